@@ -1,0 +1,46 @@
+"""Errors that a user can cause or must hear of.
+
+FieldfareError
+  InputError          something the user gave is wrong; says what, where, and what would be right
+    SiteError         a site file; carries every problem found in it
+  NotAssessed         a figure can't be had from these data; the message is the reason
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class FieldfareError(Exception):
+    """Base; catch this at the edge. `str()` of it is one clear line."""
+
+
+class InputError(FieldfareError):
+    """Something the user gave is wrong."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong in a site file."""
+
+    key: str
+    message: str
+    line: int | None = None
+
+    def __str__(self) -> str:
+        where = f"line {self.line}: " if self.line else ""
+        return f"{where}{self.key}: {self.message}"
+
+
+class SiteError(InputError):
+    """A site file is refused. `.problems` lists every key that is wrong."""
+
+    def __init__(self, file: str, problems: list[Problem]) -> None:
+        self.file = file
+        self.problems = tuple(problems)
+        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+        super().__init__(f"{file}: {problems[0]}{more}")
+
+
+class NotAssessed(FieldfareError):
+    """A figure can't be had from these data. The message is the reason, ready to be shown."""

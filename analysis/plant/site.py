@@ -1,0 +1,330 @@
+"""A plant as it was designed and is measured: the site file's sections as frozen models."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import date, time
+from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from analysis.plant.quantities import QUANTITIES, Form, Quantity
+from analysis.plant.units import Conversion, conversion
+
+Positive = Annotated[float, Field(gt=0)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Percent = Annotated[float, Field(ge=0, le=100)]
+WaterTemperature = Annotated[float, Field(ge=-20, le=95)]
+AirTemperature = Annotated[float, Field(ge=-50, le=50)]
+RoomTemperature = Annotated[float, Field(ge=5, le=35)]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
+
+
+class About(_Section):
+    """`[site]`: what the installation is called and where it stands."""
+
+    id: Annotated[str, Field(pattern=r"^[a-z0-9-]{2,40}$")]
+    name: Annotated[str, Field(min_length=1, max_length=80)]
+    timezone: str
+    latitude: Annotated[float, Field(ge=-90, le=90)] | None = None
+    longitude: Annotated[float, Field(ge=-180, le=180)] | None = None
+    handed_over: date | None = None
+    floor_area_m2: Positive | None = None
+    outdoor_from: Annotated[str, Field(pattern=r"^[a-z0-9-]{2,40}$")] | None = None
+
+    @field_validator("timezone")
+    @classmethod
+    def _known_zone(cls, value: str) -> str:
+        return _zone(value)
+
+
+class Design(_Section):
+    """`[design]`: what the design said. Heat loss after EN 12831-1 at the two temperatures."""
+
+    heat_loss_kw: Positive | None = None
+    indoor_c: RoomTemperature = 20.0
+    outdoor_c: AirTemperature | None = None
+    space_heat_kwh_per_year: Positive | None = None
+    hot_water_kwh_per_year: Positive | None = None
+    spf_space: Annotated[float, Field(ge=0.5, le=12)] | None = None
+    spf_hot_water: Annotated[float, Field(ge=0.5, le=12)] | None = None
+    bivalent_c: AirTemperature | None = None
+
+    @model_validator(mode="after")
+    def _warm_inside(self) -> Design:
+        if self.outdoor_c is not None and self.outdoor_c >= self.indoor_c:
+            raise ValueError("outdoor_c must be below indoor_c")
+        return self
+
+    @property
+    def coefficient_w_per_k(self) -> float | None:
+        """Designed heat loss coefficient [W/K], where heat loss and outdoor temperature are given."""
+        if self.heat_loss_kw is None or self.outdoor_c is None:
+            return None
+        return self.heat_loss_kw * 1000.0 / (self.indoor_c - self.outdoor_c)
+
+
+class Rating(_Section):
+    """One EN 14511 test point."""
+
+    outdoor_c: AirTemperature
+    flow_c: WaterTemperature
+    output_kw: Positive | None = None
+    cop: Annotated[float, Field(ge=0.8, le=15)]
+
+
+class HeatPump(_Section):
+    """`[heat_pump]`: the unit and its ratings."""
+
+    source: Literal["air", "brine", "water"] = "air"
+    rated_output_kw: Positive | None = None
+    min_output_kw: Positive | None = None
+    max_flow_c: Annotated[float, Field(ge=25, le=95)] | None = None
+    flow_m3_per_h: Positive | None = None
+    antifreeze: Literal["none", "propylene_glycol", "ethylene_glycol"] = "none"
+    antifreeze_percent: Annotated[float, Field(ge=0, le=60)] = 0.0
+    refrigerant: str | None = None
+    rating: tuple[Rating, ...] = ()
+
+    @model_validator(mode="after")
+    def _consistent(self) -> HeatPump:
+        if self.min_output_kw and self.rated_output_kw and self.min_output_kw > self.rated_output_kw:
+            raise ValueError("min_output_kw must not be above rated_output_kw")
+        return self
+
+
+class HeatingCurve(_Section):
+    """`[heating_curve]`: weather compensation as (outdoor, flow) pairs."""
+
+    points: Annotated[tuple[tuple[AirTemperature, WaterTemperature], ...], Field(min_length=1)]
+
+    @field_validator("points")
+    @classmethod
+    def _by_outdoor(cls, value: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+        ordered = tuple(sorted(value))
+        if len({p[0] for p in ordered}) != len(ordered):
+            raise ValueError("each outdoor temperature may stand once")
+        return ordered
+
+
+class Emitter(_Section):
+    """`[[emitter]]`: heat output at an excess temperature (EN 442: 50 K)."""
+
+    zone: str = "house"
+    kind: Literal["radiator", "underfloor", "fan_coil"]
+    output_kw: Positive
+    output_excess_k: Positive = 50.0
+
+
+class HotWater(_Section):
+    """`[hot_water]`: the cylinder and how it is run."""
+
+    cylinder_litres: Positive | None = None
+    setpoint_c: Annotated[float, Field(ge=30, le=80)] = 50.0
+    reheat_below_c: Annotated[float, Field(ge=20, le=80)] | None = None
+    pasteurise_c: Annotated[float, Field(ge=50, le=90)] | None = None
+    pasteurise_every_days: Annotated[int, Field(ge=1, le=366)] = 7
+    standing_loss_kwh_per_day: Positive | None = None
+
+    @model_validator(mode="after")
+    def _consistent(self) -> HotWater:
+        if self.reheat_below_c is not None and self.reheat_below_c >= self.setpoint_c:
+            raise ValueError("reheat_below_c must be below setpoint_c")
+        return self
+
+
+class Buffer(_Section):
+    """`[buffer]`."""
+
+    litres: Positive
+    arrangement: Literal["series", "parallel"] = "series"
+
+
+class Band(_Section):
+    """`[[cost.band]]`: an electricity price between two times of the local day."""
+
+    start: Annotated[time, Field(alias="from")]
+    end: Annotated[time, Field(alias="to")]
+    price: Annotated[float, Field(ge=-5, le=1000)]
+
+
+class Cost(_Section):
+    """`[cost]`: prices now, and the fuel that was replaced."""
+
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = "EUR"
+    electricity: Annotated[float, Field(ge=0, le=1000)] | None = None
+    band: tuple[Band, ...] = ()
+    standing_charge_per_day: Annotated[float, Field(ge=0)] = 0.0
+    previous_fuel: Literal["heating_oil", "natural_gas", "lpg", "electricity", "none"] = "none"
+    previous_fuel_price: Annotated[float, Field(ge=0)] | None = None
+    previous_efficiency: Annotated[float, Field(gt=0, le=5)] | None = None
+
+    @model_validator(mode="after")
+    def _whole_day_priced(self) -> Cost:
+        if self.band and self.electricity is None and not _covers_day(self.band):
+            raise ValueError("the bands leave part of the day without a price: add electricity, or a band")
+        return self
+
+
+class Csv(_Section):
+    """`[csv]`: how the site's exports are written."""
+
+    time_column: str = "time"
+    timezone: str = "UTC"
+    time_format: str = "iso"
+    delimiter: Annotated[str, Field(min_length=1, max_length=1)] = ","
+    decimal: Literal[".", ","] = "."
+
+    @field_validator("timezone")
+    @classmethod
+    def _known_zone(cls, value: str) -> str:
+        return _zone(value)
+
+
+class Point(_Section):
+    """`[[point]]`: one measured value."""
+
+    id: Annotated[str, Field(pattern=r"^[A-Za-z0-9_][A-Za-z0-9_.:-]{0,79}$")]
+    quantity: str
+    form: Annotated[Form, Field(alias="as")]
+    unit: str = ""
+    column: str | None = None
+    topic: str | None = None
+    pointer: str | None = None
+    includes: tuple[str, ...] = ()
+    stamp: Literal["start", "end"] = "start"
+    meter_class: Literal["A", "B", "C", "1", "2", "3"] | None = None
+    zone: str = "house"
+    antifreeze_corrected: bool = False
+    values: dict[str, str] = {}
+
+    @model_validator(mode="before")
+    @classmethod
+    def _words(cls, data: Any) -> Any:
+        if not isinstance(data, dict):
+            return data
+        data = dict(data)
+        known = QUANTITIES.get(str(data.get("quantity")))
+        if known and "as" not in data and len(known.forms) == 1:
+            data["as"] = known.forms[0]
+        if known and not data.get("unit") and data.get("as") in known.forms:
+            data["unit"] = known.canonical(data["as"])
+        if isinstance(data.get("meter_class"), int):
+            data["meter_class"] = str(data["meter_class"])
+        if isinstance(data.get("values"), dict):
+            data["values"] = {str(k): str(v) for k, v in data["values"].items()}
+        return data
+
+    @field_validator("quantity")
+    @classmethod
+    def _known_quantity(cls, value: str) -> str:
+        if value not in QUANTITIES:
+            raise ValueError(f"unknown quantity {value!r}{_suggest(value, QUANTITIES)}")
+        return value
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Point:
+        kind = QUANTITIES[self.quantity]
+        if self.form not in kind.forms:
+            raise ValueError(
+                f"as = {self.form!r} does not fit {self.quantity}; use {' or '.join(kind.forms)}"
+            )
+        if self.form != "state":
+            canonical = kind.canonical(self.form)
+            try:
+                conversion(self.unit, canonical)
+            except ValueError as error:
+                raise ValueError(f"unit: {error}; use {canonical} or a multiple of it") from error
+        for word, ours in self.values.items():
+            if self.form == "state" and kind.states and ours not in kind.states:
+                raise ValueError(f"values.{word}: {ours!r} is not a state; use {', '.join(kind.states)}")
+        for name in self.includes:
+            if f"{name}_electricity" not in QUANTITIES:
+                consumers = [q[: -len("_electricity")] for q in QUANTITIES if q.endswith("_electricity")]
+                raise ValueError(f"includes: unknown consumer {name!r}; use {', '.join(consumers)}")
+        if self.pointer and not self.pointer.startswith("/"):
+            raise ValueError("pointer must start with / (RFC 6901)")
+        return self
+
+    @property
+    def kind(self) -> Quantity:
+        return QUANTITIES[self.quantity]
+
+    @property
+    def to_canonical(self) -> Conversion:
+        """How this point's numbers become canonical ones."""
+        if self.form == "state":
+            return Conversion(1.0, 0.0)
+        return conversion(self.unit, self.kind.canonical(self.form))
+
+    @property
+    def csv_column(self) -> str:
+        return self.column or self.id
+
+
+class Site(_Section):
+    """One installation. Read with `analysis.plant.load`."""
+
+    site: About
+    design: Design = Design()
+    heat_pump: HeatPump = HeatPump()
+    heating_curve: HeatingCurve | None = None
+    emitter: tuple[Emitter, ...] = ()
+    hot_water: HotWater | None = None
+    buffer: Buffer | None = None
+    cost: Cost | None = None
+    csv: Csv = Csv()
+    point: tuple[Point, ...] = ()
+    limits: dict[str, float] = {}
+
+    @model_validator(mode="after")
+    def _unique_points(self) -> Site:
+        seen: set[str] = set()
+        for p in self.point:
+            if p.id in seen:
+                raise ValueError(f"point: the id {p.id!r} stands twice; give each point its own")
+            seen.add(p.id)
+        return self
+
+    @property
+    def id(self) -> str:
+        return self.site.id
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.site.timezone)
+
+    def points_of(self, quantity: str) -> Iterator[Point]:
+        return (p for p in self.point if p.quantity == quantity)
+
+    def measures(self, quantity: str) -> bool:
+        return any(p.quantity == quantity for p in self.point)
+
+    def find_point(self, point_id: str) -> Point | None:
+        return next((p for p in self.point if p.id == point_id), None)
+
+
+def _zone(value: str) -> str:
+    if value not in available_timezones():
+        raise ValueError(f"unknown time zone {value!r}; use an IANA name such as Europe/London")
+    return value
+
+
+def _suggest(word: str, known: Any) -> str:
+    from difflib import get_close_matches
+
+    near = get_close_matches(re.sub(r"\W", "_", word.lower()), list(known), n=1, cutoff=0.5)
+    return f"; did you mean {near[0]}?" if near else ""
+
+
+def _covers_day(bands: tuple[Band, ...]) -> bool:
+    priced: set[int] = set()
+    for band in bands:
+        a, b = (t.hour * 60 + t.minute for t in (band.start, band.end))
+        priced.update(range(a, b) if a < b else [*range(a, 1440), *range(b)])
+    return len(priced) == 1440

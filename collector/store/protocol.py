@@ -1,0 +1,62 @@
+"""What a store of readings promises."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple, Protocol
+
+from analysis.readings import Readings
+
+
+class Appended(NamedTuple):
+    """What an append did. `stored` counts new keys, `replaced` keys whose value changed."""
+
+    stored: int
+    replaced: int
+    duplicates: int
+
+
+class PointSpan(NamedTuple):
+    """One point's readings: how many, first and last time [ms]."""
+
+    count: int
+    first: int
+    last: int
+
+
+class Store(Protocol):
+    """Readings of many sites, keyed by (site, point, time).
+
+    Every make passes tests/collector/test_store_contract.py.
+    """
+
+    def append(self, site: str, readings: Readings) -> Appended:
+        """Keep readings. When it returns they are on disk; giving them again changes nothing.
+
+        Within one call the first value given for a key counts; a later call with another value replaces it.
+        """
+        ...
+
+    def read(
+        self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
+    ) -> Readings:
+        """Readings with start <= time < end [ms] of the named points, all by default; points without any are absent."""
+        ...
+
+    def span(self, site: str) -> tuple[int, int] | None:
+        """First and last time [ms] of a site, None where it has no reading."""
+        ...
+
+    def points(self, site: str) -> dict[str, PointSpan]:
+        """Every point that has readings."""
+        ...
+
+    def revisions(self, site: str) -> dict[int, int]:
+        """UTC day (days since 1970-01-01) -> a number that grows whenever a reading of that day changes."""
+        ...
+
+    def forget(self, site: str) -> None:
+        """Remove every byte of a site."""
+        ...
+
+    def close(self) -> None: ...
