@@ -1,0 +1,49 @@
+"""From raw readings of a span of days to the five facts tables. The same function serves a day and five years."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from analysis.facts.days import days_table
+from analysis.facts.events import defrosts_table, reheats_table, runs_table
+from analysis.facts.minutes import work_out
+from analysis.facts.notices import notices_table
+from analysis.facts.tables import Facts, join
+from analysis.grid import build_grid, local_midnight
+from analysis.plant.site import Site
+from analysis.readings import Readings
+
+MARGIN_DAYS = 1
+"""Days of readings that the facts of a day may depend on, before and after it."""
+_LONGEST_SPAN_DAYS = 60
+
+
+def build_facts(site: Site, readings: Readings, first: date, last: date) -> Facts:
+    """Facts of the local days first..last, both inclusive.
+
+    readings : Readings in declared units; should reach MARGIN_DAYS beyond both ends where there are any
+    Returns Facts. A day's facts depend on the readings of that day and MARGIN_DAYS around it, and on nothing else.
+    """
+    parts = []
+    begin = first
+    while begin <= last:
+        end = min(begin + timedelta(_LONGEST_SPAN_DAYS - 1), last)
+        parts.append(_build_span(site, readings, begin, end))
+        begin = end + timedelta(1)
+    return join(parts)
+
+
+def _build_span(site: Site, readings: Readings, first: date, last: date) -> Facts:
+    outer_first, outer_last = first - timedelta(MARGIN_DAYS), last + timedelta(MARGIN_DAYS)
+    start, end = local_midnight(site, outer_first), local_midnight(site, outer_last + timedelta(1))
+    near = {point: s.between(start, end) for point, s in readings.items()}
+    grid = build_grid(site, near, outer_first, outer_last)
+    minutes = work_out(site, grid)
+    facts = Facts(
+        days_table(site, minutes),
+        runs_table(site, minutes),
+        defrosts_table(site, minutes),
+        reheats_table(site, minutes),
+        notices_table(site, minutes, near),
+    )
+    return facts.between(first, last)

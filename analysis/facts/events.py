@@ -1,0 +1,256 @@
+"""Runs, defrosts and reheats: one row an event."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.facts.minutes import Minutes
+from analysis.facts.segments import Segments
+from analysis.plant.site import Site
+from analysis.use import DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+# A run is seen where the electricity (or what stands for it) is known at least this often.
+FINEST_FOR_RUNS_MIN = 10.0
+FINEST_FOR_DEFROSTS_MIN = 2.0
+
+
+def runs_table(site: Site, minutes: Minutes) -> pd.DataFrame:
+    """Every compressor run.
+
+    start [ms], day, minutes, use (code of most minutes), minutes_heating, minutes_hot_water, minutes_defrost,
+    defrosts, heat and electricity [kWh], expected [kWh at the unit's rating], outdoor, flow, flow_start, flow_end,
+    flow_max, return, lift [K], flow_rate [m3/h], rise [K/min over the first minutes], target_flow, speed [%],
+    pause [minutes at rest before], room_excess [K above target at the end], ended_by (call, unit, use, unknown),
+    cut (True where the data begin or end inside it)
+    """
+    grid, use = minutes.grid, minutes.use
+    segments = Segments.of(use.running)
+    if not len(segments) or _shape_spacing(minutes) > FINEST_FOR_RUNS_MIN:
+        return _empty(_RUN_COLUMNS)
+    heating, water = use.code == HEATING, use.code == HOT_WATER
+    defrost = use.code == DEFROST
+    flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
+    power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
+    expected = np.where(minutes.heat > 0, minutes.heat / minutes.rated_cop, 0.0)
+    counts = {"heating": segments.count(heating), "hot_water": segments.count(water)}
+    untold = segments.count(use.code == UNTOLD)
+    most = np.where(counts["hot_water"] > counts["heating"], HOT_WATER, HEATING)
+    most = np.where(untold > counts["hot_water"] + counts["heating"], UNTOLD, most)
+    steady = use.running & ~defrost
+    lift = flow - back
+    frame = pd.DataFrame(
+        {
+            "start": grid.time[segments.start],
+            "minutes": segments.minutes,
+            "use": most.astype(np.int8),
+            "minutes_heating": counts["heating"],
+            "minutes_hot_water": counts["hot_water"],
+            "minutes_defrost": segments.count(defrost),
+            "defrosts": segments.count(_starts(defrost)),
+            "heat": segments.sum(minutes.heat) / 1000.0,
+            "electricity": segments.sum(power) / 1000.0,
+            "expected": segments.sum(expected) / 1000.0,
+            "outdoor": segments.mean(grid.gauge("outdoor_temperature")),
+            "flow": segments.mean(flow, steady),
+            "flow_start": segments.first(flow),
+            "flow_end": segments.last(flow),
+            "flow_max": segments.greatest(flow),
+            "return": segments.mean(back, steady),
+            "return_start": segments.first(back),
+            "lift": segments.mean(lift, steady),
+            "flow_rate": segments.mean(grid.gauge("flow_rate"), steady),
+            "rise": _rise(segments, flow),
+            "target_flow": segments.mean(grid.gauge("target_flow_temperature"), steady),
+            "speed": segments.mean(grid.gauge("compressor_speed"), steady),
+            "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
+            "room_excess": segments.last(
+                grid.gauge("room_temperature") - grid.gauge("target_room_temperature")
+            ),
+            "ended_by": _ended_by(minutes, segments),
+            "cut": _cut(use.code == UNKNOWN, segments, len(grid)),
+        }
+    )
+    return _dated(frame, minutes)
+
+
+def _shape_spacing(minutes: Minutes) -> float:
+    grid = minutes.grid
+    own = [
+        grid.spacing[q]
+        for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")
+        if q in grid.spacing
+    ]
+    return min(own) if own else 1e9
+
+
+def _rise(segments: Segments, flow: Floats) -> Floats:
+    """Warming of the flow from the second to the sixth minute [K/min]: the start's own dip is over by then."""
+    return (segments.first(flow, 6) - segments.first(flow, 2)) / 4.0
+
+
+def _starts(flags: Flags) -> Flags:
+    return flags & ~np.concatenate(([False], flags[:-1]))
+
+
+def _ended_by(minutes: Minutes, segments: Segments) -> NDArray[np.str_]:
+    """What ended each run: the room's call falling away, the change of use, or the unit itself."""
+    grid = minutes.grid
+    code = minutes.use.code
+    call = grid.gauge("heat_call")
+    n = len(grid)
+    before, after = np.maximum(segments.end - 3, 0), np.minimum(segments.end + 3, n - 1)
+    last_use = code[np.maximum(segments.end - 1, 0)]
+    called, calls = call[before], call[after]
+    out = np.full(len(segments), "unknown", dtype="<U7")
+    told = np.isfinite(called) & np.isfinite(calls)
+    out[told & (calls > 0.5)] = "unit"
+    out[told & (called > 0.5) & (calls < 0.5)] = "call"
+    out[told & (called < 0.5)] = "call"
+    out[last_use == HOT_WATER] = "use"
+    return out
+
+
+def _cut(unknown: Flags, segments: Segments, n: int) -> Flags:
+    at_edge = (segments.start == 0) | (segments.end == n)
+    before = unknown[np.maximum(segments.start - 1, 0)]
+    after = unknown[np.minimum(segments.end, n - 1)]
+    return at_edge | before | after
+
+
+def defrosts_table(site: Site, minutes: Minutes) -> pd.DataFrame:
+    """Every defrost.
+
+    start [ms], day, minutes, heat_taken [kWh from the water], electricity [kWh], outdoor, humidity, frosting (could
+    the air frost a coil in the hour before), frost_known, since_last [minutes of heating since the last one],
+    during (use it interrupted)
+    """
+    grid, use = minutes.grid, minutes.use
+    defrost = use.code == DEFROST
+    segments = Segments.of(defrost)
+    segments = segments.where(segments.minutes >= 1)
+    signalled = any(
+        grid.spacing.get(q, 99.0) <= FINEST_FOR_DEFROSTS_MIN for q in ("defrost_active", "operating_mode")
+    )
+    by_heat = min(grid.spacing.get(q, 99.0) for q in ("heat_output", "flow_rate", "flow_temperature"))
+    if not len(segments) or not (signalled or by_heat <= FINEST_FOR_DEFROSTS_MIN):
+        return _empty(_DEFROST_COLUMNS)
+    power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
+    # Heat drawn back lags the signal by a minute or two of water on its way.
+    after = Segments(segments.start, np.minimum(segments.end + 3, len(grid)))
+    drawn = np.where(minutes.heat < 0, -minutes.heat, 0.0)
+    drawn[~np.isfinite(drawn)] = 0.0
+    hour = Segments(np.maximum(segments.start - 60, 0), segments.start)
+    worked = np.cumsum(use.running & ~defrost)
+    done = worked[segments.start]
+    frame = pd.DataFrame(
+        {
+            "start": grid.time[segments.start],
+            "minutes": segments.minutes,
+            "heat_taken": after.sum(drawn) / 1000.0,
+            "electricity": segments.sum(power) / 1000.0,
+            "outdoor": segments.mean(grid.gauge("outdoor_temperature")),
+            "humidity": segments.mean(grid.gauge("outdoor_humidity")),
+            "frosting": hour.count(minutes.frosting) > 0,
+            "frost_known": hour.count(minutes.frost_known) > 0,
+            "since_last": np.diff(np.concatenate(([np.nan], done.astype(np.float64)))),
+            "during": use.serves[segments.start].astype(np.int8),
+        }
+    )
+    return _dated(frame, minutes)
+
+
+def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
+    """Every charge of the cylinder by the heat pump or the immersion heater.
+
+    start [ms], day, minutes, from_c, to_c [cylinder], heat, electricity [kWh heat pump], immersion [kWh], outdoor,
+    flow, flow_max, flow_end, lift, flow_rate, over_cylinder [K, flow above cylinder in the last ten minutes],
+    pause [minutes since the last one ended], reached (setpoint within 1 K; nan where no sensor), ended_by
+    """
+    if site.hot_water is None:
+        return _empty(_REHEAT_COLUMNS)
+    grid, use = minutes.grid, minutes.use
+    water = use.code == HOT_WATER
+    during = (use.code == DEFROST) & (use.serves == HOT_WATER)
+    segments = _joined(Segments.of(water | during), 5)
+    segments = segments.where(segments.minutes >= 2)
+    if not len(segments):
+        return _empty(_REHEAT_COLUMNS)
+    cylinder, flow = grid.gauge("cylinder_temperature"), grid.gauge("flow_temperature")
+    n = len(grid)
+    # The sensor goes on rising for a while when the pump stops: look five minutes on.
+    longer = Segments(segments.start, np.minimum(segments.end + 5, n))
+    late = Segments(np.maximum(segments.end - 10, segments.start), segments.end)
+    immersion = minutes.balance.immersion
+    power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
+    top = longer.greatest(cylinder)
+    frame = pd.DataFrame(
+        {
+            "start": grid.time[segments.start],
+            "minutes": segments.minutes,
+            "from_c": segments.least(cylinder),
+            "to_c": top,
+            "heat": segments.sum(minutes.heat) / 1000.0,
+            "electricity": segments.sum(power) / 1000.0,
+            "immersion": segments.sum(immersion) / 1000.0 if immersion is not None else np.nan,
+            "outdoor": segments.mean(grid.gauge("outdoor_temperature")),
+            "flow": segments.mean(flow),
+            "flow_max": segments.greatest(flow),
+            "flow_end": late.mean(flow),
+            "lift": segments.mean(flow - grid.gauge("return_temperature")),
+            "flow_rate": segments.mean(grid.gauge("flow_rate"), water),
+            "over_cylinder": late.mean(flow - cylinder),
+            "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
+            "reached": np.where(
+                np.isfinite(top), (top >= site.hot_water.setpoint_c - 1.0).astype(np.float64), np.nan
+            ),
+            "cut": _cut(use.code == UNKNOWN, segments, n),
+        }
+    )
+    return _dated(frame, minutes)
+
+
+def _joined(segments: Segments, longest: int) -> Segments:
+    """Stretches parted by no more than `longest` minutes as one."""
+    if len(segments) < 2:
+        return segments
+    apart = segments.start[1:] - segments.end[:-1] > longest
+    return Segments(segments.start[np.append(True, apart)], segments.end[np.append(apart, True)])
+
+
+def _dated(frame: pd.DataFrame, minutes: Minutes) -> pd.DataFrame:
+    grid = minutes.grid
+    index = (frame["start"].to_numpy() - grid.time[0]) // 60_000
+    day = np.searchsorted(grid.day_start, index, side="right") - 1
+    days = pd.to_datetime(pd.Series(grid.days)).to_numpy().astype("datetime64[us]")
+    frame.insert(0, "day", days[day])
+    return frame
+
+
+def _empty(columns: tuple[str, ...]) -> pd.DataFrame:
+    """An event table without rows, with the columns and kinds of one with rows."""
+    frame = pd.DataFrame({c: pd.Series(dtype=_KINDS.get(c, "float64")) for c in ("day", *columns)})
+    return frame
+
+
+_KINDS = {
+    "day": "datetime64[us]", "start": "int64", "minutes": "int64", "use": "int8", "during": "int8", "ended_by": "str",
+    "cut": "bool", "frosting": "bool", "frost_known": "bool", "minutes_heating": "int64", "minutes_hot_water": "int64",
+    "minutes_defrost": "int64", "defrosts": "int64",
+}  # fmt: skip
+_RUN_COLUMNS = (
+    "start", "minutes", "use", "minutes_heating", "minutes_hot_water", "minutes_defrost", "defrosts", "heat",
+    "electricity", "expected", "outdoor", "flow", "flow_start", "flow_end", "flow_max", "return", "return_start", "lift",
+    "flow_rate", "rise", "target_flow", "speed", "pause", "room_excess", "ended_by", "cut",
+)  # fmt: skip
+_DEFROST_COLUMNS = (
+    "start", "minutes", "heat_taken", "electricity", "outdoor", "humidity", "frosting", "frost_known", "since_last", "during",
+)  # fmt: skip
+_REHEAT_COLUMNS = (
+    "start", "minutes", "from_c", "to_c", "heat", "electricity", "immersion", "outdoor", "flow", "flow_max", "flow_end",
+    "lift", "flow_rate", "over_cylinder", "pause", "reached", "cut",
+)  # fmt: skip

@@ -1,0 +1,142 @@
+"""Everything the facts need to know of each minute, worked out once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.balance import Balance, balance
+from analysis.grid import Grid
+from analysis.physics.air import frost_rate_index
+from analysis.physics.heat_pump import RatedPerformance
+from analysis.physics.metering import heat_meter_mpe
+from analysis.plant.curve import curve_at
+from analysis.plant.site import Site
+from analysis.use import DEFROST, HEATING, Use, tell_use
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+# Where no meter shows them: a domestic heat pump's usual water difference, and half of the meter's rated flow.
+_USUAL_DIFFERENCE_K = 5.0
+_USUAL_FLOW_SHARE = 0.5
+# Air without a humidity sensor can frost a coil about here (A7 needs a coil 7 K colder than the air, EN 14511 air).
+_FROSTING_BELOW_C = 6.0
+_FROST_MIN_G_PER_KG = 0.15
+
+
+@dataclass(frozen=True)
+class Minutes:
+    """Arrays float64 (n,) or bool (n,) on the grid's minutes.
+
+    electricity : Wh, all of the plant's. rated_cop : the unit's own rating at the minute's temperatures
+    curve_cop : the same at the designed curve's flow temperature; nan where no curve or outdoor temperature
+    curve : the designed flow temperature. frosting : air that can frost a coil. heat_error : Wh, the heat meter's
+        maximum permissible error. paired : heat and the unit's electricity both known
+    """
+
+    grid: Grid
+    balance: Balance
+    use: Use
+    electricity: Floats
+    heat: Floats
+    rated_cop: Floats
+    curve_cop: Floats
+    curve: Floats
+    frosting: Flags
+    frost_known: Flags
+    heat_error: Floats
+    paired: Flags
+
+    def is_use(self, code: int) -> Flags:
+        return self.use.code == code
+
+    @property
+    def serving(self) -> NDArray[np.int8]:
+        """The use that a minute's heat and electricity are counted under: a defrost under the use it interrupts."""
+        code = self.use.code
+        return np.where(code == DEFROST, self.use.serves, code)
+
+
+def rated(site: Site) -> RatedPerformance:
+    """The unit's rated performance, from the site file's EN 14511 points."""
+    pump = site.heat_pump
+    points = [(r.outdoor_c, r.flow_c, r.output_kw, r.cop) for r in pump.rating]
+    return RatedPerformance(points, pump.source, nominal_kw=pump.rated_output_kw)
+
+
+def work_out(site: Site, grid: Grid) -> Minutes:
+    """All minute arrays of a grid."""
+    plant = balance(site, grid)
+    use = tell_use(site, grid, plant)
+    n = len(grid)
+    nothing = np.full(n, np.nan)
+    heat = plant.heat if plant.heat is not None else nothing
+    electricity = plant.electricity()
+    outdoor = grid.gauge("outdoor_temperature")
+    curve = curve_at(site.heating_curve.points, outdoor) if site.heating_curve else nothing
+    rating = rated(site)
+    flow = _flow_for_rating(grid, use, curve)
+    source = (
+        outdoor
+        if site.heat_pump.source == "air"
+        else np.full(n, 0.0 if site.heat_pump.source == "brine" else 10.0)
+    )
+    frosting, frost_known = _frosting(grid)
+    pair = np.isfinite(heat)
+    if plant.heat_pump is not None:
+        pair &= np.isfinite(plant.heat_pump)
+    for other in (plant.backup_heater, plant.immersion, plant.circulation_pump, plant.fan):
+        if other is not None:
+            pair &= np.isfinite(other)
+    return Minutes(
+        grid=grid,
+        balance=plant,
+        use=use,
+        electricity=electricity if electricity is not None else nothing,
+        heat=heat,
+        rated_cop=np.asarray(rating.cop(source, flow)),
+        curve_cop=np.asarray(rating.cop(source, curve)),
+        curve=curve,
+        frosting=frosting,
+        frost_known=frost_known,
+        heat_error=_heat_error(site, grid, heat),
+        paired=pair if plant.heat_pump is not None else np.zeros(n, dtype=bool),
+    )
+
+
+def _flow_for_rating(grid: Grid, use: Use, curve: Floats) -> Floats:
+    """Flow temperature at which the minute is judged; without a sensor, the designed one while heating."""
+    flow = grid.gauge("flow_temperature")
+    if np.isfinite(flow).any():
+        # A flow and return mixed up would be found elsewhere; the rating is at the hotter of the two.
+        back = grid.gauge("return_temperature")
+        return np.where(use.running, np.fmax(flow, back), flow)
+    return np.where(use.code == HEATING, curve, np.nan)
+
+
+def _frosting(grid: Grid) -> tuple[Flags, Flags]:
+    outdoor = grid.gauge("outdoor_temperature")
+    humidity = grid.gauge("outdoor_humidity")
+    known = np.isfinite(outdoor)
+    if np.isfinite(humidity).any():
+        index = np.asarray(frost_rate_index(outdoor, np.clip(humidity, 1.0, 100.0)))
+        return np.nan_to_num(index) > _FROST_MIN_G_PER_KG, known & np.isfinite(index)
+    return known & (np.nan_to_num(outdoor, nan=99.0) < _FROSTING_BELOW_C), known
+
+
+def _heat_error(site: Site, grid: Grid, heat: Floats) -> Floats:
+    """The heat meter's maximum permissible error [Wh] in each minute; EN 1434-1, grows at small differences."""
+    meters = [p for q in ("heat_output", "space_heat", "hot_water_heat") for p in site.points_of(q)]
+    given = {p.meter_class for p in meters if p.meter_class in ("1", "2", "3")}
+    grade = max(given) if given else "2"
+    difference = np.abs(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
+    difference = np.where(np.isfinite(difference), np.maximum(difference, 1.0), _USUAL_DIFFERENCE_K)
+    share = np.full(len(grid), _USUAL_FLOW_SHARE)
+    if site.heat_pump.flow_m3_per_h and grid.has("flow_rate"):
+        # A meter is chosen so that the nominal flow is about half of its permanent flow rate (common practice).
+        flow = grid.gauge("flow_rate") / (2.0 * site.heat_pump.flow_m3_per_h)
+        share = np.where(np.isfinite(flow), np.clip(flow, 0.02, 1.0), share)
+    return np.abs(np.nan_to_num(heat)) * np.asarray(heat_meter_mpe(difference, share, grade).total)

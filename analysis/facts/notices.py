@@ -1,0 +1,83 @@
+"""What was odd in the data itself: gaps, resets, stuck values."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.facts.minutes import Minutes
+from analysis.facts.segments import Segments
+from analysis.plant.site import Site
+from analysis.readings import Readings
+
+# A gauge that shows the very same number for this long while the plant works has stopped measuring; a room or a
+# cylinder may truly stand still for half a day, so they get longer (common practice).
+_STUCK_AFTER_H = {
+    "flow_temperature": 6.0, "return_temperature": 6.0, "flow_rate": 0.0, "outdoor_temperature": 20.0,
+    "room_temperature": 60.0, "cylinder_temperature": 20.0, "distribution_flow_temperature": 6.0,
+    "distribution_return_temperature": 6.0, "outdoor_humidity": 30.0,
+}  # fmt: skip
+GAP_FROM_MIN = 30
+
+
+def notices_table(site: Site, minutes: Minutes, readings: Readings) -> pd.DataFrame:
+    """Rows: day, time [ms], point, kind, amount.
+
+    kind : gap (amount in minutes, at least 30), reset, rolled_over, stepped_back, jumped (amount in the register's
+        unit), unlikely (share of the point's readings left out), stuck (amount in hours)
+    """
+    grid = minutes.grid
+    rows: list[tuple[int, str, str, float]] = [(o.time, o.point, o.kind, o.amount) for o in grid.odd]
+    for point, seen in grid.seen.items():
+        gaps = Segments.of(~seen)
+        for a, length in zip(gaps.start, gaps.minutes, strict=True):
+            if length >= GAP_FROM_MIN:
+                rows.extend(_gap_by_day(minutes, point, int(a), int(length)))
+    for p in site.point:
+        longest = _STUCK_AFTER_H.get(p.quantity, 0.0)
+        if longest and p.id in readings:
+            rows.extend(_stuck(minutes, p.id, readings, longest))
+    frame = pd.DataFrame(rows, columns=["time", "point", "kind", "amount"])
+    frame = frame.astype({"time": "int64", "point": "str", "kind": "str", "amount": "float64"})
+    index = (frame["time"].to_numpy() - grid.time[0]) // 60_000
+    day = np.clip(np.searchsorted(grid.day_start, index, side="right") - 1, 0, len(grid.days) - 1)
+    days = pd.to_datetime(pd.Series(grid.days)).to_numpy().astype("datetime64[us]")
+    frame.insert(0, "day", days[day])
+    return frame.sort_values(["time", "point"], kind="stable").reset_index(drop=True)
+
+
+def _gap_by_day(minutes: Minutes, point: str, start: int, length: int) -> list[tuple[int, str, str, float]]:
+    """A gap as one row in each local day it touches, so that days can be made anew by themselves."""
+    grid = minutes.grid
+    out = []
+    first = int(np.searchsorted(grid.day_start, start, side="right") - 1)
+    for day in range(first, len(grid.days)):
+        a, b = max(start, int(grid.day_start[day])), min(start + length, int(grid.day_start[day + 1]))
+        if a >= b:
+            break
+        out.append((int(grid.time[a]), point, "gap", float(b - a)))
+    return out
+
+
+def _stuck(
+    minutes: Minutes, point: str, readings: Readings, longest: float
+) -> list[tuple[int, str, str, float]]:
+    grid = minutes.grid
+    samples = readings[point].between(int(grid.time[0]), int(grid.time[-1]) + 60_000)
+    if len(samples.time) < 24:
+        return []
+    value = samples.value
+    new = np.flatnonzero(np.diff(value) != 0.0) + 1
+    begins = np.concatenate(([0], new))
+    ends = np.concatenate((new, [len(value)]))
+    hours = (samples.time[ends - 1] - samples.time[begins]) / 3_600_000.0
+    out = []
+    for i in np.flatnonzero((hours >= longest) & (ends - begins >= 12)):
+        a, b = samples.time[begins[i]], samples.time[ends[i] - 1]
+        worked = minutes.use.running[
+            max(int((a - grid.time[0]) // 60_000), 0) : int((b - grid.time[0]) // 60_000) + 1
+        ]
+        # Water that stands still keeps its number; only while the plant works must it move.
+        if worked.sum() >= 30 or longest >= 20.0:
+            out.append((int(a), point, "stuck", float(hours[i])))
+    return out

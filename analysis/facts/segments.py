@@ -1,0 +1,77 @@
+"""Stretches of minutes, and sums, means and extremes over them, without a loop."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+class Segments:
+    """Half-open stretches [start, end) of a minute grid, ascending and apart.
+
+    start, end : int64 (k,)
+    """
+
+    def __init__(self, start: Ints, end: Ints) -> None:
+        self.start, self.end = start, end
+
+    @classmethod
+    def of(cls, flags: NDArray[np.bool_]) -> Segments:
+        """The stretches of True in a bool (n,)."""
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
+        return cls(edges[0::2].astype(np.int64), edges[1::2].astype(np.int64))
+
+    def __len__(self) -> int:
+        return len(self.start)
+
+    @property
+    def minutes(self) -> Ints:
+        return self.end - self.start
+
+    def where(self, keep: NDArray[np.bool_]) -> Segments:
+        return Segments(self.start[keep], self.end[keep])
+
+    def sum(self, values: Floats) -> Floats:
+        """Sum of the known values in each stretch; 0 where none is known."""
+        total = np.concatenate(([0.0], np.cumsum(np.nan_to_num(values))))
+        return total[self.end] - total[self.start]
+
+    def count(self, flags: NDArray[np.bool_]) -> Ints:
+        total = np.concatenate(([0], np.cumsum(flags)))
+        return (total[self.end] - total[self.start]).astype(np.int64)
+
+    def mean(self, values: Floats, where: NDArray[np.bool_] | None = None) -> Floats:
+        """Mean of the known values in each stretch, nan where none is known."""
+        known = np.isfinite(values) if where is None else np.isfinite(values) & where
+        count = self.count(known)
+        total = self.sum(np.where(known, values, 0.0))
+        return np.divide(total, count, out=np.full(len(self), np.nan), where=count > 0)
+
+    def least(self, values: Floats) -> Floats:
+        return self._extreme(values, np.fmin)
+
+    def greatest(self, values: Floats) -> Floats:
+        return self._extreme(values, np.fmax)
+
+    def _extreme(self, values: Floats, take: np.ufunc) -> Floats:
+        if not len(self):
+            return np.zeros(0)
+        padded = np.append(values, np.nan)
+        bounds = np.empty(2 * len(self), dtype=np.int64)
+        bounds[0::2], bounds[1::2] = self.start, self.end
+        return np.asarray(take.reduceat(padded, bounds)[0::2], dtype=np.float64)
+
+    def first(self, values: Floats, offset: int = 0) -> Floats:
+        """The value `offset` minutes after each start, nan beyond the stretch."""
+        at = self.start + offset
+        inside = at < self.end
+        return np.where(inside, values[np.minimum(at, len(values) - 1)], np.nan)
+
+    def last(self, values: Floats, offset: int = 1) -> Floats:
+        """The value `offset` minutes before each end, nan beyond the stretch."""
+        at = self.end - offset
+        inside = at >= self.start
+        return np.where(inside, values[np.maximum(at, 0)], np.nan)

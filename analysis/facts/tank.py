@@ -1,0 +1,110 @@
+"""The cylinder by day: how warm, how it cools when nobody draws, whether it was disinfected."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.facts.minutes import Minutes
+from analysis.facts.segments import Segments
+from analysis.plant.site import Site
+from analysis.use import DEFROST, HEATING, HOT_WATER, OFF
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+USEFUL_C = 40.0
+"""Water at this temperature is warm enough to wash with; EN 16147's reference for usable hot water."""
+_STEP_MIN = 15
+_WINDOW_MIN = 180
+
+
+def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Cylinder columns of the days table.
+
+    tank_mean, tank_min, tank_max [°C]; n_tank, n_tank_cold (below 40 °C), n_hot_enough (at the disinfection
+    temperature or above); standing_k_per_h, standing_over_k (slowest cooling over two hours without a charge, and
+    its excess over the room); cooling_idle, cooling_heating (typical slow cooling [K/h] at rest and while heating)
+    """
+    grid = minutes.grid
+    tank = grid.gauge("cylinder_temperature")
+    known = np.isfinite(tank)
+    if not known.any():
+        return {}
+    out: dict[str, object] = {
+        "tank_mean": day.mean(tank),
+        "tank_min": day.least(tank),
+        "tank_max": day.greatest(tank),
+        "n_tank": day.count(known),
+        "n_tank_cold": day.count(known & (np.nan_to_num(tank, nan=99.0) < USEFUL_C)),
+    }
+    if site.hot_water is not None and site.hot_water.pasteurise_c is not None:
+        # Sensors and their pockets read about a kelvin low at the end of a charge (common practice).
+        enough = known & (np.nan_to_num(tank) >= site.hot_water.pasteurise_c - 1.0)
+        out["n_hot_enough"] = day.count(enough)
+    out |= _cooling(minutes, day, tank)
+    return out
+
+
+def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]:
+    """Rates of cooling, for standing loss and leaks. Draws make a cylinder cool fast, so the slow rates count."""
+    n = len(tank)
+    code = minutes.use.code
+    charging = (code == HOT_WATER) | ((code == DEFROST) & (minutes.use.serves == HOT_WATER))
+    immersion = minutes.balance.immersion
+    if immersion is not None:
+        charging |= np.nan_to_num(immersion) * 60.0 > 100.0
+    room = minutes.grid.gauge("room_temperature")
+    slowest = np.full(len(day), np.nan)
+    over = np.full(len(day), np.nan)
+    idle = np.full(len(day), np.nan)
+    heating = np.full(len(day), np.nan)
+    rate = _rates(tank, charging, _WINDOW_MIN)
+    short = _rates(tank, charging, 30)
+    share_heating = _share(code == HEATING, 30)
+    share_off = _share(code == OFF, 30)
+    for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
+        windows = np.arange(a, min(b, n), _STEP_MIN)
+        found = rate[windows]
+        usable = np.isfinite(found)
+        if usable.sum() >= 4:
+            # The slow tenth, not the very slowest: a sensor's last digit makes single windows look still.
+            limit = np.quantile(found[usable], 0.15)
+            near = windows[usable][np.abs(found[usable] - limit) <= max(0.02, 0.1 * abs(limit))]
+            slowest[i] = limit
+            ambient = np.nanmean(room[near]) if np.isfinite(room[near]).any() else 20.0
+            over[i] = np.nanmean(tank[near]) - ambient
+        halves = short[windows]
+        for store, share in ((idle, share_off), (heating, share_heating)):
+            mine = halves[(share[windows] > 0.9) & np.isfinite(halves)]
+            if len(mine) >= 4:
+                store[i] = np.quantile(mine, 0.3)
+    return {
+        "standing_k_per_h": slowest,
+        "standing_over_k": over,
+        "cooling_idle": idle,
+        "cooling_heating": heating,
+    }
+
+
+def _rates(tank: Floats, charging: Flags, window: int) -> Floats:
+    """Cooling [K/h] over the window after each minute; nan where a charge lies in it or just before it."""
+    n = len(tank)
+    rate = np.full(n, np.nan)
+    if n <= window:
+        return rate
+    busy = np.concatenate(([0], np.cumsum(charging)))
+    index = np.arange(n - window)
+    begin = np.maximum(index - 40, 0)  # layers settle for half an hour or so after a charge
+    free = busy[index + window] - busy[begin] == 0
+    fall = (tank[: n - window] - tank[window:]) / window * 60.0
+    rate[: n - window] = np.where(free, fall, np.nan)
+    return rate
+
+
+def _share(flags: Flags, window: int) -> Floats:
+    total = np.concatenate(([0], np.cumsum(flags)))
+    n = len(flags)
+    index = np.arange(n)
+    end = np.minimum(index + window, n)
+    return (total[end] - total[index]) / window

@@ -1,0 +1,80 @@
+"""Will it hold the design day? Output at the design temperatures against the measured load."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.facts.minutes import rated
+from analysis.figures.estimate import Estimate
+from analysis.figures.heat_loss import HeatLoss
+from analysis.plant.curve import curve_at
+from analysis.plant.site import Site
+
+# EN 14511 allows the declared output to be off by about this much, one standard deviation (from memory, +-10 %).
+_RATING_SPREAD = 0.05
+_FULL_HOURS = 3.0
+
+
+@dataclass(frozen=True)
+class Capacity:
+    """output_at_design_kw [kW]; margin [-], output over load and hot water; measured_share: output measured at full
+    work over the rating at the same temperatures, None where it never worked at full"""
+
+    output_at_design_kw: Estimate
+    load_kw: Estimate
+    margin: Estimate
+    measured_share: float | None
+    full_days: int
+
+
+def capacity(site: Site, days: pd.DataFrame, loss: HeatLoss, hot_water_kwh_per_day: float | None) -> Capacity:
+    """Output at the design outdoor temperature and the designed flow, corrected by what full work has shown."""
+    design = site.design.outdoor_c
+    share, full_days = _measured_share(site, days)
+    if design is None:
+        nothing = Estimate.none("needs design.outdoor_c")
+        return Capacity(nothing, loss.load_kw, nothing, share, full_days)
+    flow = 45.0
+    if site.heating_curve is not None:
+        flow = float(curve_at(site.heating_curve.points, np.array([design]))[0])
+    source = {"air": design, "brine": 0.0, "water": 10.0}[site.heat_pump.source]
+    at_design = float(np.asarray(rated(site).capacity_kw(source, flow)))
+    if not np.isfinite(at_design):
+        nothing = Estimate.none("needs heat_pump.rated_output_kw or a rating point with output_kw")
+        return Capacity(nothing, loss.load_kw, nothing, share, full_days)
+    spread = _RATING_SPREAD
+    if share is not None:
+        at_design, spread = at_design * share, 0.04
+    output = Estimate.around(at_design, 1.96 * spread * at_design, 0.0)
+    if not loss.load_kw:
+        return Capacity(
+            output, loss.load_kw, Estimate.none(loss.load_kw.reason or loss.reason), share, full_days
+        )
+    assert loss.load_kw.value is not None
+    water = (hot_water_kwh_per_day or 0.0) / 24.0
+    load = max(loss.load_kw.value + water, 0.05)
+    margin = at_design / load
+    relative = float(np.hypot(spread, loss.load_kw.half / 1.96 / load))
+    return Capacity(
+        output, loss.load_kw, Estimate.around(margin, 1.96 * relative * margin, 0.0), share, full_days
+    )
+
+
+def _measured_share(site: Site, days: pd.DataFrame) -> tuple[float | None, int]:
+    """Best hour's heat over the rating, on days on which the unit can be taken to have worked at full."""
+    if "heat_power_max" not in days or days["heat_power_max"].isna().all():
+        return None, 0
+    full = days["n_full_speed"] >= _FULL_HOURS * 60.0
+    full = full & days["outdoor"].notna() & days["flow"].notna()
+    if full.sum() < 3:
+        return None, int(full.sum())
+    chosen = days[full]
+    ask = np.asarray(
+        rated(site).capacity_kw(chosen["outdoor"].to_numpy(), chosen["flow"].to_numpy()), dtype=np.float64
+    )
+    ratio = chosen["heat_power_max"].to_numpy() / 1000.0 / ask
+    ratio = ratio[np.isfinite(ratio)]
+    return (float(np.clip(np.median(ratio), 0.3, 1.5)), len(ratio)) if len(ratio) else (None, 0)

@@ -1,0 +1,85 @@
+"""The heating curve as it was really run, against the designed one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.figures.estimate import Estimate, robust_fit
+from analysis.plant.curve import curve_at
+from analysis.plant.site import Site
+
+_FEWEST_DAYS = 10
+
+
+@dataclass(frozen=True)
+class FittedCurve:
+    """fitted : two (outdoor, flow) pairs [°C], or None. above_design_k : mean excess over the designed curve [K].
+    slope : K of flow per K of outdoor; designed_slope the same by design. compensating : does flow follow the weather"""
+
+    fitted: list[tuple[float, float]] | None
+    above_design_k: Estimate
+    compensating: bool | None
+    slope: Estimate
+    designed_slope: float | None
+    reason: str = ""
+
+
+def fitted_curve(site: Site, days: pd.DataFrame) -> FittedCurve:
+    """Fit daily flow temperature while heating against outdoor temperature in the same minutes.
+
+    days : DataFrame, the days table. Returns FittedCurve; None with the reason where the data do not allow it.
+    """
+    if days["flow"].isna().all():
+        return _none("needs flow_temperature")
+    if days["outdoor_steady"].isna().all():
+        return _none("needs outdoor_temperature")
+    # An hour of steady heating makes a day's mean; fewer minutes are starts and stops.
+    data = days[(days["n_steady"] >= 60) & days["flow"].notna() & days["outdoor_steady"].notna()]
+    if len(data) < _FEWEST_DAYS:
+        return _none(f"needs at least {_FEWEST_DAYS} days with an hour of heating, has {len(data)}")
+    outdoor, flow = data["outdoor_steady"].to_numpy(), data["flow"].to_numpy()
+    x = np.column_stack([outdoor, np.ones(len(data))])
+    fit = robust_fit(x, flow)
+    slope = float(fit.coefficients[0])
+    error = 1.96 * float(np.sqrt(fit.covariance[0, 0]))
+    cold = site.design.outdoor_c if site.design.outdoor_c is not None else float(np.floor(outdoor.min()))
+    ends = [(cold, float(fit.coefficients @ [cold, 1.0])), (15.0, float(fit.coefficients @ [15.0, 1.0]))]
+    above, designed = Estimate.none("needs heating_curve in the site file"), None
+    if site.heating_curve is not None:
+        above = _above(data)
+        low, high = float(np.quantile(outdoor, 0.05)), float(np.quantile(outdoor, 0.95))
+        if high - low > 0.5:
+            ask = curve_at(site.heating_curve.points, np.array([low, high]))
+            designed = float((ask[1] - ask[0]) / (high - low))
+    return FittedCurve(
+        ends, above, _compensating(slope, error, outdoor, designed), Estimate.around(slope, error), designed
+    )
+
+
+def _none(reason: str) -> FittedCurve:
+    return FittedCurve(None, Estimate.none(reason), None, Estimate.none(reason), None, reason)
+
+
+def _above(data: pd.DataFrame) -> Estimate:
+    values = data["above_curve"].dropna().to_numpy()
+    if not len(values):
+        return Estimate.none("needs outdoor_temperature")
+    middle = float(np.median(values))
+    spread = 1.4826 * float(np.median(np.abs(values - middle)))
+    # Days alike in weather are alike in error: a week counts as one (common practice).
+    return Estimate.around(middle, 1.96 * 1.25 * spread / np.sqrt(max(len(values) / 7.0, 1.0)))
+
+
+def _compensating(slope: float, error: float, outdoor: np.ndarray, designed: float | None) -> bool | None:
+    """None where the weather changed too little to say."""
+    if float(np.quantile(outdoor, 0.95) - np.quantile(outdoor, 0.05)) < 5.0:
+        return None
+    asked = designed if designed is not None and designed < -0.1 else -0.5
+    if slope - error > 0.35 * asked:
+        return False
+    if slope + error < 0.35 * asked:
+        return True
+    return bool(slope < 0.35 * asked)

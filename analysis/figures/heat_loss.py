@@ -1,0 +1,243 @@
+"""Measured heat loss coefficient of the house, and what it means at the design temperatures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import stats
+
+from analysis.figures.estimate import Estimate, Fit, robust_fit
+from analysis.figures.performance import coarse
+from analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+
+_FEWEST_DAYS = 14
+_COARSEST_MIN = 4 * 60.0
+# What a method on daily sums can't see (wind, changing gains, mass): one standard deviation. In-use coefficients of
+# 19 homes varied by 7.1 % from one 20-day window to the next (doi 10.1177/17442591251365953); a season holds several.
+_METHOD_SPREAD = 0.03
+
+
+@dataclass(frozen=True)
+class HeatLoss:
+    """coefficient [W/K]; heat_loss_kw [kW at the design temperatures]; ratio to the design's own [-];
+    load_kw [kW, what the plant must give on the design day after free gains]; gains_w, solar_m2 the fit's own terms."""
+
+    coefficient: Estimate
+    heat_loss_kw: Estimate
+    design_kw: float | None
+    ratio: Estimate
+    load_kw: Estimate
+    base_temperature_c: float | None
+    gains_w: float | None
+    days_used: int
+    method: str
+    indoor_measured: bool
+
+    @property
+    def reason(self) -> str:
+        return self.coefficient.reason
+
+
+def heat_loss(site: Site, days: pd.DataFrame) -> HeatLoss:
+    """Fit daily space heat against the difference between indoors and outdoors.
+
+    days : DataFrame, the days table. Returns HeatLoss; all None with the reason where the data do not allow it.
+    Method: heat = H (indoor - outdoor, over today and the two days before) - gains - aperture x sun + storage,
+    robust to odd days, errors after Newey and West; the heat meter's own limit is added.
+    """
+    design = site.design.heat_loss_kw
+    if float(days["n_heat"].sum()) == 0:
+        return _none(design, "needs a heat meter, or flow rate with flow and return temperature")
+    if days["outdoor"].isna().all():
+        return _none(design, "needs outdoor_temperature")
+    heat_quantity = next(
+        (q for q in ("heat_output", "space_heat", "flow_rate") if f"spacing.{q}" in days), "heat_output"
+    )
+    if coarse(days, heat_quantity, _COARSEST_MIN):
+        return _none(design, "heat readings are more than four hours apart")
+    data = _daily(site, days)
+    usable = _usable(data)
+    if usable.sum() < _FEWEST_DAYS:
+        return _none(design, f"needs at least {_FEWEST_DAYS} whole heating days, has {int(usable.sum())}")
+    spread = float(data["difference"][usable].std())
+    if spread < 1.0:
+        return _none(design, "the weather hardly changed: indoor-outdoor difference varied by less than 1 K")
+    return _fit(site, days, data, usable)
+
+
+def _none(design: float | None, reason: str) -> HeatLoss:
+    nothing = Estimate.none(reason)
+    return HeatLoss(nothing, nothing, design, nothing, nothing, None, None, 0, "", False)
+
+
+def _daily(site: Site, days: pd.DataFrame) -> dict[str, Floats]:
+    """Daily means in W and K, and the sun or what stands for it."""
+    hours = days["n_minutes"].to_numpy(dtype=np.float64) / 60.0
+    heat = days["q_space"].to_numpy() - np.nan_to_num(days["q_defrost_taken"].to_numpy())
+    if not (days["n_hot_water"].sum() > 0) and site.hot_water is not None:
+        heat = days["q_total"].to_numpy() - _hot_water_guess(site)
+    backup = days["e_backup"].to_numpy()
+    if not (site.measures("space_heat") and not site.measures("heat_output")):
+        heat = heat + np.nan_to_num(backup)
+    room = days["room"].to_numpy()
+    indoor_measured = bool(np.isfinite(room).mean() > 0.5)
+    indoor = room if indoor_measured else np.full(len(days), site.design.indoor_c)
+    outdoor = days["outdoor"].to_numpy()
+    return {
+        "power": heat * 1000.0 / hours,
+        "indoor": indoor,
+        "outdoor": outdoor,
+        "difference": indoor - outdoor,
+        "storage": np.nan_to_num(days["room_end"].to_numpy() - days["room_begin"].to_numpy())
+        if indoor_measured
+        else np.zeros(len(days)),
+        "sun": _sun(site, days),
+        "known": days["n_heat"].to_numpy() / days["n_minutes"].to_numpy(),
+        "measured": np.full(len(days), float(indoor_measured)),
+    }
+
+
+def _hot_water_guess(site: Site) -> float:
+    """Daily hot-water heat [kWh] where the meters can't separate it: the design's, else EN 16147 profile M."""
+    per_year = site.design.hot_water_kwh_per_year
+    return per_year / 365.0 if per_year else 5.845
+
+
+def _sun(site: Site, days: pd.DataFrame) -> Floats:
+    """Daily global irradiance [W/m2]: measured, else from the sun's path and the day's range of temperature.
+
+    Source: Hargreaves and Samani (1982), 0.16 times the extraterrestrial sum times the root of the range, as given in
+    FAO Irrigation and Drainage Paper 56, equations 21 to 25 and 50.
+    """
+    measured = days["solar"].to_numpy()
+    if np.isfinite(measured).mean() > 0.8:
+        return np.asarray(np.where(np.isfinite(measured), measured, np.nanmean(measured)))
+    latitude = np.radians(site.site.latitude if site.site.latitude is not None else 50.0)
+    n = days["day"].dt.dayofyear.to_numpy(dtype=np.float64)
+    distance = 1.0 + 0.033 * np.cos(2 * np.pi * n / 365.0)
+    declination = 0.409 * np.sin(2 * np.pi * n / 365.0 - 1.39)
+    if latitude < 0:
+        declination, latitude = -declination, -latitude
+    sunset = np.arccos(np.clip(-np.tan(latitude) * np.tan(declination), -1.0, 1.0))
+    extraterrestrial = (
+        1367.0 / np.pi * distance
+        * (sunset * np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.sin(sunset))
+    )  # fmt: skip
+    span = (days["outdoor_max"] - days["outdoor_min"]).to_numpy()
+    typical = float(np.nanmedian(span)) if np.isfinite(span).any() else 6.0
+    span = np.where(np.isfinite(span) & (span > 0), span, typical)
+    return np.asarray(0.16 * extraterrestrial * np.sqrt(np.maximum(span, 0.5)))
+
+
+def _usable(data: dict[str, Floats]) -> NDArray[np.bool_]:
+    """Whole days on which the house was truly heated: cold enough that gains alone could not carry it.
+
+    Days are chosen by the weather, not by their heat, which would tilt the line.
+    """
+    whole = np.isfinite(data["power"] + data["difference"]) & (data["known"] > 0.95)
+    if whole.sum() < _FEWEST_DAYS:
+        return whole
+    difference, power = data["difference"], data["power"]
+    order = np.argsort(difference[whole])
+    coldest = order[-max(len(order) // 3, 7) :]
+    slope = float(np.median(power[whole][coldest] / difference[whole][coldest]))
+    # Days whose loss by that slope is less than a third of the coldest third's are in the free-heat region.
+    enough = difference > 0.38 * float(np.median(difference[whole][coldest]))
+    heated = whole & enough
+    # A switched-off plant (holiday, repair) gives nearly nothing on a cold day: leave those days out as well.
+    return heated & (power > 0.1 * slope * difference)
+
+
+def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArray[np.bool_]) -> HeatLoss:
+    lagged = [_before(data["difference"], n) for n in (1, 2)]
+    rows = usable & np.isfinite(lagged[0]) & np.isfinite(lagged[1])
+    use_lags = rows.sum() >= 40
+    if not use_lags:
+        rows = usable
+    columns = [data["difference"]]
+    weights = [1.0]
+    if use_lags:
+        # Written as differences from today, so that the first coefficient is the whole of H.
+        columns += [lag - data["difference"] for lag in lagged]
+        weights += [0.0, 0.0]
+    columns.append(-np.ones(len(days)))
+    sun = data["sun"]
+    with_sun = rows.sum() >= 30 and float(np.nanstd(sun[rows])) > 3.0
+    if with_sun:
+        columns.append(-sun)
+    if data["measured"][0] > 0.5 and rows.sum() >= 30:
+        columns.append(data["storage"])
+    x = np.column_stack(columns)[rows]
+    y = data["power"][rows]
+    fit = robust_fit(x, y)
+    n, k = x.shape
+    slope, slope_error = fit.combination(np.eye(k)[0])
+    if slope <= 0:
+        return _none(
+            site.design.heat_loss_kw, "space heat does not grow with cold: no heat loss can be read from it"
+        )
+    gains_at = len(weights)
+    gains = float(fit.coefficients[gains_at])
+    aperture = float(fit.coefficients[gains_at + 1]) if with_sun else 0.0
+    sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0
+    mean_gain = gains + (float(np.nanmean(sun[rows])) * aperture if with_sun else 0.0)
+    t = float(stats.t.ppf(0.975, max(n - k, 2))) / 1.96
+    meter = float(days["q_error"].sum()) / max(float(days["q_total"].sum()), 1e-9)
+    relative = np.sqrt((slope_error * t / slope) ** 2 + (meter / np.sqrt(3.0)) ** 2 + _METHOD_SPREAD**2)
+    if data["measured"][0] < 0.5:
+        relative = float(np.hypot(relative, 0.05))  # the room was assumed steady (common practice)
+    coefficient = Estimate.around(slope, 1.96 * float(relative) * slope, 0.0)
+    indoor = float(np.nanmean(data["indoor"][rows]))
+    design = site.design
+    loss = load = ratio = Estimate.none("needs design.outdoor_c")
+    if design.outdoor_c is not None:
+        difference = design.indoor_c - design.outdoor_c
+        loss = coefficient.times(difference / 1000.0)
+        load = _load(fit, slope, relative, gains + sunless, difference)
+        ratio = (
+            loss.times(1.0 / design.heat_loss_kw)
+            if design.heat_loss_kw
+            else Estimate.none("needs design.heat_loss_kw")
+        )
+    return HeatLoss(
+        coefficient, loss, design.heat_loss_kw, ratio, load,
+        indoor - mean_gain / slope, mean_gain, int(fit.kept.sum()), _method(data, use_lags, with_sun, site, days),
+        bool(data["measured"][0] > 0.5),
+    )  # fmt: skip
+
+
+def _load(fit: Fit, slope: float, relative: float, gains: float, difference: float) -> Estimate:
+    """What the plant must give on a design day with little sun [kW]."""
+    value = slope * difference - gains
+    return Estimate.around(
+        value / 1000.0, 1.96 * (relative * slope * difference + fit.residual_sd * 0.3) / 1000.0, 0.0
+    )
+
+
+def _before(values: Floats, days: int) -> Floats:
+    out = np.full(len(values), np.nan)
+    out[days:] = values[:-days]
+    return out
+
+
+def _method(data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: pd.DataFrame) -> str:
+    parts = ["daily space heat against "]
+    parts.append(
+        "measured indoor less outdoor temperature" if data["measured"][0] > 0.5
+        else f"outdoor temperature, rooms taken as {site.design.indoor_c:g} C all season"
+    )  # fmt: skip
+    if lags:
+        parts.append(", today's and the two days' before")
+    if sun:
+        measured = np.isfinite(days["solar"].to_numpy()).mean() > 0.8
+        parts.append(
+            ", sun told apart " + ("as measured" if measured else "by season and daily temperature range")
+        )
+    if not days["n_hot_water"].sum() and site.hot_water is not None:
+        parts.append("; hot water taken off by its design share")
+    return "".join(parts)

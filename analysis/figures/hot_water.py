@@ -1,0 +1,94 @@
+"""Hot water: reheats, how much a full cylinder gives, its standing loss, disinfection."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.facts.tables import Facts
+from analysis.physics.hot_water import WH_PER_LITRE_KELVIN, mixed_litres
+from analysis.plant.site import Site
+
+PASTEURISED_MIN = 5
+"""Minutes at the disinfection temperature that count as reached; how long it must hold is for local rules."""
+
+
+@dataclass(frozen=True)
+class HotWaterFigures:
+    reheats: int | None
+    median_reheat_minutes: float | None
+    litres_at_40c_when_full: float | None
+    minutes_below_40c_per_week: float | None
+    standing_loss_kwh_per_day: float | None
+    standing_loss_w_per_k: float | None
+    last_pasteurised: str | None
+    heat_kwh_per_day: float | None
+    reasons: dict[str, str]
+
+
+def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
+    """Figures of the cylinder over the facts' days; None with a reason where a sensor is missing."""
+    plant = site.hot_water
+    reasons: dict[str, str] = {}
+    if plant is None:
+        none = "the system makes no hot water"
+        return HotWaterFigures(None, None, None, None, None, None, None, None, {"hot_water": none})
+    days, reheats = facts.days, facts.reheats
+    minutes_known = float(days["n_minutes"].sum() - days["n_unknown"].sum())
+    told = float(days["n_hot_water"].sum()) > 0
+    if not told:
+        reasons["reheats"] = (
+            "needs operating_mode, diverter_to_hot_water, hot_water_heat or cylinder_temperature"
+        )
+    has_tank = "n_tank" in days and float(days["n_tank"].sum()) > 0
+    litres = cold = loss = coefficient = None
+    if has_tank:
+        top = reheats["to_c"].dropna() if len(reheats) else days["tank_max"].dropna()
+        if plant.cylinder_litres and len(top):
+            # A run for disinfection is hotter than a usual full cylinder: the median is a usual one.
+            litres = float(mixed_litres(plant.cylinder_litres, float(top.median())))
+        cold = float(days["n_tank_cold"].sum() / days["n_tank"].sum() * 7 * 1440)
+        loss, coefficient = _standing(site, facts)
+        if loss is None:
+            reasons["standing_loss_kwh_per_day"] = (
+                "no long enough time without draws or charges, or cylinder_litres not given"
+            )
+    else:
+        for name in ("litres_at_40c_when_full", "minutes_below_40c_per_week", "standing_loss_kwh_per_day"):
+            reasons[name] = "needs cylinder_temperature"
+    last = None
+    if "n_hot_enough" in days:
+        hot = days.loc[days["n_hot_enough"] >= PASTEURISED_MIN, "day"]
+        last = f"{hot.max():%Y-%m-%d}" if len(hot) else None
+    if last is None:
+        reasons["last_pasteurised"] = (
+            "no thermal disinfection is scheduled" if plant.pasteurise_c is None
+            else "needs cylinder_temperature" if not has_tank else "not reached in this period"
+        )  # fmt: skip
+    heat = days["q_hot_water"].sum() + np.nansum(days["e_immersion"])
+    known_days = minutes_known / 1440.0
+    whole = reheats[~reheats["cut"]] if len(reheats) else reheats
+    return HotWaterFigures(
+        len(reheats) if told else None,
+        float(whole["minutes"].median()) if len(whole) else None,
+        litres, cold, loss, coefficient, last,
+        float(heat / known_days) if told and days["n_heat"].sum() and known_days > 0 else None,
+        reasons,
+    )  # fmt: skip
+
+
+def _standing(site: Site, facts: Facts) -> tuple[float | None, float | None]:
+    """Loss [kWh/day] at the cylinder's own mean temperature, and per kelvin over the room [W/K]."""
+    days = facts.days
+    litres = site.hot_water.cylinder_litres if site.hot_water else None
+    if litres is None or "standing_k_per_h" not in days:
+        return None, None
+    usable = days[days["standing_k_per_h"].notna() & (days["standing_over_k"] > 10.0)]
+    if len(usable) < 3:
+        return None, None
+    watts = usable["standing_k_per_h"] * litres * WH_PER_LITRE_KELVIN
+    per_kelvin = float(np.median(watts / usable["standing_over_k"]))
+    room = days["room"].mean()
+    over = float(days["tank_mean"].mean()) - (float(room) if np.isfinite(room) else 20.0)
+    return max(per_kelvin * over * 24.0 / 1000.0, 0.0), per_kelvin

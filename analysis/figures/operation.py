@@ -1,0 +1,93 @@
+"""How the unit ran: cycling and defrosts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analysis.facts.tables import Facts
+from analysis.plant.site import Site
+
+SHORT_RUN_MIN = 10.0
+"""A run below this hardly pays for its own start (common practice; makers ask for 6 to 10 minutes)."""
+
+
+@dataclass(frozen=True)
+class Cycling:
+    starts: int | None
+    starts_per_running_hour: float | None
+    median_run_minutes: float | None
+    short_run_share: float | None
+    running_hours: float | None
+    basis: str
+    reason: str = ""
+
+
+def cycling(facts: Facts) -> Cycling:
+    """Starts and run lengths; from the unit's own counter where it has one."""
+    days, runs = facts.days, facts.runs
+    counted = days["compressor_starts_counted"]
+    hours_counted = days["compressor_hours_counted"]
+    hours = float(days["n_running"].sum()) / 60.0
+    seen = len(runs) > 0
+    if counted.notna().any():
+        starts: int | None = round(float(counted.sum()))
+        basis = "the unit's own counter"
+        if hours_counted.notna().any():
+            hours = float(hours_counted.sum())
+    elif seen:
+        starts, basis = int(days["starts"].sum()), "electricity and mode"
+    else:
+        reason = "needs readings every 15 minutes or closer, or compressor_starts"
+        return Cycling(None, None, None, None, None, "", reason)
+    whole = runs[~runs["cut"]] if seen else runs
+    return Cycling(
+        starts,
+        starts / hours if starts is not None and hours > 0 else None,
+        float(whole["minutes"].median()) if len(whole) else None,
+        float((whole["minutes"] < SHORT_RUN_MIN).mean()) if len(whole) else None,
+        hours if hours > 0 else None,
+        basis,
+    )
+
+
+@dataclass(frozen=True)
+class Defrosting:
+    count: int | None
+    per_frost_hour: float | None
+    median_minutes: float | None
+    electricity_kwh: float | None
+    heat_taken_kwh: float | None
+    share_of_heat: float | None
+    reason: str = ""
+
+
+def defrosting(site: Site, facts: Facts) -> Defrosting:
+    """Defrosts and what they took; `per_frost_hour` over hours of heating in air that can frost a coil."""
+    days, defrosts = facts.days, facts.defrosts
+    if site.heat_pump.source != "air":
+        return Defrosting(None, None, None, None, None, None, "the source is not air")
+    visible = any(
+        f"spacing.{q}" in days and bool((days[f"spacing.{q}"] <= 2.0).any())
+        for q in ("defrost_active", "operating_mode", "heat_output", "flow_rate", "flow_temperature")
+    )
+    if not visible:
+        return Defrosting(
+            None,
+            None,
+            None,
+            None,
+            None,
+            None,
+            "needs defrost_active, operating_mode or heat every 2 minutes or closer",
+        )
+    frost_hours = float(days["n_frosting"].sum()) / 60.0
+    heat = float(days["q_space"].sum())
+    taken = float(defrosts["heat_taken"].sum()) if days["n_heat"].sum() else None
+    return Defrosting(
+        len(defrosts),
+        len(defrosts) / frost_hours if frost_hours >= 1.0 else None,
+        float(defrosts["minutes"].median()) if len(defrosts) else None,
+        float(defrosts["electricity"].sum()),
+        taken,
+        taken / heat if taken is not None and heat > 0 else None,
+    )

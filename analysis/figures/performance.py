@@ -1,0 +1,220 @@
+"""Seasonal performance at the SEPEMO boundaries H1 to H4, by use, month and day, with intervals after GUM."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis.figures.estimate import Estimate
+from analysis.physics import boundaries, metering
+from analysis.plant.site import Site
+
+# What unmetered minutes may differ in performance from metered ones, one standard deviation (common practice: the
+# spread of daily performance within a month).
+_UNSEEN_SPREAD = 0.12
+_LEAST_PAIR_KWH = 0.5
+_COARSEST_FOR_DAYS_MIN = 6 * 60.0
+_COARSEST_FOR_MONTHS_MIN = 4 * 1440.0
+
+
+@dataclass(frozen=True)
+class Performance:
+    """Ratios [-] of heat to electricity; `reasons` says why one is not given."""
+
+    boundaries: dict[str, Estimate]
+    space_heating: Estimate
+    hot_water: Estimate
+    by_month: list[dict[str, Any]]
+    by_day: list[dict[str, Any]]
+    renewable_kwh: float | None
+
+    @property
+    def best(self) -> tuple[str, Estimate] | None:
+        """The widest boundary that is given, with its name."""
+        for name in ("H4", "H3", "H2", "H1"):
+            if self.boundaries[name]:
+                return name, self.boundaries[name]
+        return None
+
+
+def performance(site: Site, days: pd.DataFrame) -> Performance:
+    """Performance over the given days.
+
+    days : DataFrame, the days table. Returns Performance; a boundary the meters can't separate is None with a reason.
+    """
+    ratios = _ratios(site, days)
+    given = {name: _with_interval(site, days, ratio) for name, ratio in ratios.items()}
+    h2 = ratios["H2"]
+    renewable = None
+    if h2.value is not None and h2.heat_kwh is not None and h2.value > 0:
+        renewable = boundaries.renewable_heat_kwh(h2.heat_kwh, h2.value)
+    return Performance(
+        given,
+        _by_use(site, days, "space"),
+        _by_use(site, days, "hot_water"),
+        _by_month(site, days),
+        _by_day(site, days),
+        renewable,
+    )
+
+
+def _ratios(site: Site, days: pd.DataFrame) -> dict[str, boundaries.BoundaryRatio]:
+    return boundaries.spf(paired_balance(site, days))
+
+
+def paired_balance(site: Site, days: pd.DataFrame) -> boundaries.Balance:
+    """Energies over the minutes in which heat and every electricity meter were known.
+
+    A heater that the design does not foresee and no meter shows is taken as not fitted: a back-up heater without a
+    bivalent temperature, an immersion heater without a cylinder.
+    """
+    unit = _sum(days, "p_heat_pump")
+    heat = _sum(days, "p_heat")
+    if heat is not None and abs(heat) < 1e-9 and float(days["n_heat"].sum()) == 0:
+        heat = None
+    within = set().union(*(p.includes for p in site.points_of("heat_pump_electricity")))
+    if site.heat_pump.source == "air":
+        within.add(boundaries.FAN)
+    metered = {
+        boundaries.FAN: _sum(days, "p_fan"),
+        boundaries.BACKUP: _sum(days, "p_backup"),
+        boundaries.IMMERSION: _sum(days, "p_immersion"),
+        boundaries.PUMP: _sum(days, "p_pump"),
+    }
+    # What a meter of its own shows was taken off the unit's already; the fan stays within the outdoor unit.
+    within -= {name for name, value in metered.items() if value is not None and name != boundaries.FAN}
+    if (
+        metered[boundaries.BACKUP] is None
+        and boundaries.BACKUP not in within
+        and site.design.bivalent_c is None
+    ):
+        metered[boundaries.BACKUP] = 0.0
+    if (
+        metered[boundaries.IMMERSION] is None
+        and boundaries.IMMERSION not in within
+        and site.hot_water is None
+    ):
+        metered[boundaries.IMMERSION] = 0.0
+    behind = not site.measures("heat_output") and site.measures("space_heat")
+    return boundaries.Balance(
+        heat_kwh=heat,
+        heat_pump_kwh=unit,
+        fan_kwh=metered[boundaries.FAN],
+        backup_heater_kwh=metered[boundaries.BACKUP],
+        immersion_kwh=metered[boundaries.IMMERSION],
+        circulation_pump_kwh=metered[boundaries.PUMP],
+        meter_includes=frozenset(within & set(boundaries.CONSUMERS)),
+        heat_includes=frozenset({boundaries.BACKUP}) if behind else frozenset(),
+    )
+
+
+def _sum(days: pd.DataFrame, column: str) -> float | None:
+    if column not in days or days[column].isna().all():
+        return None
+    return float(days[column].sum())
+
+
+def _with_interval(site: Site, days: pd.DataFrame, ratio: boundaries.BoundaryRatio) -> Estimate:
+    if ratio.value is None or ratio.heat_kwh is None or ratio.electricity_kwh is None:
+        return Estimate.none(ratio.reason or "needs heat and electricity")
+    if ratio.electricity_kwh < _LEAST_PAIR_KWH:
+        return Estimate.none("hardly any electricity was used while heat was measured too")
+    low, high = _relative_limits(site, days, ratio.heat_kwh, ratio.electricity_kwh)
+    return Estimate(ratio.value, ratio.value * low, ratio.value * high)
+
+
+def _relative_limits(site: Site, days: pd.DataFrame, heat: float, electricity: float) -> tuple[float, float]:
+    """Factors from a ratio to the ends of its 95 % interval.
+
+    A meter's error within its class does not shrink with time: each is one rectangular part (GUM 4.3.7) as wide as
+    the whole meter's limit. Missing minutes add a normal part that grows with their share.
+    """
+    error = float(days["p_error"].sum())
+    direct = _sum(days, "p_immersion") or 0.0
+    widths = [error / max(heat, 1e-9)]
+    # A heat meter is not on the electricity that counts as heat, and the same error sits above and below.
+    unit = max(electricity - direct, 0.0)
+    widths.append(_electricity_class(site, "heat_pump_electricity") * unit / electricity)
+    for quantity, column in (
+        ("immersion_electricity", "p_immersion"),
+        ("backup_heater_electricity", "p_backup"),
+        ("circulation_pump_electricity", "p_pump"),
+    ):
+        own = _sum(days, column)
+        if own:
+            widths.append(_electricity_class(site, quantity) * own / electricity)
+    missing = 1.0 - min(float(days["n_pair"].sum()) / max(float(days["n_minutes"].sum()), 1.0), 1.0)
+    normal = _UNSEEN_SPREAD * missing
+    size = float(np.sqrt(sum(w * w for w in widths) / 3.0 + normal**2))
+    factor = metering.coverage_factor(widths, normal=normal)
+    half = factor * size
+    return 1.0 - half, 1.0 + half
+
+
+def _electricity_class(site: Site, quantity: str) -> float:
+    """A meter's maximum permissible error [-]; class B, the usual one, where the site file gives none."""
+    given = [p.meter_class for p in site.points_of(quantity) if p.meter_class in ("A", "B", "C")]
+    grade: Any = min(given) if given else "B"
+    return metering.electricity_meter_mpe(grade)
+
+
+def _by_use(site: Site, days: pd.DataFrame, use: str) -> Estimate:
+    heat, electricity = _sum(days, f"p_heat_{use}"), _sum(days, f"p_electricity_{use}")
+    if float(days["n_heat"].sum()) == 0:
+        return Estimate.none("needs a heat meter, or flow rate with flow and return temperature")
+    if heat is None or electricity is None or electricity < _LEAST_PAIR_KWH:
+        if use == "hot_water" and site.hot_water is None:
+            return Estimate.none("the system makes no hot water")
+        untold = (
+            float(days["n_running"].sum()) > 0
+            and float(days["n_heating"].sum() + days["n_hot_water"].sum()) == 0
+        )
+        return Estimate.none(
+            "the meters can't tell heating from hot water: needs operating_mode, diverter_to_hot_water or cylinder_temperature"
+            if untold
+            else "hardly any electricity went to this use"
+        )
+    if coarse(days, "heat_pump_electricity", 30.0):
+        return Estimate.none("readings are too far apart to tell heating from hot water")
+    low, high = _relative_limits(site, days, heat, electricity)
+    return Estimate(heat / electricity, heat / electricity * low, heat / electricity * high)
+
+
+def coarse(days: pd.DataFrame, quantity: str, limit_minutes: float) -> bool:
+    """True where a quantity's readings are further apart than the limit, or absent."""
+    column = f"spacing.{quantity}"
+    return column not in days or not bool((days[column] <= limit_minutes).any())
+
+
+def _row(site: Site, part: pd.DataFrame, name: str, label: str) -> dict[str, Any]:
+    ratios = _ratios(site, part)
+    out: dict[str, Any] = {name: label}
+    for boundary in ("H4", "H3", "H2", "H1"):
+        ratio = ratios[boundary]
+        usable = ratio.value is not None and (ratio.electricity_kwh or 0.0) >= _LEAST_PAIR_KWH
+        out[boundary] = ratio.value if usable else None
+    out["heat_kwh"] = _sum(part, "q_total")
+    out["electricity_kwh"] = _sum(part, "e_total")
+    outdoor = part["outdoor"].mean()
+    out["outdoor_c"] = None if np.isnan(outdoor) else float(outdoor)
+    out["coverage"] = float(part["n_any"].sum() / part["n_minutes"].sum())
+    return out
+
+
+def _by_month(site: Site, days: pd.DataFrame) -> list[dict[str, Any]]:
+    if coarse(days, "heat_pump_electricity", _COARSEST_FOR_MONTHS_MIN):
+        return []
+    month = days["day"].dt.strftime("%Y-%m")
+    return [_row(site, part, "month", str(label)) for label, part in days.groupby(month)]
+
+
+def _by_day(site: Site, days: pd.DataFrame) -> list[dict[str, Any]]:
+    if coarse(days, "heat_pump_electricity", _COARSEST_FOR_DAYS_MIN):
+        return []
+    return [_row(site, days.iloc[[i]], "day", f"{days['day'].iloc[i]:%Y-%m-%d}") for i in range(len(days))]
+
+
+__all__ = ["Performance", "coarse", "paired_balance", "performance"]

@@ -1,0 +1,82 @@
+"""What a finding is: what is wrong, how sure, why, what to do, what it costs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+Severity = Literal["note", "watch", "act", "urgent"]
+SEVERITIES: tuple[Severity, ...] = ("note", "watch", "act", "urgent")
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One number behind a finding, and the limit it is held against."""
+
+    label: str
+    value: float | str | None
+    unit: str = ""
+    limit: float | None = None
+
+
+@dataclass(frozen=True)
+class Cause:
+    """A possible cause with its weight [0 to 1, of all causes together] and why."""
+
+    cause: str
+    weight: float
+    because: str
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One finding of the contract's section 6.
+
+    since, until : local dates as ISO text; until None while it goes on. confidence [0 to 1].
+    cost_kwh, cost_money : a year's, None where it has no price. home : a sentence for the householder, or empty
+    """
+
+    code: str
+    severity: Severity
+    since: str
+    confidence: float
+    headline: str
+    evidence: tuple[Evidence, ...] = ()
+    causes: tuple[Cause, ...] = ()
+    next_step: str = ""
+    caution: str = ""
+    home: str = ""
+    until: str | None = None
+    cost_kwh: float | None = None
+    cost_money: float | None = None
+    visit: Literal["none", "call", "setting", "drive"] = "none"
+    bring: tuple[str, ...] = field(default=())
+
+    def as_dict(self) -> dict[str, object]:
+        cost = None
+        if self.cost_kwh is not None:
+            cost = {"electricity_kwh": self.cost_kwh, "money": self.cost_money}
+        return {
+            "code": self.code, "severity": self.severity, "since": self.since, "until": self.until,
+            "confidence": round(self.confidence, 3), "headline": self.headline,
+            "evidence": [{"label": e.label, "value": e.value, "unit": e.unit, "limit": e.limit} for e in self.evidence],
+            "causes": [{"cause": c.cause, "weight": round(c.weight, 3), "because": c.because} for c in self.causes],
+            "next_step": self.next_step, "caution": self.caution, "cost_per_year": cost, "home": self.home,
+            "visit": self.visit, "bring": list(self.bring),
+        }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class NotAssessedCode:
+    code: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Recognised:
+    """Something unusual that is no fault, and the days it covers."""
+
+    kind: str
+    since: str
+    until: str
+    words: str

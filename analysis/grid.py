@@ -1,0 +1,363 @@
+"""Raw readings laid on a grid of minutes, in canonical units.
+
+Gauges are means of the minute's readings, bridged in a straight line where the spacing is the point's own rhythm.
+Energies are Wh in each minute: shapes from powers, totals from registers. A minute nobody measured is nan.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.plant.site import Point, Site
+from analysis.readings import MS_PER_MINUTE, Readings, Samples
+from analysis.registers import Event, whole_total
+
+Floats = NDArray[np.float64]
+Times = NDArray[np.int64]
+
+# No dwelling's heat pump or heaters draw or give more [kW]; a register that rises faster has jumped.
+MOST_KW = 60.0
+# A net heat register falls while a defrost draws heat back: at most about one defrost's worth [kWh].
+DEFROST_FALL_KWH = 2.0
+
+
+@dataclass(frozen=True)
+class Odd:
+    """Something odd about a point's readings; becomes a row of the notices table."""
+
+    point: str
+    time: int
+    kind: str
+    amount: float
+
+
+@dataclass
+class Grid:
+    """A span of whole local days in minutes.
+
+    time : int64 (n,) [ms], the start of each minute. day_start : int64 (d + 1,) [index into time], day limits
+    gauges : quantity -> float64 (n,), canonical unit; rooms and calls by zone in `zones[quantity][zone]`
+    energy : quantity -> float64 (n,) [Wh in the minute]; totals as registers have them
+    counts : quantity -> float64 (n,) [in the minute], compressor starts and hours
+    spacing : quantity -> minutes between two facts that the readings can show
+    from_register : energy quantities whose totals are a register's
+    """
+
+    days: list[date]
+    time: Times
+    day_start: NDArray[np.int64]
+    gauges: dict[str, Floats] = field(default_factory=dict)
+    zones: dict[str, dict[str, Floats]] = field(default_factory=dict)
+    energy: dict[str, Floats] = field(default_factory=dict)
+    counts: dict[str, Floats] = field(default_factory=dict)
+    spacing: dict[str, float] = field(default_factory=dict)
+    from_register: set[str] = field(default_factory=set)
+    seen: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
+    odd: list[Odd] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(self.time)
+
+    def gauge(self, quantity: str) -> Floats:
+        """float64 (n,), all nan where the quantity is not measured."""
+        found = self.gauges.get(quantity)
+        return found if found is not None else np.full(len(self), np.nan)
+
+    def has(self, quantity: str) -> bool:
+        return quantity in self.gauges or quantity in self.energy or quantity in self.zones
+
+    def power(self, quantity: str) -> Floats:
+        """float64 (n,) [W], the mean of each minute; all nan where not measured."""
+        found = self.energy.get(quantity)
+        return found * 60.0 if found is not None else np.full(len(self), np.nan)
+
+
+def local_midnight(site: Site, day: date) -> int:
+    """The instant [ms] at which a local day begins."""
+    return int(datetime(day.year, day.month, day.day, tzinfo=site.zone).timestamp() * 1000)
+
+
+def build_grid(site: Site, readings: Readings, first: date, last: date) -> Grid:
+    """Lay readings on the minutes of the local days first..last, both inclusive.
+
+    readings : Readings in the points' declared units; may reach beyond the span, which helps its edges
+    Returns Grid. Raises nothing for thin data: what is not measured is absent or nan.
+    """
+    days = [first + timedelta(n) for n in range((last - first).days + 1)]
+    limits = np.array([local_midnight(site, d) for d in [*days, last + timedelta(1)]], dtype=np.int64)
+    time = np.arange(limits[0], limits[-1], MS_PER_MINUTE, dtype=np.int64)
+    grid = Grid(days, time, (limits - limits[0]) // MS_PER_MINUTE)
+    by_quantity: dict[str, list[Point]] = {}
+    for point in site.point:
+        if point.id in readings and len(readings[point.id].time) and not point.kind.is_text:
+            by_quantity.setdefault(point.quantity, []).append(point)
+    for quantity, points in by_quantity.items():
+        kind = points[0].kind
+        if kind.energy and "power" in kind.forms:
+            _lay_energy(grid, quantity, points, readings)
+        elif kind.energy:
+            _lay_count(grid, quantity, points[0], readings)
+        else:
+            _lay_gauge(grid, quantity, points, readings)
+    return grid
+
+
+def canonical(point: Point, samples: Samples) -> Samples:
+    """A point's samples in its canonical unit."""
+    scale, offset = point.to_canonical
+    if scale == 1.0 and offset == 0.0:
+        return samples
+    return Samples(samples.time, samples.value * scale + offset)
+
+
+def rhythm(time: Times) -> tuple[float, float]:
+    """A point's own rhythm: median spacing, and the longest silence that is still no gap [minutes]."""
+    if len(time) < 2:
+        return 60.0, 60.0
+    gaps = np.diff(time) / MS_PER_MINUTE
+    usual = float(np.median(gaps))
+    return usual, max(5.0, 3.0 * usual, min(float(np.quantile(gaps, 0.95)) * 1.5, 24 * 60.0))
+
+
+def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Readings) -> None:
+    zones: dict[str, list[Floats]] = {}
+    for point in points:
+        samples = _likely(grid, point, canonical(point, readings[point.id]))
+        usual, longest = rhythm(samples.time)
+        grid.spacing[quantity] = max(grid.spacing.get(quantity, 0.0), usual)
+        hold = point.form == "state"
+        laid, seen = on_minutes(grid.time, samples, longest, hold=hold)
+        grid.seen[point.id] = seen
+        zones.setdefault(point.zone, []).append(laid)
+    by_zone = {zone: _mean(parts) for zone, parts in zones.items()}
+    if points[0].quantity in ("room_temperature", "target_room_temperature", "heat_call"):
+        grid.zones[quantity] = by_zone
+        if quantity == "heat_call":
+            grid.gauges[quantity] = np.nanmax(np.vstack(list(by_zone.values())), axis=0)
+            return
+    grid.gauges[quantity] = _mean(list(by_zone.values()))
+
+
+def _likely(grid: Grid, point: Point, samples: Samples) -> Samples:
+    low, high = point.kind.likely
+    fits = (samples.value >= low) & (samples.value <= high)
+    if fits.all():
+        return samples
+    out = np.flatnonzero(~fits & np.isfinite(samples.value))
+    if len(out):
+        grid.odd.append(Odd(point.id, int(samples.time[out[0]]), "unlikely", float(len(out) / len(fits))))
+    return Samples(samples.time[fits], samples.value[fits])
+
+
+def on_minutes(
+    time: Times, samples: Samples, longest: float, *, hold: bool = False
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Means of each minute's readings, bridged over silences up to `longest` [minutes].
+
+    time : int64 (n,) [ms], minute starts. samples : Samples
+    hold : bool, default False. Keep the last value instead of a straight line (states)
+    Returns float64 (n,), and bool (n,): True where a reading or its own rhythm covers the minute.
+    """
+    n = len(time)
+    laid = np.full(n, np.nan)
+    if n == 0 or len(samples.time) == 0:
+        return laid, np.zeros(n, dtype=bool)
+    index = (samples.time - time[0]) // MS_PER_MINUTE
+    inside = (index >= 0) & (index < n)
+    where, value = index[inside], np.asarray(samples.value[inside], dtype=np.float64)
+    if len(where) and bool(np.all(np.diff(where) > 0)):
+        laid[where] = value
+    elif len(where):
+        if hold:
+            laid[where] = value  # numpy keeps the last one given for an index
+        else:
+            count = np.bincount(where, minlength=n)
+            total = np.bincount(where, weights=value, minlength=n)
+            laid = np.divide(total, count, out=laid, where=count > 0)
+    known = np.flatnonzero(np.isfinite(laid))
+    # The neighbours outside the span bridge its edges.
+    before = np.flatnonzero(index < 0)[-1:]
+    after = np.flatnonzero(index >= n)[:1]
+    knots = np.concatenate((index[before], known, index[after]))
+    values = np.concatenate((samples.value[before], laid[known], samples.value[after])).astype(np.float64)
+    if len(knots) == 0 or len(known) == n:
+        return laid, np.isfinite(laid)
+    minutes = np.arange(n)
+    left = np.searchsorted(knots, minutes, side="right") - 1
+    previous = knots[np.clip(left, 0, None)]
+    following = knots[np.clip(left + 1, None, len(knots) - 1)]
+    bridged = (left >= 0) & (minutes <= following) & (following - previous <= longest)
+    tail = (left == len(knots) - 1) & (minutes - previous < min(longest, 5.0))
+    if hold:
+        filled = values[np.clip(left, 0, None)]
+    else:
+        filled = np.interp(minutes, knots, values)
+    missing = np.isnan(laid)
+    use = missing & (bridged | tail)
+    laid[use] = filled[use]
+    return laid, np.isfinite(laid)
+
+
+def _mean(parts: list[Floats]) -> Floats:
+    if len(parts) == 1:
+        return parts[0]
+    stack = np.vstack(parts)
+    known = np.isfinite(stack)
+    count = known.sum(axis=0)
+    total = np.where(known, stack, 0.0).sum(axis=0)
+    return np.divide(total, count, out=np.full(stack.shape[1], np.nan), where=count > 0)
+
+
+def _lay_count(grid: Grid, quantity: str, point: Point, readings: Readings) -> None:
+    samples = canonical(point, readings[point.id])
+    usual, _ = rhythm(samples.time)
+    most = 60.0 if quantity == "compressor_starts" else 1.2
+    total = whole_total(samples, most_per_hour=most)
+    edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)
+    grid.counts[quantity] = np.diff(total.at(edges))
+    grid.spacing[quantity] = usual
+    grid.seen[point.id] = _covered(grid.time, samples)
+    _note(grid, point, total.events)
+
+
+def _covered(time: Times, samples: Samples) -> NDArray[np.bool_]:
+    _, longest = rhythm(samples.time)
+    return on_minutes(time, Samples(samples.time, np.zeros(len(samples.time))), longest)[1]
+
+
+def _note(grid: Grid, point: Point, events: list[Event]) -> None:
+    begin, end = grid.time[0], grid.time[-1] + MS_PER_MINUTE
+    grid.odd.extend(Odd(point.id, e.time, e.kind, e.amount) for e in events if begin <= e.time < end)
+
+
+def _lay_energy(grid: Grid, quantity: str, points: list[Point], readings: Readings) -> None:
+    """Wh of each minute: shapes from powers and intervals, totals from registers."""
+    by_form: dict[str, list[Floats]] = {}
+    spacing: dict[str, float] = {}
+    for point in points:
+        samples = canonical(point, readings[point.id])
+        if point.form == "power":
+            laid, shown = _from_power(grid, point, samples)
+        elif point.form == "interval":
+            laid, shown = _from_intervals(grid, point, samples)
+        else:
+            laid, shown = _from_register(grid, point, samples)
+        by_form.setdefault(point.form, []).append(laid)
+        spacing[point.form] = max(spacing.get(point.form, 0.0), shown)
+    total = {form: np.sum(parts, axis=0) for form, parts in by_form.items()}
+    shape_form = min(spacing, key=lambda f: (spacing[f], f == "register"))
+    grid.spacing[quantity] = spacing[shape_form]
+    if "register" not in total:
+        grid.energy[quantity] = total[shape_form]
+        return
+    grid.from_register.add(quantity)
+    if shape_form == "register":
+        grid.energy[quantity] = total["register"]
+        return
+    grid.energy[quantity] = _fit_shape(grid, total[shape_form], total["register"])
+
+
+def _fit_shape(grid: Grid, shape: Floats, register: Floats) -> Floats:
+    """A power's shape with a register's totals, block by block between which the register is known."""
+    known = np.isfinite(register)
+    both = known & np.isfinite(shape)
+    out = np.where(np.isfinite(shape), shape, register)
+    block = (
+        np.arange(len(shape)) // 360
+    )  # a quarter of a day: long against a register's step, short against drift
+    blocks = int(block[-1]) + 1
+    reg = np.bincount(block, weights=np.where(both, register, 0.0), minlength=blocks)
+    own = np.bincount(block, weights=np.where(both, shape, 0.0), minlength=blocks)
+    drawn_back: Floats = np.bincount(
+        block, weights=np.where(both, np.minimum(shape, 0.0), 0.0), minlength=blocks
+    )
+    if _counts_only_forward(register, drawn_back):
+        reg = reg + drawn_back
+    # Spread the difference in proportion to the shape's size, so that idle minutes stay idle.
+    size = np.bincount(block, weights=np.where(both, np.abs(shape), 0.0), minlength=blocks)
+    share = np.divide(reg - own, size, out=np.zeros(blocks), where=size > 1e-9)
+    share = np.clip(share, -0.5, 0.5)
+    return np.where(both, shape + np.abs(np.where(both, shape, 0.0)) * share[block], out)
+
+
+def _counts_only_forward(register: Floats, drawn_back: Floats) -> bool:
+    """True for a heat register that does not count heat drawn back by defrosts (MID meters need not)."""
+    return bool(drawn_back.sum() < -500.0 and np.nanmin(register) >= -1e-6)
+
+
+def _from_power(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, float]:
+    samples = _likely(grid, point, samples)
+    usual, longest = rhythm(samples.time)
+    laid, grid.seen[point.id] = on_minutes(grid.time, samples, longest)
+    return laid / 60.0, usual
+
+
+def _from_intervals(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, float]:
+    """Energies of intervals spread evenly over them. An interval after a gap keeps its own length, not the gap's."""
+    if len(samples.time) < 2:
+        grid.seen[point.id] = np.zeros(len(grid), dtype=bool)
+        return np.full(len(grid), np.nan), 60.0
+    gaps = np.diff(samples.time)
+    usual = float(np.median(gaps))
+    if point.stamp == "start":
+        start = samples.time
+        end = np.minimum(np.append(samples.time[1:], samples.time[-1] + int(usual)), start + int(1.5 * usual))
+    else:
+        end = samples.time
+        start = np.maximum(
+            np.concatenate(([samples.time[0] - int(usual)], samples.time[:-1])), end - int(1.5 * usual)
+        )
+    low, high = point.kind.likely
+    watts = samples.value * 3.6e9 / (end - start)
+    fits = (watts >= low) & (watts <= high)
+    if not fits.all():
+        grid.odd.append(Odd(point.id, int(samples.time[~fits][0]), "unlikely", float(np.mean(~fits))))
+    start, end, energy = start[fits], end[fits], samples.value[fits]
+    knots = np.empty(2 * len(start), dtype=np.int64)
+    knots[0::2], knots[1::2] = start, end
+    total = np.empty(2 * len(start))
+    total[1::2] = np.cumsum(energy)
+    total[0::2] = total[1::2] - energy
+    edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)
+    wh = np.diff(np.interp(edges, knots, total)) * 1000.0
+    inside = np.searchsorted(knots, grid.time, side="right")
+    covered = inside % 2 == 1
+    grid.seen[point.id] = covered
+    return np.where(covered, wh, np.nan), usual / MS_PER_MINUTE
+
+
+def _from_register(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, float]:
+    fall = DEFROST_FALL_KWH if "heat" in point.quantity and "heater" not in point.quantity else 0.0
+    total = whole_total(samples, most_per_hour=MOST_KW, may_fall=fall)
+    _note(grid, point, total.events)
+    usual, _ = rhythm(samples.time)
+    grid.seen[point.id] = _covered(grid.time, samples)
+    edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)
+    knots_time, knots_value, shown = _change_points(total.time, total.value, usual)
+    at = np.interp(edges, knots_time, knots_value, left=np.nan, right=np.nan)
+    return np.diff(at) * 1000.0, shown
+
+
+def _change_points(time: Times, value: Floats, usual: float) -> tuple[Times, Floats, float]:
+    """Only the readings at which a coarse register moved, so that its steps become slopes.
+
+    Returns times, values and the spacing [minutes] at which the register shows a change of power.
+    """
+    if len(time) < 3:
+        return time, value, usual
+    moved = np.flatnonzero(np.diff(value) != 0.0) + 1
+    if len(moved) < 3 or len(moved) > 0.9 * len(time):
+        return time, value, usual
+    keep = np.unique(np.concatenate(([0], moved, [len(time) - 1])))
+    # While the plant works the register moves often; the quick quartile of its moves is what it can show.
+    shown = float(np.quantile(np.diff(time[moved]) / MS_PER_MINUTE, 0.25))
+    # A silence of the register longer than a few of its usual moves is a rest: hold its value until the last
+    # unmoved reading, or the rest would look like a small steady load.
+    rest = np.flatnonzero(np.diff(time[keep]) > max(6.0 * shown, 3.0 * usual, 20.0) * MS_PER_MINUTE)
+    hold = keep[rest + 1] - 1
+    keep = np.unique(np.concatenate((keep, hold[hold > 0])))
+    return time[keep], value[keep], max(shown, usual)

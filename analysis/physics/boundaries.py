@@ -1,0 +1,120 @@
+"""Seasonal performance factors at the four SEPEMO boundaries, from whatever meters there are.
+
+A boundary the meters cannot separate is not given; its reason names the meter that is missing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+FAN, BACKUP, IMMERSION, PUMP = "fan", "backup_heater", "immersion", "circulation_pump"
+CONSUMERS = MappingProxyType(
+    {
+        FAN: "fan_electricity",
+        BACKUP: "backup_heater_electricity",
+        IMMERSION: "immersion_electricity",
+        PUMP: "circulation_pump_electricity",
+    }
+)
+DIRECT_HEATERS = (BACKUP, IMMERSION)
+BOUNDARIES: tuple[tuple[str, frozenset[str]], ...] = (
+    ("H1", frozenset()),
+    ("H2", frozenset({FAN})),
+    ("H3", frozenset({FAN, BACKUP, IMMERSION})),
+    ("H4", frozenset({FAN, BACKUP, IMMERSION, PUMP})),
+)
+
+EU_POWER_SYSTEM_EFFICIENCY = 0.455  # Decision 2013/114/EU
+MINIMUM_SPF_ELECTRIC = 2.5  # Decision 2013/114/EU: 1.15 / 0.455, stated as 2.5
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Energies of one period [kWh]. None: fitted but not metered. 0.0: not fitted, or metered and nothing used."""
+
+    heat_kwh: float | None
+    heat_pump_kwh: float | None
+    fan_kwh: float | None = None
+    backup_heater_kwh: float | None = None
+    immersion_kwh: float | None = None
+    circulation_pump_kwh: float | None = None
+    meter_includes: frozenset[str] = field(default_factory=lambda: frozenset({FAN}))
+    """What the heat pump's electricity meter counts besides the compressor and its controls."""
+    heat_includes: frozenset[str] = frozenset()
+    """Direct heaters whose heat the heat meter counts too (those that sit upstream of it)."""
+
+    def __post_init__(self) -> None:
+        if unknown := self.meter_includes - CONSUMERS.keys():
+            raise ValueError(f"meter_includes knows {', '.join(CONSUMERS)}, got {', '.join(sorted(unknown))}")
+        if unknown := self.heat_includes - set(DIRECT_HEATERS):
+            raise ValueError(
+                f"heat_includes knows {', '.join(DIRECT_HEATERS)}, got {', '.join(sorted(unknown))}"
+            )
+
+    def of(self, consumer: str) -> float | None:
+        """Electricity of one consumer [kWh], None where it is not metered apart."""
+        return {
+            FAN: self.fan_kwh,
+            BACKUP: self.backup_heater_kwh,
+            IMMERSION: self.immersion_kwh,
+            PUMP: self.circulation_pump_kwh,
+        }[consumer]
+
+
+@dataclass(frozen=True)
+class BoundaryRatio:
+    """One seasonal performance factor, or why there is none."""
+
+    value: float | None
+    heat_kwh: float | None = None
+    electricity_kwh: float | None = None
+    reason: str | None = None
+
+
+def spf(balance: Balance) -> dict[str, BoundaryRatio]:
+    """Seasonal performance factors at H1 to H4.
+
+    balance : Balance [kWh]
+    Returns dict of BoundaryRatio by "H1" to "H4" [-].
+    Source: SEPEMO-Build (2012), D4.2: H1 refrigeration unit; H2 with source fan or pump; H3 with direct heaters; H4 with sink
+    pumps (formulas from memory). A direct heater that no heat meter sees gives heat equal to its electricity.
+    """
+    return {name: _ratio(balance, inside) for name, inside in BOUNDARIES}
+
+
+def _ratio(balance: Balance, inside: frozenset[str]) -> BoundaryRatio:
+    if balance.heat_pump_kwh is None:
+        return BoundaryRatio(None, reason="needs heat_pump_electricity")
+    if balance.heat_kwh is None:
+        return BoundaryRatio(None, reason="needs heat_output")
+    heat, electricity = balance.heat_kwh, balance.heat_pump_kwh
+    for consumer, quantity in CONSUMERS.items():
+        in_meter, wanted = consumer in balance.meter_includes, consumer in inside
+        heat_sign = int(wanted) - int(consumer in balance.heat_includes) if consumer in DIRECT_HEATERS else 0
+        electric_sign = int(wanted) - int(in_meter)
+        if not heat_sign and not electric_sign:
+            continue
+        used = balance.of(consumer)
+        if used is None:
+            why = "" if wanted else ": it is counted together with the heat pump's"
+            return BoundaryRatio(None, reason=f"needs {quantity}{why}")
+        heat += heat_sign * used
+        electricity += electric_sign * used
+    if electricity <= 0.0:
+        return BoundaryRatio(None, heat, electricity, "no electricity was used")
+    return BoundaryRatio(heat / electricity, heat, electricity)
+
+
+def renewable_heat_kwh(heat_kwh: float, spf_h2: float, *, minimum_spf: float = MINIMUM_SPF_ELECTRIC) -> float:
+    """Heat that counts as renewable.
+
+    heat_kwh : float [kWh]. Usable heat
+    spf_h2 : float [-]. Seasonal performance factor at H2 (SCOPnet)
+    minimum_spf : float [-], default 2.5. Below it nothing counts
+    Returns float [kWh]. Raises ValueError if spf_h2 is not above 0.
+    Source: Decision 2013/114/EU: heat x (1 - 1/SPF), SPF at least 1.15 / 0.455, stated as 2.5 (formula from memory).
+    """
+    if not spf_h2 > 0.0:
+        raise ValueError(f"spf_h2 must be above 0, got {spf_h2}")
+    return heat_kwh * (1.0 - 1.0 / spf_h2) if spf_h2 >= minimum_spf else 0.0

@@ -1,0 +1,247 @@
+"""Everything that is known about a site over a period: the one document that every page and paper reads."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from typing import Any
+
+from analysis.errors import InputError
+from analysis.facts.tables import METHOD_VERSION, Facts
+from analysis.figures.capacity import Capacity, capacity
+from analysis.figures.comfort import Zone, comfort
+from analysis.figures.estimate import Estimate
+from analysis.figures.expected import Expected, Loss, expected, losses
+from analysis.figures.fitted_curve import FittedCurve, fitted_curve
+from analysis.figures.heat_loss import HeatLoss, heat_loss
+from analysis.figures.hot_water import HotWaterFigures, hot_water_figures
+from analysis.figures.money import Money, money
+from analysis.figures.operation import Cycling, Defrosting, cycling, defrosting
+from analysis.figures.performance import Performance, performance
+from analysis.findings.model import Finding, NotAssessedCode, Recognised
+from analysis.plant.site import Site
+
+
+@dataclass(frozen=True)
+class Figures:
+    """All figures of a period, as the findings and the document read them."""
+
+    performance: Performance
+    expected: Expected
+    losses: list[Loss]
+    heat_loss: HeatLoss
+    capacity: Capacity
+    curve: FittedCurve
+    cycling: Cycling
+    defrost: Defrosting
+    hot_water: HotWaterFigures
+    comfort: dict[str, Zone]
+    money: Money
+
+
+@dataclass(frozen=True)
+class Result:
+    """A site's result over local days first..last. `as_dict` is the contract's section 5 document."""
+
+    site: Site
+    first: date
+    last: date
+    facts: Facts
+    figures: Figures
+    findings: tuple[Finding, ...] = ()
+    not_assessed: tuple[NotAssessedCode, ...] = ()
+    recognised: tuple[Recognised, ...] = field(default=())
+
+    def as_dict(self) -> dict[str, Any]:
+        """JSON-ready: no nan, no numpy, None where a figure can't be had."""
+        f = self.figures
+        document = {
+            "site": self.site.id,
+            "name": self.site.site.name,
+            "method": METHOD_VERSION,
+            "period": {
+                "from": self.first.isoformat(),
+                "to": self.last.isoformat(),
+                "timezone": self.site.site.timezone,
+            },
+            "coverage": _coverage(self.facts),
+            "energy": _energy(self.facts),
+            "performance": _performance(f),
+            "losses": [asdict_loss(x) for x in f.losses],
+            "heat_loss": _heat_loss(f.heat_loss),
+            "capacity": _capacity(f.capacity),
+            "heating_curve": _curve(f.curve),
+            "cycling": asdict(f.cycling),
+            "defrost": asdict(f.defrost),
+            "hot_water": _hot_water(f.hot_water),
+            "comfort": {"zones": {name: asdict(zone) for name, zone in f.comfort.items()}},
+            "cost": _cost(f.money),
+            "findings": [x.as_dict() for x in self.findings],
+            "not_assessed": [{"code": x.code, "reason": x.reason} for x in self.not_assessed],
+            "recognised": [asdict(x) for x in self.recognised],
+        }
+        return _clean(document)
+
+
+def figures(site: Site, facts: Facts) -> Figures:
+    """Every figure of the facts' days."""
+    days = facts.days
+    loss = heat_loss(site, days)
+    water = hot_water_figures(site, facts)
+    return Figures(
+        performance(site, days),
+        expected(site, days),
+        losses(site, facts),
+        loss,
+        capacity(site, days, loss, water.heat_kwh_per_day),
+        fitted_curve(site, days),
+        cycling(facts),
+        defrosting(site, facts),
+        water,
+        comfort(days),
+        money(site, days),
+    )
+
+
+def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
+    """Figures and findings of the local days first..last.
+
+    facts : Facts of at least these days. Returns Result. Raises InputError if no day of the period has any reading.
+    """
+    from analysis.findings.judge import judge
+
+    chosen = facts.between(first, last)
+    if chosen.days.empty or float(chosen.days["n_any"].sum()) == 0:
+        raise InputError(f"{site.id}: no readings from {first} to {last}")
+    found = figures(site, chosen)
+    findings, not_assessed, recognised = judge(site, chosen, found)
+    return Result(site, first, last, chosen, found, findings, not_assessed, recognised)
+
+
+def _coverage(facts: Facts) -> dict[str, Any]:
+    days = facts.days
+    total = float(days["n_minutes"].sum())
+    points = {
+        c.removeprefix("seen."): float(days[c].sum()) / total for c in days.columns if c.startswith("seen.")
+    }
+    # The weakest of heat and electricity carries the figures; a period without either is judged by what there is.
+    energy = [float(days[c].sum()) / total for c in ("n_electricity", "n_heat") if float(days[c].sum()) > 0]
+    share = min(energy) if energy else float(days["n_any"].sum()) / total
+    if points and energy:
+        share = min(share, float(days["n_any"].sum()) / total)
+    return {"share": share, "points": points}
+
+
+def _energy(facts: Facts) -> dict[str, Any]:
+    days = facts.days
+
+    def total(column: str) -> float | None:
+        return None if days[column].isna().all() else float(days[column].sum())
+
+    untold = float(days["e_untold"].sum()) > 0.05 * max(float(days["e_total"].sum()), 1e-9)
+    by_use = {
+        name: None if untold else total(f"e_{column}")
+        for name, column in (("space_heating", "space"), ("hot_water", "hot_water"), ("defrost", "defrost"))
+    }
+    heat_told = float(days["q_use_known"].sum()) > 0.5 * float(days["n_heat"].sum()) > 0
+    return {
+        "electricity_kwh": {
+            "total": total("e_total"), "heat_pump": total("e_heat_pump"), "backup_heater": total("e_backup"),
+            "immersion": total("e_immersion"), "circulation_pump": total("e_pump"), **by_use, "idle": total("e_idle"),
+        },
+        "heat_kwh": {
+            "total": total("q_total"),
+            "space_heating": total("q_space") if heat_told else None,
+            "hot_water": total("q_hot_water") if heat_told else None,
+            "defrost_taken": total("q_defrost_taken") if heat_told else None,
+        },
+        "reason": "the meters can't tell heating from hot water" if untold else None,
+    }  # fmt: skip
+
+
+def _performance(f: Figures) -> dict[str, Any]:
+    p = f.performance
+    out: dict[str, Any] = {name: e.as_dict() for name, e in p.boundaries.items()}
+    out["space_heating"], out["hot_water"] = p.space_heating.as_dict(), p.hot_water.as_dict()
+    reasons = {name: e.reason for name, e in p.boundaries.items() if not e}
+    reasons |= {
+        n: e.reason for n, e in (("space_heating", p.space_heating), ("hot_water", p.hot_water)) if not e
+    }
+    x = f.expected
+    out["expected"] = (
+        {
+            "value": x.value, "basis": x.basis, "at_own_flow": x.at_own_flow, "space_heating": x.space,
+            "hot_water": x.hot_water, "measured_space_heating": x.measured_space,
+            "measured_hot_water": x.measured_hot_water,
+        }
+        if x.value is not None else None
+    )  # fmt: skip
+    if x.value is None:
+        reasons["expected"] = x.reason
+    out["renewable_heat_kwh"] = p.renewable_kwh
+    out["reasons"] = reasons
+    out["by_month"], out["by_day"] = p.by_month, p.by_day
+    return out
+
+
+def asdict_loss(loss: Loss) -> dict[str, Any]:
+    return {"cause": loss.cause, "electricity_kwh": loss.electricity_kwh, "cost": loss.cost}
+
+
+def _heat_loss(h: HeatLoss) -> dict[str, Any]:
+    return {
+        "coefficient_w_per_k": h.coefficient.as_dict(), "heat_loss_kw": h.heat_loss_kw.as_dict(),
+        "design_kw": h.design_kw, "ratio": h.ratio.as_dict(), "load_kw": h.load_kw.as_dict(),
+        "base_temperature_c": h.base_temperature_c, "free_gains_w": h.gains_w, "days_used": h.days_used,
+        "method": h.method, "reason": h.reason or None,
+    }  # fmt: skip
+
+
+def _capacity(c: Capacity) -> dict[str, Any]:
+    return {
+        "output_at_design_kw": c.output_at_design_kw.as_dict(), "load_kw": c.load_kw.as_dict(),
+        "margin": c.margin.as_dict(), "measured_share_of_rating": c.measured_share,
+        "reason": c.margin.reason or None,
+    }  # fmt: skip
+
+
+def _curve(c: FittedCurve) -> dict[str, Any]:
+    return {
+        "fitted": [list(p) for p in c.fitted] if c.fitted else None,
+        "above_design_k": c.above_design_k.value,
+        "compensating": c.compensating,
+        "slope": c.slope.as_dict(),
+        "designed_slope": c.designed_slope,
+        "reason": c.reason or c.above_design_k.reason or None,
+    }
+
+
+def _hot_water(h: HotWaterFigures) -> dict[str, Any]:
+    return asdict(h)
+
+
+def _cost(m: Money) -> dict[str, Any]:
+    return {
+        "currency": m.currency, "total": m.total, "standing_charge": m.standing_charge, "previous_fuel": m.previous_fuel,
+        "previous_fuel_total": m.previous_fuel_total, "previous_fuel_kwh": m.previous_fuel_kwh, "co2_kg": m.co2_kg,
+        "previous_fuel_co2_kg": m.previous_fuel_co2_kg, "mean_price": m.mean_price, "factors": m.factors,
+        "reasons": m.reasons,
+    }  # fmt: skip
+
+
+def _clean(value: Any) -> Any:
+    """Plain Python throughout; a number that is not finite is None; numbers to seven digits."""
+    if isinstance(value, dict):
+        return {k: _clean(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_clean(v) for v in value]
+    if isinstance(value, bool) or value is None or isinstance(value, (str, int)):
+        return value
+    if isinstance(value, Estimate):
+        return _clean(value.as_dict())
+    if hasattr(value, "item"):
+        return _clean(value.item())
+    if isinstance(value, float):
+        return float(f"{value:.7g}") if math.isfinite(value) else None
+    return value

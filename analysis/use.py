@@ -1,0 +1,272 @@
+"""What the plant was doing in each minute: from its own word where it gives one, else from physics."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.balance import Balance
+from analysis.grid import Grid
+from analysis.plant.curve import curve_at
+from analysis.plant.quantities import MODES
+from analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+OFF, HEATING, HOT_WATER, DEFROST, COOLING = (
+    MODES[m] for m in ("off", "heating", "hot_water", "defrost", "cooling")
+)
+UNTOLD = 5  # it runs, but the meters can't say for what
+UNKNOWN = -1
+
+# The best part-load COP on the market stays below this (EN 14511 A12/W35 data, common practice): the least
+# electricity that a running compressor can draw is its least output over it.
+_BEST_COP = 7.5
+_TYPICAL_TURN_DOWN = 0.3
+
+
+@dataclass(frozen=True)
+class Use:
+    """Codes of each minute.
+
+    code : int8 (n,): OFF, HEATING, HOT_WATER, DEFROST, COOLING, UNTOLD, or UNKNOWN where nothing tells
+    running : bool (n,), the compressor works. serves : int8 (n,), the use whose water still flows after a stop
+    basis : how running and use were told
+    """
+
+    code: NDArray[np.int8]
+    running: Flags
+    serves: NDArray[np.int8]
+    basis: str
+
+
+def least_running_w(site: Site) -> float:
+    """The least electricity [W] that this unit's compressor can draw while it works."""
+    pump = site.heat_pump
+    rated = pump.rated_output_kw or (site.design.heat_loss_kw or 6.0)
+    least = pump.min_output_kw or rated * _TYPICAL_TURN_DOWN
+    return least * 1000.0 / _BEST_COP
+
+
+def tell_use(site: Site, grid: Grid, balance: Balance) -> Use:
+    """The use of every minute.
+
+    Returns Use. Where only electricity is measured the use of a running minute is UNTOLD.
+    """
+    running, known, how = _running(site, grid, balance)
+    defrost, defrost_how = _defrosting(site, grid, balance, running)
+    water, water_how = _for_hot_water(site, grid, balance, running)
+    code = np.full(len(grid), OFF, dtype=np.int8)
+    mode = grid.gauge("operating_mode")
+    cooling = np.isfinite(mode) & (np.round(mode) == COOLING)
+    if water is None:
+        code[running] = HEATING if site.hot_water is None else UNTOLD
+    else:
+        code[running] = HEATING
+        code[running & water] = HOT_WATER
+    code[running & cooling] = COOLING
+    if defrost is not None:
+        code[defrost] = DEFROST
+        running = running | defrost
+    running = _bridged(running, defrost)
+    code[running & (code == OFF)] = UNTOLD if water is None and site.hot_water is not None else HEATING
+    code[~known] = UNKNOWN
+    return Use(code, running & known, _last_use(code), f"{how}; {defrost_how}; {water_how}")
+
+
+def _running(site: Site, grid: Grid, balance: Balance) -> tuple[Flags, Flags, str]:
+    speed = grid.gauge("compressor_speed")
+    power = balance.heat_pump * 60.0 if balance.heat_pump is not None else None
+    if np.isfinite(speed).any() and grid.spacing["compressor_speed"] <= 5.0:
+        known = np.isfinite(speed)
+        running = np.nan_to_num(speed) > 1.0
+        if power is not None:
+            rest = ~known & np.isfinite(power)
+            running = np.where(known, running, rest & (np.nan_to_num(power) > least_running_w(site)))
+            known = known | rest
+        return running, known, "compressor speed"
+    if power is not None:
+        known = np.isfinite(power)
+        return _running_by_power(site, grid, balance, power), known, "electricity"
+    mode = grid.gauge("operating_mode")
+    if np.isfinite(mode).any():
+        return (
+            np.isin(np.round(np.nan_to_num(mode)), (HEATING, HOT_WATER, DEFROST, COOLING)),
+            np.isfinite(mode),
+            "mode",
+        )
+    if balance.heat is not None:
+        heat = balance.heat * 60.0
+        return np.abs(np.nan_to_num(heat)) > least_running_w(site), np.isfinite(heat), "heat"
+    return np.zeros(len(grid), dtype=bool), np.zeros(len(grid), dtype=bool), "nothing"
+
+
+def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -> Flags:
+    """Above half of the least running power; where heat or temperatures tell, a lesser draw needs their word too.
+
+    Standby, a crankcase heater and pumps on the same meter can come near a small compressor's least power.
+    """
+    least = least_running_w(site)
+    drawn = np.nan_to_num(power)
+    above = drawn > 0.5 * least
+    pump = site.heat_pump
+    some_heat = 0.15 * (pump.min_output_kw or (pump.rated_output_kw or 6.0) * _TYPICAL_TURN_DOWN) * 1000.0
+    if (
+        balance.heat is not None
+        and grid.spacing.get("heat_output", grid.spacing.get("flow_rate", 99.0)) <= 5.0
+    ):
+        signal = np.abs(balance.heat * 60.0) > some_heat
+        told = np.isfinite(balance.heat)
+    elif grid.has("flow_temperature") and grid.has("return_temperature"):
+        lift = grid.gauge("flow_temperature") - grid.gauge("return_temperature")
+        signal, told = np.abs(lift) > 0.7, np.isfinite(lift)
+    else:
+        return above
+    near = _within(signal, 4) | ~told
+    return above & (near | (drawn > 2.5 * least))
+
+
+def _defrosting(site: Site, grid: Grid, balance: Balance, running: Flags) -> tuple[Flags | None, str]:
+    active = grid.gauge("defrost_active")
+    mode = grid.gauge("operating_mode")
+    told = np.zeros(len(grid), dtype=bool)
+    how = []
+    if np.isfinite(active).any():
+        told |= np.nan_to_num(active) > 0.5
+        how.append("defrost signal")
+    if (np.round(mode) == DEFROST).any():
+        told |= np.round(np.nan_to_num(mode)) == DEFROST
+        how.append("mode")
+    if how:
+        return told, "defrosts by " + " and ".join(how)
+    if site.heat_pump.source != "air":
+        return None, "no defrosts: the source is not air"
+    if balance.heat is not None and _spacing_of_heat(grid) <= 2.0:
+        watts = balance.heat * 60.0
+        # Water gives heat back only when the cycle is reversed: 3 % of the rated output is above a meter's noise.
+        limit = -0.03 * (site.heat_pump.rated_output_kw or 6.0) * 1000.0
+        cold = np.nan_to_num(watts) < limit
+        return _closed(cold & _within(running, 3), 2), "defrosts by heat drawn back"
+    if (
+        grid.has("flow_temperature")
+        and grid.has("return_temperature")
+        and grid.spacing["flow_temperature"] <= 2.0
+    ):
+        lift = np.nan_to_num(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
+        return _closed((lift < -0.8) & _within(running, 3), 2), "defrosts by flow colder than return"
+    return None, "defrosts can't be seen"
+
+
+def _spacing_of_heat(grid: Grid) -> float:
+    for quantity in ("heat_output", "space_heat", "flow_rate"):
+        if quantity in grid.spacing:
+            return grid.spacing[quantity]
+    return 1e9
+
+
+def _for_hot_water(site: Site, grid: Grid, balance: Balance, running: Flags) -> tuple[Flags | None, str]:
+    """Which minutes make hot water; None where nothing can tell."""
+    n = len(grid)
+    if site.hot_water is None and not grid.has("hot_water_heat"):
+        return np.zeros(n, dtype=bool), "no hot water here"
+    mode = grid.gauge("operating_mode")
+    if np.isfinite(mode).mean() > 0.5 and grid.spacing["operating_mode"] <= 15.0:
+        word = np.round(np.nan_to_num(mode))
+        # A defrost in the middle of a reheat still belongs to it.
+        return _carried(word == HOT_WATER, word == DEFROST), "use by mode"
+    diverter = grid.gauge("diverter_to_hot_water")
+    if np.isfinite(diverter).mean() > 0.5:
+        return np.nan_to_num(diverter) > 0.5, "use by diverter"
+    space, water = balance.space_heat, balance.hot_water_heat
+    if space is not None and water is not None and grid.spacing["hot_water_heat"] <= 15.0:
+        return np.nan_to_num(water) > np.nan_to_num(space), "use by heat meters"
+    if grid.has("cylinder_temperature") and grid.spacing["cylinder_temperature"] <= 15.0:
+        return _by_cylinder(grid, running), "use by cylinder temperature"
+    if grid.has("flow_temperature") and grid.spacing["flow_temperature"] <= 5.0 and site.heating_curve:
+        return _by_flow(site, grid, running), "use by flow temperature"
+    return None, "use can't be told"
+
+
+def _by_cylinder(grid: Grid, running: Flags) -> Flags:
+    """A cylinder that warms while the unit runs and its flow is warmer than it: the unit is charging it.
+
+    3 K/h is far above what a standing or drawn cylinder does by itself and far below the slowest reheat that a unit
+    of a cylinder's own size gives (10 K in two hours).
+    """
+    temperature = grid.gauge("cylinder_temperature")
+    reach = int(max(6.0, 2.0 * grid.spacing["cylinder_temperature"]))
+    later, earlier = _shifted(temperature, reach), _shifted(temperature, -reach)
+    rising = np.nan_to_num(later - earlier) / (2 * reach) * 60.0 > 3.0
+    if grid.has("flow_temperature"):
+        warm = (
+            np.nan_to_num(grid.gauge("flow_temperature"), nan=99.0)
+            > np.nan_to_num(temperature, nan=0.0) - 1.0
+        )
+        rising &= warm
+    return _closed(rising & running, 8) & running
+
+
+def _by_flow(site: Site, grid: Grid, running: Flags) -> Flags:
+    """Flow well above the designed curve and still climbing, as it must while a cylinder warms."""
+    assert site.heating_curve is not None
+    flow = grid.gauge("flow_temperature")
+    above = flow - curve_at(site.heating_curve.points, grid.gauge("outdoor_temperature"))
+    setpoint = site.hot_water.setpoint_c if site.hot_water else 50.0
+    hot = (np.nan_to_num(above, nan=-9.0) > 8.0) | (np.nan_to_num(flow) > setpoint + 2.0)
+    return _closed(hot & running, 8) & running
+
+
+def _bridged(running: Flags, defrost: Flags | None) -> Flags:
+    """A compressor halts for a moment while its valve reverses: no stop."""
+    if defrost is None or not defrost.any():
+        return running
+    near = _within(defrost, 4)
+    return running | (_closed(running, 4) & near)
+
+
+def _last_use(code: NDArray[np.int8]) -> NDArray[np.int8]:
+    """The use that the water last served: of a stopped minute, the one before; of a defrost, the one interrupted."""
+    own = np.isin(code, (HEATING, HOT_WATER, COOLING, UNTOLD))
+    index = np.where(own, np.arange(len(code)), -1)
+    index = np.maximum.accumulate(index) if len(index) else index
+    return np.where(index >= 0, code[np.clip(index, 0, None)], HEATING).astype(np.int8)
+
+
+def _within(flags: Flags, minutes: int) -> Flags:
+    """True within so many minutes of a True."""
+    if not flags.any():
+        return flags
+    total = np.concatenate(([0], np.cumsum(flags)))
+    n = len(flags)
+    index = np.arange(n)
+    return total[np.minimum(index + minutes + 1, n)] - total[np.maximum(index - minutes, 0)] > 0
+
+
+def _closed(flags: Flags, longest: int) -> Flags:
+    """Gaps of up to `longest` minutes between Trues closed."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.view(np.int8), [0]))))
+    starts, ends = edges[0::2], edges[1::2]
+    out = flags.copy()
+    for a, b in zip(ends[:-1], starts[1:], strict=True):
+        if b - a <= longest:
+            out[a:b] = True
+    return out
+
+
+def _carried(flags: Flags, through: Flags) -> Flags:
+    """Trues carried on through the minutes of `through` that follow them."""
+    index = np.where(~through, np.arange(len(flags)), -1)
+    index = np.maximum.accumulate(index) if len(index) else index
+    return np.where(index >= 0, flags[np.clip(index, 0, None)], False)
+
+
+def _shifted(values: Floats, by: int) -> Floats:
+    out = np.full(len(values), np.nan)
+    if by > 0:
+        out[:-by] = values[by:]
+    elif by < 0:
+        out[-by:] = values[:by]
+    return out
