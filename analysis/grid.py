@@ -137,7 +137,7 @@ def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Reading
     if points[0].quantity in ("room_temperature", "target_room_temperature", "heat_call"):
         grid.zones[quantity] = by_zone
         if quantity == "heat_call":
-            grid.gauges[quantity] = np.nanmax(np.vstack(list(by_zone.values())), axis=0)
+            grid.gauges[quantity] = np.fmax.reduce(list(by_zone.values()))
             return
     grid.gauges[quantity] = _mean(list(by_zone.values()))
 

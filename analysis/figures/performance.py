@@ -132,7 +132,8 @@ def _relative_limits(site: Site, days: pd.DataFrame, heat: float, electricity: f
     A meter's error within its class does not shrink with time: each is one rectangular part (GUM 4.3.7) as wide as
     the whole meter's limit. Missing minutes add a normal part that grows with their share.
     """
-    error = float(days["p_error"].sum())
+    # One error throughout: a use's share of it is its share of the heat.
+    error = float(days["p_error"].sum()) / max(abs(float(days["p_heat"].sum())), 1e-9) * abs(heat)
     direct = _sum(days, "p_immersion") or 0.0
     widths = [error / max(heat, 1e-9)]
     # A heat meter is not on the electricity that counts as heat, and the same error sits above and below.

@@ -1,0 +1,101 @@
+"""What a finding may read, and what it must ask for first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import NotAssessed
+from analysis.facts.tables import Facts
+from analysis.figures.money import mean_price
+from analysis.findings.limits import LIMITS
+from analysis.findings.model import Finding, Recognised
+from analysis.plant.site import Site
+
+if TYPE_CHECKING:
+    from analysis.result import Figures
+
+
+@dataclass(frozen=True)
+class Context:
+    """Facts and figures of one site and period, as a finding reads them.
+
+    facts : Facts of days that can be judged: those recognised as no fault (`recognised`) are left out.
+    whole : Facts of every day. figures : of every day
+    """
+
+    site: Site
+    facts: Facts
+    whole: Facts
+    figures: Figures
+    recognised: tuple[Recognised, ...] = ()
+
+    def limit(self, name: str) -> float:
+        """A limit's value for this site: the site file's, else the default."""
+        return self.site.limits.get(name, LIMITS[name].default)
+
+    @property
+    def days(self) -> pd.DataFrame:
+        return self.facts.days
+
+    def money(self, kwh: float | None) -> float | None:
+        """A year's electricity as money at this site's mean price; None without a price."""
+        price = mean_price(self.site, self.whole.days)
+        return None if kwh is None or price is None else kwh * price
+
+    def column(self, name: str) -> np.ndarray:
+        """A column of the days table as float64 (n,); all nan where the plant has no such column."""
+        if name not in self.days:
+            return np.full(len(self.days), np.nan)
+        return self.days[name].to_numpy(dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Need:
+    """Quantities of which at least one must be measured, how close together [minutes], on how many days."""
+
+    any_of: tuple[str, ...]
+    spacing_min: float = 1e9
+    days: int = 0
+
+    def unmet(self, context: Context) -> str | None:
+        """Why the need is not met, or None."""
+        days = context.whole.days
+        spacings = {q: days[f"spacing.{q}"] for q in self.any_of if f"spacing.{q}" in days}
+        if not spacings:
+            return f"needs {' or '.join(self.any_of)}"
+        close = {q: s for q, s in spacings.items() if bool((s <= self.spacing_min).any())}
+        if not close:
+            return f"needs {' or '.join(spacings)} every {self.spacing_min:g} minutes or closer"
+        if len(days) < self.days:
+            return f"needs at least {self.days} days, has {len(days)}"
+        return None
+
+
+Check = Callable[[Context], Finding | None]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One finding: its code, the function that decides, and what it needs.
+
+    check : Context -> Finding, or None where all is well. May raise NotAssessed with the reason.
+    reads : quantities whose readings it rests on; a finding about the data that spoils one withholds it
+    spoils : for findings about the data: what it makes untrustworthy, given the Finding
+    """
+
+    code: str
+    check: Check
+    needs: tuple[Need, ...] = ()
+    reads: frozenset[str] = frozenset()
+    spoils: Callable[[Context, Finding], frozenset[str]] | None = field(default=None)
+
+    def run(self, context: Context) -> Finding | None:
+        for need in self.needs:
+            if (reason := need.unmet(context)) is not None:
+                raise NotAssessed(reason)
+        return self.check(context)

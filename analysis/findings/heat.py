@@ -1,0 +1,7 @@
+"""Findings about the heat."""
+
+from __future__ import annotations
+
+from analysis.findings.context import Rule
+
+RULES: tuple[Rule, ...] = ()
