@@ -1,15 +1,14 @@
-"""Every threshold of the findings: name, default, unit and where it comes from."""
+"""Every threshold of the findings in one table: name, default, unit and where it comes from.
+
+A site file's `[limits]` overrides a default by name.
+"""
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from analysis.findings.limit import Limit
+from analysis.findings.limits_heat import LIMITS_HEAT
+from analysis.findings.limits_operation import LIMITS_OPERATION
+from analysis.findings.limits_trust import LIMITS_TRUST
+from analysis.findings.limits_water import LIMITS_WATER
 
-
-class Limit(NamedTuple):
-    default: float
-    unit: str
-    source: str
-    meaning: str = ""
-
-
-LIMITS: dict[str, Limit] = {}
+LIMITS: dict[str, Limit] = {**LIMITS_TRUST, **LIMITS_OPERATION, **LIMITS_HEAT, **LIMITS_WATER}
