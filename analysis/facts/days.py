@@ -110,7 +110,8 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
             _total(day, np.maximum(hot, 0.0)),
             _total(day, np.maximum(space, 0.0)),
         )
-    out["q_error"] = _total(day, minutes.heat_error)
+    out["q_flow_error"] = _total(day, minutes.flow_error)
+    out["q_pair_error"] = _total(day, minutes.pair_error)
     out["q_use_known"] = day.count(told & np.isfinite(heat))
     return out
 
@@ -126,7 +127,8 @@ def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
         ("backup", plant.backup_heater),
         ("immersion", plant.immersion),
         ("pump", plant.circulation_pump),
-        ("error", minutes.heat_error),
+        ("flow_error", minutes.flow_error),
+        ("pair_error", minutes.pair_error),
     ):
         out[f"p_{name}"] = (
             day.sum(np.where(pair, wh, 0.0)) / 1000.0 if wh is not None else np.full(len(day), np.nan)

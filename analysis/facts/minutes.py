@@ -33,8 +33,8 @@ class Minutes:
 
     electricity : Wh, all of the plant's. rated_cop : the unit's own rating at the minute's temperatures
     curve_cop : the same at the designed curve's flow temperature; nan where no curve or outdoor temperature
-    curve : the designed flow temperature. frosting : air that can frost a coil. heat_error : Wh, the heat meter's
-        maximum permissible error. paired : heat and the unit's electricity both known
+    curve : the designed flow temperature. frosting : air that can frost a coil. flow_error, pair_error : Wh, the
+        largest permissible error of the heat meter's flow sensor, and of its temperature pair with the calculator. paired : heat and the unit's electricity both known
     """
 
     grid: Grid
@@ -47,7 +47,8 @@ class Minutes:
     curve: Floats
     frosting: Flags
     frost_known: Flags
-    heat_error: Floats
+    flow_error: Floats
+    pair_error: Floats
     paired: Flags
 
     def is_use(self, code: int) -> Flags:
@@ -85,6 +86,7 @@ def work_out(site: Site, grid: Grid) -> Minutes:
         else np.full(n, 0.0 if site.heat_pump.source == "brine" else 10.0)
     )
     frosting, frost_known = _frosting(grid)
+    flow_error, pair_error = _heat_errors(site, grid, heat)
     pair = np.isfinite(heat)
     if plant.heat_pump is not None:
         pair &= np.isfinite(plant.heat_pump)
@@ -102,7 +104,8 @@ def work_out(site: Site, grid: Grid) -> Minutes:
         curve=curve,
         frosting=frosting,
         frost_known=frost_known,
-        heat_error=_heat_error(site, grid, heat),
+        flow_error=flow_error,
+        pair_error=pair_error,
         paired=pair if plant.heat_pump is not None else np.zeros(n, dtype=bool),
     )
 
@@ -127,8 +130,12 @@ def _frosting(grid: Grid) -> tuple[Flags, Flags]:
     return known & (np.nan_to_num(outdoor, nan=99.0) < _FROSTING_BELOW_C), known
 
 
-def _heat_error(site: Site, grid: Grid, heat: Floats) -> Floats:
-    """The heat meter's maximum permissible error [Wh] in each minute; EN 1434-1, grows at small differences."""
+def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
+    """Maximum permissible errors [Wh] of the flow sensor, and of the temperature pair with its calculator.
+
+    EN 1434-1; they grow at small flows and differences. Pair and calculator are verified and sold as one (common
+    practice), the flow sensor apart: so they are two independent parts, not three and not one.
+    """
     meters = [p for q in ("heat_output", "space_heat", "hot_water_heat") for p in site.points_of(q)]
     given = {p.meter_class for p in meters if p.meter_class in ("1", "2", "3")}
     grade = max(given) if given else "2"
@@ -139,4 +146,6 @@ def _heat_error(site: Site, grid: Grid, heat: Floats) -> Floats:
         # A meter is chosen so that the nominal flow is about half of its permanent flow rate (common practice).
         flow = grid.gauge("flow_rate") / (2.0 * site.heat_pump.flow_m3_per_h)
         share = np.where(np.isfinite(flow), np.clip(flow, 0.02, 1.0), share)
-    return np.abs(np.nan_to_num(heat)) * np.asarray(heat_meter_mpe(difference, share, grade).total)
+    size = np.abs(np.nan_to_num(heat))
+    limit = heat_meter_mpe(difference, share, grade)
+    return size * np.asarray(limit.flow_sensor), size * np.asarray(limit.temperature_pair + limit.calculator)

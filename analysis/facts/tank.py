@@ -73,7 +73,8 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
             near = windows[usable][np.abs(found[usable] - limit) <= max(0.02, 0.1 * abs(limit))]
             slowest[i] = limit
             ambient = np.nanmean(room[near]) if np.isfinite(room[near]).any() else 20.0
-            over[i] = np.nanmean(tank[near]) - ambient
+            level = tank[near]
+            over[i] = np.nanmean(level) - ambient if np.isfinite(level).any() else np.nan
         halves = short[windows]
         for store, share in ((idle, share_off), (heating, share_heating)):
             mine = halves[(share[windows] > 0.9) & np.isfinite(halves)]

@@ -187,7 +187,8 @@ def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArra
     sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0
     mean_gain = gains + (float(np.nanmean(sun[rows])) * aperture if with_sun else 0.0)
     t = float(stats.t.ppf(0.975, max(n - k, 2))) / 1.96
-    meter = float(days["q_error"].sum()) / max(float(days["q_total"].sum()), 1e-9)
+    total = max(float(days["q_total"].sum()), 1e-9)
+    meter = float(np.hypot(days["q_flow_error"].sum(), days["q_pair_error"].sum())) / total
     relative = np.sqrt((slope_error * t / slope) ** 2 + (meter / np.sqrt(3.0)) ** 2 + _METHOD_SPREAD**2)
     if data["measured"][0] < 0.5:
         relative = float(np.hypot(relative, 0.05))  # the room was assumed steady (common practice)

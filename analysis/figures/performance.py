@@ -129,13 +129,14 @@ def _with_interval(site: Site, days: pd.DataFrame, ratio: boundaries.BoundaryRat
 def _relative_limits(site: Site, days: pd.DataFrame, heat: float, electricity: float) -> tuple[float, float]:
     """Factors from a ratio to the ends of its 95 % interval.
 
-    A meter's error within its class does not shrink with time: each is one rectangular part (GUM 4.3.7) as wide as
-    the whole meter's limit. Missing minutes add a normal part that grows with their share.
+    A meter's error within its class does not shrink with time: each part of a meter is rectangular within its own
+    limit (GUM 4.3.7). Missing minutes add a normal part that grows with their share.
     """
     # One error throughout: a use's share of it is its share of the heat.
-    error = float(days["p_error"].sum()) / max(abs(float(days["p_heat"].sum())), 1e-9) * abs(heat)
+    share = abs(heat) / max(abs(float(days["p_heat"].sum())), 1e-9)
+    parts = [float(days[c].sum()) * share for c in ("p_flow_error", "p_pair_error")]
     direct = _sum(days, "p_immersion") or 0.0
-    widths = [error / max(heat, 1e-9)]
+    widths = [error / max(heat, 1e-9) for error in parts]
     # A heat meter is not on the electricity that counts as heat, and the same error sits above and below.
     unit = max(electricity - direct, 0.0)
     widths.append(_electricity_class(site, "heat_pump_electricity") * unit / electricity)

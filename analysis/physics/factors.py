@@ -97,7 +97,12 @@ BOILER_EFFICIENCY: Mapping[str, tuple[float, float]] = MappingProxyType(
 
 
 def fuel_for_heat_kwh(heat_kwh: float, efficiency: float) -> float:
-    """Fuel energy (gross) a boiler would have taken for some heat: heat_kwh [kWh], efficiency [-] above 0. Returns [kWh]. Raises ValueError."""
+    """Fuel energy (gross) a boiler would have taken for some heat.
+
+    heat_kwh : float [kWh]
+    efficiency : float [-]. Seasonal, gross
+    Returns float [kWh]. Raises ValueError if efficiency is not above 0.
+    """
     if not efficiency > 0.0:
         raise ValueError(f"efficiency must be above 0, got {efficiency}")
     return heat_kwh / efficiency

@@ -116,7 +116,12 @@ def loss_class_limit_w(litres: ArrayLike, loss_class: LossClass) -> Array:
 
 
 def loss_class(litres: float, loss_w: float) -> str:
-    """Energy label class of a store by its standing loss: litres [l], loss_w [W] at 65/20 C. Returns A+ to F, or G above it."""
+    """Energy label class of a store.
+
+    litres : float [l]
+    loss_w : float [W]. Standing loss at 65 C in a room of 20 C
+    Returns str, A+ to F, or G above it. Source: as for loss_class_limit_w.
+    """
     for name, (constant, factor) in _LOSS_CLASSES.items():
         if loss_w <= constant + factor * litres**0.4:
             return name

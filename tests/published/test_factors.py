@@ -1,0 +1,52 @@
+"""Emission factors and fuel contents, each with year, scope and source."""
+
+import pytest
+
+from analysis.physics.factors import FACTORS, emission_factor, energy_content, fuel_for_heat_kwh
+
+
+@pytest.mark.parametrize(("year", "value", "kg_per_100_mwh"), [(2024, 0.20705, 20705), (2025, 0.177, 17700)])
+def test_uk_grid_generation(year, value, kg_per_100_mwh):
+    """UK government conversion factors 2024 and 2025: 100 000 kWh are 20 705 and 17 700 kg; never the 0.233 seen elsewhere."""
+    factor = emission_factor("electricity", year=year)
+    assert (factor.value, factor.year) == (value, year)
+    assert factor.value * 100_000 == pytest.approx(kg_per_100_mwh)
+    assert "generation" in factor.scope
+
+
+def test_the_set_of_the_year_or_the_last_before_it():
+    assert emission_factor("electricity", year=2031).year == 2025
+    assert emission_factor("electricity", year=2019).year == 2024
+    assert emission_factor("natural_gas", year=2024).value == 0.18293
+    with pytest.raises(KeyError, match="there are"):
+        emission_factor("none")
+
+
+def test_burning_oil_per_litre_and_per_kwh_agree():
+    """2.540 kg/l over 0.2468 kg/kWh is 10.29 kWh/l; 46.2 MJ/kg and 1245.7 l/t give 10.30 (inputs from memory)."""
+    litre = next(f for f in FACTORS if f.carrier == "heating_oil" and f.kind == "emission_litre")
+    assert litre.value / emission_factor("heating_oil").value == pytest.approx(10.29, abs=0.005)
+    assert energy_content("heating_oil").value == pytest.approx(46.2 / 3.6 * 1000 / 1245.7, abs=0.005)
+    assert energy_content("heating_oil", net=True).value == pytest.approx(
+        43.9 / 3.6 * 1000 / 1245.7, abs=0.005
+    )
+
+
+def test_worked_counterfactual():
+    """12 000 kWh of heat: oil at 84 % 14 285.7 kWh, 1 387 l, 3 523 kg; heat pump at 2.80 4 285.7 kWh, 887 (2024) or 759 kg (2025)."""
+    fuel = fuel_for_heat_kwh(12000, 0.84)
+    assert fuel == pytest.approx(14285.7, abs=0.05)
+    assert fuel / energy_content("heating_oil").value == pytest.approx(1387, abs=0.5)
+    assert fuel / energy_content("heating_oil").value * 2.540 == pytest.approx(3523, abs=1)
+    assert 12000 / 2.80 * emission_factor("electricity", year=2024).value == pytest.approx(887, abs=0.5)
+    assert 12000 / 2.80 * emission_factor("electricity", year=2025).value == pytest.approx(759, abs=0.5)
+    with pytest.raises(ValueError, match="efficiency"):
+        fuel_for_heat_kwh(1, 0)
+
+
+def test_every_factor_says_where_it_comes_from():
+    for factor in FACTORS:
+        assert factor.unit
+        assert factor.scope
+        assert factor.source
+        assert factor.checked == ("from memory" not in factor.source)
