@@ -57,8 +57,8 @@ def tell_use(site: Site, grid: Grid, balance: Balance) -> Use:
     Returns Use. Where only electricity is measured the use of a running minute is UNTOLD.
     """
     running, known, how = _running(site, grid, balance)
-    defrost, defrost_how = _defrosting(site, grid, balance, running)
     water, water_how = _for_hot_water(site, grid, balance, running)
+    defrost, defrost_how = _defrosting(site, grid, balance, running, water)
     code = np.full(len(grid), OFF, dtype=np.int8)
     mode = grid.gauge("operating_mode")
     cooling = np.isfinite(mode) & (np.round(mode) == COOLING)
@@ -111,7 +111,10 @@ def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -
     """
     least = least_running_w(site)
     drawn = np.nan_to_num(power)
-    above = drawn > 0.5 * least
+    # Slots of a quarter of an hour hold part of a run and part of a rest: a half would join runs that are apart.
+    coarse = grid.spacing["heat_pump_electricity"] >= 10.0
+    threshold = site.limits.get("running_above_w", 0.0) or (least if coarse else 0.5 * least)
+    above = drawn > threshold
     pump = site.heat_pump
     some_heat = 0.15 * (pump.min_output_kw or (pump.rated_output_kw or 6.0) * _TYPICAL_TURN_DOWN) * 1000.0
     if (
@@ -129,7 +132,9 @@ def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -
     return above & (near | (drawn > 2.5 * least))
 
 
-def _defrosting(site: Site, grid: Grid, balance: Balance, running: Flags) -> tuple[Flags | None, str]:
+def _defrosting(
+    site: Site, grid: Grid, balance: Balance, running: Flags, water: Flags | None
+) -> tuple[Flags | None, str]:
     active = grid.gauge("defrost_active")
     mode = grid.gauge("operating_mode")
     told = np.zeros(len(grid), dtype=bool)
@@ -137,7 +142,7 @@ def _defrosting(site: Site, grid: Grid, balance: Balance, running: Flags) -> tup
     if np.isfinite(active).any():
         told |= np.nan_to_num(active) > 0.5
         how.append("defrost signal")
-    if (np.round(mode) == DEFROST).any():
+    if np.isfinite(mode).any() and _names_defrosts(site):
         told |= np.round(np.nan_to_num(mode)) == DEFROST
         how.append("mode")
     if how:
@@ -148,16 +153,41 @@ def _defrosting(site: Site, grid: Grid, balance: Balance, running: Flags) -> tup
         watts = balance.heat * 60.0
         # Water gives heat back only when the cycle is reversed: 3 % of the rated output is above a meter's noise.
         limit = -0.03 * (site.heat_pump.rated_output_kw or 6.0) * 1000.0
-        cold = np.nan_to_num(watts) < limit
-        return _closed(cold & _within(running, 3), 2), "defrosts by heat drawn back"
+        cold = _closed((np.nan_to_num(watts) < limit) & _within(running, 3), 2)
+        return _in_steady_work(cold, running, water, grid), "defrosts by heat drawn back"
     if (
         grid.has("flow_temperature")
         and grid.has("return_temperature")
         and grid.spacing["flow_temperature"] <= 2.0
     ):
         lift = np.nan_to_num(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
-        return _closed((lift < -0.8) & _within(running, 3), 2), "defrosts by flow colder than return"
+        cold = _closed((lift < -0.8) & _within(running, 3), 2)
+        return _in_steady_work(cold, running, water, grid), "defrosts by flow colder than return"
     return None, "defrosts can't be seen"
+
+
+def _names_defrosts(site: Site) -> bool:
+    """True where the gateway's words for the mode can say that the unit defrosts."""
+    return any(not p.values or "defrost" in p.values.values() for p in site.points_of("operating_mode"))
+
+
+def _in_steady_work(cold: Flags, running: Flags, water: Flags | None, grid: Grid) -> Flags:
+    """Heat drawn back in the middle of a run, in air cold enough to frost a coil, is a defrost.
+
+    At a start, and when the flow turns to the cylinder, colder or warmer water passes the sensors for some minutes and
+    looks the same. A coil runs at most about 12 K below the air (common practice), so no frost above 12 °C.
+    """
+    outdoor = grid.gauge("outdoor_temperature")
+    starts, ends = _stretches(cold)
+    out = np.zeros_like(cold)
+    turned = running & ~np.concatenate(([False], running[:-1]))
+    if water is not None:
+        turned |= water & ~np.concatenate(([False], water[:-1]))
+    recent = np.concatenate(([0], np.cumsum(turned)))
+    for a, b in zip(starts, ends, strict=True):
+        if recent[min(a + 1, len(cold))] - recent[max(a - 6, 0)] == 0 and not outdoor[a] > 12.0:
+            out[a:b] = True
+    return out
 
 
 def _spacing_of_heat(grid: Grid) -> float:
@@ -206,7 +236,23 @@ def _by_cylinder(grid: Grid, running: Flags) -> Flags:
             > np.nan_to_num(temperature, nan=0.0) - 1.0
         )
         rising &= warm
-    return _closed(rising & running, 8) & running
+    return _whole_charges(_closed(rising & running, 8) & running, running, reach)
+
+
+def _whole_charges(flags: Flags, running: Flags, reach: int) -> Flags:
+    """A charge begins with its run, before the sensor feels it, and ends with it.
+
+    The sensor answers late by the coil's and its pocket's lag: a quarter of an hour at most (common practice).
+    """
+    out = flags.copy()
+    runs = _stretches(running)
+    for a, b in zip(*_stretches(flags), strict=True):
+        at = int(np.searchsorted(runs[0], a, side="right")) - 1
+        begin, end = int(runs[0][at]), int(runs[1][at])
+        out[begin if a - begin <= 15 + reach // 2 else max(a - reach // 2, begin) : a] = True
+        if end - b <= 12:
+            out[b:end] = True
+    return out
 
 
 def _by_flow(site: Site, grid: Grid, running: Flags) -> Flags:
@@ -247,13 +293,18 @@ def _within(flags: Flags, minutes: int) -> Flags:
 
 def _closed(flags: Flags, longest: int) -> Flags:
     """Gaps of up to `longest` minutes between Trues closed."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.view(np.int8), [0]))))
-    starts, ends = edges[0::2], edges[1::2]
+    starts, ends = _stretches(flags)
     out = flags.copy()
     for a, b in zip(ends[:-1], starts[1:], strict=True):
         if b - a <= longest:
             out[a:b] = True
     return out
+
+
+def _stretches(flags: Flags) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Starts and ends (exclusive) of the stretches of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
+    return edges[0::2], edges[1::2]
 
 
 def _carried(flags: Flags, through: Flags) -> Flags:

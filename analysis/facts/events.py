@@ -14,9 +14,9 @@ from analysis.use import DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# A run is seen where the electricity (or what stands for it) is known at least this often.
-FINEST_FOR_RUNS_MIN = 10.0
-FINEST_FOR_DEFROSTS_MIN = 2.0
+# Readings further apart than this can't show a run, or a defrost. Quarter hours show runs as a lower bound.
+COARSEST_FOR_RUNS_MIN = 15.0
+COARSEST_FOR_DEFROSTS_MIN = 2.0
 
 
 def runs_table(site: Site, minutes: Minutes) -> pd.DataFrame:
@@ -30,7 +30,7 @@ def runs_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     """
     grid, use = minutes.grid, minutes.use
     segments = Segments.of(use.running)
-    if not len(segments) or _shape_spacing(minutes) > FINEST_FOR_RUNS_MIN:
+    if not len(segments) or _shape_spacing(minutes) > COARSEST_FOR_RUNS_MIN:
         return _empty(_RUN_COLUMNS)
     heating, water = use.code == HEATING, use.code == HOT_WATER
     defrost = use.code == DEFROST
@@ -134,10 +134,10 @@ def defrosts_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     segments = Segments.of(defrost)
     segments = segments.where(segments.minutes >= 1)
     signalled = any(
-        grid.spacing.get(q, 99.0) <= FINEST_FOR_DEFROSTS_MIN for q in ("defrost_active", "operating_mode")
+        grid.spacing.get(q, 99.0) <= COARSEST_FOR_DEFROSTS_MIN for q in ("defrost_active", "operating_mode")
     )
     by_heat = min(grid.spacing.get(q, 99.0) for q in ("heat_output", "flow_rate", "flow_temperature"))
-    if not len(segments) or not (signalled or by_heat <= FINEST_FOR_DEFROSTS_MIN):
+    if not len(segments) or not (signalled or by_heat <= COARSEST_FOR_DEFROSTS_MIN):
         return _empty(_DEFROST_COLUMNS)
     power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
     # Heat drawn back lags the signal by a minute or two of water on its way.

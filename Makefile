@@ -1,0 +1,49 @@
+# Everything a fresh machine needs: Python 3.11+, make, and root or sudo for the system packages that tests use.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+LOCK := deploy/requirements.lock
+TEST_LOCK := deploy/requirements-test.lock
+WORKERS ?= 2
+
+.PHONY: setup setup-test system demo test lint bench lock clean
+
+setup: $(VENV)/.ready
+
+$(VENV)/.ready: $(LOCK) pyproject.toml
+	$(PYTHON) -c "import sys; sys.exit(0 if sys.version_info >= (3, 11) else 'Python 3.11 or newer is needed, this is ' + sys.version.split()[0])"
+	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $(LOCK)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -e .
+	touch $@
+
+setup-test: setup $(VENV)/.ready-test
+
+$(VENV)/.ready-test: $(TEST_LOCK) $(VENV)/.ready
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $(TEST_LOCK)
+	touch $@
+
+# The services that tests start: broker, time-series server, database, browser, reverse proxy, PDF reader.
+system:
+	sh tests/install-services.sh
+
+demo: setup
+	$(BIN)/fieldfare demo
+
+lint: setup-test
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+test: setup-test system lint
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile
+
+bench: setup-test system
+	$(BIN)/python -m tests.benchmarks
+
+lock:
+	uv pip compile --universal --python-version 3.11 --extra postgresql --generate-hashes --no-header pyproject.toml -o $(LOCK)
+	uv pip compile --universal --python-version 3.11 --all-extras --group test --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(TEST_LOCK)
+
+clean:
+	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache

@@ -1,0 +1,69 @@
+"""Imports run one way: analysis knows nobody, collector and dashboards know analysis, api knows all."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+MAY_IMPORT: dict[str, set[str]] = {
+    "analysis": set(),
+    "collector": {"analysis"},
+    "dashboards": {"analysis"},
+    "api": {"analysis", "collector", "dashboards"},
+}
+# The collector may know the plant as described and what readings are, and nothing of figures and findings.
+COLLECTOR_MAY_KNOW = ("analysis.plant", "analysis.readings", "analysis.errors")
+
+
+def imported(path: Path) -> set[str]:
+    """Every module a file imports, dotted."""
+    out: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            out |= {a.name for a in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+            out.add(node.module)
+    return out
+
+
+@pytest.mark.parametrize("room", MAY_IMPORT)
+def test_imports_go_one_way(room: str) -> None:
+    allowed = MAY_IMPORT[room] | {room}
+    bad = [
+        f"{path.relative_to(ROOT)} imports {name}"
+        for path in (ROOT / room).rglob("*.py")
+        for name in imported(path)
+        if name.split(".")[0] in MAY_IMPORT and name.split(".")[0] not in allowed
+    ]
+    assert not bad
+
+
+def test_the_collector_reads_only_the_plant_description() -> None:
+    bad = [
+        f"{path.relative_to(ROOT)} imports {name}"
+        for path in (ROOT / "collector").rglob("*.py")
+        for name in imported(path)
+        if name.split(".")[0] == "analysis" and not name.startswith(COLLECTOR_MAY_KNOW)
+    ]
+    assert not bad
+
+
+def test_analysis_reads_no_clock_and_no_files() -> None:
+    forbidden = {"os", "pathlib", "sqlite3", "sqlalchemy", "requests", "socket", "subprocess", "time"}
+    bad = [
+        f"{path.relative_to(ROOT)} imports {name}"
+        for path in (ROOT / "analysis").rglob("*.py")
+        for name in imported(path)
+        if name.split(".")[0] in forbidden
+    ]
+    assert not bad
+    calls = [
+        f"{path.relative_to(ROOT)}:{node.lineno}"
+        for path in (ROOT / "analysis").rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in ("datetime.now", "date.today", "open")
+    ]
+    assert not calls
