@@ -63,7 +63,3 @@ def _cost(finding: dict[str, Any], key: str) -> float:
 
 def _value(performance: dict[str, Any], key: str) -> float | None:
     return (performance.get(key) or {}).get("value")
-
-
-def learn(known: list[tuple[Any, dict[str, Any]]]) -> dict[str, Any]:
-    return {}

@@ -266,9 +266,10 @@ def _fit_shape(grid: Grid, shape: Floats, register: Floats) -> Floats:
     known = np.isfinite(register)
     both = known & np.isfinite(shape)
     out = np.where(np.isfinite(shape), shape, register)
-    block = (
-        np.arange(len(shape)) // 360
-    )  # a quarter of a day: long against a register's step, short against drift
+    # A quarter of a day: long against a register's step, short against drift. Cut by the clock of the world, so that
+    # a day has the same blocks whatever span it is worked out in.
+    block = grid.time // (360 * MS_PER_MINUTE)
+    block = block - block[0]
     blocks = int(block[-1]) + 1
     reg = np.bincount(block, weights=np.where(both, register, 0.0), minlength=blocks)
     own = np.bincount(block, weights=np.where(both, shape, 0.0), minlength=blocks)

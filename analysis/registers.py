@@ -1,6 +1,7 @@
 """Running totals: from what a register showed to the energy between two times.
 
-A register may reset, roll over, repeat, step back or jump. Each case is handled, counted and told.
+A register may reset, roll over, repeat, step back, jump, or show nothing for a while. Each case is handled, counted
+and told.
 """
 
 from __future__ import annotations
@@ -13,6 +14,19 @@ from numpy.typing import NDArray
 from analysis.readings import Samples
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+# Totals at which registers start anew: full decimal displays, and 16 and 32 bit counters of whole, tenth, hundredth
+# and thousandth units.
+_FULL = np.array(
+    sorted(
+        [10.0**k for k in range(3, 10)] + [2.0**b / 10.0**k for b in (16, 32) for k in range(4)] + [np.inf]
+    )
+)
+# A register that loses its reading and finds it again does so within this time; one that was reset does not.
+_DROPOUT_HOURS = 24.0
+# So many events of one kind are told one by one; more of them come as one sum every quarter of a day.
+_TOLD_SINGLY = 20
 
 
 @dataclass(frozen=True)
@@ -50,30 +64,62 @@ def whole_total(samples: Samples, *, most_per_hour: float, may_fall: float = 0.0
     samples : Samples, canonical unit
     most_per_hour : float [unit/h]. More than any plant's meter can count; a faster rise is a jump, not energy
     may_fall : float [unit], default 0.0. The largest true fall in one reading (heat drawn back by a defrost)
-    Returns Total.
+    Returns Total. Events: rolled_over (amount: what was counted across it), reset (amount: the total before it),
+    stepped_back and jumped (amount: by how much), dropped_out (amount: readings left out).
     """
     time, value = _without_spikes(samples, may_fall)
     if len(time) < 2:
         return Total(time, np.zeros(len(time)), 0.0)
+    time, value, events = _without_dropouts(time, value, most_per_hour, may_fall)
     step = np.diff(value)
     hours = np.diff(time) / 3_600_000.0
-    events: list[Event] = []
-    for i in np.flatnonzero(step < -max(may_fall, _rounding(value))):
-        before, after = float(value[i]), float(value[i + 1])
-        span = 10.0 ** np.ceil(np.log10(max(before, 1.0)))
-        if before > 0.95 * span and span - before + after <= most_per_hour * max(hours[i], 1.0):
-            step[i] = span - before + after
-            events.append(Event(int(time[i + 1]), "rolled_over", step[i]))
-        elif 0.0 <= after <= most_per_hour * max(hours[i], 1.0) and after < 0.9 * before:
-            step[i] = after
-            events.append(Event(int(time[i + 1]), "reset", before))
-        else:
-            events.append(Event(int(time[i + 1]), "stepped_back", -float(step[i])))
-            step[i] = 0.0
-    for i in np.flatnonzero(step > most_per_hour * np.maximum(hours, 1.0 / 60.0) + _rounding(value)):
-        events.append(Event(int(time[i + 1]), "jumped", float(step[i])))
-        step[i] = 0.0
+    fell = np.flatnonzero(step < -max(may_fall, _rounding(value)))
+    if len(fell):
+        before, after = value[fell], value[fell + 1]
+        could = most_per_hour * np.maximum(hours[fell], 0.25)
+        wrapped, rolled = _rolled_over(before, after, hours[fell], could)
+        reset = ~rolled & (after >= 0.0) & (after < 0.9 * before)
+        back = ~rolled & ~reset
+        events += _events("rolled_over", time[fell + 1][rolled], wrapped[rolled])
+        events += _events("reset", time[fell + 1][reset], before[reset])
+        events += _events("stepped_back", time[fell + 1][back], (before - after)[back])
+        # A register that begins anew counted what it shows since; another meter in its place began at a total of its own.
+        step[fell] = np.where(rolled, wrapped, np.where(reset & (after <= could), after, 0.0))
+    jumped = _jumps(step, hours, value, most_per_hour)
+    events += _events("jumped", time[1:][jumped], step[jumped])
+    step[jumped] = 0.0
+    events.sort(key=lambda e: e.time)
     return Total(time, np.concatenate(([0.0], np.cumsum(step))), _resolution(step), events)
+
+
+def _rolled_over(before: Floats, after: Floats, hours: Floats, could: Floats) -> tuple[Floats, Flags]:
+    """What was counted across the end of the register's range, and where it was reached."""
+    span = _next_full(before)
+    wrapped = span - before + after
+    # Read often, it is seen close to its end; read by hand each month, it may have been some way off.
+    near = np.where(hours > 48.0, 0.85, 0.99)
+    return wrapped, (before > near * span) & (after < (1.0 - near) * span) & (wrapped <= could)
+
+
+def _next_full(value: Floats) -> Floats:
+    """The smallest of the full totals above each value; infinite above them all."""
+    return np.asarray(_FULL[np.searchsorted(_FULL, value, side="right")], dtype=np.float64)
+
+
+def _jumps(step: Floats, hours: Floats, value: Floats, most_per_hour: float) -> Flags:
+    """Rises that no plant's energy explains: neither since the last reading, nor as one step of a coarse register.
+
+    A register with a coarse last digit stands still and then moves by a whole digit: its rate is that over all the
+    time since it moved last.
+    """
+    fast = step > most_per_hour * np.maximum(hours, 1.0 / 60.0) + _rounding(value)
+    if not fast.any():
+        return fast
+    clock = np.concatenate(([0.0], np.cumsum(hours)))
+    moved = np.concatenate(([0], np.where(step > 0.0, np.arange(1, len(step) + 1), 0)))
+    since = clock[1:] - clock[np.maximum.accumulate(moved)[:-1]]
+    digit = float(np.median(step[step > 0.0]))
+    return fast & ((step > 2.5 * digit) | (step > most_per_hour * since))
 
 
 def _without_spikes(samples: Samples, may_fall: float) -> tuple[NDArray[np.int64], Floats]:
@@ -90,6 +136,41 @@ def _without_spikes(samples: Samples, may_fall: float) -> tuple[NDArray[np.int64
     odd[1:-1] = dip | bump
     # A bump or dip of one rounding step is the meter's own and does no harm either way.
     return time[~odd], value[~odd]
+
+
+def _without_dropouts(
+    time: NDArray[np.int64], value: Floats, most_per_hour: float, may_fall: float
+) -> tuple[NDArray[np.int64], Floats, list[Event]]:
+    """Leave out stretches in which a register showed something else and then its own total again."""
+    step = np.diff(value)
+    falls = np.flatnonzero(step < -max(may_fall, 10.0 * _rounding(value)))
+    rises = np.flatnonzero(step > most_per_hour * np.maximum(np.diff(time) / 3_600_000.0, 1.0 / 60.0))
+    if not len(falls) or not len(rises):
+        return time, value, []
+    keep = np.ones(len(time), dtype=bool)
+    events: list[Event] = []
+    done = -1
+    for i in falls:
+        nearest = int(np.searchsorted(rises, i + 1))
+        if i < done or nearest == len(rises):
+            continue
+        j = int(rises[nearest]) + 1
+        hours = float(time[j] - time[i]) / 3_600_000.0
+        gained = float(value[j] - value[i])
+        if hours <= _DROPOUT_HOURS and 0.0 <= gained <= most_per_hour * max(hours, 1.0 / 60.0):
+            keep[i + 1 : j] = False
+            events.append(Event(int(time[i + 1]), "dropped_out", float(j - i - 1)))
+            done = j
+    return time[keep], value[keep], events
+
+
+def _events(kind: str, time: NDArray[np.int64], amount: Floats) -> list[Event]:
+    """One event each; where they are many, one for each quarter of a day with their sum (of resets: their greatest)."""
+    if len(time) <= _TOLD_SINGLY:
+        return [Event(int(t), kind, float(a)) for t, a in zip(time, amount, strict=True)]
+    _, first = np.unique(time // 21_600_000, return_index=True)
+    merged = (np.maximum if kind == "reset" else np.add).reduceat(amount, first)
+    return [Event(int(time[i]), kind, float(a)) for i, a in zip(first, merged, strict=True)]
 
 
 def _rounding(value: Floats) -> float:

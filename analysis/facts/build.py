@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
+import numpy as np
+
 from analysis.facts.days import days_table
 from analysis.facts.events import defrosts_table, reheats_table, runs_table
 from analysis.facts.minutes import work_out
@@ -11,7 +13,7 @@ from analysis.facts.notices import notices_table
 from analysis.facts.tables import Facts, join
 from analysis.grid import build_grid, local_midnight
 from analysis.plant.site import Site
-from analysis.readings import Readings
+from analysis.readings import MS_PER_DAY, Readings, Samples
 
 MARGIN_DAYS = 1
 """Days of readings that the facts of a day may depend on, before and after it."""
@@ -22,7 +24,8 @@ def build_facts(site: Site, readings: Readings, first: date, last: date) -> Fact
     """Facts of the local days first..last, both inclusive.
 
     readings : Readings in declared units; should reach MARGIN_DAYS beyond both ends where there are any
-    Returns Facts. A day's facts depend on the readings of that day and MARGIN_DAYS around it, and on nothing else.
+    Returns Facts. A day's facts depend on the readings of that day and MARGIN_DAYS around it, and on nothing else; where
+    a point is read less than daily, on its readings before and after that too.
     """
     parts = []
     begin = first
@@ -36,7 +39,7 @@ def build_facts(site: Site, readings: Readings, first: date, last: date) -> Fact
 def _build_span(site: Site, readings: Readings, first: date, last: date) -> Facts:
     outer_first, outer_last = first - timedelta(MARGIN_DAYS), last + timedelta(MARGIN_DAYS)
     start, end = local_midnight(site, outer_first), local_midnight(site, outer_last + timedelta(1))
-    near = {point: s.between(start, end) for point, s in readings.items()}
+    near = {point: _near(s, start, end) for point, s in readings.items()}
     grid = build_grid(site, near, outer_first, outer_last)
     minutes = work_out(site, grid)
     facts = Facts(
@@ -47,3 +50,14 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
         notices_table(site, minutes, near),
     )
     return facts.between(first, last)
+
+
+def _near(samples: Samples, start: int, end: int) -> Samples:
+    """The samples of start <= time < end; of a point read less than daily also the one before and the one after.
+
+    A register read by hand each month tells of a day only through its readings on both sides of it.
+    """
+    a, b = np.searchsorted(samples.time, (start, end))
+    if len(samples.time) > 1 and float(np.median(np.diff(samples.time))) > MS_PER_DAY:
+        a, b = max(a - 1, 0), min(b + 1, len(samples.time))
+    return Samples(samples.time[a:b], samples.value[a:b])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -11,6 +11,7 @@ from scipy import stats
 
 from analysis.figures.estimate import Estimate, Fit, robust_fit
 from analysis.figures.performance import coarse
+from analysis.physics.sun import from_temperature_range, on_walls
 from analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
@@ -20,6 +21,13 @@ _COARSEST_MIN = 4 * 60.0
 # What a method on daily sums can't see (wind, changing gains, mass): one standard deviation. In-use coefficients of
 # 19 homes varied by 7.1 % from one 20-day window to the next (doi 10.1177/17442591251365953); a season holds several.
 _METHOD_SPREAD = 0.03
+# What any lived-in dwelling has, and how far dwellings differ (one standard deviation): people, appliances and losses of
+# cylinder and pipes 2.1 to 4 W/m2 (Passive House Institute 2015; Polish ordinance for one-family houses 2.5 to 3.5);
+# windows a seventh of the floor, of which glass, g-value, shade and curtains leave a quarter (common practice). In a
+# whole season the days themselves say it better; in ten weeks the season's own drift looks like either.
+_USUAL_GAINS_W_PER_M2, _GAINS_SPREAD = 3.2, 1.5
+_USUAL_APERTURE, _APERTURE_SPREAD = 0.035, 0.02
+_USUAL_FLOOR_M2 = 120.0
 
 
 @dataclass(frozen=True)
@@ -48,7 +56,8 @@ def heat_loss(site: Site, days: pd.DataFrame) -> HeatLoss:
 
     days : DataFrame, the days table. Returns HeatLoss; all None with the reason where the data do not allow it.
     Method: heat = H (indoor - outdoor, over today and the two days before) - gains - aperture x sun + storage,
-    robust to odd days, errors after Newey and West; the heat meter's own limit is added.
+    robust to odd days, errors after Newey and West; what is known of any dwelling's gains and windows is weighed in by
+    its own spread (Bayes); the heat meter's own limit is added.
     """
     design = site.design.heat_loss_kw
     if float(days["n_heat"].sum()) == 0:
@@ -109,29 +118,20 @@ def _hot_water_guess(site: Site) -> float:
 
 
 def _sun(site: Site, days: pd.DataFrame) -> Floats:
-    """Daily global irradiance [W/m2]: measured, else from the sun's path and the day's range of temperature.
-
-    Source: Hargreaves and Samani (1982), 0.16 times the extraterrestrial sum times the root of the range, as given in
-    FAO Irrigation and Drainage Paper 56, equations 21 to 25 and 50.
-    """
-    measured = days["solar"].to_numpy()
-    if np.isfinite(measured).mean() > 0.8:
-        return np.asarray(np.where(np.isfinite(measured), measured, np.nanmean(measured)))
-    latitude = np.radians(site.site.latitude if site.site.latitude is not None else 50.0)
-    n = days["day"].dt.dayofyear.to_numpy(dtype=np.float64)
-    distance = 1.0 + 0.033 * np.cos(2 * np.pi * n / 365.0)
-    declination = 0.409 * np.sin(2 * np.pi * n / 365.0 - 1.39)
-    if latitude < 0:
-        declination, latitude = -declination, -latitude
-    sunset = np.arccos(np.clip(-np.tan(latitude) * np.tan(declination), -1.0, 1.0))
-    extraterrestrial = (
-        1367.0 / np.pi * distance
-        * (sunset * np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.sin(sunset))
-    )  # fmt: skip
+    """Daily irradiance on the house's windows [W/m2], from the sun as measured, else from the day's temperature range."""
+    latitude = site.site.latitude if site.site.latitude is not None else 50.0
+    of_year = days["day"].dt.dayofyear.to_numpy(dtype=np.float64)
     span = (days["outdoor_max"] - days["outdoor_min"]).to_numpy()
     typical = float(np.nanmedian(span)) if np.isfinite(span).any() else 6.0
-    span = np.where(np.isfinite(span) & (span > 0), span, typical)
-    return np.asarray(0.16 * extraterrestrial * np.sqrt(np.maximum(span, 0.5)))
+    told = from_temperature_range(of_year, latitude, np.where(np.isfinite(span) & (span > 0), span, typical))
+    measured = days["solar"].to_numpy()
+    if _sun_measured(days):
+        told = np.where(np.isfinite(measured), measured, told)
+    return on_walls(of_year, latitude, told)
+
+
+def _sun_measured(days: pd.DataFrame) -> bool:
+    return bool(np.isfinite(days["solar"].to_numpy()).mean() > 0.8)
 
 
 def _usable(data: dict[str, Floats]) -> NDArray[np.bool_]:
@@ -176,12 +176,13 @@ def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArra
     y = data["power"][rows]
     fit = robust_fit(x, y)
     n, k = x.shape
-    slope, slope_error = fit.combination(np.eye(k)[0])
-    if slope <= 0:
+    if fit.coefficients[0] <= 0:
         return _none(
             site.design.heat_loss_kw, "space heat does not grow with cold: no heat loss can be read from it"
         )
     gains_at = len(weights)
+    fit = _with_what_is_known(site, fit, gains_at, with_sun)
+    slope, slope_error = fit.combination(np.eye(k)[0])
     gains = float(fit.coefficients[gains_at])
     aperture = float(fit.coefficients[gains_at + 1]) if with_sun else 0.0
     sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0
@@ -189,7 +190,7 @@ def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArra
     t = float(stats.t.ppf(0.975, max(n - k, 2))) / 1.96
     total = max(float(days["q_total"].sum()), 1e-9)
     meter = float(np.hypot(days["q_flow_error"].sum(), days["q_pair_error"].sum())) / total
-    relative = np.sqrt((slope_error * t / slope) ** 2 + (meter / np.sqrt(3.0)) ** 2 + _METHOD_SPREAD**2)
+    relative = np.sqrt((slope_error * t / slope) ** 2 + (meter / np.sqrt(3.0)) ** 2)
     if data["measured"][0] < 0.5:
         relative = float(np.hypot(relative, 0.05))  # the room was assumed steady (common practice)
     coefficient = Estimate.around(slope, 1.96 * float(relative) * slope, 0.0)
@@ -210,6 +211,21 @@ def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArra
         indoor - mean_gain / slope, mean_gain, int(fit.kept.sum()), _method(data, use_lags, with_sun, site, days),
         bool(data["measured"][0] > 0.5),
     )  # fmt: skip
+
+
+def _with_what_is_known(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
+    """The fit after weighing in what a dwelling's gains and windows usually are (Gaussian update)."""
+    floor = site.site.floor_area_m2 or _USUAL_FLOOR_M2
+    beta, covariance = fit.coefficients.copy(), fit.covariance.copy()
+    covariance[0, 0] += (_METHOD_SPREAD * beta[0]) ** 2
+    usual = [(gains_at, _USUAL_GAINS_W_PER_M2 * floor, _GAINS_SPREAD * floor)]
+    if with_sun:
+        usual.append((gains_at + 1, _USUAL_APERTURE * floor, _APERTURE_SPREAD * floor))
+    for at, value, spread in usual:
+        gain = covariance[:, at] / (covariance[at, at] + spread**2)
+        beta = beta + gain * (value - beta[at])
+        covariance = covariance - np.outer(gain, covariance[at])
+    return replace(fit, coefficients=beta, covariance=covariance)
 
 
 def _load(fit: Fit, slope: float, relative: float, gains: float, difference: float) -> Estimate:
@@ -235,9 +251,8 @@ def _method(data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: pd
     if lags:
         parts.append(", today's and the two days' before")
     if sun:
-        measured = np.isfinite(days["solar"].to_numpy()).mean() > 0.8
         parts.append(
-            ", sun told apart " + ("as measured" if measured else "by season and daily temperature range")
+            ", sun told apart " + ("as measured" if _sun_measured(days) else "by season and daily temperature range")
         )
     if not days["n_hot_water"].sum() and site.hot_water is not None:
         parts.append("; hot water taken off by its design share")

@@ -80,6 +80,9 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
             None,
             "needs defrost_active, operating_mode or heat every 2 minutes or closer",
         )
+    if float(days["n_unknown"].sum()) > 0.9 * float(days["n_minutes"].sum()):
+        none = "needs heat_pump_electricity, compressor_speed or operating_mode"
+        return Defrosting(None, None, None, None, None, None, none)
     frost_hours = float(days["n_frosting"].sum()) / 60.0
     heat = float(days["q_space"].sum())
     taken = float(defrosts["heat_taken"].sum()) if days["n_heat"].sum() else None

@@ -1,0 +1,104 @@
+"""The outdoor temperature's course over the sun's day, by day: whether a sensor hangs in the sun, or a clock is wrong."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.facts.minutes import Minutes
+from analysis.facts.segments import Segments
+from analysis.physics.sun import half_day, solar_noon
+from analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+
+_DAY_MIN = 1440
+# Windows [min] about a moment: an hour and a half at noon, an hour before sunrise and after sunset, when the sun's
+# warmth has left a sensor's case and wall for the most part.
+_NOON, _DAWN, _DUSK = (-45, 45), (-45, 15), (15, 75)
+OFF_NOON_SHARE = 0.3
+"""How far before and after noon the two other windows lie, as a share of the day's length: a wall to the east or west."""
+
+
+def daylight_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Daylight columns of the days table; none where the site file has no longitude or nothing is measured outdoors.
+
+    day_hours : sunrise to sunset [h]. air_dawn, air_fore, air_noon, air_aft, air_dusk : mean outdoor temperature at
+    sunrise, before noon, at noon, after noon and after sunset [°C]
+    air_cos, air_sin : first harmonic of the outdoor temperature over the solar day, from noon [K]
+    sun_centre : middle of the day's irradiance, weighted by it, less solar noon [min]
+    """
+    about = site.site
+    grid = minutes.grid
+    outdoor, sun = grid.gauge("outdoor_temperature"), grid.gauge("solar_irradiance")
+    if (
+        about.longitude is None
+        or about.latitude is None
+        or not (np.isfinite(outdoor).any() or np.isfinite(sun).any())
+    ):
+        return {}
+    date_of = [d.timetuple().tm_yday for d in grid.days]
+    noon = _noon_index(minutes, day, np.asarray(solar_noon(date_of, about.longitude)))
+    half = np.asarray(half_day(date_of, about.latitude))
+    out: dict[str, object] = {"day_hours": half / 30.0}
+    if np.isfinite(outdoor).any():
+        off = OFF_NOON_SHARE * 2.0 * half
+        for name, middle, window in (
+            ("dawn", noon - half, _DAWN), ("fore", noon - off, _NOON), ("noon", noon, _NOON),
+            ("aft", noon + off, _NOON), ("dusk", noon + half, _DUSK),
+        ):  # fmt: skip
+            out[f"air_{name}"] = _window(outdoor, middle, window)
+        out["air_cos"], out["air_sin"] = _harmonic(outdoor, noon)
+    if np.isfinite(sun).any():
+        out["sun_centre"] = _centre(sun, noon, half)
+    return out
+
+
+def _noon_index(minutes: Minutes, day: Segments, noon: Floats) -> NDArray[np.int64]:
+    """Index on the grid of the solar noon nearest to the middle of each local day."""
+    middle = (day.start + day.end) // 2
+    minute_of_day = (minutes.grid.time[0] // 60_000 + middle) % _DAY_MIN
+    away = (np.round(noon).astype(np.int64) - minute_of_day + _DAY_MIN // 2) % _DAY_MIN - _DAY_MIN // 2
+    return np.asarray(middle + away, dtype=np.int64)
+
+
+def _window(values: Floats, middle: Floats, window: tuple[int, int]) -> Floats:
+    """Mean over a window about each moment, nan where a fifth of it is not known."""
+    n = len(values)
+    a = np.clip(np.round(middle).astype(np.int64) + window[0], 0, n)
+    b = np.clip(np.round(middle).astype(np.int64) + window[1], 0, n)
+    part = Segments(a, np.maximum(a, b))
+    known = part.count(np.isfinite(values))
+    return np.where(known >= 0.8 * (window[1] - window[0]), part.mean(values), np.nan)
+
+
+def _harmonic(values: Floats, noon: NDArray[np.int64]) -> tuple[Floats, Floats]:
+    """Cosine and sine part of each solar day's first harmonic, angle 0 at noon; free of the day's drift."""
+    cosine, sine = np.full(len(noon), np.nan), np.full(len(noon), np.nan)
+    angle = np.arange(-_DAY_MIN // 2, _DAY_MIN // 2) * 2.0 * np.pi / _DAY_MIN
+    ramp = np.arange(_DAY_MIN) / _DAY_MIN - 0.5
+    for i, at in enumerate(noon):
+        if at < _DAY_MIN // 2 or at + _DAY_MIN // 2 > len(values):
+            continue
+        x = values[at - _DAY_MIN // 2 : at + _DAY_MIN // 2]
+        if np.isfinite(x).mean() < 0.95:
+            continue
+        x = np.where(np.isfinite(x), x, np.nanmean(x))
+        # A front that passes makes a slope; what is left returns to where it began.
+        x = x - ramp * (x[-60:].mean() - x[:60].mean())
+        cosine[i], sine[i] = 2.0 * np.mean(x * np.cos(angle)), 2.0 * np.mean(x * np.sin(angle))
+    return cosine, sine
+
+
+def _centre(sun: Floats, noon: NDArray[np.int64], half: Floats) -> Floats:
+    """Middle of the irradiance between midnight and midnight of solar time [min after solar noon]."""
+    out = np.full(len(noon), np.nan)
+    for i, at in enumerate(noon):
+        a, b = max(at - _DAY_MIN // 2, 0), min(at + _DAY_MIN // 2, len(sun))
+        x = sun[a:b]
+        if np.isfinite(x).mean() < 0.95 or half[i] < 120.0:
+            continue
+        light = np.clip(np.nan_to_num(x) - 5.0, 0.0, None)
+        if light.sum() > 60.0 * 20.0:  # a day of hardly any light has no middle
+            out[i] = float(np.sum(light * (np.arange(a, b) - at)) / light.sum())
+    return out

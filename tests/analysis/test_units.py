@@ -1,0 +1,42 @@
+"""Units as people and gateways write them."""
+
+from __future__ import annotations
+
+import pytest
+
+from analysis.plant.units import conversion
+
+# Exact by definition of the units (SI Brochure, 9th edition; degF after ISO 80000-5).
+EXACT = [
+    ("kW", "W", 7.0, 7000.0),
+    ("MWh", "kWh", 1.2, 1200.0),
+    ("Wh", "kWh", 500.0, 0.5),
+    ("GJ", "kWh", 3.6, 1000.0),
+    ("degF", "degC", 212.0, 100.0),
+    ("degF", "degC", 14.0, -10.0),
+    ("K", "degC", 273.15, 0.0),
+    ("°C", "degC", 21.5, 21.5),
+    ("l/min", "m3/h", 20.0, 1.2),
+    ("l/h", "m3/h", 1450.0, 1.45),
+    ("m3/s", "m3/h", 0.0004, 1.44),
+    ("m³/h", "m3/h", 1.45, 1.45),
+    ("kPa", "bar", 150.0, 1.5),
+    ("Pa", "bar", 150000.0, 1.5),
+    ("kW/m²", "W/m2", 0.8, 800.0),
+    ("min", "h", 90.0, 1.5),
+    ("%", "%", 65.0, 65.0),
+]
+
+
+@pytest.mark.parametrize(("unit", "canonical", "given", "expected"), EXACT)
+def test_units_convert_exactly(unit: str, canonical: str, given: float, expected: float) -> None:
+    scale, offset = conversion(unit, canonical)
+    assert given * scale + offset == pytest.approx(expected, rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("unit", "canonical"), [("kWh", "W"), ("bar", "degC"), ("furlongs", "W"), ("m3", "m3/h")]
+)
+def test_other_dimensions_are_refused(unit: str, canonical: str) -> None:
+    with pytest.raises(ValueError, match=unit.split("/")[0]):
+        conversion(unit, canonical)
