@@ -19,7 +19,7 @@ class Appended(NamedTuple):
 class PointSpan(NamedTuple):
     """One point's readings: how many, first and last time [ms]."""
 
-    count: int
+    count: int  # type: ignore[assignment]
     first: int
     last: int
 

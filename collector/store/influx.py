@@ -1,0 +1,337 @@
+"""The store for fleets that outgrow one machine: a time-series server, with a spool on disk before it.
+
+Only calls that InfluxDB 1.8+, 2.x and 3.x share: line protocol to `/api/v2/write` by `influxdb-client`, InfluxQL by
+`/query`. `append` returns when the readings are in the spool; a thread sends them on in their order. The server keys by
+(site, point, time), so what is sent twice after a kill is there once. Reads lay what still waits over what the server has.
+"""
+
+from __future__ import annotations
+
+import logging
+import random
+import re
+import threading
+import time
+from collections.abc import Iterable
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.errors import InputError
+from analysis.readings import MS_PER_DAY, Readings, Samples
+from collector.store.influx_query import (
+    NUMBER,
+    READINGS,
+    REVISIONS,
+    TEXT,
+    InfluxQuery,
+    ServerAway,
+    ServerRefused,
+)
+from collector.store.merge import cleaned, compared, laid
+from collector.store.protocol import Appended, PointSpan
+from collector.store.spool import Chunk, Spool
+
+log = logging.getLogger("fieldfare.store")
+
+_SEND = 20_000
+"""Readings in one request: about 1 MB before gzip, below every server's limit."""
+_POLL_S = 0.3
+_AWAY_S = 5.0
+_TEXT_ESCAPES = str.maketrans({"\\": "\\\\", '"': '\\"'})
+
+
+class InfluxStore:
+    """Readings on a server; the database (bucket) must exist.
+
+    url : str. database : str, the database of a 1.x server or the bucket's name
+    folder : Path of the spool. Collectors on different machines each have their own
+    token : str, default none; `user:password` for a 1.x server. org : str, for 2.x
+    send : bool, default True. False: leave sending to another process with this spool
+    """
+
+    def __init__(
+        self,
+        url: str,
+        database: str,
+        folder: Path,
+        *,
+        token: str = "",
+        org: str = "-",
+        timeout: float = 30.0,
+        back_off: tuple[float, float] = (0.5, 60.0),
+        send: bool = True,
+    ) -> None:
+        from influxdb_client import InfluxDBClient  # half a second: only where a server is used
+        from influxdb_client.client.write_api import SYNCHRONOUS
+
+        self._made_of = (url, database, Path(folder), token, org, timeout, back_off)
+        self._database, self._org, self._back_off = database, org, back_off
+        self._spool = Spool(Path(folder))
+        self._query = InfluxQuery(url, database, token, timeout)
+        self._client = InfluxDBClient(
+            url=url, token=token or "-", org=org, timeout=int(timeout * 1000), enable_gzip=True, retries=False
+        )
+        self._writer = self._client.write_api(write_options=SYNCHRONOUS)
+        self._lasts: dict[str, dict[str, int]] = {}
+        self._away_until = 0.0
+        self._wake, self._stop = threading.Event(), threading.Event()
+        self._sender = threading.Thread(target=self._send_on, name="spool", daemon=True)
+        if send:
+            self._sender.start()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _reader, self._made_of
+
+    def append(self, site: str, readings: Readings) -> Appended:
+        """Keep readings. When it returns they are on disk; giving them again changes nothing.
+
+        Counts compare with what the server holds; while it is away all count as stored, and are kept all the same.
+        """
+        _check(site)
+        new, given = cleaned(readings)
+        if not new:
+            return Appended(0, 0, 0)
+        for point, samples in new.items():
+            if samples.value.dtype != object and not np.isfinite(samples.value).all():
+                raise ValueError(f"{point}: an infinite value can't be stored")
+        held = self._held(site, new)
+        stored = replaced = 0
+        changed: Readings = {}
+        for point, samples in new.items():
+            change = compared(held.get(point), samples)
+            stored, replaced = stored + change.stored, replaced + change.replaced
+            if change.changed.all():
+                changed[point] = samples
+            elif change.changed.any():
+                changed[point] = Samples(*(a[change.changed] for a in samples))
+        if changed:
+            self._spool.put(site, changed)
+            if site in self._lasts:
+                _advance(self._lasts[site], changed)
+            self._wake.set()
+        return Appended(stored, replaced, given - stored - replaced)
+
+    def _held(self, site: str, new: Readings) -> Readings:
+        """What is held already at the times of new samples that are no later than their point's last."""
+        waiting = self._spool.waiting(site, new)
+        if time.monotonic() < self._away_until:
+            return waiting
+        try:
+            lasts = self._lasts.get(site)
+            if lasts is None:
+                lasts = self._lasts[site] = self._query.lasts(site)
+                _advance(lasts, self._spool.waiting(site))
+            old = {p: s for p, s in new.items() if p in lasts and int(s.time[0]) <= lasts[p]}
+            if not old:
+                return waiting
+            start = min(int(s.time[0]) for s in old.values())
+            end = max(min(int(s.time[-1]), lasts[p]) for p, s in old.items()) + 1
+            waiting = self._spool.waiting(site, new)  # before the server: a chunk is then in one of the two
+            held = self._query.readings(site, old, start, end)
+        except (ServerAway, ServerRefused):  # reads will tell; what is appended waits all the same
+            self._away_until = time.monotonic() + _AWAY_S
+            return waiting
+        return laid(waiting, held)
+
+    def read(
+        self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
+    ) -> Readings:
+        """Readings with start <= time < end [ms] of the named points, all by default; points without any are absent.
+
+        Raises ServerAway while the server can't be reached.
+        """
+        _check(site)
+        wanted = None if points is None else set(points)
+        if wanted is not None and not wanted:
+            return {}
+        waiting = self._spool.waiting(site, wanted, start, end)
+        return laid(waiting, self._query.readings(site, wanted, start, end))
+
+    def span(self, site: str) -> tuple[int, int] | None:
+        """First and last time [ms] of a site, None where it has no reading."""
+        held = self.points(site)
+        if not held:
+            return None
+        return min(p.first for p in held.values()), max(p.last for p in held.values())
+
+    def points(self, site: str) -> dict[str, PointSpan]:
+        """Every point that has readings."""
+        _check(site)
+        waiting = self._spool.waiting(site)
+        out = self._query.spans(site)
+        for point, samples in waiting.items():
+            first, last, held = int(samples.time[0]), int(samples.time[-1]), out.get(point)
+            if held is None:
+                out[point] = PointSpan(len(samples.time), first, last)
+                continue
+            there = self._query.readings(site, [point], first, last + 1).get(point)
+            new = compared(there, samples).stored
+            out[point] = PointSpan(held.count + new, min(first, held.first), max(last, held.last))
+        return out
+
+    def revisions(self, site: str) -> dict[int, int]:
+        """UTC day (days since 1970-01-01) -> a number that grows whenever a reading of that day changes.
+
+        It is the sum of the numbers of all who write, so that it grows whoever writes.
+        """
+        _check(site)
+        by_writer = self._query.revisions(site)
+        mine = by_writer.setdefault(self._spool.writer, {})
+        for day, revision in self._spool.revisions(site).items():
+            mine[day] = max(revision, mine.get(day, 0))
+        out: dict[int, int] = {}
+        for days in by_writer.values():
+            for day, revision in days.items():
+                out[day] = out.get(day, 0) + revision
+        return out
+
+    def forget(self, site: str) -> None:
+        """Remove a site from the spool and the server; what another machine's spool still holds would come again."""
+        _check(site)
+        with self._spool.sending(wait=True):
+            self._query.forget(site)
+            self._spool.forget(site)
+            self._lasts.pop(site, None)
+
+    def waiting(self) -> int:
+        """Readings that the server has not got yet."""
+        return self._spool.depth()
+
+    def refused(self) -> list[tuple[str, str, int, str]]:
+        """Site, point, readings and reason of what the server would not take; kept in the spool."""
+        return self._spool.refused()
+
+    def flush(self, seconds: float = 60.0) -> None:
+        """Return when the server has everything. Raises ServerAway when the time is up."""
+        until = time.monotonic() + seconds
+        while self._spool.depth() or self._spool.unsent_revisions():
+            if time.monotonic() > until:
+                raise ServerAway(f"{self._spool.depth()} readings still wait for the time-series server")
+            self._wake.set()
+            time.sleep(0.02)
+
+    def close(self) -> None:
+        """Stop sending; what waits is sent when the store is opened again."""
+        self._stop.set()
+        self._wake.set()
+        if self._sender.is_alive():
+            self._sender.join(60)
+        self._client.close()
+        self._query.close()
+        self._spool.close()
+
+    def _send_on(self) -> None:
+        failures = 0
+        while not self._stop.is_set():
+            try:
+                with self._spool.sending() as mine:
+                    more = mine and self._send_some()
+                failures = 0
+            except Exception as error:
+                failures += 1
+                low, high = self._back_off
+                level = logging.WARNING if failures == 1 else logging.DEBUG
+                log.log(level, "readings wait on disk for the time-series server: %s", error)
+                self._stop.wait(min(high, low * 2.0 ** min(failures - 1, 20)) * random.uniform(0.5, 1.0))  # noqa: S311
+                continue
+            if not more:
+                self._wake.wait(_POLL_S)
+                self._wake.clear()
+
+    def _send_some(self) -> bool:
+        """Send the oldest chunks, then the revisions of their days; whether there was anything."""
+        chunks = self._spool.next_chunks(_SEND)
+        if chunks:
+            self._send_chunks(chunks)
+            return True
+        rows = self._spool.unsent_revisions()
+        if rows:
+            self._write([_revision_line(self._spool.writer, *row) for row in rows])
+            self._spool.revisions_sent(rows)
+        return bool(rows)
+
+    def _send_chunks(self, chunks: list[Chunk]) -> None:
+        """Send chunks; where the server refuses them for what they hold, find the one it means and keep that aside."""
+        try:
+            self._write(_lines(chunks))
+        except ServerRefused as error:
+            if len(chunks) == 1:
+                log.error("the time-series server refuses readings of %s: %s", chunks[0].site, error)
+                self._spool.refuse(chunks[0], str(error))
+                return
+            half = len(chunks) // 2
+            self._send_chunks(chunks[:half])
+            self._send_chunks(chunks[half:])
+            return
+        self._spool.done(chunks)
+
+    def _write(self, lines: list[str]) -> None:
+        from influxdb_client import WritePrecision
+        from influxdb_client.rest import ApiException
+
+        for start in range(0, len(lines), 2 * _SEND):
+            try:
+                text = "\n".join(lines[start : start + 2 * _SEND])
+                self._writer.write(self._database, self._org, text, write_precision=WritePrecision.MS)  # type: ignore[arg-type]
+            except ApiException as error:
+                # 400 and 422: what was sent is at fault. Anything else, a missing database or a wrong token among
+                # it, can be mended while the readings wait.
+                if error.status in (400, 422):
+                    raise ServerRefused(f"{error.status}: {str(error.body or error.reason)[:300]}") from error
+                raise ServerAway(f"time-series server: {error.status} {error.reason}") from error
+
+
+def _lines(chunks: list[Chunk]) -> list[str]:
+    """Line protocol, one line a key: of two values for a key in one request the later one is sent."""
+    parts: dict[tuple[str, str], list[Samples]] = {}
+    for _, site, point, samples in chunks:
+        parts.setdefault((site, point), []).append(samples)
+    out: list[str] = []
+    for (site, point), pieces in parts.items():
+        merged: Readings = {}
+        for samples in _joined(pieces):
+            merged = laid({point: samples}, merged)
+        times, values = merged[point]
+        head = f"{READINGS},site={site},point={point} "
+        if values.dtype == object:
+            out += [
+                f'{head}{TEXT}="{v.translate(_TEXT_ESCAPES)}" {t}'
+                for t, v in zip(times.tolist(), values.tolist(), strict=True)
+            ]
+        else:
+            out += [f"{head}{NUMBER}={v!r} {t}" for t, v in zip(times.tolist(), values.tolist(), strict=True)]
+    return out
+
+
+def _joined(pieces: list[Samples]) -> list[Samples]:
+    """Pieces that follow one another in time, made one; else as they are."""
+    ascending = all(a.time[-1] < b.time[0] for a, b in pairwise(pieces))
+    if len({p.value.dtype for p in pieces}) == 1 and ascending:
+        return [Samples(*(np.concatenate(a) for a in zip(*pieces, strict=True)))]
+    return pieces
+
+
+def _advance(lasts: dict[str, int], readings: Readings) -> None:
+    """Move each point's last time on to what these readings reach."""
+    for point, samples in readings.items():
+        lasts[point] = max(int(samples.time[-1]), lasts.get(point, int(samples.time[-1])))
+
+
+def _revision_line(writer: str, site: str, day: int, revision: int) -> str:
+    return f"{REVISIONS},site={site},writer={writer} n={float(revision)!r} {day * MS_PER_DAY}"
+
+
+def _check(site: str) -> None:
+    if not re.fullmatch(r"[a-z0-9-]{2,40}", site):
+        raise InputError(f"{site!r} is not a site id: use a-z, 0-9 and hyphen, 2 to 40 characters")
+
+
+def _reader(
+    url: str, database: str, folder: Path, token: str, org: str, timeout: float, back_off: tuple[float, float]
+) -> InfluxStore:
+    return InfluxStore(
+        url, database, folder, token=token, org=org, timeout=timeout, back_off=back_off, send=False
+    )

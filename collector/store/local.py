@@ -1,0 +1,300 @@
+"""The store that needs no server: newest readings in SQLite, older ones sealed in Parquet, one read over both.
+
+A write takes its site's lock, so that what is compared, counted and moved does not change underneath. Sealed files
+change in an order that a kill at any moment leaves whole: the days are announced, the new month is written beside the
+old and renamed over it, then the hot rows go and the days' revisions grow, in one transaction. Reads take no lock:
+they look at the hot rows first, so a row on its way to a sealed file is seen in one place or in both; hot rows win.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.errors import InputError
+from analysis.readings import MS_PER_DAY, Readings, Samples
+from collector.store import hot as h
+from collector.store.files import Locks, make_folder
+from collector.store.merge import cleaned, compared, days_of, laid
+from collector.store.protocol import Appended, PointSpan
+from collector.store.sealed import Sealed, month_of, month_start
+
+_BULK = 20_000
+"""An append of so many readings goes straight to sealed files: rewriting a month then costs less than a row each."""
+
+
+class LocalStore:
+    """Readings kept in a folder. Several processes may open it; one writes a site at a time.
+
+    folder : Path, made where it is missing
+    hot_days : int [d], default 3. `seal` leaves younger readings where they are cheap to change
+    """
+
+    def __init__(self, folder: Path, *, hot_days: int = 3) -> None:
+        self._folder, self._hot_days = Path(folder), hot_days
+        make_folder(self._folder)
+        make_folder(self._folder / "sealed")
+        self._locks = Locks(self._folder / "locks")
+        with self._locks.hold(""):  # two processes that set a new file up at once would fail
+            self._hot = h.Hot(self._folder / "hot.sqlite")
+        self._sealed = Sealed(self._folder / "sealed")
+        self._recover()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _opened, (self._folder, self._hot_days)
+
+    def append(self, site: str, readings: Readings) -> Appended:
+        """Keep readings. When it returns they are on disk; giving them again changes nothing.
+
+        Within one call the first value given for a key counts; a later call with another value replaces it.
+        """
+        _check(site)
+        new, given = cleaned(readings)
+        count = sum(len(s.time) for s in new.values())
+        if not count:
+            return Appended(0, 0, 0)
+        with self._locks.hold(site):
+            stored, replaced = (self._append_sealed if count >= _BULK else self._append_hot)(site, new)
+        return Appended(stored, replaced, given - stored - replaced)
+
+    def _append_hot(self, site: str, new: Readings) -> tuple[int, int]:
+        fresh, late = self._parted(site, new)
+        with self._hot.writing() as db:
+            number = h.add_site(db, site)
+            h.settle(db, number)
+            stored = replaced = 0
+            if late:
+                held = self._held(db, site, late)
+                changed: Readings = {}
+                for point, samples in late.items():
+                    change = compared(held.get(point), samples)
+                    stored, replaced = stored + change.stored, replaced + change.replaced
+                    if change.changed.any():
+                        changed[point] = Samples(*(a[change.changed] for a in samples))
+                if changed:
+                    self._put(db, number, changed)
+            if fresh:
+                s, r = self._put(db, number, fresh)
+                stored, replaced = stored + s, replaced + r
+        return stored, replaced
+
+    def _put(self, db: Any, site: int, readings: Readings) -> tuple[int, int]:
+        """Write hot rows and bump the days that change."""
+        numbers = h.add_points(db, site, readings)
+        stored = replaced = 0
+        touched: set[int] = set()
+        text = {p: s for p, s in readings.items() if s.value.dtype == object}
+        for table, part in (
+            ("numbers", {p: s for p, s in readings.items() if p not in text}),
+            ("texts", text),
+        ):
+            for day, rows in h.rows_of(site, numbers, part).items():
+                s, r = h.put(db, table, rows)
+                if s or r:
+                    touched.add(day)
+                stored, replaced = stored + s, replaced + r
+        if touched:
+            h.bump(db, site, touched)
+        return stored, replaced
+
+    def _parted(self, site: str, new: Readings) -> tuple[Readings, Readings]:
+        """Samples that no sealed file can hold already, and the others."""
+        first = min(int(s.time[0]) for s in new.values())
+        last = max(int(s.time[-1]) for s in new.values())
+        months: Iterable[int] = range(month_of(first), month_of(last) + 1)
+        if month_of(last) > month_of(first) + 2:
+            months = [m for m in self._sealed.months(site) if m in months]
+        indexes = {m: index for m in months if (index := self._sealed.index(site, m))}
+        if not indexes or first > max(g.last for index in indexes.values() for g in index.values()):
+            return new, {}
+        fresh: Readings = {}
+        late: Readings = {}
+        for point, (time, value) in new.items():
+            held = np.zeros(len(time), dtype=bool)
+            for index in indexes.values():
+                if point in index:
+                    held |= (time >= index[point].first) & (time <= index[point].last)
+            for part, mask in ((late, held), (fresh, ~held)):
+                if mask.any():
+                    part[point] = Samples(time[mask], value[mask])
+        return fresh, late
+
+    def _held(self, db: Any, site: str, wanted: Readings) -> Readings:
+        """What is held of some points, over the months their samples fall in."""
+        first = min(int(s.time[0]) for s in wanted.values())
+        last = max(int(s.time[-1]) for s in wanted.values())
+        days = np.unique(np.concatenate([days_of(s.time) for s in wanted.values()]))
+        sealed: Readings = {}
+        for month in sorted({month_of(day * MS_PER_DAY) for day in days.tolist()}):
+            sealed = laid(self._sealed.read_month(site, month, wanted), sealed)
+        return laid(h.fetch(db, site, wanted, first, last + 1), sealed)
+
+    def _append_sealed(self, site: str, new: Readings) -> tuple[int, int]:
+        with self._hot.reading() as db:
+            hot = h.fetch(db, site)
+        stored = replaced = 0
+        months: dict[int, Readings] = {}
+        days: list[np.ndarray] = []
+        for month, part in _by_month(new).items():
+            a, b = month_start(month), month_start(month + 1)
+            hot_part = {p: c for p, s in hot.items() if len((c := s.between(a, b)).time)}
+            held = laid(hot_part, self._sealed.read_month(site, month))
+            changed: set[str] = set()
+            for point, samples in part.items():
+                change = compared(held.get(point), samples)
+                stored, replaced = stored + change.stored, replaced + change.replaced
+                if change.changed.any():
+                    changed.add(point)
+                    days.append(days_of(samples.time[change.changed]))
+            if changed:
+                months[month] = laid({p: part[p] for p in changed}, held)
+        if months:
+            self._replace(site, months, np.unique(np.concatenate(days)), bool(hot))
+        return stored, replaced
+
+    def _replace(self, site: str, months: dict[int, Readings], days: np.ndarray, clear: bool) -> None:
+        """Put whole months in force; they hold the hot rows of their months, which go if `clear`."""
+        self._sealed.stage(site, months)
+        with self._hot.writing() as db:
+            number = h.add_site(db, site)
+            h.announce(db, number, days)
+        self._sealed.publish(site, months)
+        with self._hot.writing() as db:
+            for month in months if clear else ():
+                h.delete(db, number, month_start(month), month_start(month + 1))
+            h.settle(db, number)
+
+    def seal(self, now: int) -> int:
+        """Move readings older than `hot_days` to sealed files.
+
+        now : int [ms]. Returns how many rows were moved.
+        """
+        cutoff = (now // MS_PER_DAY - self._hot_days) * MS_PER_DAY
+        with self._hot.reading() as db:
+            names = list(h.sites(db))
+        return sum(self._seal_site(site, cutoff) for site in names)
+
+    def _seal_site(self, site: str, cutoff: int) -> int:
+        with self._locks.hold(site):
+            with self._hot.reading() as db:
+                old = h.fetch(db, site, None, None, cutoff)
+            if not old:
+                return 0
+            months = {m: laid(part, self._sealed.read_month(site, m)) for m, part in _by_month(old).items()}
+            self._sealed.stage(site, months)
+            self._sealed.publish(site, months)
+            return self._drop_sealed(site, months, cutoff)
+
+    def _drop_sealed(self, site: str, months: Iterable[int], cutoff: int) -> int:
+        with self._hot.writing() as db:
+            number = h.site_number(db, site)
+            if number is None:
+                return 0
+            return sum(h.delete(db, number, month_start(m), min(cutoff, month_start(m + 1))) for m in months)
+
+    def read(
+        self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
+    ) -> Readings:
+        """Readings with start <= time < end [ms] of the named points, all by default; points without any are absent."""
+        _check(site)
+        wanted = None if points is None else set(points)
+        with self._hot.reading() as db:
+            hot = h.fetch(db, site, wanted, start, end)
+        return laid(hot, self._sealed.read(site, wanted, start, end))
+
+    def span(self, site: str) -> tuple[int, int] | None:
+        """First and last time [ms] of a site, None where it has no reading."""
+        held = self.points(site)
+        if not held:
+            return None
+        return min(p.first for p in held.values()), max(p.last for p in held.values())
+
+    def points(self, site: str) -> dict[str, PointSpan]:
+        """Every point that has readings."""
+        _check(site)
+        with self._hot.reading() as db:
+            hot = h.spans(db, site)
+        groups = [g for m in self._sealed.months(site) for g in self._sealed.index(site, m).items()]
+        out: dict[str, PointSpan] = {}
+        for point, group in groups:
+            held = out.get(point)
+            out[point] = PointSpan(
+                group.rows + (held.count if held else 0),
+                min(group.first, held.first) if held else group.first,
+                max(group.last, held.last) if held else group.last,
+            )
+        for point, (count, first, last) in hot.items():
+            held = out.get(point)
+            if held and first <= held.last:  # some rows may be in both places: count keys
+                last_of_all = max(last, held.last)
+                both = self.read(site, [point], first, last_of_all + 1)[point]
+                before = self._sealed.read(site, [point], None, first).get(point)
+                count = len(both.time) + (len(before.time) if before else 0)
+                out[point] = PointSpan(count, min(first, held.first), last_of_all)
+            else:
+                out[point] = PointSpan(
+                    count + (held.count if held else 0), held.first if held else first, last
+                )
+        return out
+
+    def revisions(self, site: str) -> dict[int, int]:
+        """UTC day (days since 1970-01-01) -> a number that grows whenever a reading of that day changes.
+
+        Take it before reading: then a change in between shows as a later revision.
+        """
+        _check(site)
+        with self._hot.reading() as db:
+            return h.revisions(db, site)
+
+    def forget(self, site: str) -> None:
+        """Remove every byte of a site."""
+        _check(site)
+        with self._locks.hold(site):
+            with self._hot.writing() as db:
+                number = h.site_number(db, site)
+                if number is not None:
+                    h.remove_site(db, number)
+            self._sealed.forget(site)
+            self._hot.erase()
+
+    def close(self) -> None:
+        self._hot.close()
+
+    def _recover(self) -> None:
+        """Finish what a killed writer left between a sealed file and its revisions."""
+        with self._hot.reading() as db:
+            cut_off = h.unsettled(db)
+        for site in cut_off:
+            with self._locks.hold_if_free(site) as free:
+                if free:
+                    with self._hot.writing() as db:
+                        number = h.site_number(db, site)
+                        if number is not None:
+                            h.settle(db, number)
+
+
+def _opened(folder: Path, hot_days: int) -> LocalStore:
+    return LocalStore(folder, hot_days=hot_days)
+
+
+def _check(site: str) -> None:
+    if not re.fullmatch(r"[a-z0-9-]{2,40}", site):
+        raise InputError(f"{site!r} is not a site id: use a-z, 0-9 and hyphen, 2 to 40 characters")
+
+
+def _by_month(readings: Readings) -> dict[int, Readings]:
+    """Split by month; arrays are views."""
+    first = min(int(s.time[0]) for s in readings.values())
+    last = max(int(s.time[-1]) for s in readings.values())
+    months = range(month_of(first), month_of(last) + 1)
+    out: dict[int, Readings] = {}
+    for month in months:
+        a, b = month_start(month), month_start(month + 1)
+        part = {p: c for p, s in readings.items() if len((c := s.between(a, b)).time)}
+        if part:
+            out[month] = part
+    return out

@@ -1,0 +1,90 @@
+"""Bringing readings together: what is new, what wins."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.readings import MS_PER_DAY, Readings, Samples, ordered
+
+
+class Change(NamedTuple):
+    """What new samples would change. `changed` marks those that are not already held as they are."""
+
+    stored: int
+    replaced: int
+    changed: NDArray[np.bool_]
+
+
+def cleaned(readings: Readings) -> tuple[Readings, int]:
+    """Readings as the store holds them: float64 or str, ascending, one a time; points without any left out.
+
+    NaN and None are no readings. Returns them and how many readings were given, repeated times included.
+    """
+    out: Readings = {}
+    given = 0
+    for point, (time, value) in readings.items():
+        time, value = np.asarray(time, np.int64), np.asarray(value)
+        if time.shape != value.shape or time.ndim != 1:
+            raise ValueError(f"{point}: {time.shape} times do not fit {value.shape} values")
+        if value.dtype.kind in "OUT":
+            value = value.astype(object)
+            present = np.array([v is not None and v == v for v in value], dtype=bool)
+        else:
+            value = value.astype(np.float64, copy=False)
+            present = value == value
+        if not present.all():
+            time, value = time[present], value[present]
+        given += len(time)
+        if len(time):
+            out[point] = ordered(time, value)
+    return out, given
+
+
+def laid(top: Readings, base: Readings) -> Readings:
+    """Both; where both have a point and a time, `top` counts."""
+    out = dict(base)
+    for point, samples in top.items():
+        out[point] = _overlaid(samples, base[point]) if point in base else samples
+    return out
+
+
+def _overlaid(top: Samples, base: Samples) -> Samples:
+    first, second = (base, top) if base.time[-1] < top.time[0] else (top, base)
+    values = [first.value, second.value]
+    if any(v.dtype == object for v in values):
+        values = [as_text(v) for v in values]
+    return ordered(np.concatenate([first.time, second.time]), np.concatenate(values))
+
+
+def as_text(value: NDArray) -> NDArray:
+    """Values of a point that holds text, all as str."""
+    if value.dtype == object:
+        return value
+    return np.array([f"{v:g}" for v in value.tolist()], dtype=object)
+
+
+def compared(old: Samples | None, new: Samples) -> Change:
+    """What `new` changes in `old`; both ascending with one value a time."""
+    if old is None or not len(old.time) or old.time[-1] < new.time[0] or new.time[-1] < old.time[0]:
+        return Change(len(new.time), 0, np.ones(len(new.time), dtype=bool))
+    at = np.minimum(np.searchsorted(old.time, new.time), len(old.time) - 1)
+    held = old.time[at] == new.time
+    if (old.value.dtype == object) != (new.value.dtype == object):
+        same = held & (as_text(old.value)[at] == as_text(new.value))
+    else:
+        same = held & (old.value[at] == new.value)
+    return Change(int((~held).sum()), int((held & ~same).sum()), ~same)
+
+
+def days_of(time: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The UTC days [since 1970-01-01] that times fall on, each once."""
+    if not len(time):
+        return np.empty(0, np.int64)
+    days = time // MS_PER_DAY
+    if days[0] == days[-1] and bool((days == days[0]).all()):
+        return days[:1]
+    step = np.flatnonzero(np.diff(days)) + 1  # runs first: far fewer than times
+    return np.unique(days[np.concatenate([[0], step])])

@@ -1,0 +1,225 @@
+"""Readings on their way to a server: on disk the moment they are taken, sent in order, gone once the server has them."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import sqlite3
+import threading
+import uuid
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+import orjson
+
+from analysis.readings import Readings, Samples
+from collector.store.files import make_folder
+from collector.store.merge import days_of, laid
+
+_WAIT_S = 30.0
+_TABLES = """
+CREATE TABLE IF NOT EXISTS chunks (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT, site TEXT NOT NULL, point TEXT NOT NULL, first INTEGER NOT NULL,
+    last INTEGER NOT NULL, count INTEGER NOT NULL, is_text INTEGER NOT NULL, times BLOB NOT NULL, vals BLOB NOT NULL);
+CREATE INDEX IF NOT EXISTS chunks_site ON chunks (site, point);
+CREATE TABLE IF NOT EXISTS refused (
+    seq INTEGER PRIMARY KEY, site TEXT NOT NULL, point TEXT NOT NULL, count INTEGER NOT NULL,
+    is_text INTEGER NOT NULL, times BLOB NOT NULL, vals BLOB NOT NULL, reason TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS revisions (
+    site TEXT NOT NULL, day INTEGER NOT NULL, revision INTEGER NOT NULL, sent INTEGER NOT NULL,
+    PRIMARY KEY (site, day)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS writer (
+    only INTEGER PRIMARY KEY CHECK (only = 1), name TEXT NOT NULL, counter INTEGER NOT NULL);
+"""
+
+
+class Chunk(NamedTuple):
+    """Samples of one point as they wait."""
+
+    seq: int
+    site: str
+    point: str
+    samples: Samples
+
+
+class Spool:
+    """The file of waiting readings. Several processes may share it; one of them sends.
+
+    folder : Path, made where it is missing
+    """
+
+    def __init__(self, folder: Path) -> None:
+        make_folder(folder)
+        self._folder = folder
+        self._lock = threading.RLock()
+        with self._flock("open", wait=True):
+            self._db = sqlite3.connect(
+                folder / "spool.sqlite", timeout=_WAIT_S, isolation_level=None, check_same_thread=False
+            )
+            self._db.execute("PRAGMA synchronous = FULL")
+            self._db.execute("PRAGMA secure_delete = ON")
+            self._db.execute("PRAGMA journal_mode = WAL")
+            self._db.executescript(_TABLES)
+            self._db.execute("INSERT OR IGNORE INTO writer VALUES (1, ?, 0)", (uuid.uuid4().hex[:12],))
+        self.writer = str(self._db.execute("SELECT name FROM writer").fetchone()[0])
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        with self._lock:
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._db
+                self._db.execute("COMMIT")
+            except BaseException:
+                if self._db.in_transaction:
+                    self._db.execute("ROLLBACK")
+                raise
+
+    @contextmanager
+    def _flock(self, name: str, *, wait: bool) -> Iterator[bool]:
+        fd = os.open(self._folder / f"{name}.lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        try:
+            fcntl.flock(fd, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
+            yield True
+        except BlockingIOError:
+            yield False
+        finally:
+            os.close(fd)
+
+    @contextmanager
+    def sending(self, *, wait: bool = False) -> Iterator[bool]:
+        """Be the only one who sends; gives whether we are."""
+        with self._flock("sending", wait=wait) as mine:
+            yield mine
+
+    def put(self, site: str, readings: Readings) -> None:
+        """Keep readings of a site; durable when it returns. Their days get a new revision."""
+        with self._writing() as db:
+            db.executemany(
+                "INSERT INTO chunks (site, point, first, last, count, is_text, times, vals) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                [
+                    (
+                        site,
+                        p,
+                        int(s.time[0]),
+                        int(s.time[-1]),
+                        len(s.time),
+                        s.value.dtype == object,
+                        *_packed(s),
+                    )
+                    for p, s in readings.items()
+                ],
+            )
+            db.execute("UPDATE writer SET counter = counter + 1")
+            (revision,) = db.execute("SELECT counter FROM writer").fetchone()
+            days = np.unique(np.concatenate([days_of(s.time) for s in readings.values()]))
+            db.executemany(
+                "INSERT INTO revisions VALUES (?, ?, ?, 0) ON CONFLICT (site, day) DO UPDATE SET revision = excluded.revision",
+                [(site, d, revision) for d in days.tolist()],
+            )
+
+    def waiting(
+        self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
+    ) -> Readings:
+        """What waits of a site with start <= time < end [ms]; later values over earlier ones."""
+        with self._lock:
+            rows = self._db.execute(
+                "SELECT point, is_text, times, vals FROM chunks WHERE site = ?1"
+                " AND (?2 IS NULL OR last >= ?2) AND (?3 IS NULL OR first < ?3) ORDER BY seq",
+                (site, start, end),
+            ).fetchall()
+        wanted = None if points is None else set(points)
+        out: Readings = {}
+        for point, is_text, times, vals in rows:
+            if wanted is None or point in wanted:
+                out = laid({point: _unpacked(is_text, times, vals)}, out)
+        if start is None and end is None:
+            return out
+        low, high = -(1 << 62) if start is None else start, (1 << 62) if end is None else end
+        return {p: cut for p, s in out.items() if len((cut := s.between(low, high)).time)}
+
+    def next_chunks(self, readings: int) -> list[Chunk]:
+        """The oldest chunks, of at least one and about `readings` readings."""
+        out: list[Chunk] = []
+        with self._lock:
+            rows = self._db.execute(
+                "SELECT seq, site, point, count, is_text, times, vals FROM chunks ORDER BY seq"
+            )
+            for seq, site, point, count, is_text, times, vals in rows:
+                out.append(Chunk(seq, site, point, _unpacked(is_text, times, vals)))
+                readings -= count
+                if readings <= 0:
+                    break
+            rows.close()
+        return out
+
+    def done(self, chunks: Iterable[Chunk]) -> None:
+        """The server has them."""
+        with self._writing() as db:
+            db.executemany("DELETE FROM chunks WHERE seq = ?", [(c.seq,) for c in chunks])
+
+    def refuse(self, chunk: Chunk, reason: str) -> None:
+        """The server will never take it: put it where it is kept and no longer tried."""
+        with self._writing() as db:
+            db.execute(
+                "INSERT OR IGNORE INTO refused SELECT seq, site, point, count, is_text, times, vals, ? FROM chunks WHERE seq = ?",
+                (reason, chunk.seq),
+            )
+            db.execute("DELETE FROM chunks WHERE seq = ?", (chunk.seq,))
+
+    def refused(self) -> list[tuple[str, str, int, str]]:
+        """Site, point, readings and reason of what the server would not take."""
+        with self._lock:
+            return list(self._db.execute("SELECT site, point, count, reason FROM refused ORDER BY seq"))
+
+    def depth(self) -> int:
+        """Readings that wait."""
+        with self._lock:
+            return int(self._db.execute("SELECT coalesce(sum(count), 0) FROM chunks").fetchone()[0])
+
+    def revisions(self, site: str) -> dict[int, int]:
+        """UTC day -> this writer's revision of it."""
+        with self._lock:
+            return dict(self._db.execute("SELECT day, revision FROM revisions WHERE site = ?", (site,)))
+
+    def unsent_revisions(self) -> list[tuple[str, int, int]]:
+        """Site, day and revision that the server has not got."""
+        with self._lock:
+            return list(self._db.execute("SELECT site, day, revision FROM revisions WHERE sent < revision"))
+
+    def revisions_sent(self, rows: Iterable[tuple[str, int, int]]) -> None:
+        with self._writing() as db:
+            db.executemany(
+                "UPDATE revisions SET sent = ? WHERE site = ? AND day = ?",
+                [(r, site, day) for site, day, r in rows],
+            )
+
+    def forget(self, site: str) -> None:
+        """Remove all that waits of a site, and overwrite the space it took."""
+        with self._writing() as db:
+            for table in ("chunks", "refused", "revisions"):
+                db.execute(f"DELETE FROM {table} WHERE site = ?", (site,))  # noqa: S608
+        with self._lock:
+            self._db.execute("VACUUM")
+            self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def close(self) -> None:
+        with self._lock:
+            self._db.close()
+
+
+def _packed(samples: Samples) -> tuple[bytes, bytes]:
+    times = np.ascontiguousarray(samples.time, "<i8").tobytes()
+    if samples.value.dtype == object:
+        return times, orjson.dumps(samples.value.tolist())
+    return times, np.ascontiguousarray(samples.value, "<f8").tobytes()
+
+
+def _unpacked(is_text: int, times: bytes, vals: bytes) -> Samples:
+    time = np.frombuffer(times, "<i8").astype(np.int64)
+    if is_text:
+        return Samples(time, np.array(orjson.loads(vals), dtype=object))
+    return Samples(time, np.frombuffer(vals, "<f8").astype(np.float64))
