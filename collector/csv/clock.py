@@ -1,0 +1,118 @@
+"""Local wall times to UTC, through both clock changes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+_FIRST, _LAST = datetime(1989, 12, 1, tzinfo=UTC), datetime(2101, 1, 1, tzinfo=UTC)
+
+
+@dataclass
+class Track:
+    """How far one series of rows has come: the last wall time, and whether it is in an hour's second pass."""
+
+    last: int | None = None
+    second: bool = False
+    backwards: bool | None = None
+
+
+class Clock:
+    """A time zone's changes as arrays.
+
+    `utc` reads wall times in the order of the file: where the clocks went back, the first pass through the repeated
+    hour is summer time and the second standard time. A pass ends where the time steps back inside the hour; coming
+    to the hour again from elsewhere (a day written twice) starts with the first pass anew. A row that repeats the
+    time of the row before it (a file sorted by wall time) is of the second pass. Newest-first files are read likewise.
+    """
+
+    def __init__(self, zone: str) -> None:
+        self.zone = zone
+        self._walls, self._offsets, self._gaps, self._folds = _changes(zone)
+
+    def utc(
+        self, wall: NDArray[np.int64], track: Track
+    ) -> tuple[NDArray[np.int64], NDArray[np.bool_] | None]:
+        """UTC times [ms] of wall times [ms as if they were UTC], and a mask of those that do not exist, if any.
+
+        track : Track of this series; changed
+        """
+        if not len(wall):
+            return wall, None
+        first, last = int(wall.min()), int(wall.max())
+        a, b = np.searchsorted(self._walls, (first, last), side="right")
+        offset = (
+            self._offsets[a] if a == b else self._offsets[np.searchsorted(self._walls, wall, side="right")]
+        )
+        utc = wall - offset
+        skipped = None
+        for start, end in self._gaps:
+            if start <= last and end > first:
+                inside = (wall >= start) & (wall < end)
+                if inside.any():
+                    skipped = inside if skipped is None else skipped | inside
+        if track.backwards is None and len(wall) > 3:
+            steps = np.sign(np.diff(wall[:2000]))
+            track.backwards = bool((steps < 0).sum() > 2 * (steps > 0).sum())
+        for start, end, shift in self._folds:
+            if start <= last and end > first:
+                self._passes(wall, utc, start, end, shift, track)
+        track.last = int(wall[-1])
+        return utc, skipped
+
+    @staticmethod
+    def _passes(
+        wall: NDArray[np.int64], utc: NDArray[np.int64], start: int, end: int, shift: int, track: Track
+    ) -> None:
+        """Tell the passes through one repeated hour apart; `utc` holds the first pass and is changed."""
+        inside = np.flatnonzero((wall >= start) & (wall < end))
+        back = bool(track.backwards)
+        for i in inside.tolist():
+            now = int(wall[i])
+            before = int(wall[i - 1]) if i else track.last
+            if before is None or not (start - shift * back <= before < end + shift * (not back)):
+                track.second = False
+            elif (now > before) if back else (now < before):
+                left = not start <= before < end
+                track.second = not track.second if left else True
+            later = track.second or now == before
+            if later != back:
+                utc[i] += shift
+
+
+@lru_cache(maxsize=32)
+def _changes(
+    zone: str,
+) -> tuple[
+    NDArray[np.int64], NDArray[np.int64], tuple[tuple[int, int], ...], tuple[tuple[int, int, int], ...]
+]:
+    """Wall times from which the next offset holds, offsets, skipped spans, repeated spans with their length [ms]."""
+    tz = ZoneInfo(zone)
+
+    def offset(t: datetime) -> int:
+        return int(t.astimezone(tz).utcoffset() / timedelta(milliseconds=1))  # type: ignore[operator]
+
+    walls, offsets, gaps, folds = [], [offset(_FIRST)], [], []
+    step, t = timedelta(days=7), _FIRST
+    while t < _LAST:
+        before, after = offset(t), offset(t + step)
+        if before != after:
+            low, high = t, t + step
+            while high - low > timedelta(seconds=1):
+                middle = low + (high - low) / 2
+                low, high = (middle, high) if offset(middle) == before else (low, middle)
+            change = round(high.replace(microsecond=0).timestamp()) * 1000
+            start, end = change + min(before, after), change + max(before, after)
+            if after > before:
+                gaps.append((start, end))
+            else:
+                folds.append((start, end, end - start))
+            walls.append(end)
+            offsets.append(after)
+        t += step
+    return np.array(walls, np.int64), np.array(offsets, np.int64), tuple(gaps), tuple(folds)

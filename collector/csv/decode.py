@@ -1,0 +1,217 @@
+"""The columns of a block to readings by point, and the reasons of what is refused."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from analysis.errors import InputError
+from analysis.plant.site import Point, Site
+from analysis.readings import Samples
+from collector.check import Refusal, Refused, time_trouble, times_in_trouble, unknown_point
+from collector.csv.clock import Clock, Track
+from collector.csv.layout import Layout
+from collector.csv.rows import Rows, careful
+from collector.csv.source import Block
+from collector.csv.times import TimeColumn, Times
+from collector.csv.values import Values, column_type, read_values
+
+Index = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+Reasons = dict[int, list[tuple[str, Refusal]]]
+"""Row of the block -> (point, or "" for the whole row, why)."""
+
+
+class Decoded(NamedTuple):
+    """What a block holds: readings by point in the order of the file, what is refused, and how far clocks came."""
+
+    readings: list[tuple[str, Samples]]
+    refused: Reasons
+    tracks: dict[str, Track]
+
+
+class Decoder:
+    """Decodes the blocks of one file. It keeps nothing between calls: a block may be decoded again."""
+
+    def __init__(self, site: Site, layout: Layout, now: int) -> None:
+        self._site, self._layout, self._now = site, layout, now
+        self._times = TimeColumn(layout.csv)
+        self._clock = Clock(layout.csv.timezone)
+
+    def types(self, block: Block) -> dict[str, pa.DataType]:
+        """The columns to be read and what they should parse as, judged by the first rows."""
+        layout = self._layout
+        end = block.data.find(b"\n", 4096) + 1
+        start = careful(block._replace(data=block.data[:end] if end else block.data), layout, [layout.time])
+        fields = [f for f in start.table.column(0).to_pylist() if f.strip()]
+        types = {layout.time: self._times.arrow_type(fields[0] if fields else "")}
+        for name, points in layout.points.items():
+            kinds = {column_type(p) for p in points}
+            types[name] = kinds.pop() if len(kinds) == 1 else pa.string()
+        if layout.point and layout.value:
+            types[layout.point] = pa.string()
+            numeric = layout.text is None and all(p.form != "state" for p in layout.by_name.values())
+            types[layout.value] = pa.float64() if numeric else pa.string()
+        types.update({name: pa.string() for name in (layout.unit, layout.text) if name})
+        return types
+
+    def decode(self, rows: Rows, tracks: dict[str, Track], *, first: bool) -> Decoded:
+        """Read a block's rows.
+
+        tracks : how far each series came in the blocks before; not changed. first : whether a file starts here
+        Returns Decoded. Raises InputError where a file starts and not one time of the rows can be read.
+        """
+        column = rows.table.column(self._layout.time)
+        times = self._times.read(column)
+        if first and times.unreadable is not None and times.unreadable.all():
+            raise InputError(
+                f"its times can't be read; {str(column[0].as_py())[:40]!r} is not {self._format}; "
+                "set time_format in the site's [csv]"
+            )
+        out = Decoded([], {}, {k: replace(t) for k, t in tracks.items()})
+        timed = self._timed(times, column, out.refused)
+        (self._long if self._layout.is_long else self._wide)(rows.table, times, timed, out)
+        return out
+
+    @property
+    def _format(self) -> str:
+        form = self._layout.csv.time_format
+        return "an ISO 8601 time (2025-01-31T23:59)" if form == "iso" else f"of the form {form!r}"
+
+    def _timed(self, times: Times, column: pa.ChunkedArray, refused: Reasons) -> Mask | None:
+        """Rows that have a time; None where all do."""
+        bad = None
+        if times.missing is not None:
+            bad = times.missing
+            for row in np.flatnonzero(bad).tolist():
+                refused[row] = [("", Refusal("no time", f"no time in the column {self._layout.time!r}"))]
+        if times.unreadable is not None:
+            bad = times.unreadable if bad is None else bad | times.unreadable
+            for row in np.flatnonzero(times.unreadable).tolist():
+                said = f"the time {str(column[row].as_py())[:40]!r} is not {self._format}"
+                refused[row] = [("", Refusal("unreadable time", said))]
+        return None if bad is None else ~bad
+
+    def _wide(self, table: pa.Table, times: Times, timed: Mask | None, out: Decoded) -> None:
+        at = None if timed is None else np.flatnonzero(timed)
+        utc, good = self._utc(times, at, "", out)
+        for name, points in self._layout.points.items():
+            column = table.column(name) if at is None else table.column(name).take(pa.array(at))
+            for point in points:
+                values = read_values(point, column, self._layout)
+                _refuse(values.refused, point.id, at, good, out.refused)
+                _keep(point, utc, good, values, out)
+
+    def _long(self, table: pa.Table, times: Times, timed: Mask | None, out: Decoded) -> None:
+        layout = self._layout
+        column = table.column(str(layout.value))
+        if layout.text:
+            text = table.column(layout.text)
+            column = pc.if_else(pc.equal(text, ""), column, text)
+        units = table.column(layout.unit) if layout.unit else None
+        for name, at in _groups(table.column(str(layout.point)), timed):
+            point = layout.by_name.get(name.strip())
+            if point is None:
+                refusal = unknown_point(self._site, name.strip())
+                for row in at.tolist():
+                    out.refused.setdefault(row, []).append(("", refusal))
+                continue
+            utc, good = self._utc(times, at, point.id, out)
+            part = column.take(pa.array(at))
+            if units is None or point.form == "state":
+                self._part(point, None, part, at, utc, good, out)
+                continue
+            for unit, some in _groups(units.take(pa.array(at)), None):
+                ok = None if good is None else good[some]
+                self._part(point, unit.strip(), part.take(pa.array(some)), at[some], utc[some], ok, out)
+
+    def _part(
+        self,
+        point: Point,
+        unit: str | None,
+        column: pa.ChunkedArray,
+        at: Index,
+        utc: Index,
+        good: Mask | None,
+        out: Decoded,
+    ) -> None:
+        """Rows of a long file of one point in one unit."""
+        try:
+            values = read_values(point, column, self._layout, unit)
+        except Refused as error:
+            _refuse(dict.fromkeys(range(len(at)), error.refusal), point.id, at, good, out.refused)
+            return
+        _refuse(values.refused, point.id, at, good, out.refused)
+        _keep(point, utc, good, values, out)
+
+    def _utc(self, times: Times, at: Index | None, series: str, out: Decoded) -> tuple[Index, Mask | None]:
+        """UTC times [ms] of some rows (all by default), and which of them are good; None where all are."""
+        ms = times.ms if at is None else times.ms[at]
+        local = times.local if at is None or isinstance(times.local, bool) else times.local[at]
+        track = out.tracks.setdefault(series, Track())
+        skipped = None
+        if local is True:
+            ms, skipped = self._clock.utc(ms, track)
+        elif local is not False:
+            where = np.flatnonzero(local)
+            ms = ms.copy()
+            ms[where], gone = self._clock.utc(ms[where], track)
+            if gone is not None:
+                skipped = np.zeros(len(ms), dtype=bool)
+                skipped[where] = gone
+        good = None
+        if skipped is not None:
+            good = ~skipped
+            said = f"the time does not exist in {self._clock.zone}: the clocks went forward over it"
+            refusal = Refusal("hour skipped by the clock change", said)
+            _refuse(dict.fromkeys(np.flatnonzero(skipped).tolist(), refusal), "", at, None, out.refused)
+        bad = times_in_trouble(ms, self._now)
+        if bad is not None:
+            bad = bad if good is None else bad & good
+            for i in np.flatnonzero(bad).tolist():
+                refusal_of = time_trouble(int(ms[i]), self._now)
+                if refusal_of:
+                    out.refused.setdefault(i if at is None else int(at[i]), []).append(("", refusal_of))
+            good = ~bad if good is None else good & ~bad
+        return ms, good
+
+
+def _groups(column: pa.ChunkedArray, among: Mask | None) -> Iterator[tuple[str, Index]]:
+    """Each word of a column and its rows, in order."""
+    encoded = pc.dictionary_encode(pa.concat_arrays(column.chunks))
+    words, codes = encoded.dictionary.to_pylist(), encoded.indices.to_numpy()
+    rows = np.arange(len(codes)) if among is None else np.flatnonzero(among)
+    if not len(rows):
+        return
+    codes = codes[rows]
+    if len(words) == 1:
+        yield words[0], rows
+        return
+    order = np.argsort(codes.astype(np.int16) if len(words) < 32_000 else codes, kind="stable")
+    codes = codes[order]
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(codes)) + 1, [len(codes)]])
+    for a, b in zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True):
+        yield words[int(codes[a])], rows[order[a:b]]
+
+
+def _refuse(
+    why: dict[int, Refusal], point: str, at: Index | None, good: Mask | None, refused: Reasons
+) -> None:
+    """Note why rows of a part are refused; rows whose time is refused already are not named again."""
+    for i, refusal in why.items():
+        if good is None or good[i]:
+            refused.setdefault(i if at is None else int(at[i]), []).append((point, refusal))
+
+
+def _keep(point: Point, utc: Index, good: Mask | None, values: Values, out: Decoded) -> None:
+    use = good if values.present is None else values.present if good is None else good & values.present
+    if use is None:
+        out.readings.append((point.id, Samples(utc, values.value)))
+    elif use.any():
+        out.readings.append((point.id, Samples(utc[use], values.value[use])))

@@ -1,0 +1,217 @@
+"""From a CSV file to the store."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from analysis.errors import InputError
+from analysis.plant.site import Site
+from analysis.readings import Readings, Samples
+from collector.csv.clock import Track
+from collector.csv.decode import Decoder, Reasons
+from collector.csv.layout import Layout, find_layout
+from collector.csv.rejects import Rejects
+from collector.csv.rows import Rows, careful, typed
+from collector.csv.seen import Seen
+from collector.csv.source import Block, Source, pieces
+from collector.store.protocol import Store
+
+Progress = Callable[[int, int], None]
+"""Called with the bytes done and the bytes of the file."""
+
+_SMALLEST = 20_000
+"""A part of so many bytes is not parsed in smaller ones."""
+_FLUSH = 4_000_000
+"""Readings gathered before they go to the store: some 64 MB, and few rewrites of a month."""
+
+
+@dataclass(frozen=True)
+class Ingested:
+    """What became of a file.
+
+    rows : lines after the header. readings : stored, new or changed (`replaced` of them changed).
+    duplicates : readings that were held already, or stand twice in the file. first, last : times of what was read [ms]
+    rejected : rows listed in `rejects_file`. reasons : kind -> rows. form : wide or long
+    """
+
+    rows: int
+    readings: int
+    replaced: int
+    duplicates: int
+    rejected: int
+    reasons: dict[str, int]
+    rejects_file: Path | None
+    first: int | None
+    last: int | None
+    form: str
+    ignored_columns: tuple[str, ...] = ()
+    missing_points: tuple[str, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """The contract's JSON."""
+        return {
+            "rows": self.rows,
+            "readings": self.readings,
+            "replaced": self.replaced,
+            "duplicates": self.duplicates,
+            "rejected": {
+                "count": self.rejected,
+                "reasons": self.reasons,
+                "file": str(self.rejects_file) if self.rejects_file else None,
+            },
+            "from": _iso(self.first),
+            "to": _iso(self.last),
+            "form": self.form,
+            "ignored_columns": list(self.ignored_columns),
+            "missing_points": list(self.missing_points),
+        }
+
+
+def ingest_csv(
+    site: Site,
+    path: Path,
+    store: Store,
+    *,
+    rejects_dir: Path,
+    now: datetime,
+    progress: Progress | None = None,
+) -> Ingested:
+    """Read a CSV export into the store.
+
+    path : Path, wide or long, plain or gzip. rejects_dir : Path, where the rows not let in are listed
+    now : datetime with zone, to tell times in the future. progress : called after each block
+    Returns Ingested. Raises InputError where the file as a whole can't be read; nothing is stored then.
+    """
+    path = Path(path)
+    source = Source(path)
+    rejects = Rejects(Path(rejects_dir), site.id, path, now.astimezone(UTC))
+    try:
+        layout = find_layout(site, path, source.header)
+        work = _Work(site, path, store, layout, rejects, Decoder(site, layout, int(now.timestamp() * 1000)))
+        for block in source.blocks():
+            work.take(block)
+            if progress:
+                progress(source.done, source.total)
+        return work.finish()
+    finally:
+        rejects.close()
+        source.close()
+
+
+@dataclass
+class _Work:
+    """One file on its way in."""
+
+    site: Site
+    path: Path
+    store: Store
+    layout: Layout
+    rejects: Rejects
+    decoder: Decoder
+    rows: int = 0
+    stored: int = 0
+    replaced: int = 0
+    duplicates: int = 0
+    first: int | None = None
+    last: int | None = None
+    _types: dict[str, pa.DataType] | None = None
+    _tracks: dict[str, Track] = field(default_factory=dict)
+    _waiting: dict[str, list[Samples]] = field(default_factory=dict)
+    _gathered: int = 0
+    _seen: Seen = field(default_factory=Seen)
+
+    def take(self, block: Block) -> None:
+        """Read a block, keep what is good of it, list what is not."""
+        if self._types is None:
+            self._types = self.decoder.types(block)
+        self._read(block)
+        if self._gathered >= _FLUSH:
+            self._flush(more=True)
+
+    def _read(self, block: Block) -> None:
+        """Parse in one go; where anything is refused, in ever smaller parts; the smallest row by row."""
+        types = self._types or {}
+        rows = typed(block, self.layout, types)
+        found = None
+        try:
+            found = self.decoder.decode(rows, self._tracks, first=not self.rows) if rows else None
+            if rows is None or found is None or found.refused:
+                if len(block.data) > _SMALLEST:
+                    for piece in pieces(block, len(block.data) // 8):
+                        self._read(piece)
+                    return
+                rows = careful(block, self.layout, list(types))
+                found = self.decoder.decode(rows, self._tracks, first=not self.rows)
+        except InputError as error:
+            raise InputError(f"{self.path}: {error}") from None
+        self._tracks = found.tracks
+        self.rows += rows.table.num_rows + len(rows.torn)
+        self._list(rows, found.refused)
+        for point, samples in found.readings:
+            self._waiting.setdefault(point, []).append(samples)
+            self._gathered += len(samples.time)
+
+    def finish(self) -> Ingested:
+        """Store what is waiting and sum up."""
+        if not self.rows:
+            raise InputError(f"{self.path}: has a header but no rows")
+        self._flush(more=False)
+        return Ingested(
+            rows=self.rows,
+            readings=self.stored + self.replaced,
+            replaced=self.replaced,
+            duplicates=self.duplicates,
+            rejected=self.rejects.count,
+            reasons=dict(self.rejects.reasons),
+            rejects_file=self.rejects.path,
+            first=self.first,
+            last=self.last,
+            form="long" if self.layout.is_long else "wide",
+            ignored_columns=self.layout.ignored,
+            missing_points=self.layout.missing,
+        )
+
+    def _list(self, rows: Rows, refused: Reasons) -> None:
+        listed = [(line, [("", refusal)]) for line, refusal in rows.torn]
+        if rows.lines:
+            listed += [(rows.lines[row], why) for row, why in refused.items()]
+        for line, why in sorted(listed, key=lambda item: item[0].number):
+            self.rejects.add(line.number, why, line.raw)
+
+    def _flush(self, more: bool) -> None:
+        """Give the store what is waiting. Of a time that the file has given before, the first value counts."""
+        readings: Readings = {}
+        for point, parts in self._waiting.items():
+            samples = Samples(
+                np.concatenate([p.time for p in parts]), np.concatenate([p.value for p in parts])
+            )
+            fresh = self._seen.unseen(point, samples)
+            self.duplicates += len(samples.time) - len(fresh.time)
+            first, last = int(samples.time.min()), int(samples.time.max())
+            self.first = first if self.first is None else min(first, self.first)
+            self.last = last if self.last is None else max(last, self.last)
+            if len(fresh.time):
+                readings[point] = fresh
+                if more:
+                    self._seen.add(point, fresh.time)
+        self._waiting, self._gathered = {}, 0
+        stored, replaced, duplicates = self.store.append(self.site.id, readings)
+        self.stored, self.replaced = self.stored + stored, self.replaced + replaced
+        self.duplicates += duplicates
+
+
+def _iso(ms: int | None) -> str | None:
+    if ms is None:
+        return None
+    return (
+        datetime.fromtimestamp(ms / 1000, UTC)
+        .isoformat(timespec="milliseconds" if ms % 1000 else "seconds")
+        .replace("+00:00", "Z")
+    )

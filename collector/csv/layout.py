@@ -1,0 +1,180 @@
+"""Which column of a CSV file holds what."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from pathlib import Path
+
+from analysis.errors import InputError
+from analysis.plant.site import Csv, Point, Site
+
+NO_READING = (
+    "",
+    "NaN",
+    "nan",
+    "NAN",
+    "null",
+    "NULL",
+    "Null",
+    "-",
+    "--",
+    "n/a",
+    "N/A",
+    "#N/A",
+    "NA",
+    "None",
+    "none",
+)
+"""Words that say there is no reading."""
+
+EXPORT_HEADER = ("time", "point", "value", "text", "unit", "quantity")
+"""The form that `export` writes; it is read by itself, whatever the site's [csv] says."""
+_DELIMITERS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The columns of one file.
+
+    names : one for each field of a line, made unique. points : column -> the points it holds (wide form).
+    by_name : what the point column may say -> the point (long form).
+    """
+
+    csv: Csv
+    names: tuple[str, ...]
+    time: str
+    points: dict[str, tuple[Point, ...]] = field(default_factory=dict)
+    point: str | None = None
+    value: str | None = None
+    unit: str | None = None
+    text: str | None = None
+    by_name: dict[str, Point] = field(default_factory=dict)
+    blanks: tuple[str, ...] = NO_READING
+    ignored: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+
+    @property
+    def is_long(self) -> bool:
+        return self.point is not None
+
+
+def find_layout(site: Site, path: Path, header: str) -> Layout:
+    """Read a header line. Raises InputError that names what is missing and what would be right."""
+    if header == ",".join(EXPORT_HEADER):
+        return _exported(site)
+    settings = site.csv
+    given = _split(header, settings.delimiter)
+    columns = {p.csv_column for p in site.point}
+    is_long = {"point", "value"} <= set(given) and not {"point", "value"} & columns
+    time = settings.time_column
+    if is_long and time not in given and "time" in given:
+        time = "time"
+    if time not in given:
+        raise InputError(_no_time(path, settings, given, header))
+    names = _unique(given)
+    if is_long:
+        by_name = {p.csv_column: p for p in site.point} | {p.id: p for p in site.point}
+        return Layout(
+            settings,
+            names,
+            time,
+            point="point",
+            value="value",
+            unit="unit" if "unit" in given else None,
+            by_name=by_name,
+            ignored=tuple(n for n in given if n and n not in {"point", "value", "unit", time}),
+        )
+    points: dict[str, tuple[Point, ...]] = {}
+    for p in site.point:
+        if p.csv_column in given:
+            if given.count(p.csv_column) > 1:
+                raise InputError(
+                    f"{path}: the column {p.csv_column!r} stands {given.count(p.csv_column)} times; "
+                    "each may stand once"
+                )
+            points[p.csv_column] = (*points.get(p.csv_column, ()), p)
+    if not points:
+        raise InputError(_no_points(path, site, given, time))
+    return Layout(
+        settings,
+        names,
+        time,
+        points=points,
+        ignored=tuple(n for n in given if n not in points and n != time and n),
+        missing=tuple(p.id for p in site.point if p.csv_column not in given),
+    )
+
+
+def _exported(site: Site) -> Layout:
+    """Words of states are ours here, not the gateway's, and no word but the empty one says "no reading"."""
+    time, point, value, text, unit, _ = EXPORT_HEADER
+    by_name = {p.id: p.model_copy(update={"values": {}}) for p in site.point}
+    return Layout(
+        Csv(),
+        EXPORT_HEADER,
+        time,
+        point=point,
+        value=value,
+        unit=unit,
+        text=text,
+        by_name=by_name,
+        blanks=("",),
+    )
+
+
+def _split(header: str, delimiter: str) -> list[str]:
+    fields = next(csv.reader([header], delimiter=delimiter, skipinitialspace=True))
+    return [f.strip() for f in fields]
+
+
+def _unique(given: list[str]) -> tuple[str, ...]:
+    """Names with none twice: unnamed and repeated columns, which no point may use, get a number."""
+    seen: dict[str, int] = {}
+    out = []
+    for number, name in enumerate(given):
+        out.append(name if name and name not in seen else f"{name}\0{number}")
+        seen[name] = number
+    return tuple(out)
+
+
+def _no_time(path: Path, settings: Csv, given: list[str], header: str) -> str:
+    wanted = settings.time_column
+    for other, said in _DELIMITERS.items():
+        if other != settings.delimiter and len(given) < header.count(other) + 1 and len(given) <= 2:
+            return (
+                f"{path}: its header seems to be separated by {said}, not by "
+                f"{_DELIMITERS.get(settings.delimiter, repr(settings.delimiter))}; "
+                f"set delimiter = {_toml(other)} in the site's [csv]"
+            )
+    near = [g for g in given if g.lower() == wanted.lower()] or get_close_matches(wanted, given, 1, 0.6)
+    guess = near or [g for g in given if g.lower() in ("time", "timestamp", "datetime", "date", "zeit", "ts")]
+    hint = f"; set time_column = {_toml(guess[0])} in the site's [csv]" if guess else ""
+    return f"{path}: has no time column {wanted!r}; its columns are {_listed(given)}{hint}"
+
+
+def _no_points(path: Path, site: Site, given: list[str], time: str) -> str:
+    wanted = [p.csv_column for p in site.point]
+    if not wanted:
+        return f"{path}: the site {site.id} has no points to read it into; add a [[point]] for each column"
+    lower = {g.lower(): g for g in given}
+    if cased := [(w, lower[w.lower()]) for w in wanted if w.lower() in lower]:
+        return (
+            f"{path}: has no column of {site.id}: {cased[0][0]!r} is wanted and {cased[0][1]!r} is there; "
+            "names must agree in capitals too"
+        )
+    others = [g for g in given if g and g != time]
+    return (
+        f"{path}: has no column of {site.id}; it looks like the file of another site: "
+        f"wanted are {_listed(wanted)}, there are {_listed(others) or 'none'}"
+    )
+
+
+def _listed(names: list[str]) -> str:
+    shown = [n for n in names if n]
+    return ", ".join(shown[:8]) + (f" and {len(shown) - 8} more" if len(shown) > 8 else "")
+
+
+def _toml(word: str) -> str:
+    return '"\\t"' if word == "\t" else f'"{word}"'

@@ -1,0 +1,168 @@
+"""The time column: text or numbers to milliseconds."""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from analysis.plant.site import Csv
+from analysis.readings import MS_PER_DAY
+from collector.csv.layout import NO_READING
+
+_OFFSET = r"[T ].*(Z|z|[+-]\d\d(:?\d\d)?)$"
+_ISO_DATE = r"^\d{4}-?\d\d-?\d\d"
+_MIDNIGHT = r"^(.*[T ])24:00(:00(\.0+)?)?"
+_WIDTHS = {"Y": 4, "m": 2, "d": 2, "H": 2, "M": 2, "S": 2}
+_UNIX = {"unix": 1000.0, "unix_ms": 1.0}
+
+
+class Times(NamedTuple):
+    """Times of a block of rows.
+
+    ms : int64 (n,). local : bool (n,) or one bool for all: wall time, still to be turned to UTC
+    missing, unreadable : bool (n,) or None where there are none
+    """
+
+    ms: NDArray[np.int64]
+    local: NDArray[np.bool_] | bool
+    missing: NDArray[np.bool_] | None
+    unreadable: NDArray[np.bool_] | None
+
+
+class TimeColumn:
+    """How a site's exports write their times."""
+
+    def __init__(self, csv: Csv) -> None:
+        self.format = csv.time_format
+        self._has_zone = "%z" in self.format or "%Z" in self.format or self.format.rstrip().endswith("Z")
+
+    def arrow_type(self, sample: str) -> pa.DataType:
+        """The type to have the column parsed as, judged by one of its fields."""
+        if self.format == "iso":
+            return pa.timestamp("ms", "UTC" if re.search(_OFFSET, sample.strip()) else None)
+        return pa.float64() if self.format in _UNIX else pa.string()
+
+    def read(self, column: pa.ChunkedArray) -> Times:
+        """A parsed column, or one of plain text."""
+        if pa.types.is_timestamp(column.type):
+            local = column.type.tz is None
+            missing = _mask(column)
+            ms = column.cast(pa.int64()).fill_null(0) if missing is not None else column.cast(pa.int64())
+            return Times(ms.to_numpy(), local, missing, None)
+        if pa.types.is_floating(column.type):
+            return self._unix(column)
+        text = pc.utf8_trim_whitespace(column)
+        empty = pc.is_in(text, pa.array(NO_READING)).to_numpy()
+        missing = empty if empty.any() else None
+        if self.format in _UNIX:
+            return self._unix_text(text, missing)
+        times = self._iso(text) if self.format == "iso" else self._patterned(text)
+        if missing is None:
+            return times
+        unreadable = None if times.unreadable is None else times.unreadable & ~missing
+        return times._replace(missing=missing, unreadable=unreadable)
+
+    def _unix(self, column: pa.ChunkedArray) -> Times:
+        seconds = column.to_numpy()
+        missing = np.isnan(seconds)
+        scaled = np.where(missing, 0.0, seconds * _UNIX[self.format])
+        odd = ~(np.abs(scaled) < 1e15)
+        ms = np.rint(np.where(odd, 0.0, scaled)).astype(np.int64)
+        return Times(ms, False, _some(missing), _some(odd))
+
+    def _unix_text(self, text: pa.ChunkedArray, missing: NDArray[np.bool_] | None) -> Times:
+        numbers = pd.to_numeric(pd.Series(text.to_pylist(), dtype=object), errors="coerce").to_numpy(
+            np.float64
+        )
+        times = self._unix(pa.chunked_array([pa.array(numbers, from_pandas=False)]))
+        bad = np.isnan(numbers) if missing is None else np.isnan(numbers) & ~missing
+        odd = bad if times.unreadable is None else bad | times.unreadable
+        return Times(times.ms, False, missing, _some(odd))
+
+    def _iso(self, text: pa.ChunkedArray) -> Times:
+        late = pc.match_substring_regex(text, _MIDNIGHT).to_numpy()
+        if late.any():
+            text = pc.replace_substring_regex(text, _MIDNIGHT, r"\100:00")
+        zoned = pc.match_substring_regex(text, _OFFSET).to_numpy()
+        dated = pc.match_substring_regex(text, _ISO_DATE).to_numpy()
+        ms, bad = _parsed(text, "ISO8601")
+        ms = ms + late * MS_PER_DAY
+        local: NDArray[np.bool_] | bool = bool(not zoned.any()) if zoned.all() or not zoned.any() else ~zoned
+        return Times(ms, local, None, _some(bad | ~dated))
+
+    def _patterned(self, text: pa.ChunkedArray) -> Times:
+        ms = _fixed(text, self.format)
+        bad = None
+        if ms is None:
+            ms, bad = _parsed(text, self.format)
+        return Times(ms, not self._has_zone, None, None if bad is None else _some(bad))
+
+
+def _parsed(text: pa.ChunkedArray, form: str) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Parse text, taking wall times as if they were UTC; NaT becomes 0 and is marked."""
+    series = pd.Series(text.to_pylist(), dtype="str")
+    found = pd.to_datetime(series, format=form, errors="coerce", utc=True)
+    bad = found.isna().to_numpy()
+    ms = found.dt.tz_localize(None).to_numpy().astype("M8[ms]").astype(np.int64)
+    return np.where(bad, 0, ms), bad
+
+
+def _fixed(text: pa.ChunkedArray, pattern: str) -> NDArray[np.int64] | None:
+    """Read times whose every part has a fixed width; None where the pattern or a row is not of that kind."""
+    places: dict[str, int] = {}
+    literals: list[tuple[int, int]] = []
+    at = i = 0
+    while i < len(pattern):
+        if pattern[i] == "%":
+            part = pattern[i + 1 : i + 2]
+            if part not in _WIDTHS or part in places:
+                return None
+            places[part], at, i = at, at + _WIDTHS[part], i + 2
+        else:
+            literals.append((at, ord(pattern[i])))
+            at, i = at + 1, i + 1
+    if not {"Y", "m", "d"} <= places.keys():
+        return None
+    array = pa.concat_arrays(text.chunks) if text.num_chunks else pa.array([], pa.string())
+    if array.null_count or not len(array):
+        return None
+    edges = np.frombuffer(array.buffers()[1], np.int32)[array.offset : array.offset + len(array) + 1]
+    if not (np.diff(edges) == at).all():
+        return None
+    chars = np.frombuffer(array.buffers()[2], np.uint8)[edges[0] : edges[-1]].reshape(-1, at)
+    if any((chars[:, place] != char).any() for place, char in literals):
+        return None
+    numbers: dict[str, NDArray[np.int64]] = {}
+    for part, place in places.items():
+        number = np.zeros(len(array), np.int64)
+        for k in range(place, place + _WIDTHS[part]):
+            digit = chars[:, k] - np.uint8(48)
+            if (digit > 9).any():
+                return None
+            number = number * 10 + digit
+        numbers[part] = number
+    month, day = numbers["m"], numbers["d"]
+    if ((month < 1) | (month > 12)).any():
+        return None
+    months = (numbers["Y"] - 1970) * 12 + month - 1
+    start = months.astype("M8[M]").astype("M8[D]").astype(np.int64)
+    length = (months + 1).astype("M8[M]").astype("M8[D]").astype(np.int64) - start
+    hour, minute, second = (numbers.get(p, np.zeros(1, np.int64)) for p in "HMS")
+    late = (hour > 24) | ((hour == 24) & ((minute > 0) | (second > 0)))
+    if ((day < 1) | (day > length)).any() or late.any() or (minute > 59).any() or (second > 59).any():
+        return None
+    return (((start + day - 1) * 24 + hour) * 60 + minute) * 60_000 + second * 1000
+
+
+def _mask(column: pa.ChunkedArray) -> NDArray[np.bool_] | None:
+    return column.is_null().to_numpy() if column.null_count else None
+
+
+def _some(mask: NDArray[np.bool_]) -> NDArray[np.bool_] | None:
+    return mask if bool(mask.any()) else None

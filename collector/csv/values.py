@@ -1,0 +1,127 @@
+"""The fields of one point: text, numbers or codes to values in the point's unit."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from analysis.plant.site import Point
+from collector.check import Refusal, Refused, decoded, unit_change, value_trouble, values_in_trouble
+from collector.csv.layout import NO_READING, Layout
+
+_NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$|^[+-]?(?i:inf|infinity)$"
+
+
+class Values(NamedTuple):
+    """Values of some rows of one point.
+
+    value : float64 or object (n,). present : bool (n,) or None where all are. refused : row -> why; not present
+    """
+
+    value: NDArray
+    present: NDArray[np.bool_] | None
+    refused: dict[int, Refusal]
+
+
+def column_type(point: Point) -> pa.DataType:
+    """What a wide file's column is parsed as."""
+    return pa.string() if point.form == "state" else pa.float64()
+
+
+def read_values(point: Point, column: pa.ChunkedArray, layout: Layout, unit: str | None = None) -> Values:
+    """Turn a column, parsed or text, to what the store keeps, and check it.
+
+    unit : str, what numbers are in; default the point's own. Raises Refused where that unit does not fit
+    """
+    if point.form == "state":
+        return _states(point, column, layout.blanks)
+    if pa.types.is_floating(column.type):
+        value = column.to_numpy()
+        present = column.is_valid().to_numpy() if column.null_count else None
+        refused: dict[int, Refusal] = {}
+    else:
+        value, present, refused = _numbers(column, layout.csv.decimal)
+    if unit and unit != point.unit:
+        scale, offset = unit_change(point, unit)
+        value = value * scale + offset
+    bad = values_in_trouble(point, value if present is None else value[present])
+    if bad is not None:
+        at = np.flatnonzero(bad) if present is None else np.flatnonzero(present)[bad]
+        present = np.ones(len(value), dtype=bool) if present is None else present.copy()
+        present[at] = False
+        for row in at.tolist():
+            refusal = value_trouble(point, float(value[row]))
+            if refusal and not np.isnan(value[row]):
+                refused[row] = refusal
+    return Values(value, present, refused)
+
+
+def _numbers(
+    column: pa.ChunkedArray, decimal: str
+) -> tuple[NDArray[np.float64], NDArray[np.bool_] | None, dict[int, Refusal]]:
+    if decimal == ".":
+        try:
+            value = column.cast(pa.float64()).to_numpy()
+        except pa.ArrowInvalid:
+            pass
+        else:
+            present = ~np.isnan(value)
+            return value, None if present.all() else present, {}
+    text = pc.utf8_trim_whitespace(column)
+    blank = pc.is_in(text, pa.array(NO_READING))
+    plain = text
+    if decimal == ",":
+        pointed = pc.match_substring(text, ".")
+        plain = pc.if_else(pointed, pa.scalar("?"), pc.replace_substring(text, ",", "."))
+    good = pc.and_(pc.match_substring_regex(plain, _NUMBER), pc.invert(blank))
+    unsigned = pc.replace_substring_regex(plain, r"^\+", "")
+    numbers = pc.if_else(good, unsigned, pa.scalar(None, pa.string())).cast(pa.float64())
+    present = good.to_numpy()
+    refused: dict[int, Refusal] = {}
+    for row in np.flatnonzero(~present & ~blank.to_numpy()).tolist():
+        given = text[row].as_py()
+        refused[row] = Refusal("not a number", f"{given[:40]!r} is not a number{_hint(given, decimal)}")
+    return numbers.to_numpy(), None if present.all() else present, refused
+
+
+def _hint(given: str, decimal: str) -> str:
+    other = "," if decimal == "." else "."
+    if given.count(other) == 1 and given.replace(other, "").lstrip("+-").isdigit():
+        return f" (the site's [csv] has decimal = {decimal!r})"
+    return ""
+
+
+def _states(point: Point, column: pa.ChunkedArray, blanks: tuple[str, ...]) -> Values:
+    """Each word once, then by index."""
+    encoded = pc.dictionary_encode(column, null_encoding="encode").combine_chunks()
+    if isinstance(encoded, pa.ChunkedArray):
+        encoded = encoded.chunk(0)
+    words = encoded.dictionary.to_pylist()
+    codes = encoded.indices.to_numpy()
+    values: list[float | str] = []
+    present = np.ones(len(words), dtype=bool)
+    why: dict[int, Refusal] = {}
+    for number, word in enumerate(words):
+        stripped = (word or "").strip()
+        value: float | str = "" if point.kind.is_text else 0.0
+        if stripped in blanks and stripped not in point.values:
+            present[number] = False
+        else:
+            try:
+                value = decoded(point, stripped)
+            except Refused as error:
+                present[number], why[number] = False, error.refusal
+        values.append(value)
+    table = np.array(values, dtype=object if point.kind.is_text else np.float64)
+    refused = (
+        {row: why[int(codes[row])] for row in np.flatnonzero(np.isin(codes, list(why))).tolist()}
+        if why
+        else {}
+    )
+    if not len(codes):
+        return Values(np.empty(0, table.dtype), None, {})
+    return Values(table[codes], None if present.all() else present[codes], refused)
