@@ -1,0 +1,351 @@
+"""The collector: messages in, readings on disk, then the acknowledgement, for years on end.
+
+One thread does all of it in turn, so what is held at once has a bound, and a store that is slow or full holds back the
+broker by not acknowledging. Order of a commit: what was set aside and when each message arrived (the book), the
+readings (the store), the acknowledgements. A kill in between leads to a second delivery, which changes nothing: readings
+have their key, and a message whose reading took its time from its arrival is known again by its packet id.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import random
+import sqlite3
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from threading import Event
+
+from analysis.errors import FieldfareError, InputError
+from analysis.plant.site import Site
+from analysis.readings import Readings
+from collector.mqtt import health, set_aside
+from collector.mqtt.book import Book
+from collector.mqtt.decode import Decoded, Decoder, Message, Refused
+from collector.mqtt.link import Link, LinkDown, Packet
+from collector.mqtt.settings import MqttSettings
+from collector.mqtt.topics import Routes
+from collector.store.protocol import Store
+
+log = logging.getLogger("fieldfare.collect")
+
+_CLOCK_JUMP_S = 30.0
+_TURN_S = 0.2
+
+
+@dataclass
+class Totals:
+    """What a run of the collector did. `batches` counts commits, `unasked` messages on topics nobody asked for."""
+
+    messages: int = 0
+    stored: int = 0
+    replaced: int = 0
+    duplicates: int = 0
+    set_aside: int = 0
+    unasked: int = 0
+    batches: int = 0
+    connects: int = 0
+    clock_jumps: int = 0
+    store_failures: int = 0
+
+
+class StoreTrouble(FieldfareError):
+    """The store can't take readings now; they are held and tried again."""
+
+
+def collect(
+    settings: MqttSettings,
+    sites_provider: Callable[[], Sequence[Site]],
+    store: Store,
+    stop_event: Event,
+    *,
+    clock: Callable[[], float] = time.time,
+) -> Totals:
+    """Collect until stopped; returns what was done.
+
+    sites_provider : gives the sites as they are now; asked every `settings.sites_seconds`
+    stop_event : set it, and what is held is committed and acknowledged before this returns
+    clock : float [s since 1970], for arrivals
+    """
+    collector = Collector(settings, sites_provider, store, clock)
+    try:
+        return collector.run(stop_event)
+    finally:
+        collector.close()
+
+
+class Collector:
+    """One collector's state between turns."""
+
+    def __init__(
+        self,
+        settings: MqttSettings,
+        sites_provider: Callable[[], Sequence[Site]],
+        store: Store,
+        clock: Callable[[], float],
+    ) -> None:
+        self._settings, self._provider, self._store, self._clock = settings, sites_provider, store, clock
+        self.totals = Totals()
+        self._link = Link(settings, self._take)
+        self._book = Book(settings.folder)
+        self._sites: list[Site] = []
+        self._routes = Routes(())
+        self._decoder = Decoder(self._routes)
+        self._messages: list[Message] = []
+        self._mids: list[tuple[int, int]] = []
+        self._bytes = 0
+        self._live = False  # whether what is held came on the connection that is open now
+        self._began = self._last_came = self._heard_at = self._asked_at = time.monotonic()
+        self._drift = clock() - time.monotonic()
+        self._journal = self._known_arrivals()
+        self._written_filters = self._subscribed()
+        self._listening = health.Listening()
+
+    def run(self, stop: Event) -> Totals:
+        """The main loop."""
+        failures = trouble = 0
+        while not stop.is_set():
+            self._watch_clock()
+            self._refresh_sites()
+            try:
+                if self._due() or (self._messages and (trouble or not self._link.connected)):
+                    self._commit()
+                    trouble = 0
+                if not self._link.connected:
+                    self._connect()
+                    failures = 0
+                self._link.ask_for(self._routes.filters)
+                self._link.pump(self._patience(), self._budget())
+                if self._link.filters != self._written_filters:
+                    self._note_filters()
+            except StoreTrouble as error:
+                trouble += 1
+                self.totals.store_failures += 1
+                if trouble == 1:
+                    log.error("the store takes nothing, messages wait with the broker: %s", error)
+                self._hold(stop, trouble)
+            except LinkDown as error:
+                self._live = False
+                failures += 1
+                log.log(logging.WARNING if failures == 1 else logging.DEBUG, "%s", error)
+                stop.wait(self._back_off(failures))
+        self._finish()
+        return self.totals
+
+    def close(self) -> None:
+        self._link.close(seconds=1.0)
+        self._book.close()
+
+    def _take(self, packet: Packet) -> None:
+        """A delivered message joins the batch."""
+        arrived = int(self._clock() * 1000)
+        message = Message(packet.topic, packet.payload, arrived, packet.retained)
+        if packet.dup and (known := self._journal.get(packet.mid)) and known[0] == set_aside.digest(message):
+            message = message._replace(arrived=known[1])
+        self._last_came = time.monotonic()
+        if not self._messages:
+            self._began = self._last_came
+        self._messages.append(message)
+        self._mids.append((packet.mid, packet.qos))
+        self._bytes += len(packet.payload)
+
+    def _budget(self) -> int:
+        if self._bytes >= self._settings.batch_bytes:
+            return 0
+        return max(0, min(500, self._settings.max_in_flight - len(self._messages)))
+
+    def _due(self) -> bool:
+        if not self._messages:
+            return False
+        now, s = time.monotonic(), self._settings
+        return (
+            len(self._messages) >= s.max_in_flight
+            or self._bytes >= s.batch_bytes
+            or now - self._began >= s.batch_seconds
+            or now - self._last_came >= s.idle_seconds
+        )
+
+    def _patience(self) -> float:
+        """How long the next turn may wait for the broker [s]."""
+        if not self._messages:
+            return _TURN_S
+        now = time.monotonic()
+        left = (
+            min(self._began + self._settings.batch_seconds, self._last_came + self._settings.idle_seconds)
+            - now
+        )
+        return max(0.0, min(_TURN_S, left))
+
+    def _hold(self, stop: Event, trouble: int) -> None:
+        """Wait out the store's trouble; the connection is kept alive and what still arrives has a bound."""
+        until = time.monotonic() + min(5.0, self._back_off(trouble))
+        while time.monotonic() < until and not stop.is_set():
+            if not self._link.connected:
+                stop.wait(0.1)
+                continue
+            try:
+                # The broker can't exceed what is allowed in flight, so what comes now are answers to our pings.
+                spare = len(self._messages) < 2 * self._settings.max_in_flight
+                spare = spare and self._bytes < 2 * self._settings.batch_bytes
+                self._link.pump(0.1, max(self._budget(), int(spare)))
+            except LinkDown:
+                self._live = False
+
+    def _back_off(self, failures: int) -> float:
+        low, high = self._settings.back_off_seconds
+        return min(high, low * 2.0 ** min(failures - 1, 20)) * random.uniform(0.5, 1.0)  # noqa: S311
+
+    def _connect(self) -> None:
+        self._link.filters = set(self._written_filters)
+        self._link.connect()
+        self.totals.connects += 1
+        self._live = True
+        if not self._link.session_present:
+            self._journal.clear()  # packet ids start anew
+        log.info("connected to %s with MQTT %s", self._settings.url, self._link.version)
+
+    def _commit(self) -> None:
+        """Bring the batch to disk, then acknowledge it. Raises StoreTrouble with the batch still held."""
+        messages, now = self._messages, int(self._clock() * 1000)
+        decoded = self._decoder.decode(messages, now)
+        try:
+            new_aside = self._note(decoded, decoded.refused, now)
+            for site, readings in decoded.readings.items():
+                new_aside += self._append(site, readings, now)
+        except Exception as error:
+            raise StoreTrouble(f"{type(error).__name__}: {error}") from error
+        self.totals.messages += len(messages)
+        self.totals.set_aside += new_aside
+        self.totals.unasked += len(decoded.unasked)
+        self.totals.batches += 1
+        mids = self._mids
+        self._messages, self._mids, self._bytes = [], [], 0
+        if self._live and mids:
+            self._link.acknowledge((mid, qos) for mid, qos in mids if qos)
+
+    def _append(self, site: str, readings: Readings, now: int) -> int:
+        """Readings into the store; where it refuses them for what they are, their messages are set aside."""
+        try:
+            done = self._store.append(site, readings)
+        except (InputError, ValueError, TypeError) as error:
+            log.exception("the store refuses readings of %s", site)
+            reason = f"the store refused it: {error}"
+            mine = [
+                n for n, m in enumerate(self._messages) if site in self._decoder.decode([m], now).readings
+            ]
+            with self._book.writing() as db:
+                return self._keep(db, [Refused(n, site, reason) for n in mine])
+        self.totals.stored += done.stored
+        self.totals.replaced += done.replaced
+        self.totals.duplicates += done.duplicates
+        self._listening.hear(site, readings, now)
+        return 0
+
+    def _note(self, decoded: Decoded, refused: list[Refused], now: int) -> int:
+        """Set aside, remember arrivals, births and wills: one transaction, if there is anything. Returns new set-asides."""
+        arrivals = sorted(decoded.arrival_timed | {r.message for r in refused})
+        write_heard = time.monotonic() - self._heard_at >= self._settings.seen_seconds and bool(
+            self._listening.points
+        )
+        if not (arrivals or refused or decoded.statuses or write_heard):
+            return 0
+        with self._book.writing() as db:
+            new = self._keep(db, refused)
+            self._remember(db, arrivals)
+            health.write_statuses(db, decoded.statuses)
+            if write_heard:
+                self._listening.write(db, now)
+        if write_heard:
+            self._heard_at = time.monotonic()
+        return new
+
+    def _keep(self, db: sqlite3.Connection, refused: list[Refused]) -> int:
+        s = self._settings
+        return set_aside.keep(db, self._messages, refused, s.set_aside_messages, s.set_aside_bytes)
+
+    def _remember(self, db: sqlite3.Connection, numbers: list[int]) -> None:
+        """When the messages of this batch arrived, by packet id: a second delivery then counts as the first.
+
+        Only the last `max_in_flight` are kept: what is older has been acknowledged.
+        """
+        if not numbers:
+            return
+        client, rows = self._settings.client_id, []
+        for number in numbers:
+            message, (mid, qos) = self._messages[number], self._mids[number]
+            if not qos:
+                continue
+            found = set_aside.digest(message), message.arrived
+            self._journal[mid] = found
+            rows.append((client, mid, *found))
+        db.executemany(
+            "INSERT OR REPLACE INTO arrivals (client, mid, digest, arrived) VALUES (?, ?, ?, ?)", rows
+        )
+        db.execute(
+            "DELETE FROM arrivals WHERE client = ?1 AND seq <= (SELECT max(seq) FROM arrivals WHERE client = ?1) - ?2",
+            (client, self._settings.max_in_flight),
+        )
+
+    def _known_arrivals(self) -> dict[int, tuple[bytes, int]]:
+        rows = self._book.db.execute(
+            "SELECT mid, digest, arrived FROM arrivals WHERE client = ?", (self._settings.client_id,)
+        )
+        return {mid: (found, arrived) for mid, found, arrived in rows}
+
+    def _subscribed(self) -> set[str]:
+        """The filters that our session at the broker has."""
+        client = self._settings.client_id
+        return {f for (f,) in self._book.db.execute("SELECT filter FROM filters WHERE client = ?", (client,))}
+
+    def _write_filters(self, db: sqlite3.Connection) -> None:
+        client, now = self._settings.client_id, set(self._link.filters)
+        db.execute("DELETE FROM filters WHERE client = ?", (client,))
+        db.executemany("INSERT INTO filters VALUES (?, ?)", [(client, f) for f in sorted(now)])
+        self._written_filters = now
+
+    def _note_filters(self) -> None:
+        try:
+            with self._book.writing() as db:
+                self._write_filters(db)
+        except sqlite3.Error as error:
+            raise StoreTrouble(str(error)) from error
+
+    def _refresh_sites(self) -> None:
+        """Take up changed site files."""
+        now = time.monotonic()
+        if self._sites and now < self._asked_at:
+            return
+        self._asked_at = now + self._settings.sites_seconds
+        sites = list(self._provider())
+        if len(sites) == len(self._sites) and all(
+            a is b or a == b for a, b in zip(sites, self._sites, strict=True)
+        ):
+            self._sites = sites
+            return
+        self._sites = sites
+        self._routes = Routes(sites)
+        self._decoder = Decoder(self._routes)
+
+    def _watch_clock(self) -> None:
+        """Note a jump of the clock: times of arrival before and after it can't be compared."""
+        drift = self._clock() - time.monotonic()
+        if abs(jump := drift - self._drift) >= _CLOCK_JUMP_S:
+            self.totals.clock_jumps += 1
+            text = f"this machine's clock jumped by {jump:+.0f} s"
+            log.warning(text)
+            with contextlib.suppress(sqlite3.Error):
+                self._book.note(int(self._clock() * 1000), "clock", text)
+        self._drift = drift
+
+    def _finish(self) -> None:
+        """A clean stop: what is held goes to disk and is acknowledged; what can't go is left to the broker."""
+        try:
+            if self._messages:
+                self._commit()
+            with self._book.writing() as db:
+                self._listening.write(db, int(self._clock() * 1000))
+                self._write_filters(db)
+        except (StoreTrouble, LinkDown, sqlite3.Error, OSError) as error:
+            log.error("stopped with %d messages left to the broker: %s", len(self._messages), error)
+        self._link.close()

@@ -1,0 +1,428 @@
+"""Messages turned into readings; what can't be read is told with its reason, nothing is dropped."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
+from typing import Any, NamedTuple
+
+import numpy as np
+import orjson
+
+from analysis.plant.site import Point
+from analysis.plant.units import Conversion
+from analysis.readings import Readings, Samples, ordered
+from collector import check
+from collector.mqtt import senml
+from collector.mqtt.topics import Bare, Lane, Lost, Pack, Plant, Pointed, Routes, Status, Unasked
+
+_DECIMAL = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z")
+_SAME = Conversion(1.0, 0.0)
+_REASONS_SHOWN = 5
+_RETAINED = "a retained value without a time: nobody knows when it was true"
+_NUMBERS = frozenset((float, int))
+_NAMES_KEPT = 10_000  # names and units remembered for a site, so that a stranger can't fill the memory
+
+
+class Message(NamedTuple):
+    """One message as it came. `arrived` [ms since 1970]."""
+
+    topic: str
+    payload: bytes
+    arrived: int
+    retained: bool = False
+
+
+class Refused(NamedTuple):
+    """A message that can't be read, whole or in part. `site` is empty where the topic names none."""
+
+    message: int
+    site: str
+    reason: str
+
+
+class StatusSeen(NamedTuple):
+    """A gateway came or went."""
+
+    site: str
+    online: bool
+    arrived: int
+
+
+class Decoded(NamedTuple):
+    """What a run of messages held.
+
+    readings : by site. refused : in the order of the messages. arrival_timed : messages of which a reading took
+    its time from its arrival. unasked : those on topics nobody asked for.
+    """
+
+    readings: dict[str, Readings]
+    refused: list[Refused]
+    statuses: list[StatusSeen]
+    arrival_timed: set[int]
+    unasked: list[int]
+
+
+class _Named(NamedTuple):
+    """What a pack's name and unit stand for: a lane with its conversion, or the reason against it."""
+
+    lane: Lane | None
+    scale: float
+    offset: float
+    plain: bool
+    reason: str
+
+
+class Decoder:
+    """Decodes for a set of sites. Not for several threads at once."""
+
+    def __init__(self, routes: Routes) -> None:
+        self._routes = routes
+        self._active: list[Lane] = []
+        self._refused: list[Refused] = []
+        self._statuses: list[StatusSeen] = []
+        self._timed: set[int] = set()
+        self._now = 0
+
+    def decode(self, messages: Sequence[Message], now: int) -> Decoded:
+        """Read messages in the order they came; of two values for a key the later one counts.
+
+        now : int [ms since 1970], against which times in the future are judged
+        """
+        self._active, self._refused, self._statuses, self._timed, self._now = [], [], [], set(), now
+        unasked: list[int] = []
+        find = self._routes.find
+        for number, message in enumerate(messages):
+            route = find(message.topic)
+            kind = type(route)
+            try:
+                if kind is Pack:
+                    self._pack(route.plant, message, number)  # type: ignore[union-attr]
+                elif kind is Bare:
+                    self._bare(route.lane, message, number)  # type: ignore[union-attr]
+                elif kind is Pointed:
+                    self._pointed(route.lanes, message, number)  # type: ignore[union-attr]
+                elif kind is Unasked:
+                    unasked.append(number)
+                else:
+                    self._other(route, message, number)  # type: ignore[arg-type]
+            except senml.PackRefused as refusal:
+                self._refuse(number, _site_of(route), str(refusal))
+        readings: dict[str, Readings] = {}
+        for lane in self._active:
+            samples = self._drained(lane)
+            if len(samples.time):
+                readings.setdefault(lane.site, {})[lane.point.id] = samples
+        return Decoded(readings, _merged(self._refused), self._statuses, self._timed, unasked)
+
+    def _refuse(self, number: int, site: str, reason: str) -> None:
+        self._refused.append(Refused(number, site, reason))
+
+    def _other(self, route: Lost | Status, message: Message, number: int) -> None:
+        if isinstance(route, Lost):
+            self._refuse(number, route.site, route.reason)
+            return
+        online = _status(message.payload)
+        if online is None:
+            self._refuse(number, route.site, "a status is online or offline")
+        else:
+            self._statuses.append(StatusSeen(route.site, online, message.arrived))
+
+    def _pack(self, plant: Plant, message: Message, number: int) -> None:
+        try:
+            pack = orjson.loads(message.payload)
+        except orjson.JSONDecodeError as error:
+            raise senml.PackRefused(f"bad JSON: {error}") from None
+        if not self._plain_pack(plant, pack, number):
+            self._any_pack(plant, pack, message, number)
+
+    def _plain_pack(self, plant: Plant, pack: Any, number: int) -> bool:
+        """Read a pack of the kind that gateways send all day; False, and nothing read, where it is any other.
+
+        That is: names that are known as they stand, plain numbers, one absolute base time in the first record.
+        """
+        plain = plant.plain
+        try:
+            first = pack[0]
+            seconds = first["bt"]
+            if not (type(seconds) is float or type(seconds) is int) or seconds < senml.ABSOLUTE_FROM:
+                return False
+            if len(first) == 1:  # base time alone
+                records = pack[1:]
+            elif len(first) == 3 and "u" not in first:
+                records = pack
+            else:
+                return False
+            lanes = [plain[r["n"]] for r in records]
+            values = [r["v"] for r in records]
+        except (KeyError, TypeError, IndexError):
+            return False
+        extra = len(records[0]) - 2 if records is pack else 0  # the first record's own bt
+        if sum(map(len, records)) != 2 * len(records) + extra or not set(map(type, values)) <= _NUMBERS:
+            return False
+        ms = _milliseconds(seconds)
+        active = self._active
+        for lane, value in zip(lanes, values, strict=True):
+            if not lane.time:
+                active.append(lane)
+            lane.time.append(ms)
+            lane.value.append(value)
+            lane.source.append(number)
+        return True
+
+    def _any_pack(self, plant: Plant, pack: Any, message: Message, number: int) -> None:
+        named, arrived, now_s = plant.named, message.arrived, message.arrived / 1000.0
+        active = self._active
+        empty = True
+        for name, unit, value, time in senml.resolve(pack):
+            empty = False
+            known = named.get((name, unit))
+            if known is None:
+                known = self._named(plant, name, unit)
+            lane = known.lane
+            if lane is None:
+                self._refuse(number, plant.site.id, known.reason)
+                continue
+            if time is None:
+                ms = arrived
+            else:
+                ms = _milliseconds(senml.absolute(time, now_s))
+            if known.plain and (type(value) is float or type(value) is int):
+                if known.scale != 1.0 or known.offset != 0.0:
+                    value = value * known.scale + known.offset
+            elif isinstance(value, senml.Refusal):
+                self._refuse(number, plant.site.id, f"{name}: {value}")
+                continue
+            else:
+                value = self._word(lane, value, number)
+                if value is None:
+                    continue
+            if time is None or time < senml.ABSOLUTE_FROM:
+                if message.retained:
+                    self._refuse(number, lane.site, f"{name}: {_RETAINED}")
+                    continue
+                self._timed.add(number)
+            if not lane.time:
+                active.append(lane)
+            lane.time.append(ms)
+            lane.value.append(value)
+            lane.source.append(number)
+        if empty:
+            raise senml.PackRefused("a pack without a reading")
+
+    def _named(self, plant: Plant, name: str, unit: str | None) -> _Named:
+        lane = plant.lanes.get(name)
+        if lane is None:
+            found = _Named(None, 1.0, 0.0, False, f"unknown point {name[:80]!r} of {plant.site.id}")
+        else:
+            try:
+                scale, offset = unit_of(lane.point, unit)
+                found = _Named(lane, scale, offset, lane.point.form != "state", "")
+            except ValueError as error:
+                found = _Named(None, 1.0, 0.0, False, f"{name}: {error}")
+        if len(plant.named) >= _NAMES_KEPT:
+            plant.named.clear()
+        plant.named[name, unit] = found
+        return found
+
+    def _bare(self, lane: Lane, message: Message, number: int) -> None:
+        self._one(lane, self._parsed(message.payload, lane), message, number)
+
+    def _pointed(self, lanes: Iterable[tuple[Lane, tuple[str, ...]]], message: Message, number: int) -> None:
+        whole: Any = _UNREAD
+        for lane, parts in lanes:
+            if not parts:
+                self._one(lane, self._parsed(message.payload, lane), message, number)
+                continue
+            if whole is _UNREAD:
+                try:
+                    whole = orjson.loads(message.payload)
+                except orjson.JSONDecodeError as error:
+                    whole = senml.Refusal(f"bad JSON: {error}")
+            if isinstance(whole, senml.Refusal):
+                self._refuse(number, lane.site, whole)
+                continue
+            got = pointed(whole, parts)
+            if got is _UNREAD:
+                self._refuse(
+                    number, lane.site, f"{lane.point.id}: {lane.point.pointer} points at nothing in it"
+                )
+            else:
+                self._one(lane, got, message, number)
+
+    def _parsed(self, payload: bytes, lane: Lane) -> Any:
+        """A bare payload: JSON, a number that JSON would write otherwise, or a state's word."""
+        try:
+            return orjson.loads(payload)
+        except orjson.JSONDecodeError as error:
+            text = payload.strip()
+            if _DECIMAL.match(text):
+                return float(text)
+            if lane.point.form == "state" and text:
+                try:
+                    return text.decode()
+                except UnicodeDecodeError:
+                    pass
+            return senml.Refusal(f"bad JSON: {error}")
+
+    def _one(self, lane: Lane, got: Any, message: Message, number: int) -> None:
+        """Take one value, alone or as {"t", "v"}."""
+        time = message.arrived
+        timed = False
+        if type(got) is dict:
+            if "v" not in got:
+                self._refuse(number, lane.site, f"{lane.point.id}: an object without v")
+                return
+            if got.get("t") is not None:
+                try:
+                    time, timed = instant(got["t"]), True
+                except ValueError as error:
+                    self._refuse(number, lane.site, f"{lane.point.id}: {error}")
+                    return
+            got = got["v"]
+        if not timed and message.retained:
+            self._refuse(
+                number,
+                lane.site,
+                f"{lane.point.id}: {_RETAINED}",
+            )
+            return
+        if isinstance(got, senml.Refusal):
+            self._refuse(number, lane.site, f"{lane.point.id}: {got}")
+            return
+        if lane.point.form == "state" or type(got) not in (float, int):
+            got = self._word(lane, got, number)
+            if got is None:
+                return
+        if not timed:
+            self._timed.add(number)
+        if not lane.time:
+            self._active.append(lane)
+        lane.time.append(time)
+        lane.value.append(got)
+        lane.source.append(number)
+
+    def _word(self, lane: Lane, got: Any, number: int) -> float | str | None:
+        """A value that is no plain number: a state's word, a switch, a number in quotes."""
+        try:
+            if type(got) not in (str, bool, int, float):
+                raise ValueError("an object, an array or null is no value")
+            return check.decoded(lane.point, got)
+        except ValueError as error:
+            self._refuse(number, lane.site, f"{lane.point.id}: {error}")
+            return None
+
+    def _drained(self, lane: Lane) -> Samples:
+        """The lane's samples in order, less those that can't be true; the lane is empty afterwards."""
+        point = lane.point
+        time = np.array(lane.time, dtype=np.int64)
+        value = np.array(lane.value, dtype=object if point.kind.is_text else np.float64)
+        source = lane.source
+        lane.time, lane.value, lane.source = [], [], []
+        bad = check.times_in_trouble(time, self._now)
+        if not point.kind.is_text and (odd := check.values_in_trouble(point, value)) is not None:
+            bad = odd if bad is None else bad | odd
+        if bad is not None:
+            for i in np.flatnonzero(bad).tolist():
+                why = check.trouble(point, int(time[i]), value[i], self._now)
+                self._refuse(source[i], lane.site, f"{point.id}: {why}")
+            time, value = time[~bad], value[~bad]
+        if len(time) > 1 and not bool(np.all(time[1:] > time[:-1])):
+            return ordered(time[::-1], value[::-1])  # the last given counts
+        return Samples(time, value)
+
+
+_UNREAD: Any = object()
+
+
+def pointed(document: Any, parts: Sequence[str]) -> Any:
+    """What a JSON Pointer's tokens find (RFC 6901); a marker that equals nothing where they find nothing."""
+    for part in parts:
+        if type(document) is dict:
+            if part not in document:
+                return _UNREAD
+            document = document[part]
+        elif type(document) is list:
+            if not (part.isascii() and part.isdigit()) or (part != "0" and part[0] == "0") or len(part) > 9:
+                return _UNREAD
+            if int(part) >= len(document):
+                return _UNREAD
+            document = document[int(part)]
+        else:
+            return _UNREAD
+    return document
+
+
+def instant(given: Any) -> int:
+    """A time given as Unix seconds or ISO 8601 (UTC where it has no offset) [ms]. Raises ValueError."""
+    if type(given) is float or type(given) is int:
+        return _milliseconds(given)
+    if type(given) is str:
+        try:
+            moment = datetime.fromisoformat(given)
+        except ValueError:
+            raise ValueError(f"t {given[:40]!r} is no ISO 8601 time") from None
+        if moment.tzinfo is None:
+            moment = moment.replace(tzinfo=UTC)
+        return round(moment.timestamp() * 1000)
+    raise ValueError("t must be Unix seconds or ISO 8601 text")
+
+
+def _milliseconds(seconds: float) -> int:
+    """Seconds as ms, held within what a store can key."""
+    return round(max(-9.2e15, min(9.2e15, seconds * 1000.0)))
+
+
+def unit_of(point: Point, unit: str | None) -> Conversion:
+    """How a record's number becomes one in the point's own unit.
+
+    unit : str of the SenML registry or RFC 8798; None: the point's own. Raises ValueError for any other.
+    """
+    if unit is None:
+        return _SAME
+    if point.form == "state":
+        if unit in ("/", "count"):
+            return _SAME
+        raise ValueError(f"a state has no unit, but u is {unit!r}")
+    known = senml.UNITS.get(unit)
+    if known is None:
+        if unit == point.unit:
+            return _SAME
+        raise ValueError(f"u {unit[:40]!r} is no SenML unit; leave it out for {point.unit}")
+    return check.unit_change(point, known)
+
+
+def _status(payload: bytes) -> bool | None:
+    """A birth or will: online or offline, bare, in JSON text, or as an object's status."""
+    text: Any = payload.strip()
+    try:
+        text = orjson.loads(text)
+    except orjson.JSONDecodeError:
+        text = text.decode(errors="replace")
+    if type(text) is dict:
+        text = text.get("status")
+    return {"online": True, "offline": False}.get(text.lower()) if type(text) is str else None
+
+
+def _site_of(route: Any) -> str:
+    return route.plant.site.id if type(route) is Pack else ""
+
+
+def _merged(refused: list[Refused]) -> list[Refused]:
+    """One entry for each message, its reasons joined, in the order of the messages."""
+    if not refused:
+        return refused
+    sites: dict[int, str] = {}
+    reasons: dict[int, list[str]] = {}
+    for number, site, reason in refused:
+        sites[number] = sites.get(number) or site
+        found = reasons.setdefault(number, [])
+        if reason not in found:
+            found.append(reason)
+    out = []
+    for number in sorted(reasons):
+        found = reasons[number]
+        more = f"; and {len(found) - _REASONS_SHOWN} more" if len(found) > _REASONS_SHOWN else ""
+        out.append(Refused(number, sites[number], "; ".join(found[:_REASONS_SHOWN]) + more))
+    return out

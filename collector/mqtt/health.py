@@ -1,0 +1,204 @@
+"""Is a gateway alive: births and wills, when each point was last heard, silence against the point's own rhythm."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+
+from analysis.plant.site import Site
+from analysis.readings import MS_PER_DAY, MS_PER_MINUTE, Readings, Samples
+from collector.mqtt.book import Book
+from collector.mqtt.decode import StatusSeen
+from collector.store.protocol import PointSpan, Store
+
+LATE_MS = 15 * MS_PER_MINUTE
+"""A reading that arrives this long after its time was held back or backfilled; its day is to be worked out again."""
+SILENT_TIMES = 5.0
+"""A point is silent after so many of its usual spacings ..."""
+SILENT_USUAL_GAPS = 2.0
+"""... and longer than this many times the gap that one in a hundred of its own exceeds ..."""
+SILENT_AT_LEAST_MS = 10 * MS_PER_MINUTE
+"""... but never before this."""
+_RHYTHM_SAMPLES = 500
+
+
+class Heard(NamedTuple):
+    """What came of one point since it was last written down. Times [ms]."""
+
+    arrived: int
+    time: int
+    lag: int
+    readings: int
+    late: int
+
+
+@dataclass
+class Listening:
+    """What was heard and is not yet in the book: for each point its last, for each late day how many."""
+
+    points: dict[tuple[str, str], Heard] = field(default_factory=dict)
+    late_days: dict[tuple[str, int], int] = field(default_factory=dict)
+
+    def hear(self, site: str, readings: Readings, arrived: int) -> None:
+        """Take note of a batch's readings of one site."""
+        for point, samples in readings.items():
+            newest = int(samples.time[-1])
+            late = 0
+            if samples.time[0] < arrived - LATE_MS:
+                days = samples.time[samples.time < arrived - LATE_MS] // MS_PER_DAY
+                late = len(days)
+                for day, count in zip(*np.unique(days, return_counts=True), strict=True):
+                    key = site, int(day)
+                    self.late_days[key] = self.late_days.get(key, 0) + int(count)
+            before = self.points.get((site, point))
+            self.points[site, point] = Heard(
+                arrived,
+                max(newest, before.time) if before else newest,
+                arrived - newest,
+                len(samples.time) + (before.readings if before else 0),
+                late + (before.late if before else 0),
+            )
+
+    def write(self, db: sqlite3.Connection, arrived: int) -> None:
+        """Put it into the book, inside a transaction, and start anew."""
+        db.executemany(
+            "INSERT INTO seen VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (site, point) DO UPDATE SET"
+            " arrived = excluded.arrived, time = max(time, excluded.time), lag = excluded.lag,"
+            " readings = readings + excluded.readings, late = late + excluded.late",
+            [(*key, *heard) for key, heard in self.points.items()],
+        )
+        db.executemany(
+            "INSERT INTO late_days VALUES (?, ?, ?, ?) ON CONFLICT (site, day) DO UPDATE SET"
+            " readings = readings + excluded.readings, arrived = excluded.arrived",
+            [(site, day, count, arrived) for (site, day), count in self.late_days.items()],
+        )
+        self.points, self.late_days = {}, {}
+
+
+def write_statuses(db: sqlite3.Connection, statuses: Iterable[StatusSeen]) -> None:
+    """Births and wills into the book; `since` moves only when the status changes."""
+    db.executemany(
+        "INSERT INTO status VALUES (?, ?, ?, ?) ON CONFLICT (site) DO UPDATE SET"
+        " since = CASE WHEN online = excluded.online THEN since ELSE excluded.since END,"
+        " online = excluded.online, heard = excluded.heard",
+        [(s.site, s.online, s.arrived, s.arrived) for s in statuses],
+    )
+
+
+class PointHealth(NamedTuple):
+    """One point as it is heard. Times and durations [ms].
+
+    last : time of its newest reading. arrived : when a reading of it last came by MQTT, if one did.
+    rhythm : its usual spacing, None with fewer than three readings. silent_after : the silence that would be unusual.
+    lag : how long after its time the newest reading came; negative where the gateway's clock is ahead of ours.
+    """
+
+    point: str
+    last: int | None
+    arrived: int | None
+    rhythm: int | None
+    silent_after: int | None
+    silent_for: int | None
+    lag: int | None
+    late: int
+
+    @property
+    def silent(self) -> bool:
+        return (
+            self.silent_for is not None
+            and self.silent_after is not None
+            and self.silent_for > self.silent_after
+        )
+
+
+class SiteHealth(NamedTuple):
+    """A site's gateway and its points.
+
+    online : by the last birth or will; None where none ever came. since : from when on [ms].
+    late_days : UTC day -> readings that came late for it.
+    """
+
+    site: str
+    online: bool | None
+    since: int | None
+    last: int | None
+    points: tuple[PointHealth, ...]
+    late_days: dict[int, int]
+
+    @property
+    def silent(self) -> tuple[str, ...]:
+        """Points that say nothing where by their own rhythm they should."""
+        return tuple(p.point for p in self.points if p.silent)
+
+
+def site_health(book: Book, store: Store, site: Site, now: int) -> SiteHealth:
+    """How a site is heard at `now` [ms]. Points that never gave a reading are listed without times."""
+    spans = store.points(site.id)
+    seen = {
+        point: Heard(arrived, time, lag, readings, late)
+        for point, arrived, time, lag, readings, late in book.db.execute(
+            "SELECT point, arrived, time, lag, readings, late FROM seen WHERE site = ?", (site.id,)
+        )
+    }
+    status = book.db.execute("SELECT online, since FROM status WHERE site = ?", (site.id,)).fetchone()
+    late = dict(book.db.execute("SELECT day, readings FROM late_days WHERE site = ?", (site.id,)))
+    points = tuple(_point(store, site.id, p.id, spans.get(p.id), seen.get(p.id), now) for p in site.point)
+    newest = [p.last for p in points if p.last is not None]
+    return SiteHealth(
+        site.id,
+        bool(status[0]) if status else None,
+        status[1] if status else None,
+        max(newest, default=None),
+        points,
+        late,
+    )
+
+
+def _point(
+    store: Store, site: str, point: str, span: PointSpan | None, heard: Heard | None, now: int
+) -> PointHealth:
+    arrived, lag, late = (heard.arrived, heard.lag, heard.late) if heard else (None, None, 0)
+    if span is None:
+        return PointHealth(point, None, arrived, None, None, None, lag, late)
+    usual, after = rhythm(_recent(store, site, point, span))
+    return PointHealth(point, span.last, arrived, usual, after, max(0, now - span.last), lag, late)
+
+
+def _recent(store: Store, site: str, point: str, span: PointSpan) -> Samples | None:
+    """The last few hundred readings, found without reading years."""
+    if span.count < 3:
+        return None
+    reach = max(1, (span.last - span.first) * _RHYTHM_SAMPLES // span.count)
+    for start in (span.last - min(reach, MS_PER_DAY), span.last - reach, span.first):
+        found = store.read(site, [point], start, span.last + 1).get(point)
+        if found is not None and len(found.time) >= min(span.count, _RHYTHM_SAMPLES // 10):
+            return Samples(found.time[-_RHYTHM_SAMPLES:], found.value[-_RHYTHM_SAMPLES:])
+    return found
+
+
+def rhythm(samples: Samples | None) -> tuple[int | None, int | None]:
+    """A point's usual spacing, and the silence that would be unusual for it [ms]; None with fewer than three readings.
+
+    The usual spacing is the median. A point that speaks only on change has a few long gaps: they are usual for it.
+    """
+    if samples is None or len(samples.time) < 3:
+        return None, None
+    gaps = np.diff(samples.time)
+    usual = int(np.median(gaps))
+    rare = float(np.percentile(gaps, 99))
+    return usual, int(max(SILENT_TIMES * usual, SILENT_USUAL_GAPS * rare, SILENT_AT_LEAST_MS))
+
+
+def forget(book: Book, site: str) -> None:
+    """Remove all that the book holds of a site, messages set aside among it."""
+    from collector.mqtt.set_aside import clear
+
+    clear(book, site)
+    with book.writing() as db:
+        for table in ("seen", "late_days", "status"):
+            db.execute(f"DELETE FROM {table} WHERE site = ?", (site,))  # noqa: S608
+    book.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
