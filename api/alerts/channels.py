@@ -1,0 +1,129 @@
+"""The ways a notice leaves: e-mail, and any other channel that apprise speaks."""
+
+from __future__ import annotations
+
+import smtplib
+import ssl
+from dataclasses import dataclass
+from email.message import EmailMessage
+from email.utils import formatdate
+from urllib.parse import unquote, urlsplit
+
+from analysis.errors import InputError
+
+TIMEOUT_S = 20.0
+_LOOPBACK = ("localhost", "127.0.0.1", "::1")
+
+
+class NotSent(Exception):
+    """It surely did not arrive; trying again is right."""
+
+
+class Rejected(NotSent):
+    """The receiver refused it for good; trying again is of no use."""
+
+
+class MayHaveArrived(Exception):
+    """The connection broke when everything had been said: sending again could tell the same thing twice."""
+
+
+@dataclass(frozen=True)
+class Letter:
+    """One message to one receiver. `key` names it for good."""
+
+    key: str
+    receiver: str
+    subject: str
+    body: str
+    urgent: bool = False
+
+
+def send(letter: Letter, mail_url: str, mail_from: str) -> None:
+    """Send a letter: to an e-mail address by SMTP, to an address with a scheme by apprise.
+
+    Raises NotSent, Rejected or MayHaveArrived; InputError if e-mail is not set up
+    """
+    if "://" in letter.receiver:
+        _send_by_channel(letter)
+    else:
+        _send_mail(letter, mail_url, mail_from)
+
+
+def _send_mail(letter: Letter, mail_url: str, mail_from: str) -> None:
+    parts = urlsplit(mail_url)
+    if parts.scheme not in ("smtp", "smtps") or not parts.hostname:
+        raise InputError("FIELDFARE_MAIL_URL: must be smtp://host:port or smtps://host:port")
+    try:
+        server = _connect(parts.scheme, parts.hostname, parts.port)
+    except (OSError, smtplib.SMTPException) as error:
+        raise NotSent(str(error)) from error
+    try:
+        _prepare(
+            server, parts.scheme, parts.hostname, unquote(parts.username or ""), unquote(parts.password or "")
+        )
+        _hand_over(server, mail_from, letter)
+    finally:
+        server.close()
+
+
+def _connect(scheme: str, host: str, port: int | None) -> smtplib.SMTP:
+    if scheme == "smtps":
+        return smtplib.SMTP_SSL(host, port or 465, timeout=TIMEOUT_S, context=ssl.create_default_context())
+    return smtplib.SMTP(host, port or 587, timeout=TIMEOUT_S)
+
+
+def _prepare(server: smtplib.SMTP, scheme: str, host: str, user: str, password: str) -> None:
+    """Encrypt where the server can, and must where it is not on this machine; then sign in."""
+    try:
+        server.ehlo()
+        if scheme == "smtp" and server.has_extn("starttls"):
+            server.starttls(context=ssl.create_default_context())
+            server.ehlo()
+        elif scheme == "smtp" and host not in _LOOPBACK:
+            raise Rejected(f"{host} offers no encryption")
+        if user:
+            server.login(user, password)
+    except (OSError, smtplib.SMTPException) as error:
+        raise NotSent(str(error)) from error
+
+
+def _hand_over(server: smtplib.SMTP, mail_from: str, letter: Letter) -> None:
+    message = EmailMessage()
+    message["From"], message["To"], message["Subject"] = mail_from, letter.receiver, letter.subject
+    message["Date"] = formatdate(localtime=False)
+    message["Message-ID"] = f"<{letter.key}@{mail_from.rpartition('@')[2]}>"
+    message["Auto-Submitted"] = "auto-generated"
+    if letter.urgent:
+        message["Importance"] = "high"
+    message.set_content(letter.body)
+    try:
+        for code, said in (server.mail(mail_from), server.rcpt(letter.receiver)):
+            _accepted(code, said)
+    except (OSError, smtplib.SMTPException) as error:
+        raise NotSent(str(error)) from error
+    try:
+        code, said = server.data(message.as_bytes())
+    except smtplib.SMTPDataError as error:  # refused before anything was handed over
+        _accepted(error.smtp_code, error.smtp_error)
+        raise NotSent(str(error)) from error
+    except (OSError, smtplib.SMTPException) as error:
+        raise MayHaveArrived(str(error)) from error
+    _accepted(code, said)
+
+
+def _accepted(code: int, said: bytes | str) -> None:
+    if 200 <= code < 300:
+        return
+    text = f"{code} {said.decode(errors='replace') if isinstance(said, bytes) else said}"
+    raise (Rejected if code >= 500 else NotSent)(text)
+
+
+def _send_by_channel(letter: Letter) -> None:
+    import apprise
+
+    sender = apprise.Apprise()
+    if not sender.add(letter.receiver):
+        raise Rejected("the channel's address can't be read")
+    kind = apprise.NotifyType.WARNING if letter.urgent else apprise.NotifyType.INFO
+    if not sender.notify(body=letter.body, title=letter.subject, notify_type=kind):
+        raise NotSent("the channel did not take it")

@@ -1,0 +1,208 @@
+"""Notices: queued once for each receiver, sent, tried again, and never sent twice."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import func, select, update
+from sqlalchemy.orm import Session
+
+from analysis.errors import InputError
+from api.alerts.alerts import AlertRow
+from api.alerts.channels import Letter, MayHaveArrived, NotSent, Rejected, send
+from api.alerts.words import digest_message, month_message, not_before, urgent_message
+from api.people.access import OF_THE_FIRM
+from api.settings import Settings
+from api.state.database import Database
+from api.state.people_tables import Person, PersonSite
+from api.state.tables import SiteRow
+from api.state.work_tables import Notice
+
+BACK_OFF = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360))
+"""Waits before the next try; after the last one it has failed."""
+CLAIM_LOST_AFTER = timedelta(minutes=10)
+
+log = logging.getLogger(__name__)
+Send = Callable[[Letter, str, str], None]
+
+
+@dataclass(frozen=True)
+class NoticeRow:
+    id: int
+    kind: str
+    site: str | None
+    receiver: str
+    subject: str
+    state: str
+    attempts: int
+    created: datetime
+    sent: datetime | None
+    error: str
+
+
+class Notices:
+    """The queue in the state database.
+
+    A notice waits, is claimed before it is sent, and is then sent, failed or (where the connection broke when all had
+    been said, or the process died) unsure: an unsure one is shown, and not sent again.
+    """
+
+    def __init__(self, database: Database, settings: Settings, send: Send = send) -> None:
+        self._database, self._settings, self._send = database, settings, send
+
+    def urgent(self, alerts: Sequence[AlertRow], now: datetime) -> int:
+        """Queue what can't wait, once for each episode of an alert. Returns how many notices were new."""
+        new = 0
+        with self._database.write() as session:
+            for alert in alerts:
+                name = site_names(session).get(alert.site, alert.site)
+                subject, body = urgent_message(alert, name, self._settings.address)
+                for receiver in self._firm(session):
+                    key = f"urgent-{alert.id}-{alert.episode}-{_short(receiver)}"
+                    new += _queue(session, key, "urgent", alert.site, receiver, subject, body, now)
+        return new
+
+    def digest(
+        self, day: str, happened: Sequence[tuple[AlertRow, str]], live: int, now: datetime, zone: ZoneInfo
+    ) -> int:
+        """Queue the morning digest of a day. Returns how many notices were new."""
+        new = 0
+        with self._database.write() as session:
+            message = digest_message(happened, live, site_names(session), self._settings.address)
+            if message is None:
+                return 0
+            for receiver in self._firm(session):
+                key = f"digest-{day}-{_short(receiver)}"
+                new += _queue(session, key, "digest", None, receiver, *message, self._after_quiet(now, zone))
+        return new
+
+    def month(self, site: str, month: str, now: datetime, zone: ZoneInfo) -> int:
+        """Queue the letter about a month's paper for the home's people. Returns how many notices were new."""
+        chosen = select(Person.email).join(PersonSite, PersonSite.person == Person.id)
+        new = 0
+        with self._database.write() as session:
+            name = site_names(session).get(site, site)
+            subject, body = month_message(name, month, self._settings.address, site)
+            for email in session.scalars(
+                chosen.where(PersonSite.site == site, Person.active, Person.notices)
+            ):
+                key = f"month-{site}-{month}-{_short(email)}"
+                new += _queue(session, key, "month", site, email, subject, body, self._after_quiet(now, zone))
+        return new
+
+    def deliver(self, now: datetime | None = None) -> dict[str, int]:
+        """Send what is due. Returns how many ended in each state."""
+        moment = now or datetime.now(UTC)
+        self._give_up_lost(moment)
+        ended: dict[str, int] = {}
+        while (claimed := self._claim(moment)) is not None:
+            state = self._deliver(claimed, moment)
+            ended[state] = ended.get(state, 0) + 1
+        return ended
+
+    def page(self, offset: int, limit: int, site: str = "") -> tuple[list[NoticeRow], int]:
+        """Newest first, and how many there are."""
+        chosen = select(Notice) if not site else select(Notice).where(Notice.site == site)
+        with self._database.read() as session:
+            total = session.scalar(select(func.count()).select_from(chosen.subquery())) or 0
+            rows = list(session.scalars(chosen.order_by(Notice.id.desc()).offset(offset).limit(limit)))
+        return [_row(r) for r in rows], total
+
+    def counts(self) -> dict[str, int]:
+        """state -> how many."""
+        with self._database.read() as session:
+            return dict(
+                session.execute(select(Notice.state, func.count()).group_by(Notice.state)).tuples().all()
+            )
+
+    def _claim(self, now: datetime) -> Notice | None:
+        chosen = (
+            select(Notice)
+            .where(Notice.state == "waiting", Notice.not_before <= now)
+            .order_by(Notice.id)
+            .limit(1)
+        )
+        with self._database.write() as session:
+            row = session.scalars(chosen.with_for_update(skip_locked=True)).first()
+            if row is not None:
+                row.state, row.attempts, row.not_before = "sending", row.attempts + 1, now
+            return row
+
+    def _deliver(self, notice: Notice, now: datetime) -> str:
+        letter = Letter(notice.key, notice.receiver, notice.subject, notice.body, notice.kind == "urgent")
+        values: dict[str, object] = {"state": "sent", "sent": datetime.now(UTC), "error": ""}
+        try:
+            self._send(letter, self._settings.mail_url, self._settings.mail_from)
+        except (Rejected, InputError) as error:
+            values = {"state": "failed", "error": str(error)}
+        except NotSent as error:
+            more = notice.attempts <= len(BACK_OFF)
+            values = {"state": "waiting" if more else "failed", "error": str(error)}
+            if more:
+                values["not_before"] = now + BACK_OFF[notice.attempts - 1]
+        except MayHaveArrived as error:
+            values = {"state": "unsure", "error": str(error)}
+        except Exception as error:  # a channel's own fault must not stop the others
+            log.exception("a notice could not be sent")
+            values = {"state": "unsure", "error": f"{type(error).__name__}: {error}"}
+        with self._database.write() as session:
+            session.execute(update(Notice).where(Notice.id == notice.id).values(values))
+        return str(values["state"])
+
+    def _give_up_lost(self, now: datetime) -> None:
+        """What was being sent when its process died may have arrived."""
+        lost = (Notice.state == "sending", Notice.not_before < now - CLAIM_LOST_AFTER)
+        with self._database.write() as session:
+            session.execute(
+                update(Notice).where(*lost).values(state="unsure", error="the service was stopped meanwhile")
+            )
+
+    def _firm(self, session: Session) -> list[str]:
+        chosen = select(Person.email).where(Person.role.in_(OF_THE_FIRM), Person.active, Person.notices)
+        people = list(session.scalars(chosen.order_by(Person.email))) if self._settings.mail_url else []
+        return [*people, *self._settings.channels.split()]
+
+    def _after_quiet(self, now: datetime, zone: ZoneInfo) -> datetime:
+        return not_before(now, zone, self._settings.quiet_from, self._settings.quiet_to)
+
+
+def site_names(session: Session) -> dict[str, str]:
+    """Site -> the name in its file."""
+    from analysis.plant.load import parse_site
+
+    return {row.id: parse_site(row.file).site.name for row in session.scalars(select(SiteRow))}
+
+
+def _queue(
+    session: Session,
+    key: str,
+    kind: str,
+    site: str | None,
+    receiver: str,
+    subject: str,
+    body: str,
+    when: datetime,
+) -> int:
+    if session.scalars(select(Notice.id).where(Notice.key == key)).first() is not None:
+        return 0
+    row = Notice(
+        key=key, kind=kind, site=site, receiver=receiver, subject=" ".join(subject.split()), body=body
+    )
+    row.state, row.attempts, row.not_before, row.created = "waiting", 0, when, datetime.now(UTC)
+    session.add(row)
+    session.flush()
+    return 1
+
+
+def _short(receiver: str) -> str:
+    return hashlib.sha256(receiver.encode()).hexdigest()[:16]
+
+
+def _row(r: Notice) -> NoticeRow:
+    shown = r.receiver if "://" not in r.receiver else r.receiver.split("://")[0] + "://..."
+    return NoticeRow(r.id, r.kind, r.site, shown, r.subject, r.state, r.attempts, r.created, r.sent, r.error)

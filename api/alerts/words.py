@@ -1,0 +1,79 @@
+"""What notices say: pure text from alerts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from api.alerts.alerts import AlertRow
+from api.alerts.life import GRAVER
+
+WHAT = {
+    "opened": "new", "reopened": "back again", "worsened": "worse", "woke": "no longer put off", "resolved": "gone",
+}  # fmt: skip
+
+
+def urgent_message(alert: AlertRow, site_name: str, address: str) -> tuple[str, str]:
+    """Subject and body of a notice that can't wait."""
+    finding = alert.finding
+    lines = [f"{site_name}: {alert.headline}", ""]
+    lines += _evidence(finding)
+    for key, label in (("next_step", "Next step"), ("caution", "Caution")):
+        if finding.get(key):
+            lines += [f"{label}: {finding[key]}", ""]
+    lines.append(f"{address}/sites/{alert.site}")
+    return f"Urgent: {site_name}: {alert.headline}", "\n".join(lines)
+
+
+def digest_message(
+    happened: Sequence[tuple[AlertRow, str]], live: int, names: Mapping[str, str], address: str
+) -> tuple[str, str] | None:
+    """Subject and body of the morning digest; None where nothing happened. Of several things that happened to one
+    alert the last one counts."""
+    newest = {alert.id: (alert, what) for alert, what in happened}
+    if not newest:
+        return None
+    rows = sorted(
+        newest.values(), key=lambda r: (r[1] == "resolved", -GRAVER.get(r[0].severity, 0), r[0].site)
+    )
+    lines = []
+    for alert, what in rows:
+        lines.append(
+            f"{alert.severity.upper()}  {names.get(alert.site, alert.site)}: {alert.headline} ({WHAT[what]})"
+        )
+        if what != "resolved" and alert.finding.get("next_step"):
+            lines.append(f"    {alert.finding['next_step']}")
+        lines.append(f"    {address}/sites/{alert.site}")
+    lines += ["", f"{live} alerts are open in all: {address}/"]
+    fresh = sum(what != "resolved" for _, what in rows)
+    gone = len(rows) - fresh
+    subject = f"{fresh} to look at" + (f", {gone} gone" if gone else "")
+    return subject, "\n".join(lines)
+
+
+def month_message(site_name: str, month: str, address: str, site: str) -> tuple[str, str]:
+    """Subject and body of the letter that tells a householder of the month's paper."""
+    where = f"{address}/sites/{site}/papers/month/{month}"
+    return f"{site_name}: your heating in {month}", f"Your month's paper is ready:\n\n{where}\n"
+
+
+def not_before(now: datetime, zone: ZoneInfo, quiet_from: int, quiet_to: int) -> datetime:
+    """The moment at which something that is not urgent may leave: now, or the end of the quiet hours."""
+    local = now.astimezone(zone)
+    quiet = (
+        quiet_from <= local.hour < quiet_to
+        if quiet_from <= quiet_to
+        else local.hour >= quiet_from or local.hour < quiet_to
+    )
+    if not quiet:
+        return now
+    day = local.date() + timedelta(days=1 if local.hour >= quiet_to else 0)
+    return datetime.combine(day, time(quiet_to), zone).astimezone(now.tzinfo)
+
+
+def _evidence(finding: Mapping[str, object]) -> list[str]:
+    rows = finding.get("evidence")
+    if not isinstance(rows, list) or not rows:
+        return []
+    return [f"{row['label']}: {row['value']} {row['unit']}".rstrip() for row in rows] + [""]

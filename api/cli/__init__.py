@@ -1,0 +1,7 @@
+"""The command `fieldfare`."""
+
+from __future__ import annotations
+
+from api.cli.entry import main
+
+__all__ = ["main"]

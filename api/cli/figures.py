@@ -1,0 +1,96 @@
+"""What was worked out: `analyse`, `report`, `fleet`."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from api.cli.options import format_option, from_option, print_json, to_option
+from api.settings import Settings
+
+
+@click.command("analyse")
+@click.argument("site_id", metavar="SITE")
+@from_option
+@to_option
+@format_option
+@click.pass_obj
+def analyse(settings: Settings, site_id: str, first: date | None, last: date | None, form: str) -> None:
+    """How a site performs: energy, performance, heat loss against the design, cycling, hot water, findings."""
+    from api.service import opened
+
+    with opened(settings) as service:
+        plant = service.plants.get(site_id)
+        result = service.results.result(plant, *service.results.period(plant, first, last))
+    if form == "json":
+        print_json(result)
+        return
+    from api.cli.plain_result import plain_result
+
+    click.echo(plain_result(result, plant.site.site.name))
+
+
+@click.command("report")
+@click.argument("site_id", metavar="SITE")
+@click.option("--month", metavar="YYYY-MM", help="The householder's month.")
+@click.option("--winter-check", is_flag=True, help="The health check before winter.")
+@click.option("--hand-over", is_flag=True, help="The first weeks against the design.")
+@click.option(
+    "--season", type=int, metavar="YYYY", help="Year in which the winter begins; with --winter-check."
+)
+@click.option(
+    "--out",
+    required=True,
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="FILE.html, FILE.pdf or FILE.json",
+)
+@click.pass_obj
+def report(
+    settings: Settings,
+    site_id: str,
+    month: str | None,
+    winter_check: bool,
+    hand_over: bool,
+    season: int | None,
+    out: Path,
+) -> None:
+    """Write a paper: the householder's month, the winter check, or the hand-over."""
+    if sum((month is not None, winter_check, hand_over)) != 1:
+        raise click.UsageError("Give one of --month, --winter-check, --hand-over.")
+    if season is not None and not winter_check:
+        raise click.UsageError("--season goes with --winter-check.")
+    from api.papers import hand_over_paper, month_paper, winter_paper, write_paper
+    from api.service import opened
+
+    with opened(settings) as service:
+        plant = service.plants.get(site_id)
+        if month is not None:
+            paper = month_paper(service, plant, month)
+        elif winter_check:
+            paper = winter_paper(service, plant, season)
+        else:
+            paper = hand_over_paper(service, plant)
+        write_paper(paper, out)
+    click.echo(f"wrote {out}")
+
+
+@click.command("fleet")
+@format_option
+@click.pass_obj
+def fleet(settings: Settings, form: str) -> None:
+    """Every site, worst first: its gravest finding, performance, and what mending would save."""
+    from api.cli.plain_result import plain_fleet
+    from api.fleet_rows import fleet_rows
+    from api.service import opened
+
+    with opened(settings) as service:
+        rows = fleet_rows(service, fresh=True)
+    if form == "json":
+        print_json({"sites": rows})
+    else:
+        click.echo(plain_fleet(rows))
+
+
+COMMANDS = (analyse, report, fleet)

@@ -1,0 +1,132 @@
+"""`fieldfare user ...`: who may sign in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import click
+
+from api.cli.options import format_option, print_json
+from api.settings import Settings
+
+if TYPE_CHECKING:
+    from api.people.accounts import Accounts
+    from api.people.audit import Audit
+
+ROLES = click.Choice(["installer", "engineer", "householder"])
+
+
+@click.group("user")
+def user() -> None:
+    """People who may sign in: installers, engineers, householders."""
+
+
+@user.command("list")
+@format_option
+@click.pass_obj
+def list_people(settings: Settings, form: str) -> None:
+    """Everybody, with role, homes, and when they were last in."""
+    with _accounts(settings) as (accounts, _):
+        rows = accounts.all()
+    if form == "json":
+        from dataclasses import asdict
+
+        print_json({"people": [asdict(row) for row in rows]})
+        return
+    for row in rows:
+        last = f"{row.last_in:%Y-%m-%d}" if row.last_in else "never in"
+        state = "" if row.active else "  stopped"
+        click.echo(f"{row.email}  {row.role}  {', '.join(row.sites) or '-'}  {last}{state}")
+    if not rows:
+        click.echo("nobody yet; fieldfare serve prints the address at which the first user is made")
+
+
+@user.command("add")
+@click.argument("email")
+@click.option("--name", required=True, help="How the person is called.")
+@click.option("--role", required=True, type=ROLES, help="What the person may do.")
+@click.option(
+    "--site", "sites", multiple=True, metavar="SITE", help="A householder's home; may be given again."
+)
+@click.pass_obj
+def add(settings: Settings, email: str, name: str, role: str, sites: tuple[str, ...]) -> None:
+    """Add a person and print the one-time address at which they set a password."""
+    from api.people.access import COMMAND_LINE
+
+    with _accounts(settings) as (accounts, audit):
+        row = accounts.add(email, name, role, sites)
+        audit.note(COMMAND_LINE, "person added", person=row.id, role=role)
+        _print_invitation(settings, accounts, row.id, row.email)
+
+
+@user.command("invite")
+@click.argument("email")
+@click.pass_obj
+def invite(settings: Settings, email: str) -> None:
+    """Print a new one-time address at which a person sets a password."""
+    from api.people.access import COMMAND_LINE
+
+    with _accounts(settings) as (accounts, audit):
+        row = accounts.find(email)
+        audit.note(COMMAND_LINE, "person invited", person=row.id)
+        _print_invitation(settings, accounts, row.id, row.email)
+
+
+@user.command("change")
+@click.argument("email")
+@click.option("--name", help="How the person is called.")
+@click.option("--role", type=ROLES, help="What the person may do.")
+@click.option("--site", "sites", multiple=True, metavar="SITE", help="The householder's homes from now on.")
+@click.option("--stop/--let-in", "stopped", default=None, help="Keep the person out, or let them in again.")
+@click.pass_obj
+def change(
+    settings: Settings,
+    email: str,
+    name: str | None,
+    role: str | None,
+    sites: tuple[str, ...],
+    stopped: bool | None,
+) -> None:
+    """Change what is given; a person whose role or homes change must sign in again."""
+    from api.people.access import COMMAND_LINE
+
+    with _accounts(settings) as (accounts, audit):
+        person = accounts.find(email).id
+        active = None if stopped is None else not stopped
+        row = accounts.change(person, name=name, role=role, sites=sites or None, active=active)
+        audit.note(COMMAND_LINE, "person changed", person=row.id, role=row.role, active=row.active)
+    click.echo(f"changed {row.email}: {row.role}, {', '.join(row.sites) or 'every site'}")
+
+
+@user.command("remove")
+@click.argument("email")
+@click.pass_obj
+def remove(settings: Settings, email: str) -> None:
+    """Remove a person."""
+    from api.people.access import COMMAND_LINE
+
+    with _accounts(settings) as (accounts, audit):
+        row = accounts.find(email)
+        accounts.remove(row.id)
+        audit.note(COMMAND_LINE, "person removed", person=row.id)
+    click.echo(f"removed {row.email}")
+
+
+def _print_invitation(settings: Settings, accounts: Accounts, person: int, email: str) -> None:
+    secret = accounts.invite(person)
+    click.echo(f"{email} sets a password within 7 days at {settings.address}/welcome/{secret}")
+
+
+@contextmanager
+def _accounts(settings: Settings) -> Iterator[tuple[Accounts, Audit]]:
+    from api.people.accounts import Accounts
+    from api.people.audit import Audit
+    from api.service import opened
+
+    with opened(settings) as service:
+        yield Accounts(service.database), Audit(service.database)
+
+
+COMMANDS = (user,)

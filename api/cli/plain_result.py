@@ -1,0 +1,187 @@
+"""A result as plain text for a terminal."""
+
+from __future__ import annotations
+
+from typing import Any
+
+BOUNDARIES = (
+    ("H1", "refrigeration unit"),
+    ("H2", "with source fan"),
+    ("H3", "with direct heaters"),
+    ("H4", "with pumps"),
+    ("space_heating", "space heating"),
+    ("hot_water", "hot water"),
+)
+NOT_KNOWN = "not known"
+
+
+def plain_result(result: dict[str, Any], name: str) -> str:
+    """The whole result as text: findings first, then the figures, then what could not be said."""
+    period, coverage = result["period"], result["coverage"]["share"]
+    head = f"{name}: {period['from']} to {period['to']}"
+    if coverage is not None:
+        head += f", usable data in {coverage:.1%} of the time"
+    parts = [
+        head,
+        _findings(result["findings"]),
+        _performance(result),
+        _energy(result["energy"]),
+        _losses(result),
+    ]
+    parts += [_house(result), _running(result), _hot_water(result), _comfort(result), _cost(result)]
+    parts.append(_not_assessed(result["not_assessed"]))
+    return "\n\n".join(part for part in parts if part)
+
+
+def plain_fleet(rows: list[dict[str, Any]]) -> str:
+    """The fleet as text, one line a site."""
+    if not rows:
+        return "no sites yet; add one with: fieldfare site add FILE"
+    width = max(len(row["id"]) for row in rows)
+    lines = []
+    for row in rows:
+        told = row["headline"] or row["reason"] or "nothing to report"
+        h4 = f"{row['H4']:.2f}" if row["H4"] is not None else "-"
+        lines.append(f"{row['severity'] or 'ok':<7} {row['id']:<{width}}  SPF {h4:>5}  {told}")
+    return "\n".join(lines)
+
+
+def number(value: float | None, unit: str = "", digits: int = 0) -> str:
+    """A figure with its unit, or that it is not known."""
+    return NOT_KNOWN if value is None else f"{value:,.{digits}f}{' ' + unit if unit else ''}"
+
+
+def interval(figure: dict[str, Any] | None, unit: str = "", digits: int = 2) -> str:
+    """A figure with its 95 % interval, or the reason why there is none."""
+    if not figure or figure.get("value") is None:
+        reason = (figure or {}).get("reason")
+        return f"{NOT_KNOWN} ({reason})" if reason else NOT_KNOWN
+    text = number(figure["value"], unit, digits)
+    if figure.get("low") is None:
+        return text
+    return f"{text} ({figure['low']:.{digits}f} to {figure['high']:.{digits}f})"
+
+
+def _section(title: str, rows: list[tuple[str, str]]) -> str:
+    rows = [row for row in rows if row[1]]
+    if not rows:
+        return ""
+    width = max(len(label) for label, _ in rows)
+    return "\n".join([title, *(f"  {label:<{width}}  {text}" for label, text in rows)])
+
+
+def _findings(findings: list[dict[str, Any]]) -> str:
+    if not findings:
+        return "Findings\n  none"
+    lines = ["Findings"]
+    for f in findings:
+        lines.append(f"  {f['severity'].upper()}: {f['headline']} [{f['code']}, since {f['since']}]")
+        for e in f["evidence"]:
+            limit = f" (limit {_short(e['limit'])})" if e.get("limit") is not None else ""
+            lines.append(f"      {e['label']}: {_short(e['value'])} {e['unit']}{limit}".rstrip())
+        lines += [f"      may be {c['cause'].replace('_', ' ')}: {c['because']}" for c in f["causes"]]
+        lines += [
+            f"      {label}: {f[key]}"
+            for key, label in (("next_step", "next"), ("caution", "caution"))
+            if f[key]
+        ]
+    return "\n".join(lines)
+
+
+def _short(value: Any) -> str:
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def _performance(result: dict[str, Any]) -> str:
+    performance = result["performance"]
+    rows = [
+        (f"{key} {text}" if key[0] == "H" else text, interval(performance.get(key)))
+        for key, text in BOUNDARIES
+    ]
+    expected = performance.get("expected") or {}
+    if expected.get("value") is not None:
+        rows.append(("expected", f"{expected['value']:.2f}, from {expected.get('basis', '')}"))
+    return _section("Performance, heat over electricity, 95 % interval", rows)
+
+
+def _energy(energy: dict[str, Any]) -> str:
+    rows = [
+        (f"{kind}, {use.replace('_', ' ')}", number(value, "kWh"))
+        for kind, key in (("electricity", "electricity_kwh"), ("heat", "heat_kwh"))
+        for use, value in energy[key].items()
+        if value is not None
+    ]
+    return _section("Energy", rows)
+
+
+def _losses(result: dict[str, Any]) -> str:
+    rows = [
+        (row["cause"].replace("_", " "), number(row["electricity_kwh"], "kWh"))
+        for row in result.get("losses") or []
+    ]
+    return _section("Electricity beyond the expected", rows)
+
+
+def _house(result: dict[str, Any]) -> str:
+    loss, capacity, curve = (result.get(k) or {} for k in ("heat_loss", "capacity", "heating_curve"))
+    rows = [
+        ("heat loss coefficient", interval(loss.get("coefficient_w_per_k"), "W/K", 0)),
+        ("heat loss at the design temperatures", interval(loss.get("heat_loss_kw"), "kW", 2)),
+        ("the design said", number(loss.get("design_kw"), "kW", 2)),
+        ("output at the design temperature", interval(capacity.get("output_at_design_kw"), "kW", 2)),
+        ("output over need there", interval(capacity.get("margin"), "", 2)),
+        ("flow temperature above the designed curve", number(curve.get("above_design_k"), "K", 1)),
+    ]
+    return _section("House and design", rows)
+
+
+def _running(result: dict[str, Any]) -> str:
+    cycling, defrost = result.get("cycling") or {}, result.get("defrost") or {}
+    rows = [
+        ("compressor starts", number(cycling.get("starts"))),
+        ("starts in an hour of running", number(cycling.get("starts_per_running_hour"), "", 2)),
+        ("median run", number(cycling.get("median_run_minutes"), "min")),
+        ("defrosts", number(defrost.get("count"))),
+        ("electricity of defrosts", number(defrost.get("electricity_kwh"), "kWh")),
+    ]
+    return _section("Running", rows)
+
+
+def _hot_water(result: dict[str, Any]) -> str:
+    water = result.get("hot_water") or {}
+    rows = [
+        ("reheats", number(water.get("reheats"))),
+        ("median reheat", number(water.get("median_reheat_minutes"), "min")),
+        ("litres at 40 C when full", number(water.get("litres_at_40c_when_full"))),
+        ("standing loss a day", number(water.get("standing_loss_kwh_per_day"), "kWh", 2)),
+        ("last disinfection", water.get("last_pasteurised") or NOT_KNOWN),
+    ]
+    return _section("Hot water", rows) if water else ""
+
+
+def _comfort(result: dict[str, Any]) -> str:
+    zones = (result.get("comfort") or {}).get("zones") or {}
+    rows = []
+    for zone, said in zones.items():
+        below = said.get("share_below_target")
+        text = number(said.get("mean_c"), "C", 1)
+        rows.append(
+            (zone, text + (f", below its target {below:.0%} of the time" if below is not None else ""))
+        )
+    return _section("Rooms", rows)
+
+
+def _cost(result: dict[str, Any]) -> str:
+    cost = result.get("cost") or {}
+    unit = cost.get("currency") or ""
+    rows = [
+        ("electricity", number(cost.get("total"), unit, 2)),
+        ("with the fuel before", number(cost.get("previous_fuel_total"), unit, 2)),
+        ("carbon dioxide", number(cost.get("co2_kg"), "kg")),
+        ("with the fuel before", number(cost.get("previous_fuel_co2_kg"), "kg")),
+    ]
+    return _section("Cost and carbon", rows) if cost else ""
+
+
+def _not_assessed(rows: list[dict[str, Any]]) -> str:
+    return _section("Not assessed", [(row["code"].replace("_", " "), row["reason"]) for row in rows])

@@ -1,0 +1,142 @@
+"""Readings in and out: `ingest`, `export`, `set-aside`."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import click
+
+from api.cli.options import format_option, from_option, print_json, to_option
+from api.settings import Settings
+
+
+@click.command("ingest")
+@click.argument("site_id", metavar="SITE")
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@format_option
+@click.pass_obj
+def ingest(settings: Settings, site_id: str, files: tuple[Path, ...], form: str) -> int:
+    """Read CSV files (plain or gzip) into the store.
+
+    Reading a file again, or one that overlaps, stores nothing twice. Rows that can't be read go to a rejects file with
+    line and reason; the exit code is then 3.
+    """
+    from api.intake import ingest_files
+    from api.service import opened
+
+    with opened(settings) as service, _bar(files) as progress:
+        summary = ingest_files(service, site_id, files, progress)
+    if form == "json":
+        print_json(summary)
+    else:
+        click.echo(_told(summary))
+    if summary["rejected"]["count"]:
+        from api.cli.entry import SOME_REJECTED
+
+        if form == "text":
+            click.echo(_rejects_told(summary["rejected"]), err=True)
+        return SOME_REJECTED
+    return 0
+
+
+@click.command("export")
+@click.argument("site_id", metavar="SITE")
+@click.option(
+    "--out", required=True, type=click.Path(dir_okay=False, path_type=Path), help="FILE.parquet or FILE.csv"
+)
+@from_option
+@to_option
+@click.pass_obj
+def export(settings: Settings, site_id: str, out: Path, first: date | None, last: date | None) -> None:
+    """Write a site's raw readings as Parquet or CSV, by the file's ending."""
+    from api.intake import export_site
+    from api.service import opened
+
+    with opened(settings) as service:
+        count = export_site(service, site_id, out, first, last)
+    click.echo(f"{count} readings in {out}")
+
+
+@click.group("set-aside")
+def set_aside() -> None:
+    """Messages from the broker that could not be read and were kept aside."""
+
+
+@set_aside.command("list")
+@click.option(
+    "--last", "count", default=50, show_default=True, type=click.IntRange(1), help="How many of the newest."
+)
+@format_option
+@click.pass_obj
+def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -> None:
+    """Messages kept aside: when they came, their topic, and why they could not be read."""
+    from api.kept_aside import list_kept
+
+    listed = list_kept(settings, site_id, count)
+    if form == "json":
+        print_json(listed)
+        return
+    for row in listed["messages"]:
+        click.echo(f"{row['id']:>6}  {row['arrived']}  {row['topic']}  {row['reason']}")
+    click.echo(f"{listed['held']} held, {listed['dropped']} older ones were dropped")
+
+
+@set_aside.command("retry")
+@click.option("--site", "site_id", metavar="SITE", help="Only those of one site.")
+@click.pass_obj
+def retry(settings: Settings, site_id: str | None) -> None:
+    """Read the kept messages again, after a site file was mended; those that can be read now are stored."""
+    from api.kept_aside import retry_kept
+    from api.service import opened
+
+    with opened(settings) as service:
+        told = retry_kept(service, site_id)
+    click.echo(f"{told['read']} messages read ({told['readings']} readings), {told['refused']} still aside")
+
+
+@set_aside.command("clear")
+@click.option("--site", "site_id", metavar="SITE", help="Only those of one site.")
+@click.pass_obj
+def clear(settings: Settings, site_id: str | None) -> None:
+    """Throw the kept messages away."""
+    from api.kept_aside import clear_kept
+
+    click.echo(f"{clear_kept(settings, site_id)} messages thrown away")
+
+
+def _told(summary: dict[str, Any]) -> str:
+    span = f", {summary['from']} to {summary['to']}" if summary["from"] else ""
+    return (
+        f"{summary['rows']} rows: {summary['readings']} readings stored, "
+        f"{summary['duplicates']} were here already{span}"
+    )
+
+
+def _rejects_told(rejected: dict[str, Any]) -> str:
+    reasons = "; ".join(f"{reason}: {n}" for reason, n in rejected["reasons"].items())
+    return f"fieldfare: {rejected['count']} rows rejected ({reasons}); see {rejected['file']}"
+
+
+@contextmanager
+def _bar(files: tuple[Path, ...]) -> Iterator[Callable[[int], None] | None]:
+    """A progress bar over the bytes of the files where somebody watches, nothing in a pipe."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from tqdm import tqdm
+
+    total = sum(f.stat().st_size for f in files if f.is_file())
+    with tqdm(total=total, unit="B", unit_scale=True, leave=False, disable=None) as bar:
+
+        def step(size: int) -> None:
+            bar.update(size)
+
+        yield step
+
+
+COMMANDS = (ingest, export, set_aside)

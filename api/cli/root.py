@@ -1,0 +1,48 @@
+"""`fieldfare`: its options and its commands."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import click
+
+from api.cli import figures, people, readings, running, sites
+from api.settings import Settings
+
+CONTEXT: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
+
+
+class WholeSentences(click.Group):
+    """Lists commands with their whole first sentence instead of cutting it off."""
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        rows = [(name, (self.commands[name].help or "").split("\n\n")[0]) for name in self.list_commands(ctx)]
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, " ".join(told.split())) for name, told in rows])
+
+
+@click.group(cls=WholeSentences, context_settings=CONTEXT)
+@click.option(
+    "--data",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder of readings and state. Default: $FIELDFARE_DATA, else ./fieldfare-data.",
+)
+@click.version_option(package_name="fieldfare", message="%(package)s %(version)s")
+@click.pass_context
+def root(context: click.Context, data: Path | None) -> None:
+    """Looks after installed heat pumps from a distance: meter readings in; performance, faults and the next step out."""
+    context.obj = Settings.from_env(os.environ, data=data)
+
+
+for command in (*sites.COMMANDS, *readings.COMMANDS, *figures.COMMANDS, *running.COMMANDS, *people.COMMANDS):
+    root.add_command(command)
+
+
+def data_folder() -> Path:
+    """The data folder of the running command, as far as it is known."""
+    context = click.get_current_context(silent=True)
+    if context is not None and isinstance(context.obj, Settings):
+        return context.obj.data
+    return Path(os.environ.get("FIELDFARE_DATA") or "fieldfare-data")

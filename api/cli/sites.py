@@ -1,0 +1,102 @@
+"""`fieldfare site ...`: the site files."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from api.cli.options import format_option, print_json
+from api.settings import Settings
+
+
+@click.group("site")
+def site_group() -> None:
+    """Site files: one for each installation."""
+
+
+@site_group.command("add")
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.pass_obj
+def add(settings: Settings, files: tuple[Path, ...]) -> None:
+    """Check site files and keep them; a file of a known id replaces the older one.
+
+    One wrong file refuses them all: nothing is stored.
+    """
+    from api.plants import read_site_files
+
+    read = read_site_files(files)
+    from api.service import opened
+
+    with opened(settings) as service:
+        for done in service.plants.add(read):
+            click.echo(
+                f"{'added' if done.is_new else 'updated'} {done.site.id} ({len(done.site.point)} points)"
+            )
+            lender = done.site.site.outdoor_from
+            if lender and service.plants.find(lender) is None:
+                click.echo(f"note: outdoor_from names {lender}, which is not a site here yet", err=True)
+
+
+@site_group.command("list")
+@format_option
+@click.pass_obj
+def list_sites(settings: Settings, form: str) -> None:
+    """Every site: its points, and from when to when it has readings."""
+    from api.service import opened
+    from api.site_rows import site_rows
+
+    with opened(settings) as service:
+        rows = site_rows(service)
+    if form == "json":
+        print_json({"sites": rows})
+        return
+    if not rows:
+        click.echo(
+            "no sites yet; write a site file (fieldfare site template) and add it: fieldfare site add FILE"
+        )
+        return
+    width = max(len(row["id"]) for row in rows)
+    for row in rows:
+        span = f"{row['from'][:10]} to {row['to'][:10]}" if row["from"] else "no readings"
+        click.echo(f"{row['id']:<{width}}  {row['points']:>3} points  {span:<24}  {row['name']}")
+
+
+@site_group.command("show")
+@click.argument("site_id", metavar="ID")
+@click.pass_obj
+def show(settings: Settings, site_id: str) -> None:
+    """Print a site's file as it was given."""
+    from api.service import opened
+
+    with opened(settings) as service:
+        click.echo(service.plants.get(site_id).file, nl=False)
+
+
+@site_group.command("remove")
+@click.argument("site_id", metavar="ID")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@click.pass_obj
+def remove(settings: Settings, site_id: str, yes: bool) -> None:
+    """Forget a site: its file, readings, facts, alerts, works, papers."""
+    from api.erasing import erase_site
+    from api.service import opened
+
+    with opened(settings) as service:
+        plant = service.plants.get(site_id)
+        if not yes and sys.stdin.isatty():
+            click.confirm(f"Forget {plant.site.site.name} and all its readings?", abort=True, err=True)
+        erase_site(service, site_id)
+    click.echo(f"removed {site_id}")
+
+
+@site_group.command("template")
+def template() -> None:
+    """Print an example site file that explains every key."""
+    from importlib.resources import files
+
+    click.echo(files("api").joinpath("site_template.toml").read_text(encoding="utf-8"), nl=False)
+
+
+COMMANDS = (site_group,)

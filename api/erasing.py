@@ -1,0 +1,46 @@
+"""Forgetting a site, everywhere it left something."""
+
+from __future__ import annotations
+
+import shutil
+
+from sqlalchemy import delete
+
+from api.people.audit import Audit
+from api.service import Service
+from api.state.people_tables import Person, PersonSite
+from api.state.work_tables import JobRun, Notice
+
+
+def erase_site(service: Service, site_id: str) -> None:
+    """Remove a site's file, readings, messages set aside, facts, results, alerts, works, papers, notices, consents,
+    links, tokens and audit lines, and the accounts of people who had no other home. Raises UnknownSite."""
+    service.plants.get(site_id)
+    service.store.forget(site_id)
+    _forget_messages(service, site_id)
+    shutil.rmtree(service.settings.rejects_dir / site_id, ignore_errors=True)
+    Audit(service.database).forget(site_id)
+    with service.database.write() as session:
+        session.execute(delete(JobRun).where(JobRun.site == site_id))
+        session.execute(delete(Notice).where(Notice.body.contains(f"/sites/{site_id}")))
+        elsewhere = session.query(PersonSite.person).where(PersonSite.site != site_id)
+        here = session.query(PersonSite.person).where(PersonSite.site == site_id)
+        session.execute(
+            delete(Person)
+            .where(Person.role == "householder", Person.id.in_(here), Person.id.not_in(elsewhere))
+            .execution_options(synchronize_session=False)
+        )
+    service.plants.remove(site_id)
+
+
+def _forget_messages(service: Service, site_id: str) -> None:
+    from collector.mqtt.book import FILE, Book
+    from collector.mqtt.health import forget
+
+    if not (service.settings.data / FILE).exists():
+        return
+    book = Book(service.settings.data)
+    try:
+        forget(book, site_id)
+    finally:
+        book.close()

@@ -1,0 +1,237 @@
+"""Facts of a span, brought up to date: only days whose readings, site file or method changed are worked out again."""
+
+from __future__ import annotations
+
+import hashlib
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator
+from datetime import date, timedelta
+from typing import Any, NamedTuple
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.feather as feather
+from sqlalchemy import delete, select
+
+from analysis.facts.build import MARGIN_DAYS, build_facts
+from analysis.facts.tables import METHOD_VERSION, Facts
+from analysis.plant.site import Site
+from analysis.readings import Readings
+from api.local_days import days, start_of, utc_days
+from api.plants import Plants
+from api.state.database import Database
+from api.state.tables import FactChunk, FactDay, SiteRow
+from collector.store.protocol import PointSpan, Store
+
+KINDS = ("days", "runs", "defrosts", "reheats", "notices")
+CHUNK_DAYS = 62
+"""Most days worked out at once at minute readings: bounds the memory to about 50 MB a site."""
+CHUNK_READINGS = 2_000_000
+"""Readings worked out at once: thin data take longer spans than CHUNK_DAYS."""
+
+Progress = Callable[[date, date], None]
+
+
+class Updated(NamedTuple):
+    """How many days were worked out again, and a mark of all that the span's facts were made from."""
+
+    days: int
+    mark: str
+
+
+class FactsKeeper:
+    """Keeps the facts tables of all sites in the state database."""
+
+    def __init__(self, database: Database, store: Store, plants: Plants) -> None:
+        self._database, self._store, self._plants = database, store, plants
+
+    def facts(self, site: Site, first: date, last: date, progress: Progress | None = None) -> Facts:
+        """The facts of first..last (local days), after bringing them up to date."""
+        self.update(site, first, last, progress)
+        return self.kept(site.id, first, last)
+
+    def update(self, site: Site, first: date, last: date, progress: Progress | None = None) -> Updated:
+        """Bring first..last up to date."""
+        plant = self.equipped(site)
+        points = self._store.points(site.id)
+        wanted = self.fingerprints(plant, first, last)
+        kept = self._kept_fingerprints(site.id, first, last)
+        stale = [day for day, mark in wanted.items() if kept.get(day) != mark]
+        for start, end in _spans(stale, _chunk_days(points)):
+            readings = self.readings(
+                site, start - timedelta(days=MARGIN_DAYS), end + timedelta(days=MARGIN_DAYS)
+            )
+            facts = build_facts(plant, readings, start, end)
+            self._keep(site.id, facts, {day: wanted[day] for day in days(start, end)})
+            if progress:
+                progress(start, end)
+        whole = hashlib.blake2b("".join(wanted.values()).encode(), digest_size=16).hexdigest()
+        return Updated(len(stale), whole)
+
+    def readings(self, site: Site, first: date, last: date) -> Readings:
+        """The readings of local days first..last, with those of a lent outdoor sensor (see `equipped`)."""
+        start, end = start_of(first, site.zone), start_of(last + timedelta(days=1), site.zone)
+        found = self._store.read(site.id, None, start, end)
+        if lender := self._lender(site):
+            lent = [p.id for p in lender.points_of("outdoor_temperature")]
+            borrowed = self._store.read(lender.id, lent, start, end)
+            found.update({lent_id(lender.id, point): samples for point, samples in borrowed.items()})
+        return found
+
+    def equipped(self, site: Site) -> Site:
+        """The site with the outdoor sensor that another site lends it.
+
+        Where the site file names another site (`outdoor_from`) and the site has no outdoor sensor of its own, it
+        behaves as if the other site's outdoor points were among its own, under the id `other.point`.
+        """
+        lender = self._lender(site)
+        if lender is None:
+            return site
+        lent = (
+            p.model_copy(update={"id": lent_id(lender.id, p.id)})
+            for p in lender.points_of("outdoor_temperature")
+        )
+        return site.model_copy(update={"point": (*site.point, *lent)})
+
+    def fingerprints(self, site: Site, first: date, last: date) -> dict[date, str]:
+        """Of each day: a mark of the method, the parts of the site file that facts depend on, and the readings."""
+        base = hashlib.blake2b(f"{METHOD_VERSION}|{plant_mark(site)}|{MARGIN_DAYS}".encode(), digest_size=16)
+        revised = [sorted(self._store.revisions(site.id).items())]
+        if lender := self._lender(self._plants.get(site.id).site):
+            revised.append(sorted(self._store.revisions(lender.id).items()))
+        numbers = [[day for day, _ in found] for found in revised]
+        marks = {}
+        for day in days(first, last):
+            a, b = utc_days(day - timedelta(days=MARGIN_DAYS), day + timedelta(days=MARGIN_DAYS), site.zone)
+            mark = base.copy()
+            for found, days_of in zip(revised, numbers, strict=True):
+                mark.update(repr(found[bisect_left(days_of, a) : bisect_right(days_of, b)]).encode())
+            marks[day] = mark.hexdigest()
+        return marks
+
+    def kept(self, site_id: str, first: date, last: date) -> Facts:
+        """The kept facts of first..last, as they are."""
+        chosen = select(FactChunk.kind, FactChunk.payload).where(
+            FactChunk.site == site_id, FactChunk.month >= _month(first), FactChunk.month <= _month(last)
+        )
+        with self._database.read() as session:
+            rows = session.execute(chosen.order_by(FactChunk.kind, FactChunk.month)).all()
+        tables: dict[str, list[pa.Table]] = {kind: [] for kind in KINDS}
+        for kind, payload in rows:
+            tables[kind].append(feather.read_table(pa.BufferReader(payload)))
+        return Facts(**{kind: _between(_joined(tables[kind]), first, last) for kind in KINDS})
+
+    def _kept_fingerprints(self, site_id: str, first: date, last: date) -> dict[date, str]:
+        chosen = select(FactDay.day, FactDay.fingerprint).where(
+            FactDay.site == site_id, FactDay.day >= first, FactDay.day <= last
+        )
+        with self._database.read() as session:
+            return dict(session.execute(chosen).all())
+
+    def _keep(self, site_id: str, facts: Facts, marks: dict[date, str]) -> None:
+        """Replace the kept facts of the marked days by these."""
+        first, last = min(marks), max(marks)
+        with self._database.write() as session:
+            session.execute(select(SiteRow.id).where(SiteRow.id == site_id).with_for_update()).one()
+            for month, start, end in _months(first, last):
+                for kind in KINDS:
+                    fresh = _table(_between(getattr(facts, kind), start, end))
+                    row = session.get(FactChunk, (site_id, kind, month))
+                    if row is None:
+                        session.add(FactChunk(site=site_id, kind=kind, month=month, payload=_packed(fresh)))
+                        continue
+                    older = feather.read_table(pa.BufferReader(row.payload)).to_pandas()
+                    rest = _table(older[~_within(older, start, end)])
+                    row.payload = _packed(_ordered(_joined([rest, fresh])))
+            session.execute(
+                delete(FactDay).where(FactDay.site == site_id, FactDay.day >= first, FactDay.day <= last)
+            )
+            session.add_all([FactDay(site=site_id, day=d, fingerprint=m) for d, m in marks.items()])
+
+    def _lender(self, site: Site) -> Site | None:
+        if site.site.outdoor_from is None or site.measures("outdoor_temperature"):
+            return None
+        plant = self._plants.find(site.site.outdoor_from)
+        return plant.site if plant else None
+
+
+def lent_id(lender: str, point: str) -> str:
+    """The id that a lent point stands under."""
+    return f"{lender}.{point}"
+
+
+def plant_mark(site: Site) -> str:
+    """The parts of a site file that facts depend on: not the name, limits, or where a value is fetched from."""
+    content = site.model_dump(mode="json", exclude={"csv": True, "limits": True, "site": {"name"}})
+    for point in content["point"]:
+        for key in ("column", "topic", "pointer"):
+            point.pop(key)
+    return hashlib.blake2b(repr(content).encode(), digest_size=16).hexdigest()
+
+
+def _chunk_days(points: dict[str, PointSpan]) -> int:
+    if not points:
+        return CHUNK_DAYS
+    length = (max(p.last for p in points.values()) - min(p.first for p in points.values())) / 86_400_000
+    a_day = sum(p.count for p in points.values()) / max(length, 1.0)
+    return max(CHUNK_DAYS, int(CHUNK_READINGS / max(a_day, 1.0)))
+
+
+def _spans(stale: list[date], most: int) -> Iterator[tuple[date, date]]:
+    """Group stale days: days not further apart than the margin are worked out together, at most `most` at once."""
+    start = end = None
+    for day in stale:
+        if start is None or end is None:
+            start = end = day
+        elif (day - end).days <= 2 * MARGIN_DAYS + 1 and (day - start).days < most:
+            end = day
+        else:
+            yield start, end
+            start = end = day
+    if start is not None and end is not None:
+        yield start, end
+
+
+def _months(first: date, last: date) -> Iterator[tuple[str, date, date]]:
+    start = first
+    while start <= last:
+        after = (start.replace(day=1) + timedelta(days=32)).replace(day=1)
+        yield _month(start), start, min(last, after - timedelta(days=1))
+        start = after
+
+
+def _month(day: date) -> str:
+    return f"{day:%Y-%m}"
+
+
+def _within(frame: pd.DataFrame, first: date, last: date) -> Any:
+    day = pd.to_datetime(frame["day"])
+    return (day >= pd.Timestamp(first)) & (day <= pd.Timestamp(last))
+
+
+def _between(frame: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
+    if frame.empty:
+        return frame
+    return frame[_within(frame, first, last)].reset_index(drop=True)
+
+
+def _table(frame: pd.DataFrame) -> pa.Table:
+    return pa.Table.from_pandas(frame, preserve_index=False)
+
+
+def _joined(tables: list[pa.Table]) -> Any:
+    if not tables:
+        return pd.DataFrame({"day": pd.Series(dtype="datetime64[ns]")})
+    filled = [t for t in tables if t.num_rows] or tables[:1]
+    return pa.concat_tables(filled, promote_options="permissive").to_pandas()
+
+
+def _ordered(frame: pd.DataFrame) -> pa.Table:
+    by = [c for c in ("day", "start", "time") if c in frame.columns]
+    return _table(frame.sort_values(by, kind="stable"))
+
+
+def _packed(table: pa.Table) -> bytes:
+    sink = pa.BufferOutputStream()
+    feather.write_feather(table, sink, compression="zstd")
+    return sink.getvalue().to_pybytes()

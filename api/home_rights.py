@@ -1,0 +1,126 @@
+"""A householder's data is theirs: consent, and everything about a home in open formats."""
+
+from __future__ import annotations
+
+import csv
+import io
+import tempfile
+import zipfile
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import orjson
+from sqlalchemy import select
+
+from api.alerts.alerts import Alerts
+from api.facts_keeper import KINDS
+from api.intake import export_site
+from api.people.access import Actor
+from api.people.audit import Audit
+from api.plants import Plant
+from api.results import NoReadings
+from api.retention import KEPT
+from api.series import plain_frame
+from api.service import Service
+from api.state.people_tables import Consent
+from api.state.work_tables import Paper
+from api.works import Works
+
+WORDS = {
+    "monitoring": "The firm reads the meters of my heating, to find faults and to advise me.",
+    "fleet_learning": "The firm may use my home's figures, with other homes', to learn for its next designs.",
+    "monthly_letter": "The firm writes to me every month how my heating did.",
+}
+"""What is agreed to, word for word; kept with each answer."""
+_ALL = 1_000_000
+
+
+def give_consent(service: Service, site: str, purpose: str, given: bool, who: Actor) -> dict[str, Any]:
+    """Record a yes or a no; the newest of a purpose counts."""
+    row = Consent(
+        site=site, purpose=purpose, given=given, who=who.name, time=datetime.now(UTC), words=WORDS[purpose]
+    )
+    with service.database.write() as session:
+        session.add(row)
+    return _row(row)
+
+
+def consents(service: Service, site: str) -> list[dict[str, Any]]:
+    """Newest first."""
+    with service.database.read() as session:
+        return [
+            _row(r)
+            for r in session.scalars(select(Consent).where(Consent.site == site).order_by(Consent.id.desc()))
+        ]
+
+
+def refused_sites(service: Service, purpose: str) -> frozenset[str]:
+    """Sites whose newest answer to a purpose is no."""
+    with service.database.read() as session:
+        rows = session.execute(
+            select(Consent.site, Consent.given).where(Consent.purpose == purpose).order_by(Consent.id)
+        )
+        return frozenset(site for site, given in dict(rows.all()).items() if not given)
+
+
+def export_home(service: Service, plant: Plant) -> Path:
+    """Everything about a home as one archive of TOML, CSV and JSON. The caller removes the file."""
+    site = plant.site.id
+    handle = tempfile.NamedTemporaryFile(prefix="home-", suffix=".zip", delete=False)  # noqa: SIM115
+    with handle, zipfile.ZipFile(handle, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("site.toml", plant.file)
+        _readings(service, plant, archive)
+        _facts(service, plant, archive)
+        _json(archive, "alerts.json", _alerts(service, site))
+        _json(archive, "works.json", [asdict(w) for w in Works(service).page(site, 0, _ALL)[0]])
+        _json(archive, "consents.json", consents(service, site))
+        _json(archive, "accesses.json", [asdict(a) for a in Audit(service.database).page(0, _ALL, site)[0]])
+        _json(archive, "papers.json", _papers(service, site))
+        _json(archive, "retention.json", [asdict(kept) for kept in KEPT])
+    return Path(handle.name)
+
+
+def _readings(service: Service, plant: Plant, archive: zipfile.ZipFile) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "readings.csv"
+        if service.store.span(plant.site.id) is not None:
+            export_site(service, plant.site.id, path, None, None)
+            archive.write(path, "readings.csv")
+
+
+def _facts(service: Service, plant: Plant, archive: zipfile.ZipFile) -> None:
+    try:
+        first, last = service.results.span(plant)
+    except NoReadings:
+        return
+    facts = service.keeper.facts(plant.site, first, last)
+    for kind in KINDS:
+        frame = plain_frame(getattr(facts, kind), plant)
+        text = io.StringIO()
+        writer = csv.writer(text)
+        writer.writerow(frame.columns)
+        writer.writerows(frame.to_numpy(dtype=object).tolist())
+        archive.writestr(f"facts/{kind}.csv", text.getvalue())
+    archive.writestr("result.json", service.results.document(plant, first, last))
+
+
+def _alerts(service: Service, site: str) -> list[dict[str, Any]]:
+    alerts = Alerts(service.database)
+    rows = alerts.page(0, _ALL, site=site)[0]
+    return [{**asdict(r), "events": [asdict(e) for e in alerts.events(r.id)]} for r in rows]
+
+
+def _papers(service: Service, site: str) -> list[dict[str, Any]]:
+    with service.database.read() as session:
+        rows = session.scalars(select(Paper).where(Paper.site == site).order_by(Paper.kind, Paper.period))
+        return [{"kind": r.kind, "period": r.period, "made": r.made, "contents": r.contents} for r in rows]
+
+
+def _json(archive: zipfile.ZipFile, name: str, document: Any) -> None:
+    archive.writestr(name, orjson.dumps(document, option=orjson.OPT_INDENT_2))
+
+
+def _row(r: Consent) -> dict[str, Any]:
+    return {"purpose": r.purpose, "given": r.given, "who": r.who, "time": r.time, "words": r.words}

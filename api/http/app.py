@@ -1,0 +1,74 @@
+"""The application: routes, guards, errors, put together."""
+
+from __future__ import annotations
+
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+from fastapi.routing import APIRoute
+from fastapi.staticfiles import StaticFiles
+from starlette.middleware.gzip import GZipMiddleware
+
+from api.http import pages, problems
+from api.http.guards import BodyLimit, EntityTags, KnownOrigin, SecurityHeaders
+from api.http.parts import Parts
+from api.http.problems import PROBLEMS, Problem
+from api.http.routes import alerts, homes, operations, people, results, sites, works
+
+PREFIX = "/api/v1"
+SUMMARY = "Installed heat pumps: readings in; performance, faults and the next step out."
+_LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
+
+
+def create_app(parts: Parts) -> FastAPI:
+    """The service's HTTP face. Nothing is read from the environment here."""
+    app = FastAPI(
+        title="fieldfare",
+        summary=SUMMARY,
+        version=version("fieldfare"),
+        openapi_url=f"{PREFIX}/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+        generate_unique_id_function=_operation_id,
+    )
+    app.state.parts = parts
+    problems.install(app)
+    for routes in (sites, results, alerts, works, people, homes, operations):
+        app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
+    app.include_router(operations.outside, responses=PROBLEMS)
+    app.include_router(pages.router, include_in_schema=False)
+    static = Path(pages.__file__).parents[2] / "dashboards" / "static"
+    if static.is_dir():
+        app.mount("/static", StaticFiles(directory=static))
+    app.openapi = lambda: _described(app)  # type: ignore[method-assign]
+    app.add_middleware(EntityTags)
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    app.add_middleware(BodyLimit)
+    app.add_middleware(KnownOrigin, hosts=known_hosts(parts))
+    app.add_middleware(SecurityHeaders, secure=parts.settings.address.startswith("https://"))
+    return app
+
+
+def known_hosts(parts: Parts) -> frozenset[str] | None:
+    """Host names the service answers to; None where it listens to others and was told no address."""
+    settings = parts.settings
+    if settings.public_url:
+        return _LOOPBACK | {(urlsplit(settings.public_url).hostname or "").lower()}
+    return _LOOPBACK if settings.is_loopback else None
+
+
+def _operation_id(route: APIRoute) -> str:
+    return route.name
+
+
+def _described(app: FastAPI) -> dict[str, Any]:
+    if app.openapi_schema is None:
+        schema = get_openapi(title=app.title, version=app.version, summary=app.summary, routes=app.routes)
+        parts = schema.setdefault("components", {}).setdefault("schemas", {})
+        parts["Problem"] = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+        app.openapi_schema = schema
+    return app.openapi_schema

@@ -1,0 +1,98 @@
+"""The door of every route: who asks, and may they."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import Depends, HTTPException, Path, Request
+from fastapi.security import APIKeyCookie, HTTPBearer
+
+from api.http.parts import Parts, parts_of
+from api.people.access import DEMO_VISITOR, NOBODY, Actor
+from api.people.sign_in import Visit, same
+from api.plants import Plant, UnknownSite
+
+SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+CSRF_HEADER, CSRF_FIELD = "X-CSRF-Token", "csrf"
+SiteId = Annotated[
+    str, Path(pattern=r"^[a-z0-9-]{2,40}$", description="The site's id.", examples=["alder-row"])
+]
+PartsHere = Annotated[Parts, Depends(parts_of)]
+# For the description alone: which secrets the routes accept.
+_BEARER = HTTPBearer(auto_error=False, scheme_name="device token", description="A device token.")
+_COOKIE = APIKeyCookie(
+    name="fieldfare", auto_error=False, scheme_name="session", description="A session's cookie."
+)
+
+
+def cookie_name(parts: Parts) -> str:
+    """Behind TLS a cookie that no other host and no plain connection can set."""
+    return "__Host-fieldfare" if is_secure(parts) else "fieldfare"
+
+
+def is_secure(parts: Parts) -> bool:
+    return parts.settings.address.startswith("https://")
+
+
+def visit_of(request: Request) -> Visit | None:
+    """The live session of a request, if it has one."""
+    parts = parts_of(request)
+    secret = request.cookies.get(cookie_name(parts))
+    return parts.sign_in.visit(secret) if secret else None
+
+
+def actor_of(request: Request) -> Actor:
+    """Who asks: a device by its token, a person by a session, a demo's visitor, or nobody.
+
+    Raises 401 for a token that is not good, 403 where a session's unsafe request lacks its second secret.
+    """
+    parts = parts_of(request)
+    scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
+    if scheme.lower() == "bearer":
+        actor = parts.tokens.actor(secret.strip())
+        if actor is None:
+            raise HTTPException(401, "this token is not, or no longer, good", {"WWW-Authenticate": "Bearer"})
+        return actor
+    if visit := visit_of(request):
+        if request.method not in SAFE and not same(request.headers.get(CSRF_HEADER, ""), visit.csrf):
+            raise HTTPException(403, f"the header {CSRF_HEADER} must hold the session's second secret")
+        return visit.actor
+    return DEMO_VISITOR if parts.settings.demo else NOBODY
+
+
+def need(permission: str) -> Any:
+    """A dependency that gives the actor where it has the permission, on the path's site where there is one."""
+
+    def door(
+        request: Request,
+        parts: PartsHere,
+        bearer: Annotated[Any, Depends(_BEARER)] = None,
+        cookie: Annotated[Any, Depends(_COOKIE)] = None,
+    ) -> Actor:
+        actor = actor_of(request)
+        site = request.path_params.get("site_id")
+        check(actor, permission, site)
+        if site is not None:
+            parts.audit.note_access(actor, site)
+        return actor
+
+    door.__name__ = f"need_{permission.replace('.', '_')}"
+    return Depends(door)
+
+
+def check(actor: Actor, permission: str, site: str | None = None) -> None:
+    """Raises 401, 403, or UnknownSite for a site that the actor may not see."""
+    if actor.role == "nobody":
+        raise HTTPException(401, "sign in first", {"WWW-Authenticate": "Bearer"})
+    if not actor.may(permission):
+        raise HTTPException(403, f"{actor.role}s may not do this")
+    if not actor.may(permission, site):
+        raise UnknownSite(site or "")
+
+
+def plant_of(site_id: SiteId, parts: PartsHere) -> Plant:
+    """The path's site. Raises UnknownSite."""
+    return parts.service.plants.get(site_id)
+
+
+PlantHere = Annotated[Plant, Depends(plant_of)]

@@ -1,0 +1,54 @@
+"""The newest readings, and new ones as they come."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import AsyncIterator, Awaitable, Callable
+from typing import Any
+
+import numpy as np
+import orjson
+
+from analysis.plant.site import Site
+from analysis.readings import MS_PER_DAY
+from api.http.parts import Parts
+from collector.store.protocol import Store
+
+LOOK_EVERY_S = 2.0
+HEARTBEAT_S = 15.0
+LOOKS_BACK_MS = MS_PER_DAY
+
+
+def newest_readings(store: Store, site: Site) -> dict[str, Any]:
+    """Point -> {time [ms], value, unit} of its newest reading within the site's last day with readings."""
+    span = store.span(site.id)
+    if span is None:
+        return {}
+    found = store.read(site.id, None, span[1] - LOOKS_BACK_MS, None)
+    newest = {}
+    for point in site.point:
+        samples = found.get(point.id)
+        if samples is not None and len(samples.time):
+            value = samples.value[-1]
+            plain = value if isinstance(value, str) else float(value) if np.isfinite(float(value)) else None
+            newest[point.id] = {"time": int(samples.time[-1]), "value": plain, "unit": point.unit}
+    return newest
+
+
+async def live_events(
+    parts: Parts, site: Site, seconds: int, has_left: Callable[[], Awaitable[bool]]
+) -> AsyncIterator[bytes]:
+    """Server-sent events: first all points, then those that changed; a comment now and then keeps proxies awake."""
+    until, said, before = time.monotonic() + seconds, time.monotonic(), dict[str, Any]()
+    yield b"retry: 3000\n\n"
+    while time.monotonic() < until and not parts.stopping.is_set() and not await has_left():
+        now = await asyncio.to_thread(newest_readings, parts.service.store, site)
+        changed = {point: reading for point, reading in now.items() if before.get(point) != reading}
+        if changed:
+            before, said = now, time.monotonic()
+            yield b"event: readings\ndata: " + orjson.dumps(changed) + b"\n\n"
+        elif time.monotonic() - said > HEARTBEAT_S:
+            said = time.monotonic()
+            yield b": still here\n\n"
+        await asyncio.sleep(min(LOOK_EVERY_S, max(0.05, until - time.monotonic())))

@@ -1,0 +1,179 @@
+"""Pages for people: what each shows comes from the results; how it looks is the dashboards' matter."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Form, HTTPException, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from analysis.errors import InputError
+from api.fleet_rows import fleet_rows
+from api.http import plain_pages as looks
+from api.http.doors import CSRF_FIELD, PartsHere, PlantHere, actor_of, check, cookie_name, is_secure, visit_of
+from api.http.routes.people import client_address, set_cookie
+from api.papers import paper_for, rendered
+from api.people.access import OF_THE_FIRM, Actor
+from api.people.sign_in import same
+from api.results import NoReadings
+from api.site_rows import site_row
+
+router = APIRouter()
+Secret = Annotated[str, Form(max_length=1024)]
+
+
+def visitor(request: Request) -> dict[str, Any]:
+    """What a page may know of who looks at it."""
+    actor, visit = actor_of(request), visit_of(request)
+    return {
+        "name": actor.name,
+        "role": actor.role,
+        "csrf": visit.csrf if visit else "",
+        "by_link": actor.by_link,
+    }
+
+
+@router.get("/")
+def front(request: Request, parts: PartsHere) -> Response:
+    """The fleet for the firm's people, their home for a householder, the way in for everybody else."""
+    actor = actor_of(request)
+    if actor.role in OF_THE_FIRM:
+        return HTMLResponse(looks.fleet_page(fleet_rows(parts.service), visitor(request)))
+    if actor.sites:
+        return _to(f"/sites/{min(actor.sites)}")
+    return _to("/sign-in")
+
+
+@router.get("/sites/{site_id}")
+def site(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
+    """One site: its findings, figures and plots."""
+    if (refusal := _refusal(request, "site.read", plant.site.id)) is not None:
+        return refusal
+    try:
+        result = parts.service.results.rolling_result(plant, parts.settings.rolling_days)
+    except NoReadings:
+        result = None
+    row = site_row(parts.service, plant)
+    return HTMLResponse(looks.site_page(plant.site, row, result, visitor(request)))
+
+
+@router.get("/sites/{site_id}/papers/{kind}/{period}")
+def paper(
+    kind: Literal["month", "winter", "hand-over"],
+    period: str,
+    plant: PlantHere,
+    request: Request,
+    parts: PartsHere,
+) -> Response:
+    """A paper to read on the screen."""
+    if (refusal := _refusal(request, "papers.read", plant.site.id)) is not None:
+        return refusal
+    return rendered(paper_for(parts.service, plant, kind, period), "html")
+
+
+@router.get("/sign-in")
+def sign_in_page(request: Request) -> Response:
+    return HTMLResponse(looks.sign_in_page(""))
+
+
+@router.post("/sign-in")
+def sign_in(
+    request: Request, parts: PartsHere, email: Annotated[str, Form(max_length=254)], password: Secret
+) -> Response:
+    """Sign in by the form."""
+    address = client_address(request)
+    try:
+        secret = parts.sign_in.sign_in(email, password, address)
+    except InputError as error:
+        return HTMLResponse(looks.sign_in_page(str(error)), 401)
+    if visit := parts.sign_in.visit(secret):
+        parts.audit.note(visit.actor, "signed in", address=address)
+    return _signed_in(parts, secret)
+
+
+@router.post("/sign-out")
+def sign_out(request: Request, parts: PartsHere, csrf: Annotated[str, Form(alias=CSRF_FIELD)]) -> Response:
+    """Sign out by the form."""
+    visit = visit_of(request)
+    if visit is not None:
+        if not same(csrf, visit.csrf):
+            raise HTTPException(403, "the form is not of this session")
+        parts.sign_in.sign_out(request.cookies[cookie_name(parts)])
+    response = _to("/sign-in")
+    response.delete_cookie(
+        cookie_name(parts), path="/", secure=is_secure(parts), httponly=True, samesite="lax"
+    )
+    return response
+
+
+@router.get("/welcome/{secret}")
+def welcome_page(secret: str) -> Response:
+    """Where an invited person sets a password."""
+    return HTMLResponse(looks.welcome_page("", is_first=False))
+
+
+@router.post("/welcome/{secret}")
+def welcome(secret: str, parts: PartsHere, password: Secret) -> Response:
+    try:
+        row = parts.accounts.set_invited_password(secret, password)
+    except InputError as error:
+        return HTMLResponse(looks.welcome_page(str(error), is_first=False), 400)
+    return _let_in(parts, row.id)
+
+
+@router.get("/first/{secret}")
+def first_page(secret: str) -> Response:
+    """Where the first user is made; the address was printed when the service started."""
+    return HTMLResponse(looks.welcome_page("", is_first=True))
+
+
+@router.post("/first/{secret}")
+def first(
+    secret: str,
+    parts: PartsHere,
+    email: Annotated[str, Form(max_length=254)],
+    name: Annotated[str, Form(max_length=120)],
+    password: Secret,
+) -> Response:
+    try:
+        row = parts.accounts.make_first_user(secret, email, name, password)
+    except InputError as error:
+        return HTMLResponse(looks.welcome_page(str(error), is_first=True), 400)
+    return _let_in(parts, row.id)
+
+
+@router.get("/home/{text}")
+def by_link(text: str, parts: PartsHere) -> Response:
+    """A home's link: it becomes a session, so that the link itself leaves the address bar."""
+    link = parts.links.open(text)
+    secret = parts.sign_in.open_for_link(link.id)
+    if visit := parts.sign_in.visit(secret):
+        parts.audit.note(visit.actor, "came by link", link.site)
+    return _signed_in(parts, secret, f"/sites/{link.site}")
+
+
+def _refusal(request: Request, permission: str, site: str) -> Response | None:
+    """Nobody is sent to sign in; who may not see a site is told that there is none. None where all is well."""
+    actor: Actor = actor_of(request)
+    if actor.role == "nobody":
+        return _to("/sign-in")
+    check(actor, permission, site)
+    request.app.state.parts.audit.note_access(actor, site)
+    return None
+
+
+def _let_in(parts: Any, person: int) -> Response:
+    secret = parts.sign_in.open_for_person(person)
+    if visit := parts.sign_in.visit(secret):
+        parts.audit.note(visit.actor, "password set")
+    return _signed_in(parts, secret)
+
+
+def _signed_in(parts: Any, secret: str, where: str = "/") -> Response:
+    response = _to(where)
+    set_cookie(response, parts, secret)
+    return response
+
+
+def _to(where: str) -> RedirectResponse:
+    return RedirectResponse(where, 303)

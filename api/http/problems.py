@@ -1,0 +1,123 @@
+"""Errors as problem details (RFC 9457), mapped once."""
+
+from __future__ import annotations
+
+import logging
+from http import HTTPStatus
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, Response
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.exceptions import HTTPException
+
+from analysis.errors import InputError, NotAssessed, SiteError
+from api.alerts.alerts import UnknownAlert
+from api.people.accounts import Refused, UnknownPerson
+from api.people.sign_in import TooManyTries
+from api.plants import UnknownSite
+from api.results import NoReadings
+from api.works import UnknownWork
+
+log = logging.getLogger(__name__)
+MEDIA_TYPE = "application/problem+json"
+
+
+class Problem(BaseModel):
+    """What went wrong."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "example": {
+                "type": "/problems/no-site",
+                "title": "No such site",
+                "status": 404,
+                "detail": "there is no site 'alder-row' here, or it is not yours to see",
+            }
+        }
+    )
+
+    type: str = Field(description="Names the kind of problem.")
+    title: str
+    status: int
+    detail: str
+    problems: list[dict[str, Any]] = Field(
+        default=[], description="Where several things are wrong: each of them."
+    )
+
+
+def _documented(*statuses: int) -> dict[int | str, dict[str, Any]]:
+    schema = {"$ref": "#/components/schemas/Problem"}
+    return {
+        status: {"description": HTTPStatus(status).phrase, "content": {MEDIA_TYPE: {"schema": schema}}}
+        for status in statuses
+    }
+
+
+PROBLEMS = _documented(400, 401, 403, 404, 409, 413, 422, 429)
+"""For the description of every route."""
+_STATUS: tuple[tuple[type[Exception], int, str, str], ...] = (
+    (UnknownAlert, 404, "no-alert", "No such alert"),
+    (UnknownWork, 404, "no-work", "No such work"),
+    (UnknownPerson, 404, "no-person", "No such person"),
+    (NoReadings, 409, "no-readings", "Nothing was read yet"),
+    (Refused, 401, "refused", "Not let in"),
+    (NotAssessed, 409, "not-assessed", "Can't be told from these data"),
+    (InputError, 422, "bad-input", "Something given is wrong"),
+)
+
+
+def problem(status: int, kind: str, title: str, detail: str, **more: Any) -> Response:
+    """One problem as a response. more : problems, headers"""
+    body = {"type": f"/problems/{kind}", "title": title, "status": status, "detail": detail}
+    if more.get("problems"):
+        body["problems"] = more["problems"]
+    return JSONResponse(body, status, headers=more.get("headers"), media_type=MEDIA_TYPE)
+
+
+def no_site(site_id: str) -> Response:
+    """The same answer for a site that is not there and one that is not the asker's to see."""
+    detail = f"there is no site {site_id!r} here, or it is not yours to see"
+    return problem(404, "no-site", "No such site", detail)
+
+
+def install(app: FastAPI) -> None:
+    """Map every error the routes can raise."""
+
+    @app.exception_handler(UnknownSite)
+    def unknown_site(request: Request, error: UnknownSite) -> Response:
+        return no_site(request.path_params.get("site_id", "?"))
+
+    @app.exception_handler(SiteError)
+    def bad_site(request: Request, error: SiteError) -> Response:
+        each = [{"key": p.key, "line": p.line, "message": p.message} for p in error.problems]
+        return problem(422, "bad-site-file", "The site file is refused", str(error), problems=each)
+
+    @app.exception_handler(TooManyTries)
+    def braked(request: Request, error: TooManyTries) -> Response:
+        wait = str(max(1, round(error.wait.total_seconds())))
+        return problem(429, "too-many-tries", "Too many tries", str(error), headers={"Retry-After": wait})
+
+    @app.exception_handler(InputError)
+    @app.exception_handler(NotAssessed)
+    def refused(request: Request, error: Exception) -> Response:
+        status, kind, title = next((s, k, t) for c, s, k, t in _STATUS if isinstance(error, c))
+        return problem(status, kind, title, str(error))
+
+    @app.exception_handler(RequestValidationError)
+    def invalid(request: Request, error: RequestValidationError) -> Response:
+        each = [{"where": ".".join(map(str, e["loc"])), "message": e["msg"]} for e in error.errors()]
+        detail = f"{each[0]['where']}: {each[0]['message']}" if each else "the request can't be read"
+        return problem(422, "bad-request", "The request can't be read", detail, problems=each)
+
+    @app.exception_handler(HTTPException)
+    def http(request: Request, error: HTTPException) -> Response:
+        title = HTTPStatus(error.status_code).phrase
+        kind = title.lower().replace(" ", "-").replace("'", "")
+        return problem(error.status_code, kind, title, str(error.detail), headers=error.headers)
+
+    @app.exception_handler(Exception)
+    def fault(request: Request, error: Exception) -> Response:
+        log.error("a fault of ours at %s %s", request.method, request.url.path, exc_info=error)
+        return problem(500, "fault", "A fault of ours", "it was written to the service's log")

@@ -1,0 +1,126 @@
+"""Alerts, maintenance, notices."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Path, Query, Request, Response
+from pydantic import BaseModel
+
+from api.alerts.alerts import AlertRow, EventRow
+from api.alerts.notices import NoticeRow
+from api.http.doors import PartsHere, PlantHere, need
+from api.http.shapes import Limit, MaintenanceIn, MaintenanceOut, NoteIn, Number, Offset, Page, SnoozeIn, page
+from api.people.access import Actor
+
+router = APIRouter(tags=["alerts"])
+AlertId = Annotated[Number, Path(description="The alert's number.")]
+
+
+class AlertOut(BaseModel):
+    """One alert and what happened to it, oldest first."""
+
+    alert: AlertRow
+    events: list[EventRow]
+
+
+@router.get("/alerts")
+def list_alerts(
+    request: Request,
+    response: Response,
+    parts: PartsHere,
+    actor: Actor = need("alerts.read"),
+    state: Annotated[Literal["open", "acknowledged", "snoozed", "resolved", "live"], Query()] = "live",
+    site: Annotated[str, Query(pattern=r"^[a-z0-9-]{0,40}$", description="Only those of one site.")] = "",
+    offset: Offset = 0,
+    limit: Limit = 100,
+) -> Page[AlertRow]:
+    """Alerts, gravest first; `live` are those that are open, acknowledged or snoozed."""
+    live = state == "live"
+    rows, total = parts.alerts.page(offset, limit, state="" if live else state, site=site, live=live)
+    return page(request, response, rows, total, offset, limit)
+
+
+@router.get("/alerts/{alert_id}")
+def read_alert(alert_id: AlertId, parts: PartsHere, actor: Actor = need("alerts.read")) -> AlertOut:
+    """One alert with its life."""
+    return AlertOut(alert=parts.alerts.get(alert_id), events=parts.alerts.events(alert_id))
+
+
+@router.post("/alerts/{alert_id}/acknowledge")
+def acknowledge(
+    alert_id: AlertId, body: NoteIn, parts: PartsHere, actor: Actor = need("alerts.handle")
+) -> AlertRow:
+    """Say that you have it in hand."""
+    row = parts.alerts.acknowledge(alert_id, actor, body.note)
+    parts.audit.note(actor, "alert acknowledged", row.site, alert=alert_id)
+    return row
+
+
+@router.post("/alerts/{alert_id}/snooze")
+def snooze(
+    alert_id: AlertId, body: SnoozeIn, parts: PartsHere, actor: Actor = need("alerts.handle")
+) -> AlertRow:
+    """Put it off until a moment."""
+    row = parts.alerts.snooze(alert_id, actor, body.until, body.note)
+    parts.audit.note(actor, "alert snoozed", row.site, alert=alert_id)
+    return row
+
+
+@router.post("/alerts/{alert_id}/notes")
+def add_note(
+    alert_id: AlertId, body: NoteIn, parts: PartsHere, actor: Actor = need("alerts.handle")
+) -> AlertRow:
+    """Write something down about it."""
+    return parts.alerts.comment(alert_id, actor, body.note)
+
+
+@router.get("/sites/{site_id}/maintenance")
+def list_maintenance(
+    plant: PlantHere, parts: PartsHere, actor: Actor = need("alerts.read")
+) -> list[MaintenanceOut]:
+    """Times in which the site is worked on, newest first."""
+    return [MaintenanceOut(**row) for row in parts.alerts.maintenance(plant.site.id)]
+
+
+@router.post("/sites/{site_id}/maintenance", status_code=201)
+def add_maintenance(
+    body: MaintenanceIn, plant: PlantHere, parts: PartsHere, actor: Actor = need("alerts.handle")
+) -> MaintenanceOut:
+    """Announce that the site is worked on: nothing new alerts meanwhile."""
+    return MaintenanceOut(**parts.alerts.maintain(plant.site.id, body.start, body.end, body.reason, actor))
+
+
+@router.delete("/sites/{site_id}/maintenance/{window}", status_code=204, response_class=Response)
+def end_maintenance(
+    window: Number, plant: PlantHere, parts: PartsHere, actor: Actor = need("alerts.handle")
+) -> None:
+    """Take an announcement back."""
+    parts.alerts.end_maintenance(plant.site.id, window)
+
+
+@router.get("/notices")
+def list_notices(
+    request: Request,
+    response: Response,
+    parts: PartsHere,
+    actor: Actor = need("alerts.read"),
+    offset: Offset = 0,
+    limit: Limit = 100,
+) -> Page[NoticeRow]:
+    """Notices and whether they were sent, newest first."""
+    rows, total = parts.notices.page(offset, limit)
+    return page(request, response, rows, total, offset, limit)
+
+
+@router.get("/set-aside")
+def list_set_aside(
+    parts: PartsHere,
+    actor: Actor = need("jobs.read"),
+    after: Annotated[int, Query(ge=0, le=2**53, description="Only numbers beyond this.")] = 0,
+    limit: Limit = 100,
+) -> dict[str, Any]:
+    """Messages from the broker that could not be read, oldest first, and how many by reason."""
+    from api.kept_aside import list_kept
+
+    return list_kept(parts.settings, None, limit, after)

@@ -1,0 +1,50 @@
+"""Jobs, health, metrics."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Query, Request, Response
+
+from api.http.doors import PartsHere, need
+from api.http.metrics import metrics_text
+from api.http.shapes import Limit, Offset, Page, document, page
+from api.jobs.book import RunRow
+from api.people.access import Actor
+
+router = APIRouter(tags=["operation"])
+outside = APIRouter(tags=["operation"])
+"""Routes at the root instead of under the API's prefix."""
+
+
+@router.get("/jobs")
+def list_jobs(
+    request: Request,
+    response: Response,
+    parts: PartsHere,
+    actor: Actor = need("jobs.read"),
+    kind: Annotated[Literal["", "night", "watch", "month", "winter", "digest", "tidy"], Query()] = "",
+    site: Annotated[str, Query(pattern=r"^[a-z0-9-]{0,40}$")] = "",
+    offset: Offset = 0,
+    limit: Limit = 100,
+) -> Page[RunRow]:
+    """Work that was done or is being done, newest first."""
+    rows, total = parts.book.page(offset, limit, kind=kind, site=site)
+    return page(request, response, rows, total, offset, limit)
+
+
+@outside.get("/healthz")
+def health(parts: PartsHere) -> dict[str, str]:
+    """Alive, and the state database answers."""
+    parts.service.plants.ids()
+    return {"status": "ok"}
+
+
+@outside.get(
+    "/metrics",
+    response_class=Response,
+    responses={200: {"content": {"text/plain": {"schema": {"type": "string"}}}}},
+)
+def metrics(parts: PartsHere, actor: Actor = need("metrics.read")) -> Response:
+    """Counters and gauges in the Prometheus text format."""
+    return document(metrics_text(parts), "text/plain; version=0.0.4; charset=utf-8")

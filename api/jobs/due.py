@@ -1,0 +1,80 @@
+"""What is due: pure rules from the clock and the sites' zones. A missed time is caught up once, for its newest date."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+NIGHT = time(3, 10)
+"""Local time of the nightly work: after both clock changes of the year have passed."""
+MONTH_DAY, MONTH_HOUR = 2, 6
+WINTER_MONTHS = (9, 10, 11)
+"""Winter checks are due from the first of September; one missed until the end of November is still of use."""
+TIDY_HOUR = 4
+FIRM = ""
+"""The site of work that is done once for the whole firm."""
+
+
+@dataclass(frozen=True)
+class Due:
+    """Work of one kind for one site; `key` says for which night, hour, month or year."""
+
+    kind: str
+    site: str
+    key: str
+
+
+def due_now(now: datetime, zones: Mapping[str, ZoneInfo], firm: ZoneInfo, digest_hour: int) -> Iterator[Due]:
+    """The newest work that is or was due, in the order in which it should be done.
+
+    zones : site -> its zone. firm : the zone in which the firm's own hours are cut
+    """
+    for site, zone in zones.items():
+        yield Due("night", site, night_of(now, zone))
+    for site, zone in zones.items():
+        yield Due("month", site, month_of(now, zone))
+        if year := winter_of(now, zone):
+            yield Due("winter", site, year)
+    if digest := _since(now, firm, digest_hour):
+        yield Due("digest", FIRM, digest)
+    yield Due("tidy", FIRM, night_at(now, firm, time(TIDY_HOUR)))
+
+
+def watch_now(now: datetime, zones: Mapping[str, ZoneInfo]) -> Iterator[Due]:
+    """The hourly watch of every site."""
+    hour = now.astimezone(UTC).strftime("%Y-%m-%dT%HZ")
+    for site in zones:
+        yield Due("watch", site, hour)
+
+
+def night_of(now: datetime, zone: ZoneInfo) -> str:
+    """The local date of the newest night that has come."""
+    return night_at(now, zone, NIGHT)
+
+
+def night_at(now: datetime, zone: ZoneInfo, at: time) -> str:
+    local = now.astimezone(zone)
+    day = local.date() if local.time() >= at else local.date() - timedelta(days=1)
+    return day.isoformat()
+
+
+def month_of(now: datetime, zone: ZoneInfo) -> str:
+    """The month that was over when the newest second of a month came."""
+    local = now.astimezone(zone)
+    first = local.date().replace(day=1)
+    if (local.day, local.hour) < (MONTH_DAY, MONTH_HOUR):
+        first = (first - timedelta(days=1)).replace(day=1)
+    return f"{first - timedelta(days=1):%Y-%m}"
+
+
+def winter_of(now: datetime, zone: ZoneInfo) -> str | None:
+    """The year whose winter is to be prepared; None outside autumn."""
+    local = now.astimezone(zone)
+    return str(local.year) if local.month in WINTER_MONTHS else None
+
+
+def _since(now: datetime, zone: ZoneInfo, hour: int) -> str | None:
+    local = now.astimezone(zone)
+    return local.date().isoformat() if local.hour >= hour else None

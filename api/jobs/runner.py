@@ -1,0 +1,167 @@
+"""Does what is due: sites side by side on worker processes, one failing site never stopping the others."""
+
+from __future__ import annotations
+
+import logging
+import multiprocessing
+import os
+import signal
+import threading
+import time
+from collections import Counter
+from collections.abc import Callable, Iterable
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from api.alerts.alerts import Alerts
+from api.alerts.notices import Notices
+from api.jobs.book import JobBook
+from api.jobs.due import FIRM, Due, due_now, watch_now
+from api.jobs.work import ONLY_WATCHED, WATCHED, Outcome, work
+from api.retention import tidy
+from api.service import Service
+from api.settings import Settings
+
+log = logging.getLogger(__name__)
+LOOK_S, BEAT_S = 1.0, 60.0
+Work = Callable[[Settings, str, str, str], Outcome]
+
+
+@dataclass
+class Runner:
+    """Runs on the service's own parts; `do` is the work of one site, in a worker process. Once `stop` is set nothing new
+    is begun, and what is in hand is given back."""
+
+    service: Service
+    alerts: Alerts
+    notices: Notices
+    book: JobBook
+    do: Work = work
+    stop: threading.Event = field(default_factory=threading.Event)
+
+    def tick(self, now: datetime | None = None) -> Counter[str]:
+        """Do what is due of the slow work. Returns how many pieces ended in each state."""
+        moment = now or datetime.now(UTC)
+        zones, firm = self._zones()
+        return self._run(due_now(moment, zones, firm, self.service.settings.digest_hour), moment)
+
+    def watch(self, now: datetime | None = None) -> Counter[str]:
+        """The hourly watch."""
+        moment = now or datetime.now(UTC)
+        return self._run(watch_now(moment, self._zones()[0]), moment)
+
+    def _run(self, due: Iterable[Due], now: datetime) -> Counter[str]:
+        wanted = self.book.open_of(due, now)
+        ended: Counter[str] = Counter()
+        of_sites = [d for d in wanted if d.site != FIRM]
+        if of_sites:
+            ended += self._run_sites(of_sites, now)
+        for d in wanted:
+            if d.site == FIRM and not self.stop.is_set() and (run := self.book.claim(d, now)) is not None:
+                ended[self._firm(run, d, now)] += 1
+        return ended
+
+    def _run_sites(self, wanted: list[Due], now: datetime) -> Counter[str]:
+        ended: Counter[str] = Counter()
+        lanes = self.service.settings.workers or os.cpu_count() or 1
+        beaten = time.monotonic()
+        queue, running = list(reversed(wanted)), dict[Future[Outcome], tuple[int, Due]]()
+        pool = make_executor(self.service.settings, min(lanes, len(wanted)))
+        try:
+            while queue or running:
+                while queue and len(running) < lanes:
+                    due = queue.pop()
+                    if (run := self.book.claim(due, now)) is not None:
+                        running[self._submit(pool, due)] = (run, due)
+                done, _ = wait(running, timeout=LOOK_S, return_when=FIRST_COMPLETED)
+                if self.stop.is_set():
+                    break
+                if time.monotonic() - beaten > BEAT_S:
+                    self.book.beat()
+                    beaten = time.monotonic()
+                for future in done:
+                    run, due = running.pop(future)
+                    state = self._finish(run, due, future, now)
+                    ended[state] += 1
+                    if isinstance(future.exception(), BrokenProcessPool):
+                        pool = make_executor(self.service.settings, min(lanes, len(wanted)))
+        finally:
+            pool.shutdown(wait=not self.stop.is_set(), cancel_futures=True)
+            for run, _ in running.values():
+                self.book.give_back(run)
+        return ended
+
+    def _submit(self, pool: Executor, due: Due) -> Future[Outcome]:
+        try:
+            return pool.submit(self.do, self.service.settings, due.kind, due.site, due.key)
+        except BrokenProcessPool as error:
+            broken: Future[Outcome] = Future()
+            broken.set_exception(error)
+            return broken
+
+    def _finish(self, run: int, due: Due, future: Future[Outcome], now: datetime) -> str:
+        try:
+            outcome = future.result()
+            self._take_in(due, outcome, now)
+        except Exception as error:  # whatever it is, the other sites go on
+            log.exception("%s of %s failed", due.kind, due.site)
+            self.book.finish(run, "failed", f"{type(error).__name__}: {error}")
+            return "failed"
+        self.book.finish(run, "done", outcome.told)
+        return "done"
+
+    def _take_in(self, due: Due, outcome: Outcome, now: datetime) -> None:
+        if not outcome.has_result:
+            return
+        if due.kind in ("night", "watch"):
+            watched = due.kind == "watch"
+            codes, spared = (WATCHED, frozenset[str]()) if watched else (None, ONLY_WATCHED)
+            happened = self.alerts.look(due.site, outcome.findings, now, codes, spared)
+            told = {
+                h.alert
+                for h in happened
+                if h.severity == "urgent" and h.what in ("opened", "reopened", "worsened")
+            }
+            self.notices.urgent([self.alerts.get(alert) for alert in sorted(told)], now)
+        elif due.kind == "month":
+            self.notices.month(due.site, due.key, now, self.service.plants.get(due.site).site.zone)
+
+    def _firm(self, run: int, due: Due, now: datetime) -> str:
+        try:
+            if due.kind == "digest":
+                happened = self.alerts.since(now - timedelta(days=1))
+                live = self.alerts.page(0, 1, live=True)[1]
+                count = self.notices.digest(due.key, happened, live, now, self._zones()[1])
+                told = f"{count} letters"
+            else:
+                told = tidy(self.service)
+        except Exception as error:
+            log.exception("%s failed", due.kind)
+            self.book.finish(run, "failed", f"{type(error).__name__}: {error}")
+            return "failed"
+        self.book.finish(run, "done", told)
+        return "done"
+
+    def _zones(self) -> tuple[dict[str, ZoneInfo], ZoneInfo]:
+        """The zone of every site, and the firm's: that of most sites."""
+        zones = {plant.site.id: plant.site.zone for plant in self.service.plants.all()}
+        most = Counter(zone.key for zone in zones.values()).most_common(1)
+        return zones, ZoneInfo(most[0][0]) if most else ZoneInfo("UTC")
+
+
+def make_executor(settings: Settings, lanes: int) -> Executor:
+    """Worker processes on this machine, or those of a cluster where one is set."""
+    if settings.cluster:
+        from distributed import Client
+
+        return Client(settings.cluster).get_executor()
+    # Spawned, not forked: the service has threads, and a fork would copy their locks.
+    spawn = multiprocessing.get_context("spawn")
+    return ProcessPoolExecutor(lanes, mp_context=spawn, initializer=_leave_ctrl_c_to_the_service)
+
+
+def _leave_ctrl_c_to_the_service() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)

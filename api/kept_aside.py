@@ -1,0 +1,61 @@
+"""Messages from the broker that could not be read: listed, read again, thrown away."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from api.service import Service
+from api.settings import Settings
+from api.site_rows import moment_text
+from collector.mqtt import set_aside
+from collector.mqtt.book import Book
+
+
+def list_kept(settings: Settings, site: str | None = None, most: int = 100, after: int = 0) -> dict[str, Any]:
+    """Messages aside, oldest first, with how many there are by reason."""
+    with _book(settings) as book:
+        tally = set_aside.tally(book)
+        rows = set_aside.held(book, site, after=after, most=most)
+        return {
+            "held": tally.messages,
+            "ever": tally.kept,
+            "dropped": tally.dropped,
+            "reasons": set_aside.reasons(book, site),
+            "messages": [
+                {
+                    "id": r.id,
+                    "site": r.site,
+                    "topic": r.topic,
+                    "payload": r.payload.decode("utf-8", errors="replace"),
+                    "arrived": moment_text(r.arrived),
+                    "reason": r.reason,
+                }
+                for r in rows
+            ],
+        }
+
+
+def retry_kept(service: Service, site: str | None = None) -> dict[str, int]:
+    """Read them again with the sites as they are now."""
+    if site is not None:
+        service.plants.get(site)
+    with _book(service.settings) as book:
+        sites = [plant.site for plant in service.plants.all()]
+        return set_aside.replay(book, sites, service.store, site=site)._asdict()
+
+
+def clear_kept(settings: Settings, site: str | None = None) -> int:
+    """Throw them away. Returns how many."""
+    with _book(settings) as book:
+        return set_aside.clear(book, site)
+
+
+@contextmanager
+def _book(settings: Settings) -> Iterator[Book]:
+    book = Book(settings.data)
+    try:
+        yield book
+    finally:
+        book.close()

@@ -1,0 +1,33 @@
+"""Local days of a site as spans of UTC time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from analysis.readings import MS_PER_DAY
+
+EPOCH = date(1970, 1, 1)
+
+
+def start_of(day: date, zone: ZoneInfo) -> int:
+    """The moment [ms] a local day starts."""
+    return round(datetime.combine(day, time(), zone).timestamp() * 1000)
+
+
+def day_of(moment: int, zone: ZoneInfo) -> date:
+    """The local day in which a moment [ms] lies."""
+    return datetime.fromtimestamp(moment / 1000, zone).date()
+
+
+def days(first: date, last: date) -> Iterator[date]:
+    """Every day from first to last, both included."""
+    for n in range((last - first).days + 1):
+        yield first + timedelta(days=n)
+
+
+def utc_days(first: date, last: date, zone: ZoneInfo) -> tuple[int, int]:
+    """First and last UTC day (days since 1970-01-01) that the local days touch."""
+    end = start_of(last + timedelta(days=1), zone) - 1
+    return start_of(first, zone) // MS_PER_DAY, end // MS_PER_DAY

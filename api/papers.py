@@ -1,0 +1,172 @@
+"""Papers: their contents from results, kept, and written out as HTML, PDF or JSON."""
+
+from __future__ import annotations
+
+import calendar
+import re
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import orjson
+from fastapi.responses import Response
+from sqlalchemy import select
+
+from analysis.errors import InputError
+from api.plants import Plant
+from api.results import NoReadings
+from api.service import Service
+from api.state.work_tables import Paper as PaperTable
+
+HAND_OVER_DAYS = 56
+"""The first weeks: eight of them hold enough weather for a first heat loss."""
+FORMS = ("json", "html", "pdf")
+
+
+@dataclass(frozen=True)
+class Paper:
+    """kind : month, winter or hand-over. period : 2026-01, 2026 or first. contents : the results it is written from."""
+
+    kind: str
+    period: str
+    contents: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class PaperRow:
+    kind: str
+    period: str
+    made: datetime
+
+
+def month_paper(service: Service, plant: Plant, month: str) -> Paper:
+    """The householder's month, with the month before and the same month a year ago where there are readings.
+
+    month : YYYY-MM. Raises InputError, NoReadings
+    """
+    first, last = _month(month)
+    start, end = service.results.span(plant)
+    if last < start or first > end:
+        raise NoReadings(plant.site.id)
+    return Paper(
+        "month",
+        month,
+        {
+            "site": _about(plant),
+            "result": service.results.result(plant, first, min(last, end)),
+            "month_before": _earlier(service, plant, start, first - timedelta(days=1)),
+            "year_before": _earlier(service, plant, start, _year_before(first)),
+        },
+    )
+
+
+def winter_paper(service: Service, plant: Plant, season: int | None = None) -> Paper:
+    """The check before a winter, from the twelve months before it.
+
+    season : year in which the winter begins, default that of the last reading. Raises InputError, NoReadings
+    """
+    start, end = service.results.span(plant)
+    year = end.year if season is None else season
+    if not 1990 <= year <= 2200:
+        raise InputError(f"the season must be a year, got {year}")
+    last = min(end, date(year, 10, 31))
+    first = max(start, date(year - 1, 9, 1))
+    if first > last:
+        raise NoReadings(plant.site.id)
+    return Paper(
+        "winter", str(year), {"site": _about(plant), "result": service.results.result(plant, first, last)}
+    )
+
+
+def hand_over_paper(service: Service, plant: Plant) -> Paper:
+    """The first weeks after hand-over against the design; from the first reading where no hand-over is given."""
+    start, end = service.results.span(plant)
+    first = max(start, plant.site.site.handed_over or start)
+    if first > end:
+        raise NoReadings(plant.site.id)
+    last = min(end, first + timedelta(days=HAND_OVER_DAYS - 1))
+    return Paper(
+        "hand-over", "first", {"site": _about(plant), "result": service.results.result(plant, first, last)}
+    )
+
+
+def paper_for(service: Service, plant: Plant, kind: str, period: str) -> Paper:
+    """Any paper by its kind and period. Raises InputError, NoReadings."""
+    if kind == "month":
+        return month_paper(service, plant, period)
+    if kind == "winter":
+        if not re.fullmatch(r"\d{4}", period):
+            raise InputError(f"a winter check is of a year, such as 2026, not {period!r}")
+        return winter_paper(service, plant, int(period))
+    return hand_over_paper(service, plant)
+
+
+def keep_paper(service: Service, site: str, paper: Paper) -> None:
+    """Keep a paper's contents, so that it can be looked at as it was sent."""
+    row = PaperTable(
+        site=site, kind=paper.kind, period=paper.period, made=datetime.now(UTC), contents=paper.contents
+    )
+    with service.database.write() as session:
+        session.merge(row)
+
+
+def kept_papers(service: Service, site: str) -> list[PaperRow]:
+    """Newest first."""
+    with service.database.read() as session:
+        rows = session.scalars(
+            select(PaperTable).where(PaperTable.site == site).order_by(PaperTable.made.desc())
+        )
+        return [PaperRow(r.kind, r.period, r.made) for r in rows]
+
+
+def write_paper(paper: Paper, out: Path) -> None:
+    """Write a paper to a file, in the form that its ending names. Raises InputError."""
+    form = out.suffix.lower().lstrip(".")
+    if form not in FORMS:
+        raise InputError(f"{out}: the file must end in .html, .pdf or .json")
+    if not out.absolute().parent.is_dir():
+        raise InputError(f"{out}: there is no folder {out.absolute().parent}")
+    out.write_bytes(paper_bytes(paper, form))
+
+
+def rendered(paper: Paper, form: str) -> Response:
+    """A paper as an HTTP answer."""
+    kinds = {"json": "application/json", "html": "text/html; charset=utf-8", "pdf": "application/pdf"}
+    return Response(paper_bytes(paper, form), media_type=kinds[form])
+
+
+def paper_bytes(paper: Paper, form: str) -> bytes:
+    """A paper as JSON, HTML or PDF."""
+    if form == "json":
+        return orjson.dumps(
+            {"kind": paper.kind, "period": paper.period, **paper.contents}, option=orjson.OPT_INDENT_2
+        )
+    from dashboards.papers import paper_html, paper_pdf
+
+    if form == "html":
+        return paper_html(paper.kind, paper.period, paper.contents).encode()
+    return paper_pdf(paper.kind, paper.period, paper.contents)
+
+
+def _month(text: str) -> tuple[date, date]:
+    try:
+        first = date.fromisoformat(f"{text}-01")
+    except ValueError:
+        raise InputError(f"{text!r} is not a month; write YYYY-MM, such as 2026-01") from None
+    return first, first.replace(day=calendar.monthrange(first.year, first.month)[1])
+
+
+def _earlier(service: Service, plant: Plant, start: date, last: date) -> dict[str, Any] | None:
+    """The result of a whole earlier month, None where its readings do not reach back that far."""
+    first = last.replace(day=1)
+    return service.results.result(plant, first, last) if first >= start else None
+
+
+def _year_before(first: date) -> date:
+    month = first.replace(year=first.year - 1)
+    return month.replace(day=calendar.monthrange(month.year, month.month)[1])
+
+
+def _about(plant: Plant) -> dict[str, Any]:
+    return plant.site.model_dump(mode="json", by_alias=True, exclude={"point", "csv", "limits"})

@@ -1,0 +1,73 @@
+"""Who may do what: one table of permissions, and the actor that a request or a command stands for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+Role = Literal["installer", "engineer", "householder", "device", "nobody"]
+PEOPLE_ROLES = ("installer", "engineer", "householder")
+OF_THE_FIRM = frozenset({"installer", "engineer"})
+"""Roles that see every site; all others see only the sites that are named for them."""
+
+_FIRM = frozenset({"installer", "engineer"})
+_INSTALLER = frozenset({"installer"})
+_HOME = frozenset({"installer", "engineer", "householder"})
+PERMISSIONS: dict[str, frozenset[str]] = {
+    "site.read": _HOME,
+    "site.write": _INSTALLER,
+    "readings.read": _HOME,
+    "readings.write": frozenset({"installer", "device"}),
+    "fleet.read": _FIRM,
+    "alerts.read": _FIRM,
+    "alerts.handle": _FIRM,
+    "works.read": _HOME,
+    "works.write": _FIRM,
+    "papers.read": _HOME,
+    "what_if.read": _HOME,
+    "jobs.read": _FIRM,
+    "jobs.run": _INSTALLER,
+    "metrics.read": frozenset({"installer", "device"}),
+    "people.read": _INSTALLER,
+    "people.write": _INSTALLER,
+    "links.write": _INSTALLER,
+    "devices.write": _INSTALLER,
+    "audit.read": _INSTALLER,
+    "home.consent": frozenset({"installer", "householder"}),
+    "home.export": frozenset({"installer", "householder"}),
+    "home.erase": frozenset({"installer", "householder"}),
+}
+DEVICE_PURPOSES = {"readings": "readings.write", "metrics": "metrics.read"}
+"""What a device token may be made for, and the one permission it then has."""
+LINK_MAY_NOT = frozenset({"home.erase", "home.consent", "home.export"})
+"""A link can be passed on, so what binds the householder needs an account."""
+
+
+@dataclass(frozen=True)
+class Actor:
+    """Who asks. `sites` is None for every site of the firm."""
+
+    name: str
+    role: Role
+    sites: frozenset[str] | None = field(default=frozenset())
+    person: int | None = None
+    purpose: str = ""
+    by_link: bool = False
+
+    def may(self, permission: str, site: str | None = None) -> bool:
+        """True where the role has the permission and, where a site is named, may see that site."""
+        if self.role not in PERMISSIONS[permission] or (site is not None and not self.sees(site)):
+            return False
+        if self.role == "device":
+            return DEVICE_PURPOSES.get(self.purpose) == permission
+        return not (self.by_link and permission in LINK_MAY_NOT)
+
+    def sees(self, site: str) -> bool:
+        return self.sites is None or site in self.sites
+
+
+NOBODY = Actor("", "nobody")
+COMMAND_LINE = Actor("command line", "installer", None)
+"""Whoever runs the command holds the data folder, and so everything in it."""
+SCHEDULER = Actor("scheduler", "installer", None)
+DEMO_VISITOR = Actor("demo visitor", "installer", None)

@@ -1,0 +1,73 @@
+"""The audit trail: who did what, to which site, from where."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import delete, func, select
+
+from api.people.access import Actor
+from api.state.database import Database
+from api.state.people_tables import AuditEntry
+
+
+@dataclass(frozen=True)
+class AuditRow:
+    id: int
+    time: datetime
+    who: str
+    role: str
+    action: str
+    site: str | None
+    address: str
+    detail: dict[str, Any]
+
+
+class Audit:
+    """Lines are added and read; nothing changes one."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._looked: dict[tuple[str, str], int] = {}
+
+    def note(
+        self, actor: Actor, action: str, site: str | None = None, address: str = "", **detail: Any
+    ) -> None:
+        """Write one line. No secret may be among the details."""
+        entry = AuditEntry(time=datetime.now(UTC), who=actor.name, role=actor.role, action=action, site=site)
+        entry.address, entry.detail = address, detail
+        with self._database.write() as session:
+            session.add(entry)
+
+    def note_access(self, actor: Actor, site: str) -> None:
+        """Log that somebody looked into a home: once an hour for each person and home."""
+        hour = int(datetime.now(UTC).timestamp() // 3600)
+        if self._looked.get((actor.name, site)) == hour:
+            return
+        if len(self._looked) > 10_000:
+            self._looked.clear()
+        self._looked[actor.name, site] = hour
+        self.note(actor, "looked", site)
+
+    def page(self, offset: int, limit: int, site: str | None = None) -> tuple[list[AuditRow], int]:
+        """Newest first, and how many there are."""
+        chosen = select(AuditEntry) if site is None else select(AuditEntry).where(AuditEntry.site == site)
+        with self._database.read() as session:
+            total = session.scalar(select(func.count()).select_from(chosen.subquery())) or 0
+            rows = list(session.scalars(chosen.order_by(AuditEntry.id.desc()).offset(offset).limit(limit)))
+        return [_row(row) for row in rows], total
+
+    def forget(self, site: str) -> None:
+        """Remove the lines about a site."""
+        with self._database.write() as session:
+            session.execute(delete(AuditEntry).where(AuditEntry.site == site))
+
+    def forget_older(self, than: timedelta) -> None:
+        with self._database.write() as session:
+            session.execute(delete(AuditEntry).where(AuditEntry.time < datetime.now(UTC) - than))
+
+
+def _row(row: AuditEntry) -> AuditRow:
+    return AuditRow(row.id, row.time, row.who, row.role, row.action, row.site, row.address, row.detail)

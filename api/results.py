@@ -1,0 +1,129 @@
+"""Results of a site: worked out from its kept facts, and kept until readings, file or method change."""
+
+from __future__ import annotations
+
+import hashlib
+import zlib
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import orjson
+from sqlalchemy import delete, select
+
+from analysis.errors import InputError
+from analysis.facts.tables import METHOD_VERSION
+from api.facts_keeper import FactsKeeper, Progress
+from api.local_days import day_of
+from api.plants import Plant
+from api.state.database import Database
+from api.state.tables import KeptResult
+from collector.store.protocol import Store
+
+KEPT_PER_SITE = 24
+"""Results kept of one site: a dozen months and the usual longer periods."""
+
+
+class NoReadings(InputError):
+    """Nothing was ever read of this site."""
+
+    def __init__(self, site_id: str) -> None:
+        super().__init__(
+            f"{site_id} has no readings yet; bring some in with: fieldfare ingest {site_id} FILE"
+        )
+
+
+class Results:
+    """Everything `analyse` says about a site and a period, as the result document."""
+
+    def __init__(self, database: Database, store: Store, keeper: FactsKeeper) -> None:
+        self._database, self._store, self._keeper = database, store, keeper
+
+    def span(self, plant: Plant) -> tuple[date, date]:
+        """First and last local day with readings. Raises NoReadings."""
+        found = self._store.span(plant.site.id)
+        if found is None:
+            raise NoReadings(plant.site.id)
+        return day_of(found[0], plant.site.zone), day_of(found[1], plant.site.zone)
+
+    def period(self, plant: Plant, first: date | None, last: date | None) -> tuple[date, date]:
+        """A period as asked for, open ends filled with the span of the data. Raises InputError if it is upside down."""
+        start, end = self.span(plant)
+        first, last = first or min(start, last or start), last or max(end, first or end)
+        if first > last:
+            raise InputError(f"the period ends before it starts: {first} to {last}")
+        if (last - first).days > 366 * 30:
+            raise InputError(f"the period is longer than 30 years: {first} to {last}")
+        return first, last
+
+    def rolling(self, plant: Plant, length: int) -> tuple[date, date]:
+        """The last `length` days with readings, or fewer where there are fewer."""
+        start, end = self.span(plant)
+        return max(start, end - timedelta(days=length - 1)), end
+
+    def result(
+        self, plant: Plant, first: date, last: date, progress: Progress | None = None
+    ) -> dict[str, Any]:
+        """The result document of first..last, both included."""
+        return orjson.loads(self.document(plant, first, last, progress))
+
+    def rolling_result(self, plant: Plant, length: int) -> dict[str, Any]:
+        """The result of the last `length` days, kept as what stands for the site."""
+        return orjson.loads(self.document(plant, *self.rolling(plant, length), rolling=True))
+
+    def document(
+        self,
+        plant: Plant,
+        first: date,
+        last: date,
+        progress: Progress | None = None,
+        *,
+        rolling: bool = False,
+    ) -> bytes:
+        """The result document as JSON."""
+        site = plant.site
+        mark = self._mark(plant, self._keeper.update(site, first, last, progress).mark)
+        with self._database.read() as session:
+            row = session.get(KeptResult, (site.id, first, last))
+        if row is not None and row.fingerprint == mark and row.rolling >= rolling:
+            return zlib.decompress(row.payload)
+        from analysis.result import analyse  # pulls in the fits: only when something is worked out
+
+        facts = self._keeper.kept(site.id, first, last)
+        document = orjson.dumps(
+            analyse(self._keeper.equipped(site), facts, first, last).as_dict(),
+            option=orjson.OPT_SERIALIZE_NUMPY,
+        )
+        self._keep(site.id, first, last, mark, document, rolling)
+        return document
+
+    def newest(self, site_id: str) -> dict[str, Any] | None:
+        """The rolling result that was made last, without working anything out."""
+        chosen = select(KeptResult.payload).where(KeptResult.site == site_id, KeptResult.rolling)
+        with self._database.read() as session:
+            payload = session.scalars(chosen.order_by(KeptResult.made.desc()).limit(1)).first()
+        return orjson.loads(zlib.decompress(payload)) if payload else None
+
+    def _mark(self, plant: Plant, facts_mark: str) -> str:
+        return hashlib.blake2b(
+            f"{METHOD_VERSION}|{facts_mark}|{plant.file}".encode(), digest_size=16
+        ).hexdigest()
+
+    def _keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
+        row = KeptResult(site=site_id, first=first, last=last, fingerprint=mark, made=datetime.now(UTC))
+        row.rolling, row.payload = rolling, zlib.compress(document, 6)
+        of_site = KeptResult.site == site_id
+        with self._database.write() as session:
+            session.merge(row)
+            session.flush()
+            spare = list(
+                session.execute(
+                    select(KeptResult.first, KeptResult.last)
+                    .where(of_site)
+                    .order_by(KeptResult.rolling.desc(), KeptResult.made.desc())
+                    .offset(KEPT_PER_SITE)
+                )
+            )
+            for a, b in spare:
+                session.execute(
+                    delete(KeptResult).where(of_site, KeptResult.first == a, KeptResult.last == b)
+                )

@@ -1,0 +1,60 @@
+"""How long each kind of data is kept, and the nightly tidying that holds to it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from sqlalchemy import ColumnElement, delete
+
+from api.people.sign_in import SignIn
+from api.service import Service
+from api.state.people_tables import AuditEntry, Invitation
+from api.state.work_tables import Alert, JobRun, Notice, Paper
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One kind of data and how long it stays; days is None for as long as the home is looked after."""
+
+    kind: str
+    days: int | None
+    why: str
+
+
+KEPT = (
+    Kept("readings", None, "performance is compared over years; erased with the home or on request"),
+    Kept("facts", None, "worked out from the readings, and erased with them"),
+    Kept("works", None, "the history of the installation; erased with the home or on request"),
+    Kept("papers", 1_130, "three heating seasons and the time to look back on the last"),
+    Kept("alerts", 1_130, "after they were resolved; three heating seasons"),
+    Kept("notices", 180, "to show what was sent"),
+    Kept("audit", 730, "to find out afterwards who did what"),
+    Kept("jobs", 90, "to find faults"),
+    Kept("sessions", 14, "people stay signed in no longer; a home's link 30 days at a time"),
+    Kept("backups", 35, "a backup is overwritten after this; what was erased is gone from all of them then"),
+)
+_DAYS = {kept.kind: kept.days for kept in KEPT}
+
+
+def tidy(service: Service) -> str:
+    """Remove what has been kept for its time. Returns one line for people."""
+    gone = 0
+    now = datetime.now(UTC)
+    old: tuple[tuple[type, ColumnElement[bool]], ...] = (
+        (Paper, Paper.made < _before("papers", now)),
+        (Alert, Alert.resolved < _before("alerts", now)),
+        (Notice, Notice.created < _before("notices", now)),
+        (AuditEntry, AuditEntry.time < _before("audit", now)),
+        (JobRun, JobRun.started < _before("jobs", now)),
+        (Invitation, Invitation.expires < now),
+    )
+    with service.database.write() as session:
+        for table, condition in old:
+            gone += session.execute(delete(table).where(condition)).rowcount  # type: ignore[attr-defined]
+    SignIn(service.database).sweep()
+    return f"{gone} old rows removed"
+
+
+def _before(kind: str, now: datetime) -> datetime:
+    return now - timedelta(days=_DAYS[kind] or 0)

@@ -1,0 +1,82 @@
+"""The service's parts, put together once from the settings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from analysis.errors import InputError
+from api.plants import Plants
+from api.settings import Settings
+from api.state.database import Database, open_database
+from collector.store.protocol import Store
+
+if TYPE_CHECKING:
+    from api.facts_keeper import FactsKeeper
+    from api.results import Results
+
+
+@dataclass
+class Service:
+    """What commands, routes and jobs work with. Each part is made when it is first used."""
+
+    settings: Settings
+    database: Database
+
+    @cached_property
+    def store(self) -> Store:
+        return open_store(self.settings)
+
+    @cached_property
+    def plants(self) -> Plants:
+        return Plants(self.database)
+
+    @cached_property
+    def keeper(self) -> FactsKeeper:
+        from api.facts_keeper import FactsKeeper
+
+        return FactsKeeper(self.database, self.store, self.plants)
+
+    @cached_property
+    def results(self) -> Results:
+        from api.results import Results
+
+        return Results(self.database, self.store, self.keeper)
+
+    def close(self) -> None:
+        if "store" in self.__dict__:
+            self.store.close()
+        self.database.close()
+
+
+def open_store(settings: Settings) -> Store:
+    """The store of readings that the settings name. Raises InputError if it can't be used."""
+    if settings.store_url:
+        from collector.store.influx import InfluxStore
+
+        return InfluxStore(
+            settings.store_url,
+            settings.store_database,
+            settings.data / "spool",
+            token=settings.store_token,
+            org=settings.store_org,
+        )
+    from collector.store.local import LocalStore
+
+    try:
+        return LocalStore(settings.readings_dir)
+    except OSError as error:
+        raise InputError(f"the data folder can't be used: {error.strerror}: {error.filename}") from None
+
+
+@contextmanager
+def opened(settings: Settings) -> Iterator[Service]:
+    """The service's parts, closed when the block ends."""
+    service = Service(settings, open_database(settings.state_url))
+    try:
+        yield service
+    finally:
+        service.close()

@@ -1,0 +1,134 @@
+"""The running service: HTTP, the scheduler, and the collector where a broker is configured, in one process."""
+
+from __future__ import annotations
+
+import logging
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, datetime
+from types import FrameType
+
+import uvicorn
+
+from analysis.errors import InputError
+from api.collecting import mqtt_settings, run_collector
+from api.http.app import create_app
+from api.http.parts import Parts
+from api.jobs.runner import Runner
+from api.service import opened
+from api.settings import Settings
+
+log = logging.getLogger(__name__)
+GRACE_S = 5
+COLLECTOR_STOP_S = 15.0
+
+
+def serve(settings: Settings, announce: Callable[[str], None]) -> None:
+    """Serve until Ctrl-C or a polite kill. Raises InputError where the address can't be had."""
+    if settings.demo and not settings.is_loopback:
+        raise InputError("the demo is open to everybody, so it is served on this machine alone")
+    logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s", level=logging.INFO)
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    listener = listen(settings)
+    settings = replace(settings, port=listener.getsockname()[1])
+    with opened(settings) as service:
+        parts = Parts(service)
+        with _scheduler(parts), _collector(parts):
+            announce(f"serving at {settings.address}/; Ctrl-C stops")
+            _first_user(parts, announce)
+            _run(parts, listener)
+    announce("stopped")
+
+
+def listen(settings: Settings) -> socket.socket:
+    """The listening socket. Raises InputError."""
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((settings.host, settings.port))
+    except OSError as error:
+        listener.close()
+        raise InputError(f"can't listen on {settings.host}:{settings.port}: {error.strerror}") from None
+    return listener
+
+
+def make_runner(parts: Parts) -> Runner:
+    return Runner(parts.service, parts.alerts, parts.notices, parts.book, stop=parts.stopping)
+
+
+def _first_user(parts: Parts, announce: Callable[[str], None]) -> None:
+    if not parts.settings.demo and (secret := parts.accounts.first_user_secret()):
+        announce(
+            f"nobody may sign in yet; make the first user within 24 hours: {parts.settings.address}/first/{secret}"
+        )
+
+
+class _Server(uvicorn.Server):
+    """Tells open event streams to end before it waits for connections to close."""
+
+    def __init__(self, config: uvicorn.Config, stopping: threading.Event) -> None:
+        super().__init__(config)
+        self._stopping = stopping
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        self._stopping.set()
+        super().handle_exit(sig, frame)
+
+
+def _run(parts: Parts, listener: socket.socket) -> None:
+    config = uvicorn.Config(
+        create_app(parts),
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=GRACE_S,
+    )
+    try:
+        _Server(config, parts.stopping).run(sockets=[listener])
+    except KeyboardInterrupt:
+        log.debug("stopped by Ctrl-C")
+    finally:
+        parts.stopping.set()
+
+
+@contextmanager
+def _scheduler(parts: Parts) -> Iterator[None]:
+    """Looks every minute what is due; the book of work decides, so a restart neither loses nor repeats anything."""
+    if parts.settings.demo:
+        yield
+        return
+    from apscheduler.schedulers.background import BackgroundScheduler
+
+    runner = make_runner(parts)
+    scheduler = BackgroundScheduler(
+        timezone="UTC", job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
+    )
+    now = datetime.now(UTC)
+    scheduler.add_job(runner.tick, "interval", minutes=1, next_run_time=now)
+    scheduler.add_job(runner.watch, "interval", minutes=5, next_run_time=now)
+    scheduler.add_job(parts.notices.deliver, "interval", seconds=20)
+    scheduler.start()
+    try:
+        yield
+    finally:
+        scheduler.shutdown(wait=False)
+
+
+@contextmanager
+def _collector(parts: Parts) -> Iterator[None]:
+    if not parts.settings.broker_url:
+        yield
+        return
+    mqtt_settings(parts.settings)
+    stop = threading.Event()
+    thread = threading.Thread(target=run_collector, args=(parts.service, stop), name="collector")
+    thread.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        thread.join(COLLECTOR_STOP_S)

@@ -1,0 +1,138 @@
+"""The state database: opened, brought up to date, and used in short transactions."""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError, NoSuchModuleError, OperationalError
+from sqlalchemy.orm import Session
+
+from analysis.errors import InputError
+
+HEAD = "0002"
+"""The newest migration. A database at this one is used without loading the migrations."""
+BUSY_S = 30.0
+MIGRATION_LOCK = 0x6669656C64  # any number that is ours
+
+
+class Database:
+    """Short transactions on the state database. Safe to share between threads, not between forked processes."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+        self.is_sqlite = engine.dialect.name == "sqlite"
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """A transaction that only reads."""
+        with Session(self.engine, expire_on_commit=False) as session:
+            yield session
+
+    @contextmanager
+    def write(self) -> Iterator[Session]:
+        """A transaction that writes: kept when the block ends, undone when it raises."""
+        connection = self.engine.connect().execution_options(immediate=True)
+        try:
+            with connection.begin(), Session(bind=connection, expire_on_commit=False) as session:
+                yield session
+                session.flush()
+        finally:
+            connection.close()
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+
+def open_database(url: str) -> Database:
+    """Open the state database, making or upgrading it where needed.
+
+    url : SQLAlchemy's address, sqlite or postgresql
+    Returns Database. Raises InputError if the address can't be used or the server can't be reached.
+    """
+    try:
+        parsed = make_url(url)
+        if parsed.get_backend_name() not in ("sqlite", "postgresql"):
+            raise InputError(f"the state database is SQLite or PostgreSQL, not {parsed.get_backend_name()}")
+        if parsed.get_backend_name() == "sqlite" and parsed.database:
+            Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
+            _make_file(parsed.database)
+        engine = create_engine(parsed, pool_pre_ping=parsed.get_backend_name() == "postgresql")
+    except (ArgumentError, NoSuchModuleError) as error:
+        raise InputError(f"the state database's address can't be read: {error}") from None
+    except ModuleNotFoundError as error:
+        raise InputError(f"the state database needs the Python package {error.name}") from None
+    except OSError as error:
+        raise InputError(f"the data folder can't be used: {error.strerror}: {error.filename}") from None
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    try:
+        with engine.connect() as connection:
+            current = _version(connection)
+    except OperationalError as error:
+        first_line = str(error.orig).strip().splitlines()[0]
+        raise InputError(f"the state database can't be opened: {first_line}") from None
+    if current != HEAD:
+        upgrade(engine)
+    return Database(engine)
+
+
+def upgrade(engine: Engine, to: str = "head") -> None:
+    """Bring the database up to a migration; several processes may try at once."""
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    config.set_main_option("path_separator", "os")
+    connection = engine.connect().execution_options(immediate=True)
+    try:
+        with connection.begin():
+            if engine.dialect.name == "postgresql":
+                connection.execute(text("SELECT pg_advisory_xact_lock(:n)"), {"n": MIGRATION_LOCK})
+            config.attributes["connection"] = connection
+            command.upgrade(config, to)
+    finally:
+        connection.close()
+
+
+def _version(connection: Connection) -> str | None:
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+
+
+def _make_file(path: str) -> None:
+    """Set WAL once on a new file: two processes that do it at the same moment can fail, so it is tried again."""
+    for attempt in range(20):
+        try:
+            connection = sqlite3.connect(path, timeout=BUSY_S)
+            try:
+                connection.execute("PRAGMA journal_mode=WAL")
+            finally:
+                connection.close()
+            return
+        except sqlite3.OperationalError as error:
+            if attempt == 19 or "locked" not in str(error):
+                raise InputError(f"{path}: {error}") from None
+            time.sleep(0.05)
+        except sqlite3.DatabaseError as error:
+            raise InputError(f"{path}: {error}") from None
+
+
+def _prepare_sqlite(connection: Any, record: Any) -> None:
+    connection.isolation_level = None  # transactions begin below, not inside the driver
+    for pragma in ("busy_timeout = 30000", "foreign_keys = ON", "synchronous = FULL", "secure_delete = ON"):
+        connection.execute(f"PRAGMA {pragma}")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    immediate = connection.get_execution_options().get("immediate")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if immediate else "BEGIN")

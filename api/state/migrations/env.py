@@ -1,0 +1,14 @@
+"""Runs the migrations on the connection that is handed over."""
+
+from __future__ import annotations
+
+from alembic import context
+
+from api.state import people_tables, work_tables
+from api.state.tables import Base
+
+__all__ = ["people_tables", "work_tables"]
+
+connection = context.config.attributes["connection"]
+context.configure(connection=connection, target_metadata=Base.metadata, render_as_batch=True)
+context.run_migrations()

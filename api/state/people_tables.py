@@ -1,0 +1,133 @@
+"""Tables of people, what lets them in, and what they did."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Boolean, ForeignKey, Integer, String, Text
+from sqlalchemy.orm import Mapped, mapped_column
+
+from api.state.columns import Json, UtcTime
+from api.state.tables import Base
+
+HASH = String(64)
+SITE = String(40)
+
+
+class Person(Base):
+    """Someone who may sign in. `sites` names a householder's homes; the firm's people see every site."""
+
+    __tablename__ = "people"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
+    email: Mapped[str] = mapped_column(String(254), unique=True)
+    name: Mapped[str] = mapped_column(String(120))
+    role: Mapped[str] = mapped_column(String(16))
+    password: Mapped[str | None] = mapped_column(Text)
+    active: Mapped[bool] = mapped_column(Boolean, default=True)
+    notices: Mapped[bool] = mapped_column(Boolean, default=True)
+    created: Mapped[datetime] = mapped_column(UtcTime)
+    last_in: Mapped[datetime | None] = mapped_column(UtcTime)
+
+
+class PersonSite(Base):
+    """A home and one of its householders."""
+
+    __tablename__ = "people_sites"
+
+    person: Mapped[int] = mapped_column(ForeignKey("people.id", ondelete="CASCADE"), primary_key=True)
+    site: Mapped[str] = mapped_column(SITE, ForeignKey("sites.id", ondelete="CASCADE"), primary_key=True)
+
+
+class Invitation(Base):
+    """A one-time address: the first user, a new person, or a new password."""
+
+    __tablename__ = "invitations"
+
+    hash: Mapped[str] = mapped_column(HASH, primary_key=True)
+    kind: Mapped[str] = mapped_column(String(16))
+    person: Mapped[int | None] = mapped_column(ForeignKey("people.id", ondelete="CASCADE"))
+    expires: Mapped[datetime] = mapped_column(UtcTime)
+
+
+class SignedIn(Base):
+    """A session: of a person, or of a home's link."""
+
+    __tablename__ = "sessions"
+
+    hash: Mapped[str] = mapped_column(HASH, primary_key=True)
+    person: Mapped[int | None] = mapped_column(ForeignKey("people.id", ondelete="CASCADE"))
+    link: Mapped[str | None] = mapped_column(ForeignKey("home_links.id", ondelete="CASCADE"))
+    csrf: Mapped[str] = mapped_column(String(64))
+    created: Mapped[datetime] = mapped_column(UtcTime)
+    seen: Mapped[datetime] = mapped_column(UtcTime)
+    expires: Mapped[datetime] = mapped_column(UtcTime)
+
+
+class HomeLink(Base):
+    """A signed link that shows one home to its householder without an account."""
+
+    __tablename__ = "home_links"
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True)
+    site: Mapped[str] = mapped_column(SITE, ForeignKey("sites.id", ondelete="CASCADE"))
+    made_by: Mapped[str] = mapped_column(String(254))
+    created: Mapped[datetime] = mapped_column(UtcTime)
+    expires: Mapped[datetime] = mapped_column(UtcTime)
+    revoked: Mapped[datetime | None] = mapped_column(UtcTime)
+
+
+class DeviceToken(Base):
+    """A secret of a gateway or another program, good for one purpose and, where named, one site."""
+
+    __tablename__ = "device_tokens"
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True)
+    hash: Mapped[str] = mapped_column(HASH, unique=True)
+    name: Mapped[str] = mapped_column(String(120))
+    purpose: Mapped[str] = mapped_column(String(16))
+    site: Mapped[str | None] = mapped_column(SITE, ForeignKey("sites.id", ondelete="CASCADE"))
+    created: Mapped[datetime] = mapped_column(UtcTime)
+    expires: Mapped[datetime] = mapped_column(UtcTime)
+    used: Mapped[datetime | None] = mapped_column(UtcTime)
+    revoked: Mapped[datetime | None] = mapped_column(UtcTime)
+
+
+class FailedSignIn(Base):
+    """Failed attempts to sign in, counted for an account or an address."""
+
+    __tablename__ = "failed_sign_ins"
+
+    key: Mapped[str] = mapped_column(HASH, primary_key=True)
+    count: Mapped[int] = mapped_column(Integer)
+    last: Mapped[datetime] = mapped_column(UtcTime)
+
+
+class AuditEntry(Base):
+    """One line of the audit trail."""
+
+    __tablename__ = "audit"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
+    time: Mapped[datetime] = mapped_column(UtcTime, index=True)
+    who: Mapped[str] = mapped_column(String(254))
+    role: Mapped[str] = mapped_column(String(16))
+    action: Mapped[str] = mapped_column(String(48))
+    site: Mapped[str | None] = mapped_column(SITE, index=True)
+    address: Mapped[str] = mapped_column(String(64))
+    detail: Mapped[dict[str, Any]] = mapped_column(Json)
+
+
+class Consent(Base):
+    """A householder's yes or no to one use of the home's data; the newest of a purpose counts."""
+
+    __tablename__ = "consents"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
+    site: Mapped[str] = mapped_column(SITE, ForeignKey("sites.id", ondelete="CASCADE"), index=True)
+    purpose: Mapped[str] = mapped_column(String(32))
+    given: Mapped[bool] = mapped_column(Boolean)
+    who: Mapped[str] = mapped_column(String(254))
+    time: Mapped[datetime] = mapped_column(UtcTime)
+    words: Mapped[str] = mapped_column(Text)

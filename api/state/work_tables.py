@@ -1,0 +1,131 @@
+"""Tables of the daily work: jobs, alerts, notices, works, papers."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Date, ForeignKey, Integer, String, Text, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column
+
+from api.state.columns import Json, UtcTime
+from api.state.tables import Base
+
+
+def _site(*, index: bool = True) -> Mapped[str]:
+    return mapped_column(String(40), ForeignKey("sites.id", ondelete="CASCADE"), index=index)
+
+
+class JobRun(Base):
+    """One piece of work that was due once: a kind, a site (or the firm: empty), and the date or hour it was due for."""
+
+    __tablename__ = "job_runs"
+    __table_args__ = (UniqueConstraint("kind", "site", "due"),)
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
+    kind: Mapped[str] = mapped_column(String(16))
+    site: Mapped[str] = mapped_column(String(40), default="")
+    due: Mapped[str] = mapped_column(String(16))
+    state: Mapped[str] = mapped_column(String(8))
+    worker: Mapped[str] = mapped_column(String(80))
+    attempts: Mapped[int] = mapped_column(Integer, default=1)
+    started: Mapped[datetime] = mapped_column(UtcTime)
+    beat: Mapped[datetime] = mapped_column(UtcTime)
+    ended: Mapped[datetime | None] = mapped_column(UtcTime)
+    told: Mapped[str] = mapped_column(Text, default="")
+
+
+class Alert(Base):
+    """The life of one finding at one site."""
+
+    __tablename__ = "alerts"
+    __table_args__ = (UniqueConstraint("site", "code"),)
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
+    site: Mapped[str] = _site()
+    code: Mapped[str] = mapped_column(String(48))
+    state: Mapped[str] = mapped_column(String(16), index=True)
+    severity: Mapped[str] = mapped_column(String(8))
+    headline: Mapped[str] = mapped_column(Text)
+    finding: Mapped[dict[str, Any]] = mapped_column(Json)
+    episode: Mapped[int] = mapped_column(Integer, default=0)
+    seen_since: Mapped[datetime | None] = mapped_column(UtcTime)
+    gone_since: Mapped[datetime | None] = mapped_column(UtcTime)
+    opened: Mapped[datetime | None] = mapped_column(UtcTime)
+    resolved: Mapped[datetime | None] = mapped_column(UtcTime)
+    snoozed_until: Mapped[datetime | None] = mapped_column(UtcTime)
+    changed: Mapped[datetime] = mapped_column(UtcTime)
+
+
+class AlertEvent(Base):
+    """What happened to an alert, and who did it."""
+
+    __tablename__ = "alert_events"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
+    alert: Mapped[int] = mapped_column(ForeignKey("alerts.id", ondelete="CASCADE"), index=True)
+    time: Mapped[datetime] = mapped_column(UtcTime)
+    what: Mapped[str] = mapped_column(String(16))
+    who: Mapped[str] = mapped_column(String(254))
+    note: Mapped[str] = mapped_column(Text, default="")
+
+
+class Maintenance(Base):
+    """A time in which a site is worked on: nothing is opened and nobody is told."""
+
+    __tablename__ = "maintenance"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
+    site: Mapped[str] = _site()
+    start: Mapped[datetime] = mapped_column(UtcTime)
+    end: Mapped[datetime] = mapped_column(UtcTime)
+    reason: Mapped[str] = mapped_column(Text)
+    who: Mapped[str] = mapped_column(String(254))
+
+
+class Notice(Base):
+    """A message to one receiver. `key` is unique: the same thing is never told twice to the same receiver."""
+
+    __tablename__ = "notices"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
+    key: Mapped[str] = mapped_column(String(200), unique=True)
+    kind: Mapped[str] = mapped_column(String(8))
+    site: Mapped[str | None] = mapped_column(String(40), ForeignKey("sites.id", ondelete="CASCADE"))
+    receiver: Mapped[str] = mapped_column(Text)
+    subject: Mapped[str] = mapped_column(Text)
+    body: Mapped[str] = mapped_column(Text)
+    state: Mapped[str] = mapped_column(String(8), index=True)
+    attempts: Mapped[int] = mapped_column(Integer, default=0)
+    not_before: Mapped[datetime] = mapped_column(UtcTime)
+    created: Mapped[datetime] = mapped_column(UtcTime)
+    sent: Mapped[datetime | None] = mapped_column(UtcTime)
+    error: Mapped[str] = mapped_column(Text, default="")
+
+
+class Work(Base):
+    """An entry of the works log."""
+
+    __tablename__ = "works"
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
+    site: Mapped[str] = _site()
+    day: Mapped[date] = mapped_column(Date)
+    what: Mapped[str] = mapped_column(Text)
+    finding: Mapped[str | None] = mapped_column(String(48))
+    who: Mapped[str] = mapped_column(String(254))
+    created: Mapped[datetime] = mapped_column(UtcTime)
+
+
+class Paper(Base):
+    """A paper that was made: its kind, the period it is about, and its contents."""
+
+    __tablename__ = "papers"
+
+    site: Mapped[str] = mapped_column(
+        String(40), ForeignKey("sites.id", ondelete="CASCADE"), primary_key=True
+    )
+    kind: Mapped[str] = mapped_column(String(16), primary_key=True)
+    period: Mapped[str] = mapped_column(String(16), primary_key=True)
+    made: Mapped[datetime] = mapped_column(UtcTime)
+    contents: Mapped[dict[str, Any]] = mapped_column(Json)
