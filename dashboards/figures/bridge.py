@@ -1,0 +1,80 @@
+"""The losses as a bridge: from what the rating would have drawn, step by step, to what was metered."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from markupsafe import Markup
+
+from dashboards.figures.scale import Scale
+from dashboards.words import loss_words, measure, money
+
+_ROW, _LEFT, _RIGHT, _WIDTH = 34.0, 190.0, 96.0, 620.0
+
+
+def bridge_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
+    """Steps from expected to measured: name, from and to [kWh], cost. Empty where nothing can be expected."""
+    losses = result["losses"]
+    total = result["energy"]["electricity_kwh"]["total"]
+    if not losses or total is None:
+        return []
+    here = total - sum(x["electricity_kwh"] for x in losses)
+    rows = [{"name": "Expected by its rating", "from": 0.0, "to": here, "cost": None, "whole": True}]
+    for x in losses:
+        if abs(x["electricity_kwh"]) < 0.5:
+            continue
+        rows.append({"name": loss_words(x["cause"]), "from": here, "to": here + x["electricity_kwh"], "cost": x["cost"], "whole": False})  # fmt: skip
+        here += x["electricity_kwh"]
+    rows.append({"name": "Measured", "from": 0.0, "to": total, "cost": None, "whole": True})
+    return rows
+
+
+def bridge(result: dict[str, Any]) -> Markup:
+    """The bridge as SVG, one row a step; steps that add are filled, steps that save are hollow."""
+    rows = bridge_rows(result)
+    if not rows:
+        reason = result["performance"]["reasons"].get("expected", "Nothing to compare with.")
+        return Markup(f'<p class="no-figure">{escape(reason)}</p>')  # noqa: S704
+    top = max(max(r["from"], r["to"]) for r in rows)
+    least = min(min(r["from"], r["to"]) for r in rows[1:-1]) if len(rows) > 2 else top
+    # The first and last bars stand on nothing anyway: cut their feet, so that the steps can be seen.
+    floor = max(0.0, least - 0.5 * (top - least)) if top - least < 0.4 * top else 0.0
+    scale = Scale(floor, top * 1.0001, _LEFT, _WIDTH - _RIGHT)
+    height = _ROW * len(rows) + 8
+    parts = []
+    for i, row in enumerate(rows):
+        y = 4 + i * _ROW
+        parts.append(_step(row, y, scale, floor))
+        if i + 1 < len(rows):
+            x = scale.at(row["to"])
+            parts.append(f'<path class="grid" d="M{x:.1f} {y + 24:g}v{_ROW - 20:g}"/>')
+    says = "; ".join(f"{r['name']} {measure(r['to'] - r['from'], 'kWh', 0)}" for r in rows)
+    cut = ""
+    if floor > 0:
+        cut = "".join(f'<path class="cut" d="M{_LEFT + 9:g} {4 + i * _ROW:g}l-6 24"/>' for i in (0, len(rows) - 1))
+    return Markup(  # noqa: S704
+        f'<svg class="fig bridge" viewBox="0 0 {_WIDTH:g} {height:g}" role="img" '
+        f'aria-label="Electricity from expected to measured. {escape(says, quote=True)}">{"".join(parts)}{cut}</svg>'
+    )
+
+
+def _step(row: dict[str, Any], y: float, scale: Scale, floor: float) -> str:
+    low, high = sorted((max(row["from"], floor), max(row["to"], floor)))
+    change = row["to"] - row["from"]
+    kind = "whole" if row["whole"] else "more" if change > 0 else "less"
+    left, wide = scale.at(low), max(scale.at(high) - scale.at(low), 1.5)
+    sign = "" if row["whole"] else "+" if change > 0 else ""
+    return (
+        f'<text class="key" x="{_LEFT - 10:g}" y="{y + 17:g}" text-anchor="end">{escape(row["name"])}</text>'
+        f'<path class="step {kind}" d="M{left:.1f} {y:g}h{wide:.1f}v24h-{wide:.1f}z"/>'
+        f'<text class="key" x="{_WIDTH - _RIGHT + 8:g}" y="{y + 17:g}">{sign}{escape(measure(change, "kWh", 0))}</text>'
+    )
+
+
+def bridge_table(result: dict[str, Any], currency: str | None) -> list[tuple[str, str, str]]:
+    """Name, change and cost of each step, for the table behind the bridge."""
+    return [
+        (r["name"], measure(r["to"] - r["from"], "kWh", 0), "" if r["cost"] is None else money(r["cost"], currency))
+        for r in bridge_rows(result)
+    ]

@@ -1,0 +1,143 @@
+"""Calendars of events: one upright column a day, its hours from bottom to top."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analysis.facts.tables import Facts
+from analysis.plant.site import Site
+from analysis.use import HOT_WATER
+from dashboards.figures.chart import Axis, Bars, Chart, Layer, Level, Points, Spans, nothing
+from dashboards.figures.scale import EPOCH, day_number
+from dashboards.words import day, measure, number
+
+_HOURS = Axis("Hour of the day", low=0.0, high=24.0, clock=True)
+_DATE = Axis("Date", dates=True)
+
+
+def runs_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
+    """When the compressor ran, for rooms and for hot water."""
+    title = "When it ran"
+    runs = facts.runs
+    cycling = result["cycling"]
+    if not len(runs):
+        return nothing("runs", title, cycling["reason"] or "No run was seen.")
+    layers: list[Layer] = []
+    water = runs["use"].to_numpy() == HOT_WATER
+    for name, chosen, tone in (("for the rooms", ~water, "heat"), ("for hot water", water, "water")):
+        x, low, high = _strokes(site, runs[chosen])
+        if x:
+            layers.append(Spans(name, x, low, high, tone))  # type: ignore[arg-type]
+    says = f"{number(cycling['starts'], 0)} starts"
+    if cycling["median_run_minutes"]:
+        says += f", half of the runs shorter than {measure(cycling['median_run_minutes'], 'minutes', 0)}"
+    return Chart(
+        "runs", title, f"{says}.", _DATE, _HOURS, tuple(layers),
+        ("Week from", "Starts", "Median run [min]", "Runs under 10 min"), _weeks_of_runs(runs),
+    )  # fmt: skip
+
+
+def _local(site: Site, ms: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+    """Day number and hour of the day in the site's zone."""
+    moment = pd.to_datetime(ms, unit="ms", utc=True).dt.tz_convert(site.zone).dt.tz_localize(None)
+    days = moment.dt.normalize()
+    number = (days - pd.Timestamp(EPOCH)).dt.days.to_numpy()
+    return number, ((moment - days).dt.total_seconds() / 3600.0).to_numpy()
+
+
+def _strokes(site: Site, frame: pd.DataFrame) -> tuple[list[float], list[float], list[float]]:
+    """Each event as strokes from its beginning to its end; one past midnight goes on at the next day's foot."""
+    if not len(frame):
+        return [], [], []
+    number, hour = _local(site, frame["start"])
+    x: list[float] = []
+    low: list[float] = []
+    high: list[float] = []
+    for n, a, length in zip(number, hour, frame["minutes"].to_numpy() / 60.0, strict=True):
+        end = a + length
+        while True:
+            x.append(float(n))
+            low.append(float(a))
+            high.append(float(min(end, 24.0)))
+            if end <= 24.0:
+                break
+            n, a, end = n + 1, 0.0, end - 24.0
+    return x, low, high
+
+
+def _weeks_of_runs(runs: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
+    week = runs["day"].dt.to_period("W").dt.start_time
+    whole = runs[~runs["cut"]]
+    by = whole.groupby(week[~runs["cut"]])["minutes"]
+    starts = runs.groupby(week).size()
+    short = (whole["minutes"] < 10).groupby(week[~runs["cut"]]).sum()
+    return tuple(
+        (day(w.date()), str(n), number(by.median().get(w)), str(int(short.get(w, 0)))) for w, n in starts.items()
+    )
+
+
+def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
+    """Each defrost at its hour; those in air that can't frost a coil are told apart by their mark."""
+    title = "When it defrosted"
+    defrosts = facts.defrosts
+    figures = result["defrost"]
+    if not len(defrosts):
+        return nothing("defrosts", title, figures["reason"] or "No defrost was seen.")
+    number_of, hour = _local(site, defrosts["start"])
+    dry = (defrosts["frost_known"] & ~defrosts["frosting"]).to_numpy()
+    hints = [f"{measure(m, 'min', 0)}, {measure(o, '°C', 1)}" for m, o in zip(defrosts["minutes"], defrosts["outdoor"], strict=True)]
+    layers: list[Layer] = []
+    for name, chosen, shape, tone in (("air can frost", ~dry, "dot", "water"), ("air can't frost", dry, "cross", "alert")):
+        if chosen.any():
+            at = np.flatnonzero(chosen)
+            layers.append(
+                Points(name, number_of[at].tolist(), hour[at].tolist(), tone, shape, tuple(hints[i] for i in at))  # type: ignore[arg-type]
+            )
+    says = f"{figures['count']} defrosts, {measure(figures['electricity_kwh'], 'kWh', 0)} of electricity"
+    if figures["per_frost_hour"]:
+        says += f", {number(figures['per_frost_hour'], 2)} for each hour of heating in frosting air"
+    per = Counter(defrosts["day"].dt.date)
+    minutes = defrosts.groupby(defrosts["day"].dt.date)["minutes"].median()
+    outdoor = defrosts.groupby(defrosts["day"].dt.date)["outdoor"].mean()
+    table = tuple((day(d), str(n), number(minutes[d], 0), number(outdoor[d], 1)) for d, n in sorted(per.items()))
+    return Chart(
+        "defrosts", title, f"{says}.", _DATE, _HOURS, tuple(layers),
+        ("Day", "Defrosts", "Median length [min]", "Outdoor [°C]"), table,
+    )  # fmt: skip
+
+
+def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
+    """Each charge of the cylinder, from the temperature at which it began to where it ended."""
+    title = "Hot-water reheats"
+    reheats = facts.reheats
+    water = result["hot_water"]
+    if not len(reheats):
+        return nothing("reheats", title, next(iter(water["reasons"].values()), "No reheat was seen."))
+    x = [float(day_number(d.date())) for d in reheats["day"]]
+    table = tuple(
+        (day(d.date()), number(m, 0), number(a, 1), number(b, 1), number(q, 1), number(e, 1))
+        for d, m, a, b, q, e in zip(
+            reheats["day"], reheats["minutes"], reheats["from_c"], reheats["to_c"], reheats["heat"], reheats["electricity"], strict=True
+        )
+    )  # fmt: skip
+    columns = ("Day", "Minutes", "From [°C]", "To [°C]", "Heat [kWh]", "Electricity [kWh]")
+    says = f"{len(reheats)} reheats, half of them done in {measure(water['median_reheat_minutes'], 'minutes', 0)} or less."
+    seen = reheats["from_c"].notna() & reheats["to_c"].notna()
+    if not seen.any():
+        bars = Bars("a reheat", x, reheats["minutes"].astype(float).tolist(), "water")
+        return Chart("reheats", title, says, _DATE, Axis("Length", "min", low=0.0), (bars,), columns, table)
+    chosen = reheats[seen]
+    days = [float(day_number(d.date())) for d in chosen["day"]]
+    layers: list[Layer] = [Spans("a reheat", days, chosen["from_c"].tolist(), chosen["to_c"].tolist(), "water")]
+    if site.hot_water is not None:
+        layers.append(Level("setpoint", site.hot_water.setpoint_c, "design"))
+    return Chart("reheats", title, says, _DATE, Axis("Cylinder", "°C"), tuple(layers), columns, table)
+
+
+def day_of_number(number_of: float) -> date:
+    return EPOCH + timedelta(int(number_of))

@@ -1,0 +1,177 @@
+"""Figures over the days: what a finding points at, one quantity or two by date."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from analysis.plant.site import Site
+from dashboards.day_rows import Row, known
+from dashboards.figures.chart import Axis, Bars, Chart, Layer, Level, Line, Points, Tone, nothing
+from dashboards.figures.scale import day_number
+from dashboards.words import day, measure, number, share
+
+_DATE = Axis("Date", dates=True)
+Series = tuple[str, str, Tone]
+
+
+def months_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
+    """Performance of each day and of each month."""
+    boundary = best_boundary(result)
+    title = "Efficiency over time"
+    days = [d for d in result["performance"]["by_day"] if d.get(boundary)]
+    if not days:
+        return nothing("months", title, "Needs heat and electricity.")
+    layers: list[Layer] = [
+        Points("a day", [day_number(d["day"]) for d in days], [d[boundary] for d in days], "faint", hints=tuple(day(d["day"]) for d in days))
+    ]  # fmt: skip
+    months = [m for m in result["performance"]["by_month"] if m.get(boundary)]
+    x: list[float] = []
+    y: list[float | None] = []
+    for m in months:
+        first = day_number(f"{m['month']}-01")
+        x += [first, first + 27.0, first + 27.5]
+        y += [m[boundary], m[boundary], None]
+    layers.append(Line("a month", x, y, "heat"))
+    worst = min(months, key=lambda m: m[boundary], default=None)
+    says = f"The month with the lowest efficiency was {day(worst['month'] + '-01')[2:]}: {number(worst[boundary], 2)}." if worst else ""
+    table = tuple(
+        (m["month"], number(m[boundary], 2), number(m["heat_kwh"], 0), number(m["electricity_kwh"], 0), number(m["outdoor_c"], 1))
+        for m in result["performance"]["by_month"]
+    )  # fmt: skip
+    return Chart(
+        "months", title, says.strip(), _DATE, Axis(f"Heat over electricity ({boundary})", low=0.0), tuple(layers),
+        ("Month", f"SPF {boundary}", "Heat [kWh]", "Electricity [kWh]", "Outdoor [°C]"), table,
+    )  # fmt: skip
+
+
+def best_boundary(result: dict[str, Any]) -> str:
+    """The widest boundary that the meters separate."""
+    performance = result["performance"]
+    return next((b for b in ("H4", "H3", "H2", "H1") if (performance.get(b) or {}).get("value") is not None), "H4")
+
+
+def _lines(
+    key: str,
+    title: str,
+    label: str,
+    unit: str,
+    rows: list[Row],
+    series: Sequence[Series],
+    needs: str,
+    levels: Sequence[Level] = (),
+    says: Callable[[list[Row]], str] | None = None,
+    low: float | None = None,
+) -> Chart:
+    """Days of one or two quantities as lines that break at gaps."""
+    names = [s[0] for s in series]
+    there = [r for r in rows if any(r.get(n) is not None for n in names)]
+    if not there:
+        return nothing(key, title, needs)
+    x = [float(day_number(r["day"])) for r in there]
+    dashes = ("solid", "dot")
+    layers: list[Layer] = [
+        Line(words, x, [r.get(name) for r in there], tone, dashes[i % 2])  # type: ignore[arg-type]
+        for i, (name, words, tone) in enumerate(series)
+        if any(r.get(name) is not None for r in there)
+    ]
+    table = tuple((day(r["day"]), *(number(r.get(n)) for n in names)) for r in there)
+    return Chart(
+        key, title, says(there) if says else f"{title}, {len(there)} days.", _DATE, Axis(label, unit, low=low),
+        (*layers, *levels), ("Day", *(f"{words} [{unit}]" for _, words, _ in series)), table,
+    )  # fmt: skip
+
+
+def water_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
+    """Water flow while heating, against the nominal flow."""
+    nominal = site.heat_pump.flow_m3_per_h
+    levels = [Level("nominal", nominal, "design")] if nominal else []
+    return _lines(
+        "water", "Water through the heat pump", "Flow", "m³/h", rows, [("flow_rate", "while heating", "water")],
+        "Needs flow_rate.", levels, low=0.0,
+        says=lambda r: f"From {_edge(r, 'flow_rate', 14)} to {_edge(r, 'flow_rate', -14)} m³/h between the first and the last fortnight.",
+    )  # fmt: skip
+
+
+def _edge(rows: list[Row], name: str, n: int) -> str:
+    values = [r[name] for r in known(rows, name)]
+    part = values[:n] if n > 0 else values[n:]
+    return number(sum(part) / len(part), 2) if part else "–"
+
+
+def pressure_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
+    return _lines(
+        "pressure", "Pressure of the heating circuit", "Pressure", "bar", rows, [("pressure", "middle of the day", "water")],
+        "Needs system_pressure.", low=0.0,
+        says=lambda r: f"From {_edge(r, 'pressure', 14)} to {_edge(r, 'pressure', -14)} bar between the first and the last fortnight.",
+    )  # fmt: skip
+
+
+def rooms_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
+    zones = result["comfort"]["zones"]
+    below = [f"{name}: {share(z['share_below_target'])} of the time below what was asked" for name, z in zones.items() if z["share_below_target"] is not None]  # fmt: skip
+    return _lines(
+        "rooms", "Room temperature", "Temperature", "°C", rows, [("room", "room", "room"), ("target", "asked for", "design")],
+        "Needs room_temperature.", says=lambda r: "; ".join(below) + "." if below else f"{len(r)} days.",
+    )  # fmt: skip
+
+
+def cylinder_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
+    plant = site.hot_water
+    levels = []
+    if plant is not None:
+        levels = [Level("setpoint", plant.setpoint_c, "design")]
+        if plant.pasteurise_c:
+            levels.append(Level("disinfection", plant.pasteurise_c, "alert"))
+    return _lines(
+        "cylinder", "Cylinder temperature", "Temperature", "°C", rows,
+        [("tank_max", "hottest of the day", "heat"), ("tank_min", "coolest of the day", "water")],
+        "Needs cylinder_temperature." if plant else "The system makes no hot water.", levels,
+    )  # fmt: skip
+
+
+def idle_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
+    return _lines(
+        "idle", "Power while idle", "Power", "W", rows, [("idle_power", "the unit at rest", "power")],
+        "Needs heat_pump_electricity as power, every few minutes.", low=0.0,
+    )  # fmt: skip
+
+
+def frost_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
+    return _lines(
+        "frost", "Coldest water in frost", "Temperature", "°C", rows,
+        [("water_min", "coldest water", "water"), ("outdoor_min", "coldest outdoors", "air")],
+        "No frost, or no water temperature.", [Level("freezing", 0.0, "alert")],
+    )  # fmt: skip
+
+
+def coverage_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
+    there = known(rows, "known")
+    if not there:
+        return nothing("coverage", "How much of each day was read", "Nothing was read.")
+    x = [float(day_number(r["day"])) for r in there]
+    y = [100.0 * r["known"] for r in there]
+    poor = sum(v < 90.0 for v in y)
+    return Chart(
+        "coverage", "How much of each day was read", f"{poor} of {len(y)} days have less than 90 % of their minutes.",
+        _DATE, Axis("Minutes read", "%", 0.0, 100.0), (Bars("", x, y, "water"),), ("Day", "Read [%]"),
+        tuple((day(r["day"]), number(v, 0)) for r, v in zip(there, y, strict=True)),
+    )  # fmt: skip
+
+
+def direct_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
+    """Direct electric heat by day, back-up and immersion heater stacked."""
+    title = "Direct electric heat"
+    there = [r for r in rows if r.get("e_backup") is not None or r.get("e_immersion") is not None]
+    if not there:
+        return nothing("direct", title, "Neither a back-up heater nor an immersion heater is metered.")
+    x = [float(day_number(r["day"])) for r in there]
+    backup = [r.get("e_backup") or 0.0 for r in there]
+    immersion = [r.get("e_immersion") or 0.0 for r in there]
+    says = f"Back-up heater {measure(sum(backup), 'kWh', 0)}, immersion heater {measure(sum(immersion), 'kWh', 0)}."
+    return Chart(
+        "direct", title, says, _DATE, Axis("Electricity", "kWh a day", low=0.0, high=max(1.0, *map(sum, zip(backup, immersion, strict=True))) * 1.06),
+        (Bars("back-up heater", x, backup, "power"), Bars("immersion heater", x, immersion, "alert", base=backup, hatched=True)),
+        ("Day", "Back-up [kWh]", "Immersion [kWh]"),
+        tuple((day(r["day"]), number(a, 1), number(b, 1)) for r, a, b in zip(there, backup, immersion, strict=True) if a + b > 0.05),
+    )  # fmt: skip

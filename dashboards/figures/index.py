@@ -1,0 +1,41 @@
+"""All figures of a site by name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from analysis.facts.tables import Facts
+from analysis.plant.site import Site
+from dashboards.day_rows import Row, day_rows, rows_of_result
+from dashboards.figures import calendars, daily, weather
+from dashboards.figures.chart import Chart, nothing
+
+ByDay = Callable[[Site, dict[str, Any], list[Row]], Chart]
+ByEvent = Callable[[Site, dict[str, Any], Facts], Chart]
+
+BY_DAY: dict[str, ByDay] = {
+    "heat": weather.heat_chart, "curve": weather.curve_chart, "efficiency": weather.efficiency_chart,
+    "months": daily.months_chart, "water": daily.water_chart, "pressure": daily.pressure_chart, "rooms": daily.rooms_chart,
+    "cylinder": daily.cylinder_chart, "idle": daily.idle_chart, "frost": daily.frost_chart, "coverage": daily.coverage_chart,
+    "direct": daily.direct_chart,
+}  # fmt: skip
+BY_EVENT: dict[str, ByEvent] = {
+    "runs": calendars.runs_chart, "defrosts": calendars.defrosts_chart, "reheats": calendars.reheats_chart,
+}  # fmt: skip
+NAMES = (*BY_DAY, *BY_EVENT)
+
+
+def chart(
+    name: str, site: Site, result: dict[str, Any], facts: Facts | None, rows: list[Row] | None = None
+) -> Chart:
+    """A figure by its name. Raises KeyError for an unknown one.
+
+    rows : day rows if at hand, else they are taken from the facts, else from the result's own days
+    """
+    if name in BY_DAY:
+        if rows is None:
+            rows = day_rows(facts) if facts is not None else rows_of_result(result)
+        return BY_DAY[name](site, result, rows)
+    make = BY_EVENT[name]
+    return make(site, result, facts) if facts is not None else nothing(name, name, "Needs the facts of the days.")

@@ -1,0 +1,101 @@
+"""Scales and ticks of drawn figures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from dashboards.figures.chart import Axis, Band, Bars, Layer, Level, Spans
+from dashboards.words import number
+
+EPOCH = date(1970, 1, 1)
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Maps low..high of an axis onto a..b of the drawing."""
+
+    low: float
+    high: float
+    a: float
+    b: float
+
+    def at(self, value: float) -> float:
+        return self.a + (value - self.low) / (self.high - self.low) * (self.b - self.a)
+
+
+def day_number(day: date | str) -> int:
+    """Days since 1970 of a date."""
+    return ((date.fromisoformat(day[:10]) if isinstance(day, str) else day) - EPOCH).days
+
+
+def ends(axis: Axis, values: Iterable[float | None], *, pad: float = 0.04) -> tuple[float, float]:
+    """Ends of an axis: as given, else around the data with some room."""
+    known = [v for v in values if v is not None and math.isfinite(v)]
+    low, high = (min(known), max(known)) if known else (0.0, 1.0)
+    if high - low < 1e-9:
+        low, high = low - 0.5, high + 0.5
+    room = (high - low) * pad
+    low = axis.low if axis.low is not None else low - room
+    high = axis.high if axis.high is not None else high + room
+    return (low, high) if high > low else (low, low + 1.0)
+
+
+def values_of(layers: Iterable[Layer], which: str) -> list[float | None]:
+    """All x or y values of layers."""
+    out: list[float | None] = []
+    for layer in layers:
+        if isinstance(layer, Level):
+            if layer.upright == (which == "x"):
+                out.append(layer.at)
+        elif which == "x":
+            out.extend(layer.x)
+        elif isinstance(layer, Band | Spans):
+            out.extend((*layer.low, *layer.high))
+        elif isinstance(layer, Bars):
+            base = layer.base or [0.0] * len(layer.x)
+            out.extend((*base, *((b + y) if y is not None else None for b, y in zip(base, layer.y, strict=True))))
+        else:
+            out.extend(layer.y)
+    return out
+
+
+def ticks(axis: Axis, low: float, high: float, wanted: int = 6) -> list[tuple[float, str]]:
+    """Round values along an axis with their words."""
+    if axis.names:
+        return [(float(i), name) for i, name in enumerate(axis.names)]
+    if axis.dates:
+        return _date_ticks(low, high, wanted)
+    if axis.clock:
+        return [(float(h), f"{h:02d}:00") for h in range(0, 25, 6)]
+    step = _round_step((high - low) / wanted)
+    first = math.ceil(low / step - 1e-9)
+    last = math.floor(high / step + 1e-9)
+    places = max(0, -math.floor(math.log10(step) + 1e-9))
+    return [(i * step, number(i * step, places)) for i in range(first, last + 1)]
+
+
+def _round_step(raw: float) -> float:
+    power = 10.0 ** math.floor(math.log10(raw))
+    return next(m * power for m in (1.0, 2.0, 2.5, 5.0, 10.0) if m * power >= raw * 0.999)
+
+
+def _date_ticks(low: float, high: float, wanted: int) -> list[tuple[float, str]]:
+    first, last = EPOCH + timedelta(math.ceil(low)), EPOCH + timedelta(math.floor(high))
+    length = (last - first).days + 1
+    if length <= 75:
+        step = next(s for s in (1, 2, 7, 14, 28) if length / s <= wanted + 2)
+        days = [first + timedelta(i) for i in range(0, length, step)]
+        return [(float(day_number(d)), f"{d.day} {d:%b}") for d in days]
+    months = []
+    here = date(first.year + first.month // 12, first.month % 12 + 1, 1) if first.day > 1 else first
+    while here <= last:
+        months.append(here)
+        here = date(here.year + here.month // 12, here.month % 12 + 1, 1)
+    every = max(1, math.ceil(len(months) / (wanted + 1)))
+    return [
+        (float(day_number(m)), f"{m:%b}" + (f" {m:%y}" if i == 0 or m.month == 1 else ""))
+        for i, m in enumerate(months[::every])
+    ]

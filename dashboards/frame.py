@@ -1,0 +1,62 @@
+"""The template engine and what every template may use."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from dashboards import assets, words
+from dashboards.titles import SEVERITY_MEANING
+
+TEMPLATES = Path(__file__).parent / "templates"
+_FILTERS = (
+    "finding_title", "cause_words", "loss_words", "severity_words", "visit_words", "quantity_words", "kind_words", "unit",
+    "number", "measure", "share", "interval", "money", "day", "month", "moment", "since", "span", "sure", "price_tag",
+    "listed", "plain",
+)  # fmt: skip
+
+
+@cache
+def environment() -> Environment:
+    env = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    env.filters.update({name: getattr(words, name) for name in _FILTERS})
+    env.globals.update(asset=assets.address, tally=tally, meaning=SEVERITY_MEANING, count=words.count, age=words.age)
+    return env
+
+
+def render(template: str, **context: Any) -> str:
+    """A page of a template. `visitor` and `here` (the part of the service it belongs to) default to nothing."""
+    given = {"visitor": {}, "here": "", "site_nav": None, "wide": False, **context}
+    return environment().get_template(template).render(given)
+
+
+_STROKES = {"urgent": 4, "act": 3, "watch": 2, "note": 1}
+
+
+def tally(severity: str | None) -> Markup:
+    """A severity's mark: one to four strokes, the fourth crossed; an open ring where nothing is wrong.
+
+    Read by shape and by the word that always stands beside it.
+    """
+    n = _STROKES.get(severity or "", 0)
+    if n == 0:
+        body = '<circle cx="12" cy="12" r="6.5" fill="none" stroke="currentColor" stroke-width="2.5"/>'
+    else:
+        gap, left = 5, 12 - (n - 1) * 2.5
+        body = "".join(
+            f'<path d="M{left + i * gap:g} 4v16" stroke="currentColor" stroke-width="2.6" stroke-linecap="round"/>'
+            for i in range(n)
+        )
+        if n == 4:
+            body += '<path d="M1.5 18 22.5 6" stroke="currentColor" stroke-width="2.6" stroke-linecap="round"/>'
+    return Markup(f'<svg class="tally" viewBox="0 0 24 24" aria-hidden="true" focusable="false">{body}</svg>')  # noqa: S704

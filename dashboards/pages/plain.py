@@ -1,0 +1,27 @@
+"""Pages without figures: signing in, and messages."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dashboards.frame import render
+
+
+def message_page(title: str, words: str, visitor: dict[str, Any]) -> str:
+    """A sentence or two, such as that a page is not there."""
+    return render("message.html", title=title, words=words, visitor=visitor)
+
+
+def sign_in_page(error: str) -> str:
+    return render(
+        "sign_in.html", title="Sign in", error=error, asks_who=False, asks_email=True, is_new=False,
+        password_label="Password", button="Sign in",  # noqa: S106
+    )  # fmt: skip
+
+
+def welcome_page(error: str, *, is_first: bool) -> str:
+    """Where an invited person, or the first one of all, sets a password."""
+    return render(
+        "sign_in.html", title="Welcome", error=error, asks_who=is_first, asks_email=is_first, is_new=True,
+        password_label="A password of 12 characters or more", button="Go on",  # noqa: S106
+    )  # fmt: skip
