@@ -5,12 +5,17 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import numpy as np
+import pandas as pd
 
+from analysis.facts.clocks import clock_columns
+from analysis.facts.daylight import daylight_columns
 from analysis.facts.days import days_table
 from analysis.facts.events import defrosts_table, reheats_table, runs_table
 from analysis.facts.minutes import work_out
 from analysis.facts.notices import notices_table
+from analysis.facts.segments import Segments
 from analysis.facts.tables import Facts, join
+from analysis.facts.trust import trust_columns
 from analysis.grid import build_grid, local_midnight
 from analysis.plant.site import Site
 from analysis.readings import MS_PER_DAY, Readings, Samples
@@ -42,8 +47,11 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     near = {point: _near(s, start, end) for point, s in readings.items()}
     grid = build_grid(site, near, outer_first, outer_last)
     minutes = work_out(site, grid)
+    day = Segments(grid.day_start[:-1], grid.day_start[1:])
+    about_the_data = trust_columns(site, minutes, day, near) | clock_columns(minutes, day)
+    about_the_data |= daylight_columns(site, minutes, day)
     facts = Facts(
-        days_table(site, minutes),
+        pd.concat([days_table(site, minutes), pd.DataFrame(about_the_data)], axis=1),
         runs_table(site, minutes),
         defrosts_table(site, minutes),
         reheats_table(site, minutes),

@@ -11,7 +11,7 @@ from scipy import stats
 
 from analysis.figures.estimate import Estimate, Fit, robust_fit
 from analysis.figures.performance import coarse
-from analysis.physics.sun import from_temperature_range, on_walls
+from analysis.physics.sunlight import from_temperature_range, on_walls
 from analysis.plant.site import Site
 
 Floats = NDArray[np.float64]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -61,28 +62,38 @@ def performance(site: Site, days: pd.DataFrame) -> Performance:
     )
 
 
+_SUMMED = [
+    "p_heat", "p_heat_pump", "p_fan", "p_backup", "p_immersion", "p_pump", "q_total", "e_total", "n_heat", "n_any",
+    "n_minutes",
+]  # fmt: skip
+
+
 def _ratios(site: Site, days: pd.DataFrame) -> dict[str, boundaries.BoundaryRatio]:
-    return boundaries.spf(paired_balance(site, days))
+    return boundaries.spf(paired_balance(site, days[_SUMMED].sum(min_count=1).to_dict()))
 
 
-def paired_balance(site: Site, days: pd.DataFrame) -> boundaries.Balance:
+def paired_balance(site: Site, sums: Mapping[Any, float]) -> boundaries.Balance:
     """Energies over the minutes in which heat and every electricity meter were known.
 
+    sums : column of the days table -> its sum over some days, nan where none of them knows it
     A heater that the design does not foresee and no meter shows is taken as not fitted: a back-up heater without a
     bivalent temperature, an immersion heater without a cylinder.
     """
-    unit = _sum(days, "p_heat_pump")
-    heat = _sum(days, "p_heat")
-    if heat is not None and abs(heat) < 1e-9 and float(days["n_heat"].sum()) == 0:
-        heat = None
+
+    def known(column: str) -> float | None:
+        value = float(sums[column])
+        return None if np.isnan(value) else value
+
+    unit = known("p_heat_pump")
+    heat = known("p_heat") if sums["n_heat"] > 0 else None
     within = set().union(*(p.includes for p in site.points_of("heat_pump_electricity")))
     if site.heat_pump.source == "air":
         within.add(boundaries.FAN)
     metered = {
-        boundaries.FAN: _sum(days, "p_fan"),
-        boundaries.BACKUP: _sum(days, "p_backup"),
-        boundaries.IMMERSION: _sum(days, "p_immersion"),
-        boundaries.PUMP: _sum(days, "p_pump"),
+        boundaries.FAN: known("p_fan"),
+        boundaries.BACKUP: known("p_backup"),
+        boundaries.IMMERSION: known("p_immersion"),
+        boundaries.PUMP: known("p_pump"),
     }
     # What a meter of its own shows was taken off the unit's already; the fan stays within the outdoor unit.
     within -= {name for name, value in metered.items() if value is not None and name != boundaries.FAN}
@@ -191,32 +202,35 @@ def coarse(days: pd.DataFrame, quantity: str, limit_minutes: float) -> bool:
     return column not in days or not bool((days[column] <= limit_minutes).any())
 
 
-def _row(site: Site, part: pd.DataFrame, name: str, label: str) -> dict[str, Any]:
-    ratios = _ratios(site, part)
-    out: dict[str, Any] = {name: label}
-    for boundary in ("H4", "H3", "H2", "H1"):
-        ratio = ratios[boundary]
-        usable = ratio.value is not None and (ratio.electricity_kwh or 0.0) >= _LEAST_PAIR_KWH
-        out[boundary] = ratio.value if usable else None
-    out["heat_kwh"] = _sum(part, "q_total")
-    out["electricity_kwh"] = _sum(part, "e_total")
-    outdoor = part["outdoor"].mean()
-    out["outdoor_c"] = None if np.isnan(outdoor) else float(outdoor)
-    out["coverage"] = float(part["n_any"].sum() / part["n_minutes"].sum())
+def _rows(site: Site, days: pd.DataFrame, label: pd.Series, name: str) -> list[dict[str, Any]]:
+    """One row for each value of `label`, which is a month or a day."""
+    grouped = days.groupby(label, sort=True)
+    sums = grouped[_SUMMED].sum(min_count=1)
+    outdoor = grouped["outdoor"].mean()
+    out = []
+    for key, row, mean in zip(sums.index, sums.to_dict("records"), outdoor, strict=True):
+        ratios = boundaries.spf(paired_balance(site, row))
+        line: dict[str, Any] = {name: str(key)}
+        for boundary in ("H4", "H3", "H2", "H1"):
+            ratio = ratios[boundary]
+            usable = ratio.value is not None and (ratio.electricity_kwh or 0.0) >= _LEAST_PAIR_KWH
+            line[boundary] = ratio.value if usable else None
+        line |= {"heat_kwh": row["q_total"], "electricity_kwh": row["e_total"], "outdoor_c": float(mean)}
+        line["coverage"] = row["n_any"] / row["n_minutes"]
+        out.append({k: None if isinstance(v, float) and np.isnan(v) else v for k, v in line.items()})
     return out
 
 
 def _by_month(site: Site, days: pd.DataFrame) -> list[dict[str, Any]]:
     if coarse(days, "heat_pump_electricity", _COARSEST_FOR_MONTHS_MIN):
         return []
-    month = days["day"].dt.strftime("%Y-%m")
-    return [_row(site, part, "month", str(label)) for label, part in days.groupby(month)]
+    return _rows(site, days, days["day"].dt.strftime("%Y-%m"), "month")
 
 
 def _by_day(site: Site, days: pd.DataFrame) -> list[dict[str, Any]]:
     if coarse(days, "heat_pump_electricity", _COARSEST_FOR_DAYS_MIN):
         return []
-    return [_row(site, days.iloc[[i]], "day", f"{days['day'].iloc[i]:%Y-%m-%d}") for i in range(len(days))]
+    return _rows(site, days, days["day"].dt.strftime("%Y-%m-%d"), "day")
 
 
 __all__ = ["Performance", "coarse", "paired_balance", "performance"]

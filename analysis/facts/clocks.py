@@ -1,0 +1,96 @@
+"""One meter's clock against another's: how long after the electricity each day's heat and temperatures move."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.facts.minutes import Minutes
+from analysis.facts.segments import Segments
+
+Floats = NDArray[np.float64]
+
+REACH_MIN = 720
+_SMOOTH_MIN = 240
+_LEAST_KNOWN = 0.8
+# Less swing than this is a plant at rest: nothing to compare.
+_LEAST_W, _LEAST_K, _LEAST_STATE = 100.0, 0.5, 0.1
+
+
+def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Lag columns of the days table; none without electricity or anything to hold against it.
+
+    lag_heat, lag_lift, lag_state : minutes by which the heat meter, the difference of flow and return, and the unit's
+    own word follow the electricity, at the best likeness within half a day either way
+    like_heat, like_lift, like_state : that likeness, a correlation [-]
+    """
+    grid, plant = minutes.grid, minutes.balance
+    unit = plant.heat_pump
+    if unit is None:
+        return {}
+    signals: dict[str, tuple[Floats, float]] = {}
+    if plant.heat_basis != "flow rate and temperatures" and plant.heat is not None:
+        signals["heat"] = (plant.heat * 60.0, _LEAST_W)
+    if grid.has("flow_temperature") and grid.has("return_temperature"):
+        lift = grid.gauge("flow_temperature") - grid.gauge("return_temperature")
+        signals["lift"] = (np.abs(lift), _LEAST_K)
+    mode = grid.gauge("operating_mode")
+    if np.isfinite(mode).any():
+        signals["state"] = (
+            np.where(np.isfinite(mode), (np.nan_to_num(mode) > 0.5).astype(np.float64), np.nan),
+            _LEAST_STATE,
+        )
+    drawn, known = _detrended(unit * 60.0)
+    out: dict[str, object] = {}
+    for name, (values, least) in signals.items():
+        other, other_known = _detrended(values)
+        lag, like = _lags(day, drawn, known, other, other_known, least)
+        out[f"lag_{name}"], out[f"like_{name}"] = lag, like
+    return out
+
+
+def _detrended(values: Floats) -> tuple[Floats, NDArray[np.int64]]:
+    """Values less their mean over some hours, 0 where unknown; and the running count of known minutes."""
+    known = np.isfinite(values)
+    total = np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
+    count = np.concatenate(([0], np.cumsum(known)))
+    n = len(values)
+    index = np.arange(n)
+    a, b = np.maximum(index - _SMOOTH_MIN // 2, 0), np.minimum(index + _SMOOTH_MIN // 2, n)
+    mean = (total[b] - total[a]) / np.maximum(count[b] - count[a], 1)
+    return np.where(known, np.nan_to_num(values) - mean, 0.0), count
+
+
+def _lags(
+    day: Segments,
+    drawn: Floats,
+    known: NDArray[np.int64],
+    other: Floats,
+    other_known: NDArray[np.int64],
+    least: float,
+) -> tuple[Floats, Floats]:
+    lag, like = np.full(len(day), np.nan), np.full(len(day), np.nan)
+    n = len(drawn)
+    square = np.concatenate(([0.0], np.cumsum(other**2)))
+    for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
+        first, last = max(int(a) - REACH_MIN, 0), min(int(b) + REACH_MIN, n)
+        if known[b] - known[a] < _LEAST_KNOWN * (b - a):
+            continue
+        if other_known[last] - other_known[first] < _LEAST_KNOWN * (last - first):
+            continue
+        mine, near = drawn[a:b], other[first:last]
+        length = len(mine)
+        size = float(np.sum(mine**2))
+        if size < length * _LEAST_W**2:
+            continue
+        shifts = len(near) - length + 1
+        width = 1 << (len(near) + length - 1).bit_length()
+        product = np.fft.irfft(np.fft.rfft(near, width) * np.conj(np.fft.rfft(mine, width)), width)[:shifts]
+        energy = square[first + length : first + length + shifts] - square[first : first + shifts]
+        usable = energy > length * least**2
+        if not usable.any():
+            continue
+        r = np.where(usable, product / np.sqrt(np.maximum(energy, 1e-12) * size), -1.0)
+        best = int(np.argmax(r))
+        lag[i], like[i] = float(best - (int(a) - first)), float(r[best])
+    return lag, like

@@ -1,0 +1,97 @@
+"""Direct electric heat by day: the back-up heater in weather that the heat pump should carry, and the immersion heater."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.facts.minutes import Minutes
+from analysis.facts.segments import Segments
+from analysis.facts.strain import asked_flow, load_share
+from analysis.plant.site import Site
+from analysis.use import HEATING, HOT_WATER
+
+Floats = NDArray[np.float64]
+
+_ON_W = 100.0  # far above a register's last digit spread over minutes, far below any heater
+_SENSOR_K = 1.0  # outdoor sensors differ by about so much from the unit's own (common practice)
+_AFTER_MIN = 45  # an immersion heater that finishes a charge starts within so many minutes of its end
+
+
+def direct_heat_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Columns of the days table; none without the meter.
+
+    e_backup_mild [kWh], n_backup_mild [min] : back-up heater above the temperature below which the design wants its help
+    backup_unit_share : the unit's heat over its rating in those minutes [-], 0 where it rests
+    backup_flow_gap : flow asked less given in them [K]
+    e_imm_after [kWh] : immersion heater in bursts that begin while the unit charges the cylinder or soon after
+    imm_at : local minute of day at which the longest burst began; imm_from, imm_to : cylinder then and at its end [°C]
+    """
+    return _backup(site, minutes, day) | _immersion(minutes, day)
+
+
+def helped_below(site: Site) -> float | None:
+    """Outdoor temperature below which the design wants the back-up heater's help; without one, its coldest day."""
+    design = site.design
+    return design.bivalent_c if design.bivalent_c is not None else design.outdoor_c
+
+
+def _backup(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+    heater, grid = minutes.balance.backup_heater, minutes.grid
+    outdoor, below = grid.gauge("outdoor_temperature"), helped_below(site)
+    if heater is None or below is None or not np.isfinite(outdoor).any():
+        return {}
+    # A heater follows the weather of some hours, and a register's step lies a little late.
+    mild = _mean_back(outdoor, 180) > below + _SENSOR_K
+    on = mild & (np.nan_to_num(heater) * 60.0 > _ON_W)
+    share = np.where(minutes.use.running, load_share(site, minutes), 0.0)
+    heating = on & np.isin(minutes.use.code, (HEATING,))
+    gap = asked_flow(minutes) - grid.gauge("flow_temperature")
+    return {
+        "e_backup_mild": day.sum(np.where(mild, np.nan_to_num(heater), 0.0)) / 1000.0,
+        "n_backup_mild": day.count(on),
+        "backup_unit_share": day.mean(share, on),
+        "backup_flow_gap": day.mean(gap, heating),
+    }
+
+
+def _immersion(minutes: Minutes, day: Segments) -> dict[str, object]:
+    heater, grid = minutes.balance.immersion, minutes.grid
+    if heater is None or grid.spacing.get("immersion_electricity", 99.0) > 15.0:
+        return {}
+    bursts = _joined(Segments.of(np.nan_to_num(heater) * 60.0 > _ON_W), 20)
+    energy = bursts.sum(heater) / 1000.0
+    charged = np.concatenate(([0], np.cumsum(minutes.use.code == HOT_WATER)))
+    begin = bursts.start
+    before = np.maximum(begin - _AFTER_MIN, 0)
+    follows = charged[np.minimum(begin + 1, len(grid))] - charged[before] > 0
+    owner = np.searchsorted(day.start, begin, side="right") - 1
+    tank = grid.gauge("cylinder_temperature")
+    at, low, high = (np.full(len(day), np.nan) for _ in range(3))
+    longest = np.zeros(len(day))
+    ends = np.minimum(bursts.end, len(grid) - 1)
+    for i, d in enumerate(owner):
+        if energy[i] > longest[d]:
+            longest[d] = energy[i]
+            at[d] = float(begin[i] - day.start[d])
+            low[d], high[d] = tank[begin[i]], tank[ends[i]]
+    after = np.bincount(owner, weights=np.where(follows, energy, 0.0), minlength=len(day)) if len(owner) else 0.0
+    return {"e_imm_after": np.zeros(len(day)) + after, "imm_at": at, "imm_from": low, "imm_to": high}
+
+
+def _joined(segments: Segments, longest: int) -> Segments:
+    if len(segments) < 2:
+        return segments
+    apart = segments.start[1:] - segments.end[:-1] > longest
+    return Segments(segments.start[np.append(True, apart)], segments.end[np.append(apart, True)])
+
+
+def _mean_back(values: Floats, window: int) -> Floats:
+    """Mean of the known values over so many minutes back; nan where none is known."""
+    known = np.isfinite(values)
+    total = np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
+    count = np.concatenate(([0], np.cumsum(known)))
+    end = np.arange(1, len(values) + 1)
+    start = np.maximum(end - window, 0)
+    n = count[end] - count[start]
+    return np.divide(total[end] - total[start], n, out=np.full(len(values), np.nan), where=n > 0)

@@ -1,0 +1,114 @@
+"""How hard the unit works by day: its output against its rating, whether it brings the flow asked for, and what it
+draws for steady heating alone."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.facts.minutes import Minutes, rated
+from analysis.facts.segments import Segments
+from analysis.plant.site import Site
+from analysis.use import DEFROST, HEATING
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+# After a start or a defrost the metal and the refrigerant come up to temperature, and the heat in the pipes evens out.
+_SETTLED_MIN = 15
+_LACKING_K = 2.0
+# A working unit's controls draw 5 W and more; a meter without its supply shows nothing, or its noise.
+_DEAD_W = 2.5
+
+
+def strain_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Columns of the days table.
+
+    load_share : heat over rated output at the same temperatures, mean of steady heating [-]
+    load_share_top : the best whole hour's, heating or hot water [-]
+    n_settled : minutes of steady heating, n_lacking : of them with the flow 2 K or more under what is asked
+    flow_gap : flow asked less flow given [K], mean of steady heating; the asked one measured, else the designed curve
+    x_steady, xe_steady, xq_steady : as x_, xe_ and xq_ [kWh], in steady heating alone: no starts, stops or defrosts
+    loop_c : mean temperature of the water in the circuit [°C]
+    n_dead : minutes with the unit's electricity known and nothing drawn; n_dead_frost : of them below freezing outdoors,
+        water standing still
+    """
+    grid, use = minutes.grid, minutes.use
+    flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
+    share = load_share(site, minutes)
+    settled = _settled(use.code == HEATING, _SETTLED_MIN)
+    asked = asked_flow(minutes)
+    gap = asked - flow
+    return {
+        "load_share": day.mean(share, settled),
+        "load_share_top": _best_hour(share, use.running & (use.code != DEFROST), day),
+        "n_settled": day.count(settled),
+        "n_lacking": day.count(settled & (np.nan_to_num(gap) > _LACKING_K)),
+        "flow_gap": day.mean(gap, settled),
+        **_steady(minutes, day, settled),
+        "loop_c": day.mean((flow + back) / 2.0),
+        **_dead(minutes, day),
+    }
+
+
+def load_share(site: Site, minutes: Minutes) -> Floats:
+    """Heat of each minute over the rated output at its temperatures [-]; nan where it doesn't run or can't be told."""
+    grid, pump = minutes.grid, site.heat_pump
+    flow = np.fmax(grid.gauge("flow_temperature"), grid.gauge("return_temperature"))
+    if not np.isfinite(flow).any():
+        flow = minutes.curve
+    outdoor = grid.gauge("outdoor_temperature")
+    source = outdoor if pump.source == "air" else np.full(len(grid), 0.0 if pump.source == "brine" else 10.0)
+    output = np.asarray(rated(site).capacity_kw(source, flow), dtype=np.float64) * 1000.0
+    heat = minutes.heat * 60.0
+    heater = minutes.balance.backup_heater
+    if minutes.balance.sees_backup and heater is not None:
+        heat = heat - np.nan_to_num(heater) * 60.0
+    return np.where(minutes.use.running & (output > 0), heat / output, np.nan)
+
+
+def asked_flow(minutes: Minutes) -> Floats:
+    """The flow temperature asked for [°C]: as the controls say, else as the designed curve has it."""
+    asked = minutes.grid.gauge("target_flow_temperature")
+    return np.where(np.isfinite(asked), asked, minutes.curve)
+
+
+def _steady(minutes: Minutes, day: Segments, settled: Flags) -> dict[str, object]:
+    unit, heat, cop = minutes.balance.heat_pump, minutes.heat, minutes.rated_cop
+    if unit is None:
+        nothing = np.full(len(day), np.nan)
+        return {"x_steady": nothing, "xe_steady": nothing, "xq_steady": nothing}
+    mine = settled & np.isfinite(heat) & np.isfinite(unit) & np.isfinite(cop)
+    return {
+        "x_steady": day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0,
+        "xe_steady": day.sum(np.where(mine, unit, 0.0)) / 1000.0,
+        "xq_steady": day.sum(np.where(mine, heat, 0.0)) / 1000.0,
+    }
+
+
+def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:
+    unit, grid = minutes.balance.heat_pump, minutes.grid
+    if unit is None or grid.spacing.get("heat_pump_electricity", 99.0) > 15.0:
+        nothing = np.full(len(day), np.nan)
+        return {"n_dead": nothing, "n_dead_frost": nothing}
+    dead = np.isfinite(unit) & (np.abs(np.nan_to_num(unit)) * 60.0 < _DEAD_W)
+    still = ~(np.nan_to_num(grid.gauge("flow_rate")) > 0.03)
+    frost = np.nan_to_num(grid.gauge("outdoor_temperature"), nan=9.0) < 0.0
+    return {"n_dead": day.count(dead), "n_dead_frost": day.count(dead & still & frost)}
+
+
+def _best_hour(share: Floats, where: Flags, day: Segments) -> Floats:
+    """Greatest mean over any whole hour of such minutes that starts in the day."""
+    good = where & np.isfinite(share)
+    total = np.concatenate(([0.0], np.cumsum(np.where(good, share, 0.0))))
+    count = np.concatenate(([0], np.cumsum(good)))
+    start = np.arange(len(share))
+    end = np.minimum(start + 60, len(share))
+    whole = count[end] - count[start] == 60
+    return day.greatest(np.where(whole, (total[end] - total[start]) / 60.0, np.nan))
+
+
+def _settled(flags: Flags, minutes: int) -> Flags:
+    index = np.arange(len(flags))
+    last_false = np.maximum.accumulate(np.where(flags, -1, index)) if len(flags) else index
+    return flags & (index - last_false > minutes)
