@@ -18,15 +18,18 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 from urllib.request import urlopen
 
 import pytest
 
 from analysis.plant.load import parse_site
 from analysis.plant.site import Site
+from analysis.readings import Readings
 from collector.mqtt.collect import Collector
 from collector.mqtt.settings import MqttSettings
-from collector.store.protocol import Store
+from collector.store.influx import InfluxStore
+from collector.store.protocol import Appended, Store
 
 START_SECONDS = 20.0
 
@@ -312,3 +315,48 @@ def publish(port: int, topic: str, *payloads: bytes | str, qos: int = 1, retain:
             check=True,
             timeout=20,
         )
+
+
+class InfluxMakes:
+    """Opens stores on one running server, each in a database of its own.
+
+    How far readings have got on their way must make no difference, so there are three makes: `influx` sends when it
+    comes to it, `influx_sent` has sent all before anything is asked, `influx_waiting` never sends.
+    """
+
+    NAMES = ("influx", "influx_sent", "influx_waiting")
+
+    def __init__(self, server: Influx) -> None:
+        self._server = server
+        self._count = 0
+
+    def open(self, name: str, folder: Path) -> Store:
+        self._count += 1
+        database = f"contract{self._count}"
+        self._server.create(database)
+        store = InfluxStore(
+            self._server.url, database, folder / "spool", back_off=(0.05, 0.2), send=name != "influx_waiting"
+        )
+        return _Sent(store) if name == "influx_sent" else store
+
+
+class _Sent:
+    """A store whose server has everything when `append` returns."""
+
+    def __init__(self, store: InfluxStore) -> None:
+        self._store = store
+
+    def append(self, site: str, readings: Readings) -> Appended:
+        done = self._store.append(site, readings)
+        self._store.flush(30)
+        return done
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._store, name)
+
+
+@pytest.fixture(scope="module")
+def influx_makes() -> Iterator[InfluxMakes]:
+    """For a module whose tests open server-backed stores; imported explicitly."""
+    with influx() as server:
+        yield InfluxMakes(server)

@@ -1,0 +1,63 @@
+"""What the tests of the service share. Every test that takes `database_url` runs on SQLite and on PostgreSQL."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from analysis.plant.load import parse_site
+from api.service import Service, opened
+from api.settings import Settings
+from tests.api.plants import readings, site_text
+from tests.api.postgres import new_database, postgres
+
+_names = (f"test{n}" for n in itertools.count())
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[str]:
+    with postgres() as address:
+        yield address
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database_url(request: pytest.FixtureRequest) -> str:
+    """Empty for SQLite in the data folder, else the address of a new PostgreSQL database."""
+    if request.param == "sqlite":
+        return ""
+    return new_database(request.getfixturevalue("postgres_server"), next(_names))
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    return Settings(data=tmp_path / "data", workers=1)
+
+
+@pytest.fixture
+def service(settings: Settings) -> Iterator[Service]:
+    with opened(settings) as made:
+        yield made
+
+
+@pytest.fixture
+def either_service(tmp_path: Path, database_url: str) -> Iterator[Service]:
+    """A service on SQLite, then one on PostgreSQL."""
+    with opened(Settings(data=tmp_path / "data", database_url=database_url, workers=1)) as made:
+        yield made
+
+
+@pytest.fixture
+def plant_here(service: Service) -> Service:
+    """A service that looks after alder-row, with four days of minutes."""
+    add_site(service, "alder-row")
+    service.store.append("alder-row", readings())
+    return service
+
+
+def add_site(service: Service, site: str, **more: str) -> None:
+    """more : lines for the file's [site] section"""
+    text = site_text(site, site.replace("-", " ").title(), **more)
+    service.plants.add([(text, parse_site(text))])

@@ -1,0 +1,325 @@
+"""The command: every exit code, its message, and what it prints, through its entry point."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from api.cli.entry import run
+from tests.api.plants import readings, site_text, write_csv
+
+COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("FIELDFARE_DATA", str(tmp_path / "data"))
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "alder.toml").write_text(site_text(), encoding="utf-8")
+    return tmp_path
+
+
+@pytest.fixture
+def with_site(folder: Path) -> Path:
+    assert run(["site", "add", "alder.toml"]) == 0
+    return folder
+
+
+@pytest.fixture
+def with_data(with_site: Path) -> Path:
+    write_csv(with_site / "readings.csv", readings())
+    assert run(["ingest", "alder-row", "readings.csv"]) == 0
+    return with_site
+
+
+def test_help_comes_before_anything_heavy_is_loaded() -> None:
+    best = 9.0
+    for _ in range(3):
+        began = time.perf_counter()
+        done = subprocess.run([*COMMAND, "--help"], capture_output=True, text=True, check=True)
+        best = min(best, time.perf_counter() - began)
+    assert "ingest" in done.stdout
+    listing = subprocess.run(
+        [sys.executable, "-X", "importtime", *COMMAND[1:], "--help"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    loaded = {line.rsplit("|", 1)[-1].strip().split(".")[0] for line in listing.stderr.splitlines()}
+    assert not loaded & {"pandas", "numpy", "pyarrow", "sqlalchemy", "fastapi", "pydantic", "scipy"}
+    assert best < 0.4
+
+
+def test_every_command_has_help(capsys: pytest.CaptureFixture[str]) -> None:
+    from api.cli.root import root
+
+    def walk(group: object, path: tuple[str, ...]) -> None:
+        for name, command in getattr(group, "commands", {}).items():
+            assert command.help, f"{' '.join((*path, name))} has no help"
+            assert run([*path, name, "--help"]) == 0
+            walk(command, (*path, name))
+
+    walk(root, ())
+    assert "Traceback" not in capsys.readouterr().err
+
+
+def test_the_template_parses_and_names_every_key(capsys: pytest.CaptureFixture[str]) -> None:
+    from pydantic import BaseModel
+
+    from analysis.plant import site as plant
+    from analysis.plant.load import parse_site
+
+    assert run(["site", "template"]) == 0
+    text = capsys.readouterr().out
+    assert parse_site(text).id == "my-site"
+    for model in vars(plant).values():
+        if isinstance(model, type) and issubclass(model, BaseModel) and model.__module__ == plant.__name__:
+            for name, field in model.model_fields.items():
+                assert (field.alias or name) in text, f"{model.__name__}.{name} is not in the template"
+
+
+def test_a_site_is_added_updated_listed_shown_and_removed(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["site", "add", "alder.toml"]) == 0
+    assert capsys.readouterr().out.startswith("added alder-row")
+    (folder / "alder.toml").write_text(site_text(name="New Name"), encoding="utf-8")
+    assert run(["site", "add", "alder.toml"]) == 0
+    assert capsys.readouterr().out.startswith("updated alder-row")
+    assert run(["site", "list", "--format", "json"]) == 0
+    assert json.loads(capsys.readouterr().out)["sites"][0]["name"] == "New Name"
+    assert run(["site", "show", "alder-row"]) == 0
+    assert capsys.readouterr().out == site_text(name="New Name")
+    assert run(["site", "remove", "alder-row"]) == 0
+    assert run(["site", "show", "alder-row"]) == 2
+
+
+def test_one_wrong_site_file_refuses_them_all(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    wrong = site_text("beech-end").replace('quantity = "flow_temperature"', 'quantity = "flow_temperatur"')
+    (folder / "beech.toml").write_text(wrong, encoding="utf-8")
+    assert run(["site", "add", "alder.toml", "beech.toml"]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith("fieldfare: beech.toml: ")
+    assert "flow_temperature" in said
+    assert run(["site", "list", "--format", "json"]) == 0
+    assert json.loads(capsys.readouterr().out) == {"sites": []}
+
+
+@pytest.mark.parametrize(
+    ("argv", "said"),
+    [
+        (["site", "add", "nowhere.toml"], "nowhere.toml: No such file"),
+        (["site", "show", "elm"], "unknown site 'elm'; known: alder-row"),
+        (["analyse", "elm"], "unknown site 'elm'"),
+        (["analyse", "alder-row"], "alder-row has no readings yet"),
+        (["analyse", "alder-row", "--from", "May"], "'May' is not a date"),
+        (["ingest", "alder-row", "nowhere.csv"], "nowhere.csv"),
+        (["ingest", "alder-row"], "missing argument"),
+        (["report", "alder-row", "--out", "x.pdf"], "give one of --month"),
+        (["report", "alder-row", "--month", "2026-13", "--out", "x.json"], "is not a month"),
+        (["collect"], "no broker is configured"),
+        (["analyze"], "no such command"),
+        (["export", "alder-row", "--out", "x.xls"], "must end in"),
+        (["user", "invite", "kim@heating.example"], "nobody here has the e-mail"),
+        (["user", "add", "kim", "--name", "Kim", "--role", "engineer"], "is not an e-mail address"),
+    ],
+)
+def test_bad_usage_and_bad_input_leave_with_2_and_one_line(
+    with_site: Path, capsys: pytest.CaptureFixture[str], argv: list[str], said: str
+) -> None:
+    capsys.readouterr()
+    assert run(argv) == 2
+    err = capsys.readouterr().err
+    first = err.splitlines()[0]
+    assert first.startswith("fieldfare: ")
+    assert said in first
+    assert "Traceback" not in err
+
+
+def test_two_sites_of_one_id_in_one_go_are_refused(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "again.toml").write_text(site_text(), encoding="utf-8")
+    assert run(["site", "add", "alder.toml", "again.toml"]) == 2
+    assert "each site has its own" in capsys.readouterr().err
+
+
+def test_ingest_tells_what_it_read_and_twice_stores_nothing(
+    with_site: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    found = readings(1)
+    write_csv(with_site / "r.csv", found)
+    capsys.readouterr()
+    assert run(["ingest", "alder-row", "r.csv", "--format", "json"]) == 0
+    first = json.loads(capsys.readouterr().out)
+    assert first["rows"] == 1440
+    assert first["readings"] == 1440 * len(found)
+    assert first["rejected"] == {"count": 0, "reasons": {}, "file": None}
+    assert first["from"].startswith("2026-01-05T00:00")
+    assert run(["ingest", "alder-row", "r.csv", "--format", "json"]) == 0
+    again = json.loads(capsys.readouterr().out)
+    assert (again["readings"], again["duplicates"]) == (0, 1440 * len(found))
+
+
+def test_rejected_rows_leave_with_3_and_a_file(with_site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_csv(with_site / "r.csv", readings(1))
+    text = (with_site / "r.csv").read_text(encoding="utf-8").splitlines()
+    text[7] = "yesterday," + text[7].split(",", 1)[1]
+    (with_site / "r.csv").write_text("\n".join(text), encoding="utf-8")
+    capsys.readouterr()
+    assert run(["ingest", "alder-row", "r.csv", "--format", "json"]) == 3
+    out = capsys.readouterr()
+    told = json.loads(out.out)
+    assert told["rejected"]["count"] == 1
+    assert "8" in Path(told["rejected"]["file"]).read_text(encoding="utf-8")
+    assert out.err == ""
+
+
+def test_of_several_files_a_wrong_one_stores_nothing(
+    with_site: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_csv(with_site / "good.csv", readings(1))
+    (with_site / "bad.csv").write_text("moment;x\n1;2\n", encoding="utf-8")
+    assert run(["ingest", "alder-row", "good.csv", "bad.csv"]) == 2
+    assert "bad.csv" in capsys.readouterr().err
+    assert run(["site", "list", "--format", "json"]) == 0
+    assert json.loads(capsys.readouterr().out)["sites"][0]["from"] is None
+
+
+def test_several_files_are_summed(with_site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from datetime import timedelta
+
+    from tests.api.plants import START
+
+    write_csv(with_site / "a.csv", readings(1))
+    write_csv(with_site / "b.csv", readings(1, START + timedelta(days=1)))
+    capsys.readouterr()
+    assert run(["ingest", "alder-row", "a.csv", "b.csv", "--format", "json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["rows"] == 2880
+    assert [f["rows"] for f in told["files"]] == [1440, 1440]
+    assert (told["from"][:10], told["to"][:10]) == ("2026-01-05", "2026-01-06")
+
+
+def test_analyse_prints_one_json_document_without_nan(
+    with_data: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    capsys.readouterr()
+    assert run(["analyse", "alder-row", "--format", "json"]) == 0
+    out = capsys.readouterr().out
+    result = json.loads(out, parse_constant=lambda word: pytest.fail(f"{word} in the result"))
+    assert result["site"] == "alder-row"
+    assert result["period"] == {"from": "2026-01-05", "to": "2026-01-08", "timezone": "Europe/London"}
+    # 40 minutes of each hour at 1500 W and 20 at 12 W, four days: 96 x (1.0 + 0.004) kWh.
+    assert result["energy"]["electricity_kwh"]["total"] == pytest.approx(96 * 1.004, rel=1e-3)
+
+
+def test_analyse_keeps_to_the_period(with_data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    capsys.readouterr()
+    argv = ["analyse", "alder-row", "--from", "2026-01-06", "--to", "2026-01-07", "--format", "json"]
+    assert run(argv) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert result["energy"]["electricity_kwh"]["total"] == pytest.approx(48 * 1.004, rel=1e-3)
+    assert run(["analyse", "alder-row", "--from", "2026-01-07", "--to", "2026-01-06"]) == 2
+    assert "ends before it starts" in capsys.readouterr().err
+
+
+def test_analyse_as_text_says_what_the_json_says(with_data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    capsys.readouterr()
+    assert run(["analyse", "alder-row"]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("Alder Row: 2026-01-05 to 2026-01-08")
+    assert "electricity, total" in out
+    assert "None" not in out
+    assert "nan" not in out
+
+
+def test_fleet_lists_every_site(with_data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (with_data / "beech.toml").write_text(site_text("beech-end", "Beech End"), encoding="utf-8")
+    assert run(["site", "add", "beech.toml"]) == 0
+    capsys.readouterr()
+    assert run(["fleet", "--format", "json"]) == 0
+    rows = {row["id"]: row for row in json.loads(capsys.readouterr().out)["sites"]}
+    assert rows["beech-end"]["reason"] == "no readings yet"
+    assert rows["alder-row"]["reason"] is None
+    assert run(["fleet"]) == 0
+    assert "no readings yet" in capsys.readouterr().out
+
+
+def test_export_can_be_read_back_in(with_data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["export", "alder-row", "--out", "out.csv"]) == 0
+    capsys.readouterr()
+    assert run(["ingest", "alder-row", "out.csv", "--format", "json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["readings"], told["duplicates"]) == (0, 4 * 1440 * 6)
+
+
+def test_the_month_as_json_holds_its_result(with_data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["report", "alder-row", "--month", "2026-01", "--out", "m.json"]) == 0
+    paper = json.loads((with_data / "m.json").read_text(encoding="utf-8"))
+    assert paper["result"]["period"]["from"] == "2026-01-01"
+    assert paper["month_before"] is None
+    assert run(["report", "alder-row", "--month", "2025-01", "--out", "m.json"]) == 2
+
+
+def test_a_fault_of_ours_leaves_with_1_and_is_logged(
+    with_site: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise RuntimeError("the moon fell")
+
+    monkeypatch.setattr("api.plants.Plants.get", broken)
+    assert run(["site", "show", "alder-row"]) == 1
+    err = capsys.readouterr().err
+    assert err.startswith("fieldfare: a fault of ours: RuntimeError: the moon fell")
+    assert len(err.splitlines()) == 1
+    assert "the moon fell" in (with_site / "data" / "fieldfare.log").read_text(encoding="utf-8")
+
+
+def test_nobody_reading_on_is_no_fault(with_data: Path) -> None:
+    done = subprocess.run(
+        f"{' '.join(map(_quoted, COMMAND))} analyse alder-row --format json | head -c 5",
+        shell=True, capture_output=True, text=True, check=True, cwd=with_data, env=_env(),
+    )  # fmt: skip
+    assert done.stderr == ""
+
+
+def test_a_data_folder_that_is_a_file_is_refused(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (folder / "data").write_text("x", encoding="utf-8")
+    assert run(["site", "list"]) == 2
+    assert "data folder" in capsys.readouterr().err
+
+
+def test_people_are_added_listed_changed_and_removed(
+    with_site: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    boss = ["user", "add", "boss@heating.example", "--name", "Boss", "--role", "installer"]
+    assert run(boss) == 0
+    assert "/welcome/" in capsys.readouterr().out
+    assert run(boss) == 2
+    assert "is here already" in capsys.readouterr().err
+    kim = ["user", "add", "kim@home.example", "--name", "Kim", "--role", "householder", "--site", "alder-row"]
+    assert run(kim) == 0
+    capsys.readouterr()
+    assert run(["user", "list", "--format", "json"]) == 0
+    people = {p["email"]: p for p in json.loads(capsys.readouterr().out)["people"]}
+    assert people["kim@home.example"]["sites"] == ["alder-row"]
+    assert run(["user", "change", "kim@home.example", "--stop"]) == 0
+    assert run(["user", "remove", "boss@heating.example"]) == 2
+    assert "no installer would be left" in capsys.readouterr().err
+    assert run(["user", "remove", "kim@home.example"]) == 0
+
+
+def _quoted(text: str) -> str:
+    import shlex
+
+    return shlex.quote(text)
+
+
+def _env() -> dict[str, str]:
+    root = str(Path(__file__).parents[2])
+    return {**os.environ, "PYTHONPATH": root}

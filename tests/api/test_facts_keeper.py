@@ -1,0 +1,162 @@
+"""Kept facts: worked out once, again only where something changed, the same in parts as in one piece."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.facts.build import MARGIN_DAYS, build_facts
+from analysis.readings import Samples
+from api.facts_keeper import KINDS, FactsKeeper
+from api.service import Service
+from tests.api.conftest import add_site
+from tests.api.plants import START, readings, site_text
+
+FIRST = date(2026, 1, 5)
+
+
+def days(count: int) -> tuple[date, date]:
+    return FIRST, FIRST + timedelta(days=count - 1)
+
+
+def plant(service: Service):
+    return service.plants.get("alder-row")
+
+
+def same(a: pd.DataFrame, b: pd.DataFrame) -> None:
+    pd.testing.assert_frame_equal(
+        a.reset_index(drop=True), b.reset_index(drop=True), check_dtype=False, check_like=True
+    )
+
+
+def test_kept_facts_are_what_one_piece_gives(either_service: Service) -> None:
+    add_site(either_service, "alder-row")
+    found = readings(40)
+    either_service.store.append("alder-row", found)
+    kept = either_service.keeper.facts(plant(either_service).site, *days(40))
+    direct = build_facts(plant(either_service).site, found, *days(40))
+    for kind in KINDS:
+        same(getattr(kept, kind), getattr(direct, kind))
+
+
+def test_nothing_is_worked_out_twice(plant_here: Service) -> None:
+    site = plant(plant_here).site
+    assert plant_here.keeper.update(site, *days(4)).days == 4
+    assert plant_here.keeper.update(site, *days(4)).days == 0
+    assert plant_here.keeper.update(site, FIRST, FIRST).days == 0
+
+
+def test_late_readings_make_their_days_and_the_margin_stale(plant_here: Service) -> None:
+    site = plant(plant_here).site
+    plant_here.keeper.update(site, *days(4))
+    late = readings(4)["room"]
+    changed = Samples(late.time[1440 + 600 : 1440 + 660], np.full(60, 23.0))
+    plant_here.store.append("alder-row", {"room": changed})
+    worked = []
+    done = plant_here.keeper.update(site, *days(4), lambda a, b: worked.append((a, b)))
+    assert done.days == 1 + 2 * MARGIN_DAYS
+    facts = plant_here.keeper.kept("alder-row", *days(4))
+    assert facts.days["room"].iloc[1] == pytest.approx(20.5 + 2.5 * 60 / 1440)
+    assert worked == [(FIRST, FIRST + timedelta(days=2))]
+
+
+def test_the_next_day_costs_the_next_day(plant_here: Service) -> None:
+    site = plant(plant_here).site
+    plant_here.keeper.update(site, *days(4))
+    more = readings(1, START + timedelta(days=4))
+    plant_here.store.append("alder-row", more)
+    assert plant_here.keeper.update(site, *days(5)).days == 1 + MARGIN_DAYS
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "is_stale"),
+    [
+        ('name = "Alder Row"', 'name = "Another"', False),
+        ('[[point]]\nid = "room"', '[limits]\n[[point]]\nid = "room"', False),
+        ("electricity = 0.27", "electricity = 0.31", True),
+        ('id = "elec"', 'id = "elec"\nincludes = ["circulation_pump"]', True),
+    ],
+)
+def test_a_changed_site_file_counts_where_facts_depend_on_it(
+    plant_here: Service, old: str, new: str, is_stale: bool
+) -> None:
+    from analysis.plant.load import parse_site
+
+    plant_here.keeper.update(plant(plant_here).site, *days(4))
+    text = site_text().replace(old, new)
+    assert text != site_text()
+    plant_here.plants.add([(text, parse_site(text))])
+    assert plant_here.keeper.update(plant(plant_here).site, *days(4)).days == (4 if is_stale else 0)
+
+
+def test_a_new_method_makes_all_stale(plant_here: Service, monkeypatch: pytest.MonkeyPatch) -> None:
+    plant_here.keeper.update(plant(plant_here).site, *days(4))
+    monkeypatch.setattr("api.facts_keeper.METHOD_VERSION", "another")
+    assert plant_here.keeper.update(plant(plant_here).site, *days(4)).days == 4
+
+
+def test_long_spans_are_worked_out_in_pieces(plant_here: Service, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("api.facts_keeper.CHUNK_DAYS", 3)
+    monkeypatch.setattr("api.facts_keeper.CHUNK_READINGS", 1)
+    worked = []
+    plant_here.keeper.update(plant(plant_here).site, *days(4), lambda a, b: worked.append((b - a).days + 1))
+    assert worked == [3, 1]
+    direct = build_facts(plant(plant_here).site, readings(4), *days(4))
+    kept = plant_here.keeper.kept("alder-row", *days(4))
+    for kind in KINDS:
+        same(getattr(kept, kind), getattr(direct, kind))
+
+
+def test_another_site_lends_its_outdoor_sensor(service: Service) -> None:
+    lent = site_text("elm", outdoor_from='"alder-row"').replace(
+        '[[point]]\nid = "outdoor"\nquantity = "outdoor_temperature"\n', ""
+    )
+    from analysis.plant.load import parse_site
+
+    service.plants.add([(lent, parse_site(lent))])
+    add_site(service, "alder-row")
+    own = readings()
+    outdoor = own.pop("outdoor")
+    service.store.append("elm", own)
+    site = service.plants.get("elm").site
+    service.store.append("alder-row", {"outdoor": outdoor})
+    facts = service.keeper.facts(site, *days(4))
+    assert facts.days["outdoor"].iloc[0] == pytest.approx(5.0, abs=0.1)
+    assert service.keeper.update(site, *days(4)).days == 0
+    warmer = Samples(outdoor.time[-10:], outdoor.value[-10:] + 9.0)
+    service.store.append("alder-row", {"outdoor": warmer})
+    assert service.keeper.update(site, *days(4)).days == 1 + MARGIN_DAYS
+
+
+def test_an_own_sensor_is_never_replaced(service: Service) -> None:
+    add_site(service, "alder-row")
+    add_site(service, "elm", outdoor_from='"alder-row"')
+    site = service.plants.get("elm").site
+    assert service.keeper.equipped(site) == site
+
+
+def test_a_year_of_kept_facts_is_read_in_a_blink(service: Service) -> None:
+    import time
+
+    add_site(service, "alder-row")
+    service.store.append(
+        "alder-row", {k: Samples(s.time[::15], s.value[::15]) for k, s in readings(365).items()}
+    )
+    service.keeper.update(plant(service).site, *days(365))
+    best = 9.0
+    for _ in range(5):
+        began = time.perf_counter()
+        facts = service.keeper.kept("alder-row", *days(365))
+        best = min(best, time.perf_counter() - began)
+    assert len(facts.days) == 365
+    assert best < 0.25
+
+
+def test_a_site_of_another_database_is_not_mixed_in(plant_here: Service) -> None:
+    add_site(plant_here, "elm")
+    other = FactsKeeper(plant_here.database, plant_here.store, plant_here.plants)
+    other.update(plant(plant_here).site, *days(4))
+    assert other.kept("elm", *days(4)).days.empty

@@ -1,0 +1,142 @@
+"""The state database: migrations on both makes, several processes at once, short transactions."""
+
+from __future__ import annotations
+
+import multiprocessing
+import sqlite3
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import inspect
+
+from analysis.errors import InputError
+from api.service import Service
+from api.settings import Settings
+from api.state import people_tables, work_tables
+from api.state.database import HEAD, open_database, upgrade
+from api.state.tables import Base, SiteRow
+from tests.api.conftest import add_site
+
+assert people_tables and work_tables  # their tables are part of Base
+
+
+def test_the_migrations_make_the_tables_of_the_code(tmp_path: Path, database_url: str) -> None:
+    url = Settings(data=tmp_path, database_url=database_url).state_url
+    database = open_database(url)
+    with database.engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert context.get_current_revision() == HEAD
+        differences = compare_metadata(context, Base.metadata)
+    database.close()
+    assert differences == []
+
+
+def test_head_is_the_newest_migration() -> None:
+    script = ScriptDirectory(str(Path(people_tables.__file__).parent / "migrations"))
+    assert script.get_current_head() == HEAD
+
+
+def test_an_older_database_is_brought_up_and_keeps_its_rows(tmp_path: Path, database_url: str) -> None:
+    from sqlalchemy import create_engine, event, text
+
+    from api.state.database import _begin_sqlite, _prepare_sqlite
+
+    url = Settings(data=tmp_path, database_url=database_url).state_url
+    engine = create_engine(url)
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    upgrade(engine, "0001")
+    assert not inspect(engine).has_table("alerts")
+    with engine.begin() as connection:
+        connection.execute(
+            text("INSERT INTO sites VALUES ('elm', 'a file', '2026-01-01 00:00:00', '2026-01-01 00:00:00')")
+        )
+    engine.dispose()
+    database = open_database(url)
+    with database.read() as session:
+        row = session.get_one(SiteRow, "elm")
+        assert (row.file, row.added.isoformat()) == ("a file", "2026-01-01T00:00:00+00:00")
+    assert inspect(database.engine).has_table("alerts")
+    database.close()
+
+
+def _open(url: str) -> str:
+    database = open_database(url)
+    with database.read() as session:
+        found = session.query(SiteRow).count()
+    database.close()
+    return f"opened with {found}"
+
+
+def test_processes_that_open_a_new_database_at_once_all_get_it(tmp_path: Path, database_url: str) -> None:
+    url = Settings(data=tmp_path, database_url=database_url).state_url
+    with ProcessPoolExecutor(4, mp_context=multiprocessing.get_context("spawn")) as pool:
+        assert list(pool.map(_open, [url] * 4)) == ["opened with 0"] * 4
+
+
+def test_a_write_that_fails_leaves_nothing(either_service: Service) -> None:
+    with pytest.raises(RuntimeError), either_service.database.write() as session:
+        session.execute(SiteRow.__table__.insert().values(id="elm", file="", added=None, updated=None))
+        raise RuntimeError("in the middle")
+    assert either_service.plants.ids() == []
+
+
+def test_removing_a_site_takes_everything_that_hangs_on_it(either_service: Service) -> None:
+    from datetime import UTC, datetime
+
+    from api.alerts.alerts import Alerts
+    from api.people.access import COMMAND_LINE
+
+    add_site(either_service, "elm")
+    alerts = Alerts(either_service.database)
+    finding = {"code": "frost_risk", "severity": "urgent", "headline": "x", "until": None}
+    (happened,) = alerts.look("elm", [finding], datetime.now(UTC))
+    alerts.acknowledge(happened.alert, COMMAND_LINE)
+    either_service.plants.remove("elm")
+    with either_service.database.read() as session:
+        for table in Base.metadata.sorted_tables:
+            if table.name != "audit":
+                assert session.query(table).count() == 0, table.name
+
+
+def test_a_removed_site_leaves_no_byte_in_the_file(service: Service) -> None:
+    add_site(service, "elm")
+    service.plants.remove("elm")
+    data = service.settings.data
+    for path in data.glob("state.sqlite*"):
+        assert b"Elm" not in path.read_bytes(), path.name
+
+
+@pytest.mark.parametrize(
+    ("url", "said"),
+    [
+        ("mysql://x/y", "SQLite or PostgreSQL"),
+        ("nonsense", "can't be read"),
+        ("postgresql://nobody@127.0.0.1:1/x", "can't be opened"),
+    ],
+)
+def test_a_database_that_can_not_be_used_is_told_in_one_line(url: str, said: str) -> None:
+    with pytest.raises(InputError, match=said) as caught:
+        open_database(Settings(database_url=url).state_url)
+    assert len(str(caught.value).splitlines()) == 1
+
+
+def test_a_file_that_is_no_database_is_told(tmp_path: Path) -> None:
+    (tmp_path / "state.sqlite").write_bytes(b"this is a letter, not a database" * 100)
+    with pytest.raises(InputError, match="not a database"):
+        open_database(Settings(data=tmp_path).state_url)
+
+
+def test_the_state_is_read_while_somebody_writes(service: Service) -> None:
+    add_site(service, "elm")
+    other = sqlite3.connect(service.settings.data / "state.sqlite", isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    other.execute("UPDATE sites SET file = 'half done'")
+    assert service.plants.get("elm").site.id == "elm"
+    other.execute("ROLLBACK")
+    other.close()

@@ -1,0 +1,96 @@
+"""A fleet moves from the folder to the server and back, and every count agrees."""
+
+import numpy as np
+import pytest
+
+from analysis.errors import FieldfareError
+from analysis.readings import Samples
+from collector.store.influx import InfluxStore
+from collector.store.local import LocalStore
+from collector.transfer import checked, move
+from tests.services import influx
+
+T = 1_767_225_600_000
+SITES = ["alder-row", "beech-end", "elm-court"]
+
+
+def fill(store, seed):
+    rng = np.random.default_rng(seed)
+    for site in SITES:
+        for days in (0, 40, 95):  # over several months
+            times = T + days * 86_400_000 + np.sort(rng.choice(86_400_000, 400, replace=False))
+            words = np.array([f"E{n}" for n in rng.integers(0, 9, 20)], dtype=object)
+            store.append(
+                site,
+                {"flow": Samples(times, rng.normal(40, 5, 400)), "fault": Samples(times[:20], words)},
+            )
+
+
+def test_there_and_back_with_counts_that_agree(tmp_path):
+    first, last = LocalStore(tmp_path / "a"), LocalStore(tmp_path / "b")
+    fill(first, 1)
+    with influx() as server:
+        server.create("fleet")
+        there = InfluxStore(server.url, "fleet", tmp_path / "spool", back_off=(0.05, 0.2))
+        try:
+            out = checked(move(first, there, SITES, settle=there.flush))
+            back = checked(move(there, last, SITES))
+            again = checked(move(first, there, SITES, settle=there.flush))
+        finally:
+            there.close()
+    assert [(m.readings, m.stored, m.duplicates) for m in out] == [(1260, 1260, 0)] * 3
+    assert [(m.readings, m.stored) for m in back] == [(1260, 1260)] * 3
+    assert [(m.stored, m.duplicates) for m in again] == [(0, 1260)] * 3
+    for site in SITES:
+        assert first.points(site) == last.points(site)
+        a, b = first.read(site), last.read(site)
+        for point in a:
+            np.testing.assert_array_equal(a[point].time, b[point].time)
+            np.testing.assert_array_equal(a[point].value, b[point].value)
+
+
+class Losing:
+    """A target that loses a point's readings, or changes one."""
+
+    def __init__(self, store, change):
+        self.store, self.change = store, change
+
+    def append(self, site, readings):
+        return self.store.append(site, self.change(dict(readings)))
+
+    def __getattr__(self, name):
+        return getattr(self.store, name)
+
+
+def _without_a_point(readings):
+    readings.pop("fault", None)
+    return readings
+
+
+def _one_value_off(readings):
+    value = readings["flow"].value.copy()
+    value[3] += 1e-9
+    return readings | {"flow": Samples(readings["flow"].time, value)}
+
+
+@pytest.mark.parametrize(
+    ("change", "word"), [(_without_a_point, "fault is missing"), (_one_value_off, "1 readings differ")]
+)
+def test_a_loss_on_the_way_is_told(tmp_path, change, word):
+    source = LocalStore(tmp_path / "a")
+    source.append(
+        "alder-row",
+        {
+            "flow": Samples(np.arange(9) + T, np.arange(9.0)),
+            "fault": Samples(np.array([T]), np.array(["E"], object)),
+        },
+    )
+    moved = move(source, Losing(LocalStore(tmp_path / "b"), change), ["alder-row"])
+    assert not moved[0].agrees
+    with pytest.raises(FieldfareError, match=word):
+        checked(moved)
+
+
+def test_a_site_without_readings_moves_as_nothing(tmp_path):
+    moved = move(LocalStore(tmp_path / "a"), LocalStore(tmp_path / "b"), ["alder-row"])
+    assert moved[0][1:] == (0, 0, 0, 0, ())
