@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -147,10 +148,20 @@ def _likely(grid: Grid, point: Point, samples: Samples) -> Samples:
     fits = (samples.value >= low) & (samples.value <= high)
     if fits.all():
         return samples
-    out = np.flatnonzero(~fits & np.isfinite(samples.value))
-    if len(out):
-        grid.odd.append(Odd(point.id, int(samples.time[out[0]]), "unlikely", float(len(out) / len(fits))))
+    _note_unlikely(grid, point, samples.time, ~fits & np.isfinite(samples.value))
     return Samples(samples.time[fits], samples.value[fits])
+
+
+def _note_unlikely(grid: Grid, point: Point, time: Times, odd: NDArray[np.bool_]) -> None:
+    """One note a day of what is left out, with its share of the day's readings."""
+    if not odd.any():
+        return
+    edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)[grid.day_start]
+    at = np.searchsorted(time, edges)
+    for a, b in pairwise(at):
+        out = np.flatnonzero(odd[a:b])
+        if len(out):
+            grid.odd.append(Odd(point.id, int(time[a + out[0]]), "unlikely", float(len(out) / (b - a))))
 
 
 def on_minutes(
@@ -271,15 +282,15 @@ def _fit_shape(grid: Grid, shape: Floats, register: Floats) -> Floats:
     block = grid.time // (360 * MS_PER_MINUTE)
     block = block - block[0]
     blocks = int(block[-1]) + 1
-    reg = np.bincount(block, weights=np.where(both, register, 0.0), minlength=blocks)
-    own = np.bincount(block, weights=np.where(both, shape, 0.0), minlength=blocks)
-    drawn_back: Floats = np.bincount(
-        block, weights=np.where(both, np.minimum(shape, 0.0), 0.0), minlength=blocks
-    )
+
+    def summed(values: Floats) -> Floats:
+        return np.bincount(block, weights=np.where(both, values, 0.0), minlength=blocks).astype(np.float64)
+
+    reg, own, drawn_back = summed(register), summed(shape), summed(np.minimum(shape, 0.0))
     if _counts_only_forward(register, drawn_back):
         reg = reg + drawn_back
     # Spread the difference in proportion to the shape's size, so that idle minutes stay idle.
-    size = np.bincount(block, weights=np.where(both, np.abs(shape), 0.0), minlength=blocks)
+    size = summed(np.abs(shape))
     share = np.divide(reg - own, size, out=np.zeros(blocks), where=size > 1e-9)
     share = np.clip(share, -0.5, 0.5)
     return np.where(both, shape + np.abs(np.where(both, shape, 0.0)) * share[block], out)
@@ -315,8 +326,7 @@ def _from_intervals(grid: Grid, point: Point, samples: Samples) -> tuple[Floats,
     low, high = point.kind.likely
     watts = samples.value * 3.6e9 / (end - start)
     fits = (watts >= low) & (watts <= high)
-    if not fits.all():
-        grid.odd.append(Odd(point.id, int(samples.time[~fits][0]), "unlikely", float(np.mean(~fits))))
+    _note_unlikely(grid, point, samples.time, ~fits)
     start, end, energy = start[fits], end[fits], samples.value[fits]
     knots = np.empty(2 * len(start), dtype=np.int64)
     knots[0::2], knots[1::2] = start, end

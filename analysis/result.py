@@ -19,8 +19,10 @@ from analysis.figures.hot_water import HotWaterFigures, hot_water_figures
 from analysis.figures.money import Money, money
 from analysis.figures.operation import Cycling, Defrosting, cycling, defrosting
 from analysis.figures.performance import Performance, performance
+from analysis.findings.judge import judge
 from analysis.findings.model import Finding, NotAssessedCode, Recognised
 from analysis.plant.site import Site
+from analysis.withheld import Reasons, withhold
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,7 @@ class Result:
     findings: tuple[Finding, ...] = ()
     not_assessed: tuple[NotAssessedCode, ...] = ()
     recognised: tuple[Recognised, ...] = field(default=())
+    spoiled: dict[str, Finding] = field(default_factory=dict)
 
     def as_dict(self) -> dict[str, Any]:
         """JSON-ready: no nan, no numpy, None where a figure can't be had."""
@@ -66,7 +69,7 @@ class Result:
                 "timezone": self.site.site.timezone,
             },
             "coverage": _coverage(self.facts),
-            "energy": _energy(self.facts),
+            "energy": _energy(self.facts, Reasons(self.site, self.spoiled)),
             "performance": _performance(f),
             "losses": [asdict_loss(x) for x in f.losses],
             "heat_loss": _heat_loss(f.heat_loss),
@@ -109,14 +112,15 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
 
     facts : Facts of at least these days. Returns Result. Raises InputError if no day of the period has any reading.
     """
-    from analysis.findings.judge import judge
-
     chosen = facts.between(first, last)
     if chosen.days.empty or float(chosen.days["n_any"].sum()) == 0:
         raise InputError(f"{site.id}: no readings from {first} to {last}")
     found = figures(site, chosen)
-    findings, not_assessed, recognised = judge(site, chosen, found)
-    return Result(site, first, last, chosen, found, findings, not_assessed, recognised)
+    told = judge(site, chosen, found)
+    shown = withhold(site, found, told.spoiled)
+    return Result(
+        site, first, last, chosen, shown, told.findings, told.not_assessed, told.recognised, told.spoiled
+    )
 
 
 def _coverage(facts: Facts) -> dict[str, Any]:
@@ -133,7 +137,7 @@ def _coverage(facts: Facts) -> dict[str, Any]:
     return {"share": share, "points": points}
 
 
-def _energy(facts: Facts) -> dict[str, Any]:
+def _energy(facts: Facts, why: Reasons) -> dict[str, Any]:
     days = facts.days
 
     def total(column: str) -> float | None:
@@ -145,19 +149,29 @@ def _energy(facts: Facts) -> dict[str, Any]:
         for name, column in (("space_heating", "space"), ("hot_water", "hot_water"), ("defrost", "defrost"))
     }
     heat_told = float(days["q_use_known"].sum()) > 0.5 * float(days["n_heat"].sum()) > 0
-    return {
-        "electricity_kwh": {
-            "total": total("e_total"), "heat_pump": total("e_heat_pump"), "backup_heater": total("e_backup"),
-            "immersion": total("e_immersion"), "circulation_pump": total("e_pump"), **by_use, "idle": total("e_idle"),
-        },
-        "heat_kwh": {
-            "total": total("q_total"),
-            "space_heating": total("q_space") if heat_told else None,
-            "hot_water": total("q_hot_water") if heat_told else None,
-            "defrost_taken": total("q_defrost_taken") if heat_told else None,
-        },
-        "reason": "the meters can't tell heating from hot water" if untold else None,
+    electricity = {
+        "total": total("e_total"), "heat_pump": total("e_heat_pump"), "backup_heater": total("e_backup"),
+        "immersion": total("e_immersion"), "circulation_pump": total("e_pump"), **by_use, "idle": total("e_idle"),
     }  # fmt: skip
+    heat = {
+        "total": total("q_total"),
+        "space_heating": total("q_space") if heat_told else None,
+        "hot_water": total("q_hot_water") if heat_told else None,
+        "defrost_taken": total("q_defrost_taken") if heat_told else None,
+    }
+    reason = why.heat or why.electricity or why.times
+    if why.times:  # totals stand, what they went to does not
+        electricity |= dict.fromkeys(("space_heating", "hot_water", "defrost", "idle"))
+        heat |= dict.fromkeys(("space_heating", "hot_water", "defrost_taken"))
+    if why.electricity:
+        electricity = dict.fromkeys(electricity)
+    if why.heat:
+        heat = dict.fromkeys(heat)
+    return {
+        "electricity_kwh": electricity,
+        "heat_kwh": heat,
+        "reason": reason or ("the meters can't tell heating from hot water" if untold else None),
+    }
 
 
 def _performance(f: Figures) -> dict[str, Any]:

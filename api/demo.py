@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable, Iterable
 from concurrent.futures import as_completed
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -17,6 +17,9 @@ from api.jobs.runner import make_executor
 from api.service import opened
 from api.settings import Settings
 from api.state.database import open_database
+
+if TYPE_CHECKING:
+    from collector.simulated.fleet import DemoSystem
 
 MADE = "demo-fleet"
 """File in the data folder that says of which day its invented data are; anything else there is left alone."""
@@ -62,7 +65,7 @@ def make_fleet(settings: Settings, today: date, count: int | None = None) -> Non
     members = list(demo_fleet(today))[:count]
     open_database(settings.state_url).close()
     with opened(settings) as service:
-        service.store.points("")  # made once, before several processes open it
+        service.store.close()  # made once, before several processes open it
     lanes = settings.workers or os.cpu_count() or 1
     # The longest first, so that no processor idles at the end.
     order = sorted(members, key=lambda member: -member.days)
@@ -72,11 +75,9 @@ def make_fleet(settings: Settings, today: date, count: int | None = None) -> Non
             done.result()
 
 
-def make_site(settings: Settings, member: Any) -> None:
+def make_site(settings: Settings, member: DemoSystem) -> None:
     """Simulate one site, keep its file and readings, and work out its findings; runs in a worker process."""
-    from collector.simulated.plant import simulate
-
-    made = simulate(member.spec, member.start, member.days)
+    made = member.simulate()
     site = parse_site(made.site_toml)
     with opened(settings) as service:
         service.plants.add([(made.site_toml, site)])

@@ -172,7 +172,8 @@ def value_trouble(point: Point, value: float | str) -> Refusal | None:
     given = f" ({value:.10g} {point.unit})" if point.unit != unit else ""
     return Refusal(
         "beyond physics",
-        f"{name} of {canonical:.10g} {unit}{given} is beyond what physics allows ({low:g} to {high:g} {unit})",
+        f"{name} of {canonical:.10g} {unit}{given} is beyond what physics allows "
+        f"({point.kind.low:g} to {point.kind.high:g} {unit})",
     )
 
 
@@ -198,7 +199,8 @@ def values_in_trouble(point: Point, value: NDArray[np.float64]) -> NDArray[np.bo
 
 
 def _bounds(kind: Quantity) -> tuple[float, float]:
-    return kind.low, kind.high
+    """Bounds with room for the rounding of a unit change: 329 degF is not beyond 165 degC."""
+    return kind.low - 1e-9 * abs(kind.low), kind.high + 1e-9 * abs(kind.high)
 
 
 def _shown(time: int) -> str:

@@ -66,7 +66,7 @@ def export_readings(
                 if kind == ".parquet":
                     writer.write_table(table)
                 else:
-                    pacsv.write_csv(_as_text(table), file, pacsv.WriteOptions(include_header=False))
+                    pacsv.write_csv(_as_text(table), file, _options(table))
         os.replace(beside, out)
     finally:
         beside.unlink(missing_ok=True)
@@ -129,6 +129,17 @@ def _columns(point: Point | None, value: np.ndarray) -> tuple[pa.Array, pa.Array
 
 def _whole(column: Any) -> Any:
     return pa.concat_arrays(column.chunks) if isinstance(column, pa.ChunkedArray) else column
+
+
+def _options(table: pa.Table) -> pacsv.WriteOptions:
+    """Quotes only where a word holds a sign that needs them: a column has them for all its words or for none."""
+    words = [w or "" for n in table.column_names for c in _words(table.column(n)) for w in c.to_pylist()]
+    quoting = "needed" if any(set(w) & set(',"\r\n') for w in words) else "none"
+    return pacsv.WriteOptions(include_header=False, quoting_style=quoting)
+
+
+def _words(column: pa.ChunkedArray) -> list[pa.Array]:
+    return [c.dictionary for c in column.chunks] if pa.types.is_dictionary(column.type) else []
 
 
 def _as_text(table: pa.Table) -> pa.Table:

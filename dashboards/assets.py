@@ -13,7 +13,8 @@ _PLOTLY_NAME = "plotly.js"
 
 def _plotly_file() -> Path:
     spec = find_spec("plotly")
-    assert spec is not None and spec.origin is not None
+    if spec is None or spec.origin is None:
+        raise ModuleNotFoundError("plotly is not installed")
     return Path(spec.origin).parent / "package_data" / "plotly.min.js"
 
 

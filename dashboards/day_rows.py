@@ -40,7 +40,7 @@ def day_rows(facts: Facts) -> list[Row]:
         table = getattr(facts, name)
         begun = table.groupby("day").size() if len(table) else pd.Series(dtype=float)
         frame[name] = days["day"].map(begun).fillna(0).to_numpy()
-    return [{k: _plain(v) for k, v in row.items()} for row in frame.to_dict("records")]
+    return [{str(k): _plain(v) for k, v in row.items()} for row in frame.to_dict("records")]
 
 
 def rows_of_result(result: dict[str, Any]) -> list[Row]:

@@ -16,7 +16,7 @@ TEMPLATES = Path(__file__).parent / "templates"
 _FILTERS = (
     "finding_title", "cause_words", "loss_words", "severity_words", "visit_words", "quantity_words", "kind_words", "unit",
     "number", "measure", "share", "interval", "money", "day", "month", "moment", "since", "span", "sure", "price_tag",
-    "listed", "plain",
+    "listed", "plain", "reason",
 )  # fmt: skip
 
 
@@ -30,7 +30,9 @@ def environment() -> Environment:
         undefined=StrictUndefined,
     )
     env.filters.update({name: getattr(words, name) for name in _FILTERS})
-    env.globals.update(asset=assets.address, tally=tally, meaning=SEVERITY_MEANING, count=words.count, age=words.age)
+    env.globals.update(
+        asset=assets.address, tally=tally, meaning=SEVERITY_MEANING, count=words.count, age=words.age
+    )
     return env
 
 
@@ -58,5 +60,7 @@ def tally(severity: str | None) -> Markup:
             for i in range(n)
         )
         if n == 4:
-            body += '<path d="M1.5 18 22.5 6" stroke="currentColor" stroke-width="2.6" stroke-linecap="round"/>'
+            body += (
+                '<path d="M1.5 18 22.5 6" stroke="currentColor" stroke-width="2.6" stroke-linecap="round"/>'
+            )
     return Markup(f'<svg class="tally" viewBox="0 0 24 24" aria-hidden="true" focusable="false">{body}</svg>')  # noqa: S704

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -14,6 +15,7 @@ UNITS = {
     "1/h": "per hour", "1/day": "a day", "-": "", "kWh/day": "kWh a day", "min": "min", "delta_degC": "K",
 }  # fmt: skip
 _SIGNS = {"GBP": "£", "EUR": "€", "USD": "$", "JPY": "¥", "INR": "₹"}
+_NAMES = re.compile(r"\b(" + "|".join(sorted(POINT_NAMES, key=len, reverse=True)) + r")\b")
 THIN = "\u202f"
 
 
@@ -57,6 +59,14 @@ def plain(name: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def reason(text: str | None) -> str:
+    """A reason with the quantities in it named in plain words."""
+    if not text:
+        return ""
+    told = _NAMES.sub(lambda m: POINT_NAMES[m[0]].lower(), text)
+    return f"{told[:1].upper()}{told[1:]}"
+
+
 def unit(name: str | None) -> str:
     return UNITS.get(name or "", name or "")
 
@@ -95,7 +105,8 @@ def interval(estimate: dict[str, Any] | None, unit_name: str = "", decimals: int
     """A value with its 95 % interval: `3.41 (3.28 to 3.54)`."""
     if not estimate or estimate.get("value") is None:
         return "–"
-    value, low, high = (estimate.get(k) for k in ("value", "low", "high"))
+    value: float = estimate["value"]
+    low, high = estimate.get("low"), estimate.get("high")
     text = measure(value, unit_name, decimals)
     if low is None or high is None:
         return text
@@ -184,7 +195,15 @@ def sure(confidence: float | None) -> str:
     """How sure, as a word and a number."""
     if confidence is None:
         return ""
-    word = "nearly certain" if confidence >= 0.97 else "quite sure" if confidence >= 0.85 else "likely" if confidence >= 0.65 else "possible"
+    word = (
+        "nearly certain"
+        if confidence >= 0.97
+        else "quite sure"
+        if confidence >= 0.85
+        else "likely"
+        if confidence >= 0.65
+        else "possible"
+    )
     return f"{word}, {100 * confidence:.0f}\u00a0%"
 
 

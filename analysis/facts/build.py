@@ -66,6 +66,7 @@ def _near(samples: Samples, start: int, end: int) -> Samples:
     A register read by hand each month tells of a day only through its readings on both sides of it.
     """
     a, b = np.searchsorted(samples.time, (start, end))
-    if len(samples.time) > 1 and float(np.median(np.diff(samples.time))) > MS_PER_DAY:
-        a, b = max(a - 1, 0), min(b + 1, len(samples.time))
+    n = len(samples.time)
+    if n > 1 and float(samples.time[-1] - samples.time[0]) / (n - 1) > MS_PER_DAY:
+        a, b = max(a - 1, 0), min(b + 1, n)
     return Samples(samples.time[a:b], samples.value[a:b])

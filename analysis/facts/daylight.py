@@ -38,7 +38,7 @@ def daylight_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, o
     ):
         return {}
     date_of = [d.timetuple().tm_yday for d in grid.days]
-    noon = _noon_index(minutes, day, np.asarray(solar_noon(date_of, about.longitude)))
+    noon = _noon_index(minutes, day, solar_noon(date_of, about.longitude))
     half = np.asarray(half_day(date_of, about.latitude))
     out: dict[str, object] = {"day_hours": half / 30.0}
     if np.isfinite(outdoor).any():
@@ -62,7 +62,7 @@ def _noon_index(minutes: Minutes, day: Segments, noon: Floats) -> NDArray[np.int
     return np.asarray(middle + away, dtype=np.int64)
 
 
-def _window(values: Floats, middle: Floats, window: tuple[int, int]) -> Floats:
+def _window(values: Floats, middle: Floats | NDArray[np.int64], window: tuple[int, int]) -> Floats:
     """Mean over a window about each moment, nan where a fifth of it is not known."""
     n = len(values)
     a = np.clip(np.round(middle).astype(np.int64) + window[0], 0, n)

@@ -3,6 +3,7 @@
 Energies in kWh, temperatures in °C, powers in W, flows in m3/h, pressures in bar, times in minutes. Names:
 `e_` electricity, `q_` heat, `p_` sums over minutes in which heat and electricity were both known (for ratios),
 `x_` electricity expected from the unit's rating, `n_` minutes, `room.` and `seen.` one column a zone or point.
+More columns stand in tank.py, operating.py, strain.py, direct_heat.py and warmth.py.
 """
 
 from __future__ import annotations
@@ -13,9 +14,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.facts.direct_heat import direct_heat_columns
 from analysis.facts.minutes import Minutes
+from analysis.facts.operating import operating_columns
 from analysis.facts.segments import Segments
+from analysis.facts.strain import strain_columns
 from analysis.facts.tank import tank_columns
+from analysis.facts.warmth import warmth_columns
 from analysis.plant.site import Cost, Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF, UNKNOWN, UNTOLD
 
@@ -47,6 +52,10 @@ def days_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     columns |= _water(site, minutes, day)
     columns |= _idle(minutes, day)
     columns |= tank_columns(site, minutes, day)
+    columns |= operating_columns(site, minutes, day)
+    columns |= strain_columns(site, minutes, day)
+    columns |= direct_heat_columns(site, minutes, day)
+    columns |= warmth_columns(minutes, day)
     if site.cost is not None:
         columns |= _cost(site, site.cost, minutes, day)
     return pd.DataFrame(columns)

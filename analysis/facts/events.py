@@ -6,8 +6,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.facts.frost import frost_growth
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
+from analysis.facts.strain import load_share
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
 
@@ -24,7 +26,8 @@ def runs_table(site: Site, minutes: Minutes) -> pd.DataFrame:
 
     start [ms], day, minutes, use (code of most minutes), minutes_heating, minutes_hot_water, minutes_defrost,
     defrosts, heat and electricity [kWh], expected [kWh at the unit's rating], outdoor, flow, flow_start, flow_end,
-    flow_max, return, lift [K], flow_rate [m3/h], rise [K/min over the first minutes], target_flow, speed [%],
+    flow_max, return, return_start, return_end, lift [K], flow_rate [m3/h], flow_after [m3/h, six to ten minutes after
+    the end, nan where the next run has begun], rise [K/min over the first minutes], target_flow, speed [%],
     pause [minutes at rest before], room_excess [K above target at the end], ended_by (call, unit, use, unknown),
     cut (True where the data begin or end inside it)
     """
@@ -62,8 +65,10 @@ def runs_table(site: Site, minutes: Minutes) -> pd.DataFrame:
             "flow_max": segments.greatest(flow),
             "return": segments.mean(back, steady),
             "return_start": segments.first(back),
+            "return_end": segments.last(back),
             "lift": segments.mean(lift, steady),
             "flow_rate": segments.mean(grid.gauge("flow_rate"), steady),
+            "flow_after": _after(segments, grid.gauge("flow_rate")),
             "rise": _rise(segments, flow),
             "target_flow": segments.mean(grid.gauge("target_flow_temperature"), steady),
             "speed": segments.mean(grid.gauge("compressor_speed"), steady),
@@ -91,6 +96,15 @@ def _shape_spacing(minutes: Minutes) -> float:
 def _rise(segments: Segments, flow: Floats) -> Floats:
     """Warming of the flow from the second to the sixth minute [K/min]: the start's own dip is over by then."""
     return (segments.first(flow, 6) - segments.first(flow, 2)) / 4.0
+
+
+def _after(segments: Segments, rate: Floats) -> Floats:
+    """Flow from the sixth to the tenth minute after each end: pumps run on for some minutes, not for so long."""
+    n = len(rate)
+    begin, end = np.minimum(segments.end + 6, n), np.minimum(segments.end + 10, n)
+    after = Segments(begin, end).mean(rate)
+    following = np.append(segments.start[1:], n)
+    return np.where(following > segments.end + 10, after, np.nan)
 
 
 def _starts(flags: Flags) -> Flags:
@@ -126,8 +140,8 @@ def defrosts_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     """Every defrost.
 
     start [ms], day, minutes, heat_taken [kWh from the water], electricity [kWh], outdoor, humidity, frosting (could
-    the air frost a coil in the hour before), frost_known, since_last [minutes of heating since the last one],
-    during (use it interrupted)
+    the air frost a coil in the hour before), frost_known, since_last [minutes of running since the last one, nan where
+    that is more than a day ago], frost_kg [the most frost that can have settled since then], during (use it interrupted)
     """
     grid, use = minutes.grid, minutes.use
     defrost = use.code == DEFROST
@@ -147,6 +161,9 @@ def defrosts_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     hour = Segments(np.maximum(segments.start - 60, 0), segments.start)
     worked = np.cumsum(use.running & ~defrost)
     done = worked[segments.start]
+    laid = np.cumsum(np.nan_to_num(frost_growth(site, minutes)))[segments.start]
+    # A day's facts see a day back: an older defrost is no neighbour.
+    near = np.diff(segments.start, prepend=-(10**9)) <= 1440
     frame = pd.DataFrame(
         {
             "start": grid.time[segments.start],
@@ -157,7 +174,8 @@ def defrosts_table(site: Site, minutes: Minutes) -> pd.DataFrame:
             "humidity": segments.mean(grid.gauge("outdoor_humidity")),
             "frosting": hour.count(minutes.frosting) > 0,
             "frost_known": hour.count(minutes.frost_known) > 0,
-            "since_last": np.diff(np.concatenate(([np.nan], done.astype(np.float64)))),
+            "since_last": np.where(near, np.diff(done.astype(np.float64), prepend=np.nan), np.nan),
+            "frost_kg": np.where(near, np.diff(laid, prepend=np.nan), np.nan),
             "during": use.serves[segments.start].astype(np.int8),
         }
     )
@@ -169,7 +187,8 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
 
     start [ms], day, minutes, from_c, to_c [cylinder], heat, electricity [kWh heat pump], immersion [kWh], outdoor,
     flow, flow_max, flow_end, lift, flow_rate, over_cylinder [K, flow above cylinder in the last ten minutes],
-    pause [minutes since the last one ended], reached (setpoint within 1 K; nan where no sensor), ended_by
+    pause [minutes since the last one ended], rise_end [K/h, cylinder in the last twenty minutes], heat_end [kW, last ten
+    minutes], rated [kWh the unit's rated output would have given], reached (setpoint within 1 K; nan without sensor), cut
     """
     if site.hot_water is None:
         return _empty(_REHEAT_COLUMNS)
@@ -205,6 +224,9 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
             "flow_rate": segments.mean(grid.gauge("flow_rate"), water),
             "over_cylinder": late.mean(flow - cylinder),
             "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
+            "rise_end": 3.0 * (segments.last(cylinder) - segments.last(cylinder, 21)),
+            "heat_end": late.mean(minutes.heat) * 0.06,
+            "rated": _rated_heat(site, minutes, segments),
             "reached": np.where(
                 np.isfinite(top), (top >= site.hot_water.setpoint_c - 1.0).astype(np.float64), np.nan
             ),
@@ -212,6 +234,13 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
         }
     )
     return _dated(frame, minutes)
+
+
+def _rated_heat(site: Site, minutes: Minutes, segments: Segments) -> Floats:
+    """Heat at rated output over each stretch [kWh]; nan where the rating or a temperature is missing."""
+    share = load_share(site, minutes)
+    output = np.divide(minutes.heat, share, out=np.full(len(share), np.nan), where=np.abs(np.nan_to_num(share)) > 0.02)
+    return segments.mean(output) * segments.minutes / 1000.0
 
 
 def _joined(segments: Segments, longest: int) -> Segments:
@@ -244,13 +273,14 @@ _KINDS = {
 }  # fmt: skip
 _RUN_COLUMNS = (
     "start", "minutes", "use", "minutes_heating", "minutes_hot_water", "minutes_defrost", "defrosts", "heat",
-    "electricity", "expected", "outdoor", "flow", "flow_start", "flow_end", "flow_max", "return", "return_start", "lift",
-    "flow_rate", "rise", "target_flow", "speed", "pause", "room_excess", "ended_by", "cut",
+    "electricity", "expected", "outdoor", "flow", "flow_start", "flow_end", "flow_max", "return", "return_start", "return_end",
+    "lift", "flow_rate", "flow_after", "rise", "target_flow", "speed", "pause", "room_excess", "ended_by", "cut",
 )  # fmt: skip
 _DEFROST_COLUMNS = (
-    "start", "minutes", "heat_taken", "electricity", "outdoor", "humidity", "frosting", "frost_known", "since_last", "during",
+    "start", "minutes", "heat_taken", "electricity", "outdoor", "humidity", "frosting", "frost_known", "since_last",
+    "frost_kg", "during",
 )  # fmt: skip
 _REHEAT_COLUMNS = (
     "start", "minutes", "from_c", "to_c", "heat", "electricity", "immersion", "outdoor", "flow", "flow_max", "flow_end",
-    "lift", "flow_rate", "over_cylinder", "pause", "reached", "cut",
+    "lift", "flow_rate", "over_cylinder", "pause", "rise_end", "heat_end", "rated", "reached", "cut",
 )  # fmt: skip

@@ -24,7 +24,8 @@ def notices_table(site: Site, minutes: Minutes, readings: Readings) -> pd.DataFr
     """Rows: day, time [ms], point, kind, amount.
 
     kind : gap (amount in minutes, at least 30), reset, rolled_over, stepped_back, jumped (amount in the register's
-        unit), unlikely (share of the point's readings left out), stuck (amount in hours)
+        unit), dropped_out (readings left out), unlikely (share of the point's readings left out), stuck (hours of the
+        day). A gap or a stuck stretch is one row in each day it touches
     """
     grid = minutes.grid
     rows: list[tuple[int, str, str, float]] = [(o.time, o.point, o.kind, o.amount) for o in grid.odd]
@@ -62,22 +63,30 @@ def _gap_by_day(minutes: Minutes, point: str, start: int, length: int) -> list[t
 def _stuck(
     minutes: Minutes, point: str, readings: Readings, longest: float
 ) -> list[tuple[int, str, str, float]]:
+    """A stretch of one and the same reading as one row in each local day it touches.
+
+    A day sees the day before and the day after and no further, so that days can be made anew by themselves.
+    """
     grid = minutes.grid
     samples = readings[point].between(int(grid.time[0]), int(grid.time[-1]) + 60_000)
     if len(samples.time) < 24:
         return []
-    value = samples.value
+    time, value = samples.time, samples.value
     new = np.flatnonzero(np.diff(value) != 0.0) + 1
     begins = np.concatenate(([0], new))
     ends = np.concatenate((new, [len(value)]))
-    hours = (samples.time[ends - 1] - samples.time[begins]) / 3_600_000.0
+    hours = (time[ends - 1] - time[begins]) / 3_600_000.0
     out = []
     for i in np.flatnonzero((hours >= longest) & (ends - begins >= 12)):
-        a, b = samples.time[begins[i]], samples.time[ends[i] - 1]
-        worked = minutes.use.running[
-            max(int((a - grid.time[0]) // 60_000), 0) : int((b - grid.time[0]) // 60_000) + 1
-        ]
-        # Water that stands still keeps its number; only while the plant works must it move.
-        if worked.sum() >= 30 or longest >= 20.0:
-            out.append((int(a), point, "stuck", float(hours[i])))
+        begin = int((time[begins[i]] - grid.time[0]) // 60_000)
+        end = int((time[ends[i] - 1] - grid.time[0]) // 60_000) + 1
+        first, last = np.searchsorted(grid.day_start, (begin, end - 1), side="right") - 1
+        for day in range(int(first), int(last) + 1):
+            a = max(begin, int(grid.day_start[max(day - 1, 0)]))
+            b = min(end, int(grid.day_start[min(day + 2, len(grid.days))]))
+            # Water that stands still keeps its number; only while the plant works must it move.
+            worked = longest >= 20.0 or minutes.use.running[a:b].sum() >= 30
+            if (b - a) / 60.0 >= longest and worked:
+                own = max(a, int(grid.day_start[day])), min(b, int(grid.day_start[day + 1]))
+                out.append((int(grid.time[own[0]]), point, "stuck", (own[1] - own[0]) / 60.0))
     return out

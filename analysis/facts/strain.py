@@ -9,13 +9,15 @@ from numpy.typing import NDArray
 from analysis.facts.minutes import Minutes, rated
 from analysis.facts.segments import Segments
 from analysis.plant.site import Site
-from analysis.use import DEFROST, HEATING
+from analysis.use import DEFROST, HEATING, HOT_WATER
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 # After a start or a defrost the metal and the refrigerant come up to temperature, and the heat in the pipes evens out.
 _SETTLED_MIN = 15
+_SETTLED_HOT_MIN = 8  # reheats are short, and begin with the circuit already warm
+_FULL_SHARE = 0.75
 _LACKING_K = 2.0
 # A working unit's controls draw 5 W and more; a meter without its supply shows nothing, or its noise.
 _DEAD_W = 2.5
@@ -28,7 +30,9 @@ def strain_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, obj
     load_share_top : the best whole hour's, heating or hot water [-]
     n_settled : minutes of steady heating, n_lacking : of them with the flow 2 K or more under what is asked
     flow_gap : flow asked less flow given [K], mean of steady heating; the asked one measured, else the designed curve
-    x_steady, xe_steady, xq_steady : as x_, xe_ and xq_ [kWh], in steady heating alone: no starts, stops or defrosts
+    x_steady, xe_steady : as x_ and xe_ [kWh], in steady heating alone: no starts, stops or defrosts
+    x_full, xe_full, n_full : the same and the minutes, of them those near full output, where the rating was measured;
+        x_full_hot, xe_full_hot, n_full_hot : the same while the cylinder is charged
     loop_c : mean temperature of the water in the circuit [°C]
     n_dead : minutes with the unit's electricity known and nothing drawn; n_dead_frost : of them below freezing outdoors,
         water standing still
@@ -45,7 +49,7 @@ def strain_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, obj
         "n_settled": day.count(settled),
         "n_lacking": day.count(settled & (np.nan_to_num(gap) > _LACKING_K)),
         "flow_gap": day.mean(gap, settled),
-        **_steady(minutes, day, settled),
+        **_against_rating(minutes, day, share, settled),
         "loop_c": day.mean((flow + back) / 2.0),
         **_dead(minutes, day),
     }
@@ -73,17 +77,21 @@ def asked_flow(minutes: Minutes) -> Floats:
     return np.where(np.isfinite(asked), asked, minutes.curve)
 
 
-def _steady(minutes: Minutes, day: Segments, settled: Flags) -> dict[str, object]:
+def _against_rating(minutes: Minutes, day: Segments, share: Floats, settled: Flags) -> dict[str, object]:
     unit, heat, cop = minutes.balance.heat_pump, minutes.heat, minutes.rated_cop
     if unit is None:
-        nothing = np.full(len(day), np.nan)
-        return {"x_steady": nothing, "xe_steady": nothing, "xq_steady": nothing}
-    mine = settled & np.isfinite(heat) & np.isfinite(unit) & np.isfinite(cop)
-    return {
-        "x_steady": day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0,
-        "xe_steady": day.sum(np.where(mine, unit, 0.0)) / 1000.0,
-        "xq_steady": day.sum(np.where(mine, heat, 0.0)) / 1000.0,
-    }
+        return {}
+    told = np.isfinite(heat) & np.isfinite(unit) & np.isfinite(cop)
+    full = np.nan_to_num(share) > _FULL_SHARE
+    hot = _settled(minutes.use.code == HOT_WATER, _SETTLED_HOT_MIN)
+    out: dict[str, object] = {}
+    for name, mine in (("steady", settled), ("full", settled & full), ("full_hot", hot & full)):
+        mine = mine & told
+        out[f"x_{name}"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
+        out[f"xe_{name}"] = day.sum(np.where(mine, unit, 0.0)) / 1000.0
+        if name != "steady":
+            out[f"n_{name}"] = day.count(mine)
+    return out
 
 
 def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:

@@ -17,6 +17,9 @@ USEFUL_C = 40.0
 """Water at this temperature is warm enough to wash with; EN 16147's reference for usable hot water."""
 _STEP_MIN = 15
 _WINDOW_MIN = 180
+_CALM_MIN = 90
+_NIGHT, _DAYTIME = (0, 210), (480, 1230)
+"""Local minutes of day in which the shorter windows begin: before anybody gets up, and while people are about."""
 
 
 def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
@@ -24,25 +27,39 @@ def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
 
     tank_mean, tank_min, tank_max [°C]; n_tank, n_tank_cold (below 40 °C), n_hot_enough (at the disinfection
     temperature or above); standing_k_per_h, standing_over_k (slowest cooling over two hours without a charge, and
-    its excess over the room); cooling_idle, cooling_heating (typical slow cooling [K/h] at rest and while heating)
+    its excess over the room); cooling_idle, cooling_heating (typical slow cooling [K/h] at rest and while heating);
+    cooling_night, cooling_day (slow cooling [K/h] over an hour and a half at night and by day);
+    n_cold_charging (minutes below 40 °C while the unit charges the cylinder), cold_longest (longest stretch of minutes
+    below 40 °C that ends in the day)
     """
     grid = minutes.grid
     tank = grid.gauge("cylinder_temperature")
     known = np.isfinite(tank)
     if not known.any():
         return {}
+    cold = known & (np.nan_to_num(tank, nan=99.0) < USEFUL_C)
     out: dict[str, object] = {
         "tank_mean": day.mean(tank),
         "tank_min": day.least(tank),
         "tank_max": day.greatest(tank),
         "n_tank": day.count(known),
-        "n_tank_cold": day.count(known & (np.nan_to_num(tank, nan=99.0) < USEFUL_C)),
+        "n_tank_cold": day.count(cold),
+        "n_cold_charging": day.count(cold & (minutes.use.code == HOT_WATER)),
+        "cold_longest": _longest(cold, day),
     }
     if site.hot_water is not None and site.hot_water.pasteurise_c is not None:
         # Sensors and their pockets read about a kelvin low at the end of a charge (common practice).
         enough = known & (np.nan_to_num(tank) >= site.hot_water.pasteurise_c - 1.0)
         out["n_hot_enough"] = day.count(enough)
     out |= _cooling(minutes, day, tank)
+    return out
+
+
+def _longest(flags: Flags, day: Segments) -> Floats:
+    spells = Segments.of(flags)
+    out = np.zeros(len(day))
+    owner = np.searchsorted(day.start, np.maximum(spells.end - 1, 0), side="right") - 1
+    np.maximum.at(out, owner, spells.minutes.astype(np.float64))
     return out
 
 
@@ -57,12 +74,12 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
     room = minutes.grid.gauge("room_temperature")
     slowest = np.full(len(day), np.nan)
     over = np.full(len(day), np.nan)
-    idle = np.full(len(day), np.nan)
-    heating = np.full(len(day), np.nan)
+    idle, heating, night, daytime = (np.full(len(day), np.nan) for _ in range(4))
     rate = _rates(tank, charging, _WINDOW_MIN)
     short = _rates(tank, charging, 30)
     share_heating = _share(code == HEATING, 30)
     share_off = _share(code == OFF, 30)
+    calm = _rates(tank, charging, _CALM_MIN)
     for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
         windows = np.arange(a, min(b, n), _STEP_MIN)
         found = rate[windows]
@@ -75,6 +92,11 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
             ambient = np.nanmean(room[near]) if np.isfinite(room[near]).any() else 20.0
             level = tank[near]
             over[i] = np.nanmean(level) - ambient if np.isfinite(level).any() else np.nan
+        for store, (first, last) in ((night, _NIGHT), (daytime, _DAYTIME)):
+            mine = calm[np.arange(min(a + first, n), min(a + last, n), _STEP_MIN)]
+            mine = mine[np.isfinite(mine)]
+            if len(mine) >= 4:
+                store[i] = np.quantile(mine, 0.15)
         halves = short[windows]
         for store, share in ((idle, share_off), (heating, share_heating)):
             mine = halves[(share[windows] > 0.9) & np.isfinite(halves)]
@@ -85,6 +107,8 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
         "standing_over_k": over,
         "cooling_idle": idle,
         "cooling_heating": heating,
+        "cooling_night": night,
+        "cooling_day": daytime,
     }
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -33,7 +35,7 @@ def trust_columns(site: Site, minutes: Minutes, day: Segments, readings: Reading
     water_lift : median of flow less return while the compressor runs, whatever it runs for [K]
     c_heat, c_unit, c_least : heat, the unit's electricity, and the least electricity that physics allows for that heat
     (Carnot at the minute's own temperatures), over running minutes in which both are known [kWh]
-    n_dead, n_dead_by_day : minutes without any draw of the unit, in all and from 7 to 19 h
+    n_dead_by_day : minutes from 7 to 19 h without any draw of the unit
     """
     out: dict[str, object] = {}
     times = minutes.grid.time
@@ -62,7 +64,7 @@ def _typical(point: Point, samples: Samples, edges: NDArray[np.int64]) -> Floats
     quantile = 0.95 if point.form in ("power", "interval") or point.quantity == "flow_rate" else 0.5
     at = np.searchsorted(samples.time, edges)
     out = np.full(len(edges) - 1, np.nan)
-    for i, (a, b) in enumerate(zip(at[:-1], at[1:], strict=True)):
+    for i, (a, b) in enumerate(pairwise(at)):
         known = value[a:b]
         known = known[np.isfinite(known)]
         if len(known):
@@ -136,6 +138,5 @@ def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:
         return {}
     dead = np.isfinite(unit) & (np.nan_to_num(unit) * 60.0 < _NOTHING_W)
     return {
-        "n_dead": day.count(dead),
         "n_dead_by_day": Segments(day.start + 7 * 60, np.minimum(day.start + 19 * 60, day.end)).count(dead),
     }

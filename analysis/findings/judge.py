@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from analysis.errors import NotAssessed
 from analysis.facts.tables import Facts
@@ -15,7 +15,16 @@ from analysis.plant.site import Site
 if TYPE_CHECKING:
     from analysis.result import Figures
 
-Judgement = tuple[tuple[Finding, ...], tuple[NotAssessedCode, ...], tuple[Recognised, ...]]
+
+class Judgement(NamedTuple):
+    """findings, worst first; what could not be assessed; what was unusual but no fault; and the quantities that can't be
+    trusted, each with the finding that says so"""
+
+    findings: tuple[Finding, ...]
+    not_assessed: tuple[NotAssessedCode, ...]
+    recognised: tuple[Recognised, ...]
+    spoiled: dict[str, Finding]
+
 
 DATA_RULES: tuple[Rule, ...] = trust.RULES
 PLANT_RULES: tuple[Rule, ...] = (*operation.RULES, *heat.RULES, *water.RULES)
@@ -25,8 +34,8 @@ RULES: tuple[Rule, ...] = (*DATA_RULES, *PLANT_RULES)
 def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
     """Findings, worst first; what could not be assessed and why; and what was unusual but no fault.
 
-    Findings about the data come first: one about the plant is withheld, with the reason, where it reads a quantity
-    that can't be trusted.
+    Findings about the data come first: what reads a quantity that one of them makes untrustworthy is withheld, with the
+    reason.
     """
     whole = Context(site, facts, facts, figures)
     unusual, judged = recognised.recognise(site, facts)
@@ -34,30 +43,34 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
     missing: list[NotAssessedCode] = []
     spoiled: dict[str, Finding] = {}
     for rule in DATA_RULES:
-        finding = _run(rule, whole, missing)
+        finding = _run(rule, whole, missing, spoiled)
         if finding is None:
             continue
         found.append(finding)
         if rule.spoils is not None and SEVERITIES.index(finding.severity) >= 1:
-            spoiled |= dict.fromkeys(rule.spoils(whole, finding), finding)
+            spoiled = dict.fromkeys(rule.spoils(whole, finding), finding) | spoiled
     plant = replace(whole, facts=judged, recognised=unusual)
     for rule in PLANT_RULES:
-        touched = sorted(rule.reads & spoiled.keys())
-        if touched:
-            culprit = spoiled[touched[0]]
-            reason = f"withheld: {touched[0]} can't be trusted ({culprit.code} since {culprit.since})"
-            missing.append(NotAssessedCode(rule.code, reason))
-            continue
-        finding = _run(rule, plant, missing)
+        finding = _run(rule, plant, missing, spoiled)
         if finding is not None:
             found.append(finding)
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
-    return tuple(found), tuple(missing), unusual
+    return Judgement(tuple(found), tuple(missing), unusual, spoiled)
 
 
-def _run(rule: Rule, context: Context, missing: list[NotAssessedCode]) -> Finding | None:
+def _run(
+    rule: Rule, context: Context, missing: list[NotAssessedCode], spoiled: dict[str, Finding]
+) -> Finding | None:
+    touched = sorted(rule.reads & spoiled.keys())
     try:
+        if touched:
+            raise NotAssessed(f"withheld: {distrust(touched[0], spoiled[touched[0]])}")
         return rule.run(context)
     except NotAssessed as reason:
         missing.append(NotAssessedCode(rule.code, str(reason)))
         return None
+
+
+def distrust(quantity: str, culprit: Finding) -> str:
+    """Why a quantity's readings can't be used, in a few words."""
+    return f"{quantity} can't be trusted ({culprit.code} since {culprit.since})"

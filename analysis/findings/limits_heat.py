@@ -4,4 +4,73 @@ from __future__ import annotations
 
 from analysis.findings.limit import Limit
 
-LIMITS_HEAT: dict[str, Limit] = {}
+_METER = "a class 2 heat meter may be 5 to 7 % off (EN 1434-1), a unit 8 % under its declared efficiency (Reg. (EU) 813/2013 Table 8)"
+_HEAT_LOSS = "reference 6.2: measured coefficients of lived-in homes scatter by 7 to 20 %, so flag only outside about 20 %"
+
+LIMITS_HEAT: dict[str, Limit] = {
+    "backup_day_kwh": Limit(
+        0.3, "kWh/day", "common practice: a heater that helps one defrost or a test uses less",
+        "a day on which the back-up heater ran in weather the unit should carry",
+    ),
+    "backup_share_watch": Limit(
+        0.015, "-", "common practice: EN 15316-4-2 designs leave 1 to 2 % of the year's heat to the heater, and none above the bivalent point",
+        "share of the space heat by the back-up heater in mild weather",
+    ),
+    "backup_share_act": Limit(
+        0.06, "-", "common practice: at a COP of 3, 6 % of the heat is an eighth more electricity", "the same, worth a visit",
+    ),
+    "efficiency_note": Limit(0.94, "-", _METER, "efficiency over the rating's at the same temperatures"),
+    "efficiency_watch": Limit(
+        0.89, "-", f"{_METER}; both at their limit together are rarer than 1 in 20", "the same, beyond what meters explain",
+    ),
+    "efficiency_act": Limit(
+        0.77, "-", "common practice: a fifth less than rated is outside every tolerance", "the same, worth a visit",
+    ),
+    "efficiency_overall_watch": Limit(
+        0.82, "-", f"{_METER}; starts, defrosts and part load put 5 to 10 % on top (reference 9.2)",
+        "the same where the unit never worked near full output, as the rating does",
+    ),
+    "efficiency_drop_note": Limit(
+        0.05, "-", "common practice: the same meters compared with themselves repeat to a few per cent", "drop of efficiency at like conditions",
+    ),
+    "efficiency_drop_watch": Limit(
+        0.08, "-", "common practice: beyond what dirt, humidity and habits do within a season", "the same, look again soon",
+    ),
+    "efficiency_drop_act": Limit(
+        0.20, "-", "common practice: no wear does it; something broke or was changed", "the same, worth a visit",
+    ),
+    "heat_loss_above": Limit(1.20, "-", _HEAT_LOSS, "measured heat loss over the designed one"),
+    "heat_loss_above_act": Limit(
+        1.45, "-", f"{_HEAT_LOSS}; near half more than designed uses up any usual spare", "the same, worth a visit",
+    ),
+    "heat_loss_below": Limit(0.80, "-", _HEAT_LOSS, "measured heat loss over the designed one, downwards"),
+    "heat_loss_sure": Limit(
+        0.06, "-", "common practice: the whole 95 % interval beyond a rounding of the design", "how far the interval must stay from 1",
+    ),
+    "capacity_note": Limit(1.0, "-", "EN 12831-1: the heat source gives at least the design load", "output over load on the design day"),
+    "capacity_watch": Limit(
+        0.92, "-", "common practice: an eighth of the load is within the interval of load and rating together", "the same, look again soon",
+    ),
+    "capacity_act": Limit(
+        0.78, "-", "common practice: a fifth short is 4 to 5 K of room temperature on the design day", "the same, worth a visit",
+    ),
+    "capacity_failed_days": Limit(
+        3.0, "days", "common practice: a recovery from a set-back or from absence takes one or two days",
+        "days milder than the design's on which the unit ran flat out and fell short",
+    ),
+    "room_deficit_note": Limit(
+        0.7, "K", "a room thermostat's band of half a kelvin and a sensor's 0.2 K (common practice)", "room under its target, hours after it was asked",
+    ),
+    "room_deficit_watch": Limit(
+        1.0, "K", "ISO 7730: category B rooms stay within 1 to 2 K of what is wanted (from memory); beyond sensor and band", "the same, on most heating days",
+    ),
+    "room_deficit_act": Limit(2.0, "K", "ISO 7730 category C (from memory); people notice 2 K", "the same, worth a visit"),
+    "room_deficit_urgent": Limit(
+        5.0, "K", "common practice: a room asked to be 20 C stays below 15 C, which harms frail people (WHO 2018: 18 C)", "the same, harm may follow",
+    ),
+    "room_untold_deficit": Limit(
+        3.0, "K", "reference 6.4: design tables have bedrooms 3 K below living rooms, so a zone without a target of its own may be that cool",
+        "a zone without its own target below the target of the others",
+    ),
+    "room_days": Limit(4.0, "days", "common practice: half a week, so that an open window or a day away does not count", "days on which it was so"),
+}  # fmt: skip

@@ -4,4 +4,195 @@ from __future__ import annotations
 
 from analysis.findings.limit import Limit
 
-LIMITS_OPERATION: dict[str, Limit] = {}
+LIMITS_OPERATION: dict[str, Limit] = {
+    # short cycling
+    "short_run_minutes": Limit(
+        10.0, "min",
+        "common practice: makers ask for 6 to 10 minutes; in the field 90 % of air-source units have a median run above 25 "
+        "minutes (reference 9.3)",
+        "median heating run of a day, below which it hardly pays for its own start",
+    ),
+    "starts_per_hour": Limit(
+        3.0, "1/h",
+        "common practice: 2 to 3 starts an hour in mild weather are right (reference 9.4); the cycling law N = 4 Nmax x (1 - x) "
+        "with Nmax 3 gives runs of 10 minutes at half load",
+        "starts an hour while it heats, above which it short-cycles in any weather",
+    ),
+    "cold_load_share": Limit(
+        0.4, "-", "common practice: inverter units turn down to a third of the design load, 40 % at most, and run through above it",
+        "share of the design load from which a unit should run through",
+    ),
+    "cold_starts_per_hour": Limit(
+        1.5, "1/h", "twice what the 95th percentile of 127 air-source units does (19 a day, reference 9.3)",
+        "starts an hour in weather in which it should run through",
+    ),
+    "cold_run_minutes": Limit(
+        20.0, "min", "common practice: half of the period at cold_starts_per_hour, so that a single late start does not count",
+        "median run on such a day, below which it counts as cycling",
+    ),
+    "cycling_runs_a_day": Limit(
+        8.0, "runs", "common practice: fewer short runs a day neither wear nor cost anything to speak of",
+        "heating runs from which a day can count as short-cycling",
+    ),
+    "counted_starts_a_day": Limit(
+        24.0, "1/day", "none of 127 air-source units averages more over a winter (reference 9.3); p95 is 19",
+        "starts a day by a counter or by coarse data, above which it cycles too often",
+    ),
+    "cycling_days": Limit(
+        7.0, "days", "common practice: a week of it is no accident of weather or of a tradesman's visit",
+        "days with short cycling, from which it is more than a note",
+    ),
+    "water_litres_per_kw": Limit(
+        10.0, "l/kW", "common practice: makers ask for 5 to 10 l of free water a kilowatt of lowest output, metal included here",
+        "water that a start can warm, below which a run has to end at once",
+    ),
+    "oversized_share": Limit(
+        0.7, "-", "common practice: inverter units turn down to a third; above two thirds of the design load they cycle all winter",
+        "lowest output over the design heat loss, above which the unit is too big",
+    ),
+    # defrosts
+    "defrost_interval_minutes": Limit(
+        45.0, "min", "common practice: every 30 to 90 minutes in frosting air; units hold a lock of 30 to 45 minutes",
+        "median running time between defrosts in frosting air, below which they come too often",
+    ),
+    "defrost_frost_g_per_kw": Limit(
+        60.0, "g/kW",
+        "a coil laid out for 8 K frosts to a loss of a third of its air with 150 to 250 g a kilowatt (cold-room coils, common practice)",
+        "frost that can have settled between two defrosts, per kilowatt of rated output, below which a clean coil needs none",
+    ),
+    "defrost_long_minutes": Limit(
+        5.0, "min", "5 minutes cleared the coil of an 8 kW unit in all conditions tested (reference 9.2)",
+        "median length of a defrost, above which it melts too slowly",
+    ),
+    "defrost_heat_share": Limit(
+        0.30, "-", "common practice: a reversed compressor draws half to all of the rated output out of the water",
+        "heat drawn from the water in a defrost over rated output, below which melting heat is lacking",
+    ),
+    "defrost_count_watch": Limit(
+        40.0, "defrosts", "common practice: some days of frosting weather, so that a single wet day decides nothing",
+        "defrosts that must be seen before their spacing is judged",
+    ),
+    "frost_free_above_c": Limit(
+        8.0, "°C", "frost needs a coil below 0 °C: air of 8 °C needs one 8 K colder, at full output (EN 14511 A7; physics.air)",
+        "outdoor temperature above which no defrost is needed",
+    ),
+    "dry_frost_g_per_kw": Limit(
+        12.0, "g/kW", "a tenth or less of what blocks a coil; below it, what is melted is the coil's own cold",
+        "frost that can have settled since the last defrost, below which a defrost had nothing to melt",
+    ),
+    "dry_defrosts": Limit(
+        10.0, "defrosts", "common practice: sensors, sleet and a gust of fog explain a few in a season",
+        "defrosts without frost, from which they are more than a note",
+    ),
+    "dry_defrost_share": Limit(
+        0.02, "-", "common practice: one in fifty is within what a sensor's error of 1 K makes",
+        "share of all defrosts without frost",
+    ),
+    # flow temperature
+    "flow_above_curve_note_k": Limit(
+        2.0, "K", "common practice: sensors and a switching difference explain less",
+        "flow above the designed curve, from which it is noted",
+    ),
+    "flow_above_curve_watch_k": Limit(
+        3.5, "K", "2 to 2.5 % more electricity a kelvin (reference 8): about 8 %",
+        "flow above the designed curve, from which it is worth a setting",
+    ),
+    "flow_above_curve_act_k": Limit(
+        6.0, "K", "2 to 2.5 % more electricity a kelvin (reference 8): about 14 %",
+        "flow above the designed curve, from which it must be set",
+    ),
+    "curve_judged_below_c": Limit(
+        12.0, "°C", "common practice: above it the lowest flow temperature and short runs hide the curve",
+        "outdoor temperature below which the heating curve is judged",
+    ),
+    "compensation_share": Limit(
+        0.33, "-", "common practice: rooms' influence and a lowest flow temperature flatten a curve by a third, not by two",
+        "measured slope over the designed one, below which flow does not follow the weather",
+    ),
+    "compensation_span_k": Limit(
+        6.0, "K", "common practice: at a slope of 0.6 it moves the flow by 4 K, ten times a sensor's error",
+        "range of outdoor temperature that must have occurred",
+    ),
+    "heating_limit_c": Limit(
+        17.0, "°C", "EN 14825 ends the heating season at 16 °C outdoors; a kelvin for the sensor and the damping",
+        "day's mean outdoor temperature from which a house needs no heat",
+    ),
+    "warm_heating_hours": Limit(
+        1.5, "h/day", "common practice: the first hour belongs to a cool morning and to damped outdoor sensors",
+        "mean space heating a day in such weather",
+    ),
+    "warm_days": Limit(
+        5.0, "days", "common practice: controls average the weather over a day or two",
+        "warm days with heating, from which it is more than a note",
+    ),
+    # water flow
+    "low_flow_watch_share": Limit(
+        0.70, "-", "common practice: makers ask for nominal flow within a quarter; at 0.7 the difference is 1.4 times as wide",
+        "flow over nominal, below which it is too little",
+    ),
+    "low_flow_act_share": Limit(
+        0.50, "-", "common practice: near the least flow at which units lock out (30 to 50 % of nominal)",
+        "flow over nominal, below which the unit is about to trip",
+    ),
+    "low_flow_note_share": Limit(
+        0.78, "-", "common practice: beyond what a meter's error and valves explain",
+        "flow over nominal, below which it is noted",
+    ),
+    "wide_lift_share": Limit(
+        1.25, "-", "heat over flow: 1 / 0.8; a pump that holds the difference by itself stays below",
+        "difference at the measured heat over nominal, above which a low flow is no saving but a fault",
+    ),
+    "flow_jitter": Limit(
+        0.02, "-", "common practice: a closed circuit without air is steadier than 1 % from minute to minute",
+        "relative change of flow from one minute to the next, above which air is likely",
+    ),
+    "flow_fall_watch_share": Limit(
+        0.12, "-", "common practice: twice a flow meter's drift and the pump's own spread",
+        "fall of the flow over the period, above which something clogs",
+    ),
+    "flow_fall_act_share": Limit(
+        0.30, "-", "common practice: a third less flow widens the difference by half",
+        "fall of the flow over the period, from which the strainer must be cleaned",
+    ),
+    "flow_step_share": Limit(
+        0.6, "-", "a straight fall puts a fifth of itself into the steepest two weeks of ten; a step nearly all",
+        "part of the fall within two weeks, above which it is a step and no clogging",
+    ),
+    "buffer_drop_watch_k": Limit(
+        1.5, "K", "two sensors disagree by up to 0.6 K (EN 60751 class B twice); a kelvin is 2 % of the electricity",
+        "flow temperature lost at the buffer, from which it is worth a look",
+    ),
+    "buffer_drop_act_k": Limit(
+        3.0, "K", "2 to 2.5 % more electricity a kelvin (reference 8): 7 %",
+        "flow temperature lost at the buffer, from which the pumps must be set",
+    ),
+    # rest
+    "standby_watch_w": Limit(
+        65.0, "W", "common practice: controls 10 to 20 W and a crankcase heater of 30 to 45 W",
+        "power at rest, above which something draws that should not",
+    ),
+    "standby_w_per_kw": Limit(
+        1.5, "W/kW", "common practice: crankcase heaters grow with the compressor; on top for each kilowatt rated above 12",
+        "allowed on top of standby_watch_w for big units",
+    ),
+    "standby_act_w": Limit(
+        130.0, "W", "twice the usual: more than 1 000 kWh a year",
+        "power at rest, from which it needs a visit",
+    ),
+    "standby_pump_w": Limit(
+        75.0, "W", "common practice: circulators of this size draw 5 to 75 W (EEI 0.23 and below)",
+        "allowed on top where a pump inside the meter can't be taken out",
+    ),
+    "idle_pump_share": Limit(
+        0.5, "-", "common practice: run-on, exercise and frost guard stay well below half of the time",
+        "share of the time without demand in which a pump runs",
+    ),
+    "idle_pump_hours": Limit(
+        3.0, "h/day", "common practice: with 40 to 60 W it is 50 kWh a year",
+        "hours a day that a pump runs with nothing to do",
+    ),
+    "idle_pump_days": Limit(
+        7.0, "days", "common practice: a week is no accident of a setting being tried",
+        "days with an idle pump, from which it is more than a note",
+    ),
+}  # fmt: skip

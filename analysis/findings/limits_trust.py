@@ -1,7 +1,114 @@
-"""Limits of the findings about the trust."""
+"""Limits of the findings about the data."""
 
 from __future__ import annotations
 
 from analysis.findings.limit import Limit
 
-LIMITS_TRUST: dict[str, Limit] = {}
+LIMITS_TRUST: dict[str, Limit] = {
+    "gap_watch_hours": Limit(
+        48.0, "h",
+        "common practice: two days lost are a fifteenth of a month, past the 5 % that a month's figure bears",
+        "hours without any reading in the period, above which the period's figures are incomplete",
+    ),
+    "gap_ongoing_days": Limit(
+        3.0, "days", "common practice: a power cut or a router's restart is over by then",
+        "whole days of silence to this day, from which the gateway or sensor needs someone",
+    ),
+    "stuck_missing_changes": Limit(
+        40.0, "changes",
+        "a value that changes so often by its own habit and does not once: chance is below 1 in 10 000 even where changes "
+        "come in clusters of four (Poisson)",
+        "changes of value that did not come, from which a sensor is stuck",
+    ),
+    "stuck_days_unknown_habit": Limit(
+        4.0, "days", "common practice: air and water that are heated by day never keep to the tenth of a kelvin so long",
+        "days without a change, from which a sensor is stuck whose habit is not known",
+    ),
+    "resets_watch": Limit(
+        2.0, "resets", "common practice: one is a meter's exchange or a power cut; a second has a cause that comes again",
+        "resets in the period, from which the meter needs a look",
+    ),
+    "resets_act": Limit(
+        6.0, "resets", "common practice: each reset loses what was counted since the reading before it",
+        "resets in the period, from which the meter can't be relied on",
+    ),
+    "swapped_lift_k": Limit(
+        1.0, "K", "sensor pairs agree within 0.3 K (EN 60751 class A twice); a working unit gives 3 to 8 K the other way",
+        "return above flow while the compressor works, above which the two are taken as swapped",
+    ),
+    "clock_minutes": Limit(
+        15.0, "min", "water and meters follow the compressor within 1 to 5 minutes; tariffs and states are kept by the quarter hour",
+        "lag between two meters, above which a clock is wrong",
+    ),
+    "clock_spacings": Limit(
+        0.75, "spacings", "readings this far apart show a lag to about half of their spacing",
+        "the same as a share of the wider spacing, where readings are far apart",
+    ),
+    "clock_likeness": Limit(
+        0.45, "-", "a lag is read off days on which the two meters tell the same story; unlike days tell nothing",
+        "correlation from which a day's lag is taken",
+    ),
+    "clock_sun_minutes": Limit(
+        40.0, "min", "the middle of a day's irradiance scatters by 20 to 40 minutes with the clouds, its mean of weeks by 10; a "
+        "shaded sensor may add as much", "distance of the irradiance's middle from solar noon, above which a clock is wrong",
+    ),
+    "clock_air_hours": Limit(
+        3.5, "h", "air is warmest 1 to 5 hours after solar noon in measured years of six climates; sensors in the sun at noon",
+        "distance of the outdoor temperature's daily crest from 2.75 h after solar noon, above which a clock is wrong",
+    ),
+    "carnot_share": Limit(
+        0.65, "-", "reference values 8: real units reach 0.35 to 0.5 of Carnot at the water's own temperatures; more than 0.65 over "
+        "hours is a fault of the data", "share of the Carnot efficiency, above which a meter is wrong",
+    ),
+    "efficiency_least": Limit(
+        0.8, "-", "an electric heater gives 1; meters' errors together stay below 0.2 (EN 1434-1 class 3, MID class A)",
+        "heat over the unit's electricity, below which a meter is wrong",
+    ),
+    "heat_meter_share": Limit(
+        0.12, "-", "EN 1434-1 class 2 at 5 K and half flow 5.4 %, a unit's own flow sensor 5 %, two temperature sensors 0.3 K each "
+        "8.5 % of 5 K: together 11 to 12 %", "disagreement of heat meter and flow times temperatures at 5 K difference",
+    ),
+    "heat_meter_act": Limit(
+        0.30, "-", "twice the limit and more: no sensor within its class explains it",
+        "disagreement from which a visit is worth while",
+    ),
+    "antifreeze_share": Limit(
+        0.03, "-", "a class 2 meter's own error at usual flow and difference is about 3 % as a standard uncertainty (EN 1434-1)",
+        "over-reading by antifreeze, above which it shows in the figures",
+    ),
+    "outdoor_sun_k": Limit(
+        2.5, "K", "screened air is warmed less than 1 K by the sun (WMO No. 8); a wall or a case in the sun gives 3 to 15 K",
+        "warmth at noon beyond what the air's own daily course explains, in the brightest month",
+    ),
+    "outdoor_sun_slope_k": Limit(
+        2.0, "K per 500 W/m2", "the air's daily course keeps its form through the year: less than 1.2 K in measured years of six climates",
+        "growth of that warmth with the height of the sun",
+    ),
+    "outdoor_sun_plain_k": Limit(
+        5.0, "K", "the largest month's mean in measured years of six climates is 4.2 K",
+        "the same where the season is too short to see it grow with the sun",
+    ),
+    "outdoor_sun_act_k": Limit(
+        6.0, "K", "an outdoor reading 6 K high lowers a usual heating curve by 4 to 9 K by day", "warmth at noon from which the sensor should move",
+    ),
+    "outdoor_against_controls_k": Limit(
+        1.5, "K", "the controls' own view of the weather, by their curve; two good sensors agree within 0.5 K",
+        "excess over the controls' view between bright and dull days",
+    ),
+    "away_room_k": Limit(
+        2.0, "K", "common practice: night set-back is 1 to 3 K and over by morning; a whole day's mean this low is an absence",
+        "fall of the rooms' or the target's daily mean below its usual level",
+    ),
+    "away_days": Limit(3.0, "days", "common practice: shorter ones hide in the house's own storage", "days that make an absence"),
+    "settling_days": Limit(
+        42.0, "days", "common practice: commissioning returns and householders find their settings in the first six weeks",
+        "days after hand-over in which settings still move",
+    ),
+    "party_ratio": Limit(
+        2.2, "-", "daily hot water of households scatters by about a third (EN 16147 profiles, measured days): 2.2 times the usual is "
+        "beyond four in five thousand days", "a day's hot water over the usual day's",
+    ),
+    "snap_below_design_k": Limit(
+        0.0, "K", "EN 12831-1: the design's outdoor temperature is what the plant is sized for", "daily mean below the design's temperature",
+    ),
+}  # fmt: skip

@@ -1,10 +1,43 @@
-"""What is unusual but no fault: absence, cold beyond design, settling in, a unit switched off for work."""
+"""What is unusual but no fault: absence, cold beyond design, settling in, a unit switched off for work.
+
+What is left out of the days that findings about the plant judge:
+
+- cold_snap: days colder than the design, and the day after, on which the house is brought back;
+- away: the days of the absence, and two after it, on which rooms and cylinder are warmed up again;
+- settling_in: the first weeks in the householder's hands, where at least four weeks remain without them;
+- party: the day with far more hot water than usual, and the one after;
+- serviced: the day on which the unit had no power for some working hours.
+
+summer (weeks without heating) is told, and left in: heating out of season must be found in it.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from datetime import timedelta
+
+import numpy as np
+import pandas as pd
+
 from analysis.facts.tables import Facts
+from analysis.findings.limits import LIMITS
 from analysis.findings.model import Recognised
+from analysis.findings.telling import Flags, Floats, column, runs_of
 from analysis.plant.site import Site
+
+_LEAST_LEFT_DAYS = 28
+_LONGEST_AWAY_DAYS = 45
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """name; which days; what to say of a stretch of them; how many days after it are left out too, None: none at all"""
+
+    name: str
+    days: Callable[[Site, pd.DataFrame], Flags]
+    words: Callable[[Site, pd.DataFrame, int, int], str]
+    after: int | None
 
 
 def recognise(site: Site, facts: Facts) -> tuple[tuple[Recognised, ...], Facts]:
@@ -12,4 +45,204 @@ def recognise(site: Site, facts: Facts) -> tuple[tuple[Recognised, ...], Facts]:
 
     Returns the recognised spells and Facts of the days that remain to be judged.
     """
-    return (), facts
+    days = facts.days
+    told: list[Recognised] = []
+    left_out = np.zeros(len(days), dtype=bool)
+    for kind in _KINDS:
+        mine = np.zeros(len(days), dtype=bool)
+        for first, last in runs_of(kind.days(site, days)):
+            told.append(
+                Recognised(
+                    kind.name, _date(days, first), _date(days, last), kind.words(site, days, first, last)
+                )
+            )
+            if kind.after is not None:
+                mine[first : last + 1 + kind.after] = True
+        if kind.name == "settling_in" and (~(left_out | mine)).sum() < _LEAST_LEFT_DAYS:
+            continue
+        left_out |= mine
+    told.sort(key=lambda r: r.since)
+    return tuple(told), _without(facts, left_out) if left_out.any() and not left_out.all() else facts
+
+
+def _without(facts: Facts, left_out: Flags) -> Facts:
+    gone = set(facts.days["day"][left_out])
+    parts = []
+    for field in fields(Facts):
+        frame = getattr(facts, field.name)
+        parts.append(frame if frame.empty else frame[~frame["day"].isin(gone)].reset_index(drop=True))
+    return Facts(*parts)
+
+
+def _date(days: pd.DataFrame, index: int) -> str:
+    return f"{days['day'].iloc[index]:%Y-%m-%d}"
+
+
+def _limit(site: Site, name: str) -> float:
+    return site.limits.get(name, LIMITS[name].default)
+
+
+def _usual(values: Floats, days: int) -> Floats:
+    """The usual level around each day: a running median over so many days either way."""
+    return pd.Series(values).rolling(2 * days + 1, center=True, min_periods=7).median().to_numpy()
+
+
+def _long_enough(flags: Flags, least: int, most: int = 10**6) -> Flags:
+    out = np.zeros_like(flags)
+    for a, b in runs_of(flags):
+        if least <= b - a + 1 <= most:
+            out[a : b + 1] = True
+    return out
+
+
+# ---- weather beyond the design
+
+
+def _cold(site: Site, days: pd.DataFrame) -> Flags:
+    design = site.design.outdoor_c
+    if design is None:
+        return np.zeros(len(days), dtype=bool)
+    return column(days, "outdoor") < design - _limit(site, "snap_below_design_k")
+
+
+def _cold_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
+    coldest = float(np.nanmin(column(days, "outdoor")[first : last + 1]))
+    return (
+        f"Colder than the design: a daily mean of {coldest:.1f} C against {site.design.outdoor_c:g} C. What fell short on these days is "
+        "no fault of the plant."
+    )
+
+
+# ---- nobody home
+
+
+def _away(site: Site, days: pd.DataFrame) -> Flags:
+    """The target lowered by the day; without a target, cool rooms or a cooling cylinder and no hot water made."""
+    n = len(days)
+    if n < 14:
+        return np.zeros(n, dtype=bool)
+    down = _limit(site, "away_room_k")
+    least = int(_limit(site, "away_days"))
+    target = column(days, "target")
+    if np.isfinite(target).mean() > 0.5:
+        lowered = target <= _usual(target, 30) - down
+        return _long_enough(lowered, least, _LONGEST_AWAY_DAYS)
+    none_made = _no_hot_water(site, days)
+    if none_made is None:
+        return np.zeros(n, dtype=bool)
+    room = column(days, "room")
+    if np.isfinite(room).mean() > 0.5:
+        # The rooms take a day or two to fall: an absence begins with the hot water's rest.
+        quiet = _long_enough(none_made, least, _LONGEST_AWAY_DAYS)
+        cool = room <= _usual(room, 30) - 0.75 * down
+        return _runs_with(quiet, cool)
+    return _long_enough(none_made, least, _LONGEST_AWAY_DAYS)
+
+
+def _runs_with(flags: Flags, evidence: Flags) -> Flags:
+    """The stretches of flags in which the evidence holds on a third of the days or more."""
+    out = np.zeros_like(flags)
+    for a, b in runs_of(flags):
+        if evidence[a : b + 1].mean() >= 1 / 3:
+            out[a : b + 1] = True
+    return out
+
+
+def _no_hot_water(site: Site, days: pd.DataFrame) -> Flags | None:
+    """Days without any reheat and, where a cylinder is measured, without a draw; None where that can't be told."""
+    made = column(days, "n_hot_water")
+    if site.hot_water is None or not np.nansum(made) > 0:
+        return None
+    usual = _usual(made, 30)
+    none = (made == 0) & (usual > 15) & (column(days, "n_any") > 0.9 * column(days, "n_minutes"))
+    tank_range = column(days, "tank_max") - column(days, "tank_min")
+    # A full cylinder that nobody draws from cools by 3 to 10 K a day; a draw takes more in minutes.
+    return none & ~(tank_range > 12.0)
+
+
+def _away_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
+    target = column(days, "target")
+    how = "little was asked for and no hot water made"
+    if np.isfinite(target).any():
+        down = float(np.nanmedian(target) - np.nanmean(target[first : last + 1]))
+        how = f"the rooms were set {down:.1f} K lower"
+    return f"An absence of {last - first + 1} days: {how}."
+
+
+# ---- the first weeks
+
+
+def _settling(site: Site, days: pd.DataFrame) -> Flags:
+    begun = site.site.handed_over
+    if begun is None:
+        return np.zeros(len(days), dtype=bool)
+    end = begun + timedelta(days=_limit(site, "settling_days"))
+    return ((days["day"] >= pd.Timestamp(begun)) & (days["day"] < pd.Timestamp(end))).to_numpy()
+
+
+def _settling_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
+    return f"The first weeks after hand-over on {site.site.handed_over}: settings are still being found."
+
+
+# ---- a house full of guests
+
+
+def _party(site: Site, days: pd.DataFrame) -> Flags:
+    if site.hot_water is None or not np.nansum(column(days, "n_hot_water")) > 0:
+        return np.zeros(len(days), dtype=bool)
+    made = np.nan_to_num(column(days, "q_hot_water")) + np.nan_to_num(column(days, "e_immersion"))
+    if not made.any():
+        made = column(days, "n_hot_water")  # minutes stand in for heat where none is metered
+    usual = _usual(made, 15)
+    much = (made > _limit(site, "party_ratio") * usual) & (made > usual + 2.0)
+    # Once in a while: what comes every few days is a habit, and one that goes on is a fault to be found.
+    rare = pd.Series(much.astype(float)).rolling(15, center=True, min_periods=1).sum().to_numpy() <= 2
+    return _long_enough(much & rare, 1, 2)
+
+
+def _party_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
+    return "Far more hot water than on any usual day."
+
+
+# ---- off for work
+
+
+def _serviced(site: Site, days: pd.DataFrame) -> Flags:
+    """No power for some working hours of one day, and none missing at night or in frost."""
+    by_day, all_day = column(days, "n_dead_by_day"), column(days, "n_dead")
+    # Where a coarse register seems to stand still every day nothing can be told from its rest.
+    if not np.isfinite(by_day).any() or float(np.nanmedian(by_day)) > 30.0:
+        return np.zeros(len(days), dtype=bool)
+    worked = (by_day >= 120.0) & (by_day <= 660.0) & (all_day - by_day <= 60.0)
+    frozen = np.nan_to_num(column(days, "n_dead_frost")) > 0
+    return _long_enough(worked & ~frozen, 1, 2)
+
+
+def _serviced_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
+    hours = float(column(days, "n_dead_by_day")[first : last + 1].sum()) / 60.0
+    return f"The unit was without power for {hours:.0f} working hours, as for a service."
+
+
+# ---- weeks without heating
+
+
+def _summer(site: Site, days: pd.DataFrame) -> Flags:
+    told = np.nansum(column(days, "n_heating")) > 0
+    if not told:
+        return np.zeros(len(days), dtype=bool)
+    rest = (column(days, "n_heating") < 30.0) & (column(days, "n_any") > 0) & (column(days, "outdoor") > 12.0)
+    return _long_enough(rest, 14)
+
+
+def _summer_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
+    return f"{(last - first + 1) // 7} weeks without heating in warm weather."
+
+
+_KINDS = (
+    _Kind("cold_snap", _cold, _cold_words, 1),
+    _Kind("away", _away, _away_words, 2),
+    _Kind("party", _party, _party_words, 1),
+    _Kind("serviced", _serviced, _serviced_words, 0),
+    _Kind("settling_in", _settling, _settling_words, 0),
+    _Kind("summer", _summer, _summer_words, None),
+)

@@ -116,9 +116,7 @@ class Notices:
     def counts(self) -> dict[str, int]:
         """state -> how many."""
         with self._database.read() as session:
-            return dict(
-                session.execute(select(Notice.state, func.count()).group_by(Notice.state)).tuples().all()
-            )
+            return dict(session.execute(select(Notice.state, func.count()).group_by(Notice.state)).all())
 
     def _claim(self, now: datetime) -> Notice | None:
         chosen = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import socket
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -39,8 +39,8 @@ class RunRow:
 class JobBook:
     """Runs in the state database. `worker` is this process, until it ends."""
 
-    def __init__(self, database: Database) -> None:
-        self._database = database
+    def __init__(self, database: Database, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
+        self._database, self._clock = database, clock
         self.worker = f"{socket.gethostname()}:{os.getpid()}:{new_id()}"
 
     def open_of(self, wanted: Iterable[Due], now: datetime) -> list[Due]:
@@ -78,7 +78,7 @@ class JobBook:
 
     def finish(self, run: int, state: str, told: str) -> None:
         """state : done or failed. told : one line for people."""
-        self._set(run, state=state, told=told[:2000], ended=datetime.now(UTC))
+        self._set(run, state=state, told=told[:2000], ended=self._clock())
 
     def give_back(self, run: int) -> None:
         """Let somebody else do it: it was begun, and not ended."""
@@ -86,13 +86,13 @@ class JobBook:
 
     def tell(self, run: int, told: str) -> None:
         """Say how far a running piece is; also shows that its worker lives."""
-        self._set(run, told=told[:2000], beat=datetime.now(UTC))
+        self._set(run, told=told[:2000], beat=self._clock())
 
     def beat(self) -> None:
         """Show that this worker lives, on all that it has in hand."""
         mine = (JobRun.state == "running", JobRun.worker == self.worker)
         with self._database.write() as session:
-            session.execute(update(JobRun).where(*mine).values(beat=datetime.now(UTC)))
+            session.execute(update(JobRun).where(*mine).values(beat=self._clock()))
 
     def page(self, offset: int, limit: int, *, kind: str = "", site: str = "") -> tuple[list[RunRow], int]:
         """Newest first, and how many there are."""
@@ -118,7 +118,7 @@ class JobBook:
         session.execute(delete(JobRun).where(JobRun.site == site))
 
     def forget_older(self, than: timedelta) -> None:
-        old = datetime.now(UTC) - than
+        old = self._clock() - than
         with self._database.write() as session:
             session.execute(
                 delete(JobRun).where(JobRun.started < old, or_(JobRun.ended.is_not(None), JobRun.beat < old))

@@ -160,8 +160,17 @@ def make_executor(settings: Settings, lanes: int) -> Executor:
         return Client(settings.cluster).get_executor()
     # Spawned, not forked: the service has threads, and a fork would copy their locks.
     spawn = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(lanes, mp_context=spawn, initializer=_leave_ctrl_c_to_the_service)
+    return ProcessPoolExecutor(lanes, mp_context=spawn, initializer=_begin_worker)
 
 
-def _leave_ctrl_c_to_the_service() -> None:
+def _begin_worker() -> None:
+    """Ctrl-C is the service's to answer; and a worker whose service was killed ends too."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_service, daemon=True).start()
+
+
+def _end_with_service() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

@@ -212,6 +212,7 @@ def _refuse(
 def _keep(point: Point, utc: Index, good: Mask | None, values: Values, out: Decoded) -> None:
     use = good if values.present is None else values.present if good is None else good & values.present
     if use is None:
-        out.readings.append((point.id, Samples(utc, values.value)))
+        if len(utc):
+            out.readings.append((point.id, Samples(utc, values.value)))
     elif use.any():
         out.readings.append((point.id, Samples(utc[use], values.value[use])))

@@ -162,6 +162,12 @@ class _Work:
         """Store what is waiting and sum up."""
         if not self.rows:
             raise InputError(f"{self.path}: has a header but no rows")
+        if self.rejects.reasons["unknown point"] == self.rows:
+            self.rejects.discard()
+            raise InputError(
+                f"{self.path}: names no point of {self.site.id}; it looks like the file of another site: "
+                f"wanted are {', '.join(p.id for p in self.site.point)}"
+            )
         self._flush(more=False)
         return Ingested(
             rows=self.rows,

@@ -35,6 +35,12 @@ class Rejects:
         if self._file:
             self._file.close()
 
+    def discard(self) -> None:
+        """Take the file back, where the whole source turns out to be the trouble."""
+        self.close()
+        if self.path:
+            self.path.unlink()
+
     def _writer(self) -> Any:
         if self._csv is None:
             self._folder.mkdir(parents=True, exist_ok=True)

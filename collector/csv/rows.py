@@ -37,7 +37,9 @@ def typed(block: Block, layout: Layout, types: dict[str, pa.DataType]) -> Rows |
         table = pacsv.read_csv(
             pa.BufferReader(block.data),
             read_options=pacsv.ReadOptions(column_names=list(layout.names), block_size=1 << 20),
-            parse_options=pacsv.ParseOptions(delimiter=layout.csv.delimiter, ignore_empty_lines=True),
+            parse_options=pacsv.ParseOptions(
+                delimiter=layout.csv.delimiter, newlines_in_values=b'"' in block.data
+            ),
             convert_options=pacsv.ConvertOptions(
                 column_types=types,
                 include_columns=list(types),

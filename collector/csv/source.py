@@ -93,6 +93,8 @@ class Source:
                 f"{self.path}: line {line} is not UTF-8 text (byte 0x{head[error.start]:02x} at position "
                 f"{error.start + 1}); save the file as UTF-8"
             ) from None
+        if "\r" in header:
+            raise InputError(f"{self.path}: its lines end in CR alone; save it with LF or CRLF")
         return header, rest, line + 1
 
     def blocks(self) -> Iterator[Block]:

@@ -32,6 +32,7 @@ log = logging.getLogger("fieldfare.collect")
 
 _CLOCK_JUMP_S = 30.0
 _TURN_S = 0.2
+_TOPICS_KEPT = 50_000
 
 
 @dataclass
@@ -99,6 +100,8 @@ class Collector:
         self._began = self._last_came = self._heard_at = self._asked_at = time.monotonic()
         self._drift = clock() - time.monotonic()
         self._journal = self._known_arrivals()
+        self._arrivals: dict[str, int] = {}
+        self._arrived_floor = max((arrived for _, arrived in self._journal.values()), default=0)
         self._written_filters = self._subscribed()
         self._listening = health.Listening()
 
@@ -139,16 +142,25 @@ class Collector:
 
     def _take(self, packet: Packet) -> None:
         """A delivered message joins the batch."""
-        arrived = int(self._clock() * 1000)
+        # Two messages of a topic that are delivered in one millisecond, as a backlog is, must not take one time.
+        arrived = max(int(self._clock() * 1000), self._arrivals.get(packet.topic, self._arrived_floor) + 1)
         message = Message(packet.topic, packet.payload, arrived, packet.retained)
         if packet.dup and (known := self._journal.get(packet.mid)) and known[0] == set_aside.digest(message):
             message = message._replace(arrived=known[1])
+        else:
+            self._arrived(packet.topic, arrived)
         self._last_came = time.monotonic()
         if not self._messages:
             self._began = self._last_came
         self._messages.append(message)
         self._mids.append((packet.mid, packet.qos))
         self._bytes += len(packet.payload)
+
+    def _arrived(self, topic: str, arrived: int) -> None:
+        if len(self._arrivals) >= _TOPICS_KEPT:
+            self._arrived_floor = max(self._arrivals.values())
+            self._arrivals.clear()
+        self._arrivals[topic] = arrived
 
     def _budget(self) -> int:
         if self._bytes >= self._settings.batch_bytes:
@@ -331,6 +343,8 @@ class Collector:
         """Note a jump of the clock: times of arrival before and after it can't be compared."""
         drift = self._clock() - time.monotonic()
         if abs(jump := drift - self._drift) >= _CLOCK_JUMP_S:
+            self._arrivals.clear()
+            self._arrived_floor = 0
             self.totals.clock_jumps += 1
             text = f"this machine's clock jumped by {jump:+.0f} s"
             log.warning(text)

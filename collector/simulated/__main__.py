@@ -17,13 +17,19 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Simulate plants and write site file, CSV and truth of each. Returns 0, or 2 where an option does not fit."""
     parser = argparse.ArgumentParser(prog="python -m collector.simulated", description=main.__doc__)
     parser.add_argument("--out", type=Path, required=True, help="folder for the files")
-    parser.add_argument("--seed", type=int, default=1, help="seed of the first plant; the next ones count on (default 1)")
+    parser.add_argument(
+        "--seed", type=int, default=1, help="seed of the first plant; the next ones count on (default 1)"
+    )
     parser.add_argument("--plants", type=int, default=1, help="how many (default 1)")
     parser.add_argument("--days", type=int, default=210, help="local days (default 210)")
-    parser.add_argument("--start", type=date.fromisoformat, default=date(2024, 10, 1), help="first day (default 2024-10-01)")
+    parser.add_argument(
+        "--start", type=date.fromisoformat, default=date(2024, 10, 1), help="first day (default 2024-10-01)"
+    )
     parser.add_argument("--climate", choices=sorted(CLIMATES), help="default: drawn from the seed")
     parser.add_argument("--meters", choices=SETS, help="default: drawn from the seed")
-    parser.add_argument("--every", type=int, metavar="SECONDS", help="spacing of the readings; default: the set's own")
+    parser.add_argument(
+        "--every", type=int, metavar="SECONDS", help="spacing of the readings; default: the set's own"
+    )
     parser.add_argument("--fault", choices=codes(), metavar="CODE", help="a finding's code")
     parser.add_argument("--cause", help="a cause of that code; default: its first")
     parser.add_argument("--strength", default="plain", help="faint, plain, gross or 0 to 1 (default plain)")

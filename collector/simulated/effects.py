@@ -17,6 +17,8 @@ from collector.simulated.spec import Fault, PlantSpec
 if TYPE_CHECKING:
     from collector.simulated.schedule import Span
 
+How = Literal["set", "add", "mul"]
+Relative = Literal["", "curve_top", "setpoint", "design", "january", "load"]
 LEVELS = {"faint": 1.0 / 3.0, "plain": 2.0 / 3.0, "gross": 1.0}
 
 
@@ -25,13 +27,15 @@ class Effect:
     """One setting or property an active fault changes, hour by hour."""
 
     name: str  # of layout.HOURLY
-    how: Literal["set", "add", "mul"]
+    how: How
     healthy: float  # value at level 0
     faint: float
     plain: float
     gross: float
     slide_days: float = 0.0  # above 0 it grows to its value over so many days
-    relative: Literal["", "curve_top", "setpoint", "design", "january", "load"] = ""  # added to a property of the plant
+    relative: Literal["", "curve_top", "setpoint", "design", "january", "load"] = (
+        ""  # added to a property of the plant
+    )
 
     def at(self, level: float) -> float:
         """Value at a level between 0 and 1."""
@@ -40,8 +44,19 @@ class Effect:
         )
 
 
-def _e(name: str, how: Literal["set", "add", "mul"], *values: float, slide: float = 0.0, relative: str = "") -> Effect:
-    return Effect(name, how, *values, slide_days=slide, relative=relative)  # type: ignore[arg-type]
+def _e(
+    name: str,
+    how: How,
+    healthy: float,
+    faint: float,
+    plain: float,
+    gross: float,
+    *,
+    slide: float = 0.0,
+    relative: Relative = "",
+) -> Effect:
+    """An Effect, short to write."""
+    return Effect(name, how, healthy, faint, plain, gross, slide, relative)
 
 
 # (code, cause): effects. A cause of None is the code's own single form.
@@ -50,11 +65,11 @@ EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
     # calls an hour with a unit that must rest ten minutes; one is a nuisance, two wear it, three leave no run worth
     # the name.
     ("short_cycling", "thermostat_chopping"): (
-        _e("hysteresis", "mul", 1.0, 0.7, 0.4, 0.2),
-        _e("anticipator", "add", 0.0, 0.5, 1.5, 3.0),
+        _e("hysteresis", "mul", 1.0, 0.8, 0.4, 0.2),
+        _e("anticipator", "add", 0.0, 0.25, 1.5, 3.0),
     ),
-    # At 45 % the spread only widens; at 27 % the lowest output alone lifts the flow past its limit; at 21 % at once.
-    ("short_cycling", "flow_restriction"): (_e("flow", "mul", 1.0, 0.45, 0.27, 0.21),),
+    # At 62 % the spread only widens; at 40 % the lowest output lifts the flow to its limit in minutes; at 28 % at once.
+    ("short_cycling", "flow_restriction"): (_e("flow", "mul", 1.0, 0.62, 0.40, 0.28),),
     # A coil with a fifth less air needs a look at the fins; at 55 % leaves or a fence stand before it.
     ("excessive_defrost", "coil_airflow"): (_e("airflow", "mul", 1.0, 0.84, 0.70, 0.52),),
     # Undercharge starves the coil first and costs output and efficiency after; plain is what a frosted inlet shows.
@@ -75,7 +90,7 @@ EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
     ("defrost_without_frost", "sensor_fault"): (_e("coil_sensor", "add", 0.0, -1.0, -4.0, -9.0),),
     # 2.5 K is within what installers argue about; 6 K costs an eighth of the electricity; 12 K is a factory curve.
     ("flow_temperature_above_curve", "curve_set_high"): (_e("curve_shift", "add", 0.0, 2.5, 6.0, 12.0),),
-    # Someone set the flow by hand to the design day's value and left it.
+    # Someone set the flow by hand near the design day's value and forgot it: ten days, five weeks, for good.
     ("flow_temperature_above_curve", "manual_override"): (
         _e("fixed_flow", "set", 0.0, -3.0, 1.0, 6.0, relative="curve_top"),
     ),
@@ -90,11 +105,11 @@ EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
     # Debris after a refit: a tenth in ten weeks passes unseen, a third is plain, at 45 % the unit trips on flow.
     ("falling_flow", "strainer_clogging"): (_e("flow", "mul", 1.0, 0.88, 0.66, 0.42, slide=70.0),),
     ("buffer_mixing", "secondary_flow_exceeds_primary"): (_e("flow2", "mul", 1.0, 1.5, 2.4, 4.2),),
-    # A bivalent point 3.5 K below January's mean uses the heater in cold spells, at the mean half the winter, above
+    # A bivalent point 5.5 K below January's mean uses the heater in cold spells, at the mean half the winter, above
     # it always;
     # set so, it does not wait for the unit to fall short.
     ("backup_heater_use", "bivalent_set_high"): (
-        _e("bivalent", "set", -8.0, -3.5, 0.0, 7.0, relative="january"),
+        _e("bivalent", "set", -8.0, -5.5, -1.5, 6.0, relative="january"),
         _e("eager", "set", 0.0, 1.0, 1.0, 1.0),
     ),
     # The unit gives 85, 65 or 48 % of the design load on the design day; the heater carries the rest.
@@ -103,7 +118,9 @@ EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
         _e("bivalent", "set", 0.0, 14.0, 18.0, 24.0, relative="design"),
     ),
     # Element left on its timer at the hour after supper, then twice a day, then all day.
-    ("immersion_use", "immersion_timer_on"): (_e("immersion_timer", "set", 0.0, 1.5, 6.0, 12.0, relative="setpoint"),),
+    ("immersion_use", "immersion_timer_on"): (
+        _e("immersion_timer", "set", 0.0, 1.5, 6.0, 12.0, relative="setpoint"),
+    ),
     # 10 to 15 W is usual; 40 W more is a stray heater tape, 90 W a crankcase heater that never rests, 220 W both.
     ("high_standby", None): (_e("standby", "add", 0.0, 30.0, 90.0, 220.0),),
     # Level decides for how much of the day the pump is forced on: see apply_fault.
@@ -124,7 +141,7 @@ EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
     ("room_below_target", "zone_not_opening"): (_e("open1", "mul", 1.0, 0.10, 0.04, 0.0),),
     # Coil transfer falls by half unseen; at a sixth reheats take half as long again; at a tenth the unit trips on its limit.
     ("slow_reheat", "coil_or_scale"): (_e("coil_ua", "mul", 1.0, 0.40, 0.17, 0.10),),
-    ("slow_reheat", "flow_low"): (_e("flow_hot", "mul", 1.0, 0.48, 0.31, 0.23),),
+    ("slow_reheat", "flow_low"): (_e("flow_hot", "mul", 1.0, 0.40, 0.23, 0.17),),
     ("hot_water_shortfall", "reheat_slow"): (
         _e("coil_ua", "mul", 1.0, 0.30, 0.14, 0.09),
         _e("draw", "mul", 1.0, 1.3, 1.5, 1.7),
@@ -159,6 +176,8 @@ def fault_start_day(fault: Fault, span: Span) -> int:
         return (fault.start - span.first).days
     if fault.code in LATER:
         return int(span.days * (0.3 if fault.code in {"falling_flow", "pressure_falling"} else 0.5))
+    if fault.cause == "manual_override":
+        return int(span.days * 0.35)
     return -1000
 
 
@@ -175,7 +194,9 @@ def apply_fault(fault: Fault, spec: PlantSpec, h: np.ndarray, span: Span) -> Non
     active = since >= 0
     if fault.code == "frost_risk":
         active &= h["hour"] + 24.0 * since >= 18.0
-        active &= h["hour"] + 24.0 * since < 18.0 + np.interp(fault.level, [0, 1 / 3, 2 / 3, 1], [0, 5, 20, 72])
+        active &= h["hour"] + 24.0 * since < 18.0 + np.interp(
+            fault.level, [0, 1 / 3, 2 / 3, 1], [0, 5, 20, 72]
+        )
     if fault.code == "immersion_use" and fault.cause == "immersion_timer_on":
         hour = h["hour"]
         window = (hour >= 19) & (hour < 21)
@@ -186,6 +207,8 @@ def apply_fault(fault: Fault, spec: PlantSpec, h: np.ndarray, span: Span) -> Non
         active &= window
     if fault.code == "high_standing_loss" and fault.cause == "secondary_circulation":
         active &= (h["hour"] >= 5) & (h["hour"] < 23)
+    if fault.cause == "manual_override":
+        active &= since < np.interp(fault.level, [0, 1 / 3, 2 / 3, 1], [0, 10, 35, 10_000])
     if fault.code == "pump_always_on" and fault.level < 0.5:
         active &= (h["hour"] >= 6) & (h["hour"] < 12)
     for effect in effects:

@@ -8,7 +8,7 @@ from datetime import timedelta
 import numpy as np
 
 from collector.simulated import kernel
-from collector.simulated.layout import DAY, LOG, STEP_S
+from collector.simulated.layout import DAY_DTYPE, LOG_DTYPE, STEP_S
 from collector.simulated.parameters import emitters_of, fixed_of
 from collector.simulated.schedule import Span, draws_of, hours_of
 from collector.simulated.spec import PlantSpec
@@ -19,8 +19,8 @@ from collector.simulated.weather import day_means, minutes, snap
 class Trace:
     """The plant's own account, before any meter.
 
-    log : float32 array (intervals, len(layout.LOG)); stamp_s : int64 array (intervals,), UTC seconds at the end of
-    each interval; days : float array (days, len(layout.DAY)) [J and as named]; events : float array (n, 7);
+    log : record array (intervals,) of float32; stamp_s : int64 array (intervals,), UTC seconds at the end of
+    each interval; days : record array (days,) of sums; events : float array (n, 7);
     balance : float array (3, 4), stored heat before and after and what flowed in by difference [J]
     """
 
@@ -47,13 +47,15 @@ def run_plant(spec: PlantSpec, span: Span, log_s: int = 60) -> Trace:
     first_utc = span.begin.date()
     weather_days = (span.end.date() - first_utc).days + 1
     t_day, clear, depression = day_means(spec.climate, spec.seed, first_utc, weather_days)
-    t_day = snap(t_day, first_utc, spec.oddities, spec.climate.design_c, span.first + timedelta(days=span.days // 2))
+    t_day = snap(
+        t_day, first_utc, spec.oddities, spec.climate.design_c, span.first + timedelta(days=span.days // 2)
+    )
     sky = minutes(spec.climate, spec.seed, first_utc, t_day, clear, depression, spec.climate.longitude / 15.0)
     skip = int((span.begin.hour * 60) + span.begin.minute)
     weather = sky.columns()[skip : skip + span.minutes]
     intervals = (span.minutes - span.warm_minutes) * 60 // log_s
-    log = np.zeros((intervals, len(LOG)), dtype=np.float32)
-    days = np.zeros((span.days, len(DAY)))
+    log = np.zeros(intervals, dtype=LOG_DTYPE)
+    days = np.zeros(span.days, dtype=DAY_DTYPE)
     events = np.zeros((span.days * 160 + 200, 7))
     balance = np.zeros((3, 4))
     hours = hours_of(spec, span)

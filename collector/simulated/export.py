@@ -40,10 +40,11 @@ def write(
     folder.mkdir(parents=True, exist_ok=True)
     site, truth = folder / f"{spec.id}.toml", folder / f"{spec.id}.truth.json"
     table = folder / f"{spec.id}.csv{'.gz' if gzip else ''}"
-    site.write_text(site_toml(spec, delimiter=delimiter, decimal=decimal, naive_local=naive_local), encoding="utf-8")
+    site.write_text(
+        site_toml(spec, delimiter=delimiter, decimal=decimal, naive_local=naive_local), encoding="utf-8"
+    )
     frame = wide(simulated, naive_local) if form == "wide" else long(simulated, naive_local)
-    opened = gzip_module.open(table, "wb", compresslevel=4) if gzip else table.open("wb")
-    with opened as out:
+    with gzip_module.open(table, "wb", compresslevel=4) if gzip else table.open("wb") as out:
         if decimal == ".":
             options = pa_csv.WriteOptions(delimiter=delimiter, quoting_style="none")
             # pandas marks an empty cell as not a number; the CSV leaves it empty

@@ -37,20 +37,43 @@ def _oversized(spec: PlantSpec, level: float) -> PlantSpec:
     hp = spec.heat_pump
     low = _v(level, hp.min_w / hp.rated_w, 0.33, 0.40, 0.48)
     bigger = _hp(
-        spec, rated_w=hp.rated_w * k, min_w=hp.rated_w * k * low, fan_w=hp.fan_w * k**0.7, crankcase_w=hp.crankcase_w * k**0.5
+        spec,
+        rated_w=hp.rated_w * k,
+        min_w=hp.rated_w * k * low,
+        fan_w=hp.fan_w * k**0.7,
+        crankcase_w=hp.crankcase_w * k**0.5,
     )
     return replace(bigger, buffer=None, emitters=_litres(spec, _v(level, 1.0, 0.95, 0.8, 0.6)))
 
 
 def _litres(spec: PlantSpec, factor: float) -> tuple[Emitter, ...]:
     """Emitters with less water and metal in them."""
-    return tuple(replace(e, litres=e.litres * factor, metal_kj_per_k=e.metal_kj_per_k * factor) for e in spec.emitters)
+    return tuple(
+        replace(e, litres=e.litres * factor, metal_kj_per_k=e.metal_kj_per_k * factor) for e in spec.emitters
+    )
 
 
 def _little_water(spec: PlantSpec, level: float) -> PlantSpec:
     """No buffer and microbore pipes or fan coils: half, a quarter, a seventh of the water that was there."""
-    control = replace(spec.control, stop_above_k=_v(level, 4.0, 3.5, 3.0, 3.0), min_off_s=_v(level, 600, 420, 300, 180))
-    return replace(spec, buffer=None, control=control, emitters=_litres(spec, _v(level, 1.0, 0.45, 0.2, 0.1)))
+    control = replace(
+        spec.control, stop_above_k=_v(level, 4.0, 3.5, 3.0, 3.0), min_off_s=_v(level, 600, 420, 300, 180)
+    )
+    coarse = _coarse(spec, _v(level, 0.27, 0.30, 0.36, 0.42))
+    return replace(
+        coarse, buffer=None, control=control, emitters=_litres(spec, _v(level, 1.0, 0.45, 0.2, 0.1))
+    )
+
+
+def _coarse(spec: PlantSpec, low: float) -> PlantSpec:
+    """A unit that cannot turn down below a share of its full output."""
+    hp = spec.heat_pump
+    return _hp(spec, min_w=round(max(hp.min_w, low * hp.rated_w), -2))
+
+
+def _restricted(spec: PlantSpec, level: float) -> PlantSpec:
+    """A coarse unit without buffer, which the nominal flow still suits and a restricted one does not."""
+    control = replace(spec.control, stop_above_k=4.0, min_off_s=300.0)
+    return replace(_coarse(spec, _v(level, 0.27, 0.33, 0.38, 0.40)), buffer=None, control=control)
 
 
 def _separator(spec: PlantSpec, level: float) -> PlantSpec:
@@ -74,7 +97,11 @@ def _unit_of(faint: float, plain: float, gross: float, spec: PlantSpec, level: f
     """A unit chosen at a share of the load on the design day, and no heater to help."""
     k = min(1.0, _v(level, 1.2, faint, plain, gross) * load_share(spec))
     hp = spec.heat_pump
-    return replace(_hp(spec, rated_w=hp.rated_w * k, min_w=hp.min_w * k), backup=None, design=replace(spec.design, bivalent_c=None))
+    return replace(
+        _hp(spec, rated_w=hp.rated_w * k, min_w=hp.min_w * k),
+        backup=None,
+        design=replace(spec.design, bivalent_c=None),
+    )
 
 
 def _two_zones(spec: PlantSpec, level: float) -> PlantSpec:
@@ -132,38 +159,54 @@ def _window(spec: PlantSpec, level: float) -> PlantSpec:
     windows: tuple[tuple[float, float], ...] = ((2.0, 2.0 + _v(level, 6.0, 4.0, 3.0, 1.0)),)
     if level < 0.5:
         windows = (*windows, (13.0, 15.0))
-    return _hw(spec, windows=windows, litres_40_per_day=hw.litres_40_per_day * _v(level, 1.0, 1.15, 1.25, 1.5))
+    return _hw(
+        spec, windows=windows, litres_40_per_day=hw.litres_40_per_day * _v(level, 1.0, 1.15, 1.25, 1.5)
+    )
 
 
 def _small_cylinder(spec: PlantSpec, level: float) -> PlantSpec:
     hw = spec.hot_water
     assert hw is not None
     k = _v(level, 1.0, 0.7, 0.45, 0.3)
-    return _hw(spec, litres=hw.litres * k, coil_w_per_k=hw.coil_w_per_k * k**0.5, litres_40_per_day=hw.litres_40_per_day * _v(level, 1.0, 1.2, 1.4, 1.6))
+    return _hw(
+        spec,
+        litres=hw.litres * k,
+        coil_w_per_k=hw.coil_w_per_k * k**0.5,
+        litres_40_per_day=hw.litres_40_per_day * _v(level, 1.0, 1.2, 1.4, 1.6),
+    )
 
 
 def _antifreeze(spec: PlantSpec, level: float) -> PlantSpec:
     """Propylene glycol in the circuit and a heat meter that reckons with water: 20, 30, 40 % by mass."""
     percent = _v(level, 0.0, 15.0, 30.0, 40.0)
-    meters = tuple(replace(m, antifreeze_corrected=False) if m.quantity in HEAT_QUANTITIES else m for m in spec.meters)
+    meters = tuple(
+        replace(m, antifreeze_corrected=False) if m.quantity in HEAT_QUANTITIES else m for m in spec.meters
+    )
     return replace(_hp(spec, antifreeze="propylene_glycol", antifreeze_percent=round(percent)), meters=meters)
 
 
 def _heat_meter(spec: PlantSpec, factor: float) -> PlantSpec:
     """The heat meter counts wrong (pulse value, sensor pocket); flow and temperatures beside it are right."""
-    meters = tuple(replace(m, gain=m.gain * factor) if m.quantity in HEAT_QUANTITIES else m for m in spec.meters)
+    meters = tuple(
+        replace(m, gain=m.gain * factor) if m.quantity in HEAT_QUANTITIES else m for m in spec.meters
+    )
     return replace(spec, meters=meters)
 
 
 def _thermostat(spec: PlantSpec, level: float) -> PlantSpec:
     """A room thermostat, where there was none, to be the one that chops."""
-    return replace(spec, control=replace(spec.control, kind="thermostat", hysteresis_k=0.5, setback_k=0.0))
+    control = replace(
+        spec.control, kind="thermostat", hysteresis_k=0.5, setback_k=0.0, min_off_s=_v(level, 600, 600, 420, 240),
+        min_run_s=_v(level, 240, 240, 180, 120),
+    )  # fmt: skip
+    return replace(spec, control=control)
 
 
 BUILT_IN: dict[tuple[str, str | None], Callable[[PlantSpec, float], PlantSpec]] = {
     ("short_cycling", "oversized_for_mild_load"): _oversized,
     ("short_cycling", "low_water_volume"): _little_water,
     ("short_cycling", "thermostat_chopping"): _thermostat,
+    ("short_cycling", "flow_restriction"): _restricted,
     ("buffer_mixing", "secondary_flow_exceeds_primary"): _separator,
     ("backup_heater_use", "bivalent_set_high"): _with_backup,
     ("backup_heater_use", "capacity_shortfall"): _with_backup,
@@ -222,7 +265,11 @@ def codes() -> tuple[str, ...]:
 
 
 def with_fault(
-    spec: PlantSpec, code: str, cause: str | None = None, strength: str | float = "plain", start: date | None = None
+    spec: PlantSpec,
+    code: str,
+    cause: str | None = None,
+    strength: str | float = "plain",
+    start: date | None = None,
 ) -> PlantSpec:
     """The same plant with a fault.
 

@@ -17,7 +17,9 @@ from collector.simulated.spec import HeatPump
 
 AIR_APPROACH_K = 8.0  # air over evaporating temperature at A7/W35, full output; common practice
 WATER_APPROACH_K = 2.0  # condensing over leaving water at full output; common practice
-FROST_FULL_KG_PER_KW = 0.20  # gives 1.5 to 2 kg on an 8 kW coil, as cold-room coils of that size carry; common practice
+FROST_FULL_KG_PER_KW = (
+    0.20  # gives 1.5 to 2 kg on an 8 kW coil, as cold-room coils of that size carry; common practice
+)
 DEFROST_TRIGGER = 0.60  # of the clean coil's conductance, as the unit infers it
 DEFROST_MIN_RUN_S = 2100.0  # shortest time between defrosts; common practice 30 to 45 min
 DEFROST_MAX_S = 480.0
@@ -48,7 +50,9 @@ def derive(hp: HeatPump) -> Machine:
 
 
 @njit(cache=True)
-def greatest_output(rated: float, t_ev: float, tev_rated: float, t_out: float, cold: float, warm: float) -> float:
+def greatest_output(
+    rated: float, t_ev: float, tev_rated: float, t_out: float, cold: float, warm: float
+) -> float:
     """Greatest continuous output at an evaporating and a flow temperature.
 
     rated : float [W]; t_ev, tev_rated, t_out : float [degC]; cold, warm : float [1/K]
@@ -88,7 +92,9 @@ def frost_air_rate(ua_air: float) -> float:
     return 0.5 * ua_air / 1006.0
 
 
-def steady(hp: HeatPump, outdoor_c: float, flow_c: float, share: float = 1.0, coil: float = 1.0) -> tuple[float, float]:
+def steady(
+    hp: HeatPump, outdoor_c: float, flow_c: float, share: float = 1.0, coil: float = 1.0
+) -> tuple[float, float]:
     """Output and electricity (fan and controls included) in steady running.
 
     hp : HeatPump; outdoor_c, flow_c : float [degC]; share : float of full output; coil : float, 1 clean
@@ -109,7 +115,9 @@ def defrost_heat(hp: HeatPump) -> tuple[float, float, float]:
     return 0.62 * hp.rated_w, 0.14 * hp.rated_w, 2.2 * hp.rated_w
 
 
-def rating(hp: HeatPump, outdoor_c: float, flow_c: float, relative_humidity: float = 0.84) -> tuple[float, float]:
+def rating(
+    hp: HeatPump, outdoor_c: float, flow_c: float, relative_humidity: float = 0.84
+) -> tuple[float, float]:
     """Output and COP as an EN 14511 test gives them: with whole frost and defrost cycles where frost grows.
 
     hp : HeatPump; outdoor_c, flow_c : float [degC]; relative_humidity : float, over water

@@ -9,7 +9,6 @@ import numpy as np
 
 from analysis.readings import Samples
 from collector.simulated.engine import Trace
-from collector.simulated.layout import COLUMN
 from collector.simulated.metersets import HEAT_QUANTITIES, HEAT_ZERO_K
 from collector.simulated.parameters import GLYCOL
 from collector.simulated.physics import heat_coefficient
@@ -22,7 +21,7 @@ MONTH_S = 30 * 86400  # `every_s` of a meter read by hand on the first of each m
 
 def column(trace: Trace, name: str) -> np.ndarray:
     """One logged column as float64 (intervals,)."""
-    return trace.log[:, COLUMN[name]].astype(np.float64)
+    return trace.log[name].astype(np.float64)
 
 
 def true_power(spec: PlantSpec, trace: Trace, meter: Meter) -> np.ndarray:
@@ -130,7 +129,9 @@ def pressure(spec: PlantSpec, trace: Trace) -> np.ndarray:
     practice); a leak empties it until it stands at nothing.
     """
     n = len(trace.log)
-    at = np.minimum(trace.span.warm_minutes // 60 + (np.arange(n) * trace.log_s) // 3600, len(trace.hours) - 1)
+    at = np.minimum(
+        trace.span.warm_minutes // 60 + (np.arange(n) * trace.log_s) // 3600, len(trace.hours) - 1
+    )
     lost = np.cumsum(trace.hours["leak"] / 168.0)
     lost = lost - lost[trace.span.warm_minutes // 60]
     base = spec.cold_pressure_bar - lost[at] + trace.hours["pressure"][at]

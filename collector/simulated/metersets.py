@@ -28,7 +28,9 @@ SETS = (
 )
 
 
-def meters_of(spec: PlantSpec, meter_set: str, *, every_s: int | None = None, errors: bool = True) -> tuple[Meter, ...]:
+def meters_of(
+    spec: PlantSpec, meter_set: str, *, every_s: int | None = None, errors: bool = True
+) -> tuple[Meter, ...]:
     """Meters of a plant.
 
     spec : PlantSpec; meter_set : str, one of SETS; every_s : int [s], None the set's own; errors : bool, False for
@@ -47,10 +49,16 @@ def meters_of(spec: PlantSpec, meter_set: str, *, every_s: int | None = None, er
     every = every_s or (30 * 86400 if meter_set == "monthly" else default.get(meter_set, 60))
     elec, heat = draw.electricity(), draw.heat()
     if meter_set == "electricity_15min":
-        return (draw.meter("hp_elec", "heat_pump_electricity", "interval", "kWh", 900, 0.001, elec, stamp="start"),)
+        return (
+            draw.meter(
+                "hp_elec", "heat_pump_electricity", "interval", "kWh", 900, 0.001, elec, stamp="start"
+            ),
+        )
     if meter_set == "interval_15min":
         return (
-            draw.meter("hp_elec", "heat_pump_electricity", "interval", "kWh", every, 0.001, elec, stamp="end"),
+            draw.meter(
+                "hp_elec", "heat_pump_electricity", "interval", "kWh", every, 0.001, elec, stamp="end"
+            ),
             draw.meter("heat", "heat_output", "interval", "kWh", every, 0.001, heat, stamp="end"),
             draw.gauge("outdoor", "outdoor_temperature", "degC", every, 0.1, 0.3),
         )
@@ -91,8 +99,17 @@ class _Draw:
         return name, gain, self._uniform(PAIR_LIMIT[1]) + self._uniform(CALCULATOR_LIMIT[1])
 
     def meter(
-        self, id: str, quantity: str, kind: str, unit: str, every: int, resolution: float,
-        drawn: tuple[str, float, float], *, includes: tuple[str, ...] = (), stamp: str = "",
+        self,
+        id: str,
+        quantity: str,
+        kind: str,
+        unit: str,
+        every: int,
+        resolution: float,
+        drawn: tuple[str, float, float],
+        *,
+        includes: tuple[str, ...] = (),
+        stamp: str = "",
     ) -> Meter:
         """An energy or power meter."""
         noise = {"power": 2.0}.get(kind, 0.0) if self.errors else 0.0
@@ -104,8 +121,18 @@ class _Draw:
         )  # fmt: skip
 
     def gauge(
-        self, id: str, quantity: str, unit: str, every: int, resolution: float, limit: float, *, zone: str = "",
-        noise: float = 0.03, gain: float = 1.0, offset: float | None = None,
+        self,
+        id: str,
+        quantity: str,
+        unit: str,
+        every: int,
+        resolution: float,
+        limit: float,
+        *,
+        zone: str = "",
+        noise: float = 0.03,
+        gain: float = 1.0,
+        offset: float | None = None,
     ) -> Meter:
         """A sensor with a fixed offset inside its limit."""
         shift = self._uniform(limit) if offset is None else offset
@@ -127,8 +154,13 @@ class _Draw:
 
 
 def _detailed(
-    spec: PlantSpec, draw: _Draw, meter_set: str, every: int, elec: tuple[str, float, float],
-    heat: tuple[str, float, float], registers: tuple[Meter, ...],
+    spec: PlantSpec,
+    draw: _Draw,
+    meter_set: str,
+    every: int,
+    elec: tuple[str, float, float],
+    heat: tuple[str, float, float],
+    registers: tuple[Meter, ...],
 ) -> tuple[Meter, ...]:
     """The richer sets: powers, registers, temperatures and states."""
     pumps_inside = meter_set == "unsplit" or bool(draw.rng.random() < 0.3)
@@ -142,7 +174,9 @@ def _detailed(
         draw.meter("heat", "heat_output", "power", "W", every, 1.0, heat),
         registers[1],
         draw.gauge("flow_temp", "flow_temperature", "degC", every, fine, 0.0, offset=common + heat[2] / 2),
-        draw.gauge("return_temp", "return_temperature", "degC", every, fine, 0.0, offset=common - heat[2] / 2),
+        draw.gauge(
+            "return_temp", "return_temperature", "degC", every, fine, 0.0, offset=common - heat[2] / 2
+        ),
         draw.gauge("flow_rate", "flow_rate", "m3/h", every, 0.001, 0.0, gain=heat[1], noise=0.003),
         draw.gauge("outdoor", "outdoor_temperature", "degC", every, 0.1, 0.3),
     ]
@@ -158,22 +192,30 @@ def _detailed(
         out.append(draw.state("mode", "operating_mode", every))
         if not pumps_inside:
             out.append(
-                draw.meter("pump_elec", "circulation_pump_electricity", "power", "W", every, 1.0, draw.electricity())
+                draw.meter(
+                    "pump_elec", "circulation_pump_electricity", "power", "W", every, 1.0, draw.electricity()
+                )
             )
     if hot is not None:
         out.append(
-            draw.meter("immersion_kwh", "immersion_electricity", "register", "kWh", every, 0.01, draw.electricity())
+            draw.meter(
+                "immersion_kwh", "immersion_electricity", "register", "kWh", every, 0.01, draw.electricity()
+            )
         )
     if spec.backup is not None:
         out.append(
-            draw.meter("backup_kwh", "backup_heater_electricity", "register", "kWh", every, 0.01, draw.electricity())
+            draw.meter(
+                "backup_kwh", "backup_heater_electricity", "register", "kWh", every, 0.01, draw.electricity()
+            )
         )
     if meter_set != "unsplit":
         out.append(draw.gauge("pressure", "system_pressure", "bar", every, 0.01, 0.05, noise=0.005))
         out.append(draw.gauge("target_flow", "target_flow_temperature", "degC", every, 0.1, 0.0, noise=0.0))
         name = "target_room" if len(zones) == 1 else f"target_room_{zones[0]}"
         if meter_set != "no_room":
-            out.append(draw.gauge(name, "target_room_temperature", "degC", every, 0.1, 0.0, zone=zones[0], noise=0.0))
+            out.append(
+                draw.gauge(name, "target_room_temperature", "degC", every, 0.1, 0.0, zone=zones[0], noise=0.0)
+            )
     if meter_set == "full":
         out += _everything(spec, draw, every)
     return tuple(out)
@@ -186,7 +228,9 @@ def _everything(spec: PlantSpec, draw: _Draw, every: int) -> list[Meter]:
         draw.meter("fan_elec", "fan_electricity", "power", "W", every, 1.0, draw.electricity()),
         draw.meter("house_kwh", "house_electricity", "register", "kWh", every, 0.01, draw.electricity()),
         draw.gauge("humidity", "outdoor_humidity", "%", every, 0.1, 2.0, noise=0.3),
-        draw.gauge("sun", "solar_irradiance", "W/m2", every, 1.0, 0.0, noise=2.0, gain=1.0 + draw._uniform(0.03)),
+        draw.gauge(
+            "sun", "solar_irradiance", "W/m2", every, 1.0, 0.0, noise=2.0, gain=1.0 + draw._uniform(0.03)
+        ),
         draw.gauge("dist_flow", "distribution_flow_temperature", "degC", every, 0.1, 0.2),
         draw.gauge("dist_return", "distribution_return_temperature", "degC", every, 0.1, 0.2),
         draw.state("defrosting", "defrost_active", every),
@@ -200,7 +244,14 @@ def _everything(spec: PlantSpec, draw: _Draw, every: int) -> list[Meter]:
     if len(zones) > 1:
         out.append(
             draw.gauge(
-                f"target_room_{zones[1]}", "target_room_temperature", "degC", every, 0.1, 0.0, zone=zones[1], noise=0.0
+                f"target_room_{zones[1]}",
+                "target_room_temperature",
+                "degC",
+                every,
+                0.1,
+                0.0,
+                zone=zones[1],
+                noise=0.0,
             )
         )
     if spec.buffer is not None:

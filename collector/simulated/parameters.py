@@ -35,14 +35,24 @@ def fixed_of(spec: PlantSpec) -> np.ndarray:
     c["thermostat"] = float(control.kind == "thermostat")
     c["hysteresis"] = control.hysteresis_k
     c["sensor_tau"] = 420.0
-    c["trv_floor"] = 0.16  # one room is left without a valve
+    c["trv_floor"] = 0.16  # one room is left without a valve, until it is much too warm and someone shuts it
     c["stop_above"], c["start_below"] = control.stop_above_k, control.start_below_k
     c["min_off"], c["min_run"] = control.min_off_s, control.min_run_s
     c["max_flow"], c["min_flow"] = hp.max_flow_c, control.min_flow_c
     c["rated"], c["min_w"] = hp.rated_w, hp.min_w
-    c["eta"], c["ua_air"], c["ua_cond"], c["tev_rated"] = machine.eta, machine.ua_air, machine.ua_cond, machine.tev_rated
+    c["eta"], c["ua_air"], c["ua_cond"], c["tev_rated"] = (
+        machine.eta,
+        machine.ua_air,
+        machine.ua_cond,
+        machine.tev_rated,
+    )
     c["cold_slope"], c["warm_slope"] = hp.cold_slope, hp.warm_slope
-    c["fan_w"], c["controls_w"], c["crankcase_w"], c["pump_w"] = hp.fan_w, hp.controls_w, hp.crankcase_w, hp.pump_w
+    c["fan_w"], c["controls_w"], c["crankcase_w"], c["pump_w"] = (
+        hp.fan_w,
+        hp.controls_w,
+        hp.crankcase_w,
+        hp.pump_w,
+    )
     c["flow"] = hp.flow_m3_per_h / 3600.0
     c["glycol"], c["glycol_percent"] = GLYCOL[hp.antifreeze], hp.antifreeze_percent
     c["frost_full"] = FROST_FULL_KG_PER_KW * hp.rated_w / 1000.0
@@ -92,7 +102,7 @@ def emitters_of(spec: PlantSpec) -> np.ndarray:
     flow = spec.heat_pump.flow_m3_per_h
     if spec.buffer is not None and spec.buffer.arrangement == "parallel":
         # room for a secondary pump set far too fast, so that a step's flow never overruns a node
-        flow = max(flow, 3.3 * spec.buffer.secondary_flow_m3_per_h)
+        flow = max(flow, 4.6 * spec.buffer.secondary_flow_m3_per_h)
     floor_j = 1.1 * flow / 3600.0 * 4.15e6 * STEP_S
     for i, e in enumerate(spec.emitters):
         own = 0.5 * (e.litres * WATER_J_PER_LITRE_K + 1e3 * e.metal_kj_per_k)

@@ -76,11 +76,18 @@ def random_plant(
             raise ValueError(f"climate must be one of {', '.join(CLIMATES)}, got {name!r}")
         place = CLIMATES[name]
     spec = design_plant(seed, place, control=control, emitter=emitter, buffer=buffer, hot_water=hot_water)
-    chosen = meter_set or str(rng.choice(["rich", "full", "no_room", "no_cylinder", "unsplit", "basic"], p=[0.4, 0.15, 0.12, 0.11, 0.11, 0.11]))
+    chosen = meter_set or str(
+        rng.choice(
+            ["rich", "full", "no_room", "no_cylinder", "unsplit", "basic"],
+            p=[0.4, 0.15, 0.12, 0.11, 0.11, 0.11],
+        )
+    )
     return with_meters(spec, chosen, every_s=every_s, errors=meter_errors)
 
 
-def with_meters(spec: PlantSpec, meter_set: str, *, every_s: int | None = None, errors: bool = True) -> PlantSpec:
+def with_meters(
+    spec: PlantSpec, meter_set: str, *, every_s: int | None = None, errors: bool = True
+) -> PlantSpec:
     """The plant with another set of meters; see metersets.meters_of."""
     return replace(spec, meters=meters_of(spec, meter_set, every_s=every_s, errors=errors))
 
@@ -109,5 +116,7 @@ def _dated(spec: PlantSpec, span: Span) -> PlantSpec:
     t = snap(t, span.first, spec.oddities, spec.climate.design_c, span.first + timedelta(days=span.days // 2))
     lo, hi = span.days // 4, max(span.days // 4 + 1, 3 * span.days // 4)
     coldest = span.first + timedelta(days=lo + int(np.argmin(t[lo:hi])))
-    faults = tuple(replace(f, start=coldest) if f.code == "frost_risk" and f.start is None else f for f in spec.faults)
+    faults = tuple(
+        replace(f, start=coldest) if f.code == "frost_risk" and f.start is None else f for f in spec.faults
+    )
     return replace(spec, faults=faults)

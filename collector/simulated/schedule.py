@@ -17,8 +17,10 @@ WARM_DAYS = 5  # run before the first logged instant, so that no start-up shows
 
 # Share of the day's gains by local hour; people at home in the morning and the evening. Common practice.
 GAINS_BY_HOUR = np.array(
-    [0.5, 0.45, 0.45, 0.45, 0.45, 0.6, 1.0, 1.4, 1.2, 0.85, 0.8, 0.85]
-    + [1.0, 0.9, 0.85, 0.9, 1.1, 1.5, 1.8, 1.8, 1.75, 1.6, 1.2, 0.7]
+    [
+        0.5, 0.45, 0.45, 0.45, 0.45, 0.6, 1.0, 1.4, 1.2, 0.85, 0.8, 0.85,
+        1.0, 0.9, 0.85, 0.9, 1.1, 1.5, 1.8, 1.8, 1.75, 1.6, 1.2, 0.7,
+    ]
 )  # fmt: skip
 GAINS_BY_HOUR = GAINS_BY_HOUR / GAINS_BY_HOUR.mean()
 
@@ -98,11 +100,22 @@ def hours_of(spec: PlantSpec, span: Span) -> np.ndarray:
     h["cutoff"] = control.cutoff_c
     rng = np.random.default_rng([spec.seed, 31])
     busy = np.array(
-        [np.random.default_rng([spec.seed, 32, span.first.toordinal() + int(d)]).normal(1.0, 0.18) for d in day[::24]]
+        [
+            np.random.default_rng([spec.seed, 32, span.first.toordinal() + int(d)]).normal(1.0, 0.18)
+            for d in day[::24]
+        ]
     )
-    h["gains"] = spec.house.gains_w * GAINS_BY_HOUR[hour.astype(int)] * np.repeat(np.clip(busy, 0.4, 1.7), 24)[: len(day)]
+    h["gains"] = (
+        spec.house.gains_w
+        * GAINS_BY_HOUR[hour.astype(int)]
+        * np.repeat(np.clip(busy, 0.4, 1.7), 24)[: len(day)]
+    )
     h["gains"] *= np.where(weekday >= 5, 1.12, 0.96)
-    wind = np.interp(np.arange(len(day)), np.arange(0, len(day) + 12, 12), rng.standard_normal(len(day) // 12 + 2)[: len(range(0, len(day) + 12, 12))])
+    wind = np.interp(
+        np.arange(len(day)),
+        np.arange(0, len(day) + 12, 12),
+        rng.standard_normal(len(day) // 12 + 2)[: len(range(0, len(day) + 12, 12))],
+    )
     h["infiltration"] = np.clip(1.0 + 0.3 * wind, 0.3, 2.2)
     h["infiltration"] /= h["infiltration"][WARM_DAYS * 24 :].mean()
     if spec.backup is not None:
@@ -171,14 +184,18 @@ def draws_of(spec: PlantSpec, span: Span) -> np.ndarray:
     if spec.hot_water is None:
         return out
     parties = {
-        (default_oddity_start(span) if o.start is None else o.start) for o in spec.oddities if o.kind == "party"
+        (default_oddity_start(span) if o.start is None else o.start)
+        for o in spec.oddities
+        if o.kind == "party"
     }
     for d in range(-WARM_DAYS, span.days):
         local = span.first + timedelta(days=d)
         drawn = day_of_draws(spec.hot_water, spec.seed, local)
         if local in parties:
             drawn = party(drawn)
-        at = int((datetime.combine(local, time(), span.zone).astimezone(UTC) - span.begin).total_seconds() // 60)
+        at = int(
+            (datetime.combine(local, time(), span.zone).astimezone(UTC) - span.begin).total_seconds() // 60
+        )
         at = max(at, 0)
         stop = min(at + 1440, span.minutes)
         out[at:stop] += drawn[: stop - at]

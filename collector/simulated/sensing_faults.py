@@ -51,7 +51,13 @@ def _gap(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> Rea
 
 def _stuck(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> Readings:
     """A sensor repeats its last value: for half a day, for good, or stands at its error value."""
-    order = ("return_temperature", "outdoor_temperature", "room_temperature", "cylinder_temperature", "heat_output")
+    order = (
+        "return_temperature",
+        "outdoor_temperature",
+        "room_temperature",
+        "cylinder_temperature",
+        "heat_output",
+    )
     chosen = _find(spec, *order)[:1]
     begin = start_ms(fault, trace)
     end = begin + (43_200_000 if fault.level < 0.5 else 10**14)

@@ -54,7 +54,12 @@ def _point(meter: Meter, spec: PlantSpec) -> list[str]:
 
 
 def site_toml(
-    spec: PlantSpec, *, delimiter: str = ",", decimal: str = ".", naive_local: bool = False, outdoor_from: str | None = None
+    spec: PlantSpec,
+    *,
+    delimiter: str = ",",
+    decimal: str = ".",
+    naive_local: bool = False,
+    outdoor_from: str | None = None,
 ) -> str:
     """Site file by the contract.
 

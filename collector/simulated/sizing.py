@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
+
 import numpy as np
 
 from collector.simulated.machine import steady
@@ -25,20 +28,29 @@ CLIMATES: dict[str, Climate] = {
     "continental": Climate("continental", 0.2, 19.2, 4.2, 4.6, 2.4, 0.42, -10.0, 47.6, 8.6, "Europe/Zurich"),
     "upland": Climate("upland", -2.2, 15.0, 4.2, 4.8, 2.0, 0.48, -14.0, 47.4, 11.2, "Europe/Vienna"),
 }
-CENTRAL_LATITUDE = 47.4
 
-UNITS_W = (4500.0, 5500.0, 6500.0, 7500.0, 8500.0, 10000.0, 12000.0, 14000.0, 16000.0, 19000.0, 22000.0, 26000.0)
+UNITS_W = (
+    4500.0,
+    5500.0,
+    6500.0,
+    7500.0,
+    8500.0,
+    10000.0,
+    12000.0,
+    14000.0,
+    16000.0,
+    19000.0,
+    22000.0,
+    26000.0,
+)
 
 
-def measured_climate(daily: tuple[float, ...], first: object) -> Climate:
+def measured_climate(daily: tuple[float, ...], first: date) -> Climate:
     """A continental climate that follows a measured series of daily means.
 
     daily : tuple of float [degC]; first : date of the first one
     Returns Climate.
     """
-    from datetime import date
-
-    assert isinstance(first, date)
     base = CLIMATES["continental"]
     return Climate(
         "measured", base.january_c, base.july_c, base.day_noise_k, base.swing_k, base.dew_depression_k,
@@ -60,7 +72,12 @@ def season_need(climate: Climate, htc: float, indoor_c: float, gains_w: float) -
 
 
 def _emitters(
-    rng: np.random.Generator, kind: str, zones: tuple[str, ...], shares: tuple[float, ...], load: float, area: float,
+    rng: np.random.Generator,
+    kind: str,
+    zones: tuple[str, ...],
+    shares: tuple[float, ...],
+    load: float,
+    area: float,
     indoor: float,
 ) -> tuple[tuple[Emitter, ...], float, float]:
     """Emitters that carry the design load at a chosen mean water temperature.
@@ -82,7 +99,17 @@ def _emitters(
         if own == "underfloor":
             floor = 0.82 * area * share
             out.append(
-                Emitter(zone, "underfloor", need, mean - indoor, 1.1, 25.0 + 0.55 * floor, 40.0, 130.0 * floor, floor)
+                Emitter(
+                    zone,
+                    "underfloor",
+                    need,
+                    mean - indoor,
+                    1.1,
+                    25.0 + 0.55 * floor,
+                    40.0,
+                    130.0 * floor,
+                    floor,
+                )
             )
         else:
             exponent = 1.3 if own == "radiator" else 1.0
@@ -94,7 +121,13 @@ def _emitters(
 
 
 def _curve(
-    emitters: tuple[Emitter, ...], mean: float, spread: float, climate: Climate, indoor: float, exponent: float, gain_share: float
+    emitters: tuple[Emitter, ...],
+    mean: float,
+    spread: float,
+    climate: Climate,
+    indoor: float,
+    exponent: float,
+    gain_share: float,
 ) -> tuple[tuple[float, float], ...]:
     """Heating curve that gives what the house loses, less a little for what people and sun bring in mild weather."""
     points = []
@@ -125,7 +158,11 @@ def design_plant(
     """
     rng = np.random.default_rng([seed, 1])
     area = float(np.round(rng.triangular(75.0, 135.0, 230.0)))
-    kind = str(rng.choice(["radiator", "underfloor", "mixed"], p=[0.6, 0.2, 0.2])) if emitter is None else emitter
+    kind = (
+        str(rng.choice(["radiator", "underfloor", "mixed"], p=[0.6, 0.2, 0.2]))
+        if emitter is None
+        else emitter
+    )
     specific = float(rng.uniform(0.95, 1.9)) if kind == "underfloor" else float(rng.uniform(1.2, 2.6))
     htc = area * specific
     if climate.design_c < -8.0:
@@ -157,6 +194,8 @@ def design_plant(
     )  # fmt: skip
     has_hot = bool(rng.random() < 0.93) if hot_water is None else hot_water
     cylinder = _cylinder(rng, area, hp, climate) if has_hot else None
+    if cylinder is not None and hp.rated_w < 33.0 * cylinder.litres:
+        hp = replace(hp, hot_water_share=0.95)  # a small unit needs all it has for a big store
     tank = _buffer(rng, hp, buffer)
     helper = None
     if rng.random() < 0.5 or climate.design_c < -8.0:
@@ -192,13 +231,15 @@ def _unit(rng: np.random.Generator, load: float, climate: Climate, flow_c: float
             break
     assert chosen is not None
     flow = max(load / spread / 1.152 / 1000.0, 0.115 * chosen.rated_w / 1000.0)
-    return HeatPump(**{**chosen.__dict__, "flow_m3_per_h": round(flow, 2)})
+    return replace(chosen, flow_m3_per_h=round(flow, 2))
 
 
 def _cylinder(rng: np.random.Generator, area: float, hp: HeatPump, climate: Climate) -> HotWater:
     """A cylinder for the household the house holds."""
     per_day = float(np.clip(rng.normal(1.0, 0.25) * (95.0 + 1.15 * area), 100.0, 420.0))
-    litres = float(min((150.0, 180.0, 200.0, 250.0, 300.0, 400.0), key=lambda v: abs(v - 1.0 * per_day - 35.0)))
+    litres = float(
+        min((150.0, 180.0, 200.0, 250.0, 300.0, 400.0), key=lambda v: abs(v - 1.0 * per_day - 35.0))
+    )
     setpoint = float(rng.choice([50.0, 52.0, 55.0], p=[0.5, 0.25, 0.25]))
     if hp.max_flow_c < 65.0:
         setpoint = min(setpoint, hp.hot_water_reach_c - 2.0)

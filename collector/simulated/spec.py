@@ -115,7 +115,7 @@ class HotWater:
     pasteurise_hour: int = 2
     immersion_w: float = 3000.0
     immersion_completes: bool = True
-    limit_min: float = 150.0
+    limit_min: float = 210.0
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from collector.simulated.layout import SENSOR_NODE, STEP_S
+from collector.simulated.layout import SENSOR_NODE, STEP_S, Record
 
 
 @njit(cache=True)
@@ -25,9 +25,9 @@ def curve_at(curve: np.ndarray, outdoor: float) -> float:
 
 @njit(cache=True)
 def rooms(
-    c: np.ndarray,
-    h: np.ndarray,
-    s: np.ndarray,
+    c: Record,
+    h: Record,
+    s: Record,
     outdoor: float,
     air: np.ndarray,
     sensor: np.ndarray,
@@ -63,7 +63,8 @@ def rooms(
             opening = max(call[z], h.summer_call)
         else:
             call[z] = 1.0
-            opening = min(1.0, max(c.trv_floor, (target + 1.3 - air[z]) / 1.6))
+            floor = c.trv_floor * min(1.0, max(0.02, (target + 4.0 - air[z]) / 2.0))
+            opening = min(1.0, max(floor, (target + 1.3 - air[z]) / 1.6))
         valve[z] = opening * (h.open0 if z == 0 else h.open1)
         asked = max(asked, opening)
     s.call = 1.0 if (s.season > 0.5 and h.enable > 0.5 and h.power > 0.5 and asked > 0.02) else 0.0
@@ -73,7 +74,7 @@ def rooms(
 
 
 @njit(cache=True)
-def target_flow(c: np.ndarray, h: np.ndarray, s: np.ndarray, curve: np.ndarray) -> None:
+def target_flow(c: Record, h: Record, s: Record, curve: np.ndarray) -> None:
     """Set the wanted flow temperature from the curve or from a fixed setting; s is changed."""
     top = curve[0, 1]
     t = top + h.curve_slope * (curve_at(curve, s.to_ctrl) - top) + h.curve_shift
@@ -83,7 +84,7 @@ def target_flow(c: np.ndarray, h: np.ndarray, s: np.ndarray, curve: np.ndarray) 
 
 
 @njit(cache=True)
-def hot_water(c: np.ndarray, h: np.ndarray, s: np.ndarray, cyl: np.ndarray) -> int:
+def hot_water(c: Record, h: Record, s: Record, cyl: np.ndarray) -> int:
     """Start and end reheats; decide the immersion heater.
 
     c, h, s : records, s changed; cyl : float array (nodes,) [degC], top first
@@ -135,7 +136,7 @@ def hot_water(c: np.ndarray, h: np.ndarray, s: np.ndarray, cyl: np.ndarray) -> i
 
 
 @njit(cache=True)
-def water_flow(c: np.ndarray, h: np.ndarray, s: np.ndarray, opening: float, noise: float) -> None:
+def water_flow(c: Record, h: Record, s: Record, opening: float, noise: float) -> None:
     """Set pumps and the flow through the unit.
 
     c, h, s : records, s changed; opening : float, 0 to 1, mean of the valves; noise : float, standard normal

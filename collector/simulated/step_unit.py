@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 from numba import njit
 
-from collector.simulated.layout import STEP_S
+from collector.simulated.layout import STEP_S, Record
 from collector.simulated.machine import (
     DEFROST_END_C,
     DEFROST_MAX_S,
@@ -20,13 +19,13 @@ from collector.simulated.machine import (
 from collector.simulated.physics import LATENT_ICE_J_PER_KG, compressor_cop
 
 SETTLE_S = 300.0  # after a start or a turn of the diverter the flow may overshoot without ending the run
-LOW_FLOW_SHARE = 0.18  # of nominal; below it the unit locks out with a flow fault (common practice)
-GREATEST_SPREAD_K = 9.0
+LOW_FLOW_SHARE = 0.15  # of nominal; below it the unit locks out with a flow fault (common practice)
+GREATEST_SPREAD_K = 12.0
 STOP_CALL, STOP_DIFFERENTIAL, STOP_HOT, STOP_LIMIT, STOP_POWER, STOP_FLOW = 1.0, 2.0, 3.0, 4.0, 5.0, 6.0
 
 
 @njit(cache=True)
-def switch(c: np.ndarray, h: np.ndarray, s: np.ndarray) -> int:
+def switch(c: Record, h: Record, s: Record) -> int:
     """Start or stop the compressor; s is changed.
 
     c, h, s : records
@@ -56,9 +55,9 @@ def switch(c: np.ndarray, h: np.ndarray, s: np.ndarray) -> int:
         else:
             s.mode = 1.0
             over = s.t_out - s.tset
-            if s.route_s > SETTLE_S and s.run > SETTLE_S - 120.0:
-                if (over > c.stop_above and s.q <= 1.1 * s.low) or over > c.stop_above + 5.0:
-                    reason = STOP_DIFFERENTIAL
+            too_warm = (over > c.stop_above and s.q <= 1.1 * s.low) or over > c.stop_above + 5.0
+            if too_warm and s.route_s > SETTLE_S and s.run > SETTLE_S - 120.0:
+                reason = STOP_DIFFERENTIAL
             if s.t_out > c.max_flow + 1.0:
                 reason = STOP_LIMIT
         if reason > 0.0:
@@ -82,7 +81,7 @@ def switch(c: np.ndarray, h: np.ndarray, s: np.ndarray) -> int:
 
 
 @njit(cache=True)
-def modulate(c: np.ndarray, s: np.ndarray, low: float, full: float) -> None:
+def modulate(c: Record, s: Record, low: float, full: float) -> None:
     """Move the output towards what the flow temperature or the cylinder asks.
 
     c, s : records, s changed; low, full : float [W] lowest and greatest continuous output now
@@ -112,7 +111,7 @@ def modulate(c: np.ndarray, s: np.ndarray, low: float, full: float) -> None:
 
 
 @njit(cache=True)
-def melt(c: np.ndarray, h: np.ndarray, s: np.ndarray) -> bool:
+def melt(c: Record, h: Record, s: Record) -> bool:
     """One step of a defrost: heat from the water and the compressor goes to frost and coil; s is changed.
 
     c, h, s : records
@@ -136,7 +135,7 @@ def melt(c: np.ndarray, h: np.ndarray, s: np.ndarray) -> bool:
 
 
 @njit(cache=True)
-def unit(c: np.ndarray, h: np.ndarray, s: np.ndarray, outdoor: float, vapour: float) -> int:
+def unit(c: Record, h: Record, s: Record, outdoor: float, vapour: float) -> int:
     """One step of compressor, fan, coil and frost; s is changed.
 
     c, h, s : records; outdoor : float [degC]; vapour : float [Pa]
@@ -194,7 +193,7 @@ def unit(c: np.ndarray, h: np.ndarray, s: np.ndarray, outdoor: float, vapour: fl
 
 
 @njit(cache=True)
-def backup(c: np.ndarray, h: np.ndarray, s: np.ndarray) -> None:
+def backup(c: Record, h: Record, s: Record) -> None:
     """Decide the electric heater in the heating flow; s is changed.
 
     c, h, s : records

@@ -11,13 +11,13 @@ import math
 import numpy as np
 from numba import njit
 
-from collector.simulated.layout import CYLINDER_NODES, IMMERSION_NODE, SENSOR_NODE, STEP_S
+from collector.simulated.layout import CYLINDER_NODES, IMMERSION_NODE, SENSOR_NODE, STEP_S, Record
 from collector.simulated.physics import CYLINDER_J_PER_LITRE_K, emission
 
 
 @njit(cache=True)
 def emitters(
-    em: np.ndarray, z: int, t_supply: float, c_rate: float, air: float, water: np.ndarray, slab: np.ndarray
+    em: Record, z: int, t_supply: float, c_rate: float, air: float, water: np.ndarray, slab: np.ndarray
 ) -> tuple[float, float, float]:
     """Move one zone's emitter a step on.
 
@@ -53,7 +53,7 @@ def emitters(
 
 
 @njit(cache=True)
-def coil(c: np.ndarray, t_supply: float, c_rate: float, ua: float, cyl: np.ndarray) -> tuple[float, float]:
+def coil(c: Record, t_supply: float, c_rate: float, ua: float, cyl: np.ndarray) -> tuple[float, float]:
     """Pass water through the cylinder's coil, from its top turn to its lowest.
 
     c : record of constants; t_supply : float [degC]; c_rate : float [W/K]; ua : float [W/K]
@@ -76,7 +76,7 @@ def coil(c: np.ndarray, t_supply: float, c_rate: float, ua: float, cyl: np.ndarr
 
 @njit(cache=True)
 def cylinder(
-    c: np.ndarray, h: np.ndarray, cyl: np.ndarray, litres_40: float, room: float, p_imm: float
+    c: Record, h: Record, cyl: np.ndarray, litres_40: float, room: float, p_imm: float
 ) -> tuple[float, float, float, float, float]:
     """Draw, lose, heat electrically and settle the cylinder.
 
@@ -135,7 +135,7 @@ def cylinder(
 
 
 @njit(cache=True)
-def buffer_step(c: np.ndarray, s: np.ndarray, t_supply: float, t_return: float, c1: float, c2: float) -> None:
+def buffer_step(c: Record, s: Record, t_supply: float, t_return: float, c1: float, c2: float) -> None:
     """Move a parallel buffer of two layers a step on.
 
     c, s : records, s changed; t_supply, t_return : float [degC] from the unit and from the emitters

@@ -11,12 +11,19 @@ import numpy as np
 from collector.simulated import kernel
 from collector.simulated.effects import fault_start_day
 from collector.simulated.engine import Trace
-from collector.simulated.layout import COLUMN, DAY_COLUMN, LOG
+from collector.simulated.layout import DAY_DTYPE, LOG_DTYPE
 from collector.simulated.physics import CYLINDER_J_PER_LITRE_K
 from collector.simulated.spec import PlantSpec
 
 J_PER_KWH = 3.6e6
-STOPPED = {1: "room_call", 2: "differential", 3: "hot_water_done", 4: "high_limit", 5: "power", 6: "flow_fault"}
+STOPPED = {
+    1: "room_call",
+    2: "differential",
+    3: "hot_water_done",
+    4: "high_limit",
+    5: "power",
+    6: "flow_fault",
+}
 
 
 @dataclass(frozen=True)
@@ -61,7 +68,12 @@ def spf_of(k: dict[str, float]) -> dict[str, float | None]:
     return {name: (q / e if e > 0.0 else None) for name, (q, e) in pairs.items()}
 
 
-def _energies(row: np.ndarray) -> dict[str, float]:
+def _total(trace: Trace) -> dict[str, float]:
+    """Sums over all days."""
+    return {name: float(trace.days[name].sum()) for name in DAY_DTYPE.names or ()}
+
+
+def _energies(row: Any) -> dict[str, float]:
     """Energies [kWh] of one day's sums, or of all days' together."""
     names = {
         "compressor": "comp", "fan": "fan", "controls": "controls", "backup": "backup", "immersion": "immersion",
@@ -71,7 +83,7 @@ def _energies(row: np.ndarray) -> dict[str, float]:
         "secondary_loss": "secondary_loss", "emitted": "emitted", "solar": "solar", "gains": "gains",
         "house_loss": "house_loss",
     }  # fmt: skip
-    out = {k: float(row[DAY_COLUMN[v]]) / J_PER_KWH for k, v in names.items()}
+    out = {k: float(row[v]) / J_PER_KWH for k, v in names.items()}
     out["heat_pump"] = out["compressor"] + out["fan"] + out["controls"]
     out["heat"] = out["heat_space"] + out["heat_hot_water"]
     out["electricity"] = out["heat_pump"] + out["backup"] + out["immersion"] + out["pump"]
@@ -82,21 +94,21 @@ def _days(trace: Trace) -> list[dict[str, Any]]:
     """One row for each local day."""
     out = []
     for i, row in enumerate(trace.days):
-        seconds = max(row[DAY_COLUMN["seconds"]], 1.0)
+        seconds = max(row["seconds"], 1.0)
         k = _energies(row)
-        mean = {name: float(row[DAY_COLUMN[name]] / seconds) for name in ("outdoor", "room0", "room1")}
+        mean = {name: float(row[name] / seconds) for name in ("outdoor", "room0", "room1")}
         out.append(
             {
                 "day": (trace.span.first + timedelta(days=i)).isoformat(),
                 "kwh": {name: round(value, 4) for name, value in k.items()},
                 "H4": spf_of(k)["H4"],
-                "starts": int(row[DAY_COLUMN["starts"]]),
-                "run_hours": float(row[DAY_COLUMN["run_seconds"]] / 3600.0),
-                "frost_hours": float(row[DAY_COLUMN["frost_seconds"]] / 3600.0),
-                "frost_kg": float(row[DAY_COLUMN["frost_kg"]]),
-                "litres_40_cold": float(row[DAY_COLUMN["cold_litres_40"]]),
-                "litres": float(row[DAY_COLUMN["draw_litres"]]),
-                "cylinder_top_reached_c": float(row[DAY_COLUMN["reach"]]),
+                "starts": int(row["starts"]),
+                "run_hours": float(row["run_seconds"] / 3600.0),
+                "frost_hours": float(row["frost_seconds"] / 3600.0),
+                "frost_kg": float(row["frost_kg"]),
+                "litres_40_cold": float(row["cold_litres_40"]),
+                "litres": float(row["draw_litres"]),
+                "cylinder_top_reached_c": float(row["reach"]),
                 "outdoor_c": mean["outdoor"],
                 "room_c": [mean["room0"], mean["room1"]],
             }
@@ -117,9 +129,9 @@ def truth_of(spec: PlantSpec, trace: Trace) -> Truth:
     spec : PlantSpec; trace : Trace
     Returns Truth.
     """
-    columns = {name: trace.log[:, COLUMN[name]] for name in LOG}
+    columns: dict[str, np.ndarray] = {name: trace.log[name] for name in LOG_DTYPE.names or ()}
     columns["time"] = trace.stamp_s * 1000
-    kwh = _energies(trace.days.sum(axis=0))
+    kwh = _energies(_total(trace))
     runs, defrosts, reheats = (_events(trace, k) for k in (kernel.RUN, kernel.DEFROST, kernel.REHEAT))
     starts = runs[:, 1]
     began = trace.span.start.timestamp() * 1000.0
@@ -170,13 +182,13 @@ def _hot_water(spec: PlantSpec, trace: Trace) -> dict[str, float | None]:
     hw = spec.hot_water
     if hw is None:
         return {}
-    days = trace.days.sum(axis=0)
+    days = _total(trace)
     count = len(trace.days)
-    lost = (days[DAY_COLUMN["cylinder_loss"]] + days[DAY_COLUMN["secondary_loss"]]) / J_PER_KWH / count
-    hot = trace.log[:, COLUMN["cylinder"]]
+    lost = (days["cylinder_loss"] + days["secondary_loss"]) / J_PER_KWH / count
+    hot = trace.log["cylinder"]
     limit = (hw.pasteurise_c or 60.0) - 0.5
     reached = np.flatnonzero(hot >= limit)
-    in_draw = days[DAY_COLUMN["cold_litres_40"]]
+    in_draw = days["cold_litres_40"]
     still = 45.0 * hw.loss_w_per_k * 0.024
     return {
         "litres_40_when_full": hw.litres * (hw.setpoint_c - 10.0) / 30.0,

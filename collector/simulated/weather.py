@@ -38,7 +38,9 @@ def _red_noise(rng: np.random.Generator, n: int, memory: float) -> np.ndarray:
     return out
 
 
-def day_means(climate: Climate, seed: int, first: date, days: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def day_means(
+    climate: Climate, seed: int, first: date, days: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Daily mean temperature, clearness and dew-point depression.
 
     climate : Climate; seed : int; first : date; days : int
@@ -63,11 +65,15 @@ def day_means(climate: Climate, seed: int, first: date, days: int) -> tuple[np.n
         at = (ordinal - climate.daily_from.toordinal()) % (years * 365)
         t = known[at] + np.random.default_rng([seed, 14]).uniform(-0.5, 0.5, total)[-days:]
     summer = 0.5 * (1.0 - season)
-    depression = np.clip(climate.dew_depression_k * (1.0 + 1.3 * summer + 0.5 * cloud + 0.35 * damp), 0.3, 14.0)
+    depression = np.clip(
+        climate.dew_depression_k * (1.0 + 1.3 * summer + 0.5 * cloud + 0.35 * damp), 0.3, 14.0
+    )
     return t, clearness, depression
 
 
-def snap(t: np.ndarray, first: date, oddities: tuple[Oddity, ...], design_c: float, default: date) -> np.ndarray:
+def snap(
+    t: np.ndarray, first: date, oddities: tuple[Oddity, ...], design_c: float, default: date
+) -> np.ndarray:
     """Push days of a cold snap below the design temperature.
 
     t : float array (days,) [degC]; design_c : float [degC]; default : date, used where the oddity names none
@@ -85,7 +91,13 @@ def snap(t: np.ndarray, first: date, oddities: tuple[Oddity, ...], design_c: flo
 
 
 def minutes(
-    climate: Climate, seed: int, first: date, t_day: np.ndarray, clear: np.ndarray, depression: np.ndarray, offset_h: float
+    climate: Climate,
+    seed: int,
+    first: date,
+    t_day: np.ndarray,
+    clear: np.ndarray,
+    depression: np.ndarray,
+    offset_h: float,
 ) -> Weather:
     """Weather by the minute from daily values.
 
@@ -118,14 +130,19 @@ def minutes(
     dew = np.interp(minute, np.arange(days) * 1440.0 + 720.0, dew_day) + 0.15 * swing_now * wave
     vapour = np.minimum(_vapour(dew), _saturation(outdoor))
     # sun
-    declination = np.radians(23.45) * np.sin(2.0 * np.pi * (284.0 + (first.timetuple().tm_yday + day)) / 365.0)
+    declination = np.radians(23.45) * np.sin(
+        2.0 * np.pi * (284.0 + (first.timetuple().tm_yday + day)) / 365.0
+    )
     angle = np.radians(15.0) * (hour - 12.0)
     lat = np.radians(climate.latitude)
     height = np.sin(lat) * np.sin(declination) + np.cos(lat) * np.cos(declination) * np.cos(angle)
     up = np.maximum(height, 0.0)
     clear_sky = SOLAR_CONSTANT * up * 0.75 ** (1.0 / np.maximum(up, 0.05) ** 0.75)
     clouds = np.concatenate(
-        [np.random.default_rng([seed, 16, (first.toordinal() + d)]).uniform(0.6, 1.4, 48) for d in range(days)]
+        [
+            np.random.default_rng([seed, 16, (first.toordinal() + d)]).uniform(0.6, 1.4, 48)
+            for d in range(days)
+        ]
     )
     share = np.clip(clear[day] * np.interp(minute / 30.0, np.arange(days * 48) + 0.5, clouds), 0.05, 1.0)
     sun = clear_sky * share
@@ -151,5 +168,3 @@ def _saturation(t: np.ndarray) -> np.ndarray:
 def relative_humidity(outdoor: np.ndarray, vapour: np.ndarray) -> np.ndarray:
     """Relative humidity [%] over water, as sensors and weather services give it also below freezing (WMO No. 8)."""
     return 100.0 * vapour / (611.213 * np.exp(17.62 * outdoor / (243.12 + outdoor)))
-
-

@@ -29,7 +29,7 @@ def make_folder(folder: Path) -> None:
 
 
 class Locks:
-    """One writer for each site at a time, over threads and processes.
+    """One writer for each site at a time, over threads and processes; the site "" is the store itself.
 
     A lock goes with its holder: a killed process leaves none behind.
     """
@@ -58,8 +58,8 @@ class Locks:
 
     @contextmanager
     def _open(self, site: str) -> Iterator[int]:
-        number = zlib.crc32(site.encode()) % _LOCKS
-        fd = os.open(self._folder / f"{number:02d}", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        name = f"{zlib.crc32(site.encode()) % _LOCKS:02d}" if site else "store"
+        fd = os.open(self._folder / name, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
         try:
             yield fd
         finally:

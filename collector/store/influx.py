@@ -40,6 +40,7 @@ _SEND = 20_000
 """Readings in one request: about 1 MB before gzip, below every server's limit."""
 _POLL_S = 0.3
 _AWAY_S = 5.0
+_CLOSE_S = 10.0
 _TEXT_ESCAPES = str.maketrans({"\\": "\\\\", '"': '\\"'})
 
 
@@ -77,6 +78,7 @@ class InfluxStore:
         self._writer = self._client.write_api(write_options=SYNCHRONOUS)
         self._lasts: dict[str, dict[str, int]] = {}
         self._away_until = 0.0
+        self._failing = False
         self._wake, self._stop = threading.Event(), threading.Event()
         self._sender = threading.Thread(target=self._send_on, name="spool", daemon=True)
         if send:
@@ -167,9 +169,14 @@ class InfluxStore:
             if held is None:
                 out[point] = PointSpan(len(samples.time), first, last)
                 continue
-            there = self._query.readings(site, [point], first, last + 1).get(point)
-            new = compared(there, samples).stored
-            out[point] = PointSpan(held.count + new, min(first, held.first), max(last, held.last))
+            # While a request is being written the server holds some of it: within the span of what waits, count keys
+            # of both together; the server alone counts outside it.
+            there = self._query.readings(site, [point], first, last + 1)
+            both = laid({point: samples}, there)[point]
+            outside = self._query.count(site, point, None, first) + self._query.count(
+                site, point, last + 1, None
+            )
+            out[point] = PointSpan(len(both.time) + outside, min(first, held.first), max(last, held.last))
         return out
 
     def revisions(self, site: str) -> dict[int, int]:
@@ -204,17 +211,24 @@ class InfluxStore:
         """Site, point, readings and reason of what the server would not take; kept in the spool."""
         return self._spool.refused()
 
+    def _unsent(self) -> bool:
+        return bool(self._spool.depth() or self._spool.unsent_revisions())
+
     def flush(self, seconds: float = 60.0) -> None:
         """Return when the server has everything. Raises ServerAway when the time is up."""
         until = time.monotonic() + seconds
-        while self._spool.depth() or self._spool.unsent_revisions():
+        while self._unsent():
             if time.monotonic() > until:
                 raise ServerAway(f"{self._spool.depth()} readings still wait for the time-series server")
             self._wake.set()
             time.sleep(0.02)
 
     def close(self) -> None:
-        """Stop sending; what waits is sent when the store is opened again."""
+        """Send what waits for a moment, if the server takes it; the rest follows when the store is opened again."""
+        until = time.monotonic() + _CLOSE_S
+        while self._sender.is_alive() and not self._failing and time.monotonic() < until and self._unsent():
+            self._wake.set()
+            time.sleep(0.02)
         self._stop.set()
         self._wake.set()
         if self._sender.is_alive():
@@ -229,9 +243,9 @@ class InfluxStore:
             try:
                 with self._spool.sending() as mine:
                     more = mine and self._send_some()
-                failures = 0
+                failures, self._failing = 0, False
             except Exception as error:
-                failures += 1
+                failures, self._failing = failures + 1, True
                 low, high = self._back_off
                 level = logging.WARNING if failures == 1 else logging.DEBUG
                 log.log(level, "readings wait on disk for the time-series server: %s", error)

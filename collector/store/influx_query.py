@@ -112,6 +112,15 @@ class InfluxQuery:
                     out[point] = PointSpan(int(count), first, last)
         return out
 
+    def count(self, site: str, point: str, start: int | None, end: int | None) -> int:
+        """Readings of a point with start <= time < end [ms]."""
+        where = _where(site, [point], start, end)
+        total = 0
+        for field in (NUMBER, TEXT):
+            for series in self.ask(f'SELECT count("{field}") FROM "{READINGS}" WHERE {where}'):  # noqa: S608
+                total += int(series["values"][0][1] or 0)
+        return total
+
     def lasts(self, site: str) -> dict[str, int]:
         """Point -> time of its last reading [ms]."""
         out: dict[str, int] = {}

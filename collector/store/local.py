@@ -204,7 +204,7 @@ class LocalStore:
         wanted = None if points is None else set(points)
         with self._hot.reading() as db:
             hot = h.fetch(db, site, wanted, start, end)
-        return laid(hot, self._sealed.read(site, wanted, start, end))
+        return self._sealed.read(site, wanted, start, end, hot)
 
     def span(self, site: str) -> tuple[int, int] | None:
         """First and last time [ms] of a site, None where it has no reading."""

@@ -20,7 +20,7 @@ import pyarrow.parquet as pq
 
 from analysis.readings import Readings, Samples
 from collector.store.files import make_folder, sync_folder
-from collector.store.merge import as_text
+from collector.store.merge import as_text, laid
 
 _SCHEMA = pa.schema(
     [
@@ -111,15 +111,17 @@ class Sealed:
         points: Collection[str] | None = None,
         start: int | None = None,
         end: int | None = None,
+        newest: Readings | None = None,
     ) -> Readings:
-        """Readings with start <= time < end [ms]."""
+        """Readings with start <= time < end [ms], with `newest` laid over them."""
+        newest = newest or {}
         months = [
             m
             for m in self.months(site)
             if (start is None or month_start(m + 1) > start) and (end is None or month_start(m) < end)
         ]
         if not months:
-            return {}
+            return newest
 
         def part(month: int) -> Readings:
             found = self.read_month(site, month, points, threads=len(months) == 1)
@@ -137,9 +139,9 @@ class Sealed:
             return {p: s for p, s in cut.items() if len(s.time)}
 
         if len(months) == 1:
-            return part(months[0])
+            return laid(newest, part(months[0]))
         with ThreadPoolExecutor(_THREADS) as pool:
-            return _joined(list(pool.map(part, months)), pool)
+            return _joined(list(pool.map(part, months)), newest, pool)
 
     def stage(self, site: str, months: dict[int, Readings]) -> None:
         """Write months beside the ones in force, durable but not yet seen. Follow with `publish`."""
@@ -206,16 +208,20 @@ def _readings(file: pq.ParquetFile, wanted: Index, groups: int, threads: bool) -
     return out
 
 
-def _joined(parts: Sequence[Readings], pool: ThreadPoolExecutor) -> Readings:
-    """Months in order, one after the other, copied by several threads."""
-    points = list(dict.fromkeys(p for part in parts for p in part))
+def _joined(parts: Sequence[Readings], newest: Readings, pool: ThreadPoolExecutor) -> Readings:
+    """Months in order, one after the other, and the newest over them; copied once, by several threads."""
+    points = list(dict.fromkeys(p for part in [*parts, newest] for p in part))
 
     def join(point: str) -> Samples:
         mine = [part[point] for part in parts if point in part]
+        over = newest.get(point)
+        if over and (not mine or over.time[0] > mine[-1].time[-1]):
+            mine, over = [*mine, over], None
         values = [s.value for s in mine]
         if any(v.dtype == object for v in values):
             values = [as_text(v) for v in values]
-        return Samples(np.concatenate([s.time for s in mine]), np.concatenate(values))
+        whole = Samples(np.concatenate([s.time for s in mine]), np.concatenate(values))
+        return laid({point: over}, {point: whole})[point] if over else whole
 
     return dict(zip(points, pool.map(join, points), strict=True))
 

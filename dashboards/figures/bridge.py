@@ -52,7 +52,9 @@ def bridge(result: dict[str, Any]) -> Markup:
     says = "; ".join(f"{r['name']} {measure(r['to'] - r['from'], 'kWh', 0)}" for r in rows)
     cut = ""
     if floor > 0:
-        cut = "".join(f'<path class="cut" d="M{_LEFT + 9:g} {4 + i * _ROW:g}l-6 24"/>' for i in (0, len(rows) - 1))
+        cut = "".join(
+            f'<path class="cut" d="M{_LEFT + 9:g} {4 + i * _ROW:g}l-6 24"/>' for i in (0, len(rows) - 1)
+        )
     return Markup(  # noqa: S704
         f'<svg class="fig bridge" viewBox="0 0 {_WIDTH:g} {height:g}" role="img" '
         f'aria-label="Electricity from expected to measured. {escape(says, quote=True)}">{"".join(parts)}{cut}</svg>'
@@ -75,6 +77,10 @@ def _step(row: dict[str, Any], y: float, scale: Scale, floor: float) -> str:
 def bridge_table(result: dict[str, Any], currency: str | None) -> list[tuple[str, str, str]]:
     """Name, change and cost of each step, for the table behind the bridge."""
     return [
-        (r["name"], measure(r["to"] - r["from"], "kWh", 0), "" if r["cost"] is None else money(r["cost"], currency))
+        (
+            r["name"],
+            measure(r["to"] - r["from"], "kWh", 0),
+            "" if r["cost"] is None else money(r["cost"], currency),
+        )
         for r in bridge_rows(result)
     ]

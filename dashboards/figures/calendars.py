@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from analysis.facts.tables import Facts
+from analysis.figures.operation import SHORT_RUN_MIN
 from analysis.plant.site import Site
 from analysis.use import HOT_WATER
-from dashboards.figures.chart import Axis, Bars, Chart, Layer, Level, Points, Spans, nothing
+from dashboards.figures.chart import Axis, Bars, Chart, Layer, Level, Points, Shape, Spans, Tone, nothing
 from dashboards.figures.scale import EPOCH, day_number
 from dashboards.words import day, measure, number
 
@@ -71,14 +72,15 @@ def _strokes(site: Site, frame: pd.DataFrame) -> tuple[list[float], list[float],
 
 
 def _weeks_of_runs(runs: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
-    week = runs["day"].dt.to_period("W").dt.start_time
+    week = runs["day"].dt.to_period("W").dt.start_time.dt.date
     whole = runs[~runs["cut"]]
-    by = whole.groupby(week[~runs["cut"]])["minutes"]
-    starts = runs.groupby(week).size()
-    short = (whole["minutes"] < 10).groupby(week[~runs["cut"]]).sum()
-    return tuple(
-        (day(w.date()), str(n), number(by.median().get(w)), str(int(short.get(w, 0)))) for w, n in starts.items()
+    minutes = whole.groupby(week[~runs["cut"]])["minutes"]
+    middle, short = (
+        minutes.median().to_dict(),
+        minutes.agg(lambda m: int((m < SHORT_RUN_MIN).sum())).to_dict(),
     )
+    starts: dict[date, int] = runs.groupby(week).size().to_dict()  # type: ignore[assignment]
+    return tuple((day(w), str(n), number(middle.get(w), 0), str(short.get(w, 0))) for w, n in starts.items())
 
 
 def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
@@ -90,21 +92,29 @@ def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
         return nothing("defrosts", title, figures["reason"] or "No defrost was seen.")
     number_of, hour = _local(site, defrosts["start"])
     dry = (defrosts["frost_known"] & ~defrosts["frosting"]).to_numpy()
-    hints = [f"{measure(m, 'min', 0)}, {measure(o, '°C', 1)}" for m, o in zip(defrosts["minutes"], defrosts["outdoor"], strict=True)]
+    hints = [
+        f"{measure(m, 'min', 0)}, {measure(o, '°C', 1)}"
+        for m, o in zip(defrosts["minutes"], defrosts["outdoor"], strict=True)
+    ]
     layers: list[Layer] = []
-    for name, chosen, shape, tone in (("air can frost", ~dry, "dot", "water"), ("air can't frost", dry, "cross", "alert")):
-        if chosen.any():
-            at = np.flatnonzero(chosen)
-            layers.append(
-                Points(name, number_of[at].tolist(), hour[at].tolist(), tone, shape, tuple(hints[i] for i in at))  # type: ignore[arg-type]
-            )
+    marks: tuple[tuple[str, Any, Shape, Tone], ...] = (
+        ("air can frost", ~dry, "dot", "water"),
+        ("air can't frost", dry, "cross", "alert"),
+    )
+    for name, chosen, shape, tone in marks:
+        at = np.flatnonzero(chosen)
+        if len(at):
+            x, y = number_of[at].tolist(), hour[at].tolist()
+            layers.append(Points(name, x, y, tone, shape, tuple(hints[i] for i in at)))
     says = f"{figures['count']} defrosts, {measure(figures['electricity_kwh'], 'kWh', 0)} of electricity"
     if figures["per_frost_hour"]:
         says += f", {number(figures['per_frost_hour'], 2)} for each hour of heating in frosting air"
     per = Counter(defrosts["day"].dt.date)
     minutes = defrosts.groupby(defrosts["day"].dt.date)["minutes"].median()
     outdoor = defrosts.groupby(defrosts["day"].dt.date)["outdoor"].mean()
-    table = tuple((day(d), str(n), number(minutes[d], 0), number(outdoor[d], 1)) for d, n in sorted(per.items()))
+    table = tuple(
+        (day(d), str(n), number(minutes[d], 0), number(outdoor[d], 1)) for d, n in sorted(per.items())
+    )
     return Chart(
         "defrosts", title, f"{says}.", _DATE, _HOURS, tuple(layers),
         ("Day", "Defrosts", "Median length [min]", "Outdoor [°C]"), table,
@@ -133,11 +143,9 @@ def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
         return Chart("reheats", title, says, _DATE, Axis("Length", "min", low=0.0), (bars,), columns, table)
     chosen = reheats[seen]
     days = [float(day_number(d.date())) for d in chosen["day"]]
-    layers: list[Layer] = [Spans("a reheat", days, chosen["from_c"].tolist(), chosen["to_c"].tolist(), "water")]
+    layers: list[Layer] = [
+        Spans("a reheat", days, chosen["from_c"].tolist(), chosen["to_c"].tolist(), "water")
+    ]
     if site.hot_water is not None:
         layers.append(Level("setpoint", site.hot_water.setpoint_c, "design"))
     return Chart("reheats", title, says, _DATE, Axis("Cylinder", "°C"), tuple(layers), columns, table)
-
-
-def day_of_number(number_of: float) -> date:
-    return EPOCH + timedelta(int(number_of))

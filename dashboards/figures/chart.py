@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 Tone = Literal["heat", "water", "power", "air", "design", "room", "alert", "faint"]
+Shape = Literal["dot", "ring", "cross", "square"]
 Number: TypeAlias = "float | None"
 
 
@@ -34,7 +35,7 @@ class Points:
     x: Sequence[float]
     y: Sequence[float]
     tone: Tone = "heat"
-    shape: Literal["dot", "ring", "cross", "square"] = "dot"
+    shape: Shape = "dot"
     hints: tuple[str, ...] = ()
 
 

@@ -34,7 +34,11 @@ def months_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
         y += [m[boundary], m[boundary], None]
     layers.append(Line("a month", x, y, "heat"))
     worst = min(months, key=lambda m: m[boundary], default=None)
-    says = f"The month with the lowest efficiency was {day(worst['month'] + '-01')[2:]}: {number(worst[boundary], 2)}." if worst else ""
+    says = (
+        f"The month with the lowest efficiency was {day(worst['month'] + '-01')[2:]}: {number(worst[boundary], 2)}."
+        if worst
+        else ""
+    )
     table = tuple(
         (m["month"], number(m[boundary], 2), number(m["heat_kwh"], 0), number(m["electricity_kwh"], 0), number(m["outdoor_c"], 1))
         for m in result["performance"]["by_month"]
@@ -48,7 +52,9 @@ def months_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
 def best_boundary(result: dict[str, Any]) -> str:
     """The widest boundary that the meters separate."""
     performance = result["performance"]
-    return next((b for b in ("H4", "H3", "H2", "H1") if (performance.get(b) or {}).get("value") is not None), "H4")
+    return next(
+        (b for b in ("H4", "H3", "H2", "H1") if (performance.get(b) or {}).get("value") is not None), "H4"
+    )
 
 
 def _lines(
@@ -109,7 +115,7 @@ def pressure_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart
 
 def rooms_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     zones = result["comfort"]["zones"]
-    below = [f"{name}: {share(z['share_below_target'])} of the time below what was asked" for name, z in zones.items() if z["share_below_target"] is not None]  # fmt: skip
+    below = [(f"{name}: " if len(zones) > 1 else "") + f"{share(z['share_below_target'])} of the time below what was asked" for name, z in zones.items() if z["share_below_target"] is not None]  # fmt: skip
     return _lines(
         "rooms", "Room temperature", "Temperature", "°C", rows, [("room", "room", "room"), ("target", "asked for", "design")],
         "Needs room_temperature.", says=lambda r: "; ".join(below) + "." if below else f"{len(r)} days.",

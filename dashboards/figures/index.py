@@ -38,4 +38,8 @@ def chart(
             rows = day_rows(facts) if facts is not None else rows_of_result(result)
         return BY_DAY[name](site, result, rows)
     make = BY_EVENT[name]
-    return make(site, result, facts) if facts is not None else nothing(name, name, "Needs the facts of the days.")
+    return (
+        make(site, result, facts)
+        if facts is not None
+        else nothing(name, name, "Needs the facts of the days.")
+    )

@@ -76,7 +76,9 @@ def _traces(layer: Layer, axis: Axis) -> list[Any]:
             )
         ]  # fmt: skip
     if isinstance(layer, Bars):
-        pattern = {"shape": "/", "fgcolor": RGB[layer.tone], "bgcolor": "rgba(0,0,0,0)"} if layer.hatched else {}
+        pattern = (
+            {"shape": "/", "fgcolor": RGB[layer.tone], "bgcolor": "rgba(0,0,0,0)"} if layer.hatched else {}
+        )
         return [
             go.Bar(
                 x=_x(axis, layer.x), y=list(layer.y), base=list(layer.base) if layer.base else None, name=layer.name,

@@ -56,7 +56,9 @@ def values_of(layers: Iterable[Layer], which: str) -> list[float | None]:
             out.extend((*layer.low, *layer.high))
         elif isinstance(layer, Bars):
             base = layer.base or [0.0] * len(layer.x)
-            out.extend((*base, *((b + y) if y is not None else None for b, y in zip(base, layer.y, strict=True))))
+            out.extend(
+                (*base, *((b + y) if y is not None else None for b, y in zip(base, layer.y, strict=True)))
+            )
         else:
             out.extend(layer.y)
     return out

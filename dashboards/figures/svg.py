@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from dashboards.figures.chart import Band, Bars, Chart, Layer, Level, Line, Points, Spans
 from dashboards.figures.scale import Scale, ends, ticks, values_of
+from dashboards.words import reason
 
 WIDTH, HEIGHT = 560.0, 330.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 14.0, 30.0, 46.0
@@ -18,7 +19,7 @@ _LEGEND_LINE = 18.0
 def svg(chart: Chart, *, width: float = WIDTH, height: float = HEIGHT) -> Markup:
     """A chart as an SVG element with its sentence as text alternative."""
     if chart.is_empty:
-        return Markup(f'<p class="no-figure">{escape(chart.empty or chart.says)}</p>')  # noqa: S704
+        return Markup(f'<p class="no-figure">{escape(reason(chart.empty or chart.says))}</p>')  # noqa: S704
     legend, rows = _legend(chart, width)
     top = _TOP + (rows - 1) * _LEGEND_LINE if rows else 12.0
     xs = Scale(*ends(chart.x, values_of(chart.layers, "x"), pad=0.02), _LEFT, width - _RIGHT)
@@ -42,13 +43,19 @@ def _frame(chart: Chart, xs: Scale, ys: Scale, width: float, height: float) -> s
     for at, word in ticks(chart.y, ys.low, ys.high, 5):
         y = ys.at(at)
         out.append(f'<path class="grid" d="M{_LEFT:g} {y:.1f}H{width - _RIGHT:g}"/>')
-        out.append(f'<text class="tick" x="{_LEFT - 7:g}" y="{y + 4:.1f}" text-anchor="end">{escape(word)}</text>')
+        out.append(
+            f'<text class="tick" x="{_LEFT - 7:g}" y="{y + 4:.1f}" text-anchor="end">{escape(word)}</text>'
+        )
+    before = -99.0
     for at, word in ticks(chart.x, xs.low, xs.high, 7):
         x = xs.at(at)
-        if _LEFT - 1 <= x <= width - _RIGHT + 1:
+        if _LEFT - 1 <= x <= width - _RIGHT + 1 and x - before > 8.0 + 6.2 * len(word):
+            before = x
             out.append(f'<path class="axis" d="M{x:.1f} {floor:g}v4"/>')
             anchor = "end" if x > width - _RIGHT - 12 else "middle"
-            out.append(f'<text class="tick" x="{x:.1f}" y="{floor + 17:g}" text-anchor="{anchor}">{escape(word)}</text>')
+            out.append(
+                f'<text class="tick" x="{x:.1f}" y="{floor + 17:g}" text-anchor="{anchor}">{escape(word)}</text>'
+            )
     out.append(f'<path class="axis" d="M{_LEFT:g} {floor:g}H{width - _RIGHT:g}"/>')
     if not chart.x.dates and not chart.x.names:
         out.append(
@@ -152,7 +159,9 @@ def _legend(chart: Chart, width: float) -> tuple[str, int]:
         if x > _LEFT and x + length > width - _RIGHT:
             x, row = _LEFT, row + 1
         y = 12 + row * _LEGEND_LINE
-        out.append(f'{_sample(layer, x, y)}<text class="key" x="{x + 26:g}" y="{y + 4:g}">{escape(layer.name)}</text>')
+        out.append(
+            f'{_sample(layer, x, y)}<text class="key" x="{x + 26:g}" y="{y + 4:g}">{escape(layer.name)}</text>'
+        )
         x += length
     return "".join(out), row + 1 if named else 0
 

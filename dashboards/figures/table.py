@@ -22,7 +22,9 @@ def table(chart: Chart) -> Markup:
     )
     more = ""
     if len(chart.rows) > _MOST_ROWS:
-        more = f"<p>The first {_MOST_ROWS} of {len(chart.rows)} rows; all of them through the API's facts.</p>"
+        more = (
+            f"<p>The first {_MOST_ROWS} of {len(chart.rows)} rows; all of them through the API's facts.</p>"
+        )
     title = escape(chart.title)
     return Markup(  # noqa: S704
         f'<div class="table-room" tabindex="0" role="region" aria-label="Numbers: {title}"><table><caption>{title}</caption>'

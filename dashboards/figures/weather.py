@@ -34,7 +34,9 @@ def heat_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
         ends = [site.design.outdoor_c, site.design.indoor_c]
         layers.append(Line("designed loss", ends, [site.design.heat_loss_kw, 0.0], "design", "dash"))
     says = _heat_words(loss)
-    rows_out = tuple((day(r["day"]), number(r["outdoor"], 1), number(v, 2)) for r, v in zip(data, kw, strict=True))
+    rows_out = tuple(
+        (day(r["day"]), number(r["outdoor"], 1), number(v, 2)) for r, v in zip(data, kw, strict=True)
+    )
     label = "Heat to rooms" if name == "space" else "All heat"
     return Chart(
         "heat", title, says, _OUTDOOR, Axis(label, "kW", low=0.0), tuple(layers),
@@ -65,7 +67,11 @@ def _heat_words(loss: dict[str, Any]) -> str:
     text = f"Measured heat loss at the design temperatures is {interval(loss['heat_loss_kw'], 'kW', 1)}"
     if loss["design_kw"]:
         text += f"; the design said {measure(loss['design_kw'], 'kW', 1)}"
-    return f"{text}. {loss['days_used']} days stand behind it."
+    text += f". {loss['days_used']} days stand behind it."
+    gains = loss["free_gains_w"]
+    if gains and gains > 50:
+        text += f" The days lie below the loss by what sun and people give: about {measure(gains / 1000.0, 'kW', 1)}."
+    return text
 
 
 def curve_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
@@ -74,15 +80,21 @@ def curve_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     data = [r for r in known(rows, "flow", "outdoor_steady") if (r.get("n_steady") or 0) >= 60]
     curve = result["heating_curve"]
     if not data:
-        return nothing("curve", title, curve["reason"] or "No day has an hour of steady heating with both temperatures.")
+        return nothing(
+            "curve", title, curve["reason"] or "No day has an hour of steady heating with both temperatures."
+        )
     layers: list[Layer] = [
         Points("a day", [r["outdoor_steady"] for r in data], [r["flow"] for r in data], "heat", hints=tuple(day(r["day"]) for r in data))
     ]  # fmt: skip
     if curve["fitted"]:
-        layers.append(Line("as it ran", [p[0] for p in curve["fitted"]], [p[1] for p in curve["fitted"]], "water"))
+        layers.append(
+            Line("as it ran", [p[0] for p in curve["fitted"]], [p[1] for p in curve["fitted"]], "water")
+        )
     if site.heating_curve is not None:
         points = site.heating_curve.points
-        layers.append(Line("designed curve", [p[0] for p in points], [p[1] for p in points], "design", "dash"))
+        layers.append(
+            Line("designed curve", [p[0] for p in points], [p[1] for p in points], "design", "dash")
+        )
     above = curve["above_design_k"]
     if above is not None:
         says = f"On average the water was {measure(abs(above), 'K', 1)} {'above' if above >= 0 else 'below'} the designed curve."
@@ -109,10 +121,22 @@ def efficiency_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Cha
     ]  # fmt: skip
     binned = _middle(lift, [r.get("rated_space") for r in data])
     if binned:
-        layers.append(Line("its rating at the same temperatures", [b[0] for b in binned], [b[1] for b in binned], "design", "dash"))
+        layers.append(
+            Line(
+                "its rating at the same temperatures",
+                [b[0] for b in binned],
+                [b[1] for b in binned],
+                "design",
+                "dash",
+            )
+        )
     points = [(p.flow_c - p.outdoor_c, p.cop) for p in site.heat_pump.rating]
     if points:
-        layers.append(Points("rating point (EN 14511)", [p[0] for p in points], [p[1] for p in points], "design", "square"))
+        layers.append(
+            Points(
+                "rating point (EN 14511)", [p[0] for p in points], [p[1] for p in points], "design", "square"
+            )
+        )
     expected = result["performance"]["expected"]
     says = "Each point is a day: heat to the rooms over the electricity used for it."
     if expected and expected["space_heating"] and expected["measured_space_heating"]:

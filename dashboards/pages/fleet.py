@@ -33,7 +33,9 @@ def visit_of(findings: list[dict[str, Any]]) -> str:
     return min(asked, key=_ORDER.index, default="none")
 
 
-def fleet_page(rows: list[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime) -> str:
+def fleet_page(
+    rows: list[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
+) -> str:
     """rows : one dict a home with id, name, site, heard, result, reason."""
     entries = sorted((_entry(row, now) for row in rows), key=_worst_first)
     asked = {"q": query.get("q", "").strip()[:80], "show": query.get("show", "all")}
@@ -43,7 +45,9 @@ def fleet_page(rows: list[dict[str, Any]], visitor: dict[str, Any], query: dict[
     )  # fmt: skip
 
 
-def visits_page(rows: list[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime) -> str:
+def visits_page(
+    rows: list[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
+) -> str:
     """Homes by what they need: a drive, a setting, a phone call; and what to load."""
     entries = sorted((_entry(row, now) for row in rows), key=_worst_first)
     groups, load = [], dict[str, list[str]]()
@@ -158,7 +162,9 @@ def _worst_first(entry: dict[str, Any]) -> tuple[Any, ...]:
 
 
 def _fits(entry: dict[str, Any], asked: dict[str, str]) -> bool:
-    text = " ".join([entry["name"], entry["id"], entry["said"], *(words.finding_title(f["code"]) for f in entry["open"])])
+    text = " ".join(
+        [entry["name"], entry["id"], entry["said"], *(words.finding_title(f["code"]) for f in entry["open"])]
+    )
     if asked["q"] and asked["q"].lower() not in text.lower():
         return False
     show = asked["show"]
@@ -192,7 +198,11 @@ def _summary(entries: list[dict[str, Any]]) -> str:
     for e in entries:
         if e["currency"] and e["money"]:
             cost[e["currency"]] = cost.get(e["currency"], 0.0) + e["money"]
-    told = f"{words.count(len(entries), 'home')}: {words.listed(parts)}." if parts else f"{words.count(len(entries), 'home')}."
+    told = (
+        f"{words.count(len(entries), 'home')}: {words.listed(parts)}."
+        if parts
+        else f"{words.count(len(entries), 'home')}."
+    )
     if cost:
         told += f" What is wrong costs about {words.listed([words.money(v, c, 0) for c, v in cost.items()])} a year."
     return told

@@ -10,7 +10,7 @@ import pytest
 
 from analysis.facts.build import MARGIN_DAYS, build_facts
 from analysis.readings import Samples
-from api.facts_keeper import KINDS, FactsKeeper
+from api.facts_keeper import KINDS
 from api.service import Service
 from tests.api.conftest import add_site
 from tests.api.plants import START, readings, site_text
@@ -155,8 +155,7 @@ def test_a_year_of_kept_facts_is_read_in_a_blink(service: Service) -> None:
     assert best < 0.25
 
 
-def test_a_site_of_another_database_is_not_mixed_in(plant_here: Service) -> None:
+def test_facts_of_one_site_are_not_another_s(plant_here: Service) -> None:
     add_site(plant_here, "elm")
-    other = FactsKeeper(plant_here.database, plant_here.store, plant_here.plants)
-    other.update(plant(plant_here).site, *days(4))
-    assert other.kept("elm", *days(4)).days.empty
+    plant_here.keeper.update(plant(plant_here).site, *days(4))
+    assert plant_here.keeper.kept("elm", *days(4)).days.empty

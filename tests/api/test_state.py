@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import sqlite3
 from concurrent.futures import ProcessPoolExecutor
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -21,7 +22,7 @@ from api.state.database import HEAD, open_database, upgrade
 from api.state.tables import Base, SiteRow
 from tests.api.conftest import add_site
 
-assert people_tables and work_tables  # their tables are part of Base
+__all__ = ["people_tables", "work_tables"]  # their tables are part of Base
 
 
 def test_the_migrations_make_the_tables_of_the_code(tmp_path: Path, database_url: str) -> None:
@@ -80,15 +81,20 @@ def test_processes_that_open_a_new_database_at_once_all_get_it(tmp_path: Path, d
 
 
 def test_a_write_that_fails_leaves_nothing(either_service: Service) -> None:
-    with pytest.raises(RuntimeError), either_service.database.write() as session:
-        session.execute(SiteRow.__table__.insert().values(id="elm", file="", added=None, updated=None))
-        raise RuntimeError("in the middle")
+    moment = datetime.now(UTC)
+
+    def half_done() -> None:
+        with either_service.database.write() as session:
+            session.add(SiteRow(id="elm", file="", added=moment, updated=moment))
+            session.flush()
+            raise RuntimeError("in the middle")
+
+    with pytest.raises(RuntimeError):
+        half_done()
     assert either_service.plants.ids() == []
 
 
 def test_removing_a_site_takes_everything_that_hangs_on_it(either_service: Service) -> None:
-    from datetime import UTC, datetime
-
     from api.alerts.alerts import Alerts
     from api.people.access import COMMAND_LINE
 

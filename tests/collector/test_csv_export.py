@@ -75,7 +75,7 @@ def readings(given_values: dict[str, dict[int, float | str]]) -> Readings:
     return out
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(values=READINGS, ending=st.sampled_from([".csv", ".csv.gz"]))
 def test_csv_round_trip(
     tmp_path_factory: pytest.TempPathFactory, values: dict[str, dict[int, float | str]], ending: str

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from analysis.errors import FieldfareError, InputError
 from analysis.readings import MS_PER_DAY, Readings, Samples
-from collector.store import local
+from collector.store import hot, local
 from collector.store.local import LocalStore
 from collector.store.protocol import Appended, PointSpan
 
@@ -369,3 +369,46 @@ def test_an_empty_append_leaves_no_trace(store: LocalStore) -> None:
     assert store.append("ash-lane", {"a": Samples(np.empty(0, np.int64), np.empty(0))}) == Appended(0, 0, 0)
     assert not found(store._folder, b"ash-lane")
     assert os.listdir(store._folder / "sealed") == []
+
+
+@pytest.mark.parametrize("how", ["seal", "bulk"])
+def test_hot_rows_go_only_when_the_month_is_durable_in_its_place(
+    store: LocalStore, monkeypatch: pytest.MonkeyPatch, how: str
+) -> None:
+    store.append("ash-lane", minutes(T, 50))
+    steps: list[str] = []
+    sync, replace, delete = os.fsync, os.replace, hot.delete
+
+    def named(fd: int) -> None:
+        steps.append(f"sync {Path(os.readlink(f'/proc/self/fd/{fd}')).name}")
+        sync(fd)
+
+    def moved(a: Path, b: Path) -> None:
+        steps.append(f"rename {a.name} {b.name}")
+        replace(a, b)
+
+    def deleted(*args: int) -> int:
+        steps.append("delete")
+        return delete(*args)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(os, "fsync", named)
+    monkeypatch.setattr(os, "replace", moved)
+    monkeypatch.setattr(hot, "delete", deleted)
+    if how == "seal":
+        store.seal(T + 100 * MS_PER_DAY)
+    else:
+        monkeypatch.setattr(local, "_BULK", 1)
+        store.append("ash-lane", minutes(T, 60))
+    assert steps == [
+        "sync sealed",
+        "sync 2025-10.new",
+        "rename 2025-10.new 2025-10.parquet",
+        "sync ash-lane",
+        "delete",
+    ]
+
+
+def test_every_commit_is_synced_and_readers_are_not_locked_out(store: LocalStore) -> None:
+    with store._hot.writing() as db:
+        assert db.execute("PRAGMA synchronous").fetchone() == (2,)  # FULL
+        assert db.execute("PRAGMA journal_mode").fetchone() == ("wal",)

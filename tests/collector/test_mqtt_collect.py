@@ -414,3 +414,16 @@ def test_an_address_that_names_no_broker_is_refused(url, tmp_path):
 
 def test_the_password_is_not_shown(tmp_path):
     assert "secret" not in repr(MqttSettings("mqtt://h", tmp_path, user="me", password="secret"))
+
+
+def test_a_backlog_of_bare_values_keeps_every_one(mosquitto, tmp_path, store):
+    site, s = make_site(), settings(mosquitto, tmp_path)
+    with collecting(s, lambda: [site], store) as collector:
+        wait_until(lambda: len(collector._link.filters) == 3)
+    client = publisher(mosquitto.port)
+    send(client, f"{TOPIC}/hp_elec", [str(i) for i in range(2000)])  # delivered many in a millisecond
+    client.disconnect()
+    client.loop_stop()
+    with collecting(s, lambda: [site], store):
+        wait_until(lambda: len(values(store, "hp_elec")) == 2000)
+    assert [v for _, v in values(store, "hp_elec")] == [float(i) for i in range(2000)]

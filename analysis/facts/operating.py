@@ -1,0 +1,132 @@
+"""How the plant is operated by day: what rests and circulates with nothing to do, how steady the flow is."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.facts.minutes import Minutes
+from analysis.facts.segments import Segments
+from analysis.facts.strain import asked_flow
+from analysis.plant.site import Site
+from analysis.use import DEFROST, HEATING, HOT_WATER, OFF
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+_NO_FLOW_M3_H = 0.03
+_NO_PUMP_W = 4.0
+_SETTLED_MIN = 15
+# Water that a unit would reheat if it were asked for: it has fallen back by more than three fifths of the way from the
+# flow temperature asked for to the room. A call starts the compressor well before (common practice: 3 to 8 K below).
+_FALLEN_BACK = 0.4
+_RESTING_MIN = 30
+_USUAL_ROOM_C = 20.0
+# Controls circulate water against frost below about this outdoor temperature; that is no idle pump.
+_FROST_GUARD_C = 4.0
+# The lowest whole hour of a day is standby, if the unit rested that long.
+_HOUR_MIN = 60
+
+
+def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Columns of the days table.
+
+    n_still, still_power : resting minutes in which no water flows, and the unit's power in them [W]
+    lowest_hour : least power of the unit over a whole hour of the day [W]
+    n_unasked : resting minutes in which nothing asks for heat: no room call, or where calls are not measured the water has
+        cooled far below what would start the unit; not near frost. n_unasked_pumped : of them with a pump running
+    unasked_pump_power : the pump's power in them [W]
+    flow_rate_top : 90th percentile of the flow while heating or charging [m3/h]
+    flow_jitter : change of the flow from one minute to the next in steady running, over its mean [-]
+    n_heating_warm : minutes of heating with 15 °C or more outdoors at that moment; q_heating_warm : their heat [kWh]
+    """
+    grid, use = minutes.grid, minutes.use
+    out: dict[str, object] = {}
+    outdoor = grid.gauge("outdoor_temperature")
+    rate = grid.gauge("flow_rate")
+    unit = minutes.balance.heat_pump
+    rest = _settled(use.code == OFF, _SETTLED_MIN)
+    still = rest & np.isfinite(rate) & (np.nan_to_num(rate) < _NO_FLOW_M3_H)
+    out["n_still"] = day.count(still)
+    if unit is not None:
+        out["still_power"] = day.mean(unit * 60.0, still)
+        out["lowest_hour"] = _lowest_hour(unit * 60.0, day)
+    heating = (use.code == HEATING) | (use.code == DEFROST)
+    warm = heating & (np.nan_to_num(outdoor, nan=-9.0) >= 15.0)
+    out["n_heating_warm"] = day.count(warm)
+    out["q_heating_warm"] = day.sum(np.where(warm, np.nan_to_num(minutes.heat), 0.0)) / 1000.0
+    out |= _unasked(minutes, day, rate, outdoor)
+    steady = _settled((use.code == HEATING) | (use.code == HOT_WATER), 5) & np.isfinite(rate)
+    if steady.any():
+        out["flow_rate_top"] = _top(day, rate, steady)
+        if grid.spacing.get("flow_rate", 99.0) <= 2.0:
+            out["flow_jitter"] = _jitter(day, rate, steady)
+    return out
+
+
+def _lowest_hour(power: Floats, day: Segments) -> Floats:
+    """Least mean over any whole clock-free hour that is known throughout [W]."""
+    n = len(power)
+    total = np.concatenate(([0.0], np.cumsum(np.nan_to_num(power))))
+    known = np.concatenate(([0], np.cumsum(np.isfinite(power))))
+    end = np.minimum(np.arange(n) + _HOUR_MIN, n)
+    start = np.arange(n)
+    whole = known[end] - known[start] == _HOUR_MIN
+    return day.least(np.where(whole, (total[end] - total[start]) / _HOUR_MIN, np.nan))
+
+
+def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> dict[str, object]:
+    grid, use = minutes.grid, minutes.use
+    pump = minutes.balance.circulation_pump
+    by_power = pump is not None and grid.spacing.get("circulation_pump_electricity", 99.0) <= 10.0
+    if not by_power and not (grid.has("flow_rate") and grid.spacing["flow_rate"] <= 10.0):
+        return {}
+    resting = _settled(use.code == OFF, _RESTING_MIN)
+    call = grid.gauge("heat_call")
+    if np.isfinite(call).any():
+        unasked = resting & _settled(np.isfinite(call) & (call < 0.5), _SETTLED_MIN)
+    else:
+        flow, asked = grid.gauge("flow_temperature"), asked_flow(minutes)
+        room = grid.gauge("room_temperature")
+        room = np.where(np.isfinite(room), room, _USUAL_ROOM_C)
+        way = np.maximum(asked - room, 3.0)
+        unasked = resting & np.isfinite(flow) & np.isfinite(asked) & (flow - room < _FALLEN_BACK * way)
+    unasked &= np.nan_to_num(outdoor, nan=9.0) > _FROST_GUARD_C
+    if by_power:
+        assert pump is not None
+        known, on = np.isfinite(pump), np.nan_to_num(pump) * 60.0 > _NO_PUMP_W
+    else:
+        known, on = np.isfinite(rate), np.nan_to_num(rate) > _NO_FLOW_M3_H
+    out: dict[str, object] = {
+        "n_unasked": day.count(unasked & known),
+        "n_unasked_pumped": day.count(unasked & known & on),
+    }
+    if by_power:
+        assert pump is not None
+        out["unasked_pump_power"] = day.mean(pump * 60.0, unasked & on)
+    return out
+
+
+def _top(day: Segments, values: Floats, where: Flags) -> Floats:
+    out = np.full(len(day), np.nan)
+    for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
+        mine = values[a:b][where[a:b]]
+        if len(mine) >= 30:
+            out[i] = np.quantile(mine, 0.9)
+    return out
+
+
+def _jitter(day: Segments, rate: Floats, steady: Flags) -> Floats:
+    change = np.full(len(rate), np.nan)
+    both = steady[1:] & steady[:-1]
+    change[1:][both] = np.diff(rate)[both] ** 2
+    mean = day.mean(rate, steady)
+    spread = np.sqrt(day.mean(change) / 2.0)
+    return np.divide(spread, mean, out=np.full(len(day), np.nan), where=mean > 0.05)
+
+
+def _settled(flags: Flags, minutes: int) -> Flags:
+    """True where `flags` has held for more than so many minutes."""
+    index = np.arange(len(flags))
+    last_false = np.maximum.accumulate(np.where(flags, -1, index)) if len(flags) else index
+    return flags & (index - last_false > minutes)

@@ -1,0 +1,135 @@
+"""Does the back-up heater give heat in weather that the heat pump should carry?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.errors import NotAssessed
+from analysis.facts.direct_heat import helped_below
+from analysis.findings.context import Context, Need, Rule
+from analysis.findings.model import Cause, Evidence, Finding
+from analysis.findings.operation_common import MAINS_CAUTION, graded, heating_year, lowered, middle, ranked, refrigerant_caution
+from analysis.findings.spells import last_spell
+from analysis.findings.telling import Flags, column, sure
+
+_USUAL_COP = 2.8
+
+
+def backup_heater_use(context: Context) -> Finding | None:
+    days = context.days
+    below = helped_below(context.site)
+    if below is None:
+        raise NotAssessed("needs design.bivalent_c or design.outdoor_c to know in which weather the heater may help")
+    if "e_backup_mild" not in days:
+        raise NotAssessed("needs backup_heater_electricity together with outdoor_temperature")
+    mild, used = column(days, "e_backup_mild"), column(days, "e_backup")
+    known = np.isfinite(used) & np.isfinite(column(days, "outdoor"))
+    so = np.nan_to_num(mild) >= context.limit("backup_day_kwh")
+    heated = known & ((column(days, "n_heating") >= 60) | so)
+    spell = last_spell(days["day"], so, heated, hold_days=3, gone_days=10)
+    if spell is None:
+        return None
+    inside = heated & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
+    total = float(np.nansum(mild[inside]))
+    share = total / max(_space_heat(context, inside), total, 1e-9)
+    watch, act = context.limit("backup_share_watch"), context.limit("backup_share_act")
+    severity = lowered(graded(share, watch, act), spell, 3.0)
+    if severity == "note" and spell.until is None and share < 0.2 * watch:
+        return None
+    causes, told = _causes(context, inside & so)
+    cop = _cop(context)
+    kwh = total * (1.0 - 1.0 / cop) * heating_year(context)
+    full = bool(causes) and causes[0].cause == "capacity_shortfall"
+    per_day = total / max(int((inside & so).sum()), 1)
+    return Finding(
+        "backup_heater_use", severity, spell.since, sure(share / watch, spell.days * spell.share, max(spell.share, 0.6)),
+        f"The back-up heater gave {share:.0%} of the space heat in weather above {below:g} C, which the heat pump should carry.",
+        evidence=(
+            Evidence("back-up heat in mild weather, share of space heat", round(share, 4), "-", watch),
+            Evidence("back-up electricity in mild weather", round(total, 1), "kWh"),
+            Evidence("on the days with it", round(per_day, 2), "kWh/day", context.limit("backup_day_kwh")),
+            Evidence("days with it", int((inside & so).sum()), "days"),
+            *told,
+        ),
+        causes=causes, until=spell.until,
+        next_step=_full_step() if full else (
+            f"Look at the controller's bivalent point (or heater release) from afar or ask the householder to read it: set it to {below:g} C "
+            "as designed, and the heater's delay to 30 minutes or more. Look again after a week."
+        ),
+        caution=f"{refrigerant_caution(context.site)}" if full else MAINS_CAUTION,
+        home=(
+            "The plain electric heater has been helping the heat pump more than it should, which costs more. The house stays warm; "
+            "your installer will look at its setting." if not full else
+            "The heat pump gives less heat than it should and a plain electric heater makes up for it, which costs more. "
+            "Your installer will arrange to look at it."
+        ),
+        cost_kwh=kwh, cost_money=context.money(kwh), visit="drive" if full else "setting",
+        bring=("coil cleaning kit", "clamp thermometer", "power meter") if full else (),
+    )  # fmt: skip
+
+
+def _full_step() -> str:
+    return (
+        "Visit: the unit is at its limit where it should have spare. Check air path and fan, a quiet or output-limiting mode, water flow, "
+        "and compare output with the data sheet; then have the refrigerant circuit checked by a licensed person."
+    )
+
+
+def _space_heat(context: Context, inside: Flags) -> float:
+    """Space heat of those days [kWh], heater included; without a heat meter from the electricity at a usual COP."""
+    days = context.days
+    heat = float(np.nansum(column(days, "q_space")[inside]))
+    backup = float(np.nansum(column(days, "e_backup")[inside]))
+    if heat > 0.0:
+        seen = context.site.measures("space_heat") and not context.site.measures("heat_output")
+        return heat if seen else heat + backup
+    return float(np.nansum(column(days, "e_heat_pump")[inside])) * _USUAL_COP + backup
+
+
+def _cop(context: Context) -> float:
+    want = context.figures.expected
+    measured = want.measured_space or want.space or context.site.design.spf_space
+    return float(np.clip(measured or _USUAL_COP, 1.5, 6.0))
+
+
+def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
+    """A heater released by its setting leaves the unit throttled and the water hot enough; one that fills a gap does not."""
+    days = context.days
+    share = middle(column(days, "backup_unit_share")[chosen])
+    best = column(days, "load_share_top")
+    best = best[np.isfinite(best)]
+    ceiling = float(np.quantile(best, 0.9)) if len(best) >= 3 else np.nan
+    gap = middle(column(days, "backup_flow_gap")[chosen])
+    speed = middle(column(days, "speed")[chosen])
+    evidence: list[Evidence] = []
+    doubt = 0.0  # log odds that the unit was at its limit
+    words = []
+    if np.isfinite(share) and np.isfinite(ceiling) and ceiling > 0:
+        used = share / ceiling
+        evidence.append(Evidence("unit's output meanwhile, share of the most it gave", round(used, 2), "-"))
+        doubt += float(np.clip(8.0 * (used - 0.72), -3.0, 3.0))
+        words.append(f"the unit gave {min(used, 1.0):.0%} of the most it has shown")
+        if ceiling < 0.8:
+            doubt += 1.5
+            words.append(f"and that is {ceiling:.0%} of its rating")
+    if np.isfinite(gap):
+        evidence.append(Evidence("flow under what was asked meanwhile", round(gap, 1), "K"))
+        doubt += float(np.clip(1.2 * (gap - 1.2), -2.0, 2.0))
+        words.append(f"the water was {abs(gap):.1f} K {'under' if gap > 0 else 'over'} what was asked")
+    if np.isfinite(speed):
+        evidence.append(Evidence("compressor speed", round(speed), "%"))
+        doubt += float(np.clip(0.12 * (speed - 80.0), -2.0, 2.0))
+    if not words and not np.isfinite(speed):
+        return (), ()
+    p = 1.0 / (1.0 + float(np.exp(-doubt)))
+    why = "while the heater was on, " + ", ".join(words or [f"the compressor ran at {speed:.0f} %"])
+    return ranked({"bivalent_set_high": (1.0 - p, why), "capacity_shortfall": (p, why)}), tuple(evidence)
+
+
+RULES = (
+    Rule(
+        "backup_heater_use", backup_heater_use,
+        (Need(("backup_heater_electricity",), 60.0, 7), Need(("outdoor_temperature",), 60.0)),
+        frozenset({"backup_heater_electricity", "outdoor_temperature"}),
+    ),
+)  # fmt: skip

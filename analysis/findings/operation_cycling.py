@@ -1,0 +1,352 @@
+"""Does the compressor start too often, or run too briefly, for the weather?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import NotAssessed
+from analysis.findings.context import Context, Need, Rule
+from analysis.findings.model import Evidence, Finding, Severity
+from analysis.findings.operation_common import (
+    MAINS_CAUTION,
+    Flags,
+    Floats,
+    heating_year,
+    lowered,
+    middle,
+    ranked,
+    water_caution,
+)
+from analysis.findings.spells import Spell, last_spell
+from analysis.findings.telling import column, sure
+from analysis.plant.site import Site
+from analysis.use import HOT_WATER
+
+# A pause longer than this is a rest between two needs, not part of a cycle.
+_LONGEST_PAUSE_MIN = 60.0
+_START_MINUTES = 2.0
+# EN 14825's heating limit, and a design day where the site file gives none.
+_HEATING_LIMIT_C, _USUAL_DESIGN_C = 15.5, -6.0
+# Over what was asked: the unit's own switching difference lies at 2 to 5 K, a call ends anywhere below.
+_OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
+_KWH_PER_LITRE_K = 0.00116
+
+
+@dataclass(frozen=True)
+class _Days:
+    """By day, aligned with the days table: heating runs, their median length, starts an hour while it heats."""
+
+    count: Floats
+    minutes: Floats
+    rate: Floats
+
+
+def short_cycling(context: Context) -> Finding | None:
+    if not len(context.facts.runs):
+        return _by_counter(context)
+    runs = _heating_runs(context.facts.runs)
+    days = context.days
+    by_day = _by_day(days, runs)
+    outdoor = column(days, "outdoor")
+    limit = context.limit
+    many = by_day.count >= limit("cycling_runs_a_day")
+    brief = many & ((by_day.minutes < limit("short_run_minutes")) | (by_day.rate > limit("starts_per_hour")))
+    cold = np.isfinite(outdoor) & (outdoor <= _run_through_c(context))
+    often = by_day.rate > limit("cold_starts_per_hour")
+    through = many & cold & often & (by_day.minutes < limit("cold_run_minutes"))
+    so = brief | through
+    heated = (column(days, "n_heating") >= 60) | (column(days, "n_running") >= 60)
+    spell = last_spell(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
+    if spell is None:
+        return None
+    inside = _inside(days, spell) & so
+    severity, over = _severity(context, by_day, inside, brief, spell)
+    chosen = runs[runs["day"].isin(days["day"][inside])]
+    starts = middle(by_day.count[inside])
+    length, rate = middle(by_day.minutes[inside]), middle(by_day.rate[inside])
+    cause, told = _causes(context, chosen, cold_share=float(through[inside].mean()))
+    kwh = _cost(context, chosen, by_day, inside)
+    return Finding(
+        "short_cycling", severity, spell.since, sure(over, spell.days * spell.share, spell.share),
+        f"The compressor starts {starts:.0f} times a day for heating and runs {length:.0f} minutes at a time.",
+        evidence=(
+            Evidence("median heating run", round(length, 1), "min", limit("short_run_minutes")),
+            Evidence("starts an hour while heating", round(rate, 2), "1/h", limit("starts_per_hour")),
+            Evidence("heating starts a day", round(starts, 1), "1/day"),
+            Evidence("days with it", int(inside.sum()), "days", limit("cycling_days")),
+            *told,
+        ),
+        causes=cause,
+        next_step=_next_step(cause[0].cause if cause else ""),
+        caution=water_caution(context.site) if cause and cause[0].cause != "thermostat_chopping" else MAINS_CAUTION,
+        home="" if severity == "note" else (
+            "Your heat pump switches on and off more often than is good for it. It still heats; your installer will look at its "
+            "settings. Leaving thermostats at a steady setting helps."
+        ),
+        until=spell.until, cost_kwh=kwh, cost_money=context.money(kwh),
+        visit="setting" if cause and cause[0].cause == "thermostat_chopping" else "drive",
+        bring=_bring(cause[0].cause if cause else ""),
+    )  # fmt: skip
+
+
+def _heating_runs(runs: pd.DataFrame) -> pd.DataFrame:
+    """Whole runs that made no hot water, with the pause after each (nan: none seen, or a rest)."""
+    frame = runs.assign(after=runs["pause"].shift(-1))
+    frame = frame[
+        (frame["use"] != HOT_WATER) & (frame["minutes_hot_water"] == 0) & ~frame["cut"].astype(bool)
+    ]
+    rest = frame["after"] > _LONGEST_PAUSE_MIN
+    return frame.assign(
+        after=frame["after"].mask(rest), period=(frame["minutes"] + frame["after"]).mask(rest)
+    )
+
+
+def _by_day(days: pd.DataFrame, runs: pd.DataFrame) -> _Days:
+    grouped = runs.groupby("day")
+    table = pd.DataFrame(
+        {"count": grouped.size(), "minutes": grouped["minutes"].median(), "period": grouped["period"].median(),
+         "periods": grouped["period"].count()}
+    ).reindex(days["day"])  # fmt: skip
+    period = table["period"].where(table["periods"] >= 5).to_numpy(dtype=np.float64)
+    return _Days(
+        table["count"].fillna(0.0).to_numpy(dtype=np.float64),
+        table["minutes"].to_numpy(dtype=np.float64),
+        60.0 / period,
+    )
+
+
+def _run_through_c(context: Context) -> float:
+    """Outdoor temperature below which the load is large enough for a unit of the right size to run through."""
+    base = context.figures.heat_loss.base_temperature_c
+    base = min(base, _HEATING_LIMIT_C) if base is not None and base > 8.0 else _HEATING_LIMIT_C
+    design = context.site.design.outdoor_c
+    return base - context.limit("cold_load_share") * (base - (design if design is not None else _USUAL_DESIGN_C))
+
+
+def _comparable(so: Flags, outdoor: Floats, heated: Flags) -> Flags:
+    """Days on which it could show: at least as mild as those on which it did, or all where the weather is not known."""
+    if not so.any() or not np.isfinite(outdoor[so]).any():
+        return heated | so
+    coldest = float(np.nanquantile(outdoor[so], 0.1))
+    return so | (heated & (np.nan_to_num(outdoor, nan=coldest) >= coldest))
+
+
+def _inside(days: pd.DataFrame, spell: Spell) -> Flags:
+    day = days["day"].dt.strftime("%Y-%m-%d").to_numpy()
+    return (day >= spell.since) & (day <= (spell.until or "9999"))
+
+
+def _severity(
+    context: Context, by_day: _Days, inside: Flags, brief: Flags, spell: Spell
+) -> tuple[Severity, float]:
+    """Grade by size and by how much of the season it takes; `over` is the size over its limit."""
+    limit = context.limit
+    if brief[inside].mean() >= 0.3:
+        chosen = inside & brief
+        shortness = limit("short_run_minutes") / max(middle(by_day.minutes[chosen]), 1.0)
+        over = max(shortness, np.nan_to_num(middle(by_day.rate[chosen])) / limit("starts_per_hour"))
+    else:
+        over = middle(by_day.rate[inside]) / limit("cold_starts_per_hour")
+    heavy = middle(by_day.count[inside]) >= 1.5 * limit("counted_starts_a_day") and inside.sum() >= 28
+    severity: Severity = "act" if over >= 1.6 or (over > 1.1 and heavy) else "watch"
+    return lowered(severity, spell, limit("cycling_days")), over
+
+
+def _by_counter(context: Context) -> Finding | None:
+    """Starts from the unit's own counter, or as coarse readings show them: too many is too many."""
+    days, limit = context.days, context.limit
+    starts = column(days, "compressor_starts_counted")
+    hours = column(days, "compressor_hours_counted")
+    basis = "by the unit's own counter"
+    if not np.isfinite(starts).any():
+        raise NotAssessed(
+            "needs heat_pump_electricity or compressor_speed every 15 minutes or closer, or compressor_starts"
+        )
+    running = hours if np.isfinite(hours).any() else column(days, "n_running") / 60.0
+    judged = np.isfinite(starts) & (starts >= 1)
+    length = np.divide(running * 60.0, starts, out=np.full(len(starts), np.nan), where=starts > 0)
+    so = judged & (starts > limit("counted_starts_a_day"))
+    # Long runs between many starts are a busy winter's day, not short cycling.
+    so &= ~(length > 2.0 * limit("cold_run_minutes"))
+    spell = last_spell(
+        days["day"], so, _comparable(so, column(days, "outdoor"), judged), hold_days=3, gone_days=7
+    )
+    if spell is None:
+        return None
+    inside = _inside(days, spell) & so
+    many, mean = middle(starts[inside]), middle(length[inside])
+    over = many / limit("counted_starts_a_day")
+    severity = lowered("act" if over >= 2.0 else "watch", spell, limit("cycling_days"))
+    told = (
+        () if np.isnan(mean) else (Evidence("mean run", round(mean, 1), "min", limit("short_run_minutes")),)
+    )
+    return Finding(
+        "short_cycling", severity, spell.since, sure(over, spell.days * spell.share, spell.share) * 0.9,
+        f"The compressor starts {many:.0f} times a day {basis}.",
+        evidence=(
+            Evidence("starts a day", round(many, 1), "1/day", limit("counted_starts_a_day")),
+            *told,
+            Evidence("days with it", int(inside.sum()), "days", limit("cycling_days")),
+        ),
+        next_step="Ask for minute data of electricity, flow temperature and room call for a week: they tell what ends the runs.",
+        home="" if severity == "note" else "Your heat pump switches on and off more often than is good for it. It still heats; your installer will look into it.",
+        until=spell.until, visit="call",
+    )  # fmt: skip
+
+
+def _causes(context: Context, runs: pd.DataFrame, *, cold_share: float) -> tuple[tuple, tuple[Evidence, ...]]:  # type: ignore[type-arg]
+    """Who ends the runs, how much water there is, how big the unit is, how much flows."""
+    site, told = context.site, []
+    by_call = _ended_by_call(runs)
+    scores: dict[str, tuple[float, str]] = {}
+    call = by_call if by_call is not None else 0.4
+    if by_call is not None:
+        told.append(Evidence("runs ended by the room's call", round(by_call, 2), "-", 0.5))
+    words = "the room's call or its valve ends" if by_call is not None else "nothing shows who ends"
+    scores["thermostat_chopping"] = (2.0 * call**1.5, f"{words} {100 * call:.0f} % of the runs")
+    own = 1.0 - call
+    litres = _water_per_kw(site, runs)
+    if np.isfinite(litres):
+        told.append(
+            Evidence(
+                "water and metal a start warms",
+                round(litres, 1),
+                "l/kW",
+                context.limit("water_litres_per_kw"),
+            )
+        )
+    share = _flow_share(site, runs)
+    if np.isfinite(share):
+        told.append(
+            Evidence("flow over nominal", round(share, 2), "-", context.limit("low_flow_watch_share"))
+        )
+    size = _size(site)
+    low = context.limit("low_flow_watch_share")
+    restricted = np.clip((low - share) / 0.12 + 0.5, 0.0, 1.5) if np.isfinite(share) else 0.15
+    scores["flow_restriction"] = (
+        own * 1.6 * float(restricted),
+        f"the unit ends its own runs and the flow is {100 * share:.0f} % of nominal"
+        if np.isfinite(share)
+        else "flow is not measured",
+    )
+    big = np.clip((size - 0.55) / 0.15, 0.0, 1.5) if np.isfinite(size) else 0.5
+    scores["oversized_for_mild_load"] = (
+        own * (0.25 + float(big) + 0.8 * cold_share) * (1.0 - 0.6 * min(float(restricted), 1.0)),
+        (f"lowest output is {100 * size:.0f} % of the design heat loss" if np.isfinite(size) else "the unit ends its own runs")
+        + (", and it cycles in cold weather too" if cold_share > 0.2 else ""),
+    )  # fmt: skip
+    scores["low_water_volume"] = (
+        own * _little_water(context, litres) * (1.0 - 0.6 * min(float(restricted), 1.0)) * (1.0 - 0.5 * min(float(big), 1.0)),
+        f"each start has about {litres:.0f} l of water a kilowatt to warm, so the flow rises fast"
+        if np.isfinite(litres) else "the unit ends its own runs",
+    )  # fmt: skip
+    return ranked(scores), tuple(told)
+
+
+def _ended_by_call(runs: pd.DataFrame) -> float | None:
+    """Share of runs that a call ended rather than the unit; None where nothing shows it.
+
+    In turn: the call itself; how far the flow had passed what was asked; whether the water stands still soon after.
+    """
+    known = runs[runs["ended_by"].isin(["call", "unit"])]
+    if len(known) >= 0.3 * len(runs):
+        return float((known["ended_by"] == "call").mean())
+    over = (runs["flow_end"] - runs["target_flow"]).to_numpy(dtype=np.float64)
+    after = (runs["flow_after"] / runs["flow_rate"]).to_numpy(dtype=np.float64)
+    verdict = np.full(len(runs), np.nan)
+    verdict[after < 0.2] = 1.0
+    verdict[after >= 0.2] = 0.0
+    verdict[over < _CALL_STOP_K] = np.where(
+        np.isnan(verdict[over < _CALL_STOP_K]), 1.0, verdict[over < _CALL_STOP_K]
+    )
+    verdict[over > _OWN_STOP_K] = 0.0
+    seen = verdict[np.isfinite(verdict)]
+    return float(seen.mean()) if len(seen) >= max(5, 0.2 * len(runs)) else None
+
+
+def _water_per_kw(site: Site, runs: pd.DataFrame) -> float:
+    """Water, metal included, that a run warms for each kilowatt it gives [l/kW]; nan where it can't be told.
+
+    What a cycle stores is its heat less what the rooms take all along: heat x pause / period. Over the rise of the mean
+    water temperature that is a heat capacity.
+    """
+    heat, minutes = runs["heat"].to_numpy(dtype=np.float64), runs["minutes"].to_numpy(dtype=np.float64)
+    stored = heat * (runs["after"] / runs["period"]).to_numpy(dtype=np.float64)
+    ends = (runs["flow_end"] + runs["return_end"]).to_numpy(dtype=np.float64)
+    begins = (runs["flow_start"] + runs["return_start"]).to_numpy(dtype=np.float64)
+    warmed = (ends - begins) / 2.0
+    usable = np.isfinite(stored) & (warmed > 1.0) & (runs["minutes_defrost"] == 0).to_numpy() & (heat > 0)
+    if usable.sum() < 5:
+        return float("nan")
+    litres = stored[usable] / warmed[usable] / _KWH_PER_LITRE_K
+    return middle(litres / (heat[usable] / minutes[usable] * 60.0))
+
+
+def _little_water(context: Context, litres: float) -> float:
+    if not np.isfinite(litres):
+        return 0.5
+    return float(np.clip(context.limit("water_litres_per_kw") / max(litres, 1.0), 0.0, 2.5)) * 1.2
+
+
+def _flow_share(site: Site, runs: pd.DataFrame) -> float:
+    nominal = site.heat_pump.flow_m3_per_h
+    return middle(runs["flow_rate"].to_numpy(dtype=np.float64)) / nominal if nominal else float("nan")
+
+
+def _size(site: Site) -> float:
+    """Lowest output over the design heat loss [-]."""
+    least, loss = site.heat_pump.min_output_kw, site.design.heat_loss_kw
+    return least / loss if least and loss else float("nan")
+
+
+def _cost(context: Context, runs: pd.DataFrame, by_day: _Days, inside: Flags) -> float | None:
+    """A year's electricity of the starts beyond one an hour; None without electricity.
+
+    A start costs about two minutes of the unit's power (common practice, as in the losses).
+    """
+    power = (runs["electricity"] / runs["minutes"] * 60.0).to_numpy(dtype=np.float64)
+    if not np.isfinite(power).any():
+        return None
+    spare = np.maximum(1.0 - 1.0 / np.maximum(by_day.rate[inside], 1.0), 0.0)
+    excess = float(np.nansum(by_day.count[inside] * np.where(np.isfinite(spare), spare, 0.5)))
+    return excess * middle(power) * _START_MINUTES / 60.0 * heating_year(context)
+
+
+def _next_step(cause: str) -> str:
+    return {
+        "thermostat_chopping": (
+            "Open the room thermostat's switching band or turn off its time-proportional cycling (6 starts an hour is for boilers), or let weather "
+            "compensation run with the thermostat as an upper limit only."
+        ),
+        "oversized_for_mild_load": (
+            "Check that the lowest output is unlocked in the settings, widen the switching difference and the restart pause, keep all zones open; a "
+            "buffer or a smaller unit is the lasting cure."
+        ),
+        "low_water_volume": (
+            "Open loops and radiators so that the least water the maker asks for is always in circuit, widen the switching difference; else plan a "
+            "volume tank in series."
+        ),
+        "flow_restriction": "Clean the strainer, bleed the circuit, open the valves and raise the pump's setting until the flow is nominal.",
+    }.get(cause, "Look at a day by the minute: flow temperature, call and flow at the end of each run tell what ends it.")  # fmt: skip
+
+
+def _bring(cause: str) -> tuple[str, ...]:
+    return {
+        "low_water_volume": ("volume tank data", "drain hose"),
+        "flow_restriction": ("strainer tools", "strainer insert", "bleed key"),
+        "oversized_for_mild_load": ("installer code for the controls",),
+    }.get(cause, ())
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "short_cycling", short_cycling,
+        needs=(
+            Need(("heat_pump_electricity", "compressor_speed", "operating_mode", "compressor_starts")),
+        ),
+        reads=frozenset({"heat_pump_electricity", "compressor_speed"}),
+    ),
+)  # fmt: skip

@@ -1,0 +1,162 @@
+"""An outdoor sensor that the sun, or a warm wall, makes read too much."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import NotAssessed
+from analysis.facts.daylight import OFF_NOON_SHARE
+from analysis.figures.estimate import robust_fit
+from analysis.findings.context import Context, Need, Rule
+from analysis.findings.model import Evidence, Finding, Severity
+from analysis.findings.telling import column, date_text, sure
+from analysis.physics.sun import clear_noon, daytime_temperature
+
+_MONTH_DAYS = 30
+_FEWEST_DAYS = 30
+_WINDOWS = {"fore": 0.5 - OFF_NOON_SHARE, "noon": 0.5, "aft": 0.5 + OFF_NOON_SHARE}
+_SIDES = {"fore": "east", "noon": "south", "aft": "west"}
+# An hour after sunset the air has given back about a tenth of the way it stood at at sunset (Parton and Logan 1981,
+# night coefficient 2.2 over twelve hours).
+_DUSK_SHARE = 0.9
+_SUN_STEP = 500.0
+
+
+@dataclass(frozen=True)
+class _Warmth:
+    """Warmth that the air's own course does not explain: of the brightest month [K], its day; growth per 500 W/m2."""
+
+    side: str
+    monthly: float
+    at: int
+    slope: float
+    error: float
+    season: float
+
+
+def outdoor_sensor_biased(context: Context) -> Finding | None:
+    """By day warmer than the air's own course between sunrise and sunset, the more so the higher the sun."""
+    days = context.whole.days
+    latitude = context.site.site.latitude
+    if latitude is None or context.site.site.longitude is None:
+        raise NotAssessed("needs latitude and longitude in the site file")
+    if np.isfinite(column(days, "air_noon") - column(days, "air_dusk")).sum() < _FEWEST_DAYS:
+        raise NotAssessed(f"needs {_FEWEST_DAYS} days of outdoor temperature every two hours or closer")
+    by_controls = _against_controls(context)
+    warmth = max((_warmth(context, side, latitude) for side in _WINDOWS), key=lambda w: w.monthly)
+    by_sun = (
+        warmth.monthly >= context.limit("outdoor_sun_k")
+        and warmth.slope >= context.limit("outdoor_sun_slope_k")
+        and warmth.slope > 2.0 * warmth.error
+    )
+    plainly = warmth.monthly >= context.limit("outdoor_sun_plain_k")
+    if not (by_sun or plainly or by_controls is not None):
+        if warmth.season < 250.0 and warmth.monthly < context.limit("outdoor_sun_k"):
+            raise NotAssessed(
+                "the sun stood too low in this period to show whether the outdoor sensor hangs in it"
+            )
+        return None
+    return _finding(context, warmth, by_sun or plainly, by_controls)
+
+
+def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float | None) -> Finding:
+    days = context.whole.days
+    excess = max(warmth.monthly, by_controls or 0.0)
+    act = context.limit("outdoor_sun_act_k")
+    severity: Severity = "act" if excess >= act else "watch"
+    over = (
+        warmth.monthly / context.limit("outdoor_sun_k")
+        if by_sun
+        else (by_controls or 0.0) / context.limit("outdoor_against_controls_k")
+    )
+    evidence = [
+        Evidence("warmth at noon beyond the air's own course, brightest month", round(warmth.monthly, 1), "K", context.limit("outdoor_sun_k")),
+        Evidence("its growth with the sun, for each 500 W/m2", round(warmth.slope, 1), "K", context.limit("outdoor_sun_slope_k")),
+    ]  # fmt: skip
+    if by_controls is not None:
+        limit = context.limit("outdoor_against_controls_k")
+        evidence.append(
+            Evidence("bright days above what the controls saw", round(by_controls, 1), "K", limit)
+        )
+    return Finding(
+        "outdoor_sensor_biased",
+        severity,
+        date_text(days, 0),
+        sure(over, _MONTH_DAYS) * (1.0 if by_sun and by_controls is not None else 0.92),
+        f"The outdoor sensor reads about {excess:.0f} K too warm on bright days: it hangs in the sun.",
+        tuple(evidence),
+        next_step=(
+            f"Move the sensor to a shaded wall (north, 2 m up, away from flues, windows and the unit's own air), or shade it; the sun reaches it "
+            f"most from the {_SIDES[warmth.side]}. Until then figures that rest on outdoor temperature are too kind or too harsh by day."
+        ),
+        caution="Work on a ladder by the local rules; the sensor's cable is low voltage, but switch the unit's controls off first.",
+        visit="drive",
+        bring=("outdoor sensor with a shaded case", "cable clips"),
+    )
+
+
+def _warmth(context: Context, side: str, latitude: float) -> _Warmth:
+    days = context.whole.days
+    hours = column(days, "day_hours")
+    dawn, dusk, mid = (column(days, f"air_{n}") for n in ("dawn", "dusk", side))
+    at_window = daytime_temperature(_WINDOWS[side], hours)
+    at_dusk = _DUSK_SHARE * daytime_temperature(1.0, hours)
+    # The air's own rise, told by the two moments without sun.
+    excess = mid - dawn - (dusk - dawn) * at_window / at_dusk
+    sun = np.asarray(clear_noon(days["day"].dt.dayofyear.to_numpy(), latitude))
+    known = np.isfinite(excess)
+    monthly = pd.Series(excess).rolling(_MONTH_DAYS, min_periods=20).mean().to_numpy()
+    if not np.isfinite(monthly).any():
+        return _Warmth(side, -99.0, 0, 0.0, 1.0, float(np.max(sun)))
+    at = int(np.nanargmax(monthly))
+    x = np.column_stack((np.ones(known.sum()), sun[known] / _SUN_STEP))
+    slope, error = 0.0, 1.0
+    if known.sum() >= 60 and float(np.ptp(x[:, 1])) > 0.4:
+        fit = robust_fit(x, excess[known], lags=5, tuning=2.5)
+        slope, error = fit.combination(np.array([0.0, 1.0]))
+    return _Warmth(side, float(monthly[at]), at, slope, error, float(np.max(sun[known])))
+
+
+def _against_controls(context: Context) -> float | None:
+    """How much warmer than the controls' own view the sensor reads on bright days than on dull ones [K]; None if not.
+
+    The controls' view is read back from the flow they ask for by the designed curve. A controller that averages the
+    weather over hours, or lets a sunny room lower the flow, makes this smaller, never larger.
+    """
+    curve = context.site.heating_curve
+    days = context.whole.days
+    asked = column(days, "target_above_curve")
+    swing = column(days, "air_noon") - column(days, "air_dawn")
+    known = np.isfinite(asked) & np.isfinite(swing) & (column(days, "n_heating") > 240.0)
+    if curve is None or len(curve.points) < 2 or known.sum() < 40:
+        return None
+    (cold, hot_flow), (warm, cool_flow) = curve.points[0], curve.points[-1]
+    steepness = (hot_flow - cool_flow) / (warm - cold)
+    if steepness < 0.2:
+        return None
+    view = pd.Series(np.where(known, asked / steepness, np.nan))
+    span = pd.Series(np.where(known, swing, np.nan))
+    y = (view - view.rolling(_MONTH_DAYS, center=True, min_periods=10).median()).to_numpy()
+    x = (span - span.rolling(_MONTH_DAYS, center=True, min_periods=10).median()).to_numpy()
+    both = np.isfinite(x) & np.isfinite(y)
+    if both.sum() < 40 or float(np.std(x[both])) < 0.8:
+        return None
+    fit = robust_fit(np.column_stack((np.ones(both.sum()), x[both])), y[both], lags=5)
+    slope, error = fit.combination(np.array([0.0, 1.0]))
+    bright = float(np.quantile(swing[known], 0.95) - np.quantile(swing[known], 0.1))
+    excess = slope * bright
+    return excess if excess >= context.limit("outdoor_against_controls_k") and slope > 4.0 * error else None
+
+
+OUTDOOR_RULES: tuple[Rule, ...] = (
+    Rule(
+        "outdoor_sensor_biased",
+        outdoor_sensor_biased,
+        (Need(("outdoor_temperature",), 120.0, _FEWEST_DAYS),),
+        frozenset({"outdoor_temperature"}),
+        lambda context, finding: frozenset({"outdoor_temperature"}),
+    ),
+)

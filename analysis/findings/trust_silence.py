@@ -1,0 +1,379 @@
+"""Readings that do not come, do not move, or begin anew: gaps, stuck sensors, register resets."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import NotAssessed
+from analysis.findings.context import Context, Rule
+from analysis.findings.model import Evidence, Finding, Severity
+from analysis.findings.telling import Flags, Floats, column, date_text, listed, named, runs_of, sure
+from analysis.plant.site import Point
+
+_WHOLE_SHARE, _NONE_SHARE = 0.9, 0.1
+_LOST_MIN = 60
+_METER_CAUTION = "The meter stands in a mains circuit: only an electrician licensed for it opens the board, under the local code."
+
+
+# ---- gaps
+
+
+@dataclass(frozen=True)
+class _Gap:
+    """points that are silent, from first to last day [index]; hours lost in it, and in the period in all"""
+
+    points: tuple[Point, ...]
+    first: int
+    last: int
+    hours: float
+    in_all: float
+    ongoing: bool
+
+
+def data_gap(context: Context) -> Finding | None:
+    """Stretches in which the gateway, or one point that usually comes regularly, said nothing."""
+    days = context.whole.days
+    minutes = column(days, "n_minutes")
+    begun = np.flatnonzero(column(days, "n_any") > 0)
+    if not len(begun):
+        raise NotAssessed("no readings in this period")
+    gap = _whole_gap(context, days, minutes, int(begun[0])) or _point_gap(context, days, minutes)
+    if gap is None:
+        return None
+    severity = _gap_severity(context, gap, float(minutes.sum()) / 60.0)
+    everything = len(gap.points) == len(_sending(context))
+    who = "all points" if everything else listed(named(p) for p in gap.points)
+    since = date_text(days, gap.first)
+    until = None if gap.ongoing else date_text(days, gap.last)
+    span = f"since {since}" if until is None else f"between {since} and {until}"
+    length = _long(gap.hours) + (f" (in all {_long(gap.in_all)})" if gap.in_all > 1.2 * gap.hours else "")
+    registers = everything and any(p.form == "register" for p in gap.points)
+    kept = " Totals hold where a register counted on; what happened within is lost." if registers else ""
+    if everything:
+        step = "Call the house: has the gateway power and network? If so, start it anew; take a spare along only if it stays silent."
+    else:
+        step = f"See whether {listed(p.id for p in gap.points)} still stands in the gateway's list; then its cable, battery and radio."
+    return Finding(
+        "data_gap",
+        severity,
+        since,
+        sure(1.5, max(gap.hours / 24.0, 1.0)) if severity != "note" else 0.9,
+        f"No readings from {who} {span}: {length} are missing.{kept}",
+        (
+            Evidence("hours without readings", round(gap.in_all, 1), "h", context.limit("gap_watch_hours")),
+            Evidence("share of the period", round(gap.in_all * 60.0 / float(minutes.sum()), 4), "-"),
+            Evidence("silent points", listed((p.id for p in gap.points), 6)),
+        ),
+        next_step=step if severity != "note" else "",
+        home="" if severity == "note" or not everything or until else (
+            f"Since {since} no readings reach us. The heating itself need not be affected; "
+            "please look whether the small box beside the meter has power, and call us if its lights are out."
+        ),
+        until=until,
+        visit="none" if until else "call",
+        bring=() if everything or until else ("spare sensor or battery",),
+    )  # fmt: skip
+
+
+def _long(hours: float) -> str:
+    return f"{hours:.0f} hours" if hours < 72 else f"{hours / 24:.0f} days"
+
+
+def _sending(context: Context) -> list[Point]:
+    days = context.whole.days
+    return [p for p in context.site.point if f"seen.{p.id}" in days and float(days[f"seen.{p.id}"].sum()) > 0]
+
+
+def _whole_gap(context: Context, days: pd.DataFrame, minutes: Floats, begun: int) -> _Gap | None:
+    """Silence of every point; what comes before the first reading ever is none."""
+    there = column(days, "n_any")
+    lost = minutes - there
+    # The day of the first reading, and that of the newest, are parts of days by nature.
+    lost[: begun + 1] = 0.0
+    last_day = len(days) - 1
+    if there[last_day] > 0:
+        lost[last_day] = 0.0
+    silent = lost >= _LOST_MIN
+    hours = float(lost[silent].sum()) / 60.0
+    if hours <= 0:
+        return None
+    found = runs_of(silent)
+    trailing = float(minutes[found[-1][0] : found[-1][1] + 1].sum()) if found[-1][1] == last_day else 0.0
+    ongoing = trailing > 3.0 * _usual_spacing(context)
+    if trailing and not ongoing:  # the next reading is not due yet
+        hours -= float(lost[found[-1][0] : found[-1][1] + 1].sum()) / 60.0
+        found = found[:-1]
+        if not found:
+            return None
+    longest = found[-1] if ongoing else max(found, key=lambda r: float(lost[r[0] : r[1] + 1].sum()))
+    if not ongoing and hours < 6.0:
+        return None
+    own = float(lost[longest[0] : longest[1] + 1].sum()) / 60.0
+    return _Gap(tuple(_sending(context)), *longest, own, hours, ongoing)
+
+
+def _usual_spacing(context: Context) -> float:
+    """Minutes between readings of the point that is read most often."""
+    days = context.whole.days
+    spacings = [float(days[c].median()) for c in days.columns if c.startswith("spacing.")]
+    return min(spacings, default=1.0)
+
+
+def _point_gap(context: Context, days: pd.DataFrame, minutes: Floats) -> _Gap | None:
+    """Whole days without a point that is there nearly every minute of other days.
+
+    A point that is sent only when it changes is often silent for long and none the worse.
+    """
+    sending = column(days, "n_any") > _WHOLE_SHARE * minutes
+    gaps: list[_Gap] = []
+    for point in _sending(context):
+        if point.form == "state" or point.quantity.startswith("target_"):
+            continue
+        share = np.nan_to_num(column(days, f"seen.{point.id}")) / minutes
+        there = np.flatnonzero(share > _NONE_SHARE)
+        usual = float(np.median(share[there[0] : there[-1] + 1]))
+        if usual < _WHOLE_SHARE:
+            continue
+        silent = (share < _NONE_SHARE) & sending
+        silent[: there[0]] = False
+        for a, b in runs_of(silent):
+            hours = float(minutes[a : b + 1].sum()) / 60.0
+            gaps.append(_Gap((point,), a, b, hours, hours, b == len(days) - 1))
+    if not gaps:
+        return None
+    worst = max(gaps, key=lambda g: (g.ongoing, g.hours))
+    alike = [g for g in gaps if abs(g.first - worst.first) <= 1 and g.ongoing == worst.ongoing]
+    points = tuple(p for g in alike for p in g.points)
+    return _Gap(points, worst.first, worst.last, worst.hours, worst.in_all, worst.ongoing)
+
+
+def _gap_severity(context: Context, gap: _Gap, hours_in_all: float) -> Severity:
+    lasting = (gap.last - gap.first + 1) >= context.limit("gap_ongoing_days")
+    if gap.ongoing:
+        return "act" if lasting else "watch" if gap.hours >= 24.0 else "note"
+    # A gap that is over still leaves the period's figures incomplete.
+    return "watch" if gap.in_all >= min(context.limit("gap_watch_hours"), 0.1 * hours_in_all) else "note"
+
+
+# ---- stuck sensors
+
+_WATER = frozenset(
+    {
+        "flow_temperature",
+        "return_temperature",
+        "distribution_flow_temperature",
+        "distribution_return_temperature",
+    }
+)
+_AIR = frozenset({"outdoor_temperature", "outdoor_humidity", "room_temperature", "solar_irradiance"})
+_WORKED_MIN = 60.0
+# A cylinder this warm loses several kelvin a day through its best insulation: it can't keep one reading.
+_WARM_CYLINDER_C = 30.0
+_SATURATED = 99.0  # fog keeps a sensor at its upper end for days
+_ERROR_VALUES = {85.0, -127.0, -50.0, 150.0, 0.0, -40.0, 125.0}
+
+
+def stuck_days(context: Context, point: Point) -> Flags | None:
+    """Days on which a point kept one and the same reading though it should have moved; None where that can't be told."""
+    days = context.whole.days
+    moves = column(days, f"moves.{point.id}")
+    if point.quantity == "outdoor_humidity":
+        should = column(days, f"raw.{point.id}") < _SATURATED
+    elif point.quantity in _AIR:
+        should = np.ones(len(days), dtype=bool)
+    elif point.quantity in _WATER or point.quantity == "flow_rate":
+        should = column(days, "n_running") >= _WORKED_MIN
+    elif point.quantity == "cylinder_temperature":
+        should = column(days, f"raw.{point.id}") > _WARM_CYLINDER_C
+    elif point.quantity == "heat_output":
+        should = (column(days, "n_running") >= _WORKED_MIN) & (
+            np.nan_to_num(column(days, "e_heat_pump")) >= 2.0
+        )
+    elif point.quantity == "heat_pump_electricity":
+        should = np.nan_to_num(column(days, "q_total")) >= 5.0
+    else:
+        return None
+    return (moves == 0.0) & should
+
+
+def sensor_stuck(context: Context) -> Finding | None:
+    """A reading that has not changed for longer than its own habit allows while it should."""
+    days = context.whole.days
+    worst: tuple[tuple[bool, int], Point, int, int, bool, float] | None = None
+    judged = False
+    for point in context.site.point:
+        flags = stuck_days(context, point)
+        if flags is None or f"moves.{point.id}" not in days or days[f"moves.{point.id}"].isna().all():
+            continue
+        judged = True
+        moves = column(days, f"moves.{point.id}")
+        need, habit = _days_needed(context, point, moves)
+        known = np.flatnonzero(np.isfinite(moves))
+        for a, b in runs_of(flags[known]):
+            first, last = int(known[a]), int(known[b])
+            if b - a + 1 < need:
+                continue
+            # The newest word of the sensor decides whether it goes on.
+            ongoing = bool(b == len(known) - 1) or not bool((moves[last + 1 :] > 0).any())
+            key = (ongoing, b - a + 1)
+            if worst is None or key > worst[0]:
+                worst = (key, point, first, last, ongoing, habit)
+    if not judged:
+        raise NotAssessed("needs a temperature or meter read at least 12 times a day")
+    if worst is None:
+        return _shortly_stuck(context)
+    (_, length), point, first, last, ongoing, habit = worst
+    value = float(column(days, f"raw.{point.id}")[last])
+    severity: Severity = "note" if not ongoing else "act" if length >= 3 else "watch"
+    shows = f"{value:.4g} {point.kind.unit}" if point.form != "register" else "the same total"
+    spoken = (
+        " (a value that sensors show when they fail)"
+        if point.form == "gauge" and value in _ERROR_VALUES
+        else ""
+    )
+    since = date_text(days, first)
+    expected = f" instead of about {habit:.0f} changes a day" if math.isfinite(habit) else ""
+    return Finding(
+        "sensor_stuck",
+        severity,
+        since,
+        sure(2.0, length),
+        f"{named(point)} has shown {shows}{spoken} without a change for {length} days{expected}.",
+        (
+            Evidence("days without a change", float(length), "days", float(need_of(context, point, days))),
+            Evidence("changes a day before", None if math.isnan(habit) else round(habit, 1), "changes"),
+            Evidence("reading", round(value, 3), point.kind.unit),
+        ),
+        next_step="" if not ongoing else (
+            f"Read {point.id} at the plant: if the display moves, the gateway repeats an old value and wants a restart; if not, "
+            "change the sensor (seat it well in its pocket, with paste and insulation)."
+        ),
+        caution="" if not ongoing else _METER_CAUTION if point.kind.energy else "Pipes and pockets may be hot and under pressure.",
+        home="",
+        until=None if ongoing else date_text(days, last),
+        visit="drive" if ongoing else "none",
+        bring=(f"sensor for {point.quantity.replace('_', ' ')}",) if ongoing else (),
+    )  # fmt: skip
+
+
+def _days_needed(context: Context, point: Point, moves: Floats) -> tuple[int, float]:
+    """Days without a change that chance does not explain, and the point's own habit [changes a day]."""
+    lively = moves[moves > 0]
+    if len(lively) >= 5:
+        habit = float(np.median(lively))
+        return max(math.ceil(context.limit("stuck_missing_changes") / habit), 1), habit
+    if point.quantity == "flow_rate":
+        return 10**6, float("nan")  # a pump of one speed may show one flow for ever
+    return math.ceil(context.limit("stuck_days_unknown_habit")), float("nan")
+
+
+def need_of(context: Context, point: Point, days: pd.DataFrame) -> int:
+    return _days_needed(context, point, column(days, f"moves.{point.id}"))[0]
+
+
+def _shortly_stuck(context: Context) -> Finding | None:
+    """Hours rather than days: worth a note."""
+    notices = context.whole.notices
+    rows = notices[notices["kind"] == "stuck"]
+    known = {p.id: p for p in context.site.point}
+    rows = rows[rows["point"].isin(list(known))]
+    if rows.empty:
+        return None
+    worst = rows.sort_values("amount").iloc[-1]
+    point = known[str(worst["point"])]
+    return Finding(
+        "sensor_stuck",
+        "note",
+        f"{worst['day']:%Y-%m-%d}",
+        0.6,
+        f"{named(point)} showed one and the same value for {worst['amount']:.0f} hours of {worst['day']:%Y-%m-%d}.",
+        (Evidence("hours without a change", round(float(worst["amount"]), 1), "h"),),
+        until=f"{worst['day']:%Y-%m-%d}",
+    )
+
+
+def spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
+    days = context.whole.days
+    out = set()
+    for point in context.site.point:
+        flags = stuck_days(context, point)
+        if flags is not None and f"moves.{point.id}" in days and flags.sum() >= need_of(context, point, days):
+            out.add(point.quantity)
+    return frozenset(out)
+
+
+# ---- registers
+
+_RESETS = ("reset", "stepped_back")
+
+
+def register_reset(context: Context) -> Finding | None:
+    """Running totals that began anew."""
+    registers = {p.id: p for p in context.site.point if p.form == "register"}
+    if not registers:
+        raise NotAssessed("no meter here is read as a running total")
+    notices = context.whole.notices
+    odd = notices[notices["point"].isin(list(registers)) & notices["kind"].isin([*_RESETS, "rolled_over"])]
+    # A last digit that jitters is no reset.
+    odd = odd[(odd["kind"] != "stepped_back") | (odd["amount"] > 1.0)]
+    if odd.empty:
+        return None
+    resets = odd[odd["kind"] != "rolled_over"]
+    counts = resets["point"].value_counts()
+    if counts.empty:
+        return _rolled_over(odd, registers)
+    point = registers[str(counts.index[0])]
+    mine = resets[resets["point"] == point.id]
+    count = len(mine)
+    counter = point.kind.unit != "W"
+    severity: Severity = (
+        "note" if counter or count < context.limit("resets_watch")
+        else "act" if count >= context.limit("resets_act") else "watch"
+    )  # fmt: skip
+    first, last = mine["day"].min(), mine["day"].max()
+    newest = context.whole.days["day"].iloc[-1]
+    apart = max(45, 2 * int((last - first).days / max(count - 1, 1)))
+    ongoing = count > 1 and (newest - last).days <= apart
+    times = "once" if count == 1 else f"{count} times"
+    return Finding(
+        "register_reset",
+        severity,
+        f"{first:%Y-%m-%d}",
+        0.95,
+        f"The running total of {named(point)} fell back {times}, first on {first:%Y-%m-%d}; what was counted is kept whole.",
+        (
+            Evidence("resets", float(count), "resets", context.limit("resets_watch")),
+            Evidence("total before the last reset", round(float(mine["amount"].iloc[-1]), 1), point.kind.energy or "count"),
+            Evidence("last one", f"{last:%Y-%m-%d}"),
+        ),
+        next_step="" if severity == "note" else (
+            "Ask whether the meter or its pulse counter loses power now and then; have its supply and battery seen to, "
+            "and let it keep its total through a power cut."
+        ),
+        caution="" if severity == "note" else _METER_CAUTION,
+        until=None if ongoing else f"{last:%Y-%m-%d}",
+        visit="none" if severity == "note" else "call",
+        bring=() if severity == "note" else ("battery for the pulse counter",),
+    )  # fmt: skip
+
+
+def _rolled_over(odd: pd.DataFrame, registers: dict[str, Point]) -> Finding:
+    row = odd.iloc[-1]
+    point = registers[str(row["point"])]
+    return Finding(
+        "register_reset", "note", f"{row['day']:%Y-%m-%d}", 0.9,
+        f"The running total of {named(point)} reached the end of its range and began again at nothing; nothing is lost.",
+        (Evidence("counted across it", round(float(row["amount"]), 2), point.kind.energy or "count"),),
+        until=f"{row['day']:%Y-%m-%d}",
+    )  # fmt: skip
+
+
+SILENCE_RULES: tuple[Rule, ...] = (
+    Rule("data_gap", data_gap),
+    Rule("sensor_stuck", sensor_stuck, spoils=spoilt_by_stuck),
+    Rule("register_reset", register_reset),
+)

@@ -1,0 +1,391 @@
+"""A point that sends another unit than the site file declares."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import NotAssessed
+from analysis.findings.context import Context, Rule
+from analysis.findings.model import Evidence, Finding
+from analysis.findings.spells import Spell, last_spell
+from analysis.findings.telling import Flags, Floats, column, named, sure
+from analysis.physics.sun import clear_noon
+from analysis.plant.site import Point, Site
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A unit taken for another: what the point really sends, and how to have back what it meant from what was read."""
+
+    sends: str
+    declared: str
+    back: Callable[[Floats], Floats]
+
+
+def _times(sends: str, declared: str, factor: float) -> Slip:
+    """The reading came out `factor` times the truth."""
+    return Slip(sends, declared, lambda shown: shown / factor)
+
+
+_FAHRENHEIT = Slip("degF", "degC", lambda shown: (shown - 32.0) / 1.8)
+_CELSIUS = Slip("degC", "degF", lambda shown: shown * 1.8 + 32.0)
+_ENERGY_UP = (_times("a unit 1000 times smaller (W, Wh)", "kW, kWh", 1000.0),)
+_ENERGY_DOWN = (
+    _times("a unit 1000 times larger (kW, MWh)", "W, kWh", 1e-3),
+    _times("GJ", "kWh", 3.6e-3),
+)
+_FLOW = (
+    _times("l/h", "m3/h", 1000.0),
+    _times("l/min", "m3/h", 1000.0 / 60.0),
+    _times("US gal/min", "m3/h", 4.403),
+    _times("l/s", "m3/h", 1.0 / 3.6),
+    _times("m3/h", "l/min", 0.06),
+    _times("m3/h", "l/h", 0.001),
+)
+_PRESSURE_UP = (_times("kPa", "bar", 100.0), _times("psi", "bar", 14.504), _times("mbar", "bar", 1000.0))
+_PRESSURE_DOWN = (_times("bar", "kPa", 0.01),)
+
+_WATER = frozenset(
+    {
+        "flow_temperature", "return_temperature", "distribution_flow_temperature", "distribution_return_temperature",
+        "target_flow_temperature", "buffer_temperature",
+    }
+)  # fmt: skip
+_ROOMS = frozenset({"room_temperature", "target_room_temperature"})
+
+
+@dataclass(frozen=True)
+class _Told:
+    """so : days on which the readings fit a wrong unit and not their own; judged : days on which that could be told"""
+
+    slip: Slip
+    so: Flags
+    judged: Flags
+
+
+def unit_mismatch(context: Context) -> Finding | None:
+    """Readings that no plant of this size can give in the declared unit, and that it would give in another."""
+    days = context.whole.days
+    worst: tuple[Spell, Point, _Told] | None = None
+    seen = False
+    for point in context.site.point:
+        if f"raw.{point.id}" not in days:
+            continue
+        seen = True
+        for told in _tellings(context, point):
+            spell = last_spell(days["day"], told.so, told.judged, hold_days=2)
+            if spell is None or spell.share < 0.6:
+                continue
+            if worst is None or (spell.until is None, spell.days) > (worst[0].until is None, worst[0].days):
+                worst = (spell, point, told)
+    if not seen:
+        raise NotAssessed("no numbers are measured here")
+    return None if worst is None else _finding(context, *worst)
+
+
+def _finding(context: Context, spell: Spell, point: Point, told: _Told) -> Finding:
+    days = context.whole.days
+    shown = column(days, f"raw.{point.id}")[told.so]
+    meant = told.slip.back(shown)
+    unit = "W" if point.kind.energy else point.kind.unit
+    typical, corrected = float(np.median(shown)), float(np.median(meant))
+    is_temperature = point.kind.is_temperature
+    declared = point.unit or told.slip.declared
+    sends = (
+        told.slip.sends
+        if is_temperature or not point.kind.energy
+        else _real_unit(declared, typical, corrected)
+    )
+    return Finding(
+        "unit_mismatch",
+        "note" if spell.until else "act",
+        spell.since,
+        sure(3.0, spell.days, spell.share),
+        f"{named(point)} sends {sends} though the site file says {declared}: it comes out at {typical:.3g} {unit} "
+        f"where {corrected:.3g} {unit} would fit.",
+        (
+            Evidence("typical reading as declared", round(typical, 4), unit),
+            Evidence(f"the same if it is {sends}", round(corrected, 4), unit),
+            Evidence("days on which it was so", float(spell.days), "days"),
+        ),
+        next_step="" if spell.until else (
+            f"Set the unit of {point.id} to {sends} in the site file"
+            + (" (a change in mid-season: ask who changed the gateway's set-up, and have it changed back)" if _came_later(days, spell) else "")
+            + "; figures are then worked out anew from the kept readings."
+        ),
+        until=spell.until,
+        visit="none" if spell.until else "setting",
+    )  # fmt: skip
+
+
+def _came_later(days: pd.DataFrame, spell: Spell) -> bool:
+    return bool((days["day"] < pd.Timestamp(spell.since)).sum() > 3)
+
+
+def _real_unit(declared: str, shown: float, meant: float) -> str:
+    """The unit that makes the declared one's numbers right, in the words of the declared one."""
+    ratio = meant / shown if shown else 1.0
+    ladder = (
+        ["mW", "W", "kW", "MW"] if not declared.lower().endswith("h") else ["mWh", "Wh", "kWh", "MWh", "GWh"]
+    )
+    if declared in ladder and abs(abs(np.log10(ratio)) - 3.0) < 0.2:
+        at = ladder.index(declared) + (1 if ratio > 1 else -1)
+        if 0 <= at < len(ladder):
+            return ladder[at]
+    if 200.0 < ratio < 400.0 and declared == "kWh":
+        return "GJ"
+    return f"about {ratio:.3g} {declared} for each unit"
+
+
+def _tellings(context: Context, point: Point) -> list[_Told]:
+    days, site = context.whole.days, context.site
+    raw = column(days, f"raw.{point.id}")
+    quantity = point.quantity
+    if quantity == "outdoor_temperature":
+        return _outdoor(context, raw)
+    if quantity in _ROOMS:
+        home, true = (8.0, 36.0), (12.0, 30.0)
+        return [_by_range(slip, raw, home, true) for slip in (_FAHRENHEIT, _CELSIUS)]
+    if quantity in _WATER:
+        top = (site.heat_pump.max_flow_c or 70.0) + 8.0
+        worked = column(days, "n_running") >= 120.0
+        hot = _by_range(_FAHRENHEIT, raw, (-20.0, top), (15.0, top), surely=(-20.0, 60.0))
+        cold = _by_range(_CELSIUS, np.where(worked, raw, np.nan), (10.0, 99.0), (20.0, top))
+        return [hot, cold]
+    if quantity == "cylinder_temperature":
+        charged = column(days, "n_hot_water") >= 20.0
+        hot = _by_range(_FAHRENHEIT, raw, (-20.0, 82.0), (25.0, 80.0))
+        return [hot, _by_range(_CELSIUS, np.where(charged, raw, np.nan), (22.0, 99.0), (30.0, 80.0))]
+    if quantity == "system_pressure":
+        low = _by_range(_PRESSURE_DOWN[0], raw, (0.05, 6.0), (0.5, 4.0))
+        return [*(_by_range(s, raw, (-0.5, 6.0), (0.4, 4.0)) for s in _PRESSURE_UP), _from_the_start(low)]
+    if quantity == "outdoor_humidity":
+        share = np.where(raw > 0.05, raw, np.nan)
+        return [_by_range(_times("a share of 1", "%", 0.01), share, (2.0, 110.0), (20.0, 101.0))]
+    if quantity == "flow_rate":
+        return _flow_rate(context, raw)
+    if point.kind.energy and quantity != "compressor_starts" and quantity != "compressor_hours":
+        return _energy(context, point, raw)
+    return []
+
+
+Range = tuple[float, float]
+
+
+def _by_range(slip: Slip, raw: Floats, home: Range, true: Range, *, surely: Range | None = None) -> _Told:
+    """so where the reading is not at home in its own unit and would be in the other; surely : where that is ruled out."""
+    meant = slip.back(raw)
+    known = np.isfinite(raw)
+    at_home = known & (raw >= home[0]) & (raw <= home[1])
+    fits = known & (meant >= true[0]) & (meant <= true[1])
+    low, high = surely or home
+    so = known & ~at_home & fits
+    return _Told(slip, so, so | (known & (raw >= low) & (raw <= high)))
+
+
+def _from_the_start(told: _Told) -> _Told:
+    """Only where it was so from the first day: a value that slides down to such a reading is a fault of the plant."""
+    judged = np.flatnonzero(told.judged)
+    if len(judged) and told.so[judged[0]]:
+        return told
+    return _Told(told.slip, np.zeros_like(told.so), told.judged)
+
+
+# ---- outdoor temperature
+
+
+def _outdoor(context: Context, raw: Floats) -> list[_Told]:
+    """Fahrenheit by warmth that no such season has, or in which nobody heats; Celsius by weeks far below the design."""
+    days, site = context.whole.days, context.site
+    ceiling = _warmest(site, days)
+    lowest = (site.design.outdoor_c if site.design.outdoor_c is not None else -15.0) - 8.0
+    heats = _heats(context)
+    known = np.isfinite(raw)
+    meant = _FAHRENHEIT.back(raw)
+    beyond = known & ((raw > ceiling) | ((raw > 26.0) & heats)) & (meant > lowest - 10.0) & (meant < 30.0)
+    against = known & ~beyond & (meant < lowest)
+    hot = _Told(_FAHRENHEIT, beyond, beyond | against)
+    meant = _CELSIUS.back(raw)
+    # 14 degC read as degF is -10 degC, and summer's 30 degC never gets above 0.
+    deep = known & (raw < lowest) & (meant > lowest) & (meant < 30.0)
+    weeks = pd.Series(deep).rolling(10, min_periods=10).mean().to_numpy()
+    so = deep & (np.nan_to_num(_widened(weeks >= 0.9, 10)) > 0)
+    return [hot, _Told(_CELSIUS, so, so | (known & (raw > 2.0)))]
+
+
+def _widened(flags: Flags, width: int) -> Flags:
+    """True for all days of the windows that end at a True."""
+    out = flags.copy()
+    for k in range(1, width):
+        out[:-k] |= flags[k:]
+    return out
+
+
+def _warmest(site: Site, days: pd.DataFrame) -> Floats:
+    """A daily mean that no inhabited place of this latitude has at this time of the year [°C].
+
+    The record daily means of January at 52 and 36 degrees lie at about 14 and 22 °C, of July at about 32 and 38 °C
+    (common practice); the line lies some 6 K above them.
+    """
+    if site.site.latitude is None:
+        return np.full(len(days), 45.0)
+    noon = clear_noon(days["day"].dt.dayofyear.to_numpy(), site.site.latitude)
+    return np.asarray(14.0 + 32.0 * np.clip(noon / 1000.0, 0.0, 1.0))
+
+
+def _heats(context: Context) -> Flags:
+    """Days on which the house was truly heated: hours of running, with warm water and no heat drawn from it."""
+    days = context.whole.days
+    ran = column(days, "n_running") >= 480.0
+    water = np.full(len(days), np.nan)
+    for point in context.site.points_of("flow_temperature"):
+        water = np.fmax(water, column(days, f"raw.{point.id}"))
+    gave = np.nan_to_num(column(days, "q_total")) > 15.0
+    return ran & ((np.nan_to_num(water) > 28.0) | gave)
+
+
+# ---- flow rate
+
+
+def _flow_rate(context: Context, raw: Floats) -> list[_Told]:
+    pump, days = context.site.heat_pump, context.whole.days
+    usual = pump.flow_m3_per_h or _rated_kw(context.site) / (1.16 * 5.0)
+    level = raw / usual
+    meter, flow = column(days, "check_meter"), column(days, "check_flow")
+    compared = (np.abs(meter) > 3.0) & (np.abs(flow) > 1e-6)
+    ratio = np.divide(flow, meter, out=np.full(len(days), np.nan), where=compared)
+    out = []
+    for slip in _FLOW:
+        factor = 1.0 / float(slip.back(np.array([1.0]))[0])
+        meant = level / factor
+        known = np.isfinite(raw) & (raw > 0)
+        by_size = known & ((level > 6.0) | (level < 0.1)) & (meant > 0.25) & (meant < 3.0)
+        # A heat meter that agrees once the factor is taken off leaves no doubt.
+        agrees = np.isfinite(ratio) & (np.abs(np.log(np.abs(ratio) / factor)) < 0.15)
+        by_meter = known & agrees & (meant > 0.3) & (meant < 2.5) & ~((level > 0.6) & (level < 1.6))
+        against = known & (level >= 0.3) & (level <= 2.5) & ~by_meter
+        so = (by_size & (agrees | ~np.isfinite(ratio))) | by_meter
+        out.append(_Told(slip, so, so | against))
+    return out
+
+
+def _rated_kw(site: Site) -> float:
+    return site.heat_pump.rated_output_kw or site.design.heat_loss_kw or 8.0
+
+
+# ---- powers and energies
+
+_HEAT = frozenset({"heat_output", "space_heat", "hot_water_heat"})
+
+
+def _energy(context: Context, point: Point, raw: Floats) -> list[_Told]:
+    """Powers and registers held against the unit's size, and against what the other side of the balance shows."""
+    level = raw / _full(context.site, point)
+    known = np.isfinite(raw)
+    at_home = known & (level >= 0.03) & (level <= 6.0)
+    out = []
+    for slip in _ENERGY_UP:
+        meant = slip.back(level)
+        so = known & (level > 10.0) & (meant > 5e-4) & (meant < 6.0)
+        out.append(_Told(slip, so, so | at_home))
+    mean_only = point.form == "register"
+    low = (0.01, 3.0) if mean_only else (0.04, 4.0)
+    other = _other_side(context, point)
+    best: list[Floats] = []
+    for slip in _ENERGY_DOWN:
+        meant = slip.back(level)
+        best.append(np.abs(np.log(np.maximum(meant, 1e-12) / np.maximum(other, 1e-12))))
+    for i, slip in enumerate(_ENERGY_DOWN):
+        meant = slip.back(level)
+        small = (
+            known
+            & (level > 0.0)
+            & (level < (2e-3 if mean_only else 8e-3))
+            & (meant > low[0])
+            & (meant < low[1])
+        )
+        nearest = np.array([best[i] <= b for b in best]).all(axis=0)
+        # Alike within a factor of four: performance lies between 1 and 12, and a power's peak some times above its mean.
+        worked = np.isfinite(other) & (other > 0.01) & (best[i] < np.log(6.0)) & nearest
+        so = small & (worked | (_alone(context, point, level) if i == 0 else False))
+        out.append(_Told(slip, so, so | at_home))
+    return out
+
+
+def _full(site: Site, point: Point) -> float:
+    """What a reading of this point is at full output [W]: the unit's own size, a third of it for electricity."""
+    rated = _rated_kw(site) * 1000.0
+    full = {
+        "heat_pump_electricity": rated / 3.0, "backup_heater_electricity": 6000.0, "immersion_electricity": 3000.0,
+        "fan_electricity": 100.0, "circulation_pump_electricity": 60.0, "house_electricity": 4000.0,
+    }  # fmt: skip
+    extra = 6000.0 if {"backup_heater", "immersion"} & set(point.includes) else 0.0
+    return full.get(point.quantity, rated) + extra / 3.0
+
+
+def _other_side(context: Context, point: Point) -> Floats:
+    """How hard the plant works by everything else that tells [share of full output], nan where nothing does."""
+    days, site = context.whole.days, context.site
+    heat = point.quantity in _HEAT
+    if not heat and point.quantity != "heat_pump_electricity":
+        return np.full(len(days), np.nan)
+    out = np.full(len(days), np.nan)
+    for q in (point.quantity, *(("heat_pump_electricity",) if heat else ("heat_output", "space_heat"))):
+        for p in site.points_of(q):
+            if p.id == point.id:
+                continue
+            level = column(days, f"raw.{p.id}") / _full(site, p)
+            fits = (level >= 0.01) & (level <= 6.0)
+            if p.form == "register" and point.form != "register":
+                level = np.minimum(level * 2.0, 1.0)  # a mean of the day against the day's greatest
+            out = np.where(np.isnan(out) & fits, level, out)
+    if heat or np.isfinite(out).any():
+        return out
+    # Warm water in cold weather is made by something.
+    water, air = np.full(len(days), np.nan), np.full(len(days), np.nan)
+    for p in site.points_of("flow_temperature"):
+        water = np.fmax(water, column(days, f"raw.{p.id}"))
+    for p in site.points_of("outdoor_temperature"):
+        air = np.fmax(air, column(days, f"raw.{p.id}"))
+    return np.where((water > 28.0) & (water < 75.0) & (air < 12.0), 0.5, np.nan)
+
+
+def _alone(context: Context, point: Point, level: Floats) -> Flags:
+    """Nothing else tells: a whole winter of readings that vary like a plant's and never reach what a plant draws.
+
+    A unit that is switched off keeps to one small draw; a working one's days differ by half and more.
+    """
+    days = context.whole.days
+    if point.quantity not in ("heat_pump_electricity", "heat_output") or len(days) < 14:
+        return np.zeros(len(days), dtype=bool)
+    moving = level[np.isfinite(level) & (level > 0)]
+    if len(moving) < 14 or float(np.quantile(moving, 0.99)) > 8e-3:
+        return np.zeros(len(days), dtype=bool)
+    if float(np.quantile(moving, 0.9)) < 1.3 * float(np.quantile(moving, 0.1)):
+        return np.zeros(len(days), dtype=bool)
+    watts = level * _full(context.site, point)
+    # Standby lies at 3 to 60 W; a working unit's kilowatts read as watts lie below 10.
+    return (
+        np.isfinite(level) & (watts < 10.0) & (watts * 1000.0 > 0.05 * _rated_kw(context.site) * 1000.0 / 3.0)
+    )
+
+
+def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
+    """The quantities of every point with a wrong unit, not only of the one the finding names."""
+    days = context.whole.days
+    out = set()
+    for point in context.site.point:
+        if f"raw.{point.id}" not in days:
+            continue
+        for told in _tellings(context, point):
+            spell = last_spell(days["day"], told.so, told.judged, hold_days=2)
+            if spell is not None and spell.share >= 0.6 and spell.until is None:
+                out.add(point.quantity)
+    return frozenset(out)
+
+
+UNIT_RULES: tuple[Rule, ...] = (Rule("unit_mismatch", unit_mismatch, spoils=_spoilt),)

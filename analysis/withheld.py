@@ -1,0 +1,145 @@
+"""Figures that rest on readings which can't be trusted are not given: null, with the reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from analysis.figures.estimate import Estimate
+from analysis.findings.judge import distrust
+from analysis.findings.model import SEVERITIES, Finding
+from analysis.plant.site import Site
+
+if TYPE_CHECKING:
+    from analysis.result import Figures
+
+HEAT = ("heat_output", "space_heat", "hot_water_heat")
+ELECTRICITY = (
+    "heat_pump_electricity", "backup_heater_electricity", "immersion_electricity", "circulation_pump_electricity",
+)  # fmt: skip
+_FLOW_HEAT = ("flow_rate", "flow_temperature", "return_temperature")
+# A clock that is off leaves totals as they are; what belongs to what at which time is lost.
+_ONLY_TIMES = "clock_offset"
+
+
+class Reasons:
+    """Why each kind of figure can't be given; None where it can.
+
+    heat, electricity : totals. together : any ratio of the two. times : what happened when
+    """
+
+    def __init__(self, site: Site, spoiled: Mapping[str, Finding]) -> None:
+        self._spoiled = {q: f for q, f in spoiled.items() if _wrecks(f)}
+        metered = any(site.measures(q) for q in HEAT)
+        self.heat = self.of(*(HEAT if metered else (*HEAT, *_FLOW_HEAT)))
+        self.electricity = self.of(*ELECTRICITY)
+        self.together = self.heat or self.electricity
+        self.times = self.together or self.of(*HEAT, *ELECTRICITY, "operating_mode", times=True)
+
+    def of(self, *quantities: str, times: bool = False) -> str | None:
+        """Why what rests on any of these quantities can't be given."""
+        for q in quantities:
+            culprit = self._spoiled.get(q)
+            if culprit is not None and (times or culprit.code != _ONLY_TIMES):
+                return f"withheld: {distrust(q, culprit)}"
+        return None
+
+
+def _wrecks(culprit: Finding) -> bool:
+    """Two meters that differ by less than a third leave a figure that is worth seeing beside the finding."""
+    return culprit.code != "heat_meter_disagrees" or SEVERITIES.index(culprit.severity) >= 2
+
+
+def withhold(site: Site, figures: Figures, spoiled: Mapping[str, Finding]) -> Figures:
+    """The figures without those that rest on spoiled quantities.
+
+    spoiled : quantity -> the finding that says it can't be trusted, as judge gives them
+    """
+    why = Reasons(site, spoiled)
+    out = figures
+    if why.together or why.times:
+        out = _without_performance(out, why)
+    weather = why.of("outdoor_temperature")
+    water = why.of("flow_temperature", "return_temperature")
+    if reason := why.times or weather or water:
+        nothing = replace(
+            out.expected, value=None, at_own_flow=None, space=None, hot_water=None, reason=reason
+        )
+        out = replace(out, expected=nothing, losses=[])
+    if reason := why.heat or weather or why.of("room_temperature"):
+        none = Estimate.none(reason)
+        loss = replace(
+            out.heat_loss, coefficient=none, heat_loss_kw=none, ratio=none, load_kw=none, base_temperature_c=None, gains_w=None,
+        )  # fmt: skip
+        out = replace(out, heat_loss=loss)
+        out = replace(out, capacity=replace(out.capacity, load_kw=none, margin=none))
+        if why.heat:
+            out = replace(out, capacity=replace(out.capacity, output_at_design_kw=none, measured_share=None))
+    if reason := weather or why.of("flow_temperature"):
+        none = Estimate.none(reason)
+        curve = replace(
+            out.curve, fitted=None, above_design_k=none, compensating=None, slope=none, reason=reason
+        )
+        out = replace(out, curve=curve)
+    if why.of("room_temperature"):
+        out = replace(out, comfort={})
+    if reason := why.of("cylinder_temperature"):
+        out = replace(out, hot_water=_without_cylinder(out.hot_water, reason))
+    return _without_money(out, why)
+
+
+def _without_performance(figures: Figures, why: Reasons) -> Figures:
+    p = figures.performance
+    by_use = Estimate.none(why.times or "")
+    if why.together:
+        none = Estimate.none(why.together)
+        p = replace(
+            p, boundaries=dict.fromkeys(p.boundaries, none), renewable_kwh=None,
+            by_month=[_bare(row, why) for row in p.by_month], by_day=[_bare(row, why) for row in p.by_day],
+        )  # fmt: skip
+    p = replace(p, space_heating=by_use, hot_water=by_use)
+    out = replace(figures, performance=p)
+    if why.electricity or why.of("heat_pump_electricity", times=True):
+        reason = why.times or ""
+        cycling = replace(
+            out.cycling, starts=None, starts_per_running_hour=None, median_run_minutes=None, short_run_share=None,
+            running_hours=None, reason=reason,
+        )  # fmt: skip
+        defrost = replace(
+            out.defrost, count=None, per_frost_hour=None, median_minutes=None, electricity_kwh=None, heat_taken_kwh=None,
+            share_of_heat=None, reason=reason,
+        )  # fmt: skip
+        if "counter" not in out.cycling.basis:
+            out = replace(out, cycling=cycling)
+        out = replace(out, defrost=defrost)
+    return out
+
+
+def _bare(row: dict[str, Any], why: Reasons) -> dict[str, Any]:
+    """A month's or day's row without what can't be trusted."""
+    lost = {"H1", "H2", "H3", "H4"}
+    lost |= {"heat_kwh"} if why.heat else set()
+    lost |= {"electricity_kwh"} if why.electricity else set()
+    return {k: None if k in lost else v for k, v in row.items()}
+
+
+def _without_cylinder(figures: Any, reason: str) -> Any:
+    lost = (
+        "litres_at_40c_when_full", "minutes_below_40c_per_week", "standing_loss_kwh_per_day", "standing_loss_w_per_k",
+        "last_pasteurised",
+    )  # fmt: skip
+    return replace(figures, **dict.fromkeys(lost), reasons=figures.reasons | dict.fromkeys(lost, reason))
+
+
+def _without_money(figures: Figures, why: Reasons) -> Figures:
+    m = figures.money
+    if why.electricity:
+        reasons = m.reasons | {"total": why.electricity}
+        m = replace(m, total=None, co2_kg=None, mean_price=None, reasons=reasons)
+    if why.heat:
+        reasons = m.reasons | {"previous_fuel_total": why.heat}
+        m = replace(
+            m, previous_fuel_total=None, previous_fuel_kwh=None, previous_fuel_co2_kg=None, reasons=reasons
+        )
+    return replace(figures, money=m)

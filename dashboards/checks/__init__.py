@@ -1,0 +1,1 @@
+"""The winter check as people read it: verdicts in words, and what needs hands and eyes."""

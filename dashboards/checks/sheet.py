@@ -1,0 +1,223 @@
+"""The winter check's sheet: checks from data, checks by hand and eye, the forecast, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from analysis.findings.limits import LIMITS
+from analysis.plant.site import Site
+from analysis.winter import Check, Forecast, Number, forecast, verdict_of, winter_checks
+from dashboards import words
+from dashboards.day_rows import Row
+
+TITLES = {
+    "design_day": "Will it hold the design day?",
+    "curve": "Heating curve",
+    "water": "Water flow and circuit pressure",
+    "defrost": "Defrosting",
+    "hot_water": "Hot water and disinfection",
+    "backup": "Back-up heat and frost protection",
+    "sensors": "Sensors and meters",
+    "cycling": "Running at mild load",
+    "controls": "Controls and zones",
+    "efficiency": "Efficiency",
+}
+MARKS = {"in order": "fine", "attention": "watch", "not in order": "act", "can't tell": "note"}
+WORDS = {
+    "in order": "In order",
+    "attention": "Attention",
+    "not in order": "Not in order",
+    "can't tell": "Can't tell",
+}
+
+
+class HandCheck(NamedTuple):
+    """Something that only hands and eyes can check, with its caution."""
+
+    what: str
+    caution: str
+
+
+class Line(NamedTuple):
+    """A check as a row of the sheet."""
+
+    key: str
+    title: str
+    verdict: str
+    word: str
+    mark: str
+    says: str
+    numbers: list[dict[str, str]]
+    unanswered: list[str]
+
+
+def sheet(site: Site, result: Mapping[str, Any], rows: list[Row]) -> dict[str, Any]:
+    """Everything the winter check shows: lines, hand checks, forecast, and the verdict of the whole."""
+    checks = winter_checks(site, result)
+    whole = verdict_of(checks)
+    return {
+        "lines": [_line(c, site) for c in checks],
+        "hands": hand_checks(site),
+        "forecast": forecast(site, result, rows),
+        "verdict": whole,
+        "verdict_word": WORDS[whole],
+        "verdict_mark": MARKS[whole],
+        "counts": {word: sum(c.verdict == v for c in checks) for v, word in WORDS.items()},
+    }
+
+
+def _line(check: Check, site: Site) -> Line:
+    says = words.reason(check.says)
+    unanswered = []
+    for text in check.unanswered if check.verdict != "can't tell" else ():
+        code, _, reason = text.partition(": ")
+        unanswered.append(f"{words.finding_title(code)}: {words.reason(reason)}")
+    return Line(
+        check.key, TITLES[check.key], check.verdict, WORDS[check.verdict], MARKS[check.verdict], says,
+        [_number(n, site) for n in check.numbers], unanswered,
+    )  # fmt: skip
+
+
+def _number(n: Number, site: Site) -> dict[str, str]:
+    interval = (
+        words.interval({"value": n.value, "low": n.low, "high": n.high}, n.unit)
+        if n.low is not None
+        else words.measure(n.value, n.unit)
+    )
+    value = words.day(n.value) if isinstance(n.value, str) and n.value[:2] == "20" else interval
+    source = _limit_source(n.limit, n.unit, site) if n.source == "finding's limit" else n.source
+    limit = words.measure(n.limit, n.unit) if n.limit is not None else ""
+    return {
+        "label": n.label,
+        "value": value,
+        "limit": limit,
+        "source": source if limit or n.source != "finding's limit" else "",
+    }
+
+
+def _limit_source(limit: float | None, unit: str, site: Site) -> str:
+    """Where a finding's limit comes from: the site file, or the one row of the limits' table that holds it."""
+    if limit is None:
+        return ""
+    if any(value == limit for value in site.limits.values()):
+        return "this site's own limit"
+    rows = [row for row in LIMITS.values() if row.default == limit and row.unit == unit]
+    return rows[0].source if len(rows) == 1 else "limits table"
+
+
+def hand_checks(site: Site) -> list[HandCheck]:
+    """Checks by hand and eye that this plant needs."""
+    pump = site.heat_pump
+    unit = "outdoor unit" if pump.source == "air" else "unit"
+    checks = [
+        HandCheck("Strainer and magnetic filter opened and cleaned", "Hot water under pressure: let it cool, isolate and relieve the pressure first."),
+        HandCheck("Expansion vessel's pre-charge measured with the circuit relieved", "Pressure vessel: follow its maker's instructions; never open the gas side under water pressure."),
+        HandCheck("Relief valves lifted and seen to close; discharge free and led away safely", "Scalding water and steam may escape: keep clear of the discharge."),
+        HandCheck("Pipe insulation outdoors whole, dry and closed at the joints", ""),
+        HandCheck(
+            "Electrical isolators, cables and terminals sound; earth in place",
+            "Mains voltage: only people qualified for electrical work, isolated and proved dead, by local rules.",
+        ),
+    ]  # fmt: skip
+    if pump.source == "air":
+        checks.insert(
+            0,
+            HandCheck(
+                "Outdoor coil clean, fins straight, air free in and out",
+                "The fan may start by itself and fins cut: isolate the unit first.",
+            ),
+        )
+        checks.insert(
+            1,
+            HandCheck(
+                "Condensate and defrost water drain free and cannot freeze or ice a path",
+                "Ice on paths is a fall hazard.",
+            ),
+        )
+    else:
+        checks.insert(
+            0,
+            HandCheck(
+                "Source circuit: pressure and frost protection of the fluid measured",
+                "Source fluid may harm health and drains: follow its data sheet.",
+            ),
+        )
+    if pump.antifreeze != "none":
+        checks.append(
+            HandCheck(
+                f"Antifreeze strength measured (designed {pump.antifreeze_percent:g} % {pump.antifreeze.replace('_', ' ')})",
+                "Antifreeze may be poisonous; ethylene glycol is. Gloves, no drains, follow the data sheet and local rules.",
+            )
+        )  # fmt: skip
+    else:
+        checks.append(
+            HandCheck(
+                "Frost protection of the circuit without antifreeze: valves or guard present and working",
+                "A frozen exchanger can burst and let refrigerant into the water.",
+            )
+        )
+    caution = (
+        "Refrigerant circuit: only people licensed for it; follow the maker's instructions and local rules."
+    )
+    if pump.refrigerant:
+        flammable = pump.refrigerant.upper().replace(" ", "") in (
+            "R290",
+            "R600A",
+            "R1270",
+            "R32",
+            "R454B",
+            "R454C",
+        )
+        caution = (
+            f"{pump.refrigerant}{' is flammable: no flame or spark near it' if flammable else ''}. {caution}"
+        )
+    checks.append(HandCheck(f"No oil traces, damage or unusual noise at the {unit}", caution))
+    if site.hot_water is not None:
+        checks.append(
+            HandCheck(
+                "Cylinder: mixing valve's outlet temperature measured, anode and safety group as the maker asks",
+                "Scald risk at taps above 50 °C and Legionella risk below 60 °C in the store: settle both by local rules, never one at the other's cost.",
+            )
+        )  # fmt: skip
+    if pump.source == "air" and site.measures("backup_heater_electricity"):
+        checks.append(
+            HandCheck(
+                "Back-up heater switched on by hand and seen to heat",
+                "Mains voltage and hot water: by qualified people only.",
+            )
+        )
+    return checks
+
+
+def forecast_words(f: Forecast, currency: str | None) -> list[tuple[str, str]]:
+    """The forecast winter as name and value, with reasons where a value is missing."""
+
+    def told(e: Any, unit: str, decimals: int = 0) -> str:
+        return words.interval(e.__dict__, unit, decimals) if e else words.reason(e.reason)
+
+    def paid(e: Any, decimals: int = 0) -> str:
+        if not e:
+            return words.reason(e.reason)
+        return f"{words.money(e.value, currency, decimals)} ({words.money(e.low, currency, decimals)} to {words.money(e.high, currency, decimals)})"
+
+    rows = [
+        ("Heat to the rooms", told(f.heat_kwh, "kWh")),
+        ("Electricity, rooms and hot water", told(f.electricity_kwh, "kWh")),
+        ("Cost, standing charge included", paid(f.cost)),
+    ]
+    if f.degree_days:
+        rows.append(
+            ("Weather", f"{words.measure(f.degree_days, 'K d', 0)} to the house's own base; {f.weather}")
+        )
+    if f.coldest is not None:
+        c = f.coldest
+        rows += [
+            (f"Coldest day, {words.measure(c.outdoor_c, '°C', 0)} outdoors: load", told(c.load_kw, "kW", 1)),
+            ("Output then", told(c.output_kw, "kW", 1)),
+            ("Back-up heat needed", "none" if c.backup_kwh.value == 0 else told(c.backup_kwh, "kWh a day", 0)),
+            ("Electricity on that day", f"{told(c.electricity_kwh, 'kWh', 0)}, {paid(c.cost, 2)}" if c.cost else told(c.electricity_kwh, "kWh", 0)),
+        ]  # fmt: skip
+        if c.flow_c is not None:
+            rows.insert(-2, ("Flow temperature then", words.measure(c.flow_c, "°C", 0)))
+    return rows

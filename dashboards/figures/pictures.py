@@ -1,0 +1,85 @@
+"""Three pictures for the household: how warm it was, what went in and came out, what it cost."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from markupsafe import Markup
+
+from dashboards.words import measure, money, number
+
+_W, _H = 460.0, 150.0
+
+
+def warmth_picture(rows: list[dict[str, Any]]) -> Markup | None:
+    """Indoors and outdoors day by day as two ribbons with the gap between them that the heating held."""
+    there = [r for r in rows if r.get("room") is not None and r.get("outdoor") is not None]
+    if len(there) < 3:
+        return None
+    values = [r[k] for r in there for k in ("room", "outdoor")]
+    low, high = min(values) - 1.0, max(values) + 1.0
+    step = (_W - 110.0) / (len(there) - 1)
+
+    def at(value: float) -> float:
+        return 16.0 + (high - value) / (high - low) * (_H - 32.0)
+
+    room = [f"{10 + i * step:.1f} {at(r['room']):.1f}" for i, r in enumerate(there)]
+    out = [f"{10 + i * step:.1f} {at(r['outdoor']):.1f}" for i, r in enumerate(there)]
+    last = there[-1]
+    mean_in, mean_out = (sum(r[k] for r in there) / len(there) for k in ("room", "outdoor"))
+    x = 10 + (len(there) - 1) * step + 8
+    body = (
+        f'<path class="band heat" d="M{"L".join([*room, *out[::-1]])}Z"/>'
+        f'<path class="line heat" d="M{"L".join(room)}"/><path class="line air dash" d="M{"L".join(out)}"/>'
+        f'<text x="{x:.0f}" y="{at(last["room"]) + 4:.0f}">indoors</text>'
+        f'<text x="{x:.0f}" y="{at(last["outdoor"]) + 4:.0f}">outdoors</text>'
+    )
+    says = f"Indoors {measure(mean_in, '°C', 1)} on average, outdoors {measure(mean_out, '°C', 1)}."
+    return _picture(says, body, _H)
+
+
+def energy_picture(electricity: float | None, heat: float | None) -> Markup | None:
+    """A bar of electricity, and under it the heat it became, drawn to one scale."""
+    if not electricity or not heat:
+        return None
+    wide = _W - 20.0
+    most = max(electricity, heat)
+    e, q = electricity / most * wide, heat / most * wide
+    body = (
+        f'<text x="10" y="20">electricity in: {escape(measure(electricity, "kWh", 0))}</text>'
+        f'<path class="bar power" d="M10 28h{e:.1f}v26h-{e:.1f}z"/>'
+        f'<text x="10" y="84">heat out: {escape(measure(heat, "kWh", 0))}</text>'
+        f'<path class="bar heat" d="M10 92h{q:.1f}v26h-{q:.1f}z"/>'
+        + "".join(
+            f'<path class="cut" d="M{10 + e * i:.1f} 92v26"/>'
+            for i in range(1, int(q / e + 1e-6) + 1)
+            if e * i < q - 2
+        )
+    )
+    says = f"{measure(electricity, 'kWh', 0)} of electricity became {measure(heat, 'kWh', 0)} of heat, {number(heat / electricity, 1)} times as much."
+    return _picture(says, body, 128.0)
+
+
+def money_picture(rows: list[tuple[str, float]], currency: str | None) -> Markup | None:
+    """Amounts under each other, drawn to one scale; the first is this month's."""
+    if not rows:
+        return None
+    most = max(v for _, v in rows) or 1.0
+    body = []
+    for i, (name, value) in enumerate(rows):
+        y = 8 + i * 52
+        wide = max(value / most * (_W - 130.0), 1.0)
+        kind = "bar heat" if i == 0 else "bar design hatched"
+        body.append(
+            f'<text x="10" y="{y + 13}">{escape(name)}</text><path class="{kind}" d="M10 {y + 20}h{wide:.1f}v22h-{wide:.1f}z"/>'
+            f'<text class="big" x="{18 + wide:.0f}" y="{y + 39}">{escape(money(value, currency, 0))}</text>'
+        )
+    says = "; ".join(f"{name}: {money(value, currency, 0)}" for name, value in rows)
+    return _picture(f"{says}.", "".join(body), 16.0 + 52.0 * len(rows))
+
+
+def _picture(says: str, body: str, height: float) -> Markup:
+    name = escape(says, quote=True)
+    opening = f'<svg class="fig picture" viewBox="0 0 {_W:g} {height:g}" role="img" aria-label="{name}">'
+    return Markup(f"{opening}{body}</svg>")  # noqa: S704

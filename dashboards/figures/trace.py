@@ -1,0 +1,143 @@
+"""The trace: temperatures, powers, water flow and use over time, from a year of days down to single readings."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from analysis.plant.site import Point, Site
+from dashboards.day_rows import Row
+from dashboards.figures.tones import RGB
+from dashboards.words import quantity_words
+
+PANELS = (
+    ("temperature", "°C", (0.56, 1.0), (
+        ("flow_temperature", "heat", "solid"), ("return_temperature", "heat", "dot"), ("target_flow_temperature", "design", "dash"),
+        ("cylinder_temperature", "water", "solid"), ("room_temperature", "room", "solid"), ("outdoor_temperature", "air", "dash"),
+    )),
+    ("power", "kW", (0.29, 0.52), (
+        ("heat_output", "heat", "solid"), ("space_heat", "heat", "solid"), ("hot_water_heat", "water", "solid"),
+        ("heat_pump_electricity", "power", "solid"), ("backup_heater_electricity", "alert", "solid"),
+        ("immersion_electricity", "alert", "dot"),
+    )),
+    ("flow", "m³/h", (0.13, 0.25), (("flow_rate", "water", "solid"),)),
+)  # fmt: skip
+"""Panels from top to bottom: name, unit, share of the height, and the quantities with tone and dash."""
+USES = (
+    ("heating", "heat", ""),
+    ("hot water", "water", "/"),
+    ("defrost", "alert", "x"),
+    ("at rest", "faint", "."),
+)
+_PREFERRED = ("power", "gauge", "register", "interval")
+
+
+def trace_document(site: Site, result: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
+    """What the trace's script needs: the year by days as a plotly figure, and which points to ask for on zooming in.
+
+    data, layout : plotly's. points : id -> axis, factor and offset to the panel's unit, form, name, line.
+    shifts : [from ms, minutes] the site's clock against UTC. first, last : local days
+    """
+    period = result["period"]
+    return {
+        "data": _overview(rows),
+        "layout": _layout(period),
+        "points": _points(site),
+        "shifts": _shifts(site, period),
+        "uses": [{"name": n, "color": RGB[t], "pattern": p} for n, t, p in USES],  # type: ignore[index]
+        "site": site.id,
+    }
+
+
+def _layout(period: dict[str, Any]) -> dict[str, Any]:
+    last = (datetime.fromisoformat(period["to"]) + timedelta(days=1)).date().isoformat()
+    layout: dict[str, Any] = {
+        "margin": {"l": 52, "r": 10, "t": 6, "b": 30},
+        "xaxis": {"type": "date", "range": [period["from"], last], "anchor": "y4", "title": {"text": ""}},
+        "legend": {"orientation": "h", "y": 1.01, "yanchor": "bottom", "x": 0},
+        "barmode": "stack", "bargap": 0, "dragmode": "zoom", "hovermode": "x",
+    }  # fmt: skip
+    for i, (_, unit, domain, _) in enumerate(PANELS, 1):
+        layout["yaxis" if i == 1 else f"yaxis{i}"] = {
+            "domain": list(domain), "title": {"text": unit}, "zeroline": False, "fixedrange": True, "rangemode": "normal",
+        }  # fmt: skip
+    layout["yaxis4"] = {
+        "domain": [0.0, 0.1], "range": [0, 1], "title": {"text": "use"}, "showticklabels": False, "fixedrange": True,
+        "zeroline": False,
+    }  # fmt: skip
+    return layout
+
+
+def _overview(rows: list[Row]) -> list[dict[str, Any]]:
+    x = [r["day"] + "T12:00" for r in rows]
+
+    def line(
+        name: str, key: str, axis: str, tone: str, dash: str, factor: float = 1.0
+    ) -> dict[str, Any] | None:
+        y = [None if r.get(key) is None else round(r[key] * factor, 3) for r in rows]
+        if all(v is None for v in y):
+            return None
+        return {
+            "type": "scatter", "mode": "lines", "name": name, "x": x, "y": y, "yaxis": axis, "connectgaps": False,
+            "line": {"color": RGB[tone], "dash": dash, "width": 1.6},  # type: ignore[index]
+        }  # fmt: skip
+
+    lines = [
+        line("Flow while heating", "flow", "y", "heat", "solid"),
+        line("Cylinder, hottest", "tank_max", "y", "water", "solid"),
+        line("Room", "room", "y", "room", "solid"),
+        line("Outdoors", "outdoor", "y", "air", "dash"),
+        line("Heat, day's mean", "q_total", "y2", "heat", "solid", 1 / 24),
+        line("Electricity, day's mean", "e_total", "y2", "power", "solid", 1 / 24),
+        line("Water flow", "flow_rate", "y3", "water", "solid"),
+    ]
+    bars = []
+    for (name, tone, pattern), key in zip(
+        USES, ("n_heating", "n_hot_water", "n_defrost", "n_off"), strict=True
+    ):
+        share = [None if r.get(key) is None else round(r[key] / r["n_minutes"], 4) for r in rows]
+        if any(share):
+            bars.append(
+                {
+                    "type": "bar", "name": name, "x": x, "y": share, "yaxis": "y4", "width": 86_400_000, "legendgroup": "use",
+                    "marker": {"color": RGB[tone], "pattern": {"shape": pattern, "size": 5}, "line": {"width": 0}},  # type: ignore[index]
+                }
+            )  # fmt: skip
+    return [t for t in lines if t is not None] + bars
+
+
+def _points(site: Site) -> dict[str, Any]:
+    out = {}
+    for i, (panel, _, _, quantities) in enumerate(PANELS, 1):
+        axis = "y" if i == 1 else f"y{i}"
+        for quantity, tone, dash in quantities:
+            if (point := _best(site, quantity)) is None:
+                continue
+            scale, offset = point.to_canonical
+            factor = scale if panel != "power" else scale / 1000.0 if point.form == "power" else scale
+            out[point.id] = {
+                "axis": axis, "factor": factor, "offset": offset, "form": point.form, "name": quantity_words(quantity),
+                "color": RGB[tone], "dash": dash,  # type: ignore[index]
+            }  # fmt: skip
+    return out
+
+
+def _best(site: Site, quantity: str) -> Point | None:
+    """The point that shows a quantity's shape best: a power before a running total."""
+    found = sorted(site.points_of(quantity), key=lambda p: _PREFERRED.index(p.form))
+    return found[0] if found else None
+
+
+def _shifts(site: Site, period: dict[str, Any]) -> list[list[int]]:
+    """The site's clock against UTC from each change on."""
+    here = datetime.fromisoformat(period["from"]).replace(tzinfo=site.zone) - timedelta(days=2)
+    end = datetime.fromisoformat(period["to"]).replace(tzinfo=site.zone) + timedelta(days=2)
+    out: list[list[int]] = []
+    ms = int(here.timestamp()) // 3600 * 3600
+    while ms < end.timestamp():
+        shift = datetime.fromtimestamp(ms, site.zone).utcoffset()
+        minutes = int(shift.total_seconds() // 60) if shift else 0
+        if not out or out[-1][1] != minutes:
+            out.append([ms * 1000, minutes])
+        ms += 3600
+    return out

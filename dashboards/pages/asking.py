@@ -1,0 +1,102 @@
+"""What if, and what the firm's own systems say about the next design."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dashboards import words
+from dashboards.figures.chart import Axis, Chart, Level, Line, Points
+from dashboards.frame import render
+from dashboards.pages.drawn import draw
+
+_QUESTIONS = {
+    "lower_curve_k": "Heating curve lowered by {} K",
+    "hot_water_c": "Hot water at {} °C",
+    "hot_water_hour": "Hot water reheated from {}:00 on",
+    "band": "A cheaper tariff band",
+    "mend": "With “{}” mended",
+}
+_LESSONS = {
+    "heat_loss_against_design": ("Measured heat loss against the designed", "Measured over designed", "Home"),
+    "performance_against_flow_temperature": (
+        "Efficiency against flow temperature", "Efficiency, rooms", "Flow temperature at 5 °C outdoors [°C]",
+    ),
+    "cycling_against_oversizing": (
+        "Starts against oversizing", "Starts for each running hour", "Rated output over measured heat loss",
+    ),
+}  # fmt: skip
+
+
+def what_if_page(
+    row: dict[str, Any],
+    query: dict[str, str],
+    answers: list[dict[str, Any]] | None,
+    problem: str,
+    visitor: dict[str, Any],
+) -> str:
+    """A form of the questions, and each answer with its interval and its limits."""
+    codes = sorted({f["code"] for f in (row["result"] or {}).get("findings", []) if f["cost_per_year"]})
+    return render(
+        "what_if.html", title=f"What if, {row['name']}", here="site", visitor=visitor, row=row, asked=query, codes=codes,
+        problem=words.reason(problem), answers=[_answer(a) for a in answers or []],
+    )  # fmt: skip
+
+
+def _answer(a: dict[str, Any]) -> dict[str, Any]:
+    kwh, money = a["saves_kwh"], a["saves_money"]
+    value = words.finding_title(a["value"]) if a["question"] == "mend" else a["value"]
+    saves = words.reason(a.get("saves_kwh_reason")) if not kwh else f"{words.interval(kwh, 'kWh', 0)}"
+    paid = ""
+    if money and money.get("value") is not None:
+        paid = f"{words.money(money['value'], a['currency'], 0)} ({words.money(money['low'], a['currency'], 0)} to {words.money(money['high'], a['currency'], 0)})"
+    return {**a, "title": _QUESTIONS[a["question"]].format(value), "saves": saves, "paid": paid}
+
+
+def learning_page(learning: dict[str, Any], visitor: dict[str, Any]) -> str:
+    """Each lesson in a sentence, its figure, and the homes behind it."""
+    lessons = []
+    for key, (title, y, x) in _LESSONS.items():
+        lesson = learning.get(key)
+        if lesson is None:
+            continue
+        figure = draw(_figure(key, title, x, y, lesson)) if lesson["sites"] else None
+        told = lesson.get("lesson") or words.reason(lesson.get("reason"))
+        lessons.append({"title": title, "told": told[:1].upper() + told[1:], "figure": figure})
+    return render(
+        "learning.html",
+        title="Lessons",
+        here="learning",
+        visitor=visitor,
+        lessons=lessons,
+        left_out=learning.get("left_out", 0),
+    )
+
+
+def _figure(key: str, title: str, x_name: str, y_name: str, lesson: dict[str, Any]) -> Chart:
+    sites = lesson["sites"]
+    if key == "heat_loss_against_design":
+        x: list[float] = [float(i) for i in range(len(sites))]
+        y = [s["value"] for s in sites]
+        layers: list[Any] = [
+            Points("a home", x, y, "heat", hints=tuple(s["site"] for s in sites)),
+            Level("as designed", 1.0, "design"),
+        ]
+        rows = tuple((s["site"], words.interval(s, "", 2)) for s in sites)
+        return Chart(
+            key,
+            title,
+            "",
+            Axis("Homes, tightest first", low=-0.5, high=len(sites) - 0.5),
+            Axis(y_name, low=0.0),
+            tuple(layers),
+            ("Home", y_name),
+            rows,
+        )
+    x, y = [s["x"] for s in sites], [s["y"] for s in sites]
+    layers = [Points("a home", x, y, "heat", hints=tuple(s["site"] for s in sites))]
+    if slope := (lesson.get("slope") or {}).get("value"):
+        at = lesson["at"]
+        ends = [min(x), max(x)]
+        layers.append(Line("their slope", ends, [at["y"] + slope * (v - at["x"]) for v in ends], "water"))
+    rows = tuple((s["site"], words.number(s["x"], 2), words.number(s["y"], 2)) for s in sites)
+    return Chart(key, title, "", Axis(x_name), Axis(y_name), tuple(layers), ("Home", x_name, y_name), rows)

@@ -1,0 +1,24 @@
+"""A figure as a template shows it."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from markupsafe import Markup
+
+from dashboards.figures.chart import Chart
+from dashboards.figures.svg import svg
+from dashboards.figures.table import table
+
+
+class Drawn(NamedTuple):
+    """query : what follows the figure's address, such as ?from=2026-01-01"""
+
+    chart: Chart
+    svg: Markup
+    table: Markup
+    query: str
+
+
+def draw(made: Chart, query: str = "") -> Drawn:
+    return Drawn(made, svg(made), table(made), query)

@@ -1,0 +1,157 @@
+"""One site, for diagnosis from a distance: design and measurement, findings on the plots that show them, what it does now."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+import orjson
+
+from analysis.facts.tables import Facts
+from analysis.plant.quantities import QUANTITIES
+from analysis.plant.site import Site
+from dashboards import words
+from dashboards.day_rows import Row, day_rows
+from dashboards.figures.bridge import bridge, bridge_table
+from dashboards.figures.index import NAMES, chart
+from dashboards.figures.plot import plotly_figure
+from dashboards.figures.trace import trace_document
+from dashboards.frame import render
+from dashboards.pages.drawn import draw
+from dashboards.sides import two_sides
+
+FIGURES = ("trace", *NAMES)
+_WEATHER = ("heat", "curve", "efficiency", "months")
+_CALENDARS = ("runs", "defrosts", "reheats")
+_MOST_NOTICES = 60
+LONG_GAP_MIN = 120
+"""Gaps from here on are listed one by one; shorter ones are in the table's sums."""
+
+
+def figure_json(name: str, site: Site, result: dict[str, Any], facts: Facts) -> bytes:
+    """A figure as plotly's JSON, or the trace's document. Raises KeyError for an unknown name."""
+    if name == "trace":
+        return orjson.dumps(trace_document(site, result, day_rows(facts)))
+    return orjson.dumps(plotly_figure(chart(name, site, result, facts)), option=orjson.OPT_SERIALIZE_NUMPY)
+
+
+def site_page(
+    row: dict[str, Any],
+    facts: Facts | None,
+    works: list[dict[str, Any]],
+    visitor: dict[str, Any],
+    query: dict[str, str],
+    now: datetime,
+) -> str:
+    """row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
+
+    facts : Facts of the result's days, None where there is no result. works : newest first, with their effects
+    """
+    site, result = row["site"], row["result"]
+    asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
+    context: dict[str, Any] = {
+        "title": row["name"], "here": "site", "visitor": visitor, "wide": True, "row": row, "site": site, "result": result,
+        "now": now, "works": [_work(w) for w in works], "live": _live(site, row.get("latest") or {}), "query": query,
+        "codes": sorted({f["code"] for f in (result or {}).get("findings", [])}), "today": now.astimezone(site.zone).date().isoformat(),
+    }  # fmt: skip
+    if result is None or facts is None:
+        return render("site_empty.html", **context)
+    rows = day_rows(facts)
+    made = {n: draw(chart(n, site, result, facts, rows), f"?{asked}" if asked else "") for n in NAMES}
+    findings = [f | {"figure": made.get(words.figure_for(f["code"]) or "")} for f in result["findings"]]
+    shown = {f["figure"].chart.key for f in findings if f["figure"] is not None and f["severity"] != "note"}
+    return render(
+        "site.html", **context, asked=f"?{asked}" if asked else "", sides=two_sides(site, result, rows), currency=result["cost"]["currency"],
+        open_findings=[f for f in findings if not f["until"]], past=[f for f in findings if f["until"]],
+        weather=[made[n] for n in _WEATHER], calendars=[made[n] for n in _CALENDARS], bridge=bridge(result),
+        bridge_rows=bridge_table(result, result["cost"]["currency"]),
+        further=[made[n] for n in NAMES if n not in (*_WEATHER, *_CALENDARS) and n not in shown and not made[n].chart.is_empty],
+        missing=[made[n] for n in NAMES if made[n].chart.is_empty], health=_health(site, result, facts), notices=_notices(site, facts),
+        days=words.span(len(rows)), trace_fallback=_trace_table(rows),
+    )  # fmt: skip
+
+
+def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
+    """Every point with its name; states as code -> word."""
+    out = []
+    for p in site.point:
+        states = {
+            f"{float(code):g}": name.replace("_", " ")
+            for name, code in (QUANTITIES[p.quantity].states or {}).items()
+        }
+        last = latest.get(p.id) or {}
+        value = last.get("value")
+        told = (
+            states.get(f"{value:g}", "–")
+            if states and isinstance(value, int | float)
+            else words.number(value)
+        )
+        out.append(
+            {
+                "id": p.id, "name": words.quantity_words(p.quantity), "zone": p.zone if p.zone != "house" else "", "unit": words.unit(p.unit),
+                "states": orjson.dumps(states).decode() if states else "", "value": told, "time": last.get("time"),
+            }
+        )  # fmt: skip
+    return out
+
+
+def _work(work: dict[str, Any]) -> dict[str, Any]:
+    """A works-log entry with its effect in words."""
+    effect, finding = work.get("effect"), work.get("standing")
+    told = (
+        effect["sentence"]
+        if effect and effect.get("sentence")
+        else words.reason(work.get("reason") or (effect or {}).get("reason"))
+    )
+    return {**work, "told": told, "gone": None if not finding else bool(finding["is_gone"])}
+
+
+def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, Any]]:
+    """How much of each point was read, how often, and what was odd about it."""
+    shares = result["coverage"]["points"]
+    notices = facts.notices
+    out = []
+    for p in site.point:
+        odd = notices[notices["point"] == p.id] if len(notices) else notices
+        gaps = odd[odd["kind"] == "gap"]
+        hours = float(gaps["amount"].sum()) / 60.0
+        kinds = sorted(set(odd["kind"]) - {"gap"}) if len(odd) else []
+        spacing = facts.days.get(f"spacing.{p.quantity}")
+        every = float(spacing.median()) if spacing is not None and spacing.notna().any() else None
+        out.append(
+            {
+                "id": p.id, "name": words.quantity_words(p.quantity), "share": shares.get(p.id), "every": every, "gap_hours": hours,
+                "odd": [f"{words.kind_words(k)} ({int((odd['kind'] == k).sum())})" for k in kinds],
+            }
+        )  # fmt: skip
+    return sorted(out, key=lambda r: r["share"] if r["share"] is not None else -1.0)
+
+
+def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
+    """The longest gaps and every other oddity, newest first."""
+    table = facts.notices
+    if not len(table):
+        return []
+    told = table[(table["kind"] != "gap") | (table["amount"] >= LONG_GAP_MIN)].tail(_MOST_NOTICES).iloc[::-1]
+    names = {p.id: words.quantity_words(p.quantity) for p in site.point}
+    columns = (told[c].tolist() for c in ("day", "point", "kind", "amount"))
+    return [
+        {
+            "day": words.day(day.date()),
+            "point": names.get(point, point),
+            "words": words.kind_words(kind)
+            + (f" for {words.number(amount / 60.0, 1)} h" if kind == "gap" else ""),
+        }
+        for day, point, kind, amount in zip(*columns, strict=True)
+    ]
+
+
+def _trace_table(rows: list[Row]) -> list[tuple[str, ...]]:
+    return [
+        (
+            words.day(r["day"]), words.number(r.get("outdoor"), 1), words.number(r.get("room"), 1), words.number(r.get("flow"), 1),
+            words.number(r.get("tank_max"), 1), words.number(r.get("q_total"), 1), words.number(r.get("e_total"), 1), words.number(r.get("starts"), 0),
+            words.number(r.get("defrosts"), 0),
+        )
+        for r in rows
+    ]  # fmt: skip

@@ -1,0 +1,68 @@
+"""Before winter: one site's check to work through and sign, and the firm's as a list of visits."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from analysis.winter import Verdict
+from dashboards import words
+from dashboards.checks.sheet import MARKS, WORDS, forecast_words, sheet
+from dashboards.day_rows import rows_of_result
+from dashboards.figures.index import chart
+from dashboards.frame import render
+from dashboards.pages.drawn import draw
+from dashboards.pages.fleet import open_findings, visit_of
+
+_ORDER: tuple[Verdict, ...] = ("not in order", "attention", "can't tell", "in order")
+
+
+def winter_page(
+    row: dict[str, Any],
+    contents: dict[str, Any],
+    visitor: dict[str, Any],
+    query: dict[str, str],
+    now: datetime,
+) -> str:
+    """contents : a winter paper's contents."""
+    site, result = row["site"], contents["result"]
+    rows = contents.get("days") or rows_of_result(result)
+    made = sheet(site, result, rows)
+    season = query.get("season") or result["period"]["to"][:4]
+    return render(
+        "winter.html", title=f"Winter check, {row['name']}", here="winter", visitor=visitor, row=row, result=result, sheet=made,
+        forecast_rows=forecast_words(made["forecast"], result["cost"]["currency"]), season=season,
+        steps=[f for f in open_findings(result) if f["severity"] != "note" and f["next_step"]],
+        figures=[draw(chart(n, site, result, None, rows)) for n in ("heat", "curve")],
+    )  # fmt: skip
+
+
+def winter_list_page(
+    rows: list[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
+) -> str:
+    """Every home's verdict, gravest first, with what each asks for and the money the winter may take."""
+    entries = [e for row in rows if (e := _entry(row)) is not None]
+    entries.sort(key=lambda e: (_ORDER.index(e["verdict"]), e["name"].lower()))
+    counts = [(WORDS[v], sum(e["verdict"] == v for e in entries)) for v in _ORDER]
+    return render(
+        "winter_list.html", title="Before winter", here="winter", visitor=visitor, entries=entries,
+        counts=[f"{n} {word.lower()}" for word, n in counts if n], unknown=[r for r in rows if r["result"] is None],
+    )  # fmt: skip
+
+
+def _entry(row: dict[str, Any]) -> dict[str, Any] | None:
+    result, site = row["result"], row["site"]
+    if result is None:
+        return None
+    made = sheet(site, result, rows_of_result(result))
+    found = open_findings(result)
+    forecast = made["forecast"]
+    cost = forecast.cost
+    return {
+        "id": row["id"], "name": row["name"], "verdict": made["verdict"], "word": made["verdict_word"], "mark": MARKS[made["verdict"]],
+        "lines": [c for c in made["lines"] if c.verdict in ("not in order", "attention")],
+        "unknown": [c.title for c in made["lines"] if c.verdict == "can't tell"],
+        "visit": visit_of(found), "bring": sorted({b for f in found if f["severity"] != "note" for b in f.get("bring", [])}),
+        "electricity": words.interval(forecast.electricity_kwh.__dict__, "kWh", 0) if forecast.electricity_kwh else "",
+        "cost": words.money(cost.value, result["cost"]["currency"], 0) if cost else "",
+    }  # fmt: skip

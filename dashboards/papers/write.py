@@ -1,0 +1,170 @@
+"""A paper from its contents: HTML for the screen and the printer, the very same HTML printed to PDF, or JSON."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any, Literal
+
+import orjson
+from markupsafe import Markup
+
+from analysis.errors import InputError
+from analysis.plant.site import Site
+from analysis.result import Result
+from dashboards import words
+from dashboards.assets import text_of
+from dashboards.checks.sheet import forecast_words, sheet
+from dashboards.day_rows import Row, day_rows, rows_of_result
+from dashboards.figures.index import chart
+from dashboards.frame import render
+from dashboards.home_words import advice, month_told, to_do
+from dashboards.pages.drawn import draw
+from dashboards.papers.pdf import NoBrowser, print_pdf
+from dashboards.sides import two_sides
+
+Kind = Literal["month", "winter_check", "hand_over"]
+_KINDS = {"winter": "winter_check", "hand-over": "hand_over"}
+ENDINGS = (".html", ".pdf", ".json")
+WIDE = 0.2
+"""A 95 % interval that reaches further than this share of its value to each side is too early to build on."""
+
+
+def write(kind: Kind, result: Result | dict[str, Any], out: Path, **context: Any) -> None:
+    """Write a paper to a file in the form that its ending names.
+
+    result : a Result, or a paper's contents with `site`, `result` and, where at hand, `days`, `month_before`,
+        `year_before`, `works`. context : further contents, and `made`, the date on the paper
+    Raises InputError for another ending; NoBrowser where a PDF was asked for and no browser is there: the HTML is then
+    written beside it.
+    """
+    if out.suffix.lower() not in ENDINGS:
+        raise InputError(f"{out}: the file must end in {', '.join(ENDINGS)}")
+    made = context.pop("made", None)
+    contents = {**(_contents(result) if isinstance(result, Result) else result), **context}
+    period = contents["result"]["period"]["from"][:7]
+    if out.suffix.lower() == ".json":
+        out.write_bytes(
+            orjson.dumps({"kind": kind, "period": period, **contents}, option=orjson.OPT_INDENT_2)
+        )
+        return
+    page = paper_html(kind, period, contents, made=made)
+    if out.suffix.lower() == ".html":
+        out.write_text(page, encoding="utf-8")
+        return
+    try:
+        out.write_bytes(print_pdf(page))
+    except NoBrowser as error:
+        beside = out.with_suffix(".html")
+        beside.write_text(page, encoding="utf-8")
+        raise NoBrowser(f"{error} Wrote {beside} instead; any browser prints it.") from None
+
+
+def paper_html(
+    kind: str, period: str, contents: dict[str, Any], *, served: bool = False, made: date | None = None,
+    links: dict[str, str] | None = None,
+) -> str:  # fmt: skip
+    """A paper as one HTML document.
+
+    served : bool, default False. True for a page of the service, which loads its style sheets; else it stands alone
+    made : date on the paper, default today. links : addresses of the same paper as pdf and json, when served
+    """
+    kind = _KINDS.get(kind, kind)
+    site = Site.model_validate(contents["site"])
+    result = contents["result"]
+    rows = contents.get("days") or rows_of_result(result)
+    made = made or datetime.now(UTC).astimezone(site.zone).date()
+    shown = {"month": _month, "winter_check": _winter, "hand_over": _hand_over}[kind](site, contents, rows)
+    common = {
+        "result": result, "name": site.site.name, "made": made, "served": served, "style": _style(site, result, made),
+        "version": _version(), "links": links,
+    }  # fmt: skip
+    return render(f"paper_{'winter' if kind == 'winter_check' else kind}.html", **common, **shown)
+
+
+def paper_pdf(kind: str, period: str, contents: dict[str, Any], *, made: date | None = None) -> bytes:
+    """The same paper printed by a headless browser. Raises NoBrowser."""
+    return print_pdf(paper_html(kind, period, contents, made=made))
+
+
+def _contents(result: Result) -> dict[str, Any]:
+    about = result.site.model_dump(mode="json", by_alias=True, exclude={"point", "csv", "limits"})
+    return {"site": about, "result": result.as_dict(), "days": day_rows(result.facts)}
+
+
+def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
+    result = contents["result"]
+    return {
+        "title": f"Your heating in {words.month(result['period']['from'])}",
+        "parts": month_told(site, {**contents, "days": rows}),
+        "works": contents.get("works") or [],
+        "to_do": to_do(result),
+        "advice": advice(site, contents.get("year") or result, rows),
+    }
+
+
+def _winter(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
+    result = contents["result"]
+    made = sheet(site, result, rows)
+    steps = [f for f in result["findings"] if not f["until"] and f["severity"] != "note" and f["next_step"]]
+    return {
+        "title": "Check before winter", "sheet": made, "steps": steps, "heat": draw(chart("heat", site, result, None, rows)),
+        "forecast_rows": forecast_words(made["forecast"], result["cost"]["currency"]),
+    }  # fmt: skip
+
+
+def _hand_over(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
+    result = contents["result"]
+    adjust = [f for f in result["findings"] if not f["until"] and f["severity"] != "note"]
+    early = too_early(result)
+    names = ("heat", "curve", "efficiency", "water", "rooms", "cylinder")
+    figures = [draw(chart(n, site, result, None, rows)) for n in names]
+    told = f"{words.count(len(adjust), 'thing')} to adjust" if adjust else "Nothing to adjust so far"
+    return {
+        "title": "The first weeks against the design", "summary": f"{told}; {_more_time(len(early))}.",
+        "sides": two_sides(site, result, rows), "adjust": adjust, "early": early,
+        "figures": [f for f in figures if not f.chart.is_empty],
+    }  # fmt: skip
+
+
+def _more_time(n: int) -> str:
+    return (
+        f"{words.count(n, 'figure')} need{'s' if n == 1 else ''} more time"
+        if n
+        else "every figure has settled"
+    )
+
+
+def too_early(result: dict[str, Any]) -> list[str]:
+    """What the first weeks can't settle: figures with wide intervals, and questions that need more days or cold."""
+    out = []
+    loss = result["heat_loss"]["heat_loss_kw"]
+    for name, estimate in (("Heat loss", loss), ("Output against load", result["capacity"]["margin"])):
+        if estimate and estimate.get("low") is not None:
+            half = (estimate["high"] - estimate["low"]) / 2.0
+            if half > WIDE * abs(estimate["value"]):
+                out.append(f"{name}: the interval is still wide, {words.interval(estimate, '', 1)}.")
+    if result["heat_loss"]["reason"]:
+        out.append(f"Heat loss: {words.reason(result['heat_loss']['reason']).lower()}.")
+    if result["heating_curve"]["reason"]:
+        out.append(f"Heating curve: {words.reason(result['heating_curve']['reason']).lower()}.")
+    days = [n for n in result["not_assessed"] if " days" in n["reason"] or "weather" in n["reason"]]
+    out += [f"{words.finding_title(n['code'])}: {words.reason(n['reason']).lower()}." for n in days]
+    return out
+
+
+def _style(site: Site, result: dict[str, Any], made: date) -> Markup:
+    """The paper's style sheets in one, with the foot of each printed page."""
+    period = f"{words.day(result['period']['from'])} to {words.day(result['period']['to'])}"
+    foot = f"{site.site.name} · {period} · made {words.day(made)} · method {result['method']}, fieldfare {_version()}"
+    text = "".join(c if c.isprintable() and c not in '"\\<>' else " " for c in foot)
+    page = f'@page {{ @bottom-left {{ content: "{text}"; font: 8.5pt "DejaVu Sans", sans-serif; color: #4d5a63; }} }}'
+    return Markup("\n".join((text_of("figures.css"), text_of("paper.css"), page)))  # noqa: S704
+
+
+def _version() -> str:
+    try:
+        return version("fieldfare")
+    except PackageNotFoundError:
+        return "not installed"

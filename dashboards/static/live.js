@@ -1,0 +1,32 @@
+/* What the plant is doing now: each last reading with its age, as the service sends them. */
+(() => {
+  "use strict";
+  const list = document.querySelector("[data-live]");
+  if (!list || !("EventSource" in window)) return;
+  const rows = new Map([...list.querySelectorAll("[data-point]")].map((li) => [li.dataset.point, li]));
+  const status = document.querySelector("#live-status");
+  const say = (s) => (s < 90 ? `${Math.round(s)} s ago` : s < 5400 ? `${Math.round(s / 60)} min ago` : s < 172800 ? `${Math.round(s / 3600)} h ago` : `${Math.round(s / 86400)} days ago`);
+  const ages = () => {
+    for (const li of rows.values()) {
+      if (!li.dataset.at) continue;
+      const s = Math.max(0, (Date.now() - Number(li.dataset.at)) / 1000), age = li.querySelector(".age");
+      age.textContent = say(s); age.classList.toggle("old", s > 900);
+    }
+  };
+  const source = new EventSource(list.dataset.live);
+  source.addEventListener("readings", (e) => {
+    for (const [point, r] of Object.entries(JSON.parse(e.data))) {
+      const li = rows.get(point);
+      if (!li) continue;
+      const states = li.dataset.states ? JSON.parse(li.dataset.states) : null;
+      const value = r.value === null ? "–" : states ? states[String(r.value)] ?? r.value : typeof r.value === "number" ? r.value.toLocaleString("en", { maximumFractionDigits: Math.abs(r.value) < 10 ? 2 : Math.abs(r.value) < 100 ? 1 : 0 }) : r.value;
+      li.querySelector(".value").textContent = `${value} ${li.dataset.unit}`;
+      li.dataset.at = r.time;
+    }
+    ages();
+    status.textContent = "Readings come in as the gateway sends them.";
+  });
+  source.onerror = () => { status.textContent = "The connection is interrupted; it is being tried again."; };
+  setInterval(ages, 1000);
+  addEventListener("pagehide", () => source.close());
+})();

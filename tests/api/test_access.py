@@ -1,0 +1,219 @@
+"""Who may do what: every route for every role, at the own home and at another's."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from api.http.app import PREFIX, create_app
+from api.people.access import PERMISSIONS
+from api.service import Service
+from tests.api.web import OTHER, OWN, ROLES, Web, make_web
+
+FIRM = {"installer", "engineer"}
+HOME = FIRM | {"householder", "link"}
+OWNER = {"installer", "householder"}
+ALL = set(ROLES)
+NOW = datetime.now(UTC)
+# Route -> who may, and a request that is right in form.
+MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
+    ("GET", "/sites"): (HOME, None),
+    ("POST", "/sites"): ({"installer"}, {"file": "no TOML ["}),
+    ("GET", "/sites/{site_id}"): (HOME, None),
+    ("GET", "/sites/{site_id}/file"): (HOME, None),
+    ("DELETE", "/sites/{site_id}"): ({"installer"}, None),
+    ("POST", "/sites/{site_id}/readings"): ({"installer", "device"}, [{"bt": 1767700800, "n": "flow", "v": 38.5}]),
+    ("GET", "/sites/{site_id}/newest"): (HOME, None),
+    ("GET", "/sites/{site_id}/result"): (HOME, None),
+    ("GET", "/sites/{site_id}/findings"): (HOME, None),
+    ("GET", "/sites/{site_id}/facts/{kind}"): (HOME, None),
+    ("GET", "/sites/{site_id}/series"): (HOME, None),
+    ("GET", "/sites/{site_id}/live"): (HOME, None),
+    ("GET", "/sites/{site_id}/what-if"): (HOME, None),
+    ("GET", "/fleet"): (FIRM, None),
+    ("GET", "/fleet/learning"): (FIRM, None),
+    ("GET", "/alerts"): (FIRM, None),
+    ("GET", "/alerts/{alert_id}"): (FIRM, None),
+    ("POST", "/alerts/{alert_id}/acknowledge"): (FIRM, {}),
+    ("POST", "/alerts/{alert_id}/snooze"): (FIRM, {"until": (NOW + timedelta(days=2)).isoformat()}),
+    ("POST", "/alerts/{alert_id}/notes"): (FIRM, {"note": "x"}),
+    ("GET", "/sites/{site_id}/maintenance"): (FIRM, None),
+    ("POST", "/sites/{site_id}/maintenance"): (
+        FIRM,
+        {"start": NOW.isoformat(), "end": (NOW + timedelta(hours=1)).isoformat(), "reason": "visit"},
+    ),
+    ("DELETE", "/sites/{site_id}/maintenance/{window}"): (FIRM, None),
+    ("GET", "/notices"): (FIRM, None),
+    ("GET", "/set-aside"): (FIRM, None),
+    ("GET", "/sites/{site_id}/works"): (HOME, None),
+    ("POST", "/sites/{site_id}/works"): (FIRM, {"day": "2026-01-06", "what": "curve lowered"}),
+    ("DELETE", "/sites/{site_id}/works/{work}"): (FIRM, None),
+    ("GET", "/sites/{site_id}/works/{work}/effect"): (HOME, None),
+    ("GET", "/sites/{site_id}/papers"): (HOME, None),
+    ("GET", "/sites/{site_id}/papers/{kind}/{period}"): (HOME, None),
+    ("POST", "/session"): (ALL, {"email": "nobody@heating.example", "password": "x"}),
+    ("GET", "/session"): (ALL, None),
+    ("DELETE", "/session"): (ALL, None),
+    ("POST", "/session/password"): (HOME - {"link"}, {"old": "x", "new": "a long enough new one"}),
+    ("GET", "/people"): ({"installer"}, None),
+    ("POST", "/people"): ({"installer"}, {"email": "new@heating.example", "name": "New", "role": "engineer"}),
+    ("GET", "/people/{person}"): ({"installer"}, None),
+    ("PATCH", "/people/{person}"): ({"installer"}, {"notices": True}),
+    ("DELETE", "/people/{person}"): ({"installer"}, None),
+    ("POST", "/people/{person}/invitation"): ({"installer"}, None),
+    ("GET", "/sites/{site_id}/links"): ({"installer"}, None),
+    ("POST", "/sites/{site_id}/links"): ({"installer"}, {"days": 3}),
+    ("DELETE", "/sites/{site_id}/links/{link}"): ({"installer"}, None),
+    ("GET", "/devices"): ({"installer"}, None),
+    ("POST", "/devices"): ({"installer"}, {"name": "gw", "purpose": "readings", "site": OWN}),
+    ("DELETE", "/devices/{token}"): ({"installer"}, None),
+    ("GET", "/audit"): ({"installer"}, None),
+    ("GET", "/retention"): (ALL, None),
+    ("GET", "/sites/{site_id}/consents"): (OWNER, None),
+    ("POST", "/sites/{site_id}/consents"): (OWNER, {"purpose": "monitoring", "given": True}),
+    ("GET", "/sites/{site_id}/accesses"): (OWNER, None),
+    ("GET", "/sites/{site_id}/export"): (OWNER, None),
+    ("POST", "/sites/{site_id}/erase"): (OWNER, {"confirm": "not this"}),
+    ("GET", "/jobs"): (FIRM, None),
+}  # fmt: skip
+LASTS = {("DELETE", "/sites/{site_id}"), ("DELETE", "/people/{person}"), ("DELETE", "/session")}
+"""Those that end what the others need: tried on what is not there."""
+FILL = {
+    "alert_id": "999999", "window": "999999", "work": "999999", "person": "999999", "link": "0" * 16,
+    "token": "0" * 16, "kind": "days", "period": "2026-01",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
+    from api.service import opened
+    from api.settings import Settings
+
+    with opened(Settings(data=tmp_path_factory.mktemp("web"), workers=1)) as service:
+        yield make_web(service)
+
+
+def routes() -> set[tuple[str, str]]:
+    from api.http.parts import Parts
+    from api.service import Service as Made
+    from api.settings import Settings
+
+    schema = create_app(Parts(Made(Settings(), None))).openapi()  # type: ignore[arg-type]
+    return {
+        (method.upper(), path.removeprefix(PREFIX))
+        for path, methods in schema["paths"].items()
+        for method in methods
+        if path.startswith(PREFIX)
+    }
+
+
+def test_every_route_is_in_the_table() -> None:
+    assert routes() == MAY.keys()
+
+
+def test_every_permission_is_somebody_s() -> None:
+    known = {"installer", "engineer", "householder", "device"}
+    for permission, roles in PERMISSIONS.items():
+        assert roles, permission
+        assert roles <= known
+        assert "installer" in roles, permission
+
+
+def ask(web: Web, role: str, method: str, path: str, site: str, body: Any) -> int:
+    filled = {**FILL, "kind": "month" if "papers" in path else "days", "site_id": site}
+    url = PREFIX + path.format(**filled)
+    if path.endswith("/live"):
+        url += "?seconds=1"
+    if "papers/" in path:
+        url += "?form=json"
+    return web[role].request(method, url, json=body).status_code
+
+
+@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize(("method", "path"), sorted(MAY.keys() - LASTS))
+def test_a_role_may_or_may_not(web: Web, role: str, method: str, path: str) -> None:
+    allowed, body = MAY[method, path]
+    status = ask(web, role, method, path, OWN, body)
+    assert status < 500
+    if role in allowed:
+        # What is asked for may not be there, or be refused for what it says; but the door was open.
+        named = path.format(**FILL, site_id=OWN)
+        absent = {404} if "999999" in named or "0" * 16 in named else set()
+        refused = {401, 429} if path.startswith("/session") else set()
+        assert status in {200, 201, 204, 409, 422} | absent | refused
+    elif role == "nobody":
+        assert status == 401
+    else:
+        assert status == 403
+
+
+@pytest.mark.parametrize("role", ["householder", "link", "device"])
+@pytest.mark.parametrize(("method", "path"), sorted(k for k in MAY if "{site_id}" in k[1]))
+def test_another_s_home_is_not_there(web: Web, role: str, method: str, path: str) -> None:
+    allowed, body = MAY[method, path]
+    status = ask(web, role, method, path, OTHER, body)
+    assert status == (404 if role in allowed else 403)
+
+
+@pytest.mark.parametrize("role", ["householder", "link"])
+def test_another_s_home_and_none_at_all_look_the_same(web: Web, role: str) -> None:
+    other = web[role].get(f"{PREFIX}/sites/{OTHER}")
+    none = web[role].get(f"{PREFIX}/sites/nowhere")
+    assert other.status_code == none.status_code == 404
+    assert other.text.replace(OTHER, "X") == none.text.replace("nowhere", "X")
+
+
+def test_a_householder_s_list_holds_their_home_alone(web: Web) -> None:
+    for role in ("householder", "link"):
+        answer = web[role].get(f"{PREFIX}/sites").json()
+        assert ([row["id"] for row in answer["items"]], answer["total"]) == ([OWN], 1)
+
+
+def test_what_the_last_routes_ask(web: Web) -> None:
+    assert web["engineer"].delete(f"{PREFIX}/sites/{OWN}").status_code == 403
+    assert web["householder"].delete(f"{PREFIX}/people/1").status_code == 403
+    assert web["nobody"].delete(f"{PREFIX}/sites/{OWN}").status_code == 401
+    assert web["installer"].delete(f"{PREFIX}/sites/nowhere").status_code == 404
+
+
+def test_metrics_are_for_the_installer_and_its_own_token(web: Web) -> None:
+    _, secret = web.parts.tokens.make("scraper", "metrics", None, 1)
+    scraper = {"Authorization": f"Bearer {secret}"}
+    assert web["installer"].get("/metrics").status_code == 200
+    assert web["nobody"].get("/metrics", headers=scraper).status_code == 200
+    assert web["nobody"].get(f"{PREFIX}/sites", headers=scraper).status_code == 403
+    assert web["nobody"].get("/metrics").status_code == 401
+    assert web["device"].get("/metrics").status_code == 403
+    assert web["engineer"].get("/metrics").status_code == 403
+
+
+def test_a_revoked_token_and_link_end_at_once(service: Service) -> None:
+    web = make_web(service)
+    assert web["link"].get(f"{PREFIX}/sites/{OWN}").status_code == 200
+    link = web.parts.links.of_site(OWN)[0].id
+    assert web["installer"].delete(f"{PREFIX}/sites/{OWN}/links/{link}").status_code == 204
+    assert web["link"].get(f"{PREFIX}/sites/{OWN}").status_code == 401
+    token = web.parts.tokens.all()[0].id
+    assert web["installer"].delete(f"{PREFIX}/devices/{token}").status_code == 204
+    assert web["device"].post(f"{PREFIX}/sites/{OWN}/readings", json=[]).status_code == 401
+
+
+def test_a_person_who_is_stopped_or_moved_must_sign_in_again(service: Service) -> None:
+    web = make_web(service)
+    people = {p["role"]: p["id"] for p in web["installer"].get(f"{PREFIX}/people").json()}
+    changed = web["installer"].patch(f"{PREFIX}/people/{people['householder']}", json={"sites": [OTHER]})
+    assert changed.json()["sites"] == [OTHER]
+    assert web["householder"].get(f"{PREFIX}/sites").status_code == 401
+    web["installer"].patch(f"{PREFIX}/people/{people['engineer']}", json={"active": False})
+    assert web["engineer"].get(f"{PREFIX}/sites").status_code == 401
+
+
+def test_unsafe_requests_need_the_second_secret(web: Web) -> None:
+    body = {"day": "2026-01-06", "what": "curve lowered"}
+    url = f"{PREFIX}/sites/{OWN}/works"
+    for wrong in ("", "guess"):
+        assert web["engineer"].post(url, json=body, headers={"X-CSRF-Token": wrong}).status_code == 403
+    assert web["engineer"].get(url, headers={"X-CSRF-Token": ""}).status_code == 200

@@ -1,0 +1,82 @@
+"""The whole description against the running application, with made-up requests, as each role and as nobody."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, Phase, given
+from hypothesis import settings as hypothesis_settings
+from schemathesis.checks import (
+    content_type_conformance,
+    not_a_server_error,
+    response_headers_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
+
+from api.http.app import PREFIX
+from api.service import opened
+from api.settings import Settings
+from tests.api.test_access import routes
+from tests.api.web import OTHER, ROLES, Web, make_web
+
+EXAMPLES = 6
+CHECKS = [
+    not_a_server_error,
+    status_code_conformance,
+    content_type_conformance,
+    response_headers_conformance,
+    response_schema_conformance,
+]
+UNTRIED = {("GET", "/sites/{site_id}/live"), ("DELETE", "/session")}
+"""An endless answer, and the end of the test's own session: both have tests of their own."""
+
+
+@pytest.fixture(scope="module")
+def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
+    with opened(Settings(data=tmp_path_factory.mktemp("web"), workers=1)) as service:
+        yield make_web(service)
+
+
+@pytest.fixture(scope="module")
+def description(web: Web) -> Any:
+    return schemathesis.openapi.from_dict(web["nobody"].app.openapi())
+
+
+@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize(("method", "path"), sorted(routes() - UNTRIED))
+def test_made_up_requests(description: Any, web: Web, role: str, method: str, path: str) -> None:
+    operation = description[PREFIX + path][method]
+
+    @given(case=operation.as_strategy())
+    @hypothesis_settings(
+        max_examples=EXAMPLES,
+        deadline=None,
+        derandomize=True,
+        database=None,
+        phases=[Phase.explicit, Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    def each(case: schemathesis.Case) -> None:
+        answer = send(web[role], case)
+        case.validate_response(answer, checks=CHECKS)
+        asked = str(case.as_transport_kwargs())
+        if role in ("householder", "link", "device", "nobody"):
+            assert OTHER in asked or OTHER not in answer.text
+        if role in ("nobody", "device"):
+            assert "Alder Row" not in answer.text
+
+    each()
+
+
+def send(client: Any, case: schemathesis.Case) -> Any:
+    """The made-up request with the client's own session in place of made-up secrets."""
+    request = case.as_transport_kwargs(base_url="http://localhost")
+    made_up = {
+        k: v for k, v in request.pop("headers", {}).items() if k.lower() not in ("authorization", "cookie")
+    }
+    request.pop("cookies", None)
+    return client.request(**request, headers={**made_up, **client.headers})

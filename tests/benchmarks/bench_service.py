@@ -1,0 +1,183 @@
+"""Load on the running service: clients that read pages and the API while a collector writes.
+
+python -m tests.benchmarks.bench_service [--clients 50] [--seconds 120] [--sites 14] [--out FILE]
+Prints a table (p50, p95, worst, errors by kind of request) and writes JSON.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import multiprocessing
+import os
+import random
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import httpx
+import numpy as np
+
+ROOT = Path(__file__).parents[2]
+SERVE = (
+    "import sys; from pathlib import Path; from api.serving import serve; from api.settings import Settings; "
+    "serve(Settings(data=Path(sys.argv[1]), demo=True, port=int(sys.argv[2])), announce=print)"
+)
+# Share of each kind of request in what people and programs ask for; `again` sends the tag of the last answer.
+KINDS = {
+    "fleet page": ("/", 12),
+    "site page": ("/sites/{site}", 18),
+    "result": ("/api/v1/sites/{site}/result", 6),
+    "findings": ("/api/v1/sites/{site}/findings", 14),
+    "a day's series": ("/api/v1/sites/{site}/series?max_points=1000", 16),
+    "newest": ("/api/v1/sites/{site}/newest", 12),
+    "facts": ("/api/v1/sites/{site}/facts/days?limit=60", 6),
+    "fleet": ("/api/v1/fleet", 8),
+    "alerts": ("/api/v1/alerts", 8),
+}
+THINK_S = (0.5, 1.5)
+
+
+def write(folder: str, sites: list[str], stop: Any, written: Any) -> None:
+    """A collector: a reading a point and second for every site, until stopped."""
+    from analysis.readings import Samples
+    from collector.store.local import LocalStore
+
+    store = LocalStore(Path(folder))
+    points = {site: list(store.points(site)) for site in sites}
+    now = max(span[1] for site in sites if (span := store.span(site)))
+    while not stop.is_set():
+        now += 60_000
+        began = time.perf_counter()
+        for site in sites:
+            one = Samples(np.array([now], dtype=np.int64), np.array([20.0]))
+            store.append(site, {p: one for p in points[site] if p != "fault"})
+            written.value += len(points[site])
+        stop.wait(max(0.0, 1.0 - (time.perf_counter() - began)))
+    store.close()
+
+
+async def client(
+    base: str, sites: list[str], until: float, seed: int, took: dict[str, list[float]], bad: list[str]
+) -> None:
+    """One person or program: asks, thinks, asks again."""
+    draw = random.Random(seed)
+    names, weights = list(KINDS), [weight for _, weight in KINDS.values()]
+    async with httpx.AsyncClient(base_url=base, timeout=60.0) as http:
+        await asyncio.sleep(draw.uniform(0, THINK_S[1]))
+        while time.monotonic() < until:
+            name = draw.choices(names, weights)[0]
+            url = KINDS[name][0].format(site=draw.choice(sites))
+            began = time.perf_counter()
+            try:
+                answer = await http.get(url)
+                if answer.status_code != 200:
+                    bad.append(f"{answer.status_code} {url}")
+            except httpx.HTTPError as error:
+                bad.append(f"{type(error).__name__} {url}")
+            took[name].append(time.perf_counter() - began)
+            await asyncio.sleep(draw.uniform(*THINK_S))
+
+
+async def load(
+    base: str, sites: list[str], clients: int, seconds: float
+) -> tuple[dict[str, list[float]], list[str]]:
+    took: dict[str, list[float]] = defaultdict(list)
+    bad: list[str] = []
+    until = time.monotonic() + seconds
+    await asyncio.gather(*(client(base, sites, until, n, took, bad) for n in range(clients)))
+    return took, bad
+
+
+def start(data: Path, port: int) -> subprocess.Popen[bytes]:
+    log = (data / "bench.log").open("ab")
+    process = subprocess.Popen(
+        [sys.executable, "-c", SERVE, str(data), str(port)], stdout=log, stderr=log, cwd=ROOT
+    )
+    for _ in range(300):
+        try:
+            httpx.get(f"http://127.0.0.1:{port}/healthz").raise_for_status()
+            return process
+        except httpx.HTTPError:
+            time.sleep(0.2)
+    process.kill()
+    raise SystemExit(f"the service did not start: {(data / 'bench.log').read_text(errors='replace')[-2000:]}")
+
+
+def table(took: dict[str, list[float]]) -> list[dict[str, Any]]:
+    rows = [(name, took[name]) for name in KINDS if took[name]]
+    rows.append(("all", [t for each in took.values() for t in each]))
+    return [
+        {
+            "request": name,
+            "count": len(times),
+            "p50_ms": round(float(np.percentile(times, 50)) * 1000, 1),
+            "p95_ms": round(float(np.percentile(times, 95)) * 1000, 1),
+            "worst_ms": round(max(times) * 1000, 1),
+        }
+        for name, times in rows
+    ]
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--clients", type=int, default=50)
+    parser.add_argument("--seconds", type=float, default=120.0)
+    parser.add_argument("--sites", type=int, default=None)
+    parser.add_argument("--data", type=Path, help="a demo's data folder; made where there is none")
+    parser.add_argument("--out", type=Path, default=ROOT / "bench-results" / "service.json")
+    args = parser.parse_args()
+    from api.demo import run_demo
+    from api.service import opened
+    from api.settings import Settings
+    from tests.services import free_port
+
+    data = args.data or Path(tempfile.mkdtemp(prefix="bench-")) / "data"
+    settings = Settings(data=data, demo=True)
+    run_demo(settings, print, once=True, count=args.sites)
+    with opened(settings) as service:
+        sites = [s for s in service.plants.ids() if service.store.span(s)]
+    port = free_port()
+    service_process = start(data, port)
+    spawn = multiprocessing.get_context("spawn")
+    stop, written = spawn.Event(), spawn.Value("q", 0)
+    writer = spawn.Process(target=write, args=(str(settings.readings_dir), sites, stop, written))
+    writer.start()
+    try:
+        took, bad = asyncio.run(load(f"http://127.0.0.1:{port}", sites, args.clients, args.seconds))
+    finally:
+        stop.set()
+        writer.join(30)
+        service_process.send_signal(signal.SIGINT)
+        service_process.wait(30)
+    rows = table(took)
+    print(f"{'request':<16}{'count':>8}{'p50 ms':>10}{'p95 ms':>10}{'worst ms':>10}")
+    for row in rows:
+        print(
+            f"{row['request']:<16}{row['count']:>8}{row['p50_ms']:>10}{row['p95_ms']:>10}{row['worst_ms']:>10}"
+        )
+    rate = rows[-1]["count"] / args.seconds
+    print(
+        f"{args.clients} clients, {rate:.0f} requests/s, {written.value} readings written meanwhile, {len(bad)} errors"
+    )
+    for line in sorted(set(bad))[:10]:
+        print(" ", line)
+    args.out.parent.mkdir(parents=True, exist_ok=True)
+    told = {
+        "when": datetime.now(UTC).isoformat(timespec="seconds"), "processors": os.cpu_count(), "clients": args.clients,
+        "seconds": args.seconds, "sites": len(sites), "requests_per_s": round(rate, 1), "written": written.value,
+        "errors": len(bad), "load_before": os.getloadavg()[2], "rows": rows,
+    }  # fmt: skip
+    args.out.write_text(json.dumps(told, indent=1), encoding="utf-8")
+    return 1 if bad else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

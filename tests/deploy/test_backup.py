@@ -1,0 +1,162 @@
+"""A backup taken while readings come in restores to a sound folder; a damaged one is told."""
+
+import importlib.util
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tarfile
+import threading
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analysis.readings import MS_PER_DAY, Samples
+from collector.store.local import LocalStore
+
+SCRIPT = Path(__file__).parents[2] / "deploy" / "backup.py"
+_spec = importlib.util.spec_from_file_location("backup", SCRIPT)
+backup = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(backup)
+T = 1_767_225_600_000
+
+
+def run(*args):
+    return subprocess.run(
+        [sys.executable, str(SCRIPT), *map(str, args)], capture_output=True, text=True, timeout=120
+    )
+
+
+def filled(folder):
+    store = LocalStore(folder / "readings")
+    times = T + np.arange(25_000, dtype=np.int64) * 60_000
+    store.append("alder-row", {"flow": Samples(times, np.arange(25_000) * 1.0)})
+    with sqlite3.connect(folder / "state.sqlite") as db:
+        db.execute("PRAGMA journal_mode = WAL")
+        db.execute("CREATE TABLE t (x)")
+        db.execute("INSERT INTO t VALUES (7)")
+    db.close()
+    return store
+
+
+def test_what_was_appended_before_a_backup_is_in_it_though_writing_and_sealing_go_on(tmp_path):
+    data, count = tmp_path / "data", 0
+    data.mkdir()
+    store, stop, firm = filled(data), threading.Event(), [0]
+
+    def write():
+        at = T + 20 * MS_PER_DAY
+        while not stop.is_set():
+            times = at + np.arange(50, dtype=np.int64)
+            store.append("alder-row", {"rate": Samples(times, times % 7 * 1.0)})
+            at += 6 * 3_600_000
+            firm[0] += 50
+            if firm[0] % 500 == 0:
+                store.seal(at)
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        archives = []
+        for _ in range(3):
+            while firm[0] < count + 500:
+                pass
+            count = firm[0]
+            archives.append((backup.backup(data, tmp_path / f"out{count}"), count))
+    finally:
+        stop.set()
+        writer.join(30)
+    store.close()
+    for number, (archive, least) in enumerate(archives):
+        target = tmp_path / f"back{number}"
+        assert run("restore", archive, target).returncode == 0
+        restored = LocalStore(target / "readings")
+        assert restored.points("alder-row")["flow"].count == 25_000
+        rate = restored.read("alder-row")["rate"]
+        assert len(rate.time) >= least
+        assert len(rate.time) % 50 == 0
+        np.testing.assert_array_equal(rate.value, rate.time % 7)
+        with sqlite3.connect(target / "state.sqlite") as db:
+            assert db.execute("SELECT x FROM t").fetchall() == [(7,)]
+        restored.close()
+
+
+@pytest.fixture
+def archive(tmp_path):
+    data = tmp_path / "data"
+    data.mkdir()
+    filled(data).close()
+    return backup.backup(data, tmp_path / "out")
+
+
+def test_verify_counts_the_files(archive):
+    done = run("verify", archive)
+    assert done.returncode == 0
+    assert "all whole" in done.stdout
+
+
+def test_a_cut_off_archive_is_told(archive, tmp_path):
+    short = tmp_path / "short.tar.gz"
+    short.write_bytes(archive.read_bytes()[:-2000])
+    done = run("restore", short, tmp_path / "new")
+    assert done.returncode == 1
+    assert "not a whole backup" in done.stderr
+    assert not (tmp_path / "new").exists()
+
+
+def test_a_changed_byte_in_a_file_is_told(archive, tmp_path):
+    unpacked = tmp_path / "unpacked"
+    with tarfile.open(archive) as tar:
+        tar.extractall(unpacked, filter="data")
+    victim = next((unpacked / "data").rglob("*.parquet"))
+    raw = bytearray(victim.read_bytes())
+    raw[len(raw) // 2] ^= 1
+    victim.write_bytes(raw)
+    bad = tmp_path / "bad.tar.gz"
+    with tarfile.open(bad, "w:gz") as tar:
+        for path in sorted(unpacked.iterdir()):
+            tar.add(path, arcname=path.name)
+    done = run("verify", bad)
+    assert done.returncode == 1
+    assert "parquet is damaged" in done.stderr
+
+
+def test_restore_overwrites_nothing(archive, tmp_path):
+    (tmp_path / "new").mkdir()
+    (tmp_path / "new" / "file").write_text("mine")
+    done = run("restore", archive, tmp_path / "new")
+    assert done.returncode == 1
+    assert "not empty" in done.stderr
+    assert (tmp_path / "new" / "file").read_text() == "mine"
+
+
+def test_only_the_newest_are_kept(tmp_path):
+    data, out = tmp_path / "data", tmp_path / "out"
+    data.mkdir()
+    (data / "a").write_text("x")
+    out.mkdir()
+    for day in range(1, 5):
+        (out / f"fieldfare-2026010{day}T000000.tar.gz").write_text("old")
+    (out / "other.tar.gz").write_text("not ours")
+    made = run("backup", data, out, "--keep", "2").stdout.strip()
+    assert sorted(p.name for p in out.iterdir()) == sorted(
+        ["fieldfare-20260104T000000.tar.gz", Path(made).name, "other.tar.gz"]
+    )
+
+
+def test_a_missing_folder_is_told(tmp_path):
+    done = run("backup", tmp_path / "nope", tmp_path / "out")
+    assert done.returncode == 1
+    assert "no such folder" in done.stderr
+
+
+def test_a_backup_that_fails_leaves_no_half_archive(tmp_path, monkeypatch):
+    data, out = tmp_path / "data", tmp_path / "out"
+    data.mkdir()
+    (data / "a").write_text("x")
+    monkeypatch.setattr(backup, "verify", lambda _: (_ for _ in ()).throw(backup.BackupError("damaged")))
+    with pytest.raises(backup.BackupError):
+        backup.backup(data, out)
+    assert list(out.iterdir()) == []
+    shutil.rmtree(out)
