@@ -189,27 +189,23 @@ def on_minutes(
             count = np.bincount(where, minlength=n)
             total = np.bincount(where, weights=value, minlength=n)
             laid = np.divide(total, count, out=laid, where=count > 0)
-    known = np.flatnonzero(np.isfinite(laid))
+    measured = np.isfinite(laid)
+    known, missing = np.flatnonzero(measured), np.flatnonzero(~measured)
     # The neighbours outside the span bridge its edges.
     before = np.flatnonzero(index < 0)[-1:]
     after = np.flatnonzero(index >= n)[:1]
     knots = np.concatenate((index[before], known, index[after]))
     values = np.concatenate((samples.value[before], laid[known], samples.value[after])).astype(np.float64)
-    if len(knots) == 0 or len(known) == n:
-        return laid, np.isfinite(laid)
-    minutes = np.arange(n)
-    left = np.searchsorted(knots, minutes, side="right") - 1
-    previous = knots[np.clip(left, 0, None)]
-    following = knots[np.clip(left + 1, None, len(knots) - 1)]
-    bridged = (left >= 0) & (minutes <= following) & (following - previous <= longest)
-    tail = (left == len(knots) - 1) & (minutes - previous < min(longest, 5.0))
-    if hold:
-        filled = values[np.clip(left, 0, None)]
-    else:
-        filled = np.interp(minutes, knots, values)
-    missing = np.isnan(laid)
-    use = missing & (bridged | tail)
-    laid[use] = filled[use]
+    if len(knots) == 0 or len(missing) == 0:
+        return laid, measured
+    left = np.searchsorted(knots, missing, side="right") - 1
+    previous = knots[np.maximum(left, 0)]
+    following = knots[np.minimum(left + 1, len(knots) - 1)]
+    bridged = (left >= 0) & (missing <= following) & (following - previous <= longest)
+    tail = (left == len(knots) - 1) & (missing - previous < min(longest, 5.0))
+    use = bridged | tail
+    fill = missing[use]
+    laid[fill] = values[left[use]] if hold else np.interp(fill, knots, values)
     return laid, np.isfinite(laid)
 
 
@@ -370,5 +366,10 @@ def _change_points(time: Times, value: Floats, usual: float) -> tuple[Times, Flo
     # unmoved reading, or the rest would look like a small steady load.
     rest = np.flatnonzero(np.diff(time[keep]) > max(6.0 * shown, 3.0 * usual, 20.0) * MS_PER_MINUTE)
     hold = keep[rest + 1] - 1
-    keep = np.unique(np.concatenate((keep, hold[hold > 0])))
+    # A jump of several of the register's steps after a reading that had not moved: the work began at that reading.
+    rose = np.diff(value)
+    least_step = float(np.quantile(rose[rose > 0], 0.02)) if (rose > 0).any() else np.inf
+    jumped = np.flatnonzero(rose[1:] > 1.5 * least_step) + 1
+    begun = jumped[rose[jumped - 1] == 0.0]
+    keep = np.unique(np.concatenate((keep, hold[hold > 0], begun)))
     return time[keep], value[keep], max(shown, usual)

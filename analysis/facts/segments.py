@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -36,12 +38,21 @@ class Segments:
 
     def sum(self, values: Floats) -> Floats:
         """Sum of the known values in each stretch; 0 where none is known."""
-        total = np.concatenate(([0.0], np.cumsum(np.nan_to_num(values))))
-        return total[self.end] - total[self.start]
+        return self._add(np.where(np.isfinite(values), values, 0.0), np.float64)
 
     def count(self, flags: NDArray[np.bool_]) -> Ints:
-        total = np.concatenate(([0], np.cumsum(flags)))
-        return (total[self.end] - total[self.start]).astype(np.int64)
+        return self._add(flags, np.int64)
+
+    def _add(self, values: NDArray[Any], kind: Any) -> NDArray[Any]:
+        if not len(self):
+            return np.zeros(0, dtype=kind)
+        total = np.add.reduceat(np.append(values, values[:1] * 0), self._bounds(), dtype=kind)[0::2]
+        return np.where(self.minutes > 0, total, kind(0))  # reduceat gives an empty stretch its first value
+
+    def _bounds(self) -> Ints:
+        bounds = np.empty(2 * len(self), dtype=np.int64)
+        bounds[0::2], bounds[1::2] = self.start, self.end
+        return bounds
 
     def mean(self, values: Floats, where: NDArray[np.bool_] | None = None) -> Floats:
         """Mean of the known values in each stretch, nan where none is known."""
@@ -59,10 +70,8 @@ class Segments:
     def _extreme(self, values: Floats, take: np.ufunc) -> Floats:
         if not len(self):
             return np.zeros(0)
-        padded = np.append(values, np.nan)
-        bounds = np.empty(2 * len(self), dtype=np.int64)
-        bounds[0::2], bounds[1::2] = self.start, self.end
-        return np.asarray(take.reduceat(padded, bounds)[0::2], dtype=np.float64)
+        found = take.reduceat(np.append(values, np.nan), self._bounds())[0::2]
+        return np.where(self.minutes > 0, found, np.nan)
 
     def first(self, values: Floats, offset: int = 0) -> Floats:
         """The value `offset` minutes after each start, nan beyond the stretch."""

@@ -8,7 +8,15 @@ from analysis.errors import NotAssessed
 from analysis.facts.direct_heat import helped_below
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding
-from analysis.findings.operation_common import MAINS_CAUTION, graded, heating_year, lowered, middle, ranked, refrigerant_caution
+from analysis.findings.operation_common import (
+    MAINS_CAUTION,
+    graded,
+    heating_year,
+    lowered,
+    middle,
+    ranked,
+    refrigerant_caution,
+)
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Flags, column, sure
 
@@ -19,7 +27,9 @@ def backup_heater_use(context: Context) -> Finding | None:
     days = context.days
     below = helped_below(context.site)
     if below is None:
-        raise NotAssessed("needs design.bivalent_c or design.outdoor_c to know in which weather the heater may help")
+        raise NotAssessed(
+            "needs design.bivalent_c or design.outdoor_c to know in which weather the heater may help"
+        )
     if "e_backup_mild" not in days:
         raise NotAssessed("needs backup_heater_electricity together with outdoor_temperature")
     mild, used = column(days, "e_backup_mild"), column(days, "e_backup")
@@ -29,7 +39,9 @@ def backup_heater_use(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, heated, hold_days=3, gone_days=10)
     if spell is None:
         return None
-    inside = heated & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
+    inside = (
+        heated & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
+    )
     total = float(np.nansum(mild[inside]))
     share = total / max(_space_heat(context, inside), total, 1e-9)
     watch, act = context.limit("backup_share_watch"), context.limit("backup_share_act")

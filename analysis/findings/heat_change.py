@@ -40,7 +40,9 @@ def efficiency_fell(context: Context) -> Finding | None:
         # It got better: was it worse for a while before?
         before = slice(0, change.at)
         until = date_text(context.days, int(day[max(change.at - 1, 0)]))
-        earlier = find_change(series.value[before], series.conditions[before], series.weight[before], day[before])
+        earlier = find_change(
+            series.value[before], series.conditions[before], series.weight[before], day[before]
+        )
         if earlier is None:
             return None
         change = earlier
@@ -56,7 +58,9 @@ def efficiency_fell(context: Context) -> Finding | None:
     return _told(context, series, change, drop, severity, until)
 
 
-def _told(context: Context, series: _Series, change: Change, drop: float, severity: Severity, until: str | None) -> Finding:
+def _told(
+    context: Context, series: _Series, change: Change, drop: float, severity: Severity, until: str | None
+) -> Finding:
     days, day = context.days, series.rows.astype(np.int64)
     since = date_text(days, int(day[change.at]))
     first, last = (date_text(days, int(day[i])) for i in (change.low, change.high))
@@ -105,7 +109,9 @@ def _series(context: Context) -> _Series:
         good = (heat >= _LEAST_KWH) & (used > 0.2)
     good &= np.isfinite(column(days, "outdoor")) & _whole(context)
     if good.sum() < _FEWEST_DAYS:
-        raise NotAssessed(f"needs at least {_FEWEST_DAYS} days with heat and electricity, has {int(good.sum())}")
+        raise NotAssessed(
+            f"needs at least {_FEWEST_DAYS} days with heat and electricity, has {int(good.sum())}"
+        )
     value = np.log(want[good] / used[good])
     weight = np.minimum(heat[good], _MOST_WEIGHT_KWH)
     conditions = _conditions(context, heat, water)[good]
@@ -124,7 +130,9 @@ def _conditions(context: Context, heat: Floats, water: Floats) -> Floats:
     load = heat / 24.0
     share = column(days, "load_share")
     parts = [outdoor, outdoor**2, load, load**2, np.nan_to_num(water) / np.maximum(heat, 1e-9)]
-    parts.append(np.where(np.isfinite(share), share, np.nanmedian(share) if np.isfinite(share).any() else 0.0))
+    parts.append(
+        np.where(np.isfinite(share), share, np.nanmedian(share) if np.isfinite(share).any() else 0.0)
+    )
     parts.append(np.nan_to_num(column(days, "n_frosting")) / 1440.0)
     return np.nan_to_num(np.column_stack(parts))
 

@@ -37,7 +37,9 @@ class _Ratio:
 def efficiency_below_expected(context: Context) -> Finding | None:
     days = context.days
     if float(days["xe_space"].sum() + days["xe_hot_water"].sum()) < _FULL_KWH:
-        raise NotAssessed("needs heat, the unit's electricity, flow and outdoor temperature together, and more of them")
+        raise NotAssessed(
+            "needs heat, the unit's electricity, flow and outdoor temperature together, and more of them"
+        )
     meter = _meter_error(context)
     overall = _overall(context, meter)
     full = _near_full(context, meter)
@@ -93,7 +95,10 @@ def _meter_error(context: Context) -> float:
 
 def _overall(context: Context, meter: float) -> _Ratio:
     days = context.days
-    value = float((days["x_space"].sum() + days["x_hot_water"].sum()) / (days["xe_space"].sum() + days["xe_hot_water"].sum()))
+    value = float(
+        (days["x_space"].sum() + days["x_hot_water"].sum())
+        / (days["xe_space"].sum() + days["xe_hot_water"].sum())
+    )
     rating = _UNRATED if not context.site.heat_pump.rating else _RATING
     spread = value * float(np.sqrt(meter**2 + rating**2 + _PART_LOAD**2))
     return _Ratio(value, spread, "all running", float(days["n_running"].sum()) / 60.0, False)

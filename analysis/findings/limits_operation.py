@@ -43,7 +43,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "days with short cycling, from which it is more than a note",
     ),
     "water_litres_per_kw": Limit(
-        10.0, "l/kW", "common practice: makers ask for 5 to 10 l of free water a kilowatt of lowest output, metal included here",
+        15.0, "l/kW", "common practice: makers ask for 5 to 10 l of free water a kilowatt of lowest output; metal adds half as much again",
         "water that a start can warm, below which a run has to end at once",
     ),
     "oversized_share": Limit(

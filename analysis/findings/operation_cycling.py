@@ -123,7 +123,9 @@ def _run_through_c(context: Context) -> float:
     base = context.figures.heat_loss.base_temperature_c
     base = min(base, _HEATING_LIMIT_C) if base is not None and base > 8.0 else _HEATING_LIMIT_C
     design = context.site.design.outdoor_c
-    return base - context.limit("cold_load_share") * (base - (design if design is not None else _USUAL_DESIGN_C))
+    return base - context.limit("cold_load_share") * (
+        base - (design if design is not None else _USUAL_DESIGN_C)
+    )
 
 
 def _comparable(so: Flags, outdoor: Floats, heated: Flags) -> Flags:
@@ -232,17 +234,24 @@ def _causes(context: Context, runs: pd.DataFrame, *, cold_share: float) -> tuple
         if np.isfinite(share)
         else "flow is not measured",
     )
-    big = np.clip((size - 0.55) / 0.15, 0.0, 1.5) if np.isfinite(size) else 0.5
+    big = (
+        float(np.clip((size + 0.05 - context.limit("oversized_share")) / 0.1, 0.0, 1.0))
+        if np.isfinite(size)
+        else 0.5
+    )
+    flows = 1.0 - 0.7 * min(float(restricted), 1.0)
     scores["oversized_for_mild_load"] = (
-        own * (0.25 + float(big) + 0.8 * cold_share) * (1.0 - 0.6 * min(float(restricted), 1.0)),
+        own * (0.2 + 1.5 * big + 0.4 * cold_share) * flows,
         (f"lowest output is {100 * size:.0f} % of the design heat loss" if np.isfinite(size) else "the unit ends its own runs")
         + (", and it cycles in cold weather too" if cold_share > 0.2 else ""),
     )  # fmt: skip
     scores["low_water_volume"] = (
-        own * _little_water(context, litres) * (1.0 - 0.6 * min(float(restricted), 1.0)) * (1.0 - 0.5 * min(float(big), 1.0)),
-        f"each start has about {litres:.0f} l of water a kilowatt to warm, so the flow rises fast"
+        own * (0.3 + _little_water(context, litres)) * (1.0 - 0.8 * big) * flows,
+        f"each start has about {litres:.0f} l of water a kilowatt to warm, metal included"
         if np.isfinite(litres) else "the unit ends its own runs",
     )  # fmt: skip
+    if by_call is None and not np.isfinite(litres) and not np.isfinite(share) and big < 1.0:
+        return (), tuple(told)
     return ranked(scores), tuple(told)
 
 
@@ -254,7 +263,7 @@ def _ended_by_call(runs: pd.DataFrame) -> float | None:
     known = runs[runs["ended_by"].isin(["call", "unit"])]
     if len(known) >= 0.3 * len(runs):
         return float((known["ended_by"] == "call").mean())
-    over = (runs["flow_end"] - runs["target_flow"]).to_numpy(dtype=np.float64)
+    over = (runs["flow_max"] - runs["target_flow"]).to_numpy(dtype=np.float64)
     after = (runs["flow_after"] / runs["flow_rate"]).to_numpy(dtype=np.float64)
     verdict = np.full(len(runs), np.nan)
     verdict[after < 0.2] = 1.0
@@ -288,7 +297,7 @@ def _water_per_kw(site: Site, runs: pd.DataFrame) -> float:
 def _little_water(context: Context, litres: float) -> float:
     if not np.isfinite(litres):
         return 0.5
-    return float(np.clip(context.limit("water_litres_per_kw") / max(litres, 1.0), 0.0, 2.5)) * 1.2
+    return float(np.clip(context.limit("water_litres_per_kw") / max(litres, 1.0), 0.0, 1.5))
 
 
 def _flow_share(site: Site, runs: pd.DataFrame) -> float:

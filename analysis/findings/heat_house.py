@@ -1,0 +1,308 @@
+"""Is the house leakier or tighter than designed, and will the heat pump hold it on the design day?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import erf, sqrt
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import NotAssessed
+from analysis.facts.direct_heat import helped_below
+from analysis.figures.capacity import Capacity, capacity
+from analysis.figures.estimate import Estimate
+from analysis.figures.heat_loss import HeatLoss, heat_loss
+from analysis.findings.context import Context, Need, Rule
+from analysis.findings.model import Evidence, Finding, Severity
+from analysis.findings.operation_common import graded, middle, refrigerant_caution
+from analysis.findings.telling import Flags, column
+
+_NEEDS = (
+    Need(("heat_output", "space_heat", "flow_rate"), 240.0, 14),
+    Need(("outdoor_temperature",), 180.0),
+)
+_READS = frozenset(
+    {"heat_output", "space_heat", "hot_water_heat", "flow_rate", "outdoor_temperature", "room_temperature"}
+)
+
+
+def heat_loss_above_design(context: Context) -> Finding | None:
+    loss, ratio = _measured(context)
+    assert ratio.value is not None
+    assert ratio.low is not None
+    limit = context.limit("heat_loss_above")
+    sure = context.limit("heat_loss_sure")
+    if ratio.value < limit:
+        return None
+    severity: Severity = "note"
+    if ratio.low > 1.0 + sure:
+        severity = graded(ratio.value, limit, context.limit("heat_loss_above_act"))
+    return Finding(
+        "heat_loss_above_design", severity, _first(context), _sure(ratio, 1.0 + sure, above=True),
+        f"The house loses {ratio.value - 1.0:.0%} more heat than designed ({_interval(ratio)} of the design).",
+        evidence=_evidence(context, loss, limit),
+        next_step=(
+            "Talk to the householder and the designer: building work left open, windows or a loft hatch open, a heated space the design left out, "
+            "extract fans running on, rooms kept warmer than designed. Check the design's areas and U-values, then whether the unit still holds the design day."
+        ),
+        home=(
+            "" if severity == "note" else
+            "The house loses more heat than it was reckoned to. That costs more to run; an open loft hatch, a fan left on or unfinished insulation are "
+            "worth a look. Your installer will go through it with you."
+        ),
+        visit="call" if severity != "note" else "none",
+    )  # fmt: skip
+
+
+def heat_loss_below_design(context: Context) -> Finding | None:
+    loss, ratio = _measured(context)
+    assert ratio.value is not None
+    assert ratio.high is not None
+    limit, sure = context.limit("heat_loss_below"), context.limit("heat_loss_sure")
+    if ratio.value > limit:
+        return None
+    severity: Severity = "watch" if ratio.high < 1.0 - sure else "note"
+    return Finding(
+        "heat_loss_below_design", severity, _first(context), _sure(ratio, 1.0 - sure, above=False),
+        f"The house loses {1.0 - ratio.value:.0%} less heat than designed ({_interval(ratio)} of the design).",
+        evidence=_evidence(context, loss, limit),
+        next_step=(
+            "The flow temperature can come down: lower the heating curve by 1 to 2 K a week, watch the rooms, and stop where one falls short. "
+            "Check for short cycling in mild weather, since the unit is larger than the house needs."
+        ),
+        home="" if severity == "note" else (
+            "Good news: the house loses less heat than it was reckoned to. Your installer may lower the heating water's temperature a little, which saves electricity."
+        ),
+        visit="setting" if severity != "note" else "none",
+    )  # fmt: skip
+
+
+def _measured(context: Context) -> tuple[HeatLoss, Estimate]:
+    loss = context.figures.heat_loss
+    if not loss.ratio:
+        raise NotAssessed(
+            loss.reason or loss.ratio.reason or "needs design.heat_loss_kw and design.outdoor_c"
+        )
+    return loss, loss.ratio
+
+
+def _evidence(context: Context, loss: HeatLoss, limit: float) -> tuple[Evidence, ...]:
+    c, d = loss.coefficient, context.site.design.coefficient_w_per_k
+    return (
+        Evidence("heat loss over the design's", _round(loss.ratio.value, 3), "-", limit),
+        Evidence("95 % interval of it", f"{_interval(loss.ratio)}"),
+        Evidence("measured coefficient", _round(c.value, 1), "W/K", _round(d, 1)),
+        Evidence(
+            "heat loss at the design temperatures", _round(loss.heat_loss_kw.value, 2), "kW", loss.design_kw
+        ),
+        Evidence("days used", loss.days_used, "days"),
+        Evidence("method", loss.method),
+    )
+
+
+def _interval(ratio: Estimate) -> str:
+    return (
+        f"{ratio.low:.0%} to {ratio.high:.0%}"
+        if ratio.low is not None and ratio.high is not None
+        else "no interval"
+    )
+
+
+def _round(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
+
+
+def _first(context: Context) -> str:
+    return f"{context.days['day'].iloc[0]:%Y-%m-%d}"
+
+
+def _sure(ratio: Estimate, limit: float, *, above: bool) -> float:
+    assert ratio.value is not None
+    z = (ratio.value - limit) / max(ratio.half / 1.96, 1e-6)
+    p = 0.5 * (1.0 + erf((z if above else -z) / sqrt(2.0)))
+    return float(np.clip(p, 0.3, 0.99))
+
+
+@dataclass(frozen=True)
+class _Failed:
+    """Days on which the unit ran flat out in milder weather than the design's and still fell short."""
+
+    days: int
+    first: str
+    mildest_c: float
+    deficit_k: float
+    share: float | None
+
+
+def capacity_short(context: Context) -> Finding | None:
+    design = helped_below(context.site)
+    if design is None or context.site.design.outdoor_c is None:
+        raise NotAssessed("needs design.outdoor_c")
+    figure = _at(context, design)
+    failed = _failed(context, design)
+    limit = context.limit
+    margin = figure.margin
+    if not margin and failed is None:
+        raise NotAssessed(margin.reason or "needs a heat meter")
+    severity: Severity | None = None
+    confidence = 0.5
+    if margin:
+        assert margin.value is not None
+        assert margin.high is not None
+        z = (1.0 - margin.value) / max(margin.half / 1.96, 1e-6)
+        confidence = float(np.clip(0.5 * (1.0 + erf(z / sqrt(2.0))), 0.0, 0.99))
+        if margin.value < limit("capacity_note"):
+            severity = "note"
+            if confidence > 0.9:
+                severity = graded(margin.value, limit("capacity_watch"), limit("capacity_act"), downward=True)
+    enough = failed is not None and failed.days >= limit("capacity_failed_days")
+    if failed is not None and enough and (not margin or (margin.value or 0.0) < 1.1):
+        severity = "act" if failed.deficit_k >= 2.0 or severity == "act" else "watch"
+        confidence = max(confidence, 1.0 - 0.5 ** (failed.days / 2.0))
+    if severity is None:
+        return None
+    return _capacity_finding(
+        context, figure, failed if enough else None, design, severity, min(confidence, 0.99)
+    )
+
+
+def _capacity_finding(
+    context: Context,
+    figure: Capacity,
+    failed: _Failed | None,
+    design: float,
+    severity: Severity,
+    confidence: float,
+) -> Finding:
+    margin, output = figure.margin, figure.output_at_design_kw
+    load = output.value / margin.value if output.value and margin.value else None
+    if margin and (margin.value or 2.0) < 1.0:
+        headline = (
+            f"At {design:g} C outdoors the heat pump gives {output.value:.1f} kW of the {load:.1f} kW needed."
+        )
+    else:
+        assert failed is not None
+        headline = f"On {failed.days} days, the mildest at {failed.mildest_c:.0f} C outdoors, the heat pump ran flat out and fell short of what was asked."
+    evidence = [
+        Evidence(
+            "output over load on the design day",
+            _round(margin.value, 3),
+            "-",
+            context.limit("capacity_watch"),
+        ),
+        Evidence("95 % interval of it", _interval(margin) if margin else margin.reason),
+        Evidence("output on the design day", _round(output.value, 2), "kW", _round(load, 2)),
+    ]
+    if figure.measured_share is not None:
+        evidence.append(Evidence("output at full work over the rating", round(figure.measured_share, 2), "-"))
+    if failed is not None:
+        evidence.append(
+            Evidence(
+                "days it ran flat out and fell short",
+                failed.days,
+                "days",
+                context.limit("capacity_failed_days"),
+            )
+        )
+        evidence.append(
+            Evidence(
+                "outdoor temperature of the mildest of them",
+                round(failed.mildest_c, 1),
+                "C",
+                round(design, 1),
+            )
+        )
+        if failed.share is not None:
+            evidence.append(Evidence("output on those days over the rating", round(failed.share, 2), "-"))
+    weak = failed is not None and failed.share is not None and failed.share < 0.85
+    step = (
+        "The unit gives less than its data sheet at full work: visit, check air path, fan, water flow, quiet or limiting modes; "
+        "have the refrigerant circuit checked by a licensed person."
+        if weak
+        else "Before the next cold spell: agree with the householder to heat through the night without set-back, check that nothing limits the unit "
+        "(quiet mode, water flow, air path), and plan help below the temperature it holds: back-up heater, insulation, or a larger unit."
+    )
+    return Finding(
+        "capacity_short", severity, failed.first if failed is not None else _first(context), confidence, headline,
+        evidence=tuple(evidence), next_step=step,
+        caution=refrigerant_caution(context.site) if severity != "note" else "",
+        home="" if severity == "note" else (
+            "In very cold weather the heat pump may not keep every room as warm as you ask. In a cold spell leave the heating on through the night; "
+            "your installer will work out what help it needs."
+        ),
+        visit="drive" if severity != "note" else "none",
+        bring=("data sheet of the unit", "clamp thermometer") if severity != "note" else (),
+    )  # fmt: skip
+
+
+def _at(context: Context, outdoor: float) -> Capacity:
+    """Output and load at the temperature down to which the heat pump must manage alone, as full work has shown it."""
+    site = context.site
+    site = site.model_copy(update={"design": site.design.model_copy(update={"outdoor_c": outdoor})})
+    loss = context.figures.heat_loss
+    if outdoor != context.site.design.outdoor_c:
+        loss = heat_loss(site, context.whole.days)
+    found = capacity(site, context.whole.days, loss, context.figures.hot_water.heat_kwh_per_day)
+    share = _flat_out_share(context)
+    if share is None or not found.output_at_design_kw or found.measured_share is not None:
+        return found
+    return _scaled(found, share)
+
+
+def _scaled(found: Capacity, share: float) -> Capacity:
+    margin = found.margin.times(share) if found.margin else found.margin
+    return Capacity(found.output_at_design_kw.times(share), found.load_kw, margin, share, found.full_days)
+
+
+def _flat_out(context: Context) -> Flags:
+    """Days on which the unit worked without a rest and brought less than was asked for hours."""
+    days = context.days
+    busy = column(days, "n_running") >= 0.9 * (
+        column(days, "n_minutes") - np.nan_to_num(column(days, "n_unknown"))
+    )
+    return busy & (column(days, "n_lacking") >= 300.0)
+
+
+def _flat_out_share(context: Context) -> float | None:
+    flat = _flat_out(context)
+    share = column(context.days, "load_share_top")[flat]
+    share = share[np.isfinite(share)]
+    return float(np.clip(np.median(share), 0.3, 1.2)) if len(share) >= 3 else None
+
+
+def _failed(context: Context, design: float) -> _Failed | None:
+    """Flat-out days above the design temperature with the rooms short, or the water where no room is measured."""
+    days = context.days
+    outdoor = column(days, "outdoor")
+    flat = _flat_out(context) & (outdoor > design)
+    zones = [c for c in days.columns if c.startswith("deficit.")]
+    if zones:
+        deficit = np.nanmax(
+            np.column_stack([column(days, z) for z in zones] + [np.full(len(days), -9.0)]), axis=1
+        )
+        flat &= deficit > context.limit("room_deficit_note")
+    else:
+        # The water alone may be short because the curve asks too much: only at the unit's rating, or far from the curve.
+        deficit = np.zeros(len(days))
+        if not context.site.measures("target_flow_temperature"):
+            return None
+    if flat.sum() == 0:
+        return None
+    share = column(days, "load_share")[flat]
+    chosen = days["day"][flat]
+    return _Failed(
+        int(flat.sum()), f"{pd.Timestamp(chosen.iloc[0]):%Y-%m-%d}", float(np.max(outdoor[flat])),
+        float(np.nanmedian(deficit[flat])), middle(share) if np.isfinite(share).any() else None,
+    )  # fmt: skip
+
+
+RULES = (
+    Rule("heat_loss_above_design", heat_loss_above_design, _NEEDS, _READS),
+    Rule("heat_loss_below_design", heat_loss_below_design, _NEEDS, _READS),
+    Rule(
+        "capacity_short", capacity_short,
+        (Need(("heat_output", "space_heat", "flow_rate", "room_temperature"), 240.0, 14), Need(("outdoor_temperature",), 180.0)),
+        _READS | {"flow_temperature", "heat_pump_electricity"},
+    ),
+)  # fmt: skip

@@ -1,0 +1,212 @@
+"""Are rooms colder than asked, and is it the unit, the curve or one zone?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.errors import NotAssessed
+from analysis.findings.context import Context, Need, Rule
+from analysis.findings.model import Cause, Evidence, Finding, Severity
+from analysis.findings.operation_common import middle, ranked, water_caution
+from analysis.findings.spells import Spell, last_spell
+from analysis.findings.telling import Flags, Floats, column, sure
+
+# A target far above the design is a wish the plant was not built for.
+_BEYOND_DESIGN_K = 1.5
+_HEATED_MIN = 60.0
+_COLD_ENOUGH_C = 12.0
+
+
+@dataclass(frozen=True)
+class _Zone:
+    """deficit : target less room [K] by day, nan where not judged; own : the target is the zone's own"""
+
+    name: str
+    deficit: Floats
+    room: Floats
+    own: bool
+
+
+def room_below_target(context: Context) -> Finding | None:
+    zones = _zones(context)
+    if not zones:
+        raise NotAssessed(
+            "needs target_room_temperature for at least one zone, and days on which it stood for some hours"
+        )
+    days, limit = context.days, context.limit
+    judged = _judged(context)
+    found: list[tuple[float, _Zone, Spell, Flags]] = []
+    for zone in zones:
+        known = judged & np.isfinite(zone.deficit)
+        so = np.nan_to_num(zone.deficit, nan=-9.0) > (limit("room_deficit_note") if zone.own else 0.0)
+        spell = last_spell(days["day"], so, known, hold_days=int(limit("room_days")), gone_days=10)
+        if spell is None or spell.share < 0.3:
+            continue
+        inside = (
+            known
+            & so
+            & (days["day"] >= spell.since).to_numpy()
+            & (days["day"] <= (spell.until or "9999")).to_numpy()
+        )
+        found.append(
+            (
+                middle(zone.deficit[inside]) + (0.0 if zone.own else limit("room_deficit_watch")),
+                zone,
+                spell,
+                inside,
+            )
+        )
+    if not found:
+        return None
+    size, zone, spell, inside = max(found, key=lambda f: (f[2].until is None, f[0]))
+    hit = int(inside.sum())
+    severity = _severity(context, size, spell, hit)
+    if severity is None:
+        return None
+    causes, told = _causes(context, zone, zones, inside)
+    first = causes[0].cause if causes else ""
+    room = middle(zone.room[inside])
+    return Finding(
+        "room_below_target", severity, spell.since, sure(size / limit("room_deficit_watch"), hit, spell.share),
+        (
+            f"Zone {zone.name} stays {middle(zone.deficit[inside]):.1f} K under its target (at {room:.1f} C), hours after it was asked."
+            if zone.own else f"Zone {zone.name} stays at {room:.1f} C, far below the rest of the house."
+        ),
+        evidence=(
+            Evidence(f"target less room, zone {zone.name}", round(middle(zone.deficit[inside]), 2), "K", limit("room_deficit_watch")),
+            Evidence("room meanwhile", round(room, 1), "C"),
+            Evidence("days with it", hit, "days", limit("room_days")),
+            Evidence("share of the heating days", round(spell.share, 2), "-"),
+            *told,
+        ),
+        causes=causes, until=spell.until, next_step=_step(first, zone.name),
+        caution=water_caution(context.site) if first == "zone_not_opening" else "",
+        home="" if severity == "note" else (
+            f"It is colder than you asked in part of the house ({zone.name}). Keep doors and valves there open; your installer is on it."
+        ),
+        visit="none" if severity == "note" else "setting" if first == "curve_too_low" else "drive",
+        bring=("spare valve actuator", "air vent key", "thermometer") if first == "zone_not_opening" else (),
+    )  # fmt: skip
+
+
+def _severity(context: Context, size: float, spell: Spell, hit: int) -> Severity | None:
+    limit = context.limit
+    if size < limit("room_deficit_note"):
+        return None
+    if spell.until is not None or size < limit("room_deficit_watch") or hit < 2 * limit("room_days"):
+        return "note"
+    if size >= limit("room_deficit_urgent"):
+        return "urgent"
+    return "act" if size >= limit("room_deficit_act") else "watch"
+
+
+def _zones(context: Context) -> list[_Zone]:
+    days, design = context.days, context.site.design
+    out = []
+    asked: list[Floats] = []
+    names = [c.removeprefix("room_day.") for c in days.columns if c.startswith("room_day.")]
+    for name in names:
+        deficit = column(days, f"deficit.{name}")
+        if np.isfinite(deficit).any():
+            wanted = column(days, f"wanted.{name}")
+            deficit = deficit - np.maximum(wanted - (design.indoor_c + _BEYOND_DESIGN_K), 0.0)
+            out.append(_Zone(name, deficit, column(days, f"room_day.{name}"), True))
+            asked.append(np.minimum(wanted, design.indoor_c + _BEYOND_DESIGN_K))
+    if not asked:
+        return []
+    highest = np.nanmax(np.vstack([*asked, np.full(len(days), -99.0)]), axis=0)
+    highest = np.where(highest > 0, highest, np.nan)
+    for name in names:
+        if all(z.name != name for z in out):
+            room = column(days, f"room_day.{name}")
+            out.append(_Zone(name, highest - context.limit("room_untold_deficit") - room, room, False))
+    return out
+
+
+def _judged(context: Context) -> Flags:
+    """Heating days no colder than the design's."""
+    days, coldest = context.days, context.site.design.outdoor_c
+    outdoor = column(days, "outdoor")
+    heated = (column(days, "n_heating") >= _HEATED_MIN) | (column(days, "n_running") >= 4 * _HEATED_MIN)
+    cold = ~np.isfinite(outdoor) | (outdoor < _COLD_ENOUGH_C)
+    return heated & cold & ~(outdoor < (coldest if coldest is not None else -99.0))
+
+
+def _causes(
+    context: Context, zone: _Zone, zones: list[_Zone], inside: Flags
+) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
+    """One zone alone: its valve. All alike with the unit at its limit: capacity. All alike with the unit at ease: the curve."""
+    days = context.days
+    others = [z for z in zones if z.name != zone.name]
+    evidence: list[Evidence] = []
+    scores = {"capacity_short": (1.0, ""), "curve_too_low": (1.0, ""), "zone_not_opening": (0.0, "")}
+    alone = 0.0
+    if others:
+        best = min(middle(z.deficit[inside]) for z in others)
+        gap = middle(zone.deficit[inside]) - best
+        evidence.append(Evidence("the best other zone, target less room", round(best, 2), "K"))
+        alone = float(np.clip(3.0 * (gap - 1.0), -4.0, 4.0)) + (1.0 if best < 0.5 else -1.0)
+        scores["zone_not_opening"] = (
+            float(np.exp(alone)),
+            f"the other zone is {gap:.1f} K nearer to its target with the same water",
+        )
+    running = middle((column(days, "n_running") / np.maximum(column(days, "n_minutes"), 1.0))[inside])
+    lacking = middle((column(days, "n_lacking") / np.maximum(column(days, "n_settled"), 1.0))[inside])
+    load = middle(column(days, "load_share")[inside])
+    best_hour = column(days, "load_share_top")
+    top = float(np.nanquantile(best_hour, 0.9)) if np.isfinite(best_hour).any() else np.nan
+    strain = 0.0
+    words = []
+    if np.isfinite(running):
+        strain += float(np.clip(12.0 * (running - 0.8), -3.0, 2.5))
+        words.append(f"the unit ran {running:.0%} of the time")
+        evidence.append(Evidence("share of the time the unit ran", round(running, 2), "-"))
+    if np.isfinite(lacking) and context.site.measures("target_flow_temperature"):
+        strain += float(np.clip(5.0 * (lacking - 0.4), -2.0, 3.0))
+        words.append(f"its water was short of what was asked for {lacking:.0%} of that")
+        evidence.append(
+            Evidence("share of it with the water 2 K or more under what was asked", round(lacking, 2), "-")
+        )
+    if np.isfinite(load) and np.isfinite(top) and top > 0:
+        strain += float(np.clip(8.0 * (load / min(top, 1.0) - 0.75), -2.0, 2.0))
+        words.append(f"at {load:.0%} of its rated output")
+        evidence.append(Evidence("output over the rating", round(load, 2), "-"))
+    below = -middle(column(days, "above_curve")[inside])
+    low = 0.0
+    if np.isfinite(below):
+        low = float(np.clip(0.8 * (below - 1.5), -1.5, 2.0))
+        evidence.append(Evidence("flow under the designed curve", round(below, 1), "K"))
+    told = ", ".join(words) or "nothing tells how hard the unit worked"
+    scores["capacity_short"] = (float(np.exp(0.5 * strain)), told)
+    ease = (
+        f"{told}; the flow lies {below:.1f} K {'under' if below > 0 else 'over'} the designed curve"
+        if np.isfinite(below)
+        else told
+    )
+    scores["curve_too_low"] = (float(np.exp(-0.5 * strain + 0.5 * low)), ease)
+    return ranked(scores), tuple(evidence)
+
+
+def _step(cause: str, zone: str) -> str:
+    if cause == "zone_not_opening":
+        return (
+            f"Visit: see whether the valve of zone {zone} opens when it calls (actuator, wiring, stuck pin, lockshield), bleed its emitters, "
+            "and balance the circuits."
+        )
+    if cause == "capacity_short":
+        return (
+            "Check from afar that no quiet mode or limit holds the unit back and that the night set-back is off; then treat it as a shortage of "
+            "output: see capacity, air path and water flow on a visit."
+        )
+    return "Raise the heating curve by 2 K at the cold end from afar (or by phone), and look at the rooms after three cold days; repeat until they reach the target."
+
+
+RULES = (
+    Rule(
+        "room_below_target", room_below_target,
+        (Need(("room_temperature",), 60.0, 7), Need(("target_room_temperature",), 1440.0)),
+        frozenset({"room_temperature", "target_room_temperature"}),
+    ),
+)  # fmt: skip
