@@ -10,7 +10,6 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 import pyarrow as pa
-import pyarrow.feather as feather
 from sqlalchemy import delete, select
 
 from analysis.facts.build import MARGIN_DAYS, build_facts
@@ -65,8 +64,11 @@ class FactsKeeper:
             self._keep(site.id, facts, {day: wanted[day] for day in days(start, end)})
             if progress:
                 progress(start, end)
-        whole = hashlib.blake2b("".join(wanted.values()).encode(), digest_size=16).hexdigest()
-        return Updated(len(stale), whole)
+        return Updated(len(stale), _whole(wanted))
+
+    def mark(self, site: Site, first: date, last: date) -> str:
+        """A mark of all that the facts of first..last are made from, without bringing them up to date."""
+        return _whole(self.fingerprints(self.equipped(site), first, last))
 
     def readings(self, site: Site, first: date, last: date) -> Readings:
         """The readings of local days first..last, with those of a lent outdoor sensor (see `equipped`)."""
@@ -118,7 +120,7 @@ class FactsKeeper:
             rows = session.execute(chosen.order_by(FactChunk.kind, FactChunk.month)).all()
         tables: dict[str, list[pa.Table]] = {kind: [] for kind in KINDS}
         for kind, payload in rows:
-            tables[kind].append(feather.read_table(pa.BufferReader(payload)))
+            tables[kind].append(_unpacked(payload))
         return Facts(**{kind: _between(_joined(tables[kind]), first, last) for kind in KINDS})
 
     def _kept_fingerprints(self, site_id: str, first: date, last: date) -> dict[date, str]:
@@ -140,7 +142,7 @@ class FactsKeeper:
                     if row is None:
                         session.add(FactChunk(site=site_id, kind=kind, month=month, payload=_packed(fresh)))
                         continue
-                    older = feather.read_table(pa.BufferReader(row.payload)).to_pandas()
+                    older = _unpacked(row.payload).to_pandas()
                     rest = _table(older[~_within(older, start, end)])
                     row.payload = _packed(_ordered(_joined([rest, fresh])))
             session.execute(
@@ -153,6 +155,10 @@ class FactsKeeper:
             return None
         plant = self._plants.find(site.site.outdoor_from)
         return plant.site if plant else None
+
+
+def _whole(marks: dict[date, str]) -> str:
+    return hashlib.blake2b("".join(marks.values()).encode(), digest_size=16).hexdigest()
 
 
 def lent_id(lender: str, point: str) -> str:
@@ -232,6 +238,15 @@ def _ordered(frame: pd.DataFrame) -> pa.Table:
 
 
 def _packed(table: pa.Table) -> bytes:
+    """One Arrow stream, compressed as a whole: a table of 150 columns and 30 rows would be mostly compression frames."""
     sink = pa.BufferOutputStream()
-    feather.write_feather(table, sink, compression="zstd")
-    return sink.getvalue().to_pybytes()
+    with pa.ipc.new_stream(sink, table.schema) as writer:
+        writer.write_table(table)
+    raw = sink.getvalue()
+    return len(raw).to_bytes(8, "little") + pa.compress(raw, codec="zstd", asbytes=True)
+
+
+def _unpacked(payload: bytes) -> pa.Table:
+    size = int.from_bytes(payload[:8], "little")
+    raw = pa.decompress(memoryview(payload)[8:], decompressed_size=size, codec="zstd")
+    return pa.ipc.open_stream(raw).read_all()

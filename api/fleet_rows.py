@@ -23,7 +23,7 @@ def fleet_rows(service: Service, *, fresh: bool = False) -> list[dict[str, Any]]
             except NoReadings:
                 reason = "no readings yet"
         else:
-            result = service.results.newest(plant.site.id)
+            result = service.results.summary(plant.site.id)
             reason = None if result else "not analysed yet"
         rows.append({"id": plant.site.id, "name": plant.site.site.name, **standing(result), "reason": reason})
     return worst_first(rows)

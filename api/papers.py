@@ -53,8 +53,7 @@ def month_paper(service: Service, plant: Plant, month: str) -> Paper:
         "month",
         month,
         {
-            "site": _about(plant),
-            "result": service.results.result(plant, first, min(last, end)),
+            **_worked_out(service, plant, first, min(last, end)),
             "month_before": _earlier(service, plant, start, first - timedelta(days=1)),
             "year_before": _earlier(service, plant, start, _year_before(first)),
         },
@@ -74,9 +73,7 @@ def winter_paper(service: Service, plant: Plant, season: int | None = None) -> P
     first = max(start, date(year - 1, 9, 1))
     if first > last:
         raise NoReadings(plant.site.id)
-    return Paper(
-        "winter", str(year), {"site": _about(plant), "result": service.results.result(plant, first, last)}
-    )
+    return Paper("winter", str(year), _worked_out(service, plant, first, last))
 
 
 def hand_over_paper(service: Service, plant: Plant) -> Paper:
@@ -86,9 +83,7 @@ def hand_over_paper(service: Service, plant: Plant) -> Paper:
     if first > end:
         raise NoReadings(plant.site.id)
     last = min(end, first + timedelta(days=HAND_OVER_DAYS - 1))
-    return Paper(
-        "hand-over", "first", {"site": _about(plant), "result": service.results.result(plant, first, last)}
-    )
+    return Paper("hand-over", "first", _worked_out(service, plant, first, last))
 
 
 def paper_for(service: Service, plant: Plant, kind: str, period: str) -> Paper:
@@ -130,13 +125,13 @@ def write_paper(paper: Paper, out: Path) -> None:
     out.write_bytes(paper_bytes(paper, form))
 
 
-def rendered(paper: Paper, form: str) -> Response:
-    """A paper as an HTTP answer."""
+def rendered(paper: Paper, form: str, *, served: bool = False) -> Response:
+    """A paper as an HTTP answer. served : a page of the service, with its style sheets, instead of one that stands alone"""
     kinds = {"json": "application/json", "html": "text/html; charset=utf-8", "pdf": "application/pdf"}
-    return Response(paper_bytes(paper, form), media_type=kinds[form])
+    return Response(paper_bytes(paper, form, served=served), media_type=kinds[form])
 
 
-def paper_bytes(paper: Paper, form: str) -> bytes:
+def paper_bytes(paper: Paper, form: str, *, served: bool = False) -> bytes:
     """A paper as JSON, HTML or PDF."""
     if form == "json":
         return orjson.dumps(
@@ -145,7 +140,9 @@ def paper_bytes(paper: Paper, form: str) -> bytes:
     from dashboards.papers import paper_html, paper_pdf
 
     if form == "html":
-        return paper_html(paper.kind, paper.period, paper.contents).encode()
+        at = f"/api/v1/sites/{paper.contents['site']['site']['id']}/papers/{paper.kind}/{paper.period}"
+        links = {"pdf": f"{at}?form=pdf", "json": f"{at}?form=json"} if served else None
+        return paper_html(paper.kind, paper.period, paper.contents, served=served, links=links).encode()
     return paper_pdf(paper.kind, paper.period, paper.contents)
 
 
@@ -166,6 +163,15 @@ def _earlier(service: Service, plant: Plant, start: date, last: date) -> dict[st
 def _year_before(first: date) -> date:
     month = first.replace(year=first.year - 1)
     return month.replace(day=calendar.monthrange(month.year, month.month)[1])
+
+
+def _worked_out(service: Service, plant: Plant, first: date, last: date) -> dict[str, Any]:
+    """What every paper holds: the plant, the result of its days, and the days' points that its figures draw."""
+    from dashboards.day_rows import day_rows
+
+    result = service.results.result(plant, first, last)
+    days = day_rows(service.keeper.kept(plant.site.id, first, last))
+    return {"site": _about(plant), "result": result, "days": days}
 
 
 def _about(plant: Plant) -> dict[str, Any]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import threading
+import time
 import zlib
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 import orjson
-from sqlalchemy import delete, select
+from sqlalchemy import delete, func, select
 
 from analysis.errors import InputError
 from analysis.facts.tables import METHOD_VERSION
@@ -21,6 +23,18 @@ from collector.store.protocol import Store
 
 KEPT_PER_SITE = 24
 """Results kept of one site: a dozen months and the usual longer periods."""
+
+
+OPEN_DAYS = 2
+"""The newest days: today, and yesterday, whose facts depend on today's first readings."""
+RECENT_S = 600.0
+RECENT_KEPT = 256
+
+
+class _Recent(NamedTuple):
+    closed: str
+    made: float
+    document: bytes
 
 
 class NoReadings(InputError):
@@ -37,6 +51,9 @@ class Results:
 
     def __init__(self, database: Database, store: Store, keeper: FactsKeeper) -> None:
         self._database, self._store, self._keeper = database, store, keeper
+        self._locks: dict[str, threading.Lock] = {}
+        self._recent: dict[tuple[str, date, date], _Recent] = {}
+        self._summaries: dict[str, tuple[datetime, dict[str, Any]]] = {}
 
     def span(self, plant: Plant) -> tuple[date, date]:
         """First and last local day with readings. Raises NoReadings."""
@@ -95,6 +112,38 @@ class Results:
         )
         self._keep(site.id, first, last, mark, document, rolling)
         return document
+
+    def recent(self, plant: Plant, first: date, last: date) -> bytes:
+        """The result document of first..last for somebody who looks at it.
+
+        A change of days that are over counts at once; the newest days change with every reading, so a document may be
+        RECENT_S old in them. Only one at a time is worked out for a site.
+        """
+        key = (plant.site.id, first, last)
+        with self._locks.setdefault(plant.site.id, threading.Lock()):
+            closed = self._keeper.mark(plant.site, first, last - timedelta(days=OPEN_DAYS)) + plant.file
+            known = self._recent.get(key)
+            if known is not None and known.closed == closed and time.monotonic() - known.made < RECENT_S:
+                return known.document
+            document = self.document(plant, first, last)
+            if len(self._recent) >= RECENT_KEPT:
+                self._recent.clear()
+            self._recent[key] = _Recent(closed, time.monotonic(), document)
+        return document
+
+    def summary(self, site_id: str) -> dict[str, Any] | None:
+        """The rolling result that was made last, without its days: what lists of sites show."""
+        of_site = (KeptResult.site == site_id, KeptResult.rolling)
+        with self._database.read() as session:
+            made = session.scalars(select(func.max(KeptResult.made)).where(*of_site)).first()
+        known = self._summaries.get(site_id)
+        if made is None or (known is not None and known[0] == made):
+            return known[1] if known and made else None
+        result = self.newest(site_id)
+        if result is not None:
+            result["performance"] = {**result["performance"], "by_day": []}
+            self._summaries[site_id] = (made, result)
+        return result
 
     def newest(self, site_id: str) -> dict[str, Any] | None:
         """The rolling result that was made last, without working anything out."""

@@ -17,9 +17,9 @@ Flags = NDArray[np.bool_]
 _NO_FLOW_M3_H = 0.03
 _NO_PUMP_W = 4.0
 _SETTLED_MIN = 15
-# Water that a unit would reheat if it were asked for: it has fallen back by more than three fifths of the way from the
-# flow temperature asked for to the room. A call starts the compressor well before (common practice: 3 to 8 K below).
-_FALLEN_BACK = 0.4
+# Water that a unit would reheat if it were asked for: far below the flow temperature asked for, and most of the way back
+# to the room. A call starts the compressor before (common practice: 3 to 8 K below).
+_BELOW_ASKED_K, _FALLEN_BACK = 8.0, 0.4
 _RESTING_MIN = 30
 _USUAL_ROOM_C = 20.0
 # Controls circulate water against frost below about this outdoor temperature; that is no idle pump.
@@ -37,7 +37,7 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
         cooled far below what would start the unit; not near frost. n_unasked_pumped : of them with a pump running
     unasked_pump_power : the pump's power in them [W]
     flow_rate_top : 90th percentile of the flow while heating or charging [m3/h]
-    flow_jitter : change of the flow from one minute to the next in steady running, over its mean [-]
+    flow_jitter : change of the flow from one reading to the next in steady running, over its mean [-]
     n_heating_warm : minutes of heating with 15 °C or more outdoors at that moment; q_heating_warm : their heat [kWh]
     """
     grid, use = minutes.grid, minutes.use
@@ -59,8 +59,7 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
     steady = _settled((use.code == HEATING) | (use.code == HOT_WATER), 5) & np.isfinite(rate)
     if steady.any():
         out["flow_rate_top"] = _top(day, rate, steady)
-        if grid.spacing.get("flow_rate", 99.0) <= 2.0:
-            out["flow_jitter"] = _jitter(day, rate, steady)
+        out["flow_jitter"] = _jitter(day, rate, steady, max(1, round(grid.spacing.get("flow_rate", 99.0))))
     return out
 
 
@@ -90,7 +89,8 @@ def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> 
         room = grid.gauge("room_temperature")
         room = np.where(np.isfinite(room), room, _USUAL_ROOM_C)
         way = np.maximum(asked - room, 3.0)
-        unasked = resting & np.isfinite(flow) & np.isfinite(asked) & (flow - room < _FALLEN_BACK * way)
+        cooled = (flow - room < _FALLEN_BACK * way) & (asked - flow > _BELOW_ASKED_K)
+        unasked = resting & np.isfinite(flow) & np.isfinite(asked) & cooled
     unasked &= np.nan_to_num(outdoor, nan=9.0) > _FROST_GUARD_C
     if by_power:
         assert pump is not None
@@ -116,10 +116,11 @@ def _top(day: Segments, values: Floats, where: Flags) -> Floats:
     return out
 
 
-def _jitter(day: Segments, rate: Floats, steady: Flags) -> Floats:
+def _jitter(day: Segments, rate: Floats, steady: Flags, lag: int) -> Floats:
+    """Spread of the change from one reading to the next, `lag` minutes on, over the mean."""
     change = np.full(len(rate), np.nan)
-    both = steady[1:] & steady[:-1]
-    change[1:][both] = np.diff(rate)[both] ** 2
+    both = steady[lag:] & steady[:-lag]
+    change[lag:][both] = (rate[lag:] - rate[:-lag])[both] ** 2
     mean = day.mean(rate, steady)
     spread = np.sqrt(day.mean(change) / 2.0)
     return np.divide(spread, mean, out=np.full(len(day), np.nan), where=mean > 0.05)

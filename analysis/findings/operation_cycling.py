@@ -15,6 +15,7 @@ from analysis.findings.operation_common import (
     Flags,
     Floats,
     heating_year,
+    inside,
     lowered,
     middle,
     ranked,
@@ -62,13 +63,13 @@ def short_cycling(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
     if spell is None:
         return None
-    inside = _inside(days, spell) & so
-    severity, over = _severity(context, by_day, inside, brief, spell)
-    chosen = runs[runs["day"].isin(days["day"][inside])]
-    starts = middle(by_day.count[inside])
-    length, rate = middle(by_day.minutes[inside]), middle(by_day.rate[inside])
-    cause, told = _causes(context, chosen, cold_share=float(through[inside].mean()))
-    kwh = _cost(context, chosen, by_day, inside)
+    here = inside(days, spell) & so
+    severity, over = _severity(context, by_day, here, brief, spell)
+    chosen = runs[runs["day"].isin(days["day"][here])]
+    starts = middle(by_day.count[here])
+    length, rate = middle(by_day.minutes[here]), middle(by_day.rate[here])
+    cause, told = _causes(context, chosen, cold_share=float(through[here].mean()))
+    kwh = _cost(context, chosen, by_day, here)
     return Finding(
         "short_cycling", severity, spell.since, sure(over, spell.days * spell.share, spell.share),
         f"The compressor starts {starts:.0f} times a day for heating and runs {length:.0f} minutes at a time.",
@@ -76,7 +77,7 @@ def short_cycling(context: Context) -> Finding | None:
             Evidence("median heating run", round(length, 1), "min", limit("short_run_minutes")),
             Evidence("starts an hour while heating", round(rate, 2), "1/h", limit("starts_per_hour")),
             Evidence("heating starts a day", round(starts, 1), "1/day"),
-            Evidence("days with it", int(inside.sum()), "days", limit("cycling_days")),
+            Evidence("days with it", int(here.sum()), "days", limit("cycling_days")),
             *told,
         ),
         causes=cause,
@@ -136,23 +137,18 @@ def _comparable(so: Flags, outdoor: Floats, heated: Flags) -> Flags:
     return so | (heated & (np.nan_to_num(outdoor, nan=coldest) >= coldest))
 
 
-def _inside(days: pd.DataFrame, spell: Spell) -> Flags:
-    day = days["day"].dt.strftime("%Y-%m-%d").to_numpy()
-    return (day >= spell.since) & (day <= (spell.until or "9999"))
-
-
 def _severity(
-    context: Context, by_day: _Days, inside: Flags, brief: Flags, spell: Spell
+    context: Context, by_day: _Days, here: Flags, brief: Flags, spell: Spell
 ) -> tuple[Severity, float]:
     """Grade by size and by how much of the season it takes; `over` is the size over its limit."""
     limit = context.limit
-    if brief[inside].mean() >= 0.3:
-        chosen = inside & brief
+    if brief[here].mean() >= 0.3:
+        chosen = here & brief
         shortness = limit("short_run_minutes") / max(middle(by_day.minutes[chosen]), 1.0)
         over = max(shortness, np.nan_to_num(middle(by_day.rate[chosen])) / limit("starts_per_hour"))
     else:
-        over = middle(by_day.rate[inside]) / limit("cold_starts_per_hour")
-    heavy = middle(by_day.count[inside]) >= 1.5 * limit("counted_starts_a_day") and inside.sum() >= 28
+        over = middle(by_day.rate[here]) / limit("cold_starts_per_hour")
+    heavy = middle(by_day.count[here]) >= 1.5 * limit("counted_starts_a_day") and here.sum() >= 28
     severity: Severity = "act" if over >= 1.6 or (over > 1.1 and heavy) else "watch"
     return lowered(severity, spell, limit("cycling_days")), over
 
@@ -178,8 +174,8 @@ def _by_counter(context: Context) -> Finding | None:
     )
     if spell is None:
         return None
-    inside = _inside(days, spell) & so
-    many, mean = middle(starts[inside]), middle(length[inside])
+    here = inside(days, spell) & so
+    many, mean = middle(starts[here]), middle(length[here])
     over = many / limit("counted_starts_a_day")
     severity = lowered("act" if over >= 2.0 else "watch", spell, limit("cycling_days"))
     told = (
@@ -191,7 +187,7 @@ def _by_counter(context: Context) -> Finding | None:
         evidence=(
             Evidence("starts a day", round(many, 1), "1/day", limit("counted_starts_a_day")),
             *told,
-            Evidence("days with it", int(inside.sum()), "days", limit("cycling_days")),
+            Evidence("days with it", int(here.sum()), "days", limit("cycling_days")),
         ),
         next_step="Ask for minute data of electricity, flow temperature and room call for a week: they tell what ends the runs.",
         home="" if severity == "note" else "Your heat pump switches on and off more often than is good for it. It still heats; your installer will look into it.",
@@ -311,7 +307,7 @@ def _size(site: Site) -> float:
     return least / loss if least and loss else float("nan")
 
 
-def _cost(context: Context, runs: pd.DataFrame, by_day: _Days, inside: Flags) -> float | None:
+def _cost(context: Context, runs: pd.DataFrame, by_day: _Days, here: Flags) -> float | None:
     """A year's electricity of the starts beyond one an hour; None without electricity.
 
     A start costs about two minutes of the unit's power (common practice, as in the losses).
@@ -319,8 +315,8 @@ def _cost(context: Context, runs: pd.DataFrame, by_day: _Days, inside: Flags) ->
     power = (runs["electricity"] / runs["minutes"] * 60.0).to_numpy(dtype=np.float64)
     if not np.isfinite(power).any():
         return None
-    spare = np.maximum(1.0 - 1.0 / np.maximum(by_day.rate[inside], 1.0), 0.0)
-    excess = float(np.nansum(by_day.count[inside] * np.where(np.isfinite(spare), spare, 0.5)))
+    spare = np.maximum(1.0 - 1.0 / np.maximum(by_day.rate[here], 1.0), 0.0)
+    excess = float(np.nansum(by_day.count[here] * np.where(np.isfinite(spare), spare, 0.5)))
     return excess * middle(power) * _START_MINUTES / 60.0 * heating_year(context)
 
 

@@ -13,8 +13,9 @@ from fastapi.routing import APIRoute
 from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
-from api.http import pages, problems
+from api.http import pages, problems, screens
 from api.http.guards import BodyLimit, EntityTags, KnownOrigin, SecurityHeaders
+from api.http.message_pages import MessagePages
 from api.http.parts import Parts
 from api.http.problems import PROBLEMS, Problem
 from api.http.routes import alerts, homes, operations, people, results, sites, works
@@ -40,11 +41,14 @@ def create_app(parts: Parts) -> FastAPI:
     for routes in (sites, results, alerts, works, people, homes, operations):
         app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
     app.include_router(operations.outside, responses=PROBLEMS)
+    app.add_exception_handler(screens.SignInFirst, screens.to_sign_in)
+    app.include_router(screens.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)
     static = Path(pages.__file__).parents[2] / "dashboards" / "static"
     if static.is_dir():
         app.mount("/static", StaticFiles(directory=static))
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
+    app.add_middleware(MessagePages)
     app.add_middleware(EntityTags)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(BodyLimit)

@@ -1,4 +1,4 @@
-"""Pages for people: what each shows comes from the results; how it looks is the dashboards' matter."""
+"""Ways in for people: signing in and out, invitations, a home's link; and papers to read on the screen."""
 
 from __future__ import annotations
 
@@ -8,53 +8,15 @@ from fastapi import APIRouter, Form, HTTPException, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from analysis.errors import InputError
-from api.fleet_rows import fleet_rows
-from api.http import plain_pages as looks
 from api.http.doors import CSRF_FIELD, PartsHere, PlantHere, actor_of, check, cookie_name, is_secure, visit_of
 from api.http.routes.people import client_address, set_cookie
 from api.papers import paper_for, rendered
-from api.people.access import OF_THE_FIRM, Actor
+from api.people.access import Actor
 from api.people.sign_in import same
-from api.results import NoReadings
-from api.site_rows import site_row
+from dashboards import pages as looks
 
 router = APIRouter()
 Secret = Annotated[str, Form(max_length=1024)]
-
-
-def visitor(request: Request) -> dict[str, Any]:
-    """What a page may know of who looks at it."""
-    actor, visit = actor_of(request), visit_of(request)
-    return {
-        "name": actor.name,
-        "role": actor.role,
-        "csrf": visit.csrf if visit else "",
-        "by_link": actor.by_link,
-    }
-
-
-@router.get("/")
-def front(request: Request, parts: PartsHere) -> Response:
-    """The fleet for the firm's people, their home for a householder, the way in for everybody else."""
-    actor = actor_of(request)
-    if actor.role in OF_THE_FIRM:
-        return HTMLResponse(looks.fleet_page(fleet_rows(parts.service), visitor(request)))
-    if actor.sites:
-        return _to(f"/sites/{min(actor.sites)}")
-    return _to("/sign-in")
-
-
-@router.get("/sites/{site_id}")
-def site(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
-    """One site: its findings, figures and plots."""
-    if (refusal := _refusal(request, "site.read", plant.site.id)) is not None:
-        return refusal
-    try:
-        result = parts.service.results.rolling_result(plant, parts.settings.rolling_days)
-    except NoReadings:
-        result = None
-    row = site_row(parts.service, plant)
-    return HTMLResponse(looks.site_page(plant.site, row, result, visitor(request)))
 
 
 @router.get("/sites/{site_id}/papers/{kind}/{period}")
@@ -68,7 +30,7 @@ def paper(
     """A paper to read on the screen."""
     if (refusal := _refusal(request, "papers.read", plant.site.id)) is not None:
         return refusal
-    return rendered(paper_for(parts.service, plant, kind, period), "html")
+    return rendered(paper_for(parts.service, plant, kind, period), "html", served=True)
 
 
 @router.get("/sign-in")

@@ -43,7 +43,7 @@ def write(
     site.write_text(
         site_toml(spec, delimiter=delimiter, decimal=decimal, naive_local=naive_local), encoding="utf-8"
     )
-    frame = wide(simulated, naive_local) if form == "wide" else long(simulated, naive_local)
+    frame = wide(simulated, naive_local) if form == "wide" else long(simulated, naive_local, decimal)
     with gzip_module.open(table, "wb", compresslevel=4) if gzip else table.open("wb") as out:
         if decimal == ".":
             options = pa_csv.WriteOptions(delimiter=delimiter, quoting_style="none")
@@ -97,8 +97,8 @@ def wide(simulated: Simulated, naive_local: bool = False) -> pd.DataFrame:
     return pd.DataFrame(columns)
 
 
-def long(simulated: Simulated, naive_local: bool = False) -> pd.DataFrame:
-    """A row a reading: time, point, value; in order of time."""
+def long(simulated: Simulated, naive_local: bool = False, decimal: str = ".") -> pd.DataFrame:
+    """A row a reading: time, point, value as text with this decimal sign; in order of time."""
     spec = simulated.spec
     times, points, values = [], [], []
     for number, meter in enumerate(spec.meters):
@@ -106,10 +106,10 @@ def long(simulated: Simulated, naive_local: bool = False) -> pd.DataFrame:
         value = _written(meter, samples)
         times.append(samples.time)
         points.append(np.full(len(value), number))
-        text = value.astype(object) if value.dtype == object else np.char.mod("%.6g", value).astype(object)
-        if meter.kind == "register":
-            text = np.char.mod("%.3f", value).astype(object)
-        values.append(text)
+        if value.dtype != object:
+            text = np.char.mod("%.10g", value)
+            value = (np.char.replace(text, ".", decimal) if decimal != "." else text).astype(object)
+        values.append(value)
     time = np.concatenate(times)
     point = np.concatenate(points)
     order = np.lexsort((point, time))

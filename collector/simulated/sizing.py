@@ -199,7 +199,7 @@ def design_plant(
     tank = _buffer(rng, hp, buffer)
     helper = None
     if rng.random() < 0.5 or climate.design_c < -8.0:
-        helper = Backup(3000.0 if hp.rated_w < 9000 else 6000.0, climate.design_c + 1.0)
+        helper = Backup(3000.0 if hp.rated_w < 9000 else 6000.0, climate.design_c + 1.0, 60.0)
     space = season_need(climate, htc, indoor, gains)
     design = Design(
         round(load / 100.0) * 100.0, indoor, climate.design_c, round(space / 100.0) * 100.0,

@@ -1,9 +1,17 @@
 """Every page as a function: results, facts and the plant's description in, HTML out."""
 
+from dashboards.pages.asking import learning_page, what_if_page
+from dashboards.pages.first_run import first_run_page, progress_page, readings_page, site_form_page
 from dashboards.pages.fleet import fleet_page, visits_page
+from dashboards.pages.home import home_page
 from dashboards.pages.plain import message_page, sign_in_page, welcome_page
 from dashboards.pages.site import FIGURES, figure_json, site_page
+from dashboards.pages.winter import winter_list_page, winter_page
+from dashboards.recognise import points_toml, propose
+from dashboards.site_form import site_toml
 
 __all__ = [
-    "FIGURES", "figure_json", "fleet_page", "message_page", "sign_in_page", "site_page", "visits_page", "welcome_page",
+    "FIGURES", "figure_json", "first_run_page", "fleet_page", "home_page", "learning_page", "message_page", "points_toml",
+    "progress_page", "propose", "readings_page", "sign_in_page", "site_form_page", "site_page", "site_toml", "visits_page",
+    "welcome_page", "what_if_page", "winter_list_page", "winter_page",
 ]  # fmt: skip

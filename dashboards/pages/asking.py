@@ -81,7 +81,7 @@ def _figure(key: str, title: str, x_name: str, y_name: str, lesson: dict[str, An
             Points("a home", x, y, "heat", hints=tuple(s["site"] for s in sites)),
             Level("as designed", 1.0, "design"),
         ]
-        rows = tuple((s["site"], words.interval(s, "", 2)) for s in sites)
+        rows: tuple[tuple[str, ...], ...] = tuple((s["site"], words.interval(s, "", 2)) for s in sites)
         return Chart(
             key,
             title,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 import signal
 import subprocess
@@ -16,28 +17,39 @@ from analysis.readings import MS_PER_DAY
 from collector.store.local import LocalStore
 
 T = 1_760_000_000_000 // MS_PER_DAY * MS_PER_DAY
-KILLS = 45
+KILLS = 60
 ROWS = 120
 POINTS = ("a", "b")
 
-WRITER = """
-import sys
+WRITERS = """
+import os, sys
 from pathlib import Path
 import numpy as np
 from analysis.readings import MS_PER_DAY, Samples
 from collector.store import local
 from collector.store.local import LocalStore
 
-folder, first, T, rows = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4])
-store = LocalStore(folder, hot_days=0)
-for batch in range(first, first + 100000):
-    time = T + (batch * rows + np.arange(rows)) * 600_000      # 20 hours a batch: months pass quickly
-    local._BULK = 1 if batch % 5 == 4 else 20_000              # every fifth goes straight to sealed files
-    store.append("ash-lane", {p: Samples(time, batch + np.arange(rows) / 1000) for p in ("a", "b")})
-    sys.stdout.write(f"{batch}\\n")
-    sys.stdout.flush()
-    if batch % 2:
-        store.seal(int(time[-1]) - MS_PER_DAY)
+folder, T, rows = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
+
+def say(word):
+    os.write(1, f"{word}\\n".encode())
+
+def write(first):
+    store = LocalStore(folder, hot_days=0)
+    for batch in range(first, first + 100000):
+        time = T + (batch * rows + np.arange(rows)) * 600_000      # 20 hours a batch: months pass quickly
+        local._BULK = 1 if batch % 5 == 4 else 20_000              # every fifth goes straight to sealed files
+        store.append("ash-lane", {p: Samples(time, batch + np.arange(rows) / 1000) for p in ("a", "b")})
+        say(batch)
+        if batch % 2:
+            store.seal(int(time[-1]) - MS_PER_DAY)
+
+for line in sys.stdin:                                             # a process for each line: its first batch
+    pid = os.fork()
+    if pid == 0:
+        say(os.getpid())
+        write(int(line))
+    say("killed" if os.waitpid(pid, 0)[1] == 9 else "ended")
 """
 
 
@@ -51,21 +63,23 @@ def test_acknowledged_readings_survive_kills_at_any_moment(tmp_path: Path) -> No
     folder = tmp_path / "store"
     random_moment = random.Random(2025)
     acknowledged = sealed_at_kill = 0
+    writers = subprocess.Popen(
+        [sys.executable, "-c", WRITERS, str(folder), str(T), str(ROWS)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        bufsize=1,
+    )
+    assert writers.stdin is not None
+    assert writers.stdout is not None
     for kill in range(KILLS):
-        writer = subprocess.Popen(
-            [sys.executable, "-c", WRITER, str(folder), str(acknowledged), str(T), str(ROWS)],
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        assert writer.stdout is not None
-        first = writer.stdout.readline()
+        writers.stdin.write(f"{acknowledged}\n")
+        pid, lines = int(writers.stdout.readline()), [writers.stdout.readline()]
         clock.sleep(random_moment.uniform(0, 0.12))
-        writer.send_signal(signal.SIGKILL)
-        lines = [
-            line for line in (first + writer.stdout.read()).splitlines(keepends=True) if line.endswith("\n")
-        ]
-        assert writer.wait() == -signal.SIGKILL
-        assert lines, f"kill {kill}: nothing was written"
+        os.kill(pid, signal.SIGKILL)
+        while (line := writers.stdout.readline()) not in ("killed\n", "ended\n"):
+            lines.append(line)
+        assert line == "killed\n", f"kill {kill}: the writer ended by itself"
         assert [int(line) for line in lines] == list(range(acknowledged, acknowledged + len(lines)))
         acknowledged += len(lines)
         sealed_at_kill += bool(list(folder.rglob("*.new")))
@@ -74,6 +88,8 @@ def test_acknowledged_readings_survive_kills_at_any_moment(tmp_path: Path) -> No
         for point in POINTS:
             assert len(held[point].time) == acknowledged * ROWS, f"kill {kill}"
         store.close()
+    writers.stdin.close()
+    assert writers.wait(timeout=30) == 0
     store = LocalStore(folder)
     held = store.read("ash-lane", None, None, int(batch_times(acknowledged)[0]))
     time = np.concatenate([batch_times(b) for b in range(acknowledged)])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
+import orjson
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import StreamingResponse
 
@@ -40,7 +41,7 @@ def read_result(
 ) -> Response:
     """Everything about a period; without one, about all that was read."""
     results = parts.service.results
-    return document(results.document(plant, *results.period(plant, first, last)))
+    return document(results.recent(plant, *results.period(plant, first, last)))
 
 
 @router.get("/sites/{site_id}/findings")
@@ -55,7 +56,7 @@ def read_findings(
     results = parts.service.results
     rolling = results.rolling(plant, parts.settings.rolling_days)
     period = rolling if first is None and last is None else results.period(plant, first, last)
-    result = results.result(plant, *period)
+    result = orjson.loads(results.recent(plant, *period))
     return FindingsOut.model_validate({k: result[k] for k in ("site", "period", "findings", "not_assessed")})
 
 

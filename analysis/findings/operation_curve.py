@@ -1,0 +1,322 @@
+"""Is the water hotter than the design asks, does it follow the weather, and is there heat when none is needed?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import NotAssessed
+from analysis.figures.estimate import robust_fit
+from analysis.findings.context import Context, Need, Rule
+from analysis.findings.model import Cause, Evidence, Finding, Severity
+from analysis.findings.operation_common import (
+    FLOW_COST_PER_K,
+    Flags,
+    Floats,
+    graded,
+    heating_year,
+    inside,
+    lowered,
+    middle,
+    ranked,
+)
+from analysis.findings.spells import last_spell
+from analysis.findings.telling import column, sure
+from analysis.plant.curve import curve_at
+
+_STEADY_MIN = 60
+# A unit swings about what is asked by half of its switching difference; without the asked flow that much is let off.
+_SWING_K = 1.0
+_FEWEST_DAYS = 10
+_RECENT_DAYS = 60
+# Without a designed curve the flattest usual one, an underfloor's, stands in.
+_FLATTEST_SLOPE = -0.35
+_LEVEL_K = 2.0
+
+
+def flow_temperature_above_curve(context: Context) -> Finding | None:
+    curve = context.site.heating_curve
+    if curve is None:
+        raise NotAssessed("needs heating_curve in the site file")
+    days, limit = context.days, context.limit
+    excess, judged = _excess(context)
+    if judged.sum() < 3:
+        raise NotAssessed("too few days with an hour of steady heating in cool weather")
+    so = judged & (np.nan_to_num(excess, nan=-9.0) >= limit("flow_above_curve_note_k"))
+    spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
+    if spell is None:
+        return None
+    here = inside(days, spell) & judged
+    above = middle(excess[here])
+    if above < limit("flow_above_curve_note_k"):
+        return None
+    watch = limit("flow_above_curve_watch_k")
+    severity = lowered(graded(above, watch, limit("flow_above_curve_act_k")), spell, 5.0)
+    kwh = _cost(context, here, above)
+    points = ", ".join(f"{f:g} °C at {o:g} °C" for o, f in (curve.points[0], curve.points[-1]))
+    asked = middle(column(days, "target_above_curve")[here])
+    more = (
+        ()
+        if np.isnan(asked)
+        else (Evidence("flow asked for above the designed curve", round(asked, 1), "K", watch),)
+    )
+    return Finding(
+        "flow_temperature_above_curve", severity, spell.since, sure(above / watch, spell.days, spell.share),
+        f"The heating water is {above:.1f} K hotter than the designed curve.",
+        evidence=(
+            Evidence("flow above the designed curve", round(above, 1), "K", watch),
+            *more,
+            Evidence("mean flow temperature", round(middle(column(days, "flow")[here]), 1), "°C"),
+            Evidence("designed for the same weather", round(middle(column(days, "curve")[here]), 1), "°C"),
+        ),
+        causes=_curve_causes(context, here, spell.since),
+        next_step=f"Set the curve back to the design ({points}), and ask after a cold week whether every room stays warm before it is left so.",
+        home="" if severity == "note" else (
+            "Your heating water is hotter than planned, which costs electricity. Your installer can turn it down; tell them if a room "
+            "then stays cool."
+        ),
+        until=spell.until, cost_kwh=kwh, cost_money=context.money(kwh), visit="setting",
+    )  # fmt: skip
+
+
+def _excess(context: Context) -> tuple[Floats, Flags]:
+    """Kelvin above the designed curve by day, and the days that can tell.
+
+    Where the controls' asked flow is measured the lesser of the two counts: flow that overshoots what is asked is no
+    curve set high, and an asked flow that is never reached heats nothing.
+    """
+    days = context.days
+    actual, asked = column(days, "above_curve"), column(days, "target_above_curve")
+    excess = np.where(np.isfinite(asked), np.fmin(actual, asked), actual - _SWING_K)
+    return excess, _cool_and_steady(context) & np.isfinite(excess)
+
+
+def _cool_and_steady(context: Context) -> Flags:
+    days = context.days
+    outdoor = column(days, "outdoor_steady")
+    cool = np.nan_to_num(outdoor, nan=99.0) <= context.limit("curve_judged_below_c")
+    return np.asarray(cool & (column(days, "n_steady") >= _STEADY_MIN), dtype=np.bool_)
+
+
+def _asked_or_given(days: pd.DataFrame) -> tuple[Floats, bool]:
+    """The flow asked for where it is measured throughout, else the flow given."""
+    asked, given = column(days, "target_flow"), column(days, "flow")
+    known = np.isfinite(asked) & np.isfinite(given)
+    whole = known.sum() >= 0.8 * max(np.isfinite(given).sum(), 1)
+    return (asked, True) if whole else (given, False)
+
+
+def _slope(outdoor: Floats, flow: Floats) -> tuple[float, float]:
+    """Kelvin of flow a kelvin outdoors, and its 95 % half width."""
+    fit = robust_fit(np.column_stack([outdoor, np.ones(len(outdoor))]), flow)
+    return float(fit.coefficients[0]), 1.96 * float(np.sqrt(max(fit.covariance[0, 0], 0.0)))
+
+
+def _designed_slope(context: Context, outdoor: Floats) -> float:
+    if context.site.heating_curve is None:
+        return _FLATTEST_SLOPE
+    low, high = np.quantile(outdoor, (0.05, 0.95))
+    ends = curve_at(context.site.heating_curve.points, np.array([low, high]))
+    return float((ends[1] - ends[0]) / max(high - low, 1e-9))
+
+
+def _spread(outdoor: Floats) -> float:
+    return float(np.quantile(outdoor, 0.95) - np.quantile(outdoor, 0.05)) if len(outdoor) else 0.0
+
+
+def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...]:
+    """A curve moved up still follows the weather; a hand's setting does not."""
+    days = context.days
+    flow, _ = _asked_or_given(days)
+    outdoor = column(days, "outdoor_steady")
+    usable = here & np.isfinite(flow) & np.isfinite(outdoor)
+    if usable.sum() < _FEWEST_DAYS or _spread(outdoor[usable]) < context.limit("compensation_span_k"):
+        return ranked(
+            {
+                "curve_set_high": (0.6, "the weather varied too little to see whether the flow follows it"),
+                "manual_override": (0.4, "the weather varied too little to see whether the flow follows it"),
+            }
+        )
+    slope, _ = _slope(outdoor[usable], flow[usable])
+    share = slope / min(_designed_slope(context, outdoor[usable]), -0.05)
+    # Above three fifths of the designed slope it follows the weather, below compensation_share it does not.
+    low = context.limit("compensation_share")
+    follows = float(np.clip((share - low + 0.1) / 0.3, 0.03, 0.97))
+    began = since > f"{days['day'].iloc[0]:%Y-%m-%d}"
+    return ranked(
+        {
+            "curve_set_high": (
+                follows,
+                f"the flow follows the weather with {max(share, 0):.0%} of the designed slope, but too high",
+            ),
+            "manual_override": (
+                1.0 - follows,
+                f"the flow stays at {middle(flow[usable]):.0f} °C in any weather"
+                + (f", since {since}" if began else ""),
+            ),
+        }
+    )
+
+
+def _cost(context: Context, here: Flags, above: float) -> float | None:
+    """A year's electricity of the excess: by the unit's rating at both temperatures, else 2.25 % a kelvin."""
+    days = context.days
+    actual, curve = column(days, "xc_space_actual")[here], column(days, "xc_space")[here]
+    rated = float(np.nansum(actual - curve))
+    if np.nansum(actual) > 1.0:
+        return max(rated, 0.0) * heating_year(context)
+    used = float(np.nansum(column(days, "e_space")[here]))
+    return used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * above)) * heating_year(context) if used > 0 else None
+
+
+def no_weather_compensation(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    flow, is_asked = _asked_or_given(days)
+    outdoor = column(days, "outdoor_steady")
+    usable = np.flatnonzero(_cool_and_steady(context) & np.isfinite(flow) & np.isfinite(outdoor))
+    if len(usable) < _FEWEST_DAYS:
+        raise NotAssessed(
+            f"needs at least {_FEWEST_DAYS} cool days with an hour of steady heating, has {len(usable)}"
+        )
+    if _spread(outdoor[usable]) < limit("compensation_span_k"):
+        raise NotAssessed("the weather varied too little to see whether the flow follows it")
+    designed = _designed_slope(context, outdoor[usable])
+    if designed > -0.1:
+        raise NotAssessed("the designed curve hardly depends on the weather")
+    recent = usable[-_RECENT_DAYS:]
+    for chosen in (usable, recent):
+        if len(chosen) < _FEWEST_DAYS or _spread(outdoor[chosen]) < limit("compensation_span_k"):
+            continue
+        slope, half = _slope(outdoor[chosen], flow[chosen])
+        share, most = slope / designed, (slope - half) / designed
+        if share < limit("compensation_share") and most < 1.5 * limit("compensation_share"):
+            return _not_compensating(context, chosen, flow, is_asked, (slope, designed, share))
+    return None
+
+
+def _not_compensating(
+    context: Context, chosen: np.ndarray, flow: Floats, is_asked: bool, found: tuple[float, float, float]
+) -> Finding | None:
+    days, limit = context.days, context.limit
+    slope, designed, share = found
+    level = middle(flow[chosen[-30:]])
+    judged = np.zeros(len(days), dtype=np.bool_)
+    judged[np.flatnonzero(_cool_and_steady(context) & np.isfinite(flow))] = True
+    near = judged & (np.abs(np.nan_to_num(flow, nan=-99.0) - level) <= _LEVEL_K)
+    spell = last_spell(days["day"], near, judged, hold_days=5, gone_days=10)
+    first = f"{days['day'].iloc[chosen[0]]:%Y-%m-%d}"
+    since = spell.since if spell is not None and spell.share > 0.8 else first
+    above = middle(column(days, "above_curve")[chosen])
+    dear = np.isfinite(above) and above >= limit("flow_above_curve_watch_k")
+    severity: Severity = "act" if dear and share < 0.5 * limit("compensation_share") else "watch"
+    kwh = _cost(context, judged, max(above, 0.0)) if np.isfinite(above) and above > 0 else None
+    return Finding(
+        "no_weather_compensation", severity, since,
+        sure(1.0 + max(limit("compensation_share") - share, 0.0) * 4.0, len(chosen)),
+        f"The flow temperature does not follow the weather: it stays near {level:.0f} °C.",
+        evidence=(
+            Evidence("flow asked for a kelvin outdoors" if is_asked else "flow a kelvin outdoors", round(slope, 2), "K/K", round(designed * limit("compensation_share"), 2)),
+            Evidence("designed slope", round(designed, 2), "K/K"),
+            Evidence("usual flow temperature", round(level, 1), "°C"),
+            Evidence("days used", len(chosen), "days", _FEWEST_DAYS),
+        ),
+        causes=(Cause("fixed_flow_setting", 1.0, f"the flow stays near {level:.0f} °C from mild days to cold ones"),),
+        next_step="Turn weather compensation on and enter the designed curve; check that the outdoor sensor is connected and assigned.",
+        home="Your heating keeps its water at one temperature in any weather, which costs electricity on mild days. Your installer can let it follow the weather.",
+        cost_kwh=kwh, cost_money=context.money(kwh), visit="setting",
+    )  # fmt: skip
+
+
+def heating_out_of_season(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    outdoor = column(days, "outdoor")
+    heating = column(days, "n_heating_warm")
+    if (
+        column(days, "n_heating").sum() == 0
+        and column(days, "n_running").sum() > 0
+        and context.site.hot_water is not None
+    ):
+        told = column(days, "n_hot_water").sum() > 0
+        if not told:
+            raise NotAssessed("the meters can't tell heating from hot water")
+    before = np.concatenate(([np.nan], outdoor[:-1]))
+    # Controls average the weather over a day or two: two warm days in a row count.
+    warm = (
+        np.isfinite(outdoor)
+        & (outdoor >= limit("heating_limit_c"))
+        & (np.nan_to_num(before, nan=-9.0) >= limit("heating_limit_c") - 1.0)
+    )
+    if warm.sum() < limit("warm_days"):
+        raise NotAssessed(f"needs {limit('warm_days'):.0f} warm days, has {warm.sum()}")
+    so = warm & (heating >= 30.0)
+    spell = last_spell(days["day"], so, warm, hold_days=3, gone_days=7)
+    if spell is None:
+        return None
+    here = inside(days, spell) & warm
+    hours = float(np.mean(heating[here])) / 60.0
+    if spell.share < 0.2:
+        return None
+    heat = float(np.nansum(column(days, "q_heating_warm")[here]))
+    used = _electricity_of(days, here, heat)
+    count = int((so & here).sum())
+    grade: Severity = (
+        "act"
+        if hours >= 3.0 * limit("warm_heating_hours")
+        else "watch"
+        if hours >= limit("warm_heating_hours")
+        else "note"
+    )
+    if (
+        grade == "note"
+        and hours >= limit("warm_heating_hours") / 3.0
+        and count >= 3 * limit("warm_days")
+        and spell.share >= 0.4
+    ):
+        grade = "watch"
+    severity = lowered(grade, spell, limit("warm_days"))
+    return Finding(
+        "heating_out_of_season", severity, spell.since, sure(max(hours / limit("warm_heating_hours"), 1.0), count, spell.share),
+        f"It heats the rooms {hours:.1f} hours a day on days above {limit('heating_limit_c'):.0f} °C.",
+        evidence=(
+            Evidence("heating on warm days", round(hours, 1), "h/day", limit("warm_heating_hours")),
+            Evidence("warm days with heating", count, "days", limit("warm_days")),
+            Evidence("mean outdoor temperature of those days", round(float(np.mean(outdoor[so & here])), 1), "°C", limit("heating_limit_c")),
+            Evidence("heat given then", round(heat, 1), "kWh"),
+        ),
+        next_step="Set the summer switch-over (heating limit) to 15 to 16 °C and the room targets to what is wanted; check that the outdoor sensor is out of the cold.",
+        home="" if severity == "note" else (
+            "Your heating also runs on warm days. You can switch it to summer mode, hot water stays on; or your installer sets it to do so by itself."
+        ),
+        until=spell.until, cost_kwh=used, cost_money=context.money(used), visit="setting",
+    )  # fmt: skip
+
+
+def _electricity_of(days: pd.DataFrame, here: Flags, heat: float) -> float | None:
+    """Electricity of that heat at those days' own space performance; the period's warm days are taken as the year's."""
+    q, e = float(np.nansum(column(days, "xq_space")[here])), float(np.nansum(column(days, "xe_space")[here]))
+    if q <= 0.5 or e <= 0.1:
+        used = float(np.nansum(column(days, "e_space")[here]))
+        return used if used > 0 else None
+    return heat * e / q
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "flow_temperature_above_curve", flow_temperature_above_curve,
+        needs=(Need(("flow_temperature",), 15.0, 7), Need(("outdoor_temperature",))),
+        reads=frozenset({"flow_temperature", "outdoor_temperature"}),
+    ),
+    Rule(
+        "no_weather_compensation", no_weather_compensation,
+        needs=(Need(("flow_temperature",), 15.0, 14), Need(("outdoor_temperature",))),
+        reads=frozenset({"flow_temperature", "outdoor_temperature"}),
+    ),
+    Rule(
+        "heating_out_of_season", heating_out_of_season,
+        needs=(
+            Need(("outdoor_temperature",)),
+            Need(("heat_pump_electricity", "operating_mode", "compressor_speed"), 15.0),
+        ),
+        reads=frozenset({"outdoor_temperature", "heat_pump_electricity"}),
+    ),
+)  # fmt: skip

@@ -1,0 +1,98 @@
+"""What the pages are made from: each site as one row, with its result, its facts and when it was last heard."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+import orjson
+
+from analysis.errors import InputError
+from analysis.facts.tables import Facts
+from api.http.live import newest_readings
+from api.http.parts import Parts
+from api.papers import month_paper
+from api.plants import Plant
+from api.results import NoReadings
+
+WORKS_SHOWN = 20
+EFFECTS_SHOWN = 5
+"""Effects that are worked out for a page; each reads months of facts."""
+
+
+def row_of(parts: Parts, plant: Plant, result: dict[str, Any] | None) -> dict[str, Any]:
+    """A site as pages take it. heard : the last reading's time."""
+    span = parts.service.store.span(plant.site.id)
+    return {
+        "id": plant.site.id,
+        "name": plant.site.site.name,
+        "site": plant.site,
+        "heard": datetime.fromtimestamp(span[1] / 1000, UTC) if span else None,
+        "result": result,
+        "reason": None if result else "no readings yet" if span is None else "not analysed yet",
+    }
+
+
+def fleet(parts: Parts, *, days: bool = False) -> list[dict[str, Any]]:
+    """Every site with its newest kept result. days : with the result's days, which make it much larger"""
+    results = parts.service.results
+    read = results.newest if days else results.summary
+    return [row_of(parts, plant, read(plant.site.id)) for plant in parts.service.plants.all()]
+
+
+def period_of(parts: Parts, plant: Plant, query: dict[str, str]) -> tuple[date, date]:
+    """The local days that a page's address asks for; without any, the rolling year. Raises InputError, NoReadings."""
+    first, last = (_day(query.get(name, ""), name) for name in ("from", "to"))
+    if first is None and last is None:
+        return parts.service.results.rolling(plant, parts.settings.rolling_days)
+    return parts.service.results.period(plant, first, last)
+
+
+def worked_out(
+    parts: Parts, plant: Plant, query: dict[str, str]
+) -> tuple[dict[str, Any] | None, Facts | None]:
+    """Result and facts of the asked days; None and None where the site has no readings."""
+    results = parts.service.results
+    try:
+        first, last = period_of(parts, plant, query)
+        result = orjson.loads(results.recent(plant, first, last))
+    except NoReadings:
+        return None, None
+    return result, parts.service.keeper.kept(plant.site.id, first, last)
+
+
+def site_row_with_readings(parts: Parts, plant: Plant, result: dict[str, Any] | None) -> dict[str, Any]:
+    return {**row_of(parts, plant, result), "latest": newest_readings(parts.service.store, plant.site)}
+
+
+def works_of(parts: Parts, plant: Plant, *, effects: bool) -> list[dict[str, Any]]:
+    """The works log, newest first; the first few with what came of them."""
+    rows, _ = parts.works.page(plant.site.id, 0, WORKS_SHOWN)
+    out = []
+    for n, work in enumerate(rows):
+        entry: dict[str, Any] = {
+            "id": work.id, "day": work.day.isoformat(), "what": work.what, "finding": work.finding, "who": work.who,
+        }  # fmt: skip
+        if effects and n < EFFECTS_SHOWN:
+            found = parts.works.effect(plant, work)
+            entry |= {"effect": found["effect"], "reason": found["reason"] or "", "standing": found["finding"]}
+        out.append(entry)
+    return out
+
+
+def month_contents(parts: Parts, plant: Plant, asked: str) -> dict[str, Any] | None:
+    """A month paper's contents; without a wish, of the last month with readings. None where there is none."""
+    try:
+        month = asked or f"{parts.service.results.span(plant)[1]:%Y-%m}"
+        return month_paper(parts.service, plant, month).contents
+    except NoReadings:
+        return None
+
+
+def _day(text: str, name: str) -> date | None:
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"`{name}` must be a day, such as 2026-01-31, got {text[:20]!r}") from None

@@ -1,0 +1,77 @@
+"""From an empty installation to a first answer: a site file, its columns, its readings, progress."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+
+from analysis.errors import Problem
+from analysis.plant.quantities import QUANTITIES
+from dashboards import words
+from dashboards.frame import render
+from dashboards.recognise import Proposal, propose
+from dashboards.site_form import FIELDS, GROUPS
+
+
+def first_run_page(rows: list[dict[str, Any]], visitor: dict[str, Any]) -> str:
+    """Where a new home begins, and the homes that still wait for readings."""
+    waiting = [r for r in rows if r["result"] is None]
+    return render(
+        "first_run.html", title="New home", here="first", visitor=visitor, is_empty=not rows, waiting=waiting
+    )
+
+
+def site_form_page(
+    values: Mapping[str, str], problems: Iterable[Problem], text: str, visitor: dict[str, Any]
+) -> str:
+    """The site file as a form, each problem beside its field; those of an uploaded file above it with key and line.
+
+    text : an uploaded file's text, empty for the form's own
+    """
+    listed = list(problems)
+    beside: dict[str, str] = {}
+    above = []
+    for p in listed:
+        key = _field_of(p.key)
+        if key in FIELDS and not text:
+            beside[key] = f"{beside[key]}; {p.message}" if key in beside else p.message
+        else:
+            above.append(p)
+    return render(
+        "site_form.html", title="New home", here="first", visitor=visitor, groups=GROUPS, values=dict(values), beside=beside,
+        above=above, n=len(listed), text=text,
+    )  # fmt: skip
+
+
+def _field_of(key: str) -> str:
+    """A problem's key as a field's: `heat_pump.rating[0].cop` and `heat_pump.rating.0.cop` are one."""
+    return key.replace("[", ".").replace("]", "")
+
+
+def readings_page(
+    row: dict[str, Any], proposal: Proposal | None, problems: Iterable[Problem], visitor: dict[str, Any]
+) -> str:
+    """Where a CSV is dropped in; with a proposal, its columns to check before they are taken."""
+    choices = [(q.name, words.quantity_words(q.name), q.forms) for q in QUANTITIES.values()]
+    site = row["site"]
+    return render(
+        "readings.html", title=f"Readings, {row['name']}", here="first", visitor=visitor, row=row, proposal=proposal,
+        problems=list(problems), choices=choices, has_points=bool(site.point), zone=site.site.timezone,
+        points=[(p.id, words.quantity_words(p.quantity), p.csv_column, p.unit) for p in site.point],
+    )  # fmt: skip
+
+
+def progress_page(
+    row: dict[str, Any], job: dict[str, Any] | None, visitor: dict[str, Any], now: datetime | None = None
+) -> str:
+    """How far a piece of work has come; it asks again by itself until it is done.
+
+    job : kind, state (waiting, running, done, failed), done, of, told
+    """
+    return render(
+        "progress.html", title=f"Progress, {row['name']}", here="first", visitor=visitor, row=row, job=job
+    )
+
+
+__all__ = ["first_run_page", "progress_page", "propose", "readings_page", "site_form_page"]

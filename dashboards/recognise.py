@@ -1,0 +1,214 @@
+"""What a CSV export's columns are likely to be, from their names, units and values: a proposal for a person to check."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+
+from analysis.plant.quantities import QUANTITIES
+from dashboards.site_form import quoted
+
+_WORDS: tuple[tuple[str, str], ...] = (
+    (r"dist\w*.*(flow|supply)|(flow|supply).*(dist|secondary)", "distribution_flow_temperature"),
+    (r"dist\w*.*return|return.*(dist|secondary)", "distribution_return_temperature"),
+    (r"(target|set|setpoint|demand|soll).*(flow|supply|vorlauf)|(flow|supply|vorlauf).*(target|setpoint|soll)", "target_flow_temperature"),
+    (r"(target|set|setpoint|soll).*(room|indoor|raum)|(room|indoor|raum).*(target|setpoint|soll)", "target_room_temperature"),
+    (r"(flow|volume|water).*rate|volumen.?strom|durchfluss|\bvol.*flow|l/min|m3/h|m³/h", "flow_rate"),
+    (r"return|r[uü]cklauf|\brlt?\b", "return_temperature"),
+    (r"\bflow|supply|vorlauf|\bvlt?\b", "flow_temperature"),
+    (r"humid|feuchte|\brh\b", "outdoor_humidity"),
+    (r"solar|irradi|\bsun\b|strahlung", "solar_irradiance"),
+    (r"outdoor|outside|ambient|aussen|außen|\boat\b|weather", "outdoor_temperature"),
+    (r"room|indoor|inside|raum|living|lounge", "room_temperature"),
+    (r"cylinder|tank|dhw.*temp|hot.?water.*temp|speicher|warmwasser.*temp", "cylinder_temperature"),
+    (r"buffer|puffer", "buffer_temperature"),
+    (r"press|druck|\bbar\b", "system_pressure"),
+    (r"defrost|abtau", "defrost_active"),
+    (r"mode|status|state|betriebs", "operating_mode"),
+    (r"call|demand|anforderung", "heat_call"),
+    (r"divert|valve|ventil", "diverter_to_hot_water"),
+    (r"start|anzahl", "compressor_starts"),
+    (r"hours|stunden", "compressor_hours"),
+    (r"speed|freq|drehzahl|modulation", "compressor_speed"),
+    (r"fault|error|alarm|st[oö]rung", "fault_code"),
+    (r"immersion", "immersion_electricity"),
+    (r"back.?up|booster|heizstab", "backup_heater_electricity"),
+    (r"pump.*(elec|power|energy)|circulation", "circulation_pump_electricity"),
+    (r"\bfan\b|l[uü]fter", "fan_electricity"),
+    (r"house|import|grid|haus", "house_electricity"),
+    (r"heat.*(dhw|hot)|(dhw|hot).*heat|w[aä]rme.*ww", "hot_water_heat"),
+    (r"space.*heat", "space_heat"),
+    (r"heat(?!.?pump)|w[aä]rme(?!pumpe)|thermal|\bq\b", "heat_output"),
+    (r"elec|power|energy|strom|\bp\b|\bhp\b|heat.?pump|w[aä]rmepumpe|leistung", "heat_pump_electricity"),
+)  # fmt: skip
+"""Patterns over a column's name, the most particular first."""
+_TIME = re.compile(r"time|date|zeit|datum|timestamp|\bts\b|utc", re.I)
+_UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]")
+_UNITS_IN_NAMES = (
+    ("kwh", "kWh"),
+    ("mwh", "MWh"),
+    ("wh", "Wh"),
+    ("kw", "kW"),
+    ("w", "W"),
+    ("degf", "degF"),
+    ("lpm", "l/min"),
+)
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column with its likely quantity, form and unit; quantity empty where nothing fits. why : what spoke for it"""
+
+    name: str
+    quantity: str
+    form: str
+    unit: str
+    why: str
+    sample: str
+
+
+@dataclass(frozen=True)
+class Proposal:
+    delimiter: str
+    decimal: str
+    time_column: str
+    is_long: bool
+    columns: tuple[Column, ...]
+    problem: str = ""
+
+
+def propose(text: str) -> Proposal:
+    """Read an export's first lines. Returns a Proposal; its `problem` says why where nothing can be read."""
+    lines = [line for line in text.lstrip("\ufeff").splitlines() if line.strip()]
+    if len(lines) < 2:
+        return Proposal(",", ".", "", False, (), "The file needs a header and at least one row.")
+    delimiter = max(",;\t|", key=lambda d: lines[0].count(d))
+    if delimiter not in lines[0]:
+        return Proposal(
+            ",",
+            ".",
+            "",
+            False,
+            (),
+            "The first line holds a single column; names parted by commas, semicolons or tabs are needed.",
+        )
+    rows = list(csv.reader(lines[:200], delimiter=delimiter))
+    header, body = [c.strip() for c in rows[0]], [r for r in rows[1:] if len(r) == len(rows[0])]
+    decimal = (
+        ","
+        if delimiter != "," and any(re.fullmatch(r"-?\d+,\d+", c.strip()) for r in body for c in r)
+        else "."
+    )
+    time_column = next((c for c in header if _TIME.search(c)), header[0])
+    is_long = {"point", "value"} <= {c.lower() for c in header}
+    if is_long:
+        names = list(dict.fromkeys(r[[c.lower() for c in header].index("point")] for r in body))
+        at = [c.lower() for c in header].index("value")
+        columns = tuple(_column(n, [r[at] for r in body if n in r], decimal) for n in names)
+    else:
+        columns = tuple(
+            _column(c, [r[i] for r in body], decimal) for i, c in enumerate(header) if c != time_column
+        )
+    return Proposal(delimiter, decimal, time_column, is_long, columns)
+
+
+def _column(name: str, cells: list[str], decimal: str) -> Column:
+    unit = _unit_of(name)
+    bare = re.sub(r"[_\-.]+", " ", _UNIT.sub("", name)).lower()
+    numbers = [v for c in cells if (v := _number(c, decimal)) is not None]
+    sample = next((c.strip() for c in cells if c.strip()), "")
+    quantity = next(
+        (q for pattern, q in _WORDS if re.search(pattern, bare) or re.search(pattern, name.lower())), ""
+    )
+    quantity = _fits(quantity, unit, bare)
+    why = "its name" if quantity else ""
+    if not quantity and unit in ("degC", "degF"):
+        return Column(name, "", "gauge", unit, "", sample)
+    if not quantity:
+        return Column(name, "", "", unit, "", sample)
+    form = _form(quantity, unit, numbers)
+    if unit:
+        why += f" and the unit {unit}"
+    if form == "register":
+        why += " and values that only rise"
+    kind = QUANTITIES[quantity]
+    return Column(name, quantity, form, unit or kind.canonical(form), why, sample)  # type: ignore[arg-type]
+
+
+def _fits(quantity: str, unit: str, bare: str) -> str:
+    """A temperature's unit on a column whose name alone says flow, and the other way round."""
+    flows = unit in ("m3/h", "l/min", "l/h", "m³/h")
+    if quantity in ("flow_temperature", "flow_rate"):
+        return (
+            "flow_rate"
+            if flows
+            else "flow_temperature"
+            if unit in ("degC", "degF") or "temp" in bare
+            else quantity
+        )
+    if quantity and not unit and "temp" in bare and not QUANTITIES[quantity].is_temperature:
+        return ""
+    if unit in ("degC", "degF") and quantity and not QUANTITIES[quantity].is_temperature:
+        return ""
+    return quantity
+
+
+def _unit_of(name: str) -> str:
+    found = _UNIT.search(name)
+    if found:
+        text = found[1].replace("°C", "degC").replace("°F", "degF").replace("³", "3").replace("²", "2")
+        return "degC" if text == "C" else text
+    last = re.split(r"[_\s\-.]", name.lower())[-1]
+    return next((unit for end, unit in _UNITS_IN_NAMES if last == end), "")
+
+
+def _form(quantity: str, unit: str, numbers: list[float]) -> str:
+    kind = QUANTITIES[quantity]
+    if len(kind.forms) == 1:
+        return kind.forms[0]
+    if unit.lower().endswith("wh") or unit in ("MJ", "GJ"):
+        rising = len(numbers) > 2 and all(b >= a for a, b in pairwise(numbers)) and numbers[-1] > 20
+        return "register" if rising else "interval"
+    return "power"
+
+
+def _number(cell: str, decimal: str) -> float | None:
+    try:
+        return float(cell.strip().replace(decimal, "."))
+    except ValueError:
+        return None
+
+
+def points_toml(form: Mapping[str, str]) -> str:
+    """The chosen columns as the site file's [csv] and [[point]] sections.
+
+    form : `delimiter`, `decimal`, `time_column`, `timezone`, and for each column n `column.n`, `quantity.n`, `as.n`, `unit.n`
+    """
+    lines = ["[csv]"]
+    for key in ("time_column", "timezone", "delimiter", "decimal"):
+        if value := form.get(key, ""):
+            lines.append(f"{key} = {quoted(value) if value != chr(9) else chr(34) + chr(92) + 't' + chr(34)}")
+    taken: set[str] = set()
+    for n in sorted(int(k.partition(".")[2]) for k in form if re.fullmatch(r"column\.\d{1,3}", k)):
+        quantity = form.get(f"quantity.{n}", "")
+        if quantity not in QUANTITIES:
+            continue
+        column = form[f"column.{n}"]
+        point = re.sub(r"[^A-Za-z0-9_]+", "_", _UNIT.sub("", column)).strip("_").lower()[:60] or quantity
+        while point in taken:
+            point += "_2"
+        taken.add(point)
+        lines += [
+            "",
+            "[[point]]",
+            f"id = {quoted(point)}",
+            f"quantity = {quoted(quantity)}",
+            f"as = {quoted(form.get(f'as.{n}', ''))}",
+        ]
+        if unit := form.get(f"unit.{n}", "").strip():
+            lines.append(f"unit = {quoted(unit)}")
+        lines.append(f"column = {quoted(column)}")
+    return "\n".join(lines) + "\n"
