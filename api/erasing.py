@@ -13,12 +13,13 @@ from api.state.work_tables import JobRun, Notice
 
 
 def erase_site(service: Service, site_id: str) -> None:
-    """Remove a site's file, readings, messages set aside, facts, results, alerts, works, papers, notices, consents,
+    """Remove a site's file, readings, messages set aside, uploads, facts, results, alerts, works, papers, notices, consents,
     links, tokens and audit lines, and the accounts of people who had no other home. Raises UnknownSite."""
     service.plants.get(site_id)
     service.store.forget(site_id)
     _forget_messages(service, site_id)
-    shutil.rmtree(service.settings.rejects_dir / site_id, ignore_errors=True)
+    for folder in (service.settings.rejects_dir, service.settings.data / "uploads"):
+        shutil.rmtree(folder / site_id, ignore_errors=True)
     Audit(service.database).forget(site_id)
     with service.database.write() as session:
         session.execute(delete(JobRun).where(JobRun.site == site_id))

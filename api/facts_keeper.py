@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import threading
+import time
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from datetime import date, timedelta
@@ -27,6 +29,9 @@ CHUNK_DAYS = 62
 """Most days worked out at once at minute readings: bounds the memory to about 50 MB a site."""
 CHUNK_READINGS = 2_000_000
 """Readings worked out at once: thin data take longer spans than CHUNK_DAYS."""
+OPEN_DAYS = 1 + MARGIN_DAYS
+"""The newest days: today, and those whose facts depend on today's readings."""
+RECENT_S = 600.0
 
 Progress = Callable[[date, date], None]
 
@@ -43,6 +48,8 @@ class FactsKeeper:
 
     def __init__(self, database: Database, store: Store, plants: Plants) -> None:
         self._database, self._store, self._plants = database, store, plants
+        self._locks: dict[str, threading.Lock] = {}
+        self._recent: dict[tuple[str, date, date], tuple[str, float]] = {}
 
     def facts(self, site: Site, first: date, last: date, progress: Progress | None = None) -> Facts:
         """The facts of first..last (local days), after bringing them up to date."""
@@ -65,6 +72,17 @@ class FactsKeeper:
             if progress:
                 progress(start, end)
         return Updated(len(stale), _whole(wanted))
+
+    def recent(self, site: Site, first: date, last: date) -> Facts:
+        """The facts of first..last for somebody who looks at them: as `facts`, but the newest days, which change with
+        every reading, may be RECENT_S old."""
+        with self._locks.setdefault(site.id, threading.Lock()):
+            key, closed = (site.id, first, last), self.mark(site, first, last - timedelta(days=OPEN_DAYS))
+            known = self._recent.get(key)
+            if known is None or known[0] != closed or time.monotonic() - known[1] > RECENT_S:
+                self.update(site, first, last)
+                self._recent[key] = (closed, time.monotonic())
+        return self.kept(site.id, first, last)
 
     def mark(self, site: Site, first: date, last: date) -> str:
         """A mark of all that the facts of first..last are made from, without bringing them up to date."""

@@ -14,7 +14,7 @@ from sqlalchemy import delete, func, select
 
 from analysis.errors import InputError
 from analysis.facts.tables import METHOD_VERSION
-from api.facts_keeper import FactsKeeper, Progress
+from api.facts_keeper import OPEN_DAYS, RECENT_S, FactsKeeper, Progress
 from api.local_days import day_of
 from api.plants import Plant
 from api.state.database import Database
@@ -25,10 +25,8 @@ KEPT_PER_SITE = 24
 """Results kept of one site: a dozen months and the usual longer periods."""
 
 
-OPEN_DAYS = 2
-"""The newest days: today, and yesterday, whose facts depend on today's first readings."""
-RECENT_S = 600.0
 RECENT_KEPT = 256
+"""Documents kept in memory: some 20 MB."""
 
 
 class _Recent(NamedTuple):

@@ -87,7 +87,7 @@ def facts_table(
     service: Service, plant: Plant, kind: str, first: date, last: date, offset: int, limit: int
 ) -> dict[str, Any]:
     """Rows of one facts table, with days and starts as ISO 8601 text."""
-    frame = getattr(service.keeper.facts(plant.site, first, last), kind)
+    frame = getattr(service.keeper.recent(plant.site, first, last), kind)
     part = plain_frame(frame.iloc[offset : offset + limit], plant)
     return {
         "kind": kind,

@@ -1,16 +1,23 @@
-"""Moving readings from one store to another: a fleet to a server and back, with counts that must agree."""
+"""Moving readings: a fleet from one store to another with counts that must agree, and a Parquet export back in."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import NamedTuple
+from pathlib import Path
+from typing import Any, NamedTuple
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 
-from analysis.errors import FieldfareError
-from analysis.readings import MS_PER_DAY, Readings
+from analysis.errors import FieldfareError, InputError
+from analysis.plant.site import Site
+from analysis.plant.units import Conversion
+from analysis.readings import MS_PER_DAY, Readings, Samples
+from collector import check
 from collector.store.protocol import PointSpan, Store
 
+_IMPORT_ROWS = 500_000
 _STEP_MS = 31 * MS_PER_DAY
 """Read at once: a month holds a few hundred thousand readings of a site."""
 
@@ -108,3 +115,93 @@ def _differences(source: Store, target: Store, site: str) -> Iterable[str]:
 
 def _shown(span: PointSpan) -> str:
     return f"{span.count} readings from {span.first} to {span.last} ms"
+
+
+class Imported(NamedTuple):
+    """What a Parquet export gave. `rejected` : reason -> readings not let in."""
+
+    readings: int
+    stored: int
+    replaced: int
+    duplicates: int
+    rejected: dict[str, int]
+
+
+def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Imported:
+    """Read what `export_readings` wrote back into a store, by the rules that every reading passes.
+
+    site : whose points the file's must be, in units of the same kind. now : int [ms]
+    Raises InputError, with nothing stored, for a file of another form or points that the site does not have.
+    """
+    try:
+        source = pq.ParquetFile(file)
+        have = set(source.schema_arrow.names)
+    except (OSError, pa.ArrowInvalid) as error:
+        raise InputError(f"{file}: no Parquet file that can be read: {error}") from None
+    with source:
+        if missing := {"time", "point", "value", "text", "unit"} - have:
+            raise InputError(
+                f"{file}: no column {', '.join(sorted(missing))}; it must be an export of readings"
+            )
+        conversions = _conversions(site, file, source)
+        counts = [0, 0, 0, 0]
+        rejected: dict[str, int] = {}
+        for batch in source.iter_batches(_IMPORT_ROWS, columns=["time", "point", "value", "text", "unit"]):
+            readings, refused = _let_in(site, batch, conversions, now)
+            for reason, count in refused.items():
+                rejected[reason] = rejected.get(reason, 0) + count
+            done = store.append(site.id, readings) if readings else (0, 0, 0)
+            counts = [a + b for a, b in zip(counts, (batch.num_rows, *done), strict=True)]
+    return Imported(counts[0], counts[1], counts[2], counts[3], rejected)
+
+
+def _conversions(site: Site, file: Path, source: Any) -> dict[tuple[str, str], Conversion]:
+    """How each point's values in the file become the site's; raises InputError for what does not fit."""
+    out: dict[tuple[str, str], Conversion] = {}
+    for batch in source.iter_batches(_IMPORT_ROWS, columns=["point", "unit"]):
+        for row in pa.Table.from_batches([batch]).group_by(["point", "unit"]).aggregate([]).to_pylist():
+            name, unit = str(row["point"]), str(row["unit"] or "")
+            if (name, unit) in out:
+                continue
+            try:
+                point = check.known_point({site.id: site}, site.id, name)
+                out[name, unit] = check.unit_change(point, unit) if unit else Conversion(1.0, 0.0)
+            except check.Refused as error:
+                raise InputError(f"{file}: {error}") from None
+    return out
+
+
+def _let_in(
+    site: Site, batch: Any, conversions: dict[tuple[str, str], Conversion], now: int
+) -> tuple[Readings, dict[str, int]]:
+    time = (
+        batch.column("time").cast(pa.timestamp("ms", "UTC")).cast(pa.int64()).to_numpy(zero_copy_only=False)
+    )
+    value = batch.column("value").to_numpy(zero_copy_only=False)
+    text, name, unit = (
+        np.array(batch.column(c).to_pylist(), dtype=object) for c in ("text", "point", "unit")
+    )
+    out: Readings = {}
+    rejected: dict[str, int] = {}
+    for (point_id, given_unit), (scale, offset) in conversions.items():
+        mine = (name == point_id) & ((unit == given_unit) | ((given_unit == "") & (unit == None)))  # noqa: E711
+        point = site.find_point(point_id)
+        if point is None or not mine.any():
+            continue
+        times = time[mine]
+        values = text[mine] if point.kind.is_text else value[mine] * scale + offset
+        bad = check.times_in_trouble(times, now)
+        if not point.kind.is_text and (odd := check.values_in_trouble(point, values)) is not None:
+            bad = odd if bad is None else bad | odd
+        if bad is not None:
+            for i in np.flatnonzero(bad).tolist():
+                why = check.trouble(point, int(times[i]), values[i], now)
+                kind = why.kind if why else "not a reading"
+                rejected[kind] = rejected.get(kind, 0) + 1
+            times, values = times[~bad], values[~bad]
+        if len(times):
+            before = out.get(point_id)
+            if before is not None:
+                times, values = np.concatenate([before.time, times]), np.concatenate([before.value, values])
+            out[point_id] = Samples(times, values)
+    return out, rejected

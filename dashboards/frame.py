@@ -38,7 +38,8 @@ def environment() -> Environment:
 
 def render(template: str, **context: Any) -> str:
     """A page of a template. `visitor` and `here` (the part of the service it belongs to) default to nothing."""
-    given = {"visitor": {}, "here": "", "site_nav": None, "wide": False, **context}
+    given = {"here": "", "wide": False, **context}
+    given["visitor"] = {"name": "", "role": "", "csrf": "", **context.get("visitor", {})}
     return environment().get_template(template).render(given)
 
 

@@ -77,13 +77,18 @@ def _hot_water(site: Site, result: dict[str, Any]) -> Telling:
         )
     if site.hot_water.pasteurise_c and water["last_pasteurised"]:
         more.append(
-            f"The weekly hot run that keeps the water wholesome last reached its temperature on {words.day(water['last_pasteurised'])}."
+            f"The {_every(site)} hot run that keeps the water wholesome last reached its temperature on {words.day(water['last_pasteurised'])}."
         )
     if cold is None:
         return Telling(question, "The cylinder's temperature is not measured, so we can't say.", more)
     if cold < 30:
         return Telling(question, "Yes: the cylinder hardly ever fell below 40 °C.", more)
     return Telling(question, f"Mostly: the cylinder was below 40 °C for {_length(cold)} a week.", more)
+
+
+def _every(site: Site) -> str:
+    days = site.hot_water.pasteurise_every_days if site.hot_water else 7
+    return {1: "daily", 7: "weekly", 14: "fortnightly"}.get(days, "regular")
 
 
 def _length(minutes: float) -> str:
@@ -163,7 +168,7 @@ def _money(contents: dict[str, Any]) -> Telling:
     more = []
     old, fuel = cost["previous_fuel_total"], FUELS.get(cost["previous_fuel"] or "")
     if old is not None and fuel:
-        gap = old - cost["total"]
+        gap = round(old) - round(cost["total"]) if min(old, cost["total"]) >= 20 else old - cost["total"]
         less = "less" if gap >= 0 else "more"
         answer += f". With {fuel} the same warmth would have cost about {words.money(old, currency)}: you paid {words.money(abs(gap), currency)} {less}"
         rows.append((f"The same warmth with {fuel}", old))

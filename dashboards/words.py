@@ -64,6 +64,8 @@ def reason(text: str | None) -> str:
     if not text:
         return ""
     told = _NAMES.sub(lambda m: POINT_NAMES[m[0]].lower(), text)
+    if told != text and told.startswith("needs "):
+        told = f"needs readings of {told[6:]}"
     return f"{told[:1].upper()}{told[1:]}"
 
 

@@ -295,7 +295,7 @@ def collecting(
         raise failed[0]
 
 
-def wait_until(true: Callable[[], bool], seconds: float = 20.0) -> None:
+def wait_until(true: Callable[[], bool], seconds: float = 60.0) -> None:
     """Return when it is true. Raises TimeoutError."""
     until = time.monotonic() + seconds
     while not true():

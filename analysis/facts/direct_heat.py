@@ -75,7 +75,9 @@ def _immersion(minutes: Minutes, day: Segments) -> dict[str, object]:
             longest[d] = energy[i]
             at[d] = float(begin[i] - day.start[d])
             low[d], high[d] = tank[begin[i]], tank[ends[i]]
-    after = np.bincount(owner, weights=np.where(follows, energy, 0.0), minlength=len(day)) if len(owner) else 0.0
+    after = (
+        np.bincount(owner, weights=np.where(follows, energy, 0.0), minlength=len(day)) if len(owner) else 0.0
+    )
     return {"e_imm_after": np.zeros(len(day)) + after, "imm_at": at, "imm_from": low, "imm_to": high}
 
 

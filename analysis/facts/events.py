@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from analysis.facts.frost import frost_growth
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
-from analysis.facts.strain import load_share
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
 
@@ -188,7 +187,7 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     start [ms], day, minutes, from_c, to_c [cylinder], heat, electricity [kWh heat pump], immersion [kWh], outdoor,
     flow, flow_max, flow_end, lift, flow_rate, over_cylinder [K, flow above cylinder in the last ten minutes],
     pause [minutes since the last one ended], rise_end [K/h, cylinder in the last twenty minutes], heat_end [kW, last ten
-    minutes], rated [kWh the unit's rated output would have given], reached (setpoint within 1 K; nan without sensor), cut
+    minutes], reached (setpoint within 1 K; nan where no sensor), cut
     """
     if site.hot_water is None:
         return _empty(_REHEAT_COLUMNS)
@@ -226,7 +225,6 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
             "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
             "rise_end": 3.0 * (segments.last(cylinder) - segments.last(cylinder, 21)),
             "heat_end": late.mean(minutes.heat) * 0.06,
-            "rated": _rated_heat(site, minutes, segments),
             "reached": np.where(
                 np.isfinite(top), (top >= site.hot_water.setpoint_c - 1.0).astype(np.float64), np.nan
             ),
@@ -234,13 +232,6 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
         }
     )
     return _dated(frame, minutes)
-
-
-def _rated_heat(site: Site, minutes: Minutes, segments: Segments) -> Floats:
-    """Heat at rated output over each stretch [kWh]; nan where the rating or a temperature is missing."""
-    share = load_share(site, minutes)
-    output = np.divide(minutes.heat, share, out=np.full(len(share), np.nan), where=np.abs(np.nan_to_num(share)) > 0.02)
-    return segments.mean(output) * segments.minutes / 1000.0
 
 
 def _joined(segments: Segments, longest: int) -> Segments:
@@ -282,5 +273,5 @@ _DEFROST_COLUMNS = (
 )  # fmt: skip
 _REHEAT_COLUMNS = (
     "start", "minutes", "from_c", "to_c", "heat", "electricity", "immersion", "outdoor", "flow", "flow_max", "flow_end",
-    "lift", "flow_rate", "over_cylinder", "pause", "rise_end", "heat_end", "rated", "reached", "cut",
+    "lift", "flow_rate", "over_cylinder", "pause", "rise_end", "heat_end", "reached", "cut",
 )  # fmt: skip

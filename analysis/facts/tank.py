@@ -17,8 +17,8 @@ USEFUL_C = 40.0
 """Water at this temperature is warm enough to wash with; EN 16147's reference for usable hot water."""
 _STEP_MIN = 15
 _WINDOW_MIN = 180
-_CALM_MIN = 90
-_NIGHT, _DAYTIME = (0, 210), (480, 1230)
+_CALM_MIN = 45
+_NIGHT, _DAYTIME = (0, 255), (480, 1275)
 """Local minutes of day in which the shorter windows begin: before anybody gets up, and while people are about."""
 
 
@@ -28,7 +28,7 @@ def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
     tank_mean, tank_min, tank_max [°C]; n_tank, n_tank_cold (below 40 °C), n_hot_enough (at the disinfection
     temperature or above); standing_k_per_h, standing_over_k (slowest cooling over two hours without a charge, and
     its excess over the room); cooling_idle, cooling_heating (typical slow cooling [K/h] at rest and while heating);
-    cooling_night, cooling_day (slow cooling [K/h] over an hour and a half at night and by day);
+    cooling_night, cooling_day (slow cooling [K/h] over three quarters of an hour, at night and by day);
     n_cold_charging (minutes below 40 °C while the unit charges the cylinder), cold_longest (longest stretch of minutes
     below 40 °C that ends in the day)
     """

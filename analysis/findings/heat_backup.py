@@ -7,6 +7,7 @@ import numpy as np
 from analysis.errors import NotAssessed
 from analysis.facts.direct_heat import helped_below
 from analysis.findings.context import Context, Need, Rule
+from analysis.findings.heat_common import as_cold
 from analysis.findings.model import Cause, Evidence, Finding
 from analysis.findings.operation_common import (
     MAINS_CAUTION,
@@ -36,7 +37,9 @@ def backup_heater_use(context: Context) -> Finding | None:
     known = np.isfinite(used) & np.isfinite(column(days, "outdoor"))
     so = np.nan_to_num(mild) >= context.limit("backup_day_kwh")
     heated = known & ((column(days, "n_heating") >= 60) | so)
-    spell = last_spell(days["day"], so, heated, hold_days=3, gone_days=10)
+    spell = last_spell(
+        days["day"], so, as_cold(so, column(days, "outdoor"), heated), hold_days=3, gone_days=10
+    )
     if spell is None:
         return None
     inside = (

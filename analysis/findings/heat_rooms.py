@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.errors import NotAssessed
 from analysis.findings.context import Context, Need, Rule
+from analysis.findings.heat_common import as_cold
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import middle, ranked, water_caution
 from analysis.findings.spells import Spell, last_spell
@@ -36,12 +37,18 @@ def room_below_target(context: Context) -> Finding | None:
             "needs target_room_temperature for at least one zone, and days on which it stood for some hours"
         )
     days, limit = context.days, context.limit
-    judged = _judged(context)
+    judged, outdoor = _judged(context), column(days, "outdoor")
     found: list[tuple[float, _Zone, Spell, Flags]] = []
     for zone in zones:
         known = judged & np.isfinite(zone.deficit)
         so = np.nan_to_num(zone.deficit, nan=-9.0) > (limit("room_deficit_note") if zone.own else 0.0)
-        spell = last_spell(days["day"], so, known, hold_days=int(limit("room_days")), gone_days=10)
+        spell = last_spell(
+            days["day"],
+            so & known,
+            as_cold(so & known, outdoor, known),
+            hold_days=int(limit("room_days")),
+            gone_days=10,
+        )
         if spell is None or spell.share < 0.3:
             continue
         inside = (

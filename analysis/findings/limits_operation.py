@@ -52,13 +52,13 @@ LIMITS_OPERATION: dict[str, Limit] = {
     ),
     # defrosts
     "defrost_interval_minutes": Limit(
-        45.0, "min", "common practice: every 30 to 90 minutes in frosting air; units hold a lock of 30 to 45 minutes",
-        "median running time between defrosts in frosting air, below which they come too often",
+        60.0, "min", "common practice: every 30 to 90 minutes in frosting air",
+        "median running time between defrosts in frosting air, below which they come often",
     ),
     "defrost_frost_g_per_kw": Limit(
-        60.0, "g/kW",
-        "a coil laid out for 8 K frosts to a loss of a third of its air with 150 to 250 g a kilowatt (cold-room coils, common practice)",
-        "frost that can have settled between two defrosts, per kilowatt of rated output, below which a clean coil needs none",
+        180.0, "g/kW",
+        "common practice: coils laid out for 8 K carry 150 to 250 g of frost a kilowatt before their air falls off (cold-room coils)",
+        "most frost that can have settled between two defrosts, per kilowatt rated, below which a clean coil needs none yet",
     ),
     "defrost_long_minutes": Limit(
         5.0, "min", "5 minutes cleared the coil of an 8 kW unit in all conditions tested (reference 9.2)",
@@ -73,20 +73,32 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "defrosts that must be seen before their spacing is judged",
     ),
     "frost_free_above_c": Limit(
-        8.0, "°C", "frost needs a coil below 0 °C: air of 8 °C needs one 8 K colder, at full output (EN 14511 A7; physics.air)",
-        "outdoor temperature above which no defrost is needed",
+        7.0, "°C", "at A7 with 87 % only a coil 7 K or more colder than the air can frost (EN 14511 point, reference 9.2): full output",
+        "outdoor temperature above which a unit at part load can't frost",
     ),
     "dry_frost_g_per_kw": Limit(
-        12.0, "g/kW", "a tenth or less of what blocks a coil; below it, what is melted is the coil's own cold",
-        "frost that can have settled since the last defrost, below which a defrost had nothing to melt",
+        12.0, "g/kW", "a tenth or less of what blocks a coil; below it, what is warmed is the coil itself",
+        "most frost that can have settled since the last defrost, below which a defrost had nothing to melt",
+    ),
+    "dry_frost_index": Limit(
+        0.05, "g/kg", "physics.air: water lost to a coil 10 K colder than the air; 0.05 g/kg lays 15 g a kilowatt in an hour",
+        "frost that the measured humidity allows, below which the air is too dry to frost a coil",
     ),
     "dry_defrosts": Limit(
         10.0, "defrosts", "common practice: sensors, sleet and a gust of fog explain a few in a season",
         "defrosts without frost, from which they are more than a note",
     ),
-    "dry_defrost_share": Limit(
-        0.02, "-", "common practice: one in fifty is within what a sensor's error of 1 K makes",
-        "share of all defrosts without frost",
+    "dry_defrost_days": Limit(
+        5.0, "days", "common practice: a sensor's bad day or sleet explains a few",
+        "days with a defrost without frost, from which they are more than a note",
+    ),
+    "dry_defrosts_act": Limit(
+        60.0, "defrosts", "common practice: an hour of heating lost a month",
+        "defrosts without frost, from which it needs a visit",
+    ),
+    "defrost_coil_wh_per_kw": Limit(
+        14.0, "Wh/kW", "common practice: a coil of 2 kJ/K a kilowatt warmed by 20 K takes 11; frost that blocks it takes as much again",
+        "heat and electricity of a defrost per kilowatt rated, below which little or nothing was melted",
     ),
     # flow temperature
     "flow_above_curve_note_k": Limit(

@@ -1,7 +1,60 @@
-"""Limits of the findings about the water."""
+"""Limits of the findings about the water: the cylinder, its reheats, the circuit."""
 
 from __future__ import annotations
 
 from analysis.findings.limit import Limit
 
-LIMITS_WATER: dict[str, Limit] = {}
+_COIL = "common practice: heat-pump coils pass the unit's full output at 5 to 10 K over the cylinder"
+
+LIMITS_WATER: dict[str, Limit] = {
+    "immersion_day_kwh": Limit(
+        0.3, "kWh/day", "common practice: six minutes of a 3 kW element; less is a test or a disinfection's last half kelvin", "a day on which the immersion heater worked",
+    ),
+    "immersion_watch_kwh": Limit(
+        0.5, "kWh/day", "common practice: a tenth of the least tapping day (profile M, 5.8 kWh, Reg. (EU) 813/2013)", "immersion heat beyond disinfection, mean of all days",
+    ),
+    "immersion_act_kwh": Limit(2.0, "kWh/day", "common practice: a third of that tapping day", "the same, worth a setting"),
+    "reheat_slow_watch": Limit(
+        2.2, "-", "common practice: units charge a cylinder at 60 to 100 % of their output; below half of it something holds the heat back",
+        "length of a reheat over what the rated output would take",
+    ),
+    "reheat_slow_act": Limit(3.5, "-", "common practice: reheats of over three times the length fill the day", "the same, worth a visit"),
+    "coil_approach_watch": Limit(15.0, "K", f"{_COIL}; half as much again is scale, air or too small a coil", "mean coil water over the cylinder, at rated output"),
+    "coil_approach_act": Limit(26.0, "K", f"{_COIL}; three times that runs into the unit's top flow temperature", "the same, worth a visit"),
+    "reheat_flow_share": Limit(
+        0.6, "-", "common practice: coil and valve take a fifth of the flow; below three fifths the unit nears its flow switch", "flow while charging over nominal flow",
+    ),
+    "reheat_lift_watch": Limit(8.5, "K", "EN 14511 tests at 5 K (8 K at medium temperature); beyond it the flow is short", "flow less return while charging"),
+    "reheat_short_k": Limit(2.0, "K", "common practice: a sensor in its pocket reads a kelvin low, a controller stops half a kelvin early", "end of a reheat below its setpoint"),
+    "reheat_short_share": Limit(0.5, "-", "common practice: every other reheat; single ones are cut short by draws", "share of reheats that end short"),
+    "reheat_stall_k_per_h": Limit(
+        4.0, "K/h", "common practice: the slowest healthy reheat gains 10 K in two hours", "gain of the cylinder in a reheat's last twenty minutes, below which it has stalled",
+    ),
+    "cold_day_minutes": Limit(
+        120.0, "min", "common practice: a large draw empties the sensor's layer for the length of one reheat, an hour at most", "minutes below 40 C that make a day short of hot water",
+    ),
+    "cold_days_watch": Limit(1.5, "days/week", "common practice: a family notices the second cold shower of a week", "days a week short of hot water"),
+    "cold_days_act": Limit(4.0, "days/week", "common practice: more often than not", "the same, worth a change"),
+    "standing_loss_over_class": Limit(
+        1.3, "-", "Reg. (EU) 812/2013: class C is the worst that may be sold since 2017; a third on top for pipes and sensor as installed (common practice)",
+        "standing loss per kelvin over class C's",
+    ),
+    "standing_loss_over_design": Limit(1.7, "-", "common practice: pipes and valves add a fifth to a half to the cylinder's rated loss", "standing loss per kelvin over the design's"),
+    "standing_loss_act": Limit(2.6, "-", "common practice: twice the limit", "standing loss over class C's, worth a visit"),
+    "circulation_ratio": Limit(2.2, "-", "common practice: without a pump that runs by day the quiet hours of day and night cool alike", "cooling by day over cooling by night"),
+    "pasteurise_slack_days": Limit(2.0, "days", "common practice: a run may be put off for a day by a draw or a power cut", "days beyond the schedule"),
+    "pasteurise_act": Limit(2.0, "-", "common practice: two schedules missed in a row", "time without disinfection over its interval"),
+    "diverter_leak_k_per_h": Limit(
+        1.5, "K/h", "common practice: a cylinder stands at 0.2 to 0.4 K/h; a closed diverter passes well under a hundredth of the flow", "cylinder's cooling while heating beyond its cooling at rest",
+    ),
+    "diverter_leak_act": Limit(4.0, "K/h", "common practice: a kilowatt or so out of a usual cylinder", "the same, worth a visit"),
+    "pressure_fall_note": Limit(0.015, "bar/week", "common practice: one topping-up a year is 0.5 bar or 0.01 bar/week", "fall of the circuit's pressure"),
+    "pressure_fall_watch": Limit(0.04, "bar/week", "common practice: 0.5 bar in a quarter of a year", "the same, look again soon"),
+    "pressure_fall_act": Limit(0.15, "bar/week", "common practice: from a usual fill to the low limit in about five weeks", "the same, worth a visit"),
+    "pressure_fallen_bar": Limit(0.12, "bar", "twice what a degree of water temperature and a sensor's 0.05 bar explain (common practice)", "least fall in all"),
+    "pressure_low_watch": Limit(0.8, "bar", "EN 12828: static height plus 0.2 to 0.3 bar, 0.7 bar at least (from memory); makers ask for 1 to 1.5 bar cold", "pressure of the circuit"),
+    "pressure_low_act": Limit(0.5, "bar", "common practice: units lock out at 0.3 to 0.5 bar", "the same, worth a visit"),
+    "frost_water_c": Limit(3.0, "C", "common practice: makers' frost guards start the pump at 4 to 5 C", "coldest still water in the unit"),
+    "frost_minutes": Limit(30.0, "min", "common practice: a frost guard mixes the water within minutes", "minutes near freezing without flow"),
+    "frost_dead_minutes": Limit(180.0, "min", "common practice: a unit's water takes some hours to freeze at a few degrees below zero", "minutes without supply in frost"),
+}  # fmt: skip

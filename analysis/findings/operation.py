@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
-from analysis.findings import operation_cycling
+from analysis.findings import (
+    operation_curve,
+    operation_cycling,
+    operation_defrost,
+    operation_flow,
+    operation_idle,
+)
 from analysis.findings.context import Rule
 
-RULES: tuple[Rule, ...] = (*operation_cycling.RULES,)
+RULES: tuple[Rule, ...] = (
+    *operation_cycling.RULES,
+    *operation_defrost.RULES,
+    *operation_curve.RULES,
+    *operation_flow.RULES,
+    *operation_idle.RULES,
+)

@@ -1,7 +1,13 @@
-"""Findings about the water."""
+"""Findings about the water: hot water, the cylinder, the circuit."""
 
 from __future__ import annotations
 
+from analysis.findings import water_circuit, water_cylinder, water_immersion, water_reheat
 from analysis.findings.context import Rule
 
-RULES: tuple[Rule, ...] = ()
+RULES: tuple[Rule, ...] = (
+    *water_immersion.RULES,
+    *water_reheat.RULES,
+    *water_cylinder.RULES,
+    *water_circuit.RULES,
+)

@@ -12,6 +12,7 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.routing import APIRoute
 from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
+from starlette.responses import Response
 
 from api.http import pages, problems, screens
 from api.http.guards import BodyLimit, EntityTags, KnownOrigin, SecurityHeaders
@@ -19,6 +20,16 @@ from api.http.message_pages import MessagePages
 from api.http.parts import Parts
 from api.http.problems import PROBLEMS, Problem
 from api.http.routes import alerts, homes, operations, people, results, sites, works
+
+
+class KeptFiles(StaticFiles):
+    """Files whose addresses change with their content, so that a browser may keep them."""
+
+    def file_response(self, *args: Any, **kwargs: Any) -> Response:
+        response = super().file_response(*args, **kwargs)
+        response.headers["Cache-Control"] = "public, max-age=31536000, immutable"
+        return response
+
 
 PREFIX = "/api/v1"
 SUMMARY = "Installed heat pumps: readings in; performance, faults and the next step out."
@@ -46,7 +57,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(pages.router, include_in_schema=False)
     static = Path(pages.__file__).parents[2] / "dashboards" / "static"
     if static.is_dir():
-        app.mount("/static", StaticFiles(directory=static))
+        app.mount("/static", KeptFiles(directory=static))
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
     app.add_middleware(MessagePages)
     app.add_middleware(EntityTags)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -10,7 +11,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.http.problems import problem
 
-LARGEST_BODY = 8_000_000
+LARGEST_BODY, LARGEST_UPLOAD = 8_000_000, 200_000_000
+"""Bytes: of any request, and of an export that is dropped into the browser (a year of minutes has some 50 MB)."""
+_UPLOAD = re.compile(r"/sites/[a-z0-9-]{2,40}/readings")
 CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; "
     "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
@@ -82,22 +85,26 @@ class KnownOrigin:
 class BodyLimit:
     """Refuses a body that is larger than anything the service takes."""
 
-    def __init__(self, app: ASGIApp, largest: int = LARGEST_BODY) -> None:
-        self._app, self._largest = app, largest
+    def __init__(
+        self, app: ASGIApp, largest: int = LARGEST_BODY, largest_upload: int = LARGEST_UPLOAD
+    ) -> None:
+        self._app, self._largest, self._largest_upload = app, largest, largest_upload
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             return await self._app(scope, receive, send)
+        largest = self._largest_upload if _UPLOAD.fullmatch(scope["path"]) else self._largest
+        refusal = problem(413, "too-large", "Too large", f"a request may carry {largest // 1_000_000} MB")
         told = Headers(scope=scope).get("content-length", "0")
-        if not told.isdigit() or int(told) > self._largest:
-            return await self._refuse(scope, receive, send)
+        if not told.isdigit() or int(told) > largest:
+            return await refusal(scope, receive, send)
         seen, started = 0, False
 
         async def counted() -> Message:
             nonlocal seen
             message = await receive()
             seen += len(message.get("body", b""))
-            if seen > self._largest:
+            if seen > largest:
                 raise _TooLarge
             return message
 
@@ -110,11 +117,7 @@ class BodyLimit:
             await self._app(scope, counted, watched)
         except _TooLarge:
             if not started:
-                await self._refuse(scope, receive, send)
-
-    async def _refuse(self, scope: Scope, receive: Receive, send: Send) -> None:
-        detail = f"a request may carry {self._largest // 1_000_000} MB"
-        await problem(413, "too-large", "Too large", detail)(scope, receive, send)
+                await refusal(scope, receive, send)
 
 
 class _TooLarge(Exception):

@@ -52,5 +52,9 @@ def _page(start: Message, body: bytes) -> HTMLResponse:
     told = orjson.loads(body)
     detail = str(told.get("detail", ""))
     words = f"{detail[:1].upper()}{detail[1:]}." if detail else ""
-    kept = {k: v for k, v in Headers(raw=start["headers"]).items() if k in ("retry-after", "www-authenticate")}
-    return HTMLResponse(pages.message_page(str(told.get("title", "")), words, {}), start["status"], headers=kept)
+    kept = {
+        k: v for k, v in Headers(raw=start["headers"]).items() if k in ("retry-after", "www-authenticate")
+    }
+    return HTMLResponse(
+        pages.message_page(str(told.get("title", "")), words, {}), start["status"], headers=kept
+    )

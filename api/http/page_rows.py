@@ -33,6 +33,14 @@ def row_of(parts: Parts, plant: Plant, result: dict[str, Any] | None) -> dict[st
     }
 
 
+def clock(parts: Parts) -> datetime:
+    """The time that pages show ages against; a demo's invented data end some hours ago, so its clock stands there."""
+    if not parts.settings.demo:
+        return datetime.now(UTC)
+    ends = [s[1] for p in parts.service.plants.ids() if (s := parts.service.store.span(p)) is not None]
+    return datetime.fromtimestamp(max(ends) / 1000, UTC) if ends else datetime.now(UTC)
+
+
 def fleet(parts: Parts, *, days: bool = False) -> list[dict[str, Any]]:
     """Every site with its newest kept result. days : with the result's days, which make it much larger"""
     results = parts.service.results
@@ -75,7 +83,11 @@ def works_of(parts: Parts, plant: Plant, *, effects: bool) -> list[dict[str, Any
         }  # fmt: skip
         if effects and n < EFFECTS_SHOWN:
             found = parts.works.effect(plant, work)
-            entry |= {"effect": found["effect"], "reason": found["reason"] or "", "standing": found["finding"]}
+            entry |= {
+                "effect": found["effect"],
+                "reason": found["reason"] or "",
+                "standing": found["finding"],
+            }
         out.append(entry)
     return out
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import Annotated, Any
 
 from fastapi import APIRouter, File, Form, HTTPException, Request, UploadFile
@@ -33,7 +33,8 @@ class SignInFirst(Exception):
 
 def visitor(request: Request) -> dict[str, Any]:
     """What a page may know of who looks at it."""
-    actor, visit = actor_of(request), visit_of(request)
+    visit = visit_of(request)
+    actor = visit.actor if visit else actor_of(request)
     csrf = visit.csrf if visit else ""
     return {"name": actor.name, "role": actor.role, "csrf": csrf, "by_link": actor.by_link}
 
@@ -74,14 +75,16 @@ def front(request: Request, parts: PartsHere) -> Response:
     rows = page_rows.fleet(parts)
     if not rows and actor.may("site.write"):
         return _to("/first-run")
-    return HTMLResponse(pages.fleet_page(rows, visitor(request), _query(request), _now()))
+    return HTMLResponse(pages.fleet_page(rows, visitor(request), _query(request), page_rows.clock(parts)))
 
 
 @router.get("/visits")
 def visits(request: Request, parts: PartsHere) -> Response:
     """Who needs a drive, a setting, a phone call, and what to take along."""
     reader(request, "fleet.read")
-    return HTMLResponse(pages.visits_page(page_rows.fleet(parts), visitor(request), _query(request), _now()))
+    return HTMLResponse(
+        pages.visits_page(page_rows.fleet(parts), visitor(request), _query(request), page_rows.clock(parts))
+    )
 
 
 @router.get("/winter")
@@ -89,7 +92,9 @@ def winter_list(request: Request, parts: PartsHere) -> Response:
     """The firm's homes before winter."""
     reader(request, "fleet.read")
     rows = page_rows.fleet(parts, days=True)
-    return HTMLResponse(pages.winter_list_page(rows, visitor(request), _query(request), _now()))
+    return HTMLResponse(
+        pages.winter_list_page(rows, visitor(request), _query(request), page_rows.clock(parts))
+    )
 
 
 @router.get("/learning")
@@ -109,7 +114,7 @@ def site(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
     result, facts = page_rows.worked_out(parts, plant, query)
     row = page_rows.site_row_with_readings(parts, plant, result)
     works = page_rows.works_of(parts, plant, effects=True)
-    return HTMLResponse(pages.site_page(row, facts, works, visitor(request), query, _now()))
+    return HTMLResponse(pages.site_page(row, facts, works, visitor(request), query, page_rows.clock(parts)))
 
 
 @router.get("/sites/{site_id}/figures/{name}.json")
@@ -132,7 +137,9 @@ def home(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
     contents = page_rows.month_contents(parts, plant, query.get("month", ""))
     row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
     works = page_rows.works_of(parts, plant, effects=False)
-    return HTMLResponse(pages.home_page(row, contents, works, visitor(request), query, _now()))
+    return HTMLResponse(
+        pages.home_page(row, contents, works, visitor(request), query, page_rows.clock(parts))
+    )
 
 
 @router.get("/sites/{site_id}/winter")
@@ -143,7 +150,7 @@ def winter(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
     season = query.get("season", "")
     contents = winter_paper(parts.service, plant, int(season) if season.isdecimal() else None).contents
     row = page_rows.row_of(parts, plant, contents["result"])
-    return HTMLResponse(pages.winter_page(row, contents, visitor(request), query, _now()))
+    return HTMLResponse(pages.winter_page(row, contents, visitor(request), query, page_rows.clock(parts)))
 
 
 @router.get("/sites/{site_id}/what-if")
@@ -288,21 +295,22 @@ async def take_points(plant: PlantHere, request: Request, parts: PartsHere) -> R
 def progress(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
     reader(request, "site.write", plant.site.id)
     row = page_rows.row_of(parts, plant, None)
-    return HTMLResponse(pages.progress_page(row, taking_in(parts).of(plant.site.id), visitor(request), _now()))
+    return HTMLResponse(
+        pages.progress_page(row, taking_in(parts).of(plant.site.id), visitor(request), page_rows.clock(parts))
+    )
 
 
 @router.get("/static/plotly.js")
-def plotly() -> Response:
+def plotly(request: Request) -> Response:
     """The plotting library of the installed package."""
+    if "gzip" in request.headers.get("accept-encoding", ""):
+        headers = {**FOR_EVER, "Content-Encoding": "gzip", "Vary": "Accept-Encoding"}
+        return Response(assets.packed_plotly(), media_type="text/javascript", headers=headers)
     return FileResponse(assets.PLOTLY, media_type="text/javascript", headers=FOR_EVER)
 
 
 def _query(request: Request) -> dict[str, str]:
     return dict(request.query_params)
-
-
-def _now() -> datetime:
-    return datetime.now(UTC)
 
 
 def _to(where: str) -> RedirectResponse:

@@ -53,7 +53,9 @@ class TakingIn:
             raise InputError("the file is empty")
         folder = self._parts.settings.data / "uploads" / site
         folder.mkdir(parents=True, exist_ok=True)
-        path = folder / ("export.csv.gz" if content[:2] == b"\x1f\x8b" or name.endswith(".gz") else "export.csv")
+        path = folder / (
+            "export.csv.gz" if content[:2] == b"\x1f\x8b" or name.endswith(".gz") else "export.csv"
+        )
         for old in folder.iterdir():
             old.unlink()
         path.write_bytes(content)
@@ -71,7 +73,9 @@ class TakingIn:
             if now is not None and now.state == "running":
                 raise InputError("another file of this home is being read; wait until it is done")
             taking = self._now[site] = Taking("reading the file", of=path.stat().st_size)
-        threading.Thread(target=self._take, args=(site, path, taking), name=f"taking in {site}", daemon=True).start()
+        threading.Thread(
+            target=self._take, args=(site, path, taking), name=f"taking in {site}", daemon=True
+        ).start()
 
     def _take(self, site: str, path: Path, taking: Taking) -> None:
         parts = self._parts

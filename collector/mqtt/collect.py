@@ -91,6 +91,7 @@ class Collector:
         self._link = Link(settings, self._take)
         self._book = Book(settings.folder)
         self._sites: list[Site] = []
+        self._loaded = False
         self._routes = Routes(())
         self._decoder = Decoder(self._routes)
         self._messages: list[Message] = []
@@ -111,6 +112,9 @@ class Collector:
         while not stop.is_set():
             self._watch_clock()
             self._refresh_sites()
+            if not self._loaded:  # without the sites every message would be set aside
+                stop.wait(self._settings.sites_seconds)
+                continue
             try:
                 if self._due() or (self._messages and (trouble or not self._link.connected)):
                     self._commit()
@@ -120,7 +124,7 @@ class Collector:
                     failures = 0
                 self._link.ask_for(self._routes.filters)
                 self._link.pump(self._patience(), self._budget())
-                if self._link.filters != self._written_filters:
+                if self._link.filters | self._link.older != self._written_filters:
                     self._note_filters()
             except StoreTrouble as error:
                 trouble += 1
@@ -209,7 +213,7 @@ class Collector:
         return min(high, low * 2.0 ** min(failures - 1, 20)) * random.uniform(0.5, 1.0)  # noqa: S311
 
     def _connect(self) -> None:
-        self._link.filters = set(self._written_filters)
+        self._link.older |= self._written_filters
         self._link.connect()
         self.totals.connects += 1
         self._live = True
@@ -311,7 +315,7 @@ class Collector:
         return {f for (f,) in self._book.db.execute("SELECT filter FROM filters WHERE client = ?", (client,))}
 
     def _write_filters(self, db: sqlite3.Connection) -> None:
-        client, now = self._settings.client_id, set(self._link.filters)
+        client, now = self._settings.client_id, self._link.filters | self._link.older
         db.execute("DELETE FROM filters WHERE client = ?", (client,))
         db.executemany("INSERT INTO filters VALUES (?, ?)", [(client, f) for f in sorted(now)])
         self._written_filters = now
@@ -326,10 +330,15 @@ class Collector:
     def _refresh_sites(self) -> None:
         """Take up changed site files."""
         now = time.monotonic()
-        if self._sites and now < self._asked_at:
+        if self._loaded and now < self._asked_at:
             return
         self._asked_at = now + self._settings.sites_seconds
-        sites = list(self._provider())
+        try:
+            sites = list(self._provider())
+        except Exception:
+            log.exception("the sites can't be read; going on with those known")
+            return
+        self._loaded = True
         if len(sites) == len(self._sites) and all(
             a is b or a == b for a, b in zip(sites, self._sites, strict=True)
         ):

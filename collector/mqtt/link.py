@@ -121,6 +121,7 @@ class Link:
     """The session with the broker over as many connections as it takes.
 
     take : called with each delivered Packet while `pump` runs
+    filters : subscriptions that the broker confirmed on this connection. older : those that the session may still have
     """
 
     def __init__(self, settings: MqttSettings, take: Callable[[Packet], None]) -> None:
@@ -132,6 +133,7 @@ class Link:
         self._answer: ReasonCode | None = None
         self._asked: dict[int, tuple[bool, list[str]]] = {}
         self.filters: set[str] = set()
+        self.older: set[str] = set()
         self.session_present = False
         self.refused_filters: dict[str, str] = {}
 
@@ -188,8 +190,9 @@ class Link:
                 log.error("the broker refuses our user, password or certificate: %s", answer)
             raise LinkDown(f"broker {self._settings.url}: {answer}")
         self._closed_early = 0
-        if not self.session_present:
-            self.filters = set()
+        # A broker that was killed may remember the session and not its subscriptions: they are asked for each time.
+        self.older = self.older | self.filters if self.session_present else set()
+        self.filters, self.refused_filters = set(), {}
 
     def _made(self) -> _Client:
         s = self._settings
@@ -239,9 +242,10 @@ class Link:
                 self.filters.add(name)
             else:
                 self.filters.discard(name)
+                self.older.discard(name)
 
     def ask_for(self, filters: Iterable[str]) -> None:
-        """Bring the session's subscriptions to these filters; those it has already are left as they are."""
+        """Bring the session's subscriptions to these filters, also those that an earlier connection left in it."""
         client = self._client
         if client is None:
             return
@@ -249,7 +253,7 @@ class Link:
         wanted = {f"$share/{group}/{f}" if group else f for f in filters}
         waiting_in = {f for adding, names in self._asked.values() for f in names if adding}
         waiting_out = {f for adding, names in self._asked.values() for f in names if not adding}
-        for name in sorted(wanted - self.filters - waiting_in):
+        for name in sorted(wanted - self.filters - waiting_in - self.refused_filters.keys()):
             if self._protocol == 5:
                 options = SubscribeOptions(qos=1, retainHandling=_RETAINED_ONCE)
                 _, mid = client.subscribe(name, options=options)
@@ -257,7 +261,7 @@ class Link:
                 _, mid = client.subscribe(name, 1)
             if mid is not None:
                 self._asked[mid] = (True, [name])
-        for name in sorted(self.filters - wanted - waiting_out):
+        for name in sorted((self.filters | self.older) - wanted - waiting_out):
             _, mid = client.unsubscribe(name)
             if mid is not None:
                 self._asked[mid] = (False, [name])

@@ -59,13 +59,16 @@ def keep(
     most: int,
     most_bytes: int,
 ) -> int:
-    """Set messages aside inside a transaction; one that is there already (same arrival) is not kept twice.
+    """Set messages aside inside a transaction; one that is there already (same arrival, or retained) is not kept twice.
 
     most, most_bytes : beyond this the oldest are dropped, and counted. Returns how many were new.
     """
     new = size = 0
     for number, site, reason in refused:
         message = messages[number]
+        known = digest(message)
+        if message.retained and _is_kept(db, known):  # it comes again with every subscription
+            continue
         row = (
             site,
             message.topic,
@@ -73,7 +76,7 @@ def keep(
             message.arrived,
             message.retained,
             reason,
-            digest(message),
+            known,
         )
         done = db.execute(
             "INSERT OR IGNORE INTO aside (site, topic, payload, arrived, retained, reason, digest)"
@@ -89,6 +92,10 @@ def keep(
         )
         _make_room(db, most, most_bytes)
     return new
+
+
+def _is_kept(db: sqlite3.Connection, known: bytes) -> bool:
+    return bool(db.execute("SELECT 1 FROM aside WHERE digest = ? AND retained", (known,)).fetchone())
 
 
 def _make_room(db: sqlite3.Connection, most: int, most_bytes: int) -> None:

@@ -92,6 +92,36 @@ def frost_air_rate(ua_air: float) -> float:
     return 0.5 * ua_air / 1006.0
 
 
+@njit(cache=True)
+def settle(
+    rated: float,
+    cold: float,
+    warm: float,
+    eta: float,
+    ua_air: float,
+    ua_cond: float,
+    tev_rated: float,
+    outdoor: float,
+    flow: float,
+    share: float,
+    coil: float,
+) -> tuple[float, float]:
+    """Heat and compressor electricity where air, coil and compressor agree: the fixed point of the running unit.
+
+    rated : float [W]; cold, warm : float [1/K]; eta : float; ua_air, ua_cond : float [W/K]; tev_rated : float [degC]
+    outdoor, flow : float [degC]; share : float of full output; coil : float of the clean coil's conductance
+    Returns tuple (heat [W], compressor electricity [W]).
+    """
+    t_ev = outdoor - AIR_APPROACH_K * share
+    heat = 0.0
+    compressor = 0.0
+    for _ in range(60):
+        heat = share * greatest_output(rated, t_ev, tev_rated, flow, cold, warm)
+        compressor = heat / compressor_cop(t_ev, flow + heat / ua_cond, share, eta)
+        t_ev += 0.5 * (outdoor - (heat - compressor) / (ua_air * coil) - t_ev)
+    return heat, compressor
+
+
 def steady(
     hp: HeatPump, outdoor_c: float, flow_c: float, share: float = 1.0, coil: float = 1.0
 ) -> tuple[float, float]:
@@ -101,12 +131,9 @@ def steady(
     Returns tuple (output [W], electricity [W]).
     """
     m = derive(hp)
-    t_ev, heat, compressor = outdoor_c - AIR_APPROACH_K * share, 0.0, 0.0
-    for _ in range(60):
-        full = greatest_output(hp.rated_w, t_ev, m.tev_rated, flow_c, hp.cold_slope, hp.warm_slope)
-        heat = full * share
-        compressor = heat / compressor_cop(t_ev, flow_c + heat / m.ua_cond, share, m.eta)
-        t_ev += 0.5 * (outdoor_c - (heat - compressor) / (m.ua_air * coil) - t_ev)
+    heat, compressor = settle(
+        hp.rated_w, hp.cold_slope, hp.warm_slope, m.eta, m.ua_air, m.ua_cond, m.tev_rated, outdoor_c, flow_c, share, coil
+    )  # fmt: skip
     return heat, compressor + hp.fan_w * (0.35 + 0.65 * share) + hp.controls_w
 
 

@@ -18,7 +18,12 @@ from dashboards.figures.scale import EPOCH, day_number
 from dashboards.words import day, measure, number
 
 _HOURS = Axis("Hour of the day", low=0.0, high=24.0, clock=True)
-_DATE = Axis("Date", dates=True)
+
+
+def _dates(result: dict[str, Any]) -> Axis:
+    """The days of the result, so that calendars above each other show the same days at the same place."""
+    period = result["period"]
+    return Axis("Date", low=day_number(period["from"]) - 1.0, high=day_number(period["to"]) + 1.0, dates=True)
 
 
 def runs_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
@@ -38,7 +43,7 @@ def runs_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     if cycling["median_run_minutes"]:
         says += f", half of the runs shorter than {measure(cycling['median_run_minutes'], 'minutes', 0)}"
     return Chart(
-        "runs", title, f"{says}.", _DATE, _HOURS, tuple(layers),
+        "runs", title, f"{says}.", _dates(result), _HOURS, tuple(layers),
         ("Week from", "Starts", "Median run [min]", "Runs under 10 min"), _weeks_of_runs(runs),
     )  # fmt: skip
 
@@ -116,7 +121,7 @@ def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
         (day(d), str(n), number(minutes[d], 0), number(outdoor[d], 1)) for d, n in sorted(per.items())
     )
     return Chart(
-        "defrosts", title, f"{says}.", _DATE, _HOURS, tuple(layers),
+        "defrosts", title, f"{says}.", _dates(result), _HOURS, tuple(layers),
         ("Day", "Defrosts", "Median length [min]", "Outdoor [°C]"), table,
     )  # fmt: skip
 
@@ -140,7 +145,9 @@ def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     seen = reheats["from_c"].notna() & reheats["to_c"].notna()
     if not seen.any():
         bars = Bars("a reheat", x, reheats["minutes"].astype(float).tolist(), "water")
-        return Chart("reheats", title, says, _DATE, Axis("Length", "min", low=0.0), (bars,), columns, table)
+        return Chart(
+            "reheats", title, says, _dates(result), Axis("Length", "min", low=0.0), (bars,), columns, table
+        )
     chosen = reheats[seen]
     days = [float(day_number(d.date())) for d in chosen["day"]]
     layers: list[Layer] = [
@@ -148,4 +155,6 @@ def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     ]
     if site.hot_water is not None:
         layers.append(Level("setpoint", site.hot_water.setpoint_c, "design"))
-    return Chart("reheats", title, says, _DATE, Axis("Cylinder", "°C"), tuple(layers), columns, table)
+    return Chart(
+        "reheats", title, says, _dates(result), Axis("Cylinder", "°C"), tuple(layers), columns, table
+    )

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 Tone = Literal["heat", "water", "power", "air", "design", "room", "alert", "faint"]
+Dash = Literal["solid", "dash", "dot"]
 Shape = Literal["dot", "ring", "cross", "square"]
 Number: TypeAlias = "float | None"
 
@@ -45,7 +46,7 @@ class Line:
     x: Sequence[float]
     y: Sequence[Number]
     tone: Tone = "design"
-    dash: Literal["solid", "dash", "dot"] = "solid"
+    dash: Dash = "solid"
 
 
 @dataclass(frozen=True)

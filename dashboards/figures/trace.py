@@ -7,10 +7,12 @@ from typing import Any
 
 from analysis.plant.site import Point, Site
 from dashboards.day_rows import Row
+from dashboards.figures.chart import Axis, Chart, Dash, Line, Tone
+from dashboards.figures.scale import day_number
 from dashboards.figures.tones import RGB
 from dashboards.words import quantity_words
 
-PANELS = (
+PANELS: tuple[tuple[str, str, tuple[float, float], tuple[tuple[str, Tone, str], ...]], ...] = (
     ("temperature", "°C", (0.56, 1.0), (
         ("flow_temperature", "heat", "solid"), ("return_temperature", "heat", "dot"), ("target_flow_temperature", "design", "dash"),
         ("cylinder_temperature", "water", "solid"), ("room_temperature", "room", "solid"), ("outdoor_temperature", "air", "dash"),
@@ -44,7 +46,7 @@ def trace_document(site: Site, result: dict[str, Any], rows: list[Row]) -> dict[
         "layout": _layout(period),
         "points": _points(site),
         "shifts": _shifts(site, period),
-        "uses": [{"name": n, "color": RGB[t], "pattern": p} for n, t, p in USES],  # type: ignore[index]
+        "uses": [{"name": n, "color": RGB[t], "pattern": p} for n, t, p in USES],
         "site": site.id,
     }
 
@@ -54,8 +56,8 @@ def _layout(period: dict[str, Any]) -> dict[str, Any]:
     layout: dict[str, Any] = {
         "margin": {"l": 52, "r": 10, "t": 6, "b": 30},
         "xaxis": {"type": "date", "range": [period["from"], last], "anchor": "y4", "title": {"text": ""}},
-        "legend": {"orientation": "h", "y": 1.01, "yanchor": "bottom", "x": 0},
-        "barmode": "stack", "bargap": 0, "dragmode": "zoom", "hovermode": "x",
+        "legend": {"orientation": "h", "traceorder": "normal", "y": 1.01, "yanchor": "bottom", "x": 0},
+        "dragmode": "zoom", "hovermode": "x",
     }  # fmt: skip
     for i, (_, unit, domain, _) in enumerate(PANELS, 1):
         layout["yaxis" if i == 1 else f"yaxis{i}"] = {
@@ -72,14 +74,14 @@ def _overview(rows: list[Row]) -> list[dict[str, Any]]:
     x = [r["day"] + "T12:00" for r in rows]
 
     def line(
-        name: str, key: str, axis: str, tone: str, dash: str, factor: float = 1.0
+        name: str, key: str, axis: str, tone: Tone, dash: str, factor: float = 1.0
     ) -> dict[str, Any] | None:
         y = [None if r.get(key) is None else round(r[key] * factor, 3) for r in rows]
         if all(v is None for v in y):
             return None
         return {
             "type": "scatter", "mode": "lines", "name": name, "x": x, "y": y, "yaxis": axis, "connectgaps": False,
-            "line": {"color": RGB[tone], "dash": dash, "width": 1.6},  # type: ignore[index]
+            "line": {"color": RGB[tone], "dash": dash, "width": 1.6},
         }  # fmt: skip
 
     lines = [
@@ -91,19 +93,20 @@ def _overview(rows: list[Row]) -> list[dict[str, Any]]:
         line("Electricity, day's mean", "e_total", "y2", "power", "solid", 1 / 24),
         line("Water flow", "flow_rate", "y3", "water", "solid"),
     ]
-    bars = []
+    areas = []
     for (name, tone, pattern), key in zip(
         USES, ("n_heating", "n_hot_water", "n_defrost", "n_off"), strict=True
     ):
         share = [None if r.get(key) is None else round(r[key] / r["n_minutes"], 4) for r in rows]
         if any(share):
-            bars.append(
+            areas.append(
                 {
-                    "type": "bar", "name": name, "x": x, "y": share, "yaxis": "y4", "width": 86_400_000, "legendgroup": "use",
-                    "marker": {"color": RGB[tone], "pattern": {"shape": pattern, "size": 5}, "line": {"width": 0}},  # type: ignore[index]
+                    "type": "scatter", "mode": "lines", "name": name, "x": [r["day"] for r in rows], "y": share, "yaxis": "y4",
+                    "stackgroup": "use", "line": {"width": 0, "shape": "hv", "color": RGB[tone]}, "fillcolor": RGB[tone],
+                    "fillpattern": {"shape": pattern, "size": 5, "fillmode": "overlay"}, "hoverinfo": "skip",
                 }
             )  # fmt: skip
-    return [t for t in lines if t is not None] + bars
+    return [t for t in lines if t is not None] + areas
 
 
 def _points(site: Site) -> dict[str, Any]:
@@ -117,7 +120,7 @@ def _points(site: Site) -> dict[str, Any]:
             factor = scale if panel != "power" else scale / 1000.0 if point.form == "power" else scale
             out[point.id] = {
                 "axis": axis, "factor": factor, "offset": offset, "form": point.form, "name": quantity_words(quantity),
-                "color": RGB[tone], "dash": dash,  # type: ignore[index]
+                "color": RGB[tone], "dash": dash,
             }  # fmt: skip
     return out
 
@@ -141,3 +144,45 @@ def _shifts(site: Site, period: dict[str, Any]) -> list[list[int]]:
             out.append([ms * 1000, minutes])
         ms += 3600
     return out
+
+
+def trace_drawings(rows: list[Row]) -> tuple[Chart, Chart]:
+    """The trace's days as drawings: what is seen first, and all that is seen without script."""
+    x = [float(day_number(r["day"])) for r in rows]
+
+    def lines(*wanted: tuple[str, str, Tone, Dash, float]) -> tuple[Line, ...]:
+        return tuple(
+            Line(name, x, [None if r.get(key) is None else r[key] * factor for r in rows], tone, dash)
+            for key, name, tone, dash, factor in wanted
+            if any(r.get(key) is not None for r in rows)
+        )
+
+    warm = lines(
+        ("flow", "flow while heating", "heat", "solid", 1.0), ("tank_max", "cylinder, hottest", "water", "dot", 1.0),
+        ("room", "room", "room", "solid", 1.0), ("outdoor", "outdoors", "air", "dash", 1.0),
+    )  # fmt: skip
+    power = lines(
+        ("q_total", "heat, day's mean", "heat", "solid", 1 / 24), ("e_total", "electricity, day's mean", "power", "dash", 1 / 24)
+    )  # fmt: skip
+    dates = Axis("Date", dates=True)
+    none = "No temperature was read.", "Neither heat nor electricity was read."
+    return (
+        Chart(
+            "trace-temperatures",
+            "Temperatures by day",
+            "",
+            dates,
+            Axis("Temperature", "°C"),
+            warm,
+            empty=none[0],
+        ),
+        Chart(
+            "trace-power",
+            "Heat and electricity by day",
+            "",
+            dates,
+            Axis("Power", "kW", low=0.0),
+            power,
+            empty=none[1],
+        ),
+    )

@@ -15,7 +15,8 @@ from dashboards.day_rows import Row, day_rows
 from dashboards.figures.bridge import bridge, bridge_table
 from dashboards.figures.index import NAMES, chart
 from dashboards.figures.plot import plotly_figure
-from dashboards.figures.trace import trace_document
+from dashboards.figures.svg import svg
+from dashboards.figures.trace import trace_document, trace_drawings
 from dashboards.frame import render
 from dashboards.pages.drawn import draw
 from dashboards.sides import two_sides
@@ -68,6 +69,7 @@ def site_page(
         further=[made[n] for n in NAMES if n not in (*_WEATHER, *_CALENDARS) and n not in shown and not made[n].chart.is_empty],
         missing=[made[n] for n in NAMES if made[n].chart.is_empty], health=_health(site, result, facts), notices=_notices(site, facts),
         days=words.span(len(rows)), trace_fallback=_trace_table(rows),
+        trace_days=[svg(c, width=1040.0, height=250.0) for c in trace_drawings(rows)],
     )  # fmt: skip
 
 

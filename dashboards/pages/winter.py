@@ -31,7 +31,7 @@ def winter_page(
     season = query.get("season") or result["period"]["to"][:4]
     return render(
         "winter.html", title=f"Winter check, {row['name']}", here="winter", visitor=visitor, row=row, result=result, sheet=made,
-        forecast_rows=forecast_words(made["forecast"], result["cost"]["currency"]), season=season,
+        forecast_rows=forecast_words(made["forecast"], result["cost"]["currency"]), season=season, today=now.astimezone(site.zone).date().isoformat(),
         steps=[f for f in open_findings(result) if f["severity"] != "note" and f["next_step"]],
         figures=[draw(chart(n, site, result, None, rows)) for n in ("heat", "curve")],
     )  # fmt: skip

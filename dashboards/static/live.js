@@ -5,11 +5,12 @@
   if (!list || !("EventSource" in window)) return;
   const rows = new Map([...list.querySelectorAll("[data-point]")].map((li) => [li.dataset.point, li]));
   const status = document.querySelector("#live-status");
+  const ahead = Number(list.dataset.now) - Date.now(); /* ages go by the service's clock */
   const say = (s) => (s < 90 ? `${Math.round(s)} s ago` : s < 5400 ? `${Math.round(s / 60)} min ago` : s < 172800 ? `${Math.round(s / 3600)} h ago` : `${Math.round(s / 86400)} days ago`);
   const ages = () => {
     for (const li of rows.values()) {
       if (!li.dataset.at) continue;
-      const s = Math.max(0, (Date.now() - Number(li.dataset.at)) / 1000), age = li.querySelector(".age");
+      const s = Math.max(0, (Date.now() + ahead - Number(li.dataset.at)) / 1000), age = li.querySelector(".age");
       age.textContent = say(s); age.classList.toggle("old", s > 900);
     }
   };

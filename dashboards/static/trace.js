@@ -89,10 +89,12 @@
       return f.rows.map((r) => ({ start: local(Date.parse(r[at.start])), ms: r[at.minutes] * 60000, use: at.use === undefined ? null : r[at.use] }));
     };
     const [runs, reheats, defrosts] = await Promise.all([rows("runs"), rows("reheats"), rows("defrosts")]);
-    const strip = (i, list) => ({
-      type: "bar", name: doc.uses[i].name, yaxis: "y4", x: list.map((r) => r.start + r.ms / 2), y: list.map(() => 1), width: list.map((r) => Math.max(r.ms, 60000)),
-      marker: { color: doc.uses[i].color, pattern: { shape: doc.uses[i].pattern, size: 5 }, line: { width: 0 } }, hovertemplate: `${doc.uses[i].name}<extra></extra>`,
-    });
+    const strip = (i, list) => {
+      const x = [], y = [];
+      for (const r of list) { x.push(r.start, r.start, r.start + r.ms, r.start + r.ms); y.push(0, 1, 1, 0); }
+      const u = doc.uses[i];
+      return { type: "scatter", mode: "lines", name: u.name, yaxis: "y4", x, y, fill: "tozeroy", line: { width: 0, color: u.color }, fillcolor: u.color, fillpattern: { shape: u.pattern, size: 5, fillmode: "overlay" }, hoverinfo: "skip" };
+    };
     const marks = (name, list, symbol, y) => ({ type: "scatter", mode: "markers", name, yaxis: "y4", x: list.map((r) => r.start), y: list.map(() => y), marker: { symbol, size: 7, color: css("--ink") } });
     return [strip(0, runs.filter((r) => r.use !== 2)), strip(1, reheats), strip(2, defrosts), marks("start", runs, "triangle-up", 0.12), marks("defrost", defrosts, "x-thin-open", 0.85)];
   }
@@ -117,7 +119,7 @@
         return { type: "scatter", mode: "lines", name: info.name, yaxis: info.axis, line: { color: info.color, dash: info.dash, width: 1.6 }, ...values(info, p) };
       });
       detail = true;
-      await lib.react(room, [...lines, ...strips], dressed({ ...doc.layout, barmode: "overlay", xaxis: { ...doc.layout.xaxis, range: [a, b] } }), CONFIG);
+      await lib.react(room, [...lines, ...strips], dressed({ ...doc.layout, xaxis: { ...doc.layout.xaxis, range: [a, b] } }), CONFIG);
       box.dataset.zoomMs = String(Math.round(performance.now() - began));
       say.textContent = `${words(a)} to ${words(b)}, site's time.`;
     } catch (e) { say.textContent = `The readings could not be fetched (${e.message}).`; }
@@ -136,12 +138,15 @@
     return go(centre - wide / 2, centre + wide / 2);
   }
   async function start() {
+    const began = performance.now();
     try {
       [lib, doc] = await Promise.all([plotly(), get(box.dataset.trace)]);
       room.replaceChildren();
-      doc.layout.height = matchMedia("(max-width: 46rem)").matches ? 480 : 600;
+      const narrow = matchMedia("(max-width: 46rem)").matches;
+      doc.layout.height = narrow ? 640 : 600;
+      if (narrow) doc.layout.legend = { ...doc.layout.legend, y: -0.08, yanchor: "top", font: { size: 10 } };
       await lib.newPlot(room, doc.data, dressed(doc.layout), CONFIG);
-      box.dataset.drawnMs = String(Math.round(performance.now()));
+      box.dataset.drawnMs = String(Math.round(performance.now() - began));
       say.textContent = "A year by days. Drag across a stretch, or use the buttons, to zoom in to every reading.";
       let wait;
       room.on("plotly_relayout", (change) => { if (Object.keys(change).some((k) => k.startsWith("xaxis"))) { clearTimeout(wait); wait = setTimeout(refresh, 30); } });

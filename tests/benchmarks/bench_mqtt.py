@@ -203,12 +203,10 @@ def main() -> None:
     parser.add_argument("--memory", type=int, default=1_000_000, help="readings of the memory run")
     parser.add_argument("--json", type=Path)
     given = parser.parse_args()
-    rows = [
-        compare(kind, count, given.messages, given.rounds)
-        for kind, count in (("pack", 1), ("pack", 50), ("single", 1), ("single", 50))
-    ]
-    for row in rows:
-        print(row)
+    rows = []
+    for kind, count in (("pack", 1), ("pack", 50), ("single", 1), ("single", 50)):
+        rows.append(compare(kind, count, given.messages, given.rounds))
+        print(rows[-1], flush=True)
     flat = memory(given.memory)
     print(flat)
     if given.json:

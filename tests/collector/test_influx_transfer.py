@@ -1,14 +1,17 @@
 """A fleet moves from the folder to the server and back, and every count agrees."""
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
-from analysis.errors import FieldfareError
+from analysis.errors import FieldfareError, InputError
 from analysis.readings import Samples
+from collector.export import export_readings
 from collector.store.influx import InfluxStore
 from collector.store.local import LocalStore
-from collector.transfer import checked, move
-from tests.services import influx
+from collector.transfer import Imported, checked, import_parquet, move
+from tests.services import influx, make_site
 
 T = 1_767_225_600_000
 SITES = ["alder-row", "beech-end", "elm-court"]
@@ -94,3 +97,54 @@ def test_a_loss_on_the_way_is_told(tmp_path, change, word):
 def test_a_site_without_readings_moves_as_nothing(tmp_path):
     moved = move(LocalStore(tmp_path / "a"), LocalStore(tmp_path / "b"), ["alder-row"])
     assert moved[0][1:] == (0, 0, 0, 0, ())
+
+
+def test_a_parquet_export_comes_back_to_the_same_readings(tmp_path):
+    site, first, second = make_site(), LocalStore(tmp_path / "a"), LocalStore(tmp_path / "b")
+    times = T + np.arange(3000) * 60_000
+    first.append(
+        "alder-row",
+        {
+            "flow": Samples(times, np.linspace(20, 50, 3000)),
+            "mode": Samples(times[:9], np.arange(9) % 5 * 1.0),
+            "fault": Samples(times[:2], np.array(["E1", "007"], object)),
+        },
+    )
+    export_readings(site, first, tmp_path / "out.parquet")
+    done = import_parquet(site, second, tmp_path / "out.parquet", now=T + 10**12)
+    assert done == Imported(3011, 3011, 0, 0, {})
+    assert import_parquet(site, second, tmp_path / "out.parquet", now=T + 10**12).duplicates == 3011
+    assert not move(first, second, ["alder-row"])[0].different
+    assert first.points("alder-row") == second.points("alder-row")
+
+
+def test_an_import_into_another_unit_is_converted_and_what_is_beyond_physics_told(tmp_path):
+    watts = make_site(points={"p": 'quantity = "heat_pump_electricity"\nas = "power"\nunit = "kW"'})
+    site = make_site(points={"p": 'quantity = "heat_pump_electricity"\nas = "power"\nunit = "W"'})
+    first, second = LocalStore(tmp_path / "a"), LocalStore(tmp_path / "b")
+    first.append("alder-row", {"p": Samples(np.array([T, T + 1]), np.array([1.5, 1e9]))})
+    export_readings(watts, first, tmp_path / "out.parquet")
+    done = import_parquet(site, second, tmp_path / "out.parquet", now=T)
+    assert (done.stored, done.rejected) == (1, {"beyond physics": 1})
+    assert second.read("alder-row")["p"].value.tolist() == [1500.0]
+
+
+@pytest.mark.parametrize("case", ["other points", "no parquet", "other columns"])
+def test_an_import_that_does_not_fit_stores_nothing(tmp_path, case):
+    store, file = LocalStore(tmp_path / "a"), tmp_path / "out.parquet"
+    store.append(
+        "alder-row",
+        {"flow": Samples(np.array([T]), np.array([40.0])), "rate": Samples(np.array([T]), np.array([1.0]))},
+    )
+    site = make_site()
+    if case == "no parquet":
+        file.write_text("time,point,value")
+    elif case == "other columns":
+        pq.write_table(pa.table({"x": [1]}), file)
+    else:
+        export_readings(site, store, file)
+        site = make_site(points={"flow": 'quantity = "flow_temperature"'})
+    target = LocalStore(tmp_path / "b")
+    with pytest.raises(InputError):
+        import_parquet(site, target, file, now=T)
+    assert target.points("alder-row") == {}

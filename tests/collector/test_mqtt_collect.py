@@ -227,6 +227,22 @@ def test_a_store_that_refuses_a_sites_readings_has_them_set_aside_not_tried_for_
     assert "not like this" in set_aside.held(Book(tmp_path))[0].reason
 
 
+def test_sites_that_cannot_be_read_for_a_while_set_nothing_aside_and_stop_nothing(mosquitto, tmp_path, store):
+    calls = []
+
+    def provider():
+        calls.append(1)
+        if len(calls) in (1, 2, 4):
+            raise OSError("the state database is locked")
+        return [make_site()]
+
+    with collecting(settings(mosquitto, tmp_path), provider, store) as collector:
+        wait_until(lambda: len(collector._link.filters) == 3)
+        publish(mosquitto.port, f"{TOPIC}/flow", f'{{"t":{T},"v":40}}')
+        wait_until(lambda: len(calls) > 5 and len(values(store, "flow")) == 1)
+    assert collector.totals.set_aside == 0
+
+
 def test_births_wills_and_last_seen(mosquitto, tmp_path, store):
     site, book = make_site(), Book(tmp_path)
     with collecting(settings(mosquitto, tmp_path, seen_seconds=0.1), lambda: [site], store) as collector:
@@ -341,6 +357,33 @@ def test_a_broker_away_is_waited_for_and_taken_up_again(tmp_path, store):
         wait_until(lambda: collector.totals.connects == 2 and len(collector._link.filters) == 3)
         publish(port, f"{TOPIC}/flow", f'{{"t":{T + 1},"v":41}}')
         wait_until(lambda: len(values(store, "flow")) == 2)
+
+
+def test_a_broker_that_kept_the_session_and_lost_its_subscriptions_is_asked_again(mosquitto, tmp_path, store):
+    # What a broker that is killed between the two writes down: a session without subscriptions.
+    site, s = make_site(), settings(mosquitto, tmp_path)
+    with collecting(s, lambda: [site], store) as collector:
+        wait_until(lambda: len(collector._link.filters) == 3)
+    intruder = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id=s.client_id, protocol=paho.MQTTv5)
+    from paho.mqtt.packettypes import PacketTypes
+    from paho.mqtt.properties import Properties
+
+    properties = Properties(PacketTypes.CONNECT)
+    properties.SessionExpiryInterval = 3600
+    done = []
+    intruder.on_unsubscribe = lambda *_: done.append(1)
+    intruder.connect("127.0.0.1", mosquitto.port, clean_start=False, properties=properties)
+    intruder.loop_start()
+    wait_until(intruder.is_connected)
+    intruder.unsubscribe(["fieldfare/+/readings", "fieldfare/+/readings/+", "fieldfare/+/status"])
+    wait_until(lambda: done)
+    intruder.disconnect()
+    intruder.loop_stop()
+    with collecting(s, lambda: [site], store) as collector:
+        wait_until(lambda: len(collector._link.filters) == 3)
+        assert collector._link.session_present
+        publish(mosquitto.port, f"{TOPIC}/flow", f'{{"t":{T},"v":40}}')
+        wait_until(lambda: len(values(store, "flow")) == 1)
 
 
 WORKER = textwrap.dedent(

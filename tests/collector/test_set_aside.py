@@ -41,6 +41,13 @@ def test_the_same_delivery_is_kept_once_and_the_same_payload_at_another_time_aga
     assert set_aside.tally(book).kept == 3
 
 
+def test_a_retained_message_that_comes_again_with_each_subscription_is_kept_once(book):
+    with book.writing() as db:
+        for arrived in (NOW, NOW + 1):
+            set_aside.keep(db, [Message(TOPIC, b"x", arrived, True)], [Refused(0, "alder-row", "r")], 9, 999)
+    assert set_aside.tally(book).kept == 1
+
+
 @pytest.mark.parametrize(("most", "most_bytes"), [(10, 10**9), (10**6, 10 * (len(TOPIC) + 5))])
 def test_beyond_the_limit_the_oldest_go_and_are_counted(book, most, most_bytes):
     for k in range(5):

@@ -99,7 +99,7 @@ def test_every_set_reads_and_declares_itself(name):
     spec = with_meters(random_plant(2, "continental", hot_water=True), name)
     s = simulate(spec, date(2025, 1, 20), 16)
     site = parse_site(s.site_toml)
-    assert {p.id for p in site.points} == set(s.readings) == {m.id for m in spec.meters}
+    assert {p.id for p in site.point} == set(s.readings) == {m.id for m in spec.meters}
     for meter in spec.meters:
         samples = s.readings[meter.id]
         assert samples.time.dtype == np.int64
@@ -112,7 +112,7 @@ def test_every_set_reads_and_declares_itself(name):
 
 def test_readings_are_lost_at_random_and_in_outages():
     spec = random_plant(6, "mild", "rich")
-    kept = [len(simulate(spec, START, 40).readings[m.id].time) for m in spec.meters]
+    kept = [len(samples.time) for samples in simulate(spec, START, 40).readings.values()]
     assert all(0.97 < n / (40 * 1440) <= 1.0 for n in kept)
     assert any(n < 40 * 1440 for n in kept)
 

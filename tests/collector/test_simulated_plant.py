@@ -26,7 +26,7 @@ VARIED = [
 @pytest.fixture(scope="module")
 def season():
     """A healthy plant's whole heating season with perfect meters."""
-    return simulate(random_plant(12, "mild", "full", meter_errors=False), date(2024, 10, 1), 210)
+    return simulate(random_plant(12, "mild", "hourly", meter_errors=False), date(2024, 10, 1), 210)
 
 
 @pytest.mark.parametrize(
@@ -50,9 +50,10 @@ def test_unit_heat_goes_to_emitters_cylinder_and_outdoors(season):
     assert k["heat"] + k["backup"] == pytest.approx(
         k["emitted"] + k["heat_hot_water"], abs=stored + 0.01 * k["heat"]
     )
-    assert k["heat_hot_water"] + k["immersion"] == pytest.approx(
-        k["draw_heat"] + k["cylinder_loss"], rel=0.02
-    )
+    # each reheat leaves pipes and exchanger hot, about 70 kJ/K by 30 K, which the heating then uses
+    pipes = 0.6 * len(season.truth.reheats)
+    given = k["heat_hot_water"] + k["immersion"] - k["draw_heat"] - k["cylinder_loss"]
+    assert -5.0 < given < pipes
 
 
 def test_house_loses_its_coefficient_times_the_difference(season):
@@ -117,8 +118,12 @@ def test_defrosts_come_where_frost_can_grow(season):
     assert len(truth.defrosts) > 20
     psychrolib.SetUnitSystem(psychrolib.SI)
     m = truth.minutes
-    growing = np.flatnonzero(np.diff(m["frost"]) > 0.002) + 1
+    running = (
+        np.convolve(m["speed"] > 0.0, np.ones(4), "valid") == 4
+    )  # the last minutes without a start or stop
+    growing = np.flatnonzero((np.diff(m["frost"])[2:] > 0.002) & running) + 3
     surface = m["coil"] + 0.25 * (m["outdoor"] - m["coil"])
+    surface = np.minimum(surface, np.roll(surface, 1))  # the colder end of the minute in which the frost grew
     for i in growing[:: max(1, len(growing) // 300)]:
         assert surface[i] < 0.3
         assert (

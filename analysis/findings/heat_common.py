@@ -1,0 +1,18 @@
+"""What the findings about the heat share."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.findings.telling import Flags, Floats
+
+
+def as_cold(so: Flags, outdoor: Floats, known: Flags) -> Flags:
+    """Days on which it could show again: as cold as most of those on which it did. A mild spell ends nothing.
+
+    so, known : bool (n,). outdoor : float64 (n,) [°C]
+    """
+    if not so.any() or not np.isfinite(outdoor[so]).any():
+        return known | so
+    usual = float(np.nanmedian(outdoor[so]))
+    return so | (known & (np.nan_to_num(outdoor, nan=usual) <= usual))

@@ -1,0 +1,305 @@
+"""Is there enough water through the heat pump, is it getting less, and does the buffer mix it away?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import NotAssessed
+from analysis.figures.estimate import robust_fit
+from analysis.findings.context import Context, Need, Rule
+from analysis.findings.model import Cause, Evidence, Finding
+from analysis.findings.operation_common import (
+    FLOW_COST_PER_K,
+    Flags,
+    Floats,
+    graded,
+    heating_year,
+    inside,
+    lowered,
+    middle,
+    ranked,
+    water_caution,
+)
+from analysis.findings.spells import last_spell
+from analysis.findings.telling import column, sure
+
+_STEADY_MIN = 60
+_KWH_PER_M3_K = 1.155
+# A unit without a nominal flow in the site file: makers rate air-to-water units at 5 K (EN 14511), 7 K is the wide end.
+_WIDE_DIFFERENCE_K = 7.0
+_MODULATES_RANGE, _MODULATES_LINK = 1.25, 0.7
+_FEWEST_DAYS = 28
+_WINDOW_DAYS = 14
+
+
+def low_flow(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    nominal, basis = _nominal(context)
+    flow, how = _flow(days)
+    steady = (column(days, "n_steady") >= _STEADY_MIN) & np.isfinite(flow)
+    hot = column(days, "flow_rate_hot_water")
+    top = np.fmax(np.fmax(column(days, "flow_rate_top"), hot), flow) if how == "measured" else flow
+    judged = (steady | np.isfinite(hot)) & np.isfinite(top)
+    if judged.sum() < 3:
+        raise NotAssessed("too few days of steady running with flow rate, or heat and both temperatures")
+    share = top / nominal
+    so = judged & (np.nan_to_num(share, nan=9.0) < limit("low_flow_note_share"))
+    spell = last_spell(days["day"], so, judged, hold_days=3, gone_days=7)
+    if spell is None:
+        return None
+    here = inside(days, spell) & judged
+    value = middle(share[here])
+    lift, wide = _difference(context, here & steady, nominal)
+    if value >= limit("low_flow_note_share") or (
+        _modulates(days, here & steady, flow) and wide < limit("wide_lift_share")
+    ):
+        return None
+    severity = lowered(
+        graded(value, limit("low_flow_watch_share"), limit("low_flow_act_share"), downward=True), spell, 5.0
+    )
+    kwh = _flow_cost(days, here & steady, lift, value, heating_year(context))
+    causes = _low_flow_causes(context, here, share, spell.since)
+    return Finding(
+        "low_flow", severity, spell.since,
+        sure(limit("low_flow_watch_share") / max(value, 0.05), spell.days, spell.share) * (1.0 if how == "measured" else 0.85),
+        f"Only {value:.0%} of the nominal water flow goes through the heat pump.",
+        evidence=(
+            Evidence(f"flow, {how}", round(middle(top[here]), 2), "m3/h", round(nominal * limit("low_flow_watch_share"), 2)),
+            Evidence(f"nominal flow, {basis}", round(nominal, 2), "m3/h"),
+            Evidence("flow over nominal", round(value, 2), "-", limit("low_flow_watch_share")),
+            Evidence("flow-return difference in steady heating", round(lift, 1), "K"),
+        ),
+        causes=causes,
+        next_step=(
+            "Clean the strainer and the heat pump's filter, bleed the circuit, see that every valve stands open; if the flow stays low raise the "
+            "pump's setting and note flow and difference before and after."
+        ),
+        caution=water_caution(context.site),
+        home="" if severity == "note" else (
+            "Too little water goes through your heat pump. It still heats, but works harder than it should. Your installer will "
+            "clean the filter or set the pump; please leave radiator valves open until then."
+        ),
+        until=spell.until, cost_kwh=kwh, cost_money=context.money(kwh),
+        visit="setting" if causes and causes[0].cause == "pump_setting" and causes[0].weight > 0.7 else "drive",
+        bring=("strainer insert and seals", "bleed key", "hose and bucket", "inhibitor or antifreeze test"),
+    )  # fmt: skip
+
+
+def _nominal(context: Context) -> tuple[float, str]:
+    pump = context.site.heat_pump
+    if pump.flow_m3_per_h:
+        return pump.flow_m3_per_h, "by the site file"
+    if pump.rated_output_kw:
+        return pump.rated_output_kw / (
+            _KWH_PER_M3_K * _WIDE_DIFFERENCE_K
+        ), f"rated output at {_WIDE_DIFFERENCE_K:g} K"
+    raise NotAssessed("needs heat_pump.flow_m3_per_h or heat_pump.rated_output_kw in the site file")
+
+
+def _flow(days: pd.DataFrame) -> tuple[Floats, str]:
+    """Flow while heating by day, as measured or from heat and difference."""
+    measured = column(days, "flow_rate")
+    if np.isfinite(measured).any():
+        return measured, "measured"
+    heat, lift = column(days, "heat_power") / 1000.0, column(days, "lift")
+    usable = (lift > 1.0) & (heat > 0.3)
+    return np.divide(
+        heat, _KWH_PER_M3_K * lift, out=np.full(len(days), np.nan), where=usable
+    ), "from heat and difference"
+
+
+def _modulates(days: pd.DataFrame, here: Flags, flow: Floats) -> bool:
+    """True for a pump that gives less water on purpose when there is less heat to carry."""
+    heat = column(days, "heat_power")
+    usable = here & np.isfinite(flow) & np.isfinite(heat)
+    if usable.sum() < 10:
+        return False
+    low, high = np.quantile(flow[usable], (0.05, 0.95))
+    link = float(np.corrcoef(flow[usable], heat[usable])[0, 1]) if high > low else 0.0
+    return bool(high > _MODULATES_RANGE * low and link > _MODULATES_LINK)
+
+
+def _difference(context: Context, here: Flags, nominal: float) -> tuple[float, float]:
+    """Usual flow-return difference [K], and that of the days of most load over the difference at rated output [-]."""
+    days = context.days
+    lift, heat = column(days, "lift"), column(days, "heat_power")
+    usable = here & np.isfinite(lift)
+    if not usable.any():
+        return float("nan"), float("nan")
+    busy = usable & np.isfinite(heat)
+    if busy.any():
+        busy &= heat >= np.quantile(heat[busy], 0.8)
+    else:
+        busy = usable
+    rated = context.site.heat_pump.rated_output_kw
+    at_rated = rated / (_KWH_PER_M3_K * nominal) if rated else 5.0
+    return middle(lift[usable]), middle(lift[busy]) / at_rated
+
+
+def _flow_cost(days: pd.DataFrame, here: Flags, lift: float, share: float, year: float) -> float | None:
+    """A wider difference at the same mean water temperature: half of what it is wider stands on the flow temperature."""
+    used = float(np.nansum(column(days, "e_space")[here]))
+    if not np.isfinite(lift) or used <= 0:
+        return None
+    hotter = 0.5 * lift * (1.0 - min(share, 1.0))
+    return used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * hotter)) * year
+
+
+def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -> tuple[Cause, ...]:
+    """Air makes the flow restless, dirt lets it slide; a setting is low and steady."""
+    days = context.days
+    jitter, limit = middle(column(days, "flow_jitter")[here]), context.limit("flow_jitter")
+    blocked, set_low = 0.5, 0.5
+    words_blocked, words_set = "the flow is low", "the flow is low"
+    if np.isfinite(jitter):
+        restless = float(np.clip(np.log2(max(jitter, 1e-4) / limit), -2.0, 2.0))
+        blocked, set_low = 2.0**restless, 2.0**-restless
+        words_blocked = f"the flow changes by {jitter:.1%} from one reading to the next, " + (
+            "as with air in it" if restless > 0 else "hardly as with air"
+        )
+        words_set = f"the flow is low but steady to {jitter:.1%}" if restless <= 0 else "the flow is low"
+    known = share[here & np.isfinite(share)]
+    if len(known) >= _FEWEST_DAYS:
+        first, last = middle(known[: len(known) // 4]), middle(known[-(len(known) // 4) :])
+        if last < 0.93 * first:
+            blocked *= 3.0
+            words_blocked = f"the flow went on falling, from {first:.0%} to {last:.0%} of nominal"
+    if since > f"{days['day'].iloc[0]:%Y-%m-%d}":
+        words_set += f", since {since}"
+    return ranked({"strainer_or_air": (blocked, words_blocked), "pump_setting": (set_low, words_set)})
+
+
+def falling_flow(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    day, flow, what = _like_conditions(days)
+    if len(flow) < _FEWEST_DAYS:
+        raise NotAssessed(
+            f"needs at least {_FEWEST_DAYS} days with a flow rate at like conditions, has {len(flow)}"
+        )
+    smooth = (
+        pd.Series(flow).rolling(_WINDOW_DAYS, min_periods=7, center=True).median().to_numpy(dtype=np.float64)
+    )
+    peak = int(np.nanargmax(smooth[: len(smooth) - 7]))
+    end = middle(flow[-_WINDOW_DAYS:])
+    fall = 1.0 - end / smooth[peak]
+    if fall < 0.7 * limit("flow_fall_watch_share") or len(flow) - peak < 14:
+        return None
+    part = flow[peak:]
+    begun = peak + int(np.argmax(smooth[peak:] < smooth[peak] * (1.0 - 0.2 * fall)))
+    steepest = _steepest(smooth[peak:], day[peak:]) / max(fall * smooth[peak], 1e-9)
+    noise = 1.4826 * middle(np.abs(part - smooth[peak:])) / smooth[peak]
+    if steepest > limit("flow_step_share") or fall < 4.0 * noise:
+        return None
+    weeks = max((day[-1] - day[begun]) / np.timedelta64(7, "D"), 1.0)
+    severity = graded(fall, limit("flow_fall_watch_share"), limit("flow_fall_act_share"))
+    since = f"{pd.Timestamp(day[begun]):%Y-%m-%d}"
+    return Finding(
+        "falling_flow", severity, since, sure(fall / limit("flow_fall_watch_share"), weeks * 7.0),
+        f"The water flow has fallen by {fall:.0%} since {since}.",
+        evidence=(
+            Evidence(f"flow then, {what}", round(float(smooth[peak]), 3), "m3/h"),
+            Evidence(f"flow now, {what}", round(end, 3), "m3/h"),
+            Evidence("fall", round(fall, 3), "-", limit("flow_fall_watch_share")),
+            Evidence("fall in the steepest two weeks over the whole", round(steepest, 2), "-", limit("flow_step_share")),
+        ),
+        causes=(Cause("strainer_clogging", 1.0, f"it slid over {weeks:.0f} weeks and took no single step"),),
+        next_step="Clean the strainer, look at what it caught, and check the water's quality and the system's venting; compare the flow with that before.",
+        caution=water_caution(context.site),
+        home="" if severity == "note" else "The water filter of your heating is filling up. It still heats; your installer will clean the filter.",
+        visit="drive", bring=("strainer insert and seals", "hose and bucket", "water test", "magnet filter"),
+    )  # fmt: skip
+
+
+def _like_conditions(days: pd.DataFrame) -> tuple[np.ndarray, Floats, str]:
+    """Flow by day at conditions that stay alike: charging the cylinder, whose circuit has no valves that close by
+    themselves; else heating, with what the load moves taken off."""
+    stamp = days["day"].to_numpy()
+    hot = column(days, "flow_rate_hot_water")
+    usable = np.isfinite(hot) & (column(days, "n_hot_water") >= 15)
+    if usable.sum() >= _FEWEST_DAYS:
+        return stamp[usable], hot[usable], "charging the cylinder"
+    flow, heat = column(days, "flow_rate"), column(days, "heat_power")
+    usable = np.isfinite(flow) & (column(days, "n_steady") >= _STEADY_MIN)
+    if usable.sum() < _FEWEST_DAYS:
+        return stamp[usable], flow[usable], "heating"
+    level = np.where(
+        np.isfinite(heat), heat, np.nanmedian(heat[usable]) if np.isfinite(heat[usable]).any() else 0.0
+    )
+    level, y = level[usable] / 1000.0, flow[usable]
+    time = (stamp[usable] - stamp[usable][0]) / np.timedelta64(1, "D")
+    if np.ptp(level) < 0.1:
+        return stamp[usable], y, "heating"
+    fit = robust_fit(np.column_stack([level, time, np.ones(len(y))]), y)
+    return stamp[usable], y - fit.coefficients[0] * (level - np.median(level)), "heating at like load"
+
+
+def _steepest(smooth: Floats, day: np.ndarray) -> float:
+    """Greatest fall within two weeks."""
+    known = np.flatnonzero(np.isfinite(smooth))
+    days = (day[known] - day[known][0]) / np.timedelta64(1, "D")
+    grid = np.arange(0.0, days[-1] + 1.0)
+    level = np.interp(grid, days, smooth[known])
+    reach = min(_WINDOW_DAYS, len(level) - 1)
+    return float(np.max(level[:-reach] - level[reach:])) if reach else 0.0
+
+
+def buffer_mixing(context: Context) -> Finding | None:
+    buffer = context.site.buffer
+    if buffer is None:
+        raise NotAssessed("the site file names no buffer")
+    days, limit = context.days, context.limit
+    drop = column(days, "buffer_drop")
+    judged = (column(days, "n_beyond") >= _STEADY_MIN) & np.isfinite(drop)
+    if judged.sum() < 5:
+        raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
+    so = judged & (np.nan_to_num(drop) >= 0.6 * limit("buffer_drop_watch_k"))
+    spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
+    if spell is None:
+        return None
+    here = inside(days, spell) & judged
+    lost = middle(drop[here])
+    if lost < 0.6 * limit("buffer_drop_watch_k"):
+        return None
+    lift, beyond = middle(column(days, "lift")[here]), middle(column(days, "beyond_lift")[here])
+    ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")
+    severity = lowered(graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), spell, 5.0)
+    used = float(np.nansum(column(days, "e_space")[here]))
+    kwh = used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * lost)) * heating_year(context) if used > 0 else None
+    because = (
+        f"by the differences on both sides, {ratio:.1f} times as much water goes to the emitters as comes from the heat pump"
+        if np.isfinite(ratio) else "cooler return water is drawn into what goes to the emitters"
+    )  # fmt: skip
+    more = (
+        ()
+        if np.isnan(ratio)
+        else (Evidence("flow to the emitters over flow of the heat pump", round(ratio, 2), "-", 1.0),)
+    )
+    return Finding(
+        "buffer_mixing", severity, spell.since, sure(lost / limit("buffer_drop_watch_k"), spell.days, spell.share),
+        f"The water loses {lost:.1f} K at the buffer before it reaches the emitters.",
+        evidence=(
+            Evidence("flow temperature lost at the buffer", round(lost, 1), "K", limit("buffer_drop_watch_k")),
+            Evidence("difference at the heat pump", round(lift, 1), "K"),
+            *more,
+        ),
+        causes=(Cause("secondary_flow_exceeds_primary", 1.0, because),),
+        next_step="Turn the pump behind the buffer down, or the heat pump's up, until the flow temperature is the same on both sides; then lower the curve by what was lost.",
+        home="" if severity == "note" else "Warm and cool water mix in your heating's buffer, which costs electricity. Your installer can set the pumps to stop that.",
+        until=spell.until, cost_kwh=kwh, cost_money=context.money(kwh), visit="drive", bring=("clamp thermometer",),
+    )  # fmt: skip
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "low_flow", low_flow,
+        needs=(Need(("flow_rate", "heat_output", "space_heat"), 15.0), Need(("flow_temperature", "flow_rate"), 15.0)),
+        reads=frozenset({"flow_rate"}),
+    ),
+    Rule("falling_flow", falling_flow, needs=(Need(("flow_rate",), 15.0, _FEWEST_DAYS),), reads=frozenset({"flow_rate"})),
+    Rule(
+        "buffer_mixing", buffer_mixing,
+        needs=(Need(("distribution_flow_temperature",), 15.0, 7), Need(("flow_temperature",), 15.0)),
+        reads=frozenset({"flow_temperature", "distribution_flow_temperature"}),
+    ),
+)  # fmt: skip

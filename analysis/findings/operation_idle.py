@@ -1,0 +1,141 @@
+"""What is drawn and pumped while there is nothing to do."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.errors import NotAssessed
+from analysis.findings.context import Context, Need, Rule
+from analysis.findings.model import Evidence, Finding, Severity
+from analysis.findings.operation_common import MAINS_CAUTION, Flags, Floats, graded, inside, lowered, middle
+from analysis.findings.spells import last_spell
+from analysis.findings.telling import column, sure
+
+_REST_MIN = 30
+_COARSE_REST_MIN = 120
+_UNASKED_MIN = 60
+_YEAR_HOURS = 8766.0
+_USUAL_PUMP_W = 45.0
+
+
+def high_standby(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    power, judged, basis, pumps = _resting_power(context)
+    if judged.sum() < 5:
+        raise NotAssessed("the unit rested on too few days to show what it draws at rest")
+    rated = context.site.heat_pump.rated_output_kw or 0.0
+    more = limit("standby_w_per_kw") * max(rated - 12.0, 0.0) + (limit("standby_pump_w") if pumps else 0.0)
+    watch, act = limit("standby_watch_w") + more, limit("standby_act_w") + more
+    so = judged & (np.nan_to_num(power) >= watch)
+    spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
+    if spell is None:
+        return None
+    here = inside(days, spell) & judged
+    drawn = middle(power[here])
+    if drawn < watch:
+        return None
+    severity = lowered(graded(drawn, watch, act), spell, 5.0)
+    rest = float(np.nanmean(column(days, "n_rest")[here])) / 1440.0
+    kwh = (drawn - 0.5 * watch) * rest * _YEAR_HOURS / 1000.0
+    return Finding(
+        "high_standby", severity, spell.since, sure(drawn / watch, spell.days, spell.share),
+        f"The unit draws {drawn:.0f} W while it rests.",
+        evidence=(
+            Evidence(f"power at rest, {basis}", round(drawn), "W", round(watch)),
+            Evidence("rest a day", round(24.0 * rest, 1), "h"),
+            Evidence("days seen", int(here.sum()), "days"),
+        ),
+        next_step=(
+            "Ask what else hangs on this supply (trace heating, a second controller, a pump); then check the crankcase heater's and the tray heater's "
+            "control: both should rest in mild weather."
+        ),
+        caution=MAINS_CAUTION,
+        home="" if severity == "note" else (
+            "Your heat pump uses more electricity at rest than it should. It heats as usual; your installer will find out what draws it."
+        ),
+        until=spell.until, cost_kwh=kwh, cost_money=context.money(kwh), visit="call" if severity != "act" else "drive", bring=("clamp meter",),
+    )  # fmt: skip
+
+
+def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
+    """Power at rest by day [W], days that show it, how it was seen, and whether a pump may be in it."""
+    days, site = context.days, context.site
+    includes = {c for p in site.points_of("heat_pump_electricity") for c in p.includes}
+    inside_meter = "circulation_pump" in includes and not site.measures("circulation_pump_electricity")
+    spacing = column(days, "spacing.heat_pump_electricity")
+    still, n_still = column(days, "still_power"), column(days, "n_still")
+    if inside_meter and (np.isfinite(still) & (n_still >= _REST_MIN)).sum() >= 5:
+        return still, np.isfinite(still) & (n_still >= _REST_MIN), "with the water standing still", False
+    idle, n_rest = column(days, "idle_power"), column(days, "n_rest")
+    fewest = np.where(spacing > 2.0, _COARSE_REST_MIN, _REST_MIN)
+    if np.nanmin(spacing) <= 15.0:
+        return idle, np.isfinite(idle) & (n_rest >= fewest), "a quarter of an hour after a stop", inside_meter
+    lowest = column(days, "lowest_hour")
+    # By the hour only a day's lowest hour can be rest, and only if the unit rested that long: the calm days tell.
+    calm = (
+        np.isfinite(lowest) & (lowest <= np.nanquantile(lowest, 0.25))
+        if np.isfinite(lowest).any()
+        else lowest > 0
+    )
+    return lowest, calm, "lowest hour of calm days", inside_meter
+
+
+def pump_always_on(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    unasked, pumped = column(days, "n_unasked"), column(days, "n_unasked_pumped")
+    judged = np.isfinite(unasked) & (np.nan_to_num(unasked) >= _UNASKED_MIN)
+    if judged.sum() < 5:
+        raise NotAssessed(
+            "too few days with nothing asked for, or neither room call nor flow temperature shows when that is"
+        )
+    share = np.divide(pumped, unasked, out=np.zeros(len(days)), where=judged)
+    so = judged & (share >= limit("idle_pump_share"))
+    spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
+    if spell is None:
+        return None
+    here = inside(days, spell) & judged
+    hours, part = float(np.mean(pumped[here])) / 60.0, float(np.sum(pumped[here]) / np.sum(unasked[here]))
+    if part < limit("idle_pump_share") and hours < limit("idle_pump_hours"):
+        return None
+    size = hours / limit("idle_pump_hours")
+    grade: Severity = "act" if size >= 4.0 else "watch" if part >= limit("idle_pump_share") else "note"
+    severity = lowered(grade, spell, limit("idle_pump_days"))
+    power = middle(column(days, "unasked_pump_power")[here])
+    kwh = (
+        (power if np.isfinite(power) else _USUAL_PUMP_W)
+        * hours
+        / 1000.0
+        * 365.0
+        * len(days[here])
+        / max(len(days), 1)
+    )
+    return Finding(
+        "pump_always_on", severity, spell.since, sure(max(part / limit("idle_pump_share"), 1.0), spell.days, spell.share),
+        f"A circulation pump runs {hours:.0f} hours a day with nothing to do.",
+        evidence=(
+            Evidence("share of the time without demand in which a pump runs", round(part, 2), "-", limit("idle_pump_share")),
+            Evidence("pumping without demand", round(hours, 1), "h/day", limit("idle_pump_hours")),
+            Evidence("days seen", int(here.sum()), "days", limit("idle_pump_days")),
+        ),
+        next_step="Set the pump to run with the heat call only (plus its run-on and frost guard); look for a pump wired to permanent live or left in hand mode.",
+        caution=MAINS_CAUTION,
+        home="" if severity == "note" else "A heating pump at your home runs all the time, also when no heat is needed. It does no harm but uses electricity; your installer can change the setting.",
+        until=spell.until, cost_kwh=kwh, cost_money=context.money(kwh), visit="setting",
+    )  # fmt: skip
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "high_standby", high_standby,
+        needs=(Need(("heat_pump_electricity",), 60.0, 7),),
+        reads=frozenset({"heat_pump_electricity"}),
+    ),
+    Rule(
+        "pump_always_on", pump_always_on,
+        needs=(
+            Need(("circulation_pump_electricity", "flow_rate"), 10.0, 7),
+            Need(("heat_call", "flow_temperature"), 15.0),
+        ),
+        reads=frozenset({"flow_rate"}),
+    ),
+)  # fmt: skip

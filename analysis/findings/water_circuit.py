@@ -1,0 +1,346 @@
+"""Is the circuit losing water, does heat leak past the diverter, can the unit freeze?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from itertools import pairwise
+
+import numpy as np
+
+from analysis.errors import NotAssessed
+from analysis.figures.estimate import robust_fit
+from analysis.findings.context import Context, Need, Rule
+from analysis.findings.model import Cause, Evidence, Finding, Severity
+from analysis.findings.operation_common import MAINS_CAUTION, graded, middle, ranked, water_caution
+from analysis.findings.spells import last_spell
+from analysis.findings.telling import Flags, Floats, column, date_text, sure
+from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
+from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+from analysis.physics.water import freezing_point
+
+_REFILL_BAR = 0.12
+_FEWEST_DAYS = 10
+_SETTLING = timedelta(
+    days=28
+)  # air leaves a new circuit for some weeks, and its pressure with it (common practice)
+_EMPTY_BAR = 0.05
+
+
+@dataclass(frozen=True)
+class _Fall:
+    """A fall of pressure: slope [bar/week] with its error, from which row on, how much in all [bar], refills seen"""
+
+    slope: float
+    error: float
+    first: int
+    last: int
+    fallen: float
+    refills: int
+
+
+def pressure_falling(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    pressure = column(days, "pressure")
+    known = np.isfinite(pressure)
+    if known.sum() < _FEWEST_DAYS:
+        raise NotAssessed(f"needs system_pressure on at least {_FEWEST_DAYS} days")
+    _alive(pressure[known])
+    fall = _fall(days["day"].to_numpy(), pressure, column(days, "loop_c"))
+    if fall is None:
+        return None
+    loss, least = -fall.slope, limit("pressure_fall_note")
+    if loss - 2.0 * fall.error < 0.3 * least or loss < least or fall.fallen < limit("pressure_fallen_bar"):
+        return None
+    ongoing = fall.last >= int(np.flatnonzero(known)[-1]) - 6
+    now = float(np.median(pressure[known][-3:]))
+    severity = graded(loss, limit("pressure_fall_watch"), limit("pressure_fall_act"))
+    if severity == "note" and fall.fallen >= 0.4:
+        severity = "watch"
+    if severity == "watch" and now < limit("pressure_low_act"):
+        severity = "act"
+    handed = context.site.site.handed_over
+    settling = handed is not None and days["day"].iloc[fall.first].date() < handed + _SETTLING
+    if not ongoing or (settling and fall.fallen < 0.3):
+        severity = "note"
+    weeks = (now - limit("pressure_low_act")) / loss if loss > 0 else np.inf
+    ahead = (
+        f" At this rate it reaches {limit('pressure_low_act'):g} bar in {max(weeks, 0.0):.0f} weeks."
+        if ongoing and weeks < 30
+        else ""
+    )
+    return Finding(
+        "pressure_falling", severity, date_text(days, fall.first),
+        float(np.clip(1.0 - np.exp(-loss / max(2.0 * fall.error, 0.1 * least)), 0.5, 0.99)),
+        f"The heating circuit loses {loss:.2f} bar a week, {fall.fallen:.1f} bar so far.{ahead}",
+        evidence=(
+            Evidence("fall of pressure at like water temperature", round(loss, 3), "bar/week", limit("pressure_fall_watch")),
+            Evidence("its standard uncertainty", round(fall.error, 3), "bar/week"),
+            Evidence("fallen in all", round(fall.fallen, 2), "bar"),
+            Evidence("pressure now", round(now, 2), "bar", limit("pressure_low_watch")),
+            Evidence("refills seen", fall.refills, ""),
+        ),
+        until=None if ongoing else date_text(days, fall.last),
+        next_step=(
+            "Ask the householder to look for drips at radiators, valves and the relief valve's outlet, and when it was last topped up. Then visit: relief valve, expansion "
+            "vessel's charge (with the circuit empty of pressure), joints, the coil of the cylinder; top up with the right water or mixture and find the leak."
+        ),
+        caution=water_caution(context.site),
+        home="" if severity == "note" else (
+            "The heating circuit is slowly losing water. Please look for damp spots at radiators and pipes and tell your installer; the heating goes on working for now."
+        ),
+        visit="drive" if severity != "note" else "none",
+        bring=("vessel pump and gauge", "relief valve", "leak detector") if severity != "note" else (),
+    )  # fmt: skip
+
+
+def _alive(pressure: Floats) -> None:
+    """Raises NotAssessed for a sensor that shows nothing at all."""
+    if float(np.max(pressure)) < _EMPTY_BAR and float(np.ptp(pressure)) < 0.02:
+        raise NotAssessed("system_pressure reads nothing on every day: the sensor, not the circuit")
+
+
+def _fall(day: np.ndarray, pressure: Floats, loop: Floats) -> _Fall | None:
+    """The newest stretch between refills, fitted with a level part and a falling one, water temperature set equal."""
+    rows = np.flatnonzero(np.isfinite(pressure) & (pressure > _EMPTY_BAR))
+    if len(rows) < _FEWEST_DAYS:
+        return None
+    value = pressure[rows]
+    warm = np.where(
+        np.isfinite(loop[rows]),
+        loop[rows],
+        np.nanmedian(loop[rows]) if np.isfinite(loop[rows]).any() else 0.0,
+    )
+    number = (day[rows] - day[rows[0]]) / np.timedelta64(1, "D")
+    # A refill shows as a level that jumps from the days before to the days after and stays.
+    before = np.array([np.median(value[max(i - 3, 0) : i]) if i else value[0] for i in range(len(value))])
+    after = np.array([np.median(value[i : i + 3]) for i in range(len(value))])
+    rise = after - before - 0.01 * np.maximum(warm - np.roll(warm, 1), 0.0)
+    jumps = [
+        i
+        for i in range(1, len(value))
+        if rise[i] > _REFILL_BAR and rise[i] == rise[max(i - 3, 0) : i + 4].max()
+    ]
+    bounds = [0, *jumps, len(value)]
+    spans = [(a, b) for a, b in pairwise(bounds) if b - a >= _FEWEST_DAYS]
+    for a, b in spans[::-1]:
+        found = _hinge(number[a:b], value[a:b], warm[a:b])
+        if found is not None:
+            slope, error, start = found
+            fallen = -slope * (number[b - 1] - number[a + start]) / 7.0
+            return _Fall(slope, error, int(rows[a + start]), int(rows[b - 1]), float(fallen), len(jumps))
+    return None
+
+
+def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, int] | None:
+    """Level until some day and falling from it: (slope [bar/week], its error, index of that day); None where it does not fall."""
+    best: tuple[float, int] | None = None
+    n = len(number)
+    use_warm = float(warm.std()) > 0.5
+    for at in range(0, n - _FEWEST_DAYS + 1, max(1, n // 60)):
+        fit = robust_fit(_hinge_columns(number, warm, at, use_warm=use_warm), value, lags=3)
+        if best is None or fit.residual_sd < best[0] - 1e-9:
+            best = (fit.residual_sd, at)
+    if best is None:
+        return None
+    fit = robust_fit(_hinge_columns(number, warm, best[1], use_warm=use_warm), value)
+    slope, error = float(fit.coefficients[1]), float(np.sqrt(max(fit.covariance[1, 1], 0.0)))
+    return (slope, error, best[1]) if slope < 0 else None
+
+
+def _hinge_columns(number: Floats, warm: Floats, at: int, *, use_warm: bool) -> Floats:
+    columns = [np.ones(len(number)), np.maximum(number - number[at], 0.0) / 7.0]
+    if use_warm:
+        columns.append(warm - warm.mean())
+    return np.column_stack(columns)
+
+
+def pressure_low(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    pressure = column(days, "pressure")
+    known = np.isfinite(pressure)
+    if known.sum() < 3:
+        raise NotAssessed("needs system_pressure on at least 3 days")
+    _alive(pressure[known])
+    watch, act = limit("pressure_low_watch"), limit("pressure_low_act")
+    so = np.nan_to_num(pressure, nan=9.0) < watch
+    spell = last_spell(days["day"], so, known, hold_days=3, gone_days=7)
+    if spell is None:
+        return None
+    inside = (
+        so & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
+    )
+    level = float(np.median(pressure[inside][-14:]))
+    severity: Severity = graded(level, watch, act, downward=True) if spell.until is None else "note"
+    return Finding(
+        "pressure_low", severity, spell.since, sure(1.0 + (watch - level) / 0.3, float(inside.sum()), spell.share),
+        f"The heating circuit stands at {level:.1f} bar.",
+        evidence=(
+            Evidence("pressure of the circuit", round(level, 2), "bar", watch),
+            Evidence("lowest", round(float(np.nanmin(column(days, "pressure_min")[inside])), 2), "bar", act),
+            Evidence("days with it", int(inside.sum()), "days"),
+        ),
+        until=spell.until,
+        next_step=(
+            "Have the circuit topped up to its marked cold pressure (usually 1 to 1.5 bar); the householder may do it if shown how. Watch whether it falls again: "
+            "see pressure_falling. Check the expansion vessel's charge at the next visit."
+        ),
+        caution=water_caution(context.site),
+        home="" if severity == "note" else (
+            "The water pressure in the heating is low. If you were shown how to top it up, bring the needle to the mark; otherwise call your installer. Until then the heating may stop."
+        ),
+        visit="none" if severity == "note" else "call" if severity == "watch" else "drive",
+        bring=("filling hose", "vessel pump and gauge") if severity == "act" else (),
+    )  # fmt: skip
+
+
+def diverter_passing(context: Context) -> Finding | None:
+    needs_hot_water(context)
+    days, limit = context.days, context.limit
+    heating, idle = column(days, "cooling_heating"), column(days, "cooling_idle")
+    told = np.isfinite(heating)
+    if told.sum() < 5:
+        raise NotAssessed("needs cylinder_temperature and heating without hot water on at least 5 days")
+    rest = middle(idle) if np.isfinite(idle).sum() >= 3 else middle(column(days, "cooling_night"))
+    rest = rest if np.isfinite(rest) else 0.3
+    excess = np.abs(heating - np.where(np.isfinite(idle), np.minimum(idle, 2.0 * max(rest, 0.3)), rest))
+    watch, act = limit("diverter_leak_k_per_h"), limit("diverter_leak_act")
+    so = np.nan_to_num(excess) > watch
+    spell = last_spell(days["day"], so, told, hold_days=4, gone_days=10)
+    if spell is None or spell.share < 0.4:
+        return None
+    inside = (
+        so & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
+    )
+    leak = middle(excess[inside])
+    cools = middle(heating[inside]) > 0
+    severity: Severity = graded(leak, watch, act)
+    if spell.until is not None or inside.sum() < 6:
+        severity = "note"
+    litres = context.site.hot_water.cylinder_litres if context.site.hot_water else None
+    watts = leak * litres * WH_PER_LITRE_KELVIN if litres else None
+    way = "loses" if cools else "takes up"
+    amount = f"about {watts / 1000.0:.1f} kW" if watts else f"{leak:.1f} K an hour"
+    return Finding(
+        "diverter_passing", severity, spell.since, sure(leak / watch, float(inside.sum()), spell.share),
+        f"While the heating runs, the cylinder {way} {amount}: heat passes the diverter.",
+        evidence=(
+            Evidence("cylinder's cooling while heating", round(middle(heating[inside]), 2), "K/h"),
+            Evidence("its cooling at rest", round(rest, 2), "K/h"),
+            Evidence("difference", round(leak, 2), "K/h", watch),
+            Evidence("days with it", int(inside.sum()), "days"),
+        ),
+        until=spell.until,
+        next_step=(
+            "Visit: feel or measure the pipe to the coil while the heating runs, it should be at room temperature. Check the diverter's end position, its actuator and seat, "
+            "and dirt; where there are two pumps, the check valves."
+        ),
+        caution=f"{HOT_WATER_CAUTION} {water_caution(context.site)}",
+        home="" if severity == "note" else (
+            "Some heat goes the wrong way between heating and hot water, so the hot water cools and is made again too often. You still have both; your installer will look at the valve."
+        ),
+        visit="drive" if severity != "note" else "none",
+        bring=("diverter actuator and cartridge", "clamp thermometer") if severity != "note" else (),
+    )  # fmt: skip
+
+
+def frost_risk(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    outdoor = column(days, "outdoor_min")
+    if not np.isfinite(outdoor).any():
+        raise NotAssessed("needs outdoor_temperature")
+    near, dead = column(days, "n_near_freezing"), column(days, "n_dead_frost")
+    cold_water = np.nan_to_num(near) >= limit("frost_minutes")
+    no_supply = np.nan_to_num(dead) >= limit("frost_dead_minutes")
+    safe_to = _safe_to(context)
+    so = (cold_water | no_supply) & (outdoor < safe_to)
+    hits = np.flatnonzero(so)
+    if not len(hits):
+        return None
+    first, last = _last_cluster(hits)
+    inside = slice(first, last + 1)
+    coldest = column(days, "water_min")[inside]
+    water = float(np.nanmin(coldest)) if np.isfinite(coldest).any() else np.nan
+    ongoing = last >= len(days) - 2
+    severity = _frost_severity(context, water, ongoing=ongoing, protected=bool(safe_to < 0))
+    causes = _frost_causes(dead, cold_water, inside)
+    hours = float(np.nansum(np.fmax(near, dead)[inside])) / 60.0
+    heard = f"down to {water:.0f} C" if np.isfinite(water) else "unseen"
+    return Finding(
+        "frost_risk", severity, date_text(days, first), 0.95 if np.isfinite(water) and water < limit("frost_water_c") else 0.7,
+        f"For {hours:.0f} hours in frost the water in the unit stood still, {heard}" + (", without supply." if causes else "."),
+        evidence=(
+            Evidence("coldest water in the unit", None if not np.isfinite(water) else round(water, 1), "C", limit("frost_water_c")),
+            Evidence("coldest outdoors", round(float(np.nanmin(outdoor[inside])), 1), "C"),
+            Evidence("near freezing without flow", round(float(np.nansum(near[inside]))), "min", limit("frost_minutes")),
+            Evidence("nothing drawn, in frost", round(float(np.nansum(dead[inside]))), "min", limit("frost_dead_minutes")),
+        ),
+        causes=causes, until=None if ongoing else date_text(days, last),
+        next_step=(
+            "Ring at once: is the unit's supply on (breaker, isolator)? If it cannot be restored, drain the outdoor part by the maker's instructions." if ongoing else
+            "Find out why the unit was without supply or flow before the next frost (breaker, residual-current device, pump, frost valve). Look for a leak at the unit and for falling "
+            "pressure: ice may have split its exchanger."
+        ),
+        caution=f"A split exchanger can let refrigerant into the water: if gas or a lasting loss of pressure is suspected, keep the unit off and call licensed people. {MAINS_CAUTION}",
+        home=(
+            "" if severity == "note" else
+            "The heat pump outside stands without power or flow in frost. Please look whether its switch is on and ring your installer today." if ongoing else
+            "The heat pump outside stood without power or flow during a frost. It may have come through well; your installer will check it before the next cold night."
+        ),
+        visit="none" if severity == "note" else "drive", bring=("leak detector", "pressure gauge") if severity != "note" else (),
+    )  # fmt: skip
+
+
+def _safe_to(context: Context) -> float:
+    """Outdoor temperature down to which the water itself cannot freeze [°C]."""
+    pump = context.site.heat_pump
+    if pump.antifreeze == "none" or pump.antifreeze_percent <= 0:
+        return 0.5
+    return float(np.asarray(freezing_point(pump.antifreeze, pump.antifreeze_percent)))
+
+
+def _frost_severity(context: Context, water: float, *, ongoing: bool, protected: bool) -> Severity:
+    """Harm once done stays until someone has looked: what has ended is still to be watched."""
+    freezing = np.isfinite(water) and water < context.limit("frost_water_c")
+    if ongoing:
+        return "urgent" if freezing and not protected else "act"
+    return "watch" if freezing else "note"
+
+
+def _frost_causes(dead: Floats, cold_water: Flags, inside: slice) -> tuple[Cause, ...]:
+    minutes = float(np.nansum(dead[inside]))
+    if minutes < 20.0:
+        return ()
+    return ranked(
+        {
+            "power_loss": (
+                1.0,
+                f"the unit drew nothing for {minutes / 60.0:.0f} hours in frost, not even for its controls",
+            )
+        }
+    )
+
+
+def _last_cluster(hits: np.ndarray) -> tuple[int, int]:
+    first = last = int(hits[-1])
+    for i in hits[-2::-1]:
+        if first - int(i) > 2:
+            break
+        first = int(i)
+    return first, last
+
+
+_PRESSURE = frozenset({"system_pressure"})
+RULES = (
+    Rule("pressure_falling", pressure_falling, (Need(("system_pressure",), 1440.0, _FEWEST_DAYS),), _PRESSURE),
+    Rule("pressure_low", pressure_low, (Need(("system_pressure",), 1440.0, 3),), _PRESSURE),
+    Rule(
+        "diverter_passing", diverter_passing, (Need(("cylinder_temperature",), 15.0, 7), Need(("operating_mode", "diverter_to_hot_water", "heat_pump_electricity"), 15.0)),
+        frozenset({"cylinder_temperature"}),
+    ),
+    Rule(
+        "frost_risk", frost_risk,
+        (Need(("outdoor_temperature",), 60.0), Need(("flow_temperature", "return_temperature", "heat_pump_electricity"), 15.0)),
+        frozenset({"outdoor_temperature", "flow_temperature", "return_temperature"}),
+    ),
+)  # fmt: skip

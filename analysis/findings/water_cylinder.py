@@ -1,0 +1,279 @@
+"""Does hot water run out, does the cylinder cool too fast, was it disinfected as scheduled?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import NotAssessed
+from analysis.figures.hot_water import PASTEURISED_MIN
+from analysis.findings.context import Context, Need, Rule
+from analysis.findings.model import Cause, Evidence, Finding, Severity
+from analysis.findings.operation_common import graded, middle, ranked
+from analysis.findings.spells import last_spell
+from analysis.findings.telling import Flags, column, sure
+from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
+from analysis.physics.hot_water import COLD_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
+
+_WEEK = 7.0
+_LOSS_TEST_K = 45.0  # Reg. (EU) 812/2013: 65 C in a room of 20 C
+_LEAST_OVER_K = 10.0
+_COP = 2.5
+
+
+def hot_water_shortfall(context: Context) -> Finding | None:
+    needs_hot_water(context)
+    days, limit = context.days, context.limit
+    cold, known = column(days, "n_tank_cold"), column(days, "n_tank") >= 0.8 * column(days, "n_minutes")
+    if known.sum() < _WEEK:
+        raise NotAssessed("needs cylinder_temperature on at least 7 days")
+    so = known & (np.nan_to_num(cold) >= limit("cold_day_minutes"))
+    spell = last_spell(days["day"], so, known, hold_days=4, gone_days=14)
+    if spell is None:
+        return None
+    inside = (
+        known & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
+    )
+    # A cluster of bad days is not the rule: the share is taken over a month at least.
+    weekly = _WEEK * float((so & inside).sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
+    severity = graded(weekly, limit("cold_days_watch"), limit("cold_days_act"))
+    if spell.until is not None:
+        severity = "note"
+    if severity == "note" and weekly < 0.5 * limit("cold_days_watch"):
+        return None
+    chosen = so & inside
+    causes, told = _shortfall_causes(context, chosen)
+    first = causes[0].cause if causes else ""
+    return Finding(
+        "hot_water_shortfall", severity, spell.since, sure(weekly / limit("cold_days_watch"), spell.days, max(spell.share, 0.6)),
+        f"On {weekly:.1f} days a week the cylinder is below 40 C for two hours or more.",
+        evidence=(
+            Evidence("days short of hot water", round(weekly, 1), "days/week", limit("cold_days_watch")),
+            Evidence("minutes below 40 C on such a day", round(middle(cold[chosen])), "min", limit("cold_day_minutes")),
+            Evidence("coldest on such a day", round(middle(column(days, "tank_min")[chosen]), 1), "C"),
+            *told,
+        ),
+        causes=causes, until=spell.until, next_step=_shortfall_step(first), caution=HOT_WATER_CAUTION,
+        home="" if severity == "note" else (
+            "Hot water runs short at times. Spread baths and showers over the day if you can; your installer will put it right."
+        ),
+        visit="none" if severity == "note" else "setting" if first == "reheat_window" else "call" if first == "cylinder_small" else "drive",
+        bring=("descaler and pump", "air vent key") if first == "reheat_slow" and severity != "note" else (),
+    )  # fmt: skip
+
+
+def _shortfall_step(cause: str) -> str:
+    if cause == "reheat_window":
+        return "Open the time programme for hot water from afar or by phone: add a reheat before the evening, or let the cylinder reheat whenever it falls below its limit."
+    if cause == "reheat_slow":
+        return "Visit: find out why the cylinder takes so long: flow through the coil, air, scale, the diverter. See slow_reheat."
+    return (
+        "Talk to the householder about how much water is used and when. Raise the reheat limit or the setpoint by some kelvin within the unit's reach first; "
+        "if that is not enough, plan a larger cylinder or a second charge before the evening."
+    )
+
+
+def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
+    """Cold while it waits: a window. Cold while it charges: slow where a charge drags on, small where charges follow each other."""
+    days, plant = context.days, context.site.hot_water
+    assert plant is not None
+    cold = float(column(days, "n_tank_cold")[chosen].sum())
+    charging = float(np.nansum(column(days, "n_cold_charging")[chosen])) / max(cold, 1.0)
+    evidence = [Evidence("share of the cold time in which it was being charged", round(charging, 2), "-")]
+    reheats = context.facts.reheats
+    mine = reheats[reheats["day"].isin(days["day"][chosen])] if len(reheats) else reheats
+    mine = mine[mine["minutes"] >= 10] if len(mine) else mine
+    if not len(mine):
+        why = "while it is cold nothing charges it"
+        return ranked({"reheat_window": (1.0, why)}), tuple(evidence)
+    a_day = len(mine) / max(int(chosen.sum()), 1)
+    minutes = float(mine["minutes"].median())
+    waiting = 6.0 * (0.55 - charging)
+    slow = middle(_rate(mine, plant.cylinder_litres))
+    evidence += [
+        Evidence("charges a day", round(a_day, 1), "1/day"), Evidence("usual charge", round(minutes), "min"),
+        Evidence("cylinder's warming while it charges", round(slow, 1), "K/h"),
+    ]  # fmt: skip
+    content = (plant.cylinder_litres or 0.0) * WH_PER_LITRE_KELVIN / 1000.0 * (plant.setpoint_c - COLD_C)
+    heat = float(np.nansum(column(days, "q_hot_water")[chosen])) / max(int(chosen.sum()), 1)
+    turned = heat / content if content > 0 and heat > 0 else np.nan
+    drag = float(np.clip((minutes - 75.0) / 20.0, -3.0, 3.0))
+    small = 0.0
+    if np.isfinite(turned):
+        small = float(np.clip(4.0 * (turned - 1.0), -2.0, 3.0))
+        evidence.append(Evidence("hot water a day over what a full cylinder holds", round(turned, 2), "-"))
+    why = f"it is being charged for {charging:.0%} of the cold time, {a_day:.1f} charges a day of {minutes:.0f} minutes"
+    scores = {
+        "reheat_window": (float(np.exp(waiting)), why),
+        "cylinder_small": (float(np.exp(-waiting * 0.5 + small - drag)), why),
+        "reheat_slow": (float(np.exp(-waiting * 0.5 + drag - small)), why),
+    }
+    return ranked(scores), tuple(evidence)
+
+
+def _rate(reheats: pd.DataFrame, litres: float | None) -> np.ndarray:
+    gain = (reheats["to_c"] - reheats["from_c"]).to_numpy(dtype=np.float64)
+    return gain / reheats["minutes"].to_numpy(dtype=np.float64) * 60.0
+
+
+def high_standing_loss(context: Context) -> Finding | None:
+    needs_hot_water(context)
+    plant, days, limit = context.site.hot_water, context.days, context.limit
+    assert plant is not None
+    if plant.cylinder_litres is None:
+        raise NotAssessed("needs hot_water.cylinder_litres")
+    if "standing_k_per_h" not in days:
+        raise NotAssessed("needs cylinder_temperature")
+    content = plant.cylinder_litres * WH_PER_LITRE_KELVIN
+    slow = column(days, "standing_k_per_h") * content / _over_room(column(days, "standing_over_k"))
+    room = column(days, "room")
+    over = _over_room(column(days, "tank_mean") - np.where(np.isfinite(room), room, 20.0))
+    by_day, by_night = (column(days, f"cooling_{name}") * content / over for name in ("day", "night"))
+    usable = np.isfinite(slow)
+    if usable.sum() < 5:
+        raise NotAssessed("no long enough time without draws or charges on at least 5 days")
+    whole, daytime, night = middle(slow), middle(by_day), middle(by_night)
+    circulates = np.isfinite(daytime) and daytime > limit("circulation_ratio") * max(whole, 0.5)
+    loss = daytime if circulates else whole
+    worst = float(np.asarray(loss_class_limit_w(plant.cylinder_litres, "C"))) / _LOSS_TEST_K
+    allowed = limit("standing_loss_over_class") * worst
+    if plant.standing_loss_kwh_per_day is not None:
+        designed = plant.standing_loss_kwh_per_day / 0.024 / _LOSS_TEST_K
+        allowed = max(allowed, limit("standing_loss_over_design") * designed)
+    so = np.nan_to_num(by_day if circulates else slow) > allowed
+    spell = last_spell(
+        days["day"], so, np.isfinite(by_day if circulates else slow), hold_days=5, gone_days=10
+    )
+    if spell is None or spell.share < 0.5:
+        return None
+    inside = (
+        so & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
+    )
+    loss = middle((by_day if circulates else slow)[inside])
+    severity = graded(loss, allowed, max(limit("standing_loss_act") * worst, 1.5 * allowed))
+    if spell.until is not None or inside.sum() < 7:
+        severity = "note"
+    hours = 16.0 if circulates else 24.0
+    lost = loss * middle(over[inside]) * hours / 1000.0
+    saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * 365.0 / _COP
+    return Finding(
+        "high_standing_loss", severity, spell.since, sure(loss / allowed, float(inside.sum()), spell.share),
+        f"The cylinder loses {lost:.1f} kWh a day by standing, {loss / worst:.1f} times what the poorest class on sale may.",
+        evidence=(
+            Evidence("standing loss per kelvin over the room", round(loss, 2), "W/K", round(allowed, 2)),
+            Evidence("the same at night", round(night, 2), "W/K"),
+            Evidence("the same by day, between draws", round(daytime, 2), "W/K"),
+            Evidence("class C's limit", round(worst, 2), "W/K"),
+            Evidence("days with it", int(inside.sum()), "days"),
+        ),
+        causes=_loss_causes(daytime, night, whole, circulates=bool(circulates)), until=spell.until,
+        next_step=(
+            "Ask whether a circulation pump runs all day; set it to the hours of use or to run on demand, within local rules on Legionella, and see that its pipes are insulated."
+            if circulates else
+            "Visit or ask for photographs: insulate pipes and valves at the cylinder, look for a circulation pump or a gravity loop (fit a heat trap or check valve), and wet insulation."
+        ),
+        caution=HOT_WATER_CAUTION,
+        home="" if severity == "note" else (
+            "The hot-water cylinder cools faster than it should, which costs electricity. You need do nothing; your installer will look at pipes and pump."
+        ),
+        cost_kwh=saved, cost_money=context.money(saved),
+        visit="none" if severity == "note" else "setting" if circulates else "drive",
+        bring=() if circulates or severity == "note" else ("pipe insulation", "check valve"),
+    )  # fmt: skip
+
+
+def _over_room(values: np.ndarray) -> np.ndarray:
+    return np.where(values > _LEAST_OVER_K, values, np.nan)
+
+
+def _loss_causes(daytime: float, night: float, whole: float, *, circulates: bool) -> tuple[Cause, ...]:
+    base = night if np.isfinite(night) and night > 0 else whole
+    ratio = daytime / base if np.isfinite(daytime) and base > 0 else np.nan
+    if circulates:
+        why = f"between draws it cools {ratio:.1f} times as fast by day as by night: a pump by the clock"
+        return ranked({"secondary_circulation": (0.9, why), "insulation": (0.1, why)})
+    why = (
+        f"it cools alike by day and night ({ratio:.1f} to 1), as insulation does, or a pump that never rests"
+        if np.isfinite(ratio)
+        else "it cools too fast at all hours"
+    )
+    return ranked({"insulation": (0.75, why), "secondary_circulation": (0.25, why)})
+
+
+def pasteurisation_missed(context: Context) -> Finding | None:
+    needs_hot_water(context)
+    plant, days = context.site.hot_water, context.days
+    assert plant is not None
+    if plant.pasteurise_c is None:
+        raise NotAssessed("no thermal disinfection is scheduled")
+    if "n_hot_enough" not in days:
+        raise NotAssessed("needs cylinder_temperature")
+    every = plant.pasteurise_every_days
+    known = column(days, "n_tank") >= 0.8 * column(days, "n_minutes")
+    done = np.nan_to_num(column(days, "n_hot_enough")) >= PASTEURISED_MIN
+    allowed = every + context.limit("pasteurise_slack_days")
+    if known.sum() <= allowed:
+        raise NotAssessed(f"needs more than {allowed:g} days with cylinder_temperature")
+    gaps = _gaps(known, done)
+    length, begin, last = gaps[-1]
+    missed = [g for g in gaps if g[0] > allowed]
+    if not missed:
+        return None
+    ongoing = length > allowed
+    if not ongoing:
+        length, begin, last = missed[-1]
+    overdue = length / every
+    share = sum(g[0] for g in missed) / max(int(known.sum()), 1)
+    severity: Severity = "note"
+    if ongoing or (len(missed) >= 2 and share > 0.4):
+        severity = "act" if overdue >= context.limit("pasteurise_act") else "watch"
+    hottest = float(np.nanmax(column(days, "tank_max")[begin : last + 1]))
+    reached = days["day"][done]
+    since = days["day"].iloc[min(begin + every, len(days) - 1)]
+    return Finding(
+        "pasteurisation_missed", severity, f"{since:%Y-%m-%d}", float(np.clip(1.0 - 0.5 ** (overdue * 1.5), 0.5, 0.99)),
+        f"Disinfection at {plant.pasteurise_c:g} C was not reached for {length} days; it is scheduled every {every}.",
+        evidence=(
+            Evidence("days without it", length, "days", allowed),
+            Evidence("hottest meanwhile", round(hottest, 1), "C", plant.pasteurise_c),
+            Evidence("last reached", f"{reached.max():%Y-%m-%d}" if len(reached) else "not in this period"),
+            Evidence("schedules missed in this period", len(missed), ""),
+        ),
+        until=None if ongoing else f"{days['day'].iloc[last]:%Y-%m-%d}",
+        next_step=(
+            f"Check that the disinfection programme is on and the immersion heater works (fuse, thermostat cut-out), let it run to {plant.pasteurise_c:g} C now, and see that it holds "
+            "as long as local rules ask. The cylinder came " + f"{max(plant.pasteurise_c - hottest, 0.0):.0f} K short."
+        ),
+        caution=f"Legionella can grow meanwhile: until it has been done, follow local rules on showers and aerosols. {HOT_WATER_CAUTION}",
+        home="" if severity == "note" else (
+            "The weekly hot run that keeps the hot water hygienic has not been reached. Your installer will put it right soon; ask them before using showers if someone at home is frail."
+        ),
+        visit="none" if severity == "note" else "setting" if hottest < plant.setpoint_c + 3.0 else "drive",
+        bring=("immersion heater and thermostat",) if severity != "note" and hottest >= plant.setpoint_c + 3.0 else (),
+    )  # fmt: skip
+
+
+def _gaps(known: Flags, done: Flags) -> list[tuple[int, int, int]]:
+    """Stretches without disinfection as (judged days, first index, last index); days without data do not count."""
+    out, count, begin = [], 0, 0
+    for i in range(len(known)):
+        if done[i]:
+            out.append((count, begin, max(i - 1, begin)))
+            count, begin = 0, i + 1
+        elif known[i]:
+            count += 1
+    out.append((count, min(begin, len(known) - 1), len(known) - 1))
+    return out
+
+
+RULES = (
+    Rule(
+        "hot_water_shortfall", hot_water_shortfall, (Need(("cylinder_temperature",), 60.0, 7),), frozenset({"cylinder_temperature"}),
+    ),
+    Rule(
+        "high_standing_loss", high_standing_loss, (Need(("cylinder_temperature",), 15.0, 7),), frozenset({"cylinder_temperature"}),
+    ),
+    Rule(
+        "pasteurisation_missed", pasteurisation_missed, (Need(("cylinder_temperature",), 15.0, 8),), frozenset({"cylinder_temperature"}),
+    ),
+)  # fmt: skip

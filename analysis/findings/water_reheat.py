@@ -1,0 +1,286 @@
+"""Do the cylinder's reheats take too long, or give up before their setpoint?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import NotAssessed
+from analysis.facts.minutes import rated
+from analysis.findings.context import Context, Need, Rule
+from analysis.findings.model import Cause, Evidence, Finding, Severity
+from analysis.findings.operation_common import graded, middle, ranked
+from analysis.findings.spells import Spell, last_spell
+from analysis.findings.telling import Flags, Floats, sure
+from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
+from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+
+_LEAST_MIN, _LEAST_KWH = 12, 1.0
+_FEWEST = 6
+
+
+def slow_reheat(context: Context) -> Finding | None:
+    needs_hot_water(context)
+    reheats = _whole(context)
+    slow = _slowness(context, reheats)
+    approach = _approach_at_rating(context, reheats)
+    share = reheats["flow_rate"].to_numpy(dtype=np.float64) / (context.site.heat_pump.flow_m3_per_h or np.nan)
+    lift = reheats["lift"].to_numpy(dtype=np.float64)
+    told = np.isfinite(slow) | np.isfinite(approach)
+    if told.sum() < _FEWEST:
+        raise NotAssessed(
+            f"needs at least {_FEWEST} whole reheats with heat, or cylinder temperature and litres"
+        )
+    limit = context.limit
+    little = np.nan_to_num(share, nan=9.0) < limit("reheat_flow_share")
+    little |= ~np.isfinite(share) & (np.nan_to_num(lift) > limit("reheat_lift_watch"))
+    poor = np.nan_to_num(approach) > limit("coil_approach_watch")
+    # A unit that gives little by itself (small, throttled) makes long reheats with cool coil water: not the cylinder's doing.
+    held = poor | little | ~np.isfinite(approach)
+    so = (poor | little) & (np.nan_to_num(slow, nan=9.0) > 1.0)
+    so |= held & (np.nan_to_num(slow) > limit("reheat_slow_watch"))
+    spell = _spell(context, reheats, so, told)
+    if spell is None or spell.share < 0.5:
+        return None
+    inside = so & told & _within(reheats, spell)
+    length, coil, flow = middle(slow[inside]), middle(approach[inside]), middle(share[inside])
+    over = _over(
+        (
+            length / limit("reheat_slow_watch"),
+            coil / limit("coil_approach_watch"),
+            limit("reheat_flow_share") / flow if flow > 0 else np.nan,
+        )
+    )
+    severity = _slow_severity(context, length, coil, flow, spell, int(inside.sum()))
+    causes = _slow_causes(context, length, coil, flow, middle(lift[inside]))
+    minutes = middle(reheats["minutes"].to_numpy(dtype=np.float64)[inside])
+    by_flow = bool(causes) and causes[0].cause == "flow_low"
+    return Finding(
+        "slow_reheat", severity, spell.since, sure(over, spell.days * spell.share, spell.share),
+        _slow_headline(minutes, length, coil, flow, by_flow=by_flow),
+        evidence=(
+            Evidence("usual reheat", round(minutes), "min"),
+            Evidence("its length over that at rated output", round(length, 2), "-", limit("reheat_slow_watch")),
+            Evidence("coil water over the cylinder, at rated output", round(coil, 1), "K", limit("coil_approach_watch")),
+            Evidence("flow while charging over nominal", round(flow, 2), "-", limit("reheat_flow_share")),
+            Evidence("flow less return while charging", round(middle(lift[inside]), 1), "K", limit("reheat_lift_watch")),
+            Evidence("reheats with it", int(inside.sum()), "reheats"),
+        ),
+        causes=causes, until=spell.until,
+        next_step=(
+            "Visit: flow through the coil is short. Clean the strainer, vent coil and cylinder, see whether the diverter opens fully and the pump runs at its "
+            "hot-water speed." if by_flow else
+            "Visit: the coil passes too little heat. Vent it, measure flow and return at the cylinder, descale coil or plate exchanger if the water is hard; "
+            "compare the coil's area with the unit's output."
+        ),
+        caution=HOT_WATER_CAUTION,
+        home="" if severity == "note" else (
+            "Heating the hot water takes longer than it should. You still get hot water; after a bath, give it more time. Your installer will look at the cylinder."
+        ),
+        visit="drive" if severity != "note" else "none",
+        bring=("strainer kit", "air vent key") if by_flow else ("descaler and pump", "thermometer pair"),
+    )  # fmt: skip
+
+
+def _slow_headline(minutes: float, length: float, coil: float, flow: float, *, by_flow: bool) -> str:
+    if by_flow and np.isfinite(flow):
+        return f"While charging the cylinder only {flow:.0%} of the nominal flow goes round; a reheat takes {minutes:.0f} minutes."
+    if np.isfinite(coil):
+        return f"A reheat takes {minutes:.0f} minutes; at full output the coil would need water {coil:.0f} K hotter than the cylinder."
+    return (
+        f"A reheat takes {minutes:.0f} minutes, {length:.1f} times as long as the unit's output would need."
+    )
+
+
+def _slow_severity(
+    context: Context, length: float, coil: float, flow: float, spell: Spell, count: int
+) -> Severity:
+    if spell.until is not None or count < _FEWEST:
+        return "note"
+    limit = context.limit
+    by_length = (
+        graded(length, limit("reheat_slow_watch"), limit("reheat_slow_act"))
+        if np.isfinite(length)
+        else "note"
+    )
+    by_coil = (
+        graded(coil, limit("coil_approach_watch"), limit("coil_approach_act"))
+        if np.isfinite(coil)
+        else "note"
+    )
+    by_flow = "watch" if flow < limit("reheat_flow_share") else "note"
+    order: tuple[Severity, ...] = ("note", "watch", "act")
+    return order[max(order.index(s) for s in (by_length, by_coil, by_flow))]  # type: ignore[arg-type]
+
+
+def _slow_causes(context: Context, length: float, coil: float, flow: float, lift: float) -> tuple[Cause, ...]:
+    """Little flow shows in the flow rate and in a wide difference; a poor coil in hot water at a usual flow."""
+    doubt = 0.0  # log odds of the flow
+    words = []
+    if np.isfinite(flow):
+        doubt += float(np.clip(14.0 * (0.68 - flow), -3.0, 3.0))
+        words.append(f"{flow:.0%} of the nominal flow while charging")
+    if np.isfinite(lift):
+        doubt += float(np.clip(0.7 * (lift - 7.5), -2.0, 2.0))
+        words.append(f"{lift:.1f} K between flow and return")
+    if np.isfinite(coil):
+        doubt += float(np.clip(0.15 * (15.0 - coil), -2.0, 1.0))
+        words.append(f"coil water {coil:.0f} K over the cylinder at rated output")
+    if not words:
+        return ()
+    p = 1.0 / (1.0 + float(np.exp(-doubt)))
+    why = ", ".join(words)
+    return ranked({"coil_or_scale": (1.0 - p, why), "flow_low": (p, why)})
+
+
+def reheat_incomplete(context: Context) -> Finding | None:
+    needs_hot_water(context)
+    plant = context.site.hot_water
+    assert plant is not None
+    reheats = _whole(context)
+    top = reheats["to_c"].to_numpy(dtype=np.float64)
+    if np.isfinite(top).sum() < _FEWEST:
+        raise NotAssessed(f"needs cylinder_temperature and at least {_FEWEST} whole reheats")
+    limit = context.limit
+    short = np.isfinite(top) & (top < plant.setpoint_c - limit("reheat_short_k"))
+    gave_up = short & _stalled(context, reheats)
+    spell = _spell(context, reheats, short, np.isfinite(top))
+    if spell is None or spell.share < limit("reheat_short_share"):
+        return None
+    inside = short & _within(reheats, spell)
+    stalled = float(gave_up[inside].mean())
+    end = middle(top[inside])
+    hottest = middle(reheats["flow_max"].to_numpy(dtype=np.float64)[inside])
+    most = context.site.heat_pump.max_flow_c
+    severity: Severity = "note"
+    if spell.until is None and inside.sum() >= _FEWEST and stalled >= 0.5:
+        severity = "act" if end < plant.setpoint_c - 3.0 * limit("reheat_short_k") else "watch"
+    at_top = most is not None and np.isfinite(hottest) and hottest > most - 4.0
+    because = (
+        f"the flow reaches {hottest:.0f} C of the unit's {most:g} C and the cylinder stops rising at {end:.0f} C"
+        if at_top
+        else f"the cylinder stops rising at {end:.0f} C"
+    )
+    headline = (
+        f"Reheats give up at {end:.0f} C; the setpoint is {plant.setpoint_c:g} C."
+        if stalled >= 0.5
+        else f"Reheats end at {end:.0f} C, not at the {plant.setpoint_c:g} C of the site file."
+    )
+    return Finding(
+        "reheat_incomplete", severity, spell.since,
+        sure((plant.setpoint_c - end) / limit("reheat_short_k"), spell.days * spell.share, spell.share), headline,
+        evidence=(
+            Evidence("usual end of a reheat", round(end, 1), "C", plant.setpoint_c - limit("reheat_short_k")),
+            Evidence("share of reheats that end short", round(spell.share, 2), "-", limit("reheat_short_share")),
+            Evidence("share of those that stalled", round(stalled, 2), "-", 0.5),
+            Evidence("gain in the last twenty minutes", round(middle(reheats["rise_end"].to_numpy(dtype=np.float64)[inside]), 1), "K/h", limit("reheat_stall_k_per_h")),
+            Evidence("hottest flow", round(hottest, 1), "C", most),
+            Evidence("reheats with it", int(inside.sum()), "reheats"),
+        ),
+        causes=ranked({"setpoint_above_reach": (1.0, because)}) if stalled >= 0.5 else (), until=spell.until,
+        next_step=(
+            "Set the hot-water setpoint to what the unit reaches with some kelvin to spare, as long as local rules on Legionella allow it, and let the scheduled "
+            "disinfection be finished by the immersion heater. If it once reached the setpoint, look at coil and flow first." if stalled >= 0.5 else
+            "Ask whether the setpoint was changed on the controller; if so, put the new one into the site file."
+        ),
+        caution=HOT_WATER_CAUTION,
+        home="" if severity == "note" else (
+            "The hot water does not quite reach the temperature that is set, and the heat pump tries for a long time. There is hot water; your installer will match the setting."
+        ),
+        visit="setting" if severity != "note" else "none",
+    )  # fmt: skip
+
+
+def _stalled(context: Context, reheats: pd.DataFrame) -> Flags:
+    """The cylinder hardly gained at the end, or the unit stood at its hottest, for a good while."""
+    rise = reheats["rise_end"].to_numpy(dtype=np.float64)
+    most = context.site.heat_pump.max_flow_c
+    hottest = reheats["flow_max"].to_numpy(dtype=np.float64)
+    long = reheats["minutes"].to_numpy() >= 20
+    at_top = np.nan_to_num(hottest) > (most - 3.0 if most is not None else 999.0)
+    return long & ((np.nan_to_num(rise, nan=99.0) < context.limit("reheat_stall_k_per_h")) | at_top)
+
+
+def _whole(context: Context) -> pd.DataFrame:
+    """Reheats seen from begin to end and long enough to judge. Raises NotAssessed without any."""
+    reheats = context.facts.reheats
+    if len(reheats):
+        reheats = reheats[~reheats["cut"].astype(bool) & (reheats["minutes"] >= _LEAST_MIN)].reset_index(
+            drop=True
+        )
+    if not len(reheats):
+        raise NotAssessed(
+            "no reheat can be seen: needs operating_mode, diverter_to_hot_water, hot_water_heat or cylinder_temperature"
+        )
+    return reheats
+
+
+def _rated_kw(context: Context, reheats: pd.DataFrame) -> Floats:
+    """Rated output at each reheat's temperatures [kW], else the unit's nominal one."""
+    site = context.site
+    outdoor, flow = (reheats[c].to_numpy(dtype=np.float64) for c in ("outdoor", "flow"))
+    if site.heat_pump.source != "air":
+        outdoor = np.full(len(reheats), 0.0 if site.heat_pump.source == "brine" else 10.0)
+    output = np.asarray(rated(site).capacity_kw(outdoor, flow), dtype=np.float64)
+    return np.where(np.isfinite(output), output, site.heat_pump.rated_output_kw or np.nan)
+
+
+def heat_into_cylinder(context: Context, reheats: pd.DataFrame) -> Floats:
+    """Heat of each reheat [kWh]: metered, else from litres and warming."""
+    heat = reheats["heat"].to_numpy(dtype=np.float64).copy()
+    metered = float(context.days["n_heat"].sum()) > 0
+    plant = context.site.hot_water
+    if not metered and plant is not None and plant.cylinder_litres is not None:
+        gain = (reheats["to_c"] - reheats["from_c"]).to_numpy(dtype=np.float64)
+        heat = plant.cylinder_litres * WH_PER_LITRE_KELVIN / 1000.0 * gain
+    elif not metered:
+        heat[:] = np.nan
+    return heat
+
+
+def _slowness(context: Context, reheats: pd.DataFrame) -> Floats:
+    """Length of each reheat over the time its heat would take at rated output [-]."""
+    heat = heat_into_cylinder(context, reheats)
+    could = _rated_kw(context, reheats) * reheats["minutes"].to_numpy(dtype=np.float64) / 60.0
+    return np.where(heat >= _LEAST_KWH, could / np.where(heat > 0, heat, np.nan), np.nan)
+
+
+def _approach_at_rating(context: Context, reheats: pd.DataFrame) -> Floats:
+    """How far the coil's mean water would stand over the cylinder at rated output [K]."""
+    over = (reheats["over_cylinder"] - reheats["lift"] / 2.0).to_numpy(dtype=np.float64)
+    power = reheats["heat_end"].to_numpy(dtype=np.float64)
+    ok = np.isfinite(over) & (power > 0.5)
+    return np.where(ok, over * _rated_kw(context, reheats) / np.where(ok, power, 1.0), np.nan)
+
+
+def _spell(context: Context, reheats: pd.DataFrame, so: Flags, told: Flags) -> Spell | None:
+    """The newest stretch of days on most of whose reheats it was so."""
+    days = context.days
+    by_day = pd.DataFrame({"day": reheats["day"], "so": so & told, "told": told}).groupby("day").sum()
+    by_day = by_day.reindex(days["day"]).fillna(0.0)
+    judged = by_day["told"].to_numpy() > 0
+    return last_spell(
+        days["day"], by_day["so"].to_numpy() > 0.5 * by_day["told"].to_numpy(), judged, hold_days=3
+    )
+
+
+def _within(reheats: pd.DataFrame, spell: Spell) -> Flags:
+    return np.asarray((reheats["day"] >= spell.since) & (reheats["day"] <= (spell.until or "9999")))
+
+
+def _over(ratios: tuple[float, ...]) -> float:
+    known = [r for r in ratios if np.isfinite(r)]
+    return max(known, default=1.0)
+
+
+RULES = (
+    Rule(
+        "slow_reheat", slow_reheat,
+        (Need(("heat_output", "hot_water_heat", "cylinder_temperature"), 15.0, 7), Need(("heat_pump_electricity", "operating_mode"), 15.0)),
+        frozenset({"heat_output", "hot_water_heat", "cylinder_temperature", "flow_temperature", "return_temperature", "flow_rate"}),
+    ),
+    Rule(
+        "reheat_incomplete", reheat_incomplete, (Need(("cylinder_temperature",), 15.0, 7),),
+        frozenset({"cylinder_temperature", "flow_temperature"}),
+    ),
+)  # fmt: skip

@@ -1,0 +1,273 @@
+"""Readings of every form and spacing laid on minutes: no energy is lost or made, and what nobody measured stays unknown."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.facts.build import build_facts
+from analysis.facts.tables import join
+from analysis.grid import build_grid, local_midnight
+from analysis.plant.load import parse_site
+from analysis.readings import Samples
+from collector.simulated.plant import random_plant, simulate
+from tests.analysis.plain import FIRST, every_minute, facts_of, point, site_of
+
+MINUTE = 60_000
+DAY = 1440
+
+
+def stamps(site, first: date, days: int, every_s: float) -> np.ndarray:
+    begin, end = local_midnight(site, first), local_midnight(site, first + timedelta(days))
+    return np.arange(begin, end + 1, int(every_s * 1000), dtype=np.int64)
+
+
+# ---- gauges
+
+
+def test_readings_of_ten_seconds_become_means_of_the_minute():
+    site = site_of([point("flow_temperature", "gauge")])
+    time = stamps(site, FIRST, 1, 10)
+    value = 30.0 + (time // 10_000 % 6)  # 30 to 35 within each minute
+    grid = build_grid(site, {"flow_temperature": Samples(time, value)}, FIRST, FIRST)
+    assert grid.spacing["flow_temperature"] == pytest.approx(1 / 6)
+    assert grid.gauge("flow_temperature") == pytest.approx(np.full(DAY, 32.5))
+
+
+@pytest.mark.parametrize("every_min", [1, 15, 60])
+def test_a_gauge_runs_straight_between_its_readings(every_min):
+    site = site_of([point("outdoor_temperature", "gauge")])
+    time = stamps(site, FIRST, 1, 60 * every_min)
+    slope = (time - time[0]) / MINUTE / 100.0
+    grid = build_grid(site, {"outdoor_temperature": Samples(time, slope)}, FIRST, FIRST)
+    assert grid.gauge("outdoor_temperature") == pytest.approx(np.arange(DAY) / 100.0)
+    assert grid.seen["outdoor_temperature"].all()
+
+
+def test_a_silence_longer_than_the_points_own_rhythm_is_unknown():
+    site = site_of([point("outdoor_temperature", "gauge")])
+    time = stamps(site, FIRST, 1, 60)
+    lost = (time >= time[0] + 600 * MINUTE) & (time < time[0] + 700 * MINUTE)
+    grid = build_grid(site, {"outdoor_temperature": Samples(time[~lost], np.full((~lost).sum(), 5.0))}, FIRST, FIRST)
+    known = np.isfinite(grid.gauge("outdoor_temperature"))
+    assert (~known).sum() == pytest.approx(100, abs=5)
+    assert not known[610:690].any()
+    assert known[:590].all()
+    assert known[705:].all()
+
+
+def test_two_sensors_of_one_zone_are_averaged_and_zones_stay_apart():
+    sensors = [
+        point("room_temperature", "gauge", name=n, extra=f'zone = "{z}"')
+        for n, z in (("a", "up"), ("b", "up"), ("c", "down"))
+    ]
+    site = site_of(sensors)
+    grid = build_grid(site, every_minute(site, {"a": 20.0, "b": 22.0, "c": 18.0}, days=1), FIRST, FIRST)
+    assert grid.zones["room_temperature"]["up"][100] == pytest.approx(21.0)
+    assert grid.zones["room_temperature"]["down"][100] == pytest.approx(18.0)
+
+
+def test_a_state_keeps_its_last_word_until_the_next():
+    site = site_of([point("operating_mode", "state")])
+    time = stamps(site, FIRST, 1, 600)
+    word = np.where(np.arange(len(time)) < 72, 1.0, 2.0)
+    mode = build_grid(site, {"operating_mode": Samples(time, word)}, FIRST, FIRST).gauge("operating_mode")
+    assert set(np.unique(mode)) == {1.0, 2.0}
+    assert (mode == 1.0).sum() == 720
+
+
+def test_fahrenheit_and_kilopascal_are_turned_into_our_units():
+    site = site_of([point("flow_temperature", "gauge", "degF"), point("system_pressure", "gauge", "kPa")])
+    grid = build_grid(site, every_minute(site, {"flow_temperature": 95.0, "system_pressure": 150.0}, days=1), FIRST, FIRST)
+    assert grid.gauge("flow_temperature")[0] == pytest.approx(35.0)
+    assert grid.gauge("system_pressure")[0] == pytest.approx(1.5)
+
+
+def test_what_no_such_sensor_shows_is_left_out_and_told_once_a_day():
+    site = site_of([point("flow_temperature", "gauge")])
+    readings = every_minute(site, {"flow_temperature": 35.0}, days=2)
+    readings["flow_temperature"].value[[100, 200, DAY + 300]] = 140.0
+    grid = build_grid(site, readings, FIRST, FIRST + timedelta(1))
+    assert np.nanmax(grid.gauge("flow_temperature")) == pytest.approx(35.0)
+    told = [(o.kind, round(o.amount * DAY)) for o in grid.odd]
+    assert told == [("unlikely", 2), ("unlikely", 1)]
+
+
+# ---- powers, intervals, registers
+
+
+@pytest.mark.parametrize("every_min", [0.5, 1, 5, 15, 60])
+def test_a_power_read_at_any_spacing_gives_its_energy(every_min):
+    site = site_of([point("heat_pump_electricity", unit="kW")])
+    time = stamps(site, FIRST, 1, 60 * every_min)
+    grid = build_grid(site, {"heat_pump_electricity": Samples(time, np.full(len(time), 2.0))}, FIRST, FIRST)
+    assert grid.energy["heat_pump_electricity"].sum() == pytest.approx(48_000.0)
+    assert grid.power("heat_pump_electricity")[7] == pytest.approx(2000.0)
+
+
+@pytest.mark.parametrize("stamp", ["start", "end"])
+def test_an_interval_lies_after_its_start_or_before_its_end(stamp):
+    site = site_of([point("heat_pump_electricity", "interval", "kWh", extra=f'stamp = "{stamp}"')])
+    time = stamps(site, FIRST, 1, 900)
+    time = time[:-1] if stamp == "start" else time[1:]
+    energy = np.zeros(96)
+    energy[40] = 0.5  # from 10:00 to 10:15
+    wh = build_grid(site, {"heat_pump_electricity": Samples(time, energy)}, FIRST, FIRST).energy["heat_pump_electricity"]
+    assert np.nansum(wh) == pytest.approx(500.0)
+    assert np.flatnonzero(wh > 1e-6).tolist() == list(range(600, 615))
+
+
+def test_an_interval_before_a_gap_keeps_its_own_length():
+    site = site_of([point("heat_output", "interval", "kWh")])
+    time = stamps(site, FIRST, 1, 900)[:-1]
+    keep = np.ones(96, dtype=bool)
+    keep[41:60] = False
+    grid = build_grid(site, {"heat_output": Samples(time[keep], np.full(keep.sum(), 0.25))}, FIRST, FIRST)
+    wh = grid.energy["heat_output"]
+    assert np.nansum(wh) == pytest.approx(keep.sum() * 250.0, rel=0.01)
+    assert np.isnan(wh[640:890]).all()
+
+
+@pytest.mark.parametrize(("every_min", "digit"), [(1, 0.01), (1, 0.1), (15, 0.1), (60, 1.0)])
+def test_a_registers_energy_is_exact_whatever_its_last_digit(every_min, digit):
+    site = site_of([point("heat_output", "register", "kWh")])
+    time = stamps(site, FIRST - timedelta(1), 3, 60 * every_min)
+    total = 4000.0 + (time - time[0]) / 3_600_000 * 4.0
+    shown = np.floor(total / digit + 1e-9) * digit
+    grid = build_grid(site, {"heat_output": Samples(time, shown)}, FIRST, FIRST)
+    assert grid.energy["heat_output"].sum() == pytest.approx(96_000.0, abs=1000.0 * digit + 1e-6)
+    assert "heat_output" in grid.from_register
+
+
+def test_a_registers_gap_is_known_in_all_and_unseen():
+    site = site_of([point("heat_output", "register", "kWh")])
+    time = stamps(site, FIRST, 2, 60)
+    total = (time - time[0]) / 3_600_000 * 3.0
+    keep = (time < time[0] + 600 * MINUTE) | (time > time[0] + 1800 * MINUTE)
+    grid = build_grid(site, {"heat_output": Samples(time[keep], total[keep])}, FIRST, FIRST + timedelta(1))
+    assert grid.energy["heat_output"].sum() == pytest.approx(3000.0 * 48)
+    assert not grid.seen["heat_output"][700:1700].any()
+
+
+def test_a_power_beside_a_register_gives_the_shape_and_the_register_the_total():
+    site = site_of(
+        [point("heat_pump_electricity", "power", "W", "p"), point("heat_pump_electricity", "register", "kWh", "r")]
+    )
+    time = stamps(site, FIRST, 1, 60)
+    on = (np.arange(len(time)) // 30) % 2 == 0
+    watts = np.where(on, 2000.0, 0.0)
+    total = np.concatenate(([0.0], np.cumsum(watts[:-1] / 60.0 / 1000.0))) * 1.05  # the power reads 5 % too little
+    grid = build_grid(site, {"p": Samples(time, watts), "r": Samples(time, 100.0 + total)}, FIRST, FIRST)
+    wh = grid.energy["heat_pump_electricity"]
+    assert wh.sum() == pytest.approx(24_000.0 * 1.05, rel=1e-3)
+    assert wh[~on[:-1]].max() == pytest.approx(0.0, abs=1e-6)
+    assert wh[on[:-1]].mean() * 60 == pytest.approx(2100.0, rel=0.01)
+
+
+def test_a_heat_register_that_counts_only_forward_still_loses_what_defrosts_draw_back():
+    site = site_of([point("heat_output", "power", "W", "p"), point("heat_output", "register", "kWh", "r")])
+    time = stamps(site, FIRST, 1, 60)
+    watts = np.full(len(time), 6000.0)
+    minute = np.arange(len(time)) % 90
+    watts[minute < 5] = -4000.0
+    forward = np.concatenate(([0.0], np.cumsum(np.maximum(watts[:-1], 0.0) / 60_000.0)))
+    grid = build_grid(site, {"p": Samples(time, watts), "r": Samples(time, forward)}, FIRST, FIRST)
+    assert grid.energy["heat_output"].sum() == pytest.approx(watts[:-1].sum() / 60.0, rel=0.005)
+
+
+def test_two_meters_of_one_quantity_add_up():
+    site = site_of([point("immersion_electricity", "power", "W", n) for n in ("lower", "upper")])
+    grid = build_grid(site, every_minute(site, {"lower": 1000.0, "upper": 500.0}, days=1), FIRST, FIRST)
+    assert grid.power("immersion_electricity")[10] == pytest.approx(1500.0)
+
+
+def test_counters_are_counted_by_day():
+    site = site_of([point("heat_pump_electricity"), point("compressor_starts", "register", "count")])
+    readings = every_minute(site, {"heat_pump_electricity": 500.0, "compressor_starts": 0.0}, days=2)
+    n = len(readings["compressor_starts"].time)
+    readings["compressor_starts"].value[:] = 2000 + np.arange(n) // 360  # one each six hours
+    days = facts_of(site, readings, 2).days
+    assert days["compressor_starts_counted"].sum() == pytest.approx(7.0, abs=1.01)
+
+
+def test_a_register_read_by_hand_each_month_tells_the_energy_of_every_day_between():
+    site = site_of([point("heat_pump_electricity", "register", "kWh"), point("heat_output", "register", "kWh")])
+    firsts = [date(2025, m, 1) for m in (9, 10, 11, 12)] + [date(2026, m, 1) for m in (1, 2, 3, 4)]
+    time = np.array([local_midnight(site, d) for d in firsts], dtype=np.int64)
+    hours = (time - time[0]) / 3_600_000
+    readings = {
+        "heat_pump_electricity": Samples(time, 700.0 + 0.5 * hours),
+        "heat_output": Samples(time, 90.0 + 1.5 * hours),
+    }
+    facts = build_facts(site, readings, date(2025, 9, 1), date(2026, 3, 31))
+    assert facts.days["e_total"].sum() == pytest.approx(0.5 * hours[-1], rel=1e-6)
+    assert facts.days["q_total"].sum() == pytest.approx(1.5 * hours[-1], rel=1e-6)
+    assert facts.days["e_total"].notna().all()
+
+
+# ---- days and spans
+
+
+@pytest.mark.parametrize(
+    ("day", "minutes"), [(date(2025, 3, 30), 23 * 60), (date(2025, 10, 26), 25 * 60), (date(2025, 6, 1), DAY)]
+)
+def test_local_days_have_their_own_length(day, minutes):
+    site = site_of([point("heat_pump_electricity", unit="W")])
+    readings = every_minute(site, {"heat_pump_electricity": 1000.0}, days=3, first=day - timedelta(1))
+    days = build_facts(site, readings, day, day).days
+    assert int(days["n_minutes"].iloc[0]) == minutes
+    assert days["e_total"].iloc[0] == pytest.approx(minutes / 60.0)
+
+
+def test_a_day_begins_at_local_midnight():
+    site = site_of([point("outdoor_temperature", "gauge")])
+    begin = local_midnight(site, date(2025, 7, 1))
+    assert pd.Timestamp(begin, unit="ms", tz="UTC").tz_convert(ZoneInfo("Europe/London")).hour == 0
+    assert pd.Timestamp(begin, unit="ms", tz="UTC").hour == 23
+
+
+# Coarse registers show a run's edges to their last digit only: which minute it falls in depends on its neighbours.
+_EDGES = {"basic": 0.35}
+
+
+@pytest.mark.parametrize("meters", ["rich", "interval_15min", "basic"])
+def test_days_made_one_by_one_equal_the_season_made_at_once(meters):
+    """Across the change of the clocks, with a season's spans of their own."""
+    first, count = date(2024, 3, 22), 16
+    sim = simulate(random_plant(7, meter_set=meters), first, count)
+    site = parse_site(sim.site_toml)
+    whole = build_facts(site, sim.readings, first, first + timedelta(count - 1)).days
+    single = join(
+        build_facts(site, sim.readings, first + timedelta(n), first + timedelta(n)) for n in range(count)
+    ).days
+    assert list(whole["day"]) == list(single["day"])
+    for name in ("e_total", "q_total", "p_heat", "outdoor", "n_any", "raw.outdoor", "moves.outdoor", "air_noon"):
+        assert whole[name].to_numpy() == pytest.approx(single[name].to_numpy(), rel=1e-6, abs=0.06, nan_ok=True), name
+    for name in ("c_heat", "c_least", "e_idle"):
+        assert whole[name].to_numpy() == pytest.approx(single[name].to_numpy(), rel=0.01, abs=0.1, nan_ok=True), name
+    loose = _EDGES.get(meters, 1e-6)
+    for name in ("n_running", "n_heating", "idle_power"):
+        assert whole[name].to_numpy() == pytest.approx(single[name].to_numpy(), rel=loose, abs=5, nan_ok=True), name
+
+
+def test_notices_of_a_gap_and_a_stuck_sensor_are_the_same_made_day_by_day():
+    site = site_of([point("heat_pump_electricity"), point("flow_temperature", "gauge"), point("outdoor_temperature", "gauge")])
+    days = 6
+    readings = every_minute(site, {"heat_pump_electricity": 1500.0, "flow_temperature": 35.0, "outdoor_temperature": 4.0}, days)
+    n = len(readings["flow_temperature"].time)
+    readings["flow_temperature"].value[:] = 35.0 + np.arange(n) % 7
+    readings["outdoor_temperature"].value[:] = 4.0 + np.arange(n) % 5
+    readings["flow_temperature"].value[DAY + 600 : 3 * DAY + 600] = 33.3
+    keep = np.ones(n, dtype=bool)
+    keep[4 * DAY : 4 * DAY + 900] = False
+    readings = {p: Samples(s.time[keep], s.value[keep]) for p, s in readings.items()}
+    whole = facts_of(site, readings, days).notices
+    single = join(build_facts(site, readings, FIRST + timedelta(k), FIRST + timedelta(k)) for k in range(days)).notices
+    pd.testing.assert_frame_equal(whole, single)
+    assert (whole["kind"] == "stuck").sum() == 3
+    assert whole.loc[whole["kind"] == "stuck", "amount"].sum() == pytest.approx(48.0, abs=0.1)
+    assert (whole.loc[whole["kind"] == "gap", "amount"] > 880).all()
