@@ -53,7 +53,9 @@ KEYS: dict[str, set[str]] = {
 @pytest.fixture(scope="module")
 def simulated() -> Simulated:
     """A plant whose meters separate every boundary: none of them counts another's consumer too."""
-    specs = (random_plant(seed, meter_set="full", hot_water=True, meter_errors=False) for seed in range(1, 60))
+    specs = (
+        random_plant(seed, meter_set="full", hot_water=True, meter_errors=False) for seed in range(1, 60)
+    )
     return simulate(next(s for s in specs if "includes" not in site_toml(s)), FIRST, DAYS)
 
 

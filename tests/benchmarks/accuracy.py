@@ -72,7 +72,12 @@ def table(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
         if not cells:
             continue
         error = np.abs([c["error"] for c in cells])
-        line = {"figure": name, "plants": len(cells), "median": float(np.median(error)), "p90": float(np.quantile(error, 0.9))}
+        line = {
+            "figure": name,
+            "plants": len(cells),
+            "median": float(np.median(error)),
+            "p90": float(np.quantile(error, 0.9)),
+        }
         line["bias"] = float(np.median([c["error"] for c in cells]))
         if "held" in cells[0]:
             line["held"] = float(np.mean([c["held"] for c in cells]))

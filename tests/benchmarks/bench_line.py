@@ -170,7 +170,9 @@ def main() -> None:
     for what, seconds, bare, target in rows:
         print(f"{what:<56}{seconds:>9.3f}{bare:>9.3f}{seconds / bare:>8.2f}  {target}")
     if args.json:
-        args.json.write_text(json.dumps([dict(zip(("step", "seconds", "bare", "target"), r, strict=True)) for r in rows]))
+        args.json.write_text(
+            json.dumps([dict(zip(("step", "seconds", "bare", "target"), r, strict=True)) for r in rows])
+        )
 
 
 if __name__ == "__main__":

@@ -1,0 +1,53 @@
+"""Runs the measurements one after another and keeps their figures as JSON: `make bench`, or name some.
+
+    python -m tests.benchmarks                 # all of them, slow
+    python -m tests.benchmarks line store      # bench_line and bench_store
+
+Figures are ratios to work done in the same run; read those, not the seconds.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+HERE = Path(__file__).parent
+KEPT = HERE.parent.parent / "bench-results"
+JUDGED = ("accuracy", "confusion")
+
+
+def names() -> list[str]:
+    """Every measurement, the quick ones of speed first."""
+    speed = sorted(p.stem.removeprefix("bench_") for p in HERE.glob("bench_*.py"))
+    return [*speed, *JUDGED]
+
+
+def main(wanted: list[str]) -> int:
+    """Run the wanted measurements, all by default. Returns 1 if one failed, 2 if a name is unknown."""
+    known = names()
+    if unknown := [w for w in wanted if w not in known]:
+        print(f"no measurement called {unknown[0]}; there are: {', '.join(known)}", file=sys.stderr)
+        return 2
+    KEPT.mkdir(exist_ok=True)
+    failed = []
+    for name in wanted or known:
+        module = f"tests.benchmarks.{name if name in JUDGED else f'bench_{name}'}"
+        print(f"\n== {name}", flush=True)
+        begin = time.monotonic()
+        done = subprocess.run(
+            [sys.executable, "-m", module, "--json", str(KEPT / f"{name}.json")], check=False
+        )
+        print(
+            f"== {name}: {'done' if done.returncode == 0 else 'failed'} after {time.monotonic() - begin:.0f} s"
+        )
+        if done.returncode:
+            failed.append(name)
+    if failed:
+        print(f"\nfailed: {', '.join(failed)}", file=sys.stderr)
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
