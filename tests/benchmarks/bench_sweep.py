@@ -1,0 +1,138 @@
+"""The nightly pass over a fleet: its cost a site as the fleet grows, on a process pool and on a Dask cluster.
+
+    python -m tests.benchmarks.bench_sweep --fleets 10,30,100 --json FILE
+
+Every site has a fortnight of minutes and facts up to yesterday; one new day arrives; the pass brings facts and result up to
+date. The cost is processor time of all workers, so that a busy machine does not blur the growth. The cluster's answers are
+compared with the pool's to the bit.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+import time
+from collections.abc import Callable
+from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import AbstractContextManager, nullcontext
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+from analysis.grid import local_midnight
+from analysis.plant.load import parse_site
+from analysis.readings import Readings
+from api.jobs.work import work
+from api.service import opened
+from api.settings import Settings
+from collector.simulated.plant import random_plant, simulate
+
+FIRST, DAYS = date(2024, 11, 1), 14
+
+
+def one_site(settings: Settings, site: str) -> tuple[str, float, str]:
+    """The night of one site in a worker. Returns the site, processor time [s], and a mark of the result kept."""
+    begin = time.process_time()
+    work(settings, "night", site, "bench")
+    spent = time.process_time() - begin
+    with opened(settings) as service:
+        document = service.results.newest(site)
+    assert document is not None
+    return site, spent, hashlib.blake2b(json.dumps(document, sort_keys=True).encode()).hexdigest()
+
+
+def fleet(folder: Path, count: int) -> tuple[Settings, dict[str, Readings]]:
+    """A fleet of so many sites, facts up to the last day but one; and each site's new day."""
+    sims = [simulate(random_plant(seed, meter_set="rich", every_s=60), FIRST, DAYS + 1) for seed in range(4)]
+    settings = Settings(data=folder)
+    new: dict[str, Readings] = {}
+    with opened(settings) as service:
+        for n in range(count):
+            sim = sims[n % len(sims)]
+            own = f"site-{n:04d}"
+            toml = sim.site_toml.replace(f'id = "{parse_site(sim.site_toml).id}"', f'id = "{own}"', 1)
+            site = parse_site(toml)
+            cut = local_midnight(site, FIRST + timedelta(DAYS))
+            service.plants.add([(toml, site)])
+            service.store.append(own, {k: v.between(0, cut) for k, v in sim.readings.items()})
+            new[own] = {k: v.between(cut, 2**62) for k, v in sim.readings.items()}
+    return settings, new
+
+
+def sweep(executor: Executor, settings: Settings, sites: list[str]) -> tuple[float, float, dict[str, str]]:
+    """Wall time, processor time of the sites' work, and each site's mark."""
+    begin = time.perf_counter()
+    futures = [executor.submit(one_site, settings, site) for site in sites]
+    done = [future.result() for future in futures]
+    return time.perf_counter() - begin, sum(d[1] for d in done), {d[0]: d[2] for d in done}
+
+
+def measured(count: int, executor: Callable[[], AbstractContextManager[Any]]) -> dict[str, Any]:
+    folder = Path(tempfile.mkdtemp(prefix="sweep-"))
+    try:
+        settings, new = fleet(folder, count)
+        with executor() as pool:
+            sweep(pool, settings, list(new))  # facts of the fortnight: not what is measured
+            with opened(settings) as service:
+                for site, readings in new.items():
+                    service.store.append(site, readings)
+            wall, spent, marks = sweep(pool, settings, list(new))
+        size = sum(f.stat().st_size for f in folder.rglob("*") if f.is_file())
+        return {
+            "sites": count,
+            "wall_s": wall,
+            "work_s_per_site": spent / count,
+            "bytes_per_site": size / count,
+            "marks": marks,
+        }
+    finally:
+        shutil.rmtree(folder)
+
+
+def on_pool() -> AbstractContextManager[Executor]:
+    return ProcessPoolExecutor(os.cpu_count())
+
+
+def on_cluster() -> AbstractContextManager[Executor]:
+    from distributed import Client, LocalCluster
+
+    cluster = LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None)
+    return nullcontext(Client(cluster).get_executor())
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--fleets", default="10,30,100")
+    parser.add_argument(
+        "--cluster", type=int, default=10, help="sites in the comparison with a cluster, 0 for none"
+    )
+    parser.add_argument("--json", type=Path)
+    args = parser.parse_args()
+    rows = [measured(int(n), on_pool) for n in args.fleets.split(",")]
+    first = rows[0]["work_s_per_site"]
+    print(f"{'sites':>6}{'wall s':>9}{'ms a site':>11}{'of the smallest fleet':>23}{'kB a site':>11}")
+    for r in rows:
+        each = r["work_s_per_site"]
+        print(
+            f"{r['sites']:>6}{r['wall_s']:>9.1f}{each * 1000:>11.1f}{each / first:>23.2f}{r['bytes_per_site'] / 1000:>11.0f}"
+        )
+    print(f"a night of 1,000 sites on two cores: {rows[-1]['work_s_per_site'] * 1000 / 2:.0f} s of work each")
+    if args.cluster:
+        pool, cluster = measured(args.cluster, on_pool), measured(args.cluster, on_cluster)
+        same = pool["marks"] == cluster["marks"]
+        print(
+            f"two Dask workers: {cluster['sites']} sites, answers {'equal to the bit' if same else 'DIFFER'}"
+        )
+        rows.append(cluster)
+    if args.json:
+        args.json.write_text(
+            json.dumps([{k: v for k, v in r.items() if k != "marks"} for r in rows], indent=1)
+        )
+
+
+if __name__ == "__main__":
+    main()
