@@ -21,6 +21,8 @@ WINTER_MONTHS = (10, 11, 12, 1, 2, 3, 4)
 WINTER_DAYS = 212
 WHOLE_WINTER_DAYS = 190
 """Days of October to April that must be known for the site's own winter to stand for one."""
+LEAST_SPREAD_K = 5.0
+"""Outdoor temperatures must differ by so much before efficiency is drawn as a line over them (common practice)."""
 WINTERS_VARY = 0.08
 """One standard deviation of a winter's degree-days from year to year, relative (common practice: 6 to 10 %)."""
 
@@ -72,13 +74,16 @@ CODES: dict[str, tuple[str, ...]] = {
 """Checks in the order in which an engineer goes through them, and the findings that decide each."""
 
 
-def winter_checks(site: Site, result: Mapping[str, Any]) -> list[Check]:
+def winter_checks(site: Site, result: Mapping[str, Any], days: Sequence[Day] = ()) -> list[Check]:
     """Every check of the season from a result document.
+
+    days : rows with `flow_rate` [m3/h] and `pressure` [bar] where known, for the figures beside the check of the water
 
     A check is not in order where one of its findings asks for action, needs attention where one is to be watched,
     and can't be told where none of its questions could be answered.
     """
     numbers = _numbers(site, result)
+    numbers["water"] = _water(site, days)
     return [_check(key, codes, site, result, numbers[key]) for key, codes in CODES.items()]
 
 
@@ -185,6 +190,27 @@ def _numbers(site: Site, result: Mapping[str, Any]) -> dict[str, tuple[Number, .
         ],
     }  # fmt: skip
     return {key: tuple(n for n in listed[key] if n.value is not None) for key in CODES}
+
+
+def _water(site: Site, days: Sequence[Day]) -> tuple[Number, ...]:
+    """Water flow and pressure of the last month that knows them."""
+
+    def last(name: str) -> float | None:
+        known = [d[name] for d in days if d.get(name) is not None][-30:]
+        return float(np.median(known)) if known else None
+
+    nominal = site.heat_pump.flow_m3_per_h
+    numbers = (
+        Number(
+            "water flow while heating",
+            last("flow_rate"),
+            "m3/h",
+            limit=nominal,
+            source="the design (site file)",
+        ),
+        Number("circuit pressure", last("pressure"), "bar"),
+    )
+    return tuple(n for n in numbers if n.value is not None)
 
 
 def _ranged(
@@ -323,7 +349,7 @@ def _efficiency(result: Mapping[str, Any], days: Sequence[Day]) -> tuple[Any, fl
             return None
         return (lambda t: np.full(len(t), whole["value"])), _half(whole) / whole["value"]
     spread = _half(measured) / measured["value"]
-    if len(known) < 30:
+    if len(known) < 30 or float(np.ptp([t for t, _ in known])) < LEAST_SPREAD_K:
         return (lambda t: np.full(len(t), measured["value"])), spread
     x, y = np.array(known, dtype=np.float64).T
     fit = robust_fit(np.column_stack([x, np.ones(len(x))]), y)

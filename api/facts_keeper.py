@@ -18,7 +18,7 @@ from analysis.facts.build import MARGIN_DAYS, build_facts
 from analysis.facts.tables import METHOD_VERSION, Facts
 from analysis.plant.site import Site
 from analysis.readings import Readings
-from api.local_days import days, start_of, utc_days
+from api.local_days import day_of, days, start_of, utc_days
 from api.plants import Plants
 from api.state.database import Database
 from api.state.tables import FactChunk, FactDay, SiteRow
@@ -77,16 +77,20 @@ class FactsKeeper:
         """The facts of first..last for somebody who looks at them: as `facts`, but the newest days, which change with
         every reading, may be RECENT_S old."""
         with self._locks.setdefault(site.id, threading.Lock()):
-            key, closed = (site.id, first, last), self.mark(site, first, last - timedelta(days=OPEN_DAYS))
+            key, closed = (site.id, first, last), self.closed_mark(site, first, last)
             known = self._recent.get(key)
             if known is None or known[0] != closed or time.monotonic() - known[1] > RECENT_S:
                 self.update(site, first, last)
                 self._recent[key] = (closed, time.monotonic())
         return self.kept(site.id, first, last)
 
-    def mark(self, site: Site, first: date, last: date) -> str:
-        """A mark of all that the facts of first..last are made from, without bringing them up to date."""
-        return _whole(self.fingerprints(self.equipped(site), first, last))
+    def closed_mark(self, site: Site, first: date, last: date) -> str:
+        """A mark of what the facts of those days of first..last are made from that are over."""
+        span = self._store.span(site.id)
+        newest = day_of(span[1], site.zone) if span else last
+        return _whole(
+            self.fingerprints(self.equipped(site), first, min(last, newest - timedelta(days=OPEN_DAYS)))
+        )
 
     def readings(self, site: Site, first: date, last: date) -> Readings:
         """The readings of local days first..last, with those of a lent outdoor sensor (see `equipped`)."""

@@ -14,7 +14,7 @@ from sqlalchemy import delete, func, select
 
 from analysis.errors import InputError
 from analysis.facts.tables import METHOD_VERSION
-from api.facts_keeper import OPEN_DAYS, RECENT_S, FactsKeeper, Progress
+from api.facts_keeper import RECENT_S, FactsKeeper, Progress
 from api.local_days import day_of
 from api.plants import Plant
 from api.state.database import Database
@@ -119,7 +119,7 @@ class Results:
         """
         key = (plant.site.id, first, last)
         with self._locks.setdefault(plant.site.id, threading.Lock()):
-            closed = self._keeper.mark(plant.site, first, last - timedelta(days=OPEN_DAYS)) + plant.file
+            closed = self._keeper.closed_mark(plant.site, first, last) + plant.file
             known = self._recent.get(key)
             if known is not None and known.closed == closed and time.monotonic() - known.made < RECENT_S:
                 return known.document

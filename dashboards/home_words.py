@@ -105,7 +105,8 @@ def _energy(site: Site, contents: dict[str, Any]) -> Telling:
     if electricity is None:
         return Telling(question, "The electricity was not measured this month.")
     used = words.measure(electricity, "kWh", 0)
-    more = [t for t in (_like_month(contents, "year_before"), _like_month(contents, "month_before")) if t][:2]
+    like = _like_month(contents, "year_before") or _like_month(contents, "month_before")
+    more = [like] if like else []
     if not heat:
         return Telling(
             question,
@@ -138,7 +139,10 @@ def _like_month(contents: dict[str, Any], key: str) -> str:
 
 
 def _percent(change: float, up: str, down: str, same: str) -> str:
-    return same if abs(change) < 0.02 else f"{words.share(abs(change))} {up if change > 0 else down}"
+    if abs(change) < 0.02:
+        return same
+    size = "much" if abs(change) > 0.5 else words.share(abs(change))
+    return f"{size} {up if change > 0 else down}"
 
 
 def _degree_days(result: dict[str, Any]) -> float | None:

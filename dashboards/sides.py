@@ -33,7 +33,7 @@ def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]
 
 def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
     loss, capacity, design = result["heat_loss"], result["capacity"], site.design
-    at = f" at {words.measure(design.outdoor_c, '°C')}" if design.outdoor_c is not None else ""
+    at = f" at {words.degrees(design.outdoor_c)}" if design.outdoor_c is not None else ""
     ratio = loss["ratio"]
     remark = (
         f"{words.share(ratio['value'])} of the design"
@@ -92,12 +92,10 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
         designed = "–"
         if site.heating_curve is not None:
             cold = site.heating_curve.points[0]
-            designed = f"{words.measure(cold[1], '°C', 0)} at {words.measure(cold[0], '°C', 0)}"
+            designed = f"{words.degrees(cold[1])} at {words.degrees(cold[0])}"
         fitted = curve["fitted"]
         measured = (
-            f"{words.measure(fitted[0][1], '°C', 0)} at {words.measure(fitted[0][0], '°C', 0)}"
-            if fitted
-            else "–"
+            f"{words.measure(fitted[0][1], '°C', 0)} at {words.degrees(fitted[0][0])}" if fitted else "–"
         )
         above = curve["above_design_k"]
         remark = curve["reason"] or ""
@@ -137,14 +135,14 @@ def _hot_water(site: Site, result: dict[str, Any]) -> list[Side]:
             words.measure(water["standing_loss_kwh_per_day"], "kWh a day", 2), reasons.get("standing_loss_kwh_per_day", ""),
         ),
         Side(
-            "Full cylinder, as water at 40 °C", f"{words.measure(plant.cylinder_litres, 'l', 0)} at {words.measure(plant.setpoint_c, '°C', 0)}" if plant.cylinder_litres else "–",
+            "Full cylinder, as water at 40 °C", f"{words.measure(plant.cylinder_litres, 'l', 0)} at {words.degrees(plant.setpoint_c)}" if plant.cylinder_litres else "–",
             words.measure(water["litres_at_40c_when_full"], "l", 0), reasons.get("litres_at_40c_when_full", ""),
         ),
     ]  # fmt: skip
     if plant.pasteurise_c is not None:
         out.append(
             Side(
-                "Thermal disinfection", f"{words.measure(plant.pasteurise_c, '°C', 0)} every {words.span(plant.pasteurise_every_days)}",
+                "Thermal disinfection", f"{words.degrees(plant.pasteurise_c)} every {words.span(plant.pasteurise_every_days)}",
                 f"last reached {words.day(water['last_pasteurised'])}" if water["last_pasteurised"] else "–", reasons.get("last_pasteurised", ""),
             )
         )  # fmt: skip

@@ -99,6 +99,11 @@ def measure(value: Any, unit_name: str = "", decimals: int | None = None) -> str
     return f"{number(value, decimals)}{gap}{mark}"
 
 
+def degrees(value: float | None) -> str:
+    """A temperature as it was written down: −2.5 °C, 7 °C."""
+    return "–" if value is None else f"{value:g}\u00a0°C".replace("-", "−")
+
+
 def share(value: float | None, decimals: int = 0) -> str:
     return "–" if value is None else f"{number(100 * value, decimals)}\u00a0%"
 

@@ -14,20 +14,25 @@ REACH_MIN = 720
 _SMOOTH_MIN = 240
 _LEAST_KNOWN = 0.8
 # Less swing than this is a plant at rest: nothing to compare.
+_LEAST_SET_BACK_K = 0.5
 _LEAST_W, _LEAST_K, _LEAST_STATE = 100.0, 0.5, 0.1
 
 
 def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Lag columns of the days table; none without electricity or anything to hold against it.
+    """Clock columns of the days table; none without electricity or anything to hold against it.
 
+    set_back_min : when the room's target falls most, minutes after local midnight; nan where it falls less than 0.5 K
     lag_heat, lag_lift, lag_state : minutes by which the heat meter, the difference of flow and return, and the unit's
     own word follow the electricity, at the best likeness within half a day either way
     like_heat, like_lift, like_state : that likeness, a correlation [-]
     """
     grid, plant = minutes.grid, minutes.balance
     unit = plant.heat_pump
+    out: dict[str, object] = {}
+    if grid.has("target_room_temperature"):
+        out["set_back_min"] = _set_back(day, grid.gauge("target_room_temperature"))
     if unit is None:
-        return {}
+        return out
     signals: dict[str, tuple[Floats, float]] = {}
     if plant.heat_basis != "flow rate and temperatures" and plant.heat is not None:
         signals["heat"] = (plant.heat * 60.0, _LEAST_W)
@@ -41,11 +46,24 @@ def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
             _LEAST_STATE,
         )
     drawn, known = _detrended(unit * 60.0)
-    out: dict[str, object] = {}
     for name, (values, least) in signals.items():
         other, other_known = _detrended(values)
         lag, like = _lags(day, drawn, known, other, other_known, least)
         out[f"lag_{name}"], out[f"like_{name}"] = lag, like
+    return out
+
+
+def _set_back(day: Segments, target: Floats) -> Floats:
+    """Minute of each day at which the target falls most."""
+    out = np.full(len(day), np.nan)
+    fall = np.concatenate(([0.0], -np.diff(target)))
+    fall = np.nan_to_num(fall)
+    # A reading's spacing spreads a step over some minutes.
+    summed = np.convolve(fall, np.ones(15), mode="full")[: len(fall)]
+    for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
+        best = int(np.argmax(summed[a:b]))
+        if summed[a + best] >= _LEAST_SET_BACK_K:
+            out[i] = float(best)
     return out
 
 

@@ -21,7 +21,8 @@ _AFTER_MIN = 45  # an immersion heater that finishes a charge starts within so m
 def direct_heat_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     """Columns of the days table; none without the meter.
 
-    e_backup_mild [kWh], n_backup_mild [min] : back-up heater above the temperature below which the design wants its help
+    e_backup_mild [kWh], n_backup_mild [min] : back-up heater, hot water left out, above the temperature below which the design
+        wants its help
     backup_unit_share : the unit's heat over its rating in those minutes [-], 0 where it rests
     backup_flow_gap : flow asked less given in them [K]
     e_imm_after [kWh] : immersion heater in bursts that begin while the unit charges the cylinder or soon after
@@ -43,6 +44,8 @@ def _backup(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
         return {}
     # A heater follows the weather of some hours, and a register's step lies a little late.
     mild = _mean_back(outdoor, 180) > below + _SENSOR_K
+    # In the flow it may also finish a hot-water charge, which is no space heat.
+    mild &= minutes.use.code != HOT_WATER
     on = mild & (np.nan_to_num(heater) * 60.0 > _ON_W)
     share = np.where(minutes.use.running, load_share(site, minutes), 0.0)
     heating = on & np.isin(minutes.use.code, (HEATING,))

@@ -67,7 +67,7 @@ def runs_table(site: Site, minutes: Minutes) -> pd.DataFrame:
             "return_end": segments.last(back),
             "lift": segments.mean(lift, steady),
             "flow_rate": segments.mean(grid.gauge("flow_rate"), steady),
-            "flow_after": _after(segments, grid.gauge("flow_rate")),
+            "flow_after": _after(segments, grid.gauge("flow_rate"), grid.spacing.get("flow_rate", 1.0)),
             "rise": _rise(segments, flow),
             "target_flow": segments.mean(grid.gauge("target_flow_temperature"), steady),
             "speed": segments.mean(grid.gauge("compressor_speed"), steady),
@@ -97,13 +97,17 @@ def _rise(segments: Segments, flow: Floats) -> Floats:
     return (segments.first(flow, 6) - segments.first(flow, 2)) / 4.0
 
 
-def _after(segments: Segments, rate: Floats) -> Floats:
-    """Flow from the sixth to the tenth minute after each end: pumps run on for some minutes, not for so long."""
+def _after(segments: Segments, rate: Floats, spacing: float) -> Floats:
+    """Flow from the sixth to the tenth minute after each end: pumps run on for some minutes, not for so long.
+
+    Readings further apart than two minutes blur the stop by twice their spacing.
+    """
     n = len(rate)
-    begin, end = np.minimum(segments.end + 6, n), np.minimum(segments.end + 10, n)
+    blur = 0 if spacing <= 2.0 else int(2.0 * spacing)
+    begin, end = np.minimum(segments.end + 6 + blur, n), np.minimum(segments.end + 10 + blur, n)
     after = Segments(begin, end).mean(rate)
     following = np.append(segments.start[1:], n)
-    return np.where(following > segments.end + 10, after, np.nan)
+    return np.where(following > segments.end + 10 + blur, after, np.nan)
 
 
 def _starts(flags: Flags) -> Flags:
@@ -116,14 +120,14 @@ def _ended_by(minutes: Minutes, segments: Segments) -> NDArray[np.str_]:
     code = minutes.use.code
     call = grid.gauge("heat_call")
     n = len(grid)
-    before, after = np.maximum(segments.end - 3, 0), np.minimum(segments.end + 3, n - 1)
+    # A call that falls away for a moment ends a run though it is back before long: look at the minutes about the end.
+    reach = 4 + int(grid.spacing.get("heat_call", 0.0))
+    about = Segments(np.maximum(segments.end - reach, 0), np.minimum(segments.end + 2, n))
+    lowest = about.least(call)
     last_use = code[np.maximum(segments.end - 1, 0)]
-    called, calls = call[before], call[after]
     out = np.full(len(segments), "unknown", dtype="<U7")
-    told = np.isfinite(called) & np.isfinite(calls)
-    out[told & (calls > 0.5)] = "unit"
-    out[told & (called > 0.5) & (calls < 0.5)] = "call"
-    out[told & (called < 0.5)] = "call"
+    out[lowest > 0.5] = "unit"
+    out[lowest <= 0.5] = "call"
     out[last_use == HOT_WATER] = "use"
     return out
 
@@ -187,7 +191,8 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     start [ms], day, minutes, from_c, to_c [cylinder], heat, electricity [kWh heat pump], immersion [kWh], outdoor,
     flow, flow_max, flow_end, lift, flow_rate, over_cylinder [K, flow above cylinder in the last ten minutes],
     pause [minutes since the last one ended], rise_end [K/h, cylinder in the last twenty minutes], heat_end [kW, last ten
-    minutes], reached (setpoint within 1 K; nan where no sensor), cut
+    minutes], fall_after [K/h, cylinder from the tenth to the fortieth minute after the end; nan where it is charged again],
+    heat_after [share of that time with the unit heating the house], flow_after [°C, flow meanwhile], reached (setpoint within 1 K; nan where no sensor), cut
     """
     if site.hot_water is None:
         return _empty(_REHEAT_COLUMNS)
@@ -225,6 +230,7 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
             "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
             "rise_end": 3.0 * (segments.last(cylinder) - segments.last(cylinder, 21)),
             "heat_end": late.mean(minutes.heat) * 0.06,
+            **_afterwards(minutes, segments, cylinder),
             "reached": np.where(
                 np.isfinite(top), (top >= site.hot_water.setpoint_c - 1.0).astype(np.float64), np.nan
             ),
@@ -232,6 +238,23 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
         }
     )
     return _dated(frame, minutes)
+
+
+def _afterwards(minutes: Minutes, segments: Segments, cylinder: Floats) -> dict[str, Floats]:
+    """How the full cylinder cools at first, and whether the house is heated meanwhile."""
+    n = len(minutes.grid)
+    after = Segments(np.minimum(segments.end + 10, n), np.minimum(segments.end + 40, n))
+    charging = minutes.use.code == HOT_WATER
+    if minutes.balance.immersion is not None:
+        charging = charging | (np.nan_to_num(minutes.balance.immersion) * 60.0 > 100.0)
+    alone = (after.minutes == 30) & (Segments(segments.end, after.end).count(charging) == 0)
+    last = np.minimum(after.end, n - 1)
+    fall = (cylinder[np.minimum(after.start, n - 1)] - cylinder[last]) * 2.0
+    return {
+        "fall_after": np.where(alone, fall, np.nan),
+        "heat_after": np.where(alone, after.count(minutes.use.code == HEATING) / 30.0, np.nan),
+        "flow_after": np.where(alone, after.mean(minutes.grid.gauge("flow_temperature")), np.nan),
+    }
 
 
 def _joined(segments: Segments, longest: int) -> Segments:
@@ -273,5 +296,6 @@ _DEFROST_COLUMNS = (
 )  # fmt: skip
 _REHEAT_COLUMNS = (
     "start", "minutes", "from_c", "to_c", "heat", "electricity", "immersion", "outdoor", "flow", "flow_max", "flow_end",
-    "lift", "flow_rate", "over_cylinder", "pause", "rise_end", "heat_end", "reached", "cut",
+    "lift", "flow_rate", "over_cylinder", "pause", "rise_end", "heat_end", "fall_after",
+    "heat_after", "flow_after", "reached", "cut",
 )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ from analysis.physics.air import frost_rate_index
 from analysis.physics.heat_pump import RatedPerformance
 from analysis.physics.metering import heat_meter_mpe
 from analysis.plant.curve import curve_at
-from analysis.plant.site import Site
+from analysis.plant.site import HeatPump, Site
 from analysis.use import DEFROST, HEATING, Use, tell_use
 
 Floats = NDArray[np.float64]
@@ -63,7 +64,11 @@ class Minutes:
 
 def rated(site: Site) -> RatedPerformance:
     """The unit's rated performance, from the site file's EN 14511 points."""
-    pump = site.heat_pump
+    return _rated(site.heat_pump)
+
+
+@lru_cache(maxsize=256)
+def _rated(pump: HeatPump) -> RatedPerformance:
     points = [(r.outdoor_c, r.flow_c, r.output_kw, r.cop) for r in pump.rating]
     return RatedPerformance(points, pump.source, nominal_kw=pump.rated_output_kw)
 

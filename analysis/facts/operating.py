@@ -18,12 +18,12 @@ _NO_FLOW_M3_H = 0.03
 _NO_PUMP_W = 4.0
 _SETTLED_MIN = 15
 # Water that a unit would reheat if it were asked for: far below the flow temperature asked for, and most of the way back
-# to the room. A call starts the compressor before (common practice: 3 to 8 K below).
-_BELOW_ASKED_K, _FALLEN_BACK = 8.0, 0.4
+# to the room. A call starts the compressor before (common practice: 3 to 6 K below).
+_BELOW_ASKED_K, _FALLEN_BACK = 6.0, 0.4
 _RESTING_MIN = 30
 _USUAL_ROOM_C = 20.0
 # Controls circulate water against frost below about this outdoor temperature; that is no idle pump.
-_FROST_GUARD_C = 4.0
+_FROST_GUARD_C = 3.0
 # The lowest whole hour of a day is standby, if the unit rested that long.
 _HOUR_MIN = 60
 
@@ -31,7 +31,8 @@ _HOUR_MIN = 60
 def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     """Columns of the days table.
 
-    n_still, still_power : resting minutes in which no water flows, and the unit's power in them [W]
+    n_calm, rest_power : resting minutes clear of a stop and of the next start by what the readings' spacing blurs, and the
+    median of the unit's power in them [W]; n_still, still_power : the same where no water flows
     lowest_hour : least power of the unit over a whole hour of the day [W]
     n_unasked : resting minutes in which nothing asks for heat: no room call, or where calls are not measured the water has
         cooled far below what would start the unit; not near frost. n_unasked_pumped : of them with a pump running
@@ -45,11 +46,15 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
     outdoor = grid.gauge("outdoor_temperature")
     rate = grid.gauge("flow_rate")
     unit = minutes.balance.heat_pump
-    rest = _settled(use.code == OFF, _SETTLED_MIN)
-    still = rest & np.isfinite(rate) & (np.nan_to_num(rate) < _NO_FLOW_M3_H)
-    out["n_still"] = day.count(still)
     if unit is not None:
-        out["still_power"] = day.mean(unit * 60.0, still)
+        blur = int(np.ceil(grid.spacing.get("heat_pump_electricity", 1.0)))
+        off = use.code == OFF
+        calm = (
+            _settled(off, _SETTLED_MIN + 2 * blur) & _settled(off[::-1], blur + 1)[::-1] & np.isfinite(unit)
+        )
+        still = calm & np.isfinite(rate) & (np.nan_to_num(rate) < _NO_FLOW_M3_H)
+        out["n_calm"], out["rest_power"] = day.count(calm), _middle(day, unit * 60.0, calm)
+        out["n_still"], out["still_power"] = day.count(still), _middle(day, unit * 60.0, still)
         out["lowest_hour"] = _lowest_hour(unit * 60.0, day)
     heating = (use.code == HEATING) | (use.code == DEFROST)
     warm = heating & (np.nan_to_num(outdoor, nan=-9.0) >= 15.0)
@@ -104,6 +109,15 @@ def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> 
     if by_power:
         assert pump is not None
         out["unasked_pump_power"] = day.mean(pump * 60.0, unasked & on)
+    return out
+
+
+def _middle(day: Segments, values: Floats, where: Flags) -> Floats:
+    out = np.full(len(day), np.nan)
+    for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
+        mine = values[a:b][where[a:b]]
+        if len(mine):
+            out[i] = np.median(mine)
     return out
 
 

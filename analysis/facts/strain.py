@@ -34,8 +34,8 @@ def strain_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, obj
     x_full, xe_full, n_full : the same and the minutes, of them those near full output, where the rating was measured;
         x_full_hot, xe_full_hot, n_full_hot : the same while the cylinder is charged
     loop_c : mean temperature of the water in the circuit [°C]
-    n_dead : minutes with the unit's electricity known and nothing drawn; n_dead_frost : of them below freezing outdoors,
-        water standing still
+    n_dead : minutes with the unit's electricity known and nothing drawn; n_dead_frost : the longest stretch of them below
+        freezing outdoors with the water standing still (a coarse register shows its standby only now and then)
     """
     grid, use = minutes.grid, minutes.use
     flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
@@ -102,7 +102,26 @@ def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:
     dead = np.isfinite(unit) & (np.abs(np.nan_to_num(unit)) * 60.0 < _DEAD_W)
     still = ~(np.nan_to_num(grid.gauge("flow_rate")) > 0.03)
     frost = np.nan_to_num(grid.gauge("outdoor_temperature"), nan=9.0) < 0.0
-    return {"n_dead": day.count(dead), "n_dead_frost": day.count(dead & still & frost)}
+    return {"n_dead": day.count(dead), "n_dead_frost": _longest(dead & still & frost, day)}
+
+
+def _longest(flags: Flags, day: Segments) -> Floats:
+    """Minutes of the longest stretch in each day, cut at midnight."""
+    cuts = np.zeros(len(flags) + 1, dtype=bool)
+    cuts[day.start] = True
+    out = np.zeros(len(day))
+    for a, b in zip(*_stretches(flags, cuts[:-1]), strict=True):
+        owner = int(np.searchsorted(day.start, a, side="right")) - 1
+        out[owner] = max(out[owner], float(b - a))
+    return out
+
+
+def _stretches(flags: Flags, cuts: Flags) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Starts and ends of the stretches of True, parted at the cuts too."""
+    before = np.concatenate(([False], flags[:-1]))
+    after = np.concatenate((flags[1:], [False]))
+    next_cut = np.concatenate((cuts[1:], [True]))
+    return np.flatnonzero(flags & (~before | cuts)), np.flatnonzero(flags & (~after | next_cut)) + 1
 
 
 def _best_hour(share: Floats, where: Flags, day: Segments) -> Floats:

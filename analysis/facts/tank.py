@@ -92,11 +92,12 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
             ambient = np.nanmean(room[near]) if np.isfinite(room[near]).any() else 20.0
             level = tank[near]
             over[i] = np.nanmean(level) - ambient if np.isfinite(level).any() else np.nan
-        for store, (first, last) in ((night, _NIGHT), (daytime, _DAYTIME)):
+        # By day small draws leave few windows free: only the slowest few count.
+        for store, (first, last), low in ((night, _NIGHT, 0.15), (daytime, _DAYTIME, 0.08)):
             mine = calm[np.arange(min(a + first, n), min(a + last, n), _STEP_MIN)]
             mine = mine[np.isfinite(mine)]
             if len(mine) >= 4:
-                store[i] = np.quantile(mine, 0.15)
+                store[i] = np.quantile(mine, low)
         halves = short[windows]
         for store, share in ((idle, share_off), (heating, share_heating)):
             mine = halves[(share[windows] > 0.9) & np.isfinite(halves)]

@@ -20,6 +20,8 @@ _RAMPS = (15, 30, 45, 60, 90, 120)
 # Largest of a chi-square(1) process over the middle 70 % of a span, 1 % level: 12.2 (Andrews 1993, Table I, p = 1).
 _SURE = 12.2
 _CHI2_95 = 3.84
+_LEAST_ERROR = 1e-4
+"""No daily figure repeats better than this; keeps a figure without any scatter finite."""
 
 
 @dataclass(frozen=True)
@@ -98,7 +100,7 @@ def _described(
     residual = value - size * shape
     spread = float(residual @ residual) / max(n - k - 2, 1)
     inflation = _inflation(residual, day)
-    error = float(np.sqrt(spread * inflation / across))
+    error = max(float(np.sqrt(spread * inflation / across)), _LEAST_ERROR)
     shapes = _shapes(day, length) * root[:, None]
     shapes = shapes - basis @ (basis.T @ shapes)
     size2 = np.maximum(np.einsum("ij,ij->j", shapes, shapes), 1e-12)

@@ -17,6 +17,10 @@ from analysis.plant.site import Site
 Floats = NDArray[np.float64]
 
 _FEWEST_DAYS = 14
+_ROOM_SPREAD_K = 1.0  # one standard deviation, common practice: field studies find means of 18 to 21 C
+_WANDERING_K = (
+    0.8  # daily room means that differ by more than sun and gains do: set-backs for days, a unit at its limit
+)
 _COARSEST_MIN = 4 * 60.0
 # What a method on daily sums can't see (wind, changing gains, mass): one standard deviation. In-use coefficients of
 # 19 homes varied by 7.1 % from one 20-day window to the next (doi 10.1177/17442591251365953); a season holds several.
@@ -120,7 +124,7 @@ def _hot_water_guess(site: Site) -> float:
 def _sun(site: Site, days: pd.DataFrame) -> Floats:
     """Daily irradiance on the house's windows [W/m2], from the sun as measured, else from the day's temperature range."""
     latitude = site.site.latitude if site.site.latitude is not None else 50.0
-    of_year = days["day"].dt.dayofyear.to_numpy(dtype=np.float64)
+    of_year = days["day"].dt.day_of_year.to_numpy(dtype=np.float64)
     span = (days["outdoor_max"] - days["outdoor_min"]).to_numpy()
     typical = float(np.nanmedian(span)) if np.isfinite(span).any() else 6.0
     told = from_temperature_range(of_year, latitude, np.where(np.isfinite(span) & (span > 0), span, typical))
@@ -172,6 +176,10 @@ def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArra
         columns.append(-sun)
     if data["measured"][0] > 0.5 and rows.sum() >= 30:
         columns.append(data["storage"])
+        if use_lags and float(np.nanstd(data["indoor"][rows])) > _WANDERING_K:
+            # Walls and floors give back heat when the rooms were warmer before than now: another answer than to the air.
+            columns += [_before(data["indoor"], n) - data["indoor"] for n in (1, 2)]
+            rows = rows & np.isfinite(columns[-1]) & np.isfinite(columns[-2])
     x = np.column_stack(columns)[rows]
     y = data["power"][rows]
     fit = robust_fit(x, y)
@@ -192,7 +200,8 @@ def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArra
     meter = float(np.hypot(days["q_flow_error"].sum(), days["q_pair_error"].sum())) / total
     relative = np.sqrt((slope_error * t / slope) ** 2 + (meter / np.sqrt(3.0)) ** 2)
     if data["measured"][0] < 0.5:
-        relative = float(np.hypot(relative, 0.05))  # the room was assumed steady (common practice)
+        # The rooms were assumed: how far whole houses lie from what was designed, and drift with the weather.
+        relative = float(np.hypot(relative, _ROOM_SPREAD_K / float(np.mean(data["difference"][rows]))))
     coefficient = Estimate.around(slope, 1.96 * float(relative) * slope, 0.0)
     indoor = float(np.nanmean(data["indoor"][rows]))
     design = site.design
@@ -252,7 +261,8 @@ def _method(data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: pd
         parts.append(", today's and the two days' before")
     if sun:
         parts.append(
-            ", sun told apart " + ("as measured" if _sun_measured(days) else "by season and daily temperature range")
+            ", sun told apart "
+            + ("as measured" if _sun_measured(days) else "by season and daily temperature range")
         )
     if not days["n_hot_water"].sum() and site.hot_water is not None:
         parts.append("; hot water taken off by its design share")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -26,6 +26,7 @@ class Context:
 
     facts : Facts of days that can be judged: those recognised as no fault (`recognised`) are left out.
     whole : Facts of every day. figures : of every day
+    spoiled : quantities that can't be trusted, each with the finding about the data that says so
     """
 
     site: Site
@@ -33,6 +34,7 @@ class Context:
     whole: Facts
     figures: Figures
     recognised: tuple[Recognised, ...] = ()
+    spoiled: Mapping[str, Finding] = field(default_factory=dict)
 
     def limit(self, name: str) -> float:
         """A limit's value for this site: the site file's, else the default."""

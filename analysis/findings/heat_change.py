@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.errors import NotAssessed
 from analysis.figures.change import FEWEST_EACH_SIDE, Change, find_change
@@ -15,37 +16,48 @@ from analysis.findings.telling import Flags, Floats, column, date_text
 
 _LEAST_KWH = 4.0  # heat of a day below which its efficiency is starts and meter steps
 _MOST_WEIGHT_KWH = 40.0
+_WON_BACK = 0.6
 _FEWEST_DAYS = 3 * FEWEST_EACH_SIDE
 
 
 @dataclass(frozen=True)
 class _Series:
-    """Daily efficiency as a logarithm, against the rating's where it can be told, with its conditions."""
+    """Daily efficiency as a logarithm, against the rating's where it can be told, with its conditions.
+
+    rows : int64 (n,), rows of the days table. day : int64 (n,), days since its first
+    """
 
     value: Floats
     conditions: Floats
     weight: Floats
-    rows: Floats
+    rows: NDArray[np.int64]
+    day: NDArray[np.int64]
     against: str
+
+    def change(self, first: int = 0, until: int | None = None) -> Change | None:
+        """The change among the days first..until, counted in rows of the series; its indices count from `first`."""
+        part = slice(first, until)
+        return find_change(self.value[part], self.conditions[part], self.weight[part], self.day[part])
 
 
 def efficiency_fell(context: Context) -> Finding | None:
     series = _series(context)
-    day = series.rows.astype(np.int64)
-    change = find_change(series.value, series.conditions, series.weight, day)
+    change = series.change()
     if change is None:
         raise NotAssessed(f"needs at least {_FEWEST_DAYS} days of heating to compare")
     until = None
-    if change.is_sure and change.size > 0.0:
-        # It got better: was it worse for a while before?
-        before = slice(0, change.at)
-        until = date_text(context.days, int(day[max(change.at - 1, 0)]))
-        earlier = find_change(
-            series.value[before], series.conditions[before], series.weight[before], day[before]
-        )
-        if earlier is None:
+    if change.size > 0.0:
+        # It got better, if anything: was it worse for a while before?
+        until = date_text(context.days, int(series.rows[max(change.at - 1, 0)]))
+        earlier = series.change(until=change.at)
+        if earlier is None or change.size < -_WON_BACK * earlier.size / 2.0:
             return None
         change = earlier
+    elif change.is_sure:
+        later = series.change(change.at)
+        # Most of it won back later: it has ended.
+        if later is not None and later.is_sure and later.size > -_WON_BACK * change.size:
+            until = date_text(context.days, int(series.rows[change.at + later.at - 1]))
     limit = context.limit
     drop = 1.0 - float(np.exp(change.size))
     if not change.is_sure or drop < limit("efficiency_drop_note"):
@@ -58,10 +70,26 @@ def efficiency_fell(context: Context) -> Finding | None:
     return _told(context, series, change, drop, severity, until)
 
 
+def sure_drop(context: Context) -> int | None:
+    """Index of the day from which efficiency fell for sure and by more than a note, or None."""
+    try:
+        series = _series(context)
+    except NotAssessed:
+        return None
+    change = series.change()
+    if (
+        change is None
+        or not change.is_sure
+        or change.size > np.log(1.0 - context.limit("efficiency_drop_watch"))
+    ):
+        return None
+    return int(series.rows[change.at])
+
+
 def _told(
     context: Context, series: _Series, change: Change, drop: float, severity: Severity, until: str | None
 ) -> Finding:
-    days, day = context.days, series.rows.astype(np.int64)
+    days, day = context.days, series.rows
     since = date_text(days, int(day[change.at]))
     first, last = (date_text(days, int(day[i])) for i in (change.low, change.high))
     how = "stepped down" if change.kind == "step" else f"slid down over about {change.days} days"
@@ -115,7 +143,9 @@ def _series(context: Context) -> _Series:
     value = np.log(want[good] / used[good])
     weight = np.minimum(heat[good], _MOST_WEIGHT_KWH)
     conditions = _conditions(context, heat, water)[good]
-    return _Series(value, conditions, weight, np.flatnonzero(good).astype(np.float64), against)
+    rows = np.flatnonzero(good)
+    number = (days["day"] - days["day"].iloc[0]).dt.days.to_numpy(dtype=np.int64)
+    return _Series(value, conditions, weight, rows, number[rows], against)
 
 
 def _whole(context: Context) -> Flags:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import erf
 
 import numpy as np
@@ -11,6 +11,7 @@ import pandas as pd
 from analysis.errors import NotAssessed
 from analysis.facts.minutes import rated
 from analysis.findings.context import Context, Need, Rule
+from analysis.findings.heat_change import sure_drop
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import heating_year, refrigerant_caution
 from analysis.findings.telling import column
@@ -21,6 +22,7 @@ from analysis.findings.telling import column
 _RATING, _BEYOND, _UNRATED, _ELECTRICITY = 0.04, 0.06, 0.10, 0.01
 _PART_LOAD = 0.06  # inverters gain, on-off units lose by about so much at part load (EN 14825 tests)
 _FULL_HOURS, _FULL_KWH = 8.0, 10.0
+_BEFORE_DAYS = 21
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,20 @@ class _Ratio:
 
 
 def efficiency_below_expected(context: Context) -> Finding | None:
+    return _judged(context, _before_a_drop(context))
+
+
+def _before_a_drop(context: Context) -> Context:
+    """Only the days before a sure drop of efficiency, where there are enough: the drop is a finding of its own."""
+    day = sure_drop(context)
+    if day is None or day < _BEFORE_DAYS:
+        return context
+    dates = context.days["day"]
+    first, last = dates.iloc[0].date(), dates.iloc[day - 1].date()
+    return replace(context, facts=context.facts.between(first, last))
+
+
+def _judged(whole: Context, context: Context) -> Finding | None:
     days = context.days
     if float(days["xe_space"].sum() + days["xe_hot_water"].sum()) < _FULL_KWH:
         raise NotAssessed(
@@ -55,8 +71,8 @@ def efficiency_below_expected(context: Context) -> Finding | None:
         severity = "act" if chosen.value <= limit("efficiency_act") else "watch"
     if certain < 0.8:
         return None
-    used = float(days["e_heat_pump"].sum())
-    kwh = max(1.0 - chosen.value, 0.0) * used * heating_year(context)
+    used = float(whole.days["e_heat_pump"].sum())
+    kwh = max(1.0 - chosen.value, 0.0) * used * heating_year(whole)
     since, until = f"{days['day'].iloc[0]:%Y-%m-%d}", None
     short = 1.0 - chosen.value
     return Finding(

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import erf, sqrt
 
 import numpy as np
 import pandas as pd
 
 from analysis.errors import NotAssessed
-from analysis.facts.direct_heat import helped_below
 from analysis.figures.capacity import Capacity, capacity
 from analysis.figures.estimate import Estimate
-from analysis.figures.heat_loss import HeatLoss, heat_loss
+from analysis.figures.heat_loss import HeatLoss
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, middle, refrigerant_caution
 from analysis.findings.telling import Flags, column
+from analysis.findings.water_diverter import leak_to_heating
 
 _NEEDS = (
     Need(("heat_output", "space_heat", "flow_rate"), 240.0, 14),
@@ -31,7 +31,7 @@ def heat_loss_above_design(context: Context) -> Finding | None:
     loss, ratio = _measured(context)
     assert ratio.value is not None
     assert ratio.low is not None
-    limit = context.limit("heat_loss_above")
+    limit = context.limit("heat_loss_above") + _unmeasured(context, loss)
     sure = context.limit("heat_loss_sure")
     if ratio.value < limit:
         return None
@@ -59,7 +59,10 @@ def heat_loss_below_design(context: Context) -> Finding | None:
     loss, ratio = _measured(context)
     assert ratio.value is not None
     assert ratio.high is not None
-    limit, sure = context.limit("heat_loss_below"), context.limit("heat_loss_sure")
+    limit, sure = (
+        context.limit("heat_loss_below") - _unmeasured(context, loss),
+        context.limit("heat_loss_sure"),
+    )
     if ratio.value > limit:
         return None
     severity: Severity = "watch" if ratio.high < 1.0 - sure else "note"
@@ -80,11 +83,24 @@ def heat_loss_below_design(context: Context) -> Finding | None:
 
 def _measured(context: Context) -> tuple[HeatLoss, Estimate]:
     loss = context.figures.heat_loss
+    leak = leak_to_heating(context)
+    if leak is not None and leak.is_sure and leak.rate > context.limit("diverter_leak_k_per_h"):
+        raise NotAssessed(
+            "heat passes the diverter, so heating and hot water can't be told apart: see diverter_passing"
+        )
     if not loss.ratio:
         raise NotAssessed(
             loss.reason or loss.ratio.reason or "needs design.heat_loss_kw and design.outdoor_c"
         )
     return loss, loss.ratio
+
+
+def _unmeasured(context: Context, loss: HeatLoss) -> float:
+    """By how much a house without a room sensor must stand further out: rooms a kelvin warmer or cooler look the same."""
+    design = context.site.design
+    if loss.indoor_measured or design.outdoor_c is None:
+        return 0.0
+    return 1.0 / (design.indoor_c - design.outdoor_c)
 
 
 def _evidence(context: Context, loss: HeatLoss, limit: float) -> tuple[Evidence, ...]:
@@ -136,9 +152,10 @@ class _Failed:
 
 
 def capacity_short(context: Context) -> Finding | None:
-    design = helped_below(context.site)
-    if design is None or context.site.design.outdoor_c is None:
+    coldest, helped = context.site.design.outdoor_c, context.site.design.bivalent_c
+    if coldest is None:
         raise NotAssessed("needs design.outdoor_c")
+    design = max(coldest, helped) if helped is not None else coldest
     figure = _at(context, design)
     failed = _failed(context, design)
     limit = context.limit
@@ -241,8 +258,11 @@ def _at(context: Context, outdoor: float) -> Capacity:
     site = context.site
     site = site.model_copy(update={"design": site.design.model_copy(update={"outdoor_c": outdoor})})
     loss = context.figures.heat_loss
-    if outdoor != context.site.design.outdoor_c:
-        loss = heat_loss(site, context.whole.days)
+    assert context.site.design.outdoor_c is not None
+    if loss.load_kw.value is not None and loss.coefficient.value is not None:
+        milder = loss.coefficient.value * (outdoor - context.site.design.outdoor_c) / 1000.0
+        load = Estimate.around(max(loss.load_kw.value - milder, 0.05), loss.load_kw.half, 0.0)
+        loss = replace(loss, load_kw=load)
     found = capacity(site, context.whole.days, loss, context.figures.hot_water.heat_kwh_per_day)
     share = _flat_out_share(context)
     if share is None or not found.output_at_design_kw or found.measured_share is not None:

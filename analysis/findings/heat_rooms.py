@@ -149,23 +149,53 @@ def _causes(
     others = [z for z in zones if z.name != zone.name]
     evidence: list[Evidence] = []
     scores = {"capacity_short": (1.0, ""), "curve_too_low": (1.0, ""), "zone_not_opening": (0.0, "")}
-    alone = 0.0
+    strain, words, measures = _strain(context, inside)
+    evidence += measures
     if others:
-        best = min(middle(z.deficit[inside]) for z in others)
-        gap = middle(zone.deficit[inside]) - best
-        evidence.append(Evidence("the best other zone, target less room", round(best, 2), "K"))
-        alone = float(np.clip(3.0 * (gap - 1.0), -4.0, 4.0)) + (1.0 if best < 0.5 else -1.0)
+        gap = min(_colder(zone, z, inside) for z in others)
+        evidence.append(
+            Evidence("how much colder than its neighbours, against what each is asked", round(gap, 1), "K")
+        )
+        alone = float(np.clip(3.0 * (gap - 1.2), -4.0, 4.0)) - 0.5 * max(strain, 0.0)
         scores["zone_not_opening"] = (
             float(np.exp(alone)),
-            f"the other zone is {gap:.1f} K nearer to its target with the same water",
+            f"the other zone has {gap:.1f} K more of what it is asked for, with the same water",
         )
+    below = -middle(column(days, "above_curve")[inside])
+    low = 0.0
+    if np.isfinite(below):
+        low = float(np.clip(0.8 * (below - 1.5), -2.5, 2.0))
+        evidence.append(Evidence("flow under the designed curve", round(below, 1), "K"))
+    told = words or "nothing tells how hard the unit worked"
+    scores["capacity_short"] = (float(np.exp(0.5 * strain)), told)
+    ease = (
+        f"{told}; the flow lies {below:.1f} K {'under' if below > 0 else 'over'} the designed curve"
+        if np.isfinite(below)
+        else told
+    )
+    scores["curve_too_low"] = (float(np.exp(-0.5 * strain + low)), ease)
+    return ranked(scores), tuple(evidence)
+
+
+def _colder(zone: _Zone, other: _Zone, inside: Flags) -> float:
+    """How much more [K] this zone lacks than another. A zone without a target of its own may be asked to be cooler, so
+    there the rooms themselves are compared."""
+    if zone.own and other.own:
+        return middle((zone.deficit - other.deficit)[inside])
+    return middle((other.room - zone.room)[inside])
+
+
+def _strain(context: Context, inside: Flags) -> tuple[float, str, list[Evidence]]:
+    """Log odds that the unit was at its limit on those days, in words and numbers."""
+    days = context.days
+    evidence: list[Evidence] = []
+    words: list[str] = []
+    strain = 0.0
     running = middle((column(days, "n_running") / np.maximum(column(days, "n_minutes"), 1.0))[inside])
     lacking = middle((column(days, "n_lacking") / np.maximum(column(days, "n_settled"), 1.0))[inside])
     load = middle(column(days, "load_share")[inside])
     best_hour = column(days, "load_share_top")
     top = float(np.nanquantile(best_hour, 0.9)) if np.isfinite(best_hour).any() else np.nan
-    strain = 0.0
-    words = []
     if np.isfinite(running):
         strain += float(np.clip(12.0 * (running - 0.8), -3.0, 2.5))
         words.append(f"the unit ran {running:.0%} of the time")
@@ -180,20 +210,7 @@ def _causes(
         strain += float(np.clip(8.0 * (load / min(top, 1.0) - 0.75), -2.0, 2.0))
         words.append(f"at {load:.0%} of its rated output")
         evidence.append(Evidence("output over the rating", round(load, 2), "-"))
-    below = -middle(column(days, "above_curve")[inside])
-    low = 0.0
-    if np.isfinite(below):
-        low = float(np.clip(0.8 * (below - 1.5), -1.5, 2.0))
-        evidence.append(Evidence("flow under the designed curve", round(below, 1), "K"))
-    told = ", ".join(words) or "nothing tells how hard the unit worked"
-    scores["capacity_short"] = (float(np.exp(0.5 * strain)), told)
-    ease = (
-        f"{told}; the flow lies {below:.1f} K {'under' if below > 0 else 'over'} the designed curve"
-        if np.isfinite(below)
-        else told
-    )
-    scores["curve_too_low"] = (float(np.exp(-0.5 * strain + 0.5 * low)), ease)
-    return ranked(scores), tuple(evidence)
+    return strain, ", ".join(words), evidence
 
 
 def _step(cause: str, zone: str) -> str:

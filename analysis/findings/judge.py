@@ -30,6 +30,14 @@ DATA_RULES: tuple[Rule, ...] = trust.RULES
 PLANT_RULES: tuple[Rule, ...] = (*operation.RULES, *heat.RULES, *water.RULES)
 RULES: tuple[Rule, ...] = (*DATA_RULES, *PLANT_RULES)
 
+# Findings that need not know when the unit ran and what for; all others are withheld where that can't be told.
+_WITHOUT_USE = frozenset(
+    {
+        "pressure_falling", "pressure_low", "room_below_target", "frost_risk", "hot_water_shortfall", "pasteurisation_missed",
+        "backup_heater_use", "immersion_use",
+    }
+)  # fmt: skip
+
 
 def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
     """Findings, worst first; what could not be assessed and why; and what was unusual but no fault.
@@ -43,32 +51,54 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
     missing: list[NotAssessedCode] = []
     spoiled: dict[str, Finding] = {}
     for rule in DATA_RULES:
-        finding = _run(rule, whole, missing, spoiled)
+        known = replace(whole, spoiled=spoiled)
+        finding = _run(rule, known, missing)
         if finding is None:
             continue
         found.append(finding)
         if rule.spoils is not None and SEVERITIES.index(finding.severity) >= 1:
-            spoiled = dict.fromkeys(rule.spoils(whole, finding), finding) | spoiled
-    plant = replace(whole, facts=judged, recognised=unusual)
+            spoiled = dict.fromkeys(rule.spoils(known, finding), finding) | spoiled
+    plant = replace(whole, facts=judged, recognised=unusual, spoiled=spoiled)
     for rule in PLANT_RULES:
-        finding = _run(rule, plant, missing, spoiled)
+        finding = _run(rule, plant, missing)
         if finding is not None:
             found.append(finding)
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
     return Judgement(tuple(found), tuple(missing), unusual, spoiled)
 
 
-def _run(
-    rule: Rule, context: Context, missing: list[NotAssessedCode], spoiled: dict[str, Finding]
-) -> Finding | None:
-    touched = sorted(rule.reads & spoiled.keys())
+def _run(rule: Rule, context: Context, missing: list[NotAssessedCode]) -> Finding | None:
+    reads = rule.reads
+    if rule in PLANT_RULES and rule.code not in _WITHOUT_USE:
+        reads = reads | _basis_of_use(context)
+    touched = sorted(reads & context.spoiled.keys())
     try:
         if touched:
-            raise NotAssessed(f"withheld: {distrust(touched[0], spoiled[touched[0]])}")
+            raise NotAssessed(f"withheld: {distrust(touched[0], context.spoiled[touched[0]])}")
         return rule.run(context)
     except NotAssessed as reason:
         missing.append(NotAssessedCode(rule.code, str(reason)))
         return None
+
+
+def _basis_of_use(context: Context) -> frozenset[str]:
+    """The quantities by which `analysis.use` tells when the unit ran and what for."""
+    days = context.whole.days
+
+    def measured(quantity: str, spacing_min: float = 1e9) -> bool:
+        name = f"spacing.{quantity}"
+        return name in days and bool((days[name] <= spacing_min).any())
+
+    if measured("compressor_speed", 5.0):
+        running = "compressor_speed"
+    elif measured("heat_pump_electricity"):
+        running = "heat_pump_electricity"
+    else:
+        running = "operating_mode" if measured("operating_mode") else "heat_output"
+    told = {running, "operating_mode"}
+    if not (measured("operating_mode") or measured("defrost_active")):
+        told.add("heat_output")  # by which defrosts are seen
+    return frozenset(told)
 
 
 def distrust(quantity: str, culprit: Finding) -> str:

@@ -13,11 +13,11 @@ LIMITS_HEAT: dict[str, Limit] = {
         "a day on which the back-up heater ran in weather the unit should carry",
     ),
     "backup_share_watch": Limit(
-        0.015, "-", "common practice: EN 15316-4-2 designs leave 1 to 2 % of the year's heat to the heater, and none above the bivalent point",
-        "share of the space heat by the back-up heater in mild weather",
+        0.01, "-", "common practice: designs leave 1 to 2 % of a year's heat to the heater below the bivalent point, and none above it",
+        "share of the space heat by the back-up heater in weather above the bivalent point, on days as cold as those with it",
     ),
     "backup_share_act": Limit(
-        0.06, "-", "common practice: at a COP of 3, 6 % of the heat is an eighth more electricity", "the same, worth a visit",
+        0.05, "-", "common practice: at a COP of 3, 5 % of the heat is a tenth more electricity", "the same, worth a visit",
     ),
     "efficiency_note": Limit(0.94, "-", _METER, "efficiency over the rating's at the same temperatures"),
     "efficiency_watch": Limit(
@@ -31,7 +31,7 @@ LIMITS_HEAT: dict[str, Limit] = {
         "the same where the unit never worked near full output, as the rating does",
     ),
     "efficiency_drop_note": Limit(
-        0.05, "-", "common practice: the same meters compared with themselves repeat to a few per cent", "drop of efficiency at like conditions",
+        0.035, "-", "common practice: the same meters compared with themselves repeat to a few per cent", "drop of efficiency at like conditions",
     ),
     "efficiency_drop_watch": Limit(
         0.08, "-", "common practice: beyond what dirt, humidity and habits do within a season", "the same, look again soon",

@@ -6,29 +6,41 @@ from analysis.findings.limit import Limit
 
 LIMITS_OPERATION: dict[str, Limit] = {
     # short cycling
-    "short_run_minutes": Limit(
-        10.0, "min",
-        "common practice: makers ask for 6 to 10 minutes; in the field 90 % of air-source units have a median run above 25 "
-        "minutes (reference 9.3)",
-        "median heating run of a day, below which it hardly pays for its own start",
-    ),
-    "starts_per_hour": Limit(
-        3.0, "1/h",
-        "common practice: 2 to 3 starts an hour in mild weather are right (reference 9.4); the cycling law N = 4 Nmax x (1 - x) "
-        "with Nmax 3 gives runs of 10 minutes at half load",
-        "starts an hour while it heats, above which it short-cycles in any weather",
-    ),
     "cold_load_share": Limit(
         0.4, "-", "common practice: inverter units turn down to a third of the design load, 40 % at most, and run through above it",
         "share of the design load from which a unit should run through",
     ),
-    "cold_starts_per_hour": Limit(
-        1.5, "1/h", "twice what the 95th percentile of 127 air-source units does (19 a day, reference 9.3)",
-        "starts an hour in weather in which it should run through",
+    "mild_load_share": Limit(
+        0.2, "-", "common practice: at a fifth of the design load every unit cycles",
+        "share of the design load at and below which the limits for mild weather hold; between, they slide",
+    ),
+    "short_run_minutes": Limit(
+        12.0, "min",
+        "common practice: makers ask for 6 to 10 minutes at least; in the field 90 % of air-source units have a median run above 25 "
+        "minutes (reference 9.3)",
+        "median heating run of a day with 40 % of the design load or more, below which it short-cycles",
+    ),
+    "mild_run_minutes": Limit(
+        6.0, "min", "common practice: the lower end of what makers ask for",
+        "the same in mild weather",
+    ),
+    "starts_per_hour": Limit(
+        2.0, "1/h", "common practice: 2 to 3 starts an hour at most (reference 9.4), the fewer the more load there is",
+        "starts an hour while it heats with 40 % of the design load or more, above which it short-cycles",
+    ),
+    "mild_starts_per_hour": Limit(
+        3.25, "1/h",
+        "common practice: 2 to 3 starts an hour in mild weather are right (reference 9.4); the cycling law N = 4 Nmax x (1 - x) "
+        "with Nmax 3 gives runs of 10 minutes at half of the least output",
+        "the same in mild weather",
+    ),
+    "cold_starts_a_day": Limit(
+        19.0, "1/day", "95 % of 127 air-source units stay below it as a winter's mean (reference 9.3)",
+        "heating starts of a day with 40 % of the design load or more, above which it cycles where it should run through",
     ),
     "cold_run_minutes": Limit(
-        20.0, "min", "common practice: half of the period at cold_starts_per_hour, so that a single late start does not count",
-        "median run on such a day, below which it counts as cycling",
+        25.0, "min", "90 % of air-source units have a median run above it (reference 9.3)",
+        "median run on such a day, below which it counts",
     ),
     "cycling_runs_a_day": Limit(
         8.0, "runs", "common practice: fewer short runs a day neither wear nor cost anything to speak of",
@@ -52,13 +64,21 @@ LIMITS_OPERATION: dict[str, Limit] = {
     ),
     # defrosts
     "defrost_interval_minutes": Limit(
-        60.0, "min", "common practice: every 30 to 90 minutes in frosting air",
+        75.0, "min", "common practice: every 30 to 90 minutes in frosting air; the frost that can have settled decides with it",
         "median running time between defrosts in frosting air, below which they come often",
     ),
     "defrost_frost_g_per_kw": Limit(
         180.0, "g/kW",
         "common practice: coils laid out for 8 K carry 150 to 250 g of frost a kilowatt before their air falls off (cold-room coils)",
         "most frost that can have settled between two defrosts, per kilowatt rated, below which a clean coil needs none yet",
+    ),
+    "defrost_melting_wh_per_kw": Limit(
+        24.0, "Wh/kW", "melting 150 g of frost takes 14 Wh (334 J/g), warming a coil of 2 kJ/K by 20 K another 10",
+        "heat and electricity of a defrost per kilowatt rated, from which there was frost enough to melt",
+    ),
+    "defrost_very_long_minutes": Limit(
+        10.0, "min", "common practice: 2 to 10 minutes; units end a defrost by time after 8 to 15",
+        "median length of a defrost, above which it is too long whatever it draws",
     ),
     "defrost_long_minutes": Limit(
         5.0, "min", "5 minutes cleared the coil of an 8 kW unit in all conditions tested (reference 9.2)",
@@ -69,11 +89,11 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "heat drawn from the water in a defrost over rated output, below which melting heat is lacking",
     ),
     "defrost_count_watch": Limit(
-        40.0, "defrosts", "common practice: some days of frosting weather, so that a single wet day decides nothing",
+        80.0, "defrosts", "common practice: some days of frosting weather, so that a single wet day decides nothing",
         "defrosts that must be seen before their spacing is judged",
     ),
     "frost_free_above_c": Limit(
-        7.0, "°C", "at A7 with 87 % only a coil 7 K or more colder than the air can frost (EN 14511 point, reference 9.2): full output",
+        6.0, "°C", "at A7 with 87 % only a coil 7 K or more colder than the air can frost (EN 14511 point, reference 9.2): full output",
         "outdoor temperature above which a unit at part load can't frost",
     ),
     "dry_frost_g_per_kw": Limit(
@@ -91,6 +111,10 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "dry_defrost_days": Limit(
         5.0, "days", "common practice: a sensor's bad day or sleet explains a few",
         "days with a defrost without frost, from which they are more than a note",
+    ),
+    "dry_defrost_share": Limit(
+        0.08, "-", "common practice: one in twelve is more than fog, sensors and a change of load explain",
+        "share of defrosts in a row with next to no frost, from which they count though the air is not warm",
     ),
     "dry_defrosts_act": Limit(
         60.0, "defrosts", "common practice: an hour of heating lost a month",
@@ -129,9 +153,13 @@ LIMITS_OPERATION: dict[str, Limit] = {
         17.0, "°C", "EN 14825 ends the heating season at 16 °C outdoors; a kelvin for the sensor and the damping",
         "day's mean outdoor temperature from which a house needs no heat",
     ),
+    "warm_day_minutes": Limit(
+        30.0, "min", "common practice: less is a valve's exercise or the end of a hot-water charge",
+        "heating with 15 °C or more outdoors, from which a warm day counts",
+    ),
     "warm_heating_hours": Limit(
-        1.5, "h/day", "common practice: the first hour belongs to a cool morning and to damped outdoor sensors",
-        "mean space heating a day in such weather",
+        3.0, "h/day", "common practice: an eighth of the day; 10 to 20 kWh of heat nobody needs",
+        "mean space heating on warm days, from which it must be set",
     ),
     "warm_days": Limit(
         5.0, "days", "common practice: controls average the weather over a day or two",
@@ -171,7 +199,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "part of the fall within two weeks, above which it is a step and no clogging",
     ),
     "buffer_drop_watch_k": Limit(
-        1.5, "K", "two sensors disagree by up to 0.6 K (EN 60751 class B twice); a kelvin is 2 % of the electricity",
+        1.0, "K", "two sensors disagree by up to 0.7 K (EN 60751 class B at 35 °C, twice by root of squares); a kelvin is 2 % of the electricity",
         "flow temperature lost at the buffer, from which it is worth a look",
     ),
     "buffer_drop_act_k": Limit(
@@ -192,7 +220,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "power at rest, from which it needs a visit",
     ),
     "standby_pump_w": Limit(
-        75.0, "W", "common practice: circulators of this size draw 5 to 75 W (EEI 0.23 and below)",
+        75.0, "W", "common practice: circulators for up to 12 kW draw 5 to 75 W (EEI 0.23 and below), bigger ones in proportion",
         "allowed on top where a pump inside the meter can't be taken out",
     ),
     "idle_pump_share": Limit(

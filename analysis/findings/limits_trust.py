@@ -10,6 +10,12 @@ LIMITS_TRUST: dict[str, Limit] = {
         "common practice: two days lost are a fifteenth of a month, past the 5 % that a month's figure bears",
         "hours without any reading in the period, above which the period's figures are incomplete",
     ),
+    "gap_watch_share": Limit(
+        0.01,
+        "-",
+        "common practice: a hundredth of a period moves its totals less than its meters' classes do",
+        "share of the period without any reading, below which a gap that is over is only worth a note",
+    ),
     "gap_ongoing_days": Limit(
         3.0, "days", "common practice: a power cut or a router's restart is over by then",
         "whole days of silence to this day, from which the gateway or sensor needs someone",
@@ -53,12 +59,18 @@ LIMITS_TRUST: dict[str, Limit] = {
         "shaded sensor may add as much", "distance of the irradiance's middle from solar noon, above which a clock is wrong",
     ),
     "clock_air_hours": Limit(
-        3.5, "h", "air is warmest 1 to 5 hours after solar noon in measured years of six climates; sensors in the sun at noon",
+        3.5, "h", "air is warmest 1 to 5 hours after solar noon in hourly years of six places; sensors in the sun at noon",
         "distance of the outdoor temperature's daily crest from 2.75 h after solar noon, above which a clock is wrong",
     ),
     "carnot_share": Limit(
         0.65, "-", "reference values 8: real units reach 0.35 to 0.5 of Carnot at the water's own temperatures; more than 0.65 over "
         "hours is a fault of the data", "share of the Carnot efficiency, above which a meter is wrong",
+    ),
+    "efficiency_most": Limit(
+        7.5,
+        "-",
+        "the best part-load COP of any unit at A12/W35 stays below this (EN 14511 data, common practice); days have standby in them",
+        "heat over the unit's electricity of a day, above which a meter is wrong whatever the temperatures",
     ),
     "efficiency_least": Limit(
         0.8, "-", "an electric heater gives 1; meters' errors together stay below 0.2 (EN 1434-1 class 3, MID class A)",
@@ -81,11 +93,11 @@ LIMITS_TRUST: dict[str, Limit] = {
         "warmth at noon beyond what the air's own daily course explains, in the brightest month",
     ),
     "outdoor_sun_slope_k": Limit(
-        2.0, "K per 500 W/m2", "the air's daily course keeps its form through the year: less than 1.2 K in measured years of six climates",
+        2.0, "K per 500 W/m2", "the air's daily course keeps its form through the year: at most 1.2 K in hourly years of six places (Amsterdam to Miami)",
         "growth of that warmth with the height of the sun",
     ),
     "outdoor_sun_plain_k": Limit(
-        5.0, "K", "the largest month's mean in measured years of six climates is 4.2 K",
+        5.5, "K", "the largest month's mean in hourly years of six places is 4.8 K",
         "the same where the season is too short to see it grow with the sun",
     ),
     "outdoor_sun_act_k": Limit(

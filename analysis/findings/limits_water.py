@@ -11,7 +11,7 @@ LIMITS_WATER: dict[str, Limit] = {
         0.3, "kWh/day", "common practice: six minutes of a 3 kW element; less is a test or a disinfection's last half kelvin", "a day on which the immersion heater worked",
     ),
     "immersion_watch_kwh": Limit(
-        0.5, "kWh/day", "common practice: a tenth of the least tapping day (profile M, 5.8 kWh, Reg. (EU) 813/2013)", "immersion heat beyond disinfection, mean of all days",
+        0.8, "kWh/day", "common practice: a seventh of a family's tapping day (profile M, 5.8 kWh, Reg. (EU) 813/2013)", "immersion heat beyond disinfection, mean of all days",
     ),
     "immersion_act_kwh": Limit(2.0, "kWh/day", "common practice: a third of that tapping day", "the same, worth a setting"),
     "reheat_slow_watch": Limit(
@@ -19,8 +19,8 @@ LIMITS_WATER: dict[str, Limit] = {
         "length of a reheat over what the rated output would take",
     ),
     "reheat_slow_act": Limit(3.5, "-", "common practice: reheats of over three times the length fill the day", "the same, worth a visit"),
-    "coil_approach_watch": Limit(15.0, "K", f"{_COIL}; half as much again is scale, air or too small a coil", "mean coil water over the cylinder, at rated output"),
-    "coil_approach_act": Limit(26.0, "K", f"{_COIL}; three times that runs into the unit's top flow temperature", "the same, worth a visit"),
+    "coil_approach_watch": Limit(20.0, "K", f"{_COIL}; twice the larger of these is scale, air or too small a coil", "mean coil water over the cylinder, at rated output"),
+    "coil_approach_act": Limit(32.0, "K", f"{_COIL}; three times that runs into the unit's top flow temperature", "the same, worth a visit"),
     "reheat_flow_share": Limit(
         0.6, "-", "common practice: coil and valve take a fifth of the flow; below three fifths the unit nears its flow switch", "flow while charging over nominal flow",
     ),
@@ -33,8 +33,19 @@ LIMITS_WATER: dict[str, Limit] = {
     "cold_day_minutes": Limit(
         120.0, "min", "common practice: a large draw empties the sensor's layer for the length of one reheat, an hour at most", "minutes below 40 C that make a day short of hot water",
     ),
-    "cold_days_watch": Limit(1.5, "days/week", "common practice: a family notices the second cold shower of a week", "days a week short of hot water"),
-    "cold_days_act": Limit(4.0, "days/week", "common practice: more often than not", "the same, worth a change"),
+    "cold_day_c": Limit(
+        25.0, "C", "half-way between the main's 10 C and usable 40 C (EN 16147): the front of cold water has reached the sensor",
+        "lowest cylinder temperature that makes a day short of hot water",
+    ),
+    "cold_spell_minutes": Limit(
+        180.0, "min", "common practice: three hours are the whole evening, whatever the reason", "longest stretch below 40 C that makes a day short of hot water",
+    ),
+    "cold_turnover": Limit(
+        1.3, "-", "a third more hot water in a day than a full cylinder holds (EN 16147: from 10 C) leans on reheats in between",
+        "hot water of a day over a full cylinder's, from which 40 minutes below 40 C make it short",
+    ),
+    "cold_days_watch": Limit(1.0, "days/week", "common practice: a family notices a cold shower every week", "days a week short of hot water"),
+    "cold_days_act": Limit(3.5, "days/week", "common practice: more often than not", "the same, worth a change"),
     "standing_loss_over_class": Limit(
         1.3, "-", "Reg. (EU) 812/2013: class C is the worst that may be sold since 2017; a third on top for pipes and sensor as installed (common practice)",
         "standing loss per kelvin over class C's",
@@ -45,9 +56,10 @@ LIMITS_WATER: dict[str, Limit] = {
     "pasteurise_slack_days": Limit(2.0, "days", "common practice: a run may be put off for a day by a draw or a power cut", "days beyond the schedule"),
     "pasteurise_act": Limit(2.0, "-", "common practice: two schedules missed in a row", "time without disinfection over its interval"),
     "diverter_leak_k_per_h": Limit(
-        1.5, "K/h", "common practice: a cylinder stands at 0.2 to 0.4 K/h; a closed diverter passes well under a hundredth of the flow", "cylinder's cooling while heating beyond its cooling at rest",
+        1.2, "K/h", "common practice: a cylinder stands at 0.2 to 0.4 K/h; a closed diverter passes well under a hundredth of the flow",
+        "cooling of the full cylinder that follows the heating water",
     ),
-    "diverter_leak_act": Limit(4.0, "K/h", "common practice: a kilowatt or so out of a usual cylinder", "the same, worth a visit"),
+    "diverter_leak_act": Limit(4.0, "K/h", "common practice: a kilowatt or more out of a usual cylinder", "the same, worth a visit"),
     "pressure_fall_note": Limit(0.015, "bar/week", "common practice: one topping-up a year is 0.5 bar or 0.01 bar/week", "fall of the circuit's pressure"),
     "pressure_fall_watch": Limit(0.04, "bar/week", "common practice: 0.5 bar in a quarter of a year", "the same, look again soon"),
     "pressure_fall_act": Limit(0.15, "bar/week", "common practice: from a usual fill to the low limit in about five weeks", "the same, worth a visit"),
@@ -56,5 +68,9 @@ LIMITS_WATER: dict[str, Limit] = {
     "pressure_low_act": Limit(0.5, "bar", "common practice: units lock out at 0.3 to 0.5 bar", "the same, worth a visit"),
     "frost_water_c": Limit(3.0, "C", "common practice: makers' frost guards start the pump at 4 to 5 C", "coldest still water in the unit"),
     "frost_minutes": Limit(30.0, "min", "common practice: a frost guard mixes the water within minutes", "minutes near freezing without flow"),
+    "frost_unseen_minutes": Limit(
+        600.0, "min", "common practice: longer than any day's work on a unit, and long enough for its water to freeze at a few degrees below zero",
+        "minutes without supply in frost, where no water temperature is measured",
+    ),
     "frost_dead_minutes": Limit(180.0, "min", "common practice: a unit's water takes some hours to freeze at a few degrees below zero", "minutes without supply in frost"),
 }  # fmt: skip

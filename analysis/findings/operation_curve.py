@@ -32,6 +32,8 @@ _RECENT_DAYS = 60
 # Without a designed curve the flattest usual one, an underfloor's, stands in.
 _FLATTEST_SLOPE = -0.35
 _LEVEL_K = 2.0
+# The curve must have moved by so much for the two to look different: a sensor's own unrest is a tenth of it.
+_TELLING_K = 0.5
 
 
 def flow_temperature_above_curve(context: Context) -> Finding | None:
@@ -51,7 +53,11 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     if above < limit("flow_above_curve_note_k"):
         return None
     watch = limit("flow_above_curve_watch_k")
-    severity = lowered(graded(above, watch, limit("flow_above_curve_act_k")), spell, 5.0)
+    act = limit("flow_above_curve_act_k")
+    asked = middle(column(days, "target_above_curve")[here])
+    # Asked for far too hot, and felt: a wrong setting though the unit does not get there.
+    felt = max(above, watch) if np.nan_to_num(asked) >= act else above
+    severity = lowered(graded(felt, watch, act), spell, 5.0)
     kwh = _cost(context, here, above)
     points = ", ".join(f"{f:g} °C at {o:g} °C" for o, f in (curve.points[0], curve.points[-1]))
     asked = middle(column(days, "target_above_curve")[here])
@@ -125,37 +131,35 @@ def _spread(outdoor: Floats) -> float:
 
 
 def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...]:
-    """A curve moved up still follows the weather; a hand's setting does not."""
+    """A curve moved up still follows the weather, so that the excess is steady; with a hand's setting the flow is."""
     days = context.days
     flow, _ = _asked_or_given(days)
-    outdoor = column(days, "outdoor_steady")
-    usable = here & np.isfinite(flow) & np.isfinite(outdoor)
-    if usable.sum() < _FEWEST_DAYS or _spread(outdoor[usable]) < context.limit("compensation_span_k"):
-        return ranked(
-            {
-                "curve_set_high": (0.6, "the weather varied too little to see whether the flow follows it"),
-                "manual_override": (0.4, "the weather varied too little to see whether the flow follows it"),
-            }
-        )
-    slope, _ = _slope(outdoor[usable], flow[usable])
-    share = slope / min(_designed_slope(context, outdoor[usable]), -0.05)
-    # Above three fifths of the designed slope it follows the weather, below compensation_share it does not.
-    low = context.limit("compensation_share")
-    follows = float(np.clip((share - low + 0.1) / 0.3, 0.03, 0.97))
+    curve = column(days, "curve")
+    usable = here & np.isfinite(flow) & np.isfinite(curve)
+    level, excess = _scatter(flow[usable]), _scatter((flow - curve)[usable])
+    if usable.sum() < 5 or level + excess < _TELLING_K:
+        why = "the weather varied too little to see whether the flow follows it"
+        return ranked({"curve_set_high": (0.6, why), "manual_override": (0.4, why)})
+    follows = level**2 / (level**2 + excess**2)
     began = since > f"{days['day'].iloc[0]:%Y-%m-%d}"
     return ranked(
         {
             "curve_set_high": (
                 follows,
-                f"the flow follows the weather with {max(share, 0):.0%} of the designed slope, but too high",
+                f"the excess stays within {excess:.1f} K while the flow moves with the weather by {level:.1f} K",
             ),
             "manual_override": (
                 1.0 - follows,
-                f"the flow stays at {middle(flow[usable]):.0f} °C in any weather"
+                f"the flow stays within {level:.1f} K of {middle(flow[usable]):.0f} °C in any weather"
                 + (f", since {since}" if began else ""),
             ),
         }
     )
+
+
+def _scatter(values: Floats) -> float:
+    """Spread about the median [K], odd days aside."""
+    return 1.4826 * middle(np.abs(values - middle(values))) if len(values) else 0.0
 
 
 def _cost(context: Context, here: Flags, above: float) -> float | None:
@@ -189,9 +193,23 @@ def no_weather_compensation(context: Context) -> Finding | None:
             continue
         slope, half = _slope(outdoor[chosen], flow[chosen])
         share, most = slope / designed, (slope - half) / designed
-        if share < limit("compensation_share") and most < 1.5 * limit("compensation_share"):
+        flat = share < limit("compensation_share") and most < 1.5 * limit("compensation_share")
+        if flat and (is_asked or _flat_in_the_cold(context, outdoor[chosen], flow[chosen])):
             return _not_compensating(context, chosen, flow, is_asked, (slope, designed, share))
     return None
+
+
+def _flat_in_the_cold(context: Context, outdoor: Floats, flow: Floats) -> bool:
+    """True where the flow is level on the colder half of the days too.
+
+    On milder days a unit at its lowest output can't give cooler water, whatever the curve asks.
+    """
+    cold = outdoor <= np.quantile(outdoor, 0.4)
+    if cold.sum() < 8 or _spread(outdoor[cold]) < 0.4 * context.limit("compensation_span_k"):
+        return False
+    slope, half = _slope(outdoor[cold], flow[cold])
+    designed = min(_designed_slope(context, outdoor[cold]), -0.05)
+    return bool((slope - half) / designed < 1.2 * context.limit("compensation_share"))
 
 
 def _not_compensating(
@@ -248,34 +266,21 @@ def heating_out_of_season(context: Context) -> Finding | None:
     )
     if warm.sum() < limit("warm_days"):
         raise NotAssessed(f"needs {limit('warm_days'):.0f} warm days, has {warm.sum()}")
-    so = warm & (heating >= 30.0)
-    spell = last_spell(days["day"], so, warm, hold_days=3, gone_days=7)
+    so = warm & (heating >= limit("warm_day_minutes"))
+    spell = last_spell(days["day"], so, warm, hold_days=3, gone_days=14)
     if spell is None:
         return None
     here = inside(days, spell) & warm
     hours = float(np.mean(heating[here])) / 60.0
-    if spell.share < 0.2:
-        return None
     heat = float(np.nansum(column(days, "q_heating_warm")[here]))
     used = _electricity_of(days, here, heat)
     count = int((so & here).sum())
-    grade: Severity = (
-        "act"
-        if hours >= 3.0 * limit("warm_heating_hours")
-        else "watch"
-        if hours >= limit("warm_heating_hours")
-        else "note"
-    )
-    if (
-        grade == "note"
-        and hours >= limit("warm_heating_hours") / 3.0
-        and count >= 3 * limit("warm_days")
-        and spell.share >= 0.4
-    ):
-        grade = "watch"
+    grade: Severity = "watch" if count >= limit("warm_days") else "note"
+    if hours >= limit("warm_heating_hours"):
+        grade = "act"
     severity = lowered(grade, spell, limit("warm_days"))
     return Finding(
-        "heating_out_of_season", severity, spell.since, sure(max(hours / limit("warm_heating_hours"), 1.0), count, spell.share),
+        "heating_out_of_season", severity, spell.since, sure(max(count / limit("warm_days"), 1.0), count, spell.share),
         f"It heats the rooms {hours:.1f} hours a day on days above {limit('heating_limit_c'):.0f} °C.",
         evidence=(
             Evidence("heating on warm days", round(hours, 1), "h/day", limit("warm_heating_hours")),

@@ -9,9 +9,8 @@ import pandas as pd
 
 from analysis.errors import NotAssessed
 from analysis.findings.context import Context, Need, Rule
-from analysis.findings.model import Evidence, Finding, Severity
+from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import (
-    MAINS_CAUTION,
     Flags,
     Floats,
     heating_year,
@@ -34,6 +33,8 @@ _HEATING_LIMIT_C, _USUAL_DESIGN_C = 15.5, -6.0
 # Over what was asked: the unit's own switching difference lies at 2 to 5 K, a call ends anywhere below.
 _OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
 _KWH_PER_LITRE_K = 0.00116
+# Runs of 10 minutes show in readings half as far apart (sampling theorem).
+_CLOSE_MIN = 5.0
 
 
 @dataclass(frozen=True)
@@ -54,17 +55,20 @@ def short_cycling(context: Context) -> Finding | None:
     outdoor = column(days, "outdoor")
     limit = context.limit
     many = by_day.count >= limit("cycling_runs_a_day")
-    brief = many & ((by_day.minutes < limit("short_run_minutes")) | (by_day.rate > limit("starts_per_hour")))
-    cold = np.isfinite(outdoor) & (outdoor <= _run_through_c(context))
-    often = by_day.rate > limit("cold_starts_per_hour")
-    through = many & cold & often & (by_day.minutes < limit("cold_run_minutes"))
+    allowed, least = _weather_limits(context, outdoor)
+    size = np.fmax(by_day.rate / allowed, least / np.maximum(by_day.minutes, 0.5))
+    brief = many & (np.nan_to_num(size) > 1.0)
+    cold = np.isfinite(outdoor) & (_load(context, outdoor) >= limit("cold_load_share"))
+    through = (
+        cold & (by_day.count > limit("cold_starts_a_day")) & (by_day.minutes < limit("cold_run_minutes"))
+    )
     so = brief | through
     heated = (column(days, "n_heating") >= 60) | (column(days, "n_running") >= 60)
     spell = last_spell(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
     if spell is None:
-        return None
+        return _unseen(context)
     here = inside(days, spell) & so
-    severity, over = _severity(context, by_day, here, brief, spell)
+    severity, over = _severity(context, by_day, here, np.where(brief, size, np.nan), spell)
     chosen = runs[runs["day"].isin(days["day"][here])]
     starts = middle(by_day.count[here])
     length, rate = middle(by_day.minutes[here]), middle(by_day.rate[here])
@@ -74,15 +78,15 @@ def short_cycling(context: Context) -> Finding | None:
         "short_cycling", severity, spell.since, sure(over, spell.days * spell.share, spell.share),
         f"The compressor starts {starts:.0f} times a day for heating and runs {length:.0f} minutes at a time.",
         evidence=(
-            Evidence("median heating run", round(length, 1), "min", limit("short_run_minutes")),
-            Evidence("starts an hour while heating", round(rate, 2), "1/h", limit("starts_per_hour")),
-            Evidence("heating starts a day", round(starts, 1), "1/day"),
+            Evidence("median heating run", round(length, 1), "min", round(middle(least[here]), 1)),
+            Evidence("starts an hour while heating", round(rate, 2), "1/h", round(middle(allowed[here]), 2)),
+            Evidence("heating starts a day", round(starts, 1), "1/day", limit("cold_starts_a_day")),
             Evidence("days with it", int(here.sum()), "days", limit("cycling_days")),
             *told,
         ),
         causes=cause,
         next_step=_next_step(cause[0].cause if cause else ""),
-        caution=water_caution(context.site) if cause and cause[0].cause != "thermostat_chopping" else MAINS_CAUTION,
+        caution=water_caution(context.site) if cause and cause[0].cause in ("low_water_volume", "flow_restriction") else "",
         home="" if severity == "note" else (
             "Your heat pump switches on and off more often than is good for it. It still heats; your installer will look at its "
             "settings. Leaving thermostats at a steady setting helps."
@@ -91,6 +95,22 @@ def short_cycling(context: Context) -> Finding | None:
         visit="setting" if cause and cause[0].cause == "thermostat_chopping" else "drive",
         bring=_bring(cause[0].cause if cause else ""),
     )  # fmt: skip
+
+
+def _unseen(context: Context) -> Finding | None:
+    """Readings far apart show no run that is shorter; then only a counter can tell that there are none."""
+    days = context.days
+    own = [
+        column(days, f"spacing.{q}") for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")
+    ]
+    closest = min((float(np.nanmin(s)) for s in own if np.isfinite(s).any()), default=np.inf)
+    if closest <= _CLOSE_MIN:
+        return None
+    if np.isfinite(column(days, "compressor_starts_counted")).any():
+        return _by_counter(context)
+    raise NotAssessed(
+        f"readings every {closest:.0f} minutes can't show short runs; needs them every {_CLOSE_MIN:.0f} minutes, or compressor_starts"
+    )
 
 
 def _heating_runs(runs: pd.DataFrame) -> pd.DataFrame:
@@ -119,37 +139,43 @@ def _by_day(days: pd.DataFrame, runs: pd.DataFrame) -> _Days:
     )
 
 
-def _run_through_c(context: Context) -> float:
-    """Outdoor temperature below which the load is large enough for a unit of the right size to run through."""
+def _load(context: Context, outdoor: Floats) -> Floats:
+    """Share of the design load that each day's weather asks for [-]; nan where it is not known."""
     base = context.figures.heat_loss.base_temperature_c
     base = min(base, _HEATING_LIMIT_C) if base is not None and base > 8.0 else _HEATING_LIMIT_C
     design = context.site.design.outdoor_c
-    return base - context.limit("cold_load_share") * (
-        base - (design if design is not None else _USUAL_DESIGN_C)
-    )
+    return (base - outdoor) / (base - (design if design is not None else _USUAL_DESIGN_C))
+
+
+def _weather_limits(context: Context, outdoor: Floats) -> tuple[Floats, Floats]:
+    """Starts an hour and run length [min] that each day's weather allows; as in mild weather where it is not known."""
+    limit = context.limit
+    mild, cold = limit("mild_load_share"), limit("cold_load_share")
+    x = np.clip((np.nan_to_num(_load(context, outdoor), nan=mild) - mild) / max(cold - mild, 1e-6), 0.0, 1.0)
+    starts = limit("mild_starts_per_hour") + x * (limit("starts_per_hour") - limit("mild_starts_per_hour"))
+    run = limit("mild_run_minutes") + x * (limit("short_run_minutes") - limit("mild_run_minutes"))
+    return starts, run
 
 
 def _comparable(so: Flags, outdoor: Floats, heated: Flags) -> Flags:
-    """Days on which it could show: at least as mild as those on which it did, or all where the weather is not known."""
+    """Days on which it could show: in the weather in which it did, or all where the weather is not known."""
     if not so.any() or not np.isfinite(outdoor[so]).any():
         return heated | so
-    coldest = float(np.nanquantile(outdoor[so], 0.1))
-    return so | (heated & (np.nan_to_num(outdoor, nan=coldest) >= coldest))
+    coldest, warmest = np.nanquantile(outdoor[so], (0.1, 0.9))
+    like = (outdoor >= coldest) & (outdoor <= warmest)
+    return np.asarray(so | (heated & like), dtype=np.bool_)
 
 
 def _severity(
-    context: Context, by_day: _Days, here: Flags, brief: Flags, spell: Spell
+    context: Context, by_day: _Days, here: Flags, size: Floats, spell: Spell
 ) -> tuple[Severity, float]:
     """Grade by size and by how much of the season it takes; `over` is the size over its limit."""
     limit = context.limit
-    if brief[here].mean() >= 0.3:
-        chosen = here & brief
-        shortness = limit("short_run_minutes") / max(middle(by_day.minutes[chosen]), 1.0)
-        over = max(shortness, np.nan_to_num(middle(by_day.rate[chosen])) / limit("starts_per_hour"))
-    else:
-        over = middle(by_day.rate[here]) / limit("cold_starts_per_hour")
-    heavy = middle(by_day.count[here]) >= 1.5 * limit("counted_starts_a_day") and here.sum() >= 28
-    severity: Severity = "act" if over >= 1.6 or (over > 1.1 and heavy) else "watch"
+    over = middle(by_day.count[here]) / limit("cold_starts_a_day")
+    if np.isfinite(size[here]).mean() >= 0.3:
+        over = middle(size[here])
+    heavy = middle(by_day.count[here]) >= 2.0 * limit("counted_starts_a_day") and here.sum() >= 28
+    severity: Severity = "act" if over >= 1.7 or heavy else "watch"
     return lowered(severity, spell, limit("cycling_days")), over
 
 
@@ -195,9 +221,12 @@ def _by_counter(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
-def _causes(context: Context, runs: pd.DataFrame, *, cold_share: float) -> tuple[tuple, tuple[Evidence, ...]]:  # type: ignore[type-arg]
+def _causes(
+    context: Context, runs: pd.DataFrame, *, cold_share: float
+) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
     """Who ends the runs, how much water there is, how big the unit is, how much flows."""
-    site, told = context.site, []
+    site = context.site
+    told: list[Evidence] = []
     by_call = _ended_by_call(runs)
     scores: dict[str, tuple[float, str]] = {}
     call = by_call if by_call is not None else 0.4
@@ -236,8 +265,13 @@ def _causes(context: Context, runs: pd.DataFrame, *, cold_share: float) -> tuple
         else 0.5
     )
     flows = 1.0 - 0.7 * min(float(restricted), 1.0)
+    plenty = (
+        float(np.clip(litres / context.limit("water_litres_per_kw"), 0.4, 1.0))
+        if np.isfinite(litres)
+        else 1.0
+    )
     scores["oversized_for_mild_load"] = (
-        own * (0.2 + 1.5 * big + 0.4 * cold_share) * flows,
+        own * (0.2 + 1.5 * big + 0.4 * cold_share) * flows * plenty,
         (f"lowest output is {100 * size:.0f} % of the design heat loss" if np.isfinite(size) else "the unit ends its own runs")
         + (", and it cycles in cold weather too" if cold_share > 0.2 else ""),
     )  # fmt: skip
@@ -246,8 +280,8 @@ def _causes(context: Context, runs: pd.DataFrame, *, cold_share: float) -> tuple
         f"each start has about {litres:.0f} l of water a kilowatt to warm, metal included"
         if np.isfinite(litres) else "the unit ends its own runs",
     )  # fmt: skip
-    if by_call is None and not np.isfinite(litres) and not np.isfinite(share) and big < 1.0:
-        return (), tuple(told)
+    if by_call is None and big < 1.0 and restricted < 1.0:
+        return (), tuple(told)  # nothing tells a call that falls away from a unit that stops by itself
     return ranked(scores), tuple(told)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from analysis.errors import NotAssessed
 from analysis.findings.context import Context, Need, Rule
@@ -19,12 +18,21 @@ from analysis.findings.operation_common import (
     ranked,
     refrigerant_caution,
 )
-from analysis.findings.spells import last_spell
+from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import column, sure
 from analysis.physics.air import frost_rate_index
 
 _EXTREME_COIL_K = 10.0
+_FAR_TOO_LITTLE = 2.0 / 3.0
+# What humidity and coil are taken to be moves the frost by more than a twentieth.
+_CLEARLY = 1.05
+# Sooner than any lock of 45 minutes, in air that is not far from keeping a part-loaded coil free of frost.
+_IN_A_ROW, _COIL_NEAR_ZERO_C = 0.6, 2.0
 _LOCK_MIN = 3.0
+# A reversed compressor can't draw less than this out of the water [Wh a kilowatt rated].
+_LEAST_TAKEN_WH = 0.5
+_WEEK = 7
+_FROST_BAND_C = (-5.0, 5.0)
 # Where nothing is known about the unit's efficiency: as rated.
 _AS_RATED = 1.0
 
@@ -32,38 +40,36 @@ _AS_RATED = 1.0
 def excessive_defrost(context: Context) -> Finding | None:
     defrosts = _seen(context)
     limit, days = context.limit, context.days
-    frosty = defrosts[defrosts["frosting"].astype(bool)]
+    # Frost grows fastest about 0 °C; in hard frost the air holds too little for spacing to tell anything.
+    frosty = defrosts[defrosts["frosting"].astype(bool) & defrosts["outdoor"].between(*_FROST_BAND_C)]
     if len(frosty) < limit("defrost_count_watch"):
         return None
     rated = _rated(context)
-    often = (frosty["since_last"] < limit("defrost_interval_minutes")).to_numpy()
-    little = (frosty["frost_kg"] * 1000.0 / rated < limit("defrost_frost_g_per_kw")).to_numpy()
-    power = (frosty["heat_taken"] / frosty["minutes"] * 60.0 / rated).to_numpy(dtype=np.float64)
-    slow = (frosty["minutes"] > limit("defrost_long_minutes")).to_numpy() & (
-        power < limit("defrost_heat_share")
-    )
-    per_day = (
-        pd.DataFrame({"day": frosty["day"], "bad": (often & little) | slow})
-        .groupby("day")["bad"]
-        .agg(["mean", "size"])
-    )
-    per_day = per_day.reindex(days["day"])
-    judged = (per_day["size"].fillna(0.0) >= 2).to_numpy()
-    so = judged & (per_day["mean"].fillna(0.0) >= 0.5).to_numpy()
-    spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
+    gap = frosty["since_last"].to_numpy(dtype=np.float64)
+    laid = (frosty["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64)
+    # What a defrost used tells as well how much there was to melt; where it is not known the frost must be far less.
+    melted = _energy(frosty, rated) < limit("defrost_melting_wh_per_kw")
+    far = laid < _FAR_TOO_LITTLE * limit("defrost_frost_g_per_kw")
+    often = gap < limit("defrost_interval_minutes")
+    needless = often & (far | (melted & (_too_soon(context, gap, laid) > _CLEARLY)))
+    minutes = frosty["minutes"].to_numpy(dtype=np.float64)
+    weak = _drawn(frosty, rated) < limit("defrost_heat_share")
+    slow = ((minutes > limit("defrost_long_minutes")) & weak) | (minutes > limit("defrost_very_long_minutes"))
+    judged, so = _mostly(days["day"], frosty["day"], needless | slow)
+    # Frosting weather comes and goes: three weeks of it without are needed to call it over.
+    spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=21)
     if spell is None:
         return None
     here = frosty[frosty["day"].isin(days["day"][inside(days, spell)])]
     interval = middle(here["since_last"].to_numpy(dtype=np.float64))
     frost = middle((here["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64))
     length, drawn = middle(here["minutes"].to_numpy(dtype=np.float64)), middle(_drawn(here, rated))
-    sooner = min(
-        limit("defrost_interval_minutes") / max(interval, 1.0),
-        limit("defrost_frost_g_per_kw") / max(frost, 1.0),
-    )
-    longer = length / limit("defrost_long_minutes") if drawn < limit("defrost_heat_share") else 0.0
+    sooner = float(_too_soon(context, np.array([interval]), np.array([frost]))[0])
+    weak_now = drawn < limit("defrost_heat_share")
+    longer = length / limit("defrost_long_minutes" if weak_now else "defrost_very_long_minutes")
+    sooner = sooner if needless[frosty.index.isin(here.index)].mean() >= 0.3 else 0.0
     over = max(sooner, longer)
-    if not over > 1.0 or spell.share < 0.5:
+    if not over > _CLEARLY or spell.share < 0.5:
         return None
     severity: Severity = "act" if over >= 1.6 else "watch"
     enough = len(here) >= limit("defrost_count_watch")
@@ -71,7 +77,8 @@ def excessive_defrost(context: Context) -> Finding | None:
     causes = _causes(context, here, slow=longer > 1.0, sooner=sooner)
     kwh = _cost(context, here, frost if sooner > 1.0 else limit("defrost_frost_g_per_kw"), slow=longer > 1.0)
     headline = (
-        f"Each defrost takes {length:.0f} minutes and draws little heat to melt with."
+        f"Each defrost takes {length:.0f} minutes"
+        + (" and draws little heat to melt with." if weak_now else ".")
         if longer > sooner
         else f"It defrosts every {interval:.0f} minutes of running, on less frost than a clean coil carries."
     )
@@ -79,7 +86,7 @@ def excessive_defrost(context: Context) -> Finding | None:
         "excessive_defrost", severity, spell.since, sure(over, spell.days * spell.share, spell.share), headline,
         evidence=(
             Evidence("running time between defrosts in frosting air", round(interval, 1), "min", limit("defrost_interval_minutes")),
-            Evidence("most frost that can settle between two, a kilowatt rated", round(frost), "g/kW", limit("defrost_frost_g_per_kw")),
+            Evidence("most frost that can settle between two, a kilowatt rated", round(frost, 0), "g/kW", limit("defrost_frost_g_per_kw")),
             Evidence("length of a defrost", round(length, 1), "min", limit("defrost_long_minutes")),
             Evidence("heat drawn from the water meanwhile, over rated output", round(drawn, 2), "-", limit("defrost_heat_share")),
             Evidence("defrosts seen in frosting air", len(here), ""),
@@ -99,7 +106,8 @@ def excessive_defrost(context: Context) -> Finding | None:
 def defrost_without_frost(context: Context) -> Finding | None:
     defrosts = _seen(context)
     limit, days = context.limit, context.days
-    dry = _dry(context, defrosts)
+    dry, hollow = _dry(context, defrosts), _hollow(context, defrosts)
+    in_air, dry = int(dry.sum()), dry | hollow
     known = defrosts["frost_known"].to_numpy(dtype=bool)
     if not known.any() and len(defrosts):
         raise NotAssessed("needs outdoor_temperature")
@@ -119,14 +127,16 @@ def defrost_without_frost(context: Context) -> Finding | None:
     number, on = len(chosen), int((so & inside(days, spell)).sum())
     share = number / max(int(defrosts["day"].isin(days["day"][inside(days, spell)]).sum()), 1)
     enough = number >= limit("dry_defrosts") and on >= limit("dry_defrost_days")
+    energy = middle(_energy(defrosts, _rated(context)))
     severity: Severity = "note" if not enough else "act" if number >= limit("dry_defrosts_act") else "watch"
     severity = "note" if spell.until is not None else severity
-    energy = middle(_energy(defrosts, _rated(context)))
-    kwh = float(chosen["electricity"].sum() + chosen["heat_taken"].sum() / 3.0) * heating_year(context)
+    kwh = float(chosen["electricity"].sum() + np.nansum(chosen["heat_taken"]) / 3.0) * heating_year(context)
     warmest = chosen["outdoor"].max()
     return Finding(
         "defrost_without_frost", severity, spell.since, sure(number / limit("dry_defrosts"), on * 2.0),
-        f"{number} defrosts came in air that could not frost a coil, up to {warmest:.0f} °C.",
+        f"{number} defrosts came in air that could not frost a coil, up to {warmest:.0f} °C."
+        if in_air >= 0.5 * number
+        else f"{number} defrosts had next to nothing to melt.",
         evidence=(
             Evidence("defrosts without frost", number, "defrosts", limit("dry_defrosts")),
             Evidence("days with one", on, "days", limit("dry_defrost_days")),
@@ -147,12 +157,38 @@ def defrost_without_frost(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
+def _too_soon(context: Context, gap: Floats, laid: Floats) -> Floats:
+    """How much sooner and on how much less frost than usual [-], the geometric mean of both; above 1 is too soon."""
+    sooner = context.limit("defrost_interval_minutes") / np.maximum(gap, 1.0)
+    less = context.limit("defrost_frost_g_per_kw") / np.maximum(laid, 1.0)
+    return np.sqrt(sooner * less)
+
+
+def _mostly(day: pd.Series, event_day: pd.Series, bad: Flags) -> tuple[Flags, Flags]:
+    """Days with such events, and those about which most were bad, a week of such days taken together."""
+    table = (
+        pd.DataFrame({"bad": bad.astype(np.float64)})
+        .groupby(event_day.to_numpy())["bad"]
+        .agg(["sum", "size"])
+    )
+    table = table[table["size"] >= 2]
+    near = table.rolling(_WEEK, center=True, min_periods=1).sum()
+    so = (near["sum"] >= 0.5 * near["size"]).reindex(day, fill_value=False).to_numpy(dtype=bool)
+    return day.isin(table.index).to_numpy(), so
+
+
 def _seen(context: Context) -> pd.DataFrame:
+    """The defrosts, heat taken nan where no meter shows it: none, or one that counts forwards only."""
     if context.site.heat_pump.source != "air":
         raise NotAssessed("the source is not air")
     if context.figures.defrost.reason:
         raise NotAssessed(context.figures.defrost.reason)
-    return context.facts.defrosts
+    defrosts = context.facts.defrosts
+    if not len(defrosts):
+        return defrosts
+    taken = middle(defrosts["heat_taken"].to_numpy(dtype=np.float64)) * 1000.0 / _rated(context)
+    shown = np.nansum(column(context.whole.days, "n_heat")) > 0 and taken > _LEAST_TAKEN_WH
+    return defrosts if shown else defrosts.assign(heat_taken=np.nan)
 
 
 def _rated(context: Context) -> float:
@@ -192,7 +228,26 @@ def _dry(context: Context, defrosts: pd.DataFrame) -> Flags:
     return np.asarray((warm | arid) & defrosts["frost_known"].to_numpy(dtype=bool), dtype=np.bool_)
 
 
-def _spell_of_weather(context: Context, so: NDArray[np.bool_]):  # type: ignore[no-untyped-def]
+def _hollow(context: Context, defrosts: pd.DataFrame) -> Flags:
+    """Defrosts that follow one another on little frost: those that use no more than the bare coil takes, where most are
+    so; and those on next to none, where there are many."""
+    limit, rated = context.limit, _rated(context)
+    laid = (defrosts["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64)
+    gap = defrosts["since_last"].to_numpy(dtype=np.float64)
+    little = (laid < limit("defrost_frost_g_per_kw") * _FAR_TOO_LITTLE) & (
+        gap < limit("defrost_interval_minutes")
+    )
+    hollow = little & (_energy(defrosts, rated) < limit("defrost_coil_wh_per_kw"))
+    _, so = _mostly(context.days["day"], defrosts["day"], hollow)
+    hollow &= defrosts["day"].isin(context.days["day"][so]).to_numpy()
+    # One after the other on hardly any frost, and not only now and then: whatever each may have melted.
+    bare = (laid < limit("dry_frost_g_per_kw")) & (gap < _IN_A_ROW * limit("defrost_interval_minutes"))
+    bare &= (defrosts["outdoor"] > _COIL_NEAR_ZERO_C).to_numpy()
+    many = bare.sum() >= limit("defrost_count_watch") and bare.mean() >= limit("dry_defrost_share")
+    return np.asarray(hollow | bare if many else hollow, dtype=np.bool_)
+
+
+def _spell_of_weather(context: Context, so: Flags) -> Spell | None:
     """The newest stretch, judged on days as mild as those on which it was so: a frosty month does not end it."""
     days = context.days
     outdoor = column(days, "outdoor")
@@ -233,17 +288,16 @@ def _causes(context: Context, here: pd.DataFrame, *, slow: bool, sooner: float) 
     if lock > 0.5:
         words += f"; {lock:.0%} of the defrosts come as soon as the unit's own lock ends, however little frost there is"
     if slow:
-        minutes = middle(here["minutes"].to_numpy(dtype=np.float64))
+        drawn = middle(_drawn(here, _rated(context)))
+        takes = f"a defrost takes {middle(here['minutes'].to_numpy(dtype=np.float64)):.0f} minutes"
+        how = (
+            f" and draws only {drawn:.0%} of the rated output out of the water" if np.isfinite(drawn) else ""
+        )
+        blocked = 0.3 if sooner <= 1.0 else 1.0
         return ranked(
             {
-                "insufficient_defrost_heat": (
-                    3.0,
-                    f"a defrost takes {minutes:.0f} minutes and draws only {middle(_drawn(here, _rated(context))):.0%} of the rated output out of the water",
-                ),
-                "coil_airflow": (
-                    0.3 if sooner <= 1.0 else 1.0,
-                    "ice that is left behind blocks the air as well",
-                ),
+                "insufficient_defrost_heat": (3.0, takes + how),
+                "coil_airflow": (blocked, "ice that is left behind blocks the air as well"),
                 "low_refrigerant_symptom": (0.3 * refrigerant, words),
             }
         )
@@ -258,16 +312,17 @@ def _dry_causes(context: Context, energy: float) -> tuple[Cause, ...]:
     sensor = float(np.clip((limit - energy) / 4.0, -2.5, 2.5)) if np.isfinite(energy) else 0.0
     sensor += float(np.clip((share - 1.02) / 0.06, -2.0, 2.0))
     chance = 1.0 / (1.0 + float(np.exp(-1.3 * sensor)))
-    melted = f"a defrost uses {energy:.0f} Wh a kilowatt rated, " + (
-        "hardly more than the bare coil takes" if energy < limit else "as if there were ice to melt"
-    )
+    melted = "what a defrost melts is not measured"
+    if np.isfinite(energy):
+        like = "hardly more than the bare coil takes" if energy < limit else "as if there were ice to melt"
+        melted = f"a defrost uses {energy:.0f} Wh a kilowatt rated, {like}"
     words = f"{melted}; steady heating reaches {share:.0%} of the rated performance"
     return ranked({"sensor_fault": (chance, words), "low_refrigerant_symptom": (1.0 - chance, words)})
 
 
 def _cost(context: Context, here: pd.DataFrame, frost: float, *, slow: bool) -> float:
     """A year's electricity of the defrosts beyond those the frost asks for; a third of the heat drawn is electricity."""
-    each = here["electricity"].sum() + here["heat_taken"].sum() / 3.0
+    each = here["electricity"].sum() + np.nansum(here["heat_taken"]) / 3.0
     spare = max(1.0 - frost / context.limit("defrost_frost_g_per_kw"), 0.0)
     if slow:
         spare = max(spare, 0.3)

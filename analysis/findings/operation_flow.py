@@ -31,6 +31,8 @@ _WIDE_DIFFERENCE_K = 7.0
 _MODULATES_RANGE, _MODULATES_LINK = 1.25, 0.7
 _FEWEST_DAYS = 28
 _WINDOW_DAYS = 14
+# Four sensors of 0.3 K on differences of 3 to 5 K tell flows apart by a tenth.
+_MORE_BEYOND = 1.1
 
 
 def low_flow(context: Context) -> Finding | None:
@@ -253,17 +255,19 @@ def buffer_mixing(context: Context) -> Finding | None:
     judged = (column(days, "n_beyond") >= _STEADY_MIN) & np.isfinite(drop)
     if judged.sum() < 5:
         raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
-    so = judged & (np.nan_to_num(drop) >= 0.6 * limit("buffer_drop_watch_k"))
+    so = judged & (np.nan_to_num(drop) >= 0.8 * limit("buffer_drop_watch_k"))
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
     if spell is None:
         return None
     here = inside(days, spell) & judged
     lost = middle(drop[here])
-    if lost < 0.6 * limit("buffer_drop_watch_k"):
+    if lost < 0.8 * limit("buffer_drop_watch_k"):
         return None
     lift, beyond = middle(column(days, "lift")[here]), middle(column(days, "beyond_lift")[here])
     ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")
     severity = lowered(graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), spell, 5.0)
+    if ratio < _MORE_BEYOND:  # no more water beyond the buffer than before it: then nothing is drawn in
+        severity = "note"
     used = float(np.nansum(column(days, "e_space")[here]))
     kwh = used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * lost)) * heating_year(context) if used > 0 else None
     because = (

@@ -10,12 +10,15 @@ from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import MAINS_CAUTION, Flags, Floats, graded, inside, lowered, middle
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import column, sure
+from analysis.use import least_running_w
 
 _REST_MIN = 30
-_COARSE_REST_MIN = 120
 _UNASKED_MIN = 60
 _YEAR_HOURS = 8766.0
 _USUAL_PUMP_W = 45.0
+_USUAL_SIZE_KW = 12.0
+# By the hour: a floor is a level that many days share, to within a register's last digit.
+_FLOOR_SPREAD, _REGISTER_W, _FEWEST_FLOOR_DAYS = 1.2, 10.0, 10
 
 
 def high_standby(context: Context) -> Finding | None:
@@ -24,7 +27,8 @@ def high_standby(context: Context) -> Finding | None:
     if judged.sum() < 5:
         raise NotAssessed("the unit rested on too few days to show what it draws at rest")
     rated = context.site.heat_pump.rated_output_kw or 0.0
-    more = limit("standby_w_per_kw") * max(rated - 12.0, 0.0) + (limit("standby_pump_w") if pumps else 0.0)
+    more = limit("standby_w_per_kw") * max(rated - _USUAL_SIZE_KW, 0.0)
+    more += limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
     watch, act = limit("standby_watch_w") + more, limit("standby_act_w") + more
     so = judged & (np.nan_to_num(power) >= watch)
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
@@ -62,22 +66,33 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
     days, site = context.days, context.site
     includes = {c for p in site.points_of("heat_pump_electricity") for c in p.includes}
     inside_meter = "circulation_pump" in includes and not site.measures("circulation_pump_electricity")
-    spacing = column(days, "spacing.heat_pump_electricity")
     still, n_still = column(days, "still_power"), column(days, "n_still")
     if inside_meter and (np.isfinite(still) & (n_still >= _REST_MIN)).sum() >= 5:
         return still, np.isfinite(still) & (n_still >= _REST_MIN), "with the water standing still", False
-    idle, n_rest = column(days, "idle_power"), column(days, "n_rest")
-    fewest = np.where(spacing > 2.0, _COARSE_REST_MIN, _REST_MIN)
-    if np.nanmin(spacing) <= 15.0:
-        return idle, np.isfinite(idle) & (n_rest >= fewest), "a quarter of an hour after a stop", inside_meter
+    if np.nanmin(column(days, "spacing.heat_pump_electricity")) <= 15.0:
+        power = column(days, "rest_power")
+        return (
+            power,
+            np.isfinite(power) & (column(days, "n_calm") >= _REST_MIN),
+            "well after a stop",
+            inside_meter,
+        )
     lowest = column(days, "lowest_hour")
-    # By the hour only a day's lowest hour can be rest, and only if the unit rested that long: the calm days tell.
-    calm = (
-        np.isfinite(lowest) & (lowest <= np.nanquantile(lowest, 0.25))
-        if np.isfinite(lowest).any()
-        else lowest > 0
+    return lowest, _at_the_floor(lowest, least_running_w(site)), "lowest hour of calm days", inside_meter
+
+
+def _at_the_floor(lowest: Floats, running_w: float) -> Flags:
+    """Days whose lowest hour was rest: at the level below which no day goes, and far below a running compressor."""
+    known = np.isfinite(lowest)
+    if not known.any():
+        return known
+    floor = float(np.quantile(lowest[known], 0.1))
+    near = known & (lowest <= _FLOOR_SPREAD * floor + _REGISTER_W)
+    return (
+        near
+        if floor < 0.5 * running_w and near.sum() >= _FEWEST_FLOOR_DAYS
+        else np.zeros(len(lowest), dtype=np.bool_)
     )
-    return lowest, calm, "lowest hour of calm days", inside_meter
 
 
 def pump_always_on(context: Context) -> Finding | None:

@@ -193,7 +193,7 @@ def _party(site: Site, days: pd.DataFrame) -> Flags:
     made = np.nan_to_num(column(days, "q_hot_water")) + np.nan_to_num(column(days, "e_immersion"))
     if not made.any():
         made = column(days, "n_hot_water")  # minutes stand in for heat where none is metered
-    usual = _usual(made, 15)
+    usual = _usual(np.where(made > 0, made, np.nan), 15)
     much = (made > _limit(site, "party_ratio") * usual) & (made > usual + 2.0)
     # Once in a while: what comes every few days is a habit, and one that goes on is a fault to be found.
     rare = pd.Series(much.astype(float)).rolling(15, center=True, min_periods=1).sum().to_numpy() <= 2

@@ -14,6 +14,8 @@ from analysis.plant.site import Point
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+METER_CAUTION = "The meter stands in a mains circuit: only an electrician licensed for it opens the board, under the local code."
+
 
 def column(days: pd.DataFrame, name: str) -> Floats:
     """A column as float64 (n,), all nan where it is absent."""

@@ -9,7 +9,15 @@ from analysis.findings.context import Rule
 from analysis.findings.trust_clock import CLOCK_RULES
 from analysis.findings.trust_meters import METER_RULES
 from analysis.findings.trust_outdoor import OUTDOOR_RULES
+from analysis.findings.trust_registers import REGISTER_RULES
 from analysis.findings.trust_silence import SILENCE_RULES
 from analysis.findings.trust_units import UNIT_RULES
 
-RULES: tuple[Rule, ...] = (*SILENCE_RULES, *UNIT_RULES, *CLOCK_RULES, *OUTDOOR_RULES, *METER_RULES)
+RULES: tuple[Rule, ...] = (
+    *SILENCE_RULES,
+    *REGISTER_RULES,
+    *UNIT_RULES,
+    *CLOCK_RULES,
+    *OUTDOOR_RULES,
+    *METER_RULES,
+)

@@ -40,17 +40,20 @@ class _Lag:
 
 def clock_offset(context: Context) -> Finding | None:
     """A meter whose story comes at another time than the rest tells it, or a whole plant out of step with the sun."""
-    lags, judged = _lags(context)
-    found = _between_meters(context, lags, judged) if lags else None
+    lags, keeps = _lags(context)
+    found = _between_meters(context, lags, keeps) if lags else None
     if found is not None:
         return found
+    by_season = _by_clock_change(context)
+    if by_season is not None:
+        return by_season
     by_sun, seen = _by_irradiance(context)
     if by_sun is not None:
         return by_sun
-    by_air, seen_air = _by_air(context)
+    by_air, seen_air = (None, False) if "outdoor_temperature" in context.spoiled else clock_by_air(context)
     if by_air is not None:
         return by_air
-    if not judged and not seen and not seen_air:
+    if not keeps and not seen and not seen_air:
         raise NotAssessed(
             "needs the unit's electricity beside heat or water temperatures every half hour or closer, or an outdoor sensor "
             "with the site's latitude and longitude"
@@ -62,30 +65,35 @@ def clock_offset(context: Context) -> Finding | None:
 
 
 def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
-    """Signals that run off the electricity's clock, and those that could be compared at all."""
+    """Signals that run off the electricity's clock, and those that keep it."""
     days = context.whole.days
-    judged: set[str] = set()
+    keeps: set[str] = set()
     out = []
     for signal in _SIGNALS:
+        if any(q in context.spoiled for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
+            continue
         lag, like = column(days, f"lag_{signal}"), column(days, f"like_{signal}")
         told = np.isfinite(lag) & (like >= context.limit("clock_likeness"))
         if told.sum() < _FEWEST_DAYS:
             continue
-        judged.add(signal)
         limit = max(
             context.limit("clock_minutes"), context.limit("clock_spacings") * _spacing(context, signal)
         )
         late = lag - _NATURAL_MIN
-        spell = last_spell(days["day"], told & (np.abs(late) >= limit), told, hold_days=_FEWEST_DAYS)
+        off = told & (np.abs(late) >= limit)
+        spell = last_spell(days["day"], off, told, hold_days=_FEWEST_DAYS)
+        if off.sum() < 0.3 * told.sum():
+            keeps.add(signal)
         if spell is None or spell.share < 0.7:
             continue
-        mine = told & _within(context, spell) & (np.abs(late) >= limit)
+        mine = off & _within(context, spell)
         typical = float(np.median(late[mine]))
         # A true offset is one and the same every day; likenesses by accident are all over the day.
         if np.median(np.abs(late[mine] - typical)) > max(0.25 * abs(typical), limit / 2.0):
             continue
+        keeps.discard(signal)
         out.append(_Lag(signal, typical, limit, spell))
-    return out, judged
+    return out, keeps
 
 
 def _within(context: Context, spell: Spell) -> np.ndarray:
@@ -99,13 +107,12 @@ def _spacing(context: Context, signal: str) -> float:
     return max((float(days[f"spacing.{q}"].median()) for q in wanted if f"spacing.{q}" in days), default=1.0)
 
 
-def _between_meters(context: Context, lags: list[_Lag], judged: set[str]) -> Finding:
-    """Where all others agree among themselves, the electricity's clock is the odd one; else the one that strays."""
-    strays = {lag.signal for lag in lags}
+def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Finding:
+    """Where nothing keeps the electricity's clock, that is the odd one; else what strays from it."""
     first = max(lags, key=lambda x: x.spell.days)
-    electricity = strays == judged
+    electricity = not keeps
     culprit = "electricity" if electricity else first.signal
-    alone = len(judged) == 1
+    alone = len(lags) + len(keeps) == 1
     points = _points(context, culprit)
     minutes = first.minutes
     # Others late by so much: the electricity's own stamps are early, and the other way about.
@@ -148,12 +155,49 @@ def _points(context: Context, signal: str) -> list[Point]:
 
 def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     """The quantities whose clock strays; a whole plant out of step with the sun still keeps step with itself."""
-    lags, judged = _lags(context)
+    lags, keeps = _lags(context)
     if not lags:
         return frozenset()
-    strays = {lag.signal for lag in lags}
-    chosen = {"electricity"} if strays == judged else strays
+    chosen = {lag.signal for lag in lags} if keeps else {"electricity"}
     return frozenset(q for s in chosen for q in _QUANTITIES[s])
+
+
+# ---- across the change of the clocks
+
+_HOUR_MIN, _SLACK_MIN, _AROUND_DAYS, _LEAST_AROUND = 60.0, 12.0, 14, 4
+
+
+def _by_clock_change(context: Context) -> Finding | None:
+    """A set-back that kept to its minute comes an hour off it from the day on which the clocks change."""
+    days, zone = context.whole.days, context.site.zone
+    minute = column(days, "set_back_min")
+    if not np.isfinite(minute).any():
+        return None
+    length = column(days, "n_minutes")
+    for at in np.flatnonzero(np.abs(length - 1440.0) >= 30.0):
+        before = minute[max(at - _AROUND_DAYS, 0) : at]
+        after = minute[at + 1 : at + 1 + _AROUND_DAYS]
+        before, after = before[np.isfinite(before)], after[np.isfinite(after)]
+        if min(len(before), len(after)) < _LEAST_AROUND:
+            continue
+        jump = float(np.median(after) - np.median(before))
+        steady = max(float(np.median(np.abs(x - np.median(x)))) for x in (before, after)) <= _SLACK_MIN
+        if not steady or abs(abs(jump) - _HOUR_MIN) > _SLACK_MIN:
+            continue
+        since = f"{days['day'].iloc[at]:%Y-%m-%d}"
+        return Finding(
+            "clock_offset", "watch", since, 0.85,
+            f"Since the clocks changed on {since} the set-back comes an hour {'later' if jump > 0 else 'earlier'} by the readings' local time.",
+            (
+                Evidence("set-back before the change", round(float(np.median(before)) / 60.0, 2), "h"),
+                Evidence("set-back after it", round(float(np.median(after)) / 60.0, 2), "h"),
+            ),
+            next_step="Ask whether the heating's own clock was changed over; if it was, the export stamps its times in another zone than "
+            f"the site file says ({zone.key} for days, [csv] timezone for times without an offset).",
+            home="Please look whether your heating control shows the right time: it may still be on the time before the clocks changed.",
+            visit="call",
+        )  # fmt: skip
+    return None
 
 
 # ---- against the sun
@@ -175,7 +219,7 @@ def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
     return _solar(context, spell, off, limit, "the middle of the day's sunshine"), True
 
 
-def _by_air(context: Context) -> tuple[Finding | None, bool]:
+def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
     """The warmest time of the outdoor air against the afternoon."""
     days = context.whole.days
     cosine, sine = (_running_mean(column(days, f"air_{n}"), _WINDOW_DAYS) for n in ("cos", "sin"))

@@ -73,7 +73,8 @@ def implausible_efficiency(context: Context) -> Finding | None:
     share = np.divide(least, unit, out=np.zeros(len(days)), where=worked)
     ratio = np.divide(heat, unit, out=np.ones(len(days)), where=worked)
     high_limit, low_limit = context.limit("carnot_share"), context.limit("efficiency_least")
-    high, low = worked & (share > high_limit), worked & (ratio < low_limit)
+    most = context.limit("efficiency_most")
+    high, low = worked & ((share > high_limit) | (ratio > most)), worked & (ratio < low_limit)
     above = last_spell(days["day"], high, worked, hold_days=3)
     below = last_spell(days["day"], low, worked, hold_days=3)
     above = above if above is not None and above.share >= 0.5 else None
@@ -85,15 +86,15 @@ def implausible_efficiency(context: Context) -> Finding | None:
     cop = float(heat[mine].sum() / unit[mine].sum())
     if spell is above:
         carnot = float(np.median(share[mine]))
-        gross = carnot > 1.0
-        words = (
-            "more than physics allows at its own temperatures"
-            if gross
-            else "more than any unit reaches at its own temperatures"
-        )
-        headline = f"Heat over electricity is {cop:.1f}, {words} ({carnot:.0%} of Carnot)."
-        evidence = Evidence("share of the Carnot efficiency", round(carnot, 3), "-", high_limit)
-        over = carnot / high_limit
+        words = "more than any unit reaches"
+        evidence = Evidence("heat over electricity", round(cop, 2), "-", most)
+        over = cop / most
+        if carnot > high_limit:
+            words = "more than physics allows" if carnot > 1.0 else words
+            words += f" at its own temperatures ({carnot:.0%} of Carnot)"
+            evidence = Evidence("share of the Carnot efficiency", round(carnot, 3), "-", high_limit)
+            over = carnot / high_limit
+        headline = f"Heat over electricity is {cop:.1f}, {words}."
     else:
         headline = f"The meters show {cop:.2f} kWh of heat for each kWh of electricity: less than an electric heater gives."
         evidence = Evidence("heat over electricity", round(cop, 3), "-", low_limit)
@@ -144,9 +145,10 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     allowed = _allowed(context, column(days, "lift"))
     # What antifreeze explains is taken off before the rest is judged.
     rest = ratio / (1.0 + by_file) - 1.0
-    typical = float(np.median(rest[compared]))
     so = compared & (np.abs(rest) > allowed) & (np.abs(rest) > context.limit("heat_meter_share"))
-    spell = last_spell(days["day"], so, compared, hold_days=_FEWEST_DAYS)
+    # A day of small temperature differences, on which the sensors' classes could explain it too, is no word either way.
+    told = so | (compared & (np.abs(rest) <= context.limit("heat_meter_share")))
+    spell = last_spell(days["day"], so, told, hold_days=_FEWEST_DAYS)
     if spell is None or spell.share < 0.7:
         unsaid = _unsaid_antifreeze(context, float(np.median(ratio[compared])) - 1.0)
         if by_file >= context.limit("antifreeze_share"):
@@ -284,7 +286,15 @@ METER_RULES: tuple[Rule, ...] = (
         "implausible_efficiency",
         implausible_efficiency,
         (Need(("heat_pump_electricity",)), Need((*HEAT_METERS, "flow_rate"))),
-        frozenset({"heat_pump_electricity", "heat_output", "flow_temperature", "outdoor_temperature"}),
+        frozenset(
+            {
+                "heat_pump_electricity",
+                "heat_output",
+                "flow_temperature",
+                "return_temperature",
+                "outdoor_temperature",
+            }
+        ),
         lambda context, finding: _HEAT | {"heat_pump_electricity"},
     ),
     Rule(

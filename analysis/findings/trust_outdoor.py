@@ -13,6 +13,7 @@ from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.telling import column, date_text, sure
+from analysis.findings.trust_clock import clock_by_air
 from analysis.physics.sun import clear_noon, daytime_temperature
 
 _MONTH_DAYS = 30
@@ -23,6 +24,8 @@ _SIDES = {"fore": "east", "noon": "south", "aft": "west"}
 # night coefficient 2.2 over twelve hours).
 _DUSK_SHARE = 0.9
 _SUN_STEP = 500.0
+# Below this clear noon even a plain wall in the sun adds less than its limit on most days.
+_DARK_W_M2 = 300.0
 
 
 @dataclass(frozen=True)
@@ -45,6 +48,8 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
         raise NotAssessed("needs latitude and longitude in the site file")
     if np.isfinite(column(days, "air_noon") - column(days, "air_dusk")).sum() < _FEWEST_DAYS:
         raise NotAssessed(f"needs {_FEWEST_DAYS} days of outdoor temperature every two hours or closer")
+    if clock_by_air(context)[0] is not None:
+        raise NotAssessed("the readings' clock is off against the sun: see clock_offset")
     by_controls = _against_controls(context)
     warmth = max((_warmth(context, side, latitude) for side in _WINDOWS), key=lambda w: w.monthly)
     by_sun = (
@@ -54,7 +59,7 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
     )
     plainly = warmth.monthly >= context.limit("outdoor_sun_plain_k")
     if not (by_sun or plainly or by_controls is not None):
-        if warmth.season < 250.0 and warmth.monthly < context.limit("outdoor_sun_k"):
+        if warmth.season < _DARK_W_M2 and warmth.monthly < context.limit("outdoor_sun_k"):
             raise NotAssessed(
                 "the sun stood too low in this period to show whether the outdoor sensor hangs in it"
             )
@@ -90,7 +95,7 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
         tuple(evidence),
         next_step=(
             f"Move the sensor to a shaded wall (north, 2 m up, away from flues, windows and the unit's own air), or shade it; the sun reaches it "
-            f"most from the {_SIDES[warmth.side]}. Until then figures that rest on outdoor temperature are too kind or too harsh by day."
+            f"most from the {_SIDES[warmth.side]}. If nothing shines on it, look whether the clock runs an hour or two early. Until then figures that rest on outdoor temperature are too kind or too harsh by day."
         ),
         caution="Work on a ladder by the local rules; the sensor's cable is low voltage, but switch the unit's controls off first.",
         visit="drive",
@@ -106,7 +111,7 @@ def _warmth(context: Context, side: str, latitude: float) -> _Warmth:
     at_dusk = _DUSK_SHARE * daytime_temperature(1.0, hours)
     # The air's own rise, told by the two moments without sun.
     excess = mid - dawn - (dusk - dawn) * at_window / at_dusk
-    sun = np.asarray(clear_noon(days["day"].dt.dayofyear.to_numpy(), latitude))
+    sun = np.asarray(clear_noon(days["day"].dt.day_of_year.to_numpy(), latitude))
     known = np.isfinite(excess)
     monthly = pd.Series(excess).rolling(_MONTH_DAYS, min_periods=20).mean().to_numpy()
     if not np.isfinite(monthly).any():

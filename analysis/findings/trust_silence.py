@@ -1,4 +1,4 @@
-"""Readings that do not come, do not move, or begin anew: gaps, stuck sensors, register resets."""
+"""Readings that do not come, or do not move: gaps and stuck sensors."""
 
 from __future__ import annotations
 
@@ -11,14 +11,21 @@ import pandas as pd
 from analysis.errors import NotAssessed
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding, Severity
-from analysis.findings.telling import Flags, Floats, column, date_text, listed, named, runs_of, sure
+from analysis.findings.telling import (
+    METER_CAUTION,
+    Flags,
+    Floats,
+    column,
+    date_text,
+    listed,
+    named,
+    runs_of,
+    sure,
+)
 from analysis.plant.site import Point
 
 _WHOLE_SHARE, _NONE_SHARE = 0.9, 0.1
 _LOST_MIN = 60
-_METER_CAUTION = "The meter stands in a mains circuit: only an electrician licensed for it opens the board, under the local code."
-
-
 # ---- gaps
 
 
@@ -49,7 +56,13 @@ def data_gap(context: Context) -> Finding | None:
     who = "all points" if everything else listed(named(p) for p in gap.points)
     since = date_text(days, gap.first)
     until = None if gap.ongoing else date_text(days, gap.last)
-    span = f"since {since}" if until is None else f"between {since} and {until}"
+    span = (
+        f"since {since}"
+        if until is None
+        else f"on {since}"
+        if until == since
+        else f"between {since} and {until}"
+    )
     length = _long(gap.hours) + (f" (in all {_long(gap.in_all)})" if gap.in_all > 1.2 * gap.hours else "")
     registers = everything and any(p.form == "register" for p in gap.points)
     kept = " Totals hold where a register counted on; what happened within is lost." if registers else ""
@@ -155,8 +168,12 @@ def _gap_severity(context: Context, gap: _Gap, hours_in_all: float) -> Severity:
     lasting = (gap.last - gap.first + 1) >= context.limit("gap_ongoing_days")
     if gap.ongoing:
         return "act" if lasting else "watch" if gap.hours >= 24.0 else "note"
-    # A gap that is over still leaves the period's figures incomplete.
-    return "watch" if gap.in_all >= min(context.limit("gap_watch_hours"), 0.1 * hours_in_all) else "note"
+    # A gap that is over still leaves the period's figures incomplete, if it is no small part of them.
+    much = max(
+        min(context.limit("gap_watch_hours"), 0.1 * hours_in_all),
+        context.limit("gap_watch_share") * hours_in_all,
+    )
+    return "watch" if gap.in_all >= much else "note"
 
 
 # ---- stuck sensors
@@ -177,57 +194,30 @@ _SATURATED = 99.0  # fog keeps a sensor at its upper end for days
 _ERROR_VALUES = {85.0, -127.0, -50.0, 150.0, 0.0, -40.0, 125.0}
 
 
-def stuck_days(context: Context, point: Point) -> Flags | None:
-    """Days on which a point kept one and the same reading though it should have moved; None where that can't be told."""
-    days = context.whole.days
-    moves = column(days, f"moves.{point.id}")
-    if point.quantity == "outdoor_humidity":
-        should = column(days, f"raw.{point.id}") < _SATURATED
-    elif point.quantity in _AIR:
-        should = np.ones(len(days), dtype=bool)
-    elif point.quantity in _WATER or point.quantity == "flow_rate":
-        should = column(days, "n_running") >= _WORKED_MIN
-    elif point.quantity == "cylinder_temperature":
-        should = column(days, f"raw.{point.id}") > _WARM_CYLINDER_C
-    elif point.quantity == "heat_output":
-        should = (column(days, "n_running") >= _WORKED_MIN) & (
-            np.nan_to_num(column(days, "e_heat_pump")) >= 2.0
-        )
-    elif point.quantity == "heat_pump_electricity":
-        should = np.nan_to_num(column(days, "q_total")) >= 5.0
-    else:
-        return None
-    return (moves == 0.0) & should
+@dataclass(frozen=True)
+class _Stuck:
+    """A stretch of days, first to last [index], on which a point kept one reading though it should have moved."""
+
+    point: Point
+    first: int
+    last: int
+    length: int
+    ongoing: bool
 
 
 def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
     days = context.whole.days
-    worst: tuple[tuple[bool, int], Point, int, int, bool, float] | None = None
-    judged = False
-    for point in context.site.point:
-        flags = stuck_days(context, point)
-        if flags is None or f"moves.{point.id}" not in days or days[f"moves.{point.id}"].isna().all():
-            continue
-        judged = True
-        moves = column(days, f"moves.{point.id}")
-        need, habit = _days_needed(context, point, moves)
-        known = np.flatnonzero(np.isfinite(moves))
-        for a, b in runs_of(flags[known]):
-            first, last = int(known[a]), int(known[b])
-            if b - a + 1 < need:
-                continue
-            # The newest word of the sensor decides whether it goes on.
-            ongoing = bool(b == len(known) - 1) or not bool((moves[last + 1 :] > 0).any())
-            key = (ongoing, b - a + 1)
-            if worst is None or key > worst[0]:
-                worst = (key, point, first, last, ongoing, habit)
+    judged = [p for p in context.site.point if _should_move(days, p) is not None]
     if not judged:
-        raise NotAssessed("needs a temperature or meter read at least 12 times a day")
-    if worst is None:
+        raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
+    stuck = [s for p in judged for s in _stuck_runs(context, p)]
+    if not stuck:
         return _shortly_stuck(context)
-    (_, length), point, first, last, ongoing, habit = worst
-    value = float(column(days, f"raw.{point.id}")[last])
+    worst = max(stuck, key=lambda s: (s.ongoing, s.length))
+    point, length, ongoing = worst.point, worst.length, worst.ongoing
+    need, habit = _days_needed(context, point)
+    value = float(column(days, f"raw.{point.id}")[worst.last])
     severity: Severity = "note" if not ongoing else "act" if length >= 3 else "watch"
     shows = f"{value:.4g} {point.kind.unit}" if point.form != "register" else "the same total"
     spoken = (
@@ -235,16 +225,15 @@ def sensor_stuck(context: Context) -> Finding | None:
         if point.form == "gauge" and value in _ERROR_VALUES
         else ""
     )
-    since = date_text(days, first)
     expected = f" instead of about {habit:.0f} changes a day" if math.isfinite(habit) else ""
     return Finding(
         "sensor_stuck",
         severity,
-        since,
+        date_text(days, worst.first),
         sure(2.0, length),
         f"{named(point)} has shown {shows}{spoken} without a change for {length} days{expected}.",
         (
-            Evidence("days without a change", float(length), "days", float(need_of(context, point, days))),
+            Evidence("days without a change", float(length), "days", float(need)),
             Evidence("changes a day before", None if math.isnan(habit) else round(habit, 1), "changes"),
             Evidence("reading", round(value, 3), point.kind.unit),
         ),
@@ -252,34 +241,83 @@ def sensor_stuck(context: Context) -> Finding | None:
             f"Read {point.id} at the plant: if the display moves, the gateway repeats an old value and wants a restart; if not, "
             "change the sensor (seat it well in its pocket, with paste and insulation)."
         ),
-        caution="" if not ongoing else _METER_CAUTION if point.kind.energy else "Pipes and pockets may be hot and under pressure.",
-        home="",
-        until=None if ongoing else date_text(days, last),
+        caution="" if not ongoing else METER_CAUTION if point.kind.energy else "Pipes and pockets may be hot and under pressure.",
+        until=None if ongoing else date_text(days, worst.last),
         visit="drive" if ongoing else "none",
         bring=(f"sensor for {point.quantity.replace('_', ' ')}",) if ongoing else (),
     )  # fmt: skip
 
 
-def _days_needed(context: Context, point: Point, moves: Floats) -> tuple[int, float]:
+def _should_move(days: pd.DataFrame, point: Point) -> Flags | None:
+    """Days on which a point's reading must move; None where that can't be told of it."""
+    if f"moves.{point.id}" not in days or days[f"moves.{point.id}"].isna().all():
+        return None
+    if point.quantity == "outdoor_humidity":
+        return column(days, f"raw.{point.id}") < _SATURATED
+    if point.quantity in _AIR:
+        return np.ones(len(days), dtype=bool)
+    if point.quantity in _WATER or point.quantity == "flow_rate":
+        return column(days, "n_running") >= _WORKED_MIN
+    if point.quantity == "cylinder_temperature":
+        return column(days, f"raw.{point.id}") > _WARM_CYLINDER_C
+    if point.quantity == "system_pressure":
+        return column(days, "n_heating") >= 2.0 * _WORKED_MIN
+    worked, gave = column(days, "e_heat_pump"), column(days, "q_total")
+    if point.quantity == "heat_output" and np.isfinite(worked).any():
+        return (column(days, "n_running") >= _WORKED_MIN) & (np.nan_to_num(worked) >= 2.0)
+    if point.quantity == "heat_pump_electricity" and np.isfinite(gave).any():
+        return np.nan_to_num(gave) >= 5.0
+    return None
+
+
+def _changes(days: pd.DataFrame, point: Point) -> Floats:
+    """How often a value changed in each day, the change from the day before counted in."""
+    raw = column(days, f"raw.{point.id}")
+    anew = np.concatenate(([False], np.diff(raw) != 0.0))
+    return column(days, f"moves.{point.id}") + anew
+
+
+def _stuck_runs(context: Context, point: Point) -> list[_Stuck]:
+    days = context.whole.days
+    should = _should_move(days, point)
+    if should is None:
+        return []
+    moves, changes = column(days, f"moves.{point.id}"), _changes(days, point)
+    need, _ = _days_needed(context, point)
+    known = np.flatnonzero(np.isfinite(moves))
+    still = (moves == 0.0) & should
+    out = []
+    for a, b in runs_of(still[known]):
+        run = known[a : b + 1]
+        # A value that is another each day is the day's mean, sent again and again.
+        begins = np.flatnonzero(np.concatenate(([True], changes[run][1:] > 0)))
+        for x, y in zip(begins, [*begins[1:], len(run)], strict=True):
+            part = run[x:y]
+            if len(part) >= need:
+                last = int(part[-1])
+                ongoing = not bool((changes[last + 1 :] > 0).any())
+                out.append(_Stuck(point, int(part[0]), last, len(part), ongoing))
+    return out
+
+
+def _days_needed(context: Context, point: Point) -> tuple[int, float]:
     """Days without a change that chance does not explain, and the point's own habit [changes a day]."""
-    lively = moves[moves > 0]
+    changes = _changes(context.whole.days, point)
+    lively = changes[changes > 0]
     if len(lively) >= 5:
         habit = float(np.median(lively))
         return max(math.ceil(context.limit("stuck_missing_changes") / habit), 1), habit
-    if point.quantity == "flow_rate":
-        return 10**6, float("nan")  # a pump of one speed may show one flow for ever
+    if point.quantity in ("flow_rate", "system_pressure"):
+        return 10**6, float("nan")  # a pump of one speed, or a coarse gauge, may show one value for ever
     return math.ceil(context.limit("stuck_days_unknown_habit")), float("nan")
-
-
-def need_of(context: Context, point: Point, days: pd.DataFrame) -> int:
-    return _days_needed(context, point, column(days, f"moves.{point.id}"))[0]
 
 
 def _shortly_stuck(context: Context) -> Finding | None:
     """Hours rather than days: worth a note."""
     notices = context.whole.notices
     rows = notices[notices["kind"] == "stuck"]
-    known = {p.id: p for p in context.site.point}
+    # Of a point that moves but now and then, hours tell nothing.
+    known = {p.id: p for p in context.site.point if _days_needed(context, p)[0] == 1}
     rows = rows[rows["point"].isin(list(known))]
     if rows.empty:
         return None
@@ -296,84 +334,13 @@ def _shortly_stuck(context: Context) -> Finding | None:
     )
 
 
-def spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
-    days = context.whole.days
-    out = set()
-    for point in context.site.point:
-        flags = stuck_days(context, point)
-        if flags is not None and f"moves.{point.id}" in days and flags.sum() >= need_of(context, point, days):
-            out.add(point.quantity)
-    return frozenset(out)
-
-
-# ---- registers
-
-_RESETS = ("reset", "stepped_back")
-
-
-def register_reset(context: Context) -> Finding | None:
-    """Running totals that began anew."""
-    registers = {p.id: p for p in context.site.point if p.form == "register"}
-    if not registers:
-        raise NotAssessed("no meter here is read as a running total")
-    notices = context.whole.notices
-    odd = notices[notices["point"].isin(list(registers)) & notices["kind"].isin([*_RESETS, "rolled_over"])]
-    # A last digit that jitters is no reset.
-    odd = odd[(odd["kind"] != "stepped_back") | (odd["amount"] > 1.0)]
-    if odd.empty:
-        return None
-    resets = odd[odd["kind"] != "rolled_over"]
-    counts = resets["point"].value_counts()
-    if counts.empty:
-        return _rolled_over(odd, registers)
-    point = registers[str(counts.index[0])]
-    mine = resets[resets["point"] == point.id]
-    count = len(mine)
-    counter = point.kind.unit != "W"
-    severity: Severity = (
-        "note" if counter or count < context.limit("resets_watch")
-        else "act" if count >= context.limit("resets_act") else "watch"
-    )  # fmt: skip
-    first, last = mine["day"].min(), mine["day"].max()
-    newest = context.whole.days["day"].iloc[-1]
-    apart = max(45, 2 * int((last - first).days / max(count - 1, 1)))
-    ongoing = count > 1 and (newest - last).days <= apart
-    times = "once" if count == 1 else f"{count} times"
-    return Finding(
-        "register_reset",
-        severity,
-        f"{first:%Y-%m-%d}",
-        0.95,
-        f"The running total of {named(point)} fell back {times}, first on {first:%Y-%m-%d}; what was counted is kept whole.",
-        (
-            Evidence("resets", float(count), "resets", context.limit("resets_watch")),
-            Evidence("total before the last reset", round(float(mine["amount"].iloc[-1]), 1), point.kind.energy or "count"),
-            Evidence("last one", f"{last:%Y-%m-%d}"),
-        ),
-        next_step="" if severity == "note" else (
-            "Ask whether the meter or its pulse counter loses power now and then; have its supply and battery seen to, "
-            "and let it keep its total through a power cut."
-        ),
-        caution="" if severity == "note" else _METER_CAUTION,
-        until=None if ongoing else f"{last:%Y-%m-%d}",
-        visit="none" if severity == "note" else "call",
-        bring=() if severity == "note" else ("battery for the pulse counter",),
-    )  # fmt: skip
-
-
-def _rolled_over(odd: pd.DataFrame, registers: dict[str, Point]) -> Finding:
-    row = odd.iloc[-1]
-    point = registers[str(row["point"])]
-    return Finding(
-        "register_reset", "note", f"{row['day']:%Y-%m-%d}", 0.9,
-        f"The running total of {named(point)} reached the end of its range and began again at nothing; nothing is lost.",
-        (Evidence("counted across it", round(float(row["amount"]), 2), point.kind.energy or "count"),),
-        until=f"{row['day']:%Y-%m-%d}",
-    )  # fmt: skip
+def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
+    return frozenset(
+        p.quantity for p in context.site.point if any(s.ongoing for s in _stuck_runs(context, p))
+    )
 
 
 SILENCE_RULES: tuple[Rule, ...] = (
     Rule("data_gap", data_gap),
-    Rule("sensor_stuck", sensor_stuck, spoils=spoilt_by_stuck),
-    Rule("register_reset", register_reset),
+    Rule("sensor_stuck", sensor_stuck, spoils=_spoilt_by_stuck),
 )

@@ -72,9 +72,7 @@ def unit_mismatch(context: Context) -> Finding | None:
     days = context.whole.days
     worst: tuple[Spell, Point, _Told] | None = None
     seen = False
-    for point in context.site.point:
-        if f"raw.{point.id}" not in days:
-            continue
+    for point in _numbers(context):
         seen = True
         for told in _tellings(context, point):
             spell = last_spell(days["day"], told.so, told.judged, hold_days=2)
@@ -85,6 +83,12 @@ def unit_mismatch(context: Context) -> Finding | None:
     if not seen:
         raise NotAssessed("no numbers are measured here")
     return None if worst is None else _finding(context, *worst)
+
+
+def _numbers(context: Context) -> list[Point]:
+    """Points with readings, but for those known to be stuck: an error value is no other unit."""
+    days = context.whole.days
+    return [p for p in context.site.point if f"raw.{p.id}" in days and p.quantity not in context.spoiled]
 
 
 def _finding(context: Context, spell: Spell, point: Point, told: _Told) -> Finding:
@@ -233,7 +237,7 @@ def _warmest(site: Site, days: pd.DataFrame) -> Floats:
     """
     if site.site.latitude is None:
         return np.full(len(days), 45.0)
-    noon = clear_noon(days["day"].dt.dayofyear.to_numpy(), site.site.latitude)
+    noon = clear_noon(days["day"].dt.day_of_year.to_numpy(), site.site.latitude)
     return np.asarray(14.0 + 32.0 * np.clip(noon / 1000.0, 0.0, 1.0))
 
 
@@ -378,9 +382,7 @@ def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     """The quantities of every point with a wrong unit, not only of the one the finding names."""
     days = context.whole.days
     out = set()
-    for point in context.site.point:
-        if f"raw.{point.id}" not in days:
-            continue
+    for point in _numbers(context):
         for told in _tellings(context, point):
             spell = last_spell(days["day"], told.so, told.judged, hold_days=2)
             if spell is not None and spell.share >= 0.6 and spell.until is None:

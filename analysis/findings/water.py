@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from analysis.findings import water_circuit, water_cylinder, water_immersion, water_reheat
+from analysis.findings import water_circuit, water_cylinder, water_diverter, water_immersion, water_reheat
 from analysis.findings.context import Rule
 
 RULES: tuple[Rule, ...] = (
     *water_immersion.RULES,
     *water_reheat.RULES,
     *water_cylinder.RULES,
+    *water_diverter.RULES,
     *water_circuit.RULES,
 )

@@ -1,4 +1,4 @@
-"""Is the circuit losing water, does heat leak past the diverter, can the unit freeze?"""
+"""Is the circuit losing water, and can the unit freeze?"""
 
 from __future__ import annotations
 
@@ -12,11 +12,9 @@ from analysis.errors import NotAssessed
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
-from analysis.findings.operation_common import MAINS_CAUTION, graded, middle, ranked, water_caution
+from analysis.findings.operation_common import MAINS_CAUTION, graded, ranked, water_caution
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Flags, Floats, column, date_text, sure
-from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
-from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 from analysis.physics.water import freezing_point
 
 _REFILL_BAR = 0.12
@@ -52,7 +50,11 @@ def pressure_falling(context: Context) -> Finding | None:
     loss, least = -fall.slope, limit("pressure_fall_note")
     if loss - 2.0 * fall.error < 0.3 * least or loss < least or fall.fallen < limit("pressure_fallen_bar"):
         return None
-    ongoing = fall.last >= int(np.flatnonzero(known)[-1]) - 6
+    # A circuit that has run empty can fall no further: that has not ended.
+    ongoing = (
+        fall.last >= int(np.flatnonzero(known)[-1]) - 6
+        or float(np.nanmax(pressure[fall.last + 1 :])) < 2.0 * _EMPTY_BAR
+    )
     now = float(np.median(pressure[known][-3:]))
     severity = graded(loss, limit("pressure_fall_watch"), limit("pressure_fall_act"))
     if severity == "note" and fall.fallen >= 0.4:
@@ -194,58 +196,9 @@ def pressure_low(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
-def diverter_passing(context: Context) -> Finding | None:
-    needs_hot_water(context)
-    days, limit = context.days, context.limit
-    heating, idle = column(days, "cooling_heating"), column(days, "cooling_idle")
-    told = np.isfinite(heating)
-    if told.sum() < 5:
-        raise NotAssessed("needs cylinder_temperature and heating without hot water on at least 5 days")
-    rest = middle(idle) if np.isfinite(idle).sum() >= 3 else middle(column(days, "cooling_night"))
-    rest = rest if np.isfinite(rest) else 0.3
-    excess = np.abs(heating - np.where(np.isfinite(idle), np.minimum(idle, 2.0 * max(rest, 0.3)), rest))
-    watch, act = limit("diverter_leak_k_per_h"), limit("diverter_leak_act")
-    so = np.nan_to_num(excess) > watch
-    spell = last_spell(days["day"], so, told, hold_days=4, gone_days=10)
-    if spell is None or spell.share < 0.4:
-        return None
-    inside = (
-        so & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
-    )
-    leak = middle(excess[inside])
-    cools = middle(heating[inside]) > 0
-    severity: Severity = graded(leak, watch, act)
-    if spell.until is not None or inside.sum() < 6:
-        severity = "note"
-    litres = context.site.hot_water.cylinder_litres if context.site.hot_water else None
-    watts = leak * litres * WH_PER_LITRE_KELVIN if litres else None
-    way = "loses" if cools else "takes up"
-    amount = f"about {watts / 1000.0:.1f} kW" if watts else f"{leak:.1f} K an hour"
-    return Finding(
-        "diverter_passing", severity, spell.since, sure(leak / watch, float(inside.sum()), spell.share),
-        f"While the heating runs, the cylinder {way} {amount}: heat passes the diverter.",
-        evidence=(
-            Evidence("cylinder's cooling while heating", round(middle(heating[inside]), 2), "K/h"),
-            Evidence("its cooling at rest", round(rest, 2), "K/h"),
-            Evidence("difference", round(leak, 2), "K/h", watch),
-            Evidence("days with it", int(inside.sum()), "days"),
-        ),
-        until=spell.until,
-        next_step=(
-            "Visit: feel or measure the pipe to the coil while the heating runs, it should be at room temperature. Check the diverter's end position, its actuator and seat, "
-            "and dirt; where there are two pumps, the check valves."
-        ),
-        caution=f"{HOT_WATER_CAUTION} {water_caution(context.site)}",
-        home="" if severity == "note" else (
-            "Some heat goes the wrong way between heating and hot water, so the hot water cools and is made again too often. You still have both; your installer will look at the valve."
-        ),
-        visit="drive" if severity != "note" else "none",
-        bring=("diverter actuator and cartridge", "clamp thermometer") if severity != "note" else (),
-    )  # fmt: skip
-
-
 def frost_risk(context: Context) -> Finding | None:
-    days, limit = context.days, context.limit
+    # Cold beyond design and days off for work are no excuse here: every day counts.
+    days, limit = context.whole.days, context.limit
     outdoor = column(days, "outdoor_min")
     if not np.isfinite(outdoor).any():
         raise NotAssessed("needs outdoor_temperature")
@@ -262,9 +215,14 @@ def frost_risk(context: Context) -> Finding | None:
     coldest = column(days, "water_min")[inside]
     water = float(np.nanmin(coldest)) if np.isfinite(coldest).any() else np.nan
     ongoing = last >= len(days) - 2
-    severity = _frost_severity(context, water, ongoing=ongoing, protected=bool(safe_to < 0))
+    minutes = float(np.nansum(np.fmax(near, dead)[inside]))
+    severity = _frost_severity(context, water, minutes, ongoing=ongoing, protected=bool(safe_to < 0))
+    if all(
+        _serviced(context, f"{d:%Y-%m-%d}") for d in days["day"].iloc[hits[(hits >= first) & (hits <= last)]]
+    ):
+        severity = "note"
     causes = _frost_causes(dead, cold_water, inside)
-    hours = float(np.nansum(np.fmax(near, dead)[inside])) / 60.0
+    hours = minutes / 60.0
     heard = f"down to {water:.0f} C" if np.isfinite(water) else "unseen"
     return Finding(
         "frost_risk", severity, date_text(days, first), 0.95 if np.isfinite(water) and water < limit("frost_water_c") else 0.7,
@@ -299,12 +257,20 @@ def _safe_to(context: Context) -> float:
     return float(np.asarray(freezing_point(pump.antifreeze, pump.antifreeze_percent)))
 
 
-def _frost_severity(context: Context, water: float, *, ongoing: bool, protected: bool) -> Severity:
+def _frost_severity(
+    context: Context, water: float, minutes: float, *, ongoing: bool, protected: bool
+) -> Severity:
     """Harm once done stays until someone has looked: what has ended is still to be watched."""
     freezing = np.isfinite(water) and water < context.limit("frost_water_c")
     if ongoing:
         return "urgent" if freezing and not protected else "act"
-    return "watch" if freezing else "note"
+    unseen = not np.isfinite(water) and minutes >= context.limit("frost_unseen_minutes")
+    return "watch" if freezing or unseen else "note"
+
+
+def _serviced(context: Context, day: str) -> bool:
+    """True for a day on which someone worked on the unit, who will have seen to it."""
+    return any(r.kind == "serviced" and r.since <= day <= r.until for r in context.recognised)
 
 
 def _frost_causes(dead: Floats, cold_water: Flags, inside: slice) -> tuple[Cause, ...]:
@@ -334,10 +300,6 @@ _PRESSURE = frozenset({"system_pressure"})
 RULES = (
     Rule("pressure_falling", pressure_falling, (Need(("system_pressure",), 1440.0, _FEWEST_DAYS),), _PRESSURE),
     Rule("pressure_low", pressure_low, (Need(("system_pressure",), 1440.0, 3),), _PRESSURE),
-    Rule(
-        "diverter_passing", diverter_passing, (Need(("cylinder_temperature",), 15.0, 7), Need(("operating_mode", "diverter_to_hot_water", "heat_pump_electricity"), 15.0)),
-        frozenset({"cylinder_temperature"}),
-    ),
     Rule(
         "frost_risk", frost_risk,
         (Need(("outdoor_temperature",), 60.0), Need(("flow_temperature", "return_temperature", "heat_pump_electricity"), 15.0)),

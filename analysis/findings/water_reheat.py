@@ -11,19 +11,20 @@ from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, middle, ranked
 from analysis.findings.spells import Spell, last_spell
-from analysis.findings.telling import Flags, Floats, sure
+from analysis.findings.telling import Flags, Floats, column, sure
 from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 _LEAST_MIN, _LEAST_KWH = 12, 1.0
 _FEWEST = 6
+_ABLE_SHARE = 0.75
 
 
 def slow_reheat(context: Context) -> Finding | None:
     needs_hot_water(context)
     reheats = _whole(context)
-    slow = _slowness(context, reheats)
-    approach = _approach_at_rating(context, reheats)
+    slow = slowness(context, reheats)
+    approach = approach_at_rating(context, reheats)
     share = reheats["flow_rate"].to_numpy(dtype=np.float64) / (context.site.heat_pump.flow_m3_per_h or np.nan)
     lift = reheats["lift"].to_numpy(dtype=np.float64)
     told = np.isfinite(slow) | np.isfinite(approach)
@@ -35,10 +36,9 @@ def slow_reheat(context: Context) -> Finding | None:
     little = np.nan_to_num(share, nan=9.0) < limit("reheat_flow_share")
     little |= ~np.isfinite(share) & (np.nan_to_num(lift) > limit("reheat_lift_watch"))
     poor = np.nan_to_num(approach) > limit("coil_approach_watch")
-    # A unit that gives little by itself (small, throttled) makes long reheats with cool coil water: not the cylinder's doing.
-    held = poor | little | ~np.isfinite(approach)
     so = (poor | little) & (np.nan_to_num(slow, nan=9.0) > 1.0)
-    so |= held & (np.nan_to_num(slow) > limit("reheat_slow_watch"))
+    # Long charges with cool coil water: the cylinder's doing only where the unit gives more for heating than here.
+    so |= (~np.isfinite(approach) | _able(context)) & (np.nan_to_num(slow) > limit("reheat_slow_watch"))
     spell = _spell(context, reheats, so, told)
     if spell is None or spell.share < 0.5:
         return None
@@ -80,6 +80,12 @@ def slow_reheat(context: Context) -> Finding | None:
         visit="drive" if severity != "note" else "none",
         bring=("strainer kit", "air vent key") if by_flow else ("descaler and pump", "thermometer pair"),
     )  # fmt: skip
+
+
+def _able(context: Context) -> bool:
+    """True where the unit has shown near its rated output at some hour, so that it could charge as fast."""
+    best = column(context.days, "load_share_top")
+    return bool(np.isfinite(best).any() and np.nanquantile(best, 0.9) >= _ABLE_SHARE)
 
 
 def _slow_headline(minutes: float, length: float, coil: float, flow: float, *, by_flow: bool) -> str:
@@ -144,6 +150,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
     limit = context.limit
     short = np.isfinite(top) & (top < plant.setpoint_c - limit("reheat_short_k"))
     gave_up = short & _stalled(context, reheats)
+    finished = _finished_by_immersion(context, reheats)
     spell = _spell(context, reheats, short, np.isfinite(top))
     if spell is None or spell.share < limit("reheat_short_share"):
         return None
@@ -153,7 +160,9 @@ def reheat_incomplete(context: Context) -> Finding | None:
     hottest = middle(reheats["flow_max"].to_numpy(dtype=np.float64)[inside])
     most = context.site.heat_pump.max_flow_c
     severity: Severity = "note"
-    if spell.until is None and inside.sum() >= _FEWEST and stalled >= 0.5:
+    by_heater = float(finished[inside].mean())
+    # Where the immersion heater does the rest the water gets hot: that is immersion_use, not water that stays short.
+    if spell.until is None and inside.sum() >= _FEWEST and stalled >= 0.5 and by_heater < 0.5:
         severity = "act" if end < plant.setpoint_c - 3.0 * limit("reheat_short_k") else "watch"
     at_top = most is not None and np.isfinite(hottest) and hottest > most - 4.0
     because = (
@@ -175,6 +184,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
             Evidence("share of those that stalled", round(stalled, 2), "-", 0.5),
             Evidence("gain in the last twenty minutes", round(middle(reheats["rise_end"].to_numpy(dtype=np.float64)[inside]), 1), "K/h", limit("reheat_stall_k_per_h")),
             Evidence("hottest flow", round(hottest, 1), "C", most),
+            Evidence("share finished by the immersion heater", round(by_heater, 2), "-"),
             Evidence("reheats with it", int(inside.sum()), "reheats"),
         ),
         causes=ranked({"setpoint_above_reach": (1.0, because)}) if stalled >= 0.5 else (), until=spell.until,
@@ -199,6 +209,15 @@ def _stalled(context: Context, reheats: pd.DataFrame) -> Flags:
     long = reheats["minutes"].to_numpy() >= 20
     at_top = np.nan_to_num(hottest) > (most - 3.0 if most is not None else 999.0)
     return long & ((np.nan_to_num(rise, nan=99.0) < context.limit("reheat_stall_k_per_h")) | at_top)
+
+
+def _finished_by_immersion(context: Context, reheats: pd.DataFrame) -> Flags:
+    """Reheats of days on which the immersion heater went on after the charge and the cylinder got there."""
+    days, plant = context.days, context.site.hot_water
+    assert plant is not None
+    after = column(days, "e_imm_after") >= context.limit("immersion_day_kwh")
+    there = column(days, "tank_max") >= plant.setpoint_c - context.limit("reheat_short_k")
+    return np.asarray(reheats["day"].isin(days["day"][after & there]))
 
 
 def _whole(context: Context) -> pd.DataFrame:
@@ -238,14 +257,14 @@ def heat_into_cylinder(context: Context, reheats: pd.DataFrame) -> Floats:
     return heat
 
 
-def _slowness(context: Context, reheats: pd.DataFrame) -> Floats:
+def slowness(context: Context, reheats: pd.DataFrame) -> Floats:
     """Length of each reheat over the time its heat would take at rated output [-]."""
     heat = heat_into_cylinder(context, reheats)
     could = _rated_kw(context, reheats) * reheats["minutes"].to_numpy(dtype=np.float64) / 60.0
     return np.where(heat >= _LEAST_KWH, could / np.where(heat > 0, heat, np.nan), np.nan)
 
 
-def _approach_at_rating(context: Context, reheats: pd.DataFrame) -> Floats:
+def approach_at_rating(context: Context, reheats: pd.DataFrame) -> Floats:
     """How far the coil's mean water would stand over the cylinder at rated output [K]."""
     over = (reheats["over_cylinder"] - reheats["lift"] / 2.0).to_numpy(dtype=np.float64)
     power = reheats["heat_end"].to_numpy(dtype=np.float64)
@@ -277,7 +296,7 @@ RULES = (
     Rule(
         "slow_reheat", slow_reheat,
         (Need(("heat_output", "hot_water_heat", "cylinder_temperature"), 15.0, 7), Need(("heat_pump_electricity", "operating_mode"), 15.0)),
-        frozenset({"heat_output", "hot_water_heat", "cylinder_temperature", "flow_temperature", "return_temperature", "flow_rate"}),
+        frozenset({"heat_output", "hot_water_heat", "cylinder_temperature", "flow_temperature", "return_temperature", "flow_rate", "outdoor_temperature"}),
     ),
     Rule(
         "reheat_incomplete", reheat_incomplete, (Need(("cylinder_temperature",), 15.0, 7),),

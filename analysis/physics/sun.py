@@ -61,12 +61,11 @@ def clear_noon(day_of_year: ArrayLike, latitude: float) -> Array:
     """Global irradiance on the horizontal at noon under a clear sky.
 
     day_of_year : int or array. latitude : float [deg]
-    Returns the same shape [W/m2]. Source: direct beam after Meinel and Meinel (1976), 0.7 to the power of the air mass
-    to the power of 0.678, and a tenth on top for the sky.
+    Returns the same shape [W/m2]. Source: Haurwitz (1945), 1098 times the cosine of the zenith angle, times e to the power
+    of -0.057 over that cosine.
     """
-    height = np.sin(np.pi / 2.0 - np.abs(np.radians(latitude) - declination(day_of_year)))
-    up = np.maximum(height, 0.0)
-    return np.asarray(1.1 * SOLAR_CONSTANT * up * 0.7 ** ((1.0 / np.maximum(up, 0.02)) ** 0.678))
+    up = np.maximum(np.cos(np.radians(latitude) - declination(day_of_year)), 0.0)
+    return np.asarray(np.where(up > 0.0, 1098.0 * up * np.exp(-0.057 / np.maximum(up, 1e-3)), 0.0))
 
 
 def daytime_temperature(share_of_day: ArrayLike, day_hours: ArrayLike, *, lag_h: float = 1.86) -> Array:

@@ -89,6 +89,8 @@ def _findings(findings: list[dict[str, Any]]) -> str:
 
 
 def _short(value: Any) -> str:
+    if value is None:
+        return NOT_KNOWN
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from typing import Annotated, Any
 
 from fastapi import Depends, HTTPException, Path, Request
@@ -12,6 +13,7 @@ from api.people.access import DEMO_VISITOR, NOBODY, Actor
 from api.people.sign_in import Visit, same
 from api.plants import Plant, UnknownSite
 
+log = logging.getLogger(__name__)
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 CSRF_HEADER, CSRF_FIELD = "X-CSRF-Token", "csrf"
 SiteId = Annotated[
@@ -85,8 +87,10 @@ def check(actor: Actor, permission: str, site: str | None = None) -> None:
     if actor.role == "nobody":
         raise HTTPException(401, "sign in first", {"WWW-Authenticate": "Bearer"})
     if not actor.may(permission):
+        log.warning("%s (%s) was refused %s", actor.name, actor.role, permission)
         raise HTTPException(403, f"{actor.role}s may not do this")
     if not actor.may(permission, site):
+        log.warning("%s (%s) was refused %s of another site", actor.name, actor.role, permission)
         raise UnknownSite(site or "")
 
 

@@ -8,8 +8,8 @@ from fastapi import APIRouter, Form, HTTPException, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from analysis.errors import InputError
-from api.http.doors import CSRF_FIELD, PartsHere, PlantHere, actor_of, check, cookie_name, is_secure, visit_of
-from api.http.routes.people import client_address, set_cookie
+from api.http.doors import CSRF_FIELD, PartsHere, PlantHere, actor_of, check, visit_of
+from api.http.routes.people import end_session, forget_in_browser, open_session, set_cookie
 from api.papers import paper_for, rendered
 from api.people.access import Actor
 from api.people.sign_in import same
@@ -43,13 +43,10 @@ def sign_in(
     request: Request, parts: PartsHere, email: Annotated[str, Form(max_length=254)], password: Secret
 ) -> Response:
     """Sign in by the form."""
-    address = client_address(request)
     try:
-        secret = parts.sign_in.sign_in(email, password, address)
+        secret = open_session(request, parts, email, password)
     except InputError as error:
         return HTMLResponse(looks.sign_in_page(str(error)), 401)
-    if visit := parts.sign_in.visit(secret):
-        parts.audit.note(visit.actor, "signed in", address=address)
     return _signed_in(parts, secret)
 
 
@@ -60,11 +57,9 @@ def sign_out(request: Request, parts: PartsHere, csrf: Annotated[str, Form(alias
     if visit is not None:
         if not same(csrf, visit.csrf):
             raise HTTPException(403, "the form is not of this session")
-        parts.sign_in.sign_out(request.cookies[cookie_name(parts)])
+        end_session(request, parts)
     response = _to("/sign-in")
-    response.delete_cookie(
-        cookie_name(parts), path="/", secure=is_secure(parts), httponly=True, samesite="lax"
-    )
+    forget_in_browser(response, parts)
     return response
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Annotated, Any
 
-from fastapi import APIRouter, File, Form, HTTPException, Request, UploadFile
+from fastapi import APIRouter, File, Form, HTTPException, Query, Request, UploadFile
 from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 
 from analysis.errors import InputError, NotAssessed, Problem, SiteError
@@ -15,6 +15,7 @@ from api.http.doors import CSRF_FIELD, PartsHere, PlantHere, actor_of, check, vi
 from api.http.parts import Parts, parts_of
 from api.http.taking_in import head_of, taking_in, with_points
 from api.intake import check_site_text
+from api.local_days import day_of
 from api.papers import winter_paper
 from api.people.access import DEMO_VISITOR, NOBODY, OF_THE_FIRM, Actor
 from api.people.sign_in import same
@@ -25,6 +26,11 @@ from dashboards import assets, pages
 router = APIRouter()
 FOR_EVER = {"Cache-Control": "public, max-age=31536000, immutable"}
 Csrf = Annotated[str, Form(alias=CSRF_FIELD)]
+
+
+LONGEST_USES_DAYS = 100
+LONGEST_RUN = timedelta(days=40)
+"""A unit may run for weeks in frost without a stop; runs that began this long before are still looked for."""
 
 
 class SignInFirst(Exception):
@@ -115,6 +121,23 @@ def site(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
     row = page_rows.site_row_with_readings(parts, plant, result)
     works = page_rows.works_of(parts, plant, effects=True)
     return HTMLResponse(pages.site_page(row, facts, works, visitor(request), query, page_rows.clock(parts)))
+
+
+@router.get("/sites/{site_id}/figures/uses.json")
+def uses(
+    plant: PlantHere,
+    request: Request,
+    parts: PartsHere,
+    start: Annotated[int, Query(ge=0, le=2**42)],
+    end: Annotated[int, Query(ge=0, le=2**42)],
+) -> Response:
+    """What each minute of a stretch was used for."""
+    reader(request, "site.read", plant.site.id)
+    first, last = day_of(start, plant.site.zone), day_of(end, plant.site.zone)
+    if not 0 <= (last - first).days <= LONGEST_USES_DAYS:
+        raise InputError(f"a stretch of up to {LONGEST_USES_DAYS} days can be asked for")
+    facts = parts.service.keeper.kept(plant.site.id, first - LONGEST_RUN, last)
+    return Response(pages.uses_json(facts, start, end), media_type="application/json")
 
 
 @router.get("/sites/{site_id}/figures/{name}.json")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -32,7 +33,9 @@ class HomeLinks:
 
     def __init__(self, database: Database, key: str) -> None:
         self._database = database
-        self._signer = URLSafeSerializer(key, salt="home link")
+        self._signer = URLSafeSerializer(
+            key, salt="home link", signer_kwargs={"digest_method": hashlib.sha256}
+        )
 
     def make(self, site: str, days: int, made_by: str) -> tuple[LinkRow, str]:
         """Returns the link and the text that goes into its address. Raises InputError."""

@@ -4,21 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
 import numpy as np
 import orjson
 
-from analysis.plant.site import Point
-from analysis.plant.units import Conversion
 from analysis.readings import Readings, Samples, ordered
 from collector import check
 from collector.mqtt import senml
+from collector.mqtt.parts import NOTHING, instant, milliseconds, pointed, status_of, unit_of
 from collector.mqtt.topics import Bare, Lane, Lost, Pack, Plant, Pointed, Routes, Status, Unasked
 
 _DECIMAL = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z")
-_SAME = Conversion(1.0, 0.0)
 _REASONS_SHOWN = 5
 _RETAINED = "a retained value without a time: nobody knows when it was true"
 _NUMBERS = frozenset((float, int))
@@ -123,7 +120,7 @@ class Decoder:
         if isinstance(route, Lost):
             self._refuse(number, route.site, route.reason)
             return
-        online = _status(message.payload)
+        online = status_of(message.payload)
         if online is None:
             self._refuse(number, route.site, "a status is online or offline")
         else:
@@ -161,7 +158,7 @@ class Decoder:
         extra = len(records[0]) - 2 if records is pack else 0  # the first record's own bt
         if sum(map(len, records)) != 2 * len(records) + extra or not set(map(type, values)) <= _NUMBERS:
             return False
-        ms = _milliseconds(seconds)
+        ms = milliseconds(seconds)
         active = self._active
         for lane, value in zip(lanes, values, strict=True):
             if not lane.time:
@@ -187,7 +184,7 @@ class Decoder:
             if time is None:
                 ms = arrived
             else:
-                ms = _milliseconds(senml.absolute(time, now_s))
+                ms = milliseconds(senml.absolute(time, now_s))
             if known.plain and (type(value) is float or type(value) is int):
                 if known.scale != 1.0 or known.offset != 0.0:
                     value = value * known.scale + known.offset
@@ -230,12 +227,12 @@ class Decoder:
         self._one(lane, self._parsed(message.payload, lane), message, number)
 
     def _pointed(self, lanes: Iterable[tuple[Lane, tuple[str, ...]]], message: Message, number: int) -> None:
-        whole: Any = _UNREAD
+        whole: Any = NOTHING
         for lane, parts in lanes:
             if not parts:
                 self._one(lane, self._parsed(message.payload, lane), message, number)
                 continue
-            if whole is _UNREAD:
+            if whole is NOTHING:
                 try:
                     whole = orjson.loads(message.payload)
                 except orjson.JSONDecodeError as error:
@@ -244,7 +241,7 @@ class Decoder:
                 self._refuse(number, lane.site, whole)
                 continue
             got = pointed(whole, parts)
-            if got is _UNREAD:
+            if got is NOTHING:
                 self._refuse(
                     number, lane.site, f"{lane.point.id}: {lane.point.pointer} points at nothing in it"
                 )
@@ -331,78 +328,6 @@ class Decoder:
         if len(time) > 1 and not bool(np.all(time[1:] > time[:-1])):
             return ordered(time[::-1], value[::-1])  # the last given counts
         return Samples(time, value)
-
-
-_UNREAD: Any = object()
-
-
-def pointed(document: Any, parts: Sequence[str]) -> Any:
-    """What a JSON Pointer's tokens find (RFC 6901); a marker that equals nothing where they find nothing."""
-    for part in parts:
-        if type(document) is dict:
-            if part not in document:
-                return _UNREAD
-            document = document[part]
-        elif type(document) is list:
-            if not (part.isascii() and part.isdigit()) or (part != "0" and part[0] == "0") or len(part) > 9:
-                return _UNREAD
-            if int(part) >= len(document):
-                return _UNREAD
-            document = document[int(part)]
-        else:
-            return _UNREAD
-    return document
-
-
-def instant(given: Any) -> int:
-    """A time given as Unix seconds or ISO 8601 (UTC where it has no offset) [ms]. Raises ValueError."""
-    if type(given) is float or type(given) is int:
-        return _milliseconds(given)
-    if type(given) is str:
-        try:
-            moment = datetime.fromisoformat(given)
-        except ValueError:
-            raise ValueError(f"t {given[:40]!r} is no ISO 8601 time") from None
-        if moment.tzinfo is None:
-            moment = moment.replace(tzinfo=UTC)
-        return round(moment.timestamp() * 1000)
-    raise ValueError("t must be Unix seconds or ISO 8601 text")
-
-
-def _milliseconds(seconds: float) -> int:
-    """Seconds as ms, held within what a store can key."""
-    return round(max(-9.2e15, min(9.2e15, seconds * 1000.0)))
-
-
-def unit_of(point: Point, unit: str | None) -> Conversion:
-    """How a record's number becomes one in the point's own unit.
-
-    unit : str of the SenML registry or RFC 8798; None: the point's own. Raises ValueError for any other.
-    """
-    if unit is None:
-        return _SAME
-    if point.form == "state":
-        if unit in ("/", "count"):
-            return _SAME
-        raise ValueError(f"a state has no unit, but u is {unit!r}")
-    known = senml.UNITS.get(unit)
-    if known is None:
-        if unit == point.unit:
-            return _SAME
-        raise ValueError(f"u {unit[:40]!r} is no SenML unit; leave it out for {point.unit}")
-    return check.unit_change(point, known)
-
-
-def _status(payload: bytes) -> bool | None:
-    """A birth or will: online or offline, bare, in JSON text, or as an object's status."""
-    text: Any = payload.strip()
-    try:
-        text = orjson.loads(text)
-    except orjson.JSONDecodeError:
-        text = text.decode(errors="replace")
-    if type(text) is dict:
-        text = text.get("status")
-    return {"online": True, "offline": False}.get(text.lower()) if type(text) is str else None
 
 
 def _site_of(route: Any) -> str:

@@ -113,5 +113,5 @@ def compressor_cop(t_evaporating: float, t_condensing: float, speed: float, eta:
     of published EN 14511 points shows (common practice, no single source).
     """
     lift = max(t_condensing - t_evaporating, 8.0)
-    shape = 1.0 - 0.20 * ((speed - 0.7) / 0.7) ** 2
-    return eta * (1.0 - 0.009 * (lift - 38.0)) * (shape / 0.963265) * (t_condensing + 273.15) / lift
+    shape = 1.0 - 0.26 * ((speed - 0.7) / 0.7) ** 2
+    return eta * (1.0 - 0.009 * (lift - 38.0)) * (shape / 0.952245) * (t_condensing + 273.15) / lift

@@ -86,7 +86,7 @@ def _emitters(
     """
     spread = 5.0 if kind != "radiator" else float(rng.choice([5.0, 6.0]))
     mean = {
-        "underfloor": float(rng.uniform(31.5, 35.0)),
+        "underfloor": float(rng.uniform(32.5, 36.0)),
         "mixed": float(rng.uniform(36.0, 39.0)),
         "radiator": float(rng.uniform(38.5, 46.0)),
         "fan_coil": float(rng.uniform(36.0, 40.0)),
@@ -197,19 +197,19 @@ def design_plant(
     if cylinder is not None and hp.rated_w < 33.0 * cylinder.litres:
         hp = replace(hp, hot_water_share=0.95)  # a small unit needs all it has for a big store
     tank = _buffer(rng, hp, buffer)
-    helper = None
+    heater = None
     if rng.random() < 0.5 or climate.design_c < -8.0:
-        helper = Backup(3000.0 if hp.rated_w < 9000 else 6000.0, climate.design_c + 1.0, 60.0)
+        heater = Backup(3000.0 if hp.rated_w < 9000 else 6000.0, climate.design_c + 1.0, 60.0)
     space = season_need(climate, htc, indoor, gains)
     design = Design(
         round(load / 100.0) * 100.0, indoor, climate.design_c, round(space / 100.0) * 100.0,
         round((cylinder.litres_40_per_day * 30 * 1.163e-3 * 365 if cylinder else 0.0) / 50.0) * 50.0,
         round(float(np.interp(curve[0][1], [34, 40, 46, 52], [4.2, 3.8, 3.4, 3.1])) - 0.1, 1), 2.6,
-        helper.bivalent_c if helper else None,
+        heater.bivalent_c if heater else None,
     )  # fmt: skip
     return PlantSpec(
         id=f"plant-{seed}", name=f"Plant {seed}", seed=seed, climate=climate, house=house, emitters=emitters,
-        control=plan, heat_pump=hp, hot_water=cylinder, buffer=tank, backup=helper, design=design, meters=(),
+        control=plan, heat_pump=hp, hot_water=cylinder, buffer=tank, backup=heater, design=design, meters=(),
         previous_fuel=str(rng.choice(["natural_gas", "heating_oil", "lpg"])),
     )  # fmt: skip
 
@@ -217,7 +217,7 @@ def design_plant(
 def _unit(rng: np.random.Generator, load: float, climate: Climate, flow_c: float, spread: float) -> HeatPump:
     """The smallest unit that carries the design load with some spare for hot water."""
     margin = float(rng.uniform(1.06, 1.22))
-    cop = float(np.round(rng.uniform(4.0, 4.7), 1))
+    cop = float(np.round(rng.uniform(3.8, 4.6), 1))
     hot, refrigerant = (70.0, "R290") if rng.random() < 0.6 else (60.0, "R32")
     chosen = None
     for rated in UNITS_W:

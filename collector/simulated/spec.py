@@ -5,7 +5,7 @@ Temperatures are degC, powers W, energies J or kWh as named, volumes litres, flo
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
@@ -205,6 +205,4 @@ class PlantSpec:
     oddities: tuple[Oddity, ...] = ()
     handed_over: date | None = None
     previous_fuel: str = "natural_gas"
-    leak_bar_per_week: float = 0.0
     cold_pressure_bar: float = 1.6
-    extra: dict[str, float] = field(default_factory=dict)

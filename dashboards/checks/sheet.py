@@ -54,7 +54,7 @@ class Line(NamedTuple):
 
 def sheet(site: Site, result: Mapping[str, Any], rows: list[Row]) -> dict[str, Any]:
     """Everything the winter check shows: lines, hand checks, forecast, and the verdict of the whole."""
-    checks = winter_checks(site, result)
+    checks = winter_checks(site, result, rows)
     whole = verdict_of(checks)
     return {
         "lines": [_line(c, site) for c in checks],
@@ -213,7 +213,7 @@ def forecast_words(f: Forecast, currency: str | None) -> list[tuple[str, str]]:
     if f.coldest is not None:
         c = f.coldest
         rows += [
-            (f"Coldest day, {words.measure(c.outdoor_c, '°C', 0)} outdoors: load", told(c.load_kw, "kW", 1)),
+            (f"Coldest day, {words.degrees(c.outdoor_c)} outdoors: load", told(c.load_kw, "kW", 1)),
             ("Output then", told(c.output_kw, "kW", 1)),
             ("Back-up heat needed", "none" if c.backup_kwh.value == 0 else told(c.backup_kwh, "kWh a day", 0)),
             ("Electricity on that day", f"{told(c.electricity_kwh, 'kWh', 0)}, {paid(c.cost, 2)}" if c.cost else told(c.electricity_kwh, "kWh", 0)),

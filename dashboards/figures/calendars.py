@@ -14,6 +14,7 @@ from analysis.figures.operation import SHORT_RUN_MIN
 from analysis.plant.site import Site
 from analysis.use import HOT_WATER
 from dashboards.figures.chart import Axis, Bars, Chart, Layer, Level, Points, Shape, Spans, Tone, nothing
+from dashboards.figures.daily import LONG_TABLE
 from dashboards.figures.scale import EPOCH, day_number
 from dashboards.words import day, measure, number
 
@@ -134,13 +135,7 @@ def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     if not len(reheats):
         return nothing("reheats", title, next(iter(water["reasons"].values()), "No reheat was seen."))
     x = [float(day_number(d.date())) for d in reheats["day"]]
-    table = tuple(
-        (day(d.date()), number(m, 0), number(a, 1), number(b, 1), number(q, 1), number(e, 1))
-        for d, m, a, b, q, e in zip(
-            reheats["day"], reheats["minutes"], reheats["from_c"], reheats["to_c"], reheats["heat"], reheats["electricity"], strict=True
-        )
-    )  # fmt: skip
-    columns = ("Day", "Minutes", "From [°C]", "To [°C]", "Heat [kWh]", "Electricity [kWh]")
+    columns, table = _reheats_table(reheats)
     says = f"{len(reheats)} reheats, half of them done in {measure(water['median_reheat_minutes'], 'minutes', 0)} or less."
     seen = reheats["from_c"].notna() & reheats["to_c"].notna()
     if not seen.any():
@@ -158,3 +153,34 @@ def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     return Chart(
         "reheats", title, says, _dates(result), Axis("Cylinder", "°C"), tuple(layers), columns, table
     )
+
+
+def _reheats_table(reheats: pd.DataFrame) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    """Each reheat as a row, or each week's where there are many."""
+    names = ["minutes", "from_c", "to_c", "heat", "electricity"]
+    heads = ("Minutes", "From [°C]", "To [°C]", "Heat [kWh]", "Electricity [kWh]")
+    if len(reheats) <= LONG_TABLE:
+        rows = zip(reheats["day"].dt.date, *(reheats[n] for n in names), strict=True)
+        return ("Day", *heads), tuple(
+            (day(d), number(m, 0), *(number(v, 1) for v in more)) for d, m, *more in rows
+        )
+    week = reheats["day"].dt.to_period("W").dt.start_time.dt.date
+    groups = reheats.groupby(week)
+    middle, sums = groups[["minutes", "from_c", "to_c"]].median(), groups[["heat", "electricity"]].sum()
+    count = groups.size()
+    columns = (
+        "Week from",
+        "Reheats",
+        "Median minutes",
+        "Median from [°C]",
+        "Median to [°C]",
+        "Heat [kWh]",
+        "Electricity [kWh]",
+    )
+    return columns, tuple(
+        (
+            day(w), str(count.loc[w]), number(middle.loc[w, "minutes"], 0), number(middle.loc[w, "from_c"], 1),
+            number(middle.loc[w, "to_c"], 1), number(sums.loc[w, "heat"], 1), number(sums.loc[w, "electricity"], 1),
+        )
+        for w in count.index
+    )  # fmt: skip

@@ -13,6 +13,8 @@ from dashboards.words import day, measure, number, share
 
 _DATE = Axis("Date", dates=True)
 Series = tuple[str, str, Tone]
+LONG_TABLE = 100
+"""Rows of days from which a table shows weeks; every day stands in the table under the trace."""
 
 
 def months_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
@@ -81,11 +83,30 @@ def _lines(
         for i, (name, words, tone) in enumerate(series)
         if any(r.get(name) is not None for r in there)
     ]
-    table = tuple((day(r["day"]), *(number(r.get(n)) for n in names)) for r in there)
-    return Chart(
-        key, title, says(there) if says else f"{title}, {len(there)} days.", _DATE, Axis(label, unit, low=low),
-        (*layers, *levels), ("Day", *(f"{words} [{unit}]" for _, words, _ in series)), table,
-    )  # fmt: skip
+    first, table = by_day_or_week(there, names)
+    told = says(there) if says else f"{title}, {len(there)} days."
+    columns = (first, *(f"{words} [{unit}]" for _, words, _ in series))
+    return Chart(key, title, told, _DATE, Axis(label, unit, low=low), (*layers, *levels), columns, table)
+
+
+def by_day_or_week(rows: list[Row], names: Sequence[str]) -> tuple[str, tuple[tuple[str, ...], ...]]:
+    """A table of some columns by day, or the means of weeks where that would be long; and its first heading."""
+    if len(rows) <= LONG_TABLE:
+        return "Day", tuple((day(r["day"]), *(number(r.get(n)) for n in names)) for r in rows)
+    weeks: dict[int, list[Row]] = {}
+    for r in rows:
+        weeks.setdefault((day_number(r["day"]) + 3) // 7, []).append(
+            r
+        )  # weeks from Monday: 1 January 1970 was a Thursday
+    return "Week from, means", tuple(
+        (day(part[0]["day"]), *(number(_mean([r.get(n) for r in part])) for n in names))
+        for part in weeks.values()
+    )
+
+
+def _mean(values: list[float | None]) -> float | None:
+    known = [v for v in values if v is not None]
+    return sum(known) / len(known) if known else None
 
 
 def water_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
@@ -158,10 +179,12 @@ def coverage_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart
     x = [float(day_number(r["day"])) for r in there]
     y = [100.0 * r["known"] for r in there]
     poor = sum(v < 90.0 for v in y)
+    first, table = by_day_or_week(
+        [{"day": r["day"], "read": v} for r, v in zip(there, y, strict=True)], ["read"]
+    )
     return Chart(
         "coverage", "How much of each day was read", f"{poor} of {len(y)} days have less than 90 % of their minutes.",
-        _DATE, Axis("Minutes read", "%", 0.0, 100.0), (Bars("", x, y, "water"),), ("Day", "Read [%]"),
-        tuple((day(r["day"]), number(v, 0)) for r, v in zip(there, y, strict=True)),
+        _DATE, Axis("Minutes read", "%", 0.0, 100.0), (Bars("", x, y, "water"),), (first, "Read [%]"), table,
     )  # fmt: skip
 
 

@@ -51,7 +51,8 @@ def values_of(layers: Iterable[Layer], which: str) -> list[float | None]:
             if layer.upright == (which == "x"):
                 out.append(layer.at)
         elif which == "x":
-            out.extend(layer.x)
+            half = layer.width / 2 if isinstance(layer, Bars) else 0.5 if isinstance(layer, Spans) else 0.0
+            out.extend(x + side for x in layer.x for side in ((-half, half) if half else (0.0,)))
         elif isinstance(layer, Band | Spans):
             out.extend((*layer.low, *layer.high))
         elif isinstance(layer, Bars):

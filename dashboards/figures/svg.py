@@ -24,16 +24,16 @@ def svg(chart: Chart, *, width: float = WIDTH, height: float = HEIGHT) -> Markup
     top = _TOP + (rows - 1) * _LEGEND_LINE if rows else 12.0
     xs = Scale(*ends(chart.x, values_of(chart.layers, "x"), pad=0.02), _LEFT, width - _RIGHT)
     ys = Scale(*ends(chart.y, values_of(chart.layers, "y"), pad=0.06), height - _BOTTOM, top)
-    parts = [_frame(chart, xs, ys, width, height), f'<g clip-path="url(#c-{chart.key})">']
-    parts += [_draw(layer, xs, ys) for layer in chart.layers]
-    parts += ["</g>", legend]
-    name = escape(f"{chart.title}. {chart.says}", quote=True)
-    clip = (
-        f'<defs><clipPath id="c-{chart.key}"><rect x="{_LEFT:g}" y="{top - 4:g}" width="{width - _LEFT - _RIGHT:g}" '
-        f'height="{height - _BOTTOM - top + 4:g}"/></clipPath></defs>'
+    room = (_LEFT, top - 4, width - _LEFT - _RIGHT, height - _BOTTOM - top + 4)
+    # An inner svg clips what lies beyond the axes, without an id that would stand twice on a page.
+    inner = '<svg x="{0:g}" y="{1:g}" width="{2:g}" height="{3:g}" viewBox="{0:g} {1:g} {2:g} {3:g}">'.format(
+        *room
     )
+    drawn = "".join(_draw(layer, xs, ys) for layer in chart.layers)
+    name = escape(f"{chart.title}. {chart.says}", quote=True)
     return Markup(  # noqa: S704
-        f'<svg class="fig" viewBox="0 0 {width:g} {height:g}" role="img" aria-label="{name}">{clip}{"".join(parts)}</svg>'
+        f'<svg class="fig" viewBox="0 0 {width:g} {height:g}" role="img" aria-label="{name}">'
+        f"{_frame(chart, xs, ys, width, height)}{inner}{drawn}</svg>{legend}</svg>"
     )
 
 

@@ -5,7 +5,13 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any
 
+import numpy as np
+import pandas as pd
+
+from analysis.facts.tables import Facts
 from analysis.plant.site import Point, Site
+from analysis.readings import MS_PER_MINUTE
+from analysis.use import HOT_WATER
 from dashboards.day_rows import Row
 from dashboards.figures.chart import Axis, Chart, Dash, Line, Tone
 from dashboards.figures.scale import day_number
@@ -25,7 +31,7 @@ PANELS: tuple[tuple[str, str, tuple[float, float], tuple[tuple[str, Tone, str], 
     ("flow", "m³/h", (0.13, 0.25), (("flow_rate", "water", "solid"),)),
 )  # fmt: skip
 """Panels from top to bottom: name, unit, share of the height, and the quantities with tone and dash."""
-USES = (
+USES: tuple[tuple[str, Tone, str], ...] = (
     ("heating", "heat", ""),
     ("hot water", "water", "/"),
     ("defrost", "alert", "x"),
@@ -54,7 +60,7 @@ def trace_document(site: Site, result: dict[str, Any], rows: list[Row]) -> dict[
 def _layout(period: dict[str, Any]) -> dict[str, Any]:
     last = (datetime.fromisoformat(period["to"]) + timedelta(days=1)).date().isoformat()
     layout: dict[str, Any] = {
-        "margin": {"l": 52, "r": 10, "t": 6, "b": 30},
+        "margin": {"l": 52, "r": 10, "t": 6, "b": 46},
         "xaxis": {"type": "date", "range": [period["from"], last], "anchor": "y4", "title": {"text": ""}},
         "legend": {"orientation": "h", "traceorder": "normal", "y": 1.01, "yanchor": "bottom", "x": 0},
         "dragmode": "zoom", "hovermode": "x",
@@ -186,3 +192,26 @@ def trace_drawings(rows: list[Row]) -> tuple[Chart, Chart]:
             empty=none[1],
         ),
     )
+
+
+def uses_document(facts: Facts, start: int, end: int) -> dict[str, list[list[int]]]:
+    """What each minute was used for between two moments: name of the use -> [start, length], and when runs started.
+
+    facts : Facts that reach back before `start`, for runs that began earlier. start, end : ms since 1970 UTC
+    """
+    runs = facts.runs[facts.runs["use"] != HOT_WATER] if len(facts.runs) else facts.runs
+    spans = {"heating": runs, "hot water": facts.reheats, "defrost": facts.defrosts}
+    out = {name: _within(table, start, end) for name, table in spans.items()}
+    out["start"] = [[a, 0] for a, _ in _within(facts.runs, start, end) if a >= start]
+    return out
+
+
+def _within(table: pd.DataFrame, start: int, end: int) -> list[list[int]]:
+    """Events that touch the window, as [start, length] in ms, cut to it."""
+    if not len(table):
+        return []
+    begin = table["start"].to_numpy(dtype=np.int64)
+    finish = begin + table["minutes"].to_numpy(dtype=np.int64) * MS_PER_MINUTE
+    touching = (finish > start) & (begin < end)
+    cut = np.maximum(begin[touching], start)
+    return np.column_stack([cut, np.minimum(finish[touching], end) - cut]).tolist()

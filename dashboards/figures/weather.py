@@ -25,7 +25,7 @@ def heat_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     out = [r["outdoor"] for r in data]
     layers: list[Layer] = []
     low = min([*out, site.design.outdoor_c] if site.design.outdoor_c is not None else out)
-    fit = loss["coefficient_w_per_k"]
+    fit = loss["coefficient_w_per_k"] or {}
     base = loss["base_temperature_c"]
     if fit.get("value") and base is not None:
         layers += _fitted(fit, base, low, [t for t in out if t < base])

@@ -44,7 +44,13 @@ def what_if_page(
 
 def _answer(a: dict[str, Any]) -> dict[str, Any]:
     kwh, money = a["saves_kwh"], a["saves_money"]
-    value = words.finding_title(a["value"]) if a["question"] == "mend" else a["value"]
+    value = (
+        words.finding_title(a["value"])
+        if a["question"] == "mend"
+        else f"{a['value']:g}"
+        if isinstance(a["value"], int | float)
+        else a["value"]
+    )
     saves = words.reason(a.get("saves_kwh_reason")) if not kwh else f"{words.interval(kwh, 'kWh', 0)}"
     paid = ""
     if money and money.get("value") is not None:
@@ -77,7 +83,11 @@ def _figure(key: str, title: str, x_name: str, y_name: str, lesson: dict[str, An
     if key == "heat_loss_against_design":
         x: list[float] = [float(i) for i in range(len(sites))]
         y = [s["value"] for s in sites]
+        spread: list[float | None] = []
+        for s in sites:
+            spread += [s.get("low"), s.get("high"), None]
         layers: list[Any] = [
+            Line("its 95 % interval", [float(i // 3) for i in range(3 * len(sites))], spread, "heat"),
             Points("a home", x, y, "heat", hints=tuple(s["site"] for s in sites)),
             Level("as designed", 1.0, "design"),
         ]
@@ -86,7 +96,7 @@ def _figure(key: str, title: str, x_name: str, y_name: str, lesson: dict[str, An
             key,
             title,
             "",
-            Axis("Homes, tightest first", low=-0.5, high=len(sites) - 0.5),
+            Axis("Homes, tightest first", low=-0.5, high=len(sites) - 0.5, names=("",) * len(sites)),
             Axis(y_name, low=0.0),
             tuple(layers),
             ("Home", y_name),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
@@ -33,7 +34,7 @@ def site_form_page(
     beside: dict[str, str] = {}
     above = []
     for p in listed:
-        key = _field_of(p.key)
+        key = _field_of(p.key, values)
         if key in FIELDS and not text:
             beside[key] = f"{beside[key]}; {p.message}" if key in beside else p.message
         else:
@@ -44,9 +45,19 @@ def site_form_page(
     )  # fmt: skip
 
 
-def _field_of(key: str) -> str:
-    """A problem's key as a field's: `heat_pump.rating[0].cop` and `heat_pump.rating.0.cop` are one."""
-    return key.replace("[", ".").replace("]", "")
+def _field_of(key: str, values: Mapping[str, str]) -> str:
+    """A problem's key as a field's. Problems count the filled rows of a list from 1, fields all rows from 0."""
+    found = re.fullmatch(r"(heat_pump\.rating|heating_curve\.points)\[(\d+)\](?:[.\[](\w+)\]?)?", key)
+    if found is None:
+        return key
+    group, n, part = found[1], int(found[2]), found[3]
+    rows = sorted(
+        {int(k.split(".")[2]) for k, v in values.items() if k.startswith(f"{group}.") and v.strip()}
+    )
+    row = rows[n - 1] if 0 < n <= len(rows) else n - 1
+    if group == "heating_curve.points":
+        part = str(int(part) - 1) if part and part.isdecimal() else "0"
+    return f"{group}.{row}.{part or 'cop'}"
 
 
 def readings_page(

@@ -16,7 +16,7 @@ from dashboards.figures.bridge import bridge, bridge_table
 from dashboards.figures.index import NAMES, chart
 from dashboards.figures.plot import plotly_figure
 from dashboards.figures.svg import svg
-from dashboards.figures.trace import trace_document, trace_drawings
+from dashboards.figures.trace import trace_document, trace_drawings, uses_document
 from dashboards.frame import render
 from dashboards.pages.drawn import draw
 from dashboards.sides import two_sides
@@ -34,6 +34,11 @@ def figure_json(name: str, site: Site, result: dict[str, Any], facts: Facts) -> 
     if name == "trace":
         return orjson.dumps(trace_document(site, result, day_rows(facts)))
     return orjson.dumps(plotly_figure(chart(name, site, result, facts)), option=orjson.OPT_SERIALIZE_NUMPY)
+
+
+def uses_json(facts: Facts, start: int, end: int) -> bytes:
+    """Uses of a stretch of time [ms since 1970 UTC] for the trace's lowest panel."""
+    return orjson.dumps(uses_document(facts, start, end))
 
 
 def site_page(
@@ -64,7 +69,8 @@ def site_page(
     return render(
         "site.html", **context, asked=f"?{asked}" if asked else "", sides=two_sides(site, result, rows), currency=result["cost"]["currency"],
         open_findings=[f for f in findings if not f["until"]], past=[f for f in findings if f["until"]],
-        weather=[made[n] for n in _WEATHER], calendars=[made[n] for n in _CALENDARS], bridge=bridge(result),
+        weather=[made[n] for n in _WEATHER if n not in shown], calendars=[made[n] for n in _CALENDARS if n not in shown],
+        above={part: [made[n].chart.title for n in names if n in shown] for part, names in (("weather", _WEATHER), ("events", _CALENDARS))}, bridge=bridge(result),
         bridge_rows=bridge_table(result, result["cost"]["currency"]),
         further=[made[n] for n in NAMES if n not in (*_WEATHER, *_CALENDARS) and n not in shown and not made[n].chart.is_empty],
         missing=[made[n] for n in NAMES if made[n].chart.is_empty], health=_health(site, result, facts), notices=_notices(site, facts),

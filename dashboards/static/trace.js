@@ -82,13 +82,9 @@
   }
 
   async function events(from, to) {
-    const day = (ms) => new Date(ms).toISOString().slice(0, 10);
-    const rows = async (kind) => {
-      const f = await get(`/api/v1/sites/${doc.site}/facts/${kind}?from=${day(from - DAY)}&to=${day(to)}&limit=500`);
-      const at = Object.fromEntries(f.columns.map((c, i) => [c, i]));
-      return f.rows.map((r) => ({ start: local(Date.parse(r[at.start])), ms: r[at.minutes] * 60000, use: at.use === undefined ? null : r[at.use] }));
-    };
-    const [runs, reheats, defrosts] = await Promise.all([rows("runs"), rows("reheats"), rows("defrosts")]);
+    const found = await get(`/sites/${doc.site}/figures/uses.json?start=${Math.round(from)}&end=${Math.round(to)}`);
+    const rows = (name) => found[name].map(([start, ms]) => ({ start: local(start), ms }));
+    const runs = rows("heating"), reheats = rows("hot water"), defrosts = rows("defrost");
     const strip = (i, list) => {
       const x = [], y = [];
       for (const r of list) { x.push(r.start, r.start, r.start + r.ms, r.start + r.ms); y.push(0, 1, 1, 0); }
@@ -96,7 +92,7 @@
       return { type: "scatter", mode: "lines", name: u.name, yaxis: "y4", x, y, fill: "tozeroy", line: { width: 0, color: u.color }, fillcolor: u.color, fillpattern: { shape: u.pattern, size: 5, fillmode: "overlay" }, hoverinfo: "skip" };
     };
     const marks = (name, list, symbol, y) => ({ type: "scatter", mode: "markers", name, yaxis: "y4", x: list.map((r) => r.start), y: list.map(() => y), marker: { symbol, size: 7, color: css("--ink") } });
-    return [strip(0, runs.filter((r) => r.use !== 2)), strip(1, reheats), strip(2, defrosts), marks("start", runs, "triangle-up", 0.12), marks("defrost", defrosts, "x-thin-open", 0.85)];
+    return [strip(0, runs), strip(1, reheats), strip(2, defrosts), marks("a start", rows("start"), "triangle-up", 0.12), marks("a defrost", defrosts, "x-thin-open", 0.85)];
   }
 
   async function refresh() {
@@ -134,7 +130,7 @@
     if (kind === "on") return go(a + half, b + half);
     if (kind === "all") return go(...doc.layout.xaxis.range.map(num));
     const wide = { day: DAY, week: 7 * DAY, month: 31 * DAY }[kind];
-    const centre = b - a > 200 * DAY ? num(doc.layout.xaxis.range[1]) - wide / 2 : middle;
+    const centre = b - a > 200 * DAY ? num(doc.layout.xaxis.range[1]) - DAY - wide / 2 : middle;
     return go(centre - wide / 2, centre + wide / 2);
   }
   async function start() {

@@ -52,7 +52,9 @@ def test_a_silence_longer_than_the_points_own_rhythm_is_unknown():
     site = site_of([point("outdoor_temperature", "gauge")])
     time = stamps(site, FIRST, 1, 60)
     lost = (time >= time[0] + 600 * MINUTE) & (time < time[0] + 700 * MINUTE)
-    grid = build_grid(site, {"outdoor_temperature": Samples(time[~lost], np.full((~lost).sum(), 5.0))}, FIRST, FIRST)
+    grid = build_grid(
+        site, {"outdoor_temperature": Samples(time[~lost], np.full((~lost).sum(), 5.0))}, FIRST, FIRST
+    )
     known = np.isfinite(grid.gauge("outdoor_temperature"))
     assert (~known).sum() == pytest.approx(100, abs=5)
     assert not known[610:690].any()
@@ -82,7 +84,9 @@ def test_a_state_keeps_its_last_word_until_the_next():
 
 def test_fahrenheit_and_kilopascal_are_turned_into_our_units():
     site = site_of([point("flow_temperature", "gauge", "degF"), point("system_pressure", "gauge", "kPa")])
-    grid = build_grid(site, every_minute(site, {"flow_temperature": 95.0, "system_pressure": 150.0}, days=1), FIRST, FIRST)
+    grid = build_grid(
+        site, every_minute(site, {"flow_temperature": 95.0, "system_pressure": 150.0}, days=1), FIRST, FIRST
+    )
     assert grid.gauge("flow_temperature")[0] == pytest.approx(35.0)
     assert grid.gauge("system_pressure")[0] == pytest.approx(1.5)
 
@@ -116,7 +120,9 @@ def test_an_interval_lies_after_its_start_or_before_its_end(stamp):
     time = time[:-1] if stamp == "start" else time[1:]
     energy = np.zeros(96)
     energy[40] = 0.5  # from 10:00 to 10:15
-    wh = build_grid(site, {"heat_pump_electricity": Samples(time, energy)}, FIRST, FIRST).energy["heat_pump_electricity"]
+    wh = build_grid(site, {"heat_pump_electricity": Samples(time, energy)}, FIRST, FIRST).energy[
+        "heat_pump_electricity"
+    ]
     assert np.nansum(wh) == pytest.approx(500.0)
     assert np.flatnonzero(wh > 1e-6).tolist() == list(range(600, 615))
 
@@ -155,12 +161,17 @@ def test_a_registers_gap_is_known_in_all_and_unseen():
 
 def test_a_power_beside_a_register_gives_the_shape_and_the_register_the_total():
     site = site_of(
-        [point("heat_pump_electricity", "power", "W", "p"), point("heat_pump_electricity", "register", "kWh", "r")]
+        [
+            point("heat_pump_electricity", "power", "W", "p"),
+            point("heat_pump_electricity", "register", "kWh", "r"),
+        ]
     )
     time = stamps(site, FIRST, 1, 60)
     on = (np.arange(len(time)) // 30) % 2 == 0
     watts = np.where(on, 2000.0, 0.0)
-    total = np.concatenate(([0.0], np.cumsum(watts[:-1] / 60.0 / 1000.0))) * 1.05  # the power reads 5 % too little
+    total = (
+        np.concatenate(([0.0], np.cumsum(watts[:-1] / 60.0 / 1000.0))) * 1.05
+    )  # the power reads 5 % too little
     grid = build_grid(site, {"p": Samples(time, watts), "r": Samples(time, 100.0 + total)}, FIRST, FIRST)
     wh = grid.energy["heat_pump_electricity"]
     assert wh.sum() == pytest.approx(24_000.0 * 1.05, rel=1e-3)
@@ -195,7 +206,9 @@ def test_counters_are_counted_by_day():
 
 
 def test_a_register_read_by_hand_each_month_tells_the_energy_of_every_day_between():
-    site = site_of([point("heat_pump_electricity", "register", "kWh"), point("heat_output", "register", "kWh")])
+    site = site_of(
+        [point("heat_pump_electricity", "register", "kWh"), point("heat_output", "register", "kWh")]
+    )
     firsts = [date(2025, m, 1) for m in (9, 10, 11, 12)] + [date(2026, m, 1) for m in (1, 2, 3, 4)]
     time = np.array([local_midnight(site, d) for d in firsts], dtype=np.int64)
     hours = (time - time[0]) / 3_600_000
@@ -245,19 +258,42 @@ def test_days_made_one_by_one_equal_the_season_made_at_once(meters):
         build_facts(site, sim.readings, first + timedelta(n), first + timedelta(n)) for n in range(count)
     ).days
     assert list(whole["day"]) == list(single["day"])
-    for name in ("e_total", "q_total", "p_heat", "outdoor", "n_any", "raw.outdoor", "moves.outdoor", "air_noon"):
-        assert whole[name].to_numpy() == pytest.approx(single[name].to_numpy(), rel=1e-6, abs=0.06, nan_ok=True), name
+    for name in (
+        "e_total",
+        "q_total",
+        "p_heat",
+        "outdoor",
+        "n_any",
+        "raw.outdoor",
+        "moves.outdoor",
+        "air_noon",
+    ):
+        assert whole[name].to_numpy() == pytest.approx(
+            single[name].to_numpy(), rel=1e-6, abs=0.06, nan_ok=True
+        ), name
     for name in ("c_heat", "c_least", "e_idle"):
-        assert whole[name].to_numpy() == pytest.approx(single[name].to_numpy(), rel=0.01, abs=0.1, nan_ok=True), name
+        assert whole[name].to_numpy() == pytest.approx(
+            single[name].to_numpy(), rel=0.01, abs=0.1, nan_ok=True
+        ), name
     loose = _EDGES.get(meters, 1e-6)
     for name in ("n_running", "n_heating", "idle_power"):
-        assert whole[name].to_numpy() == pytest.approx(single[name].to_numpy(), rel=loose, abs=5, nan_ok=True), name
+        assert whole[name].to_numpy() == pytest.approx(
+            single[name].to_numpy(), rel=loose, abs=5, nan_ok=True
+        ), name
 
 
 def test_notices_of_a_gap_and_a_stuck_sensor_are_the_same_made_day_by_day():
-    site = site_of([point("heat_pump_electricity"), point("flow_temperature", "gauge"), point("outdoor_temperature", "gauge")])
+    site = site_of(
+        [
+            point("heat_pump_electricity"),
+            point("flow_temperature", "gauge"),
+            point("outdoor_temperature", "gauge"),
+        ]
+    )
     days = 6
-    readings = every_minute(site, {"heat_pump_electricity": 1500.0, "flow_temperature": 35.0, "outdoor_temperature": 4.0}, days)
+    readings = every_minute(
+        site, {"heat_pump_electricity": 1500.0, "flow_temperature": 35.0, "outdoor_temperature": 4.0}, days
+    )
     n = len(readings["flow_temperature"].time)
     readings["flow_temperature"].value[:] = 35.0 + np.arange(n) % 7
     readings["outdoor_temperature"].value[:] = 4.0 + np.arange(n) % 5
@@ -266,7 +302,9 @@ def test_notices_of_a_gap_and_a_stuck_sensor_are_the_same_made_day_by_day():
     keep[4 * DAY : 4 * DAY + 900] = False
     readings = {p: Samples(s.time[keep], s.value[keep]) for p, s in readings.items()}
     whole = facts_of(site, readings, days).notices
-    single = join(build_facts(site, readings, FIRST + timedelta(k), FIRST + timedelta(k)) for k in range(days)).notices
+    single = join(
+        build_facts(site, readings, FIRST + timedelta(k), FIRST + timedelta(k)) for k in range(days)
+    ).notices
     pd.testing.assert_frame_equal(whole, single)
     assert (whole["kind"] == "stuck").sum() == 3
     assert whole.loc[whole["kind"] == "stuck", "amount"].sum() == pytest.approx(48.0, abs=0.1)

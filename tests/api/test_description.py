@@ -9,6 +9,7 @@ import pytest
 import schemathesis
 from hypothesis import HealthCheck, Phase, given
 from hypothesis import settings as hypothesis_settings
+from schemathesis import GenerationMode
 from schemathesis.checks import (
     content_type_conformance,
     not_a_server_error,
@@ -50,8 +51,9 @@ def description(web: Web) -> Any:
 @pytest.mark.parametrize(("method", "path"), sorted(routes() - UNTRIED))
 def test_made_up_requests(description: Any, web: Web, role: str, method: str, path: str) -> None:
     operation = description[PREFIX + path][method]
+    right, wrong = (operation.as_strategy(generation_mode=mode) for mode in GenerationMode)
 
-    @given(case=operation.as_strategy())
+    @given(case=right | wrong)
     @hypothesis_settings(
         max_examples=EXAMPLES,
         deadline=None,

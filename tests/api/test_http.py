@@ -284,11 +284,64 @@ def test_the_fleet_and_a_site_are_pages(own_web: Web) -> None:
     front = own_web["installer"].get("/")
     assert f'href="/sites/{OWN}"' in front.text
     assert "Alder Row" in own_web["installer"].get(f"/sites/{OWN}").text
-    home = own_web["householder"].get("/", follow_redirects=False)
-    assert home.headers["Location"] == f"/sites/{OWN}"
-    assert own_web["householder"].get(f"/sites/{OTHER}").status_code == 404
+    home = own_web["householder"].get("/", follow_redirects=True)
+    assert str(home.url).startswith(f"http://localhost/sites/{OWN}")
+    assert "Alder Row" in home.text
     away = own_web["nobody"].get(f"/sites/{OWN}", follow_redirects=False)
     assert (away.status_code, away.headers["Location"]) == (303, "/sign-in")
+
+
+PAGES_OF_THE_FIRM = ("/visits", "/winter", "/learning")
+PAGES_OF_A_HOME = ("", "/home", "/winter", "/what-if", "/figures/trace.json", "/papers/month/2026-01")
+PAGES_OF_THE_INSTALLER = ("/first-run", "/first-run/site", f"/sites/{OWN}/readings", f"/sites/{OWN}/progress")
+
+
+@pytest.mark.parametrize("page", PAGES_OF_A_HOME)
+@pytest.mark.parametrize("role", ["householder", "link"])
+def test_no_page_shows_another_s_home(web: Web, role: str, page: str) -> None:
+    answer = web[role].get(f"/sites/{OTHER}{page}", follow_redirects=True)
+    assert answer.status_code == 404
+    assert "Beech End" not in answer.text
+
+
+@pytest.mark.parametrize("page", PAGES_OF_THE_FIRM + PAGES_OF_THE_INSTALLER)
+@pytest.mark.parametrize("role", ["householder", "link", "nobody"])
+def test_the_firm_s_pages_are_the_firm_s(web: Web, role: str, page: str) -> None:
+    answer = web[role].get(page, follow_redirects=False)
+    if role == "nobody":
+        assert (answer.status_code, answer.headers["Location"]) == (303, "/sign-in")
+    else:
+        assert answer.status_code == 403
+    assert web["installer"].get(page, follow_redirects=False).status_code < 400
+
+
+@pytest.mark.parametrize("page", PAGES_OF_THE_INSTALLER)
+def test_an_engineer_takes_no_home_in(web: Web, page: str) -> None:
+    assert web["engineer"].get(page, follow_redirects=False).status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("url", "form"),
+    [
+        (f"/sites/{OWN}/works", {"day": "2026-01-06", "what": "curve lowered"}),
+        ("/first-run/site", {"id": "elm", "name": "Elm"}),
+        (f"/sites/{OWN}/points", {"x": "y"}),
+    ],
+)
+def test_forms_need_their_session_s_secret(own_web: Web, url: str, form: dict[str, str]) -> None:
+    for wrong in ("", "guess"):
+        answer = own_web["installer"].post(url, data={**form, "csrf": wrong}, follow_redirects=False)
+        assert answer.status_code == 403
+    assert own_web["nobody"].post(url, data=form, follow_redirects=False).headers["Location"] == "/sign-in"
+
+
+def test_a_work_is_entered_by_the_form(own_web: Web) -> None:
+    csrf = own_web["engineer"].headers["X-CSRF-Token"]
+    form = {"csrf": csrf, "day": "2026-01-06", "what": "curve lowered", "finding": ""}
+    answer = own_web["engineer"].post(f"/sites/{OWN}/works", data=form, follow_redirects=False)
+    assert answer.status_code == 303
+    (work,) = own_web["engineer"].get(f"{PREFIX}/sites/{OWN}/works").json()["items"]
+    assert (work["what"], work["finding"]) == ("curve lowered", None)
 
 
 def test_nothing_but_health_and_signing_in_is_open(web: Web) -> None:

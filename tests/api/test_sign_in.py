@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from fastapi.testclient import TestClient
 from sqlalchemy import update
 
 from analysis.errors import InputError
-from api.http.app import PREFIX
+from api.http.app import PREFIX, create_app
+from api.http.parts import Parts
 from api.people.accounts import Accounts, Refused
 from api.people.passwords import check_strength
 from api.people.sign_in import FREE_TRIES, LONGEST_WAIT, SignIn, TooManyTries, wait_after
@@ -137,20 +140,6 @@ def test_the_cookie_is_out_of_reach(web: Web) -> None:
 
 
 def test_behind_tls_the_cookie_is_secure_and_bound_to_the_host(service: Service) -> None:
-    web_parts = make_web_behind_tls(service)
-    answer = web_parts
-    assert "__Host-fieldfare=" in answer
-    assert "Secure" in answer
-
-
-def make_web_behind_tls(service: Service) -> str:
-    from dataclasses import replace
-
-    from fastapi.testclient import TestClient
-
-    from api.http.app import create_app
-    from api.http.parts import Parts
-
     service.settings = replace(service.settings, public_url="https://heat.example")
     parts = Parts(service)
     person = parts.accounts.add("boss@heating.example", "Boss", "installer")
@@ -159,13 +148,23 @@ def make_web_behind_tls(service: Service) -> str:
     answer = client.post(f"{PREFIX}/session", json={"email": "boss@heating.example", "password": PASSWORD})
     assert answer.headers["Strict-Transport-Security"].startswith("max-age=31536000")
     assert client.get(f"{PREFIX}/session").json()["role"] == "installer"
-    return answer.headers["Set-Cookie"]
+    assert answer.headers["Set-Cookie"].startswith("__Host-fieldfare=")
+    assert "Secure" in answer.headers["Set-Cookie"]
 
 
 def test_signing_out_ends_the_session_not_just_the_cookie(web: Web) -> None:
     secret = web["engineer"].cookies["fieldfare"]
-    assert web["engineer"].delete(f"{PREFIX}/session").status_code == 204
+    answer = web["engineer"].delete(f"{PREFIX}/session")
+    assert answer.status_code == 204
+    assert answer.headers["Clear-Site-Data"] == '"cache", "storage"'
     web["nobody"].cookies["fieldfare"] = secret
+    assert web["nobody"].get(f"{PREFIX}/sites").status_code == 401
+
+
+def test_signing_in_ends_the_session_before_it(web: Web) -> None:
+    before = web["engineer"].cookies["fieldfare"]
+    signed_in(web["engineer"], "engineer@heating.example")
+    web["nobody"].cookies["fieldfare"] = before
     assert web["nobody"].get(f"{PREFIX}/sites").status_code == 401
 
 
@@ -187,6 +186,14 @@ def test_a_changed_password_ends_every_session(web: Web) -> None:
     signed_in(web["engineer"], "engineer@heating.example", body["new"])
 
 
+def test_a_link_becomes_a_session_and_leaves_the_address(web: Web) -> None:
+    made = web["installer"].post(f"{PREFIX}/sites/{OWN}/links", json={"days": 3}).json()
+    path = made["address"].removeprefix("http://127.0.0.1:8080")
+    answer = web["nobody"].get(path, follow_redirects=False)
+    assert (answer.status_code, answer.headers["Location"]) == (303, f"/sites/{OWN}")
+    assert web["nobody"].get(f"{PREFIX}/session").json()["sites"] == [OWN]
+
+
 def test_a_forged_link_is_refused(web: Web) -> None:
     answer = web["nobody"].get("/home/IjAwMDAi.forged", follow_redirects=False)
     assert answer.status_code == 401
@@ -206,5 +213,8 @@ def test_what_was_done_is_in_the_audit_trail(web: Web) -> None:
         (r["who"], r["action"], r["site"]) for r in rows
     ]
     assert PASSWORD not in str(rows)
+    web["nobody"].post(f"{PREFIX}/session", json={"email": "engineer@heating.example", "password": "guess"})
+    (newest, *_) = web["installer"].get(f"{PREFIX}/audit").json()["items"]
+    assert (newest["action"], newest["who"]) == ("sign-in refused", "")
     looks = [r for r in rows if r["action"] == "looked" and r["site"] == OWN]
     assert len({r["who"] for r in looks}) == len(looks)  # once an hour, not at every request

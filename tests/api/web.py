@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any
 
 from fastapi.testclient import TestClient
 
 from api.http.app import create_app
 from api.http.parts import Parts
+from api.people.passwords import hash_password
 from api.service import Service
+from api.state.people_tables import Person
 from tests.api.conftest import add_site
 from tests.api.plants import readings
 
@@ -45,16 +48,30 @@ def make_web(service: Service, **settings: Any) -> Web:
 
     for role, sites in (("installer", []), ("engineer", []), ("householder", [OWN])):
         person = parts.accounts.add(f"{role}@heating.example", role.title(), role, sites)
-        parts.accounts.set_password(person.id, PASSWORD)
-        web.clients[role] = signed_in(client(), f"{role}@heating.example")
+        with service.database.write() as session:
+            session.get_one(Person, person.id).password = hashed(PASSWORD)
+        web.clients[role] = with_session(client(), parts, parts.sign_in.open_for_person(person.id))
     _, text = parts.links.make(OWN, 30, "installer@heating.example")
-    web.clients["link"] = client()
-    web["link"].get(f"/home/{text}", follow_redirects=False)
-    web["link"].headers["X-CSRF-Token"] = web["link"].get("/api/v1/session").json()["csrf"]
+    link = parts.links.open(text)
+    web.clients["link"] = with_session(client(), parts, parts.sign_in.open_for_link(link.id))
     _, secret = parts.tokens.make("gateway", "readings", OWN, 30)
     web.clients["device"] = client(Authorization=f"Bearer {secret}")
     web.clients["nobody"] = client()
     return web
+
+
+@lru_cache
+def hashed(password: str) -> str:
+    """Hashing is slow by intent: once for all tests."""
+    return hash_password(password)
+
+
+def with_session(client: TestClient, parts: Parts, secret: str) -> TestClient:
+    visit = parts.sign_in.visit(secret)
+    assert visit is not None
+    client.cookies["fieldfare"] = secret
+    client.headers["X-CSRF-Token"] = visit.csrf
+    return client
 
 
 def signed_in(client: TestClient, email: str, password: str = PASSWORD) -> TestClient:

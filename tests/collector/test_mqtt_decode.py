@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from collector.mqtt.decode import Decoder, Message, instant, pointed
+from collector.mqtt.decode import Decoder, Message
+from collector.mqtt.parts import instant, pointed
 from collector.mqtt.topics import Routes
 from tests.services import make_site
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from collector.mqtt import senml
-from collector.mqtt.decode import unit_of
+from collector.mqtt.parts import unit_of
 from collector.mqtt.senml import PackRefused, Refusal, resolve
 from tests.services import make_site
 

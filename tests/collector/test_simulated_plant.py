@@ -92,10 +92,10 @@ def test_days_and_minutes_tell_the_same_energy(season):
     assert uses == pytest.approx(season.truth.kwh["electricity"], rel=1e-6)
 
 
-@pytest.mark.parametrize("seed", range(20, 32))
+@pytest.mark.parametrize("seed", range(20, 30))
 def test_healthy_plants_are_healthy(seed):
     spec = random_plant(seed, meter_set="hourly")
-    truth = simulate(spec, date(2024, 12, 1), 100).truth
+    truth = simulate(spec, date(2024, 12, 1), 80).truth
     hours = np.bincount((truth.starts // 3_600_000 - truth.starts[0] // 3_600_000).astype(int))
     minutes = [(r["end"] - r["start"]) / 60_000 for r in truth.runs]
     # starts and run lengths: modest cycling, common practice; SPF: field trials of well-planned air-source systems

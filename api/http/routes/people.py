@@ -7,7 +7,9 @@ from typing import Annotated
 
 from fastapi import APIRouter, HTTPException, Path, Query, Request, Response
 
+from analysis.errors import InputError
 from api.http.doors import PartsHere, PlantHere, actor_of, cookie_name, is_secure, need, visit_of
+from api.http.parts import Parts
 from api.http.shapes import (
     Invited,
     Limit,
@@ -26,7 +28,7 @@ from api.http.shapes import (
     TokenOut,
     page,
 )
-from api.people.access import Actor
+from api.people.access import NOBODY, Actor
 from api.people.audit import AuditRow
 from api.people.passwords import check_strength
 
@@ -37,13 +39,11 @@ Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
 @router.post("/session")
 def sign_in(body: SignInIn, request: Request, response: Response, parts: PartsHere) -> SessionOut:
     """Sign in; the answer sets the session's cookie."""
-    address = client_address(request)
-    secret = parts.sign_in.sign_in(body.email, body.password.get_secret_value(), address)
+    secret = open_session(request, parts, body.email, body.password.get_secret_value())
     set_cookie(response, parts, secret)
     visit = parts.sign_in.visit(secret)
     if visit is None:
         raise HTTPException(401, "this account was stopped")
-    parts.audit.note(visit.actor, "signed in", address=address)
     return session_out(visit.actor, visit.csrf)
 
 
@@ -58,11 +58,8 @@ def read_session(request: Request, parts: PartsHere) -> SessionOut:
 def sign_out(request: Request, response: Response, parts: PartsHere) -> None:
     """Sign out; ends the session for good."""
     actor_of(request)
-    if secret := request.cookies.get(cookie_name(parts)):
-        parts.sign_in.sign_out(secret)
-    response.delete_cookie(
-        cookie_name(parts), path="/", secure=is_secure(parts), httponly=True, samesite="lax"
-    )
+    end_session(request, parts)
+    forget_in_browser(response, parts)
 
 
 @router.post("/session/password", status_code=204, response_class=Response)
@@ -74,7 +71,7 @@ def change_password(
         raise HTTPException(403, "only people have passwords")
     new = body.new.get_secret_value()
     check_strength(new, actor.name)
-    parts.sign_in.sign_in(actor.name, body.old.get_secret_value(), client_address(request))
+    open_session(request, parts, actor.name, body.old.get_secret_value())
     parts.accounts.set_password(actor.person, new)
     parts.audit.note(actor, "password changed", address=client_address(request))
 
@@ -184,11 +181,39 @@ def read_audit(
     return page(request, response, rows, total, offset, limit)
 
 
-def set_cookie(response: Response, parts: PartsHere, secret: str) -> None:
+def set_cookie(response: Response, parts: Parts, secret: str) -> None:
     """The session's cookie: out of reach of scripts, sent by no other site's forms."""
     response.set_cookie(
         cookie_name(parts), secret, path="/", secure=is_secure(parts), httponly=True, samesite="lax"
     )
+
+
+def open_session(request: Request, parts: Parts, email: str, password: str) -> str:
+    """Sign in; a session that the request came with ends. Returns the new one's secret. Raises Refused, TooManyTries."""
+    address = client_address(request)
+    try:
+        secret = parts.sign_in.sign_in(email, password, address)
+    except InputError as error:
+        parts.audit.note(NOBODY, "sign-in refused", address=address, why=str(error))
+        raise
+    end_session(request, parts)
+    if visit := parts.sign_in.visit(secret):
+        parts.audit.note(visit.actor, "signed in", address=address)
+    return secret
+
+
+def end_session(request: Request, parts: Parts) -> None:
+    """End the session that a request came with, if any."""
+    if secret := request.cookies.get(cookie_name(parts)):
+        parts.sign_in.sign_out(secret)
+
+
+def forget_in_browser(response: Response, parts: Parts) -> None:
+    """Have the browser forget the session and what it kept of the pages."""
+    response.delete_cookie(
+        cookie_name(parts), path="/", secure=is_secure(parts), httponly=True, samesite="lax"
+    )
+    response.headers["Clear-Site-Data"] = '"cache", "storage"'
 
 
 def client_address(request: Request) -> str:

@@ -1,0 +1,87 @@
+"""The small parts of a payload: JSON Pointers, instants, units, a gateway's status."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+import orjson
+
+from analysis.plant.site import Point
+from analysis.plant.units import Conversion
+from collector import check
+from collector.mqtt import senml
+
+_SAME = Conversion(1.0, 0.0)
+
+NOTHING: Any = object()
+
+
+def pointed(document: Any, parts: Sequence[str]) -> Any:
+    """What a JSON Pointer's tokens find (RFC 6901); a marker that equals nothing where they find nothing."""
+    for part in parts:
+        if type(document) is dict:
+            if part not in document:
+                return NOTHING
+            document = document[part]
+        elif type(document) is list:
+            if not (part.isascii() and part.isdigit()) or (part != "0" and part[0] == "0") or len(part) > 9:
+                return NOTHING
+            if int(part) >= len(document):
+                return NOTHING
+            document = document[int(part)]
+        else:
+            return NOTHING
+    return document
+
+
+def instant(given: Any) -> int:
+    """A time given as Unix seconds or ISO 8601 (UTC where it has no offset) [ms]. Raises ValueError."""
+    if type(given) is float or type(given) is int:
+        return milliseconds(given)
+    if type(given) is str:
+        try:
+            moment = datetime.fromisoformat(given)
+        except ValueError:
+            raise ValueError(f"t {given[:40]!r} is no ISO 8601 time") from None
+        if moment.tzinfo is None:
+            moment = moment.replace(tzinfo=UTC)
+        return round(moment.timestamp() * 1000)
+    raise ValueError("t must be Unix seconds or ISO 8601 text")
+
+
+def milliseconds(seconds: float) -> int:
+    """Seconds as ms, held within what a store can key."""
+    return round(max(-9.2e15, min(9.2e15, seconds * 1000.0)))
+
+
+def unit_of(point: Point, unit: str | None) -> Conversion:
+    """How a record's number becomes one in the point's own unit.
+
+    unit : str of the SenML registry or RFC 8798; None: the point's own. Raises ValueError for any other.
+    """
+    if unit is None:
+        return _SAME
+    if point.form == "state":
+        if unit in ("/", "count"):
+            return _SAME
+        raise ValueError(f"a state has no unit, but u is {unit!r}")
+    known = senml.UNITS.get(unit)
+    if known is None:
+        if unit == point.unit:
+            return _SAME
+        raise ValueError(f"u {unit[:40]!r} is no SenML unit; leave it out for {point.unit}")
+    return check.unit_change(point, known)
+
+
+def status_of(payload: bytes) -> bool | None:
+    """A birth or will: online or offline, bare, in JSON text, or as an object's status."""
+    text: Any = payload.strip()
+    try:
+        text = orjson.loads(text)
+    except orjson.JSONDecodeError:
+        text = text.decode(errors="replace")
+    if type(text) is dict:
+        text = text.get("status")
+    return {"online": True, "offline": False}.get(text.lower()) if type(text) is str else None

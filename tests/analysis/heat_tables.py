@@ -1,0 +1,124 @@
+"""Facts tables of a plant made by hand, for the findings about heat and water."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.facts.tables import Facts
+from analysis.figures.capacity import Capacity
+from analysis.figures.estimate import Estimate
+from analysis.figures.heat_loss import HeatLoss
+from analysis.findings.context import Context
+from analysis.findings.model import Finding
+from analysis.plant.load import parse_site
+from tests.analysis.site_text import WHOLE
+
+DAYS = 90
+FIRST = pd.Timestamp("2025-11-01")
+# Waves from mild to a few frosty days, milder than the design's -3 C throughout.
+OUTDOOR = 4.5 + 5.0 * np.sin(np.arange(DAYS) / 3.0)
+SITE = WHOLE.partition("[limits]")[0]
+NO_EVENTS = pd.DataFrame({"day": pd.Series(dtype="datetime64[us]")})
+CAUSES = {
+    "backup_heater_use": {"bivalent_set_high", "capacity_shortfall"},
+    "room_below_target": {"capacity_short", "curve_too_low", "zone_not_opening"},
+    "immersion_use": {"immersion_timer_on", "setpoint_above_reach"},
+    "slow_reheat": {"coil_or_scale", "flow_low"},
+    "reheat_incomplete": {"setpoint_above_reach"},
+    "hot_water_shortfall": {"reheat_window", "cylinder_small", "reheat_slow"},
+    "high_standing_loss": {"secondary_circulation", "insulation"},
+    "frost_risk": {"power_loss"},
+}
+
+
+def day_index(days: int = DAYS) -> pd.Series:
+    return pd.Series((FIRST + pd.to_timedelta(np.arange(days), unit="D")).astype("datetime64[us]"))
+
+
+def days_of(**columns: Any) -> pd.DataFrame:
+    """A healthy heating season's days; a column given replaces or adds one, None takes one away."""
+    base: dict[str, Any] = {
+        "day": day_index(), "n_minutes": 1440, "n_unknown": 0, "n_heating": 900, "n_running": 1000, "n_heat": 1440, "n_pair": 1440,
+        "n_tank": 1440, "n_hot_water": 90, "n_frosting": 200, "n_settled": 700, "n_lacking": 0, "n_near_freezing": 0, "n_dead_frost": 0,
+        "outdoor": OUTDOOR, "outdoor_min": OUTDOOR - 3.0, "water_min": 24.0, "q_space": 80.0, "q_total": 88.0, "q_hot_water": 8.0,
+        "e_heat_pump": 24.0, "e_total": 24.5, "e_backup": 0.0, "e_backup_mild": 0.0, "backup_unit_share": np.nan, "backup_flow_gap": np.nan,
+        "e_immersion": 0.0, "e_imm_after": 0.0, "imm_at": np.nan, "imm_to": np.nan, "load_share": 0.45, "load_share_top": 0.8, "speed": np.nan,
+        "above_curve": 0.3, "x_space": 20.0, "x_hot_water": 3.0, "xe_space": 20.0, "xe_hot_water": 3.0, "xq_space": 80.0, "xq_hot_water": 8.0,
+        "x_full": 3.0, "xe_full": 3.0, "n_full": 60, "x_full_hot": 2.0, "xe_full_hot": 2.0, "n_full_hot": 60, "flow_by_heat": 38.0,
+        "p_heat": 88.0, "p_heat_pump": 24.0, "q_flow_error": 2.5, "q_pair_error": 3.0, "room_day.house": 20.5, "deficit.house": 0.0,
+        "wanted.house": 20.5, "room": 20.5, "tank_mean": 47.0, "tank_min": 39.0, "tank_max": 50.4, "n_tank_cold": 10, "n_cold_charging": 10,
+        "n_hot_enough": np.where(np.arange(DAYS) % 7 == 3, 30, 0), "standing_k_per_h": 0.18, "standing_over_k": 28.0, "cooling_idle": 0.2,
+        "cooling_night": 0.18, "cooling_day": 0.2, "pressure": 1.5, "pressure_min": 1.4, "loop_c": 34.0,
+        "money": 6.6, "spacing.heat_pump_electricity": 1.0, "spacing.heat_output": 1.0, "spacing.outdoor_temperature": 1.0,
+        "spacing.flow_temperature": 1.0, "spacing.return_temperature": 1.0, "spacing.cylinder_temperature": 1.0,
+        "spacing.operating_mode": 1.0, "spacing.room_temperature": 1.0, "spacing.target_room_temperature": 1.0,
+        "spacing.backup_heater_electricity": 1.0, "spacing.immersion_electricity": 1.0, "spacing.system_pressure": 1.0,
+    }  # fmt: skip
+    return pd.DataFrame({k: v for k, v in (base | columns).items() if v is not None})
+
+
+def reheats_of(**columns: Any) -> pd.DataFrame:
+    """Two usual charges a day: 45 minutes, 6 K of coil water over the cylinder, and what is given."""
+    n = 2 * DAYS
+    wave = np.tile([0.0, 1.0], DAYS)
+    base: dict[str, Any] = {
+        "day": np.repeat(day_index().to_numpy(), 2), "minutes": 45, "cut": False, "from_c": 38.0, "to_c": 50.4, "heat": 4.5, "outdoor": 4.0,
+        "flow": 48.0, "flow_max": 57.0, "flow_end": 56.0, "lift": 5.0, "flow_rate": 1.45, "over_cylinder": 8.5, "rise_end": 18.0,
+        "heat_end": 6.5, "reached": 1.0, "fall_after": 0.3, "heat_after": 1.0, "flow_after": 30.0 + 6.0 * np.sin(np.arange(n) / 9.0) + wave,
+    }  # fmt: skip
+    return pd.DataFrame({k: np.broadcast_to(np.asarray(v), n) for k, v in (base | columns).items()})
+
+
+def heat_loss_of(ratio: float | None, spread: float = 0.06) -> HeatLoss:
+    """A measured heat loss of so much of the design's, with its 95 % interval at so much of it either way."""
+    if ratio is None:
+        nothing = Estimate.none("needs a heat meter")
+        return HeatLoss(nothing, nothing, 8.4, nothing, nothing, None, None, 0, "", True)
+    value = Estimate.around(ratio, spread * ratio)
+    return HeatLoss(
+        value.times(357.0), value.times(8.4), 8.4, value, value.times(4.8), 15.0, 500.0, 80, "by hand", True
+    )
+
+
+def context_of(
+    days: pd.DataFrame | None = None,
+    reheats: pd.DataFrame | None = None,
+    *,
+    site: str = SITE,
+    loss: HeatLoss | None = None,
+) -> Context:
+    facts = Facts(
+        days_of() if days is None else days, NO_EVENTS, NO_EVENTS, reheats_of() if reheats is None else reheats, NO_EVENTS
+    )  # fmt: skip
+    nothing = Estimate.none("not reckoned")
+    figures: Any = SimpleNamespace(
+        heat_loss=loss or heat_loss_of(1.0), capacity=Capacity(nothing, nothing, nothing, None, 0),
+        expected=SimpleNamespace(measured_space=3.6, space=3.7, measured_hot_water=2.6, hot_water=2.7, value=3.5),
+        hot_water=SimpleNamespace(heat_kwh_per_day=8.0),
+    )  # fmt: skip
+    return Context(parse_site(site), facts, facts, figures)
+
+
+def with_limits(**limits: float) -> str:
+    return SITE + "[limits]\n" + "".join(f"{k} = {v}\n" for k, v in limits.items())
+
+
+def check_whole(finding: Finding | None) -> Finding:
+    """What every finding must bring."""
+    assert finding is not None
+    assert finding.headline.endswith(".")
+    assert any(c.isdigit() for c in finding.headline)
+    assert "nan" not in finding.headline
+    assert 0.0 < finding.confidence < 1.0
+    assert finding.evidence
+    assert finding.next_step
+    assert not finding.causes or sum(c.weight for c in finding.causes) == pytest.approx(1.0)
+    assert {c.cause for c in finding.causes} <= CAUSES.get(finding.code, set())
+    assert all(c.because for c in finding.causes)
+    assert finding.severity == "note" or finding.home
+    return finding

@@ -1,0 +1,109 @@
+"""Facts tables of a plant made by hand, for the findings about the operation."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.facts.tables import Facts
+from analysis.findings.context import Context
+from analysis.findings.model import Finding
+from analysis.plant.load import parse_site
+from analysis.use import HEATING
+from tests.analysis.site_text import WHOLE
+
+OWN_PUMP_METER = WHOLE.replace('includes = ["circulation_pump"]', "")
+DAYS = 60
+FIRST = pd.Timestamp("2025-11-01")
+# From mild to the design day, in waves, so that any ten days hold some of both.
+OUTDOOR = 5.0 + 6.0 * np.sin(np.arange(DAYS) / 3.0) - np.linspace(0.0, 2.0, DAYS)
+CURVE = np.interp(OUTDOOR, [-3.0, 15.0], [46.0, 28.0])
+NO_EVENTS = pd.DataFrame({"day": pd.Series(dtype="datetime64[us]")})
+CAUSES = {
+    "short_cycling": {"oversized_for_mild_load", "thermostat_chopping", "low_water_volume", "flow_restriction"},
+    "excessive_defrost": {"coil_airflow", "low_refrigerant_symptom", "insufficient_defrost_heat"},
+    "defrost_without_frost": {"low_refrigerant_symptom", "sensor_fault"},
+    "flow_temperature_above_curve": {"curve_set_high", "manual_override"},
+    "no_weather_compensation": {"fixed_flow_setting"},
+    "low_flow": {"strainer_or_air", "pump_setting"},
+    "falling_flow": {"strainer_clogging"},
+    "buffer_mixing": {"secondary_flow_exceeds_primary"},
+}  # fmt: skip
+
+
+def days_of(**columns: Any) -> pd.DataFrame:
+    """A healthy heating season's days; a column given replaces or adds one."""
+    day = FIRST + pd.to_timedelta(np.arange(DAYS), unit="D")
+    base: dict[str, Any] = {
+        "day": day.astype("datetime64[us]"), "n_minutes": 1440, "n_heating": 900, "n_running": 1000, "n_steady": 700,
+        "n_rest": 300, "n_hot_water": 90, "outdoor": OUTDOOR, "outdoor_steady": OUTDOOR, "n_heating_warm": 0, "q_heating_warm": 0.0,
+        "flow": CURVE + 0.5, "curve": CURVE, "above_curve": 0.5, "target_flow": CURVE, "target_above_curve": 0.0,
+        "flow_rate": 1.4, "flow_rate_top": 1.45, "flow_rate_hot_water": 1.45, "flow_jitter": 0.002, "lift": 4.0, "heat_power": 6000.0,
+        "q_space": 80.0, "e_space": 20.0, "xq_space": 80.0, "xe_space": 20.0, "x_steady": 18.0, "xe_steady": 18.0,
+        "xc_space_actual": 18.0, "xc_space": 17.8, "load_share_top": 0.95, "n_beyond": 700, "buffer_drop": 0.2, "beyond_lift": 4.0,
+        "rest_power": 20.0, "n_calm": 200, "still_power": 20.0, "n_still": 200, "lowest_hour": 25.0, "n_unasked": 200, "n_unasked_pumped": 5,
+        "n_frosting": 600, "n_heat": 1440, "compressor_starts_counted": np.nan, "compressor_hours_counted": np.nan,
+        "spacing.heat_pump_electricity": 1.0, "spacing.flow_temperature": 1.0, "spacing.outdoor_temperature": 1.0,
+        "spacing.flow_rate": 1.0, "spacing.distribution_flow_temperature": 1.0, "spacing.operating_mode": 1.0,
+    }  # fmt: skip
+    return pd.DataFrame(base | columns)
+
+
+def runs_of(minutes: float, pause: float, per_day: int, **columns: Any) -> pd.DataFrame:
+    """Heating runs of one kind on every day: by default ended by the unit, with plenty of water and nominal flow."""
+    n = DAYS * per_day
+    base: dict[str, Any] = {
+        "day": np.repeat(days_of()["day"].to_numpy(), per_day), "minutes": minutes, "pause": pause, "use": HEATING,
+        "minutes_heating": minutes, "minutes_hot_water": 0, "minutes_defrost": 0, "cut": False, "heat": minutes / 60.0 * 3.0,
+        "electricity": minutes / 60.0 * 0.8, "flow_start": 30.0, "return_start": 29.5, "flow_end": 36.0, "return_end": 32.5,
+        "flow_max": 36.5, "target_flow": 33.0, "flow_rate": 1.4, "flow_after": 1.4, "lift": 3.0, "ended_by": "unit",
+    }  # fmt: skip
+    return pd.DataFrame({k: np.broadcast_to(np.asarray(v), n) for k, v in (base | columns).items()})
+
+
+def defrosts_of(gap: float, frost_g_per_kw: float, **columns: Any) -> pd.DataFrame:
+    """Ten defrosts on every day in which the air can frost a coil."""
+    frosty = np.repeat(np.flatnonzero(OUTDOOR < 5.0), 10)
+    base: dict[str, Any] = {
+        "day": days_of()["day"].to_numpy()[frosty], "minutes": 4, "heat_taken": 0.2, "electricity": 0.05, "outdoor": 1.0,
+        "humidity": np.nan, "frosting": True, "frost_known": True, "since_last": gap, "frost_kg": frost_g_per_kw * 8.5 / 1000.0, "during": HEATING,
+    }  # fmt: skip
+    return pd.DataFrame({k: np.broadcast_to(np.asarray(v), len(frosty)) for k, v in (base | columns).items()})
+
+
+def context_of(
+    days: pd.DataFrame | None = None,
+    runs: pd.DataFrame | None = None,
+    defrosts: pd.DataFrame | None = None,
+    site: str = WHOLE,
+) -> Context:
+    facts = Facts(
+        days_of() if days is None else days, NO_EVENTS if runs is None else runs, NO_EVENTS if defrosts is None else defrosts,
+        NO_EVENTS, NO_EVENTS,
+    )  # fmt: skip
+    figures: Any = SimpleNamespace(
+        heat_loss=SimpleNamespace(base_temperature_c=15.0), defrost=SimpleNamespace(reason="")
+    )
+    return Context(parse_site(site), facts, facts, figures)
+
+
+def with_limits(**limits: float) -> str:
+    return WHOLE.partition("[limits]")[0] + "[limits]\n" + "".join(f"{k} = {v}\n" for k, v in limits.items())
+
+
+def check_whole(finding: Finding | None) -> Finding:
+    """What every finding must bring."""
+    assert finding is not None
+    assert finding.headline.endswith(".")
+    assert any(c.isdigit() for c in finding.headline)
+    assert 0.0 < finding.confidence < 1.0
+    assert finding.evidence
+    assert finding.next_step
+    assert not finding.causes or sum(c.weight for c in finding.causes) == pytest.approx(1.0)
+    assert {c.cause for c in finding.causes} <= CAUSES.get(finding.code, set())
+    assert all(c.because for c in finding.causes)
+    return finding

@@ -1,0 +1,398 @@
+"""Findings about the heat, on tables made by hand and on a few simulated plants."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from analysis.errors import NotAssessed
+from analysis.figures.change import find_change
+from analysis.findings import heat_backup, heat_change, heat_efficiency, heat_house, heat_rooms
+from analysis.findings.heat import RULES
+from analysis.findings.limits_heat import LIMITS_HEAT
+from tests.analysis.heat_tables import (
+    DAYS,
+    FIRST,
+    OUTDOOR,
+    SITE,
+    check_whole,
+    context_of,
+    days_of,
+    heat_loss_of,
+    reheats_of,
+    with_limits,
+)
+
+COLD = OUTDOOR < 4.0
+
+# A sound plant
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda r: r.code)
+def test_a_sound_plant_has_nothing_to_tell(rule: Any) -> None:
+    assert rule.run(context_of()) is None
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda r: r.code)
+def test_what_is_not_measured_is_not_assessed(rule: Any) -> None:
+    bare = days_of()
+    bare = bare[[c for c in bare.columns if not c.startswith("spacing.")]]
+    with pytest.raises(NotAssessed, match="needs"):
+        rule.run(context_of(bare))
+
+
+def test_limits_have_a_unit_a_source_and_a_meaning() -> None:
+    for name, limit in LIMITS_HEAT.items():
+        assert limit.unit, name
+        assert len(limit.source) > 25, name
+        assert limit.meaning, name
+
+
+# Back-up heater
+
+
+def backup_days(kwh: float, share: float, gap: float) -> Any:
+    return days_of(
+        e_backup=np.where(COLD, kwh, 0.0), e_backup_mild=np.where(COLD, kwh, 0.0), backup_unit_share=np.where(COLD, share, np.nan),
+        backup_flow_gap=np.where(COLD, gap, np.nan),
+    )  # fmt: skip
+
+
+def test_a_heater_released_too_early_leaves_the_unit_throttled() -> None:
+    found = check_whole(heat_backup.backup_heater_use(context_of(backup_days(12.0, 0.3, -1.0))))
+    assert found.severity == "act"
+    assert found.causes[0].cause == "bivalent_set_high"
+    assert found.visit == "setting"
+    # Every kWh of it could have been a third of a kWh: the saving is two thirds and more of what was used.
+    used = 12.0 * COLD.sum()
+    assert used * 0.5 < found.cost_kwh < used * 4.0  # type: ignore[operator]
+
+
+def test_a_heater_that_fills_a_gap_tells_of_a_unit_at_its_limit() -> None:
+    days = backup_days(12.0, 0.6, 4.0)
+    days["load_share_top"] = 0.62
+    found = check_whole(heat_backup.backup_heater_use(context_of(days)))
+    assert found.causes[0].cause == "capacity_shortfall"
+    assert found.visit == "drive"
+    assert "burns" in found.caution  # R290
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        {"e_backup": np.where(COLD, 12.0, 0.0)},
+        {"e_backup_mild": np.where(np.arange(DAYS) == 40, 20.0, 0.0)},
+        {"e_backup_mild": 0.2},
+    ],
+    ids=["below the bivalent point", "one day of work on the unit", "a moment's help"],
+)
+def test_help_where_it_was_designed_is_no_fault(columns: dict[str, Any]) -> None:
+    found = heat_backup.backup_heater_use(context_of(days_of(**columns)))
+    assert found is None or found.severity == "note"
+
+
+def test_mild_weather_does_not_end_what_only_shows_in_the_cold() -> None:
+    days = backup_days(12.0, 0.3, -1.0)
+    days.loc[60:, "outdoor"] = 11.0
+    days.loc[60:, ["e_backup", "e_backup_mild"]] = 0.0
+    found = check_whole(heat_backup.backup_heater_use(context_of(days)))
+    assert found.until is None
+
+
+def test_without_any_design_temperature_the_heater_is_not_judged() -> None:
+    site = SITE.replace("outdoor_c = -3.0\n", "", 1).replace("bivalent_c = -5.0\n", "")
+    with pytest.raises(NotAssessed, match="bivalent"):
+        heat_backup.backup_heater_use(context_of(site=site))
+
+
+# Efficiency against the rating
+
+
+@pytest.mark.parametrize(
+    ("share", "severity"), [(1.0, None), (0.95, None), (0.92, "note"), (0.82, "watch"), (0.65, "act")]
+)
+def test_efficiency_is_held_against_the_rating_near_full_output(share: float, severity: str | None) -> None:
+    days = days_of(
+        xe_full=3.0 / share, xe_full_hot=2.0 / share, xe_space=20.0 / share, xe_hot_water=3.0 / share
+    )
+    found = heat_efficiency.efficiency_below_expected(context_of(days))
+    assert (found.severity if found else None) == severity
+    if found is not None:
+        check_whole(found)
+
+
+def test_gains_of_part_load_do_not_hide_a_unit_that_is_poor_at_full_output() -> None:
+    days = days_of(xe_full=3.0 / 0.8, xe_full_hot=2.0 / 0.8, xe_space=20.0 / 0.93)
+    found = check_whole(heat_efficiency.efficiency_below_expected(context_of(days)))
+    assert found.severity == "watch"
+
+
+def test_starts_and_defrosts_alone_are_not_the_units_efficiency() -> None:
+    days = days_of(xe_space=20.0 / 0.85, xe_hot_water=3.0 / 0.9)
+    assert heat_efficiency.efficiency_below_expected(context_of(days)) is None
+
+
+def test_poor_meters_make_the_same_shortfall_less_sure() -> None:
+    short = {"xe_full": 3.0 / 0.87, "xe_full_hot": 2.0 / 0.87, "xe_space": 20.0 / 0.87}
+    good = heat_efficiency.efficiency_below_expected(context_of(days_of(**short)))
+    poor = heat_efficiency.efficiency_below_expected(
+        context_of(days_of(**short, q_flow_error=9.0, q_pair_error=9.0))
+    )
+    assert check_whole(good).severity == "watch"
+    assert poor is None or (poor.severity == "note" and poor.confidence < check_whole(good).confidence)
+
+
+def test_a_drop_in_the_middle_is_told_once_and_as_a_drop() -> None:
+    late = np.arange(DAYS) >= 50
+    worse = np.where(late, 0.75, 1.0)
+    days = days_of(
+        xe_space=20.0 / worse, xe_hot_water=3.0 / worse, xe_full=3.0 / worse, xe_full_hot=2.0 / worse, xq_space=80.0 + OUTDOOR,
+    )  # fmt: skip
+    context = context_of(days)
+    assert heat_efficiency.efficiency_below_expected(context) is None
+    found = check_whole(heat_change.efficiency_fell(context))
+    assert found.severity == "act"
+    assert found.since == f"{FIRST + np.timedelta64(50, 'D'):%Y-%m-%d}"
+
+
+# Change
+
+
+def noisy(
+    size: float, kind: str = "step", at: int = 60, n: int = 120, seed: int = 1
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """A daily figure that follows the weather, with neighbouring days alike, and one change."""
+    rng = np.random.default_rng(seed)
+    weather = 6.0 + 6.0 * np.cos(np.arange(n) / 40.0) + rng.standard_normal(n)
+    noise = np.zeros(n)
+    for i in range(1, n):
+        noise[i] = 0.5 * noise[i - 1] + 0.02 * rng.standard_normal()
+    since = np.arange(n) - at
+    shape = (since >= 0).astype(float) if kind == "step" else np.clip((since + 1) / 45.0, 0.0, 1.0)
+    return 0.03 * weather + noise + size * shape, np.column_stack([weather, weather**2]), np.arange(n)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_step_is_found_with_its_size_and_day(seed: int) -> None:
+    figure, conditions, day = noisy(-0.15, seed=seed)
+    found = find_change(figure, conditions, np.ones(len(figure)), day)
+    assert found is not None
+    assert found.is_sure
+    assert found.kind == "step"
+    assert found.low <= 60 <= found.high
+    assert abs(found.size + 0.15) < 3.0 * found.error
+
+
+def test_a_slide_is_told_from_a_step() -> None:
+    figure, conditions, day = noisy(-0.3, "slide", at=50)
+    found = find_change(figure, conditions, np.ones(len(figure)), day)
+    assert found is not None
+    assert found.is_sure
+    assert found.kind == "slide"
+    assert abs(found.at - 50) <= 12
+
+
+def test_weather_alone_is_hardly_ever_a_change() -> None:
+    sure = 0
+    for seed in range(40):
+        figure, conditions, day = noisy(0.0, seed=100 + seed)
+        found = find_change(figure, conditions, np.ones(len(figure)), day)
+        sure += found is not None and found.is_sure and abs(found.size) > 0.03
+    assert sure <= 2
+
+
+def test_single_wild_days_make_no_change() -> None:
+    figure, conditions, day = noisy(0.0, seed=7)
+    figure[[20, 80, 81]] -= 1.0
+    found = find_change(figure, conditions, np.ones(len(figure)), day)
+    assert found is not None
+    assert not (found.is_sure and abs(found.size) > 0.05)
+
+
+def test_an_efficiency_that_recovered_is_a_note_with_its_end() -> None:
+    worse = np.where((np.arange(DAYS) >= 30) & (np.arange(DAYS) < 60), 0.75, 1.0)
+    days = days_of(xe_space=20.0 / worse, xe_hot_water=3.0 / worse, xq_space=80.0 + OUTDOOR)
+    found = heat_change.efficiency_fell(context_of(days))
+    assert found is not None
+    assert found.severity == "note"
+    assert found.until is not None
+
+
+def test_without_a_flow_temperature_heat_over_electricity_is_compared() -> None:
+    none = dict.fromkeys(
+        ("x_space", "x_hot_water", "xe_space", "xe_hot_water", "xq_space", "xq_hot_water"), 0.0
+    )
+    worse = np.where(np.arange(DAYS) >= 45, 0.8, 1.0)
+    heat = 95.0 - 4.0 * OUTDOOR
+    days = days_of(**none, p_heat=heat, p_heat_pump=heat / (3.0 + 0.08 * OUTDOOR) / worse)
+    found = check_whole(heat_change.efficiency_fell(context_of(days)))
+    assert found.severity in ("watch", "act")
+    assert "heat over electricity" in str(found.evidence[-1].value)
+
+
+# The house
+
+
+@pytest.mark.parametrize(
+    ("ratio", "above", "below"),
+    [
+        (1.0, None, None),
+        (1.15, None, None),
+        (0.87, None, None),
+        (1.3, "watch", None),
+        (1.6, "act", None),
+        (0.68, None, "watch"),
+    ],
+)
+def test_heat_loss_is_flagged_only_outside_a_fifth(
+    ratio: float, above: str | None, below: str | None
+) -> None:
+    context = context_of(loss=heat_loss_of(ratio))
+    more, less = heat_house.heat_loss_above_design(context), heat_house.heat_loss_below_design(context)
+    assert (more.severity if more else None) == above
+    assert (less.severity if less else None) == below
+
+
+def test_a_wide_interval_makes_a_note() -> None:
+    found = check_whole(heat_house.heat_loss_above_design(context_of(loss=heat_loss_of(1.3, spread=0.3))))
+    assert found.severity == "note"
+
+
+def test_the_house_is_not_judged_where_heat_leaks_to_the_cylinder() -> None:
+    reheats = reheats_of()
+    leaking = reheats.assign(fall_after=0.2 * (reheats["to_c"] - reheats["flow_after"]))
+    with pytest.raises(NotAssessed, match="diverter"):
+        heat_house.heat_loss_below_design(context_of(reheats=leaking, loss=heat_loss_of(0.7)))
+
+
+def test_limits_can_be_set_for_a_site() -> None:
+    loss = heat_loss_of(1.3)
+    assert (
+        heat_house.heat_loss_above_design(context_of(loss=loss, site=with_limits(heat_loss_above=1.5)))
+        is None
+    )
+
+
+def test_a_unit_too_small_for_the_design_day_is_told_before_it_is_cold() -> None:
+    site = SITE.replace("rated_output_kw = 8.5", "rated_output_kw = 5.0").replace(
+        "output_kw = 8.5", "output_kw = 5.0"
+    )
+    found = check_whole(heat_house.capacity_short(context_of(site=site)))
+    assert found.severity == "act"
+    # The bivalent point of -5 C lies below the design day: down to -3 C it must manage alone.
+    assert "-3 C" in found.headline
+
+
+def test_above_the_bivalent_point_is_where_it_must_hold_alone() -> None:
+    site = SITE.replace("rated_output_kw = 8.5", "rated_output_kw = 6.6").replace(
+        "output_kw = 8.5", "output_kw = 6.6"
+    )
+    alone = heat_house.capacity_short(context_of(site=site))
+    helped = heat_house.capacity_short(context_of(site=site.replace("bivalent_c = -5.0", "bivalent_c = 3.0")))
+    assert check_whole(alone).headline.startswith("At -3 C")
+    assert helped is None
+
+
+def failing(deficit: float, outdoor: float = 2.0) -> Any:
+    cold = np.arange(DAYS) >= 70
+    return days_of(
+        n_running=np.where(cold, 1440, 1000), n_lacking=np.where(cold, 600, 0), outdoor=np.where(cold, outdoor, OUTDOOR),
+        **{"deficit.house": np.where(cold, deficit, 0.0)}, load_share_top=np.where(cold, 0.6, 0.7), load_share=np.where(cold, 0.58, 0.45),
+    )  # fmt: skip
+
+
+def test_cold_days_on_which_it_fell_short_count_by_themselves() -> None:
+    found = check_whole(heat_house.capacity_short(context_of(failing(1.5))))
+    assert found.severity in ("watch", "act")
+    assert any(e.label.startswith("days it ran flat out") for e in found.evidence)
+
+
+@pytest.mark.parametrize(
+    ("deficit", "outdoor"), [(1.5, -8.0), (-0.5, 2.0)], ids=["colder than designed", "rooms warm, curve high"]
+)
+def test_running_flat_out_alone_is_no_shortage(deficit: float, outdoor: float) -> None:
+    found = heat_house.capacity_short(
+        context_of(
+            failing(deficit, outdoor),
+            site=SITE.replace("rated_output_kw = 8.5", "rated_output_kw = 14.0").replace(
+                "output_kw = 8.5", "output_kw = 14.0"
+            ),
+        )
+    )
+    assert found is None or found.severity == "note"
+
+
+# Rooms
+
+
+def rooms(deficit: Any, **columns: Any) -> Any:
+    return days_of(**{"deficit.house": deficit, "room_day.house": 20.5 - deficit}, **columns)
+
+
+def test_a_curve_too_low_leaves_the_unit_at_ease() -> None:
+    found = check_whole(heat_rooms.room_below_target(context_of(rooms(1.5, above_curve=-5.0))))
+    assert found.severity == "watch"
+    assert found.causes[0].cause == "curve_too_low"
+    assert found.visit == "setting"
+
+
+def test_a_unit_at_its_limit_is_told_from_a_low_curve() -> None:
+    days = rooms(2.5, n_running=1440, n_lacking=690, load_share=0.95, load_share_top=1.0, above_curve=-4.0)
+    site = SITE + '[[point]]\nid = "ask"\nquantity = "target_flow_temperature"\nas = "gauge"\n'
+    found = check_whole(heat_rooms.room_below_target(context_of(days, site=site)))
+    assert found.severity == "act"
+    assert found.causes[0].cause == "capacity_short"
+
+
+def two_zones(upper: float, ground: float = 0.1) -> Any:
+    return days_of(
+        **{
+            "deficit.house": None, "room_day.house": None, "wanted.house": None, "deficit.ground": ground, "room_day.ground": 20.5 - ground,
+            "wanted.ground": 20.5, "deficit.upper": upper, "room_day.upper": 19.5 - upper, "wanted.upper": 19.5,
+        }
+    )  # fmt: skip
+
+
+def test_one_cold_zone_among_warm_ones_is_its_valve() -> None:
+    found = check_whole(heat_rooms.room_below_target(context_of(two_zones(3.0))))
+    assert found.causes[0].cause == "zone_not_opening"
+    assert "upper" in found.headline
+
+
+def test_a_cool_bedroom_without_a_target_of_its_own_is_no_fault() -> None:
+    days = two_zones(np.nan)
+    days["room_day.upper"] = 18.0
+    assert heat_rooms.room_below_target(context_of(days)) is None
+    days["room_day.upper"] = 14.0
+    assert check_whole(heat_rooms.room_below_target(context_of(days))).causes[0].cause == "zone_not_opening"
+
+
+@pytest.mark.parametrize(
+    "days",
+    [
+        rooms(0.5),
+        rooms(np.where(np.arange(DAYS) % 30 == 5, 3.0, 0.0)),
+        rooms(3.0, **{"wanted.house": 25.0}),
+        rooms(3.0, outdoor=-9.0),
+        rooms(3.0, n_heating=0, n_running=100),
+    ],
+    ids=[
+        "thermostat's band",
+        "a window now and then",
+        "asked beyond the design",
+        "colder than designed",
+        "summer",
+    ],
+)
+def test_rooms_that_are_cool_for_other_reasons(days: Any) -> None:
+    found = heat_rooms.room_below_target(context_of(days))
+    assert found is None or found.severity == "note"
+
+
+def test_a_shortage_that_has_ended_is_a_note() -> None:
+    found = heat_rooms.room_below_target(context_of(rooms(np.where(np.arange(DAYS) < 30, 2.5, 0.0))))
+    assert found is not None
+    assert found.severity == "note"
+    assert found.until is not None

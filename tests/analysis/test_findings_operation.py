@@ -1,0 +1,300 @@
+"""Findings about starts, defrosts and rest, on tables made by hand and on a few simulated plants."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.errors import NotAssessed
+from analysis.facts.build import build_facts
+from analysis.findings import operation_cycling, operation_defrost, operation_flow, operation_idle
+from analysis.findings.context import Context, Rule
+from analysis.findings.limits_operation import LIMITS_OPERATION
+from analysis.findings.model import Finding
+from analysis.findings.operation import RULES
+from analysis.plant.load import parse_site
+from analysis.result import analyse
+from collector.simulated.plant import random_plant, simulate, with_fault
+from tests.analysis.operation_tables import (
+    CAUSES,
+    DAYS,
+    FIRST,
+    OWN_PUMP_METER,
+    check_whole,
+    context_of,
+    days_of,
+    defrosts_of,
+    runs_of,
+    with_limits,
+)
+from tests.analysis.site_text import WHOLE
+
+# Short cycling
+
+
+@pytest.mark.parametrize(
+    ("columns", "cause"),
+    [
+        ({"ended_by": "call", "flow_max": 32.0}, "thermostat_chopping"),
+        ({"ended_by": "unknown", "flow_max": 31.0, "flow_after": 0.0}, "thermostat_chopping"),
+        ({"flow_end": 40.0, "return_end": 37.0}, "low_water_volume"),
+        ({"flow_rate": 0.6}, "flow_restriction"),
+    ],
+)
+def test_short_runs_are_found_and_what_ends_them_is_told(columns: dict[str, Any], cause: str) -> None:
+    found = check_whole(operation_cycling.short_cycling(context_of(runs=runs_of(5, 8, 40, **columns))))
+    assert found.severity == "act"
+    assert found.causes[0].cause == cause
+    assert found.cost_kwh is not None
+    assert found.cost_kwh > 0
+    assert found.cost_money == pytest.approx(found.cost_kwh * 0.27)
+
+
+def test_a_unit_too_big_is_told_by_its_lowest_output() -> None:
+    site = WHOLE.replace("min_output_kw = 2.6", "min_output_kw = 8.0")
+    found = check_whole(operation_cycling.short_cycling(context_of(runs=runs_of(15, 15, 40), site=site)))
+    assert found.causes[0].cause == "oversized_for_mild_load"
+
+
+@pytest.mark.parametrize(
+    ("minutes", "pause", "per_day"),
+    [(45, 40, 14), (30, 30, 20), (12, 60, 7), (5, 8, 3)],
+    ids=["a usual winter", "two an hour at most", "few", "hardly any"],
+)
+def test_a_healthy_season_does_not_cycle(minutes: int, pause: int, per_day: int) -> None:
+    assert operation_cycling.short_cycling(context_of(runs=runs_of(minutes, pause, per_day))) is None
+
+
+def test_mild_days_may_cycle_where_cold_ones_may_not() -> None:
+    runs = runs_of(11, 12, 30)
+    mild = days_of(outdoor=np.full(DAYS, 12.5))
+    assert operation_cycling.short_cycling(context_of(mild, runs)) is None
+    cold = days_of(outdoor=np.full(DAYS, 2.0))
+    assert check_whole(operation_cycling.short_cycling(context_of(cold, runs))).severity != "note"
+
+
+def test_cycling_that_is_over_is_a_note_with_its_end() -> None:
+    runs = runs_of(5, 8, 40)
+    runs = runs[runs["day"] < FIRST + pd.Timedelta(days=20)]
+    later = runs_of(60, 40, 10)
+    runs = pd.concat([runs, later[later["day"] >= FIRST + pd.Timedelta(days=20)]])
+    found = check_whole(operation_cycling.short_cycling(context_of(runs=runs)))
+    assert (found.severity, found.until) == ("note", "2025-11-20")
+
+
+def test_a_counter_alone_tells_too_many_starts() -> None:
+    few = days_of(compressor_starts_counted=15.0, compressor_hours_counted=14.0)
+    many = days_of(compressor_starts_counted=60.0, compressor_hours_counted=10.0)
+    assert operation_cycling.short_cycling(context_of(few)) is None
+    found = check_whole(operation_cycling.short_cycling(context_of(many)))
+    assert found.severity == "act"
+    assert "counter" in found.headline
+    with pytest.raises(NotAssessed, match="compressor_starts"):
+        operation_cycling.short_cycling(context_of(days_of()))
+
+
+def test_silence_of_coarse_readings_is_no_all_clear() -> None:
+    coarse = days_of(**{"spacing.heat_pump_electricity": 15.0, "spacing.operating_mode": 15.0})
+    with pytest.raises(NotAssessed, match="every 15 minutes can't show short runs"):
+        operation_cycling.short_cycling(context_of(coarse, runs_of(60, 40, 10)))
+
+
+# Defrosts
+
+
+@pytest.mark.parametrize(
+    ("days", "columns", "cause"),
+    [
+        ({}, {}, "coil_airflow"),
+        ({"x_steady": 15.0, "load_share_top": 0.7}, {}, "low_refrigerant_symptom"),
+        ({}, {"minutes": 9, "heat_taken": 0.15}, "insufficient_defrost_heat"),
+    ],
+)
+def test_defrosts_beyond_what_the_frost_asks_for(
+    days: dict[str, Any], columns: dict[str, Any], cause: str
+) -> None:
+    spread = np.tile([35.0, 40.0, 44.0, 48.0, 52.0], len(defrosts_of(0, 0)) // 5)
+    table = defrosts_of(0, 90.0, **({"since_last": spread} | columns))
+    found = check_whole(
+        operation_defrost.excessive_defrost(
+            context_of(days_of(x_steady=19.5) if not days else days_of(**days), defrosts=table)
+        )
+    )
+    assert found.severity in ("watch", "act")
+    assert found.causes[0].cause == cause
+    assert "licensed" in found.caution
+    assert "R290 burns" in found.caution
+
+
+@pytest.mark.parametrize(
+    ("gap", "frost", "taken"),
+    [(95.0, 90.0, 0.1), (40.0, 260.0, 0.1), (45.0, 150.0, 0.3)],
+    ids=["seldom", "wet air", "as much melted as blocks a coil"],
+)
+def test_defrosts_that_the_weather_explains(gap: float, frost: float, taken: float) -> None:
+    context = context_of(defrosts=defrosts_of(gap, frost, heat_taken=taken))
+    assert operation_defrost.excessive_defrost(context) is None
+    assert operation_defrost.defrost_without_frost(context) is None
+
+
+def test_without_a_meter_that_counts_backwards_melting_heat_is_not_judged() -> None:
+    table = defrosts_of(95.0, 90.0, heat_taken=0.0, minutes=7)
+    assert operation_defrost.excessive_defrost(context_of(defrosts=table)) is None
+    soon = context_of(defrosts=table.assign(since_last=40.0))
+    assert operation_defrost.defrost_without_frost(soon) is None
+    assert "every 40 minutes" in check_whole(operation_defrost.excessive_defrost(soon)).headline
+
+
+@pytest.mark.parametrize(
+    ("columns", "steady", "cause"),
+    [
+        ({"heat_taken": 0.03, "electricity": 0.02}, 19.5, "sensor_fault"),
+        ({}, 15.0, "low_refrigerant_symptom"),
+    ],
+)
+def test_defrosts_in_air_that_frosts_no_coil(columns: dict[str, Any], steady: float, cause: str) -> None:
+    table = defrosts_of(40.0, 0.0, outdoor=9.0, frosting=False, **columns)
+    found = check_whole(
+        operation_defrost.defrost_without_frost(context_of(days_of(x_steady=steady), defrosts=table))
+    )
+    assert found.severity == "act"
+    assert found.causes[0].cause == cause
+
+
+def test_a_dry_cold_needs_a_humidity_sensor_to_be_seen() -> None:
+    dry = defrosts_of(60.0, 2.0, outdoor=-8.0, frosting=False)
+    assert operation_defrost.defrost_without_frost(context_of(defrosts=dry)) is None
+    seen = check_whole(
+        operation_defrost.defrost_without_frost(context_of(defrosts=dry.assign(humidity=25.0)))
+    )
+    assert seen.severity != "note"
+
+
+def test_a_few_odd_defrosts_are_a_note() -> None:
+    odd = defrosts_of(40.0, 0.0, outdoor=9.0, frosting=False).iloc[:40:10]
+    found = operation_defrost.defrost_without_frost(context_of(defrosts=odd))
+    assert found is not None
+    assert found.severity == "note"
+
+
+def test_a_brine_source_has_no_defrosts_to_judge() -> None:
+    site = WHOLE.replace('source = "air"', 'source = "brine"')
+    with pytest.raises(NotAssessed, match="not air"):
+        operation_defrost.excessive_defrost(context_of(defrosts=defrosts_of(30, 50), site=site))
+
+
+# Rest
+
+
+@pytest.mark.parametrize(("watts", "severity"), [(50.0, None), (90.0, "watch"), (200.0, "act")])
+def test_power_at_rest(watts: float, severity: str | None) -> None:
+    found = operation_idle.high_standby(context_of(days_of(rest_power=watts), site=OWN_PUMP_METER))
+    assert (found and found.severity) == severity
+
+
+def test_a_pump_inside_the_meter_is_taken_out_or_allowed_for() -> None:
+    text = WHOLE.replace('quantity = "circulation_pump_electricity"', 'quantity = "fan_electricity"')
+    assert 'includes = ["circulation_pump"]' in text
+    still = days_of(rest_power=110.0, still_power=25.0)
+    assert operation_idle.high_standby(context_of(still, site=text)) is None
+    always = days_of(rest_power=110.0, still_power=np.nan, n_still=0)
+    assert operation_idle.high_standby(context_of(always, site=text)) is None
+    assert (
+        operation_idle.high_standby(context_of(days_of(rest_power=190.0, still_power=np.nan), site=text))
+        is not None
+    )
+
+
+def test_a_pump_that_never_rests() -> None:
+    found = check_whole(
+        operation_idle.pump_always_on(context_of(days_of(n_unasked=600, n_unasked_pumped=590)))
+    )
+    assert found.severity == "watch"
+    assert operation_idle.pump_always_on(context_of()) is None
+    with pytest.raises(NotAssessed):
+        operation_idle.pump_always_on(context_of(days_of(n_unasked=np.nan, n_unasked_pumped=np.nan)))
+
+
+# Limits, needs, and whole plants
+
+
+@pytest.mark.parametrize(
+    ("check", "days", "limits"),
+    [
+        (operation_idle.high_standby, {"still_power": 90.0}, {"standby_watch_w": 100.0}),
+        (operation_flow.buffer_mixing, {"buffer_drop": 2.0}, {"buffer_drop_watch_k": 3.0}),
+        (
+            operation_flow.low_flow,
+            {"flow_rate": 0.9, "flow_rate_top": 0.9, "flow_rate_hot_water": 0.9},
+            {"low_flow_note_share": 0.5},
+        ),
+    ],
+)
+def test_a_limit_of_the_site_file_counts(
+    check: Callable[[Context], Finding | None], days: dict[str, Any], limits: dict[str, float]
+) -> None:
+    assert check(context_of(days_of(**days))) is not None
+    assert check(context_of(days_of(**days), site=with_limits(**limits))) is None
+
+
+def test_every_limit_has_a_source_and_is_used() -> None:
+    folder = Path(operation_flow.__file__).parent
+    code = "".join(p.read_text() for p in folder.glob("operation_*.py"))
+    for name, limit in LIMITS_OPERATION.items():
+        assert len(limit.source) > 20
+        assert limit.meaning
+        assert limit.unit
+        assert f'"{name}"' in code
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda r: r.code)
+def test_without_its_meters_a_finding_says_what_it_needs(rule: Rule) -> None:
+    bare = days_of()[["day", "n_minutes", "outdoor"]]
+    with pytest.raises(NotAssessed, match="needs"):
+        rule.run(context_of(bare))
+
+
+def plant_result(
+    code: str | None, cause: str | None = None, *, meters: str = "rich", days: int = 45, seed: int = 33
+) -> Any:
+    spec = random_plant(seed, "mild", meters)
+    if code:
+        spec = with_fault(spec, code, cause, "plain")
+    first = date(2023, 11, 20)
+    sim = simulate(spec, first, days)
+    site, last = parse_site(sim.site_toml), first + timedelta(days - 1)
+    return analyse(site, build_facts(site, sim.readings, first, last), first, last)
+
+
+def test_a_healthy_simulated_plant_has_nothing_above_a_note() -> None:
+    result = plant_result(None)
+    mine = [f for f in result.findings if f.code in {r.code for r in RULES}]
+    assert not [f.code for f in mine if f.severity != "note"]
+
+
+@pytest.mark.parametrize(
+    ("code", "cause", "meters"),
+    [
+        ("short_cycling", "thermostat_chopping", "rich"),
+        ("short_cycling", "thermostat_chopping", "full"),
+        ("defrost_without_frost", "sensor_fault", "no_room"),
+        ("low_flow", "strainer_or_air", "no_cylinder"),
+        ("high_standby", None, "basic"),
+    ],
+)
+def test_a_plain_fault_of_a_simulated_plant_is_found_with_its_cause(
+    code: str, cause: str | None, meters: str
+) -> None:
+    found = next(f for f in plant_result(code, cause, meters=meters).findings if f.code == code)
+    assert check_whole(found).severity in ("watch", "act")
+    assert cause is None or found.causes[0].cause == cause
+
+
+def test_the_rules_keep_to_the_contract() -> None:
+    assert {r.code for r in RULES} == {*CAUSES, "high_standby", "pump_always_on", "heating_out_of_season"}

@@ -1,0 +1,561 @@
+"""Findings about the data: each fires where the data are wrong, stays silent where they are only unusual."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.errors import NotAssessed
+from analysis.findings.judge import DATA_RULES
+from analysis.findings.limits import LIMITS
+from analysis.findings.limits_trust import LIMITS_TRUST
+from analysis.findings.trust_clock import clock_offset
+from analysis.findings.trust_meters import flow_return_swapped, heat_meter_disagrees, implausible_efficiency
+from analysis.findings.trust_outdoor import outdoor_sensor_biased
+from analysis.findings.trust_registers import register_reset
+from analysis.findings.trust_silence import data_gap, sensor_stuck
+from analysis.findings.trust_units import unit_mismatch
+from analysis.physics.sun import clear_noon, half_day, solar_noon
+from analysis.physics.water import antifreeze_over_reading
+from tests.analysis.small_plant import FIRST, Small, found
+
+CODES = {
+    "data_gap", "sensor_stuck", "register_reset", "unit_mismatch", "flow_return_swapped", "clock_offset",
+    "implausible_efficiency", "heat_meter_disagrees", "outdoor_sensor_biased",
+}  # fmt: skip
+
+
+@pytest.fixture
+def small() -> Small:
+    return Small()
+
+
+def day_text(n: int) -> str:
+    return f"{FIRST + timedelta(n):%Y-%m-%d}"
+
+
+def test_sound_data_have_no_finding_above_note(small):
+    told = small.judged()
+    assert [f.headline for f in told.findings if f.code in CODES and f.severity != "note"] == []
+    assert told.spoiled == {}
+
+
+def test_every_code_about_the_data_has_its_rule_and_every_limit_its_reason():
+    assert {r.code for r in DATA_RULES} == CODES
+    for name, limit in LIMITS_TRUST.items():
+        assert LIMITS[name] is limit
+        assert len(limit.source) > 15, name
+        assert limit.meaning, name
+
+
+# ---- gaps
+
+
+def test_five_silent_days_make_the_period_incomplete_though_they_are_over(small):
+    for v in small.values.values():
+        v[small.days_between(10, 14)] = np.nan
+    finding = data_gap(small.context())
+    assert (finding.severity, finding.since, finding.until) == ("watch", day_text(10), day_text(14))
+    assert finding.evidence[0].value == pytest.approx(120.0, abs=1.0)
+    assert "5 days" in finding.headline
+
+
+def test_half_a_day_is_a_note(small):
+    for v in small.values.values():
+        v[20 * 1440 : 20 * 1440 + 700] = np.nan
+    assert data_gap(small.context()).severity == "note"
+
+
+def test_silence_to_this_day_wants_a_call(small):
+    for v in small.values.values():
+        v[small.from_day(36)] = np.nan
+    finding = data_gap(small.context())
+    assert (finding.severity, finding.until, finding.visit) == ("act", None, "call")
+    assert "power" in finding.home
+
+
+def test_days_before_the_first_reading_are_no_gap(small):
+    for v in small.values.values():
+        v[~small.from_day(8)] = np.nan
+    assert data_gap(small.context()) is None
+
+
+def test_one_silent_sensor_is_named(small):
+    small.values["room"][small.from_day(33)] = np.nan
+    finding = data_gap(small.context())
+    assert "room" in finding.headline
+    assert "all points" not in finding.headline
+    assert (finding.severity, finding.since) == ("act", day_text(33))
+
+
+def test_a_point_that_is_sent_only_when_it_changes_is_not_silent(small):
+    room = small.values["room"]
+    moved = np.concatenate(([True], np.abs(np.diff(np.round(room))) > 0.0))
+    room[~moved] = np.nan
+    small.values["target"][1:] = np.nan
+    assert data_gap(small.context()) is None
+
+
+@pytest.mark.parametrize(("hours", "severity"), [(48.0, "watch"), (80.0, "note")])
+def test_the_gaps_limit_can_be_set_for_a_site(small, hours, severity):
+    for v in small.values.values():
+        v[small.days_between(10, 12)] = np.nan
+    small.limits = f"gap_watch_hours = {hours}"
+    finding = data_gap(small.context())
+    assert (finding.severity, finding.evidence[0].limit) == (severity, hours)
+
+
+# ---- stuck sensors
+
+
+@pytest.mark.parametrize("point", ["back", "outdoor", "room", "tank", "rate", "pressure", "heat", "elec_kwh"])
+def test_a_sensor_that_keeps_one_value_is_stuck(small, point):
+    small.values[point][small.from_day(25)] = (
+        small.values[point][small.from_day(25)][0] if point != "heat" else 4200.0
+    )
+    finding = sensor_stuck(small.context())
+    assert (finding.severity, finding.until) == ("act", None)
+    assert finding.since in (day_text(25), day_text(26))
+    assert finding.headline.startswith(point)
+
+
+def test_what_a_stuck_sensor_measures_spoils_the_findings_that_read_it(small):
+    small.values["back"][small.from_day(25)] = 85.0
+    told = small.judged()
+    assert "85" in found(told.findings, "sensor_stuck").headline
+    assert "return_temperature" in told.spoiled
+    reasons = {n.code: n.reason for n in told.not_assessed}
+    for code in ("flow_return_swapped", "heat_meter_disagrees", "implausible_efficiency"):
+        assert "sensor_stuck" in reasons[code]
+    assert not any(
+        f.code in ("unit_mismatch", "clock_offset") and f.severity != "note" for f in told.findings
+    )
+
+
+def test_a_stuck_stretch_that_is_over_is_a_note(small):
+    small.values["outdoor"][small.days_between(12, 15)] = 4.0
+    finding = sensor_stuck(small.context())
+    assert (finding.severity, finding.since, finding.until) == ("note", day_text(12), day_text(15))
+
+
+def test_a_coarse_sensor_that_seldom_moves_is_not_stuck(small):
+    """Whole degrees of a heavy house: two or three changes a day, some days none."""
+    rng = np.random.default_rng(8)
+    steps = np.cumsum(rng.choice([-1, 0, 0, 1], 41 * 4)) % 3
+    small.values["room"] = np.repeat(20.0 + steps, 360)[: len(small.time)]
+    assert sensor_stuck(small.context()) is None
+
+
+def test_a_daily_mean_sent_all_day_is_not_stuck(small):
+    day = (small.time - small.time[0]) // 86_400_000
+    small.values["outdoor"] = np.round(5.0 + 3.0 * np.sin(day / 3.0))
+    assert sensor_stuck(small.context()) is None
+
+
+def test_water_that_stands_still_is_not_stuck(small):
+    """A unit at rest for a week: nothing runs, nothing moves."""
+    off = small.days_between(20, 27)
+    for name, value in (
+        ("elec", 12.0),
+        ("heat", 0.0),
+        ("flow", 20.0),
+        ("back", 20.0),
+        ("rate", 0.0),
+        ("mode", 0.0),
+    ):
+        small.values[name][off] = value
+    for name in ("elec_kwh", "heat_kwh"):
+        small.values[name] = 100.0 + np.cumsum(small.values[name.removesuffix("_kwh")]) / 60_000.0
+    assert sensor_stuck(small.context()) is None
+
+
+# ---- registers
+
+
+def reset(small: Small, name: str, days: list[int]) -> None:
+    for d in days:
+        v, after = small.values[name], small.from_day(d)
+        v[after] -= v[after][0]
+
+
+def test_one_reset_is_a_note_three_are_a_watch_many_are_an_act():
+    for days, severity in (([20], "note"), ([10, 20, 30], "watch"), (list(range(5, 40, 5)), "act")):
+        small = Small(ids=("elec_kwh", "heat_kwh", "outdoor"))
+        reset(small, "elec_kwh", days)
+        context = small.context()
+        finding = register_reset(context)
+        assert (finding.severity, finding.since) == (severity, day_text(days[0]))
+        assert finding.evidence[0].value == len(days)
+        assert context.whole.days["e_total"].sum() == pytest.approx(
+            small.values["elec"][1440:].sum() / 60_000.0, rel=0.01
+        )
+
+
+def test_a_register_at_the_end_of_its_range_is_a_note():
+    small = Small(ids=("elec_kwh", "heat_kwh"))
+    small.values["elec_kwh"] = (small.values["elec_kwh"] - 3000.0 + 9900.0) % 10_000.0
+    finding = register_reset(small.context())
+    assert finding.severity == "note"
+    assert "end of its range" in finding.headline
+
+
+def test_without_a_running_total_resets_cannot_be_told():
+    with pytest.raises(NotAssessed, match="running total"):
+        register_reset(Small(ids=("elec", "heat", "outdoor")).context())
+
+
+# ---- units
+
+
+SLIPS = {
+    "kW sent as W": ("elec", lambda v: v / 1000.0, "kW"),
+    "W sent as kW": ("heat", lambda v: v, "W"),
+    "MWh sent as kWh": ("heat_kwh", lambda v: v / 1000.0, "MWh"),
+    "Wh sent as kWh": ("elec_kwh", lambda v: v * 1000.0, "Wh"),
+    "degF sent as degC": ("outdoor", lambda v: v * 1.8 + 32.0, "degF"),
+    "room degF sent as degC": ("room", lambda v: v * 1.8 + 32.0, "degF"),
+    "tank degF sent as degC": ("tank", lambda v: v * 1.8 + 32.0, "degF"),
+    "l/min sent as m3/h": ("rate", lambda v: v * 1000.0 / 60.0, "l/min"),
+    "l/h sent as m3/h": ("rate", lambda v: v * 1000.0, "l/h"),
+    "l/s sent as m3/h": ("rate", lambda v: v / 3.6, "l/s"),
+    "kPa sent as bar": ("pressure", lambda v: v * 100.0, "kPa"),
+    "psi sent as bar": ("pressure", lambda v: v * 14.504, "psi"),
+}  # fmt: skip
+
+
+# A unit that is declared wrong is wrong from the first day; all others may also come with a change of the gateway.
+CASES = [(slip, begins) for slip in SLIPS for begins in (0, 25) if not (begins and slip.startswith("W sent"))]
+
+
+@pytest.mark.parametrize(("slip", "begins"), CASES)
+def test_a_wrong_unit_is_named_with_the_right_one(slip, begins):
+    point, wrong, right = SLIPS[slip]
+    small = Small(units={"heat": "kW"} if slip == "W sent as kW" else {})
+    wrongly = small.from_day(begins) if begins else np.ones(len(small.time), dtype=bool)
+    small.values[point] = np.where(wrongly, wrong(small.values[point]), small.values[point])
+    context = small.context()
+    finding = unit_mismatch(context)
+    assert finding is not None
+    assert finding.headline.startswith(f"{point} ")
+    assert f"sends {right} " in finding.headline
+    assert (finding.severity, finding.visit) == ("act", "setting")
+    if begins:
+        assert finding.since == day_text(begins)
+    rule = next(r for r in DATA_RULES if r.code == "unit_mismatch")
+    quantity = context.site.find_point(point).quantity
+    assert rule.spoils(context, finding) == {quantity}
+
+
+def test_a_unit_at_rest_is_no_wrong_unit():
+    """Only standby all winter: a few watts are what they are."""
+    small = Small(ids=("elec", "outdoor"))
+    rng = np.random.default_rng(3)
+    small.values["elec"] = 8.0 + rng.standard_normal(len(small.time))
+    assert unit_mismatch(small.context()) is None
+
+
+def test_a_hot_summer_is_no_fahrenheit():
+    small = Small(ids=("elec", "outdoor", "flow", "mode"), first=date(2025, 7, 1))
+    small.values["outdoor"] += 24.0
+    heating = small.values["mode"] == 1.0
+    small.values["elec"][heating], small.values["flow"][heating], small.values["mode"][heating] = (
+        12.0,
+        26.0,
+        0.0,
+    )
+    assert unit_mismatch(small.context()) is None
+
+
+def test_a_cold_snap_is_no_celsius_taken_for_fahrenheit(small):
+    small.values["outdoor"][small.days_between(10, 16)] -= 22.0
+    assert unit_mismatch(small.context()) is None
+
+
+def test_pressure_that_is_lost_is_no_wrong_unit(small):
+    small.values["pressure"] = np.round(np.linspace(1.5, 0.02, len(small.time)), 2)
+    assert unit_mismatch(small.context()) is None
+
+
+def test_figures_that_rest_on_a_wrong_unit_are_withheld():
+    from analysis.result import analyse
+
+    small = Small()
+    for name in ("heat", "heat_kwh"):
+        small.values[name] /= 1000.0
+    facts = small.facts
+    document = analyse(small.site, facts, FIRST, FIRST + timedelta(small.days - 1)).as_dict()
+    assert document["performance"]["H2"] is None
+    assert "heat_output can't be trusted (unit_mismatch" in document["performance"]["reasons"]["H2"]
+    assert document["energy"]["heat_kwh"]["total"] is None
+    assert document["energy"]["electricity_kwh"]["total"] == pytest.approx(
+        small.values["elec"][1440:].sum() / 60_000.0, rel=0.01
+    )
+    assert document["heat_loss"]["coefficient_w_per_k"] is None
+    assert document["performance"]["by_day"][0]["H2"] is None
+    assert "efficiency_below_expected" in {n["code"] for n in document["not_assessed"]}
+
+
+# ---- swapped
+
+
+def test_swapped_sensors_are_told_with_the_day(small):
+    after = small.from_day(25)
+    flow, back = small.values["flow"].copy(), small.values["back"].copy()
+    small.values["flow"][after], small.values["back"][after] = back[after], flow[after]
+    finding = flow_return_swapped(small.context())
+    assert (finding.severity, finding.since) == ("act", day_text(25))
+    assert finding.evidence[0].value < -2.0
+
+
+def test_a_unit_that_cools_has_the_colder_flow_by_right():
+    small = Small(first=date(2025, 7, 1), ids=tuple(i for i in Small().ids if i != "mode"))
+    small.values["outdoor"] += 20.0
+    small.values["flow"], small.values["back"] = small.values["back"], small.values["flow"]
+    with pytest.raises(NotAssessed, match="running"):
+        flow_return_swapped(small.context())
+
+
+def test_without_both_temperatures_swapping_is_not_assessed():
+    told = Small(ids=("elec", "heat", "outdoor", "flow")).judged()
+    assert {n.code: n.reason for n in told.not_assessed}["flow_return_swapped"] == "needs return_temperature"
+
+
+# ---- clocks
+
+
+def delayed(small: Small, names: tuple[str, ...], minutes: int, begins: int = -1) -> None:
+    for name in names:
+        v = small.values[name]
+        small.values[name] = np.where(small.from_day(begins), np.roll(v, minutes), v)
+
+
+@pytest.mark.parametrize("minutes", [25, 60, -90, 360])
+def test_an_electricity_meter_at_another_time_is_named_with_its_lag(small, minutes):
+    delayed(small, ("elec", "elec_kwh"), minutes, 10)
+    finding = clock_offset(small.context())
+    assert finding.since in (day_text(9), day_text(10), day_text(11))
+    assert "elec" in finding.headline
+    assert f"{'late' if minutes > 0 else 'early'}" in finding.headline
+    assert abs(finding.evidence[0].value) == pytest.approx(abs(minutes), abs=6)
+    assert finding.severity == ("act" if abs(minutes) >= 60 else "watch")
+
+
+def test_a_heat_meter_at_another_time_is_not_blamed_on_the_electricity(small):
+    delayed(small, ("heat", "heat_kwh"), 60)
+    told = small.judged()
+    assert "heat" in found(told.findings, "clock_offset").headline
+    assert "heat_output" in told.spoiled
+    assert "heat_pump_electricity" not in told.spoiled
+
+
+def test_what_water_takes_to_follow_is_no_clock(small):
+    delayed(small, ("heat", "heat_kwh", "flow", "back"), 6)
+    assert clock_offset(small.context()) is None
+
+
+def test_the_clocks_limit_can_be_set_for_a_site(small):
+    delayed(small, ("elec", "elec_kwh"), 25)
+    small.limits = "clock_minutes = 40.0"
+    assert clock_offset(small.context()) is None
+
+
+def test_a_whole_plant_in_the_wrong_zone_is_told_by_its_air():
+    small = Small(ids=("elec", "heat", "outdoor"))
+    delayed(small, small.ids, -6 * 60)
+    finding = clock_offset(small.context())
+    assert "early" in finding.headline
+    assert finding.evidence[0].value / 60.0 == pytest.approx(-6.0, abs=1.5)
+    told = small.judged()
+    assert {n.code for n in told.not_assessed} >= {"outdoor_sensor_biased"}
+    assert told.spoiled == {}
+
+
+def with_set_back(small: Small, begins_h: float) -> None:
+    """A target that falls each evening by the clock on the wall, an hour later or earlier from the clock change on."""
+    local = pd.to_datetime(small.time, unit="ms", utc=True).tz_convert("Europe/London")
+    hour = local.hour.to_numpy() + local.minute.to_numpy() / 60.0
+    changed = local >= pd.Timestamp("2026-03-29 02:00", tz="Europe/London")
+    begin = np.where(changed, begins_h, 22.0)
+    small.values["target"] = np.where((hour >= begin) | (hour < 6.0), 17.0, 20.0)
+
+
+@pytest.mark.parametrize(("begins_h", "word"), [(23.0, "later"), (21.0, "earlier")])
+def test_a_clock_that_was_not_changed_over_is_told_by_the_set_back(begins_h, word):
+    small = Small(first=date(2026, 3, 10))
+    with_set_back(small, begins_h)
+    finding = clock_offset(small.context())
+    assert (finding.severity, finding.since) == ("watch", "2026-03-29")
+    assert word in finding.headline
+    assert finding.home
+
+
+@pytest.mark.parametrize("begins_h", [22.0, 20.0])
+def test_a_set_back_that_keeps_its_time_or_gets_another_is_no_clock(begins_h):
+    small = Small(first=date(2026, 3, 10))
+    with_set_back(small, begins_h)
+    assert clock_offset(small.context()) is None
+
+
+def test_without_anything_to_compare_clocks_are_not_assessed():
+    with pytest.raises(NotAssessed, match="latitude"):
+        clock_offset(Small(ids=("elec",)).context())
+
+
+# ---- impossible efficiency
+
+
+@pytest.mark.parametrize(
+    ("factor", "words"), [(4.0, "physics"), (2.2, "any unit"), (0.15, "electric heater")]
+)
+def test_efficiency_that_no_unit_has(small, factor, words):
+    for name in ("heat", "heat_kwh"):
+        small.values[name] *= factor
+    finding = implausible_efficiency(small.context())
+    assert finding.severity == "act"
+    assert words in finding.headline
+
+
+def test_a_good_unit_on_a_mild_day_is_believed(small):
+    for name in ("heat", "heat_kwh"):
+        small.values[name] *= 1.25
+    assert implausible_efficiency(small.context()) is None
+
+
+def test_an_hour_of_resistance_heat_is_no_impossible_efficiency(small):
+    small.values["heat"][small.days_between(9, 9)] *= 0.1
+    assert implausible_efficiency(small.context()) is None
+
+
+# ---- heat meter against flow
+
+
+def test_a_heat_meter_that_counts_a_fifth_less_disagrees(small):
+    for name in ("heat", "heat_kwh"):
+        small.values[name] *= 0.8
+    told = small.judged()
+    finding = found(told.findings, "heat_meter_disagrees")
+    assert (finding.severity, finding.causes) == ("watch", ())
+    assert "20% less" in finding.headline
+    assert {"heat_output"} <= told.spoiled.keys()
+
+
+def test_a_heat_meter_within_its_class_agrees(small):
+    for name in ("heat", "heat_kwh"):
+        small.values[name] *= 1.02
+    assert heat_meter_disagrees(small.context()) is None
+
+
+def with_antifreeze(corrected: bool) -> Small:
+    small = Small(pump='antifreeze = "propylene_glycol"\nantifreeze_percent = 30.0\n')
+    share = float(antifreeze_over_reading(35.0, 30.0, fluid="propylene_glycol", percent=30.0))
+    # Flow times temperatures is reckoned with the mixture: the same flow carries less heat.
+    small.values["flow"] = small.values["back"] + (small.values["flow"] - small.values["back"]) * (
+        1.0 + share
+    )
+    if not corrected:
+        for name in ("heat", "heat_kwh"):
+            small.values[name] *= 1.0 + share
+    return small
+
+
+def test_antifreeze_that_the_meter_takes_for_water_is_named_with_its_share():
+    told = with_antifreeze(corrected=False).judged()
+    finding = found(told.findings, "heat_meter_disagrees")
+    assert finding.severity == "watch"
+    assert (finding.causes[0].cause, finding.causes[0].weight) == ("antifreeze_uncorrected", 1.0)
+    assert "agrees" in finding.causes[0].because
+    assert finding.evidence[0].value == pytest.approx(0.05, abs=0.015)
+    assert "harmful" in finding.caution
+    assert told.spoiled == {}, "the figures allow for it"
+
+
+def test_a_meter_that_allows_for_antifreeze_though_the_file_does_not_say_so_is_a_note():
+    finding = heat_meter_disagrees(with_antifreeze(corrected=True).context())
+    assert finding.severity == "note"
+
+
+def test_antifreeze_is_known_from_the_file_alone():
+    small = with_antifreeze(corrected=False)
+    small.ids = ("elec_kwh", "heat_kwh", "outdoor")
+    finding = heat_meter_disagrees(small.context())
+    assert (finding.severity, finding.causes[0].cause) == ("watch", "antifreeze_uncorrected")
+
+
+def test_without_flow_rate_the_heat_meter_is_not_checked():
+    with pytest.raises(NotAssessed, match="flow_rate"):
+        heat_meter_disagrees(Small(ids=("elec", "heat", "outdoor")).context())
+
+
+# ---- outdoor sensor
+
+
+def sunny(small: Small, at_500: float, side_h: float = 0.0) -> np.ndarray:
+    """What a wall in the sun adds at each minute [K], on days half of which are bright."""
+    day = pd.to_datetime(small.time, unit="ms")
+    n = day.day_of_year.to_numpy()
+    minute = (small.time // 60_000) % 1440
+    noon, half = solar_noon(n, small.longitude), half_day(n, 52.0)
+    height = np.clip(np.cos((minute - noon - 60.0 * side_h) / half * np.pi / 2.0), 0.0, None)
+    height[np.abs(minute - noon) > half] = 0.0
+    bright = np.where((small.time // 86_400_000) % 3 < 2, 1.0, 0.2)
+    return at_500 * height * bright * np.asarray(clear_noon(n, 52.0)) / 500.0
+
+
+def in_spring() -> Small:
+    small = Small(ids=("elec", "heat", "outdoor"), first=date(2026, 1, 20), days=90)
+    n = pd.to_datetime(small.time, unit="ms").day_of_year.to_numpy()
+    minute = (small.time // 60_000) % 1440
+    noon, half = solar_noon(n, small.longitude), half_day(n, 52.0)
+    # The air's own course after Parton and Logan (1981): a sine by day, a decay by night.
+    span = 2.0 * half + 2.0 * 111.6
+    since = minute - (noon - half)
+    by_day = np.sin(np.pi * np.clip(since, 0.0, 2.0 * half) / span)
+    at_dusk = np.sin(np.pi * 2.0 * half / span)
+    since_dusk = np.where(since > 2.0 * half, since - 2.0 * half, since + 1440.0 - 2.0 * half)
+    by_night = at_dusk * np.exp(-2.2 * since_dusk / (1440.0 - 2.0 * half))
+    course = np.where((since >= 0) & (since <= 2.0 * half), by_day, by_night)
+    days = (small.time - small.time[0]) / 86_400_000
+    small.values["outdoor"] = np.round(4.0 + 2.0 * np.sin(days / 6.0) + 7.0 * course, 1)
+    return small
+
+
+@pytest.mark.parametrize(("at_500", "side_h"), [(8.0, 0.0), (8.0, -2.5), (15.0, 0.0)])
+def test_a_sensor_in_the_sun_is_told(at_500, side_h):
+    small = in_spring()
+    small.values["outdoor"] = np.round(small.values["outdoor"] + sunny(small, at_500, side_h), 1)
+    told = small.judged()
+    finding = found(told.findings, "outdoor_sensor_biased")
+    assert finding.severity in ("watch", "act")
+    assert finding.visit == "drive"
+    assert "outdoor_temperature" in told.spoiled
+
+
+def test_a_shaded_sensor_is_believed():
+    assert outdoor_sensor_biased(in_spring().context()) is None
+
+
+def test_large_swings_of_the_air_itself_are_believed():
+    small = in_spring()
+    small.values["outdoor"] = np.round(6.0 + 1.8 * (small.values["outdoor"] - 6.0), 1)
+    assert outdoor_sensor_biased(small.context()) is None
+
+
+def test_midwinter_is_too_dark_to_tell():
+    small = Small(ids=("elec", "outdoor"), first=date(2025, 11, 25), days=40)
+    with pytest.raises(NotAssessed, match="too low"):
+        outdoor_sensor_biased(small.context())
+
+
+def test_without_a_place_the_sun_is_unknown():
+    small = in_spring()
+    site = small.site
+    nowhere = site.model_copy(
+        update={"site": site.site.model_copy(update={"latitude": None, "longitude": None})}
+    )
+    facts = small.facts
+    context = small.context()
+    with pytest.raises(NotAssessed, match="latitude"):
+        outdoor_sensor_biased(type(context)(nowhere, facts, facts, context.figures))

@@ -1,0 +1,459 @@
+"""Findings about the water, on tables made by hand and on a few simulated plants."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.errors import NotAssessed
+from analysis.findings import water_circuit, water_cylinder, water_diverter, water_immersion, water_reheat
+from analysis.findings.limits_water import LIMITS_WATER
+from analysis.findings.model import Recognised
+from analysis.findings.water import RULES
+from tests.analysis.heat_tables import (
+    DAYS,
+    FIRST,
+    SITE,
+    check_whole,
+    context_of,
+    days_of,
+    reheats_of,
+    with_limits,
+)
+
+WEEKLY = np.arange(DAYS) % 7 == 3
+NO_HOT_WATER = SITE.partition("[hot_water]")[0] + "[buffer]" + SITE.partition("[buffer]")[2]
+GLYCOL = SITE.replace(
+    'antifreeze = "none"\nantifreeze_percent = 0', 'antifreeze = "propylene_glycol"\nantifreeze_percent = 35'
+)
+
+# A sound plant
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda r: r.code)
+def test_a_sound_plant_has_nothing_to_tell(rule: Any) -> None:
+    assert rule.run(context_of()) is None
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda r: r.code)
+def test_what_is_not_measured_is_not_assessed(rule: Any) -> None:
+    bare = days_of()
+    bare = bare[[c for c in bare.columns if not c.startswith("spacing.")]]
+    with pytest.raises(NotAssessed, match="needs"):
+        rule.run(context_of(bare))
+
+
+HOT = [r for r in RULES if r.code not in ("pressure_falling", "pressure_low", "frost_risk")]
+
+
+@pytest.mark.parametrize("rule", HOT, ids=lambda r: r.code)
+def test_a_plant_without_hot_water_is_not_judged_by_it(rule: Any) -> None:
+    with pytest.raises(NotAssessed, match="no hot water"):
+        rule.run(context_of(site=NO_HOT_WATER))
+
+
+def test_limits_have_a_unit_a_source_and_a_meaning() -> None:
+    for name, limit in LIMITS_WATER.items():
+        assert limit.unit, name
+        assert len(limit.source) > 25, name
+        assert limit.meaning, name
+
+
+# Immersion heater
+
+
+def test_an_element_left_on_its_timer() -> None:
+    days = days_of(e_immersion=4.0, e_imm_after=0.3, imm_at=1140.0, imm_to=58.0)
+    found = check_whole(water_immersion.immersion_use(context_of(days)))
+    assert found.severity == "act"
+    assert found.causes[0].cause == "immersion_timer_on"
+    assert found.visit == "call"
+    # 4 kWh a day but for disinfection, at a hot-water COP of 2.6.
+    assert 0.7 * 4.0 * 365 * (1 - 1 / 2.6) < found.cost_kwh < 4.0 * 365 * (1 - 1 / 2.6)  # type: ignore[operator]
+    assert "Legionella" in found.caution
+
+
+def test_a_setpoint_out_of_reach_is_finished_by_the_element() -> None:
+    days = days_of(e_immersion=2.5, e_imm_after=2.4, imm_at=np.arange(DAYS) * 311.0 % 1440, imm_to=50.2)
+    found = check_whole(water_immersion.immersion_use(context_of(days, reheats_of(to_c=46.0, reached=0.0))))
+    assert found.causes[0].cause == "setpoint_above_reach"
+    assert found.visit == "setting"
+
+
+@pytest.mark.parametrize(
+    "used",
+    [
+        np.where(WEEKLY, 4.0, 0.0),
+        np.where(np.arange(DAYS) % 7 < 1, 2.0, 0.1),
+        np.where(np.arange(DAYS) == 50, 9.0, 0.0),
+    ],
+    ids=["disinfection", "disinfection and standby", "guests once"],
+)
+def test_disinfection_and_a_boost_are_no_waste(used: np.ndarray) -> None:
+    assert water_immersion.immersion_use(context_of(days_of(e_immersion=used))) is None
+
+
+def test_without_a_schedule_nothing_is_set_aside_for_disinfection() -> None:
+    site = SITE.replace("pasteurise_c = 60.0\n", "").replace("pasteurise_every_days = 7\n", "")
+    used = days_of(e_immersion=np.where(np.arange(DAYS) % 3 == 0, 4.0, 0.0), imm_to=55.0)
+    assert check_whole(water_immersion.immersion_use(context_of(used, site=site))).severity != "note"
+
+
+# Reheats
+
+
+def test_a_scaled_coil_wants_hot_water_at_a_usual_flow() -> None:
+    reheats = reheats_of(minutes=95, flow_end=66.0, over_cylinder=20.0, heat_end=3.5, heat=4.5)
+    found = check_whole(water_reheat.slow_reheat(context_of(reheats=reheats)))
+    assert found.severity in ("watch", "act")
+    assert found.causes[0].cause == "coil_or_scale"
+
+
+def test_little_flow_through_the_coil() -> None:
+    reheats = reheats_of(minutes=100, flow_rate=0.5, lift=11.0, over_cylinder=14.0, heat_end=4.5)
+    found = check_whole(water_reheat.slow_reheat(context_of(reheats=reheats)))
+    assert found.causes[0].cause == "flow_low"
+    assert "34%" in found.headline
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        {"minutes": 70, "heat": 4.5, "heat_end": 4.2, "over_cylinder": 6.0},
+        {"minutes": 8, "heat": 0.4},
+        {"minutes": 95, "over_cylinder": 4.0, "heat_end": 3.0},
+    ],
+    ids=["a quiet unit", "top-ups", "a small unit, the coil at ease"],
+)
+def test_charges_that_are_long_or_short_for_other_reasons(columns: dict[str, Any]) -> None:
+    try:
+        found = water_reheat.slow_reheat(context_of(reheats=reheats_of(**columns)))
+    except NotAssessed:
+        found = None
+    assert found is None or found.severity == "note"
+
+
+def test_slow_reheats_are_told_from_heat_alone() -> None:
+    none = dict.fromkeys(("over_cylinder", "flow_rate", "lift", "flow", "flow_end", "to_c", "from_c"), np.nan)
+    found = check_whole(
+        water_reheat.slow_reheat(context_of(reheats=reheats_of(**none, minutes=150, heat=5.0)))
+    )
+    assert found.severity in ("watch", "act")
+
+
+def test_a_reheat_that_stalls_below_its_setpoint() -> None:
+    reheats = reheats_of(minutes=150, to_c=46.0, rise_end=1.0, flow_max=69.0, reached=0.0)
+    found = check_whole(water_reheat.reheat_incomplete(context_of(reheats=reheats)))
+    assert found.severity == "watch"
+    assert found.causes[0].cause == "setpoint_above_reach"
+    assert "Legionella" in found.caution
+
+
+def test_a_setpoint_changed_on_the_controller_is_no_stall() -> None:
+    reheats = reheats_of(to_c=46.0, rise_end=20.0, reached=0.0)
+    found = check_whole(water_reheat.reheat_incomplete(context_of(reheats=reheats)))
+    assert found.severity == "note"
+    assert not found.causes
+
+
+def test_what_the_immersion_heater_finishes_gets_hot() -> None:
+    reheats = reheats_of(minutes=150, to_c=46.0, rise_end=1.0, flow_max=69.0, reached=0.0)
+    days = days_of(e_immersion=2.0, e_imm_after=2.0, tank_max=50.3)
+    found = water_reheat.reheat_incomplete(context_of(days, reheats))
+    assert found is not None
+    assert found.severity == "note"
+
+
+def test_single_charges_cut_short_by_draws_are_no_stall() -> None:
+    short = np.arange(2 * DAYS) % 5 == 0
+    reheats = reheats_of(to_c=np.where(short, 45.0, 50.4), rise_end=np.where(short, 1.0, 18.0))
+    assert water_reheat.reheat_incomplete(context_of(reheats=reheats)) is None
+
+
+# Hot water runs out
+
+
+@pytest.mark.parametrize(
+    ("days", "reheats", "cause"),
+    [
+        ({"n_tank_cold": 600, "n_cold_charging": 30, "tank_min": 18.0}, {"minutes": 50}, "reheat_window"),
+        (
+            {"n_tank_cold": 70, "n_cold_charging": 68, "tank_min": 20.0, "q_hot_water": 20.0},
+            {"minutes": 25, "heat": 3.2},
+            "cylinder_small",
+        ),
+        (
+            {"n_tank_cold": 200, "n_cold_charging": 190, "tank_min": 21.0},
+            {"minutes": 150, "heat": 6.0, "over_cylinder": 22.0, "heat_end": 2.5},
+            "reheat_slow",
+        ),
+    ],
+)
+def test_why_hot_water_runs_out(days: dict[str, Any], reheats: dict[str, Any], cause: str) -> None:
+    found = check_whole(
+        water_cylinder.hot_water_shortfall(context_of(days_of(**days), reheats_of(**reheats)))
+    )
+    assert found.severity == "act"
+    assert found.causes[0].cause == cause
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        {"n_tank_cold": 70, "n_cold_charging": 65, "tank_min": 31.0},
+        {
+            "n_tank_cold": np.where(np.arange(DAYS) == 30, 400, 10),
+            "tank_min": np.where(np.arange(DAYS) == 30, 15.0, 38.0),
+        },
+    ],
+    ids=["a sensor low in the cylinder", "a party"],
+)
+def test_a_cold_sensor_now_and_then_is_no_shortage(columns: dict[str, Any]) -> None:
+    assert water_cylinder.hot_water_shortfall(context_of(days_of(**columns))) is None
+
+
+# Standing loss
+
+
+def test_wet_insulation_cools_alike_by_day_and_night() -> None:
+    days = days_of(standing_k_per_h=0.55, cooling_night=0.55, cooling_day=0.6)
+    found = check_whole(water_cylinder.high_standing_loss(context_of(days)))
+    assert found.causes[0].cause == "insulation"
+    # 0.55 K/h of 250 l is 160 W at 28 K: 5.7 W/K, class C allows 2.06.
+    assert found.evidence[0].value == pytest.approx(0.55 * 250 * 1.163 / 28.0, abs=0.02)
+
+
+def test_a_circulation_pump_by_the_clock_cools_by_day() -> None:
+    days = days_of(standing_k_per_h=0.2, cooling_night=0.2, cooling_day=0.9)
+    found = check_whole(water_cylinder.high_standing_loss(context_of(days)))
+    assert found.causes[0].cause == "secondary_circulation"
+    assert found.visit == "setting"
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        {"standing_k_per_h": 0.24},
+        {"standing_k_per_h": 0.5, "tank_min": 15.0},
+        {"standing_k_per_h": 0.4, "standing_over_k": 8.0},
+    ],
+    ids=["a third over the design", "layers evening out after it was emptied", "hardly warm"],
+)
+def test_cooling_that_is_no_loss(columns: dict[str, Any]) -> None:
+    try:
+        assert water_cylinder.high_standing_loss(context_of(days_of(**columns))) is None
+    except NotAssessed as reason:
+        assert "5 days" in str(reason)  # noqa: PT017
+
+
+# Disinfection
+
+
+def test_a_schedule_that_is_not_reached() -> None:
+    days = days_of(n_hot_enough=np.where((np.arange(DAYS) % 7 == 3) & (np.arange(DAYS) < 50), 30, 0))
+    found = check_whole(water_cylinder.pasteurisation_missed(context_of(days)))
+    assert found.severity == "act"
+    # Last reached on day 45; due again a week later.
+    assert found.since == f"{FIRST + pd.Timedelta(days=52 + 1):%Y-%m-%d}"
+    assert "Legionella" in found.caution
+
+
+def test_a_run_put_off_by_a_day_is_kept() -> None:
+    days = days_of(
+        n_hot_enough=np.where(
+            np.isin(np.arange(DAYS), [3, 11, 18, 26, 33, 41, 48, 56, 64, 71, 79, 86]), 30, 0
+        )
+    )
+    assert water_cylinder.pasteurisation_missed(context_of(days)) is None
+
+
+def test_days_without_data_are_no_missed_disinfection() -> None:
+    gap = (np.arange(DAYS) >= 30) & (np.arange(DAYS) < 55)
+    days = days_of(n_tank=np.where(gap, 0, 1440), n_hot_enough=np.where(WEEKLY & ~gap, 30, 0))
+    assert water_cylinder.pasteurisation_missed(context_of(days)) is None
+
+
+# Diverter
+
+
+def test_cooling_that_follows_the_heating_water_is_a_leak() -> None:
+    reheats = reheats_of()
+    rng = np.random.default_rng(2)
+    leaking = reheats.assign(
+        fall_after=0.15 * (reheats["to_c"] - reheats["flow_after"])
+        + 0.2
+        + 0.2 * rng.standard_normal(len(reheats))
+    )
+    found = check_whole(water_diverter.diverter_passing(context_of(reheats=leaking)))
+    assert found.severity == "watch"
+    # 0.15 per hour of about 20 K, in 250 l.
+    assert found.evidence[0].value == pytest.approx(3.0, abs=0.3)
+    assert "0.9 kW" in found.headline or "0.8 kW" in found.headline
+
+
+def test_cooling_that_does_not_follow_it_is_the_cylinders_own() -> None:
+    rng = np.random.default_rng(3)
+    losing = reheats_of(fall_after=1.6 + 0.2 * rng.standard_normal(2 * DAYS))
+    assert water_diverter.diverter_passing(context_of(reheats=losing)) is None
+
+
+def test_without_a_flow_sensor_heating_on_and_off_are_compared() -> None:
+    on = np.arange(2 * DAYS) % 2 == 0
+    rng = np.random.default_rng(4)
+    noise = 0.2 * rng.standard_normal(2 * DAYS)
+    reheats = reheats_of(
+        flow_after=np.nan, heat_after=np.where(on, 1.0, 0.0), fall_after=np.where(on, 2.6, 0.3) + noise
+    )
+    assert check_whole(water_diverter.diverter_passing(context_of(reheats=reheats))).severity == "watch"
+    alike = reheats_of(flow_after=np.nan, heat_after=np.where(on, 1.0, 0.0), fall_after=1.0 + noise)
+    assert water_diverter.diverter_passing(context_of(reheats=alike)) is None
+
+
+def test_a_leak_is_not_laid_to_the_insulation() -> None:
+    reheats = reheats_of()
+    leaking = reheats.assign(fall_after=0.15 * (reheats["to_c"] - reheats["flow_after"]) + 0.2)
+    days = days_of(standing_k_per_h=1.5, cooling_night=1.5, cooling_day=1.6)
+    with pytest.raises(NotAssessed, match="diverter"):
+        water_cylinder.high_standing_loss(context_of(days, leaking))
+
+
+# Pressure
+
+
+def pressure(loss_per_week: float, from_day: int = 30, swing: float = 0.0) -> pd.DataFrame:
+    n = np.arange(DAYS)
+    warm = 34.0 + 6.0 * np.sin(n / 5.0)
+    rng = np.random.default_rng(5)
+    value = (
+        1.5
+        - loss_per_week / 7.0 * np.maximum(n - from_day, 0)
+        + swing * (warm - 34.0)
+        + 0.01 * rng.standard_normal(DAYS)
+    )
+    return days_of(pressure=value, pressure_min=value - 0.05, loop_c=warm)
+
+
+@pytest.mark.parametrize(
+    ("loss", "severity"), [(0.0, None), (0.008, None), (0.025, "note"), (0.08, "watch"), (0.17, "act")]
+)
+def test_a_fall_is_graded_by_its_rate(loss: float, severity: str | None) -> None:
+    found = water_circuit.pressure_falling(context_of(pressure(loss)))
+    assert (found.severity if found else None) == severity
+    if found is not None and loss >= 0.08:
+        check_whole(found)
+        assert found.evidence[0].value == pytest.approx(loss, rel=0.15)
+        assert abs((pd.Timestamp(found.since) - FIRST).days - 30) <= 7
+
+
+def test_water_that_warms_and_cools_is_no_leak() -> None:
+    assert water_circuit.pressure_falling(context_of(pressure(0.0, swing=0.02))) is None
+    found = water_circuit.pressure_falling(context_of(pressure(0.08, swing=0.02)))
+    assert check_whole(found).evidence[0].value == pytest.approx(0.08, rel=0.2)
+
+
+def test_a_leak_that_was_mended_is_a_note() -> None:
+    days = pressure(0.15, from_day=10)
+    days.loc[60:, "pressure"] = 1.5
+    found = water_circuit.pressure_falling(context_of(days))
+    assert found is not None
+    assert found.severity == "note"
+    assert found.until is not None
+    assert found.evidence[-1].value == 1
+
+
+def test_a_circuit_run_empty_has_not_stopped_leaking() -> None:
+    days = pressure(0.3, from_day=20)
+    days["pressure"] = days["pressure"].clip(lower=0.0)
+    found = check_whole(water_circuit.pressure_falling(context_of(days)))
+    assert found.severity == "act"
+    assert found.until is None
+
+
+def test_a_new_circuit_gives_off_air_for_some_weeks() -> None:
+    n = np.arange(DAYS)
+    settling = 1.5 - 0.2 * (1.0 - np.exp(-n / 12.0))
+    site = SITE.replace("handed_over = 2025-09-12", "handed_over = 2025-10-25")
+    found = water_circuit.pressure_falling(context_of(days_of(pressure=settling), site=site))
+    assert found is None or found.severity == "note"
+
+
+@pytest.mark.parametrize(("level", "severity"), [(1.2, None), (0.9, None), (0.7, "watch"), (0.35, "act")])
+def test_low_pressure(level: float, severity: str | None) -> None:
+    found = water_circuit.pressure_low(context_of(days_of(pressure=level, pressure_min=level - 0.1)))
+    assert (found.severity if found else None) == severity
+
+
+def test_a_dead_pressure_sensor_is_not_an_empty_circuit() -> None:
+    for check in (water_circuit.pressure_low, water_circuit.pressure_falling):
+        with pytest.raises(NotAssessed, match="sensor"):
+            check(context_of(days_of(pressure=0.0, pressure_min=0.0)))
+
+
+# Frost
+
+
+def frost(first: int, last: int, water: float = -2.0, outdoor: float = -6.0) -> pd.DataFrame:
+    mine = (np.arange(DAYS) >= first) & (np.arange(DAYS) <= last)
+    return days_of(
+        outdoor_min=np.where(mine, outdoor, 2.0), water_min=np.where(mine, water, 25.0), n_near_freezing=np.where(mine, 400, 0),
+        n_dead_frost=np.where(mine, 700, 0),
+    )  # fmt: skip
+
+
+def test_frost_without_supply_is_urgent_while_it_lasts() -> None:
+    found = check_whole(water_circuit.frost_risk(context_of(frost(DAYS - 2, DAYS - 1))))
+    assert found.severity == "urgent"
+    assert found.causes[0].cause == "power_loss"
+    assert "today" in found.home
+
+
+def test_long_without_supply_counts_where_no_water_is_measured() -> None:
+    found = check_whole(water_circuit.frost_risk(context_of(frost(40, 41, water=np.nan))))
+    assert found.severity == "watch"
+    assert "unseen" in found.headline
+    short = frost(40, 40, water=np.nan)
+    short["n_dead_frost"] = short["n_dead_frost"].clip(upper=400)
+    assert water_circuit.frost_risk(context_of(short)).severity == "note"  # type: ignore[union-attr]
+
+
+def test_a_day_of_work_in_frost_is_a_note() -> None:
+    context = context_of(frost(40, 40))
+    day = f"{FIRST + pd.Timedelta(days=40):%Y-%m-%d}"
+    worked = replace(context, recognised=(Recognised("serviced", day, day, "worked on"),))
+    found = water_circuit.frost_risk(worked)
+    assert found is not None
+    assert found.severity == "note"
+
+
+def test_what_froze_once_must_be_looked_at() -> None:
+    found = check_whole(water_circuit.frost_risk(context_of(frost(40, 41))))
+    assert found.severity == "watch"
+    assert found.until == f"{FIRST + pd.Timedelta(days=41):%Y-%m-%d}"
+
+
+@pytest.mark.parametrize(
+    ("days", "site"),
+    [(frost(40, 41, water=-8.0, outdoor=-10.0), GLYCOL), (frost(40, 41, water=12.0, outdoor=3.0), SITE)],
+    ids=["antifreeze", "no frost"],
+)
+def test_frost_that_can_not_harm(days: pd.DataFrame, site: str) -> None:
+    assert water_circuit.frost_risk(context_of(days, site=site)) is None
+
+
+def test_antifreeze_protects_only_so_far() -> None:
+    assert check_whole(water_circuit.frost_risk(context_of(frost(40, 41, outdoor=-26.0), site=GLYCOL)))
+
+
+def test_limits_can_be_set_for_a_site() -> None:
+    days = days_of(pressure=0.9, pressure_min=0.8)
+    assert water_circuit.pressure_low(context_of(days)) is None
+    assert (
+        check_whole(
+            water_circuit.pressure_low(context_of(days, site=with_limits(pressure_low_watch=1.0)))
+        ).severity
+        == "watch"
+    )

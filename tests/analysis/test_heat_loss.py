@@ -1,0 +1,111 @@
+"""The heat loss coefficient from daily tables of a house reckoned by hand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.figures.heat_loss import heat_loss
+from analysis.physics.sunlight import extraterrestrial, on_walls
+from analysis.plant.load import parse_site
+from tests.analysis.heat_tables import SITE
+
+COEFFICIENT, GAINS, APERTURE = 220.0, 450.0, 4.0
+
+
+def house(
+    n: int = 150, *, memory: float = 0.0, room: Any = 20.5, noise: float = 80.0, seed: int = 1, **columns: Any
+) -> pd.DataFrame:
+    """Days of a house with a known coefficient; `memory`: share of the loss that follows the day before."""
+    rng = np.random.default_rng(seed)
+    day = pd.Series(pd.Timestamp("2025-10-15") + pd.to_timedelta(np.arange(n), unit="D")).astype(
+        "datetime64[us]"
+    )
+    of_year = day.dt.day_of_year.to_numpy()
+    cold = np.zeros(n)
+    for i in range(1, n):
+        cold[i] = 0.8 * cold[i - 1] + rng.normal(0.0, 2.4)
+    outdoor = 5.0 - 5.0 * np.cos((of_year - 200) / 365.0 * 2 * np.pi) * -1.0 + cold
+    clear = np.clip(rng.normal(0.4, 0.15, n), 0.1, 0.7)
+    solar = clear * extraterrestrial(of_year, 52.1)
+    indoor = np.broadcast_to(np.asarray(room, dtype=float), n)
+    difference = indoor - outdoor
+    felt = (1.0 - memory) * difference + memory * np.concatenate(([difference[0]], difference[:-1]))
+    watts = (
+        COEFFICIENT * felt
+        - GAINS
+        - APERTURE * on_walls(of_year, 52.1, solar)
+        + noise * rng.standard_normal(n)
+    )
+    heat = np.maximum(watts, 0.0) * 0.024
+    base: dict[str, Any] = {
+        "day": day, "n_minutes": 1440, "n_heat": 1440, "n_hot_water": 60, "q_space": heat, "q_total": heat + 8.0, "q_defrost_taken": 0.0,
+        "e_backup": np.nan, "room": indoor, "room_begin": indoor, "room_end": indoor, "outdoor": outdoor, "outdoor_max": outdoor + 4.0,
+        "outdoor_min": outdoor - 4.0, "solar": solar, "q_flow_error": 0.01 * heat, "q_pair_error": 0.02 * heat, "spacing.heat_output": 1.0,
+    }  # fmt: skip
+    return pd.DataFrame(base | columns)
+
+
+def measured(days: pd.DataFrame, site: str = SITE) -> Any:
+    return heat_loss(parse_site(site), days)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("memory", [0.0, 0.4])
+def test_a_season_gives_back_the_coefficient(memory: float, seed: int) -> None:
+    found = measured(house(memory=memory, seed=seed))
+    assert found.coefficient.value == pytest.approx(COEFFICIENT, rel=0.04)
+    assert found.coefficient.low < COEFFICIENT < found.coefficient.high
+    assert found.gains_w == pytest.approx(GAINS + APERTURE * 40.0, abs=250.0)
+
+
+def test_ten_weeks_do_nearly_as_well() -> None:
+    errors = [measured(house(70, memory=0.3, seed=s)).coefficient.value / COEFFICIENT - 1.0 for s in range(8)]
+    assert np.median(np.abs(errors)) < 0.04
+    assert np.max(np.abs(errors)) < 0.10
+
+
+def test_without_sun_or_room_sensor_the_interval_is_wider_and_still_holds() -> None:
+    days = house(150)
+    with_room = measured(days)
+    bare = measured(days.assign(room=np.nan, room_begin=np.nan, room_end=np.nan, solar=np.nan))
+    assert not bare.indoor_measured
+    assert bare.coefficient.half > with_room.coefficient.half
+    assert bare.coefficient.low < COEFFICIENT < bare.coefficient.high
+
+
+def test_rooms_that_wander_for_days_do_not_tilt_it() -> None:
+    room = 20.5 - np.where((np.arange(150) // 12) % 4 == 3, 3.0, 0.0)
+    found = measured(house(room=room, memory=0.3))
+    assert found.coefficient.value == pytest.approx(COEFFICIENT, rel=0.05)
+
+
+def test_odd_days_are_set_aside() -> None:
+    days = house()
+    days.loc[[20, 50, 51, 90], "q_space"] = [0.0, 400.0, 380.0, 1.0]
+    assert measured(days).coefficient.value == pytest.approx(COEFFICIENT, rel=0.05)
+
+
+def test_the_load_on_the_design_day_is_after_gains() -> None:
+    found = measured(house())
+    assert found.heat_loss_kw.value == pytest.approx(COEFFICIENT * 23.5 / 1000.0, rel=0.05)
+    assert found.load_kw.value < found.heat_loss_kw.value - 0.3
+    assert found.ratio.value == pytest.approx(COEFFICIENT * 23.5 / 8400.0, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("days", "reason"),
+    [
+        (house(10), "at least 14"),
+        (house(60, n_heat=0), "heat meter"),
+        (house(60).assign(outdoor=np.nan), "outdoor_temperature"),
+        (house(60).assign(outdoor=5.0), "hardly changed"),
+    ],
+)
+def test_what_can_not_be_had_has_its_reason(days: pd.DataFrame, reason: str) -> None:
+    found = measured(days)
+    assert found.coefficient.value is None
+    assert reason in found.reason

@@ -1,0 +1,269 @@
+"""Effect of a work, what-if answers and what a fleet teaches: known changes are put in, and must come out."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.effect import FEWEST_DAYS, effect_of_work
+from analysis.errors import InputError, NotAssessed
+from analysis.facts.tables import Facts
+from analysis.learning import FEWEST_SITES, learn
+from analysis.plant.load import parse_site
+from analysis.plant.site import Site
+from analysis.whatif import FULL_YEAR_DAYS, answer
+from tests.api.plants import site_text
+
+FIRST = date(2025, 10, 1)
+
+
+def winter(
+    days: int, changed: int, share: float, flow_k: float = 0.0, *, noise: float = 0.06, seed: int = 1
+) -> pd.DataFrame:
+    """Days of a house at 8 kWh a degree-day over 3; from day `changed` on, electricity is `share` of what it was."""
+    draw = np.random.default_rng(seed)
+    outdoor = 6.0 + 4.0 * np.sin(np.arange(days) / 9.0) + draw.normal(0, 1.5, days)
+    after = np.arange(days) > changed
+    energy = (1.0 + 2.6 * np.maximum(15.5 - outdoor, 0.0)) * np.where(after, share, 1.0)
+    flow = 44.0 - 0.8 * outdoor + np.where(after, flow_k, 0.0) + draw.normal(0, 0.4, days)
+    return pd.DataFrame(
+        {
+            "day": pd.to_datetime([FIRST + timedelta(days=n) for n in range(days)]),
+            "n_minutes": 1440,
+            "n_electricity": 1440,
+            "outdoor": outdoor,
+            "outdoor_steady": outdoor,
+            "outdoor_heating": outdoor,
+            "e_total": energy * (1.0 + draw.normal(0, noise, days)),
+            "flow_by_heat": flow,
+            "flow": flow,
+            "starts": 20.0 - 8.0 * after + draw.normal(0, 1.0, days),
+            "room": 20.0,
+        }
+    )
+
+
+def day_of(n: int) -> date:
+    return FIRST + timedelta(days=n)
+
+
+@pytest.mark.parametrize("share", [0.80, 0.89, 1.0, 1.12])
+def test_a_known_change_is_found_within_its_interval(share: float) -> None:
+    held, halves = 0, []
+    for seed in range(40):
+        effect = effect_of_work(winter(70, 40, share, seed=seed), day_of(40))
+        low, high = effect.electricity_percent.low, effect.electricity_percent.high
+        assert low is not None
+        assert high is not None
+        held += low <= 100.0 * (share - 1.0) <= high
+        halves.append((high - low) / 2.0)
+    # 95 % intervals: of 40, fewer than 33 would happen once in some thousand times.
+    assert held >= 33
+    assert 1.0 < float(np.median(halves)) < 6.0
+
+
+def test_flow_and_starts_change_as_they_were_changed() -> None:
+    effect = effect_of_work(winter(70, 40, 0.9, -6.0), day_of(40))
+    assert effect.flow_k.value == pytest.approx(-6.0, abs=0.5)
+    assert effect.starts_per_day.value == pytest.approx(-8.0, abs=1.0)
+    assert effect.sentence.startswith("flow temperature 6 K lower; ")
+    assert "less electricity at the same degree-days; 29 days" in effect.sentence
+
+
+def test_colder_weather_alone_is_no_effect() -> None:
+    days = winter(80, 40, 1.0)
+    colder = days["outdoor"] - np.where(np.arange(80) > 40, 3.0, 0.0)
+    energy = (1.0 + 2.6 * np.maximum(15.5 - colder, 0.0)) * np.random.default_rng(5).normal(1, 0.05, 80)
+    days = days.assign(outdoor=colder, e_total=energy)
+    effect = effect_of_work(days, day_of(40))
+    low, high = effect.electricity_percent.low, effect.electricity_percent.high
+    assert low is not None
+    assert high is not None
+    assert low <= 0.0 <= high
+    assert days["e_total"][41:].mean() > 1.15 * days["e_total"][:40].mean()
+
+
+def test_too_little_and_unlike_weather_are_told() -> None:
+    few = effect_of_work(winter(60, 60 - FEWEST_DAYS, 0.9), day_of(60 - FEWEST_DAYS))
+    assert few.reason == f"needs {FEWEST_DAYS} whole days after it, has {FEWEST_DAYS - 1}"
+    assert not few.electricity_percent
+    summer = winter(80, 40, 0.9)
+    summer.loc[41:, "outdoor"] += 25.0
+    assert "never like" in (effect_of_work(summer, day_of(40)).reason or "")
+
+
+def test_days_with_gaps_do_not_count() -> None:
+    days = winter(60, 30, 0.9)
+    days.loc[31:40, "n_electricity"] = 700
+    assert effect_of_work(days, day_of(30)).days_after == 19
+
+
+def plant(more: str = "") -> Site:
+    water = (
+        "[hot_water]\ncylinder_litres = 250\nsetpoint_c = 50.0\npasteurise_c = 60.0\n"
+        "standing_loss_kwh_per_day = 1.6\n"
+    )
+    return parse_site(
+        site_text().replace("[cost]", water + "[cost]").replace("[design]", "[design]\nindoor_c = 20.5")
+        + more
+    )
+
+
+def facts(days: int = 365) -> Facts:
+    day = winter(days, days, 1.0)
+    day = day.assign(e_space=day["e_total"] * 0.8, e_backup=0.0, money=day["e_total"] * 0.27)
+    start = day["day"].astype("datetime64[ms]").astype("int64")
+    runs = pd.DataFrame(
+        {
+            "day": day["day"],
+            "start": start + 3_600_000,
+            "minutes": 120,
+            "use": 1,
+            "electricity": day["e_space"],
+            "outdoor": day["outdoor"],
+        }
+    )
+    reheats = pd.DataFrame(
+        {
+            "day": day["day"], "start": start + 14 * 3_600_000, "minutes": 45, "electricity": 1.5, "heat": 4.2,
+            "flow": 54.0, "outdoor": day["outdoor"] + 2.0,
+        }
+    )  # fmt: skip
+    empty = pd.DataFrame({"day": pd.to_datetime([])})
+    return Facts(day, runs, empty, reheats, empty)
+
+
+RESULT: dict[str, Any] = {
+    "heat_loss": {"heat_loss_kw": {"value": 4.2, "low": 3.9, "high": 4.5}},
+    "heating_curve": {"fitted": [[-3.0, 48.0], [15.0, 32.0]]},
+    "hot_water": {"standing_loss_kwh_per_day": 1.6, "litres_at_40c_when_full": 330},
+    "findings": [
+        {"code": "short_cycling", "confidence": 0.8, "cost_per_year": {"electricity_kwh": 200.0, "money": 54.0}},
+        {"code": "pressure_low", "confidence": 0.9, "cost_per_year": None, "caution": "hot water under pressure"},
+    ],
+}  # fmt: skip
+
+
+def test_a_lower_curve_saves_between_one_and_a_half_and_three_per_cent_a_kelvin() -> None:
+    given = facts()
+    told = answer(plant(), given, RESULT, "lower_curve_k", 4.0)
+    space = float(given.days["e_space"].sum())
+    # Common practice: 1.5 to 3 % for each kelvin of flow temperature.
+    assert 0.015 * 4 * space < told["saves_kwh"]["value"] < 0.03 * 4 * space
+    assert told["saves_kwh"]["low"] < told["saves_kwh"]["value"] < told["saves_kwh"]["high"]
+    assert told["saves_money"]["value"] == pytest.approx(told["saves_kwh"]["value"] * 0.27, rel=1e-6)
+    assert told["of"] == "a year like the last"
+    assert told["limits"][0]["holds"] is True
+
+
+def test_a_curve_that_the_emitters_can_not_follow_is_told() -> None:
+    told = answer(plant(), facts(), RESULT, "lower_curve_k", 14.0)
+    (limit,) = told["limits"]
+    assert limit["holds"] is False
+    assert "kW needed" in limit["says"]
+
+
+def test_part_of_a_year_is_not_blown_up() -> None:
+    told = answer(plant(), facts(100), RESULT, "lower_curve_k", 4.0)
+    assert told["of"] == "the 100 days seen"
+    assert FULL_YEAR_DAYS > 100
+
+
+def test_a_colder_cylinder_saves_and_keeps_disinfection() -> None:
+    told = answer(plant(), facts(), RESULT, "hot_water_c", 45.0)
+    used = 1.5 * 365
+    assert 0.03 * used < told["saves_kwh"]["low"] < told["saves_kwh"]["high"] < 0.35 * used
+    limits = {limit["limit"]: limit for limit in told["limits"]}
+    assert limits["disinfection stays"]["holds"] is True
+    assert "Legionella" in told["caution"]
+    without = parse_site(site_text().replace("[cost]", "[hot_water]\nsetpoint_c = 50.0\n[cost]"))
+    told = answer(without, facts(), RESULT, "hot_water_c", 45.0)
+    assert {limit["limit"]: limit["holds"] for limit in told["limits"]}["disinfection stays"] is False
+
+
+def test_a_hotter_cylinder_costs() -> None:
+    assert answer(plant(), facts(), RESULT, "hot_water_c", 60.0)["saves_kwh"]["high"] < 0
+
+
+def test_a_cheap_hour_saves_money_even_where_it_costs_electricity() -> None:
+    site = parse_site(
+        site_text()
+        .replace(
+            "electricity = 0.27",
+            'electricity = 0.27\n[[cost.band]]\nfrom = "00:30"\nto = "05:30"\nprice = 0.09',
+        )
+        .replace("[cost]", "[hot_water]\nsetpoint_c = 50.0\n[cost]")
+    )
+    told = answer(site, facts(), RESULT, "hot_water_hour", 1)
+    assert told["saves_kwh"]["value"] < 0  # the hour is colder than the afternoon
+    assert told["saves_money"]["value"] == pytest.approx(1.5 * 365 * 0.18, rel=0.15)
+
+
+def test_mending_saves_what_the_finding_costs() -> None:
+    told = answer(plant(), facts(), RESULT, "mend", "short_cycling")
+    assert told["saves_kwh"]["high"] == 200.0
+    with pytest.raises(NotAssessed, match="no price"):
+        answer(plant(), facts(), RESULT, "mend", "pressure_low")
+    with pytest.raises(InputError, match="no finding"):
+        answer(plant(), facts(), RESULT, "mend", "low_flow")
+
+
+def test_a_band_moves_no_electricity() -> None:
+    told = answer(plant(), facts(), RESULT, "band", (0.10, 0, 5))
+    assert told["saves_kwh"]["value"] == 0.0
+    inside = float(facts().runs["electricity"].sum())  # every run starts at one and lasts two hours
+    assert told["saves_money"]["low"] == pytest.approx(inside * 0.17, rel=1e-6)
+
+
+def test_an_unknown_question_is_refused() -> None:
+    with pytest.raises(InputError, match="lower_curve_k"):
+        answer(plant(), facts(), RESULT, "colour", 1)
+
+
+def fleet(count: int, ratio: float, slope: float) -> list[tuple[Site, dict[str, Any]]]:
+    draw = np.random.default_rng(3)
+    out = []
+    for n in range(count):
+        site = parse_site(site_text(f"home-{n}"))
+        flow = 32.0 + n
+        out.append(
+            (
+                site,
+                {
+                    "heat_loss": {
+                        "ratio": {"value": ratio + draw.normal(0, 0.03)},
+                        "heat_loss_kw": {"value": 7.0 / (1.0 + n / 10)},
+                    },
+                    "heating_curve": {"fitted": [[-3.0, flow + 4.0], [5.0, flow], [15.0, flow - 5.0]]},
+                    "performance": {"space_heating": {"value": 4.5 + slope * n + draw.normal(0, 0.02)}},
+                    "cycling": {"starts_per_running_hour": 1.0 + 0.2 * n},
+                },
+            )
+        )
+    return out
+
+
+def test_a_fleet_teaches_what_was_put_into_it() -> None:
+    found = learn(fleet(15, 0.78, -0.06))
+    loss = found["heat_loss_against_design"]
+    assert loss["median"]["low"] <= 0.78 <= loss["median"]["high"]
+    assert "ask for more than the houses need" in loss["lesson"]
+    flow = found["performance_against_flow_temperature"]
+    assert flow["slope"]["low"] <= -0.06 <= flow["slope"]["high"] < 0
+    assert len(flow["sites"]) == 15
+    cycling = found["cycling_against_oversizing"]
+    assert cycling["slope"]["value"] == pytest.approx(2.0, rel=0.05)  # 0.2 more for each tenth of oversizing
+
+
+def test_a_flat_fleet_is_not_made_a_lesson() -> None:
+    assert "do not show" in learn(fleet(15, 1.0, 0.0))["performance_against_flow_temperature"]["lesson"]
+
+
+def test_a_few_sites_are_no_fleet() -> None:
+    found = learn(fleet(FEWEST_SITES - 1, 0.8, -0.05))
+    for said in found.values():
+        assert said["reason"].startswith(f"needs {FEWEST_SITES} sites")

@@ -1,0 +1,81 @@
+"""Two invented plants with their facts and results, worked out once for all tests of the pages and papers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from analysis.facts.build import build_facts
+from analysis.facts.tables import Facts
+from analysis.findings.model import Cause, Evidence, Finding
+from analysis.plant.load import parse_site
+from analysis.plant.site import Site
+from analysis.result import Result, analyse
+from collector.simulated.plant import random_plant, simulate
+
+FIRST, DAYS = date(2024, 10, 1), 120
+LAST = FIRST + timedelta(DAYS - 1)
+NOW = datetime(2025, 1, 29, 6, 0, tzinfo=UTC)
+INSTALLER = {"name": "Kim", "role": "installer", "csrf": "a-second-secret", "by_link": False}
+HOUSEHOLDER = {"name": "Sam", "role": "householder", "csrf": "another", "by_link": True}
+
+SHORT_CYCLING = Finding(
+    code="short_cycling", severity="act", since="2024-11-02", confidence=0.91,
+    headline="The compressor starts 31 times a day & runs <9 minutes.",
+    evidence=(Evidence("median run", 8.2, "min", 10.0), Evidence("starts a day", 31.0, "1/day")),
+    causes=(Cause("thermostat_chopping", 0.7, "the room's call ends most runs"), Cause("low_water_volume", 0.3, "water warms fast")),
+    next_step="Open the room thermostats fully and lower the curve.", caution="Hot water under pressure.",
+    home="Your heating starts often. Leave the thermostats open; we lower the water temperature on Monday.",
+    cost_kwh=210.0, cost_money=61.0, visit="drive", bring=("clamp thermometer",),
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Plant:
+    """A plant as pages get it."""
+
+    site: Site
+    facts: Facts
+    result: Result
+
+    @property
+    def document(self) -> dict[str, Any]:
+        return self.result.as_dict()
+
+    def row(self, **more: Any) -> dict[str, Any]:
+        row = {
+            "id": self.site.id, "name": self.site.site.name, "site": self.site, "heard": NOW - timedelta(minutes=3),
+            "result": self.document, "reason": None,
+        }  # fmt: skip
+        return row | more
+
+    def with_findings(self, *findings: Finding) -> Plant:
+        return replace(self, result=replace(self.result, findings=findings))
+
+
+def _plant(seed: int, meter_set: str) -> Plant:
+    made = simulate(random_plant(seed, meter_set=meter_set), FIRST, DAYS)
+    site = parse_site(made.site_toml)
+    facts = build_facts(site, made.readings, FIRST, LAST)
+    return Plant(site, facts, analyse(site, facts, FIRST, LAST))
+
+
+@pytest.fixture(scope="session")
+def full() -> Plant:
+    """A plant with every meter."""
+    return _plant(7, "full")
+
+
+@pytest.fixture(scope="session")
+def basic() -> Plant:
+    """A plant with the heat pump's two meters and the weather, and nothing else."""
+    return _plant(44, "basic")
+
+
+@pytest.fixture(scope="session")
+def cycling(full: Plant) -> Plant:
+    """The full plant with one finding that asks for a drive."""
+    return full.with_findings(SHORT_CYCLING)

@@ -1,0 +1,265 @@
+"""Each person's day in a real browser, at phone and desktop width, against the running service."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from tests.dashboards.browser import (
+    CHROMIUM,
+    DESKTOP,
+    PASSWORD,
+    PHONE,
+    Running,
+    Watched,
+    browser,
+    csv_export,
+    fill,
+    running,
+    sign_in,
+)
+
+pytestmark = pytest.mark.skipif(not os.path.exists(CHROMIUM), reason="needs chromium")
+WIDTHS = pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
+FIRM_PAGES = ("/", "/visits", "/winter", "/learning", "/first-run", "/first-run/site")
+SITE_PAGES = (
+    "",
+    "/home",
+    "/winter",
+    "/what-if?lower_curve_k=2",
+    "/readings",
+    "/progress",
+    "/papers/hand-over/first",
+)
+WAIT_MS = 60_000
+
+
+@pytest.fixture(scope="module")
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    with running(tmp_path_factory.mktemp("served")) as run:
+        fill(run)
+        yield run
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    with browser() as made:
+        yield made
+
+
+class Desk:
+    """A reader's own browser window."""
+
+    def __init__(self, chromium: Browser, size: dict[str, int], **more: Any) -> None:
+        self.context = chromium.new_context(viewport=size, **more)  # type: ignore[arg-type]
+        self.context.set_default_timeout(WAIT_MS)
+        self.watched = Watched()
+        self.watched.watch(self.context)
+        self.page: Page = self.context.new_page()
+
+    def __enter__(self) -> Desk:
+        return self
+
+    def __exit__(self, *why: object) -> None:
+        self.context.close()
+        if why[0] is None:
+            assert self.watched.errors == []
+            assert all(h.startswith("127.0.0.1:") for h in self.watched.hosts), "no outside requests"
+
+
+def fits(page: Page) -> bool:
+    """No sideways scrolling."""
+    return bool(page.evaluate("document.documentElement.scrollWidth <= innerWidth"))
+
+
+@WIDTHS
+def test_an_installers_morning(service: Running, chromium: Browser, size: dict[str, int]) -> None:
+    """Which home needs a visit this week, and why?"""
+    with Desk(chromium, size) as desk:
+        page = desk.page
+        sign_in(page, service, "installer")
+        expect(page.get_by_role("heading", level=1)).to_have_text("The round")
+        assert fits(page)
+        first = page.locator("ol.round > li").first
+        expect(first).to_contain_text("Beech End")
+        expect(first).to_contain_text("Starts too often")
+        page.get_by_label("Find").fill("beech")
+        page.get_by_role("button", name="Show").click()
+        expect(page.locator("ol.round > li")).to_have_count(1)
+        page.get_by_role("link", name="Beech End").click()
+        finding = page.locator("#finding-short_cycling")
+        expect(finding).to_contain_text("Next:")
+        expect(finding.locator("svg.fig")).to_have_count(1)
+        assert fits(page)
+        finding.get_by_role("button", name="Look closer").click()
+        expect(finding.locator(".js-plotly-plot .main-svg").first).to_be_visible()
+        live = page.locator('[data-point="flow_temp"]')
+        live.scroll_into_view_if_needed()
+        expect(live.locator(".age")).to_contain_text("ago")
+        page.get_by_role("navigation").get_by_role("link", name="Visits").click()
+        expect(page.get_by_role("heading", level=1)).to_have_text("Visits before winter")
+        assert fits(page)
+
+
+def test_the_trace_zooms_from_all_days_to_readings_by_keyboard(service: Running, chromium: Browser) -> None:
+    with Desk(chromium, DESKTOP) as desk:
+        page = desk.page
+        sign_in(page, service, "engineer")
+        page.goto(f"{service.address}/sites/beech-end#trace")
+        trace = page.locator("[data-trace]")
+        expect(trace).to_have_attribute("data-drawn-ms", re.compile(r"\d+"))
+        day = trace.get_by_role("button", name="Day")
+        day.focus()
+        page.keyboard.press("Enter")
+        expect(trace).to_have_attribute("data-zoom-ms", re.compile(r"\d+"))
+        expect(trace.locator("[role=status]")).to_contain_text("site's time")
+        names = page.evaluate("document.querySelector('[data-trace] .room').data.map(t => t.name)")
+        assert {"Flow", "Outdoors", "Heat pump electricity", "heating", "hot water", "a start"} <= set(names)
+        before = page.evaluate(
+            "document.querySelector('[data-trace] .room').layout.xaxis.range.map(v => +new Date(v))"
+        )
+        page.keyboard.press("ArrowLeft")
+        page.wait_for_function(
+            "b => +new Date(document.querySelector('[data-trace] .room').layout.xaxis.range[0]) < b",
+            arg=before[0],
+        )
+
+
+def test_work_is_entered_and_the_log_shows_it(service: Running, chromium: Browser) -> None:
+    with Desk(chromium, PHONE) as desk:
+        page = desk.page
+        sign_in(page, service, "installer")
+        page.goto(f"{service.address}/sites/beech-end#works")
+        page.get_by_text("Enter a work").click()
+        page.get_by_label("What was changed").fill("thermostats <opened>")
+        page.get_by_label("For which finding").select_option("short_cycling")
+        page.get_by_role("button", name="Enter", exact=True).click()
+        expect(page.locator("#works + ol")).to_contain_text("thermostats <opened>")
+        expect(page.locator("#works + ol")).to_contain_text("Starts too often")
+
+
+@WIDTHS
+def test_a_householders_month_by_link(service: Running, chromium: Browser, size: dict[str, int]) -> None:
+    """Am I paying more than with the old fuel?"""
+    _, text = service.parts.links.make("alder-row", 30, "installer@heating.example")
+    with Desk(chromium, size) as desk:
+        page = desk.page
+        page.goto(f"{service.address}/home/{text}")
+        page.wait_for_url("**/sites/alder-row/home")
+        assert text not in page.url
+        money = page.locator("section", has_text="What did it cost?")
+        expect(money).to_contain_text(re.compile(r"you paid .* (less|more)"))
+        expect(page.locator("svg.picture").first).to_be_visible()
+        assert fits(page)
+        expect(page.get_by_role("navigation")).to_have_count(0)
+        answer = page.goto(f"{service.address}/sites/beech-end/home")
+        assert answer is not None
+        assert answer.status == 404
+        expect(page.get_by_role("heading", level=1)).to_have_text("No such site")
+        page.goto(f"{service.address}/visits")
+        expect(page.get_by_role("heading", level=1)).to_have_text("Forbidden")
+
+
+def test_an_engineer_signs_a_home_off_for_winter(service: Running, chromium: Browser) -> None:
+    with Desk(chromium, DESKTOP) as desk:
+        page = desk.page
+        sign_in(page, service, "engineer")
+        page.get_by_role("link", name="Before winter").click()
+        page.get_by_role("link", name="Alder Row").click()
+        expect(page.get_by_role("heading", name="By hand and eye")).to_be_visible()
+        expect(page.locator("table.checks").first.locator("tbody tr")).to_have_count(10)
+        page.get_by_role("textbox").fill("Winter check done; strainer cleaned, vessel at 1.0 bar.")
+        page.get_by_role("button", name="Sign off").click()
+        page.wait_for_url("**/sites/alder-row#works")
+        expect(page.locator("#works + ol")).to_contain_text("vessel at 1.0 bar")
+        paper = page.goto(f"{service.address}/sites/alder-row/papers/hand-over/first")
+        assert paper is not None
+        assert paper.ok
+        assert page.evaluate("getComputedStyle(document.querySelector('.top')).display") == "flex", (
+            "its styles are loaded"
+        )
+
+
+def test_a_new_firm_comes_from_nothing_to_a_first_result(chromium: Browser, tmp_path: Path) -> None:
+    with running(tmp_path / "new") as run, Desk(chromium, DESKTOP) as desk:
+        page = desk.page
+        page.goto(f"{run.address}/first/{run.parts.accounts.first_user_secret()}")
+        page.get_by_label("Your name").fill("Kim")
+        page.get_by_label("E-mail").fill("kim@heating.example")
+        page.get_by_label("A password").fill(PASSWORD)
+        page.get_by_role("button", name="Go on").click()
+        page.wait_for_url("**/first-run")
+        page.get_by_role("link", name="Fill in a form").click()
+        page.get_by_label("Name (needed)", exact=True).fill("Cedar Cottage")
+        page.get_by_label("Time zone (needed)").fill("Europe/Londn")
+        page.get_by_label("Heat loss", exact=True).fill("6,5")
+        page.get_by_role("button", name="Go on to the readings").click()
+        zone = page.get_by_label("Time zone (needed)")
+        expect(zone).to_have_attribute("aria-invalid", "true")
+        expect(page.get_by_label("Heat loss", exact=True)).to_have_value("6,5")
+        zone.fill("Europe/London")
+        page.get_by_role("button", name="Go on to the readings").click()
+        page.wait_for_url("**/sites/cedar-cottage/readings")
+        export = tmp_path / "export.csv"
+        export.write_text(csv_export(), encoding="utf-8")
+        page.get_by_label("CSV file").set_input_files(export)
+        page.get_by_role("button", name="Bring it in").click()
+        expect(page.get_by_label("What Outside [°C] is")).to_have_value("outdoor_temperature")
+        expect(page.get_by_label("How Electricity meter [kWh] is read")).to_have_value("register")
+        page.get_by_role("button", name="Take these columns").click()
+        page.wait_for_url("**/sites/cedar-cottage/progress")
+        expect(page.locator(".good-news")).to_contain_text("readings came in", timeout=WAIT_MS)
+        page.get_by_role("link", name="To Cedar Cottage").click()
+        expect(page.locator("#sides")).to_be_visible()
+        expect(page.locator("svg.fig").first).to_be_visible()
+
+
+@pytest.mark.parametrize(
+    ("scheme", "size"), [("light", DESKTOP), ("dark", PHONE)], ids=["light", "dark phone"]
+)
+def test_nothing_stands_in_anybodys_way(
+    service: Running, chromium: Browser, scheme: str, size: dict[str, int]
+) -> None:
+    """axe-core finds nothing serious on any page, and none scrolls sideways."""
+    with Desk(chromium, size, color_scheme=scheme, bypass_csp=True) as desk:
+        page = desk.page
+        sign_in(page, service, "installer")
+        for path in (*FIRM_PAGES, *(f"/sites/beech-end{p}" for p in SITE_PAGES), "/sign-in"):
+            page.goto(service.address + path)
+            found = Axe().run(
+                page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+            )
+            assert [(v["id"], v["nodes"][0]["html"]) for v in found.response["violations"]] == [], path
+            assert fits(page), path
+
+
+def test_the_keyboard_alone_reaches_the_content(service: Running, chromium: Browser) -> None:
+    with Desk(chromium, DESKTOP) as desk:
+        page = desk.page
+        sign_in(page, service, "installer")
+        page.goto(service.address)
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
+        page.keyboard.press("Enter")
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.name") == "q"
+        outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+        assert outline == "solid", "the focus is seen"
+
+
+def test_pages_are_whole_without_script(service: Running, chromium: Browser) -> None:
+    with Desk(chromium, PHONE, java_script_enabled=False) as desk:
+        page = desk.page
+        sign_in(page, service, "installer")
+        page.goto(f"{service.address}/sites/beech-end")
+        expect(page.locator("[data-trace] svg.fig").first).to_be_visible()
+        expect(page.locator('[data-point="flow_temp"] .value')).to_contain_text("°C")
+        page.locator("figure summary").first.click()
+        expect(page.locator("figure table").first).to_be_visible()

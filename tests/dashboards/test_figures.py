@@ -1,0 +1,184 @@
+"""Figures: drawn right, with a table behind each, and told in words where they can't be drawn."""
+
+from __future__ import annotations
+
+import re
+import xml.etree.ElementTree as ET
+from datetime import date
+
+import pytest
+
+from dashboards.day_rows import day_rows, rows_of_result
+from dashboards.figures.bridge import bridge, bridge_rows
+from dashboards.figures.chart import Axis, Bars, Chart, Line, Points, Spans
+from dashboards.figures.index import BY_EVENT, NAMES, chart
+from dashboards.figures.plot import plotly_figure
+from dashboards.figures.scale import day_number, ticks
+from dashboards.figures.svg import svg
+from dashboards.figures.table import table
+from dashboards.figures.trace import trace_document, uses_document
+from tests.dashboards.conftest import Plant
+
+NS = "{http://www.w3.org/2000/svg}"
+
+
+def parsed(markup: str) -> ET.Element:
+    return ET.fromstring(str(markup).replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1))
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("plant", ["full", "basic"])
+def test_every_figure_is_drawn_with_words_and_a_table_or_says_why_not(
+    name: str, plant: str, request: pytest.FixtureRequest
+) -> None:
+    p: Plant = request.getfixturevalue(plant)
+    made = chart(name, p.site, p.document, p.facts)
+    if made.is_empty:
+        assert made.empty
+        assert "no-figure" in svg(made)
+        return
+    drawing = parsed(svg(made))
+    assert made.title in drawing.attrib["aria-label"]
+    assert drawing.attrib["role"] == "img"
+    assert "nan" not in svg(made)
+    assert made.rows, "a table stands behind every figure"
+    assert all(len(row) == len(made.columns) for row in made.rows)
+    assert f"<caption>{made.title}</caption>" in table(made)
+    assert plotly_figure(made)["data"]
+
+
+def test_the_full_plant_has_every_daily_and_event_figure(full: Plant) -> None:
+    drawn = {n for n in NAMES if not chart(n, full.site, full.document, full.facts).is_empty}
+    assert {
+        "heat",
+        "curve",
+        "efficiency",
+        "months",
+        "runs",
+        "defrosts",
+        "reheats",
+        "water",
+        "rooms",
+        "cylinder",
+        "coverage",
+    } <= drawn
+
+
+def test_drawings_carry_no_inline_style_or_script(full: Plant) -> None:
+    for name in NAMES:
+        made = svg(chart(name, full.site, full.document, full.facts))
+        assert "style=" not in made
+        assert "<script" not in made
+
+
+def test_points_lie_where_their_axes_say() -> None:
+    made = Chart(
+        "k",
+        "T",
+        "",
+        Axis("x", low=0.0, high=10.0),
+        Axis("y", low=0.0, high=100.0),
+        (Points("p", [5.0], [50.0]),),
+    )
+    drawing = parsed(svg(made, width=572.0, height=376.0))
+    path = next(
+        p for p in drawing.iter(f"{NS}path") if p.attrib["class"] == "pts dot heat" and "clip" not in p.attrib
+    )
+    x, y = map(float, re.findall(r"M([\d.]+) ([\d.]+)", path.attrib["d"])[0])
+    assert x == pytest.approx(58 + (572 - 58 - 14) / 2)
+    assert y == pytest.approx((376 - 46 + 30) / 2)
+
+
+def test_a_line_breaks_at_a_gap() -> None:
+    made = Chart("k", "T", "", Axis("x"), Axis("y"), (Line("l", [0, 1, 2, 3], [1.0, None, 2.0, 3.0]),))
+    path = next(
+        p
+        for p in parsed(svg(made)).iter(f"{NS}path")
+        if p.attrib["class"] == "line design solid" and "L" in p.attrib["d"]
+    )
+    assert path.attrib["d"].count("M") == 2
+
+
+def test_a_run_past_midnight_goes_on_at_the_next_days_foot(full: Plant) -> None:
+    spans = [
+        layer
+        for layer in chart("runs", full.site, full.document, full.facts).layers
+        if isinstance(layer, Spans)
+    ]
+    assert spans
+    for layer in spans:
+        assert all(0.0 <= a < 24.0 and a <= b <= 24.0 for a, b in zip(layer.low, layer.high, strict=True))
+    hours = sum(b - a for s in spans for a, b in zip(s.low, s.high, strict=True))
+    assert hours == pytest.approx(full.facts.runs["minutes"].sum() / 60.0, rel=0.02)
+
+
+def test_the_bridge_leads_exactly_from_expected_to_measured(full: Plant) -> None:
+    rows = bridge_rows(full.document)
+    measured = full.document["energy"]["electricity_kwh"]["total"]
+    assert rows[-1]["to"] == pytest.approx(measured)
+    steps = sum(r["to"] - r["from"] for r in rows[:-1])
+    assert steps == pytest.approx(measured, abs=0.5 * len(full.document["losses"]))
+    assert parsed(bridge(full.document)).attrib["role"] == "img"
+
+
+def test_day_rows_agree_with_the_facts_and_fall_back_on_the_result(full: Plant) -> None:
+    rows = day_rows(full.facts)
+    assert len(rows) == len(full.facts.days)
+    assert sum(r["e_total"] for r in rows) == pytest.approx(full.facts.days["e_total"].sum(), rel=1e-4)
+    assert sum(r["reheats"] for r in rows) == len(full.facts.reheats)
+    few = rows_of_result(full.document)
+    assert chart("heat", full.site, full.document, None, few).is_empty is False
+    assert chart("runs", full.site, full.document, None).is_empty
+
+
+def test_the_trace_knows_every_point_of_its_panels_and_the_clock_changes(full: Plant) -> None:
+    document = trace_document(full.site, full.document, day_rows(full.facts))
+    assert {"heat", "hp_elec", "flow_temp", "outdoor"} <= document["points"].keys()
+    assert [minutes for _, minutes in document["shifts"]] == [120, 60], "Vienna's summer and winter time"
+    assert (
+        sum(trace["name"] in ("heating", "hot water", "defrost", "at rest") for trace in document["data"])
+        == 4
+    )
+
+
+def test_uses_of_a_stretch_hold_runs_that_began_before_it(full: Plant) -> None:
+    runs = full.facts.runs
+    longest = runs.loc[runs["minutes"].idxmax()]
+    start = int(longest["start"]) + 60_000
+    end = start + int(longest["minutes"]) * 60_000 + 3_600_000
+    uses = uses_document(full.facts, start, end)
+    kind = "heating" if longest["use"] == 1 else "hot water"
+    assert uses[kind][0] == [start, (int(longest["minutes"]) - 1) * 60_000]
+    assert all(a >= start and a + length <= end for name in uses for a, length in uses[name])
+    assert uses_document(full.facts, 0, 1000) == {"heating": [], "hot water": [], "defrost": [], "start": []}
+
+
+def test_date_ticks_name_months_and_days() -> None:
+    low, high = day_number(date(2024, 10, 1)), day_number(date(2025, 9, 30))
+    assert [w for _, w in ticks(Axis("", dates=True), low, high)][:3] == ["Oct 24", "Dec", "Feb"]
+    assert ticks(Axis("", dates=True), low, low + 6)[0][1] == "1 Oct"
+
+
+def test_bars_stand_on_their_base() -> None:
+    made = Chart(
+        "k",
+        "T",
+        "",
+        Axis("x"),
+        Axis("y", low=0.0, high=4.0),
+        (Bars("b", [1.0, 2.0], [1.0, 2.0], base=[1.0, 2.0]),),
+    )
+    path = next(
+        p
+        for p in parsed(svg(made)).iter(f"{NS}path")
+        if p.attrib["class"] == "bar power" and p.attrib["d"].count("M") == 2
+    )
+    heights = [
+        abs(float(a) - float(b)) for a, b in re.findall(r"M-?[\d.]+ ([\d.]+)V([\d.]+)", path.attrib["d"])
+    ]
+    assert heights[1] == pytest.approx(2 * heights[0], abs=0.2)
+
+
+def test_every_figure_that_draws_events_needs_the_facts(full: Plant) -> None:
+    for name in BY_EVENT:
+        assert chart(name, full.site, full.document, None).empty

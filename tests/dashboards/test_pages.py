@@ -1,0 +1,396 @@
+"""Pages: what each reader finds there, and that nothing a plant or a person wrote becomes markup."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import date, timedelta
+from html.parser import HTMLParser
+from typing import Any
+
+import orjson
+import pytest
+
+from analysis.errors import Problem
+from analysis.facts.build import build_facts
+from analysis.plant.load import parse_site
+from analysis.result import analyse
+from collector.simulated.plant import random_plant, simulate
+from dashboards import pages
+from dashboards.day_rows import day_rows
+from dashboards.pages.fleet import GONE_AFTER, SILENT_AFTER
+from dashboards.papers import paper_html
+from tests.dashboards.conftest import DAYS, HOUSEHOLDER, INSTALLER, LAST, NOW, SHORT_CYCLING, Plant
+
+VOID = {"meta", "link", "input", "br", "img", "hr"}
+
+
+class Nesting(HTMLParser):
+    """Every element is closed where it was opened."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.ids: list[str] = []
+        self.inline: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        named = dict(attrs)
+        self.ids += [v for k, v in attrs if k == "id" and v]
+        self.inline += [k for k in named if k == "style" or k.startswith("on")]
+        if tag == "script" and "src" not in named:
+            self.inline.append("script")
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag in VOID or (tag == "path" and "path" not in self.open):
+            return
+        while self.open and self.open[-1] in ("path", "li", "p", "circle", "rect") and self.open[-1] != tag:
+            self.open.pop()
+        assert self.open, f"</{tag}> closes nothing"
+        assert self.open.pop() == tag
+
+
+def sound(page: str) -> str:
+    """The page, if it is one document without inline style or script and without an id twice."""
+    assert page.startswith("<!doctype html>")
+    reader = Nesting()
+    reader.feed(page)
+    assert reader.inline == [], "the content policy forbids it"
+    assert len(reader.ids) == len(set(reader.ids))
+    assert page.count("<h1") == 1
+    assert not re.search(r'(src|href)="https?://', page), "no outside requests"
+    return page
+
+
+def text_of(page: str) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page))
+
+
+def test_the_round_is_worst_first_and_says_what_to_do(full: Plant, cycling: Plant) -> None:
+    rows = [full.row(id="fine-row", name="Fine Row"), cycling.row(id="busy-end", name="Busy End")]
+    page = sound(pages.fleet_page(rows, INSTALLER, {}, NOW))
+    assert page.index("Busy End") < page.index("Fine Row")
+    told = text_of(page)
+    for said in (
+        "Starts too often",
+        "31 times a day &amp; runs &lt;9 minutes",
+        "since 2 Nov 2024",
+        "quite sure, 91",
+        "Next: Open the room thermostats",
+        "Drive there",
+    ):
+        assert said in told
+    assert "1 needs a drive" in told
+
+
+def test_a_silent_gateway_ranks_before_homes_in_order(full: Plant) -> None:
+    quiet = replace(full, result=replace(full.result, findings=()))
+    rows = [
+        quiet.row(id="fine-row", name="Fine Row"),
+        quiet.row(id="lost-lane", name="Lost Lane", heard=NOW - GONE_AFTER - timedelta(hours=1)),
+    ]
+    page = pages.fleet_page(rows, INSTALLER, {}, NOW)
+    assert page.index("Lost Lane") < page.index("Fine Row")
+    assert "Nothing heard from its gateway for 2 days" in text_of(page)
+    only = pages.fleet_page(rows, INSTALLER, {"show": "silent"}, NOW)
+    assert "Lost Lane" in only
+    assert "Fine Row" not in only
+
+
+@pytest.mark.parametrize(
+    ("query", "names"),
+    [
+        ({"q": "busy"}, ["Busy End"]), ({"q": "thermostats"}, []), ({"q": "starts too"}, ["Busy End"]), ({"show": "drive"}, ["Busy End"]),
+        ({"show": "fine"}, ["Fine Row"]), ({"show": "settling"}, ["New Nook"]), ({"q": "<script>"}, []),
+    ],
+)  # fmt: skip
+def test_the_round_is_searched_and_filtered(
+    full: Plant, cycling: Plant, query: dict[str, str], names: list[str]
+) -> None:
+    quiet = replace(full, result=replace(full.result, findings=()))
+    new = quiet.site.model_copy(
+        update={"site": quiet.site.site.model_copy(update={"handed_over": LAST - timedelta(20)})}
+    )
+    rows = [
+        quiet.row(id="fine-row", name="Fine Row"), cycling.row(id="busy-end", name="Busy End"),
+        cycling.row(id="new-nook", name="New Nook", site=new) if query.get("show") == "settling" else full.row(id="x1", name="Xx", result=None),
+    ]  # fmt: skip
+    page = sound(pages.fleet_page(rows, INSTALLER, query, NOW))
+    assert re.findall(r'<h2><a href="/sites/[^"]+">([^<]+)</a>', page) in (
+        names,
+        [*names, "Xx"] if query.get("show") == "fine" else names,
+    )
+    assert "<script>" not in page.replace('<script src="', "")
+
+
+def test_the_plan_of_visits_says_what_to_take_along(cycling: Plant, full: Plant) -> None:
+    setting = cycling.with_findings(
+        replace(SHORT_CYCLING, code="flow_temperature_above_curve", visit="setting", bring=())
+    )
+    note = full.with_findings(replace(SHORT_CYCLING, severity="note"))
+    rows = [cycling.row(id="a-1", name="A"), setting.row(id="b-1", name="B"), note.row(id="c-1", name="C")]
+    told = text_of(sound(pages.visits_page(rows, INSTALLER, {}, NOW)))
+    assert "clamp thermometer (A)" in told
+    assert told.index("Drive there · 1 home") < told.index("Change a setting · 1 home")
+    assert "Take care: Hot water under pressure." in told
+    assert "Nothing to do · " not in told
+
+
+def test_a_site_shows_evidence_on_the_figure_that_shows_it(cycling: Plant) -> None:
+    page = sound(pages.site_page(cycling.row(), cycling.facts, [], INSTALLER, {}, NOW))
+    finding = page[page.index('id="finding-short_cycling"') : page.index('id="sides"')]
+    assert 'data-figure="runs"' in finding
+    told = text_of(finding)
+    assert "room thermostats cut the runs short" in told
+    assert "8.20 min" in told
+    assert "10 min" in told
+    assert "Take care. Hot water under pressure." in told
+    for section in ("sides", "now", "trace", "weather", "events", "losses", "works", "data"):
+        assert f'id="{section}"' in page
+    assert page.count("<svg") > 10
+
+
+def test_a_thin_site_says_what_it_cannot_know(basic: Plant) -> None:
+    told = text_of(sound(pages.site_page(basic.row(), basic.facts, [], INSTALLER, {}, NOW)))
+    assert "Figures that can't be drawn" in told
+    assert "Needs readings of flow" in told
+
+
+def test_works_stand_with_their_effect(full: Plant) -> None:
+    effect = {"sentence": "11 % less electricity at the same degree-days; 19 days", "reason": None}
+    works = [
+        {"id": 1, "day": "2025-01-02", "what": "curve lowered by 6 K", "finding": "short_cycling", "who": "Kim", "effect": effect, "standing": {"is_gone": True}},
+        {"id": 2, "day": "2025-01-20", "what": "<b>strainer</b>", "finding": None, "who": "Kim", "effect": None, "reason": "needs 7 whole days after it, has 3"},
+    ]  # fmt: skip
+    page = sound(pages.site_page(full.row(), full.facts, works, INSTALLER, {}, NOW))
+    assert "11 % less electricity at the same degree-days" in page
+    assert "&lt;b&gt;strainer&lt;/b&gt;" in page
+    assert "Needs 7 whole days after it, has 3" in page
+    assert "gone since" in page
+    for reader, may in ((INSTALLER, True), (HOUSEHOLDER, False)):
+        assert ('action="/sites/' in pages.site_page(full.row(), full.facts, works, reader, {}, NOW)) is may
+
+
+def test_live_readings_are_there_without_script(full: Plant) -> None:
+    row = full.row(
+        latest={
+            "flow_temp": {"time": 1738130400000, "value": 35.25},
+            "mode": {"time": 1738130400000, "value": 3.0},
+        }
+    )
+    told = text_of(pages.site_page(row, full.facts, [], INSTALLER, {}, NOW))
+    assert "Flow 35.2 " in told.replace("°C", "") or "Flow 35.2" in told
+    assert "Mode defrost" in told
+
+
+def test_a_site_without_readings_leads_to_them(full: Plant) -> None:
+    page = sound(
+        pages.site_page(full.row(result=None, reason="no readings yet"), None, [], INSTALLER, {}, NOW)
+    )
+    assert f"/sites/{full.site.id}/readings" in page
+
+
+@pytest.mark.parametrize("name", pages.FIGURES)
+def test_figures_for_zooming_are_json(full: Plant, name: str) -> None:
+    document = orjson.loads(pages.figure_json(name, full.site, full.document, full.facts))
+    assert document["data"]
+    assert "layout" in document
+
+
+def month_of(plant: Plant) -> dict[str, Any]:
+    january = analyse(plant.site, plant.facts, date(2025, 1, 1), LAST)
+    december = analyse(plant.site, plant.facts, date(2024, 12, 1), date(2024, 12, 31))
+    about = plant.site.model_dump(mode="json", by_alias=True, exclude={"point", "csv", "limits"})
+    return {
+        "site": about,
+        "result": january.as_dict(),
+        "month_before": december.as_dict(),
+        "days": day_rows(january.facts),
+    }
+
+
+def test_home_tells_the_month_in_plain_sentences(cycling: Plant) -> None:
+    works = [
+        {"day": "2025-01-07", "what": "water 3 degrees cooler"},
+        {"day": "2024-12-01", "what": "long ago"},
+    ]
+    page = sound(pages.home_page(cycling.row(), month_of(cycling), works, HOUSEHOLDER, {}, NOW))
+    told = text_of(page)
+    for said in (
+        "Was it warm?",
+        "Was there hot water?",
+        "What went in, and what came out?",
+        "What did it cost?",
+        "water 3 degrees cooler",
+        "we lower the water temperature on Monday",
+        "Away for a winter week",
+    ):
+        assert said in told
+    assert "long ago" not in told
+    assert page.count('class="fig picture"') == 3
+    for jargon in ("SPF", "H4", "COP", "coefficient", "W/K", "short_cycling", "Act", "compressor"):
+        assert jargon not in told
+    assert 'href="/visits"' not in page, "a household has no way into the firm's pages"
+
+
+def test_home_compares_with_the_old_fuel(full: Plant) -> None:
+    contents = month_of(full)
+    cost = contents["result"]["cost"]
+    told = text_of(pages.home_page(full.row(), contents, [], HOUSEHOLDER, {}, NOW))
+    assert ("less" if cost["previous_fuel_total"] > cost["total"] else "more") in told[
+        told.index("What did it cost") :
+    ]
+
+
+@pytest.mark.parametrize(
+    ("outdoor", "used", "said"),
+    [(5.0, 1.0, "about as cold, and for the same cold it used about as much"), (10.0, 1.0, "much colder"), (5.0, 1.25, "for the same cold it used 20 % less")],
+)  # fmt: skip
+def test_months_are_compared_at_like_cold(full: Plant, outdoor: float, used: float, said: str) -> None:
+    contents = month_of(full)
+    for key, t, share in (("result", 5.0, 1.0), ("year_before", outdoor, used)):
+        result = orjson.loads(orjson.dumps(contents["result"]))
+        result["performance"]["by_day"] = [{"day": "d", "outdoor_c": t}] * 28
+        result["energy"]["electricity_kwh"]["total"] = 400.0 * share
+        contents[key] = result
+    contents["days"] = []
+    told = text_of(
+        pages.home_page(full.row(), contents | {"days": month_of(full)["days"]}, [], HOUSEHOLDER, {}, NOW)
+    )
+    assert said in told
+
+
+def test_home_of_a_silent_gateway_is_calm_and_says_what_to_look_at(full: Plant) -> None:
+    row = full.row(heard=NOW - SILENT_AFTER - timedelta(hours=2))
+    told = text_of(pages.home_page(row, month_of(full), [], HOUSEHOLDER, {}, NOW))
+    assert "please look whether your internet box is on" in told
+
+
+def test_home_without_a_month_says_so(full: Plant) -> None:
+    assert "no month to tell about yet" in sound(pages.home_page(full.row(), None, [], HOUSEHOLDER, {}, NOW))
+
+
+def test_winter_sheet_and_list(cycling: Plant, full: Plant) -> None:
+    contents = month_of(cycling) | {"result": cycling.document}
+    told = text_of(sound(pages.winter_page(cycling.row(), contents, INSTALLER, {}, NOW)))
+    assert "Running at mild load Not in order" in told.replace("  ", " ")
+    assert "The winter to come" in told
+    assert "Strainer and magnetic filter" in told
+    rows = [
+        full.row(id="fine-row", name="Fine Row"),
+        cycling.row(id="busy-end", name="Busy End"),
+        full.row(id="no-1", name="None Yet", result=None),
+    ]
+    page = sound(pages.winter_list_page(rows, INSTALLER, {}, NOW))
+    assert page.index("Busy End") < page.index("Fine Row")
+    assert "None Yet" in page
+
+
+def test_what_if_shows_saving_limits_and_caution(full: Plant) -> None:
+    answer = {
+        "question": "hot_water_c", "value": 48.0, "saves_kwh": {"value": 60.0, "low": 30.0, "high": 90.0},
+        "saves_money": {"value": 17.0, "low": 9.0, "high": 26.0}, "currency": "GBP", "of": "a year like the last", "method": "m",
+        "limits": [{"limit": "a family's water", "holds": False, "says": "falls short"}], "caution": "Legionella grows.",
+    }  # fmt: skip
+    told = text_of(sound(pages.what_if_page(full.row(), {"hot_water_c": "48"}, [answer], "", INSTALLER)))
+    assert "Hot water at 48 °C" in told
+    assert "60 kWh (30 to 90)" in told
+    assert "Does not hold: a family's water" in told.replace("&#39;", "'")
+    assert "Legionella grows." in told
+    refused = sound(pages.what_if_page(full.row(), {}, None, "needs <flow>", INSTALLER))
+    assert "Needs &lt;flow&gt;" in refused
+
+
+def test_lessons_show_the_homes_behind_each_number() -> None:
+    sites = [{"site": f"home-{i}", "value": 0.8 + 0.1 * i, "low": 0.7, "high": 1.3} for i in range(5)]
+    learning = {
+        "heat_loss_against_design": {"median": {"value": 1.0}, "lesson": "measured heat loss is 1.00 of the designed", "sites": sites},
+        "performance_against_flow_temperature": {"reason": "needs 5 sites on which it is known, has 0", "sites": []},
+        "cycling_against_oversizing": {
+            "slope": {"value": 0.2, "low": 0.1, "high": 0.3}, "at": {"x": 1.0, "y": 1.0}, "lesson": "+0.20 starts an hour",
+            "sites": [{"site": "home-1", "x": 1.0, "y": 0.9}, {"site": "home-2", "x": 1.4, "y": 1.1}],
+        },
+        "left_out": 1,
+    }  # fmt: skip
+    page = sound(pages.learning_page(learning, INSTALLER))
+    assert "home-4" in page
+    assert "1 home did not agree" in page
+
+
+def test_messages_and_ways_in() -> None:
+    assert "<h1>Not found</h1>" in sound(pages.message_page("Not found", "There is no such page.", {}))
+    assert 'role="alert"' in sound(pages.sign_in_page("that was not right"))
+    assert 'name="email"' not in sound(pages.welcome_page("", is_first=False))
+    assert 'minlength="12"' in sound(pages.welcome_page("", is_first=True))
+
+
+def test_problems_stand_beside_their_fields() -> None:
+    problems = [
+        Problem("heat_pump.rating.0.cop", "must be a number", 12),
+        Problem("site.id", "is taken"),
+        Problem("cost.unknown", "unknown key", 3),
+    ]
+    page = sound(pages.site_form_page({"heat_pump.rating.0.cop": '"><b>'}, problems, "", INSTALLER))
+    field = page[page.index('name="heat_pump.rating.0.cop"') :][:400]
+    assert 'aria-invalid="true"' in field
+    assert "must be a number" in field
+    assert "&#34;&gt;&lt;b&gt;" in page
+    assert "<code>cost.unknown</code> (line 3): unknown key" in page
+    uploaded = sound(pages.site_form_page({}, problems, "[site]\nid = 1\n", INSTALLER))
+    assert "   2  id = 1" in uploaded
+
+
+def test_progress_asks_again_until_it_is_done(full: Plant) -> None:
+    going = pages.progress_page(
+        full.row(), {"kind": "reading", "state": "running", "done": 5, "of": 10, "told": ""}, INSTALLER
+    )
+    assert 'http-equiv="refresh"' in sound(going)
+    assert 'value="5"' in going
+    for state in ("done", "failed"):
+        page = pages.progress_page(
+            full.row(), {"kind": "reading", "state": state, "done": 10, "of": 10, "told": "7 rows"}, INSTALLER
+        )
+        assert 'http-equiv="refresh"' not in sound(page)
+        assert "7 rows" in page
+
+
+def test_the_first_run_leads_through_three_steps(full: Plant) -> None:
+    told = text_of(sound(pages.first_run_page([], INSTALLER)))
+    assert "Welcome: your first home" in told
+    assert f"/sites/{full.site.id}/readings" in pages.first_run_page([full.row(result=None)], INSTALLER)
+
+
+def test_a_year_of_pages_stays_small(full: Plant) -> None:
+    page = pages.site_page(full.row(), full.facts, [], INSTALLER, {}, NOW)
+    assert len(page) < 5_000 * DAYS
+
+
+@pytest.mark.parametrize("meter_set", ["electricity_15min", "hourly", "monthly"])
+@pytest.mark.parametrize("days", [3, 40])
+def test_every_page_bears_thin_data(meter_set: str, days: int) -> None:
+    made = simulate(random_plant(3, meter_set=meter_set), date(2024, 12, 1), days)
+    site = parse_site(made.site_toml)
+    last = date(2024, 12, 1) + timedelta(days - 1)
+    facts = build_facts(site, made.readings, date(2024, 12, 1), last)
+    plant = Plant(site, facts, analyse(site, facts, date(2024, 12, 1), last))
+    about = site.model_dump(mode="json", by_alias=True, exclude={"point", "csv", "limits"})
+    contents = {
+        "site": about,
+        "result": plant.document,
+        "days": day_rows(facts),
+        "month_before": plant.document,
+    }
+    row = plant.row()
+    for page in (
+        pages.fleet_page([row], INSTALLER, {}, NOW),
+        pages.visits_page([row], INSTALLER, {}, NOW),
+        pages.site_page(row, facts, [], INSTALLER, {}, NOW),
+        pages.home_page(row, contents, [], HOUSEHOLDER, {}, NOW),
+        pages.winter_page(row, contents, INSTALLER, {}, NOW),
+        pages.winter_list_page([row], INSTALLER, {}, NOW),
+    ):
+        assert "nan" not in text_of(sound(page)).split()
+    for kind in ("month", "winter", "hand-over"):
+        assert site.site.name in paper_html(kind, "2024-12", contents)

@@ -1,0 +1,131 @@
+"""Papers: month, winter check and hand-over as HTML that stands alone, as PDF and as JSON."""
+
+from __future__ import annotations
+
+import io
+import shutil
+from datetime import date
+from pathlib import Path
+
+import orjson
+import pytest
+from pypdf import PdfReader
+
+from analysis.errors import InputError
+from analysis.result import Result, analyse
+from dashboards.papers import NoBrowser, paper_html, write
+from dashboards.papers import pdf as pdf_of
+from dashboards.papers.write import too_early
+from tests.dashboards.conftest import LAST, Plant
+from tests.dashboards.test_pages import month_of, text_of
+
+KINDS = ("month", "winter_check", "hand_over")
+MADE = date(2025, 2, 2)
+
+
+def result_for(plant: Plant, kind: str) -> Result:
+    first = {"month": date(2025, 1, 1), "winter_check": date(2024, 10, 1), "hand_over": date(2024, 10, 1)}[
+        kind
+    ]
+    last = date(2024, 11, 25) if kind == "hand_over" else LAST
+    made = analyse(plant.site, plant.facts, first, last)
+    return Result(plant.site, first, last, made.facts, made.figures, plant.result.findings, made.not_assessed)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("plant", ["cycling", "basic"])
+def test_a_paper_stands_alone_with_date_period_method_and_version(
+    kind: str, plant: str, tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
+    p: Plant = request.getfixturevalue(plant)
+    out = tmp_path / "paper.html"
+    write(kind, result_for(p, kind), out, made=MADE)  # type: ignore[arg-type]
+    page = out.read_text(encoding="utf-8")
+    told = text_of(page)
+    for said in (p.site.site.name, "Made 2 Feb 2025", "method version", "fieldfare"):
+        assert said in told
+    assert "<link" not in page
+    assert "http://" not in page.replace("http://www.w3.org", "")
+    assert "counter(page)" in page
+    assert "nan" not in told.split()
+
+
+def test_the_winter_check_has_verdicts_hand_checks_and_room_to_sign(cycling: Plant, tmp_path: Path) -> None:
+    write("winter_check", result_for(cycling, "winter_check"), tmp_path / "w.html", made=MADE)
+    page = (tmp_path / "w.html").read_text(encoding="utf-8")
+    told = text_of(page)
+    for said in (
+        "Not in order",
+        "Running at mild load",
+        "Signature",
+        "Expansion vessel",
+        "The winter to come",
+        "Take care. Hot water under pressure.",
+    ):
+        assert said in told
+    assert "<svg" in page
+
+
+def test_the_hand_over_says_what_to_adjust_and_what_is_too_early(cycling: Plant) -> None:
+    result = result_for(cycling, "hand_over").as_dict()
+    result["heat_loss"]["heat_loss_kw"] = {"value": 6.0, "low": 4.0, "high": 8.0}
+    result["not_assessed"] = [{"code": "efficiency_fell", "reason": "needs at least 60 days, has 56"}]
+    told = too_early(result)
+    assert any("still wide" in t for t in told)
+    assert any(t.startswith("Efficiency has fallen") for t in told)
+    contents = month_of(cycling) | {"result": result}
+    assert "Open the room thermostats fully" in paper_html("hand-over", "first", contents, made=MADE)
+
+
+def test_the_services_page_of_a_paper_loads_its_styles_instead(full: Plant) -> None:
+    links = {"pdf": "/p.pdf", "json": "/p.json"}
+    page = paper_html("month", "2025-01", month_of(full), served=True, made=MADE, links=links)
+    assert "<style" not in page
+    assert '<link rel="stylesheet" href="/static/paper.css?v=' in page
+    assert 'href="/p.pdf"' in page
+
+
+def test_a_name_cannot_leave_the_printed_foot(full: Plant) -> None:
+    contents = month_of(full)
+    contents["site"]["site"]["name"] = 'x"; } </style><script>alert(1)</script>'
+    page = paper_html("month", "2025-01", contents, made=MADE)
+    assert "<script" not in page
+    assert page.count("</style>") == 1
+
+
+def test_json_holds_all_that_the_paper_is_made_from(full: Plant, tmp_path: Path) -> None:
+    write("month", result_for(full, "month"), tmp_path / "m.json")
+    document = orjson.loads((tmp_path / "m.json").read_bytes())
+    assert document["kind"] == "month"
+    assert document["result"]["site"] == full.site.id
+    assert len(document["days"]) == 28
+
+
+def test_another_ending_is_refused(full: Plant, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"must end in \.html"):
+        write("month", result_for(full, "month"), tmp_path / "m.docx")
+
+
+def test_without_a_browser_the_html_is_written_and_said(
+    full: Plant, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pdf_of, "BROWSERS", ("no-such-browser-here",))
+    with pytest.raises(NoBrowser, match="needs Chromium") as caught:
+        write("month", result_for(full, "month"), tmp_path / "m.pdf")
+    assert str(tmp_path / "m.html") in str(caught.value)
+    assert (tmp_path / "m.html").stat().st_size > 5000
+
+
+@pytest.mark.skipif(shutil.which("chromium") is None, reason="needs chromium")
+def test_the_pdf_is_a4_with_numbered_pages_and_its_text(cycling: Plant, tmp_path: Path) -> None:
+    write("winter_check", result_for(cycling, "winter_check"), tmp_path / "w.pdf", made=MADE)
+    reader = PdfReader(io.BytesIO((tmp_path / "w.pdf").read_bytes()))
+    width, height = (float(v) for v in reader.pages[0].mediabox[2:])
+    assert (width, height) == (pytest.approx(595, abs=2), pytest.approx(842, abs=2))
+    n = len(reader.pages)
+    assert 2 <= n <= 5
+    for i, page in enumerate(reader.pages, 1):
+        text = page.extract_text()
+        assert f"page {i} of {n}" in text
+        assert cycling.site.site.name in text
+    assert all(not page.images for page in reader.pages), "figures are vectors"

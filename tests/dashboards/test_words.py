@@ -1,0 +1,122 @@
+"""Number forms, dates, money and the plain names of codes."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from dashboards import titles, words
+
+CONTRACT_CODES = [
+    "short_cycling",
+    "excessive_defrost",
+    "defrost_without_frost",
+    "flow_temperature_above_curve",
+    "no_weather_compensation",
+    "low_flow",
+    "falling_flow",
+    "buffer_mixing",
+    "backup_heater_use",
+    "immersion_use",
+    "high_standby",
+    "pump_always_on",
+    "heating_out_of_season",
+    "efficiency_below_expected",
+    "efficiency_fell",
+    "heat_loss_above_design",
+    "heat_loss_below_design",
+    "capacity_short",
+    "room_below_target",
+    "slow_reheat",
+    "reheat_incomplete",
+    "hot_water_shortfall",
+    "high_standing_loss",
+    "pasteurisation_missed",
+    "diverter_passing",
+    "pressure_falling",
+    "pressure_low",
+    "frost_risk",
+    "data_gap",
+    "sensor_stuck",
+    "register_reset",
+    "unit_mismatch",
+    "flow_return_swapped",
+    "clock_offset",
+    "implausible_efficiency",
+    "heat_meter_disagrees",
+    "outdoor_sensor_biased",
+]
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(None, "–"), (float("nan"), "–"), (0.0, "0"), (3.14159, "3.14"), (41.26, "41.3"), (15200.4, "15\u202f200"), (-3.0, "−3"), (-0.001, "0.00")],
+)  # fmt: skip
+def test_numbers_have_three_figures_and_a_true_minus(value: float | None, text: str) -> None:
+    assert words.number(value) == text
+
+
+def test_an_interval_stands_behind_its_value() -> None:
+    assert words.interval({"value": 3.412, "low": 3.28, "high": 3.54}) == "3.41 (3.28 to 3.54)"
+    assert words.interval({"value": 8.4}, "kW", 1) == "8.4\u00a0kW"
+    assert words.interval(None) == "–"
+
+
+@pytest.mark.parametrize(
+    ("amount", "currency", "text"),
+    [
+        (141.4, "GBP", "£141"),
+        (3.5, "EUR", "€3.50"),
+        (-31.0, "GBP", "−£31"),
+        (80.0, "SEK", "80\u00a0SEK"),
+        (None, "GBP", "–"),
+    ],
+)
+def test_money_is_in_its_currency(amount: float | None, currency: str, text: str) -> None:
+    assert words.money(amount, currency) == text
+
+
+def test_times_are_in_the_sites_zone() -> None:
+    assert (
+        words.moment(datetime(2025, 7, 1, 22, 30, tzinfo=UTC), "Europe/Vienna")
+        == "2\u00a0Jul\u00a02025, 00:30"
+    )
+
+
+@pytest.mark.parametrize(
+    ("minutes", "text"),
+    [
+        (0.5, "just now"),
+        (5, "5 minutes ago"),
+        (180, "3 hours ago"),
+        (3 * 1440, "3 days ago"),
+        (21 * 1440, "3 weeks ago"),
+    ],
+)
+def test_ages_are_told_in_the_largest_unit(minutes: float, text: str) -> None:
+    now = datetime(2025, 1, 1, tzinfo=UTC)
+    assert words.age(now - timedelta(minutes=minutes), now) == text
+
+
+@pytest.mark.parametrize("code", CONTRACT_CODES)
+def test_every_finding_has_a_plain_title_and_a_figure(code: str) -> None:
+    assert "_" not in words.finding_title(code)
+    assert words.finding_title(code) != words.plain(code), "a title of its own, not the code again"
+    assert words.figure_for(code) is not None
+
+
+def test_every_cause_the_findings_name_has_plain_words() -> None:
+    folder = Path(titles.__file__).parents[1] / "analysis" / "findings"
+    text = "\n".join(p.read_text(encoding="utf-8") for p in folder.glob("*.py"))
+    named = set(re.findall(r'Cause\(\s*"([a-z_]+)"', text))
+    assert named <= titles.CAUSES.keys()
+
+
+def test_a_reason_names_quantities_in_plain_words() -> None:
+    assert (
+        words.reason("needs outdoor_temperature or flow_rate") == "Needs readings of outdoors or water flow"
+    )
+    assert words.reason("") == ""

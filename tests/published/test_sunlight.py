@@ -1,0 +1,51 @@
+"""Irradiance by day against published worked examples and geometry."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analysis.physics.sunlight import extraterrestrial, from_temperature_range, on_walls
+
+MJ_PER_DAY = 1e6 / 86400.0  # W/m2
+
+# FAO Irrigation and Drainage Paper 56, example 8: 3 September at 20 S, 32.2 MJ/(m2 day).
+
+
+def test_extraterrestrial_radiation_of_the_worked_example() -> None:
+    assert extraterrestrial([246], -20.0)[0] == pytest.approx(32.2 * MJ_PER_DAY, rel=0.01)
+
+
+# FAO Irrigation and Drainage Paper 56, example 15: Lyon (45.72 N), July, 26.6 and 14.8 C: 22.3 MJ/(m2 day).
+
+
+def test_radiation_from_the_temperature_range_of_the_worked_example() -> None:
+    assert from_temperature_range([196], 45.72, [26.6 - 14.8])[0] == pytest.approx(
+        22.3 * MJ_PER_DAY, rel=0.02
+    )
+
+
+# Our own edges
+
+
+def test_a_low_winter_sun_gives_walls_more_than_a_high_one_does() -> None:
+    day = np.array([15, 172])
+    clear = 0.6 * extraterrestrial(day, 50.0)
+    share = on_walls(day, 50.0, clear) / clear
+    assert share[0] > 1.0 > 0.7 > share[1]
+
+
+def test_under_a_grey_sky_a_wall_sees_half_of_it() -> None:
+    grey = 0.08 * extraterrestrial([15], 50.0)
+    assert on_walls([15], 50.0, grey)[0] == pytest.approx(0.6 * grey[0], rel=0.05)
+
+
+def test_the_south_of_the_earth_has_its_summer_in_january() -> None:
+    assert extraterrestrial([15], -40.0)[0] > 2.0 * extraterrestrial([196], -40.0)[0]
+    north, south = on_walls([196], 40.0, [150.0])[0], on_walls([15], -40.0, [150.0])[0]
+    assert north == pytest.approx(south, rel=0.1)
+
+
+def test_a_polar_night_is_dark_and_finite() -> None:
+    assert extraterrestrial([1], 75.0)[0] == pytest.approx(0.0, abs=1e-6)
+    assert np.isfinite(on_walls([1], 75.0, [0.0]))[0]
