@@ -72,7 +72,7 @@ def _median_interval(values: Floats) -> tuple[float, float]:
 
 def _against(rows: list[Known], across: Any, along: Any, unit: str, words: str) -> dict[str, Any]:
     """How one figure goes with another over the sites: Theil and Sen's slope, which odd sites don't pull."""
-    found = []
+    found: list[dict[str, Any]] = []
     for site, result in rows:
         x, y = across(site, result), along(site, result)
         if x is not None and y is not None:

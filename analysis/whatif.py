@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -80,7 +81,7 @@ def answer(site: Site, facts: Facts, result: dict[str, Any], question: str, valu
         band [(price per kWh, from hour, to hour)]
     Returns the answer, JSON-ready. Raises NotAssessed where the data do not allow one, InputError for another question.
     """
-    asked = {
+    asked: dict[str, Callable[[Site, Facts, Any, Any], Answer]] = {
         "lower_curve_k": _lower_curve,
         "hot_water_c": _hot_water_setpoint,
         "hot_water_hour": _hot_water_hour,

@@ -20,6 +20,7 @@ from analysis.findings.trust_silence import data_gap, sensor_stuck
 from analysis.findings.trust_units import unit_mismatch
 from analysis.physics.sun import clear_noon, half_day, solar_noon
 from analysis.physics.water import antifreeze_over_reading
+from analysis.result import analyse
 from tests.analysis.small_plant import FIRST, Small, found
 
 CODES = {
@@ -280,8 +281,6 @@ def test_pressure_that_is_lost_is_no_wrong_unit(small):
 
 
 def test_figures_that_rest_on_a_wrong_unit_are_withheld():
-    from analysis.result import analyse
-
     small = Small()
     for name in ("heat", "heat_kwh"):
         small.values[name] /= 1000.0
@@ -296,6 +295,29 @@ def test_figures_that_rest_on_a_wrong_unit_are_withheld():
     assert document["heat_loss"]["coefficient_w_per_k"] is None
     assert document["performance"]["by_day"][0]["H2"] is None
     assert "efficiency_below_expected" in {n["code"] for n in document["not_assessed"]}
+
+
+def test_a_wrong_clock_leaves_totals_and_withholds_what_happened_when():
+    small = Small()
+    delayed(small, ("elec", "elec_kwh"), 60)
+    document = analyse(small.site, small.facts, FIRST, FIRST + timedelta(small.days - 1)).as_dict()
+    assert document["performance"]["H2"]["value"] == pytest.approx(3.2, abs=0.3)
+    assert document["performance"]["hot_water"] is None
+    assert "clock_offset" in document["performance"]["reasons"]["hot_water"]
+    assert document["energy"]["electricity_kwh"]["total"] > 0
+    assert document["energy"]["electricity_kwh"]["hot_water"] is None
+    assert document["cycling"]["starts"] is None
+    assert "clock_offset" in {n["code"]: n["reason"] for n in document["not_assessed"]}["short_cycling"]
+
+
+def test_a_stuck_room_sensor_withholds_comfort_and_the_house():
+    small = Small()
+    small.values["room"][:] = 20.0
+    document = analyse(small.site, small.facts, FIRST, FIRST + timedelta(small.days - 1)).as_dict()
+    assert document["comfort"]["zones"] == {}
+    assert document["heat_loss"]["ratio"] is None
+    assert "room_temperature can't be trusted" in document["heat_loss"]["reason"]
+    assert document["performance"]["H2"] is not None
 
 
 # ---- swapped

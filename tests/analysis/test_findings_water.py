@@ -125,16 +125,22 @@ def test_little_flow_through_the_coil() -> None:
     [
         {"minutes": 70, "heat": 4.5, "heat_end": 4.2, "over_cylinder": 6.0},
         {"minutes": 8, "heat": 0.4},
-        {"minutes": 95, "over_cylinder": 4.0, "heat_end": 3.0},
+        {"minutes": 95, "over_cylinder": 4.0, "heat_end": 3.0, "most": 0.55},
     ],
     ids=["a quiet unit", "top-ups", "a small unit, the coil at ease"],
 )
 def test_charges_that_are_long_or_short_for_other_reasons(columns: dict[str, Any]) -> None:
+    days = days_of(load_share_top=columns.get("most", 0.8))
     try:
-        found = water_reheat.slow_reheat(context_of(reheats=reheats_of(**columns)))
+        found = water_reheat.slow_reheat(context_of(days, reheats_of(**columns)))
     except NotAssessed:
         found = None
     assert found is None or found.severity == "note"
+
+
+def test_a_unit_that_gives_more_for_heating_is_held_back_at_the_cylinder() -> None:
+    reheats = reheats_of(minutes=110, over_cylinder=5.0, heat_end=2.5, heat=4.5)
+    assert check_whole(water_reheat.slow_reheat(context_of(reheats=reheats))).severity != "note"
 
 
 def test_slow_reheats_are_told_from_heat_alone() -> None:
@@ -183,6 +189,11 @@ def test_single_charges_cut_short_by_draws_are_no_stall() -> None:
         ({"n_tank_cold": 600, "n_cold_charging": 30, "tank_min": 18.0}, {"minutes": 50}, "reheat_window"),
         (
             {"n_tank_cold": 70, "n_cold_charging": 68, "tank_min": 20.0, "q_hot_water": 20.0},
+            {"minutes": 25, "heat": 3.2},
+            "cylinder_small",
+        ),
+        (
+            {"n_tank_cold": 60, "n_cold_charging": 60, "tank_min": 31.0, "q_hot_water": 18.0},
             {"minutes": 25, "heat": 3.2},
             "cylinder_small",
         ),
@@ -290,14 +301,22 @@ def test_cooling_that_follows_the_heating_water_is_a_leak() -> None:
     )
     found = check_whole(water_diverter.diverter_passing(context_of(reheats=leaking)))
     assert found.severity == "watch"
-    # 0.15 per hour of about 20 K, in 250 l.
-    assert found.evidence[0].value == pytest.approx(3.0, abs=0.3)
-    assert "0.9 kW" in found.headline or "0.8 kW" in found.headline
+    # 0.15 per hour of about 20 K, in 250 l; the calmest quarter of the charges bounds it from above.
+    assert found.evidence[0].value == pytest.approx(3.0, abs=0.5)
+    assert "0.8 kW" in found.headline
 
 
 def test_cooling_that_does_not_follow_it_is_the_cylinders_own() -> None:
     rng = np.random.default_rng(3)
     losing = reheats_of(fall_after=1.6 + 0.2 * rng.standard_normal(2 * DAYS))
+    assert water_diverter.diverter_passing(context_of(reheats=losing)) is None
+
+
+def test_draws_that_come_with_mild_evenings_are_no_leak() -> None:
+    rng = np.random.default_rng(6)
+    reheats = reheats_of()
+    drawn = (rng.random(len(reheats)) < 0.5) * (reheats["to_c"] - reheats["flow_after"] > 20.0) * 8.0
+    losing = reheats.assign(fall_after=0.3 + drawn)
     assert water_diverter.diverter_passing(context_of(reheats=losing)) is None
 
 
