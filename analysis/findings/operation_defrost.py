@@ -51,7 +51,12 @@ def excessive_defrost(context: Context) -> Finding | None:
     melted = _energy(frosty, rated) < limit("defrost_melting_wh_per_kw")
     far = laid < _FAR_TOO_LITTLE * limit("defrost_frost_g_per_kw")
     often = gap < limit("defrost_interval_minutes")
-    needless = often & (far | (melted & (_too_soon(context, gap, laid) > _CLEARLY)))
+    # Air that could lay a blocking coat between two defrosts explains them, however often they come.
+    needless = (
+        often
+        & (laid < limit("defrost_frost_g_per_kw"))
+        & (far | (melted & (_too_soon(context, gap, laid) > _CLEARLY)))
+    )
     minutes = frosty["minutes"].to_numpy(dtype=np.float64)
     weak = _drawn(frosty, rated) < limit("defrost_heat_share")
     slow = ((minutes > limit("defrost_long_minutes")) & weak) | (minutes > limit("defrost_very_long_minutes"))
