@@ -13,9 +13,9 @@ Floats = NDArray[np.float64]
 REACH_MIN = 720
 _SMOOTH_MIN = 240
 _LEAST_KNOWN = 0.8
-# Less swing than this is a plant at rest: nothing to compare.
 _LEAST_SET_BACK_K = 0.5
-_LEAST_W, _LEAST_K, _LEAST_STATE = 100.0, 0.5, 0.1
+# Less swing than this is a plant at rest, or the noise of its meters: nothing to compare.
+_LEAST_W, _LEAST_K, _LEAST_STATE = 25.0, 0.2, 0.1
 
 
 def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:

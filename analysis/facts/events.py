@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from analysis.facts.frost import frost_growth
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
+from analysis.grid import Grid
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
 
@@ -207,7 +208,7 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     n = len(grid)
     # The sensor goes on rising for a while when the pump stops: look five minutes on.
     longer = Segments(segments.start, np.minimum(segments.end + 5, n))
-    late = Segments(np.maximum(segments.end - 10, segments.start), segments.end)
+    late = _late(grid, segments)
     immersion = minutes.balance.immersion
     power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
     top = longer.greatest(cylinder)
@@ -238,6 +239,21 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
         }
     )
     return _dated(frame, minutes)
+
+
+def _late(grid: Grid, segments: Segments) -> Segments:
+    """The last ten minutes of each stretch; of readings further apart, those that surely lie before its end."""
+    quantities = (
+        "operating_mode",
+        "diverter_to_hot_water",
+        "flow_temperature",
+        "heat_output",
+        "cylinder_temperature",
+    )
+    spacing = max((grid.spacing[q] for q in quantities if q in grid.spacing), default=1.0)
+    lag = int(spacing) if spacing >= 3.0 else 0
+    end = np.maximum(segments.end - lag, segments.start)
+    return Segments(np.maximum(end - max(10, lag + 1), segments.start), end)
 
 
 def _afterwards(minutes: Minutes, segments: Segments, cylinder: Floats) -> dict[str, Floats]:

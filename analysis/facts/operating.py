@@ -64,7 +64,8 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
     steady = _settled((use.code == HEATING) | (use.code == HOT_WATER), 5) & np.isfinite(rate)
     if steady.any():
         out["flow_rate_top"] = _top(day, rate, steady)
-        out["flow_jitter"] = _jitter(day, rate, steady, max(1, round(grid.spacing.get("flow_rate", 99.0))))
+        lag = max(1, round(grid.spacing.get("flow_rate", 1.0)))
+        out["flow_jitter"] = _jitter(day, rate, steady, lag)
     return out
 
 
@@ -131,12 +132,15 @@ def _top(day: Segments, values: Floats, where: Flags) -> Floats:
 
 
 def _jitter(day: Segments, rate: Floats, steady: Flags, lag: int) -> Floats:
-    """Spread of the change from one reading to the next, `lag` minutes on, over the mean."""
+    """Usual change from one reading to the next, `lag` minutes on, over the mean, as a standard deviation of one reading.
+
+    The median change: a step from one circuit to the other, or a valve that opens, is no restlessness.
+    """
     change = np.full(len(rate), np.nan)
     both = steady[lag:] & steady[:-lag]
-    change[lag:][both] = (rate[lag:] - rate[:-lag])[both] ** 2
+    change[lag:][both] = np.abs(rate[lag:] - rate[:-lag])[both]
     mean = day.mean(rate, steady)
-    spread = np.sqrt(day.mean(change) / 2.0)
+    spread = 1.4826 / np.sqrt(2.0) * _middle(day, change, np.isfinite(change))
     return np.divide(spread, mean, out=np.full(len(day), np.nan), where=mean > 0.05)
 
 

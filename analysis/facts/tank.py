@@ -18,6 +18,7 @@ USEFUL_C = 40.0
 _STEP_MIN = 15
 _WINDOW_MIN = 180
 _CALM_MIN = 45
+_OWN_RISE_K = 0.5
 _NIGHT, _DAYTIME = (0, 255), (480, 1275)
 """Local minutes of day in which the shorter windows begin: before anybody gets up, and while people are about."""
 
@@ -71,6 +72,7 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
     immersion = minutes.balance.immersion
     if immersion is not None:
         charging |= np.nan_to_num(immersion) * 60.0 > 100.0
+    charging |= _rising(tank)
     room = minutes.grid.gauge("room_temperature")
     slowest = np.full(len(day), np.nan)
     over = np.full(len(day), np.nan)
@@ -111,6 +113,19 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
         "cooling_night": night,
         "cooling_day": daytime,
     }
+
+
+def _rising(tank: Floats) -> Flags:
+    """Quarters of an hour in which the cylinder warms by more than its layers do by themselves: a charge nobody told."""
+    out = np.zeros(len(tank), dtype=bool)
+    if len(tank) > _STEP_MIN:
+        gain = np.nan_to_num(tank[_STEP_MIN:] - tank[:-_STEP_MIN])
+        begin = np.flatnonzero(gain > _OWN_RISE_K)
+        marks = np.zeros(len(tank) + 1, dtype=np.int64)
+        np.add.at(marks, begin, 1)
+        np.add.at(marks, begin + _STEP_MIN, -1)
+        out = np.cumsum(marks[:-1]) > 0
+    return out
 
 
 def _rates(tank: Floats, charging: Flags, window: int) -> Floats:

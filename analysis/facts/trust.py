@@ -62,13 +62,14 @@ def _typical(point: Point, samples: Samples, edges: NDArray[np.int64]) -> Floats
         usual = float(np.median(gaps)) if len(gaps) else 3_600_000.0
         value = value * 3.6e9 / usual
     quantile = 0.95 if point.form in ("power", "interval") or point.quantity == "flow_rate" else 0.5
-    at = np.searchsorted(samples.time, edges)
+    known = np.isfinite(value)
+    time, value = samples.time[known], value[known]
+    at = np.searchsorted(time, edges)
     out = np.full(len(edges) - 1, np.nan)
     for i, (a, b) in enumerate(pairwise(at)):
-        known = value[a:b]
-        known = known[np.isfinite(known)]
-        if len(known):
-            out[i] = np.quantile(known, quantile)
+        if b > a:
+            rank = int(quantile * (b - a - 1))
+            out[i] = np.partition(value[a:b], rank)[rank]
     return out
 
 

@@ -18,9 +18,13 @@ Floats = NDArray[np.float64]
 
 _FEWEST_DAYS = 14
 _ROOM_SPREAD_K = 1.0  # one standard deviation, common practice: field studies find means of 18 to 21 C
-_WANDERING_K = (
-    0.8  # daily room means that differ by more than sun and gains do: set-backs for days, a unit at its limit
-)
+# Daily room means that differ by more than sun and gains do: set-backs for days, a unit at its limit.
+_WANDERING_K = 0.8
+_FEWEST_TO_BEND, _COLD_K = 60, 16.0
+_BEND_SHARE, _BEND_SURE = (
+    0.3,
+    4.0,
+)  # a third of the slope and four standard errors: beyond sun, wind and habits
 _COARSEST_MIN = 4 * 60.0
 # What a method on daily sums can't see (wind, changing gains, mass): one standard deviation. In-use coefficients of
 # 19 homes varied by 7.1 % from one 20-day window to the next (doi 10.1177/17442591251365953); a season holds several.
@@ -183,6 +187,9 @@ def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArra
     x = np.column_stack(columns)[rows]
     y = data["power"][rows]
     fit = robust_fit(x, y)
+    bent = _bent(site, x, y) if data["measured"][0] < 0.5 or heater_unseen(site) else None
+    if bent is not None:
+        x, fit = bent
     n, k = x.shape
     if fit.coefficients[0] <= 0:
         return _none(
@@ -217,9 +224,41 @@ def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArra
         )
     return HeatLoss(
         coefficient, loss, design.heat_loss_kw, ratio, load,
-        indoor - mean_gain / slope, mean_gain, int(fit.kept.sum()), _method(data, use_lags, with_sun, site, days),
+        indoor - mean_gain / slope, mean_gain, int(fit.kept.sum()), _method(data, use_lags, with_sun, site, days, bent=bent is not None),
         bool(data["measured"][0] > 0.5),
     )  # fmt: skip
+
+
+def heater_unseen(site: Site) -> bool:
+    """True where the design has a back-up heater whose heat no meter counts: the house may lose more than is seen."""
+    behind = site.measures("space_heat") and not site.measures("heat_output")
+    return (
+        site.design.bivalent_c is not None and not site.measures("backup_heater_electricity") and not behind
+    )
+
+
+def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
+    """The fit with a bend at the middle of the weather, where heat plainly grows less in the cold half.
+
+    A house has no such bend: the unit was at its limit there and the rooms, which nobody measured, sank; or a heater that
+    no meter sees helped. The mild half then tells of the house.
+    """
+    design = site.design
+    cold = 0.6 * (design.indoor_c - design.outdoor_c) if design.outdoor_c is not None else _COLD_K
+    # Only a winter reaches the weather in which either happens; spring bends by its sun.
+    if len(y) < _FEWEST_TO_BEND or float(np.quantile(x[:, 0], 0.8)) < cold:
+        return None
+    beyond = np.maximum(x[:, 0] - float(np.median(x[:, 0])), 0.0)
+    wide = np.column_stack([x, beyond])
+    bent = robust_fit(wide, y)
+    drop, error = bent.combination(np.eye(wide.shape[1])[-1])
+    if (
+        bent.coefficients[0] <= 0.0
+        or drop > -_BEND_SHARE * bent.coefficients[0]
+        or drop > -_BEND_SURE * error
+    ):
+        return None
+    return wide, bent
 
 
 def _with_what_is_known(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
@@ -251,7 +290,9 @@ def _before(values: Floats, days: int) -> Floats:
     return out
 
 
-def _method(data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: pd.DataFrame) -> str:
+def _method(
+    data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: pd.DataFrame, *, bent: bool
+) -> str:
     parts = ["daily space heat against "]
     parts.append(
         "measured indoor less outdoor temperature" if data["measured"][0] > 0.5
@@ -264,6 +305,8 @@ def _method(data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: pd
             ", sun told apart "
             + ("as measured" if _sun_measured(days) else "by season and daily temperature range")
         )
+    if bent:
+        parts.append(", the mild half alone: in the cold half heat grew less than a house's loss does")
     if not days["n_hot_water"].sum() and site.hot_water is not None:
         parts.append("; hot water taken off by its design share")
     return "".join(parts)

@@ -22,6 +22,8 @@ from analysis.findings.spells import last_spell
 from analysis.findings.telling import Flags, column, sure
 
 _USUAL_COP = 2.8
+_WEAK_SHARE = 0.75
+_PLAIN_KWH = 1.0
 
 
 def backup_heater_use(context: Context) -> Finding | None:
@@ -37,18 +39,18 @@ def backup_heater_use(context: Context) -> Finding | None:
     known = np.isfinite(used) & np.isfinite(column(days, "outdoor"))
     so = np.nan_to_num(mild) >= context.limit("backup_day_kwh")
     heated = known & ((column(days, "n_heating") >= 60) | so)
-    spell = last_spell(
-        days["day"], so, as_cold(so, column(days, "outdoor"), heated), hold_days=3, gone_days=10
-    )
+    like = as_cold(so, column(days, "outdoor"), heated)
+    spell = last_spell(days["day"], so, like, hold_days=3, gone_days=10)
     if spell is None:
         return None
     inside = (
-        heated & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
+        like & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
     )
     total = float(np.nansum(mild[inside]))
     share = total / max(_space_heat(context, inside), total, 1e-9)
     watch, act = context.limit("backup_share_watch"), context.limit("backup_share_act")
-    severity = lowered(graded(share, watch, act), spell, 3.0)
+    many = float((mild[inside & so] >= _PLAIN_KWH).sum()) >= context.limit("backup_days_watch")
+    severity = lowered("watch" if many and share < watch else graded(share, watch, act), spell, 3.0)
     if severity == "note" and spell.until is None and share < 0.2 * watch:
         return None
     causes, told = _causes(context, inside & so)
@@ -58,7 +60,7 @@ def backup_heater_use(context: Context) -> Finding | None:
     per_day = total / max(int((inside & so).sum()), 1)
     return Finding(
         "backup_heater_use", severity, spell.since, sure(share / watch, spell.days * spell.share, max(spell.share, 0.6)),
-        f"The back-up heater gave {share:.0%} of the space heat in weather above {below:g} C, which the heat pump should carry.",
+        f"The back-up heater gave {share:.0%} of the space heat in weather above {below:g} °C, which the heat pump should carry.",
         evidence=(
             Evidence("back-up heat in mild weather, share of space heat", round(share, 4), "-", watch),
             Evidence("back-up electricity in mild weather", round(total, 1), "kWh"),
@@ -68,7 +70,7 @@ def backup_heater_use(context: Context) -> Finding | None:
         ),
         causes=causes, until=spell.until,
         next_step=_full_step() if full else (
-            f"Look at the controller's bivalent point (or heater release) from afar or ask the householder to read it: set it to {below:g} C "
+            f"Look at the controller's bivalent point (or heater release) from afar or ask the householder to read it: set it to {below:g} °C "
             "as designed, and the heater's delay to 30 minutes or more. Look again after a week."
         ),
         caution=f"{refrigerant_caution(context.site)}" if full else MAINS_CAUTION,
@@ -124,12 +126,18 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
         evidence.append(Evidence("unit's output meanwhile, share of the most it gave", round(used, 2), "-"))
         doubt += float(np.clip(8.0 * (used - 0.72), -3.0, 3.0))
         words.append(f"the unit gave {min(used, 1.0):.0%} of the most it has shown")
-        if ceiling < 0.8:
-            doubt += 1.5
+        if ceiling < _WEAK_SHARE:
+            doubt += 1.0
             words.append(f"and that is {ceiling:.0%} of its rating")
+    running = middle((column(days, "n_running") / np.maximum(column(days, "n_minutes"), 1.0))[chosen])
+    if np.isfinite(running):
+        # A unit at its limit does not rest.
+        doubt += float(np.clip(12.0 * (running - 0.9), -3.0, 1.2))
+        words.append(f"it ran {running:.0%} of those days")
+        evidence.append(Evidence("share of those days the unit ran", round(running, 2), "-"))
     if np.isfinite(gap):
         evidence.append(Evidence("flow under what was asked meanwhile", round(gap, 1), "K"))
-        doubt += float(np.clip(1.2 * (gap - 1.2), -2.0, 2.0))
+        doubt += float(np.clip(1.2 * (gap - 1.2), -2.0, 0.8))
         words.append(f"the water was {abs(gap):.1f} K {'under' if gap > 0 else 'over'} what was asked")
     if np.isfinite(speed):
         evidence.append(Evidence("compressor speed", round(speed), "%"))

@@ -21,7 +21,7 @@ from analysis.findings.telling import column
 # (second-law efficiencies of 0.38 to 0.45 in reference 8). Electricity: class B (EN 50470).
 _RATING, _BEYOND, _UNRATED, _ELECTRICITY = 0.04, 0.06, 0.10, 0.01
 _PART_LOAD = 0.06  # inverters gain, on-off units lose by about so much at part load (EN 14825 tests)
-_FULL_HOURS, _FULL_KWH = 8.0, 10.0
+_FULL_HOURS, _FULL_KWH = 4.0, 8.0
 _BEFORE_DAYS = 21
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 from analysis.errors import NotAssessed
 from analysis.figures.capacity import Capacity, capacity
 from analysis.figures.estimate import Estimate
-from analysis.figures.heat_loss import HeatLoss
+from analysis.figures.heat_loss import HeatLoss, heater_unseen
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, middle, refrigerant_caution
@@ -22,6 +22,8 @@ _NEEDS = (
     Need(("heat_output", "space_heat", "flow_rate"), 240.0, 14),
     Need(("outdoor_temperature",), 180.0),
 )
+_COOL_WATER_K = 2.0
+_FLAT_OUT_SHARE = 0.7
 _READS = frozenset(
     {"heat_output", "space_heat", "hot_water_heat", "flow_rate", "outdoor_temperature", "room_temperature"}
 )
@@ -65,13 +67,16 @@ def heat_loss_below_design(context: Context) -> Finding | None:
     )
     if ratio.value > limit:
         return None
-    severity: Severity = "watch" if ratio.high < 1.0 - sure else "note"
+    # Rooms that nobody measures and that get cooler water than designed are cooler themselves.
+    cool = not loss.indoor_measured and (context.figures.curve.above_design_k.value or 0.0) < -_COOL_WATER_K
+    severity: Severity = "watch" if ratio.high < 1.0 - sure and not cool else "note"
     return Finding(
         "heat_loss_below_design", severity, _first(context), _sure(ratio, 1.0 - sure, above=False),
         f"The house loses {1.0 - ratio.value:.0%} less heat than designed ({_interval(ratio)} of the design).",
         evidence=_evidence(context, loss, limit),
         next_step=(
-            "The flow temperature can come down: lower the heating curve by 1 to 2 K a week, watch the rooms, and stop where one falls short. "
+            ("Make sure first that no back-up heater without a meter of its own helps: its heat is missing here. " if heater_unseen(context.site) else "")
+            + "The flow temperature can come down: lower the heating curve by 1 to 2 K a week, watch the rooms, and stop where one falls short. "
             "Check for short cycling in mild weather, since the unit is larger than the house needs."
         ),
         home="" if severity == "note" else (
@@ -195,12 +200,10 @@ def _capacity_finding(
     margin, output = figure.margin, figure.output_at_design_kw
     load = output.value / margin.value if output.value and margin.value else None
     if margin and (margin.value or 2.0) < 1.0:
-        headline = (
-            f"At {design:g} C outdoors the heat pump gives {output.value:.1f} kW of the {load:.1f} kW needed."
-        )
+        headline = f"At {design:g} °C outdoors the heat pump gives {output.value:.1f} kW of the {load:.1f} kW needed."
     else:
         assert failed is not None
-        headline = f"On {failed.days} days, the mildest at {failed.mildest_c:.0f} C outdoors, the heat pump ran flat out and fell short of what was asked."
+        headline = f"On {failed.days} days, the mildest at {failed.mildest_c:.0f} °C outdoors, the heat pump ran flat out and fell short of what was asked."
     evidence = [
         Evidence(
             "output over load on the design day",
@@ -281,7 +284,11 @@ def _flat_out(context: Context) -> Flags:
     busy = column(days, "n_running") >= 0.9 * (
         column(days, "n_minutes") - np.nan_to_num(column(days, "n_unknown"))
     )
-    return busy & (column(days, "n_lacking") >= 300.0)
+    # A unit that turns down with its water under a curve that nobody asks for any more is not at its limit.
+    share, best = column(days, "load_share"), column(days, "load_share_top")
+    ceiling = float(np.nanquantile(best, 0.95)) if np.isfinite(best).any() else np.nan
+    throttled = share < _FLAT_OUT_SHARE * ceiling
+    return busy & (column(days, "n_lacking") >= 300.0) & ~throttled
 
 
 def _flat_out_share(context: Context) -> float | None:

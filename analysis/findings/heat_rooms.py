@@ -9,7 +9,7 @@ import numpy as np
 from analysis.errors import NotAssessed
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.heat_common import as_cold
-from analysis.findings.model import Cause, Evidence, Finding, Severity
+from analysis.findings.model import SEVERITIES, Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import middle, ranked, water_caution
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import Flags, Floats, column, sure
@@ -17,6 +17,7 @@ from analysis.findings.telling import Flags, Floats, column, sure
 # A target far above the design is a wish the plant was not built for.
 _BEYOND_DESIGN_K = 1.5
 _HEATED_MIN = 60.0
+_SHOWN_SHARE, _UNDER_CURVE_K = 0.8, 2.5
 _COLD_ENOUGH_C = 12.0
 
 
@@ -67,23 +68,26 @@ def room_below_target(context: Context) -> Finding | None:
         )
     if not found:
         return None
-    size, zone, spell, inside = max(found, key=lambda f: (f[2].until is None, f[0]))
-    hit = int(inside.sum())
-    severity = _severity(context, size, spell, hit)
-    if severity is None:
+    graded = [(_severity(context, zones, f), f) for f in found]
+    kept = [(s, f) for s, f in graded if s is not None]
+    if not kept:
         return None
-    causes, told = _causes(context, zone, zones, inside)
+    severity, (size, zone, spell, inside) = max(
+        kept, key=lambda k: (SEVERITIES.index(k[0]), k[1][2].until is None, k[1][0])
+    )
+    hit = int(inside.sum())
+    causes, told, _ = _causes(context, zone, zones, inside)
     first = causes[0].cause if causes else ""
     room = middle(zone.room[inside])
     return Finding(
         "room_below_target", severity, spell.since, sure(size / limit("room_deficit_watch"), hit, spell.share),
         (
-            f"Zone {zone.name} stays {middle(zone.deficit[inside]):.1f} K under its target (at {room:.1f} C), hours after it was asked."
-            if zone.own else f"Zone {zone.name} stays at {room:.1f} C, far below the rest of the house."
+            f"Zone {zone.name} stays {middle(zone.deficit[inside]):.1f} K under its target (at {room:.1f} °C), hours after it was asked."
+            if zone.own else f"Zone {zone.name} stays at {room:.1f} °C, far below the rest of the house."
         ),
         evidence=(
             Evidence(f"target less room, zone {zone.name}", round(middle(zone.deficit[inside]), 2), "K", limit("room_deficit_watch")),
-            Evidence("room meanwhile", round(room, 1), "C"),
+            Evidence("room meanwhile", round(room, 1), "°C"),
             Evidence("days with it", hit, "days", limit("room_days")),
             Evidence("share of the heating days", round(spell.share, 2), "-"),
             *told,
@@ -98,11 +102,17 @@ def room_below_target(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
-def _severity(context: Context, size: float, spell: Spell, hit: int) -> Severity | None:
+def _severity(
+    context: Context, zones: list[_Zone], found: tuple[float, _Zone, Spell, Flags]
+) -> Severity | None:
     limit = context.limit
+    size, zone, spell, inside = found
     if size < limit("room_deficit_note"):
         return None
-    if spell.until is not None or size < limit("room_deficit_watch") or hit < 2 * limit("room_days"):
+    # A shortage whose cause shows itself needs less size to be believed.
+    shows = _causes(context, zone, zones, inside)[2]
+    watch = limit("room_deficit_watch") * (_SHOWN_SHARE if shows else 1.0)
+    if spell.until is not None or size < watch or inside.sum() < 2 * limit("room_days"):
         return "note"
     if size >= limit("room_deficit_urgent"):
         return "urgent"
@@ -143,12 +153,16 @@ def _judged(context: Context) -> Flags:
 
 def _causes(
     context: Context, zone: _Zone, zones: list[_Zone], inside: Flags
-) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
-    """One zone alone: its valve. All alike with the unit at its limit: capacity. All alike with the unit at ease: the curve."""
+) -> tuple[tuple[Cause, ...], tuple[Evidence, ...], bool]:
+    """One zone alone: its valve. All alike with the unit at its limit: capacity. All alike with the unit at ease: the curve.
+
+    Returns causes, their evidence, and whether one of them shows by itself.
+    """
     days = context.days
     others = [z for z in zones if z.name != zone.name]
     evidence: list[Evidence] = []
     scores = {"capacity_short": (1.0, ""), "curve_too_low": (1.0, ""), "zone_not_opening": (0.0, "")}
+    alone = -9.0
     strain, words, measures = _strain(context, inside)
     evidence += measures
     if others:
@@ -156,7 +170,7 @@ def _causes(
         evidence.append(
             Evidence("how much colder than its neighbours, against what each is asked", round(gap, 1), "K")
         )
-        alone = float(np.clip(3.0 * (gap - 1.2), -4.0, 4.0)) - 0.5 * max(strain, 0.0)
+        alone = float(np.clip(3.0 * (gap - 1.0), -4.0, 4.0)) - 0.5 * max(strain, 0.0)
         scores["zone_not_opening"] = (
             float(np.exp(alone)),
             f"the other zone has {gap:.1f} K more of what it is asked for, with the same water",
@@ -174,7 +188,8 @@ def _causes(
         else told
     )
     scores["curve_too_low"] = (float(np.exp(-0.5 * strain + low)), ease)
-    return ranked(scores), tuple(evidence)
+    shows = alone > 1.0 or strain > 2.0 or below > _UNDER_CURVE_K
+    return ranked(scores), tuple(evidence), bool(shows)
 
 
 def _colder(zone: _Zone, other: _Zone, inside: Flags) -> float:

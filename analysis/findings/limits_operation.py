@@ -72,6 +72,14 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "common practice: coils laid out for 8 K carry 150 to 250 g of frost a kilowatt before their air falls off (cold-room coils)",
         "most frost that can have settled between two defrosts, per kilowatt rated, below which a clean coil needs none yet",
     ),
+    "defrost_thick_frost_g_per_kw": Limit(
+        250.0, "g/kW", "upper end of the 150 to 250 g that coils carry before their air falls off (cold-room coils, common practice)",
+        "most frost that can have settled between two defrosts, above which the air explains them in any case",
+    ),
+    "defrost_light_wh_per_kw": Limit(
+        20.0, "Wh/kW", "10 Wh for a coil of 2 kJ/K warmed by 20 K leave 10 for 110 g of frost (334 J/g): half of a blocking coat",
+        "heat and electricity of a defrost per kilowatt rated, below which little was melted whatever the air could lay",
+    ),
     "defrost_melting_wh_per_kw": Limit(
         24.0, "Wh/kW", "melting 150 g of frost takes 14 Wh (334 J/g), warming a coil of 2 kJ/K by 20 K another 10",
         "heat and electricity of a defrost per kilowatt rated, from which there was frost enough to melt",
@@ -130,7 +138,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "flow above the designed curve, from which it is noted",
     ),
     "flow_above_curve_watch_k": Limit(
-        3.5, "K", "2 to 2.5 % more electricity a kelvin (reference 8): about 8 %",
+        3.0, "K", "2 to 2.5 % more electricity a kelvin (reference 8): about 7 %",
         "flow above the designed curve, from which it is worth a setting",
     ),
     "flow_above_curve_act_k": Limit(

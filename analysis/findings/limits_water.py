@@ -19,8 +19,8 @@ LIMITS_WATER: dict[str, Limit] = {
         "length of a reheat over what the rated output would take",
     ),
     "reheat_slow_act": Limit(3.5, "-", "common practice: reheats of over three times the length fill the day", "the same, worth a visit"),
-    "coil_approach_watch": Limit(20.0, "K", f"{_COIL}; twice the larger of these is scale, air or too small a coil", "mean coil water over the cylinder, at rated output"),
-    "coil_approach_act": Limit(32.0, "K", f"{_COIL}; three times that runs into the unit's top flow temperature", "the same, worth a visit"),
+    "coil_approach_watch": Limit(17.0, "K", f"{_COIL}; two thirds more than the larger of these is scale, air or too small a coil", "mean coil water over the cylinder, at rated output"),
+    "coil_approach_act": Limit(30.0, "K", f"{_COIL}; three times that runs into the unit's top flow temperature", "the same, worth a visit"),
     "reheat_flow_share": Limit(
         0.6, "-", "common practice: coil and valve take a fifth of the flow; below three fifths the unit nears its flow switch", "flow while charging over nominal flow",
     ),
@@ -31,20 +31,24 @@ LIMITS_WATER: dict[str, Limit] = {
         4.0, "K/h", "common practice: the slowest healthy reheat gains 10 K in two hours", "gain of the cylinder in a reheat's last twenty minutes, below which it has stalled",
     ),
     "cold_day_minutes": Limit(
-        120.0, "min", "common practice: a large draw empties the sensor's layer for the length of one reheat, an hour at most", "minutes below 40 C that make a day short of hot water",
+        120.0, "min", "common practice: a large draw empties the sensor's layer for the length of one reheat, an hour at most", "minutes below 40 °C that make a day short of hot water",
     ),
     "cold_day_c": Limit(
-        25.0, "C", "half-way between the main's 10 C and usable 40 C (EN 16147): the front of cold water has reached the sensor",
+        25.0, "°C", "half-way between the main's 10 °C and usable 40 °C (EN 16147): the front of cold water has reached the sensor",
         "lowest cylinder temperature that makes a day short of hot water",
     ),
+    "cold_least_c": Limit(
+        36.0, "°C", "mixing valves at showers are set to 41 °C (reference 7) and warm water is felt as lukewarm below about 36 °C (common practice)",
+        "cylinder temperature above which no day is short of hot water",
+    ),
     "cold_spell_minutes": Limit(
-        180.0, "min", "common practice: three hours are the whole evening, whatever the reason", "longest stretch below 40 C that makes a day short of hot water",
+        180.0, "min", "common practice: three hours are the whole evening, whatever the reason", "longest stretch below 40 °C that makes a day short of hot water",
     ),
     "cold_turnover": Limit(
-        1.3, "-", "a third more hot water in a day than a full cylinder holds (EN 16147: from 10 C) leans on reheats in between",
-        "hot water of a day over a full cylinder's, from which 40 minutes below 40 C make it short",
+        1.3, "-", "a third more hot water in a day than a full cylinder holds (EN 16147: from 10 °C) leans on reheats in between",
+        "hot water of a day over a full cylinder's, from which 40 minutes below 40 °C make it short",
     ),
-    "cold_days_watch": Limit(1.0, "days/week", "common practice: a family notices a cold shower every week", "days a week short of hot water"),
+    "cold_days_watch": Limit(1.3, "days/week", "common practice: three cold showers in a fortnight are no chance", "days a week short of hot water"),
     "cold_days_act": Limit(3.5, "days/week", "common practice: more often than not", "the same, worth a change"),
     "standing_loss_over_class": Limit(
         1.3, "-", "Reg. (EU) 812/2013: class C is the worst that may be sold since 2017; a third on top for pipes and sensor as installed (common practice)",
@@ -66,7 +70,7 @@ LIMITS_WATER: dict[str, Limit] = {
     "pressure_fallen_bar": Limit(0.12, "bar", "twice what a degree of water temperature and a sensor's 0.05 bar explain (common practice)", "least fall in all"),
     "pressure_low_watch": Limit(0.8, "bar", "EN 12828: static height plus 0.2 to 0.3 bar, 0.7 bar at least (from memory); makers ask for 1 to 1.5 bar cold", "pressure of the circuit"),
     "pressure_low_act": Limit(0.5, "bar", "common practice: units lock out at 0.3 to 0.5 bar", "the same, worth a visit"),
-    "frost_water_c": Limit(3.0, "C", "common practice: makers' frost guards start the pump at 4 to 5 C", "coldest still water in the unit"),
+    "frost_water_c": Limit(3.0, "°C", "common practice: makers' frost guards start the pump at 4 to 5 °C", "coldest still water in the unit"),
     "frost_minutes": Limit(30.0, "min", "common practice: a frost guard mixes the water within minutes", "minutes near freezing without flow"),
     "frost_unseen_minutes": Limit(
         600.0, "min", "common practice: longer than any day's work on a unit, and long enough for its water to freeze at a few degrees below zero",

@@ -34,6 +34,8 @@ _FLATTEST_SLOPE = -0.35
 _LEVEL_K = 2.0
 # The curve must have moved by so much for the two to look different: a sensor's own unrest is a tenth of it.
 _TELLING_K = 0.5
+# Of two settings that fit alike the curve is the likelier (common practice).
+_COMMONER = 2.0
 
 
 def flow_temperature_above_curve(context: Context) -> Finding | None:
@@ -45,7 +47,8 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     if judged.sum() < 3:
         raise NotAssessed("too few days with an hour of steady heating in cool weather")
     so = judged & (np.nan_to_num(excess, nan=-9.0) >= limit("flow_above_curve_note_k"))
-    spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
+    # In hard frost a unit may not reach what a curve too high asks for: a fortnight without is no end.
+    spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=14)
     if spell is None:
         return None
     here = inside(days, spell) & judged
@@ -140,7 +143,7 @@ def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...
     if usable.sum() < 5 or level + excess < _TELLING_K:
         why = "the weather varied too little to see whether the flow follows it"
         return ranked({"curve_set_high": (0.6, why), "manual_override": (0.4, why)})
-    follows = level**2 / (level**2 + excess**2)
+    follows = _COMMONER * level**2 / (_COMMONER * level**2 + excess**2)
     began = since > f"{days['day'].iloc[0]:%Y-%m-%d}"
     return ranked(
         {

@@ -260,7 +260,7 @@ def _causes(
         else "flow is not measured",
     )
     big = (
-        float(np.clip((size + 0.05 - context.limit("oversized_share")) / 0.1, 0.0, 1.0))
+        float(np.clip((size - context.limit("oversized_share")) / 0.2, 0.0, 1.0))
         if np.isfinite(size)
         else 0.5
     )

@@ -32,6 +32,8 @@ _LOCK_MIN = 3.0
 # A reversed compressor can't draw less than this out of the water [Wh a kilowatt rated].
 _LEAST_TAKEN_WH = 0.5
 _WEEK = 7
+# A clean coil has hardly any such defrost; where a third of a week's are so, the rest had the wetter air.
+_A_GOOD_PART = 0.35
 _FROST_BAND_C = (-5.0, 5.0)
 # Where nothing is known about the unit's efficiency: as rated.
 _AS_RATED = 1.0
@@ -48,14 +50,15 @@ def excessive_defrost(context: Context) -> Finding | None:
     gap = frosty["since_last"].to_numpy(dtype=np.float64)
     laid = (frosty["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64)
     # What a defrost used tells as well how much there was to melt; where it is not known the frost must be far less.
-    melted = _energy(frosty, rated) < limit("defrost_melting_wh_per_kw")
-    far = laid < _FAR_TOO_LITTLE * limit("defrost_frost_g_per_kw")
-    often = gap < limit("defrost_interval_minutes")
-    # Air that could lay a blocking coat between two defrosts explains them, however often they come.
-    needless = (
-        often
-        & (laid < limit("defrost_frost_g_per_kw"))
-        & (far | (melted & (_too_soon(context, gap, laid) > _CLEARLY)))
+    used, coat = _energy(frosty, rated), limit("defrost_frost_g_per_kw")
+    melted = used < limit("defrost_melting_wh_per_kw")
+    far = laid < _FAR_TOO_LITTLE * coat
+    # Air that could lay a blocking coat between two defrosts explains them, however often they come; unless what was
+    # melted shows that it did not, and the air could lay no more than the thickest coat that coils carry.
+    light = (laid < limit("defrost_thick_frost_g_per_kw")) & (used < limit("defrost_light_wh_per_kw"))
+    soon = _too_soon(context, gap, laid) > _CLEARLY
+    needless = (gap < limit("defrost_interval_minutes")) & (
+        far | ((laid < coat) & melted & soon) | (light & soon)
     )
     minutes = frosty["minutes"].to_numpy(dtype=np.float64)
     weak = _drawn(frosty, rated) < limit("defrost_heat_share")
@@ -170,7 +173,7 @@ def _too_soon(context: Context, gap: Floats, laid: Floats) -> Floats:
 
 
 def _mostly(day: pd.Series, event_day: pd.Series, bad: Flags) -> tuple[Flags, Flags]:
-    """Days with such events, and those about which most were bad, a week of such days taken together."""
+    """Days with such events, and those about which a good part was bad, a week of such days taken together."""
     table = (
         pd.DataFrame({"bad": bad.astype(np.float64)})
         .groupby(event_day.to_numpy())["bad"]
@@ -178,7 +181,7 @@ def _mostly(day: pd.Series, event_day: pd.Series, bad: Flags) -> tuple[Flags, Fl
     )
     table = table[table["size"] >= 2]
     near = table.rolling(_WEEK, center=True, min_periods=1).sum()
-    so = (near["sum"] >= 0.5 * near["size"]).reindex(day, fill_value=False).to_numpy(dtype=bool)
+    so = (near["sum"] >= _A_GOOD_PART * near["size"]).reindex(day, fill_value=False).to_numpy(dtype=bool)
     return day.isin(table.index).to_numpy(), so
 
 
@@ -286,7 +289,7 @@ def _causes(context: Context, here: pd.DataFrame, *, slow: bool, sooner: float) 
     gaps = gaps[np.isfinite(gaps)]
     lock = float(np.mean(gaps <= np.quantile(gaps, 0.1) + _LOCK_MIN)) if len(gaps) >= 20 else 0.0
     lost += 2.5 * (lock - 0.45)
-    refrigerant = 1.0 / (1.0 + float(np.exp(-1.2 * lost)))
+    refrigerant = 1.0 / (1.0 + float(np.exp(-0.8 * lost)))
     words = f"steady heating reaches {share:.0%} of the rated performance"
     if np.isfinite(top):
         words += f" and its best hour {top:.0%} of the rated output"
@@ -353,8 +356,16 @@ _NEEDS = (
     Need(("defrost_active", "operating_mode", "heat_output", "flow_rate", "flow_temperature"), 2.0),
 )
 RULES: tuple[Rule, ...] = (
-    Rule("excessive_defrost", excessive_defrost, needs=_NEEDS, reads=frozenset({"outdoor_temperature"})),
     Rule(
-        "defrost_without_frost", defrost_without_frost, needs=_NEEDS, reads=frozenset({"outdoor_temperature"})
+        "excessive_defrost",
+        excessive_defrost,
+        needs=_NEEDS,
+        reads=frozenset({"outdoor_temperature", "heat_output"}),
+    ),
+    Rule(
+        "defrost_without_frost",
+        defrost_without_frost,
+        needs=_NEEDS,
+        reads=frozenset({"outdoor_temperature", "heat_output"}),
     ),
 )

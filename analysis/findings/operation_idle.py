@@ -16,6 +16,10 @@ _REST_MIN = 30
 _UNASKED_MIN = 60
 _YEAR_HOURS = 8766.0
 _USUAL_PUMP_W = 45.0
+# Standby is the same every day; what changes by more, in readings that blur short runs, is no rest.
+_CLOSE_MIN, _STEADY_SHARE = 5.0, 0.3
+# Nor is what comes near a running compressor and beyond every heater that a unit keeps on at rest (common practice).
+_PARTLY, _MOST_STANDBY_W = 0.35, 300.0
 _USUAL_SIZE_KW = 12.0
 # By the hour: a floor is a level that many days share, to within a register's last digit.
 _FLOOR_SPREAD, _REGISTER_W, _FEWEST_FLOOR_DAYS = 1.2, 10.0, 10
@@ -69,14 +73,19 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
     still, n_still = column(days, "still_power"), column(days, "n_still")
     if inside_meter and (np.isfinite(still) & (n_still >= _REST_MIN)).sum() >= 5:
         return still, np.isfinite(still) & (n_still >= _REST_MIN), "with the water standing still", False
-    if np.nanmin(column(days, "spacing.heat_pump_electricity")) <= 15.0:
+    spacing = float(np.nanmin(column(days, "spacing.heat_pump_electricity")))
+    if spacing <= 15.0:
         power = column(days, "rest_power")
-        return (
-            power,
-            np.isfinite(power) & (column(days, "n_calm") >= _REST_MIN),
-            "well after a stop",
-            inside_meter,
-        )
+        judged = np.isfinite(power) & (column(days, "n_calm") >= _REST_MIN)
+        if spacing > _CLOSE_MIN:
+            judged &= np.nan_to_num(power) < max(_PARTLY * least_running_w(site), _MOST_STANDBY_W)
+        if spacing > _CLOSE_MIN and judged.any():
+            low, middling, high = np.quantile(power[judged], (0.25, 0.5, 0.75))
+            if high - low > _STEADY_SHARE * middling:
+                raise NotAssessed(
+                    f"at readings every {spacing:.0f} minutes rest can't be told from short runs here"
+                )
+        return power, judged, "well after a stop", inside_meter
     lowest = column(days, "lowest_hour")
     return lowest, _at_the_floor(lowest, least_running_w(site)), "lowest hour of calm days", inside_meter
 

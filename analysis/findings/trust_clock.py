@@ -16,7 +16,7 @@ from analysis.plant.site import Point
 
 _SIGNALS = ("heat", "lift", "state")
 # What follows the compressor by nature: water on its way and the warming exchanger [min].
-_NATURAL_MIN = 3.0
+_NATURAL_MIN = 2.0
 _FEWEST_DAYS = 5
 _QUANTITIES = {
     "electricity": ("heat_pump_electricity",),
@@ -89,7 +89,7 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
         mine = off & _within(context, spell)
         typical = float(np.median(late[mine]))
         # A true offset is one and the same every day; likenesses by accident are all over the day.
-        if np.median(np.abs(late[mine] - typical)) > max(0.25 * abs(typical), limit / 2.0):
+        if np.median(np.abs(late[mine] - typical)) > max(0.05 * abs(typical), limit / 2.0):
             continue
         keeps.discard(signal)
         out.append(_Lag(signal, typical, limit, spell))
@@ -122,7 +122,7 @@ def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Find
     severity: Severity = "note" if spell.until else "act" if abs(minutes) >= 60.0 else "watch"
     sides = "electricity and heat" if first.signal != "state" else "electricity and the unit's own word"
     headline = (
-        f"{listed(p.id for p in points)} is stamped {how}: it tells the same story as the other meters at another time."
+        f"{listed(p.id for p in points)} {'are' if len(points) > 1 else 'is'} stamped {how}: the same story as the other meters tell, at another time."
         if not alone
         else f"{sides.capitalize()} tell the same story {abs(minutes):.0f} minutes apart: one of the two clocks is wrong."
     )

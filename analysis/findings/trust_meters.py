@@ -135,6 +135,11 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     """Metered heat against flow rate times temperatures; antifreeze explains what it can."""
     days, pump = context.whole.days, context.site.heat_pump
     by_file = uncorrected_share(context.site)
+    culprit = context.spoiled.get("heat_output")
+    if culprit is not None and culprit.code != "implausible_efficiency":
+        raise NotAssessed(
+            f"what is wrong with heat_output is said already ({culprit.code} since {culprit.since})"
+        )
     meter, flow = column(days, "check_meter"), column(days, "check_flow")
     compared = (flow > 3.0) & np.isfinite(meter)
     if compared.sum() < _FEWEST_DAYS:

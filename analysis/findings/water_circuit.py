@@ -223,13 +223,13 @@ def frost_risk(context: Context) -> Finding | None:
         severity = "note"
     causes = _frost_causes(dead, cold_water, inside)
     hours = minutes / 60.0
-    heard = f"down to {water:.0f} C" if np.isfinite(water) else "unseen"
+    heard = f"down to {water:.0f} °C" if np.isfinite(water) else "unseen"
     return Finding(
         "frost_risk", severity, date_text(days, first), 0.95 if np.isfinite(water) and water < limit("frost_water_c") else 0.7,
         f"For {hours:.0f} hours in frost the water in the unit stood still, {heard}" + (", without supply." if causes else "."),
         evidence=(
-            Evidence("coldest water in the unit", None if not np.isfinite(water) else round(water, 1), "C", limit("frost_water_c")),
-            Evidence("coldest outdoors", round(float(np.nanmin(outdoor[inside])), 1), "C"),
+            Evidence("coldest water in the unit", None if not np.isfinite(water) else round(water, 1), "°C", limit("frost_water_c")),
+            Evidence("coldest outdoors", round(float(np.nanmin(outdoor[inside])), 1), "°C"),
             Evidence("near freezing without flow", round(float(np.nansum(near[inside]))), "min", limit("frost_minutes")),
             Evidence("nothing drawn, in frost", round(float(np.nansum(dead[inside]))), "min", limit("frost_dead_minutes")),
         ),

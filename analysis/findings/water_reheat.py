@@ -15,8 +15,11 @@ from analysis.findings.telling import Flags, Floats, column, sure
 from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
-_LEAST_MIN, _LEAST_KWH = 12, 1.0
+_LEAST_MIN, _LEAST_KWH = 15.0, 1.0
+_SHOWN_BY = ("operating_mode", "diverter_to_hot_water", "heat_output", "cylinder_temperature")
 _FEWEST = 6
+_AGAIN_MIN = 60.0
+_DRAWN_OUT = 1.7
 _ABLE_SHARE = 0.75
 
 
@@ -36,6 +39,9 @@ def slow_reheat(context: Context) -> Finding | None:
     little = np.nan_to_num(share, nan=9.0) < limit("reheat_flow_share")
     little |= ~np.isfinite(share) & (np.nan_to_num(lift) > limit("reheat_lift_watch"))
     poor = np.nan_to_num(approach) > limit("coil_approach_watch")
+    if not context.site.measures("cylinder_temperature"):
+        # The setpoint stands for the cylinder there: a change of it must not look like a poor coil.
+        poor &= np.nan_to_num(slow) > _DRAWN_OUT
     so = (poor | little) & (np.nan_to_num(slow, nan=9.0) > 1.0)
     # Long charges with cool coil water: the cylinder's doing only where the unit gives more for heating than here.
     so |= (~np.isfinite(approach) | _able(context)) & (np.nan_to_num(slow) > limit("reheat_slow_watch"))
@@ -143,7 +149,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
     needs_hot_water(context)
     plant = context.site.hot_water
     assert plant is not None
-    reheats = _whole(context)
+    reheats = _whole(context, 1.0)
     top = reheats["to_c"].to_numpy(dtype=np.float64)
     if np.isfinite(top).sum() < _FEWEST:
         raise NotAssessed(f"needs cylinder_temperature and at least {_FEWEST} whole reheats")
@@ -166,24 +172,24 @@ def reheat_incomplete(context: Context) -> Finding | None:
         severity = "act" if end < plant.setpoint_c - 3.0 * limit("reheat_short_k") else "watch"
     at_top = most is not None and np.isfinite(hottest) and hottest > most - 4.0
     because = (
-        f"the flow reaches {hottest:.0f} C of the unit's {most:g} C and the cylinder stops rising at {end:.0f} C"
+        f"the flow reaches {hottest:.0f} °C of the unit's {most:g} °C and the cylinder stops rising at {end:.0f} °C"
         if at_top
-        else f"the cylinder stops rising at {end:.0f} C"
+        else f"the cylinder stops rising at {end:.0f} °C"
     )
     headline = (
-        f"Reheats give up at {end:.0f} C; the setpoint is {plant.setpoint_c:g} C."
+        f"Reheats give up at {end:.0f} °C; the setpoint is {plant.setpoint_c:g} °C."
         if stalled >= 0.5
-        else f"Reheats end at {end:.0f} C, not at the {plant.setpoint_c:g} C of the site file."
+        else f"Reheats end at {end:.0f} °C, not at the {plant.setpoint_c:g} °C of the site file."
     )
     return Finding(
         "reheat_incomplete", severity, spell.since,
         sure((plant.setpoint_c - end) / limit("reheat_short_k"), spell.days * spell.share, spell.share), headline,
         evidence=(
-            Evidence("usual end of a reheat", round(end, 1), "C", plant.setpoint_c - limit("reheat_short_k")),
+            Evidence("usual end of a reheat", round(end, 1), "°C", plant.setpoint_c - limit("reheat_short_k")),
             Evidence("share of reheats that end short", round(spell.share, 2), "-", limit("reheat_short_share")),
             Evidence("share of those that stalled", round(stalled, 2), "-", 0.5),
             Evidence("gain in the last twenty minutes", round(middle(reheats["rise_end"].to_numpy(dtype=np.float64)[inside]), 1), "K/h", limit("reheat_stall_k_per_h")),
-            Evidence("hottest flow", round(hottest, 1), "C", most),
+            Evidence("hottest flow", round(hottest, 1), "°C", most),
             Evidence("share finished by the immersion heater", round(by_heater, 2), "-"),
             Evidence("reheats with it", int(inside.sum()), "reheats"),
         ),
@@ -202,13 +208,16 @@ def reheat_incomplete(context: Context) -> Finding | None:
 
 
 def _stalled(context: Context, reheats: pd.DataFrame) -> Flags:
-    """The cylinder hardly gained at the end, or the unit stood at its hottest, for a good while."""
+    """The cylinder hardly gained at the end of a good while, the unit came to its hottest, or it was tried again at once."""
     rise = reheats["rise_end"].to_numpy(dtype=np.float64)
     most = context.site.heat_pump.max_flow_c
     hottest = reheats["flow_max"].to_numpy(dtype=np.float64)
     long = reheats["minutes"].to_numpy() >= 20
     at_top = np.nan_to_num(hottest) > (most - 3.0 if most is not None else 999.0)
-    return long & ((np.nan_to_num(rise, nan=99.0) < context.limit("reheat_stall_k_per_h")) | at_top)
+    level = long & (np.nan_to_num(rise, nan=99.0) < context.limit("reheat_stall_k_per_h"))
+    follows = np.append(reheats["pause"].to_numpy(dtype=np.float64)[1:], np.nan)
+    again = np.nan_to_num(follows, nan=9999.0) < _AGAIN_MIN
+    return level | at_top | again
 
 
 def _finished_by_immersion(context: Context, reheats: pd.DataFrame) -> Flags:
@@ -220,13 +229,16 @@ def _finished_by_immersion(context: Context, reheats: pd.DataFrame) -> Flags:
     return np.asarray(reheats["day"].isin(days["day"][after & there]))
 
 
-def _whole(context: Context) -> pd.DataFrame:
+def _whole(context: Context, least_spacings: float = 4.0) -> pd.DataFrame:
     """Reheats seen from begin to end and long enough to judge. Raises NotAssessed without any."""
     reheats = context.facts.reheats
     if len(reheats):
-        reheats = reheats[~reheats["cut"].astype(bool) & (reheats["minutes"] >= _LEAST_MIN)].reset_index(
-            drop=True
-        )
+        days = context.days
+        spacing = [float(column(days, f"spacing.{q}")[-1]) for q in _SHOWN_BY if f"spacing.{q}" in days]
+        # Begin and end are known to one spacing each: shorter ones say little about their length.
+        least = max(_LEAST_MIN, least_spacings * max(spacing, default=1.0))
+        whole = ~reheats["cut"].astype(bool) & (reheats["minutes"] >= least)
+        reheats = reheats[whole].reset_index(drop=True)
     if not len(reheats):
         raise NotAssessed(
             "no reheat can be seen: needs operating_mode, diverter_to_hot_water, hot_water_heat or cylinder_temperature"
@@ -265,8 +277,16 @@ def slowness(context: Context, reheats: pd.DataFrame) -> Floats:
 
 
 def approach_at_rating(context: Context, reheats: pd.DataFrame) -> Floats:
-    """How far the coil's mean water would stand over the cylinder at rated output [K]."""
-    over = (reheats["over_cylinder"] - reheats["lift"] / 2.0).to_numpy(dtype=np.float64)
+    """How far the coil's mean water would stand over the cylinder at rated output [K].
+
+    Without a cylinder sensor the cylinder is taken to end at its setpoint.
+    """
+    plant = context.site.hot_water
+    assert plant is not None
+    over = reheats["over_cylinder"].to_numpy(dtype=np.float64)
+    if not np.isfinite(over).any():
+        over = reheats["flow_end"].to_numpy(dtype=np.float64) - plant.setpoint_c
+    over = over - reheats["lift"].to_numpy(dtype=np.float64) / 2.0
     power = reheats["heat_end"].to_numpy(dtype=np.float64)
     ok = np.isfinite(over) & (power > 0.5)
     return np.where(ok, over * _rated_kw(context, reheats) / np.where(ok, power, 1.0), np.nan)

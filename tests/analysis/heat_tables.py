@@ -69,7 +69,7 @@ def reheats_of(**columns: Any) -> pd.DataFrame:
     base: dict[str, Any] = {
         "day": np.repeat(day_index().to_numpy(), 2), "minutes": 45, "cut": False, "from_c": 38.0, "to_c": 50.4, "heat": 4.5, "outdoor": 4.0,
         "flow": 48.0, "flow_max": 57.0, "flow_end": 56.0, "lift": 5.0, "flow_rate": 1.45, "over_cylinder": 8.5, "rise_end": 18.0,
-        "heat_end": 6.5, "reached": 1.0, "fall_after": 0.3, "heat_after": 1.0, "flow_after": 30.0 + 6.0 * np.sin(np.arange(n) / 9.0) + wave,
+        "heat_end": 6.5, "pause": 600.0, "reached": 1.0, "fall_after": 0.3, "heat_after": 1.0, "flow_after": 30.0 + 6.0 * np.sin(np.arange(n) / 9.0) + wave,
     }  # fmt: skip
     return pd.DataFrame({k: np.broadcast_to(np.asarray(v), n) for k, v in (base | columns).items()})
 
@@ -99,7 +99,7 @@ def context_of(
     figures: Any = SimpleNamespace(
         heat_loss=loss or heat_loss_of(1.0), capacity=Capacity(nothing, nothing, nothing, None, 0),
         expected=SimpleNamespace(measured_space=3.6, space=3.7, measured_hot_water=2.6, hot_water=2.7, value=3.5),
-        hot_water=SimpleNamespace(heat_kwh_per_day=8.0),
+        hot_water=SimpleNamespace(heat_kwh_per_day=8.0), curve=SimpleNamespace(above_design_k=Estimate.around(0.3, 0.5)),
     )  # fmt: skip
     return Context(parse_site(site), facts, facts, figures)
 

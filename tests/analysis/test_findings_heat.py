@@ -1,7 +1,8 @@
-"""Findings about the heat, on tables made by hand and on a few simulated plants."""
+"""Findings about the heat, on tables made by hand."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 
 from analysis.errors import NotAssessed
 from analysis.figures.change import find_change
+from analysis.figures.estimate import Estimate
 from analysis.findings import heat_backup, heat_change, heat_efficiency, heat_house, heat_rooms
 from analysis.findings.heat import RULES
 from analysis.findings.limits_heat import LIMITS_HEAT
@@ -260,6 +262,14 @@ def test_a_wide_interval_makes_a_note() -> None:
     assert found.severity == "note"
 
 
+def test_cool_water_and_unmeasured_rooms_are_no_tight_house() -> None:
+    loss = replace(heat_loss_of(0.68), indoor_measured=False)
+    context = context_of(loss=loss)
+    assert check_whole(heat_house.heat_loss_below_design(context)).severity == "watch"
+    context.figures.curve.above_design_k = Estimate.around(-4.0, 0.5)  # type: ignore[misc]
+    assert check_whole(heat_house.heat_loss_below_design(context)).severity == "note"
+
+
 def test_the_house_is_not_judged_where_heat_leaks_to_the_cylinder() -> None:
     reheats = reheats_of()
     leaking = reheats.assign(fall_after=0.2 * (reheats["to_c"] - reheats["flow_after"]))
@@ -282,7 +292,7 @@ def test_a_unit_too_small_for_the_design_day_is_told_before_it_is_cold() -> None
     found = check_whole(heat_house.capacity_short(context_of(site=site)))
     assert found.severity == "act"
     # The bivalent point of -5 C lies below the design day: down to -3 C it must manage alone.
-    assert "-3 C" in found.headline
+    assert "-3 °C" in found.headline
 
 
 def test_above_the_bivalent_point_is_where_it_must_hold_alone() -> None:
@@ -291,7 +301,7 @@ def test_above_the_bivalent_point_is_where_it_must_hold_alone() -> None:
     )
     alone = heat_house.capacity_short(context_of(site=site))
     helped = heat_house.capacity_short(context_of(site=site.replace("bivalent_c = -5.0", "bivalent_c = 3.0")))
-    assert check_whole(alone).headline.startswith("At -3 C")
+    assert check_whole(alone).headline.startswith("At -3 °C")
     assert helped is None
 
 

@@ -198,6 +198,18 @@ def test_power_at_rest(watts: float, severity: str | None) -> None:
     assert (found and found.severity) == severity
 
 
+def test_short_runs_blurred_by_coarse_readings_are_no_standby() -> None:
+    coarse = {"spacing.heat_pump_electricity": 15.0}
+    steady = days_of(rest_power=np.tile([110.0, 120.0], DAYS // 2), **coarse)
+    assert operation_idle.high_standby(context_of(steady, site=OWN_PUMP_METER)) is not None
+    blurred = days_of(rest_power=np.tile([60.0, 130.0, 240.0], DAYS // 3), **coarse)
+    with pytest.raises(NotAssessed, match="short runs"):
+        operation_idle.high_standby(context_of(blurred, site=OWN_PUMP_METER))
+    running = days_of(rest_power=480.0, **coarse)
+    with pytest.raises(NotAssessed, match="rested on too few days"):
+        operation_idle.high_standby(context_of(running, site=OWN_PUMP_METER))
+
+
 def test_a_pump_inside_the_meter_is_taken_out_or_allowed_for() -> None:
     text = WHOLE.replace('quantity = "circulation_pump_electricity"', 'quantity = "fan_electricity"')
     assert 'includes = ["circulation_pump"]' in text

@@ -1,4 +1,4 @@
-"""Findings about the water, on tables made by hand and on a few simulated plants."""
+"""Findings about the water, on tables made by hand."""
 
 from __future__ import annotations
 

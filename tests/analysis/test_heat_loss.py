@@ -83,6 +83,25 @@ def test_rooms_that_wander_for_days_do_not_tilt_it() -> None:
     assert found.coefficient.value == pytest.approx(COEFFICIENT, rel=0.05)
 
 
+def unmeasured(days: pd.DataFrame) -> pd.DataFrame:
+    return days.assign(room=np.nan, room_begin=np.nan, room_end=np.nan)
+
+
+def test_where_no_room_is_measured_a_unit_at_its_limit_does_not_make_a_tight_house() -> None:
+    days = unmeasured(house(150, memory=0.3))
+    limit = float(np.quantile(days["q_space"], 0.6))
+    capped = measured(days.assign(q_space=days["q_space"].clip(upper=limit)))
+    assert capped.coefficient.value == pytest.approx(COEFFICIENT, rel=0.15)
+    assert "mild half" in capped.method
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_house_whose_unit_keeps_up_has_no_bend(seed: int) -> None:
+    found = measured(unmeasured(house(150, memory=0.3, seed=seed)))
+    assert "mild half" not in found.method
+    assert found.coefficient.low < COEFFICIENT < found.coefficient.high
+
+
 def test_odd_days_are_set_aside() -> None:
     days = house()
     days.loc[[20, 50, 51, 90], "q_space"] = [0.0, 400.0, 380.0, 1.0]

@@ -90,7 +90,7 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     # a wrong meter spoils every figure that reads it, until the finding about the meter withholds it
     "unit_mismatch": frozenset({"implausible_efficiency", "heat_meter_disagrees", "outdoor_sensor_biased"}),
     "flow_return_swapped": frozenset({"heat_meter_disagrees", "implausible_efficiency"}),
-    "implausible_efficiency": frozenset({"heat_meter_disagrees", "unit_mismatch"}),
+    "implausible_efficiency": frozenset({"heat_meter_disagrees", "unit_mismatch", "heat_loss_above_design"}),
     # where nothing stands beside the heat meter its error is the house's, or the unit's
     "heat_meter_disagrees": frozenset(
         {"implausible_efficiency", "efficiency_below_expected", "heat_loss_below_design", "heat_loss_above_design", "capacity_short"}
