@@ -20,6 +20,7 @@ from analysis.plant.site import Site
 from analysis.readings import Readings
 from api.local_days import day_of, days, start_of, utc_days
 from api.plants import Plants
+from api.silent_spans import thin_readings, with_silences
 from api.state.database import Database
 from api.state.tables import FactChunk, FactDay, SiteRow
 from collector.store.protocol import PointSpan, Store
@@ -63,15 +64,19 @@ class FactsKeeper:
         wanted = self.fingerprints(plant, first, last)
         kept = self._kept_fingerprints(site.id, first, last)
         stale = [day for day, mark in wanted.items() if kept.get(day) != mark]
-        for start, end in _spans(stale, _chunk_days(points)):
-            readings = self.readings(
-                site, start - timedelta(days=MARGIN_DAYS), end + timedelta(days=MARGIN_DAYS)
-            )
+        if not stale:
+            return Updated(0, _whole(wanted))
+        thin = thin_readings(self._store, site.id, points)
+        work = with_silences(stale, self._store.revisions(site.id), thin, site.zone)
+        marks = wanted | self.fingerprints(plant, work[0], work[-1]) if len(work) > len(stale) else wanted
+        for start, end in _spans(work, _chunk_days(points)):
+            around = start - timedelta(days=MARGIN_DAYS), end + timedelta(days=MARGIN_DAYS)
+            readings = self.readings(site, *around) | thin
             facts = build_facts(plant, readings, start, end)
-            self._keep(site.id, facts, {day: wanted[day] for day in days(start, end)})
+            self._keep(site.id, facts, {day: marks[day] for day in days(start, end)})
             if progress:
                 progress(start, end)
-        return Updated(len(stale), _whole(wanted))
+        return Updated(len(work), _whole(wanted))
 
     def recent(self, site: Site, first: date, last: date) -> Facts:
         """The facts of first..last for somebody who looks at them: as `facts`, but the newest days, which change with

@@ -14,7 +14,8 @@ from analysis.errors import InputError
 from analysis.plant.load import parse_site
 from analysis.plant.site import Site
 from api.local_days import start_of
-from api.service import Service
+from api.service import Service, open_store
+from api.settings import Settings
 
 
 def ingest_files(
@@ -76,6 +77,68 @@ def export_site(service: Service, site_id: str, out: Path, first: date | None, l
     start = start_of(first, site.zone) if first else None
     end = start_of(last + timedelta(days=1), site.zone) if last else None
     return export_readings(site, service.store, out, start, end)
+
+
+def import_site(service: Service, site_id: str, files: Sequence[Path]) -> dict[str, Any]:
+    """Read exports of a site back in: Parquet as `export` wrote it, or its CSV.
+
+    Returns readings (in the files), stored, duplicates and rejected (reason -> count), over all files.
+    Raises InputError if the site is unknown or a file is of another form.
+    """
+    from collector.transfer import import_parquet
+
+    site = service.plants.get(site_id).site
+    parquet = [path for path in files if path.suffix.lower() == ".parquet"]
+    csv = [path for path in files if path not in parquet]
+    readings = stored = duplicates = 0
+    rejected: Counter[str] = Counter()
+    if csv:
+        summary = ingest_files(service, site_id, csv)
+        stored, duplicates = summary["readings"], summary["duplicates"]
+        rejected.update(summary["rejected"]["reasons"])
+        readings = stored + duplicates + summary["rejected"]["count"]
+    for path in parquet:
+        done = import_parquet(site, service.store, path, now=int(datetime.now(UTC).timestamp() * 1000))
+        readings += done.readings
+        stored += done.stored + done.replaced
+        duplicates += done.duplicates
+        rejected.update(done.rejected)
+    return {"readings": readings, "stored": stored, "duplicates": duplicates, "rejected": dict(rejected)}
+
+
+def move_fleet(
+    service: Service, target: Settings, sites: Sequence[str], announce: Callable[[str], None]
+) -> None:
+    """Copy sites' readings (all of them where none is named) into the store that `target` names, and compare.
+
+    The source is left as it is. Raises InputError for an unknown site or where both are the same store,
+    FieldfareError naming what does not agree afterwards.
+    """
+    from collector.transfer import checked, move
+
+    mine = service.settings
+    if target.store_url == mine.store_url and (
+        not mine.store_url or target.store_database == mine.store_database
+    ):
+        raise InputError("--to: the store in use and the one to move to are the same; name another")
+    chosen = [service.plants.get(s).site.id for s in sites] or [p.site.id for p in service.plants.all()]
+    there = open_store(target)
+    settle = getattr(there, "flush", None) or (lambda: None)
+    try:
+        checked(
+            move(
+                service.store,
+                there,
+                chosen,
+                settle=settle,
+                progress=lambda m: announce(
+                    f"{m.site}: {m.readings} readings, {m.stored + m.replaced} stored, {m.duplicates} there already, "
+                    f"{'agrees' if m.agrees else 'DOES NOT AGREE'}"
+                ),
+            )
+        )
+    finally:
+        there.close()
 
 
 def _check(site: Site, files: Sequence[Path]) -> None:

@@ -18,12 +18,13 @@ from api.collecting import mqtt_settings, run_collector
 from api.http.app import create_app
 from api.http.parts import Parts
 from api.jobs.runner import Runner
-from api.service import opened
+from api.service import Service, opened
 from api.settings import Settings
 
 log = logging.getLogger(__name__)
 GRACE_S = 5
 COLLECTOR_STOP_S = 15.0
+COLLECTOR_AGAIN_S = 10.0
 
 
 def serve(settings: Settings, announce: Callable[[str], None]) -> None:
@@ -118,6 +119,16 @@ def _scheduler(parts: Parts) -> Iterator[None]:
         scheduler.shutdown(wait=False)
 
 
+def _keep_collecting(service: Service, stop: threading.Event) -> None:
+    """Collect until stopped; a fault of ours is written down and collecting begins again, as nothing was acknowledged."""
+    while not stop.is_set():
+        try:
+            run_collector(service, stop)
+        except Exception:
+            log.exception("the collector ended; it starts again in %g s", COLLECTOR_AGAIN_S)
+            stop.wait(COLLECTOR_AGAIN_S)
+
+
 @contextmanager
 def _collector(parts: Parts) -> Iterator[None]:
     if not parts.settings.broker_url:
@@ -125,7 +136,7 @@ def _collector(parts: Parts) -> Iterator[None]:
         return
     mqtt_settings(parts.settings)
     stop = threading.Event()
-    thread = threading.Thread(target=run_collector, args=(parts.service, stop), name="collector")
+    thread = threading.Thread(target=_keep_collecting, args=(parts.service, stop), name="collector")
     thread.start()
     try:
         yield

@@ -1,10 +1,11 @@
-"""Readings in and out: `ingest`, `export`, `set-aside`."""
+"""Readings in and out: `ingest`, `export`, `import`, `move`, `set-aside`."""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -60,6 +61,59 @@ def export(settings: Settings, site_id: str, out: Path, first: date | None, last
     with opened(settings) as service:
         count = export_site(service, site_id, out, first, last)
     click.echo(f"{count} readings in {out}")
+
+
+@click.command("import")
+@click.argument("site_id", metavar="SITE")
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.pass_obj
+def import_(settings: Settings, site_id: str, files: tuple[Path, ...]) -> int:
+    """Read exports of a site (Parquet or CSV) back into the store.
+
+    Importing a file again stores nothing twice. Readings that can't be let in are counted by reason; the exit code
+    is then 3.
+    """
+    from api.intake import import_site
+    from api.service import opened
+
+    with opened(settings) as service:
+        told = import_site(service, site_id, files)
+    click.echo(
+        f"{told['readings']} readings read: {told['stored']} stored, {told['duplicates']} were here already"
+    )
+    if told["rejected"]:
+        from api.cli.entry import SOME_REJECTED
+
+        reasons = "; ".join(f"{reason}: {n}" for reason, n in told["rejected"].items())
+        click.echo(f"fieldfare: {sum(told['rejected'].values())} readings rejected ({reasons})", err=True)
+        return SOME_REJECTED
+    return 0
+
+
+@click.command("move")
+@click.argument("sites", metavar="[SITE]...", nargs=-1)
+@click.option("--to", "target", required=True, metavar="ADDRESS", help="A server's address, or `local`.")
+@click.option("--database", metavar="NAME", help="Its database or bucket. Default: the one configured.")
+@click.option("--token", metavar="TOKEN", help="What lets us in. Default: $FIELDFARE_STORE_TOKEN.")
+@click.pass_obj
+def move(
+    settings: Settings, sites: tuple[str, ...], target: str, database: str | None, token: str | None
+) -> None:
+    """Copy readings of all sites, or those named, into another store, and compare both reading for reading.
+
+    The store in use is left as it is. When all agree, point FIELDFARE_STORE_URL at the new one. Safe to repeat.
+    """
+    from api.intake import move_fleet
+    from api.service import opened
+
+    there = replace(
+        settings,
+        store_url="" if target == "local" else target,
+        store_database=database or settings.store_database,
+        store_token=token or settings.store_token,
+    )
+    with opened(settings) as service:
+        move_fleet(service, there, sites, click.echo)
 
 
 @click.group("set-aside")
@@ -139,4 +193,4 @@ def _bar(files: tuple[Path, ...]) -> Iterator[Callable[[int], None] | None]:
         yield step
 
 
-COMMANDS = (ingest, export, set_aside)
+COMMANDS = (ingest, export, import_, move, set_aside)

@@ -13,6 +13,7 @@ import pytest
 
 from api.cli.entry import run
 from tests.api.plants import readings, site_text, write_csv
+from tests.services import influx
 
 COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
 
@@ -323,3 +324,51 @@ def _quoted(text: str) -> str:
 def _env() -> dict[str, str]:
     root = str(Path(__file__).parents[2])
     return {**os.environ, "PYTHONPATH": root}
+
+
+def test_an_export_comes_back_in_and_a_fleet_moves_to_a_server_and_back(
+    with_data: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("all.parquet", "all.csv"):
+        assert run(["export", "alder-row", "--out", name]) == 0
+        written = int(capsys.readouterr().out.splitlines()[-1].split()[0])
+        assert run(["import", "alder-row", name]) == 0
+        assert f"{written} readings read: 0 stored, {written} were here already" in capsys.readouterr().out
+    assert run(["--data", "other", "site", "add", "alder.toml"]) == 0
+    assert run(["--data", "other", "import", "alder-row", "all.parquet"]) == 0
+    assert f"{written} stored, 0 were here already" in capsys.readouterr().out
+    assert run(["import", "alder-row", "alder.toml"]) == 2
+    assert run(["move", "--to", "local"]) == 2
+    assert "the same" in capsys.readouterr().err
+    with influx(tmp_path) as server:
+        server.create("fleet")
+        assert run(["move", "--to", server.url, "--database", "fleet"]) == 0
+        assert (
+            f"alder-row: {written} readings, {written} stored, 0 there already, agrees"
+            in capsys.readouterr().out
+        )
+        monkeypatch.setenv("FIELDFARE_STORE_URL", server.url)
+        monkeypatch.setenv("FIELDFARE_STORE_DATABASE", "fleet")
+        assert run(["--data", "third", "site", "add", "alder.toml"]) == 0
+        assert run(["--data", "third", "move", "alder-row", "--to", "local"]) == 0
+        assert f"{written} stored, 0 there already, agrees" in capsys.readouterr().out
+
+
+def test_collecting_begins_again_after_a_fault_of_ours(monkeypatch: pytest.MonkeyPatch) -> None:
+    from threading import Event
+
+    from api import serving
+
+    stop, calls = Event(), []
+
+    def failing(*_: object) -> None:
+        calls.append(1)
+        if len(calls) == 3:
+            stop.set()
+            return
+        raise RuntimeError("a fault of ours")
+
+    monkeypatch.setattr(serving, "run_collector", failing)
+    monkeypatch.setattr(serving, "COLLECTOR_AGAIN_S", 0.01)
+    serving._keep_collecting(None, stop)  # type: ignore[arg-type]
+    assert len(calls) == 3

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from analysis.facts.build import MARGIN_DAYS, build_facts
+from analysis.plant.load import parse_site
 from analysis.readings import Samples
 from api.facts_keeper import KINDS
 from api.service import Service
@@ -114,8 +115,6 @@ def test_another_site_lends_its_outdoor_sensor(service: Service) -> None:
     lent = site_text("elm", outdoor_from='"alder-row"').replace(
         '[[point]]\nid = "outdoor"\nquantity = "outdoor_temperature"\n', ""
     )
-    from analysis.plant.load import parse_site
-
     service.plants.add([(lent, parse_site(lent))])
     add_site(service, "alder-row")
     own = readings()
@@ -159,3 +158,29 @@ def test_facts_of_one_site_are_not_another_s(plant_here: Service) -> None:
     add_site(plant_here, "elm")
     plant_here.keeper.update(plant(plant_here).site, *days(4))
     assert plant_here.keeper.kept("elm", *days(4)).days.empty
+
+
+@pytest.mark.parametrize("every", [1, 30])
+def test_a_register_loses_nothing_over_a_silence_met_night_by_night(service: Service, every: int) -> None:
+    """An outage of nine days, and a meter read by hand each month: made day by day or at once, the energy is the same."""
+    text = site_text().replace(
+        'quantity = "heat_pump_electricity"\nas = "power"',
+        'quantity = "heat_pump_electricity"\nas = "register"\nunit = "kWh"',
+    )
+    service.plants.add([(text, parse_site(text))])
+    site = plant(service).site
+    begin, day = int(START.timestamp()) * 1000, 86_400_000
+    times = begin + np.arange(0, 70 * day, every * day if every > 1 else 3_600_000)
+    times = times[(times < begin + 20 * day) | (times > begin + 29 * day) | (every > 1)]
+    total = Samples(times, (times - begin) / 3_600_000 * 0.5)
+    point = "elec"
+    for n in range(70):
+        now = begin + n * day
+        today = (times >= now) & (times < now + day)
+        if today.any():
+            service.store.append("alder-row", {point: Samples(times[today], total.value[today])})
+        service.keeper.update(site, FIRST, FIRST + timedelta(days=n))
+    nightly = service.keeper.facts(site, *days(70))
+    whole = build_facts(site, {point: total}, *days(70))
+    same(nightly.days[["day", "e_total"]], whole.days[["day", "e_total"]])
+    assert whole.days["e_total"].sum() == pytest.approx(total.value[-1], rel=0.02)
