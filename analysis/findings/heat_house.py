@@ -22,7 +22,6 @@ _NEEDS = (
     Need(("heat_output", "space_heat", "flow_rate"), 240.0, 14),
     Need(("outdoor_temperature",), 180.0),
 )
-_COOL_WATER_K = 2.0
 _FLAT_OUT_SHARE = 0.7
 _READS = frozenset(
     {"heat_output", "space_heat", "hot_water_heat", "flow_rate", "outdoor_temperature", "room_temperature"}
@@ -67,9 +66,8 @@ def heat_loss_below_design(context: Context) -> Finding | None:
     )
     if ratio.value > limit:
         return None
-    # Rooms that nobody measures and that get cooler water than designed are cooler themselves.
-    cool = not loss.indoor_measured and (context.figures.curve.above_design_k.value or 0.0) < -_COOL_WATER_K
-    severity: Severity = "watch" if ratio.high < 1.0 - sure and not cool else "note"
+    # Rooms that nobody measures may be cooler than asked, more so in the cold, which looks just like a tighter house.
+    severity: Severity = "watch" if ratio.high < 1.0 - sure and loss.indoor_measured else "note"
     return Finding(
         "heat_loss_below_design", severity, _first(context), _sure(ratio, 1.0 - sure, above=False),
         f"The house loses {1.0 - ratio.value:.0%} less heat than designed ({_interval(ratio)} of the design).",

@@ -185,8 +185,8 @@ def _by_clock_change(context: Context) -> Finding | None:
         if not steady or abs(abs(jump) - _HOUR_MIN) > _SLACK_MIN:
             continue
         since = f"{days['day'].iloc[at]:%Y-%m-%d}"
-        return Finding(
-            "clock_offset", "watch", since, 0.85,
+        return Finding(  # a note: the heating's own clock, left as it was, spoils no figure, and is as likely
+            "clock_offset", "note", since, 0.85,
             f"Since the clocks changed on {since} the set-back comes an hour {'later' if jump > 0 else 'earlier'} by the readings' local time.",
             (
                 Evidence("set-back before the change", round(float(np.median(before)) / 60.0, 2), "h"),
@@ -194,8 +194,6 @@ def _by_clock_change(context: Context) -> Finding | None:
             ),
             next_step="Ask whether the heating's own clock was changed over; if it was, the export stamps its times in another zone than "
             f"the site file says ({zone.key} for days, [csv] timezone for times without an offset).",
-            home="Please look whether your heating control shows the right time: it may still be on the time before the clocks changed.",
-            visit="call",
         )  # fmt: skip
     return None
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import pairwise
@@ -136,18 +137,25 @@ def _fall(day: np.ndarray, pressure: Floats, loop: Floats) -> _Fall | None:
 
 def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, int] | None:
     """Level until some day and falling from it: (slope [bar/week], its error, index of that day); None where it does not fall."""
-    best: tuple[float, int] | None = None
-    n = len(number)
-    use_warm = float(warm.std()) > 0.5
-    for at in range(0, n - _FEWEST_DAYS + 1, max(1, n // 60)):
-        fit = robust_fit(_hinge_columns(number, warm, at, use_warm=use_warm), value, lags=3)
-        if best is None or fit.residual_sd < best[0] - 1e-9:
-            best = (fit.residual_sd, at)
-    if best is None:
+    n, use_warm = len(number), float(warm.std()) > 0.5
+    spread: dict[int, float] = {}
+
+    def look(starts: Iterable[int]) -> int:
+        for at in starts:
+            if at not in spread:
+                columns = _hinge_columns(number, warm, at, use_warm=use_warm)
+                spread[at] = robust_fit(columns, value, lags=0).residual_sd
+        return min(spread, key=lambda at: (spread[at], at))
+
+    last = n - _FEWEST_DAYS
+    if last < 0:
         return None
-    fit = robust_fit(_hinge_columns(number, warm, best[1], use_warm=use_warm), value)
+    wide, near = max(1, n // 15), max(1, n // 60)  # first far apart, then closer about the best
+    coarse = look(range(0, last + 1, wide))
+    best = look(range(max(coarse - wide, 0), min(coarse + wide, last) + 1, near))
+    fit = robust_fit(_hinge_columns(number, warm, best, use_warm=use_warm), value)
     slope, error = float(fit.coefficients[1]), float(np.sqrt(max(fit.covariance[1, 1], 0.0)))
-    return (slope, error, best[1]) if slope < 0 else None
+    return (slope, error, best) if slope < 0 else None
 
 
 def _hinge_columns(number: Floats, warm: Floats, at: int, *, use_warm: bool) -> Floats:

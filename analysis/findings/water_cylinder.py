@@ -157,6 +157,8 @@ def high_standing_loss(context: Context) -> Finding | None:
     # A cylinder that was emptied below its sensor holds a cold layer under a warm one, which even out for hours.
     full = np.nan_to_num(column(days, "tank_min")) >= _EMPTIED_C
     slow, by_day, by_night = (np.where(full, v, np.nan) for v in (slow, by_day, by_night))
+    # A small draw hides in a slow fall and only adds to it: what quiet hours show, by day or night, bounds the loss.
+    slow = np.fmin(slow, np.fmax(by_day, by_night))
     if np.isfinite(slow).sum() < 5:
         raise NotAssessed("no long enough time without draws or charges on at least 5 days")
     whole, daytime, night = middle(slow), middle(by_day), middle(by_night)

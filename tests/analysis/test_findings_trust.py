@@ -409,9 +409,8 @@ def test_a_clock_that_was_not_changed_over_is_told_by_the_set_back(begins_h, wor
     small = Small(first=date(2026, 3, 10))
     with_set_back(small, begins_h)
     finding = clock_offset(small.context())
-    assert (finding.severity, finding.since) == ("watch", "2026-03-29")
+    assert (finding.severity, finding.since) == ("note", "2026-03-29")  # as likely the heating's own clock
     assert word in finding.headline
-    assert finding.home
 
 
 @pytest.mark.parametrize("begins_h", [22.0, 20.0])

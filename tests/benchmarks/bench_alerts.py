@@ -139,6 +139,11 @@ def judged(seasons: list[dict[str, Any]], told: list[dict[str, Any]]) -> dict[st
         "found": len(found),
         "missed": dict(Counter(s["fault"] for s in faulty if s["seed"] not in found).most_common()),
         "median_days_to_alert": float(np.median(late)) if late else None,
+        "false_ones": [
+            {**f, "fault": by_seed[f["seed"]]["fault"], "begins": str(by_seed[f["seed"]]["begins"])}
+            for f in false
+        ],
+        "missed_ones": [[s["seed"], s["fault"]] for s in faulty if s["seed"] not in found],
         "reopened": sum(t["what"] == "reopened" for t in told),
     }
 
