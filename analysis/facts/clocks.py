@@ -16,6 +16,7 @@ _LEAST_KNOWN = 0.8
 _LEAST_SET_BACK_K = 0.5
 # Less swing than this is a plant at rest, or the noise of its meters: nothing to compare.
 _LEAST_W, _LEAST_K, _LEAST_STATE = 25.0, 0.2, 0.1
+_IN_STEP_MIN, _MUCH_THE_SAME = 5, 0.8
 
 
 def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
@@ -110,5 +111,11 @@ def _lags(
             continue
         r = np.where(usable, product / np.sqrt(np.maximum(energy, 1e-12) * size), -1.0)
         best = int(np.argmax(r))
+        # A rhythm is like itself a beat later too: of two likenesses much the same, no offset is the likelier.
+        here = int(a) - first
+        low = max(here - _IN_STEP_MIN, 0)
+        in_step = low + int(np.argmax(r[low : here + _IN_STEP_MIN + 1])) if low < shifts else best
+        if r[in_step] >= _MUCH_THE_SAME * r[best]:
+            best = in_step
         lag[i], like[i] = float(best - (int(a) - first)), float(r[best])
     return lag, like

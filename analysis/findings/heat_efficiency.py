@@ -10,6 +10,7 @@ import pandas as pd
 
 from analysis.errors import NotAssessed
 from analysis.facts.minutes import rated
+from analysis.figures.performance import coarse
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.heat_change import sure_drop
 from analysis.findings.model import Evidence, Finding, Severity
@@ -22,6 +23,7 @@ from analysis.findings.telling import column
 _RATING, _BEYOND, _UNRATED, _ELECTRICITY = 0.04, 0.06, 0.10, 0.01
 _PART_LOAD = 0.06  # inverters gain, on-off units lose by about so much at part load (EN 14825 tests)
 _FULL_HOURS, _FULL_KWH = 4.0, 8.0
+_SEES_FULL_MIN = 10.0
 _BEFORE_DAYS = 21
 
 
@@ -123,6 +125,9 @@ def _overall(context: Context, meter: float) -> _Ratio:
 def _near_full(context: Context, meter: float) -> _Ratio | None:
     """Heating and hot water near full output, where ratings are measured, each weighed by how well it can be told."""
     days, rating = context.days, context.site.heat_pump.rating
+    # A quarter hour's mean power against its last temperatures mixes the starts in: full output is not seen there.
+    if coarse(days, "heat_pump_electricity", _SEES_FULL_MIN):
+        return None
     hottest = max((p.flow_c for p in rating), default=0.0)
     parts = []
     for name, flow in (("full", _flow(days, "flow_by_heat")), ("full_hot", _reheat_flow(context))):

@@ -124,6 +124,10 @@ LIMITS_OPERATION: dict[str, Limit] = {
         0.08, "-", "common practice: one in twelve is more than fog, sensors and a change of load explain",
         "share of defrosts in a row with next to no frost, from which they count though the air is not warm",
     ),
+    "dry_defrost_least_share": Limit(
+        0.04, "-", "common practice: in a season of a thousand defrosts, one in 25 meets fog, sleet or a coil colder than thought",
+        "share of all defrosts in the spell, below which those without frost are no more than a note",
+    ),
     "dry_defrosts_act": Limit(
         60.0, "defrosts", "common practice: an hour of heating lost a month",
         "defrosts without frost, from which it needs a visit",

@@ -51,7 +51,7 @@ LIMITS_TRUST: dict[str, Limit] = {
         "the same as a share of the wider spacing, where readings are far apart",
     ),
     "clock_likeness": Limit(
-        0.45, "-", "a lag is read off days on which the two meters tell the same story; unlike days tell nothing",
+        0.55, "-", "a lag is read off days on which the two meters tell the same story: below, less than a third of one's swings are the other's",
         "correlation from which a day's lag is taken",
     ),
     "clock_sun_minutes": Limit(

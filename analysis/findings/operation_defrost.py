@@ -135,6 +135,7 @@ def defrost_without_frost(context: Context) -> Finding | None:
     number, on = len(chosen), int((so & inside(days, spell)).sum())
     share = number / max(int(defrosts["day"].isin(days["day"][inside(days, spell)]).sum()), 1)
     enough = number >= limit("dry_defrosts") and on >= limit("dry_defrost_days")
+    enough = enough and share >= limit("dry_defrost_least_share")
     energy = middle(_energy(defrosts, _rated(context)))
     severity: Severity = "note" if not enough else "act" if number >= limit("dry_defrosts_act") else "watch"
     severity = "note" if spell.until is not None else severity

@@ -89,7 +89,7 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
         mine = off & _within(context, spell)
         typical = float(np.median(late[mine]))
         # A true offset is one and the same every day; likenesses by accident are all over the day.
-        if np.median(np.abs(late[mine] - typical)) > max(0.05 * abs(typical), limit / 2.0):
+        if np.median(np.abs(late[mine] - typical)) > max(0.05 * abs(typical), limit / 3.0):
             continue
         keeps.discard(signal)
         out.append(_Lag(signal, typical, limit, spell))
