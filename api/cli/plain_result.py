@@ -79,7 +79,10 @@ def _findings(findings: list[dict[str, Any]]) -> str:
         for e in f["evidence"]:
             limit = f" (limit {_short(e['limit'])})" if e.get("limit") is not None else ""
             lines.append(f"      {e['label']}: {_short(e['value'])} {e['unit']}{limit}".rstrip())
-        lines += [f"      may be {c['cause'].replace('_', ' ')}: {c['because']}" for c in f["causes"]]
+        lines += [
+            f"      cause, {c['weight']:.0%} likely: {c['cause'].replace('_', ' ')}: {c['because']}"
+            for c in f["causes"]
+        ]
         lines += [
             f"      {label}: {f[key]}"
             for key, label in (("next_step", "next"), ("caution", "caution"))

@@ -154,7 +154,9 @@ def main() -> int:
     parser.add_argument("--days", type=int, default=210)
     parser.add_argument("--every", type=int, default=1, help="nights between two looks (default 1)")
     parser.add_argument("--first-seed", type=int, default=9001)
-    parser.add_argument("--out", type=Path, default=ROOT / "bench-results" / "alerts.json")
+    parser.add_argument(
+        "--json", "--out", dest="out", type=Path, default=ROOT / "bench-results" / "alerts.json"
+    )
     args = parser.parse_args()
     began = time.perf_counter()
     seeds = range(args.first_seed, args.first_seed + args.systems)

@@ -145,7 +145,9 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=120.0)
     parser.add_argument("--sites", type=int, default=None)
     parser.add_argument("--data", type=Path, help="a demo's data folder; made where there is none")
-    parser.add_argument("--out", type=Path, default=ROOT / "bench-results" / "service.json")
+    parser.add_argument(
+        "--json", "--out", dest="out", type=Path, default=ROOT / "bench-results" / "service.json"
+    )
     args = parser.parse_args()
     from api.demo import run_demo
     from api.service import opened
