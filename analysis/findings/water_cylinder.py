@@ -179,10 +179,12 @@ def high_standing_loss(context: Context) -> Finding | None:
     )
     if spell is None or spell.share < 0.5:
         return None
-    inside = (
-        so & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
-    )
-    loss = middle((by_day if circulates else slow)[inside])
+    # All days of the spell count, not only those above the limit, or scatter alone would carry it there.
+    since_then = (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
+    loss = middle((by_day if circulates else slow)[since_then])
+    if loss <= allowed:
+        return None
+    inside = so & since_then
     severity = graded(loss, allowed, max(limit("standing_loss_act") * worst, 1.5 * allowed))
     if spell.until is not None or inside.sum() < 7:
         severity = "note"
