@@ -25,6 +25,7 @@ log = logging.getLogger(__name__)
 GRACE_S = 5
 COLLECTOR_STOP_S = 15.0
 COLLECTOR_AGAIN_S = 10.0
+SEAL_EVERY_H = 12
 
 
 def serve(settings: Settings, announce: Callable[[str], None]) -> None:
@@ -112,11 +113,20 @@ def _scheduler(parts: Parts) -> Iterator[None]:
     scheduler.add_job(runner.tick, "interval", minutes=1, next_run_time=now)
     scheduler.add_job(runner.watch, "interval", minutes=5, next_run_time=now)
     scheduler.add_job(parts.notices.deliver, "interval", seconds=20)
+    scheduler.add_job(seal_older, "interval", hours=SEAL_EVERY_H, args=(parts.service,), next_run_time=now)
     scheduler.start()
     try:
         yield
     finally:
         scheduler.shutdown(wait=False)
+
+
+def seal_older(service: Service) -> int:
+    """Move readings that live collection has left behind into sealed files; a server packs its own. Returns how many."""
+    from collector.store.local import LocalStore
+
+    store = service.store
+    return store.seal(int(datetime.now(UTC).timestamp() * 1000)) if isinstance(store, LocalStore) else 0
 
 
 def _keep_collecting(service: Service, stop: threading.Event) -> None:

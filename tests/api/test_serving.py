@@ -14,6 +14,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import httpx
+import numpy as np
 import pytest
 
 from api.cli.entry import run
@@ -116,3 +117,17 @@ def test_the_demo_leaves_a_folder_of_other_data_alone(
     assert run(["--data", str(tmp_path), "demo", "--once"]) == 2
     assert "holds data that are not a demo's" in capsys.readouterr().err
     assert (tmp_path / "letter.txt").read_text(encoding="utf-8") == "keep me"
+
+
+def test_what_was_collected_long_ago_is_sealed(tmp_path: Path) -> None:
+    from analysis.readings import Samples
+    from api.service import opened
+    from api.serving import seal_older
+    from api.settings import Settings
+
+    with opened(Settings(data=tmp_path)) as service:
+        times = np.arange(1_767_225_600_000, 1_767_225_600_000 + 600_000, 60_000)
+        service.store.append("alder-row", {"flow": Samples(times, np.full(10, 40.0))})
+        assert seal_older(service) == 10
+        assert seal_older(service) == 0
+        assert len(service.store.read("alder-row")["flow"].time) == 10

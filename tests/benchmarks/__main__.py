@@ -16,6 +16,8 @@ from pathlib import Path
 HERE = Path(__file__).parent
 KEPT = HERE.parent.parent / "bench-results"
 JUDGED = ("accuracy", "confusion")
+SHORT = {"soak": ("--minutes", "3", "--sites", "20", "--nightly-every", "1")}
+"""How a measurement of hours is run among all the others; named, it takes its own time."""
 HOURS = ("soak",)
 """Run for hours, so only where they are named."""
 
@@ -35,11 +37,12 @@ def main(wanted: list[str]) -> int:
     KEPT.mkdir(exist_ok=True)
     failed = []
     for name in wanted or [n for n in known if n not in HOURS]:
+        brief = () if wanted else SHORT.get(name, ())
         module = f"tests.benchmarks.{name if name in JUDGED else f'bench_{name}'}"
         print(f"\n== {name}", flush=True)
         begin = time.monotonic()
         done = subprocess.run(
-            [sys.executable, "-m", module, "--json", str(KEPT / f"{name}.json")], check=False
+            [sys.executable, "-m", module, "--json", str(KEPT / f"{name}.json"), *brief], check=False
         )
         print(
             f"== {name}: {'done' if done.returncode == 0 else 'failed'} after {time.monotonic() - begin:.0f} s"

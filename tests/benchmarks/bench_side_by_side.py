@@ -15,7 +15,6 @@ from __future__ import annotations
 import argparse
 import inspect
 import json
-import os
 import re
 import shutil
 import subprocess
@@ -50,9 +49,7 @@ POINTS = (
 REGISTERS = ("hp_elec_kwh", "heat_kwh", "immersion_kwh", "backup_kwh")
 RUNNING_W = 350.0  # common practice: above standby and crankcase heater, below a working compressor
 HEATED_BELOW_C = 14.0  # common practice: on such days a house is heated
-COLD_S = 4  # quiet for so long, the database packs what it holds
 WAYS = {"fieldfare": "fieldfare", "pandas": "pandas script", "influx": "InfluxDB, queries"}
-COMMANDS = ("site add", "ingest", "analyse")
 UNANSWERED = {
     "pandas": "intervals; defrosts; electricity by use; expected performance; findings; roll-overs, jumps and "
     "drop-outs of registers; late or corrected readings; a second site with other meters",
@@ -76,10 +73,9 @@ def prepare(folder: Path, days: int) -> dict[str, Any]:
     wide_csv(one_day, folder / "day.csv")
     rows = sim.truth.days[:days]
     kwh = {name: sum(row["kwh"][name] for row in rows) for name in rows[0]["kwh"]}
-    spf = spf_of(kwh)
     truth = {
         "electricity_kwh": kwh["electricity"], "heat_kwh": kwh["heat"] + kwh["immersion"] + kwh["backup"],
-        "H2": spf["H2"], "H4": spf["H4"], "starts": sum(row["starts"] for row in rows),
+        "H2": spf_of(kwh)["H2"], "H4": spf_of(kwh)["H4"], "starts": sum(row["starts"] for row in rows),
         "heat_loss_w_per_k": sim.truth.htc_w_per_k,
     }  # fmt: skip
     return {"points": len(past), "readings": sum(len(s.time) for s in past.values()), "truth": truth}
@@ -93,21 +89,18 @@ def exchanged(readings: Readings, register: str) -> Readings:
     return {**readings, register: Samples(at_time, np.round(new, 3))}
 
 
-class Clock:
+class Clock(dict[str, float]):
     """Seconds of each question, by name."""
-
-    def __init__(self) -> None:
-        self.seconds: dict[str, float] = {}
 
     def timed(self, name: str, work: Callable[[], Any]) -> Any:
         begin = time.perf_counter()
         answer = work()
-        self.seconds[name] = time.perf_counter() - begin
+        self[name] = time.perf_counter() - begin
         return answer
 
 
 def memory_mb(process: int | str = "self") -> float:
-    """Peak resident memory; from /proc, since what getrusage tells a child begins with its parent's peak."""
+    """Peak resident memory; getrusage would begin with the parent's peak."""
     status = Path(f"/proc/{process}/status").read_text(encoding="utf-8")
     return int(next(line.split()[1] for line in status.splitlines() if line.startswith("VmHWM"))) / 1024
 
@@ -148,8 +141,8 @@ def by_fieldfare(folder: Path, days: int, clock: Clock) -> dict[str, Any]:
     intervals = json.dumps(result).count('"low"')
     gone = [f"{key}: {why}" for key, why in (result["performance"].get("reasons") or {}).items()]
     gone += [f"{row['code']}: {row['reason']}" for row in result["not_assessed"]]
-    return {
-        "answers": fieldfare_figures(result), "disk": disk, "memory_mb": memory_mb(), "lines": len(COMMANDS),
+    return {  # three lines: site add, ingest, analyse
+        "answers": fieldfare_figures(result), "disk": disk, "memory_mb": memory_mb(), "lines": 3,
         "unanswered": "; ".join(gone),
         "also": f"{intervals} figures with an interval, {len(result['findings'])} findings, "
         f"{result['defrost']['count']} defrosts, electricity by use",
@@ -158,8 +151,11 @@ def by_fieldfare(folder: Path, days: int, clock: Clock) -> dict[str, Any]:
 
 def fieldfare_figures(result: dict[str, Any]) -> dict[str, Any]:
     """The compared figures out of the result document."""
-    told, energy = result["performance"], result["energy"]
-    monthly = ("electricity_kwh", "heat_kwh", "H2", "H4")
+    told, energy, monthly = (
+        result["performance"],
+        result["energy"],
+        ("electricity_kwh", "heat_kwh", "H2", "H4"),
+    )
     return {
         "electricity_kwh": energy["electricity_kwh"]["total"], "heat_kwh": energy["heat_kwh"]["total"],
         "H2": told["H2"] and told["H2"]["value"], "H4": told["H4"] and told["H4"]["value"],
@@ -249,8 +245,6 @@ def by_pandas(folder: Path, days: int, clock: Clock) -> dict[str, Any]:
 
 
 class Database:
-    """A 1.x server's two doors."""
-
     def __init__(self, port: int) -> None:
         self.url, self.http = f"http://127.0.0.1:{port}", urllib3.PoolManager()
 
@@ -264,8 +258,7 @@ class Database:
             lines = []
             for i in range(start, min(start + batch, len(frame))):
                 fields = [f"{name}={v}" for name, values in columns if (v := values[i]) == v]
-                if modes[i] is not None:
-                    fields.append(f'mode="{modes[i]}"')
+                fields += [f'mode="{modes[i]}"'] if modes[i] is not None else []
                 lines.append(f"plant {','.join(fields)} {seconds[i]}")
             answer = self.http.request("POST", f"{self.url}/write?db=side&precision=s", body="\n".join(lines))
             assert answer.status == 204, answer.data
@@ -275,8 +268,7 @@ class Database:
         answer = self.http.request("GET", f"{self.url}/query", fields={"db": "side", "q": query}).json()
         assert "error" not in answer["results"][0], answer
         rows = [r for s in answer["results"][0].get("series", []) for r in s["values"]]
-        days = pd.to_datetime([str(r[0])[:10] for r in rows])
-        return pd.Series([r[1] for r in rows], days, dtype=float)
+        return pd.Series([r[1] for r in rows], pd.to_datetime([r[0][:10] for r in rows]), dtype=float)
 
 
 def queried(db: Database, site: Any, first: date, last: date) -> dict[str, Any]:
@@ -296,26 +288,13 @@ def queried(db: Database, site: Any, first: date, last: date) -> dict[str, Any]:
     # A start is where the power comes back after three minutes or more below the line; one lost reading is none.
     above = f'SELECT elapsed("hp_elec", 1m) AS off FROM plant WHERE "hp_elec" > {RUNNING_W} AND {within}'
     table["starts"] = db.ask(f'SELECT count("off") FROM ({above}) WHERE "off" > 2 AND {within} {by_day}')
-    # The first bucket may begin before the period.
-    days = pd.DataFrame(table).loc[str(first) : str(last)]
+    days = pd.DataFrame(table).loc[str(first) : str(last)]  # the first bucket may begin before
     return figures_of_days(days.fillna({"hot_water": 0.0, "starts": 0.0}))
-
-
-def settled(folder: Path) -> int:
-    """Bytes on disk once the server has written its log out, waited for a minute at most."""
-    until = time.monotonic() + 60.0
-    while bytes_in(folder / "wal") > 1_000_000 and time.monotonic() < until:
-        time.sleep(1.0)
-    time.sleep(2.0 * COLD_S)  # for the last packing
-    return bytes_in(folder / "data") + bytes_in(folder / "wal")
 
 
 def by_influx(folder: Path, days: int, clock: Clock) -> dict[str, Any]:
     site = parse_site((folder / "site.toml").read_text(encoding="utf-8"))
     last = FIRST + timedelta(days - 1)
-    # Its own ten minutes and four hours would outlast the measurement of what stays on disk.
-    os.environ["INFLUXDB_DATA_CACHE_SNAPSHOT_WRITE_COLD_DURATION"] = f"{COLD_S}s"
-    os.environ["INFLUXDB_DATA_COMPACT_FULL_WRITE_COLD_DURATION"] = f"{COLD_S}s"
     with influx(folder) as server:
         server.create("side")
         db = Database(server.server.port)
@@ -330,7 +309,8 @@ def by_influx(folder: Path, days: int, clock: Clock) -> dict[str, Any]:
         clock.timed("one more day", one_more)
         assert server.server.process is not None
         memory = memory_mb() + memory_mb(server.server.process.pid)
-        disk = settled(server.server.folder)
+        # As it lies just after: what was written last still stands in the log, and is packed hours later.
+        disk = bytes_in(server.server.folder / "data") + bytes_in(server.server.folder / "wal")
     work = (read_csv, Database, queried, figures_of_days, one_more)
     return {"answers": answers, "disk": disk, "memory_mb": memory, "lines": lines_of(*work)}
 
@@ -341,22 +321,17 @@ def lines_of(*work: Any) -> int:
     return sum(bool(line) and not line.startswith(("#", '"""')) for line in text)
 
 
-def apart(one: float, other: float) -> float:
-    return one / other - 1.0
-
-
 def months_apart(one: dict[str, Any], other: dict[str, Any], figure: str) -> float:
     """The greatest relative difference of a figure over the months both have."""
     both = one["months"].keys() & other["months"].keys()
     pairs = [(one["months"][k][figure], other["months"][k][figure]) for k in both]
-    return max((abs(apart(a, b)) for a, b in pairs if a is not None and b), default=float("nan"))
-
-
-def row(cells: Iterable[str]) -> str:
-    return "".join(f"{cell:>22}" for cell in cells)
+    return max((abs(a / b - 1.0) for a, b in pairs if a is not None and b), default=float("nan"))
 
 
 def show(told: dict[str, Any], given: dict[str, Any]) -> None:
+    def row(cells: Iterable[str]) -> str:
+        return "".join(f"{cell:>22}" for cell in cells)
+
     ours = told["fieldfare"]
     print(f"{given['points']} points, {given['readings']:,} readings")
     print(f"{'':<34}" + row(WAYS.values()))
@@ -365,11 +340,14 @@ def show(told: dict[str, Any], given: dict[str, Any]) -> None:
         print(f"{name + ' [s] (ratio to ours)':<34}" + row(cells))
     print(f"{'peak memory [MB]':<34}" + row(f"{told[w]['memory_mb']:.0f}" for w in WAYS))
     print(f"{'lines or commands of work':<34}" + row(str(told[w]["lines"]) for w in WAYS))
-    print(f"{'bytes kept a reading':<34}" + row(f"{told[w]['disk'] / given['readings']:.2f}" for w in WAYS))
+    print(
+        f"{'bytes on disk a reading, at once':<34}"
+        + row(f"{told[w]['disk'] / given['readings']:.2f}" for w in WAYS)
+    )
     print("\nfigure of the whole (apart from the truth)")
     for figure, true in given["truth"].items():
         values = [told[w]["answers"][figure] for w in WAYS]
-        cells = ["not given" if v is None else f"{v:,.2f} ({apart(v, true):+.1%})" for v in values]
+        cells = ["not given" if v is None else f"{v:,.2f} ({v / true - 1.0:+.1%})" for v in values]
         print(f"{f'{figure} {true:,.2f}':<34}" + row(cells))
     print("\ngreatest difference of a month's figure from ours")
     for figure in ("electricity_kwh", "heat_kwh", "H2", "H4"):
@@ -397,9 +375,8 @@ def main() -> None:
     args = parser.parse_args()
     if args.way:
         clock = Clock()
-        work = {"fieldfare": by_fieldfare, "pandas": by_pandas, "influx": by_influx}[args.way]
-        told = work(args.folder, args.days, clock)
-        print(json.dumps({"unanswered": UNANSWERED.get(args.way), **told, "seconds": clock.seconds}))
+        told = globals()[f"by_{args.way}"](args.folder, args.days, clock)
+        print(json.dumps({"unanswered": UNANSWERED.get(args.way), **told, "seconds": clock}))
         return
     folder = Path(tempfile.mkdtemp(prefix="side-"))
     try:

@@ -57,6 +57,7 @@ LINES = {
     "lag s": (0.0, 5.0), "behind": (0.0, 500.0), "set aside": (0.0, 0.0), "fleet ms": (0.5, 50.0), "site ms": (0.5, 50.0),
     "result ms": (0.5, 50.0), "metrics ms": (0.5, 100.0), "state MB": (0.20, 10.0),
 }  # fmt: skip
+SHOWN = ("service MB", "open files", "threads", "stored", "behind", "nights open", "readings MB", "hours")
 MORE_BYTES = 1.25  # bytes a further reading takes in the second half of a run, over those in the first
 
 
@@ -90,19 +91,15 @@ class Fleet:
         moved = {p: s.between(first + shift, last + shift) for p, s in list(plant.items())[:POINTS]}
         return {p: Samples(s.time - shift, s.value) for p, s in moved.items()}
 
-    def history(self, number: int) -> Readings:
-        return self.readings(number, self.start - self.history_days * MS_PER_DAY, self.start)
-
     def pack(self, number: int, minute: int) -> tuple[bytes, int]:
         """One minute as SenML, and how many readings it holds; a reading that the meter lost is not in it."""
         at = self.start + minute * MINUTE
         records: list[dict[str, Any]] = []
         for point, samples in self.readings(number, at, at + MINUTE).items():
             for value in samples.value.tolist():
-                said = {"vs": WORDS[int(value)]} if point == "mode" else {"v": value}
-                records.append({"n": point, **said})
-        if records:
-            records[0] = {"bt": at // 1000, **records[0]}
+                base = {} if records else {"bt": at // 1000}
+                told = {"vs": WORDS[int(value)]} if point == "mode" else {"v": value}
+                records.append({**base, "n": point, **told})
         return orjson.dumps(records), len(records)
 
 
@@ -111,7 +108,6 @@ def publish(fleet: Fleet, port: int, speed: float, stop: Any, newest: Any, taken
     client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id="gateways", clean_session=False)
     client.max_queued_messages_set(0)
     waiting: deque[tuple[paho.MQTTMessageInfo, int, int, int]] = deque()
-    fleet.plants  # noqa: B018  # made before the clock starts
     client.connect("127.0.0.1", port)
     client.loop_start()
     step, began, sent, total = 60.0 / speed / fleet.sites, time.monotonic(), 0, fleet.minutes * fleet.sites
@@ -163,15 +159,14 @@ class Readers:
 
     def look(self, stop: threading.Event) -> None:
         while not stop.wait(PAGES_S):
-            site = self.fleet.name(self.turn % self.fleet.sites)
-            self.turn += 1
             for kind, url in PAGES.items():
-                self.get(kind, url.format(site=site))
+                self.get(kind, url.format(site=self.fleet.name(self.turn % self.fleet.sites)))
+            self.turn += 1
 
     def metrics(self) -> tuple[dict[str, float], dict[str, int]]:
         """Sums by metric, and each site's newest reading [ms], which is a whole minute."""
         began = time.time()
-        lines = [x for x in self.get("metrics", "/metrics").splitlines() if x and not x.startswith("#")]
+        lines = [x for x in self.get("metrics", "/metrics").splitlines() if x.startswith("field")]
         middle = (began + time.time()) / 2.0
         sums: dict[str, float] = defaultdict(float)
         newest: dict[str, int] = {}
@@ -185,9 +180,8 @@ class Readers:
 
     def middle_times(self) -> dict[str, float]:
         """Median of each kind since it was last asked."""
-        told = {f"{kind} ms": float(np.median(times)) for kind, times in self.took.items() if times}
-        self.took.clear()
-        return told
+        took, self.took = self.took, defaultdict(list)
+        return {f"{kind} ms": float(np.median(times)) for kind, times in took.items()}
 
 
 @dataclass
@@ -210,10 +204,9 @@ class Nights:
         if waiting or len(rows) < self.count:
             return waiting
         begun, over = min(r.started for r in rows), max(r.ended or r.started for r in rows)
-        failed = sum(r.state == "failed" for r in rows)
-        told = {"begun": begun, "seconds": (over - begun).total_seconds(), "failed": failed}
         if not self.rounds or self.rounds[-1]["begun"] != begun:
-            self.rounds.append(told)
+            failed = sum(r.state == "failed" for r in rows)
+            self.rounds.append({"begun": begun, "seconds": (over - begun).total_seconds(), "failed": failed})
         if now >= self.next_at:
             self.next_at = now + self.every_s
             for row in rows:
@@ -227,7 +220,7 @@ def held(process: psutil.Process, server: psutil.Process, data: Path) -> dict[st
     for child in process.children(recursive=True):
         with suppress(psutil.NoSuchProcess):  # a night's worker that ends meanwhile
             workers += child.memory_info().rss / 1e6
-    bytes_of: dict[str, int] = {"readings": 0, "state": 0, "other": 0}
+    bytes_of = dict.fromkeys(("readings", "state", "other"), 0)
     for file in data.rglob("*"):
         with suppress(FileNotFoundError):  # a log of SQLite's that was just folded in
             part = "readings" if "readings" in file.parts else "state" if "state" in file.name else "other"
@@ -241,42 +234,37 @@ def held(process: psutil.Process, server: psutil.Process, data: Path) -> dict[st
 
 def compared(fleet: Fleet, data: Path, newest: list[int]) -> dict[str, int]:
     """Every reading of every site against what was given: missing, not given, and of another value."""
-    told = {"expected": 0, "stored": 0, "missing": 0, "extra": 0, "other_value": 0}
+    told = dict.fromkeys(("expected", "stored", "missing", "extra", "other_value"), 0)
+    nothing = Samples(np.empty(0, np.int64), np.empty(0))
     store = LocalStore(data / "readings")
     for number in range(fleet.sites):
         given = fleet.readings(number, fleet.start - fleet.history_days * MS_PER_DAY, newest[number] + 1)
         kept = store.read(fleet.name(number))
         for point in given.keys() | kept.keys():
-            nothing = Samples(np.empty(0, np.int64), np.empty(0))
             want, got = given.get(point, nothing), kept.get(point, nothing)
             _, a, b = np.intersect1d(want.time, got.time, return_indices=True)
-            told["expected"] += len(want.time)
-            told["stored"] += len(got.time)
-            told["missing"] += len(want.time) - len(a)
-            told["extra"] += len(got.time) - len(b)
-            told["other_value"] += int(np.sum(want.value[a] != got.value[b]))
+            other = int(np.sum(want.value[a] != got.value[b]))
+            counts = (len(want.time), len(got.time), len(want.time) - len(a), len(got.time) - len(b), other)
+            told = {key: told[key] + count for key, count in zip(told, counts, strict=True)}
     store.close()
     return told
 
 
 def verdicts(series: list[dict[str, float]]) -> list[dict[str, Any]]:
-    """Of each quantity: start, middle, end, and whether it grew after the first quarter beyond its line.
-
-    Growth is Theil and Sen's slope times the time; it counts where even the low end of its 95 % interval is above the line.
-    """
-    n = len(series)
+    """Of each quantity: start, middle, end, and whether it grew after the first quarter beyond its line: whether even the
+    low end of the 95 % interval of Theil and Sen's slope, times the time, is above it."""
+    n, hours = len(series), np.array([r["hours"] for r in series])
     rows: list[dict[str, Any]] = []
     for name, (share, least) in LINES.items():
         values = np.array([r.get(name, np.nan) for r in series])
-        hours = np.array([r["hours"] for r in series])
         later = np.isfinite(values) & (np.arange(n) >= n // 4)
         if later.sum() < 4:
             continue
         slope, _, low, high = stats.theilslopes(values[later], hours[later], 0.95)
         line = max(share * float(np.median(values[later])), least)
-        eighth = n // 8 + 1
-        parts = values[:eighth], values[(n - eighth) // 2 : (n + eighth) // 2], values[-eighth:]
-        means = [float(np.nanmean(part)) for part in parts]
+        known = values[np.isfinite(values)]  # no page has been fetched yet at the first look
+        parts = np.array_split(known, max(3, min(9, len(known))))
+        means = [float(np.mean(parts[at])) for at in (0, len(parts) // 2, -1)]
         rows.append({
             "what": name, "means": means, "highest": float(np.nanmax(values)), "an_hour": [slope, low, high],
             "line": line, "grew": bool(low * float(np.ptp(hours[later])) > line),
@@ -285,26 +273,24 @@ def verdicts(series: list[dict[str, float]]) -> list[dict[str, Any]]:
 
 
 def bytes_a_reading(series: list[dict[str, float]]) -> tuple[float, float]:
-    """Bytes that a further reading took on disk, in the first and the second half."""
-    half = len(series) // 2
-    parts = (series[: half + 1], series[half:])
-    first, second = (
-        stats.theilslopes([r["readings MB"] * 1e6 for r in p], [r["stored"] for r in p])[0] for p in parts
-    )
-    return float(first), float(second)
+    """Bytes that a further reading took on disk, in the first and the second half of a run."""
+    known = [(r["stored"], r["readings MB"] * 1e6) for r in series if np.isfinite(r["stored"])]
+    half = len(known) // 2
+    parts = [np.array(part) for part in (known[: half + 1], known[half:])]
+    slopes = [stats.theilslopes(p[:, 1], p[:, 0])[0] if len(p) > 1 else float("nan") for p in parts]
+    return float(slopes[0]), float(slopes[1])
 
 
 def soak(fleet: Fleet, folder: Path, speed: float, nightly_every: float) -> dict[str, Any]:
-    settings = Settings(data=folder)
     series: list[dict[str, float]] = []
-    with opened(settings) as service, broker() as server:
+    before, oldest = 0, fleet.start - fleet.history_days * MS_PER_DAY
+    with opened(Settings(data=folder)) as service, broker() as server:
         for number in range(fleet.sites):
             toml = fleet.toml(number)
             service.plants.add([(toml, parse_site(toml))])
-            service.store.append(fleet.name(number), fleet.history(number))
-        before = sum(
-            p.count for n in range(fleet.sites) for p in service.store.points(fleet.name(n)).values()
-        )
+            before += service.store.append(
+                fleet.name(number), fleet.readings(number, oldest, fleet.start)
+            ).stored
         os.environ["FIELDFARE_BROKER_URL"] = f"mqtt://127.0.0.1:{server.port}"
         port, log = free_port(), folder / "soak.log"
         process = start(log, "--data", str(folder), "serve", "--port", str(port))
@@ -331,26 +317,21 @@ def soak(fleet: Fleet, folder: Path, speed: float, nightly_every: float) -> dict
                     continue
                 next_sample += SAMPLE_S
                 series.append(sample(readers, newest, taken, before, speed) | held(*watched, folder))
-                series[-1] |= {
-                    "hours": (time.monotonic() - began) / 3600.0,
-                    "nights open": waiting,
-                    "late s": late.value,
-                }
-                print(brief(series[-1]), flush=True)
-            until = time.monotonic() + 120.0
-            while (
-                time.monotonic() < until and readers.metrics()[0]["fieldfare_readings"] < before + taken.value
-            ):
+                hours = (time.monotonic() - began) / 3600.0
+                series[-1] |= {"hours": hours, "nights open": waiting, "late s": late.value}
+                print("  ".join(f"{k} {v:.1f}" for k, v in series[-1].items() if k in SHOWN), flush=True)
+            for _ in range(8):
+                if readers.metrics()[0]["fieldfare_readings"] >= before + taken.value:
+                    break
                 time.sleep(16.0)  # the service counts no oftener
         finally:
             stop.set()
             over.set()
             if gateways.pid:
                 gateways.join(90)
-            if process.poll() is None:
-                process.send_signal(signal.SIGINT)
-                with suppress(subprocess.TimeoutExpired):
-                    process.wait(60)
+            process.send_signal(signal.SIGINT)  # nothing happens where it has ended
+            with suppress(subprocess.TimeoutExpired):
+                process.wait(60)
             end(process)
     lines = log.read_text(errors="replace").splitlines()
     return {
@@ -372,39 +353,22 @@ def sample(readers: Readers, newest: Any, taken: Any, before: int, speed: float)
     }  # fmt: skip
 
 
-def brief(row: dict[str, float]) -> str:
-    names = (
-        "service MB",
-        "broker MB",
-        "open files",
-        "threads",
-        "stored",
-        "behind",
-        "lag s",
-        "nights open",
-        "readings MB",
-    )
-    return f"{row['hours'] * 60:6.1f} min  " + "  ".join(f"{n} {row[n]:.0f}" for n in names)
-
-
 def show(told: dict[str, Any]) -> bool:
     """Print the tables. Returns whether nothing grew and nothing is missing."""
-    print(f"\n{'':<14}{'start':>10}{'middle':>10}{'end':>10}{'highest':>10}{'an hour (95 %)':>30}{'line':>9}")
+    print(f"\n{'':<14}{'start':>10}{'middle':>10}{'end':>10}{'highest':>10}{'an hour (95 %)':>34}{'line':>9}")
     for r in told["verdicts"]:
         slope = "{:+.2f} ({:+.2f} to {:+.2f})".format(*r["an_hour"])
         numbers = "".join(f"{v:>10.1f}" for v in (*r["means"], r["highest"]))
-        print(f"{r['what']:<14}{numbers}{slope:>30}{r['line']:>9.1f}  {'GREW' if r['grew'] else 'level'}")
+        print(f"{r['what']:<14}{numbers}{slope:>34}{r['line']:>9.1f}  {'GREW' if r['grew'] else 'level'}")
     first, second = told["bytes_a_reading"]
     print(f"bytes a further reading takes: {first:.1f} in the first half, {second:.1f} in the second")
     for n in told["nights"]:
         print(f"night begun {n['begun']:%H:%M:%S}: through in {n['seconds']:.1f} s, {n['failed']} failed")
-    check = told["check"]
-    print(f"readings: {told['published']} published; with the days before them {check}")
-    for line in [*told["errors"][:5], *told["log_errors"][:5]]:
-        print(" ", line)
-    exact = not (check["missing"] or check["extra"] or check["other_value"])
-    good = exact and not any(r["grew"] for r in told["verdicts"]) and second <= MORE_BYTES * max(first, 1.0)
-    return good and not told["errors"] and not told["log_errors"] and told["exit"] == 0
+    print(f"readings: {told['published']} published; with the days before {(check := told['check'])}")
+    print("\n".join([*told["errors"][:5], *told["log_errors"][:5]]))
+    wrong = check["missing"] or check["extra"] or check["other_value"] or told["exit"] or told["errors"]
+    grew = any(r["grew"] for r in told["verdicts"]) or second > MORE_BYTES * max(first, 1.0)
+    return not (wrong or grew or told["log_errors"])
 
 
 def main() -> int:
@@ -412,9 +376,7 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=120.0)
     parser.add_argument("--sites", type=int, default=200)
     parser.add_argument("--speed", type=float, default=10.0)
-    parser.add_argument(
-        "--nightly-every", type=float, default=30.0, help="minutes from one night to the next"
-    )
+    parser.add_argument("--nightly-every", type=float, default=30.0, help="minutes between nights")
     parser.add_argument("--history", type=int, default=7, help="days of readings before the first")
     parser.add_argument("--json", type=Path)
     args = parser.parse_args()
@@ -427,12 +389,9 @@ def main() -> int:
     finally:
         shutil.rmtree(folder)
     told |= {"verdicts": verdicts(told["series"]), "bytes_a_reading": bytes_a_reading(told["series"])}
-    good = show(told)
     if args.json:
-        args.json.write_text(
-            json.dumps({"when": datetime.now(UTC).isoformat(), **vars(args), **told}, default=str)
-        )
-    return 0 if good else 1
+        args.json.write_text(json.dumps({"when": datetime.now(UTC), **vars(args), **told}, default=str))
+    return 0 if show(told) else 1
 
 
 if __name__ == "__main__":
