@@ -13,7 +13,7 @@ import orjson
 from analysis.errors import InputError
 from analysis.plant.load import parse_site
 from analysis.plant.site import Site
-from api.local_days import start_of
+from api.local_days import now_ms, start_of
 from api.service import Service, open_store
 from api.settings import Settings
 
@@ -60,7 +60,7 @@ def take_senml(service: Service, site: Site, pack: list[dict[str, Any]]) -> dict
     from collector.mqtt.decode import Decoder, Message
     from collector.mqtt.topics import Routes
 
-    now = int(datetime.now(UTC).timestamp() * 1000)
+    now = now_ms()
     message = Message(f"fieldfare/{site.id}/readings", orjson.dumps(pack), now)
     decoded = Decoder(Routes([site])).decode([message], now)
     if decoded.refused:
@@ -98,7 +98,7 @@ def import_site(service: Service, site_id: str, files: Sequence[Path]) -> dict[s
         rejected.update(summary["rejected"]["reasons"])
         readings = stored + duplicates + summary["rejected"]["count"]
     for path in parquet:
-        done = import_parquet(site, service.store, path, now=int(datetime.now(UTC).timestamp() * 1000))
+        done = import_parquet(site, service.store, path, now=now_ms())
         readings += done.readings
         stored += done.stored + done.replaced
         duplicates += done.duplicates
@@ -123,14 +123,13 @@ def move_fleet(
         raise InputError("--to: the store in use and the one to move to are the same; name another")
     chosen = [service.plants.get(s).site.id for s in sites] or [p.site.id for p in service.plants.all()]
     there = open_store(target)
-    settle = getattr(there, "flush", None) or (lambda: None)
     try:
         checked(
             move(
                 service.store,
                 there,
                 chosen,
-                settle=settle,
+                settle=there.flush,
                 progress=lambda m: announce(
                     f"{m.site}: {m.readings} readings, {m.stored + m.replaced} stored, {m.duplicates} there already, "
                     f"{'agrees' if m.agrees else 'DOES NOT AGREE'}"

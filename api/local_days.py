@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from analysis.readings import MS_PER_DAY
 
 EPOCH = date(1970, 1, 1)
+
+
+def now_ms() -> int:
+    """This moment [ms]."""
+    return int(datetime.now(UTC).timestamp() * 1000)
 
 
 def start_of(day: date, zone: ZoneInfo) -> int:

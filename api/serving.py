@@ -18,6 +18,7 @@ from api.collecting import mqtt_settings, run_collector
 from api.http.app import create_app
 from api.http.parts import Parts
 from api.jobs.runner import Runner
+from api.local_days import now_ms
 from api.service import Service, opened
 from api.settings import Settings
 
@@ -122,11 +123,8 @@ def _scheduler(parts: Parts) -> Iterator[None]:
 
 
 def seal_older(service: Service) -> int:
-    """Move readings that live collection has left behind into sealed files; a server packs its own. Returns how many."""
-    from collector.store.local import LocalStore
-
-    store = service.store
-    return store.seal(int(datetime.now(UTC).timestamp() * 1000)) if isinstance(store, LocalStore) else 0
+    """Pack what live collection has left behind. Returns how many readings were moved."""
+    return service.store.seal(now_ms())
 
 
 def _keep_collecting(service: Service, stop: threading.Event) -> None:

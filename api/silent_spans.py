@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from analysis.readings import MS_PER_DAY, Readings
+from analysis.facts.build import is_thin
+from analysis.readings import Readings
 from api.local_days import EPOCH, day_of, days
 from collector.store.protocol import PointSpan, Store
 
@@ -16,16 +17,9 @@ LONGEST_DAYS = 400
 """A silence that is looked across: a meter read once a year still tells of its year."""
 
 
-def thin_points(points: dict[str, PointSpan]) -> list[str]:
-    """Points read less than daily, by hand as a rule."""
-    return [
-        name for name, p in points.items() if p.count > 1 and (p.last - p.first) / (p.count - 1) > MS_PER_DAY
-    ]
-
-
 def thin_readings(store: Store, site: str, points: dict[str, PointSpan]) -> Readings:
-    """All readings of the thin points; there are few by their nature."""
-    thin = thin_points(points)
+    """All readings of the points read less than daily; there are few by their nature."""
+    thin = [name for name, p in points.items() if is_thin(p.count, p.first, p.last)]
     return store.read(site, thin) if thin else {}
 
 

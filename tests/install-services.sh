@@ -12,6 +12,7 @@ need influxd influxdb
 need chromium chromium
 need nginx nginx-light
 need pdftoppm poppler-utils
+need systemd-analyze systemd
 if ! command -v postgres >/dev/null 2>&1 && ! ls /usr/lib/postgresql/*/bin/postgres >/dev/null 2>&1; then
     missing="$missing postgresql"
 fi

@@ -34,9 +34,10 @@ from collector.store.protocol import Appended, Store
 START_SECONDS = 20.0
 
 
-def binary(name: str) -> str:
-    """Path of an installed program; skips the test without it, fails it in CI."""
-    found = shutil.which(name, path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin:/usr/bin")
+def binary(name: str, *folders: Path) -> str:
+    """Path of an installed program, looked for in `folders` first; skips the test without it, fails it in CI."""
+    usual = (os.environ.get("PATH", ""), "/usr/sbin", "/usr/local/sbin", "/usr/local/bin", "/usr/bin")
+    found = shutil.which(name, path=os.pathsep.join([*map(str, folders), *usual]))
     if found is None:
         (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"{name} is not installed")
     return str(found)

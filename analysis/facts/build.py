@@ -60,6 +60,11 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     return facts.between(first, last)
 
 
+def is_thin(count: int, first: int, last: int) -> bool:
+    """True for a point read less than daily, by hand as a rule. first, last : times [ms] of its `count` readings"""
+    return count > 1 and (last - first) / (count - 1) > MS_PER_DAY
+
+
 def _near(samples: Samples, start: int, end: int) -> Samples:
     """The samples of start <= time < end; of a point read less than daily also the one before and the one after.
 
@@ -67,6 +72,6 @@ def _near(samples: Samples, start: int, end: int) -> Samples:
     """
     a, b = np.searchsorted(samples.time, (start, end))
     n = len(samples.time)
-    if n > 1 and float(samples.time[-1] - samples.time[0]) / (n - 1) > MS_PER_DAY:
+    if n and is_thin(n, int(samples.time[0]), int(samples.time[-1])):
         a, b = max(a - 1, 0), min(b + 1, n)
     return Samples(samples.time[a:b], samples.value[a:b])

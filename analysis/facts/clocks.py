@@ -114,8 +114,8 @@ def _lags(
         # A rhythm is like itself a beat later too: of two likenesses much the same, no offset is the likelier.
         here = int(a) - first
         low = max(here - _IN_STEP_MIN, 0)
-        in_step = low + int(np.argmax(r[low : here + _IN_STEP_MIN + 1])) if low < shifts else best
+        in_step = low + int(np.argmax(r[low : here + _IN_STEP_MIN + 1]))
         if r[in_step] >= _MUCH_THE_SAME * r[best]:
             best = in_step
-        lag[i], like[i] = float(best - (int(a) - first)), float(r[best])
+        lag[i], like[i] = float(best - here), float(r[best])
     return lag, like

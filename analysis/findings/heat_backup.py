@@ -43,9 +43,7 @@ def backup_heater_use(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, like, hold_days=3, gone_days=10)
     if spell is None:
         return None
-    inside = (
-        like & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
-    )
+    inside = like & spell.covers(days["day"])
     total = float(np.nansum(mild[inside]))
     share = total / max(_space_heat(context, inside), total, 1e-9)
     watch, act = context.limit("backup_share_watch"), context.limit("backup_share_act")

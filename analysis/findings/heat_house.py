@@ -176,10 +176,10 @@ def capacity_short(context: Context) -> Finding | None:
             severity = "note"
             if confidence > 0.9:
                 severity = graded(margin.value, limit("capacity_watch"), limit("capacity_act"), downward=True)
-    enough = failed is not None and failed.days >= limit("capacity_failed_days")
     # Against a margin that says it holds, a few days flat out are a long set-back or a party of guests.
-    if failed is not None and margin and (margin.value or 0.0) >= 1.0:
-        enough = failed.days >= 2.0 * limit("capacity_failed_days")
+    holds = bool(margin) and (margin.value or 0.0) >= 1.0
+    needed = limit("capacity_failed_days") * (limit("capacity_failed_against_margin") if holds else 1.0)
+    enough = failed is not None and failed.days >= needed
     if failed is not None and enough and (not margin or (margin.value or 0.0) < 1.1):
         severity = "act" if failed.deficit_k >= 2.0 or severity == "act" else "watch"
         confidence = max(confidence, 1.0 - 0.5 ** (failed.days / 2.0))

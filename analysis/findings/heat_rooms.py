@@ -52,12 +52,7 @@ def room_below_target(context: Context) -> Finding | None:
         )
         if spell is None or spell.share < 0.3:
             continue
-        inside = (
-            known
-            & so
-            & (days["day"] >= spell.since).to_numpy()
-            & (days["day"] <= (spell.until or "9999")).to_numpy()
-        )
+        inside = known & so & spell.covers(days["day"])
         found.append(
             (
                 middle(zone.deficit[inside]) + (0.0 if zone.own else limit("room_deficit_watch")),

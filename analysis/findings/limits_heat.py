@@ -62,6 +62,10 @@ LIMITS_HEAT: dict[str, Limit] = {
         3.0, "days", "common practice: a recovery from a set-back or from absence takes one or two days",
         "days milder than the design's on which the unit ran flat out and fell short",
     ),
+    "capacity_failed_against_margin": Limit(
+        2.0, "-", "common practice: one measure against another needs twice the evidence",
+        "times as many such days, where output over load on the design day says that it holds",
+    ),
     "room_deficit_note": Limit(
         0.7, "K", "a room thermostat's band of half a kelvin and a sensor's 0.2 K (common practice)", "room under its target, hours after it was asked",
     ),

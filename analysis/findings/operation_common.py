@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.findings.context import Context
@@ -90,9 +89,3 @@ def middle(values: Floats) -> float:
     """Median of what is known; nan where nothing is."""
     known = values[np.isfinite(values)]
     return float(np.median(known)) if len(known) else float("nan")
-
-
-def inside(days: pd.DataFrame, spell: Spell) -> Flags:
-    """The days of a spell."""
-    day = days["day"].dt.strftime("%Y-%m-%d").to_numpy()
-    return np.asarray((day >= spell.since) & (day <= (spell.until or "9999")), dtype=np.bool_)

@@ -15,7 +15,6 @@ from analysis.findings.operation_common import (
     Floats,
     graded,
     heating_year,
-    inside,
     lowered,
     middle,
     ranked,
@@ -51,7 +50,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=14)
     if spell is None:
         return None
-    here = inside(days, spell) & judged
+    here = spell.covers(days["day"]) & judged
     above = middle(excess[here])
     if above < limit("flow_above_curve_note_k"):
         return None
@@ -273,7 +272,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, warm, hold_days=3, gone_days=14)
     if spell is None:
         return None
-    here = inside(days, spell) & warm
+    here = spell.covers(days["day"]) & warm
     hours = float(np.mean(heating[here])) / 60.0
     heat = float(np.nansum(column(days, "q_heating_warm")[here]))
     used = _electricity_of(days, here, heat)

@@ -14,7 +14,6 @@ from analysis.findings.operation_common import (
     Flags,
     Floats,
     heating_year,
-    inside,
     lowered,
     middle,
     ranked,
@@ -67,7 +66,7 @@ def short_cycling(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
     if spell is None:
         return _unseen(context)
-    here = inside(days, spell) & so
+    here = spell.covers(days["day"]) & so
     severity, over = _severity(context, by_day, here, np.where(brief, size, np.nan), spell)
     chosen = runs[runs["day"].isin(days["day"][here])]
     starts = middle(by_day.count[here])
@@ -200,7 +199,7 @@ def _by_counter(context: Context) -> Finding | None:
     )
     if spell is None:
         return None
-    here = inside(days, spell) & so
+    here = spell.covers(days["day"]) & so
     many, mean = middle(starts[here]), middle(length[here])
     over = many / limit("counted_starts_a_day")
     severity = lowered("act" if over >= 2.0 else "watch", spell, limit("cycling_days"))

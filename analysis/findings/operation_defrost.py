@@ -12,7 +12,6 @@ from analysis.findings.operation_common import (
     Flags,
     Floats,
     heating_year,
-    inside,
     lowered,
     middle,
     ranked,
@@ -68,7 +67,7 @@ def excessive_defrost(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=21)
     if spell is None:
         return None
-    here = frosty[frosty["day"].isin(days["day"][inside(days, spell)])]
+    here = frosty[frosty["day"].isin(days["day"][spell.covers(days["day"])])]
     interval = middle(here["since_last"].to_numpy(dtype=np.float64))
     frost = middle((here["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64))
     length, drawn = middle(here["minutes"].to_numpy(dtype=np.float64)), middle(_drawn(here, rated))
@@ -131,9 +130,9 @@ def defrost_without_frost(context: Context) -> Finding | None:
     spell = _spell_of_weather(context, so)
     if spell is None:
         return None
-    chosen = defrosts[dry & defrosts["day"].isin(days["day"][inside(days, spell)]).to_numpy()]
-    number, on = len(chosen), int((so & inside(days, spell)).sum())
-    share = number / max(int(defrosts["day"].isin(days["day"][inside(days, spell)]).sum()), 1)
+    chosen = defrosts[dry & defrosts["day"].isin(days["day"][spell.covers(days["day"])]).to_numpy()]
+    number, on = len(chosen), int((so & spell.covers(days["day"])).sum())
+    share = number / max(int(defrosts["day"].isin(days["day"][spell.covers(days["day"])]).sum()), 1)
     enough = number >= limit("dry_defrosts") and on >= limit("dry_defrost_days")
     enough = enough and share >= limit("dry_defrost_least_share")
     energy = middle(_energy(defrosts, _rated(context)))

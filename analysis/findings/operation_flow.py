@@ -15,7 +15,6 @@ from analysis.findings.operation_common import (
     Floats,
     graded,
     heating_year,
-    inside,
     lowered,
     middle,
     ranked,
@@ -50,7 +49,7 @@ def low_flow(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, judged, hold_days=3, gone_days=7)
     if spell is None:
         return None
-    here = inside(days, spell) & judged
+    here = spell.covers(days["day"]) & judged
     value = middle(share[here])
     lift, wide = _difference(context, here & steady, nominal)
     if value >= limit("low_flow_note_share") or (
@@ -259,7 +258,7 @@ def buffer_mixing(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
     if spell is None:
         return None
-    here = inside(days, spell) & judged
+    here = spell.covers(days["day"]) & judged
     lost = middle(drop[here])
     if lost < 0.8 * limit("buffer_drop_watch_k"):
         return None

@@ -7,7 +7,7 @@ import numpy as np
 from analysis.errors import NotAssessed
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
-from analysis.findings.operation_common import MAINS_CAUTION, Flags, Floats, graded, inside, lowered, middle
+from analysis.findings.operation_common import MAINS_CAUTION, Flags, Floats, graded, lowered, middle
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import column, sure
 from analysis.use import least_running_w
@@ -38,7 +38,7 @@ def high_standby(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
     if spell is None:
         return None
-    here = inside(days, spell) & judged
+    here = spell.covers(days["day"]) & judged
     drawn = middle(power[here])
     if drawn < watch:
         return None
@@ -117,7 +117,7 @@ def pump_always_on(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
     if spell is None:
         return None
-    here = inside(days, spell) & judged
+    here = spell.covers(days["day"]) & judged
     hours, part = float(np.mean(pumped[here])) / 60.0, float(np.sum(pumped[here]) / np.sum(unasked[here]))
     if part < limit("idle_pump_share") and hours < limit("idle_pump_hours"):
         return None

@@ -19,6 +19,11 @@ class Spell:
     days: int
     share: float
 
+    def covers(self, day: pd.Series) -> NDArray[np.bool_]:
+        """Which of these days (datetime64, n) lie in it: bool (n,)."""
+        inside = day >= self.since
+        return np.asarray(inside if self.until is None else inside & (day <= self.until), dtype=np.bool_)
+
 
 def last_spell(
     day: pd.Series,

@@ -86,7 +86,7 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
             keeps.add(signal)
         if spell is None or spell.share < 0.7:
             continue
-        mine = off & _within(context, spell)
+        mine = off & spell.covers(context.whole.days["day"])
         typical = float(np.median(late[mine]))
         # A true offset is one and the same every day; likenesses by accident are all over the day.
         if np.median(np.abs(late[mine] - typical)) > max(0.05 * abs(typical), limit / 3.0):
@@ -94,11 +94,6 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
         keeps.discard(signal)
         out.append(_Lag(signal, typical, limit, spell))
     return out, keeps
-
-
-def _within(context: Context, spell: Spell) -> np.ndarray:
-    day = context.whole.days["day"].dt.strftime("%Y-%m-%d")
-    return ((day >= spell.since) & (day <= (spell.until or "9999"))).to_numpy()
 
 
 def _spacing(context: Context, signal: str) -> float:
@@ -213,7 +208,7 @@ def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
     spell = last_spell(days["day"], so, np.isfinite(smooth), hold_days=_FEWEST_DAYS)
     if spell is None or spell.share < 0.7:
         return None, True
-    off = float(np.nanmedian(centre[so & _within(context, spell)]))
+    off = float(np.nanmedian(centre[so & spell.covers(context.whole.days["day"])]))
     return _solar(context, spell, off, limit, "the middle of the day's sunshine"), True
 
 
@@ -231,7 +226,7 @@ def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
     spell = last_spell(days["day"], so, strong, hold_days=_FEWEST_DAYS)
     if spell is None or spell.share < 0.7:
         return None, True
-    typical = float(np.median(off[so & _within(context, spell)]))
+    typical = float(np.median(off[so & spell.covers(context.whole.days["day"])]))
     return _solar(context, spell, 60.0 * typical, 60.0 * limit, "the warmest time of the outdoor air"), True
 
 

@@ -177,9 +177,7 @@ def pressure_low(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, known, hold_days=3, gone_days=7)
     if spell is None:
         return None
-    inside = (
-        so & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
-    )
+    inside = so & spell.covers(days["day"])
     level = float(np.median(pressure[inside][-14:]))
     severity: Severity = graded(level, watch, act, downward=True) if spell.until is None else "note"
     return Finding(

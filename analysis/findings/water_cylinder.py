@@ -49,9 +49,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, known, hold_days=4, gone_days=28)
     if spell is None:
         return None
-    inside = (
-        known & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
-    )
+    inside = known & spell.covers(days["day"])
     # A cluster of bad days is not the rule: the share is taken over a month at least.
     weekly = _WEEK * float((so & inside).sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
     severity = graded(weekly, limit("cold_days_watch"), limit("cold_days_act"))
@@ -180,7 +178,7 @@ def high_standing_loss(context: Context) -> Finding | None:
     if spell is None or spell.share < 0.5:
         return None
     # All days of the spell count, not only those above the limit, or scatter alone would carry it there.
-    since_then = (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
+    since_then = spell.covers(days["day"])
     loss = middle((by_day if circulates else slow)[since_then])
     if loss <= allowed:
         return None

@@ -29,9 +29,7 @@ def immersion_use(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, known, hold_days=3, gone_days=10)
     if spell is None:
         return None
-    inside = (
-        known & (days["day"] >= spell.since).to_numpy() & (days["day"] <= (spell.until or "9999")).to_numpy()
-    )
+    inside = known & spell.covers(days["day"])
     # A busy week is not the rule: the mean is over a month at least.
     a_day = float(beyond[inside].sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
     watch = limit("immersion_watch_kwh")

@@ -48,7 +48,7 @@ def slow_reheat(context: Context) -> Finding | None:
     spell = _spell(context, reheats, so, told)
     if spell is None or spell.share < 0.5:
         return None
-    inside = so & told & _within(reheats, spell)
+    inside = so & told & spell.covers(reheats["day"])
     length, coil, flow = middle(slow[inside]), middle(approach[inside]), middle(share[inside])
     over = _over(
         (
@@ -160,7 +160,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
     spell = _spell(context, reheats, short, np.isfinite(top))
     if spell is None or spell.share < limit("reheat_short_share"):
         return None
-    inside = short & _within(reheats, spell)
+    inside = short & spell.covers(reheats["day"])
     stalled = float(gave_up[inside].mean())
     end = middle(top[inside])
     hottest = middle(reheats["flow_max"].to_numpy(dtype=np.float64)[inside])
@@ -301,10 +301,6 @@ def _spell(context: Context, reheats: pd.DataFrame, so: Flags, told: Flags) -> S
     return last_spell(
         days["day"], by_day["so"].to_numpy() > 0.5 * by_day["told"].to_numpy(), judged, hold_days=3
     )
-
-
-def _within(reheats: pd.DataFrame, spell: Spell) -> Flags:
-    return np.asarray((reheats["day"] >= spell.since) & (reheats["day"] <= (spell.until or "9999")))
 
 
 def _over(ratios: tuple[float, ...]) -> float:

@@ -139,13 +139,11 @@ def add_points(db: sqlite3.Connection, site: int, points: Iterable[str]) -> dict
 def put(db: sqlite3.Connection, table: str, rows: list[Row]) -> tuple[int, int]:
     """Insert rows or replace their values. Returns how many keys were new, and how many changed value."""
     new = 0
-    whole = len(rows) - len(rows) % _ROWS_AT_ONCE
-    many = f"INSERT OR IGNORE INTO {table} VALUES {', '.join(['(?, ?, ?, ?)'] * _ROWS_AT_ONCE)}"  # noqa: S608
-    for at in range(0, whole, _ROWS_AT_ONCE):
-        new += db.execute(many, list(chain.from_iterable(rows[at : at + _ROWS_AT_ONCE]))).rowcount
-    one = f"INSERT OR IGNORE INTO {table} VALUES (?, ?, ?, ?)"  # noqa: S608
-    if rest := rows[whole:]:
-        new += db.executemany(one, rest).rowcount
+    for at in range(0, len(rows), _ROWS_AT_ONCE):
+        part = rows[at : at + _ROWS_AT_ONCE]
+        places = ", ".join(["(?, ?, ?, ?)"] * len(part))
+        insert = f"INSERT OR IGNORE INTO {table} VALUES {places}"  # noqa: S608
+        new += db.execute(insert, list(chain.from_iterable(part))).rowcount
     if new == len(rows):
         return new, 0
     turned = [(value, site, ts, point, value) for site, ts, point, value in rows]

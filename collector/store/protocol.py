@@ -55,6 +55,16 @@ class Store(Protocol):
         """UTC day (days since 1970-01-01) -> a number that grows whenever a reading of that day changes."""
         ...
 
+    def seal(self, now: int) -> int:
+        """Pack what live collection has left behind, where that is the store's own doing. now : int [ms]
+
+        Returns how many readings were moved."""
+        ...
+
+    def flush(self) -> None:
+        """Return when everything given is where it will be read from. Raises FieldfareError if that can't be had."""
+        ...
+
     def forget(self, site: str) -> None:
         """Remove every byte of a site."""
         ...

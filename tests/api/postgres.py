@@ -11,24 +11,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-import pytest
-
-from tests.services import end, free_port, wait_for_port
-
-
-def _program(name: str) -> str:
-    folders = sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)
-    path = os.pathsep.join([*map(str, folders), os.environ.get("PATH", ""), "/usr/local/bin"])
-    found = shutil.which(name, path=path)
-    if found is None:
-        (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"{name} is not installed")
-    return str(found)
+from tests.services import binary, end, free_port, wait_for_port
 
 
 @contextmanager
 def postgres() -> Iterator[str]:
     """Gives the server's address without a database's name. The server refuses to run as root, so another user runs it."""
-    initdb, server = _program("initdb"), _program("postgres")
+    folders = sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)
+    initdb, server = binary("initdb", *folders), binary("postgres", *folders)
     who = pwd.getpwnam("nobody") if os.geteuid() == 0 else None
     folder = Path(tempfile.mkdtemp(prefix="pg-"))
     own = {"user": who.pw_uid, "group": who.pw_gid, "extra_groups": []} if who else {}

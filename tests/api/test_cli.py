@@ -352,23 +352,3 @@ def test_an_export_comes_back_in_and_a_fleet_moves_to_a_server_and_back(
         assert run(["--data", "third", "site", "add", "alder.toml"]) == 0
         assert run(["--data", "third", "move", "alder-row", "--to", "local"]) == 0
         assert f"{written} stored, 0 there already, agrees" in capsys.readouterr().out
-
-
-def test_collecting_begins_again_after_a_fault_of_ours(monkeypatch: pytest.MonkeyPatch) -> None:
-    from threading import Event
-
-    from api import serving
-
-    stop, calls = Event(), []
-
-    def failing(*_: object) -> None:
-        calls.append(1)
-        if len(calls) == 3:
-            stop.set()
-            return
-        raise RuntimeError("a fault of ours")
-
-    monkeypatch.setattr(serving, "run_collector", failing)
-    monkeypatch.setattr(serving, "COLLECTOR_AGAIN_S", 0.01)
-    serving._keep_collecting(None, stop)  # type: ignore[arg-type]
-    assert len(calls) == 3

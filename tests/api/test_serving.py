@@ -131,3 +131,23 @@ def test_what_was_collected_long_ago_is_sealed(tmp_path: Path) -> None:
         assert seal_older(service) == 10
         assert seal_older(service) == 0
         assert len(service.store.read("alder-row")["flow"].time) == 10
+
+
+def test_collecting_begins_again_after_a_fault_of_ours(monkeypatch: pytest.MonkeyPatch) -> None:
+    from threading import Event
+
+    from api import serving
+
+    stop, calls = Event(), []
+
+    def failing(*_: object) -> None:
+        calls.append(1)
+        if len(calls) == 3:
+            stop.set()
+            return
+        raise RuntimeError("a fault of ours")
+
+    monkeypatch.setattr(serving, "run_collector", failing)
+    monkeypatch.setattr(serving, "COLLECTOR_AGAIN_S", 0.01)
+    serving._keep_collecting(None, stop)  # type: ignore[arg-type]
+    assert len(calls) == 3

@@ -1,6 +1,6 @@
 """Runs the measurements one after another and keeps their figures as JSON: `make bench`, or name some.
 
-    python -m tests.benchmarks                 # all of them but those that run for hours
+    python -m tests.benchmarks                 # all of them, slow; the soak for minutes only
     python -m tests.benchmarks line store      # bench_line and bench_store
 
 Figures are ratios to work done in the same run; read those, not the seconds.
@@ -18,8 +18,6 @@ KEPT = HERE.parent.parent / "bench-results"
 JUDGED = ("accuracy", "confusion")
 SHORT = {"soak": ("--minutes", "3", "--sites", "20", "--nightly-every", "1")}
 """How a measurement of hours is run among all the others; named, it takes its own time."""
-HOURS = ("soak",)
-"""Run for hours, so only where they are named."""
 
 
 def names() -> list[str]:
@@ -36,7 +34,7 @@ def main(wanted: list[str]) -> int:
         return 2
     KEPT.mkdir(exist_ok=True)
     failed = []
-    for name in wanted or [n for n in known if n not in HOURS]:
+    for name in wanted or known:
         brief = () if wanted else SHORT.get(name, ())
         module = f"tests.benchmarks.{name if name in JUDGED else f'bench_{name}'}"
         print(f"\n== {name}", flush=True)

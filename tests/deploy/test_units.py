@@ -1,6 +1,5 @@
 """systemd units, compose file, proxy and database configuration: read by the programs they are for where those are here."""
 
-import shutil
 import socket
 import ssl
 import subprocess
@@ -24,9 +23,7 @@ VARIABLES = {f"FIELDFARE_{name.upper()}" for name in Settings.__dataclass_fields
     ["fieldfare.service", "fieldfare-collect@.service", "fieldfare-backup.service", "fieldfare-backup.timer"],
 )
 def test_systemd_finds_nothing_wrong_with_a_unit(unit, tmp_path):
-    program = shutil.which("systemd-analyze")
-    if program is None:
-        pytest.skip("systemd-analyze is not installed")
+    program = binary("systemd-analyze")
     for name in ("bin/fieldfare", "bin/python"):
         path = tmp_path / "opt" / name
         path.parent.mkdir(parents=True, exist_ok=True)
