@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,11 +20,16 @@ from analysis.registers import Event, whole_total
 
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]
+Between = Literal["line", "last", "nearest"]
 
 # No dwelling's heat pump or heaters draw or give more [kW]; a register that rises faster has jumped.
 MOST_KW = 60.0
 # A net heat register falls while a defrost draws heat back: at most about one defrost's worth [kWh].
 DEFROST_FALL_KWH = 2.0
+# A state told at its changes alone is believed for so long: a unit at rest in summer still makes hot water each day.
+_LONGEST_STATE_MIN = 24 * 60.0
+# Readings so close follow a power's rise and fall.
+_LINE_UP_TO_MIN = 2.5
 
 
 @dataclass(frozen=True)
@@ -124,14 +130,36 @@ def rhythm(time: Times) -> tuple[float, float]:
     return usual, max(5.0, 3.0 * usual, min(float(np.quantile(gaps, 0.95)) * 1.5, 24 * 60.0))
 
 
+def told_at_changes(samples: Samples) -> bool:
+    """True for a state that is told when it changes, and so holds until its next reading however long that takes.
+
+    A state that is sampled changes on its own beat: the silence before a new value is a whole number of the usual ones.
+    One told at its changes comes off the beat with every new value, and hardly repeats itself or does so on a beat.
+    """
+    if len(samples.time) < 8:
+        return False
+    gaps = np.diff(samples.time)
+    usual = float(np.median(gaps))
+    if usual <= 2.0 * MS_PER_MINUTE:
+        return False
+    beats = gaps / usual
+    off_beat = np.abs(beats - np.maximum(np.round(beats), 1.0)) > 0.1
+    new = np.diff(samples.value) != 0.0
+    if new.sum() < 4 or off_beat[new].mean() <= 0.5:
+        return False
+    return bool(new.mean() > 0.8 or off_beat[~new].mean() < 0.5 * off_beat[new].mean())
+
+
 def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Readings) -> None:
     zones: dict[str, list[Floats]] = {}
     for point in points:
         samples = _likely(grid, point, canonical(point, readings[point.id]))
         usual, longest = rhythm(samples.time)
-        grid.spacing[quantity] = max(grid.spacing.get(quantity, 0.0), usual)
         hold = point.form == "state"
-        laid, seen = on_minutes(grid.time, samples, longest, hold=hold)
+        if hold and told_at_changes(samples):
+            usual, longest = 1.0, _LONGEST_STATE_MIN
+        grid.spacing[quantity] = max(grid.spacing.get(quantity, 0.0), usual)
+        laid, seen = on_minutes(grid.time, samples, longest, between="last" if hold else "line")
         grid.seen[point.id] = seen
         zones.setdefault(point.zone, []).append(laid)
     by_zone = {zone: _mean(parts) for zone, parts in zones.items()}
@@ -165,12 +193,12 @@ def _note_unlikely(grid: Grid, point: Point, time: Times, odd: NDArray[np.bool_]
 
 
 def on_minutes(
-    time: Times, samples: Samples, longest: float, *, hold: bool = False
+    time: Times, samples: Samples, longest: float, *, between: Between = "line"
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Means of each minute's readings, bridged over silences up to `longest` [minutes].
 
     time : int64 (n,) [ms], minute starts. samples : Samples
-    hold : bool, default False. Keep the last value instead of a straight line (states)
+    between : what holds between two readings: a straight line, the last value (states), or the nearer one
     Returns float64 (n,), and bool (n,): True where a reading or its own rhythm covers the minute.
     """
     n = len(time)
@@ -183,7 +211,7 @@ def on_minutes(
     if len(where) and bool(np.all(np.diff(where) > 0)):
         laid[where] = value
     elif len(where):
-        if hold:
+        if between == "last":
             laid[where] = value  # numpy keeps the last one given for an index
         else:
             count = np.bincount(where, minlength=n)
@@ -205,7 +233,11 @@ def on_minutes(
     tail = (left == len(knots) - 1) & (missing - previous < min(longest, 5.0))
     use = bridged | tail
     fill = missing[use]
-    laid[fill] = values[left[use]] if hold else np.interp(fill, knots, values)
+    if between == "line":
+        laid[fill] = np.interp(fill, knots, values)
+    else:
+        nearer = (between == "nearest") & (left < len(knots) - 1) & (2 * missing > previous + following)
+        laid[fill] = values[np.maximum(left, 0) + nearer][use]
     return laid, np.isfinite(laid)
 
 
@@ -256,7 +288,9 @@ def _lay_energy(grid: Grid, quantity: str, points: list[Point], readings: Readin
         by_form.setdefault(point.form, []).append(laid)
         spacing[point.form] = max(spacing.get(point.form, 0.0), shown)
     total = {form: np.sum(parts, axis=0) for form, parts in by_form.items()}
-    shape_form = min(spacing, key=lambda f: (spacing[f], f == "register"))
+    # Minutes apart, a power is a sample and a register that moves as often is the whole: it has the better shape too.
+    sampled = min(spacing.values()) > _LINE_UP_TO_MIN
+    shape_form = min(spacing, key=lambda f: (spacing[f], (f == "register") != sampled))
     grid.spacing[quantity] = spacing[shape_form]
     if "register" not in total:
         grid.energy[quantity] = total[shape_form]
@@ -300,7 +334,9 @@ def _counts_only_forward(register: Floats, drawn_back: Floats) -> bool:
 def _from_power(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, float]:
     samples = _likely(grid, point, samples)
     usual, longest = rhythm(samples.time)
-    laid, grid.seen[point.id] = on_minutes(grid.time, samples, longest)
+    # A power that is sampled stands for the time about it; a line would share one use's heat with the next.
+    between: Between = "nearest" if usual > _LINE_UP_TO_MIN else "line"
+    laid, grid.seen[point.id] = on_minutes(grid.time, samples, longest, between=between)
     return laid / 60.0, usual
 
 

@@ -15,7 +15,7 @@ from analysis.figures.estimate import Estimate
 from analysis.figures.expected import Expected, Loss, expected, losses
 from analysis.figures.fitted_curve import FittedCurve, fitted_curve
 from analysis.figures.heat_loss import HeatLoss, heat_loss
-from analysis.figures.hot_water import HotWaterFigures, hot_water_figures
+from analysis.figures.hot_water import HotWaterFigures, blurred_reheats, hot_water_figures
 from analysis.figures.money import Money, money
 from analysis.figures.operation import Cycling, Defrosting, cycling, defrosting
 from analysis.figures.performance import Performance, performance
@@ -69,7 +69,7 @@ class Result:
                 "timezone": self.site.site.timezone,
             },
             "coverage": _coverage(self.facts),
-            "energy": _energy(self.facts, Reasons(self.site, self.spoiled)),
+            "energy": _energy(self.facts, f.performance.blurred, Reasons(self.site, self.spoiled)),
             "performance": _performance(f),
             "losses": [asdict_loss(x) for x in f.losses],
             "heat_loss": _heat_loss(f.heat_loss),
@@ -93,13 +93,13 @@ def figures(site: Site, facts: Facts) -> Figures:
     loss = heat_loss(site, days)
     water = hot_water_figures(site, facts)
     return Figures(
-        performance(site, days),
+        performance(site, days, blurred_reheats(facts)),
         expected(site, days),
         losses(site, facts),
         loss,
         capacity(site, days, loss, water.heat_kwh_per_day),
         fitted_curve(site, days),
-        cycling(facts),
+        cycling(site, facts),
         defrosting(site, facts),
         water,
         comfort(days),
@@ -137,18 +137,19 @@ def _coverage(facts: Facts) -> dict[str, Any]:
     return {"share": share, "points": points}
 
 
-def _energy(facts: Facts, why: Reasons) -> dict[str, Any]:
+def _energy(facts: Facts, blurred: str | None, why: Reasons) -> dict[str, Any]:
     days = facts.days
 
     def total(column: str) -> float | None:
         return None if days[column].isna().all() else float(days[column].sum())
 
     untold = float(days["e_untold"].sum()) > 0.05 * max(float(days["e_total"].sum()), 1e-9)
+    untold |= blurred is not None
     by_use = {
         name: None if untold else total(f"e_{column}")
         for name, column in (("space_heating", "space"), ("hot_water", "hot_water"), ("defrost", "defrost"))
     }
-    heat_told = float(days["q_use_known"].sum()) > 0.5 * float(days["n_heat"].sum()) > 0
+    heat_told = float(days["q_use_known"].sum()) > 0.5 * float(days["n_heat"].sum()) > 0 and blurred is None
     electricity = {
         "total": total("e_total"), "heat_pump": total("e_heat_pump"), "backup_heater": total("e_backup"),
         "immersion": total("e_immersion"), "circulation_pump": total("e_pump"), **by_use, "idle": total("e_idle"),
@@ -170,7 +171,7 @@ def _energy(facts: Facts, why: Reasons) -> dict[str, Any]:
     return {
         "electricity_kwh": electricity,
         "heat_kwh": heat,
-        "reason": reason or ("the meters can't tell heating from hot water" if untold else None),
+        "reason": reason or blurred or ("the meters can't tell heating from hot water" if untold else None),
     }
 
 

@@ -28,19 +28,28 @@ _BEST_COP = 7.5
 _TYPICAL_TURN_DOWN = 0.3
 
 
+_WATER_TOLD = {
+    "operating_mode": "use by mode", "diverter_to_hot_water": "use by diverter", "hot_water_heat": "use by heat meters",
+    "cylinder_temperature": "use by cylinder temperature", "flow_temperature": "use by flow temperature",
+    "none made": "no hot water here", "nothing": "use can't be told",
+}  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Use:
     """Codes of each minute.
 
     code : int8 (n,): OFF, HEATING, HOT_WATER, DEFROST, COOLING, UNTOLD, or UNKNOWN where nothing tells
     running : bool (n,), the compressor works. serves : int8 (n,), the use whose water still flows after a stop
-    basis : how running and use were told
+    basis : how running and use were told. water_spacing : minutes between the readings that tell hot water from
+        heating; nan where nothing does
     """
 
     code: NDArray[np.int8]
     running: Flags
     serves: NDArray[np.int8]
     basis: str
+    water_spacing: float
 
 
 def least_running_w(site: Site) -> float:
@@ -57,7 +66,7 @@ def tell_use(site: Site, grid: Grid, balance: Balance) -> Use:
     Returns Use. Where only electricity is measured the use of a running minute is UNTOLD.
     """
     running, known, how = _running(site, grid, balance)
-    water, water_how = _for_hot_water(site, grid, balance, running)
+    water, told_by = _for_hot_water(site, grid, balance, running)
     defrost, defrost_how = _defrosting(site, grid, balance, running, water)
     code = np.full(len(grid), OFF, dtype=np.int8)
     mode = grid.gauge("operating_mode")
@@ -74,7 +83,10 @@ def tell_use(site: Site, grid: Grid, balance: Balance) -> Use:
     running = _bridged(running, defrost)
     code[running & (code == OFF)] = UNTOLD if water is None and site.hot_water is not None else HEATING
     code[~known] = UNKNOWN
-    return Use(code, running & known, _last_use(code), f"{how}; {defrost_how}; {water_how}")
+    spacing = grid.spacing.get(told_by, np.nan)
+    return Use(
+        code, running & known, _last_use(code), f"{how}; {defrost_how}; {_WATER_TOLD[told_by]}", spacing
+    )
 
 
 def _running(site: Site, grid: Grid, balance: Balance) -> tuple[Flags, Flags, str]:
@@ -198,26 +210,53 @@ def _spacing_of_heat(grid: Grid) -> float:
 
 
 def _for_hot_water(site: Site, grid: Grid, balance: Balance, running: Flags) -> tuple[Flags | None, str]:
-    """Which minutes make hot water; None where nothing can tell."""
+    """Which minutes make hot water, None where nothing can tell; and the quantity that told."""
     n = len(grid)
     if site.hot_water is None and not grid.has("hot_water_heat"):
-        return np.zeros(n, dtype=bool), "no hot water here"
+        return np.zeros(n, dtype=bool), "none made"
     mode = grid.gauge("operating_mode")
     if np.isfinite(mode).mean() > 0.5 and grid.spacing["operating_mode"] <= 15.0:
-        word = np.round(np.nan_to_num(mode))
+        word = _word_of_each_minute(
+            np.asarray(np.round(np.nan_to_num(mode)), dtype=np.float64),
+            grid.spacing["operating_mode"],
+            running,
+        )
         # A defrost in the middle of a reheat still belongs to it.
-        return _carried(word == HOT_WATER, word == DEFROST), "use by mode"
+        return _carried(word == HOT_WATER, word == DEFROST), "operating_mode"
     diverter = grid.gauge("diverter_to_hot_water")
     if np.isfinite(diverter).mean() > 0.5:
-        return np.nan_to_num(diverter) > 0.5, "use by diverter"
+        return np.nan_to_num(diverter) > 0.5, "diverter_to_hot_water"
     space, water = balance.space_heat, balance.hot_water_heat
     if space is not None and water is not None and grid.spacing["hot_water_heat"] <= 15.0:
-        return np.nan_to_num(water) > np.nan_to_num(space), "use by heat meters"
+        return np.nan_to_num(water) > np.nan_to_num(space), "hot_water_heat"
     if grid.has("cylinder_temperature") and grid.spacing["cylinder_temperature"] <= 15.0:
-        return _by_cylinder(grid, running), "use by cylinder temperature"
+        return _by_cylinder(grid, running), "cylinder_temperature"
     if grid.has("flow_temperature") and grid.spacing["flow_temperature"] <= 5.0 and site.heating_curve:
-        return _by_flow(site, grid, running), "use by flow temperature"
-    return None, "use can't be told"
+        return _by_flow(site, grid, running), "flow_temperature"
+    return None, "nothing"
+
+
+def _word_of_each_minute(word: Floats, spacing: float, running: Flags) -> Floats:
+    """The unit's word for each minute, from words that each hold until the next.
+
+    Minute words stand as they are. Words further apart are true of their own moment: a minute takes the nearer one,
+    and a minute in which the unit works takes the nearest that says for what, within two spacings.
+    """
+    if spacing <= 2.0 or not len(word):
+        return word
+    n, at = len(word), np.arange(len(word))
+    half = int(spacing // 2)
+    near = word[np.minimum(at + half, n - 1)]
+    works = word != OFF
+    before = np.maximum.accumulate(np.where(works, at, -n))
+    after = np.minimum.accumulate(np.where(works, at, 2 * n)[::-1])[::-1]
+    # A held word was said up to a spacing ago.
+    since = np.where(before == at, half, at - before + spacing)
+    until = after - at
+    nearest = np.where(since <= until, before, after)
+    usable = np.minimum(since, until) <= 2.0 * spacing
+    filled = np.where(usable, word[np.clip(nearest, 0, n - 1)], OFF)
+    return np.where(running & (near == OFF), filled, near)
 
 
 def _by_cylinder(grid: Grid, running: Flags) -> Flags:

@@ -74,6 +74,7 @@ def _known(minutes: Minutes, day: Segments) -> dict[str, object]:
         out[f"seen.{point}"] = day.count(seen)
     for quantity, spacing in minutes.grid.spacing.items():
         out[f"spacing.{quantity}"] = np.full(len(day), spacing)
+    out["use_spacing"] = np.full(len(day), minutes.use.water_spacing)
     return out
 
 

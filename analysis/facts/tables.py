@@ -8,7 +8,7 @@ from datetime import date
 
 import pandas as pd
 
-METHOD_VERSION = "3"
+METHOD_VERSION = "4"
 """Grows with every change that changes a fact; kept facts of another version are stale."""
 
 

@@ -27,6 +27,19 @@ class HotWaterFigures:
     reasons: dict[str, str]
 
 
+def blurred_reheats(facts: Facts) -> str | None:
+    """Why readings so far apart can't tell hot water from heating; None where they can.
+
+    A charge that is shorter than two readings' distance can fall between them (sampling theorem), and its heat would be
+    counted as the house's.
+    """
+    apart = float(facts.days["use_spacing"].max())
+    whole = facts.reheats[~facts.reheats["cut"]] if len(facts.reheats) else facts.reheats
+    if not len(whole) or not apart > 2.0 or whole["minutes"].median() >= 2.0 * apart:
+        return None
+    return f"readings every {apart:.0f} minutes can't tell hot water from heating: the cylinder's charges are about as short"
+
+
 def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
     """Figures of the cylinder over the facts' days; None with a reason where a sensor is missing."""
     plant = site.hot_water
@@ -36,10 +49,11 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
         return HotWaterFigures(None, None, None, None, None, None, None, None, {"hot_water": none})
     days, reheats = facts.days, facts.reheats
     minutes_known = float(days["n_minutes"].sum() - days["n_unknown"].sum())
-    told = float(days["n_hot_water"].sum()) > 0
+    blurred = blurred_reheats(facts)
+    told = float(days["n_hot_water"].sum()) > 0 and blurred is None
     if not told:
-        reasons["reheats"] = (
-            "needs operating_mode, diverter_to_hot_water, hot_water_heat or cylinder_temperature"
+        reasons["reheats"] = reasons["median_reheat_minutes"] = (
+            blurred or "needs operating_mode, diverter_to_hot_water, hot_water_heat or cylinder_temperature"
         )
     has_tank = "n_tank" in days and float(days["n_tank"].sum()) > 0
     litres = cold = loss = coefficient = None
@@ -71,7 +85,7 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
     whole = reheats[~reheats["cut"]] if len(reheats) else reheats
     return HotWaterFigures(
         len(reheats) if told else None,
-        float(whole["minutes"].median()) if len(whole) else None,
+        float(whole["minutes"].median()) if told and len(whole) else None,
         litres, cold, loss, coefficient, last,
         float(heat / known_days) if told and days["n_heat"].sum() and known_days > 0 else None,
         reasons,

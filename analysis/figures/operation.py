@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+
+import pandas as pd
 
 from analysis.facts.tables import Facts
 from analysis.plant.site import Site
 
 SHORT_RUN_MIN = 10.0
 """A run below this hardly pays for its own start (common practice; makers ask for 6 to 10 minutes)."""
+_CLOSE_MIN = 2.0
 
 
 @dataclass(frozen=True)
@@ -22,13 +26,43 @@ class Cycling:
     reason: str = ""
 
 
-def cycling(facts: Facts) -> Cycling:
+def run_spacing(days: pd.DataFrame) -> float:
+    """Minutes between the readings that show runs; inf where nothing does."""
+    columns = [
+        days[f"spacing.{q}"]
+        for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")
+        if f"spacing.{q}" in days
+    ]
+    return min((float(c.min()) for c in columns if c.notna().any()), default=math.inf)
+
+
+def blurred_runs(site: Site, facts: Facts) -> str | None:
+    """Why runs can't be counted from readings so far apart; None where they can.
+
+    Two readings within a run and within a rest are needed to see either (common practice for sampled signals): where a
+    tenth of what is seen is no longer than that, as much again is likely not seen. A site file that says above what draw
+    the unit runs has its own rule, which counts as it says.
+    """
+    apart, runs = run_spacing(facts.days), facts.runs
+    if apart <= _CLOSE_MIN or not len(runs) or site.limits.get("running_above_w"):
+        return None
+    lengths = runs[["minutes", "pause"]].min(axis=1)
+    if float((lengths <= 2.0 * apart).mean()) <= 0.1:
+        return None
+    return (
+        f"readings every {apart:.0f} minutes can't count runs and rests of about {lengths.median():.0f} minutes; "
+        f"needs them every {_CLOSE_MIN:.0f} minutes, or compressor_starts"
+    )
+
+
+def cycling(site: Site, facts: Facts) -> Cycling:
     """Starts and run lengths; from the unit's own counter where it has one."""
     days, runs = facts.days, facts.runs
     counted = days["compressor_starts_counted"]
     hours_counted = days["compressor_hours_counted"]
     hours = float(days["n_running"].sum()) / 60.0
-    seen = len(runs) > 0
+    blurred = blurred_runs(site, facts)
+    seen = len(runs) > 0 and blurred is None
     if counted.notna().any():
         starts: int | None = round(float(counted.sum()))
         basis = "the unit's own counter"
@@ -37,7 +71,7 @@ def cycling(facts: Facts) -> Cycling:
     elif seen:
         starts, basis = int(days["starts"].sum()), "electricity and mode"
     else:
-        reason = "needs readings every 15 minutes or closer, or compressor_starts"
+        reason = blurred or "needs readings every 15 minutes or closer, or compressor_starts"
         return Cycling(None, None, None, None, None, "", reason)
     whole = runs[~runs["cut"]] if seen else runs
     return Cycling(
@@ -47,6 +81,7 @@ def cycling(facts: Facts) -> Cycling:
         float((whole["minutes"] < SHORT_RUN_MIN).mean()) if len(whole) else None,
         hours if hours > 0 else None,
         basis,
+        blurred or "",
     )
 
 

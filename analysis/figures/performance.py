@@ -31,6 +31,7 @@ class Performance:
     by_month: list[dict[str, Any]]
     by_day: list[dict[str, Any]]
     renewable_kwh: float | None
+    blurred: str | None = None  # why readings so far apart can't tell the uses from each other
 
     @property
     def best(self) -> tuple[str, Estimate] | None:
@@ -41,10 +42,10 @@ class Performance:
         return None
 
 
-def performance(site: Site, days: pd.DataFrame) -> Performance:
+def performance(site: Site, days: pd.DataFrame, blurred: str | None = None) -> Performance:
     """Performance over the given days.
 
-    days : DataFrame, the days table. Returns Performance; a boundary the meters can't separate is None with a reason.
+    days : DataFrame, the days table. blurred : why the uses can't be told from each other. Returns Performance; a boundary the meters can't separate is None with a reason.
     """
     ratios = _ratios(site, days)
     given = {name: _with_interval(site, days, ratio) for name, ratio in ratios.items()}
@@ -54,11 +55,12 @@ def performance(site: Site, days: pd.DataFrame) -> Performance:
         renewable = boundaries.renewable_heat_kwh(h2.heat_kwh, h2.value)
     return Performance(
         given,
-        _by_use(site, days, "space"),
-        _by_use(site, days, "hot_water"),
+        Estimate.none(blurred) if blurred else _by_use(site, days, "space"),
+        Estimate.none(blurred) if blurred else _by_use(site, days, "hot_water"),
         _by_month(site, days),
         _by_day(site, days),
         renewable,
+        blurred,
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import NotAssessed
+from analysis.figures.operation import blurred_runs, run_spacing
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import (
@@ -48,8 +49,13 @@ class _Days:
 def short_cycling(context: Context) -> Finding | None:
     if not len(context.facts.runs):
         return _by_counter(context)
-    runs = _heating_runs(context.facts.runs)
     days = context.days
+    blurred = blurred_runs(context.site, context.facts)
+    if blurred is not None and run_spacing(days) > _CLOSE_MIN:
+        if np.isfinite(column(days, "compressor_starts_counted")).any():
+            return _by_counter(context)
+        raise NotAssessed(blurred)
+    runs = _heating_runs(context.facts.runs)
     by_day = _by_day(days, runs)
     outdoor = column(days, "outdoor")
     limit = context.limit
@@ -98,11 +104,7 @@ def short_cycling(context: Context) -> Finding | None:
 
 def _unseen(context: Context) -> Finding | None:
     """Readings far apart show no run that is shorter; then only a counter can tell that there are none."""
-    days = context.days
-    own = [
-        column(days, f"spacing.{q}") for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")
-    ]
-    closest = min((float(np.nanmin(s)) for s in own if np.isfinite(s).any()), default=np.inf)
+    days, closest = context.days, run_spacing(context.days)
     if closest <= _CLOSE_MIN:
         return None
     if np.isfinite(column(days, "compressor_starts_counted")).any():

@@ -1,0 +1,100 @@
+"""Readings minutes apart: what they can tell of hot water and of runs is right, what they can't is not given."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+
+from analysis.facts.build import build_facts
+from analysis.grid import told_at_changes
+from analysis.plant.load import parse_site
+from analysis.readings import MS_PER_MINUTE, Samples
+from analysis.result import analyse
+from collector.simulated.plant import Simulated, random_plant, simulate
+
+FIRST, DAYS = date(2023, 11, 1), 40
+
+
+@cache
+def plant(seed: int) -> Simulated:
+    return simulate(
+        random_plant(seed, meter_set="rich", hot_water=True, every_s=60, meter_errors=False), FIRST, DAYS
+    )
+
+
+def thinned(samples: Samples, every_min: int) -> Samples:
+    """Every so many minutes one of the readings, as a gateway that samples would send them."""
+    chosen = samples.time % (every_min * MS_PER_MINUTE) == 0
+    return Samples(samples.time[chosen], samples.value[chosen])
+
+
+def result(sim: Simulated, every_min: int, mode: Samples | None = None) -> dict[str, Any]:
+    site = parse_site(sim.site_toml)
+    readings = {name: thinned(s, every_min) for name, s in sim.readings.items()}
+    if mode is not None:
+        readings["mode"] = mode
+    last = FIRST + timedelta(DAYS - 1)
+    return analyse(site, build_facts(site, readings, FIRST, last), FIRST, last).as_dict()
+
+
+@pytest.mark.parametrize("seed", [3, 4, 10])
+@pytest.mark.parametrize("every_min", [5, 15])
+def test_hot_water_is_right_or_said_to_be_untold(seed: int, every_min: int) -> None:
+    sim = plant(seed)
+    document = result(sim, every_min)
+    made = document["energy"]["heat_kwh"]["hot_water"]
+    if made is None:
+        assert f"{every_min} minutes" in document["energy"]["reason"]
+        assert document["hot_water"]["reheats"] is None
+        assert document["performance"]["hot_water"] is None
+    else:
+        assert made == pytest.approx(sim.truth.kwh["heat_hot_water"], rel=0.10)
+        assert document["hot_water"]["reheats"] == pytest.approx(len(sim.truth.reheats), abs=3)
+
+
+def test_charges_as_short_as_the_spacing_are_not_told() -> None:
+    # A quarter of an hour's charge falls between two readings as often as not.
+    minutes = np.arange(0, 30 * 1440, dtype=np.int64)
+    draw = (minutes % 700 < 14) | (minutes % 700 > 400)
+    word = np.where(minutes % 700 < 14, 2, np.where(draw, 1, 0)).astype(np.float64)
+    site = parse_site(plant(4).site_toml)
+    start = int(plant(4).readings["mode"].time[0]) // 86_400_000 * 86_400_000
+    readings = dict(plant(4).readings)
+    readings["mode"] = thinned(Samples(start + minutes * MS_PER_MINUTE, word), 15)
+    last = FIRST + timedelta(29)
+    document = analyse(site, build_facts(site, readings, FIRST, last), FIRST, last).as_dict()
+    assert document["energy"]["heat_kwh"]["hot_water"] is None
+    assert "15 minutes" in document["energy"]["reason"]
+
+
+def test_brief_runs_are_not_counted_from_quarter_hours() -> None:
+    coarse = result(plant(3), 15)
+    assert coarse["cycling"]["starts"] is None
+    assert "15 minutes" in coarse["cycling"]["reason"]
+    assert all(f["code"] != "short_cycling" for f in coarse["findings"])
+    fine = result(plant(3), 1)
+    assert fine["cycling"]["starts"] == pytest.approx(len(plant(3).truth.starts), abs=2)
+
+
+def test_a_mode_told_at_its_changes_is_as_good_as_one_every_minute() -> None:
+    sim = plant(4)
+    word = sim.readings["mode"]
+    new = np.concatenate(([True], np.diff(word.value) != 0.0))
+    changes = Samples(word.time[new], word.value[new])
+    assert told_at_changes(changes)
+    whole, told = result(sim, 1), result(sim, 1, changes)
+    for use in ("hot_water", "space_heating"):
+        assert told["energy"]["heat_kwh"][use] == pytest.approx(whole["energy"]["heat_kwh"][use], rel=0.01)
+    assert told["hot_water"]["reheats"] == whole["hot_water"]["reheats"]
+
+
+@pytest.mark.parametrize("every_min", [5, 15])
+def test_a_sampled_mode_is_not_taken_for_one_told_at_its_changes(every_min: int) -> None:
+    assert not told_at_changes(thinned(plant(4).readings["mode"], every_min))
+    shaken = thinned(plant(4).readings["mode"], every_min)
+    jitter = np.random.default_rng(5).integers(-100_000, 100_000, len(shaken.time))
+    assert not told_at_changes(Samples(shaken.time + jitter, shaken.value))
