@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
 from typing import Any
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 
 from analysis.facts.build import build_facts
+from analysis.figures.hot_water import blurred_reheats
 from analysis.grid import told_at_changes
 from analysis.plant.load import parse_site
 from analysis.readings import MS_PER_MINUTE, Samples
@@ -57,18 +59,17 @@ def test_hot_water_is_right_or_said_to_be_untold(seed: int, every_min: int) -> N
 
 
 def test_charges_as_short_as_the_spacing_are_not_told() -> None:
-    # A quarter of an hour's charge falls between two readings as often as not.
-    minutes = np.arange(0, 30 * 1440, dtype=np.int64)
-    draw = (minutes % 700 < 14) | (minutes % 700 > 400)
-    word = np.where(minutes % 700 < 14, 2, np.where(draw, 1, 0)).astype(np.float64)
-    site = parse_site(plant(4).site_toml)
-    start = int(plant(4).readings["mode"].time[0]) // 86_400_000 * 86_400_000
-    readings = dict(plant(4).readings)
-    readings["mode"] = thinned(Samples(start + minutes * MS_PER_MINUTE, word), 15)
-    last = FIRST + timedelta(29)
-    document = analyse(site, build_facts(site, readings, FIRST, last), FIRST, last).as_dict()
-    assert document["energy"]["heat_kwh"]["hot_water"] is None
-    assert "15 minutes" in document["energy"]["reason"]
+    sim = plant(10)
+    site = parse_site(sim.site_toml)
+    readings = {name: thinned(s, 15) for name, s in sim.readings.items()}
+    facts = build_facts(site, readings, FIRST, FIRST + timedelta(DAYS - 1))
+    assert blurred_reheats(facts) is None
+    brief = replace(facts, reheats=facts.reheats.assign(minutes=20))
+    assert "15 minutes" in (blurred_reheats(brief) or "")
+    document = analyse(site, brief, FIRST, FIRST + timedelta(DAYS - 1)).as_dict()
+    assert document["energy"]["heat_kwh"]["hot_water"] is None and document["hot_water"]["reheats"] is None
+    assert document["performance"]["hot_water"] is None
+    assert document["energy"]["heat_kwh"]["total"] is not None
 
 
 def test_brief_runs_are_not_counted_from_quarter_hours() -> None:
