@@ -26,6 +26,8 @@ UNKNOWN = -1
 # electricity that a running compressor can draw is its least output over it.
 _BEST_COP = 7.5
 _TYPICAL_TURN_DOWN = 0.3
+# A stop shorter than this may be the halt about a defrost; units wait longer before a new start (common practice).
+_REST_MIN = 5
 
 
 _WATER_TOLD = {
@@ -192,12 +194,15 @@ def _in_steady_work(cold: Flags, running: Flags, water: Flags | None, grid: Grid
     outdoor = grid.gauge("outdoor_temperature")
     starts, ends = _stretches(cold)
     out = np.zeros_like(cold)
-    turned = running & ~np.concatenate(([False], running[:-1]))
+    # A compressor also halts for a moment while its valve reverses: a start comes after a rest.
+    worked, at = np.concatenate(([0], np.cumsum(running))), np.arange(len(running))
+    turned = running & (worked[at] == worked[np.maximum(at - _REST_MIN, 0)])
     if water is not None:
         turned |= water & ~np.concatenate(([False], water[:-1]))
     recent = np.concatenate(([0], np.cumsum(turned)))
     for a, b in zip(starts, ends, strict=True):
-        if recent[min(a + 1, len(cold))] - recent[max(a - 6, 0)] == 0 and not outdoor[a] > 12.0:
+        # The meter's minute may lie a little before the one in which the draw rises.
+        if recent[min(a + 4, len(cold))] - recent[max(a - 6, 0)] == 0 and not outdoor[a] > 12.0:
             out[a:b] = True
     return out
 

@@ -112,6 +112,22 @@ LIMITS_OPERATION: dict[str, Limit] = {
         0.05, "g/kg", "physics.air: water lost to a coil 10 K colder than the air; 0.05 g/kg lays 15 g a kilowatt in an hour",
         "frost that the measured humidity allows, below which the air is too dry to frost a coil",
     ),
+    "timed_defrosts": Limit(
+        40.0, "defrosts", "common practice: a week or two of frosting weather, so that a spacing is a spacing",
+        "defrosts that must be seen before their spacing is taken for a timer's",
+    ),
+    "timed_defrost_spread": Limit(
+        0.2, "-", "common practice: a timer counts running time; the end of a run or a charge moves it by some minutes",
+        "spread of the middle seven tenths of the spacings over their median, below which a timer sets them",
+    ),
+    "timed_defrost_minutes": Limit(
+        55.0, "min", "common practice: timers stand at 60 to 120 minutes, the lock after a defrost at 30 to 45",
+        "median running time between defrosts, from which an even spacing may be a timer's",
+    ),
+    "timed_defrost_efficiency": Limit(
+        0.93, "-", "common practice: lost refrigerant shows in performance before it shows in defrosts",
+        "steady heating's performance over the unit's rating, below which an even spacing is no timer's",
+    ),
     "dry_defrosts": Limit(
         10.0, "defrosts", "common practice: sensors, sleet and a gust of fog explain a few in a season",
         "defrosts without frost, from which they are more than a note",

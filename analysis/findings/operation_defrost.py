@@ -45,6 +45,8 @@ def excessive_defrost(context: Context) -> Finding | None:
     frosty = defrosts[defrosts["frosting"].astype(bool) & defrosts["outdoor"].between(*_FROST_BAND_C)]
     if len(frosty) < limit("defrost_count_watch"):
         return None
+    if (by_clock := _by_clock(context, defrosts)) is not None:
+        return _timed(context, defrosts, by_clock)
     rated = _rated(context)
     gap = frosty["since_last"].to_numpy(dtype=np.float64)
     laid = (frosty["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64)
@@ -113,6 +115,8 @@ def excessive_defrost(context: Context) -> Finding | None:
 def defrost_without_frost(context: Context) -> Finding | None:
     defrosts = _seen(context)
     limit, days = context.limit, context.days
+    if _by_clock(context, defrosts) is not None:
+        return None  # a timer does not look for frost; excessive_defrost notes it
     dry, hollow = _dry(context, defrosts), _hollow(context, defrosts)
     in_air, dry = int(dry.sum()), dry | hollow
     known = defrosts["frost_known"].to_numpy(dtype=bool)
@@ -144,7 +148,7 @@ def defrost_without_frost(context: Context) -> Finding | None:
         "defrost_without_frost", severity, spell.since, sure(number / limit("dry_defrosts"), on * 2.0),
         f"{number} defrosts came in air that could not frost a coil, up to {warmest:.0f} °C."
         if in_air >= 0.5 * number
-        else f"{number} defrosts had next to nothing to melt.",
+        else f"{number} defrosts came so soon that hardly any frost can have settled since the one before.",
         evidence=(
             Evidence("defrosts without frost", number, "defrosts", limit("dry_defrosts")),
             Evidence("days with one", on, "days", limit("dry_defrost_days")),
@@ -162,6 +166,43 @@ def defrost_without_frost(context: Context) -> Finding | None:
             "installer will check a sensor and the refrigerant."
         ),
         until=spell.until, cost_kwh=kwh, cost_money=context.money(kwh), visit="drive", bring=("clamp thermometer", "coil sensor"),
+    )  # fmt: skip
+
+
+def _by_clock(context: Context, defrosts: pd.DataFrame) -> float | None:
+    """Running time between defrosts [min] of a unit that defrosts by a timer; None where it does not.
+
+    A timer's spacing is the same in fog and in dry frost. A sensor that reads too cold keeps to the unit's lock, which is
+    shorter, and goes on in mild air; a circuit short of refrigerant has lost performance.
+    """
+    limit = context.limit
+    gaps = defrosts["since_last"].to_numpy(dtype=np.float64)
+    gaps = gaps[np.isfinite(gaps)]
+    if len(gaps) < limit("timed_defrosts"):
+        return None
+    low, middle_gap, high = np.quantile(gaps, (0.15, 0.5, 0.85))
+    mild = float((defrosts["outdoor"] > limit("frost_free_above_c") + 2.0).mean())
+    regular = high - low < limit("timed_defrost_spread") * middle_gap
+    sound = _efficiency(context) > limit("timed_defrost_efficiency")
+    return (
+        float(middle_gap)
+        if regular and sound and middle_gap >= limit("timed_defrost_minutes") and mild < 0.05
+        else None
+    )
+
+
+def _timed(context: Context, defrosts: pd.DataFrame, gap: float) -> Finding:
+    spread = defrosts["since_last"].quantile(0.85) - defrosts["since_last"].quantile(0.15)
+    return Finding(
+        "excessive_defrost", "note", f"{context.days['day'].iloc[0]:%Y-%m-%d}", 0.8,
+        f"The unit defrosts by the clock, every {gap:.0f} minutes of running, frost or not.",
+        evidence=(
+            Evidence("running time between defrosts", round(gap, 1), "min"),
+            Evidence("spread of the middle seven tenths of them", round(float(spread), 1), "min", round(context.limit("timed_defrost_spread") * gap, 1)),
+            Evidence("defrosts seen", len(defrosts), ""),
+        ),
+        next_step="See whether its settings offer defrosting on demand; on dry cold days a timer melts nothing.",
+        visit="setting",
     )  # fmt: skip
 
 
@@ -248,9 +289,11 @@ def _hollow(context: Context, defrosts: pd.DataFrame) -> Flags:
     hollow = little & (_energy(defrosts, rated) < limit("defrost_coil_wh_per_kw"))
     _, so = _mostly(context.days["day"], defrosts["day"], hollow)
     hollow &= defrosts["day"].isin(context.days["day"][so]).to_numpy()
-    # One after the other on hardly any frost, and not only now and then: whatever each may have melted.
+    # One after the other on hardly any frost, and not only now and then: unless what it used says that it melted some.
     bare = (laid < limit("dry_frost_g_per_kw")) & (gap < _IN_A_ROW * limit("defrost_interval_minutes"))
     bare &= (defrosts["outdoor"] > _COIL_NEAR_ZERO_C).to_numpy()
+    # What was melted tells that there was frost, whatever the air is thought to lay.
+    bare &= ~(_energy(defrosts, rated) > limit("defrost_melting_wh_per_kw"))
     many = bare.sum() >= limit("defrost_count_watch") and bare.mean() >= limit("dry_defrost_share")
     return np.asarray(hollow | bare if many else hollow, dtype=np.bool_)
 

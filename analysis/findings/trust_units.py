@@ -74,7 +74,7 @@ def unit_mismatch(context: Context) -> Finding | None:
     seen = False
     for point in _numbers(context):
         seen = True
-        for told in _tellings(context, point):
+        for told in _possible(context, point):
             spell = last_spell(days["day"], told.so, told.judged, hold_days=2)
             if spell is None or spell.share < 0.6:
                 continue
@@ -143,6 +143,16 @@ def _real_unit(declared: str, shown: float, meant: float) -> str:
     if 200.0 < ratio < 400.0 and declared == "kWh":
         return "GJ"
     return f"about {ratio:.3g} {declared} for each unit"
+
+
+def _possible(context: Context, point: Point) -> list[_Told]:
+    """The tellings whose slip this point can make: a point declared in degC can't be degC taken for degF."""
+    told = _tellings(context, point)
+    if not point.kind.is_temperature:
+        return told
+    scale, _ = point.to_canonical
+    declared = _CELSIUS if abs(scale - 1.0 / 1.8) < 1e-6 else _FAHRENHEIT
+    return [t for t in told if t.slip is declared]
 
 
 def _tellings(context: Context, point: Point) -> list[_Told]:
@@ -383,7 +393,7 @@ def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     days = context.whole.days
     out = set()
     for point in _numbers(context):
-        for told in _tellings(context, point):
+        for told in _possible(context, point):
             spell = last_spell(days["day"], told.so, told.judged, hold_days=2)
             if spell is not None and spell.share >= 0.6 and spell.until is None:
                 out.add(point.quantity)

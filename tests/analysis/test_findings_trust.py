@@ -258,6 +258,18 @@ def test_a_unit_at_rest_is_no_wrong_unit():
     assert unit_mismatch(small.context()) is None
 
 
+def test_a_cylinder_drawn_empty_is_no_wrong_unit(small):
+    small.values["tank"] = 15.0 + 0.1 * (small.values["tank"] - 44.0)
+    assert unit_mismatch(small.context()) is None
+
+
+def test_celsius_sent_where_fahrenheit_is_declared_is_named():
+    small = Small(units={"room": "degF"})
+    finding = unit_mismatch(small.context())
+    assert finding is not None
+    assert "room sends degC though the site file says degF" in finding.headline
+
+
 def test_a_hot_summer_is_no_fahrenheit():
     small = Small(ids=("elec", "outdoor", "flow", "mode"), first=date(2025, 7, 1))
     small.values["outdoor"] += 24.0
