@@ -103,6 +103,17 @@ LIMITS_TRUST: dict[str, Limit] = {
     "outdoor_sun_act_k": Limit(
         6.0, "K", "an outdoor reading 6 K high lowers a usual heating curve by 4 to 9 K by day", "warmth at noon from which the sensor should move",
     ),
+    "outdoor_offset_free_k": Limit(
+        1.0, "K", "common practice: internal gains of 3 to 5 W/m2 keep a house of 1 to 3 W/m2K some 1.5 to 4 K above the air by themselves",
+        "rooms above the outdoor reading at which no heat is needed, below which the reading can't be the air's",
+    ),
+    "outdoor_offset_usual_free_k": Limit(
+        3.0, "K", "common practice: base temperatures lie 2 to 5 K below the rooms (CIBSE TM41)", "the same in a usual house, to say by how much the sensor is off",
+    ),
+    "outdoor_offset_curve_k": Limit(
+        2.0, "K", "two good outdoor sensors agree within 0.5 K; by their places on the house within 1.5 K (common practice)",
+        "flow above the designed curve, as kelvin outdoors, that an outdoor sensor off by so much explains",
+    ),
     "outdoor_against_controls_k": Limit(
         1.5, "K", "the controls' own view of the weather, by their curve; two good sensors agree within 0.5 K",
         "excess over the controls' view between bright and dull days",

@@ -41,7 +41,9 @@ class _Warmth:
 
 
 def outdoor_sensor_biased(context: Context) -> Finding | None:
-    """By day warmer than the air's own course between sunrise and sunset, the more so the higher the sun."""
+    """Too warm throughout by what house and curve say; or by day alone, the more so the higher the sun."""
+    if (offset := _offset(context)) is not None:
+        return offset
     days = context.whole.days
     latitude = context.site.site.latitude
     if latitude is None or context.site.site.longitude is None:
@@ -65,6 +67,42 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
             )
         return None
     return _finding(context, warmth, by_sun or plainly, by_controls)
+
+
+def _offset(context: Context) -> Finding | None:
+    """A sensor that reads too warm day and night, told by two things that have nothing to do with each other.
+
+    A house has free heat from people, appliances and sun, so it needs none of the plant's while it is a few kelvin colder
+    outdoors than in the rooms; and the controls, which have a sensor of their own, make water for air that is colder by the
+    same amount. Either alone has other causes; a curve set high leaves the house's balance as it is.
+    """
+    loss, curve, days = context.figures.heat_loss, context.figures.curve, context.days
+    base, above, designed = loss.base_temperature_c, curve.above_design_k, curve.designed_slope
+    room = float(days.loc[days["n_heating"] >= 60, "room"].mean())
+    if base is None or not above or not above.value or designed is None or not np.isfinite(room):
+        return None
+    free, shift = room - base, above.value / max(-designed, 0.1)
+    usual = context.limit("outdoor_offset_usual_free_k")
+    if free > context.limit("outdoor_offset_free_k") or shift < context.limit("outdoor_offset_curve_k"):
+        return None
+    excess = (usual - free + shift) / 2.0
+    act = context.limit("outdoor_sun_act_k")
+    return Finding(
+        "outdoor_sensor_biased", "act" if excess >= act else "watch", date_text(days, 0), 0.75,
+        f"The outdoor sensor seems to read about {excess:.0f} K too warm, day and night: heating would begin at {base:.0f} °C outdoors for rooms "
+        f"at {room:.0f} °C, and the water is made as if it were {shift:.0f} K colder.",
+        (
+            Evidence("rooms above the outdoor reading at which no heat is needed", round(free, 1), "K", context.limit("outdoor_offset_free_k")),
+            Evidence("flow above the designed curve, as kelvin outdoors", round(shift, 1), "K", context.limit("outdoor_offset_curve_k")),
+        ),
+        next_step=(
+            "Read the sensor against a thermometer beside it in the shade; look whether it hangs by a window, a flue or the unit's own air, or is "
+            "the wrong type for its input. If it is right, look at the room sensor and the curve's shift."
+        ),
+        caution="Work on a ladder by the local rules; the sensor's cable is low voltage, but switch the unit's controls off first.",
+        visit="drive",
+        bring=("outdoor sensor with a shaded case", "thermometer"),
+    )  # fmt: skip
 
 
 def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float | None) -> Finding:
