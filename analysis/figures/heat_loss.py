@@ -18,6 +18,9 @@ Floats = NDArray[np.float64]
 
 _FEWEST_DAYS = 14
 _ROOM_SPREAD_K = 1.0  # one standard deviation, common practice: field studies find means of 18 to 21 C
+# How far unmeasured rooms are colder in the cold half of the weather than in the mild half: set-backs that go deeper, a
+# curve too flat or too steep, doors and fires (common practice; one standard deviation).
+_ROOM_DRIFT_K = 1.2
 # Daily room means that differ by more than sun and gains do: set-backs for days, a unit at its limit.
 _WANDERING_K = 0.8
 _FEWEST_TO_BEND, _COLD_K = 60, 16.0
@@ -209,7 +212,14 @@ def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArra
     if data["measured"][0] < 0.5:
         # The rooms were assumed: how far whole houses lie from what was designed, and drift with the weather.
         relative = float(np.hypot(relative, _ROOM_SPREAD_K / float(np.mean(data["difference"][rows]))))
-    coefficient = Estimate.around(slope, 1.96 * float(relative) * slope, 0.0)
+    upward = relative
+    if data["measured"][0] < 0.5:
+        # Rooms that sink in the cold hide a part of the loss; rooms that rise with it are rare.
+        span = float(np.ptp(np.quantile(data["difference"][rows], (0.05, 0.95))))
+        upward = float(np.hypot(relative, _ROOM_DRIFT_K / max(span, 1.0)))
+    coefficient = Estimate(
+        slope, max(slope * (1.0 - 1.96 * float(relative)), 0.0), slope * (1.0 + 1.96 * float(upward))
+    )
     indoor = float(np.nanmean(data["indoor"][rows]))
     design = site.design
     loss = load = ratio = Estimate.none("needs design.outdoor_c")
