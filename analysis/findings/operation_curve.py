@@ -140,7 +140,7 @@ def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...
     usable = here & np.isfinite(flow) & np.isfinite(curve)
     level, excess = _scatter(flow[usable]), _scatter((flow - curve)[usable])
     if usable.sum() < 5 or level + excess < _TELLING_K:
-        why = "the weather varied too little to see whether the flow follows it"
+        why = "the flow and the curve moved too little to see which of the two it is"
         return ranked({"curve_set_high": (0.6, why), "manual_override": (0.4, why)})
     follows = _COMMONER * level**2 / (_COMMONER * level**2 + excess**2)
     began = since > f"{days['day'].iloc[0]:%Y-%m-%d}"
@@ -185,7 +185,10 @@ def no_weather_compensation(context: Context) -> Finding | None:
             f"needs at least {_FEWEST_DAYS} cool days with an hour of steady heating, has {len(usable)}"
         )
     if _spread(outdoor[usable]) < limit("compensation_span_k"):
-        raise NotAssessed("the weather varied too little to see whether the flow follows it")
+        raise NotAssessed(
+            f"the {len(usable)} cool days of steady heating lie within {_spread(outdoor[usable]):.0f} K of each other: too alike to see whether the flow "
+            "follows the weather"
+        )
     designed = _designed_slope(context, outdoor[usable])
     if designed > -0.1:
         raise NotAssessed("the designed curve hardly depends on the weather")

@@ -352,8 +352,11 @@ def _causes(context: Context, here: pd.DataFrame, *, slow: bool, sooner: float) 
                 "low_refrigerant_symptom": (0.3 * refrigerant, words),
             }
         )
+    sound = (
+        f"a blocked coil leaves steady heating near its rating between defrosts; here it reaches {share:.0%}"
+    )
     return ranked(
-        {"low_refrigerant_symptom": (refrigerant, words), "coil_airflow": (1.0 - refrigerant, words)}
+        {"low_refrigerant_symptom": (refrigerant, words), "coil_airflow": (1.0 - refrigerant, sound)}
     )
 
 
@@ -367,8 +370,8 @@ def _dry_causes(context: Context, energy: float) -> tuple[Cause, ...]:
     if np.isfinite(energy):
         like = "hardly more than the bare coil takes" if energy < limit else "as if there were ice to melt"
         melted = f"a defrost uses {energy:.0f} Wh a kilowatt rated, {like}"
-    words = f"{melted}; steady heating reaches {share:.0%} of the rated performance"
-    return ranked({"sensor_fault": (chance, words), "low_refrigerant_symptom": (1.0 - chance, words)})
+    words = f"a starved coil costs performance; steady heating reaches {share:.0%} of the rated one"
+    return ranked({"sensor_fault": (chance, melted), "low_refrigerant_symptom": (1.0 - chance, words)})
 
 
 def _cost(context: Context, here: pd.DataFrame, frost: float, *, slow: bool) -> float:

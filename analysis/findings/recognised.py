@@ -235,7 +235,9 @@ def _summer(site: Site, days: pd.DataFrame) -> Flags:
 
 
 def _summer_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
-    return f"{(last - first + 1) // 7} weeks without heating in warm weather."
+    length = last - first + 1
+    told = f"{length // 7} weeks" if length >= 14 else f"{length} days"
+    return f"{told} without heating in warm weather."
 
 
 _KINDS = (

@@ -275,7 +275,7 @@ def pasteurisation_missed(context: Context) -> Finding | None:
             Evidence("days without it", length, "days", allowed),
             Evidence("hottest meanwhile", round(hottest, 1), "°C", plant.pasteurise_c),
             Evidence("last reached", f"{reached.max():%Y-%m-%d}" if len(reached) else "not in this period"),
-            Evidence("schedules missed in this period", len(missed), ""),
+            Evidence("scheduled runs missed in this period", sum(g[0] // every for g in missed), ""),
         ),
         until=None if ongoing else f"{days['day'].iloc[last]:%Y-%m-%d}",
         next_step=(
