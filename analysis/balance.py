@@ -91,9 +91,9 @@ def _flow_heat(site: Site, grid: Grid) -> Floats | None:
         return None
     pump = site.heat_pump
     watts = heat_from_flow(
-        np.maximum(grid.gauge("flow_rate"), 0.0),
-        grid.gauge("flow_temperature"),
-        grid.gauge("return_temperature"),
+        np.maximum(grid.sample("flow_rate"), 0.0),
+        grid.sample("flow_temperature"),
+        grid.sample("return_temperature"),
         fluid=pump.antifreeze,
         percent=pump.antifreeze_percent,
     )

@@ -30,6 +30,7 @@ DEFROST_FALL_KWH = 2.0
 _LONGEST_STATE_MIN = 24 * 60.0
 # Readings so close follow a power's rise and fall.
 _LINE_UP_TO_MIN = 2.5
+_MULTIPLIED = ("flow_rate", "flow_temperature", "return_temperature")
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,8 @@ class Grid:
     gauges : quantity -> float64 (n,), canonical unit; rooms and calls by zone in `zones[quantity][zone]`
     energy : quantity -> float64 (n,) [Wh in the minute]; totals as registers have them
     counts : quantity -> float64 (n,) [in the minute], compressor starts and hours
+    nearest : the same of water flow and temperatures that are read minutes apart, each minute with its nearest reading
+        instead of a line between two: a product of two lines is not the line of the product
     spacing : quantity -> minutes between two facts that the readings can show
     from_register : energy quantities whose totals are a register's
     """
@@ -61,6 +64,7 @@ class Grid:
     zones: dict[str, dict[str, Floats]] = field(default_factory=dict)
     energy: dict[str, Floats] = field(default_factory=dict)
     counts: dict[str, Floats] = field(default_factory=dict)
+    nearest: dict[str, Floats] = field(default_factory=dict)
     spacing: dict[str, float] = field(default_factory=dict)
     from_register: set[str] = field(default_factory=set)
     seen: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
@@ -73,6 +77,11 @@ class Grid:
         """float64 (n,), all nan where the quantity is not measured."""
         found = self.gauges.get(quantity)
         return found if found is not None else np.full(len(self), np.nan)
+
+    def sample(self, quantity: str) -> Floats:
+        """float64 (n,), a gauge for products with another: where readings lie minutes apart, the nearest one's value."""
+        found = self.nearest.get(quantity)
+        return found if found is not None else self.gauge(quantity)
 
     def has(self, quantity: str) -> bool:
         return quantity in self.gauges or quantity in self.energy or quantity in self.zones
@@ -152,6 +161,7 @@ def told_at_changes(samples: Samples) -> bool:
 
 def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Readings) -> None:
     zones: dict[str, list[Floats]] = {}
+    samples_of: list[Floats] = []
     for point in points:
         samples = _likely(grid, point, canonical(point, readings[point.id]))
         usual, longest = rhythm(samples.time)
@@ -162,6 +172,10 @@ def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Reading
         laid, seen = on_minutes(grid.time, samples, longest, between="last" if hold else "line")
         grid.seen[point.id] = seen
         zones.setdefault(point.zone, []).append(laid)
+        if quantity in _MULTIPLIED and usual > _LINE_UP_TO_MIN:
+            samples_of.append(on_minutes(grid.time, samples, longest, between="nearest")[0])
+    if samples_of:
+        grid.nearest[quantity] = _mean(samples_of)
     by_zone = {zone: _mean(parts) for zone, parts in zones.items()}
     if points[0].quantity in ("room_temperature", "target_room_temperature", "heat_call"):
         grid.zones[quantity] = by_zone

@@ -69,7 +69,7 @@ class Result:
                 "timezone": self.site.site.timezone,
             },
             "coverage": _coverage(self.facts),
-            "energy": _energy(self.facts, f.performance.blurred, Reasons(self.site, self.spoiled)),
+            "energy": _energy(self.facts, f, Reasons(self.site, self.spoiled)),
             "performance": _performance(f),
             "losses": [asdict_loss(x) for x in f.losses],
             "heat_loss": _heat_loss(f.heat_loss),
@@ -137,8 +137,8 @@ def _coverage(facts: Facts) -> dict[str, Any]:
     return {"share": share, "points": points}
 
 
-def _energy(facts: Facts, blurred: str | None, why: Reasons) -> dict[str, Any]:
-    days = facts.days
+def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
+    days, blurred = facts.days, figures.performance.blurred
 
     def total(column: str) -> float | None:
         return None if days[column].isna().all() else float(days[column].sum())
@@ -160,6 +160,11 @@ def _energy(facts: Facts, blurred: str | None, why: Reasons) -> dict[str, Any]:
         "hot_water": total("q_hot_water") if heat_told else None,
         "defrost_taken": total("q_defrost_taken") if heat_told else None,
     }
+    unseen = None
+    if figures.defrost.reason and figures.defrost.count is None and float(days["n_defrost"].sum()) > 0:
+        # A sampled mode says that there are defrosts, not how long and how deep each is.
+        electricity["defrost"], heat["defrost_taken"] = None, None
+        unseen = f"defrosts: {figures.defrost.reason}"
     reason = why.heat or why.electricity or why.times
     if why.times:  # totals stand, what they went to does not
         electricity |= dict.fromkeys(("space_heating", "hot_water", "defrost", "idle"))
@@ -171,7 +176,7 @@ def _energy(facts: Facts, blurred: str | None, why: Reasons) -> dict[str, Any]:
     return {
         "electricity_kwh": electricity,
         "heat_kwh": heat,
-        "reason": reason or blurred or ("the meters can't tell heating from hot water" if untold else None),
+        "reason": reason or blurred or ("the meters can't tell heating from hot water" if untold else unseen),
     }
 
 

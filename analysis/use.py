@@ -142,7 +142,7 @@ def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -
         signal, told = np.abs(lift) > 0.7, np.isfinite(lift)
     else:
         return above
-    near = _within(signal, 4) | ~told
+    near = within(signal, 4) | ~told
     return above & (near | (drawn > 2.5 * least))
 
 
@@ -167,7 +167,7 @@ def _defrosting(
         watts = balance.heat * 60.0
         # Water gives heat back only when the cycle is reversed: 3 % of the rated output is above a meter's noise.
         limit = -0.03 * (site.heat_pump.rated_output_kw or 6.0) * 1000.0
-        cold = _closed((np.nan_to_num(watts) < limit) & _within(running, 3), 2)
+        cold = _closed((np.nan_to_num(watts) < limit) & within(running, 3), 2)
         return _in_steady_work(cold, running, water, grid), "defrosts by heat drawn back"
     if (
         grid.has("flow_temperature")
@@ -175,7 +175,7 @@ def _defrosting(
         and grid.spacing["flow_temperature"] <= 2.0
     ):
         lift = np.nan_to_num(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
-        cold = _closed((lift < -0.8) & _within(running, 3), 2)
+        cold = _closed((lift < -0.8) & within(running, 3), 2)
         return _in_steady_work(cold, running, water, grid), "defrosts by flow colder than return"
     return None, "defrosts can't be seen"
 
@@ -313,7 +313,7 @@ def _bridged(running: Flags, defrost: Flags | None) -> Flags:
     """A compressor halts for a moment while its valve reverses: no stop."""
     if defrost is None or not defrost.any():
         return running
-    near = _within(defrost, 4)
+    near = within(defrost, 4)
     return running | (_closed(running, 4) & near)
 
 
@@ -325,7 +325,7 @@ def _last_use(code: NDArray[np.int8]) -> NDArray[np.int8]:
     return np.where(index >= 0, code[np.clip(index, 0, None)], HEATING).astype(np.int8)
 
 
-def _within(flags: Flags, minutes: int) -> Flags:
+def within(flags: Flags, minutes: int) -> Flags:
     """True within so many minutes of a True."""
     if not flags.any():
         return flags

@@ -22,7 +22,7 @@ from analysis.facts.strain import strain_columns
 from analysis.facts.tank import tank_columns
 from analysis.facts.warmth import warmth_columns
 from analysis.plant.site import Cost, Site
-from analysis.use import DEFROST, HEATING, HOT_WATER, OFF, UNKNOWN, UNTOLD
+from analysis.use import DEFROST, HEATING, HOT_WATER, OFF, UNKNOWN, UNTOLD, within
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -331,7 +331,9 @@ def _water(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
         and check_meter is not check_flow
         and minutes.balance.heat_basis != "flow rate and temperatures"
     ):
-        both = (steady | hot) & np.isfinite(check_meter) & np.isfinite(check_flow)
+        # Minutes apart, readings can't say which minutes were steady; over whole runs samples and sums agree.
+        settled = within(use.running, round(grid.spacing["flow_rate"])) if grid.nearest else (steady | hot)
+        both = settled & np.isfinite(check_meter) & np.isfinite(check_flow)
         out["check_meter"] = day.sum(np.where(both, check_meter, 0.0)) / 1000.0
         out["check_flow"] = day.sum(np.where(both, check_flow, 0.0)) / 1000.0
     return out

@@ -16,6 +16,7 @@ from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, middle, refrigerant_caution
 from analysis.findings.telling import Flags, column
+from analysis.findings.trust_meters import disagreement
 from analysis.findings.water_diverter import leak_to_heating
 
 _NEEDS = (
@@ -39,6 +40,9 @@ def heat_loss_above_design(context: Context) -> Finding | None:
     severity: Severity = "note"
     if ratio.low > 1.0 + sure:
         severity = graded(ratio.value, limit, context.limit("heat_loss_above_act"))
+    off = disagreement(context)
+    if off is not None and off > 0.0 and ratio.value / (1.0 + off) < limit:
+        severity = "note"  # by the other instruments there is less heat, and the house is as designed
     return Finding(
         "heat_loss_above_design", severity, _first(context), _sure(ratio, 1.0 + sure, above=True),
         f"The house loses {ratio.value - 1.0:.0%} more heat than designed ({_interval(ratio)} of the design).",

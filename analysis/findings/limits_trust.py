@@ -84,6 +84,10 @@ LIMITS_TRUST: dict[str, Limit] = {
         0.30, "-", "twice the limit and more: no sensor within its class explains it",
         "disagreement from which a visit is worth while",
     ),
+    "heat_meter_note": Limit(
+        0.09, "-", "a class 2 or 3 meter's own limit at usual flow and difference is 5 to 8 % (EN 1434-1)",
+        "disagreement that is worth a word though the sensors' classes allow it",
+    ),
     "antifreeze_share": Limit(
         0.03, "-", "a class 2 meter's own error at usual flow and difference is about 3 % as a standard uncertainty (EN 1434-1)",
         "over-reading by antifreeze, above which it shows in the figures",

@@ -155,10 +155,10 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     told = so | (compared & (np.abs(rest) <= context.limit("heat_meter_share")))
     spell = last_spell(days["day"], so, told, hold_days=_FEWEST_DAYS)
     if spell is None or spell.share < 0.7:
-        unsaid = _unsaid_antifreeze(context, float(np.median(ratio[compared])) - 1.0)
+        measured = float(np.median(ratio[compared])) - 1.0
         if by_file >= context.limit("antifreeze_share"):
-            return _antifreeze_by_file(context, by_file, float(np.median(ratio[compared])) - 1.0)
-        return unsaid
+            return _antifreeze_by_file(context, by_file, measured)
+        return _unsaid_antifreeze(context, measured) or _within_classes(context, measured, allowed[compared])
     typical = float(np.median(rest[so]))
     explained = (
         float(antifreeze_over_reading(35.0, 30.0, fluid=pump.antifreeze, percent=pump.antifreeze_percent))
@@ -189,6 +189,36 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         until=spell.until,
         visit="none" if spell.until else "drive",
         bring=() if spell.until else ("two contact thermometers", "clamp-on flow meter"),
+    )  # fmt: skip
+
+
+def disagreement(context: Context) -> float | None:
+    """Metered heat over that from flow rate and temperatures, less what antifreeze explains, less 1; None where only one
+    of them is there."""
+    days = context.whole.days
+    meter, flow = column(days, "check_meter"), column(days, "check_flow")
+    compared = (flow > 3.0) & np.isfinite(meter)
+    if compared.sum() < _FEWEST_DAYS:
+        return None
+    return float(np.median(meter[compared] / flow[compared])) / (1.0 + uncorrected_share(context.site)) - 1.0
+
+
+def _within_classes(context: Context, measured: float, allowed: Floats) -> Finding | None:
+    """More than a heat meter of its class is off by itself, and no more than two temperature sensors can be."""
+    if abs(measured) < context.limit("heat_meter_note"):
+        return None
+    first = context.whole.days["day"].iloc[0]
+    more = "more" if measured > 0 else "less"
+    return Finding(
+        "heat_meter_disagrees", "note", f"{first:%Y-%m-%d}", 0.4,
+        f"The heat meter shows {abs(measured):.0%} {more} heat than flow rate and temperatures give: at so small temperature differences "
+        "the sensors may be off by as much.",
+        (
+            Evidence("heat meter over flow and temperatures", round(1.0 + measured, 3), "-"),
+            Evidence("allowed by the sensors' classes", round(float(np.median(allowed)), 3), "-"),
+        ),
+        next_step="At the next visit compare the heat meter with a clamp-on flow meter and two thermometers on a day of full output.",
+        visit="call",
     )  # fmt: skip
 
 
