@@ -37,6 +37,10 @@ LIMITS_WATER: dict[str, Limit] = {
         25.0, "°C", "half-way between the main's 10 °C and usable 40 °C (EN 16147): the front of cold water has reached the sensor",
         "lowest cylinder temperature that makes a day short of hot water",
     ),
+    "emptied_share": Limit(
+        0.65, "-", "common practice: a layered cylinder gives warm water until two thirds to nine tenths of its heat are drawn (EN 16147's V40 test ends there)",
+        "heat that one charge puts back over that of a full cylinder, below which it was not empty",
+    ),
     "cold_least_c": Limit(
         36.0, "°C", "mixing valves at showers are set to 41 °C (reference 7) and warm water is felt as lukewarm below about 36 °C (common practice)",
         "cylinder temperature above which no day is short of hot water",

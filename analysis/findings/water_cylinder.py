@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from analysis.errors import NotAssessed
 from analysis.figures.hot_water import PASTEURISED_MIN
@@ -23,6 +24,8 @@ _LEAST_OVER_K = (
     18.0  # a cylinder near the room, half empty, loses too little to be told from its layers settling
 )
 _EMPTIED_C = 30.0
+# Between wet or missing insulation, and a loop that runs day and night.
+_LOOP_OVER_CLASS = 2.8
 _COP = 2.5
 
 
@@ -45,7 +48,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     # Some degrees under 40 °C at the sensor are a low setting, and still a shower.
     short &= np.nan_to_num(lowest, nan=99.0) < limit("cold_least_c")
     short |= np.nan_to_num(lowest, nan=99.0) < limit("cold_day_c")
-    so = known & short
+    so = known & short & ~_left_full(context)
     spell = last_spell(days["day"], so, known, hold_days=4, gone_days=28)
     if spell is None:
         return None
@@ -76,6 +79,29 @@ def hot_water_shortfall(context: Context) -> Finding | None:
         visit="none" if severity == "note" else "setting" if first == "reheat_window" else "call" if first == "cylinder_small" else "drive",
         bring=("descaler and pump", "air vent key") if first == "reheat_slow" and severity != "note" else (),
     )  # fmt: skip
+
+
+def _left_full(context: Context) -> Flags:
+    """Days whose greatest charge, that or the next day's, put back far less than a full cylinder holds.
+
+    A cylinder is layered: a sensor low on it turns cold while warm water is left above. What a charge puts back says how
+    much had been taken.
+    """
+    days, reheats = context.days, context.facts.reheats
+    content = _content(context)
+    untold = np.zeros(len(days), dtype=np.bool_)
+    if (
+        not np.isfinite(content)
+        or not len(reheats)
+        or {"heat_output", "hot_water_heat"} & context.spoiled.keys()
+    ):
+        return untold
+    put_back = column(reheats, "heat") + np.nan_to_num(column(reheats, "immersion"))
+    by_day = (
+        pd.Series(put_back).groupby(reheats["day"].to_numpy()).max().reindex(pd.DatetimeIndex(days["day"]))
+    ).to_numpy(dtype=np.float64)
+    most = np.fmax(by_day, np.append(by_day[1:], np.nan))
+    return np.asarray(most < context.limit("emptied_share") * content, dtype=np.bool_)
 
 
 def _shortfall_step(cause: str) -> str:
@@ -199,7 +225,7 @@ def high_standing_loss(context: Context) -> Finding | None:
             Evidence("class C's limit", round(worst, 2), "W/K"),
             Evidence("days with it", int(inside.sum()), "days"),
         ),
-        causes=_loss_causes(daytime, night, whole, circulates=bool(circulates)), until=spell.until,
+        causes=_loss_causes(daytime, night, whole, loss / worst, circulates=bool(circulates)), until=spell.until,
         next_step=(
             "Ask whether a circulation pump runs all day; set it to the hours of use or to run on demand, within local rules on Legionella, and see that its pipes are insulated."
             if circulates else
@@ -219,18 +245,30 @@ def _over_room(values: np.ndarray) -> np.ndarray:
     return np.where(values > _LEAST_OVER_K, values, np.nan)
 
 
-def _loss_causes(daytime: float, night: float, whole: float, *, circulates: bool) -> tuple[Cause, ...]:
+def _loss_causes(
+    daytime: float, night: float, whole: float, over_class: float, *, circulates: bool
+) -> tuple[Cause, ...]:
+    """A pump by the clock shows by day. One that never rests shows by size: a loop of 10 to 20 m loses 100 to 200 W, which
+    is two to four times what the poorest cylinder loses with its insulation on (common practice)."""
     base = night if np.isfinite(night) and night > 0 else whole
     ratio = daytime / base if np.isfinite(daytime) and base > 0 else np.nan
     if circulates:
         why = f"between draws it cools {ratio:.1f} times as fast by day as by night: a pump by the clock"
-        return ranked({"secondary_circulation": (0.9, why), "insulation": (0.1, why)})
-    why = (
-        f"it cools alike by day and night ({ratio:.1f} to 1), as insulation does, or a pump that never rests"
-        if np.isfinite(ratio)
-        else "it cools too fast at all hours"
-    )
-    return ranked({"insulation": (0.75, why), "secondary_circulation": (0.25, why)})
+        return ranked(
+            {
+                "secondary_circulation": (0.9, why),
+                "insulation": (0.1, "missing insulation would show at night as well"),
+            }
+        )
+    loop = 1.0 / (1.0 + float(np.exp(-2.5 * (over_class - _LOOP_OVER_CLASS))))
+    size = f"{over_class:.1f} times what the poorest class may lose"
+    alike = f"it cools alike by day and night ({ratio:.1f} to 1) and " if np.isfinite(ratio) else "it "
+    return ranked(
+        {
+            "insulation": (1.0 - loop, f"{alike}loses {size}"),
+            "secondary_circulation": (loop, f"a loop that never rests, by pump or gravity, loses more than insulation can: here it is {size}"),
+        }
+    )  # fmt: skip
 
 
 def pasteurisation_missed(context: Context) -> Finding | None:
