@@ -183,23 +183,31 @@ def test_single_charges_cut_short_by_draws_are_no_stall() -> None:
 # Hot water runs out
 
 
+def test_a_low_sensor_that_turns_cold_is_no_empty_cylinder() -> None:
+    cold = days_of(n_tank_cold=600, n_cold_charging=30, tank_min=30.0)
+    assert water_cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=5.5))) is None
+    found = water_cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=10.0)))
+    assert found is not None
+    assert found.severity == "act"
+
+
 @pytest.mark.parametrize(
     ("days", "reheats", "cause"),
     [
-        ({"n_tank_cold": 600, "n_cold_charging": 30, "tank_min": 18.0}, {"minutes": 50}, "reheat_window"),
+        ({"n_tank_cold": 600, "n_cold_charging": 30, "tank_min": 18.0}, {"minutes": 100, "heat": 10.0}, "reheat_window"),
         (
             {"n_tank_cold": 70, "n_cold_charging": 68, "tank_min": 20.0, "q_hot_water": 20.0},
-            {"minutes": 25, "heat": 3.2},
+            {"minutes": 60, "heat": 8.5},
             "cylinder_small",
         ),
         (
             {"n_tank_cold": 60, "n_cold_charging": 60, "tank_min": 31.0, "q_hot_water": 18.0},
-            {"minutes": 25, "heat": 3.2},
+            {"minutes": 60, "heat": 8.5},
             "cylinder_small",
         ),
         (
             {"n_tank_cold": 200, "n_cold_charging": 190, "tank_min": 21.0},
-            {"minutes": 150, "heat": 6.0, "over_cylinder": 22.0, "heat_end": 2.5},
+            {"minutes": 200, "heat": 8.5, "over_cylinder": 22.0, "heat_end": 2.5},
             "reheat_slow",
         ),
     ],
