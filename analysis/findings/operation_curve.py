@@ -30,6 +30,8 @@ _FEWEST_DAYS = 10
 _RECENT_DAYS = 60
 # Without a designed curve the flattest usual one, an underfloor's, stands in.
 _FLATTEST_SLOPE = -0.35
+# Water and emitters take a quarter of an hour to come to a new temperature (common practice).
+_BRIEF_MIN, _WITHOUT_REST = 15.0, 0.97
 _LEVEL_K = 2.0
 # The curve must have moved by so much for the two to look different: a sensor's own unrest is a tenth of it.
 _TELLING_K = 0.5
@@ -179,10 +181,15 @@ def no_weather_compensation(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     flow, is_asked = _asked_or_given(days)
     outdoor = column(days, "outdoor_steady")
-    usable = np.flatnonzero(_cool_and_steady(context) & np.isfinite(flow) & np.isfinite(outdoor))
+    fit = _cool_and_steady(context) & np.isfinite(flow) & np.isfinite(outdoor)
+    if not is_asked:
+        fit &= _as_asked(context)
+    usable = np.flatnonzero(fit)
     if len(usable) < _FEWEST_DAYS:
         raise NotAssessed(
-            f"needs at least {_FEWEST_DAYS} cool days with an hour of steady heating, has {len(usable)}"
+            f"needs at least {_FEWEST_DAYS} cool days with an hour of steady heating"
+            + ("" if is_asked else ", neither chopped into brief runs nor at the unit's limit")
+            + f"; has {len(usable)}"
         )
     if _spread(outdoor[usable]) < limit("compensation_span_k"):
         raise NotAssessed(
@@ -202,6 +209,29 @@ def no_weather_compensation(context: Context) -> Finding | None:
         if flat and (is_asked or _flat_in_the_cold(context, outdoor[chosen], flow[chosen])):
             return _not_compensating(context, chosen, flow, is_asked, (slope, designed, share))
     return None
+
+
+def _as_asked(context: Context) -> Flags:
+    """Days on which the water can have come to what the controls ask: neither chopped into brief runs nor at the unit's limit."""
+    days, runs = context.days, context.facts.runs
+    known = column(days, "n_minutes") - np.nan_to_num(column(days, "n_unknown"))
+    without_rest = column(days, "n_running") >= _WITHOUT_REST * known
+    share = column(days, "load_share")
+    at_limit = (
+        without_rest & (share >= 0.9 * np.nanquantile(share, 0.98))
+        if np.isfinite(share).any()
+        else without_rest
+    )
+    brief = np.zeros(len(days), dtype=np.bool_)
+    if len(runs):
+        usual = (
+            runs.groupby("day")["minutes"]
+            .median()
+            .reindex(pd.DatetimeIndex(days["day"]))
+            .to_numpy(dtype=np.float64)
+        )
+        brief = usual < _BRIEF_MIN
+    return np.asarray(~(at_limit | brief), dtype=np.bool_)
 
 
 def _flat_in_the_cold(context: Context, outdoor: Floats, flow: Floats) -> bool:

@@ -29,6 +29,8 @@ _KWH_PER_M3_K = 1.155
 _WIDE_DIFFERENCE_K = 7.0
 _MODULATES_RANGE, _MODULATES_LINK = 1.25, 0.7
 _FEWEST_DAYS = 28
+# Dirt slides, a setting does not: odds of one against the other once the flow has slid (common practice).
+_SLID = 16.0
 _WINDOW_DAYS = 14
 # Four sensors of 0.3 K on differences of 3 to 5 K tell flows apart by a tenth.
 _MORE_BEYOND = 1.1
@@ -161,7 +163,10 @@ def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -
         )
         words_set = f"the flow is low but steady to {jitter:.1%}" if restless <= 0 else "the flow is low"
     known = share[here & np.isfinite(share)]
-    if len(known) >= _FEWEST_DAYS:
+    if (slid := _slide(context)) is not None:
+        blocked *= _SLID
+        words_blocked = slid.headline.removesuffix(".").replace("The water flow", "the flow") + ", bit by bit"
+    elif len(known) >= _FEWEST_DAYS:
         first, last = middle(known[: len(known) // 4]), middle(known[-(len(known) // 4) :])
         if last < 0.93 * first:
             blocked *= 3.0
@@ -169,6 +174,14 @@ def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -
     if since > f"{days['day'].iloc[0]:%Y-%m-%d}":
         words_set += f", since {since}"
     return ranked({"strainer_or_air": (blocked, words_blocked), "pump_setting": (set_low, words_set)})
+
+
+def _slide(context: Context) -> Finding | None:
+    """The slide that led to a low flow, where there was one."""
+    try:
+        return falling_flow(context)
+    except NotAssessed:
+        return None
 
 
 def falling_flow(context: Context) -> Finding | None:

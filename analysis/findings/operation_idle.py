@@ -108,6 +108,8 @@ def pump_always_on(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     unasked, pumped = column(days, "n_unasked"), column(days, "n_unasked_pumped")
     judged = np.isfinite(unasked) & (np.nan_to_num(unasked) >= _UNASKED_MIN)
+    # Rooms colder than asked are a demand, whatever else is silent.
+    judged &= ~(column(days, "room") < column(days, "target") - 0.5)
     if judged.sum() < 5:
         raise NotAssessed(
             "too few days with nothing asked for, or neither room call nor flow temperature shows when that is"

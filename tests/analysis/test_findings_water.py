@@ -194,7 +194,11 @@ def test_a_low_sensor_that_turns_cold_is_no_empty_cylinder() -> None:
 @pytest.mark.parametrize(
     ("days", "reheats", "cause"),
     [
-        ({"n_tank_cold": 600, "n_cold_charging": 30, "tank_min": 18.0}, {"minutes": 100, "heat": 10.0}, "reheat_window"),
+        (
+            {"n_tank_cold": 600, "n_cold_charging": 30, "tank_min": 18.0},
+            {"minutes": 100, "heat": 10.0},
+            "reheat_window",
+        ),
         (
             {"n_tank_cold": 70, "n_cold_charging": 68, "tank_min": 20.0, "q_hot_water": 20.0},
             {"minutes": 60, "heat": 8.5},
