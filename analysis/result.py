@@ -117,7 +117,8 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
         raise InputError(f"{site.id}: no readings from {first} to {last}")
     found = figures(site, chosen)
     told = judge(site, chosen, found)
-    shown = withhold(site, found, told.spoiled)
+    leak = next((f for f in told.findings if f.code == "diverter_passing" and f.severity != "note"), None)
+    shown = withhold(site, found, told.spoiled, leak)
     return Result(
         site, first, last, chosen, shown, told.findings, told.not_assessed, told.recognised, told.spoiled
     )

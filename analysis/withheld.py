@@ -51,10 +51,13 @@ def _wrecks(culprit: Finding) -> bool:
     return culprit.code != "heat_meter_disagrees" or SEVERITIES.index(culprit.severity) >= 2
 
 
-def withhold(site: Site, figures: Figures, spoiled: Mapping[str, Finding]) -> Figures:
+def withhold(
+    site: Site, figures: Figures, spoiled: Mapping[str, Finding], leak: Finding | None = None
+) -> Figures:
     """The figures without those that rest on spoiled quantities.
 
     spoiled : quantity -> the finding that says it can't be trusted, as judge gives them
+    leak : the finding that heat passes between hot water and heating; what the house itself takes is not known then
     """
     why = Reasons(site, spoiled)
     out = figures
@@ -67,7 +70,8 @@ def withhold(site: Site, figures: Figures, spoiled: Mapping[str, Finding]) -> Fi
             out.expected, value=None, at_own_flow=None, space=None, hot_water=None, reason=reason
         )
         out = replace(out, expected=nothing, losses=[])
-    if reason := why.heat or weather or why.of("room_temperature"):
+    passed = f"withheld: heat passes the diverter (since {leak.since})" if leak is not None else None
+    if reason := why.heat or weather or why.of("room_temperature") or passed:
         none = Estimate.none(reason)
         loss = replace(
             out.heat_loss, coefficient=none, heat_loss_kw=none, ratio=none, load_kw=none, base_temperature_c=None, gains_w=None,

@@ -68,9 +68,11 @@ def runs_of(minutes: float, pause: float, per_day: int, **columns: Any) -> pd.Da
 def defrosts_of(gap: float, frost_g_per_kw: float, **columns: Any) -> pd.DataFrame:
     """Ten defrosts on every day in which the air can frost a coil."""
     frosty = np.repeat(np.flatnonzero(OUTDOOR < 5.0), 10)
+    # Frost comes as it likes: one defrost sooner, the next later.
+    gaps = np.resize([0.75, 1.25, 0.9, 1.1, 1.0], len(frosty)) * gap
     base: dict[str, Any] = {
         "day": days_of()["day"].to_numpy()[frosty], "minutes": 4, "heat_taken": 0.2, "electricity": 0.05, "outdoor": 1.0,
-        "humidity": np.nan, "frosting": True, "frost_known": True, "since_last": gap, "frost_kg": frost_g_per_kw * 8.5 / 1000.0, "during": HEATING,
+        "humidity": np.nan, "frosting": True, "frost_known": True, "since_last": gaps, "frost_kg": frost_g_per_kw * 8.5 / 1000.0, "during": HEATING,
     }  # fmt: skip
     return pd.DataFrame({k: np.broadcast_to(np.asarray(v), len(frosty)) for k, v in (base | columns).items()})
 

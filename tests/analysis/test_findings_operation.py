@@ -143,10 +143,19 @@ def test_defrosts_that_the_weather_explains(gap: float, frost: float, taken: flo
     assert operation_defrost.defrost_without_frost(context) is None
 
 
+def test_a_timer_is_a_note_and_no_fault() -> None:
+    table = defrosts_of(70.0, 90.0).assign(since_last=70.0)
+    found = operation_defrost.excessive_defrost(context_of(defrosts=table))
+    assert found is not None
+    assert (found.severity, found.causes) == ("note", ())
+    assert "by the clock, every 70 minutes" in found.headline
+    assert operation_defrost.defrost_without_frost(context_of(defrosts=table)) is None
+
+
 def test_without_a_meter_that_counts_backwards_melting_heat_is_not_judged() -> None:
     table = defrosts_of(95.0, 90.0, heat_taken=0.0, minutes=7)
     assert operation_defrost.excessive_defrost(context_of(defrosts=table)) is None
-    soon = context_of(defrosts=table.assign(since_last=40.0))
+    soon = context_of(defrosts=defrosts_of(40.0, 90.0, heat_taken=0.0, minutes=7))
     assert operation_defrost.defrost_without_frost(soon) is None
     assert "every 40 minutes" in check_whole(operation_defrost.excessive_defrost(soon)).headline
 
