@@ -98,7 +98,9 @@ def _excess(context: Context) -> tuple[Floats, Flags]:
     days = context.days
     actual, asked = column(days, "above_curve"), column(days, "target_above_curve")
     excess = np.where(np.isfinite(asked), np.fmin(actual, asked), actual - _SWING_K)
-    return excess, _cool_and_steady(context) & np.isfinite(excess)
+    # Brief runs overshoot whatever the curve: then only what is asked can tell.
+    told = np.isfinite(asked) | ~_brief(context)
+    return excess, _cool_and_steady(context) & np.isfinite(excess) & told
 
 
 def _cool_and_steady(context: Context) -> Flags:
@@ -213,7 +215,7 @@ def no_weather_compensation(context: Context) -> Finding | None:
 
 def _as_asked(context: Context) -> Flags:
     """Days on which the water can have come to what the controls ask: neither chopped into brief runs nor at the unit's limit."""
-    days, runs = context.days, context.facts.runs
+    days = context.days
     known = column(days, "n_minutes") - np.nan_to_num(column(days, "n_unknown"))
     without_rest = column(days, "n_running") >= _WITHOUT_REST * known
     share = column(days, "load_share")
@@ -222,16 +224,16 @@ def _as_asked(context: Context) -> Flags:
         if np.isfinite(share).any()
         else without_rest
     )
-    brief = np.zeros(len(days), dtype=np.bool_)
-    if len(runs):
-        usual = (
-            runs.groupby("day")["minutes"]
-            .median()
-            .reindex(pd.DatetimeIndex(days["day"]))
-            .to_numpy(dtype=np.float64)
-        )
-        brief = usual < _BRIEF_MIN
-    return np.asarray(~(at_limit | brief), dtype=np.bool_)
+    return np.asarray(~(at_limit | _brief(context)), dtype=np.bool_)
+
+
+def _brief(context: Context) -> Flags:
+    """Days on which half of the runs were too brief for the water to settle."""
+    runs = context.facts.runs
+    if not len(runs):
+        return np.zeros(len(context.days), dtype=np.bool_)
+    usual = runs.groupby("day")["minutes"].median().reindex(pd.DatetimeIndex(context.days["day"]))
+    return np.asarray(usual.to_numpy(dtype=np.float64) < _BRIEF_MIN, dtype=np.bool_)
 
 
 def _flat_in_the_cold(context: Context, outdoor: Floats, flow: Floats) -> bool:

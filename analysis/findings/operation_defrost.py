@@ -53,7 +53,11 @@ def excessive_defrost(context: Context) -> Finding | None:
     # What a defrost used tells as well how much there was to melt; where it is not known the frost must be far less.
     used, coat = _energy(frosty, rated), limit("defrost_frost_g_per_kw")
     melted = used < limit("defrost_melting_wh_per_kw")
-    far = laid < _FAR_TOO_LITTLE * coat
+    # Where it is known to have melted a coat the air is taken to lay too little, unless they come one upon the other.
+    coated = (used >= limit("defrost_melting_wh_per_kw")) & (
+        gap > _IN_A_ROW * limit("defrost_interval_minutes")
+    )
+    far = (laid < _FAR_TOO_LITTLE * coat) & ~coated
     # Air that could lay a blocking coat between two defrosts explains them, however often they come; unless what was
     # melted shows that it did not, and the air could lay no more than the thickest coat that coils carry.
     light = (laid < limit("defrost_thick_frost_g_per_kw")) & (used < limit("defrost_light_wh_per_kw"))
@@ -332,7 +336,8 @@ def _causes(context: Context, here: pd.DataFrame, *, slow: bool, sooner: float) 
     gaps = gaps[np.isfinite(gaps)]
     lock = float(np.mean(gaps <= np.quantile(gaps, 0.1) + _LOCK_MIN)) if len(gaps) >= 20 else 0.0
     lost += 2.5 * (lock - 0.45)
-    refrigerant = 1.0 / (1.0 + float(np.exp(-0.8 * lost)))
+    # From here a coil without air and one without refrigerant look much alike: neither is ever ruled out.
+    refrigerant = 0.5 + 0.3 * float(np.tanh(0.6 * lost))
     words = f"steady heating reaches {share:.0%} of the rated performance"
     if np.isfinite(top):
         words += f" and its best hour {top:.0%} of the rated output"
@@ -387,8 +392,8 @@ def _next_step(cause: str) -> str:
     return {
         "coil_airflow": "Ask for a photo of the outdoor unit; clear leaves, snow and whatever stands before it, clean the fins and see that the fan turns freely at full speed.",
         "low_refrigerant_symptom": (
-            "Look for oil traces and frost that begins at the inlet only; compare output and suction superheat with the maker's table; leak search "
-            "and charging by a licensed person."
+            "First a photo of the outdoor unit: a blocked coil looks the same from here. If the coil is clear: oil traces, frost that begins at the inlet "
+            "only, output and suction superheat against the maker's table; leak search and charging by a licensed person."
         ),
         "insufficient_defrost_heat": (
             "See that all zones and a least water volume stay open during a defrost, that the flow is nominal and the water above 20 °C; then the "
