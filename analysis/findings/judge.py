@@ -98,7 +98,14 @@ def _basis_of_use(context: Context) -> frozenset[str]:
     told = {running, "operating_mode"}
     if not (measured("operating_mode") or measured("defrost_active")):
         told.add("heat_output")  # by which defrosts are seen
+    culprit = context.spoiled.get("heat_output")
+    if culprit is not None and culprit.code in _NO_SIGNAL and measured("heat_output", 5.0):
+        told.add("heat_output")  # a lesser draw counts as running only where the heat meter says so too
     return frozenset(told)
+
+
+# A meter that is some percent off still says when there is heat; one in another unit, or stuck, does not.
+_NO_SIGNAL = ("unit_mismatch", "sensor_stuck")
 
 
 def distrust(quantity: str, culprit: Finding) -> str:

@@ -109,7 +109,9 @@ def pump_always_on(context: Context) -> Finding | None:
     unasked, pumped = column(days, "n_unasked"), column(days, "n_unasked_pumped")
     judged = np.isfinite(unasked) & (np.nan_to_num(unasked) >= _UNASKED_MIN)
     # Rooms colder than asked are a demand, whatever else is silent.
-    judged &= ~(column(days, "room") < column(days, "target") - 0.5)
+    target = column(days, "target")
+    asked = np.where(np.isfinite(target), target - 0.5, context.site.design.indoor_c - 1.0)
+    judged &= ~(column(days, "room") < asked)
     if judged.sum() < 5:
         raise NotAssessed(
             "too few days with nothing asked for, or neither room call nor flow temperature shows when that is"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from analysis.balance import uncorrected_share
 from analysis.errors import NotAssessed
@@ -127,6 +128,11 @@ def implausible_efficiency(context: Context) -> Finding | None:
 # ---- heat meter against flow and temperatures
 
 _SENSOR_K = 0.3
+# The same once their difference was read in water that a resting unit passes on: what is left moves with temperature.
+_ZEROED_K, _ZEROED_DAYS, _PASSING_MIN = 0.1, 10, 20
+_KWH_PER_M3_K = 1.155
+# Flow and return alike while the meter counts heat: the one says many times what the other does.
+_LEAST_SHARE = 0.1
 _UNIT_FLOW_SENSOR = 0.05
 _FEWEST_DAYS = 4
 
@@ -140,21 +146,23 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         raise NotAssessed(
             f"what is wrong with heat_output is said already ({culprit.code} since {culprit.since})"
         )
-    meter, flow = column(days, "check_meter"), column(days, "check_flow")
-    compared = (flow > 3.0) & np.isfinite(meter)
+    offset = _pair_offset(days)
+    meter, flow = column(days, "check_meter"), _flow_heat(days, offset)
+    compared = (np.fmax(flow, meter) > 3.0) & np.isfinite(meter) & np.isfinite(flow)
+    flow = np.maximum(flow, _LEAST_SHARE * meter)
     if compared.sum() < _FEWEST_DAYS:
         if by_file >= context.limit("antifreeze_share"):
             return _antifreeze_by_file(context, by_file)
         raise NotAssessed("needs heat_output beside flow_rate, flow_temperature and return_temperature")
     ratio = np.divide(meter, flow, out=np.ones(len(days)), where=compared)
-    allowed = _allowed(context, column(days, "lift"))
+    allowed = _allowed(context, column(days, "lift"), _SENSOR_K if offset is None else _ZEROED_K)
     # What antifreeze explains is taken off before the rest is judged.
     rest = ratio / (1.0 + by_file) - 1.0
     so = compared & (np.abs(rest) > allowed) & (np.abs(rest) > context.limit("heat_meter_share"))
     # A day of small temperature differences, on which the sensors' classes could explain it too, is no word either way.
     told = so | (compared & (np.abs(rest) <= context.limit("heat_meter_share")))
     spell = last_spell(days["day"], so, told, hold_days=_FEWEST_DAYS)
-    if spell is None or spell.share < 0.7:
+    if spell is None or spell.share < 0.7 or (spell.until and by_file >= context.limit("antifreeze_share")):
         measured = float(np.median(ratio[compared])) - 1.0
         if by_file >= context.limit("antifreeze_share"):
             return _antifreeze_by_file(context, by_file, measured)
@@ -169,12 +177,13 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         "note" if spell.until else "act" if abs(typical) > context.limit("heat_meter_act") else "watch"
     )
     more = "more" if typical > 0 else "less"
+    size = f"{abs(typical):.0%} {more} heat than" if typical < 2.0 else "many times the heat that"
     return Finding(
         "heat_meter_disagrees",
         severity,
         spell.since,
         sure(abs(typical) / context.limit("heat_meter_share"), spell.days, spell.share),
-        f"The heat meter shows {abs(typical):.0%} {more} heat than flow rate and temperatures give"
+        f"The heat meter shows {size} flow rate and temperatures give"
         + (f", beyond the {explained:.1%} that antifreeze explains." if by_file else "."),
         (
             Evidence("heat meter over flow and temperatures", round(1.0 + typical, 3), "-", 1.0 + context.limit("heat_meter_share")),
@@ -192,11 +201,28 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
+def _pair_offset(days: pd.DataFrame) -> float | None:
+    """What the flow sensor reads above the return sensor [K] in water that a resting unit passes on; None where none does."""
+    if "pair_offset" not in days:
+        return None
+    told = np.isfinite(column(days, "pair_offset")) & (column(days, "n_passing") >= _PASSING_MIN)
+    if told.sum() < _ZEROED_DAYS:
+        return None
+    offset = float(np.median(column(days, "pair_offset")[told]))
+    return offset if abs(offset) <= 2.0 * _SENSOR_K else None
+
+
+def _flow_heat(days: pd.DataFrame, offset: float | None) -> Floats:
+    """Heat from flow rate and temperatures by day [kWh], the pair's own offset taken off where it is known."""
+    flow = column(days, "check_flow")
+    return flow if offset is None else flow - _KWH_PER_M3_K * offset * column(days, "check_volume")
+
+
 def disagreement(context: Context) -> float | None:
     """Metered heat over that from flow rate and temperatures, less what antifreeze explains, less 1; None where only one
     of them is there."""
     days = context.whole.days
-    meter, flow = column(days, "check_meter"), column(days, "check_flow")
+    meter, flow = column(days, "check_meter"), _flow_heat(days, _pair_offset(days))
     compared = (flow > 3.0) & np.isfinite(meter)
     if compared.sum() < _FEWEST_DAYS:
         return None
@@ -222,10 +248,10 @@ def _within_classes(context: Context, measured: float, allowed: Floats) -> Findi
     )  # fmt: skip
 
 
-def _allowed(context: Context, lift: Floats) -> Floats:
+def _allowed(context: Context, lift: Floats, sensor_k: float) -> Floats:
     """Disagreement that two honest instruments may show at a day's temperature difference [-].
 
-    Heat meter after its class (EN 1434-1 limits), a flow sensor of 5 %, and two temperature sensors of 0.3 K each. All
+    Heat meter after its class (EN 1434-1 limits), a flow sensor of 5 %, and two temperature sensors of `sensor_k` [K] each. All
     three are limits and rectangular: together about as wide as their root of squares (GUM 4.3.7 and 5.1.2).
     """
     given = {p.meter_class for q in HEAT_METERS for p in context.site.points_of(q)}
@@ -234,7 +260,7 @@ def _allowed(context: Context, lift: Floats) -> Floats:
     meter = heat_meter_mpe(difference, 0.5, grade).total
     scale = context.limit("heat_meter_share") / 0.12
     return np.asarray(
-        scale * combine(meter, _UNIT_FLOW_SENSOR, _SENSOR_K * 2.0**0.5 / difference), dtype=np.float64
+        scale * combine(meter, _UNIT_FLOW_SENSOR, sensor_k * 2.0**0.5 / difference), dtype=np.float64
     )
 
 

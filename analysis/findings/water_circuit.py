@@ -67,11 +67,12 @@ def pressure_falling(context: Context) -> Finding | None:
     if not ongoing or (settling and fall.fallen < 0.3):
         severity = "note"
     weeks = (now - limit("pressure_low_act")) / loss if loss > 0 else np.inf
-    ahead = (
-        f" At this rate it reaches {limit('pressure_low_act'):g} bar in {max(weeks, 0.0):.0f} weeks."
-        if ongoing and weeks < 30
-        else ""
-    )
+    lowest = f"{limit('pressure_low_act'):g} bar"
+    ahead = ""
+    if ongoing and weeks < 1.5:
+        ahead = f" It is at {lowest} now or within days." if weeks > 0 else f" It is below {lowest}."
+    elif ongoing and weeks < 30:
+        ahead = f" At this rate it reaches {lowest} in {weeks:.0f} weeks."
     return Finding(
         "pressure_falling", severity, date_text(days, fall.first),
         float(np.clip(1.0 - np.exp(-loss / max(2.0 * fall.error, 0.1 * least)), 0.5, 0.99)),
