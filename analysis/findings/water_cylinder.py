@@ -101,7 +101,9 @@ def _left_full(context: Context) -> Flags:
         pd.Series(put_back).groupby(reheats["day"].to_numpy()).max().reindex(pd.DatetimeIndex(days["day"]))
     ).to_numpy(dtype=np.float64)
     most = np.fmax(by_day, np.append(by_day[1:], np.nan))
-    return np.asarray(most < context.limit("emptied_share") * content, dtype=np.bool_)
+    # A charge that drags on through the cold hours is drawn from meanwhile: its heat says less.
+    dragging = column(days, "n_cold_charging") >= 0.5 * column(days, "n_tank_cold")
+    return np.asarray((most < context.limit("emptied_share") * content) & ~dragging, dtype=np.bool_)
 
 
 def _shortfall_step(cause: str) -> str:
