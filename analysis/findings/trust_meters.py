@@ -131,6 +131,7 @@ _SENSOR_K = 0.3
 # The same once their difference was read in water that a resting unit passes on: what is left moves with temperature.
 _ZEROED_K, _ZEROED_DAYS, _PASSING_MIN = 0.1, 10, 20
 _KWH_PER_M3_K = 1.155
+_PAIR_K = 0.2
 # Flow and return alike while the meter counts heat: the one says many times what the other does.
 _LEAST_SHARE = 0.1
 _UNIT_FLOW_SENSOR = 0.05
@@ -316,6 +317,9 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
     """No antifreeze that a meter would mistake is on file, but the meter reads as if there were: worth a question."""
     if not context.limit("antifreeze_share") <= measured <= 0.09:
         return None
+    lift = float(np.nanmedian(np.abs(column(context.whole.days, "lift"))))
+    if not measured * lift >= _PAIR_K:
+        return None  # a pair of sensors in their pockets is off by as much (EN 60751 class B)
     first = context.whole.days["day"].iloc[0]
     return Finding(
         "heat_meter_disagrees",
