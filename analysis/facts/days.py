@@ -36,6 +36,7 @@ _NO_PUMP_W = 4.0
 _PASSED_MIN = 10
 # What a heat meter makes of a tenth of a kelvin or three at a usual flow.
 _QUIET_W = 400.0
+_CALM_K = 0.5
 
 
 def days_table(site: Site, minutes: Minutes) -> pd.DataFrame:
@@ -341,8 +342,10 @@ def _water(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
         out["check_meter"] = day.sum(np.where(both, check_meter, 0.0)) / 1000.0
         out["check_flow"] = day.sum(np.where(both, check_flow, 0.0)) / 1000.0
         out["check_volume"] = day.sum(np.where(both, np.nan_to_num(rate), 0.0)) / 60.0
-        # Water that a resting unit passes on leaves it as it came: what the two sensors differ by is their own.
-        quiet = np.abs(np.nan_to_num(check_meter, nan=np.inf)) * 60.0 < _QUIET_W
+        # Water that a resting unit passes on leaves it as it came: what the two sensors differ by is their own. While
+        # the circuit still cools the one behind is the warmer.
+        calm = np.abs(flow - np.concatenate((np.full(_PASSED_MIN, np.nan), flow[:-_PASSED_MIN]))) < _CALM_K
+        quiet = calm & (np.abs(np.nan_to_num(check_meter, nan=np.inf)) * 60.0 < _QUIET_W)
         passing = _settled((use.code == OFF) & quiet, _PASSED_MIN) & (np.nan_to_num(rate) > _NO_FLOW_M3_H)
         out["pair_offset"] = day.mean(flow - back, passing)
         out["n_passing"] = day.count(passing)

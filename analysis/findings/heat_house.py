@@ -23,7 +23,7 @@ _NEEDS = (
     Need(("heat_output", "space_heat", "flow_rate"), 240.0, 14),
     Need(("outdoor_temperature",), 180.0),
 )
-_FLAT_OUT_SHARE = 0.7
+_FLAT_OUT_SHARE, _FLAT_OUT_UNASKED = 0.7, 0.9
 _READS = frozenset(
     {"heat_output", "space_heat", "hot_water_heat", "flow_rate", "outdoor_temperature", "room_temperature"}
 )
@@ -292,7 +292,9 @@ def _flat_out(context: Context) -> Flags:
     # A unit that turns down with its water under a curve that nobody asks for any more is not at its limit.
     share, best = column(days, "load_share"), column(days, "load_share_top")
     ceiling = float(np.nanquantile(best, 0.95)) if np.isfinite(best).any() else np.nan
-    throttled = share < _FLAT_OUT_SHARE * ceiling
+    # Where nobody tells what is asked the designed curve stands in, which a curve set lower never reaches.
+    least = _FLAT_OUT_SHARE if context.site.measures("target_flow_temperature") else _FLAT_OUT_UNASKED
+    throttled = share < least * ceiling
     return busy & (column(days, "n_lacking") >= 300.0) & ~throttled
 
 
