@@ -293,8 +293,9 @@ def _flat_out(context: Context) -> Flags:
     share, best = column(days, "load_share"), column(days, "load_share_top")
     ceiling = float(np.nanquantile(best, 0.95)) if np.isfinite(best).any() else np.nan
     # Where nobody tells what is asked the designed curve stands in, which a curve set lower never reaches.
-    least = _FLAT_OUT_SHARE if context.site.measures("target_flow_temperature") else _FLAT_OUT_UNASKED
-    throttled = share < least * ceiling
+    throttled = share < _FLAT_OUT_SHARE * ceiling
+    if not context.site.measures("target_flow_temperature"):
+        throttled |= share < _FLAT_OUT_UNASKED * np.fmin(best, ceiling)
     return busy & (column(days, "n_lacking") >= 300.0) & ~throttled
 
 
