@@ -8,9 +8,8 @@ import time
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from datetime import date, timedelta
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-import pandas as pd
 import pyarrow as pa
 from sqlalchemy import delete, select
 
@@ -18,6 +17,7 @@ from analysis.facts.build import MARGIN_DAYS, build_facts
 from analysis.facts.tables import METHOD_VERSION, Facts
 from analysis.plant.site import Site
 from analysis.readings import Readings
+from api.fact_tables import between, frame_of, packed, replaced, table_of, unpacked
 from api.local_days import day_of, days, start_of, utc_days
 from api.plants import Plants
 from api.silent_spans import thin_readings, with_silences
@@ -147,8 +147,8 @@ class FactsKeeper:
             rows = session.execute(chosen.order_by(FactChunk.kind, FactChunk.month)).all()
         tables: dict[str, list[pa.Table]] = {kind: [] for kind in KINDS}
         for kind, payload in rows:
-            tables[kind].append(_unpacked(payload))
-        return Facts(**{kind: _between(_joined(tables[kind]), first, last) for kind in KINDS})
+            tables[kind].append(unpacked(payload))
+        return Facts(**{kind: frame_of(tables[kind], first, last) for kind in KINDS})
 
     def _kept_fingerprints(self, site_id: str, first: date, last: date) -> dict[date, str]:
         chosen = select(FactDay.day, FactDay.fingerprint).where(
@@ -160,18 +160,21 @@ class FactsKeeper:
     def _keep(self, site_id: str, facts: Facts, marks: dict[date, str]) -> None:
         """Replace the kept facts of the marked days by these."""
         first, last = min(marks), max(marks)
+        fresh = {kind: table_of(getattr(facts, kind)) for kind in KINDS}
+        of_months = select(FactChunk).where(
+            FactChunk.site == site_id, FactChunk.month >= _month(first), FactChunk.month <= _month(last)
+        )
         with self._database.write() as session:
             session.execute(select(SiteRow.id).where(SiteRow.id == site_id).with_for_update()).one()
+            kept = {(row.kind, row.month): row for row in session.scalars(of_months)}
             for month, start, end in _months(first, last):
                 for kind in KINDS:
-                    fresh = _table(_between(getattr(facts, kind), start, end))
-                    row = session.get(FactChunk, (site_id, kind, month))
-                    if row is None:
-                        session.add(FactChunk(site=site_id, kind=kind, month=month, payload=_packed(fresh)))
-                        continue
-                    older = _unpacked(row.payload).to_pandas()
-                    rest = _table(older[~_within(older, start, end)])
-                    row.payload = _packed(_ordered(_joined([rest, fresh])))
+                    part = between(fresh[kind], start, end)
+                    if (row := kept.get((kind, month))) is not None:
+                        row.payload = packed(replaced(unpacked(row.payload), part, start, end))
+                    else:
+                        chunk = packed(part.combine_chunks())
+                        session.add(FactChunk(site=site_id, kind=kind, month=month, payload=chunk))
             session.execute(
                 delete(FactDay).where(FactDay.site == site_id, FactDay.day >= first, FactDay.day <= last)
             )
@@ -235,45 +238,3 @@ def _months(first: date, last: date) -> Iterator[tuple[str, date, date]]:
 
 def _month(day: date) -> str:
     return f"{day:%Y-%m}"
-
-
-def _within(frame: pd.DataFrame, first: date, last: date) -> Any:
-    day = pd.to_datetime(frame["day"])
-    return (day >= pd.Timestamp(first)) & (day <= pd.Timestamp(last))
-
-
-def _between(frame: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
-    if frame.empty:
-        return frame
-    return frame[_within(frame, first, last)].reset_index(drop=True)
-
-
-def _table(frame: pd.DataFrame) -> pa.Table:
-    return pa.Table.from_pandas(frame, preserve_index=False)
-
-
-def _joined(tables: list[pa.Table]) -> Any:
-    if not tables:
-        return pd.DataFrame({"day": pd.Series(dtype="datetime64[ns]")})
-    filled = [t for t in tables if t.num_rows] or tables[:1]
-    return pa.concat_tables(filled, promote_options="permissive").to_pandas()
-
-
-def _ordered(frame: pd.DataFrame) -> pa.Table:
-    by = [c for c in ("day", "start", "time") if c in frame.columns]
-    return _table(frame.sort_values(by, kind="stable"))
-
-
-def _packed(table: pa.Table) -> bytes:
-    """One Arrow stream, compressed as a whole: a table of 150 columns and 30 rows would be mostly compression frames."""
-    sink = pa.BufferOutputStream()
-    with pa.ipc.new_stream(sink, table.schema) as writer:
-        writer.write_table(table)
-    raw = sink.getvalue()
-    return len(raw).to_bytes(8, "little") + pa.compress(raw, codec="zstd", asbytes=True)
-
-
-def _unpacked(payload: bytes) -> pa.Table:
-    size = int.from_bytes(payload[:8], "little")
-    raw = pa.decompress(memoryview(payload)[8:], decompressed_size=size, codec="zstd")
-    return pa.ipc.open_stream(raw).read_all()

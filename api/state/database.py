@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
-from sqlalchemy.engine import make_url
+from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError, OperationalError
 from sqlalchemy.orm import Session
 
@@ -63,16 +65,13 @@ def open_database(url: str) -> Database:
         if parsed.get_backend_name() == "sqlite" and parsed.database:
             Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
             _make_file(parsed.database)
-        engine = create_engine(parsed, pool_pre_ping=parsed.get_backend_name() == "postgresql")
+        engine = _engine(parsed, os.getpid())
     except (ArgumentError, NoSuchModuleError) as error:
         raise InputError(f"the state database's address can't be read: {error}") from None
     except ModuleNotFoundError as error:
         raise InputError(f"the state database needs the Python package {error.name}") from None
     except OSError as error:
         raise InputError(f"the data folder can't be used: {error.strerror}: {error.filename}") from None
-    if engine.dialect.name == "sqlite":
-        event.listen(engine, "connect", _prepare_sqlite)
-        event.listen(engine, "begin", _begin_sqlite)
     try:
         with engine.connect() as connection:
             current = _version(connection)
@@ -82,6 +81,17 @@ def open_database(url: str) -> Database:
     if current != HEAD:
         upgrade(engine)
     return Database(engine)
+
+
+@lru_cache(maxsize=8)
+def _engine(url: URL, process: int) -> Engine:
+    """One engine for an address in a process: it keeps the statements it has worded, and a worker opens the database
+    for every site. Closing a Database closes the connections, not the engine."""
+    engine = create_engine(url, pool_pre_ping=url.get_backend_name() == "postgresql")
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    return engine
 
 
 def upgrade(engine: Engine, to: str = "head") -> None:
