@@ -12,6 +12,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.figures.estimate import median, running_median
+
 Floats = NDArray[np.float64]
 
 FEWEST_EACH_SIDE = 10
@@ -129,10 +131,8 @@ def _scaled(conditions: Floats) -> Floats:
 def _tamed(value: Floats, basis: Floats) -> Floats:
     """The figure with single wild days brought in to four spreads from what their fortnight shows."""
     residual = value - basis @ (basis.T @ value)
-    n = len(residual)
-    local = np.array([np.median(residual[max(i - 7, 0) : i + 8]) for i in range(n)])
-    off = residual - local
-    spread = 1.4826 * float(np.median(np.abs(off))) or 1e-12
+    off = residual - running_median(residual, 7, 7)
+    spread = 1.4826 * median(np.abs(off)) or 1e-12
     return value - off + np.clip(off, -4.0 * spread, 4.0 * spread)
 
 

@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from analysis.figures.estimate import median
+
 Array = NDArray[np.float64]
 
 FEWEST_DAYS = 10  # for three parameters, a spread and an autocorrelation; common practice, no source
@@ -102,7 +104,7 @@ def change_point(
     if robust:
         for _ in range(50):
             residual = y - _model(t, intercept, slope, base)
-            scale = _MAD_TO_SD * float(np.median(np.abs(residual)))
+            scale = _MAD_TO_SD * median(np.abs(residual))
             if scale <= 1e-9 * max(float(np.ptp(y)), 1e-12):
                 break
             new = np.clip(1.0 - (residual / (_TUKEY * scale)) ** 2, 0.0, None) ** 2

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -71,57 +72,70 @@ _SUMMED = [
 
 
 def _ratios(site: Site, days: pd.DataFrame) -> dict[str, boundaries.BoundaryRatio]:
-    return boundaries.spf(paired_balance(site, days[_SUMMED].sum(min_count=1).to_dict()))
+    return boundaries.spf(_Meters.of(site).balance(days[_SUMMED].sum(min_count=1).to_dict()))
 
 
-def paired_balance(site: Site, sums: Mapping[Any, float]) -> boundaries.Balance:
-    """Energies over the minutes in which heat and every electricity meter were known.
+@dataclass(frozen=True)
+class _Meters:
+    """What a site file says of its meters, read once for all days.
 
-    sums : column of the days table -> its sum over some days, nan where none of them knows it
-    A heater that the design does not foresee and no meter shows is taken as not fitted: a back-up heater without a
-    bivalent temperature, an immersion heater without a cylinder.
+    within : what the unit's meter counts besides the unit. behind : the heat meter lies behind the back-up heater
+    unforeseen : heaters that the design does not foresee
     """
 
-    def known(column: str) -> float | None:
-        value = float(sums[column])
-        return None if np.isnan(value) else value
+    within: frozenset[str]
+    behind: bool
+    unforeseen: frozenset[str]
 
-    unit = known("p_heat_pump")
-    heat = known("p_heat") if sums["n_heat"] > 0 else None
-    within = set().union(*(p.includes for p in site.points_of("heat_pump_electricity")))
-    if site.heat_pump.source == "air":
-        within.add(boundaries.FAN)
-    metered = {
-        boundaries.FAN: known("p_fan"),
-        boundaries.BACKUP: known("p_backup"),
-        boundaries.IMMERSION: known("p_immersion"),
-        boundaries.PUMP: known("p_pump"),
-    }
-    # What a meter of its own shows was taken off the unit's already; the fan stays within the outdoor unit.
-    within -= {name for name, value in metered.items() if value is not None and name != boundaries.FAN}
-    if (
-        metered[boundaries.BACKUP] is None
-        and boundaries.BACKUP not in within
-        and site.design.bivalent_c is None
-    ):
-        metered[boundaries.BACKUP] = 0.0
-    if (
-        metered[boundaries.IMMERSION] is None
-        and boundaries.IMMERSION not in within
-        and site.hot_water is None
-    ):
-        metered[boundaries.IMMERSION] = 0.0
-    behind = not site.measures("heat_output") and site.measures("space_heat")
-    return boundaries.Balance(
-        heat_kwh=heat,
-        heat_pump_kwh=unit,
-        fan_kwh=metered[boundaries.FAN],
-        backup_heater_kwh=metered[boundaries.BACKUP],
-        immersion_kwh=metered[boundaries.IMMERSION],
-        circulation_pump_kwh=metered[boundaries.PUMP],
-        meter_includes=frozenset(within & set(boundaries.CONSUMERS)),
-        heat_includes=frozenset({boundaries.BACKUP}) if behind else frozenset(),
-    )
+    @classmethod
+    def of(cls, site: Site) -> _Meters:
+        within = set().union(*(p.includes for p in site.points_of("heat_pump_electricity")))
+        if site.heat_pump.source == "air":
+            within.add(boundaries.FAN)
+        unforeseen = set()
+        if site.design.bivalent_c is None:
+            unforeseen.add(boundaries.BACKUP)
+        if site.hot_water is None:
+            unforeseen.add(boundaries.IMMERSION)
+        behind = not site.measures("heat_output") and site.measures("space_heat")
+        return cls(frozenset(within), behind, frozenset(unforeseen))
+
+    def balance(self, sums: Mapping[Any, float]) -> boundaries.Balance:
+        """Energies over the minutes in which heat and every electricity meter were known.
+
+        sums : column of the days table -> its sum over some days, nan where none of them knows it
+        A heater that the design does not foresee and no meter shows is taken as not fitted: a back-up heater without a
+        bivalent temperature, an immersion heater without a cylinder.
+        """
+
+        def known(column: str) -> float | None:
+            value = float(sums[column])
+            return None if math.isnan(value) else value
+
+        unit = known("p_heat_pump")
+        heat = known("p_heat") if sums["n_heat"] > 0 else None
+        metered = {
+            boundaries.FAN: known("p_fan"),
+            boundaries.BACKUP: known("p_backup"),
+            boundaries.IMMERSION: known("p_immersion"),
+            boundaries.PUMP: known("p_pump"),
+        }
+        # What a meter of its own shows was taken off the unit's already; the fan stays within the outdoor unit.
+        apart = {name for name, value in metered.items() if value is not None and name != boundaries.FAN}
+        within = self.within - apart
+        for name in self.unforeseen:
+            if metered[name] is None and name not in within:
+                metered[name] = 0.0
+        return boundaries.Balance(
+            heat_kwh=heat,
+            heat_pump_kwh=unit,
+            fan_kwh=metered[boundaries.FAN],
+            backup_heater_kwh=metered[boundaries.BACKUP],
+            immersion_kwh=metered[boundaries.IMMERSION],
+            circulation_pump_kwh=metered[boundaries.PUMP],
+            meter_includes=within.intersection(boundaries.CONSUMERS),
+            heat_includes=frozenset({boundaries.BACKUP}) if self.behind else frozenset(),
+        )
 
 
 def _sum(days: pd.DataFrame, column: str) -> float | None:
@@ -201,38 +215,43 @@ def _by_use(site: Site, days: pd.DataFrame, use: str) -> Estimate:
 def coarse(days: pd.DataFrame, quantity: str, limit_minutes: float) -> bool:
     """True where a quantity's readings are further apart than the limit, or absent."""
     column = f"spacing.{quantity}"
-    return column not in days or not bool((days[column] <= limit_minutes).any())
+    return column not in days or not bool((days[column].to_numpy() <= limit_minutes).any())
 
 
-def _rows(site: Site, days: pd.DataFrame, label: pd.Series, name: str) -> list[dict[str, Any]]:
-    """One row for each value of `label`, which is a month or a day."""
-    grouped = days.groupby(label, sort=True)
-    sums = grouped[_SUMMED].sum(min_count=1)
-    outdoor = grouped["outdoor"].mean()
+def _rows(
+    site: Site, name: str, keys: Iterable[str], sums: list[dict[Any, Any]], outdoor: Iterable[float]
+) -> list[dict[str, Any]]:
+    """One row for each key, which is a month or a day, from the sums of its days."""
+    meters = _Meters.of(site)
     out = []
-    for key, row, mean in zip(sums.index, sums.to_dict("records"), outdoor, strict=True):
-        ratios = boundaries.spf(paired_balance(site, row))
-        line: dict[str, Any] = {name: str(key)}
+    for key, row, mean in zip(keys, sums, outdoor, strict=True):
+        ratios = boundaries.spf(meters.balance(row))
+        line: dict[str, Any] = {name: key}
         for boundary in ("H4", "H3", "H2", "H1"):
             ratio = ratios[boundary]
             usable = ratio.value is not None and (ratio.electricity_kwh or 0.0) >= _LEAST_PAIR_KWH
             line[boundary] = ratio.value if usable else None
         line |= {"heat_kwh": row["q_total"], "electricity_kwh": row["e_total"], "outdoor_c": float(mean)}
         line["coverage"] = row["n_any"] / row["n_minutes"]
-        out.append({k: None if isinstance(v, float) and np.isnan(v) else v for k, v in line.items()})
+        out.append({k: None if isinstance(v, float) and math.isnan(v) else v for k, v in line.items()})
     return out
 
 
 def _by_month(site: Site, days: pd.DataFrame) -> list[dict[str, Any]]:
     if coarse(days, "heat_pump_electricity", _COARSEST_FOR_MONTHS_MIN):
         return []
-    return _rows(site, days, days["day"].dt.strftime("%Y-%m"), "month")
+    month = days["day"].to_numpy().astype("datetime64[M]")
+    grouped = days[[*_SUMMED, "outdoor"]].groupby(month, sort=True)
+    sums = grouped[_SUMMED].sum(min_count=1)
+    months = np.datetime_as_string(sums.index.to_numpy(), unit="M").tolist()
+    return _rows(site, "month", months, sums.to_dict("records"), grouped["outdoor"].mean())
 
 
 def _by_day(site: Site, days: pd.DataFrame) -> list[dict[str, Any]]:
     if coarse(days, "heat_pump_electricity", _COARSEST_FOR_DAYS_MIN):
         return []
-    return _rows(site, days, days["day"].dt.strftime("%Y-%m-%d"), "day")
+    keys = np.datetime_as_string(days["day"].to_numpy(), unit="D").tolist()
+    return _rows(site, "day", keys, days[_SUMMED].to_dict("records"), days["outdoor"].tolist())
 
 
-__all__ = ["Performance", "coarse", "paired_balance", "performance"]
+__all__ = ["Performance", "coarse", "performance"]

@@ -67,11 +67,10 @@ class Need:
     def unmet(self, context: Context) -> str | None:
         """Why the need is not met, or None."""
         days = context.whole.days
-        spacings = {q: days[f"spacing.{q}"] for q in self.any_of if f"spacing.{q}" in days}
+        spacings = {q: days[f"spacing.{q}"].to_numpy() for q in self.any_of if f"spacing.{q}" in days}
         if not spacings:
             return f"needs {' or '.join(self.any_of)}"
-        close = {q: s for q, s in spacings.items() if bool((s <= self.spacing_min).any())}
-        if not close:
+        if not any((s <= self.spacing_min).any() for s in spacings.values()):
             return f"needs {' or '.join(spacings)} every {self.spacing_min:g} minutes or closer"
         if len(days) < self.days:
             return f"needs at least {self.days} days, has {len(days)}"

@@ -52,25 +52,26 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
     spoiled: dict[str, Finding] = {}
     for rule in DATA_RULES:
         known = replace(whole, spoiled=spoiled)
-        finding = _run(rule, known, missing)
+        finding = _run(rule, known, rule.reads, missing)
         if finding is None:
             continue
         found.append(finding)
         if rule.spoils is not None and SEVERITIES.index(finding.severity) >= 1:
             spoiled = dict.fromkeys(rule.spoils(known, finding), finding) | spoiled
     plant = replace(whole, facts=judged, recognised=unusual, spoiled=spoiled)
+    basis = _basis_of_use(whole)
     for rule in PLANT_RULES:
-        finding = _run(rule, plant, missing)
+        reads = rule.reads if rule.code in _WITHOUT_USE else rule.reads | basis
+        finding = _run(rule, plant, reads, missing)
         if finding is not None:
             found.append(finding)
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
     return Judgement(tuple(found), tuple(missing), unusual, spoiled)
 
 
-def _run(rule: Rule, context: Context, missing: list[NotAssessedCode]) -> Finding | None:
-    reads = rule.reads
-    if rule in PLANT_RULES and rule.code not in _WITHOUT_USE:
-        reads = reads | _basis_of_use(context)
+def _run(
+    rule: Rule, context: Context, reads: frozenset[str], missing: list[NotAssessedCode]
+) -> Finding | None:
     touched = sorted(reads & context.spoiled.keys())
     try:
         if touched:
@@ -87,7 +88,7 @@ def _basis_of_use(context: Context) -> frozenset[str]:
 
     def measured(quantity: str, spacing_min: float = 1e9) -> bool:
         name = f"spacing.{quantity}"
-        return name in days and bool((days[name] <= spacing_min).any())
+        return name in days and bool((days[name].to_numpy() <= spacing_min).any())
 
     if measured("compressor_speed", 5.0):
         running = "compressor_speed"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.figures.estimate import median
 from analysis.findings.context import Context
 from analysis.findings.model import Cause, Severity
 from analysis.findings.spells import Spell
@@ -88,4 +89,4 @@ def heating_year(context: Context) -> float:
 def middle(values: Floats) -> float:
     """Median of what is known; nan where nothing is."""
     known = values[np.isfinite(values)]
-    return float(np.median(known)) if len(known) else float("nan")
+    return median(known) if len(known) else float("nan")

@@ -21,8 +21,9 @@ class Spell:
 
     def covers(self, day: pd.Series) -> NDArray[np.bool_]:
         """Which of these days (datetime64, n) lie in it: bool (n,)."""
-        inside = day >= self.since
-        return np.asarray(inside if self.until is None else inside & (day <= self.until), dtype=np.bool_)
+        date = day.to_numpy()
+        inside = date >= np.datetime64(self.since)
+        return inside if self.until is None else inside & (date <= np.datetime64(self.until))
 
 
 def last_spell(
@@ -53,10 +54,10 @@ def last_spell(
             continue
         first, last = hits[a], hits[b]
         ongoing = len(flags) - 1 - last < gone_days
-        dates = day.iloc[index]
+        since, until = np.datetime_as_string(day.to_numpy()[index[[first, last]]], unit="D").tolist()
         return Spell(
-            f"{dates.iloc[first]:%Y-%m-%d}",
-            None if ongoing else f"{dates.iloc[last]:%Y-%m-%d}",
+            since,
+            None if ongoing else until,
             int(last - first + 1),
             float(flags[first : last + 1].mean()),
         )

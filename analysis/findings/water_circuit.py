@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from analysis.errors import NotAssessed
-from analysis.figures.estimate import robust_fit
+from analysis.figures.estimate import robust_fit, robust_spread, running_median
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import MAINS_CAUTION, graded, ranked, water_caution
@@ -117,8 +117,8 @@ def _fall(day: np.ndarray, pressure: Floats, loop: Floats) -> _Fall | None:
     )
     number = (day[rows] - day[rows[0]]) / np.timedelta64(1, "D")
     # A refill shows as a level that jumps from the days before to the days after and stays.
-    before = np.array([np.median(value[max(i - 3, 0) : i]) if i else value[0] for i in range(len(value))])
-    after = np.array([np.median(value[i : i + 3]) for i in range(len(value))])
+    before = np.concatenate((value[:1], running_median(value, 2, 0)[:-1]))
+    after = running_median(value, 0, 2)
     rise = after - before - 0.01 * np.maximum(warm - np.roll(warm, 1), 0.0)
     jumps = [
         i
@@ -145,7 +145,7 @@ def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, i
         for at in starts:
             if at not in spread:
                 columns = _hinge_columns(number, warm, at, use_warm=use_warm)
-                spread[at] = robust_fit(columns, value, lags=0).residual_sd
+                spread[at] = robust_spread(columns, value)
         return min(spread, key=lambda at: (spread[at], at))
 
     last = n - _FEWEST_DAYS

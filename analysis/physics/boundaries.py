@@ -6,6 +6,7 @@ A boundary the meters cannot separate is not given; its reason names the meter t
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from types import MappingProxyType
 
 FAN, BACKUP, IMMERSION, PUMP = "fan", "backup_heater", "immersion", "circulation_pump"
@@ -54,12 +55,8 @@ class Balance:
 
     def of(self, consumer: str) -> float | None:
         """Electricity of one consumer [kWh], None where it is not metered apart."""
-        return {
-            FAN: self.fan_kwh,
-            BACKUP: self.backup_heater_kwh,
-            IMMERSION: self.immersion_kwh,
-            PUMP: self.circulation_pump_kwh,
-        }[consumer]
+        own: float | None = getattr(self, f"{consumer}_kwh")
+        return own
 
 
 @dataclass(frozen=True)
@@ -89,21 +86,31 @@ def _ratio(balance: Balance, inside: frozenset[str]) -> BoundaryRatio:
     if balance.heat_kwh is None:
         return BoundaryRatio(None, reason="needs heat_output")
     heat, electricity = balance.heat_kwh, balance.heat_pump_kwh
-    for consumer, quantity in CONSUMERS.items():
-        in_meter, wanted = consumer in balance.meter_includes, consumer in inside
-        heat_sign = int(wanted) - int(consumer in balance.heat_includes) if consumer in DIRECT_HEATERS else 0
-        electric_sign = int(wanted) - int(in_meter)
-        if not heat_sign and not electric_sign:
-            continue
+    for consumer, heat_sign, electric_sign in _terms(inside, balance.meter_includes, balance.heat_includes):
         used = balance.of(consumer)
         if used is None:
-            why = "" if wanted else ": it is counted together with the heat pump's"
-            return BoundaryRatio(None, reason=f"needs {quantity}{why}")
+            why = "" if consumer in inside else ": it is counted together with the heat pump's"
+            return BoundaryRatio(None, reason=f"needs {CONSUMERS[consumer]}{why}")
         heat += heat_sign * used
         electricity += electric_sign * used
     if electricity <= 0.0:
         return BoundaryRatio(None, heat, electricity, "no electricity was used")
     return BoundaryRatio(heat / electricity, heat, electricity)
+
+
+@lru_cache(maxsize=256)
+def _terms(
+    inside: frozenset[str], meter_includes: frozenset[str], heat_includes: frozenset[str]
+) -> tuple[tuple[str, int, int], ...]:
+    """What is added to the metered heat and electricity, or taken off: (consumer, sign in heat, sign in electricity)."""
+    terms = []
+    for consumer in CONSUMERS:
+        wanted = int(consumer in inside)
+        heat_sign = wanted - int(consumer in heat_includes) if consumer in DIRECT_HEATERS else 0
+        electric_sign = wanted - int(consumer in meter_includes)
+        if heat_sign or electric_sign:
+            terms.append((consumer, heat_sign, electric_sign))
+    return tuple(terms)
 
 
 def renewable_heat_kwh(heat_kwh: float, spf_h2: float, *, minimum_spf: float = MINIMUM_SPF_ELECTRIC) -> float:

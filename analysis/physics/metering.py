@@ -187,10 +187,13 @@ def _factor(half_widths: tuple[float, ...], normal: float, probability: float) -
     step, reach = 0.005, 8.0
     edges = np.arange(-reach - step / 2.0, reach + step, step)
     middle = (edges[:-1] + edges[1:]) / 2.0
-    density = np.where(np.abs(middle) < step / 2.0, 1.0, 0.0)
+    centre = int(np.argmin(np.abs(middle)))
+    density = np.ones(1)
     for width in half_widths:
-        inside = np.clip(np.minimum(edges[1:], width) - np.maximum(edges[:-1], -width), 0.0, None)
-        density = np.convolve(density, inside / np.sum(inside), mode="same")
+        # Only as far as the part reaches: the grid is many times wider, and all zeros there.
+        near = slice(max(centre - int(width / step) - 1, 0), centre + int(width / step) + 2)
+        inside = np.clip(np.minimum(edges[1:][near], width) - np.maximum(edges[:-1][near], -width), 0.0, None)
+        density = np.convolve(density, inside / np.sum(inside))
     if normal > 0.0:
         bell = (
             np.exp(-((middle / normal) ** 2) / 2.0)
@@ -198,9 +201,9 @@ def _factor(half_widths: tuple[float, ...], normal: float, probability: float) -
             else np.where(np.abs(middle) < step / 2.0, 1.0, 0.0)
         )
         density = np.convolve(density, bell / np.sum(bell), mode="same")
-    centre = int(np.argmin(np.abs(middle)))
-    within = density[centre] + 2.0 * np.concatenate(([0.0], np.cumsum(density[centre + 1 :])))
-    return float(np.interp(probability, within, middle[centre:] + step / 2.0))
+    own = len(density) // 2
+    within = density[own] + 2.0 * np.concatenate(([0.0], np.cumsum(density[own + 1 :])))
+    return float(np.interp(probability, within, middle[centre : centre + len(within)] + step / 2.0))
 
 
 def ratio_interval(
