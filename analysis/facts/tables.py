@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from datetime import date
 
+import numpy as np
 import pandas as pd
 
 METHOD_VERSION = "4"
@@ -14,7 +15,7 @@ METHOD_VERSION = "4"
 
 @dataclass(frozen=True)
 class Facts:
-    """Five frames, each with a `day` column: the local date as datetime64, without zone.
+    """Five frames in order of days, each with a `day` column: the local date as datetime64, without zone.
 
     days : one row a local day. runs, defrosts, reheats : one row an event, in the day in which it starts.
     notices : one row for each oddity of the data. Columns and units: analysis/facts/days.py and its neighbours
@@ -28,14 +29,15 @@ class Facts:
 
     def between(self, first: date, last: date) -> Facts:
         """The same tables for the local days first..last, both inclusive."""
-        a, b = pd.Timestamp(first), pd.Timestamp(last)
-        return Facts(*(_cut(getattr(self, f.name), a, b) for f in fields(self)))
+        return Facts(*(_cut(getattr(self, f.name), first, last) for f in fields(self)))
 
 
-def _cut(frame: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp) -> pd.DataFrame:
-    if frame.empty:
-        return frame
-    return frame[(frame["day"] >= first) & (frame["day"] <= last)].reset_index(drop=True)
+def _cut(frame: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
+    """A frame's rows of first..last: a view, nothing is copied."""
+    day = frame["day"].to_numpy()
+    a = int(np.searchsorted(day, np.datetime64(first, "us"), side="left"))
+    b = int(np.searchsorted(day, np.datetime64(last, "us"), side="right"))
+    return frame if b - a == len(frame) else frame.iloc[a:b].reset_index(drop=True)
 
 
 def join(parts: Iterable[Facts]) -> Facts:

@@ -74,7 +74,7 @@ def short_cycling(context: Context) -> Finding | None:
         return _unseen(context)
     here = spell.covers(days["day"]) & so
     severity, over = _severity(context, by_day, here, np.where(brief, size, np.nan), spell)
-    chosen = runs[runs["day"].isin(days["day"][here])]
+    chosen = runs[np.isin(runs["day"].to_numpy(), days["day"].to_numpy()[here])]
     starts = middle(by_day.count[here])
     length, rate = middle(by_day.minutes[here]), middle(by_day.rate[here])
     cause, told = _causes(context, chosen, cold_share=float(through[here].mean()))

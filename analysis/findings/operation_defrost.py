@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from analysis.errors import NotAssessed
 from analysis.findings.context import Context, Need, Rule
@@ -128,21 +131,15 @@ def defrost_without_frost(context: Context) -> Finding | None:
     known = defrosts["frost_known"].to_numpy(dtype=bool)
     if not known.any() and len(defrosts):
         raise NotAssessed("needs outdoor_temperature")
-    count = (
-        pd.Series(1.0, index=defrosts["day"][dry])
-        .groupby(level=0)
-        .sum()
-        .reindex(days["day"])
-        .fillna(0.0)
-        .to_numpy()
-    )
-    so = count >= 1.0
+    so = np.isin(days["day"].to_numpy(), defrosts["day"].to_numpy()[dry])
     spell = _spell_of_weather(context, so)
     if spell is None:
         return None
-    chosen = defrosts[dry & defrosts["day"].isin(days["day"][spell.covers(days["day"])]).to_numpy()]
-    number, on = len(chosen), int((so & spell.covers(days["day"])).sum())
-    share = number / max(int(defrosts["day"].isin(days["day"][spell.covers(days["day"])]).sum()), 1)
+    covered = spell.covers(days["day"])
+    inside = np.isin(defrosts["day"].to_numpy(), days["day"].to_numpy()[covered])
+    chosen = defrosts[dry & inside]
+    number, on = len(chosen), int((so & covered).sum())
+    share = number / max(int(inside.sum()), 1)
     enough = number >= limit("dry_defrosts") and on >= limit("dry_defrost_days")
     enough = enough and share >= limit("dry_defrost_least_share")
     energy = middle(_energy(defrosts, _rated(context)))
@@ -221,15 +218,19 @@ def _too_soon(context: Context, gap: Floats, laid: Floats) -> Floats:
 
 def _mostly(day: pd.Series, event_day: pd.Series, bad: Flags) -> tuple[Flags, Flags]:
     """Days with such events, and those about which a good part was bad, a week of such days taken together."""
-    table = (
-        pd.DataFrame({"bad": bad.astype(np.float64)})
-        .groupby(event_day.to_numpy())["bad"]
-        .agg(["sum", "size"])
-    )
-    table = table[table["size"] >= 2]
-    near = table.rolling(_WEEK, center=True, min_periods=1).sum()
-    so = (near["sum"] >= _A_GOOD_PART * near["size"]).reindex(day, fill_value=False).to_numpy(dtype=bool)
-    return day.isin(table.index).to_numpy(), so
+    on, which, size = np.unique(event_day.to_numpy(), return_inverse=True, return_counts=True)
+    number = np.bincount(which, weights=bad, minlength=len(on))
+    on, number, size = (x[size >= 2] for x in (on, number, size))
+    good_part = _near(number) >= _A_GOOD_PART * _near(size)
+    return np.isin(day.to_numpy(), on), np.isin(day.to_numpy(), on[good_part])
+
+
+def _near(counts: NDArray[Any]) -> Floats:
+    """Sums over the week about each of some days, fewer at the ends."""
+    total = np.concatenate(([0], np.cumsum(counts)))
+    row = np.arange(len(counts))
+    end = np.minimum(row + _WEEK // 2 + 1, len(counts))
+    return np.asarray(total[end] - total[np.maximum(row - _WEEK // 2, 0)], dtype=np.float64)
 
 
 def _seen(context: Context) -> pd.DataFrame:
@@ -294,7 +295,7 @@ def _hollow(context: Context, defrosts: pd.DataFrame) -> Flags:
     )
     hollow = little & (_energy(defrosts, rated) < limit("defrost_coil_wh_per_kw"))
     _, so = _mostly(context.days["day"], defrosts["day"], hollow)
-    hollow &= defrosts["day"].isin(context.days["day"][so]).to_numpy()
+    hollow &= np.isin(defrosts["day"].to_numpy(), context.days["day"].to_numpy()[so])
     # One after the other on hardly any frost, and not only now and then: unless what it used says that it melted some.
     bare = (laid < limit("dry_frost_g_per_kw")) & (gap < _IN_A_ROW * limit("defrost_interval_minutes"))
     bare &= (defrosts["outdoor"] > _COIL_NEAR_ZERO_C).to_numpy()
