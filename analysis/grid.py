@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.medians import median
 from analysis.plant.site import Point, Site
 from analysis.readings import MS_PER_MINUTE, Readings, Samples
 from analysis.registers import Event, whole_total
@@ -72,6 +73,11 @@ class Grid:
 
     def __len__(self) -> int:
         return len(self.time)
+
+    @property
+    def local_dates(self) -> NDArray[np.datetime64]:
+        """datetime64 (d,), the local days without zone: the `day` of the facts tables."""
+        return np.array(self.days, dtype="datetime64[us]")
 
     def gauge(self, quantity: str) -> Floats:
         """float64 (n,), all nan where the quantity is not measured."""
@@ -135,7 +141,8 @@ def rhythm(time: Times) -> tuple[float, float]:
     if len(time) < 2:
         return 60.0, 60.0
     gaps = np.diff(time) / MS_PER_MINUTE
-    usual = float(np.median(gaps))
+    gaps.sort()  # once, for both
+    usual = median(gaps)
     return usual, max(5.0, 3.0 * usual, min(float(np.quantile(gaps, 0.95)) * 1.5, 24 * 60.0))
 
 
@@ -267,18 +274,17 @@ def _mean(parts: list[Floats]) -> Floats:
 
 def _lay_count(grid: Grid, quantity: str, point: Point, readings: Readings) -> None:
     samples = canonical(point, readings[point.id])
-    usual, _ = rhythm(samples.time)
+    usual, longest = rhythm(samples.time)
     most = 60.0 if quantity == "compressor_starts" else 1.2
     total = whole_total(samples, most_per_hour=most)
     edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)
     grid.counts[quantity] = np.diff(total.at(edges))
     grid.spacing[quantity] = usual
-    grid.seen[point.id] = _covered(grid.time, samples)
+    grid.seen[point.id] = _covered(grid.time, samples, longest)
     _note(grid, point, total.events)
 
 
-def _covered(time: Times, samples: Samples) -> NDArray[np.bool_]:
-    _, longest = rhythm(samples.time)
+def _covered(time: Times, samples: Samples, longest: float) -> NDArray[np.bool_]:
     return on_minutes(time, Samples(samples.time, np.zeros(len(samples.time))), longest)[1]
 
 
@@ -391,12 +397,20 @@ def _from_register(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, 
     fall = DEFROST_FALL_KWH if "heat" in point.quantity and "heater" not in point.quantity else 0.0
     total = whole_total(samples, most_per_hour=MOST_KW, may_fall=fall)
     _note(grid, point, total.events)
-    usual, _ = rhythm(samples.time)
-    grid.seen[point.id] = _covered(grid.time, samples)
+    usual, longest = rhythm(samples.time)
+    grid.seen[point.id] = _covered(grid.time, samples, longest)
     edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)
     knots_time, knots_value, shown = _change_points(total.time, total.value, usual)
     at = np.interp(edges, knots_time, knots_value, left=np.nan, right=np.nan)
     return np.diff(at) * 1000.0, shown
+
+
+def _rows(count: int, *chosen: NDArray[np.intp] | list[int]) -> NDArray[np.intp]:
+    """All that are chosen of so many rows, in order and once each."""
+    flags = np.zeros(count, dtype=bool)
+    for rows in chosen:
+        flags[rows] = True
+    return np.flatnonzero(flags)
 
 
 def _change_points(time: Times, value: Floats, usual: float) -> tuple[Times, Floats, float]:
@@ -409,7 +423,7 @@ def _change_points(time: Times, value: Floats, usual: float) -> tuple[Times, Flo
     moved = np.flatnonzero(np.diff(value) != 0.0) + 1
     if len(moved) < 3 or len(moved) > 0.9 * len(time):
         return time, value, usual
-    keep = np.unique(np.concatenate(([0], moved, [len(time) - 1])))
+    keep = _rows(len(time), [0, len(time) - 1], moved)
     # While the plant works the register moves often; the quick quartile of its moves is what it can show.
     shown = float(np.quantile(np.diff(time[moved]) / MS_PER_MINUTE, 0.25))
     # A silence of the register longer than a few of its usual moves is a rest: hold its value until the last
@@ -421,5 +435,5 @@ def _change_points(time: Times, value: Floats, usual: float) -> tuple[Times, Flo
     least_step = float(np.quantile(rose[rose > 0], 0.02)) if (rose > 0).any() else np.inf
     jumped = np.flatnonzero(rose[1:] > 1.5 * least_step) + 1
     begun = jumped[rose[jumped - 1] == 0.0]
-    keep = np.unique(np.concatenate((keep, hold[hold > 0], begun)))
+    keep = _rows(len(time), keep, hold[hold > 0], begun)
     return time[keep], value[keep], max(shown, usual)

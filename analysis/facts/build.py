@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.facts.clocks import clock_columns
 from analysis.facts.daylight import daylight_columns
-from analysis.facts.days import days_table
+from analysis.facts.days import days_columns
 from analysis.facts.events import defrosts_table, reheats_table, runs_table
 from analysis.facts.minutes import work_out
 from analysis.facts.notices import notices_table
@@ -48,10 +48,10 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     grid = build_grid(site, near, outer_first, outer_last)
     minutes = work_out(site, grid)
     day = Segments(grid.day_start[:-1], grid.day_start[1:])
-    about_the_data = trust_columns(site, minutes, day, near) | clock_columns(minutes, day)
-    about_the_data |= daylight_columns(site, minutes, day)
+    columns = days_columns(site, minutes) | trust_columns(site, minutes, day, near)
+    columns |= clock_columns(minutes, day) | daylight_columns(site, minutes, day)
     facts = Facts(
-        pd.concat([days_table(site, minutes), pd.DataFrame(about_the_data)], axis=1),
+        pd.DataFrame(columns),
         runs_table(site, minutes),
         defrosts_table(site, minutes),
         reheats_table(site, minutes),

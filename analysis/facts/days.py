@@ -11,7 +11,6 @@ from __future__ import annotations
 from datetime import UTC, datetime, time
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.facts.direct_heat import direct_heat_columns
@@ -39,12 +38,12 @@ _QUIET_W = 400.0
 _CALM_K = 0.5
 
 
-def days_table(site: Site, minutes: Minutes) -> pd.DataFrame:
-    """One row for each local day of the grid; columns as the module says."""
+def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
+    """Columns of one row for each local day of the grid, as the module says."""
     grid = minutes.grid
     day = Segments(grid.day_start[:-1], grid.day_start[1:])
     columns: dict[str, object] = {
-        "day": pd.to_datetime(pd.Series(grid.days)).to_numpy().astype("datetime64[us]"),
+        "day": grid.local_dates,
         "n_minutes": day.minutes,
     }
     columns |= _known(minutes, day)
@@ -63,7 +62,7 @@ def days_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     columns |= warmth_columns(minutes, day)
     if site.cost is not None:
         columns |= _cost(site, site.cost, minutes, day)
-    return pd.DataFrame(columns)
+    return columns
 
 
 def _known(minutes: Minutes, day: Segments) -> dict[str, object]:

@@ -285,15 +285,16 @@ def _dated(frame: pd.DataFrame, minutes: Minutes) -> pd.DataFrame:
     grid = minutes.grid
     index = (frame["start"].to_numpy() - grid.time[0]) // 60_000
     day = np.searchsorted(grid.day_start, index, side="right") - 1
-    days = pd.to_datetime(pd.Series(grid.days)).to_numpy().astype("datetime64[us]")
-    frame.insert(0, "day", days[day])
+    frame.insert(0, "day", grid.local_dates[day])
     return frame
 
 
 def _empty(columns: tuple[str, ...]) -> pd.DataFrame:
     """An event table without rows, with the columns and kinds of one with rows."""
-    frame = pd.DataFrame({c: pd.Series(dtype=_KINDS.get(c, "float64")) for c in ("day", *columns)})
-    return frame
+    kinds = {c: _KINDS.get(c, "float64") for c in ("day", *columns)}
+    return pd.DataFrame(
+        {c: pd.Series(dtype="str") if k == "str" else np.empty(0, dtype=k) for c, k in kinds.items()}
+    )
 
 
 _KINDS = {

@@ -42,8 +42,7 @@ def notices_table(site: Site, minutes: Minutes, readings: Readings) -> pd.DataFr
     frame = frame.astype({"time": "int64", "point": "str", "kind": "str", "amount": "float64"})
     index = (frame["time"].to_numpy() - grid.time[0]) // 60_000
     day = np.clip(np.searchsorted(grid.day_start, index, side="right") - 1, 0, len(grid.days) - 1)
-    days = pd.to_datetime(pd.Series(grid.days)).to_numpy().astype("datetime64[us]")
-    frame.insert(0, "day", days[day])
+    frame.insert(0, "day", grid.local_dates[day])
     return frame.sort_values(["time", "point"], kind="stable").reset_index(drop=True)
 
 

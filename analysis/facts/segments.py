@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -46,19 +47,31 @@ class Segments:
     def _add(self, values: NDArray[Any], kind: Any) -> NDArray[Any]:
         if not len(self):
             return np.zeros(0, dtype=kind)
-        total = np.add.reduceat(np.append(values, values[:1] * 0), self._bounds(), dtype=kind)[0::2]
+        total = self._reduced(np.add, values, values[:1] * 0, dtype=kind)
         return np.where(self.minutes > 0, total, kind(0))  # reduceat gives an empty stretch its first value
 
-    def _bounds(self) -> Ints:
+    def _reduced(
+        self, take: np.ufunc, values: NDArray[Any], beyond: NDArray[Any], **kind: Any
+    ) -> NDArray[Any]:
+        """A value for each stretch, and any value for an empty one."""
+        if self._follow_on and self.end[-1] == len(values):
+            return np.asarray(take.reduceat(values, self.start, **kind))
         bounds = np.empty(2 * len(self), dtype=np.int64)
         bounds[0::2], bounds[1::2] = self.start, self.end
-        return bounds
+        if bounds[-1] >= len(values):  # reduceat wants a value at every bound
+            values = np.append(values, beyond)
+        return np.asarray(take.reduceat(values, bounds, **kind)[0::2])
+
+    @cached_property
+    def _follow_on(self) -> bool:
+        """True for stretches without anything between them, such as days."""
+        return bool(np.array_equal(self.start[1:], self.end[:-1]) and (self.minutes > 0).all())
 
     def mean(self, values: Floats, where: NDArray[np.bool_] | None = None) -> Floats:
         """Mean of the known values in each stretch, nan where none is known."""
         known = np.isfinite(values) if where is None else np.isfinite(values) & where
         count = self.count(known)
-        total = self.sum(np.where(known, values, 0.0))
+        total = self._add(np.where(known, values, 0.0), np.float64)
         return np.divide(total, count, out=np.full(len(self), np.nan), where=count > 0)
 
     def least(self, values: Floats) -> Floats:
@@ -70,7 +83,7 @@ class Segments:
     def _extreme(self, values: Floats, take: np.ufunc) -> Floats:
         if not len(self):
             return np.zeros(0)
-        found = take.reduceat(np.append(values, np.nan), self._bounds())[0::2]
+        found = self._reduced(take, values, np.array([np.nan]))
         return np.where(self.minutes > 0, found, np.nan)
 
     def first(self, values: Floats, offset: int = 0) -> Floats:

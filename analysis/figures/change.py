@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.figures.estimate import median, running_median
+from analysis.medians import median, running_median
 
 Floats = NDArray[np.float64]
 

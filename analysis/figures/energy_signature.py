@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from analysis.figures.estimate import median
+from analysis.medians import median
 
 Array = NDArray[np.float64]
 

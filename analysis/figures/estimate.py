@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.medians import median
+
 Floats = NDArray[np.float64]
 
 
@@ -55,29 +57,6 @@ class Estimate:
         if self.low is not None and self.high is not None:
             out |= {"low": self.low, "high": self.high}
         return out
-
-
-def median(values: Floats) -> float:
-    """Median of float64 (n,), n > 0; nan where one is nan. np.median spends ten times as long on finding out its axes."""
-    ordered = np.sort(values)
-    middle = len(ordered) // 2
-    if np.isnan(ordered[-1]):
-        return math.nan
-    return float(ordered[middle] if len(ordered) % 2 else (ordered[middle - 1] + ordered[middle]) / 2.0)
-
-
-def running_median(values: Floats, before: int, after: int) -> Floats:
-    """Median of each value with so many before and after it, fewer at the ends.
-
-    values : float64 (n,), finite, n > 0. Returns float64 (n,)
-    """
-    n = len(values)
-    padded = np.concatenate((np.full(before, np.nan), values, np.full(after, np.nan)))
-    windows = np.sort(np.lib.stride_tricks.sliding_window_view(padded, before + 1 + after), axis=1)
-    row = np.arange(n)
-    known = np.minimum(row, before) + 1 + np.minimum(n - 1 - row, after)  # sorted, the others come last
-    middle = windows[row, (known - 1) // 2] + windows[row, known // 2]
-    return np.asarray(middle / 2.0, dtype=np.float64)
 
 
 @dataclass(frozen=True)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.figures.estimate import median
 from analysis.findings.context import Context
 from analysis.findings.model import Cause, Severity
 from analysis.findings.spells import Spell
+from analysis.medians import median
 from analysis.plant.site import Site
 
 Floats = NDArray[np.float64]

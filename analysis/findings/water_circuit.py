@@ -10,12 +10,13 @@ from itertools import pairwise
 import numpy as np
 
 from analysis.errors import NotAssessed
-from analysis.figures.estimate import robust_fit, robust_spread, running_median
+from analysis.figures.estimate import robust_fit, robust_spread
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import MAINS_CAUTION, graded, ranked, water_caution
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Flags, Floats, column, date_text, sure
+from analysis.medians import running_median
 from analysis.physics.water import freezing_point
 
 _REFILL_BAR = 0.12
