@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.medians import median
+from analysis.medians import median, quantile
 from analysis.plant.site import Point, Site
 from analysis.readings import MS_PER_MINUTE, Readings, Samples
 from analysis.registers import Event, whole_total
@@ -143,7 +143,7 @@ def rhythm(time: Times) -> tuple[float, float]:
     gaps = np.diff(time) / MS_PER_MINUTE
     gaps.sort()  # once, for both
     usual = median(gaps)
-    return usual, max(5.0, 3.0 * usual, min(float(np.quantile(gaps, 0.95)) * 1.5, 24 * 60.0))
+    return usual, max(5.0, 3.0 * usual, min(quantile(gaps, 0.95) * 1.5, 24 * 60.0))
 
 
 def told_at_changes(samples: Samples) -> bool:
@@ -226,9 +226,9 @@ def on_minutes(
     laid = np.full(n, np.nan)
     if n == 0 or len(samples.time) == 0:
         return laid, np.zeros(n, dtype=bool)
-    index = (samples.time - time[0]) // MS_PER_MINUTE
-    inside = (index >= 0) & (index < n)
-    where, value = index[inside], np.asarray(samples.value[inside], dtype=np.float64)
+    first, end = np.searchsorted(samples.time, (time[0], time[-1] + MS_PER_MINUTE))
+    where = (samples.time[first:end] - time[0]) // MS_PER_MINUTE
+    value = np.asarray(samples.value[first:end], dtype=np.float64)
     if len(where) and bool(np.all(np.diff(where) > 0)):
         laid[where] = value
     elif len(where):
@@ -240,12 +240,15 @@ def on_minutes(
             laid = np.divide(total, count, out=laid, where=count > 0)
     measured = np.isfinite(laid)
     known, missing = np.flatnonzero(measured), np.flatnonzero(~measured)
+    if len(missing) == 0:
+        return laid, measured
     # The neighbours outside the span bridge its edges.
-    before = np.flatnonzero(index < 0)[-1:]
-    after = np.flatnonzero(index >= n)[:1]
-    knots = np.concatenate((index[before], known, index[after]))
+    before, after = slice(max(first - 1, 0), first), slice(end, end + 1)
+    outside = (np.concatenate((samples.time[before], samples.time[after])) - time[0]) // MS_PER_MINUTE
+    came, comes = np.split(outside, [before.stop - before.start])
+    knots = np.concatenate((came, known, comes))
     values = np.concatenate((samples.value[before], laid[known], samples.value[after])).astype(np.float64)
-    if len(knots) == 0 or len(missing) == 0:
+    if len(knots) == 0:
         return laid, measured
     left = np.searchsorted(knots, missing, side="right") - 1
     previous = knots[np.maximum(left, 0)]
@@ -425,14 +428,14 @@ def _change_points(time: Times, value: Floats, usual: float) -> tuple[Times, Flo
         return time, value, usual
     keep = _rows(len(time), [0, len(time) - 1], moved)
     # While the plant works the register moves often; the quick quartile of its moves is what it can show.
-    shown = float(np.quantile(np.diff(time[moved]) / MS_PER_MINUTE, 0.25))
+    shown = quantile(np.diff(time[moved]) / MS_PER_MINUTE, 0.25)
     # A silence of the register longer than a few of its usual moves is a rest: hold its value until the last
     # unmoved reading, or the rest would look like a small steady load.
     rest = np.flatnonzero(np.diff(time[keep]) > max(6.0 * shown, 3.0 * usual, 20.0) * MS_PER_MINUTE)
     hold = keep[rest + 1] - 1
     # A jump of several of the register's steps after a reading that had not moved: the work began at that reading.
     rose = np.diff(value)
-    least_step = float(np.quantile(rose[rose > 0], 0.02)) if (rose > 0).any() else np.inf
+    least_step = quantile(rose[rose > 0], 0.02) if (rose > 0).any() else np.inf
     jumped = np.flatnonzero(rose[1:] > 1.5 * least_step) + 1
     begun = jumped[rose[jumped - 1] == 0.0]
     keep = _rows(len(time), keep, hold[hold > 0], begun)

@@ -1,4 +1,4 @@
-"""Medians of short rows of numbers, many thousand times a night."""
+"""Medians and quantiles of short rows of numbers, many thousand times a night: numpy's own spend more on their axes."""
 
 from __future__ import annotations
 
@@ -11,12 +11,22 @@ Floats = NDArray[np.float64]
 
 
 def median(values: Floats) -> float:
-    """Median of float64 (n,), n > 0; nan where one is nan. np.median spends ten times as long on finding out its axes."""
+    """Median of float64 (n,), n > 0; nan where one is nan."""
     ordered = np.sort(values)
     middle = len(ordered) // 2
     if np.isnan(ordered[-1]):
         return math.nan
     return float(ordered[middle] if len(ordered) % 2 else (ordered[middle - 1] + ordered[middle]) / 2.0)
+
+
+def quantile(values: Floats, share: float) -> float:
+    """Quantile of float64 (n,), finite, n > 0, linear between neighbours as np.quantile has it."""
+    ordered = np.sort(values)
+    at = (len(ordered) - 1) * share
+    below = int(at)
+    low, high = ordered[below], ordered[min(below + 1, len(ordered) - 1)]
+    part, rise = at - below, high - low
+    return float(low + rise * part if part < 0.5 else high - rise * (1.0 - part))
 
 
 def running_median(values: Floats, before: int, after: int) -> Floats:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.medians import quantile
 from analysis.readings import Samples
 
 Floats = NDArray[np.float64]
@@ -179,4 +180,4 @@ def _rounding(value: Floats) -> float:
 
 def _resolution(step: Floats) -> float:
     rises = step[step > 1e-9]
-    return float(np.quantile(rises, 0.02)) if len(rises) else 0.0
+    return quantile(rises, 0.02) if len(rises) else 0.0

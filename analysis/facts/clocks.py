@@ -9,6 +9,7 @@ from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
 
 Floats = NDArray[np.float64]
+Spectrum = NDArray[np.complex128]
 
 REACH_MIN = 720
 _SMOOTH_MIN = 240
@@ -47,9 +48,10 @@ def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
             _LEAST_STATE,
         )
     drawn, known = _detrended(unit * 60.0)
+    spectra: dict[int, Spectrum] = {}
     for name, (values, least) in signals.items():
         other, other_known = _detrended(values)
-        lag, like = _lags(day, drawn, known, other, other_known, least)
+        lag, like = _lags(day, drawn, known, other, other_known, least, spectra)
         out[f"lag_{name}"], out[f"like_{name}"] = lag, like
     return out
 
@@ -87,7 +89,9 @@ def _lags(
     other: Floats,
     other_known: NDArray[np.int64],
     least: float,
+    spectra: dict[int, Spectrum],
 ) -> tuple[Floats, Floats]:
+    """spectra : of what is drawn, by day; filled here, the same whatever it is held against"""
     lag, like = np.full(len(day), np.nan), np.full(len(day), np.nan)
     n = len(drawn)
     square = np.concatenate(([0.0], np.cumsum(other**2)))
@@ -104,7 +108,9 @@ def _lags(
             continue
         shifts = len(near) - length + 1
         width = 1 << (len(near) + length - 1).bit_length()
-        product = np.fft.irfft(np.fft.rfft(near, width) * np.conj(np.fft.rfft(mine, width)), width)[:shifts]
+        if i not in spectra:
+            spectra[i] = np.conj(np.fft.rfft(mine, width))
+        product = np.fft.irfft(np.fft.rfft(near, width) * spectra[i], width)[:shifts]
         energy = square[first + length : first + length + shifts] - square[first : first + shifts]
         usable = energy > length * least**2
         if not usable.any():

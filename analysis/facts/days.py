@@ -20,6 +20,7 @@ from analysis.facts.segments import Segments
 from analysis.facts.strain import strain_columns
 from analysis.facts.tank import tank_columns
 from analysis.facts.warmth import warmth_columns
+from analysis.medians import median
 from analysis.plant.site import Cost, Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF, UNKNOWN, UNTOLD, within
 
@@ -448,7 +449,7 @@ def _middle(day: Segments, values: Floats) -> Floats:
         for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
             known = values[a:b][np.isfinite(values[a:b])]
             if len(known):
-                out[i] = np.median(known)
+                out[i] = median(known)
     return out
 
 

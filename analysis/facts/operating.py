@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
 from analysis.facts.strain import asked_flow
+from analysis.medians import median, quantile
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF
 
@@ -118,7 +119,7 @@ def _middle(day: Segments, values: Floats, where: Flags) -> Floats:
     for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
         mine = values[a:b][where[a:b]]
         if len(mine):
-            out[i] = np.median(mine)
+            out[i] = median(mine)
     return out
 
 
@@ -127,7 +128,7 @@ def _top(day: Segments, values: Floats, where: Flags) -> Floats:
     for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
         mine = values[a:b][where[a:b]]
         if len(mine) >= 30:
-            out[i] = np.quantile(mine, 0.9)
+            out[i] = quantile(mine, 0.9)
     return out
 
 

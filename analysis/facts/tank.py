@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
+from analysis.medians import quantile
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF
 
@@ -88,7 +89,7 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
         usable = np.isfinite(found)
         if usable.sum() >= 4:
             # The slow tenth, not the very slowest: a sensor's last digit makes single windows look still.
-            limit = np.quantile(found[usable], 0.15)
+            limit = quantile(found[usable], 0.15)
             near = windows[usable][np.abs(found[usable] - limit) <= max(0.02, 0.1 * abs(limit))]
             slowest[i] = limit
             ambient = np.nanmean(room[near]) if np.isfinite(room[near]).any() else 20.0
@@ -99,12 +100,12 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
             mine = calm[np.arange(min(a + first, n), min(a + last, n), _STEP_MIN)]
             mine = mine[np.isfinite(mine)]
             if len(mine) >= 4:
-                store[i] = np.quantile(mine, low)
+                store[i] = quantile(mine, low)
         halves = short[windows]
         for store, share in ((idle, share_off), (heating, share_heating)):
             mine = halves[(share[windows] > 0.9) & np.isfinite(halves)]
             if len(mine) >= 4:
-                store[i] = np.quantile(mine, 0.3)
+                store[i] = quantile(mine, 0.3)
     return {
         "standing_k_per_h": slowest,
         "standing_over_k": over,

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
 from analysis.grid import canonical
+from analysis.medians import median
 from analysis.physics.second_law import carnot_cop
 from analysis.plant.site import Point, Site
 from analysis.readings import Readings, Samples
@@ -108,7 +109,7 @@ def _water_lift(minutes: Minutes, day: Segments) -> Floats:
     for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
         known = lift[a:b][settled[a:b]]
         if len(known) >= 20:
-            out[i] = np.median(known)
+            out[i] = median(known)
     return out
 
 

@@ -255,8 +255,10 @@ class RatedPerformance:
         y = np.clip(np.where(gap, 35.0, f) - self._FLOW_GRID[0], 0.0, grid.shape[1] - 1.000001)
         i, j = x.astype(int), y.astype(int)
         u, v = x - i, y - j
-        low = grid[i, j] * (1.0 - u) + grid[i + 1, j] * u
-        high = grid[i, j + 1] * (1.0 - u) + grid[i + 1, j + 1] * u
+        known, row = grid.ravel(), grid.shape[1]
+        at = i * row + j
+        low = known[at] * (1.0 - u) + known[at + row] * u
+        high = known[at + 1] * (1.0 - u) + known[at + row + 1] * u
         return np.where(gap, np.nan, low * (1.0 - v) + high * v)[()]
 
 
