@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,16 +13,18 @@ import pyarrow as pa
 
 def table_of(frame: pd.DataFrame) -> pa.Table:
     """A frame as Arrow, column by column: pandas' own notes on 230 columns would outweigh a month's numbers."""
-    kinds = dict(zip(frame.columns, frame.dtypes, strict=True))
-    columns: dict[str, pa.Array] = {}
-    for kind in dict.fromkeys(kinds.values()):
-        alike = [name for name, own in kinds.items() if own == kind]
+    names, kinds = frame.columns.tolist(), frame.dtypes.tolist()
+    columns: list[pa.Array] = [None] * len(names)
+    for kind in dict.fromkeys(kinds):
+        alike = [at for at, own in enumerate(kinds) if own == kind]
         if isinstance(kind, np.dtype) and not kind.hasobject:
             # All columns of a kind at once: a frame hands out single ones slowly.
-            columns |= {n: pa.array(v) for n, v in zip(alike, frame[alike].to_numpy().T, strict=True)}
+            values: Iterable[Any] = frame.iloc[:, alike].to_numpy().T
         else:
-            columns |= {name: pa.array(frame[name]) for name in alike}
-    return pa.table({name: columns[name] for name in kinds})
+            values = [frame.iloc[:, at] for at in alike]
+        for at, own in zip(alike, values, strict=True):
+            columns[at] = pa.array(own)
+    return pa.table(columns, names=names)
 
 
 def between(table: pa.Table, first: date, last: date) -> pa.Table:

@@ -38,12 +38,19 @@ def notices_table(site: Site, minutes: Minutes, readings: Readings) -> pd.DataFr
         longest = _STUCK_AFTER_H.get(p.quantity, 0.0)
         if longest and p.id in readings:
             rows.extend(_stuck(minutes, p.id, readings, longest))
-    frame = pd.DataFrame(rows, columns=["time", "point", "kind", "amount"])
-    frame = frame.astype({"time": "int64", "point": "str", "kind": "str", "amount": "float64"})
-    index = (frame["time"].to_numpy() - grid.time[0]) // 60_000
+    rows.sort(key=lambda row: row[:2])
+    time = np.array([row[0] for row in rows], dtype=np.int64)
+    index = (time - grid.time[0]) // 60_000
     day = np.clip(np.searchsorted(grid.day_start, index, side="right") - 1, 0, len(grid.days) - 1)
-    frame.insert(0, "day", grid.local_dates[day])
-    return frame.sort_values(["time", "point"], kind="stable").reset_index(drop=True)
+    return pd.DataFrame(
+        {
+            "day": grid.local_dates[day],
+            "time": time,
+            "point": pd.Series([row[1] for row in rows], dtype="str"),
+            "kind": pd.Series([row[2] for row in rows], dtype="str"),
+            "amount": np.array([row[3] for row in rows], dtype=np.float64),
+        }
+    )
 
 
 def _gap_by_day(minutes: Minutes, point: str, start: int, length: int) -> list[tuple[int, str, str, float]]:

@@ -208,10 +208,10 @@ class _Stuck:
 def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
     days = context.whole.days
-    judged = [p for p in context.site.point if _should_move(days, p) is not None]
-    if not judged:
+    runs = [found for p in context.site.point if (found := _stuck_runs(context, p)) is not None]
+    if not runs:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
-    stuck = [s for p in judged for s in _stuck_runs(context, p)]
+    stuck = [s for found in runs for s in found]
     if not stuck:
         return _shortly_stuck(context)
     worst = max(stuck, key=lambda s: (s.ongoing, s.length))
@@ -250,7 +250,7 @@ def sensor_stuck(context: Context) -> Finding | None:
 
 def _should_move(days: pd.DataFrame, point: Point) -> Flags | None:
     """Days on which a point's reading must move; None where that can't be told of it."""
-    if f"moves.{point.id}" not in days or days[f"moves.{point.id}"].isna().all():
+    if not np.isfinite(column(days, f"moves.{point.id}")).any():
         return None
     if point.quantity == "outdoor_humidity":
         return column(days, f"raw.{point.id}") < _SATURATED
@@ -277,16 +277,17 @@ def _changes(days: pd.DataFrame, point: Point) -> Floats:
     return column(days, f"moves.{point.id}") + anew
 
 
-def _stuck_runs(context: Context, point: Point) -> list[_Stuck]:
+def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
+    """None where it can't be told whether the point should move."""
     days = context.whole.days
     should = _should_move(days, point)
     if should is None:
-        return []
+        return None
     moves, changes = column(days, f"moves.{point.id}"), _changes(days, point)
     need, _ = _days_needed(context, point)
     known = np.flatnonzero(np.isfinite(moves))
     still = (moves == 0.0) & should
-    out = []
+    out: list[_Stuck] = []
     for a, b in runs_of(still[known]):
         run = known[a : b + 1]
         # A value that is another each day is the day's mean, sent again and again.
@@ -336,7 +337,7 @@ def _shortly_stuck(context: Context) -> Finding | None:
 
 def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
     return frozenset(
-        p.quantity for p in context.site.point if any(s.ongoing for s in _stuck_runs(context, p))
+        p.quantity for p in context.site.point if any(s.ongoing for s in _stuck_runs(context, p) or ())
     )
 
 

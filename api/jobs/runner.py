@@ -158,6 +158,8 @@ def make_executor(settings: Settings, lanes: int) -> Executor:
         from distributed import Client
 
         return Client(settings.cluster).get_executor()
+    # A lane is a core: threads of numpy's own within each worker would only wait for one another.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Spawned, not forked: the service has threads, and a fork would copy their locks.
     spawn = multiprocessing.get_context("spawn")
     return ProcessPoolExecutor(lanes, mp_context=spawn, initializer=_begin_worker)
