@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from analysis.figures.estimate import Estimate
 from analysis.physics import boundaries, metering
 from analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
 
 # What unmetered minutes may differ in performance from metered ones, one standard deviation (common practice: the
 # spread of daily performance within a month).
@@ -218,20 +221,22 @@ def coarse(days: pd.DataFrame, quantity: str, limit_minutes: float) -> bool:
     return column not in days or not bool((days[column].to_numpy() <= limit_minutes).any())
 
 
-def _rows(
-    site: Site, name: str, keys: Iterable[str], sums: list[dict[Any, Any]], outdoor: Iterable[float]
-) -> list[dict[str, Any]]:
-    """One row for each key, which is a month or a day, from the sums of its days."""
+def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats) -> list[dict[str, Any]]:
+    """One row for each key, which is a month or a day.
+
+    sums : float64 (n, columns of _SUMMED), over its days, nan where none knows it. outdoor : float64 (n,), mean [°C]
+    """
     meters = _Meters.of(site)
     out = []
-    for key, row, mean in zip(keys, sums, outdoor, strict=True):
+    for key, values, mean in zip(keys, sums.tolist(), outdoor.tolist(), strict=True):
+        row = dict(zip(_SUMMED, values, strict=True))
         ratios = boundaries.spf(meters.balance(row))
         line: dict[str, Any] = {name: key}
         for boundary in ("H4", "H3", "H2", "H1"):
             ratio = ratios[boundary]
             usable = ratio.value is not None and (ratio.electricity_kwh or 0.0) >= _LEAST_PAIR_KWH
             line[boundary] = ratio.value if usable else None
-        line |= {"heat_kwh": row["q_total"], "electricity_kwh": row["e_total"], "outdoor_c": float(mean)}
+        line |= {"heat_kwh": row["q_total"], "electricity_kwh": row["e_total"], "outdoor_c": mean}
         line["coverage"] = row["n_any"] / row["n_minutes"]
         out.append({k: None if isinstance(v, float) and math.isnan(v) else v for k, v in line.items()})
     return out
@@ -240,18 +245,21 @@ def _rows(
 def _by_month(site: Site, days: pd.DataFrame) -> list[dict[str, Any]]:
     if coarse(days, "heat_pump_electricity", _COARSEST_FOR_MONTHS_MIN):
         return []
-    month = days["day"].to_numpy().astype("datetime64[M]")
-    grouped = days[[*_SUMMED, "outdoor"]].groupby(month, sort=True)
-    sums = grouped[_SUMMED].sum(min_count=1)
-    months = np.datetime_as_string(sums.index.to_numpy(), unit="M").tolist()
-    return _rows(site, "month", months, sums.to_dict("records"), grouped["outdoor"].mean())
+    months, begin = np.unique(days["day"].to_numpy().astype("datetime64[M]"), return_index=True)
+    values = days[[*_SUMMED, "outdoor"]].to_numpy(dtype=np.float64)
+    known = np.add.reduceat(np.isfinite(values), begin, dtype=np.int64)
+    sums = np.add.reduceat(np.nan_to_num(values), begin)
+    sums[known == 0] = np.nan
+    keys = np.datetime_as_string(months, unit="M").tolist()
+    return _rows(site, "month", keys, sums[:, :-1], sums[:, -1] / np.maximum(known[:, -1], 1))
 
 
 def _by_day(site: Site, days: pd.DataFrame) -> list[dict[str, Any]]:
     if coarse(days, "heat_pump_electricity", _COARSEST_FOR_DAYS_MIN):
         return []
+    values = days[[*_SUMMED, "outdoor"]].to_numpy(dtype=np.float64)
     keys = np.datetime_as_string(days["day"].to_numpy(), unit="D").tolist()
-    return _rows(site, "day", keys, days[_SUMMED].to_dict("records"), days["outdoor"].tolist())
+    return _rows(site, "day", keys, values[:, :-1], values[:, -1])
 
 
 __all__ = ["Performance", "coarse", "performance"]

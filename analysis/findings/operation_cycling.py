@@ -22,6 +22,7 @@ from analysis.findings.operation_common import (
 )
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import column, sure
+from analysis.medians import median
 from analysis.plant.site import Site
 from analysis.use import HOT_WATER
 
@@ -116,28 +117,24 @@ def _unseen(context: Context) -> Finding | None:
 
 def _heating_runs(runs: pd.DataFrame) -> pd.DataFrame:
     """Whole runs that made no hot water, with the pause after each (nan: none seen, or a rest)."""
-    frame = runs.assign(after=runs["pause"].shift(-1))
-    frame = frame[
-        (frame["use"] != HOT_WATER) & (frame["minutes_hot_water"] == 0) & ~frame["cut"].astype(bool)
-    ]
-    rest = frame["after"] > _LONGEST_PAUSE_MIN
-    return frame.assign(
-        after=frame["after"].mask(rest), period=(frame["minutes"] + frame["after"]).mask(rest)
-    )
+    after = np.append(runs["pause"].to_numpy(dtype=np.float64)[1:], np.nan)
+    after = np.where(after > _LONGEST_PAUSE_MIN, np.nan, after)
+    heating = (runs["use"] != HOT_WATER) & (runs["minutes_hot_water"] == 0) & ~runs["cut"].astype(bool)
+    return runs.assign(after=after, period=runs["minutes"] + after)[heating]
 
 
 def _by_day(days: pd.DataFrame, runs: pd.DataFrame) -> _Days:
-    grouped = runs.groupby("day")
-    table = pd.DataFrame(
-        {"count": grouped.size(), "minutes": grouped["minutes"].median(), "period": grouped["period"].median(),
-         "periods": grouped["period"].count()}
-    ).reindex(days["day"])  # fmt: skip
-    period = table["period"].where(table["periods"] >= 5).to_numpy(dtype=np.float64)
-    return _Days(
-        table["count"].fillna(0.0).to_numpy(dtype=np.float64),
-        table["minutes"].to_numpy(dtype=np.float64),
-        60.0 / period,
-    )
+    day, of_run = days["day"].to_numpy(), runs["day"].to_numpy()
+    first, end = np.searchsorted(of_run, day, side="left"), np.searchsorted(of_run, day, side="right")
+    minutes, period = (runs[c].to_numpy(dtype=np.float64) for c in ("minutes", "period"))
+    length, rate = np.full(len(day), np.nan), np.full(len(day), np.nan)
+    for i in np.flatnonzero(end > first):
+        length[i] = median(minutes[first[i] : end[i]])
+        known = period[first[i] : end[i]]
+        known = known[np.isfinite(known)]
+        if len(known) >= 5:
+            rate[i] = 60.0 / median(known)
+    return _Days((end - first).astype(np.float64), length, rate)
 
 
 def _load(context: Context, outdoor: Floats) -> Floats:
