@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from analysis.plant.load import parse_site
-from api.jobs.runner import make_executor
+from api.jobs.executors import make_executor
 from api.service import opened
 from api.settings import Settings
 from api.state.database import open_database

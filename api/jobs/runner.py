@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import logging
-import multiprocessing
 import os
-import signal
 import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterable
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -20,6 +18,7 @@ from api.alerts.alerts import Alerts
 from api.alerts.notices import Notices
 from api.jobs.book import JobBook
 from api.jobs.due import FIRM, Due, due_now, watch_now
+from api.jobs.executors import make_executor
 from api.jobs.work import ONLY_WATCHED, WATCHED, Outcome, work
 from api.retention import tidy
 from api.service import Service
@@ -150,29 +149,3 @@ class Runner:
         zones = {plant.site.id: plant.site.zone for plant in self.service.plants.all()}
         most = Counter(zone.key for zone in zones.values()).most_common(1)
         return zones, ZoneInfo(most[0][0]) if most else ZoneInfo("UTC")
-
-
-def make_executor(settings: Settings, lanes: int) -> Executor:
-    """Worker processes on this machine, or those of a cluster where one is set."""
-    if settings.cluster:
-        from distributed import Client
-
-        return Client(settings.cluster).get_executor()
-    # A lane is a core: threads of numpy's own within each worker would only wait for one another.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    # Spawned, not forked: the service has threads, and a fork would copy their locks.
-    spawn = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(lanes, mp_context=spawn, initializer=_begin_worker)
-
-
-def _begin_worker() -> None:
-    """Ctrl-C is the service's to answer; and a worker whose service was killed ends too."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_service, daemon=True).start()
-
-
-def _end_with_service() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)

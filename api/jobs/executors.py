@@ -1,0 +1,56 @@
+"""Where the work of sites is done: on worker processes of this machine, or on those of a cluster."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import threading
+from collections.abc import Callable
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from typing import Any
+
+from api.settings import Settings
+
+
+def make_executor(settings: Settings, lanes: int) -> Executor:
+    """Worker processes on this machine, or those of a cluster where one is set."""
+    if settings.cluster:
+        return ClusterExecutor(settings.cluster)
+    # A lane is a core: threads of numpy's own within each worker would only wait for one another.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Spawned, not forked: the service has threads, and a fork would copy their locks.
+    spawn = multiprocessing.get_context("spawn")
+    return ProcessPoolExecutor(lanes, mp_context=spawn, initializer=_begin_worker)
+
+
+class ClusterExecutor(Executor):
+    """A cluster as an executor. The scheduler gives the work of a worker that died to another."""
+
+    def __init__(self, address: str) -> None:
+        from distributed import Client
+
+        self._client = Client(address)
+        # The same work asked for again is done again, not answered from what a worker remembers.
+        self._executor = self._client.get_executor(pure=False)
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        return self._executor.submit(fn, *args, **kwargs)  # type: ignore[no-any-return]
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """Let go of the cluster. Unlike a pool's, work in hand is either waited for or cancelled."""
+        self._executor.shutdown(wait=wait)
+        self._client.close()
+
+
+def _begin_worker() -> None:
+    """Ctrl-C is the service's to answer; and a worker whose service was killed ends too."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_service, daemon=True).start()
+
+
+def _end_with_service() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
