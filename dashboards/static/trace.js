@@ -153,6 +153,10 @@
       pick.addEventListener("change", () => { const ms = Date.parse(pick.value); if (ms) go(ms, ms + DAY); });
     } catch (e) { say.textContent = `The trace could not be drawn (${e.message}); the days' numbers stand in the tables below.`; }
   }
+  /* the page is drawn already: fetch the library while nobody waits for it */
+  if (!navigator.connection?.saveData) {
+    addEventListener("load", () => (window.requestIdleCallback ?? ((f) => setTimeout(f, 200)))(() => plotly().catch(() => { library = undefined; })));
+  }
   if ("IntersectionObserver" in window) {
     const seen = new IntersectionObserver((list) => { if (list.some((i) => i.isIntersecting)) { seen.disconnect(); start(); } }, { rootMargin: "300px" });
     seen.observe(box);
