@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from analysis.figures.estimate import Estimate
 from analysis.findings.judge import distrust
 from analysis.findings.model import SEVERITIES, Finding
+from analysis.findings.trust_meters import RATIO_LABEL
 from analysis.plant.site import Site
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ def withhold(
     leak : the finding that heat passes between hot water and heating; what the house itself takes is not known then
     """
     why = Reasons(site, spoiled)
-    out = figures
+    out = _widened(figures, spoiled)
     if why.together or why.times:
         out = _without_performance(out, why)
     weather = why.of("outdoor_temperature")
@@ -91,6 +92,39 @@ def withhold(
     if reason := why.of("cylinder_temperature"):
         out = replace(out, hot_water=_without_cylinder(out.hot_water, reason))
     return _without_money(out, why)
+
+
+def _widened(figures: Figures, spoiled: Mapping[str, Finding]) -> Figures:
+    """Where heat meter and flow with temperatures differ, either may be right: the intervals reach to the other's word."""
+    culprit = spoiled.get("heat_output") or spoiled.get("space_heat")
+    if culprit is None or culprit.code != "heat_meter_disagrees":
+        return figures
+    ratio = next((e.value for e in culprit.evidence if e.label == RATIO_LABEL), None)
+    if not isinstance(ratio, float | int) or ratio <= 0.0:
+        return figures
+    other = 1.0 / float(ratio)
+
+    def wide(estimate: Estimate) -> Estimate:
+        if estimate.value is None or estimate.low is None or estimate.high is None:
+            return estimate
+        return Estimate(
+            estimate.value, min(estimate.low, estimate.low * other), max(estimate.high, estimate.high * other)
+        )
+
+    p, loss, capacity = figures.performance, figures.heat_loss, figures.capacity
+    return replace(
+        figures,
+        performance=replace(
+            p, boundaries={name: wide(e) for name, e in p.boundaries.items()},
+            space_heating=wide(p.space_heating), hot_water=wide(p.hot_water),
+        ),
+        heat_loss=replace(
+            loss, coefficient=wide(loss.coefficient), heat_loss_kw=wide(loss.heat_loss_kw), ratio=wide(loss.ratio), load_kw=wide(loss.load_kw)
+        ),
+        capacity=replace(
+            capacity, output_at_design_kw=wide(capacity.output_at_design_kw), load_kw=wide(capacity.load_kw)
+        ),
+    )  # fmt: skip
 
 
 def _without_performance(figures: Figures, why: Reasons) -> Figures:

@@ -37,6 +37,7 @@ _PASSED_MIN = 10
 # What a heat meter makes of a tenth of a kelvin or three at a usual flow.
 _QUIET_W = 400.0
 _CALM_K = 0.5
+_COARSEST_FOR_REST_MIN = 15.0
 
 
 def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
@@ -102,10 +103,17 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     code, serves = use.code, use.serves
     told = ~np.isin(code, (UNTOLD, UNKNOWN))
     water, idle = code == HOT_WATER, code == OFF
-    out["e_space"] = _total(day, np.where(code == HEATING, rest, 0.0) + np.where(water, 0.0, backup))
-    out["e_hot_water"] = _total(day, np.where(water, rest + backup, 0.0) + immersion)
+    # Minutes apart, a reading about a run's end holds part of the run; hours apart nothing shows a rest.
+    apart = minutes.grid.spacing.get("heat_pump_electricity", 1.0)
+    edge = idle & within(use.running, round(apart)) if apart > 2.5 else np.zeros(len(code), dtype=np.bool_)
+    own = np.where(edge, serves, code)
+    out["e_space"] = _total(day, np.where(own == HEATING, rest, 0.0) + np.where(water, 0.0, backup))
+    out["e_hot_water"] = _total(
+        day, np.where(own == HOT_WATER, rest, 0.0) + np.where(water, backup, 0.0) + immersion
+    )
     out["e_defrost"] = _total(day, np.where(code == DEFROST, rest, 0.0))
-    out["e_idle"] = _total(day, np.where(idle, rest, 0.0))
+    resting = np.where(idle & ~edge, rest, 0.0)
+    out["e_idle"] = _total(day, resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan))
     out["e_untold"] = _total(day, np.where(told, 0.0, rest))
     heat = minutes.heat
     taken = np.where((code == DEFROST) & (heat < 0), -heat, 0.0)

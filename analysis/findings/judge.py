@@ -59,7 +59,7 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
         if rule.spoils is not None and SEVERITIES.index(finding.severity) >= 1:
             spoiled = dict.fromkeys(rule.spoils(known, finding), finding) | spoiled
     plant = replace(whole, facts=judged, recognised=unusual, spoiled=spoiled)
-    basis = _basis_of_use(whole)
+    basis = _basis_of_use(plant)
     for rule in PLANT_RULES:
         reads = rule.reads if rule.code in _WITHOUT_USE else rule.reads | basis
         finding = _run(rule, plant, reads, missing)

@@ -136,6 +136,7 @@ _PAIR_K = 0.2
 _LEAST_SHARE = 0.1
 _UNIT_FLOW_SENSOR = 0.05
 _FEWEST_DAYS = 4
+RATIO_LABEL = "heat meter over flow and temperatures"
 
 
 def heat_meter_disagrees(context: Context) -> Finding | None:
@@ -187,7 +188,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         f"The heat meter shows {size} flow rate and temperatures give"
         + (f", beyond the {explained:.1%} that antifreeze explains." if by_file else "."),
         (
-            Evidence("heat meter over flow and temperatures", round(1.0 + typical, 3), "-", 1.0 + context.limit("heat_meter_share")),
+            Evidence(RATIO_LABEL, round(1.0 + typical, 3), "-", 1.0 + context.limit("heat_meter_share")),
             Evidence("explained by antifreeze", round(explained, 4), "-"),
             Evidence("allowed by the sensors' classes", round(float(np.median(allowed[so])), 3), "-"),
         ),
@@ -241,7 +242,7 @@ def _within_classes(context: Context, measured: float, allowed: Floats) -> Findi
         f"The heat meter shows {abs(measured):.0%} {more} heat than flow rate and temperatures give: at so small temperature differences "
         "the sensors may be off by as much.",
         (
-            Evidence("heat meter over flow and temperatures", round(1.0 + measured, 3), "-"),
+            Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"),
             Evidence("allowed by the sensors' classes", round(float(np.median(allowed)), 3), "-"),
         ),
         next_step="At the next visit compare the heat meter with a clamp-on flow meter and two thermometers on a day of full output.",
@@ -282,7 +283,7 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
         Evidence("over-reading by antifreeze", round(share, 4), "-", context.limit("antifreeze_share"))
     ]
     if measured is not None:
-        evidence.append(Evidence("heat meter over flow and temperatures", round(1.0 + measured, 3), "-"))
+        evidence.append(Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"))
     first = context.whole.days["day"].iloc[0]
     because = (
         f"{pump.antifreeze_percent:g} % {what} carries less heat than the water that the meter reckons with"
@@ -327,7 +328,7 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
         f"{first:%Y-%m-%d}",
         0.4,
         f"The heat meter reads {measured:.1%} more than flow rate and temperatures give: within their classes, and what antifreeze would do.",
-        (Evidence("heat meter over flow and temperatures", round(1.0 + measured, 3), "-"),),
+        (Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"),),
         (Cause("antifreeze_uncorrected", 1.0, "a water meter reads 3 to 8 % too much on 20 to 40 % glycol"),),
         next_step="Ask whether antifreeze is in the circuit; if so, enter it in the site file.",
         visit="call",

@@ -109,8 +109,8 @@ def _finding(context: Context, spell: Spell, point: Point, told: _Told) -> Findi
         "note" if spell.until else "act",
         spell.since,
         sure(3.0, spell.days, spell.share),
-        f"{named(point)} sends {sends} though the site file says {declared}: it comes out at {typical:.3g} {unit} "
-        f"where {corrected:.3g} {unit} would fit.",
+        f"{named(point)} sends {sends} though the site file says {declared}: it comes out at {_plain(typical)} {unit} "
+        f"where {_plain(corrected)} {unit} would fit.",
         (
             Evidence("typical reading as declared", round(typical, 4), unit),
             Evidence(f"the same if it is {sends}", round(corrected, 4), unit),
@@ -124,6 +124,11 @@ def _finding(context: Context, spell: Spell, point: Point, told: _Told) -> Findi
         until=spell.until,
         visit="none" if spell.until else "setting",
     )  # fmt: skip
+
+
+def _plain(value: float) -> str:
+    """Three digits that count, written out."""
+    return f"{float(f'{value:.3g}'):,.10g}"
 
 
 def _came_later(days: pd.DataFrame, spell: Spell) -> bool:

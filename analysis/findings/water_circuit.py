@@ -80,7 +80,7 @@ def pressure_falling(context: Context) -> Finding | None:
         f"The heating circuit loses {loss:.2f} bar a week, {fall.fallen:.1f} bar so far.{ahead}",
         evidence=(
             Evidence("fall of pressure at like water temperature", round(loss, 3), "bar/week", limit("pressure_fall_watch")),
-            Evidence("its standard uncertainty", round(fall.error, 3), "bar/week"),
+            Evidence("its standard uncertainty", round(fall.error, 4), "bar/week"),
             Evidence("fallen in all", round(fall.fallen, 2), "bar"),
             Evidence("pressure now", round(now, 2), "bar", limit("pressure_low_watch")),
             Evidence("refills seen", fall.refills, ""),

@@ -13,7 +13,7 @@ from analysis.findings.operation_common import graded, middle, ranked
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Flags, column, sure
 from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
-from analysis.findings.water_diverter import outweighs
+from analysis.findings.water_diverter import leak_to_heating, outweighs
 from analysis.findings.water_reheat import approach_at_rating, slowness
 from analysis.physics.hot_water import COLD_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
 
@@ -109,6 +109,8 @@ def _left_full(context: Context) -> Flags:
 def _shortfall_step(cause: str) -> str:
     if cause == "reheat_window":
         return "Open the time programme for hot water from afar or by phone: add a reheat before the evening, or let the cylinder reheat whenever it falls below its limit."
+    if cause == "diverter_passing":
+        return "Visit: the diverter lets heat from the cylinder into the heating; see diverter_passing, and look at hot water again when it closes."
     if cause == "reheat_slow":
         return "Visit: find out why the cylinder takes so long: flow through the coil, air, scale, the diverter. See slow_reheat."
     return (
@@ -156,6 +158,14 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
         "cylinder_small": (float(np.exp(-waiting * 0.5 + small - drag)), why),
         "reheat_slow": (float(np.exp(-waiting * 0.5 + drag - small)), why),
     }
+    leak = leak_to_heating(context)
+    if leak is not None and leak.is_sure and leak.rate > context.limit("diverter_leak_k_per_h"):
+        # The heating draws the cylinder down between charges: its size is not to blame.
+        most = 2.0 * sum(weight for weight, _ in scores.values())
+        scores["diverter_passing"] = (
+            most,
+            f"the full cylinder loses {leak.rate:.1f} K an hour to the heating",
+        )
     return ranked(scores), tuple(evidence)
 
 
