@@ -22,7 +22,7 @@ _AS_THEY_ARE = (
 def day_rows(facts: Facts) -> list[Row]:
     """One row a local day: `day` as ISO text, the days table's columns that figures use, None for what is not known.
 
-    space [kWh] heat to rooms less what defrosts took; spf_space, rated_space [-]; known [share of the day's minutes];
+    heat_kw, electricity_kw : means over the hours that are known. space [kWh] heat to rooms less what defrosts took; spf_space, rated_space [-]; known [share of the day's minutes];
     defrosts, reheats : how many began that day
     """
     days = facts.days
@@ -35,6 +35,12 @@ def day_rows(facts: Facts) -> list[Row]:
     frame["space"] = days["q_space"] - days["q_defrost_taken"].fillna(0.0)
     frame["spf_space"] = _ratio(days["p_heat_space"], days["p_electricity_space"])
     frame["rated_space"] = _ratio(days["xq_space"], days["x_space"])
+    # By the hours that are known: today's are not over.
+    for name, energy, minutes in (
+        ("heat_kw", "q_total", "n_heat"),
+        ("electricity_kw", "e_total", "n_electricity"),
+    ):
+        frame[name] = days[energy] / days[minutes].where(days[minutes] > 0) * 60.0
     frame["known"] = days[["n_electricity", "n_heat"]].max(axis=1) / days["n_minutes"]
     for name in ("defrosts", "reheats"):
         table = getattr(facts, name)
@@ -47,9 +53,18 @@ def rows_of_result(result: dict[str, Any]) -> list[Row]:
     """The few columns that a result document itself carries by day, where no facts are at hand."""
     return [
         {"day": d["day"], "outdoor": d["outdoor_c"], "q_total": d["heat_kwh"], "e_total": d["electricity_kwh"],
-         "known": d["coverage"], "n_minutes": 1440}
+         "known": d["coverage"], "n_minutes": 1440, **_means(d)}
         for d in result["performance"]["by_day"]
     ]  # fmt: skip
+
+
+def _means(row: dict[str, Any]) -> Row:
+    """A day's mean powers [kW], over the share of it that is known."""
+    hours = 24.0 * row["coverage"] if row["coverage"] else None
+    return {
+        name: None if hours is None or row[energy] is None else row[energy] / hours
+        for name, energy in (("heat_kw", "heat_kwh"), ("electricity_kw", "electricity_kwh"))
+    }
 
 
 def known(rows: list[Row], *names: str) -> list[Row]:

@@ -16,6 +16,7 @@ UNITS = {
 }  # fmt: skip
 _SIGNS = {"GBP": "£", "EUR": "€", "USD": "$", "JPY": "¥", "INR": "₹"}
 _NAMES = re.compile(r"\b(" + "|".join(sorted(POINT_NAMES, key=len, reverse=True)) + r")\b")
+_POINTERS = re.compile(r"\b([Ss]ee) (" + "|".join(sorted(TITLES, key=len, reverse=True)) + r")\b")
 THIN = "\u202f"
 
 
@@ -59,13 +60,19 @@ def plain(name: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def named(text: str | None) -> str:
+    """A sentence with the findings it points at by their names on the screen."""
+    return _POINTERS.sub(lambda m: f"{m[1]} “{TITLES[m[2]]}”", text or "")
+
+
 def reason(text: str | None) -> str:
     """A reason with the quantities in it named in plain words."""
     if not text:
         return ""
     told = _NAMES.sub(lambda m: POINT_NAMES[m[0]].lower(), text)
-    if told != text and told.startswith("needs "):
+    if told != text and told.startswith("needs ") and not told.startswith("needs readings"):
         told = f"needs readings of {told[6:]}"
+    told = named(told)
     return f"{told[:1].upper()}{told[1:]}"
 
 

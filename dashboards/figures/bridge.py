@@ -10,7 +10,7 @@ from markupsafe import Markup
 from dashboards.figures.scale import Scale
 from dashboards.words import loss_words, measure, money
 
-_ROW, _LEFT, _RIGHT, _WIDTH = 34.0, 190.0, 96.0, 620.0
+_ROW, _LEFT, _RIGHT, _WIDTH = 34.0, 236.0, 104.0, 660.0
 
 
 def bridge_rows(result: dict[str, Any]) -> list[dict[str, Any]]:

@@ -18,6 +18,7 @@ from dashboards.figures.daily import LONG_TABLE
 from dashboards.figures.scale import EPOCH, day_number
 from dashboards.words import day, measure, number
 
+_WORTH_A_STROKE_H = 0.5
 _HOURS = Axis("Hour of the day", low=0.0, high=24.0, clock=True)
 
 
@@ -38,6 +39,8 @@ def runs_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     water = runs["use"].to_numpy() == HOT_WATER
     for name, chosen, tone in (("for the rooms", ~water, "heat"), ("for hot water", water, "water")):
         x, low, high = _strokes(site, runs[chosen])
+        if tone == "heat":
+            x, low, high = _carried_on(facts.days, x, low, high)
         if x:
             layers.append(Spans(name, x, low, high, tone))  # type: ignore[arg-type]
     says = f"{number(cycling['starts'], 0)} starts"
@@ -74,6 +77,21 @@ def _strokes(site: Site, frame: pd.DataFrame) -> tuple[list[float], list[float],
             if end <= 24.0:
                 break
             n, a, end = n + 1, 0.0, end - 24.0
+    return x, low, high
+
+
+def _carried_on(
+    days: pd.DataFrame, x: list[float], low: list[float], high: list[float]
+) -> tuple[list[float], list[float], list[float]]:
+    """Strokes from midnight for what days ran beyond their strokes: a run's row reaches to the day after it began."""
+    drawn: dict[float, float] = {}
+    for n, a, b in zip(x, low, high, strict=True):
+        drawn[n] = drawn.get(n, 0.0) + b - a
+    number = (days["day"] - pd.Timestamp(EPOCH)).dt.days.to_numpy()
+    for at, minutes in zip(number, (days["n_heating"] + days["n_defrost"]).to_numpy(), strict=True):
+        more = float(minutes) / 60.0 - drawn.get(float(at), 0.0)
+        if more > _WORTH_A_STROKE_H:
+            x, low, high = [*x, float(at)], [*low, 0.0], [*high, min(more, 24.0)]
     return x, low, high
 
 

@@ -21,7 +21,7 @@ from dashboards.words import quantity_words
 PANELS: tuple[tuple[str, str, tuple[float, float], tuple[tuple[str, Tone, str], ...]], ...] = (
     ("temperature", "°C", (0.56, 1.0), (
         ("flow_temperature", "heat", "solid"), ("return_temperature", "heat", "dot"), ("target_flow_temperature", "design", "dash"),
-        ("cylinder_temperature", "water", "solid"), ("room_temperature", "room", "solid"), ("outdoor_temperature", "air", "dash"),
+        ("cylinder_temperature", "water", "solid"), ("room_temperature", "room", "solid"), ("outdoor_temperature", "air", "solid"),
     )),
     ("power", "kW", (0.29, 0.52), (
         ("heat_output", "heat", "solid"), ("space_heat", "heat", "solid"), ("hot_water_heat", "water", "solid"),
@@ -79,10 +79,8 @@ def _layout(period: dict[str, Any]) -> dict[str, Any]:
 def _overview(rows: list[Row]) -> list[dict[str, Any]]:
     x = [r["day"] + "T12:00" for r in rows]
 
-    def line(
-        name: str, key: str, axis: str, tone: Tone, dash: str, factor: float = 1.0
-    ) -> dict[str, Any] | None:
-        y = [None if r.get(key) is None else round(r[key] * factor, 3) for r in rows]
+    def line(name: str, key: str, axis: str, tone: Tone, dash: str) -> dict[str, Any] | None:
+        y = [None if r.get(key) is None else round(r[key], 3) for r in rows]
         if all(v is None for v in y):
             return None
         return {
@@ -94,9 +92,9 @@ def _overview(rows: list[Row]) -> list[dict[str, Any]]:
         line("Flow while heating", "flow", "y", "heat", "solid"),
         line("Cylinder, hottest", "tank_max", "y", "water", "solid"),
         line("Room", "room", "y", "room", "solid"),
-        line("Outdoors", "outdoor", "y", "air", "dash"),
-        line("Heat, day's mean", "q_total", "y2", "heat", "solid", 1 / 24),
-        line("Electricity, day's mean", "e_total", "y2", "power", "solid", 1 / 24),
+        line("Outdoors", "outdoor", "y", "air", "solid"),
+        line("Heat, day's mean", "heat_kw", "y2", "heat", "solid"),
+        line("Electricity, day's mean", "electricity_kw", "y2", "power", "solid"),
         line("Water flow", "flow_rate", "y3", "water", "solid"),
     ]
     areas = []

@@ -115,7 +115,7 @@ def _said(
             "said": f"{words.finding_title(worst['code'])}. {worst['headline']}",
             "since": words.since(worst["since"], worst["until"], result["period"]["to"]),
             "sure": words.sure(worst["confidence"]),
-            "next": worst["next_step"],
+            "next": words.named(worst["next_step"]),
         }
     if result is None:
         reason = row.get("reason") or "not worked out yet"

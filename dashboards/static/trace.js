@@ -130,7 +130,9 @@
     if (kind === "on") return go(a + half, b + half);
     if (kind === "all") return go(...doc.layout.xaxis.range.map(num));
     const wide = { day: DAY, week: 7 * DAY, month: 31 * DAY }[kind];
-    const centre = b - a > 200 * DAY ? num(doc.layout.xaxis.range[1]) - DAY - wide / 2 : middle;
+    /* out of the whole period the newest; out of a stretch that was chosen its middle */
+    const [first, last] = doc.layout.xaxis.range.map(num), whole = b - a > 0.8 * (last - first);
+    const centre = whole ? last - (kind === "day" ? 1.5 * DAY : DAY + wide / 2) : middle;
     return go(centre - wide / 2, centre + wide / 2);
   }
   async function start() {
