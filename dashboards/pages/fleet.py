@@ -17,7 +17,7 @@ GONE_AFTER = timedelta(hours=48)
 _ORDER = ("drive", "setting", "call", "none")
 SHOWS = (
     ("all", "every home"), ("drive", "needs a drive"), ("setting", "needs a setting"), ("call", "needs a phone call"),
-    ("silent", "silent gateways"), ("settling", "settling in"), ("fine", "in order"),
+    ("silent", "silent gateways"), ("thin", "no efficiency figure"), ("settling", "settling in"), ("fine", "in order"),
 )  # fmt: skip
 
 
@@ -52,11 +52,18 @@ def visits_page(
     entries = sorted((_entry(row, now) for row in rows), key=_worst_first)
     groups, load = [], dict[str, list[str]]()
     for kind, meaning in (
-        ("drive", "Nothing but a visit mends these."),
+        (
+            "drive",
+            "Nothing but a visit mends these. What is urgent or asks to act: this week; the rest on the round before winter.",
+        ),
         ("setting", "Can be set from here or by the householder with help."),
         ("call", "Ask first; a visit may not be needed."),
     ):
-        stops = [e | {"findings": _to_do(e["open"], kind)} for e in entries if e["visit"] == kind]
+        stops = [
+            e | {"findings": (todo := _to_do(e["open"], kind)), "cautions": _cautions(todo)}
+            for e in entries
+            if e["visit"] == kind
+        ]
         if stops:
             groups.append({"title": words.visit_words(kind), "meaning": meaning, "stops": stops})
         for e in stops if kind == "drive" else []:
@@ -69,6 +76,11 @@ def visits_page(
         "visits.html", title="Visits", here="visits", visitor=visitor, summary=_summary(entries), groups=groups,
         load=sorted(load.items()),
     )  # fmt: skip
+
+
+def _cautions(findings: list[dict[str, Any]]) -> list[str]:
+    """Each caution once, however many findings share it."""
+    return list(dict.fromkeys(f["caution"] for f in findings if f["caution"]))
 
 
 def _to_do(findings: list[dict[str, Any]], kind: str) -> list[dict[str, Any]]:
@@ -150,7 +162,9 @@ def _price(found: list[dict[str, Any]], currency: str | None) -> str:
     kwh = sum((f["cost_per_year"] or {}).get("electricity_kwh") or 0.0 for f in found)
     if kwh <= 0:
         return ""
-    return words.price_tag({"electricity_kwh": kwh, "money": sum(_money(f) for f in found) or None}, currency)
+    told = words.price_tag({"electricity_kwh": kwh, "money": sum(_money(f) for f in found) or None}, currency)
+    priced = sum(bool((f["cost_per_year"] or {}).get("electricity_kwh")) for f in found)
+    return f"{told} in all" if priced > 1 else told
 
 
 def _money(finding: dict[str, Any]) -> float:
@@ -172,6 +186,8 @@ def _fits(entry: dict[str, Any], asked: dict[str, str]) -> bool:
         return bool(entry[show])
     if show == "fine":
         return entry["severity"] is None
+    if show == "thin":
+        return not entry["spf"]
     return show not in ("drive", "setting", "call") or entry["visit"] == show
 
 
