@@ -133,14 +133,14 @@ def truth_of(spec: PlantSpec, trace: Trace) -> Truth:
     columns["time"] = trace.stamp_s * 1000
     kwh = _energies(_total(trace))
     runs, defrosts, reheats = (_events(trace, k) for k in (kernel.RUN, kernel.DEFROST, kernel.REHEAT))
-    starts = runs[:, 1]
-    began = trace.span.start.timestamp() * 1000.0
+    # From the unit's own counter: a run that the span cuts off has begun all the same.
+    began = np.flatnonzero(np.diff(trace.log["starts"]) > 0.0)
     return Truth(
         minutes=columns,
         kwh=kwh,
         spf=spf_of(kwh),
         htc_w_per_k=spec.house.htc_w_per_k,
-        starts=starts[starts >= began].astype(np.int64),
+        starts=(trace.stamp_s[began] * 1000).astype(np.int64),
         runs=[
             {
                 "start": int(r[1]), "end": int(r[2]), "heat_kwh": r[3] / J_PER_KWH, "electricity_kwh": r[4] / J_PER_KWH,
