@@ -1,6 +1,6 @@
 """Runs the measurements one after another and keeps their figures as JSON: `make bench`, or name some.
 
-    python -m tests.benchmarks                 # all of them, slow; the soak for minutes only
+    python -m tests.benchmarks                 # all of them, slow; the soak and the largest fleets only in brief
     python -m tests.benchmarks line store      # bench_line and bench_store
 
 Figures are ratios to work done in the same run; read those, not the seconds.
@@ -16,7 +16,10 @@ from pathlib import Path
 HERE = Path(__file__).parent
 KEPT = HERE.parent.parent / "bench-results"
 JUDGED = ("accuracy", "confusion")
-SHORT = {"soak": ("--minutes", "3", "--sites", "20", "--nightly-every", "1")}
+SHORT = {
+    "soak": ("--minutes", "3", "--sites", "20", "--nightly-every", "1"),
+    "sweep": ("--fleets", "10,30,100"),
+}
 """How a measurement of hours is run among all the others; named, it takes its own time."""
 
 

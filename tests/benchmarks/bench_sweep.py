@@ -1,10 +1,10 @@
 """The nightly pass over a fleet: its cost a site as the fleet grows, on a process pool and on a Dask cluster.
 
-    python -m tests.benchmarks.bench_sweep --fleets 10,30,100 --json FILE
+    python -m tests.benchmarks.bench_sweep --fleets 10,30,100,300,1000 --json FILE
 
 Every site has a fortnight of minutes and facts up to yesterday; one new day arrives; the pass brings facts and result up to
 date. The cost is processor time of all workers, so that a busy machine does not blur the growth. The cluster's answers are
-compared with the pool's to the bit.
+compared with the pool's to the bit. Beside the JSON file a page of the same name shows the growth.
 """
 
 from __future__ import annotations
@@ -13,11 +13,12 @@ import argparse
 import hashlib
 import json
 import os
+import resource
 import shutil
 import tempfile
 import time
 from collections.abc import Callable
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import Executor
 from contextlib import AbstractContextManager, nullcontext
 from datetime import date, timedelta
 from pathlib import Path
@@ -26,23 +27,30 @@ from typing import Any
 from analysis.grid import local_midnight
 from analysis.plant.load import parse_site
 from analysis.readings import Readings
+from api.jobs.executors import make_executor
 from api.jobs.work import work
 from api.service import opened
 from api.settings import Settings
 from collector.simulated.plant import random_plant, simulate
 
 FIRST, DAYS = date(2024, 11, 1), 14
+NIGHT_MS, MEMORY_MB = 60.0, 600.0
+"""Targets: 1,000 sites in 30 s on two cores, and memory whatever the size of the fleet."""
 
 
-def one_site(settings: Settings, site: str) -> tuple[str, float, str]:
-    """The night of one site in a worker. Returns the site, processor time [s], and a mark of the result kept."""
+def one_site(settings: Settings, site: str) -> tuple[str, float, str, float]:
+    """The night of one site in a worker.
+
+    Returns the site, processor time [s], a mark of the result kept, and the most memory of the worker so far [MB].
+    """
     begin = time.process_time()
     work(settings, "night", site, "bench")
     spent = time.process_time() - begin
     with opened(settings) as service:
         document = service.results.newest(site)
     assert document is not None
-    return site, spent, hashlib.blake2b(json.dumps(document, sort_keys=True).encode()).hexdigest()
+    mark = hashlib.blake2b(json.dumps(document, sort_keys=True).encode()).hexdigest()
+    return site, spent, mark, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def fleet(folder: Path, count: int) -> tuple[Settings, dict[str, Readings]]:
@@ -63,12 +71,15 @@ def fleet(folder: Path, count: int) -> tuple[Settings, dict[str, Readings]]:
     return settings, new
 
 
-def sweep(executor: Executor, settings: Settings, sites: list[str]) -> tuple[float, float, dict[str, str]]:
-    """Wall time, processor time of the sites' work, and each site's mark."""
+def sweep(
+    executor: Executor, settings: Settings, sites: list[str]
+) -> tuple[float, float, dict[str, str], float]:
+    """Wall time, processor time of the sites' work, each site's mark, and the largest worker's memory [MB]."""
     begin = time.perf_counter()
     futures = [executor.submit(one_site, settings, site) for site in sites]
     done = [future.result() for future in futures]
-    return time.perf_counter() - begin, sum(d[1] for d in done), {d[0]: d[2] for d in done}
+    wall = time.perf_counter() - begin
+    return wall, sum(d[1] for d in done), {d[0]: d[2] for d in done}, max(d[3] for d in done)
 
 
 def measured(count: int, executor: Callable[[], AbstractContextManager[Any]]) -> dict[str, Any]:
@@ -80,13 +91,14 @@ def measured(count: int, executor: Callable[[], AbstractContextManager[Any]]) ->
             with opened(settings) as service:
                 for site, readings in new.items():
                     service.store.append(site, readings)
-            wall, spent, marks = sweep(pool, settings, list(new))
+            wall, spent, marks, peak = sweep(pool, settings, list(new))
         size = sum(f.stat().st_size for f in folder.rglob("*") if f.is_file())
         return {
             "sites": count,
             "wall_s": wall,
             "work_s_per_site": spent / count,
             "bytes_per_site": size / count,
+            "worker_peak_mb": peak,
             "marks": marks,
         }
     finally:
@@ -94,7 +106,7 @@ def measured(count: int, executor: Callable[[], AbstractContextManager[Any]]) ->
 
 
 def on_pool() -> AbstractContextManager[Executor]:
-    return ProcessPoolExecutor(os.cpu_count())
+    return make_executor(Settings(), os.cpu_count() or 1)
 
 
 def on_cluster() -> AbstractContextManager[Executor]:
@@ -104,9 +116,32 @@ def on_cluster() -> AbstractContextManager[Executor]:
     return nullcontext(Client(cluster).get_executor())
 
 
+def growth_page(rows: list[dict[str, Any]], path: Path) -> None:
+    """The cost of a site's night, and the largest worker's memory, against the size of the fleet."""
+    import plotly.graph_objects as go
+    from plotly.subplots import make_subplots
+
+    sites = [r["sites"] for r in rows]
+    figure = make_subplots(
+        rows=2, cols=1, shared_xaxes=True,
+        subplot_titles=("processor time of a site's night [ms]", "memory of the largest worker [MB]"),
+    )  # fmt: skip
+    for row, values, most in (
+        (1, [r["work_s_per_site"] * 1000 for r in rows], NIGHT_MS),
+        (2, [r["worker_peak_mb"] for r in rows], MEMORY_MB),
+    ):
+        figure.add_trace(go.Scatter(x=sites, y=values, mode="lines+markers"), row=row, col=1)
+        figure.add_hline(y=most, line_dash="dot", annotation_text=f"target {most:g}", row=row, col=1)
+        figure.update_yaxes(rangemode="tozero", row=row, col=1)
+    figure.update_xaxes(type="log", tickvals=sites)
+    figure.update_xaxes(title="sites in the fleet", row=2, col=1)
+    figure.update_layout(showlegend=False, title="The nightly pass as the fleet grows")
+    figure.write_html(path, include_plotlyjs="directory")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--fleets", default="10,30,100")
+    parser.add_argument("--fleets", default="10,30,100,300,1000")
     parser.add_argument(
         "--cluster", type=int, default=10, help="sites in the comparison with a cluster, 0 for none"
     )
@@ -114,11 +149,13 @@ def main() -> None:
     args = parser.parse_args()
     rows = [measured(int(n), on_pool) for n in args.fleets.split(",")]
     first = rows[0]["work_s_per_site"]
-    print(f"{'sites':>6}{'wall s':>9}{'ms a site':>11}{'of the smallest fleet':>23}{'kB a site':>11}")
+    print(
+        f"{'sites':>6}{'wall s':>9}{'ms a site':>11}{'of the smallest fleet':>23}{'kB a site':>11}{'MB':>6}"
+    )
     for r in rows:
         each = r["work_s_per_site"]
         print(
-            f"{r['sites']:>6}{r['wall_s']:>9.1f}{each * 1000:>11.1f}{each / first:>23.2f}{r['bytes_per_site'] / 1000:>11.0f}"
+            f"{r['sites']:>6}{r['wall_s']:>9.1f}{each * 1000:>11.1f}{each / first:>23.2f}{r['bytes_per_site'] / 1000:>11.0f}{r['worker_peak_mb']:>6.0f}"
         )
     print(f"a night of 1,000 sites on two cores: {rows[-1]['work_s_per_site'] * 1000 / 2:.0f} s of work each")
     if args.cluster:
@@ -129,6 +166,7 @@ def main() -> None:
         )
         rows.append(cluster)
     if args.json:
+        growth_page(rows[: len(args.fleets.split(","))], args.json.with_suffix(".html"))
         args.json.write_text(
             json.dumps([{k: v for k, v in r.items() if k != "marks"} for r in rows], indent=1)
         )
