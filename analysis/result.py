@@ -19,6 +19,7 @@ from analysis.figures.hot_water import HotWaterFigures, blurred_reheats, hot_wat
 from analysis.figures.money import Money, money
 from analysis.figures.operation import Cycling, Defrosting, cycling, defrosting
 from analysis.figures.performance import Performance, performance
+from analysis.figures.sums import known_sum
 from analysis.findings.judge import judge
 from analysis.findings.model import Finding, NotAssessedCode, Recognised
 from analysis.plant.site import Site
@@ -128,7 +129,9 @@ def _coverage(facts: Facts) -> dict[str, Any]:
     days = facts.days
     total = float(days["n_minutes"].sum())
     points = {
-        c.removeprefix("seen."): float(days[c].sum()) / total for c in days.columns if c.startswith("seen.")
+        c.removeprefix("seen."): float(days[c].to_numpy().sum()) / total
+        for c in days.columns
+        if c.startswith("seen.")
     }
     # The weakest of heat and electricity carries the figures; a period without either is judged by what there is.
     energy = [float(days[c].sum()) / total for c in ("n_electricity", "n_heat") if float(days[c].sum()) > 0]
@@ -142,7 +145,7 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
     days, blurred = facts.days, figures.performance.blurred
 
     def total(column: str) -> float | None:
-        return None if days[column].isna().all() else float(days[column].sum())
+        return known_sum(days, column)
 
     untold = float(days["e_untold"].sum()) > 0.05 * max(float(days["e_total"].sum()), 1e-9)
     untold |= blurred is not None

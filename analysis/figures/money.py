@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from analysis.figures.sums import known_sum
 from analysis.physics.factors import emission_factor
 from analysis.plant.site import Site
 
@@ -35,7 +36,7 @@ def money(site: Site, days: pd.DataFrame) -> Money:
     """Cost and carbon of the given days. Heat that the old boiler would have made is all useful heat measured."""
     reasons: dict[str, str] = {}
     factors: list[str] = []
-    electricity = _known_sum(days, "e_total")
+    electricity = known_sum(days, "e_total")
     year = int(days["day"].dt.year.iloc[-1])
     cost = site.cost
     total = standing = price = None
@@ -44,7 +45,7 @@ def money(site: Site, days: pd.DataFrame) -> Money:
     elif electricity is None:
         reasons["total"] = "needs heat_pump_electricity"
     else:
-        spent = _known_sum(days, "money")
+        spent = known_sum(days, "money")
         if spent is None:
             reasons["total"] = "needs cost.electricity or cost.band"
         else:
@@ -83,7 +84,7 @@ def money(site: Site, days: pd.DataFrame) -> Money:
 
 def useful_heat(site: Site, days: pd.DataFrame) -> float | None:
     """All heat delivered [kWh]: the heat pump's and that of direct heaters no heat meter sees."""
-    heat = _known_sum(days, "q_total")
+    heat = known_sum(days, "q_total")
     if heat is None:
         return None
     if not (site.measures("space_heat") and not site.measures("heat_output")):
@@ -95,13 +96,7 @@ def mean_price(site: Site, days: pd.DataFrame) -> float | None:
     """Money per kWh over the days, for pricing a saving; None without prices."""
     if site.cost is None:
         return None
-    spent, used = _known_sum(days, "money"), _known_sum(days, "e_total")
+    spent, used = known_sum(days, "money"), known_sum(days, "e_total")
     if spent is not None and used and used > 1.0:
         return spent / used
     return site.cost.electricity
-
-
-def _known_sum(days: pd.DataFrame, column: str) -> float | None:
-    if column not in days or days[column].isna().all():
-        return None
-    return float(days[column].sum())

@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.figures.estimate import Estimate
+from analysis.figures.sums import known_sum
 from analysis.physics import boundaries, metering
 from analysis.plant.site import Site
 
@@ -141,12 +142,6 @@ class _Meters:
         )
 
 
-def _sum(days: pd.DataFrame, column: str) -> float | None:
-    if column not in days or days[column].isna().all():
-        return None
-    return float(days[column].sum())
-
-
 def _with_interval(site: Site, days: pd.DataFrame, ratio: boundaries.BoundaryRatio) -> Estimate:
     if ratio.value is None or ratio.heat_kwh is None or ratio.electricity_kwh is None:
         return Estimate.none(ratio.reason or "needs heat and electricity")
@@ -165,7 +160,7 @@ def _relative_limits(site: Site, days: pd.DataFrame, heat: float, electricity: f
     # One error throughout: a use's share of it is its share of the heat.
     share = abs(heat) / max(abs(float(days["p_heat"].sum())), 1e-9)
     parts = [float(days[c].sum()) * share for c in ("p_flow_error", "p_pair_error")]
-    direct = _sum(days, "p_immersion") or 0.0
+    direct = known_sum(days, "p_immersion") or 0.0
     widths = [error / max(heat, 1e-9) for error in parts]
     # A heat meter is not on the electricity that counts as heat, and the same error sits above and below.
     unit = max(electricity - direct, 0.0)
@@ -175,7 +170,7 @@ def _relative_limits(site: Site, days: pd.DataFrame, heat: float, electricity: f
         ("backup_heater_electricity", "p_backup"),
         ("circulation_pump_electricity", "p_pump"),
     ):
-        own = _sum(days, column)
+        own = known_sum(days, column)
         if own:
             widths.append(_electricity_class(site, quantity) * own / electricity)
     missing = 1.0 - min(float(days["n_pair"].sum()) / max(float(days["n_minutes"].sum()), 1.0), 1.0)
@@ -194,7 +189,7 @@ def _electricity_class(site: Site, quantity: str) -> float:
 
 
 def _by_use(site: Site, days: pd.DataFrame, use: str) -> Estimate:
-    heat, electricity = _sum(days, f"p_heat_{use}"), _sum(days, f"p_electricity_{use}")
+    heat, electricity = known_sum(days, f"p_heat_{use}"), known_sum(days, f"p_electricity_{use}")
     if float(days["n_heat"].sum()) == 0:
         return Estimate.none("needs a heat meter, or flow rate with flow and return temperature")
     if heat is None or electricity is None or electricity < _LEAST_PAIR_KWH:

@@ -1,0 +1,15 @@
+"""Sums over days of what is known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+
+def known_sum(days: pd.DataFrame, column: str) -> float | None:
+    """Sum of a column of the days table over the days that know it; None where none does, or there is no such column."""
+    if column not in days:
+        return None
+    values = days[column].to_numpy(dtype=np.float64)
+    unknown = np.isnan(values)
+    return None if unknown.all() else float(np.where(unknown, 0.0, values).sum())
