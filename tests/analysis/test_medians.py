@@ -1,0 +1,29 @@
+"""Medians and quantiles are numpy's own to the last bit."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analysis.medians import median, quantile, running_median
+
+RNG = np.random.default_rng(5)
+ROWS = [RNG.normal(size=n).round(d) for n in (1, 2, 3, 4, 15, 16, 59) for d in (1, 12)]
+
+
+@pytest.mark.parametrize("values", ROWS)
+def test_median_and_quantiles_are_numpy_s(values: np.ndarray) -> None:
+    assert median(values) == np.median(values)
+    for share in (0.0, 0.02, 0.08, 0.15, 0.25, 0.3, 0.5, 0.9, 0.95, 1.0):
+        assert quantile(values, share) == np.quantile(values, share)
+
+
+def test_a_median_of_what_is_partly_unknown_is_unknown() -> None:
+    assert np.isnan(median(np.array([1.0, np.nan, 3.0])))
+
+
+@pytest.mark.parametrize(("before", "after"), [(7, 7), (2, 0), (0, 2)])
+@pytest.mark.parametrize("values", ROWS)
+def test_a_running_median_has_fewer_values_at_its_ends(values: np.ndarray, before: int, after: int) -> None:
+    expected = [np.median(values[max(i - before, 0) : i + after + 1]) for i in range(len(values))]
+    assert running_median(values, before, after).tolist() == expected
