@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -18,6 +18,8 @@ from analysis.plant.site import Site
 
 if TYPE_CHECKING:
     from analysis.result import Figures
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,14 @@ class Context:
     figures: Figures
     recognised: tuple[Recognised, ...] = ()
     spoiled: Mapping[str, Finding] = field(default_factory=dict)
+    _said: dict[Any, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    def once(self, work: Callable[[Context], T]) -> T:
+        """What a function makes of this context, worked out once for all findings that ask."""
+        if work not in self._said:
+            self._said[work] = work(self)
+        said: T = self._said[work]
+        return said
 
     def limit(self, name: str) -> float:
         """A limit's value for this site: the site file's, else the default."""

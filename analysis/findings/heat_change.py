@@ -41,8 +41,7 @@ class _Series:
 
 
 def efficiency_fell(context: Context) -> Finding | None:
-    series = _series(context)
-    change = series.change()
+    series, change = context.once(_first_change)
     if change is None:
         raise NotAssessed(f"needs at least {_FEWEST_DAYS} days of heating to compare")
     until = None
@@ -70,13 +69,17 @@ def efficiency_fell(context: Context) -> Finding | None:
     return _told(context, series, change, drop, severity, until)
 
 
+def _first_change(context: Context) -> tuple[_Series, Change | None]:
+    series = _series(context)
+    return series, series.change()
+
+
 def sure_drop(context: Context) -> int | None:
     """Index of the day from which efficiency fell for sure and by more than a note, or None."""
     try:
-        series = _series(context)
+        series, change = context.once(_first_change)
     except NotAssessed:
         return None
-    change = series.change()
     if (
         change is None
         or not change.is_sure
