@@ -256,16 +256,14 @@ def _cost(m: Money) -> dict[str, Any]:
 
 def _clean(value: Any) -> Any:
     """Plain Python throughout; a number that is not finite is None; numbers to seven digits."""
+    if value is None or isinstance(value, (str, int)):
+        return value
+    if type(value) is float:  # numpy's own is a float too, and is made a plain one below
+        return float(f"{value:.7g}") if math.isfinite(value) else None
     if isinstance(value, dict):
         return {k: _clean(v) for k, v in value.items()}
     if isinstance(value, (list, tuple)):
         return [_clean(v) for v in value]
-    if isinstance(value, bool) or value is None or isinstance(value, (str, int)):
-        return value
     if isinstance(value, Estimate):
         return _clean(value.as_dict())
-    if hasattr(value, "item"):
-        return _clean(value.item())
-    if isinstance(value, float):
-        return float(f"{value:.7g}") if math.isfinite(value) else None
-    return value
+    return _clean(value.item()) if hasattr(value, "item") else value
