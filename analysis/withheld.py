@@ -156,7 +156,7 @@ def _without_performance(figures: Figures, why: Reasons) -> Figures:
 
 def _bare(row: dict[str, Any], why: Reasons) -> dict[str, Any]:
     """A month's or day's row without what can't be trusted."""
-    lost = {"H1", "H2", "H3", "H4"}
+    lost = {"H1", "H2", "H3", "H4", "space_heating"}
     lost |= {"heat_kwh"} if why.heat else set()
     lost |= {"electricity_kwh"} if why.electricity else set()
     return {k: None if k in lost else v for k, v in row.items()}

@@ -61,7 +61,8 @@ def month_paper(service: Service, plant: Plant, month: str) -> Paper:
 
 
 def winter_paper(service: Service, plant: Plant, season: int | None = None) -> Paper:
-    """The check before a winter, from the twelve months before it.
+    """The check before a winter: of the winter that comes or has begun, from the newest twelve months, as every list of
+    homes has it; of an earlier one, from the season before it.
 
     season : year in which the winter begins, default that of the last reading. Raises InputError, NoReadings
     """
@@ -69,10 +70,14 @@ def winter_paper(service: Service, plant: Plant, season: int | None = None) -> P
     year = end.year if season is None else season
     if not 1990 <= year <= 2200:
         raise InputError(f"the season must be a year, got {year}")
-    last = min(end, date(year, 10, 31))
-    first = max(start, date(year - 1, 9, 1))
+    if year == end.year:
+        first, last = service.results.rolling(plant, service.settings.rolling_days)
+    else:
+        first, last = max(start, date(year - 1, 9, 1)), min(end, date(year, 10, 31))
     if first > last:
-        raise NoReadings(plant.site.id)
+        raise InputError(
+            f"{plant.site.id} has no readings before the winter of {year}; they run from {start} to {end}"
+        )
     return Paper("winter", str(year), _worked_out(service, plant, first, last))
 
 

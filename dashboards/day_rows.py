@@ -53,7 +53,7 @@ def rows_of_result(result: dict[str, Any]) -> list[Row]:
     """The few columns that a result document itself carries by day, where no facts are at hand."""
     return [
         {"day": d["day"], "outdoor": d["outdoor_c"], "q_total": d["heat_kwh"], "e_total": d["electricity_kwh"],
-         "known": d["coverage"], "n_minutes": 1440, **_means(d)}
+         "known": d["coverage"], "n_minutes": 1440, "spf_space": d.get("space_heating"), **_means(d)}
         for d in result["performance"]["by_day"]
     ]  # fmt: skip
 

@@ -71,7 +71,7 @@ def performance(site: Site, days: pd.DataFrame, blurred: str | None = None) -> P
 
 _SUMMED = [
     "p_heat", "p_heat_pump", "p_fan", "p_backup", "p_immersion", "p_pump", "q_total", "e_total", "n_heat", "n_any",
-    "n_minutes",
+    "n_minutes", "p_heat_space", "p_electricity_space",
 ]  # fmt: skip
 
 
@@ -231,6 +231,8 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
             ratio = ratios[boundary]
             usable = ratio.value is not None and (ratio.electricity_kwh or 0.0) >= _LEAST_PAIR_KWH
             line[boundary] = ratio.value if usable else None
+        used = row["p_electricity_space"]
+        line["space_heating"] = row["p_heat_space"] / used if used >= _LEAST_PAIR_KWH else None
         line |= {"heat_kwh": row["q_total"], "electricity_kwh": row["e_total"], "outdoor_c": mean}
         line["coverage"] = row["n_any"] / row["n_minutes"]
         out.append({k: None if isinstance(v, float) and math.isnan(v) else v for k, v in line.items()})
