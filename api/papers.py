@@ -18,6 +18,7 @@ from api.plants import Plant
 from api.results import NoReadings
 from api.service import Service
 from api.state.work_tables import Paper as PaperTable
+from api.state.work_tables import Work
 
 HAND_OVER_DAYS = 56
 """The first weeks: eight of them hold enough weather for a first heat loss."""
@@ -54,6 +55,8 @@ def month_paper(service: Service, plant: Plant, month: str) -> Paper:
         month,
         {
             **_worked_out(service, plant, first, min(last, end)),
+            "year": service.results.result(plant, *_year_to(service, start, min(last, end))),
+            "works": _done(service, plant.site.id, first, last),
             "month_before": _earlier(service, plant, start, first - timedelta(days=1)),
             "year_before": _earlier(service, plant, start, _year_before(first)),
         },
@@ -163,6 +166,21 @@ def _earlier(service: Service, plant: Plant, start: date, last: date) -> dict[st
     """The result of a whole earlier month, None where its readings do not reach back that far."""
     first = last.replace(day=1)
     return service.results.result(plant, first, last) if first >= start else None
+
+
+def _year_to(service: Service, start: date, last: date) -> tuple[date, date]:
+    """The rolling year up to a day: what a house, not a month, is like."""
+    return max(start, last - timedelta(days=service.settings.rolling_days - 1)), last
+
+
+def _done(service: Service, site: str, first: date, last: date) -> list[dict[str, str]]:
+    """What was done at a site in a month, oldest first."""
+    chosen = select(Work).where(Work.site == site, Work.day >= first, Work.day <= last)
+    with service.database.read() as session:
+        return [
+            {"day": w.day.isoformat(), "what": w.what}
+            for w in session.scalars(chosen.order_by(Work.day, Work.id))
+        ]
 
 
 def _year_before(first: date) -> date:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import date, timedelta
 from typing import Any
 
 from markupsafe import Markup
@@ -15,6 +16,8 @@ from dashboards.figures.pictures import energy_picture, money_picture, warmth_pi
 FUELS = {
     "heating_oil": "heating oil", "natural_gas": "gas", "lpg": "bottled gas", "electricity": "direct electric heating",
 }  # fmt: skip
+COLD_SHARE = 0.3
+"""Share of the time below what was asked for that a household would call cold (common practice)."""
 AWAY_C = 15.0
 """Room temperature to leave a house at: warm enough that nothing freezes or grows mouldy (common practice)."""
 
@@ -48,20 +51,39 @@ def _warmth(result: dict[str, Any], rows: list[dict[str, Any]]) -> Telling:
         )
     parts, more = [], []
     for name, zone in zones.items():
-        where = "your rooms were" if len(zones) == 1 else f"{name.replace('_', ' ')} was"
+        where = "your rooms were" if len(zones) == 1 else f"{_zone(name).lower()} was"
         text = f"{where} at {words.measure(zone['mean_c'], '°C', 1)} on average"
         if zone["target_c"] is not None:
             text += f", where {words.measure(zone['target_c'], '°C', 1)} was asked for"
         parts.append(text)
         below = zone["share_below_target"]
         if below is not None:
-            of_day = below * 24.0
+            of_day, who = below * 24.0, "It" if len(zones) == 1 else _zone(name)
             more.append(
-                "It hardly ever fell half a degree below that." if below < 0.02
-                else f"For {words.measure(of_day, 'hours', 1)} a day it was half a degree or more below that."
+                f"{who} hardly ever fell half a degree below that." if below < 0.02
+                else f"For {words.measure(of_day, 'hours', 1)} a day {who.lower()} was half a degree or more below that."
             )  # fmt: skip
     text = f"{words.listed(parts)}."
     return Telling(question, text[:1].upper() + text[1:], more, warmth_picture(rows))
+
+
+def _zone(name: str) -> str:
+    return f"The {name.replace('_', ' ')}"
+
+
+def cold_zones(result: dict[str, Any]) -> list[str]:
+    """Zones that were cooler than asked for more than COLD_SHARE of the time, as a household calls them."""
+    zones = result["comfort"]["zones"]
+    cold = [n for n, z in zones.items() if (z["share_below_target"] or 0.0) > COLD_SHARE]
+    return ["your home" if len(zones) == 1 else _zone(n).lower() for n in cold]
+
+
+def month_words(period: dict[str, str]) -> str:
+    """The month's name; with its last day where it is not over."""
+    last = date.fromisoformat(period["to"])
+    over = (last + timedelta(days=1)).day == 1
+    name = words.month(period["from"])
+    return name if over else f"{name}, to {words.day(period['to'], year=False)}"
 
 
 def _hot_water(site: Site, result: dict[str, Any]) -> Telling:
@@ -172,9 +194,12 @@ def _money(contents: dict[str, Any]) -> Telling:
     more = []
     old, fuel = cost["previous_fuel_total"], FUELS.get(cost["previous_fuel"] or "")
     if old is not None and fuel:
-        gap = round(old) - round(cost["total"]) if min(old, cost["total"]) >= 20 else old - cost["total"]
-        less = "less" if gap >= 0 else "more"
-        answer += f". With {fuel} the same warmth would have cost about {words.money(old, currency)}: you paid {words.money(abs(gap), currency)} {less}"
+        whole = min(old, cost["total"]) >= 20
+        gap = round(old) - round(cost["total"]) if whole else old - cost["total"]
+        paid = f"{words.money(abs(gap), currency, 0 if whole else None)} {'less' if gap >= 0 else 'more'}"
+        if abs(gap) < 0.02 * cost["total"]:
+            paid = "about the same"
+        answer += f". With {fuel} the same warmth would have cost about {words.money(old, currency)}: you paid {paid}"
         rows.append((f"The same warmth with {fuel}", old))
     before = contents.get("year_before")
     if before and before["cost"]["total"] is not None:

@@ -8,7 +8,7 @@ from typing import Any
 from dashboards import words
 from dashboards.day_rows import rows_of_result
 from dashboards.frame import render
-from dashboards.home_words import advice, month_told, to_do
+from dashboards.home_words import advice, cold_zones, month_told, month_words, to_do
 from dashboards.pages.fleet import SILENT_AFTER
 
 
@@ -35,14 +35,15 @@ def home_page(
             month_key="",
             months={},
         )
-    site, result, year = row["site"], contents["result"], row["result"] or contents["result"]
+    site, result = row["site"], contents["result"]
+    year = contents.get("year") or row["result"] or result
     rows = contents.get("days") or rows_of_result(result)
     month = result["period"]["from"][:7]
     done = [w for w in works if str(w["day"])[:7] == month]
     asked = to_do(year)
     return render(
         "home.html", **common, parts=month_told(site, {**contents, "days": rows}), lead=_lead(row, contents, asked, now),
-        works=done, to_do=asked, advice=advice(site, year, rows), month=words.month(month), month_key=month, months=_neighbours(month, row),
+        works=done, to_do=asked, advice=advice(site, year, rows), month=month_words(result["period"]), month_key=month, months=_neighbours(month, row),
     )  # fmt: skip
 
 
@@ -56,6 +57,11 @@ def _lead(row: dict[str, Any], contents: dict[str, Any], asked: list[str], now: 
         )
     if asked:
         return f"Your heating runs; there {'is one thing' if len(asked) == 1 else f'are {len(asked)} things'} you should know, further down."
+    if cold := cold_zones(contents["result"]):
+        return (
+            f"Your heating is running, but {words.listed(cold)} {'was' if len(cold) == 1 else 'were'} cooler than asked for much of the month. "
+            "If you did not mean that, tell your installer."
+        )
     return "Your heating is running as it should."
 
 

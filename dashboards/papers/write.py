@@ -95,12 +95,13 @@ def _contents(result: Result) -> dict[str, Any]:
 
 def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
     result = contents["result"]
+    year = contents.get("year") or result
     return {
         "title": f"Your heating in {words.month(result['period']['from'])}",
         "parts": month_told(site, {**contents, "days": rows}),
         "works": contents.get("works") or [],
-        "to_do": to_do(result),
-        "advice": advice(site, contents.get("year") or result, rows),
+        "to_do": to_do(year),
+        "advice": advice(site, year, rows),
     }
 
 

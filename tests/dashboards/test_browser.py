@@ -104,7 +104,7 @@ def test_an_installers_morning(service: Running, chromium: Browser, size: dict[s
         live.scroll_into_view_if_needed()
         expect(live.locator(".age")).to_contain_text("ago")
         page.get_by_role("navigation").get_by_role("link", name="Visits").click()
-        expect(page.get_by_role("heading", level=1)).to_have_text("Visits before winter")
+        expect(page.get_by_role("heading", level=1)).to_have_text("Visits")
         assert fits(page)
 
 
