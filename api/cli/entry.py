@@ -14,6 +14,7 @@ from pathlib import Path
 import click
 
 from analysis.errors import InputError, SiteError
+from api.threads import one_thread_each
 
 DONE, FAULT, BAD_INPUT, SOME_REJECTED, INTERRUPTED = 0, 1, 2, 3, 130
 
@@ -25,6 +26,7 @@ def main(argv: Sequence[str] | None = None) -> None:
 
 def run(argv: Sequence[str] | None = None) -> int:
     """Run the command. Returns its exit code; never raises."""
+    one_thread_each()
     from api.cli.root import root
 
     try:

@@ -11,14 +11,14 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from typing import Any
 
 from api.settings import Settings
+from api.threads import one_thread_each
 
 
 def make_executor(settings: Settings, lanes: int) -> Executor:
     """Worker processes on this machine, or those of a cluster where one is set."""
     if settings.cluster:
         return ClusterExecutor(settings.cluster)
-    # A lane is a core: threads of numpy's own within each worker would only wait for one another.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    one_thread_each()
     # Spawned, not forked: the service has threads, and a fork would copy their locks.
     spawn = multiprocessing.get_context("spawn")
     return ProcessPoolExecutor(lanes, mp_context=spawn, initializer=_begin_worker)
