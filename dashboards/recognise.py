@@ -6,6 +6,7 @@ import csv
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import pairwise
 
 from analysis.plant.quantities import QUANTITIES
@@ -45,6 +46,8 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"elec|power|energy|strom|\bp\b|\bhp\b|heat.?pump|w[aä]rmepumpe|leistung", "heat_pump_electricity"),
 )  # fmt: skip
 """Patterns over a column's name, the most particular first."""
+AGREED = "# columns as agreed on in the browser"
+"""Begins what the columns' page added to a site file, so that it can be agreed on anew."""
 _TIME = re.compile(r"time|date|zeit|datum|timestamp|\bts\b|utc", re.I)
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]")
 _UNITS_IN_NAMES = (
@@ -56,6 +59,23 @@ _UNITS_IN_NAMES = (
     ("degf", "degF"),
     ("lpm", "l/min"),
 )
+
+
+_DATES = (
+    ("%d/%m/%Y", "day/month/year"), ("%m/%d/%Y", "month/day/year"), ("%d.%m.%Y", "day.month.year"), ("%d-%m-%Y", "day-month-year"),
+    ("%Y/%m/%d", "year/month/day"), ("%d.%m.%y", "day.month.year, two digits"), ("%d/%m/%y", "day/month/year, two digits"),
+)  # fmt: skip
+_CLOCKS = (
+    ("%H:%M:%S", "hours:minutes:seconds"), ("%H:%M", "hours:minutes"), ("%I:%M:%S %p", "hours:minutes:seconds, am or pm"),
+    ("%I:%M %p", "hours:minutes, am or pm"),
+)  # fmt: skip
+TIME_FORMATS: tuple[tuple[str, str], ...] = (
+    ("iso", "2026-01-31 23:59 (ISO 8601)"),
+    ("unix", "seconds since 1970"),
+    ("unix_ms", "milliseconds since 1970"),
+    *((f"{d} {c}", f"{name}, {clock}") for d, name in _DATES for c, clock in _CLOCKS),
+)
+"""Forms of times that an export may have, as the site file names them, and in words."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +98,8 @@ class Proposal:
     is_long: bool
     columns: tuple[Column, ...]
     problem: str = ""
+    time_format: str = "iso"
+    time_sample: str = ""
 
 
 def propose(text: str) -> Proposal:
@@ -112,7 +134,44 @@ def propose(text: str) -> Proposal:
         columns = tuple(
             _column(c, [r[i] for r in body], decimal) for i, c in enumerate(header) if c != time_column
         )
-    return Proposal(delimiter, decimal, time_column, is_long, columns)
+    at_time = header.index(time_column)
+    times = [r[at_time].strip() for r in body if r[at_time].strip()]
+    return Proposal(
+        delimiter,
+        decimal,
+        time_column,
+        is_long,
+        columns,
+        time_format=time_format_of(times),
+        time_sample=times[0] if times else "",
+    )
+
+
+def time_format_of(times: list[str]) -> str:
+    """How an export writes its times, as the site file's `time_format`; iso where nothing fits better.
+
+    Where day and month could be either, the one by which the rows follow each other closest is it.
+    """
+    sample = [*times[:60], *times[-60:]]
+    if not sample or all(re.match(r"\d{4}-?\d\d-?\d\d([T ]|$)", t) for t in sample):
+        return "iso"
+    if all(re.fullmatch(r"\d{9,10}(\.\d+)?", t) for t in sample):
+        return "unix"
+    if all(re.fullmatch(r"\d{12,13}", t) for t in sample):
+        return "unix_ms"
+    fits = {}
+    for form, _ in TIME_FORMATS:
+        if "%" in form and (read := _read_times(sample, form)) is not None:
+            steps = [(b - a).total_seconds() for a, b in pairwise(read)]
+            fits[form] = (sum(s < 0 for s in steps), sum(abs(s) for s in steps))
+    return min(fits, key=lambda f: fits[f], default="iso")
+
+
+def _read_times(times: list[str], form: str) -> list[datetime] | None:
+    try:
+        return [datetime.strptime(t, form) for t in times]  # noqa: DTZ007 (only their order counts)
+    except ValueError:
+        return None
 
 
 def _column(name: str, cells: list[str], decimal: str) -> Column:
@@ -185,10 +244,10 @@ def _number(cell: str, decimal: str) -> float | None:
 def points_toml(form: Mapping[str, str]) -> str:
     """The chosen columns as the site file's [csv] and [[point]] sections.
 
-    form : `delimiter`, `decimal`, `time_column`, `timezone`, and for each column n `column.n`, `quantity.n`, `as.n`, `unit.n`
+    form : `delimiter`, `decimal`, `time_column`, `time_format`, `timezone`, and for each column n `column.n`, `quantity.n`, `as.n`, `unit.n`
     """
-    lines = ["[csv]"]
-    for key in ("time_column", "timezone", "delimiter", "decimal"):
+    lines = [AGREED, "[csv]"]
+    for key in ("time_column", "timezone", "time_format", "delimiter", "decimal"):
         if value := form.get(key, ""):
             lines.append(f"{key} = {quoted(value) if value != chr(9) else chr(34) + chr(92) + 't' + chr(34)}")
     taken: set[str] = set()

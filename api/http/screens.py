@@ -13,7 +13,7 @@ from api.fleet_rows import fleet_learning
 from api.http import page_rows
 from api.http.doors import CSRF_FIELD, PartsHere, PlantHere, actor_of, check, visit_of
 from api.http.parts import Parts, parts_of
-from api.http.taking_in import head_of, taking_in, with_points
+from api.http.taking_in import head_of, may_agree_anew, taking_in, with_points
 from api.intake import check_site_text
 from api.local_days import day_of
 from api.papers import winter_paper
@@ -284,7 +284,7 @@ def take_readings(
     row, taking = page_rows.row_of(parts, plant, None), taking_in(parts)
     try:
         path = taking.keep(plant.site.id, file.filename or "", file.file.read())
-        if plant.site.point:
+        if plant.site.point and not may_agree_anew(parts, plant.site):
             taking.start(plant.site.id, path)
             return _to(f"/sites/{plant.site.id}/progress")
         proposal = pages.propose(head_of(path))

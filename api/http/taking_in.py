@@ -14,6 +14,7 @@ from analysis.errors import InputError
 from analysis.plant.site import Site
 from api.http.parts import Parts
 from api.intake import check_site_text, ingest_files
+from dashboards import pages
 
 log = logging.getLogger(__name__)
 HEAD_BYTES = 200_000
@@ -89,7 +90,10 @@ class TakingIn:
             taking.told = f"{done['readings']:,} readings came in{kept}."
             taking.state = "done"
         except InputError as error:
-            taking.told, taking.state = str(error), "failed"
+            told = _without_path(str(error), path)
+            if may_agree_anew(parts, parts.service.plants.get(site).site):
+                told += ". Bring the file in again to set its columns and times anew."
+            taking.told, taking.state = told, "failed"
         except Exception:
             log.exception("taking in a file of %s", site)
             taking.told, taking.state = "a fault of ours; it is in the log", "failed"
@@ -121,10 +125,24 @@ def head_of(path: Path) -> str:
 def with_points(parts: Parts, site: Site, sections: str) -> Site:
     """Add [csv] and [[point]] sections to a site's file and keep it. Raises InputError, SiteError."""
     old = parts.service.plants.get(site.id).file
+    if may_agree_anew(parts, site):
+        old = old.partition(pages.AGREED)[0]
     text = f"{old.rstrip()}\n\n{sections}"
     changed = check_site_text(text)
     parts.service.plants.add([(text, changed)])
     return changed
+
+
+def may_agree_anew(parts: Parts, site: Site) -> bool:
+    """True for columns that were agreed on in the browser and have brought no reading yet."""
+    added = pages.AGREED in parts.service.plants.get(site.id).file
+    return added and parts.service.store.span(site.id) is None
+
+
+def _without_path(text: str, path: Path) -> str:
+    """A message about a file that nobody but the service knows by its path."""
+    told = text.replace(f"{path}: ", "").replace(str(path), "the file").strip()
+    return f"{told[:1].upper()}{told[1:]}"
 
 
 def _step(taking: Taking, step: int) -> None:

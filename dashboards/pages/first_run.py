@@ -11,7 +11,7 @@ from analysis.errors import Problem
 from analysis.plant.quantities import QUANTITIES
 from dashboards import words
 from dashboards.frame import render
-from dashboards.recognise import Proposal, propose
+from dashboards.recognise import TIME_FORMATS, Proposal, propose
 from dashboards.site_form import FIELDS, GROUPS
 
 
@@ -66,9 +66,12 @@ def readings_page(
     """Where a CSV is dropped in; with a proposal, its columns to check before they are taken."""
     choices = [(q.name, words.quantity_words(q.name), q.forms) for q in QUANTITIES.values()]
     site = row["site"]
+    forms = list(TIME_FORMATS)
+    if proposal is not None and proposal.time_format not in dict(forms):
+        forms.append((proposal.time_format, proposal.time_format))
     return render(
         "readings.html", title=f"Readings, {row['name']}", here="first", visitor=visitor, row=row, proposal=proposal,
-        problems=list(problems), choices=choices, has_points=bool(site.point), zone=site.site.timezone,
+        problems=list(problems), choices=choices, time_formats=forms, has_points=bool(site.point), zone=site.site.timezone,
         points=[(p.id, words.quantity_words(p.quantity), p.csv_column, p.unit) for p in site.point],
     )  # fmt: skip
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -102,6 +103,24 @@ def test_the_agreed_columns_make_a_good_site_file() -> None:
     assert site.csv.delimiter == ";"
     assert {p.csv_column for p in site.points_of("outdoor_temperature")} == {"Outside [°C]"}
     assert next(site.points_of("flow_rate")).to_canonical.scale == pytest.approx(0.06)
+
+
+@pytest.mark.parametrize(
+    ("form", "written"),
+    [
+        ("%d/%m/%Y %H:%M", "%d/%m/%Y %H:%M"), ("%m/%d/%Y %I:%M %p", "%m/%d/%Y %I:%M %p"), ("%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M:%S"),
+        ("iso", "%Y-%m-%d %H:%M"), ("iso", "%Y-%m-%dT%H:%M:%SZ"), ("unix", "%s"),
+    ],
+)  # fmt: skip
+def test_how_times_are_written_is_recognised(form: str, written: str) -> None:
+    # The first twelve days of a month, on which day and month could be either.
+    start = datetime(2026, 2, 1, tzinfo=UTC)
+    times = [(start + timedelta(hours=n)).strftime(written) for n in range(200)]
+    text = "Zeit;Vorlauf\n" + "\n".join(f"{t};{30 + n % 5}" for n, t in enumerate(times))
+    proposal = propose(text)
+    assert proposal.time_format == form
+    sections = points_toml({"time_column": "Zeit", "time_format": proposal.time_format})
+    assert f'time_format = "{form}"' in sections
 
 
 def test_a_long_table_is_recognised_by_its_points() -> None:
