@@ -1,9 +1,9 @@
-"""What a change would save over a year, from a plant's own days: each answer with its interval and its limits."""
+"""What a change would save over a year or over the days seen, from a plant's own days: each answer with its interval and its limits."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -307,10 +307,11 @@ def _mend(site: Site, facts: Facts, result: dict[str, Any], code: str) -> Answer
         raise NotAssessed(f"mending {code} has no price: it is about comfort, safety or the data")
     sure = min(max(float(found.get("confidence") or 0.5), 0.0), 1.0)
     saves = Estimate(cost * (1.0 + sure) / 2.0, cost * sure / 2.0, cost)
-    return _answer(
+    answer = _answer(
         site, facts, "mend", code, saves, "the finding's own cost, less where its cause is not sure", (),
         found.get("caution") or "",
     )  # fmt: skip
+    return replace(answer, of="a whole year")  # as findings are priced, however many days were seen
 
 
 def _band(site: Site, facts: Facts, result: dict[str, Any], band: tuple[float, int, int]) -> Answer:

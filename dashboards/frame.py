@@ -14,7 +14,7 @@ from dashboards.titles import SEVERITY_MEANING
 
 TEMPLATES = Path(__file__).parent / "templates"
 _FILTERS = (
-    "finding_title", "named", "cause_words", "loss_words", "severity_words", "visit_words", "quantity_words", "kind_words", "unit",
+    "finding_title", "named", "small_first", "cause_words", "loss_words", "severity_words", "visit_words", "quantity_words", "kind_words", "unit",
     "number", "measure", "share", "interval", "money", "day", "month", "moment", "since", "span", "sure", "price_tag",
     "listed", "plain", "reason",
 )  # fmt: skip

@@ -184,7 +184,7 @@ def _money(contents: dict[str, Any]) -> Telling:
     if cost["total"] is None:
         return Telling(
             question,
-            f"We can't say: {words.reason(cost['reasons'].get('total', 'no price is known')).lower()}.",
+            f"We can't say: {words.small_first(words.reason(cost['reasons'].get('total', 'no price is known')))}.",
         )
     currency = cost["currency"]
     answer = f"{words.money(cost['total'], currency)}"

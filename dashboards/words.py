@@ -76,6 +76,11 @@ def reason(text: str | None) -> str:
     return f"{told[:1].upper()}{told[1:]}"
 
 
+def small_first(text: str) -> str:
+    """A sentence to go on in another: its first letter small, units and names as they are."""
+    return text[:1].lower() + text[1:]
+
+
 def unit(name: str | None) -> str:
     return UNITS.get(name or "", name or "")
 
@@ -90,7 +95,15 @@ def number(value: Any, decimals: int | None = None) -> str:
         return "yes" if value else "no"
     if decimals is None:
         size = abs(value)
-        decimals = 0 if size >= 100 or float(value).is_integer() else 1 if size >= 10 else 2
+        decimals = (
+            0
+            if size >= 100 or float(value).is_integer()
+            else 1
+            if size >= 10
+            else 3
+            if 0.002 <= size < 0.1
+            else 2
+        )
     text = f"{value:,.{decimals}f}"
     if text.startswith("-") and not text.strip("-0.,"):
         text = text[1:]

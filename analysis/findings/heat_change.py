@@ -106,7 +106,7 @@ def _told(
         evidence=(
             Evidence("drop of efficiency at like conditions", round(drop, 3), "-", context.limit("efficiency_drop_watch")),
             Evidence("its standard uncertainty", round(change.error, 3), "-"),
-            Evidence("began between", f"{first} and {last}"),
+            Evidence("began", f"on {first}" if first == last else f"between {first} and {last}"),
             Evidence("days before and after", f"{change.at} and {len(series.value) - change.at}"),
             Evidence("compared", series.against),
         ),

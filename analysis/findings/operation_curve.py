@@ -74,7 +74,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         "flow_temperature_above_curve", severity, spell.since, sure(above / watch, spell.days, spell.share),
         f"The heating water is {above:.1f} K hotter than the designed curve.",
         evidence=(
-            Evidence("flow above the designed curve", round(above, 1), "K", watch),
+            Evidence("flow above the designed curve" + ("" if more else f", {_SWING_K:g} K let off for its swing"), round(above, 1), "K", watch),
             *more,
             Evidence("mean flow temperature", round(middle(column(days, "flow")[here]), 1), "°C"),
             Evidence("designed for the same weather", round(middle(column(days, "curve")[here]), 1), "°C"),

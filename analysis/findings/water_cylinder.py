@@ -229,7 +229,11 @@ def high_standing_loss(context: Context) -> Finding | None:
     saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * 365.0 / _COP
     return Finding(
         "high_standing_loss", severity, spell.since, sure(loss / allowed, float(inside.sum()), spell.share),
-        f"The cylinder loses {lost:.1f} kWh a day by standing, {loss / worst:.1f} times what the poorest class on sale may.",
+        (
+            f"Between draws by day the cylinder loses heat {loss / worst:.1f} times as fast as the poorest class on sale may, {lost:.1f} kWh a day."
+            if circulates
+            else f"The cylinder loses {lost:.1f} kWh a day by standing, {loss / worst:.1f} times what the poorest class on sale may."
+        ),
         evidence=(
             Evidence("standing loss per kelvin over the room", round(loss, 2), "W/K", round(allowed, 2)),
             Evidence("the same at night", round(night, 2), "W/K"),

@@ -103,7 +103,7 @@ def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     entry = {
         "id": row["id"], "name": row["name"], "severity": severity, "word": words.severity_words(severity), "visit": visit,
         "silent": silent, "settling": _settling(row, now), "open": found, "others": found[1:] if not _gone(quiet) else found,
-        "heard": words.age(heard, now), "heard_at": heard, "since": "", "sure": "", "price": "", "next": "",
+        "known": result is not None, "heard": words.age(heard, now), "heard_at": heard, "since": "", "sure": "", "price": "", "next": "",
         "spf": _spf(result), "loss": _loss(result), "currency": ((result or {}).get("cost") or {}).get("currency"),
         "money": sum(_money(f) for f in found),
     }  # fmt: skip
@@ -185,7 +185,7 @@ def _fits(entry: dict[str, Any], asked: dict[str, str]) -> bool:
     if show in ("silent", "settling"):
         return bool(entry[show])
     if show == "fine":
-        return entry["severity"] is None
+        return entry["severity"] is None and bool(entry["known"])
     if show == "thin":
         return not entry["spf"]
     return show not in ("drive", "setting", "call") or entry["visit"] == show
@@ -204,9 +204,15 @@ def _summary(entries: list[dict[str, Any]]) -> str:
         n = sum(e["visit"] == kind for e in entries)
         if n:
             parts.append(f"{n} {one if n == 1 else many}")
-    fine = sum(e["severity"] in (None, "note") for e in entries)
+    fine = sum(e["severity"] in (None, "note") and e["known"] for e in entries)
     if fine:
-        parts.append(f"{fine} {'is' if fine == 1 else 'are'} in order")
+        noted = sum(e["severity"] == "note" and e["known"] for e in entries)
+        parts.append(
+            f"{fine} {'is' if fine == 1 else 'are'} in order" + (f" ({noted} with a note)" if noted else "")
+        )
+    unknown = sum(not e["known"] for e in entries)
+    if unknown:
+        parts.append(f"of {unknown} nothing is known yet")
     silent = sum(e["silent"] for e in entries)
     if silent:
         parts.append(f"{silent} {'is' if silent == 1 else 'are'} silent")

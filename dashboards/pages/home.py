@@ -52,8 +52,8 @@ def _lead(row: dict[str, Any], contents: dict[str, Any], asked: list[str], now: 
     heard = row["heard"]
     if heard is not None and now - heard > SILENT_AFTER:
         return (
-            f"We have not heard from your heating since {words.moment(heard, row['site'].site.timezone)}. If it is warm, all is likely well: "
-            "please look whether your internet box is on."
+            f"We have not heard from your heating since {words.moment(heard, row['site'].site.timezone)}. If it is warm, all is likely well. "
+            "If your heating reports by itself, please look whether your internet box is on."
         )
     if asked:
         return f"Your heating runs; there {'is one thing' if len(asked) == 1 else f'are {len(asked)} things'} you should know, further down."

@@ -147,11 +147,13 @@ def too_early(result: dict[str, Any]) -> list[str]:
             if half > WIDE * abs(estimate["value"]):
                 out.append(f"{name}: the interval is still wide, {words.interval(estimate, '', 1)}.")
     if result["heat_loss"]["reason"]:
-        out.append(f"Heat loss: {words.reason(result['heat_loss']['reason']).lower()}.")
+        out.append(f"Heat loss: {words.small_first(words.reason(result['heat_loss']['reason']))}.")
     if result["heating_curve"]["reason"]:
-        out.append(f"Heating curve: {words.reason(result['heating_curve']['reason']).lower()}.")
+        out.append(f"Heating curve: {words.small_first(words.reason(result['heating_curve']['reason']))}.")
     days = [n for n in result["not_assessed"] if " days" in n["reason"] or "weather" in n["reason"]]
-    out += [f"{words.finding_title(n['code'])}: {words.reason(n['reason']).lower()}." for n in days]
+    out += [
+        f"{words.finding_title(n['code'])}: {words.small_first(words.reason(n['reason']))}." for n in days
+    ]
     return out
 
 
