@@ -107,7 +107,7 @@ FIGURES = {
     "flow_temperature_above_curve": "curve", "no_weather_compensation": "curve", "low_flow": "water",
     "falling_flow": "water", "buffer_mixing": "curve", "backup_heater_use": "direct", "immersion_use": "direct",
     "high_standby": "idle", "pump_always_on": "idle", "heating_out_of_season": "heat",
-    "efficiency_below_expected": "efficiency", "efficiency_fell": "months", "heat_loss_above_design": "heat",
+    "efficiency_below_expected": "efficiency", "efficiency_fell": "against_rating", "heat_loss_above_design": "heat",
     "heat_loss_below_design": "heat", "capacity_short": "heat", "room_below_target": "rooms", "slow_reheat": "reheats",
     "reheat_incomplete": "reheats", "hot_water_shortfall": "reheats", "high_standing_loss": "cylinder",
     "pasteurisation_missed": "cylinder", "diverter_passing": "cylinder", "pressure_falling": "pressure",
