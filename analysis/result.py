@@ -153,7 +153,9 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
         name: None if untold else total(f"e_{column}")
         for name, column in (("space_heating", "space"), ("hot_water", "hot_water"), ("defrost", "defrost"))
     }
-    heat_told = float(days["q_use_known"].sum()) > 0.5 * float(days["n_heat"].sum()) > 0 and blurred is None
+    split = "spacing.hot_water_heat" in days and "spacing.space_heat" in days
+    heat_told = float(days["q_use_known"].sum()) > 0.5 * float(days["n_heat"].sum()) > 0
+    heat_told = heat_told and blurred is None and (split or not untold)
     electricity = {
         "total": total("e_total"), "heat_pump": total("e_heat_pump"), "backup_heater": total("e_backup"),
         "immersion": total("e_immersion"), "circulation_pump": total("e_pump"), **by_use, "idle": total("e_idle"),
