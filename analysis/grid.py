@@ -9,19 +9,26 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from itertools import pairwise
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.medians import median, quantile
+from analysis.bridging import (
+    LINE_UP_TO_MIN,
+    Between,
+    canonical,
+    mean_of,
+    on_minutes,
+    rhythm,
+    told_at_changes,
+)
+from analysis.medians import quantile
 from analysis.plant.site import Point, Site
 from analysis.readings import MS_PER_MINUTE, Readings, Samples
 from analysis.registers import Event, whole_total
 
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]
-Between = Literal["line", "last", "nearest"]
 
 # No dwelling's heat pump or heaters draw or give more [kW]; a register that rises faster has jumped.
 MOST_KW = 60.0
@@ -29,8 +36,6 @@ MOST_KW = 60.0
 DEFROST_FALL_KWH = 2.0
 # A state told at its changes alone is believed for so long: a unit at rest in summer still makes hot water each day.
 _LONGEST_STATE_MIN = 24 * 60.0
-# Readings so close follow a power's rise and fall.
-_LINE_UP_TO_MIN = 2.5
 _MULTIPLIED = ("flow_rate", "flow_temperature", "return_temperature")
 
 
@@ -128,44 +133,6 @@ def build_grid(site: Site, readings: Readings, first: date, last: date) -> Grid:
     return grid
 
 
-def canonical(point: Point, samples: Samples) -> Samples:
-    """A point's samples in its canonical unit."""
-    scale, offset = point.to_canonical
-    if scale == 1.0 and offset == 0.0:
-        return samples
-    return Samples(samples.time, samples.value * scale + offset)
-
-
-def rhythm(time: Times) -> tuple[float, float]:
-    """A point's own rhythm: median spacing, and the longest silence that is still no gap [minutes]."""
-    if len(time) < 2:
-        return 60.0, 60.0
-    gaps = np.diff(time) / MS_PER_MINUTE
-    gaps.sort()  # once, for both
-    usual = median(gaps)
-    return usual, max(5.0, 3.0 * usual, min(quantile(gaps, 0.95) * 1.5, 24 * 60.0))
-
-
-def told_at_changes(samples: Samples) -> bool:
-    """True for a state that is told when it changes, and so holds until its next reading however long that takes.
-
-    A state that is sampled changes on its own beat: the silence before a new value is a whole number of the usual ones.
-    One told at its changes comes off the beat with every new value, and hardly repeats itself or does so on a beat.
-    """
-    if len(samples.time) < 8:
-        return False
-    gaps = np.diff(samples.time)
-    usual = float(np.median(gaps))
-    if usual <= 2.0 * MS_PER_MINUTE:
-        return False
-    beats = gaps / usual
-    off_beat = np.abs(beats - np.maximum(np.round(beats), 1.0)) > 0.1
-    new = np.diff(samples.value) != 0.0
-    if new.sum() < 4 or off_beat[new].mean() <= 0.5:
-        return False
-    return bool(new.mean() > 0.8 or off_beat[~new].mean() < 0.5 * off_beat[new].mean())
-
-
 def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Readings) -> None:
     zones: dict[str, list[Floats]] = {}
     samples_of: list[Floats] = []
@@ -179,17 +146,17 @@ def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Reading
         laid, seen = on_minutes(grid.time, samples, longest, between="last" if hold else "line")
         grid.seen[point.id] = seen
         zones.setdefault(point.zone, []).append(laid)
-        if quantity in _MULTIPLIED and usual > _LINE_UP_TO_MIN:
+        if quantity in _MULTIPLIED and usual > LINE_UP_TO_MIN:
             samples_of.append(on_minutes(grid.time, samples, longest, between="nearest")[0])
     if samples_of:
-        grid.nearest[quantity] = _mean(samples_of)
-    by_zone = {zone: _mean(parts) for zone, parts in zones.items()}
+        grid.nearest[quantity] = mean_of(samples_of)
+    by_zone = {zone: mean_of(parts) for zone, parts in zones.items()}
     if points[0].quantity in ("room_temperature", "target_room_temperature", "heat_call"):
         grid.zones[quantity] = by_zone
         if quantity == "heat_call":
             grid.gauges[quantity] = np.fmax.reduce(list(by_zone.values()))
             return
-    grid.gauges[quantity] = _mean(list(by_zone.values()))
+    grid.gauges[quantity] = mean_of(list(by_zone.values()))
 
 
 def _likely(grid: Grid, point: Point, samples: Samples) -> Samples:
@@ -211,68 +178,6 @@ def _note_unlikely(grid: Grid, point: Point, time: Times, odd: NDArray[np.bool_]
         out = np.flatnonzero(odd[a:b])
         if len(out):
             grid.odd.append(Odd(point.id, int(time[a + out[0]]), "unlikely", float(len(out) / (b - a))))
-
-
-def on_minutes(
-    time: Times, samples: Samples, longest: float, *, between: Between = "line"
-) -> tuple[Floats, NDArray[np.bool_]]:
-    """Means of each minute's readings, bridged over silences up to `longest` [minutes].
-
-    time : int64 (n,) [ms], minute starts. samples : Samples
-    between : what holds between two readings: a straight line, the last value (states), or the nearer one
-    Returns float64 (n,), and bool (n,): True where a reading or its own rhythm covers the minute.
-    """
-    n = len(time)
-    laid = np.full(n, np.nan)
-    if n == 0 or len(samples.time) == 0:
-        return laid, np.zeros(n, dtype=bool)
-    first, end = np.searchsorted(samples.time, (time[0], time[-1] + MS_PER_MINUTE))
-    where = (samples.time[first:end] - time[0]) // MS_PER_MINUTE
-    value = np.asarray(samples.value[first:end], dtype=np.float64)
-    if len(where) and bool(np.all(np.diff(where) > 0)):
-        laid[where] = value
-    elif len(where):
-        if between == "last":
-            laid[where] = value  # numpy keeps the last one given for an index
-        else:
-            count = np.bincount(where, minlength=n)
-            total = np.bincount(where, weights=value, minlength=n)
-            laid = np.divide(total, count, out=laid, where=count > 0)
-    measured = np.isfinite(laid)
-    known, missing = np.flatnonzero(measured), np.flatnonzero(~measured)
-    if len(missing) == 0:
-        return laid, measured
-    # The neighbours outside the span bridge its edges.
-    before, after = slice(max(first - 1, 0), first), slice(end, end + 1)
-    outside = (np.concatenate((samples.time[before], samples.time[after])) - time[0]) // MS_PER_MINUTE
-    came, comes = np.split(outside, [before.stop - before.start])
-    knots = np.concatenate((came, known, comes))
-    values = np.concatenate((samples.value[before], laid[known], samples.value[after])).astype(np.float64)
-    if len(knots) == 0:
-        return laid, measured
-    left = np.searchsorted(knots, missing, side="right") - 1
-    previous = knots[np.maximum(left, 0)]
-    following = knots[np.minimum(left + 1, len(knots) - 1)]
-    bridged = (left >= 0) & (missing <= following) & (following - previous <= longest)
-    tail = (left == len(knots) - 1) & (missing - previous < min(longest, 5.0))
-    use = bridged | tail
-    fill = missing[use]
-    if between == "line":
-        laid[fill] = np.interp(fill, knots, values)
-    else:
-        nearer = (between == "nearest") & (left < len(knots) - 1) & (2 * missing > previous + following)
-        laid[fill] = values[np.maximum(left, 0) + nearer][use]
-    return laid, np.isfinite(laid)
-
-
-def _mean(parts: list[Floats]) -> Floats:
-    if len(parts) == 1:
-        return parts[0]
-    stack = np.vstack(parts)
-    known = np.isfinite(stack)
-    count = known.sum(axis=0)
-    total = np.where(known, stack, 0.0).sum(axis=0)
-    return np.divide(total, count, out=np.full(stack.shape[1], np.nan), where=count > 0)
 
 
 def _lay_count(grid: Grid, quantity: str, point: Point, readings: Readings) -> None:
@@ -312,7 +217,7 @@ def _lay_energy(grid: Grid, quantity: str, points: list[Point], readings: Readin
         spacing[point.form] = max(spacing.get(point.form, 0.0), shown)
     total = {form: np.sum(parts, axis=0) for form, parts in by_form.items()}
     # Minutes apart, a power is a sample and a register that moves as often is the whole: it has the better shape too.
-    sampled = min(spacing.values()) > _LINE_UP_TO_MIN
+    sampled = min(spacing.values()) > LINE_UP_TO_MIN
     shape_form = min(spacing, key=lambda f: (spacing[f], (f == "register") != sampled))
     grid.spacing[quantity] = spacing[shape_form]
     if "register" not in total:
@@ -358,7 +263,7 @@ def _from_power(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, flo
     samples = _likely(grid, point, samples)
     usual, longest = rhythm(samples.time)
     # A power that is sampled stands for the time about it; a line would share one use's heat with the next.
-    between: Between = "nearest" if usual > _LINE_UP_TO_MIN else "line"
+    between: Between = "nearest" if usual > LINE_UP_TO_MIN else "line"
     laid, grid.seen[point.id] = on_minutes(grid.time, samples, longest, between=between)
     return laid / 60.0, usual
 

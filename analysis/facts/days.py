@@ -3,25 +3,24 @@
 Energies in kWh, temperatures in °C, powers in W, flows in m3/h, pressures in bar, times in minutes. Names:
 `e_` electricity, `q_` heat, `p_` sums over minutes in which heat and electricity were both known (for ratios),
 `x_` electricity expected from the unit's rating, `n_` minutes, `room.` and `seen.` one column a zone or point.
-More columns stand in tank.py, operating.py, strain.py, direct_heat.py and warmth.py.
+More columns stand in circuit.py, money.py, tank.py, operating.py, strain.py, direct_heat.py and warmth.py.
 """
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, time
-
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.facts.circuit import NO_FLOW_M3_H, circuit_columns
 from analysis.facts.direct_heat import direct_heat_columns
 from analysis.facts.minutes import Minutes
+from analysis.facts.money import money_columns
 from analysis.facts.operating import operating_columns
-from analysis.facts.segments import Segments
+from analysis.facts.segments import Segments, settled, total_kwh
 from analysis.facts.strain import strain_columns
 from analysis.facts.tank import tank_columns
 from analysis.facts.warmth import warmth_columns
-from analysis.medians import median
-from analysis.plant.site import Cost, Site
+from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF, UNKNOWN, UNTOLD, within
 
 Floats = NDArray[np.float64]
@@ -29,14 +28,8 @@ Flags = NDArray[np.bool_]
 
 # Pumps run on and refrigerant settles for a while after a stop; idle power is taken after that.
 _SETTLED_MIN = 15
-# Below this much flow or pump power nothing circulates: the resolution of usual meters.
-_NO_FLOW_M3_H = 0.03
+# Below this much pump power nothing circulates: the resolution of usual meters.
 _NO_PUMP_W = 4.0
-# A stopped unit's own heat is carried off by then (common practice).
-_PASSED_MIN = 10
-# What a heat meter makes of a tenth of a kelvin or three at a usual flow.
-_QUIET_W = 400.0
-_CALM_K = 0.5
 _COARSEST_FOR_REST_MIN = 15.0
 
 
@@ -55,7 +48,7 @@ def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
     columns |= _uses(minutes, day)
     columns |= _weather(minutes, day)
     columns |= _rooms(site, minutes, day)
-    columns |= _water(site, minutes, day)
+    columns |= circuit_columns(minutes, day)
     columns |= _idle(minutes, day)
     columns |= tank_columns(site, minutes, day)
     columns |= operating_columns(site, minutes, day)
@@ -63,7 +56,7 @@ def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
     columns |= direct_heat_columns(site, minutes, day)
     columns |= warmth_columns(minutes, day)
     if site.cost is not None:
-        columns |= _cost(site, site.cost, minutes, day)
+        columns |= money_columns(site, site.cost, minutes, day)
     return columns
 
 
@@ -87,7 +80,7 @@ def _known(minutes: Minutes, day: Segments) -> dict[str, object]:
 def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     """Electricity and heat by consumer and by use."""
     plant, use = minutes.balance, minutes.use
-    out: dict[str, object] = {"e_total": _total(day, minutes.electricity)}
+    out: dict[str, object] = {"e_total": total_kwh(day, minutes.electricity)}
     for name, wh in (
         ("heat_pump", plant.heat_pump),
         ("fan", plant.fan),
@@ -95,7 +88,7 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
         ("immersion", plant.immersion),
         ("pump", plant.circulation_pump),
     ):
-        out[f"e_{name}"] = _total(day, wh)
+        out[f"e_{name}"] = total_kwh(day, wh)
     nothing = np.zeros(len(minutes.grid))
     backup = np.nan_to_num(plant.backup_heater) if plant.backup_heater is not None else nothing
     immersion = np.nan_to_num(plant.immersion) if plant.immersion is not None else nothing
@@ -107,34 +100,34 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     apart = minutes.grid.spacing.get("heat_pump_electricity", 1.0)
     edge = idle & within(use.running, round(apart)) if apart > 2.5 else np.zeros(len(code), dtype=np.bool_)
     own = np.where(edge, serves, code)
-    out["e_space"] = _total(day, np.where(own == HEATING, rest, 0.0) + np.where(water, 0.0, backup))
-    out["e_hot_water"] = _total(
+    out["e_space"] = total_kwh(day, np.where(own == HEATING, rest, 0.0) + np.where(water, 0.0, backup))
+    out["e_hot_water"] = total_kwh(
         day, np.where(own == HOT_WATER, rest, 0.0) + np.where(water, backup, 0.0) + immersion
     )
-    out["e_defrost"] = _total(day, np.where(code == DEFROST, rest, 0.0))
+    out["e_defrost"] = total_kwh(day, np.where(code == DEFROST, rest, 0.0))
     resting = np.where(idle & ~edge, rest, 0.0)
-    out["e_idle"] = _total(day, resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan))
-    out["e_untold"] = _total(day, np.where(told, 0.0, rest))
+    out["e_idle"] = total_kwh(day, resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan))
+    out["e_untold"] = total_kwh(day, np.where(told, 0.0, rest))
     heat = minutes.heat
     taken = np.where((code == DEFROST) & (heat < 0), -heat, 0.0)
     rest_heat = heat + np.where(np.isfinite(taken), taken, 0.0)
     serving = np.where(idle, serves, minutes.serving)
-    out["q_total"] = _total(day, heat)
-    out["q_defrost_taken"] = _total(day, np.where(np.isfinite(heat), taken, np.nan))
-    out["q_hot_water"] = _total(
+    out["q_total"] = total_kwh(day, heat)
+    out["q_defrost_taken"] = total_kwh(day, np.where(np.isfinite(heat), taken, np.nan))
+    out["q_hot_water"] = total_kwh(
         day, np.where(serving == HOT_WATER, rest_heat, np.where(np.isfinite(heat), 0.0, np.nan))
     )
-    out["q_space"] = _total(
+    out["q_space"] = total_kwh(
         day, np.where(serving != HOT_WATER, rest_heat, np.where(np.isfinite(heat), 0.0, np.nan))
     )
     space, hot = plant.space_heat, plant.hot_water_heat
     if space is not None and hot is not None:
         out["q_hot_water"], out["q_space"] = (
-            _total(day, np.maximum(hot, 0.0)),
-            _total(day, np.maximum(space, 0.0)),
+            total_kwh(day, np.maximum(hot, 0.0)),
+            total_kwh(day, np.maximum(space, 0.0)),
         )
-    out["q_flow_error"] = _total(day, minutes.flow_error)
-    out["q_pair_error"] = _total(day, minutes.pair_error)
+    out["q_flow_error"] = total_kwh(day, minutes.flow_error)
+    out["q_pair_error"] = total_kwh(day, minutes.pair_error)
     out["q_use_known"] = day.count(told & np.isfinite(heat))
     return out
 
@@ -278,105 +271,10 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     return out
 
 
-def _water(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Flow, return, volume flow and pressure, in the minutes in which they mean something."""
-    grid, use = minutes.grid, minutes.use
-    flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
-    beyond, beyond_back = (grid.gauge(f"distribution_{q}_temperature") for q in ("flow", "return"))
-    rate = grid.gauge("flow_rate")
-    steady = _settled(use.code == HEATING, 5)
-    hot = _settled(use.code == HOT_WATER, 5)
-    outdoor = grid.gauge("outdoor_temperature")
-    pressure = grid.gauge("system_pressure")
-    weight = np.where(steady & np.isfinite(flow), np.nan_to_num(minutes.heat, nan=0.0).clip(min=0.0), 0.0)
-    total = day.sum(weight)
-    by_heat = np.divide(
-        day.sum(np.where(weight > 0, weight * flow, 0.0)),
-        total,
-        out=np.full(len(day), np.nan),
-        where=total > 0,
-    )
-    coldest = np.fmin(flow, back)
-    still = (np.nan_to_num(rate, nan=0.0) < _NO_FLOW_M3_H) if grid.has("flow_rate") else ~use.running
-    check_meter, check_flow = minutes.balance.metered_heat, minutes.balance.flow_heat
-    out: dict[str, object] = {
-        "n_steady": day.count(steady),
-        "flow": day.mean(flow, steady),
-        "flow_by_heat": by_heat,
-        "return": day.mean(back, steady),
-        "lift": day.mean(flow - back, steady),
-        "outdoor_steady": day.mean(outdoor, steady),
-        "curve": day.mean(minutes.curve, steady),
-        "above_curve": day.mean(flow - minutes.curve, steady),
-        "target_flow": day.mean(grid.gauge("target_flow_temperature"), use.code == HEATING),
-        "target_above_curve": day.mean(
-            grid.gauge("target_flow_temperature") - minutes.curve, use.code == HEATING
-        ),
-        "flow_rate": day.mean(rate, steady),
-        "flow_rate_hot_water": day.mean(rate, hot),
-        "beyond_flow": day.mean(beyond, steady),
-        "buffer_drop": day.mean(flow - beyond, steady),
-        "buffer_back": day.mean(back - beyond_back, steady),
-        "beyond_lift": day.mean(beyond - beyond_back, steady),
-        "n_beyond": day.count(steady & np.isfinite(flow - beyond)),
-        "heat_power": day.mean(minutes.heat * 60.0, steady),
-        "unit_power": day.mean(
-            minutes.balance.heat_pump * 60.0
-            if minutes.balance.heat_pump is not None
-            else np.full(len(grid), np.nan),
-            steady,
-        ),
-        "heat_power_max": _best_hour(minutes, day),
-        "speed": day.mean(grid.gauge("compressor_speed"), steady),
-        "n_full_speed": day.count(np.nan_to_num(grid.gauge("compressor_speed")) > 97.0),
-        "pressure": _middle(day, pressure),
-        "pressure_min": day.least(pressure),
-        "water_min": day.least(np.where(outdoor < 2.0, coldest, np.nan)),
-        "n_near_freezing": day.count(
-            (np.nan_to_num(coldest, nan=99.0) < 3.0) & still & (np.nan_to_num(outdoor, nan=9.0) < 1.0)
-        ),
-        "flow_at_rest": day.mean(flow - back, _settled(use.code == OFF, 40)),
-        "flow_in_hot_water": day.mean(beyond, hot),
-    }
-    if (
-        check_meter is not None
-        and check_flow is not None
-        and check_meter is not check_flow
-        and minutes.balance.heat_basis != "flow rate and temperatures"
-    ):
-        # Minutes apart, readings can't say which minutes were steady; over whole runs samples and sums agree.
-        settled = within(use.running, round(grid.spacing["flow_rate"])) if grid.nearest else (steady | hot)
-        both = settled & np.isfinite(check_meter) & np.isfinite(check_flow)
-        out["check_meter"] = day.sum(np.where(both, check_meter, 0.0)) / 1000.0
-        out["check_flow"] = day.sum(np.where(both, check_flow, 0.0)) / 1000.0
-        out["check_volume"] = day.sum(np.where(both, np.nan_to_num(rate), 0.0)) / 60.0
-        # Water that a resting unit passes on leaves it as it came: what the two sensors differ by is their own. While
-        # the circuit still cools the one behind is the warmer.
-        calm = np.abs(flow - np.concatenate((np.full(_PASSED_MIN, np.nan), flow[:-_PASSED_MIN]))) < _CALM_K
-        quiet = calm & (np.abs(np.nan_to_num(check_meter, nan=np.inf)) * 60.0 < _QUIET_W)
-        passing = _settled((use.code == OFF) & quiet, _PASSED_MIN) & (np.nan_to_num(rate) > _NO_FLOW_M3_H)
-        out["pair_offset"] = day.mean(flow - back, passing)
-        out["n_passing"] = day.count(passing)
-    return out
-
-
-def _best_hour(minutes: Minutes, day: Segments) -> Floats:
-    """Greatest mean heat over any whole hour that starts in the day and is known throughout [W]."""
-    heat = minutes.heat * 60.0
-    n = len(heat)
-    total = np.concatenate(([0.0], np.cumsum(np.nan_to_num(heat))))
-    known = np.concatenate(([0], np.cumsum(np.isfinite(heat))))
-    start = np.arange(n)
-    end = np.minimum(start + 60, n)
-    whole = known[end] - known[start] == 60
-    hour = np.where(whole, (total[end] - total[start]) / 60.0, np.nan)
-    return day.greatest(hour)
-
-
 def _idle(minutes: Minutes, day: Segments) -> dict[str, object]:
     """What is drawn and pumped while nothing is asked for."""
     plant, use, grid = minutes.balance, minutes.use, minutes.grid
-    rest = _settled(use.code == OFF, _SETTLED_MIN)
+    rest = settled(use.code == OFF, _SETTLED_MIN)
     call = grid.gauge("heat_call")
     no_call = rest & ~(np.nan_to_num(call) > 0.5)
     out: dict[str, object] = {"n_rest": day.count(rest)}
@@ -391,53 +289,8 @@ def _idle(minutes: Minutes, day: Segments) -> dict[str, object]:
     elif grid.has("flow_rate"):
         rate = grid.gauge("flow_rate")
         out["n_pump_known"] = day.count(no_call & np.isfinite(rate))
-        out["n_pump_idle"] = day.count(no_call & (np.nan_to_num(rate) > _NO_FLOW_M3_H))
+        out["n_pump_idle"] = day.count(no_call & (np.nan_to_num(rate) > NO_FLOW_M3_H))
     return out
-
-
-def _cost(site: Site, cost: Cost, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Money for the day's electricity, by tariff band of the local clock; the standing charge is not in it."""
-    price = minute_prices(site, cost, minutes.grid.time)
-    return {
-        "money": _total(day, minutes.electricity * price, scale=1000.0),
-        "money_heat_pump": day.sum(np.nan_to_num(minutes.electricity) * np.nan_to_num(price)) / 1000.0,
-    }
-
-
-def minute_prices(site: Site, cost: Cost, times: NDArray[np.int64]) -> Floats:
-    """Price [money/kWh] of each minute by the local clock; nan where the site file gives none."""
-    flat = cost.electricity if cost.electricity is not None else np.nan
-    if not cost.band or not len(times):
-        return np.full(len(times), flat)
-    by_minute = np.full(1440, flat)
-    for band in cost.band:
-        a, b = (_minute_of(t) for t in (band.start, band.end))
-        covered = np.arange(a, b) if a < b else np.concatenate((np.arange(a, 1440), np.arange(0, b)))
-        by_minute[covered] = band.price
-    hours = np.arange(times[0] - times[0] % 900_000, times[-1] + 900_000, 900_000)
-    offset = np.array(
-        [_offset_minutes(site, int(t)) for t in hours[::4]], dtype=np.int64
-    )  # zones change their offset on the hour or half hour; an hour's step meets the change of use
-    nearest = np.clip((times - hours[0]) // 3_600_000, 0, len(offset) - 1)
-    return np.asarray(by_minute[(times // 60_000 + offset[nearest]) % 1440])
-
-
-def _minute_of(clock: time) -> int:
-    return clock.hour * 60 + clock.minute
-
-
-def _offset_minutes(site: Site, at: int) -> int:
-    moment = datetime.fromtimestamp(at / 1000, UTC).astimezone(site.zone)
-    shift = moment.utcoffset()
-    return int(shift.total_seconds() // 60) if shift else 0
-
-
-def _total(day: Segments, wh: Floats | None, scale: float = 1000.0) -> Floats:
-    """kWh of each day over its known minutes; nan where none is known."""
-    if wh is None:
-        return np.full(len(day), np.nan)
-    known = day.count(np.isfinite(wh))
-    return np.where(known > 0, day.sum(wh) / scale, np.nan)
 
 
 def _whole(day: Segments, counted: Floats) -> Floats:
@@ -449,20 +302,3 @@ def _day_mean(day: Segments, values: Floats) -> Floats:
     """Mean of a day of which at least two thirds are known; a part of a day has another mean than the whole."""
     share = day.count(np.isfinite(values)) / np.maximum(day.minutes, 1)
     return np.where(share >= 2 / 3, day.mean(values), np.nan)
-
-
-def _middle(day: Segments, values: Floats) -> Floats:
-    out = np.full(len(day), np.nan)
-    if np.isfinite(values).any():
-        for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
-            known = values[a:b][np.isfinite(values[a:b])]
-            if len(known):
-                out[i] = median(known)
-    return out
-
-
-def _settled(flags: Flags, minutes: int) -> Flags:
-    """True where `flags` has held for at least so many minutes."""
-    index = np.arange(len(flags))
-    last_false = np.maximum.accumulate(np.where(flags, -1, index)) if len(flags) else index
-    return flags & (index - last_false > minutes)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments
+from analysis.facts.segments import Segments, settled
 from analysis.facts.strain import asked_flow
 from analysis.medians import median, quantile
 from analysis.plant.site import Site
@@ -50,9 +50,7 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
     if unit is not None:
         blur = int(np.ceil(grid.spacing.get("heat_pump_electricity", 1.0)))
         off = use.code == OFF
-        calm = (
-            _settled(off, _SETTLED_MIN + 2 * blur) & _settled(off[::-1], blur + 1)[::-1] & np.isfinite(unit)
-        )
+        calm = settled(off, _SETTLED_MIN + 2 * blur) & settled(off[::-1], blur + 1)[::-1] & np.isfinite(unit)
         still = calm & np.isfinite(rate) & (np.nan_to_num(rate) < _NO_FLOW_M3_H)
         out["n_calm"], out["rest_power"] = day.count(calm), _middle(day, unit * 60.0, calm)
         out["n_still"], out["still_power"] = day.count(still), _middle(day, unit * 60.0, still)
@@ -62,7 +60,7 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
     out["n_heating_warm"] = day.count(warm)
     out["q_heating_warm"] = day.sum(np.where(warm, np.nan_to_num(minutes.heat), 0.0)) / 1000.0
     out |= _unasked(minutes, day, rate, outdoor)
-    steady = _settled((use.code == HEATING) | (use.code == HOT_WATER), 5) & np.isfinite(rate)
+    steady = settled((use.code == HEATING) | (use.code == HOT_WATER), 5) & np.isfinite(rate)
     if steady.any():
         out["flow_rate_top"] = _top(day, rate, steady)
         lag = max(1, round(grid.spacing.get("flow_rate", 1.0)))
@@ -87,10 +85,10 @@ def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> 
     by_power = pump is not None and grid.spacing.get("circulation_pump_electricity", 99.0) <= 10.0
     if not by_power and not (grid.has("flow_rate") and grid.spacing["flow_rate"] <= 10.0):
         return {}
-    resting = _settled(use.code == OFF, _RESTING_MIN)
+    resting = settled(use.code == OFF, _RESTING_MIN)
     call = grid.gauge("heat_call")
     if np.isfinite(call).any():
-        unasked = resting & _settled(np.isfinite(call) & (call < 0.5), _SETTLED_MIN)
+        unasked = resting & settled(np.isfinite(call) & (call < 0.5), _SETTLED_MIN)
     else:
         flow, asked = grid.gauge("flow_temperature"), asked_flow(minutes)
         room = grid.gauge("room_temperature")
@@ -143,10 +141,3 @@ def _jitter(day: Segments, rate: Floats, steady: Flags, lag: int) -> Floats:
     mean = day.mean(rate, steady)
     spread = 1.4826 / np.sqrt(2.0) * _middle(day, change, np.isfinite(change))
     return np.divide(spread, mean, out=np.full(len(day), np.nan), where=mean > 0.05)
-
-
-def _settled(flags: Flags, minutes: int) -> Flags:
-    """True where `flags` has held for more than so many minutes."""
-    index = np.arange(len(flags))
-    last_false = np.maximum.accumulate(np.where(flags, -1, index)) if len(flags) else index
-    return flags & (index - last_false > minutes)

@@ -97,3 +97,18 @@ class Segments:
         at = self.end - offset
         inside = at >= self.start
         return np.where(inside, values[np.maximum(at, 0)], np.nan)
+
+
+def settled(flags: NDArray[np.bool_], minutes: int) -> NDArray[np.bool_]:
+    """True where `flags` has held for more than so many minutes."""
+    index = np.arange(len(flags))
+    last_false = np.maximum.accumulate(np.where(flags, -1, index)) if len(flags) else index
+    return flags & (index - last_false > minutes)
+
+
+def total_kwh(day: Segments, wh: Floats | None) -> Floats:
+    """kWh of each stretch over its known minutes; nan where none is known, or nothing is measured."""
+    if wh is None:
+        return np.full(len(day), np.nan)
+    known = day.count(np.isfinite(wh))
+    return np.where(known > 0, day.sum(wh) / 1000.0, np.nan)

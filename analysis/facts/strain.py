@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes, rated
-from analysis.facts.segments import Segments
+from analysis.facts.segments import Segments, settled
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER
 
@@ -40,16 +40,16 @@ def strain_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, obj
     grid, use = minutes.grid, minutes.use
     flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
     share = load_share(site, minutes)
-    settled = _settled(use.code == HEATING, _SETTLED_MIN)
+    steady = settled(use.code == HEATING, _SETTLED_MIN)
     asked = asked_flow(minutes)
     gap = asked - flow
     return {
-        "load_share": day.mean(share, settled),
+        "load_share": day.mean(share, steady),
         "load_share_top": _best_hour(share, use.running & (use.code != DEFROST), day),
-        "n_settled": day.count(settled),
-        "n_lacking": day.count(settled & (np.nan_to_num(gap) > _LACKING_K)),
-        "flow_gap": day.mean(gap, settled),
-        **_against_rating(minutes, day, share, settled),
+        "n_settled": day.count(steady),
+        "n_lacking": day.count(steady & (np.nan_to_num(gap) > _LACKING_K)),
+        "flow_gap": day.mean(gap, steady),
+        **_against_rating(minutes, day, share, steady),
         "loop_c": day.mean((flow + back) / 2.0),
         **_dead(minutes, day),
     }
@@ -77,15 +77,15 @@ def asked_flow(minutes: Minutes) -> Floats:
     return np.where(np.isfinite(asked), asked, minutes.curve)
 
 
-def _against_rating(minutes: Minutes, day: Segments, share: Floats, settled: Flags) -> dict[str, object]:
+def _against_rating(minutes: Minutes, day: Segments, share: Floats, steady: Flags) -> dict[str, object]:
     unit, heat, cop = minutes.balance.heat_pump, minutes.heat, minutes.rated_cop
     if unit is None:
         return {}
     told = np.isfinite(heat) & np.isfinite(unit) & np.isfinite(cop)
     full = np.nan_to_num(share) > _FULL_SHARE
-    hot = _settled(minutes.use.code == HOT_WATER, _SETTLED_HOT_MIN)
+    hot = settled(minutes.use.code == HOT_WATER, _SETTLED_HOT_MIN)
     out: dict[str, object] = {}
-    for name, mine in (("steady", settled), ("full", settled & full), ("full_hot", hot & full)):
+    for name, mine in (("steady", steady), ("full", steady & full), ("full_hot", hot & full)):
         mine = mine & told
         out[f"x_{name}"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
         out[f"xe_{name}"] = day.sum(np.where(mine, unit, 0.0)) / 1000.0
@@ -133,9 +133,3 @@ def _best_hour(share: Floats, where: Flags, day: Segments) -> Floats:
     end = np.minimum(start + 60, len(share))
     whole = count[end] - count[start] == 60
     return day.greatest(np.where(whole, (total[end] - total[start]) / 60.0, np.nan))
-
-
-def _settled(flags: Flags, minutes: int) -> Flags:
-    index = np.arange(len(flags))
-    last_false = np.maximum.accumulate(np.where(flags, -1, index)) if len(flags) else index
-    return flags & (index - last_false > minutes)

@@ -7,9 +7,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.bridging import canonical
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
-from analysis.grid import canonical
 from analysis.medians import median
 from analysis.physics.second_law import carnot_cop
 from analysis.plant.site import Point, Site

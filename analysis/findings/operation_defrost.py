@@ -10,15 +10,22 @@ from numpy.typing import NDArray
 
 from analysis.errors import NotAssessed
 from analysis.findings.context import Context, Need, Rule
-from analysis.findings.model import Cause, Evidence, Finding, Severity
+from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import (
     Flags,
     Floats,
     heating_year,
     lowered,
     middle,
-    ranked,
     refrigerant_caution,
+)
+from analysis.findings.operation_defrost_causes import (
+    defrost_causes,
+    drawn_share,
+    dry_causes,
+    efficiency,
+    rated_kw,
+    used_wh,
 )
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import column, sure
@@ -30,17 +37,12 @@ _FAR_TOO_LITTLE = 2.0 / 3.0
 _CLEARLY = 1.05
 # Sooner than any lock of 45 minutes, in air that is not far from keeping a part-loaded coil free of frost.
 _IN_A_ROW, _COIL_NEAR_ZERO_C = 0.6, 2.0
-_LOCK_MIN = 3.0
 # A reversed compressor can't draw less than this out of the water [Wh a kilowatt rated].
 _LEAST_TAKEN_WH = 0.5
 _WEEK = 7
 # A clean coil has hardly any such defrost; where a third of a week's are so, the rest had the wetter air.
 _A_GOOD_PART = 0.35
 _FROST_BAND_C = (-5.0, 5.0)
-# Ratings and meters agree within some percent; a circuit short of refrigerant has lost a tenth and more (common practice).
-_SOUND = 0.97
-# Where nothing is known about the unit's efficiency: as rated.
-_AS_RATED = 1.0
 
 
 def excessive_defrost(context: Context) -> Finding | None:
@@ -52,11 +54,11 @@ def excessive_defrost(context: Context) -> Finding | None:
         return None
     if (by_clock := _by_clock(context, defrosts)) is not None:
         return _timed(context, defrosts, by_clock)
-    rated = _rated(context)
+    rated = rated_kw(context)
     gap = frosty["since_last"].to_numpy(dtype=np.float64)
     laid = (frosty["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64)
     # What a defrost used tells as well how much there was to melt; where it is not known the frost must be far less.
-    used, coat = _energy(frosty, rated), limit("defrost_frost_g_per_kw")
+    used, coat = used_wh(frosty, rated), limit("defrost_frost_g_per_kw")
     melted = used < limit("defrost_melting_wh_per_kw")
     # Where it is known to have melted a coat the air is taken to lay too little, unless they come one upon the other.
     coated = (used >= limit("defrost_melting_wh_per_kw")) & (
@@ -71,7 +73,7 @@ def excessive_defrost(context: Context) -> Finding | None:
         far | ((laid < coat) & melted & soon) | (light & soon)
     )
     minutes = frosty["minutes"].to_numpy(dtype=np.float64)
-    weak = _drawn(frosty, rated) < limit("defrost_heat_share")
+    weak = drawn_share(frosty, rated) < limit("defrost_heat_share")
     slow = ((minutes > limit("defrost_long_minutes")) & weak) | (minutes > limit("defrost_very_long_minutes"))
     judged, so = _mostly(days["day"], frosty["day"], needless | slow)
     # Frosting weather comes and goes: three weeks of it without are needed to call it over.
@@ -81,7 +83,7 @@ def excessive_defrost(context: Context) -> Finding | None:
     here = frosty[frosty["day"].isin(days["day"][spell.covers(days["day"])])]
     interval = middle(here["since_last"].to_numpy(dtype=np.float64))
     frost = middle((here["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64))
-    length, drawn = middle(here["minutes"].to_numpy(dtype=np.float64)), middle(_drawn(here, rated))
+    length, drawn = middle(here["minutes"].to_numpy(dtype=np.float64)), middle(drawn_share(here, rated))
     sooner = float(_too_soon(context, np.array([interval]), np.array([frost]))[0])
     weak_now = drawn < limit("defrost_heat_share")
     longer = length / limit("defrost_long_minutes" if weak_now else "defrost_very_long_minutes")
@@ -92,7 +94,7 @@ def excessive_defrost(context: Context) -> Finding | None:
     severity: Severity = "act" if over >= 1.6 else "watch"
     enough = len(here) >= limit("defrost_count_watch")
     severity = lowered(severity, spell, 5.0) if enough else "note"
-    causes = _causes(context, here, slow=longer > 1.0, sooner=sooner)
+    causes = defrost_causes(context, here, slow=longer > 1.0, sooner=sooner)
     kwh = _cost(context, here, frost if sooner > 1.0 else limit("defrost_frost_g_per_kw"), slow=longer > 1.0)
     headline = (
         f"Each defrost takes {length:.0f} minutes"
@@ -142,7 +144,7 @@ def defrost_without_frost(context: Context) -> Finding | None:
     share = number / max(int(inside.sum()), 1)
     enough = number >= limit("dry_defrosts") and on >= limit("dry_defrost_days")
     enough = enough and share >= limit("dry_defrost_least_share")
-    energy = middle(_energy(defrosts, _rated(context)))
+    energy = middle(used_wh(defrosts, rated_kw(context)))
     severity: Severity = "note" if not enough else "act" if number >= limit("dry_defrosts_act") else "watch"
     severity = "note" if spell.until is not None else severity
     kwh = float(chosen["electricity"].sum() + np.nansum(chosen["heat_taken"]) / 3.0) * heating_year(context)
@@ -158,7 +160,7 @@ def defrost_without_frost(context: Context) -> Finding | None:
             Evidence("their share of all", round(share, 3), "-"),
             Evidence("heat and electricity of a defrost, a kilowatt rated", round(energy, 1), "Wh/kW", limit("defrost_light_wh_per_kw")),
         ),
-        causes=_dry_causes(context, energy),
+        causes=dry_causes(context, energy),
         next_step=(
             "Read the coil sensor against a clamp thermometer on the same pipe and against the air after a long rest; if it agrees, have the "
             "refrigerant circuit checked."
@@ -186,7 +188,7 @@ def _by_clock(context: Context, defrosts: pd.DataFrame) -> float | None:
     low, middle_gap, high = np.quantile(gaps, (0.15, 0.5, 0.85))
     mild = float((defrosts["outdoor"] > limit("frost_free_above_c") + 2.0).mean())
     regular = high - low < limit("timed_defrost_spread") * middle_gap
-    sound = _efficiency(context) > limit("timed_defrost_efficiency")
+    sound = efficiency(context) > limit("timed_defrost_efficiency")
     return (
         float(middle_gap)
         if regular and sound and middle_gap >= limit("timed_defrost_minutes") and mild < 0.05
@@ -242,23 +244,9 @@ def _seen(context: Context) -> pd.DataFrame:
     defrosts = context.facts.defrosts
     if not len(defrosts):
         return defrosts
-    taken = middle(defrosts["heat_taken"].to_numpy(dtype=np.float64)) * 1000.0 / _rated(context)
+    taken = middle(defrosts["heat_taken"].to_numpy(dtype=np.float64)) * 1000.0 / rated_kw(context)
     shown = np.nansum(column(context.whole.days, "n_heat")) > 0 and taken > _LEAST_TAKEN_WH
     return defrosts if shown else defrosts.assign(heat_taken=np.nan)
-
-
-def _rated(context: Context) -> float:
-    return context.site.heat_pump.rated_output_kw or 6.0
-
-
-def _drawn(defrosts: pd.DataFrame, rated: float) -> Floats:
-    """Heat power drawn from the water over rated output [-]."""
-    return (defrosts["heat_taken"] / defrosts["minutes"] * 60.0 / rated).to_numpy(dtype=np.float64)
-
-
-def _energy(defrosts: pd.DataFrame, rated: float) -> Floats:
-    """What a defrost had to melt and warm with [Wh a kilowatt rated]."""
-    return ((defrosts["heat_taken"] + defrosts["electricity"]) * 1000.0 / rated).to_numpy(dtype=np.float64)
 
 
 def _dry(context: Context, defrosts: pd.DataFrame) -> Flags:
@@ -269,7 +257,7 @@ def _dry(context: Context, defrosts: pd.DataFrame) -> Flags:
     limit = context.limit
     outdoor = defrosts["outdoor"].to_numpy(dtype=np.float64)
     humidity = defrosts["humidity"].to_numpy(dtype=np.float64)
-    frost = (defrosts["frost_kg"] * 1000.0 / _rated(context)).to_numpy(dtype=np.float64)
+    frost = (defrosts["frost_kg"] * 1000.0 / rated_kw(context)).to_numpy(dtype=np.float64)
     none = np.nan_to_num(frost, nan=np.inf) < limit("dry_frost_g_per_kw")
     warm = (outdoor > limit("frost_free_above_c")) & none
     warm |= (outdoor > limit("frost_free_above_c") + 2.0) & ~np.isfinite(frost)
@@ -287,20 +275,20 @@ def _dry(context: Context, defrosts: pd.DataFrame) -> Flags:
 def _hollow(context: Context, defrosts: pd.DataFrame) -> Flags:
     """Defrosts that follow one another on little frost: those that use no more than the bare coil takes, where most are
     so; and those on next to none, where there are many."""
-    limit, rated = context.limit, _rated(context)
+    limit, rated = context.limit, rated_kw(context)
     laid = (defrosts["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64)
     gap = defrosts["since_last"].to_numpy(dtype=np.float64)
     little = (laid < limit("defrost_frost_g_per_kw") * _FAR_TOO_LITTLE) & (
         gap < limit("defrost_interval_minutes")
     )
-    hollow = little & (_energy(defrosts, rated) < limit("defrost_coil_wh_per_kw"))
+    hollow = little & (used_wh(defrosts, rated) < limit("defrost_coil_wh_per_kw"))
     _, so = _mostly(context.days["day"], defrosts["day"], hollow)
     hollow &= np.isin(defrosts["day"].to_numpy(), context.days["day"].to_numpy()[so])
     # One after the other on hardly any frost, and not only now and then: unless what it used says that it melted some.
     bare = (laid < limit("dry_frost_g_per_kw")) & (gap < _IN_A_ROW * limit("defrost_interval_minutes"))
     bare &= (defrosts["outdoor"] > _COIL_NEAR_ZERO_C).to_numpy()
     # What was melted tells that there was frost, whatever the air is thought to lay.
-    bare &= ~(_energy(defrosts, rated) > limit("defrost_light_wh_per_kw"))
+    bare &= ~(used_wh(defrosts, rated) > limit("defrost_light_wh_per_kw"))
     many = bare.sum() >= limit("defrost_count_watch") and bare.mean() >= limit("dry_defrost_share")
     return np.asarray(hollow | bare if many else hollow, dtype=np.bool_)
 
@@ -314,72 +302,6 @@ def _spell_of_weather(context: Context, so: Flags) -> Spell | None:
         low, high = np.nanquantile(outdoor[so], (0.1, 0.9))
         heated &= (np.nan_to_num(outdoor, nan=low) >= low) & (np.nan_to_num(outdoor, nan=high) <= high)
     return last_spell(days["day"], so, heated | so, hold_days=2, gone_days=14)
-
-
-def _efficiency(context: Context) -> float:
-    """Steady heating's performance over the unit's rating [-], defrosts and starts left out; as rated where unknown."""
-    days = context.days
-    real, rated = float(np.nansum(column(days, "xe_steady"))), float(np.nansum(column(days, "x_steady")))
-    return rated / real if real > 5.0 and rated > 0 else _AS_RATED
-
-
-def _top_output(context: Context) -> float:
-    """Best whole hour's output over the rating [-]; nan where the unit was never asked for it."""
-    top = column(context.days, "load_share_top")
-    return float(np.nanquantile(top, 0.98)) if np.isfinite(top).sum() >= 20 else float("nan")
-
-
-def _causes(context: Context, here: pd.DataFrame, *, slow: bool, sooner: float) -> tuple[Cause, ...]:
-    """Slow melting lacks heat; a unit that has also lost output and efficiency lacks refrigerant; else the air."""
-    share, top = _efficiency(context), _top_output(context)
-    lost = (_SOUND - share) / 0.05
-    if np.isfinite(top):
-        lost += 0.6 * float(np.clip((0.88 - top) / 0.1, -1.0, 2.0))
-    gaps = here["since_last"].to_numpy(dtype=np.float64)
-    gaps = gaps[np.isfinite(gaps)]
-    lock = float(np.mean(gaps <= np.quantile(gaps, 0.1) + _LOCK_MIN)) if len(gaps) >= 20 else 0.0
-    lost += 2.5 * (lock - 0.45)
-    # From here a coil without air and one without refrigerant look much alike: neither is ever ruled out.
-    refrigerant = 0.5 + 0.3 * float(np.tanh(0.6 * lost))
-    words = f"steady heating reaches {share:.0%} of the rated performance"
-    if np.isfinite(top):
-        words += f" and its best hour {top:.0%} of the rated output"
-    if lock > 0.5:
-        words += f"; {lock:.0%} of the defrosts come as soon as the unit's own lock ends, however little frost there is"
-    if slow:
-        drawn = middle(_drawn(here, _rated(context)))
-        takes = f"a defrost takes {middle(here['minutes'].to_numpy(dtype=np.float64)):.0f} minutes"
-        how = (
-            f" and draws only {drawn:.0%} of the rated output out of the water" if np.isfinite(drawn) else ""
-        )
-        blocked = 0.3 if sooner <= 1.0 else 1.0
-        return ranked(
-            {
-                "insufficient_defrost_heat": (3.0, takes + how),
-                "coil_airflow": (blocked, "ice that is left behind blocks the air as well"),
-                "low_refrigerant_symptom": (0.3 * refrigerant, words),
-            }
-        )
-    sound = (
-        f"a blocked coil leaves steady heating near its rating between defrosts; here it reaches {share:.0%}"
-    )
-    return ranked(
-        {"low_refrigerant_symptom": (refrigerant, words), "coil_airflow": (1.0 - refrigerant, sound)}
-    )
-
-
-def _dry_causes(context: Context, energy: float) -> tuple[Cause, ...]:
-    """A wrong sensor ends a defrost almost at once and costs no efficiency; a starved coil has ice of its own making."""
-    share, limit = _efficiency(context), context.limit("defrost_coil_wh_per_kw")
-    sensor = float(np.clip((limit - energy) / 4.0, -2.5, 2.5)) if np.isfinite(energy) else 0.0
-    sensor += float(np.clip((share - 1.02) / 0.06, -2.0, 2.0))
-    chance = 1.0 / (1.0 + float(np.exp(-1.3 * sensor)))
-    melted = "what a defrost melts is not measured"
-    if np.isfinite(energy):
-        like = "hardly more than the bare coil takes" if energy < limit else "as if there were ice to melt"
-        melted = f"a defrost uses {energy:.0f} Wh a kilowatt rated, {like}"
-    words = f"a starved coil costs performance; steady heating reaches {share:.0%} of the rated one"
-    return ranked({"sensor_fault": (chance, melted), "low_refrigerant_symptom": (1.0 - chance, words)})
 
 
 def _cost(context: Context, here: pd.DataFrame, frost: float, *, slow: bool) -> float:

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from analysis.bridging import told_at_changes
 from analysis.facts.build import build_facts
 from analysis.figures.hot_water import blurred_reheats
-from analysis.grid import told_at_changes
 from analysis.plant.load import parse_site
 from analysis.readings import MS_PER_MINUTE, Samples
 from analysis.result import analyse

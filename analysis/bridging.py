@@ -1,0 +1,119 @@
+"""What holds between two readings of one point: a line, the last word or the nearer one, as far as its own rhythm goes."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.medians import median, quantile
+from analysis.plant.site import Point
+from analysis.readings import MS_PER_MINUTE, Samples
+
+Floats = NDArray[np.float64]
+Times = NDArray[np.int64]
+Between = Literal["line", "last", "nearest"]
+
+LINE_UP_TO_MIN = 2.5
+"""Readings so close follow a power's rise and fall."""
+
+
+def canonical(point: Point, samples: Samples) -> Samples:
+    """A point's samples in its canonical unit."""
+    scale, offset = point.to_canonical
+    if scale == 1.0 and offset == 0.0:
+        return samples
+    return Samples(samples.time, samples.value * scale + offset)
+
+
+def rhythm(time: Times) -> tuple[float, float]:
+    """A point's own rhythm: median spacing, and the longest silence that is still no gap [minutes]."""
+    if len(time) < 2:
+        return 60.0, 60.0
+    gaps = np.diff(time) / MS_PER_MINUTE
+    gaps.sort()  # once, for both
+    usual = median(gaps)
+    return usual, max(5.0, 3.0 * usual, min(quantile(gaps, 0.95) * 1.5, 24 * 60.0))
+
+
+def told_at_changes(samples: Samples) -> bool:
+    """True for a state that is told when it changes, and so holds until its next reading however long that takes.
+
+    A state that is sampled changes on its own beat: the silence before a new value is a whole number of the usual ones.
+    One told at its changes comes off the beat with every new value, and hardly repeats itself or does so on a beat.
+    """
+    if len(samples.time) < 8:
+        return False
+    gaps = np.diff(samples.time)
+    usual = float(np.median(gaps))
+    if usual <= 2.0 * MS_PER_MINUTE:
+        return False
+    beats = gaps / usual
+    off_beat = np.abs(beats - np.maximum(np.round(beats), 1.0)) > 0.1
+    new = np.diff(samples.value) != 0.0
+    if new.sum() < 4 or off_beat[new].mean() <= 0.5:
+        return False
+    return bool(new.mean() > 0.8 or off_beat[~new].mean() < 0.5 * off_beat[new].mean())
+
+
+def on_minutes(
+    time: Times, samples: Samples, longest: float, *, between: Between = "line"
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Means of each minute's readings, bridged over silences up to `longest` [minutes].
+
+    time : int64 (n,) [ms], minute starts. samples : Samples
+    between : what holds between two readings: a straight line, the last value (states), or the nearer one
+    Returns float64 (n,), and bool (n,): True where a reading or its own rhythm covers the minute.
+    """
+    n = len(time)
+    laid = np.full(n, np.nan)
+    if n == 0 or len(samples.time) == 0:
+        return laid, np.zeros(n, dtype=bool)
+    first, end = np.searchsorted(samples.time, (time[0], time[-1] + MS_PER_MINUTE))
+    where = (samples.time[first:end] - time[0]) // MS_PER_MINUTE
+    value = np.asarray(samples.value[first:end], dtype=np.float64)
+    if len(where) and bool(np.all(np.diff(where) > 0)):
+        laid[where] = value
+    elif len(where):
+        if between == "last":
+            laid[where] = value  # numpy keeps the last one given for an index
+        else:
+            count = np.bincount(where, minlength=n)
+            total = np.bincount(where, weights=value, minlength=n)
+            laid = np.divide(total, count, out=laid, where=count > 0)
+    measured = np.isfinite(laid)
+    known, missing = np.flatnonzero(measured), np.flatnonzero(~measured)
+    if len(missing) == 0:
+        return laid, measured
+    # The neighbours outside the span bridge its edges.
+    before, after = slice(max(first - 1, 0), first), slice(end, end + 1)
+    outside = (np.concatenate((samples.time[before], samples.time[after])) - time[0]) // MS_PER_MINUTE
+    came, comes = np.split(outside, [before.stop - before.start])
+    knots = np.concatenate((came, known, comes))
+    values = np.concatenate((samples.value[before], laid[known], samples.value[after])).astype(np.float64)
+    if len(knots) == 0:
+        return laid, measured
+    left = np.searchsorted(knots, missing, side="right") - 1
+    previous = knots[np.maximum(left, 0)]
+    following = knots[np.minimum(left + 1, len(knots) - 1)]
+    bridged = (left >= 0) & (missing <= following) & (following - previous <= longest)
+    tail = (left == len(knots) - 1) & (missing - previous < min(longest, 5.0))
+    use = bridged | tail
+    fill = missing[use]
+    if between == "line":
+        laid[fill] = np.interp(fill, knots, values)
+    else:
+        nearer = (between == "nearest") & (left < len(knots) - 1) & (2 * missing > previous + following)
+        laid[fill] = values[np.maximum(left, 0) + nearer][use]
+    return laid, np.isfinite(laid)
+
+
+def mean_of(parts: list[Floats]) -> Floats:
+    if len(parts) == 1:
+        return parts[0]
+    stack = np.vstack(parts)
+    known = np.isfinite(stack)
+    count = known.sum(axis=0)
+    total = np.where(known, stack, 0.0).sum(axis=0)
+    return np.divide(total, count, out=np.full(stack.shape[1], np.nan), where=count > 0)

@@ -1,0 +1,127 @@
+"""Flow, return, volume flow and pressure of the heating circuit, by day, in the minutes in which they mean something."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.facts.minutes import Minutes
+from analysis.facts.segments import Segments, settled
+from analysis.medians import median
+from analysis.use import HEATING, HOT_WATER, OFF, within
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+NO_FLOW_M3_H = 0.03
+"""Below this much flow nothing circulates: the resolution of usual meters."""
+# A stopped unit's own heat is carried off by then (common practice).
+_PASSED_MIN = 10
+# What a heat meter makes of a tenth of a kelvin or three at a usual flow.
+_QUIET_W = 400.0
+_CALM_K = 0.5
+
+
+def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Columns of the days table."""
+    grid, use = minutes.grid, minutes.use
+    flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
+    beyond, beyond_back = (grid.gauge(f"distribution_{q}_temperature") for q in ("flow", "return"))
+    rate = grid.gauge("flow_rate")
+    steady = settled(use.code == HEATING, 5)
+    hot = settled(use.code == HOT_WATER, 5)
+    outdoor = grid.gauge("outdoor_temperature")
+    pressure = grid.gauge("system_pressure")
+    weight = np.where(steady & np.isfinite(flow), np.nan_to_num(minutes.heat, nan=0.0).clip(min=0.0), 0.0)
+    total = day.sum(weight)
+    by_heat = np.divide(
+        day.sum(np.where(weight > 0, weight * flow, 0.0)),
+        total,
+        out=np.full(len(day), np.nan),
+        where=total > 0,
+    )
+    coldest = np.fmin(flow, back)
+    still = (np.nan_to_num(rate, nan=0.0) < NO_FLOW_M3_H) if grid.has("flow_rate") else ~use.running
+    check_meter, check_flow = minutes.balance.metered_heat, minutes.balance.flow_heat
+    out: dict[str, object] = {
+        "n_steady": day.count(steady),
+        "flow": day.mean(flow, steady),
+        "flow_by_heat": by_heat,
+        "return": day.mean(back, steady),
+        "lift": day.mean(flow - back, steady),
+        "outdoor_steady": day.mean(outdoor, steady),
+        "curve": day.mean(minutes.curve, steady),
+        "above_curve": day.mean(flow - minutes.curve, steady),
+        "target_flow": day.mean(grid.gauge("target_flow_temperature"), use.code == HEATING),
+        "target_above_curve": day.mean(
+            grid.gauge("target_flow_temperature") - minutes.curve, use.code == HEATING
+        ),
+        "flow_rate": day.mean(rate, steady),
+        "flow_rate_hot_water": day.mean(rate, hot),
+        "beyond_flow": day.mean(beyond, steady),
+        "buffer_drop": day.mean(flow - beyond, steady),
+        "buffer_back": day.mean(back - beyond_back, steady),
+        "beyond_lift": day.mean(beyond - beyond_back, steady),
+        "n_beyond": day.count(steady & np.isfinite(flow - beyond)),
+        "heat_power": day.mean(minutes.heat * 60.0, steady),
+        "unit_power": day.mean(
+            minutes.balance.heat_pump * 60.0
+            if minutes.balance.heat_pump is not None
+            else np.full(len(grid), np.nan),
+            steady,
+        ),
+        "heat_power_max": _best_hour(minutes, day),
+        "speed": day.mean(grid.gauge("compressor_speed"), steady),
+        "n_full_speed": day.count(np.nan_to_num(grid.gauge("compressor_speed")) > 97.0),
+        "pressure": _middle(day, pressure),
+        "pressure_min": day.least(pressure),
+        "water_min": day.least(np.where(outdoor < 2.0, coldest, np.nan)),
+        "n_near_freezing": day.count(
+            (np.nan_to_num(coldest, nan=99.0) < 3.0) & still & (np.nan_to_num(outdoor, nan=9.0) < 1.0)
+        ),
+        "flow_at_rest": day.mean(flow - back, settled(use.code == OFF, 40)),
+        "flow_in_hot_water": day.mean(beyond, hot),
+    }
+    if (
+        check_meter is not None
+        and check_flow is not None
+        and check_meter is not check_flow
+        and minutes.balance.heat_basis != "flow rate and temperatures"
+    ):
+        # Minutes apart, readings can't say which minutes were steady; over whole runs samples and sums agree.
+        compared = within(use.running, round(grid.spacing["flow_rate"])) if grid.nearest else (steady | hot)
+        both = compared & np.isfinite(check_meter) & np.isfinite(check_flow)
+        out["check_meter"] = day.sum(np.where(both, check_meter, 0.0)) / 1000.0
+        out["check_flow"] = day.sum(np.where(both, check_flow, 0.0)) / 1000.0
+        out["check_volume"] = day.sum(np.where(both, np.nan_to_num(rate), 0.0)) / 60.0
+        # Water that a resting unit passes on leaves it as it came: what the two sensors differ by is their own. While
+        # the circuit still cools the one behind is the warmer.
+        calm = np.abs(flow - np.concatenate((np.full(_PASSED_MIN, np.nan), flow[:-_PASSED_MIN]))) < _CALM_K
+        quiet = calm & (np.abs(np.nan_to_num(check_meter, nan=np.inf)) * 60.0 < _QUIET_W)
+        passing = settled((use.code == OFF) & quiet, _PASSED_MIN) & (np.nan_to_num(rate) > NO_FLOW_M3_H)
+        out["pair_offset"] = day.mean(flow - back, passing)
+        out["n_passing"] = day.count(passing)
+    return out
+
+
+def _best_hour(minutes: Minutes, day: Segments) -> Floats:
+    """Greatest mean heat over any whole hour that starts in the day and is known throughout [W]."""
+    heat = minutes.heat * 60.0
+    n = len(heat)
+    total = np.concatenate(([0.0], np.cumsum(np.nan_to_num(heat))))
+    known = np.concatenate(([0], np.cumsum(np.isfinite(heat))))
+    start = np.arange(n)
+    end = np.minimum(start + 60, n)
+    whole = known[end] - known[start] == 60
+    hour = np.where(whole, (total[end] - total[start]) / 60.0, np.nan)
+    return day.greatest(hour)
+
+
+def _middle(day: Segments, values: Floats) -> Floats:
+    out = np.full(len(day), np.nan)
+    if np.isfinite(values).any():
+        for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
+            known = values[a:b][np.isfinite(values[a:b])]
+            if len(known):
+                out[i] = median(known)
+    return out
