@@ -17,6 +17,7 @@ from analysis.errors import InputError
 from api.plants import Plant
 from api.results import NoReadings
 from api.service import Service
+from api.sign_off import sign_offs
 from api.state.work_tables import Paper as PaperTable
 from api.state.work_tables import Work
 
@@ -81,7 +82,8 @@ def winter_paper(service: Service, plant: Plant, season: int | None = None) -> P
         raise InputError(
             f"{plant.site.id} has no readings before the winter of {year}; they run from {start} to {end}"
         )
-    return Paper("winter", str(year), _worked_out(service, plant, first, last))
+    signed = sign_offs(service.database, plant.site.id).get((plant.site.id, str(year)))
+    return Paper("winter", str(year), _worked_out(service, plant, first, last) | {"signed": signed})
 
 
 def hand_over_paper(service: Service, plant: Plant) -> Paper:

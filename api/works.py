@@ -12,6 +12,7 @@ from analysis.errors import InputError
 from api.people.access import Actor
 from api.plants import Plant
 from api.service import Service
+from api.sign_off import is_sign_off, key_of, signed_words
 from api.state.work_tables import Alert, Work
 
 WINDOW_DAYS = 120
@@ -41,6 +42,17 @@ class Works:
 
     def add(self, site: str, day: date, what: str, finding: str | None, who: Actor) -> WorkRow:
         """Raises InputError."""
+        if is_sign_off(finding):
+            raise InputError("a winter check is signed on its sheet")
+        return self._enter(site, day, what, finding, who)
+
+    def sign_winter(
+        self, site: str, day: date, season: int, what: str, still_open: list[str], who: Actor
+    ) -> WorkRow:
+        """Enter that the checks before a winter were gone through. Raises InputError."""
+        return self._enter(site, day, signed_words(season, what, still_open), key_of(season), who)
+
+    def _enter(self, site: str, day: date, what: str, finding: str | None, who: Actor) -> WorkRow:
         if day > datetime.now(UTC).date() + timedelta(days=1):
             raise InputError("a work is entered when it has been done, not before")
         row = Work(
@@ -81,6 +93,8 @@ class Works:
         from analysis.effect import effect_of_work
         from analysis.figures.estimate import Estimate
 
+        if is_sign_off(work.finding):  # a check changes nothing
+            return {"effect": None, "reason": None, "finding": None}
         first, last = self._service.results.span(plant)
         start, end = self._undisturbed(work)
         first, last = max(first, start), min(last, end)
@@ -96,9 +110,10 @@ class Works:
         return {"effect": told, "reason": effect.reason, "finding": self._finding(work)}
 
     def _undisturbed(self, work: WorkRow) -> tuple[date, date]:
-        """The days around a work that no other work lies between."""
+        """The days around a work that no other work lies between; a check that was signed is none."""
+        chosen = select(Work.day, Work.finding).where(Work.site == work.site, Work.day != work.day)
         with self._database.read() as session:
-            other = set(session.scalars(select(Work.day).where(Work.site == work.site, Work.day != work.day)))
+            other = {day for day, finding in session.execute(chosen) if not is_sign_off(finding)}
         before = max((d for d in other if d < work.day), default=date.min)
         after = min((d for d in other if d > work.day), default=date.max)
         wide = timedelta(days=WINDOW_DAYS)

@@ -54,10 +54,10 @@ def list_people(settings: Settings, form: str) -> None:
 def add(settings: Settings, email: str, name: str, role: str, sites: tuple[str, ...]) -> None:
     """Add a person and print the one-time address at which they set a password."""
     from api.people.access import COMMAND_LINE
+    from api.people.inviting import take_in
 
     with _accounts(settings) as (accounts, audit):
-        row = accounts.add(email, name, role, sites)
-        audit.note(COMMAND_LINE, "person added", person=row.id, role=role)
+        row = take_in(accounts, audit, COMMAND_LINE, email, name, role, sites)
         _print_invitation(settings, accounts, row.id, row.email)
 
 
@@ -115,8 +115,11 @@ def remove(settings: Settings, email: str) -> None:
 
 
 def _print_invitation(settings: Settings, accounts: Accounts, person: int, email: str) -> None:
-    secret = accounts.invite(person)
-    click.echo(f"{email} sets a password within 7 days at {settings.address}/welcome/{secret}")
+    from api.people.accounts import INVITED_FOR
+    from api.people.inviting import welcome_address
+
+    address = welcome_address(accounts, person, settings.address)
+    click.echo(f"{email} sets a password within {INVITED_FOR.days} days at {address}")
 
 
 @contextmanager

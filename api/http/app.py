@@ -14,7 +14,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 
-from api.http import pages, problems, screens
+from api.http import forms, pages, problems, screens
 from api.http.guards import BodyLimit, EntityTags, KnownOrigin, SecurityHeaders
 from api.http.message_pages import MessagePages
 from api.http.parts import Parts
@@ -54,6 +54,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(operations.outside, responses=PROBLEMS)
     app.add_exception_handler(screens.SignInFirst, screens.to_sign_in)
     app.include_router(screens.router, include_in_schema=False)
+    app.include_router(forms.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)
     static = Path(pages.__file__).parents[2] / "dashboards" / "static"
     if static.is_dir():

@@ -14,6 +14,7 @@ from api.http.parts import Parts
 from api.papers import month_paper
 from api.plants import Plant
 from api.results import NoReadings
+from api.sign_off import is_sign_off, sign_offs
 
 WORKS_SHOWN = 20
 EFFECTS_SHOWN = 5
@@ -48,6 +49,15 @@ def fleet(parts: Parts, *, days: bool = False) -> list[dict[str, Any]]:
     return [row_of(parts, plant, read(plant.site.id)) for plant in parts.service.plants.all()]
 
 
+def before_winter(parts: Parts) -> list[dict[str, Any]]:
+    """The fleet with its days, and each home's sign-offs by season."""
+    signed = sign_offs(parts.service.database)
+    return [
+        row | {"signed": {season: s for (site, season), s in signed.items() if site == row["id"]}}
+        for row in fleet(parts, days=True)
+    ]
+
+
 def period_of(parts: Parts, plant: Plant, query: dict[str, str]) -> tuple[date, date]:
     """The local days that a page's address asks for; without any, the rolling year. Raises InputError, NoReadings."""
     first, last = (_day(query.get(name, ""), name) for name in ("from", "to"))
@@ -79,7 +89,8 @@ def works_of(parts: Parts, plant: Plant, *, effects: bool) -> list[dict[str, Any
     out = []
     for n, work in enumerate(rows):
         entry: dict[str, Any] = {
-            "id": work.id, "day": work.day.isoformat(), "what": work.what, "finding": work.finding, "who": work.who,
+            "id": work.id, "day": work.day.isoformat(), "what": work.what, "finding": None if is_sign_off(work.finding) else work.finding,
+            "who": work.who,
         }  # fmt: skip
         if effects and n < EFFECTS_SHOWN:
             found = parts.works.effect(plant, work)

@@ -77,10 +77,10 @@ def front(request: Request, parts: PartsHere) -> Response:
     """The round for the firm's people, their home for a householder, the way in for everybody else."""
     actor = actor_of(request)
     if actor.role not in OF_THE_FIRM:
-        return _to(f"/sites/{min(actor.sites)}/home" if actor.sites else "/sign-in")
+        return see_other(f"/sites/{min(actor.sites)}/home" if actor.sites else "/sign-in")
     rows = page_rows.fleet(parts)
     if not rows and actor.may("site.write"):
-        return _to("/first-run")
+        return see_other("/first-run")
     return HTMLResponse(pages.fleet_page(rows, visitor(request), _query(request), page_rows.clock(parts)))
 
 
@@ -97,7 +97,7 @@ def visits(request: Request, parts: PartsHere) -> Response:
 def winter_list(request: Request, parts: PartsHere) -> Response:
     """The firm's homes before winter."""
     reader(request, "fleet.read")
-    rows = page_rows.fleet(parts, days=True)
+    rows = page_rows.before_winter(parts)
     return HTMLResponse(
         pages.winter_list_page(rows, visitor(request), _query(request), page_rows.clock(parts))
     )
@@ -115,7 +115,7 @@ def site(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
     """One site, for diagnosis."""
     actor = reader(request, "site.read", plant.site.id)
     if actor.role not in OF_THE_FIRM:
-        return _to(f"/sites/{plant.site.id}/home")
+        return see_other(f"/sites/{plant.site.id}/home")
     query = _query(request)
     result, facts = page_rows.worked_out(parts, plant, query)
     row = page_rows.site_row_with_readings(parts, plant, result)
@@ -229,7 +229,7 @@ def add_work(
     actor = writer(request, "works.write", csrf, plant.site.id)
     work = parts.works.add(plant.site.id, day, what, finding or None, actor)
     parts.audit.note(actor, "work entered", plant.site.id, work=work.id)
-    return _to(f"/sites/{plant.site.id}#works")
+    return see_other(f"/sites/{plant.site.id}#works")
 
 
 @router.get("/first-run")
@@ -264,7 +264,7 @@ async def take_site(request: Request, parts: PartsHere) -> Response:
         return HTMLResponse(pages.site_form_page(values, [taken], "", visitor(request)), 422)
     added = parts.service.plants.add([(made, checked)])[0]
     parts.audit.note(actor, "site added" if added.is_new else "site changed", checked.id)
-    return _to(f"/sites/{checked.id}/readings")
+    return see_other(f"/sites/{checked.id}/readings")
 
 
 @router.get("/sites/{site_id}/readings")
@@ -286,7 +286,7 @@ def take_readings(
         path = taking.keep(plant.site.id, file.filename or "", file.file.read())
         if plant.site.point and not may_agree_anew(parts, plant.site):
             taking.start(plant.site.id, path)
-            return _to(f"/sites/{plant.site.id}/progress")
+            return see_other(f"/sites/{plant.site.id}/progress")
         proposal = pages.propose(head_of(path))
     except InputError as error:
         problems = [Problem("", str(error))]
@@ -311,7 +311,9 @@ async def take_points(plant: PlantHere, request: Request, parts: PartsHere) -> R
         proposal = pages.propose(head_of(path)) if path is not None else None
         return HTMLResponse(pages.readings_page(row, proposal, error.problems, visitor(request)), 422)
     parts.audit.note(actor, "points added", plant.site.id)
-    return _to(f"/sites/{plant.site.id}/progress" if path is not None else f"/sites/{plant.site.id}/readings")
+    return see_other(
+        f"/sites/{plant.site.id}/progress" if path is not None else f"/sites/{plant.site.id}/readings"
+    )
 
 
 @router.get("/sites/{site_id}/progress")
@@ -336,5 +338,5 @@ def _query(request: Request) -> dict[str, str]:
     return dict(request.query_params)
 
 
-def _to(where: str) -> RedirectResponse:
+def see_other(where: str) -> RedirectResponse:
     return RedirectResponse(where, 303)

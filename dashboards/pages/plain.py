@@ -12,6 +12,17 @@ def message_page(title: str, words: str, visitor: dict[str, Any]) -> str:
     return render("message.html", title=title, words=words, visitor=visitor)
 
 
+def invited_page(
+    row: dict[str, Any], asked: dict[str, str], visitor: dict[str, Any], *, problem: str = "", link: str = "",
+    days: int = 0, ends: str = "",
+) -> str:  # fmt: skip
+    """A householder's one-time link with how long it holds, or why there is none and the form again."""
+    return render(
+        "invited.html", title=f"Householder, {row['name']}", here="site", visitor=visitor, row=row, invited=asked, problem=problem,
+        link=link, days=days, ends=ends,
+    )  # fmt: skip
+
+
 def sign_in_page(error: str) -> str:
     return render(
         "sign_in.html", title="Sign in", error=error, asks_who=False, asks_email=True, is_new=False,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from analysis.plant.site import Site
 from analysis.winter import Verdict
 from dashboards import words
 from dashboards.checks.sheet import MARKS, WORDS, forecast_words, sheet
@@ -17,14 +18,31 @@ from dashboards.pages.fleet import open_findings, visit_of
 _ORDER: tuple[Verdict, ...] = ("not in order", "attention", "can't tell", "in order")
 
 
+def points_left(site: Site, contents: dict[str, Any]) -> list[tuple[str, str]]:
+    """Key and title of each check that keeps the sheet from being in order, gravest first; none where it is."""
+    result = contents["result"]
+    return _left(sheet(site, result, contents.get("days") or rows_of_result(result)))
+
+
+def _left(made: dict[str, Any]) -> list[tuple[str, str]]:
+    if made["verdict"] == "in order":
+        return []
+    lines = sorted(made["lines"], key=lambda c: _ORDER.index(c.verdict))
+    told = [(c.key, c.title) for c in lines if c.verdict in ("not in order", "attention")]
+    return told or [(c.key, c.title) for c in lines if c.verdict == "can't tell"]
+
+
 def winter_page(
     row: dict[str, Any],
     contents: dict[str, Any],
     visitor: dict[str, Any],
     query: dict[str, str],
     now: datetime,
+    *,
+    problems: tuple[str, ...] = (),
+    what: str = "",
 ) -> str:
-    """contents : a winter paper's contents."""
+    """contents : a winter paper's contents. problems : why it could not be signed with the text `what`."""
     site, result = row["site"], contents["result"]
     rows = contents.get("days") or rows_of_result(result)
     made = sheet(site, result, rows)
@@ -33,7 +51,8 @@ def winter_page(
         "winter.html", title=f"Winter check, {row['name']}", here="winter", visitor=visitor, row=row, result=result, sheet=made,
         forecast_rows=forecast_words(made["forecast"], result["cost"]["currency"]), season=season, today=now.astimezone(site.zone).date().isoformat(),
         steps=[f for f in open_findings(result) if f["severity"] != "note" and f["next_step"]],
-        figures=[draw(chart(n, site, result, None, rows)) for n in ("heat", "curve")],
+        figures=[draw(chart(n, site, result, None, rows)) for n in ("heat", "curve")], signed=contents.get("signed"), left=_left(made),
+        problems=problems, what=what,
     )  # fmt: skip
 
 
@@ -65,4 +84,5 @@ def _entry(row: dict[str, Any]) -> dict[str, Any] | None:
         "visit": visit_of(found), "bring": sorted({b for f in found if f["severity"] != "note" for b in f.get("bring", [])}),
         "electricity": words.interval(forecast.electricity_kwh.__dict__, "kWh", 0) if forecast.electricity_kwh else "",
         "cost": words.money(cost.value, result["cost"]["currency"], 0) if cost else "",
+        "signed": (row.get("signed") or {}).get(result["period"]["to"][:4]),
     }  # fmt: skip

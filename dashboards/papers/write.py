@@ -110,7 +110,7 @@ def _winter(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, 
     made = sheet(site, result, rows)
     steps = [f for f in result["findings"] if not f["until"] and f["severity"] != "note" and f["next_step"]]
     return {
-        "title": "Check before winter", "sheet": made, "steps": steps, "heat": draw(chart("heat", site, result, None, rows)),
+        "title": "Check before winter", "sheet": made, "steps": steps, "signed": contents.get("signed"), "heat": draw(chart("heat", site, result, None, rows)),
         "forecast_rows": forecast_words(made["forecast"], result["cost"]["currency"]),
     }  # fmt: skip
 

@@ -175,9 +175,15 @@ def test_an_engineer_signs_a_home_off_for_winter(service: Running, chromium: Bro
         page.get_by_role("link", name="Alder Row").click()
         expect(page.get_by_role("heading", name="By hand and eye")).to_be_visible()
         expect(page.locator("table.checks").first.locator("tbody tr")).to_have_count(10)
-        page.get_by_role("textbox").fill("Winter check done; strainer cleaned, vessel at 1.0 bar.")
+        page.get_by_role("textbox").fill("Strainer cleaned, vessel at 1.0 bar.")
         page.get_by_role("button", name="Sign off").click()
-        page.wait_for_url("**/sites/alder-row#works")
+        expect(page.locator("#signed")).to_have_count(0)  # boxes are still to tick
+        for box in page.get_by_role("checkbox").all():
+            box.check()
+        page.get_by_role("button", name="Sign off").click()
+        page.wait_for_url("**/winter?season=*#signed")
+        expect(page.locator("#signed")).to_contain_text("Signed by Engineer on")
+        page.goto(f"{service.address}/sites/alder-row#works")
         expect(page.locator("#works + ol")).to_contain_text("vessel at 1.0 bar")
         paper = page.goto(f"{service.address}/sites/alder-row/papers/hand-over/first")
         assert paper is not None

@@ -286,6 +286,22 @@ def test_winter_sheet_and_list(cycling: Plant, full: Plant) -> None:
     page = sound(pages.winter_list_page(rows, INSTALLER, {}, NOW))
     assert page.index("Busy End") < page.index("Fine Row")
     assert "None Yet" in page
+    assert "Signed by" not in page
+
+
+def test_a_signature_stands_on_sheet_list_and_paper(cycling: Plant, full: Plant) -> None:
+    signed = {"who": "Kim & Co", "day": "2025-01-20", "what": "Winter check 2025 signed: all gone through"}
+    contents = month_of(cycling) | {"result": cycling.document, "signed": signed}
+    told = "Signed by Kim &amp; Co on 20\u00a0Jan\u00a02025."
+    page = sound(pages.winter_page(cycling.row(), contents, INSTALLER, {}, NOW))
+    assert told in page
+    assert told in paper_html("winter", "2025", contents)
+    assert "I sign with these points open: Running at mild load" in page
+    theirs = pages.winter_page(cycling.row(), contents, HOUSEHOLDER, {}, NOW)
+    assert told in theirs
+    assert f'action="/sites/{cycling.site.id}/winter"' not in theirs
+    rows = [cycling.row(signed={"2025": signed}), full.row(id="other-row", signed={"2024": signed})]
+    assert pages.winter_list_page(rows, INSTALLER, {}, NOW).count(told) == 1
 
 
 def test_what_if_shows_saving_limits_and_caution(full: Plant) -> None:

@@ -30,6 +30,7 @@ from api.http.shapes import (
 )
 from api.people.access import NOBODY, Actor
 from api.people.audit import AuditRow
+from api.people.inviting import take_in, welcome_address
 from api.people.passwords import check_strength
 
 router = APIRouter(tags=["people"])
@@ -85,8 +86,7 @@ def list_people(parts: PartsHere, actor: Actor = need("people.read")) -> list[Pe
 @router.post("/people", status_code=201)
 def add_person(body: PersonIn, parts: PartsHere, actor: Actor = need("people.write")) -> PersonOut:
     """Add a person; invite them next."""
-    row = parts.accounts.add(body.email, body.name, body.role, body.sites)
-    parts.audit.note(actor, "person added", person=row.id, role=row.role)
+    row = take_in(parts.accounts, parts.audit, actor, body.email, body.name, body.role, body.sites)
     return PersonOut(**asdict(row))
 
 
@@ -115,9 +115,9 @@ def remove_person(person: Number, parts: PartsHere, actor: Actor = need("people.
 @router.post("/people/{person}/invitation", status_code=201)
 def invite(person: Number, parts: PartsHere, actor: Actor = need("people.write")) -> Invited:
     """A one-time address at which the person sets a password; good for a week."""
-    secret = parts.accounts.invite(person)
+    address = welcome_address(parts.accounts, person, parts.settings.address)
     parts.audit.note(actor, "person invited", person=person)
-    return Invited(address=f"{parts.settings.address}/welcome/{secret}")
+    return Invited(address=address)
 
 
 @router.get("/sites/{site_id}/links")

@@ -1,0 +1,133 @@
+"""Forms that bind somebody: the winter check's signature, the householder's invitation."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+
+import pytest
+
+from analysis.errors import InputError
+from api.http.app import PREFIX
+from api.papers import winter_paper
+from api.people.access import COMMAND_LINE
+from api.service import Service
+from api.settings import Settings
+from api.sign_off import sign_offs
+from api.works import Works
+from tests.api.web import OWN, PASSWORD, Web, make_web
+
+WINTER = f"/sites/{OWN}/winter"
+INVITE = f"/sites/{OWN}/householder"
+SAM = {"email": "Sam@home.example", "name": "Sam Home"}
+
+
+@pytest.fixture
+def own_web(service: Service) -> Web:
+    return make_web(service)
+
+
+def secret_of(web: Web, role: str) -> str:
+    return web[role].headers["X-CSRF-Token"]
+
+
+def form_of(web: Web, role: str) -> dict[str, str]:
+    """The form as a reader would send it with every box ticked."""
+    page = web[role].get(WINTER).text
+    ticks = dict(re.findall(r'type="checkbox" name="(\w+)" value="([^"]+)" required', page))
+    season = re.findall(r'name="season" value="(\d{4})"', page)
+    return {"csrf": secret_of(web, role), "season": season[0], "what": "strainer cleaned", **ticks}
+
+
+def test_a_winter_check_is_signed_and_read_back(own_web: Web) -> None:
+    form = form_of(own_web, "engineer")
+    assert {"hands", "left"} <= set(form), "a few days of readings can't be in order"
+    answer = own_web["engineer"].post(WINTER, data=form, follow_redirects=False)
+    assert answer.status_code == 303
+    (work,) = own_web["engineer"].get(f"{PREFIX}/sites/{OWN}/works").json()["items"]
+    assert work["what"].startswith(f"Winter check {form['season']} signed: strainer cleaned (still open: ")
+    assert work["who"] == "engineer@heating.example"
+    for role, url in (
+        ("engineer", WINTER), ("installer", f"/sites/{OWN}/papers/winter/{form['season']}"), ("householder", WINTER),
+    ):  # fmt: skip
+        assert "Signed by Engineer on" in own_web[role].get(url).text
+    assert "Signed by" not in own_web["engineer"].get(f"{WINTER}?season={int(form['season']) + 1}").text
+    plant = own_web.parts.service.plants.get(OWN)
+    assert winter_paper(own_web.parts.service, plant).contents["signed"]["who"] == "Engineer"
+    own_web["engineer"].delete(f"{PREFIX}/sites/{OWN}/works/{work['id']}")
+    assert "Signed by" not in own_web["engineer"].get(WINTER).text
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"what": "  "}, "Say what was checked"), ({"hands": ""}, "by hand and eye"), ({"left": ""}, "open points"),
+        ({"left": "cycling"}, "open points"),
+    ],
+)  # fmt: skip
+def test_nothing_is_signed_unread(own_web: Web, more: dict[str, str], said: str) -> None:
+    form = form_of(own_web, "engineer") | more
+    answer = own_web["engineer"].post(WINTER, data=form, follow_redirects=False)
+    assert answer.status_code == 422
+    assert said in answer.text.split("Not signed yet")[1]
+    assert sign_offs(own_web.parts.service.database) == {}
+
+
+def test_signing_is_the_firm_s_and_of_one_s_own_session(own_web: Web) -> None:
+    form = form_of(own_web, "engineer")
+    for role, code in (("householder", 403), ("link", 403), ("nobody", 303)):
+        csrf = own_web[role].headers.get("X-CSRF-Token", "")
+        answer = own_web[role].post(WINTER, data=form | {"csrf": csrf}, follow_redirects=False)
+        assert answer.status_code == code
+    assert own_web["engineer"].post(WINTER, data=form | {"csrf": "guess"}).status_code == 403
+    assert sign_offs(own_web.parts.service.database) == {}
+
+
+def test_a_signature_is_no_work_that_could_have_an_effect(plant_here: Service) -> None:
+    works, plant = Works(plant_here), plant_here.plants.get(OWN)
+    day = plant_here.results.span(plant)[0]
+    with pytest.raises(InputError, match="on its sheet"):
+        works.add(OWN, day, "by the way", "winter_check_2026", COMMAND_LINE)
+    signed = works.sign_winter(OWN, day, 2026, "all well", [], COMMAND_LINE)
+    assert signed.what == "Winter check 2026 signed: all well"
+    assert works.effect(plant, signed) == {"effect": None, "reason": None, "finding": None}
+
+
+def test_an_installer_invites_the_householder(own_web: Web) -> None:
+    form = SAM | {"csrf": secret_of(own_web, "installer")}
+    assert f'action="{INVITE}"' in own_web["installer"].get(f"/sites/{OWN}").text
+    answer = own_web["installer"].post(INVITE, data=form)
+    assert answer.status_code == 200
+    assert answer.headers["Cache-Control"] == "no-store"
+    assert "holds for 7 days" in answer.text
+    link = unescape(re.findall(r'value="(http://localhost/welcome/[^"]+)"', answer.text)[0])
+    row = own_web.parts.accounts.find(SAM["email"])
+    assert (row.role, row.sites, row.name, row.has_password) == ("householder", (OWN,), "Sam Home", False)
+    assert (
+        own_web["nobody"].post(link, data={"password": PASSWORD}, follow_redirects=False).status_code == 303
+    )
+    again = own_web["installer"].post(INVITE, data=form)
+    assert (again.status_code, "is here already" in again.text) == (422, True)
+
+
+def test_the_invitation_has_the_address_that_was_set(service: Service, settings: Settings) -> None:
+    web = make_web(service, public_url="https://heat.example/")
+    client = web["installer"]
+    client.cookies.set("__Host-fieldfare", client.cookies["fieldfare"])
+    answer = client.post(INVITE, data=SAM | {"csrf": secret_of(web, "installer")})
+    assert 'value="https://heat.example/welcome/' in answer.text
+
+
+@pytest.mark.parametrize(
+    ("role", "code"), [("engineer", 403), ("householder", 403), ("link", 403), ("nobody", 303)]
+)
+def test_only_an_installer_invites(own_web: Web, role: str, code: int) -> None:
+    csrf = own_web[role].headers.get("X-CSRF-Token", "")
+    answer = own_web[role].post(INVITE, data=SAM | {"csrf": csrf}, follow_redirects=False)
+    assert answer.status_code == code
+    assert "sam@home.example" not in {p.email for p in own_web.parts.accounts.all()}
+    assert INVITE not in own_web[role].get(f"/sites/{OWN}").text
+
+
+def test_an_invitation_needs_its_session_s_secret(own_web: Web) -> None:
+    assert own_web["installer"].post(INVITE, data=SAM | {"csrf": "guess"}).status_code == 403
