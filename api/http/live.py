@@ -14,6 +14,7 @@ from analysis.plant.site import Site
 from analysis.readings import MS_PER_DAY
 from api.http.parts import Parts
 from collector.store.protocol import Store
+from dashboards.now_words import now_told
 
 LOOK_EVERY_S = 2.0
 HEARTBEAT_S = 15.0
@@ -47,6 +48,8 @@ async def live_events(
         changed = {point: reading for point, reading in now.items() if before.get(point) != reading}
         if changed:
             before, said = now, time.monotonic()
+            told = orjson.dumps(now_told(site, now))
+            yield b"event: told\ndata: " + told + b"\n\n"
             yield b"event: readings\ndata: " + orjson.dumps(changed) + b"\n\n"
         elif time.monotonic() - said > HEARTBEAT_S:
             said = time.monotonic()

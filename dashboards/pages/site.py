@@ -18,6 +18,7 @@ from dashboards.figures.plot import plotly_figure
 from dashboards.figures.svg import svg
 from dashboards.figures.trace import trace_document, trace_drawings, uses_document
 from dashboards.frame import render
+from dashboards.now_words import OLD_MIN, age_told, now_told
 from dashboards.pages.drawn import draw
 from dashboards.sides import two_sides
 
@@ -54,10 +55,12 @@ def site_page(
     facts : Facts of the result's days, None where there is no result. works : newest first, with their effects
     """
     site, result = row["site"], row["result"]
+    told = now_told(site, row.get("latest") or {})
     asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
     context: dict[str, Any] = {
         "title": row["name"], "here": "site", "visitor": visitor, "wide": True, "row": row, "site": site, "result": result,
-        "now": now, "works": [_work(w) for w in works], "live": _live(site, row.get("latest") or {}), "query": query,
+        "now": now, "works": [_work(w) for w in works], "live": _live(site, row.get("latest") or {}),
+        "told": told, "told_age": age_told(told, now), "old_s": OLD_MIN * 60, "query": query,
         "codes": sorted({f["code"] for f in (result or {}).get("findings", [])}), "today": now.astimezone(site.zone).date().isoformat(),
     }  # fmt: skip
     if result is None or facts is None:

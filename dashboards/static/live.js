@@ -7,7 +7,11 @@
   const status = document.querySelector("#live-status");
   const ahead = Number(list.dataset.now) - Date.now(); /* ages go by the service's clock */
   const say = (s) => (s < 90 ? `${Math.round(s)} s ago` : s < 5400 ? `${Math.round(s / 60)} min ago` : s < 172800 ? `${Math.round(s / 3600)} h ago` : `${Math.round(s / 86400)} days ago`);
+  const told = document.querySelector("#live-told"), toldAge = told.querySelector(".told-age");
   const ages = () => {
+    const since = (Date.now() + ahead - Number(told.dataset.at)) / 1000;
+    toldAge.hidden = !(since > Number(told.dataset.oldS));
+    if (!toldAge.hidden) toldAge.textContent = `(${say(since)})`;
     for (const li of rows.values()) {
       if (!li.dataset.at) continue;
       const s = Math.max(0, (Date.now() + ahead - Number(li.dataset.at)) / 1000), age = li.querySelector(".age");
@@ -20,12 +24,18 @@
       const li = rows.get(point);
       if (!li) continue;
       const states = li.dataset.states ? JSON.parse(li.dataset.states) : null;
-      const value = r.value === null ? "–" : states ? states[String(r.value)] ?? r.value : typeof r.value === "number" ? r.value.toLocaleString("en", { maximumFractionDigits: Math.abs(r.value) < 10 ? 2 : Math.abs(r.value) < 100 ? 1 : 0 }) : r.value;
+      const value = r.value === null ? "–" : states ? states[String(r.value)] ?? r.value : typeof r.value === "number" ? r.value.toLocaleString("en", { maximumFractionDigits: Math.abs(r.value) < 10 ? 2 : Math.abs(r.value) < 100 ? 1 : 0 }).replaceAll(",", "\u202f").replace("-", "\u2212") : r.value; /* as the page wrote it */
       li.querySelector(".value").textContent = `${value} ${li.dataset.unit}`;
       li.dataset.at = r.time;
     }
     ages();
     status.textContent = "Readings come in as the gateway sends them.";
+  });
+  /* comes just before the readings that it is told from, so that the two never differ */
+  source.addEventListener("told", (e) => {
+    const now = JSON.parse(e.data);
+    told.hidden = !now;
+    if (now) { told.querySelector(".text").textContent = now.text; told.dataset.at = now.time; }
   });
   source.onerror = () => { status.textContent = "The connection is interrupted; it is being tried again."; };
   setInterval(ages, 1000);

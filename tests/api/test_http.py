@@ -188,6 +188,8 @@ def test_newest_and_live_tell_new_readings(own_web: Web) -> None:
         text = answer.read().decode()
     (event,) = [part for part in text.split("\n\n") if part.startswith("event: readings")]
     assert json.loads(event.partition("data: ")[2])["flow"] == newest["flow"]
+    told = text[: text.index("event: readings")].split("\n\n")[-2]
+    assert told.startswith("event: told\ndata: "), "the sentence comes with the readings that it is told from"
 
 
 def test_a_gateway_s_pack_is_stored_once_and_whole_or_not_at_all(own_web: Web) -> None:

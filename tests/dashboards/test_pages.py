@@ -183,6 +183,25 @@ def test_live_readings_are_there_without_script(full: Plant) -> None:
     told = text_of(pages.site_page(row, full.facts, [], INSTALLER, {}, NOW))
     assert "Flow 35.2 " in told.replace("°C", "") or "Flow 35.2" in told
     assert "Mode defrost" in told
+    assert "Defrosting the outdoor unit." in told
+
+
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        ({"mode": 1.0, "speed": 55.0, "flow_temp": 39.71, "heat": 5120.0, "hp_elec": 1400.0, "outdoor": 3.0},
+         "Heating the rooms with water at 39.7 °C: 5.1 kW of heat for 1.4 kW of electricity; outdoors 3 °C."),
+        ({"mode": 0.0, "speed": 0.0, "outdoor": -0.04}, "At rest; outdoors 0 °C."),
+        ({"mode": 2.0, "speed": 60.0}, "Making hot water."),
+    ],
+)  # fmt: skip
+def test_right_now_is_one_sentence_with_its_age(full: Plant, values: dict[str, float], said: str) -> None:
+    for minutes, age in ((3, ""), (25, " (25 minutes ago)")):
+        time = round((NOW - timedelta(minutes=minutes)).timestamp() * 1000)
+        latest = {p: {"time": time, "value": v} for p, v in values.items()}
+        page = sound(pages.site_page(full.row(latest=latest), full.facts, [], INSTALLER, {}, NOW))
+        told = text_of(page.split('id="live-told"')[1].split("</p>")[0]).replace("\u00a0", " ")
+        assert told.split(">", 1)[1].strip() == said + age
 
 
 def test_a_site_without_readings_leads_to_them(full: Plant) -> None:
