@@ -43,6 +43,11 @@
         const [lib, doc] = await Promise.all([plotly(), get(figure.dataset.from)]);
         drawn.replaceChildren(); drawn.classList.add("room");
         await lib.newPlot(drawn, doc.data, { ...dressed(doc.layout), height: 400 }, CONFIG);
+        /* the button goes away, and the reader's place must not go with it */
+        drawn.tabIndex = -1;
+        drawn.setAttribute("role", "group");
+        drawn.setAttribute("aria-label", figure.querySelector("b").textContent);
+        if (document.activeElement === button || document.activeElement === document.body) drawn.focus({ preventScroll: true });
         button.remove();
       } catch (e) { button.disabled = false; button.textContent = `Look closer (${e.message})`; }
     });

@@ -260,6 +260,17 @@ def test_the_keyboard_alone_reaches_the_content(service: Running, chromium: Brow
         assert outline == "solid", "the focus is seen"
 
 
+def test_a_closer_look_keeps_the_readers_place(service: Running, chromium: Browser) -> None:
+    with Desk(chromium, DESKTOP) as desk:
+        page = desk.page
+        sign_in(page, service, "installer")
+        page.goto(f"{service.address}/sites/beech-end")
+        figure = page.locator("figure", has=page.get_by_role("button", name="Look closer")).first
+        figure.get_by_role("button", name="Look closer").focus()
+        page.keyboard.press("Enter")
+        expect(page.locator(".drawn.room").first).to_be_focused(timeout=WAIT_MS)
+
+
 def test_pages_are_whole_without_script(service: Running, chromium: Browser) -> None:
     with Desk(chromium, PHONE, java_script_enabled=False) as desk:
         page = desk.page
@@ -269,3 +280,4 @@ def test_pages_are_whole_without_script(service: Running, chromium: Browser) -> 
         expect(page.locator('[data-point="flow_temp"] .value')).to_contain_text("°C")
         page.locator("figure summary").first.click()
         expect(page.locator("figure table").first).to_be_visible()
+        expect(page.locator("[data-trace] .acts")).to_be_hidden()  # buttons that nothing would answer to
