@@ -64,9 +64,22 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
         reads = rule.reads if rule.code in _WITHOUT_USE else rule.reads | basis
         finding = _run(rule, plant, reads, missing)
         if finding is not None:
-            found.append(finding)
+            found.append(_as_it_began(rule, plant, whole, finding))
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
     return Judgement(tuple(found), tuple(missing), unusual, spoiled)
+
+
+def _as_it_began(rule: Rule, plant: Context, whole: Context, finding: Finding) -> Finding:
+    """The finding with the day on which it began, where that lies in the first weeks, which are not judged but were seen."""
+    first = f"{plant.days['day'].iloc[0]:%Y-%m-%d}"
+    settled = any(r.kind == "settling_in" and r.until < first for r in plant.recognised)
+    if finding.since != first or not settled:
+        return finding
+    try:
+        earlier = rule.run(replace(plant, facts=whole.facts))
+    except NotAssessed:
+        return finding
+    return replace(finding, since=earlier.since) if earlier and earlier.since < first else finding
 
 
 def _run(

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
+from analysis.facts.build import build_facts
 from analysis.findings.recognised import recognise
+from analysis.plant.load import parse_site
+from analysis.result import analyse
+from collector.simulated.faults import with_fault
+from collector.simulated.plant import random_plant, simulate
 from tests.analysis.small_plant import FIRST, Small
 
 
@@ -179,3 +186,17 @@ def test_summer_is_told_and_kept():
     spells, gone = told(small)
     assert [(s.kind, s.since, s.until) for s in spells] == [("summer", "2025-06-22", "2025-07-29")]
     assert gone == []
+
+
+def test_a_fault_that_was_there_in_the_first_weeks_is_dated_from_them() -> None:
+    begun = date(2023, 10, 10)
+    spec = with_fault(random_plant(3105), "flow_temperature_above_curve", "curve_set_high")
+    sim = simulate(replace(spec, faults=tuple(replace(f, start=begun) for f in spec.faults)), begun, 110)
+    text = re.sub(r"handed_over = .*\n", "", sim.site_toml).replace(
+        "[site]\n", f"[site]\nhanded_over = {begun}\n", 1
+    )
+    site, last = parse_site(text), begun + timedelta(109)
+    result = analyse(site, build_facts(site, sim.readings, begun, last), begun, last)
+    assert "settling_in" in {r.kind for r in result.recognised}
+    found = next(f for f in result.findings if f.code == "flow_temperature_above_curve")
+    assert found.since < f"{begun + timedelta(14)}"
