@@ -75,6 +75,13 @@ GROUPS: tuple[tuple[str, str, tuple[Field, ...]], ...] = (
         Field("cost.previous_efficiency", "The old boiler's efficiency", "such as 0.82", "number"),
     )),
 )  # fmt: skip
+
+
+def row_of(fields: tuple[Field, ...]) -> int:
+    """How many fields of a group belong side by side, as those of one test point; 0 where any number may."""
+    return sum(bool(re.search(r"\.0\.\w+$", f.key)) for f in fields)
+
+
 FIELDS = {f.key: f for _, _, fields in GROUPS for f in fields}
 
 

@@ -12,7 +12,7 @@ from analysis.plant.quantities import QUANTITIES
 from dashboards import words
 from dashboards.frame import render
 from dashboards.recognise import TIME_FORMATS, Proposal, propose
-from dashboards.site_form import FIELDS, GROUPS
+from dashboards.site_form import FIELDS, GROUPS, row_of
 
 
 def first_run_page(rows: list[dict[str, Any]], visitor: dict[str, Any]) -> str:
@@ -40,7 +40,7 @@ def site_form_page(
         else:
             above.append(p)
     return render(
-        "site_form.html", title="New home", here="first", visitor=visitor, groups=GROUPS, values=dict(values), beside=beside,
+        "site_form.html", title="New home", here="first", visitor=visitor, groups=[(*group, row_of(group[2])) for group in GROUPS], values=dict(values), beside=beside,
         above=above, n=len(listed), text=text,
     )  # fmt: skip
 
