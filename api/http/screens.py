@@ -107,7 +107,8 @@ def winter_list(request: Request, parts: PartsHere) -> Response:
 def learning(request: Request, parts: PartsHere) -> Response:
     """What the firm's own systems say."""
     reader(request, "fleet.read")
-    return HTMLResponse(pages.learning_page(fleet_learning(parts.service), visitor(request)))
+    names = {plant.site.id: plant.site.site.name for plant in parts.service.plants.all()}
+    return HTMLResponse(pages.learning_page(fleet_learning(parts.service), visitor(request), names))
 
 
 @router.get("/sites/{site_id}")

@@ -14,6 +14,8 @@ from dashboards.words import reason
 WIDTH, HEIGHT = 560.0, 330.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 14.0, 30.0, 46.0
 _LEGEND_LINE = 18.0
+_FEW = 60
+"""So many points are drawn one by one with their names; more make one path, which keeps a page small."""
 
 
 def svg(chart: Chart, *, width: float = WIDTH, height: float = HEIGHT) -> Markup:
@@ -104,11 +106,26 @@ _SHAPES = {
 
 def _points(layer: Points, xs: Scale, ys: Scale) -> str:
     form = _SHAPES[layer.shape]
+    if len(layer.x) == len(layer.hints) <= _FEW:
+        return _named_points(layer, xs, ys)
     parts = []
     for x, y in zip(layer.x, layer.y, strict=True):
         px, py = xs.at(x), ys.at(y)
         parts.append(form.format(x=px, y=py, l=px - 3, t=py - 3))
     return f'<path class="pts {layer.shape} {layer.tone}" d="{"".join(parts)}"/>'
+
+
+def _named_points(layer: Points, xs: Scale, ys: Scale) -> str:
+    """Each point by itself, so that a pointer that rests on it reads its name."""
+    out = []
+    for x, y, name in zip(layer.x, layer.y, layer.hints, strict=True):
+        px, py = xs.at(x), ys.at(y)
+        drawn = _SHAPES[layer.shape].format(x=px, y=py, l=px - 3, t=py - 3)
+        near = f'<path class="near" d="M{px:.1f} {py:.1f}h0"/>'
+        out.append(
+            f'<g><title>{escape(name)}</title>{near}<path class="pts {layer.shape} {layer.tone}" d="{drawn}"/></g>'
+        )
+    return "".join(out)
 
 
 def _band(layer: Band, xs: Scale, ys: Scale) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 from dashboards import words
@@ -58,14 +60,17 @@ def _answer(a: dict[str, Any]) -> dict[str, Any]:
     return {**a, "title": _QUESTIONS[a["question"]].format(value), "saves": saves, "paid": paid}
 
 
-def learning_page(learning: dict[str, Any], visitor: dict[str, Any]) -> str:
-    """Each lesson in a sentence, its figure, and the homes behind it."""
+def learning_page(
+    learning: dict[str, Any], visitor: dict[str, Any], names: Mapping[str, str] = MappingProxyType({})
+) -> str:
+    """Each lesson in a sentence, its figure, and the homes behind it. names : site -> the home's name"""
     lessons = []
     for key, (title, y, x) in _LESSONS.items():
         lesson = learning.get(key)
         if lesson is None:
             continue
-        figure = draw(_figure(key, title, x, y, lesson)) if lesson["sites"] else None
+        named = {**lesson, "sites": [{**s, "name": names.get(s["site"], s["site"])} for s in lesson["sites"]]}
+        figure = draw(_figure(key, title, x, y, named)) if lesson["sites"] else None
         told = lesson.get("lesson") or words.reason(lesson.get("reason"))
         lessons.append({"title": title, "told": told[:1].upper() + told[1:], "figure": figure})
     return render(
@@ -88,25 +93,31 @@ def _figure(key: str, title: str, x_name: str, y_name: str, lesson: dict[str, An
             spread += [s.get("low"), s.get("high"), None]
         layers: list[Any] = [
             Line("its 95 % interval", [float(i // 3) for i in range(3 * len(sites))], spread, "heat"),
-            Points("a home", x, y, "heat", hints=tuple(s["site"] for s in sites)),
+            Points(
+                "a home", x, y, "heat", hints=tuple(f"{s['name']}: {words.interval(s, '', 2)}" for s in sites)
+            ),
             Level("as designed", 1.0, "design"),
         ]
-        rows: tuple[tuple[str, ...], ...] = tuple((s["site"], words.interval(s, "", 2)) for s in sites)
+        rows: tuple[tuple[str, ...], ...] = tuple(
+            (s["name"], str(i), words.interval(s, "", 2)) for i, s in enumerate(sites, 1)
+        )
         return Chart(
             key,
             title,
-            "",
-            Axis("Homes, tightest first", low=-0.5, high=len(sites) - 0.5, names=("",) * len(sites)),
+            "Homes are numbered from the tightest on; the numbers below have their names.",
+            Axis(
+                "Home", low=-0.5, high=len(sites) - 0.5, names=tuple(str(i) for i in range(1, len(sites) + 1))
+            ),
             Axis(y_name, low=0.0),
             tuple(layers),
-            ("Home", y_name),
+            ("Home", "Number", y_name),
             rows,
         )
     x, y = [s["x"] for s in sites], [s["y"] for s in sites]
-    layers = [Points("a home", x, y, "heat", hints=tuple(s["site"] for s in sites))]
+    layers = [Points("a home", x, y, "heat", hints=tuple(s["name"] for s in sites))]
     if slope := (lesson.get("slope") or {}).get("value"):
         at = lesson["at"]
         ends = [min(x), max(x)]
         layers.append(Line("their slope", ends, [at["y"] + slope * (v - at["x"]) for v in ends], "water"))
-    rows = tuple((s["site"], words.number(s["x"], 2), words.number(s["y"], 2)) for s in sites)
+    rows = tuple((s["name"], words.number(s["x"], 2), words.number(s["y"], 2)) for s in sites)
     return Chart(key, title, "", Axis(x_name), Axis(y_name), tuple(layers), ("Home", x_name, y_name), rows)

@@ -349,9 +349,12 @@ def test_lessons_show_the_homes_behind_each_number() -> None:
         },
         "left_out": 1,
     }  # fmt: skip
-    page = sound(pages.learning_page(learning, INSTALLER))
+    page = sound(pages.learning_page(learning, INSTALLER, {"home-1": "Kiln & Row"}))
     assert "home-4" in page
     assert "1 home did not agree" in page
+    assert "<title>Kiln &amp; Row: 0.90 (0.70 to 1.30)</title>" in page, "a dot has its home's name"
+    assert '<th scope="row">Kiln &amp; Row</th><td>2</td>' in page
+    assert page.count(">Starts against oversizing<") == 2, "as a heading and as its table's caption"
 
 
 def test_messages_and_ways_in() -> None:
