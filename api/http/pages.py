@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from analysis.errors import InputError
 from api.http.doors import CSRF_FIELD, PartsHere, PlantHere, actor_of, check, visit_of
+from api.http.parts import Parts
 from api.http.routes.people import end_session, forget_in_browser, open_session, set_cookie
 from api.papers import paper_for, rendered
 from api.people.access import Actor
@@ -64,9 +65,9 @@ def sign_out(request: Request, parts: PartsHere, csrf: Annotated[str, Form(alias
 
 
 @router.get("/welcome/{secret}")
-def welcome_page(secret: str) -> Response:
+def welcome_page(secret: str, parts: PartsHere) -> Response:
     """Where an invited person sets a password."""
-    return HTMLResponse(looks.welcome_page("", is_first=False))
+    return HTMLResponse(_welcome(parts, secret, ""))
 
 
 @router.post("/welcome/{secret}")
@@ -74,7 +75,7 @@ def welcome(secret: str, parts: PartsHere, password: Secret) -> Response:
     try:
         row = parts.accounts.set_invited_password(secret, password)
     except InputError as error:
-        return HTMLResponse(looks.welcome_page(str(error), is_first=False), 400)
+        return HTMLResponse(_welcome(parts, secret, str(error)), 400)
     return _let_in(parts, row.id)
 
 
@@ -107,6 +108,17 @@ def by_link(text: str, parts: PartsHere) -> Response:
     if visit := parts.sign_in.visit(secret):
         parts.audit.note(visit.actor, "came by link", link.site)
     return _signed_in(parts, secret, f"/sites/{link.site}")
+
+
+def _welcome(parts: Parts, secret: str, problem: str) -> str:
+    """The page with whom and which home the invitation is for; only the invited have its secret."""
+    person = parts.accounts.invited(secret)
+    if person is None:
+        ended = "this address is not, or no longer, good; ask for a new one"
+        return looks.welcome_page(problem or ended, is_first=False)
+    plants = (parts.service.plants.find(site) for site in person.sites)
+    homes = [plant.site.site.name for plant in plants if plant is not None]
+    return looks.welcome_page(problem, is_first=False, name=person.name, role=person.role, homes=homes)
 
 
 def _refusal(request: Request, permission: str, site: str) -> Response | None:

@@ -153,6 +153,14 @@ class Accounts:
             session.flush()
             return _row(session, person)
 
+    def invited(self, secret: str) -> PersonRow | None:
+        """Whom an invitation is for, without spending it; None where it is not, or no longer, good."""
+        with self._database.read() as session:
+            row = session.get(Invitation, mark_of(secret))
+            if row is None or row.kind != "password" or row.person is None or row.expires < _now():
+                return None
+            return _row(session, _person(session, row.person))
+
     def set_invited_password(self, secret: str, password: str) -> PersonRow:
         """Spend an invitation. Raises Refused for a bad secret, InputError for a weak password."""
         with self._database.write() as session:

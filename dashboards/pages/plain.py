@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
+from dashboards import words
 from dashboards.frame import render
 
 
@@ -25,14 +27,21 @@ def invited_page(
 
 def sign_in_page(error: str) -> str:
     return render(
-        "sign_in.html", title="Sign in", error=error, asks_who=False, asks_email=True, is_new=False,
+        "sign_in.html", title="Sign in", error=error, told="", asks_who=False, asks_email=True, is_new=False,
         password_label="Password", button="Sign in",  # noqa: S106
     )  # fmt: skip
 
 
-def welcome_page(error: str, *, is_first: bool) -> str:
-    """Where an invited person, or the first one of all, sets a password."""
+def welcome_page(
+    error: str, *, is_first: bool, name: str = "", role: str = "", homes: Sequence[str] = ()
+) -> str:
+    """Where an invited person, or the first one of all, sets a password. homes : names of a householder's homes"""
+    told = ""
+    if homes:
+        told = f"This shows how the heating of {words.listed(list(homes))} is doing. You set a password once; then you sign in with your e-mail."
+    elif role:
+        told = f"You are to look after the firm's homes as {role}. You set a password once; then you sign in with your e-mail."
     return render(
-        "sign_in.html", title="Welcome", error=error, asks_who=is_first, asks_email=is_first, is_new=True,
+        "sign_in.html", title=f"Welcome, {name}" if name else "Welcome", error=error, told=told, asks_who=is_first, asks_email=is_first, is_new=True,
         password_label="A password of 12 characters or more", button="Go on",  # noqa: S106
     )  # fmt: skip

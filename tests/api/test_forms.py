@@ -103,6 +103,12 @@ def test_an_installer_invites_the_householder(own_web: Web) -> None:
     link = unescape(re.findall(r'value="(http://localhost/welcome/[^"]+)"', answer.text)[0])
     row = own_web.parts.accounts.find(SAM["email"])
     assert (row.role, row.sites, row.name, row.has_password) == ("householder", (OWN,), "Sam Home", False)
+    page = own_web["nobody"].get(link).text
+    assert "Welcome, Sam Home" in page
+    assert "the heating of Alder Row" in page
+    assert "no longer, good" in own_web["nobody"].get("/welcome/guess").text
+    weak = own_web["nobody"].post(link, data={"password": "passwordpassword"})
+    assert (weak.status_code, "easily guessed" in weak.text, "Alder Row" in weak.text) == (400, True, True)
     assert (
         own_web["nobody"].post(link, data={"password": PASSWORD}, follow_redirects=False).status_code == 303
     )
