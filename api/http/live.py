@@ -40,7 +40,8 @@ def newest_readings(store: Store, site: Site) -> dict[str, Any]:
 async def live_events(
     parts: Parts, site: Site, seconds: int, has_left: Callable[[], Awaitable[bool]]
 ) -> AsyncIterator[bytes]:
-    """Server-sent events: first all points, then those that changed; a comment now and then keeps proxies awake."""
+    """Server-sent events: first all points, then those that changed, each time after the sentence of what the plant does;
+    a comment now and then keeps proxies awake."""
     until, said, before = time.monotonic() + seconds, time.monotonic(), dict[str, Any]()
     yield b"retry: 3000\n\n"
     while time.monotonic() < until and not parts.stopping.is_set() and not await has_left():

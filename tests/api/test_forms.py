@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 from html import unescape
 
 import pytest
@@ -91,6 +92,11 @@ def test_a_signature_is_no_work_that_could_have_an_effect(plant_here: Service) -
     signed = works.sign_winter(OWN, day, 2026, "all well", [], COMMAND_LINE)
     assert signed.what == "Winter check 2026 signed: all well"
     assert works.effect(plant, signed) == {"effect": None, "reason": None, "finding": None}
+    before, after = (
+        works.add(OWN, day - timedelta(days=9), "curve", None, COMMAND_LINE),
+        day + timedelta(days=9),
+    )
+    assert works._undisturbed(before)[1] > after, "what was done is judged beyond the day of a signature"
 
 
 def test_an_installer_invites_the_householder(own_web: Web) -> None:

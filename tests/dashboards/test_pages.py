@@ -291,38 +291,6 @@ def test_home_without_a_month_says_so(full: Plant) -> None:
     assert "no month to tell about yet" in sound(pages.home_page(full.row(), None, [], HOUSEHOLDER, {}, NOW))
 
 
-def test_winter_sheet_and_list(cycling: Plant, full: Plant) -> None:
-    contents = month_of(cycling) | {"result": cycling.document}
-    told = text_of(sound(pages.winter_page(cycling.row(), contents, INSTALLER, {}, NOW)))
-    assert "Running at mild load Not in order" in told.replace("  ", " ")
-    assert "The winter to come" in told
-    assert "Strainer and magnetic filter" in told
-    rows = [
-        full.row(id="fine-row", name="Fine Row"),
-        cycling.row(id="busy-end", name="Busy End"),
-        full.row(id="no-1", name="None Yet", result=None),
-    ]
-    page = sound(pages.winter_list_page(rows, INSTALLER, {}, NOW))
-    assert page.index("Busy End") < page.index("Fine Row")
-    assert "None Yet" in page
-    assert "Signed by" not in page
-
-
-def test_a_signature_stands_on_sheet_list_and_paper(cycling: Plant, full: Plant) -> None:
-    signed = {"who": "Kim & Co", "day": "2025-01-20", "what": "Winter check 2025 signed: all gone through"}
-    contents = month_of(cycling) | {"result": cycling.document, "signed": signed}
-    told = "Signed by Kim &amp; Co on 20\u00a0Jan\u00a02025."
-    page = sound(pages.winter_page(cycling.row(), contents, INSTALLER, {}, NOW))
-    assert told in page
-    assert told in paper_html("winter", "2025", contents)
-    assert "I sign with these points open: Running at mild load" in page
-    theirs = pages.winter_page(cycling.row(), contents, HOUSEHOLDER, {}, NOW)
-    assert told in theirs
-    assert f'action="/sites/{cycling.site.id}/winter"' not in theirs
-    rows = [cycling.row(signed={"2025": signed}), full.row(id="other-row", signed={"2024": signed})]
-    assert pages.winter_list_page(rows, INSTALLER, {}, NOW).count(told) == 1
-
-
 def test_what_if_shows_saving_limits_and_caution(full: Plant) -> None:
     answer = {
         "question": "hot_water_c", "value": 48.0, "saves_kwh": {"value": 60.0, "low": 30.0, "high": 90.0},
@@ -336,25 +304,6 @@ def test_what_if_shows_saving_limits_and_caution(full: Plant) -> None:
     assert "Legionella grows." in told
     refused = sound(pages.what_if_page(full.row(), {}, None, "needs <flow>", INSTALLER))
     assert "Needs &lt;flow&gt;" in refused
-
-
-def test_lessons_show_the_homes_behind_each_number() -> None:
-    sites = [{"site": f"home-{i}", "value": 0.8 + 0.1 * i, "low": 0.7, "high": 1.3} for i in range(5)]
-    learning = {
-        "heat_loss_against_design": {"median": {"value": 1.0}, "lesson": "measured heat loss is 1.00 of the designed", "sites": sites},
-        "performance_against_flow_temperature": {"reason": "needs 5 sites on which it is known, has 0", "sites": []},
-        "cycling_against_oversizing": {
-            "slope": {"value": 0.2, "low": 0.1, "high": 0.3}, "at": {"x": 1.0, "y": 1.0}, "lesson": "+0.20 starts an hour",
-            "sites": [{"site": "home-1", "x": 1.0, "y": 0.9}, {"site": "home-2", "x": 1.4, "y": 1.1}],
-        },
-        "left_out": 1,
-    }  # fmt: skip
-    page = sound(pages.learning_page(learning, INSTALLER, {"home-1": "Kiln & Row"}))
-    assert "home-4" in page
-    assert "1 home did not agree" in page
-    assert "<title>Kiln &amp; Row: 0.90 (0.70 to 1.30)</title>" in page, "a dot has its home's name"
-    assert '<th scope="row">Kiln &amp; Row</th><td>2</td>' in page
-    assert page.count(">Starts against oversizing<") == 2, "as a heading and as its table's caption"
 
 
 def test_messages_and_ways_in() -> None:

@@ -112,7 +112,8 @@ async def read_live(
     actor: Actor = need("readings.read"),
     seconds: Annotated[int, Query(ge=1, le=3600, description="How long to listen; then ask again.")] = 600,
 ) -> StreamingResponse:
-    """New readings as they come, as server-sent events: `readings` with point -> [time, value]."""
+    """New readings as they come, as server-sent events: `readings` with point -> {time, value, unit}, and just
+    before it `told`, the sentence of what the plant does with its time, or null."""
     events = live_events(parts, plant.site, seconds, request.is_disconnected)
     return StreamingResponse(events, media_type="text/event-stream", headers={"Cache-Control": "no-store"})
 
