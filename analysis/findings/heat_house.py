@@ -70,8 +70,10 @@ def heat_loss_below_design(context: Context) -> Finding | None:
     )
     if ratio.value > limit:
         return None
-    # Rooms that nobody measures may be cooler than asked, more so in the cold, which looks just like a tighter house.
-    severity: Severity = "watch" if ratio.high < 1.0 - sure and loss.indoor_measured else "note"
+    # Rooms that nobody measures may be cooler than asked, more so in the cold, which looks just like a tighter house: the
+    # interval allows for what is usual, and what is unusual asks for more.
+    least = sure if loss.indoor_measured else sure + context.limit("heat_loss_unmeasured")
+    severity: Severity = "watch" if ratio.high < 1.0 - least else "note"
     return Finding(
         "heat_loss_below_design", severity, _first(context), _sure(ratio, 1.0 - sure, above=False),
         f"The house loses {1.0 - ratio.value:.0%} less heat than designed ({_interval(ratio)} of the design).",

@@ -48,6 +48,10 @@ LIMITS_HEAT: dict[str, Limit] = {
         1.45, "-", f"{_HEAT_LOSS}; near half more than designed uses up any usual spare", "the same, worth a visit",
     ),
     "heat_loss_below": Limit(0.80, "-", _HEAT_LOSS, "measured heat loss over the designed one, downwards"),
+    "heat_loss_unmeasured": Limit(
+        0.09, "-", "common practice: rooms kept a kelvin and a half cooler than designed, as 1.5 of 17 to 25 K",
+        "the same, on top, where no room is measured",
+    ),
     "heat_loss_sure": Limit(
         0.06, "-", "common practice: the whole 95 % interval beyond a rounding of the design", "how far the interval must stay from 1",
     ),

@@ -231,7 +231,7 @@ def sensor_stuck(context: Context) -> Finding | None:
         severity,
         date_text(days, worst.first),
         sure(2.0, length),
-        f"{named(point)} has shown {shows}{spoken} without a change for {length} days{expected}.",
+        f"{named(point)} has shown {shows}{spoken} without a change for {length} day{'' if length == 1 else 's'}{expected}.",
         (
             Evidence("days without a change", float(length), "days", float(need)),
             Evidence("changes a day before", None if math.isnan(habit) else round(habit, 1), "changes"),
@@ -254,6 +254,9 @@ def _should_move(days: pd.DataFrame, point: Point) -> Flags | None:
         return None
     if point.quantity == "outdoor_humidity":
         return column(days, f"raw.{point.id}") < _SATURATED
+    if point.quantity == "solar_irradiance":
+        # Dark until morning is as it should be: only a day that is over can tell.
+        return column(days, f"seen.{point.id}") >= 0.8 * column(days, "n_minutes")
     if point.quantity in _AIR:
         return np.ones(len(days), dtype=bool)
     if point.quantity in _WATER or point.quantity == "flow_rate":
