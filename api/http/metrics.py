@@ -7,8 +7,8 @@ from collections.abc import Iterable
 
 from api.http.parts import Parts
 
-KEPT_FOR_S = 15.0
-"""Counting readings walks over every site, so a scrape more often than this gets the last counts."""
+KEPT_FOR_S = 60.0
+"""Counting readings walks over all that is not sealed yet, so a scrape more often than this gets the last counts."""
 
 
 def metrics_text(parts: Parts) -> str:

@@ -216,6 +216,20 @@ def spans(db: sqlite3.Connection, site: str) -> dict[str, tuple[int, int, int]]:
     return out
 
 
+def span(db: sqlite3.Connection, site: str) -> tuple[int, int] | None:
+    """First and last time [ms] of a site, read off the two ends of its index, however many rows lie between."""
+    number = site_number(db, site)
+    if number is None:
+        return None
+    ends = [
+        row[0]
+        for table in ("numbers", "texts")
+        for order in ("ASC", "DESC")
+        for row in db.execute(f"SELECT ts FROM {table} WHERE site = ? ORDER BY ts {order} LIMIT 1", (number,))  # noqa: S608
+    ]
+    return (min(ends), max(ends)) if ends else None
+
+
 def delete(db: sqlite3.Connection, site: int, start: int, end: int) -> int:
     """Remove a site's rows with start <= ts < end [ms]; returns how many."""
     return sum(

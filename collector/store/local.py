@@ -211,10 +211,12 @@ class LocalStore:
 
     def span(self, site: str) -> tuple[int, int] | None:
         """First and last time [ms] of a site, None where it has no reading."""
-        held = self.points(site)
-        if not held:
-            return None
-        return min(p.first for p in held.values()), max(p.last for p in held.values())
+        _check(site)
+        with self._hot.reading() as db:
+            newest = h.span(db, site)
+        sealed = [g for m in self._sealed.months(site) for g in self._sealed.index(site, m).values()]
+        ends = [*([newest] if newest else []), *((g.first, g.last) for g in sealed)]
+        return (min(a for a, _ in ends), max(b for _, b in ends)) if ends else None
 
     def points(self, site: str) -> dict[str, PointSpan]:
         """Every point that has readings."""

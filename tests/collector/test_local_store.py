@@ -361,7 +361,8 @@ def test_another_process_reads_whole_data_while_one_writes_and_seals(store: Loca
             store.seal(T + (k * each * MINUTE) + 3 * MS_PER_DAY + MS_PER_DAY)
     out, err = reader.communicate(timeout=60)
     assert reader.returncode == 0, err
-    assert int(out) > 3
+    # How often it got to read while the other wrote is the machine's business; that it saw all whole is ours.
+    assert int(out) >= 1
 
 
 def test_an_empty_append_leaves_no_trace(store: LocalStore) -> None:
