@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 from scipy import stats
 
+from analysis.facts.table import Table, first_known
 from analysis.figures.estimate import Estimate, robust_fit
 
 Floats = NDArray[np.float64]
@@ -46,19 +46,18 @@ class Effect:
     )
 
 
-def effect_of_work(days: pd.DataFrame, changed: date) -> Effect:
+def effect_of_work(days: Table, changed: date) -> Effect:
     """Compare the days before a change with those after it; the day itself is left out.
 
-    days : DataFrame, the days table, of days that no other change lies in
+    days : Table, the days table, of days that no other change lies in
     Returns Effect; what can't be told is None, with the reason.
     """
-    if days.empty:
+    if not len(days):
         return _none(0, 0, "no facts of these days")
-    day = pd.to_datetime(days["day"])
     known = days["n_electricity"] >= WHOLE_DAY * days["n_minutes"]
-    weather = days["outdoor"].notna()
-    usable = days[known & weather & (day != pd.Timestamp(changed))]
-    after = (pd.to_datetime(usable["day"]) > pd.Timestamp(changed)).to_numpy()
+    then = np.datetime64(changed)
+    usable = days.where(known & np.isfinite(days["outdoor"]) & (days["day"] != then))
+    after = usable["day"] > then
     n_after = int(after.sum())
     n_before = len(after) - n_after
     if min(n_before, n_after) < FEWEST_DAYS:
@@ -66,14 +65,14 @@ def effect_of_work(days: pd.DataFrame, changed: date) -> Effect:
         return _none(
             n_before, n_after, f"needs {FEWEST_DAYS} whole days {side} it, has {min(n_before, n_after)}"
         )
-    outdoor = usable["outdoor"].to_numpy(dtype=np.float64)
-    energy = usable["e_total"].to_numpy(dtype=np.float64)
+    outdoor = usable.floats("outdoor")
+    energy = usable.floats("e_total")
     base = _base(outdoor, energy, after)
     degrees = np.maximum(base - outdoor, 0.0)
     if not _is_alike(degrees, after):
         return _none(n_before, n_after, "the weather before was never like the weather after it")
     electricity = _relative_step(degrees, energy, after)
-    starts = _step(degrees, usable["starts"].to_numpy(dtype=np.float64), after)
+    starts = _step(degrees, usable.floats("starts"), after)
     flow = _flow_step(usable, after)
     mean = float(degrees[after].mean())
     sentence = _sentence(electricity, flow, n_after)
@@ -133,10 +132,10 @@ def _step(degrees: Floats, values: Floats, after: NDArray[np.bool_]) -> Estimate
     return Estimate.around(step, error * _t(int(known.sum()) - 4))
 
 
-def _flow_step(days: pd.DataFrame, after: NDArray[np.bool_]) -> Estimate:
+def _flow_step(days: Table, after: NDArray[np.bool_]) -> Estimate:
     """Change of the flow temperature while heating, at the same outdoor temperature."""
-    flow = days["flow_by_heat"].fillna(days["flow"]).to_numpy(dtype=np.float64)
-    outdoor = days["outdoor_steady"].fillna(days["outdoor"]).to_numpy(dtype=np.float64)
+    flow = first_known(days["flow_by_heat"], days["flow"])
+    outdoor = first_known(days["outdoor_steady"], days["outdoor"])
     known = np.isfinite(flow) & np.isfinite(outdoor)
     if min(known[after].sum(), known[~after].sum()) < FEWEST_DAYS:
         return Estimate.none("too few days of heating on which the flow temperature is known")

@@ -114,7 +114,7 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
     facts : Facts of at least these days. Returns Result. Raises InputError if no day of the period has any reading.
     """
     chosen = facts.between(first, last)
-    if chosen.days.empty or float(chosen.days["n_any"].sum()) == 0:
+    if not len(chosen.days) or chosen.days.total("n_any") == 0:
         raise InputError(f"{site.id}: no readings from {first} to {last}")
     found = figures(site, chosen)
     told = judge(site, chosen, found)
@@ -127,17 +127,13 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
 
 def _coverage(facts: Facts) -> dict[str, Any]:
     days = facts.days
-    total = float(days["n_minutes"].sum())
-    points = {
-        c.removeprefix("seen."): float(days[c].to_numpy().sum()) / total
-        for c in days.columns
-        if c.startswith("seen.")
-    }
+    total = days.total("n_minutes")
+    points = {c.removeprefix("seen."): days.total(c) / total for c in days.names if c.startswith("seen.")}
     # The weakest of heat and electricity carries the figures; a period without either is judged by what there is.
-    energy = [float(days[c].sum()) / total for c in ("n_electricity", "n_heat") if float(days[c].sum()) > 0]
-    share = min(energy) if energy else float(days["n_any"].sum()) / total
+    energy = [days.total(c) / total for c in ("n_electricity", "n_heat") if days.total(c) > 0]
+    share = min(energy) if energy else days.total("n_any") / total
     if points and energy:
-        share = min(share, float(days["n_any"].sum()) / total)
+        share = min(share, days.total("n_any") / total)
     return {"share": share, "points": points}
 
 
@@ -147,14 +143,14 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
     def total(column: str) -> float | None:
         return known_sum(days, column)
 
-    untold = float(days["e_untold"].sum()) > 0.05 * max(float(days["e_total"].sum()), 1e-9)
+    untold = days.total("e_untold") > 0.05 * max(days.total("e_total"), 1e-9)
     untold |= blurred is not None
     by_use = {
         name: None if untold else total(f"e_{column}")
         for name, column in (("space_heating", "space"), ("hot_water", "hot_water"), ("defrost", "defrost"))
     }
     split = "spacing.hot_water_heat" in days and "spacing.space_heat" in days
-    heat_told = float(days["q_use_known"].sum()) > 0.5 * float(days["n_heat"].sum()) > 0
+    heat_told = days.total("q_use_known") > 0.5 * days.total("n_heat") > 0
     heat_told = heat_told and blurred is None and (split or not untold)
     electricity = {
         "total": total("e_total"), "heat_pump": total("e_heat_pump"), "backup_heater": total("e_backup"),
@@ -167,7 +163,7 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
         "defrost_taken": total("q_defrost_taken") if heat_told else None,
     }
     unseen = None
-    if figures.defrost.reason and figures.defrost.count is None and float(days["n_defrost"].sum()) > 0:
+    if figures.defrost.reason and figures.defrost.count is None and days.total("n_defrost") > 0:
         # A sampled mode says that there are defrosts, not how long and how deep each is.
         electricity["defrost"], heat["defrost_taken"] = None, None
         unseen = f"defrosts: {figures.defrost.reason}"

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.errors import InputError, NotAssessed
+from analysis.facts.table import Table, first_known
 from analysis.facts.tables import Facts
 from analysis.figures.estimate import Estimate
 from analysis.figures.money import mean_price
@@ -90,7 +91,7 @@ def answer(site: Site, facts: Facts, result: dict[str, Any], question: str, valu
     }
     if question not in asked:
         raise InputError(f"unknown question {question!r}; use {', '.join(asked)}")
-    if facts.days.empty:
+    if not len(facts.days):
         raise NotAssessed("no days to answer from")
     return asked[question](site, facts, result, value).as_dict()
 
@@ -106,11 +107,11 @@ def _answer(
     return Answer(question, value, saves, money, currency, _of(facts.days), method, limits, caution)
 
 
-def _of(days: pd.DataFrame) -> str:
+def _of(days: Table) -> str:
     return "a year like the last" if len(days) >= FULL_YEAR_DAYS else f"the {len(days)} days seen"
 
 
-def _a_year(days: pd.DataFrame) -> float:
+def _a_year(days: Table) -> float:
     """Factor from the days to a year: only where they very nearly are one."""
     return 365.0 / len(days) if len(days) >= FULL_YEAR_DAYS else 1.0
 
@@ -118,9 +119,9 @@ def _a_year(days: pd.DataFrame) -> float:
 def _lower_curve(site: Site, facts: Facts, result: dict[str, Any], lower_k: float) -> Answer:
     """Less lift at every outdoor temperature: the second law's gain, of which a real unit keeps a part."""
     days = facts.days
-    flow = days["flow_by_heat"].fillna(days["flow"]).to_numpy(dtype=np.float64)
-    outdoor = days["outdoor_heating"].fillna(days["outdoor"]).to_numpy(dtype=np.float64)
-    energy = (days["e_space"] - days["e_backup"].fillna(0.0)).to_numpy(dtype=np.float64)
+    flow = first_known(days["flow_by_heat"], days["flow"])
+    outdoor = first_known(days["outdoor_heating"], days["outdoor"])
+    energy = days["e_space"] - np.nan_to_num(days["e_backup"])
     known = np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(energy)
     if not known.any():
         raise NotAssessed("needs flow_temperature, outdoor_temperature and heat_pump_electricity")
@@ -165,11 +166,11 @@ def _hot_water_setpoint(site: Site, facts: Facts, result: dict[str, Any], wanted
     if site.hot_water is None:
         raise NotAssessed("the system makes no hot water")
     charges = facts.reheats
-    if charges.empty or charges["electricity"].isna().all():
+    if not charges.knows("electricity"):
         raise NotAssessed("needs charges of the cylinder with heat_pump_electricity")
     step = site.hot_water.setpoint_c - wanted_c
-    flow, outdoor = charges["flow"].to_numpy(dtype=np.float64), charges["outdoor"].to_numpy(dtype=np.float64)
-    energy = charges["electricity"].to_numpy(dtype=np.float64)
+    flow, outdoor = charges.floats("flow"), charges.floats("outdoor")
+    energy = charges.floats("electricity")
     known = np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(energy)
     if not known.any():
         raise NotAssessed("needs flow_temperature and outdoor_temperature during the charges")
@@ -203,10 +204,10 @@ def _standing(site: Site, facts: Facts, result: dict[str, Any], step: float, ene
     loss = water.get("standing_loss_kwh_per_day") or (
         site.hot_water and site.hot_water.standing_loss_kwh_per_day
     )
-    heat = float(facts.reheats["heat"].sum())
+    heat = facts.reheats.total("heat")
     if not loss or heat <= 0 or site.hot_water is None:
         return 0.0
-    room = float(np.nanmean(facts.days["room"])) if facts.days["room"].notna().any() else site.design.indoor_c
+    room = facts.days.mean("room") if facts.days.knows("room") else site.design.indoor_c
     excess = max(site.hot_water.setpoint_c - room, 5.0)
     return float(loss) * (step / excess) * len(facts.days) * energy / heat
 
@@ -249,20 +250,17 @@ def _water_limits(site: Site, facts: Facts, result: dict[str, Any], wanted_c: fl
 def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int) -> Answer:
     """Charges moved to another hour: warmer or colder air, and another price."""
     charges = facts.reheats
-    if charges.empty or charges["electricity"].isna().all():
+    if not charges.knows("electricity"):
         raise NotAssessed("needs charges of the cylinder with heat_pump_electricity")
-    local = pd.to_datetime(charges["start"], unit="ms", utc=True).dt.tz_convert(site.zone)
-    by_hour = charges.groupby(local.dt.hour)["outdoor"].mean()
-    if hour not in by_hour.index:
-        runs = facts.runs
-        at = pd.to_datetime(runs["start"], unit="ms", utc=True).dt.tz_convert(site.zone).dt.hour
-        warmth = runs["outdoor"][at == hour].mean() - runs["outdoor"].mean()
-    else:
-        warmth = by_hour[hour] - charges["outdoor"].mean()
+    hours = _local(site, charges).hour.to_numpy()
+    seen, hours_seen = charges, hours
+    if hour not in hours:
+        seen, hours_seen = facts.runs, _local(site, facts.runs).hour.to_numpy()
+    warmth = seen.where(hours_seen == hour).mean("outdoor") - seen.mean("outdoor")
     if not np.isfinite(warmth):
         raise NotAssessed("needs outdoor_temperature at that hour")
-    flow, outdoor = charges["flow"].to_numpy(dtype=np.float64), charges["outdoor"].to_numpy(dtype=np.float64)
-    energy = charges["electricity"].to_numpy(dtype=np.float64)
+    flow, outdoor = charges.floats("flow"), charges.floats("outdoor")
+    energy = charges.floats("electricity")
     known = np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(energy)
     gain = 1.0 - _cop(outdoor[known], flow[known]) / _cop(outdoor[known] + float(warmth), flow[known])
     most = float(np.sum(energy[known] * gain)) * _a_year(facts.days)
@@ -271,7 +269,7 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     money = None
     if site.cost is not None and (site.cost.band or site.cost.electricity is not None):
         year = _a_year(facts.days)
-        paid = float(np.nansum(energy * _prices(site, local.dt.hour.to_numpy()))) * year
+        paid = float(np.nansum(energy * _prices(site, hours))) * year
         price = float(_prices(site, np.array([hour]))[0])
         used = float(np.nansum(energy)) * year
         money = Estimate(
@@ -284,6 +282,11 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     )
     method = "each charge at that hour's air temperature, by the second law, and at that hour's price"
     return _answer(site, facts, "hot_water_hour", hour, saves, method, (limit,), LEGIONELLA, money)
+
+
+def _local(site: Site, events: Table) -> pd.DatetimeIndex:
+    """When events began, in the site's zone."""
+    return pd.to_datetime(events["start"], unit="ms", utc=True).tz_convert(site.zone)
 
 
 def _prices(site: Site, hours: NDArray[Any]) -> Floats:
@@ -321,12 +324,12 @@ def _band(site: Site, facts: Facts, result: dict[str, Any], band: tuple[float, i
     if paid_now is None:
         raise NotAssessed("needs [cost] in the site file")
     inside = range(start, end) if start < end else [*range(start, 24), *range(end)]
-    at = pd.to_datetime(facts.runs["start"], unit="ms", utc=True).dt.tz_convert(site.zone)
-    minutes = facts.runs["minutes"].to_numpy(dtype=np.float64)
-    energy = np.nan_to_num(facts.runs["electricity"].to_numpy(dtype=np.float64))
-    share = _share_inside(at.dt.hour.to_numpy(), at.dt.minute.to_numpy(), minutes, inside)
+    at = _local(site, facts.runs)
+    minutes = facts.runs.floats("minutes")
+    energy = np.nan_to_num(facts.runs.floats("electricity"))
+    share = _share_inside(at.hour.to_numpy(), at.minute.to_numpy(), minutes, inside)
     in_band = float(np.sum(energy * share))
-    hot_water = float(facts.runs["electricity"][facts.runs["use"] == HOT_WATER].sum())
+    hot_water = facts.runs.where(facts.runs["use"] == HOT_WATER).total("electricity")
     year = _a_year(facts.days)
     saved = in_band * year * (paid_now - price)
     with_water = saved + max(hot_water * year * (paid_now - price) * (1 - len(inside) / 24), 0.0)

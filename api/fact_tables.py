@@ -4,27 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
-from typing import Any
 
 import numpy as np
-import pandas as pd
 import pyarrow as pa
 
+from analysis.facts.table import Table
 
-def table_of(frame: pd.DataFrame) -> pa.Table:
-    """A frame as Arrow, column by column: pandas' own notes on 230 columns would outweigh a month's numbers."""
-    names, kinds = frame.columns.tolist(), frame.dtypes.tolist()
-    columns: list[pa.Array] = [None] * len(names)
-    for kind in dict.fromkeys(kinds):
-        alike = [at for at, own in enumerate(kinds) if own == kind]
-        if isinstance(kind, np.dtype) and not kind.hasobject:
-            # All columns of a kind at once: a frame hands out single ones slowly.
-            values: Iterable[Any] = frame.iloc[:, alike].to_numpy().T
-        else:
-            values = [frame.iloc[:, at] for at in alike]
-        for at, own in zip(alike, values, strict=True):
-            columns[at] = pa.array(own)
-    return pa.table(columns, names=names)
+
+def arrow_of(table: Table) -> pa.Table:
+    """A facts table as Arrow, column by column."""
+    return pa.table([pa.array(table[name]) for name in table.names], names=table.names)
 
 
 def between(table: pa.Table, first: date, last: date) -> pa.Table:
@@ -48,12 +37,15 @@ def joined(tables: Iterable[pa.Table]) -> pa.Table:
     return pa.concat_tables(filled, promote_options="permissive")
 
 
-def frame_of(tables: Iterable[pa.Table], first: date, last: date) -> pd.DataFrame:
-    """The rows of first..last of tables that follow one another, as a frame; one without rows where there is none."""
+def table_of(tables: Iterable[pa.Table], first: date, last: date) -> Table:
+    """The rows of first..last of tables that follow one another; one without rows where there is none."""
     given = list(tables)
     if not given:
-        return pd.DataFrame({"day": pd.Series(dtype="datetime64[ns]")})
-    return between(joined(given), first, last).to_pandas()
+        return Table({"day": np.empty(0, dtype="datetime64[us]")})
+    chosen = between(joined(given), first, last)
+    return Table(
+        {name: column.to_numpy() for name, column in zip(chosen.column_names, chosen.columns, strict=True)}
+    )
 
 
 def packed(table: pa.Table) -> bytes:

@@ -17,7 +17,7 @@ from analysis.facts.build import MARGIN_DAYS, build_facts
 from analysis.facts.tables import METHOD_VERSION, Facts
 from analysis.plant.site import Site
 from analysis.readings import Readings
-from api.fact_tables import between, frame_of, packed, replaced, table_of, unpacked
+from api.fact_tables import arrow_of, between, packed, replaced, table_of, unpacked
 from api.local_days import day_of, days, start_of, utc_days
 from api.plants import Plants
 from api.silent_spans import thin_readings, with_silences
@@ -148,7 +148,7 @@ class FactsKeeper:
         tables: dict[str, list[pa.Table]] = {kind: [] for kind in KINDS}
         for kind, payload in rows:
             tables[kind].append(unpacked(payload))
-        return Facts(**{kind: frame_of(tables[kind], first, last) for kind in KINDS})
+        return Facts(**{kind: table_of(tables[kind], first, last) for kind in KINDS})
 
     def _kept_fingerprints(self, site_id: str, first: date, last: date) -> dict[date, str]:
         chosen = select(FactDay.day, FactDay.fingerprint).where(
@@ -160,7 +160,7 @@ class FactsKeeper:
     def _keep(self, site_id: str, facts: Facts, marks: dict[date, str]) -> None:
         """Replace the kept facts of the marked days by these."""
         first, last = min(marks), max(marks)
-        fresh = {kind: table_of(getattr(facts, kind)) for kind in KINDS}
+        fresh = {kind: arrow_of(getattr(facts, kind)) for kind in KINDS}
         of_months = select(FactChunk).where(
             FactChunk.site == site_id, FactChunk.month >= _month(first), FactChunk.month <= _month(last)
         )

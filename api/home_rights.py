@@ -22,7 +22,7 @@ from api.people.audit import Audit
 from api.plants import Plant
 from api.results import NoReadings
 from api.retention import KEPT
-from api.series import plain_frame
+from api.series import plain_rows
 from api.service import Service
 from api.state.people_tables import Consent
 from api.state.work_tables import Paper
@@ -97,11 +97,11 @@ def _facts(service: Service, plant: Plant, archive: zipfile.ZipFile) -> None:
         return
     facts = service.keeper.facts(plant.site, first, last)
     for kind in KINDS:
-        frame = plain_frame(getattr(facts, kind), plant)
+        columns, rows = plain_rows(getattr(facts, kind), plant)
         text = io.StringIO()
         writer = csv.writer(text)
-        writer.writerow(frame.columns)
-        writer.writerows(frame.to_numpy(dtype=object).tolist())
+        writer.writerow(columns)
+        writer.writerows(rows)
         archive.writestr(f"facts/{kind}.csv", text.getvalue())
     archive.writestr("result.json", service.results.document(plant, first, last))
 

@@ -7,8 +7,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from analysis.errors import InputError
+from analysis.facts.table import Table
 from analysis.plant.site import Point, Site
 from analysis.readings import MS_PER_DAY, Samples
 from api.plants import Plant
@@ -87,29 +89,32 @@ def facts_table(
     service: Service, plant: Plant, kind: str, first: date, last: date, offset: int, limit: int
 ) -> dict[str, Any]:
     """Rows of one facts table, with days and starts as ISO 8601 text."""
-    frame = getattr(service.keeper.recent(plant.site, first, last), kind)
-    part = plain_frame(frame.iloc[offset : offset + limit], plant)
+    table: Table = getattr(service.keeper.recent(plant.site, first, last), kind)
+    columns, rows = plain_rows(table.where(slice(offset, offset + limit)), plant)
     return {
         "kind": kind,
-        "columns": list(part.columns),
-        "rows": part.to_numpy(dtype=object).tolist(),
-        "total": len(frame),
+        "columns": columns,
+        "rows": rows,
+        "total": len(table),
         "offset": offset,
         "limit": limit,
     }
 
 
-def plain_frame(frame: pd.DataFrame, plant: Plant) -> pd.DataFrame:
-    """A facts table that anything can read: days as dates, starts as local time with offset, gaps as None."""
-    out = frame.copy()
-    if "day" in out:
-        out["day"] = pd.to_datetime(out["day"]).dt.strftime("%Y-%m-%d")
-    for name in ("start", "end"):
-        if name in out and pd.api.types.is_integer_dtype(out[name]):
-            moment = pd.to_datetime(out[name], unit="ms", utc=True).dt.tz_convert(plant.site.zone)
-            out[name] = [m.isoformat() for m in moment]
-    out = out.astype(object).replace([np.inf, -np.inf], np.nan)
-    return out.where(out.notna(), None)
+def plain_rows(table: Table, plant: Plant) -> tuple[list[str], list[list[Any]]]:
+    """Names and rows of a facts table that anything can read: days as dates, starts as local time with offset, gaps None."""
+    columns = [_plain(name, table[name], plant) for name in table.names]
+    return table.names, [list(row) for row in zip(*columns, strict=True)]
+
+
+def _plain(name: str, values: NDArray[Any], plant: Plant) -> list[Any]:
+    if values.dtype.kind == "M":
+        return list(np.datetime_as_string(values, unit="D").tolist())
+    if name == "start":
+        moments = pd.to_datetime(values, unit="ms", utc=True).tz_convert(plant.site.zone)
+        return [m.isoformat() for m in moments]
+    known = np.isfinite(values) if values.dtype.kind == "f" else np.ones(len(values), dtype=np.bool_)
+    return [v if ok else None for v, ok in zip(values.tolist(), known.tolist(), strict=True)]
 
 
 def _moment(ms: int) -> datetime:

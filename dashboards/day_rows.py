@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from typing import Any
 
-import pandas as pd
+import numpy as np
+from numpy.typing import NDArray
 
 from analysis.facts.tables import Facts
 
+Floats = NDArray[np.float64]
 Row = dict[str, Any]
 
 _AS_THEY_ARE = (
@@ -26,27 +28,26 @@ def day_rows(facts: Facts) -> list[Row]:
     defrosts, reheats : how many began that day
     """
     days = facts.days
-    if days.empty:
+    if not len(days):
         return []
-    frame = pd.DataFrame({"day": days["day"].dt.strftime("%Y-%m-%d")})
-    for name in _AS_THEY_ARE:
-        if name in days:
-            frame[name] = days[name]
-    frame["space"] = days["q_space"] - days["q_defrost_taken"].fillna(0.0)
-    frame["spf_space"] = _ratio(days["p_heat_space"], days["p_electricity_space"])
-    frame["rated_space"] = _ratio(days["xq_space"], days["x_space"])
+    columns = {name: days.floats(name) for name in _AS_THEY_ARE if name in days}
+    columns["space"] = days.floats("q_space") - np.nan_to_num(days.floats("q_defrost_taken"))
+    columns["spf_space"] = _ratio(days["p_heat_space"], days["p_electricity_space"], 1.0)
+    columns["rated_space"] = _ratio(days["xq_space"], days["x_space"], 1.0)
     # By the hours that are known: today's are not over.
-    for name, energy, minutes in (
-        ("heat_kw", "q_total", "n_heat"),
-        ("electricity_kw", "e_total", "n_electricity"),
-    ):
-        frame[name] = days[energy] / days[minutes].where(days[minutes] > 0) * 60.0
-    frame["known"] = days[["n_electricity", "n_heat"]].max(axis=1) / days["n_minutes"]
+    columns["heat_kw"] = 60.0 * _ratio(days["q_total"], days["n_heat"], 0.0)
+    columns["electricity_kw"] = 60.0 * _ratio(days["e_total"], days["n_electricity"], 0.0)
+    columns["known"] = np.maximum(days["n_electricity"], days["n_heat"]) / days["n_minutes"]
     for name in ("defrosts", "reheats"):
-        table = getattr(facts, name)
-        begun = table.groupby("day").size() if len(table) else pd.Series(dtype=float)
-        frame[name] = days["day"].map(begun).fillna(0).to_numpy()
-    return [{str(k): _plain(v) for k, v in row.items()} for row in frame.to_dict("records")]
+        begun = getattr(facts, name)["day"]
+        first, end = np.searchsorted(begun, days["day"], "left"), np.searchsorted(begun, days["day"], "right")
+        columns[name] = (end - first).astype(np.float64)
+    names, dates = list(columns), np.datetime_as_string(days["day"], unit="D").tolist()
+    rows = zip(*(values.tolist() for values in columns.values()), strict=True)
+    return [
+        {"day": day, **{k: _plain(v) for k, v in zip(names, row, strict=True)}}
+        for day, row in zip(dates, rows, strict=True)
+    ]
 
 
 def rows_of_result(result: dict[str, Any]) -> list[Row]:
@@ -72,15 +73,15 @@ def known(rows: list[Row], *names: str) -> list[Row]:
     return [r for r in rows if all(r.get(n) is not None for n in names)]
 
 
-def _ratio(above: pd.Series, below: pd.Series) -> pd.Series:
-    """Daily performance where at least 1 kWh of electricity stands behind it."""
-    return (above / below).where(below > 1.0)
+def _ratio(above: Floats, below: NDArray[Any], least: float) -> Floats:
+    """One over the other where the other is more than the least; nan elsewhere.
+
+    Daily performance needs 1 kWh of electricity behind it.
+    """
+    return np.divide(above, below, out=np.full(len(above), np.nan), where=below > least)
 
 
-def _plain(value: Any) -> Any:
-    if isinstance(value, str):
-        return value
-    number = float(value)
-    if not math.isfinite(number):
+def _plain(value: float) -> float | None:
+    if not math.isfinite(value):
         return None
-    return int(number) if number.is_integer() and abs(number) < 1e9 else round(number, 3)
+    return int(value) if value == int(value) and abs(value) < 1e9 else round(value, 3)

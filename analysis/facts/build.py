@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import numpy as np
-import pandas as pd
 
 from analysis.facts.clocks import clock_columns
 from analysis.facts.daylight import daylight_columns
@@ -14,6 +13,7 @@ from analysis.facts.events import defrosts_table, reheats_table, runs_table
 from analysis.facts.minutes import work_out
 from analysis.facts.notices import notices_table
 from analysis.facts.segments import Segments
+from analysis.facts.table import Table
 from analysis.facts.tables import Facts, join
 from analysis.facts.trust import trust_columns
 from analysis.grid import build_grid, local_midnight
@@ -51,7 +51,7 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     columns = days_columns(site, minutes) | trust_columns(site, minutes, day, near)
     columns |= clock_columns(minutes, day) | daylight_columns(site, minutes, day)
     facts = Facts(
-        pd.DataFrame(columns),
+        Table(columns),
         runs_table(site, minutes),
         defrosts_table(site, minutes),
         reheats_table(site, minutes),

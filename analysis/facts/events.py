@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.facts.frost import frost_growth
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
+from analysis.facts.table import Table
 from analysis.grid import Grid
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
@@ -21,7 +23,7 @@ COARSEST_FOR_RUNS_MIN = 15.0
 COARSEST_FOR_DEFROSTS_MIN = 2.0
 
 
-def runs_table(site: Site, minutes: Minutes) -> pd.DataFrame:
+def runs_table(site: Site, minutes: Minutes) -> Table:
     """Every compressor run.
 
     start [ms], day, minutes, use (code of most minutes), minutes_heating, minutes_hot_water, minutes_defrost,
@@ -46,41 +48,37 @@ def runs_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     most = np.where(untold > counts["hot_water"] + counts["heating"], UNTOLD, most)
     steady = use.running & ~defrost
     lift = flow - back
-    frame = pd.DataFrame(
-        {
-            "start": grid.time[segments.start],
-            "minutes": segments.minutes,
-            "use": most.astype(np.int8),
-            "minutes_heating": counts["heating"],
-            "minutes_hot_water": counts["hot_water"],
-            "minutes_defrost": segments.count(defrost),
-            "defrosts": segments.count(_starts(defrost)),
-            "heat": segments.sum(minutes.heat) / 1000.0,
-            "electricity": segments.sum(power) / 1000.0,
-            "expected": segments.sum(expected) / 1000.0,
-            "outdoor": segments.mean(grid.gauge("outdoor_temperature")),
-            "flow": segments.mean(flow, steady),
-            "flow_start": segments.first(flow),
-            "flow_end": segments.last(flow),
-            "flow_max": segments.greatest(flow),
-            "return": segments.mean(back, steady),
-            "return_start": segments.first(back),
-            "return_end": segments.last(back),
-            "lift": segments.mean(lift, steady),
-            "flow_rate": segments.mean(grid.gauge("flow_rate"), steady),
-            "flow_after": _after(segments, grid.gauge("flow_rate"), grid.spacing.get("flow_rate", 1.0)),
-            "rise": _rise(segments, flow),
-            "target_flow": segments.mean(grid.gauge("target_flow_temperature"), steady),
-            "speed": segments.mean(grid.gauge("compressor_speed"), steady),
-            "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
-            "room_excess": segments.last(
-                grid.gauge("room_temperature") - grid.gauge("target_room_temperature")
-            ),
-            "ended_by": _ended_by(minutes, segments),
-            "cut": _cut(use.code == UNKNOWN, segments, len(grid)),
-        }
-    )
-    return _dated(frame, minutes)
+    columns = {
+        "start": grid.time[segments.start],
+        "minutes": segments.minutes,
+        "use": most.astype(np.int8),
+        "minutes_heating": counts["heating"],
+        "minutes_hot_water": counts["hot_water"],
+        "minutes_defrost": segments.count(defrost),
+        "defrosts": segments.count(_starts(defrost)),
+        "heat": segments.sum(minutes.heat) / 1000.0,
+        "electricity": segments.sum(power) / 1000.0,
+        "expected": segments.sum(expected) / 1000.0,
+        "outdoor": segments.mean(grid.gauge("outdoor_temperature")),
+        "flow": segments.mean(flow, steady),
+        "flow_start": segments.first(flow),
+        "flow_end": segments.last(flow),
+        "flow_max": segments.greatest(flow),
+        "return": segments.mean(back, steady),
+        "return_start": segments.first(back),
+        "return_end": segments.last(back),
+        "lift": segments.mean(lift, steady),
+        "flow_rate": segments.mean(grid.gauge("flow_rate"), steady),
+        "flow_after": _after(segments, grid.gauge("flow_rate"), grid.spacing.get("flow_rate", 1.0)),
+        "rise": _rise(segments, flow),
+        "target_flow": segments.mean(grid.gauge("target_flow_temperature"), steady),
+        "speed": segments.mean(grid.gauge("compressor_speed"), steady),
+        "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
+        "room_excess": segments.last(grid.gauge("room_temperature") - grid.gauge("target_room_temperature")),
+        "ended_by": _ended_by(minutes, segments),
+        "cut": _cut(use.code == UNKNOWN, segments, len(grid)),
+    }
+    return _dated(columns, minutes)
 
 
 def _shape_spacing(minutes: Minutes) -> float:
@@ -115,7 +113,7 @@ def _starts(flags: Flags) -> Flags:
     return flags & ~np.concatenate(([False], flags[:-1]))
 
 
-def _ended_by(minutes: Minutes, segments: Segments) -> NDArray[np.str_]:
+def _ended_by(minutes: Minutes, segments: Segments) -> NDArray[np.object_]:
     """What ended each run: the room's call falling away, the change of use, or the unit itself."""
     grid = minutes.grid
     code = minutes.use.code
@@ -126,7 +124,7 @@ def _ended_by(minutes: Minutes, segments: Segments) -> NDArray[np.str_]:
     about = Segments(np.maximum(segments.end - reach, 0), np.minimum(segments.end + 2, n))
     lowest = about.least(call)
     last_use = code[np.maximum(segments.end - 1, 0)]
-    out = np.full(len(segments), "unknown", dtype="<U7")
+    out = np.full(len(segments), "unknown", dtype=object)
     out[lowest > 0.5] = "unit"
     out[lowest <= 0.5] = "call"
     out[last_use == HOT_WATER] = "use"
@@ -140,7 +138,7 @@ def _cut(unknown: Flags, segments: Segments, n: int) -> Flags:
     return at_edge | before | after
 
 
-def defrosts_table(site: Site, minutes: Minutes) -> pd.DataFrame:
+def defrosts_table(site: Site, minutes: Minutes) -> Table:
     """Every defrost.
 
     start [ms], day, minutes, heat_taken [kWh from the water], electricity [kWh], outdoor, humidity, frosting (could
@@ -168,25 +166,23 @@ def defrosts_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     laid = np.cumsum(np.nan_to_num(frost_growth(site, minutes)))[segments.start]
     # A day's facts see a day back: an older defrost is no neighbour.
     near = np.diff(segments.start, prepend=-(10**9)) <= 1440
-    frame = pd.DataFrame(
-        {
-            "start": grid.time[segments.start],
-            "minutes": segments.minutes,
-            "heat_taken": after.sum(drawn) / 1000.0,
-            "electricity": segments.sum(power) / 1000.0,
-            "outdoor": segments.mean(grid.gauge("outdoor_temperature")),
-            "humidity": segments.mean(grid.gauge("outdoor_humidity")),
-            "frosting": hour.count(minutes.frosting) > 0,
-            "frost_known": hour.count(minutes.frost_known) > 0,
-            "since_last": np.where(near, np.diff(done.astype(np.float64), prepend=np.nan), np.nan),
-            "frost_kg": np.where(near, np.diff(laid, prepend=np.nan), np.nan),
-            "during": use.serves[segments.start].astype(np.int8),
-        }
-    )
-    return _dated(frame, minutes)
+    columns = {
+        "start": grid.time[segments.start],
+        "minutes": segments.minutes,
+        "heat_taken": after.sum(drawn) / 1000.0,
+        "electricity": segments.sum(power) / 1000.0,
+        "outdoor": segments.mean(grid.gauge("outdoor_temperature")),
+        "humidity": segments.mean(grid.gauge("outdoor_humidity")),
+        "frosting": hour.count(minutes.frosting) > 0,
+        "frost_known": hour.count(minutes.frost_known) > 0,
+        "since_last": np.where(near, np.diff(done.astype(np.float64), prepend=np.nan), np.nan),
+        "frost_kg": np.where(near, np.diff(laid, prepend=np.nan), np.nan),
+        "during": use.serves[segments.start].astype(np.int8),
+    }
+    return _dated(columns, minutes)
 
 
-def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
+def reheats_table(site: Site, minutes: Minutes) -> Table:
     """Every charge of the cylinder by the heat pump or the immersion heater.
 
     start [ms], day, minutes, from_c, to_c [cylinder], heat, electricity [kWh heat pump], immersion [kWh], outdoor,
@@ -212,33 +208,31 @@ def reheats_table(site: Site, minutes: Minutes) -> pd.DataFrame:
     immersion = minutes.balance.immersion
     power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
     top = longer.greatest(cylinder)
-    frame = pd.DataFrame(
-        {
-            "start": grid.time[segments.start],
-            "minutes": segments.minutes,
-            "from_c": segments.least(cylinder),
-            "to_c": top,
-            "heat": segments.sum(minutes.heat) / 1000.0,
-            "electricity": segments.sum(power) / 1000.0,
-            "immersion": segments.sum(immersion) / 1000.0 if immersion is not None else np.nan,
-            "outdoor": segments.mean(grid.gauge("outdoor_temperature")),
-            "flow": segments.mean(flow),
-            "flow_max": segments.greatest(flow),
-            "flow_end": late.mean(flow),
-            "lift": segments.mean(flow - grid.gauge("return_temperature")),
-            "flow_rate": segments.mean(grid.gauge("flow_rate"), water),
-            "over_cylinder": late.mean(flow - cylinder),
-            "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
-            "rise_end": 3.0 * (segments.last(cylinder) - segments.last(cylinder, 21)),
-            "heat_end": late.mean(minutes.heat) * 0.06,
-            **_afterwards(minutes, segments, cylinder),
-            "reached": np.where(
-                np.isfinite(top), (top >= site.hot_water.setpoint_c - 1.0).astype(np.float64), np.nan
-            ),
-            "cut": _cut(use.code == UNKNOWN, segments, n),
-        }
-    )
-    return _dated(frame, minutes)
+    columns = {
+        "start": grid.time[segments.start],
+        "minutes": segments.minutes,
+        "from_c": segments.least(cylinder),
+        "to_c": top,
+        "heat": segments.sum(minutes.heat) / 1000.0,
+        "electricity": segments.sum(power) / 1000.0,
+        "immersion": segments.sum(immersion) / 1000.0 if immersion is not None else np.nan,
+        "outdoor": segments.mean(grid.gauge("outdoor_temperature")),
+        "flow": segments.mean(flow),
+        "flow_max": segments.greatest(flow),
+        "flow_end": late.mean(flow),
+        "lift": segments.mean(flow - grid.gauge("return_temperature")),
+        "flow_rate": segments.mean(grid.gauge("flow_rate"), water),
+        "over_cylinder": late.mean(flow - cylinder),
+        "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
+        "rise_end": 3.0 * (segments.last(cylinder) - segments.last(cylinder, 21)),
+        "heat_end": late.mean(minutes.heat) * 0.06,
+        **_afterwards(minutes, segments, cylinder),
+        "reached": np.where(
+            np.isfinite(top), (top >= site.hot_water.setpoint_c - 1.0).astype(np.float64), np.nan
+        ),
+        "cut": _cut(use.code == UNKNOWN, segments, n),
+    }
+    return _dated(columns, minutes)
 
 
 def _late(grid: Grid, segments: Segments) -> Segments:
@@ -281,24 +275,21 @@ def _joined(segments: Segments, longest: int) -> Segments:
     return Segments(segments.start[np.append(True, apart)], segments.end[np.append(apart, True)])
 
 
-def _dated(frame: pd.DataFrame, minutes: Minutes) -> pd.DataFrame:
+def _dated(columns: dict[str, Any], minutes: Minutes) -> Table:
+    """The columns of events as a table, with the local day in which each begins."""
     grid = minutes.grid
-    index = (frame["start"].to_numpy() - grid.time[0]) // 60_000
+    index = (columns["start"] - grid.time[0]) // 60_000
     day = np.searchsorted(grid.day_start, index, side="right") - 1
-    frame.insert(0, "day", grid.local_dates[day])
-    return frame
+    return Table({"day": grid.local_dates[day]} | columns)
 
 
-def _empty(columns: tuple[str, ...]) -> pd.DataFrame:
+def _empty(columns: tuple[str, ...]) -> Table:
     """An event table without rows, with the columns and kinds of one with rows."""
-    kinds = {c: _KINDS.get(c, "float64") for c in ("day", *columns)}
-    return pd.DataFrame(
-        {c: pd.Series(dtype="str") if k == "str" else np.empty(0, dtype=k) for c, k in kinds.items()}
-    )
+    return Table({c: np.empty(0, dtype=_KINDS.get(c, "float64")) for c in ("day", *columns)})
 
 
 _KINDS = {
-    "day": "datetime64[us]", "start": "int64", "minutes": "int64", "use": "int8", "during": "int8", "ended_by": "str",
+    "day": "datetime64[us]", "start": "int64", "minutes": "int64", "use": "int8", "during": "int8", "ended_by": "object",
     "cut": "bool", "frosting": "bool", "frost_known": "bool", "minutes_heating": "int64", "minutes_hot_water": "int64",
     "minutes_defrost": "int64", "defrosts": "int64",
 }  # fmt: skip

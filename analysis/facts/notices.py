@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
+from analysis.facts.table import Table
 from analysis.plant.site import Site
 from analysis.readings import Readings
 
@@ -20,7 +20,7 @@ _STUCK_AFTER_H = {
 GAP_FROM_MIN = 30
 
 
-def notices_table(site: Site, minutes: Minutes, readings: Readings) -> pd.DataFrame:
+def notices_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     """Rows: day, time [ms], point, kind, amount.
 
     kind : gap (amount in minutes, at least 30), reset, rolled_over, stepped_back, jumped (amount in the register's
@@ -42,12 +42,12 @@ def notices_table(site: Site, minutes: Minutes, readings: Readings) -> pd.DataFr
     time = np.array([row[0] for row in rows], dtype=np.int64)
     index = (time - grid.time[0]) // 60_000
     day = np.clip(np.searchsorted(grid.day_start, index, side="right") - 1, 0, len(grid.days) - 1)
-    return pd.DataFrame(
+    return Table(
         {
             "day": grid.local_dates[day],
             "time": time,
-            "point": pd.Series([row[1] for row in rows], dtype="str"),
-            "kind": pd.Series([row[2] for row in rows], dtype="str"),
+            "point": np.array([row[1] for row in rows], dtype=object),
+            "kind": np.array([row[2] for row in rows], dtype=object),
             "amount": np.array([row[3] for row in rows], dtype=np.float64),
         }
     )

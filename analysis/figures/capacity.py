@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from analysis.facts.minutes import rated
+from analysis.facts.table import Table
 from analysis.figures.estimate import Estimate
 from analysis.figures.heat_loss import HeatLoss
 from analysis.plant.curve import curve_at
@@ -30,7 +30,7 @@ class Capacity:
     full_days: int
 
 
-def capacity(site: Site, days: pd.DataFrame, loss: HeatLoss, hot_water_kwh_per_day: float | None) -> Capacity:
+def capacity(site: Site, days: Table, loss: HeatLoss, hot_water_kwh_per_day: float | None) -> Capacity:
     """Output at the design outdoor temperature and the designed flow, corrected by what full work has shown."""
     design = site.design.outdoor_c
     share, full_days = _measured_share(site, days)
@@ -63,18 +63,16 @@ def capacity(site: Site, days: pd.DataFrame, loss: HeatLoss, hot_water_kwh_per_d
     )
 
 
-def _measured_share(site: Site, days: pd.DataFrame) -> tuple[float | None, int]:
+def _measured_share(site: Site, days: Table) -> tuple[float | None, int]:
     """Best hour's heat over the rating, on days on which the unit can be taken to have worked at full."""
-    if "heat_power_max" not in days or days["heat_power_max"].isna().all():
+    if not days.knows("heat_power_max"):
         return None, 0
     full = days["n_full_speed"] >= _FULL_HOURS * 60.0
-    full = full & days["outdoor"].notna() & days["flow"].notna()
+    full = full & np.isfinite(days["outdoor"]) & np.isfinite(days["flow"])
     if full.sum() < 3:
         return None, int(full.sum())
-    chosen = days[full]
-    ask = np.asarray(
-        rated(site).capacity_kw(chosen["outdoor"].to_numpy(), chosen["flow"].to_numpy()), dtype=np.float64
-    )
-    ratio = chosen["heat_power_max"].to_numpy() / 1000.0 / ask
+    chosen = days.where(full)
+    ask = np.asarray(rated(site).capacity_kw(chosen["outdoor"], chosen["flow"]), dtype=np.float64)
+    ratio = chosen["heat_power_max"] / 1000.0 / ask
     ratio = ratio[np.isfinite(ratio)]
     return (float(np.clip(np.median(ratio), 0.3, 1.5)), len(ratio)) if len(ratio) else (None, 0)

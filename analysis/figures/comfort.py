@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
-import pandas as pd
+from analysis.facts.table import Table
 
 
 @dataclass(frozen=True)
@@ -15,22 +16,22 @@ class Zone:
     share_far_below: float | None
 
 
-def comfort(days: pd.DataFrame) -> dict[str, Zone]:
+def comfort(days: Table) -> dict[str, Zone]:
     """Rooms by zone; shares None where no target is measured. Below: half a kelvin or more under the target."""
     zones: dict[str, Zone] = {}
-    for column in days.columns:
+    for column in days.names:
         if not column.startswith("room."):
             continue
         zone = column.removeprefix("room.")
-        mean = days[column].mean()
-        if pd.isna(mean):
+        mean = days.mean(column)
+        if math.isnan(mean):
             continue
-        asked = float(days[f"n_asked.{zone}"].sum()) if f"n_asked.{zone}" in days else 0.0
-        target = float(days[f"target.{zone}"].mean()) if asked else None
+        asked = days.total(f"n_asked.{zone}") if f"n_asked.{zone}" in days else 0.0
+        target = days.mean(f"target.{zone}") if asked else None
         zones[zone] = Zone(
-            float(mean),
+            mean,
             target,
-            float(days[f"n_below.{zone}"].sum()) / asked if asked else None,
-            float(days[f"n_far_below.{zone}"].sum()) / asked if asked else None,
+            days.total(f"n_below.{zone}") / asked if asked else None,
+            days.total(f"n_far_below.{zone}") / asked if asked else None,
         )
     return zones

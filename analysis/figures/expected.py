@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from analysis.facts.minutes import rated
+from analysis.facts.table import Table
 from analysis.facts.tables import Facts
 from analysis.figures.money import mean_price
 from analysis.plant.site import Site
@@ -45,17 +45,17 @@ class Loss:
     cost: float | None
 
 
-def expected(site: Site, days: pd.DataFrame) -> Expected:
+def expected(site: Site, days: Table) -> Expected:
     """Rated performance over the minutes that really ran."""
-    heat = float(days["xq_space"].sum() + days["xq_hot_water"].sum())
-    electricity = float(days["x_space"].sum() + days["x_hot_water"].sum())
+    heat = days.total("xq_space") + days.total("xq_hot_water")
+    electricity = days.total("x_space") + days.total("x_hot_water")
     if heat <= 0 or electricity <= 0:
         reason = "needs heat_output, heat_pump_electricity, flow_temperature and outdoor_temperature"
         return Expected(None, "", None, None, None, None, None, reason)
     at_curve = electricity - _above_curve(days)
     flow = (
         "the designed curve's flow temperatures"
-        if days["xc_space"].sum()
+        if days.total("xc_space")
         else "the flow temperatures that occurred"
     )
     return Expected(
@@ -69,9 +69,9 @@ def expected(site: Site, days: pd.DataFrame) -> Expected:
     )
 
 
-def _ratio(days: pd.DataFrame, above: str, below: str) -> float | None:
-    used = float(days[below].sum())
-    return float(days[above].sum()) / used if used > 0.5 else None
+def _ratio(days: Table, above: str, below: str) -> float | None:
+    used = days.total(below)
+    return days.total(above) / used if used > 0.5 else None
 
 
 def losses(site: Site, facts: Facts) -> list[Loss]:
@@ -85,35 +85,35 @@ def losses(site: Site, facts: Facts) -> list[Loss]:
     if want.value is None:
         return []
     price = mean_price(site, days)
-    total = float(days["e_total"].sum())
-    floor = float(days["q_total"].sum()) / want.value
+    total = days.total("e_total")
+    floor = days.total("q_total") / want.value
     steps = dict.fromkeys(CAUSES, 0.0)
     steps["flow_temperature_above_curve"] = _above_curve(days)
     steps["cycling"] = _cycling(facts)
-    steps["defrost"] = float(days["e_defrost"].sum() + _defrost_heat_cost(days))
-    steps["hot_water"] = float(days["xe_hot_water"].sum() - days["x_hot_water"].sum())
-    steps["direct_electric_heat"] = float(np.nansum(days["e_backup"]) + np.nansum(days["e_immersion"]))
-    pumps = float(np.nansum(days["e_pump"]))
-    steps["pumps_and_standby"] = float(days["e_idle"].sum()) + max(pumps - _idle_pumps(days), 0.0)
+    steps["defrost"] = days.total("e_defrost") + _defrost_heat_cost(days)
+    steps["hot_water"] = days.total("xe_hot_water") - days.total("x_hot_water")
+    steps["direct_electric_heat"] = days.total("e_backup") + days.total("e_immersion")
+    pumps = days.total("e_pump")
+    steps["pumps_and_standby"] = days.total("e_idle") + max(pumps - _idle_pumps(days), 0.0)
     steps["unexplained"] = total - floor - sum(v for k, v in steps.items() if k != "unexplained")
     return [Loss(c, steps[c], None if price is None else steps[c] * price) for c in CAUSES]
 
 
-def _above_curve(days: pd.DataFrame) -> float:
-    return float(days["xc_space_actual"].sum() - days["xc_space"].sum())
+def _above_curve(days: Table) -> float:
+    return days.total("xc_space_actual") - days.total("xc_space")
 
 
-def _idle_pumps(days: pd.DataFrame) -> float:
+def _idle_pumps(days: Table) -> float:
     """Pump electricity already counted in idle minutes [kWh]."""
     if "pump_idle_power" not in days:
         return 0.0
     return float(np.nansum(days["pump_idle_power"] * days["n_rest"]) / 60_000.0)
 
 
-def _defrost_heat_cost(days: pd.DataFrame) -> float:
+def _defrost_heat_cost(days: Table) -> float:
     """Electricity to give again the heat that defrosts drew back [kWh], at each day's own space performance."""
-    taken = np.nan_to_num(days["q_defrost_taken"].to_numpy())
-    heat, used = days["xq_space"].to_numpy(), days["xe_space"].to_numpy()
+    taken = np.nan_to_num(days["q_defrost_taken"])
+    heat, used = days["xq_space"], days["xe_space"]
     cop = np.divide(heat, used, out=np.full(len(days), np.nan), where=used > 0.5)
     overall = heat.sum() / used.sum() if used.sum() > 0 else np.nan
     return float(np.nansum(taken / np.where(np.isfinite(cop) & (cop > 0.5), cop, overall)))
@@ -124,9 +124,9 @@ def _cycling(facts: Facts) -> float:
     runs = facts.runs
     if not len(runs):
         return 0.0
-    heating = runs[runs["use"] == HEATING]
+    heating = runs.where(runs["use"] == HEATING)
     power = np.divide(
-        heating["electricity"].to_numpy() * 60.0, heating["minutes"].to_numpy(), out=np.zeros(len(heating)),
-        where=heating["minutes"].to_numpy() > 0,
+        heating["electricity"] * 60.0, heating["minutes"], out=np.zeros(len(heating)),
+        where=heating["minutes"] > 0,
     )  # fmt: skip
     return float(np.nansum(power) * _START_MINUTES / 60.0)

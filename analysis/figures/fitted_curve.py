@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
+from analysis.facts.table import Table, known
 from analysis.figures.estimate import Estimate, robust_fit
 from analysis.plant.curve import curve_at
 from analysis.plant.site import Site
@@ -27,20 +27,21 @@ class FittedCurve:
     reason: str = ""
 
 
-def fitted_curve(site: Site, days: pd.DataFrame) -> FittedCurve:
+def fitted_curve(site: Site, days: Table) -> FittedCurve:
     """Fit daily flow temperature while heating against outdoor temperature in the same minutes.
 
-    days : DataFrame, the days table. Returns FittedCurve; None with the reason where the data do not allow it.
+    days : Table, the days table. Returns FittedCurve; None with the reason where the data do not allow it.
     """
-    if days["flow"].isna().all():
+    if not days.knows("flow"):
         return _none("needs flow_temperature")
-    if days["outdoor_steady"].isna().all():
+    if not days.knows("outdoor_steady"):
         return _none("needs outdoor_temperature")
     # An hour of steady heating makes a day's mean; fewer minutes are starts and stops.
-    data = days[(days["n_steady"] >= 60) & days["flow"].notna() & days["outdoor_steady"].notna()]
+    told = np.isfinite(days["flow"]) & np.isfinite(days["outdoor_steady"])
+    data = days.where((days["n_steady"] >= 60) & told)
     if len(data) < _FEWEST_DAYS:
         return _none(f"needs at least {_FEWEST_DAYS} days with an hour of heating, has {len(data)}")
-    outdoor, flow = data["outdoor_steady"].to_numpy(), data["flow"].to_numpy()
+    outdoor, flow = data["outdoor_steady"], data["flow"]
     x = np.column_stack([outdoor, np.ones(len(data))])
     fit = robust_fit(x, flow)
     slope = float(fit.coefficients[0])
@@ -63,8 +64,8 @@ def _none(reason: str) -> FittedCurve:
     return FittedCurve(None, Estimate.none(reason), None, Estimate.none(reason), None, reason)
 
 
-def _above(data: pd.DataFrame) -> Estimate:
-    values = data["above_curve"].dropna().to_numpy()
+def _above(data: Table) -> Estimate:
+    values = known(data["above_curve"])
     if not len(values):
         return Estimate.none("needs outdoor_temperature")
     middle = float(np.median(values))

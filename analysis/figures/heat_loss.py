@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 from scipy import stats
 
+from analysis.facts.table import Table, day_of_year
 from analysis.figures.estimate import Estimate, Fit, robust_fit
 from analysis.figures.performance import coarse
 from analysis.physics.sunlight import from_temperature_range, on_walls
@@ -62,18 +62,18 @@ class HeatLoss:
         return self.coefficient.reason
 
 
-def heat_loss(site: Site, days: pd.DataFrame) -> HeatLoss:
+def heat_loss(site: Site, days: Table) -> HeatLoss:
     """Fit daily space heat against the difference between indoors and outdoors.
 
-    days : DataFrame, the days table. Returns HeatLoss; all None with the reason where the data do not allow it.
+    days : Table, the days table. Returns HeatLoss; all None with the reason where the data do not allow it.
     Method: heat = H (indoor - outdoor, over today and the two days before) - gains - aperture x sun + storage,
     robust to odd days, errors after Newey and West; what is known of any dwelling's gains and windows is weighed in by
     its own spread (Bayes); the heat meter's own limit is added.
     """
     design = site.design.heat_loss_kw
-    if float(days["n_heat"].sum()) == 0:
+    if days.total("n_heat") == 0:
         return _none(design, "needs a heat meter, or flow rate with flow and return temperature")
-    if days["outdoor"].isna().all():
+    if not days.knows("outdoor"):
         return _none(design, "needs outdoor_temperature")
     heat_quantity = next(
         (q for q in ("heat_output", "space_heat", "flow_rate") if f"spacing.{q}" in days), "heat_output"
@@ -95,29 +95,29 @@ def _none(design: float | None, reason: str) -> HeatLoss:
     return HeatLoss(nothing, nothing, design, nothing, nothing, None, None, 0, "", False)
 
 
-def _daily(site: Site, days: pd.DataFrame) -> dict[str, Floats]:
+def _daily(site: Site, days: Table) -> dict[str, Floats]:
     """Daily means in W and K, and the sun or what stands for it."""
-    hours = days["n_minutes"].to_numpy(dtype=np.float64) / 60.0
-    heat = days["q_space"].to_numpy() - np.nan_to_num(days["q_defrost_taken"].to_numpy())
-    if not (days["n_hot_water"].sum() > 0) and site.hot_water is not None:
-        heat = days["q_total"].to_numpy() - _hot_water_guess(site)
-    backup = days["e_backup"].to_numpy()
+    hours = days.floats("n_minutes") / 60.0
+    heat = days["q_space"] - np.nan_to_num(days["q_defrost_taken"])
+    if not (days.total("n_hot_water") > 0) and site.hot_water is not None:
+        heat = days["q_total"] - _hot_water_guess(site)
+    backup = days["e_backup"]
     if not (site.measures("space_heat") and not site.measures("heat_output")):
         heat = heat + np.nan_to_num(backup)
-    room = days["room"].to_numpy()
+    room = days["room"]
     indoor_measured = bool(np.isfinite(room).mean() > 0.5)
     indoor = room if indoor_measured else np.full(len(days), site.design.indoor_c)
-    outdoor = days["outdoor"].to_numpy()
+    outdoor = days["outdoor"]
     return {
         "power": heat * 1000.0 / hours,
         "indoor": indoor,
         "outdoor": outdoor,
         "difference": indoor - outdoor,
-        "storage": np.nan_to_num(days["room_end"].to_numpy() - days["room_begin"].to_numpy())
+        "storage": np.nan_to_num(days["room_end"] - days["room_begin"])
         if indoor_measured
         else np.zeros(len(days)),
         "sun": _sun(site, days),
-        "known": days["n_heat"].to_numpy() / days["n_minutes"].to_numpy(),
+        "known": days["n_heat"] / days["n_minutes"],
         "measured": np.full(len(days), float(indoor_measured)),
     }
 
@@ -128,21 +128,21 @@ def _hot_water_guess(site: Site) -> float:
     return per_year / 365.0 if per_year else 5.845
 
 
-def _sun(site: Site, days: pd.DataFrame) -> Floats:
+def _sun(site: Site, days: Table) -> Floats:
     """Daily irradiance on the house's windows [W/m2], from the sun as measured, else from the day's temperature range."""
     latitude = site.site.latitude if site.site.latitude is not None else 50.0
-    of_year = days["day"].dt.day_of_year.to_numpy(dtype=np.float64)
-    span = (days["outdoor_max"] - days["outdoor_min"]).to_numpy()
+    of_year = day_of_year(days["day"])
+    span = days["outdoor_max"] - days["outdoor_min"]
     typical = float(np.nanmedian(span)) if np.isfinite(span).any() else 6.0
     told = from_temperature_range(of_year, latitude, np.where(np.isfinite(span) & (span > 0), span, typical))
-    measured = days["solar"].to_numpy()
+    measured = days["solar"]
     if _sun_measured(days):
         told = np.where(np.isfinite(measured), measured, told)
     return on_walls(of_year, latitude, told)
 
 
-def _sun_measured(days: pd.DataFrame) -> bool:
-    return bool(np.isfinite(days["solar"].to_numpy()).mean() > 0.8)
+def _sun_measured(days: Table) -> bool:
+    return bool(np.isfinite(days["solar"]).mean() > 0.8)
 
 
 def _usable(data: dict[str, Floats]) -> NDArray[np.bool_]:
@@ -164,7 +164,7 @@ def _usable(data: dict[str, Floats]) -> NDArray[np.bool_]:
     return heated & (power > 0.1 * slope * difference)
 
 
-def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArray[np.bool_]) -> HeatLoss:
+def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bool_]) -> HeatLoss:
     lagged = [_before(data["difference"], n) for n in (1, 2)]
     rows = usable & np.isfinite(lagged[0]) & np.isfinite(lagged[1])
     use_lags = rows.sum() >= 40
@@ -206,8 +206,8 @@ def _fit(site: Site, days: pd.DataFrame, data: dict[str, Floats], usable: NDArra
     sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0
     mean_gain = gains + (float(np.nanmean(sun[rows])) * aperture if with_sun else 0.0)
     t = float(stats.t.ppf(0.975, max(n - k, 2))) / 1.96
-    total = max(float(days["q_total"].sum()), 1e-9)
-    meter = float(np.hypot(days["q_flow_error"].sum(), days["q_pair_error"].sum())) / total
+    total = max(days.total("q_total"), 1e-9)
+    meter = float(np.hypot(days.total("q_flow_error"), days.total("q_pair_error"))) / total
     relative = np.sqrt((slope_error * t / slope) ** 2 + (meter / np.sqrt(3.0)) ** 2)
     if data["measured"][0] < 0.5:
         # The rooms were assumed: how far whole houses lie from what was designed, and drift with the weather.
@@ -300,9 +300,7 @@ def _before(values: Floats, days: int) -> Floats:
     return out
 
 
-def _method(
-    data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: pd.DataFrame, *, bent: bool
-) -> str:
+def _method(data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: Table, *, bent: bool) -> str:
     parts = ["daily space heat against "]
     parts.append(
         "measured indoor less outdoor temperature" if data["measured"][0] > 0.5
@@ -317,6 +315,6 @@ def _method(
         )
     if bent:
         parts.append(", the mild half alone: in the cold half heat grew less than a house's loss does")
-    if not days["n_hot_water"].sum() and site.hot_water is not None:
+    if not days.total("n_hot_water") and site.hot_water is not None:
         parts.append("; hot water taken off by its design share")
     return "".join(parts)

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.facts.table import known
 from analysis.facts.tables import Facts
+from analysis.medians import median
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN, mixed_litres
 from analysis.plant.site import Site
 
@@ -33,9 +35,9 @@ def blurred_reheats(facts: Facts) -> str | None:
     A charge that is shorter than two readings' distance can fall between them (sampling theorem), and its heat would be
     counted as the house's.
     """
-    apart = float(facts.days["use_spacing"].max())
-    whole = facts.reheats[~facts.reheats["cut"]] if len(facts.reheats) else facts.reheats
-    if not len(whole) or not apart > 2.0 or whole["minutes"].median() >= 2.0 * apart:
+    apart = float(np.max(facts.days["use_spacing"]))
+    whole = facts.reheats.where(~facts.reheats["cut"])
+    if not len(whole) or not apart > 2.0 or whole.median("minutes") >= 2.0 * apart:
         return None
     return f"readings every {apart:.0f} minutes can't tell hot water from heating: the cylinder's charges are about as short"
 
@@ -48,21 +50,21 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
         none = "the system makes no hot water"
         return HotWaterFigures(None, None, None, None, None, None, None, None, {"hot_water": none})
     days, reheats = facts.days, facts.reheats
-    minutes_known = float(days["n_minutes"].sum() - days["n_unknown"].sum())
+    minutes_known = days.total("n_minutes") - days.total("n_unknown")
     blurred = blurred_reheats(facts)
-    told = float(days["n_hot_water"].sum()) > 0 and blurred is None
+    told = days.total("n_hot_water") > 0 and blurred is None
     if not told:
         reasons["reheats"] = reasons["median_reheat_minutes"] = (
             blurred or "needs operating_mode, diverter_to_hot_water, hot_water_heat or cylinder_temperature"
         )
-    has_tank = "n_tank" in days and float(days["n_tank"].sum()) > 0
+    has_tank = "n_tank" in days and days.total("n_tank") > 0
     litres = cold = loss = coefficient = None
     if has_tank:
-        top = reheats["to_c"].dropna() if len(reheats) else days["tank_max"].dropna()
+        top = known(reheats["to_c"] if len(reheats) else days["tank_max"])
         if plant.cylinder_litres and len(top):
             # A run for disinfection is hotter than a usual full cylinder: the median is a usual one.
-            litres = float(mixed_litres(plant.cylinder_litres, float(top.median())))
-        cold = float(days["n_tank_cold"].sum() / days["n_tank"].sum() * 7 * 1440)
+            litres = float(mixed_litres(plant.cylinder_litres, median(top)))
+        cold = days.total("n_tank_cold") / days.total("n_tank") * 7 * 1440
         loss, coefficient = _standing(site, facts)
         if loss is None:
             reasons["standing_loss_kwh_per_day"] = (
@@ -73,21 +75,21 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
             reasons[name] = "needs cylinder_temperature"
     last = None
     if "n_hot_enough" in days:
-        hot = days.loc[days["n_hot_enough"] >= PASTEURISED_MIN, "day"]
-        last = f"{hot.max():%Y-%m-%d}" if len(hot) else None
+        hot = np.flatnonzero(days["n_hot_enough"] >= PASTEURISED_MIN)
+        last = days.day(hot[-1]).isoformat() if len(hot) else None
     if last is None:
         reasons["last_pasteurised"] = (
             "no thermal disinfection is scheduled" if plant.pasteurise_c is None
             else "needs cylinder_temperature" if not has_tank else "not reached in this period"
         )  # fmt: skip
-    heat = days["q_hot_water"].sum() + np.nansum(days["e_immersion"])
+    heat = days.total("q_hot_water") + days.total("e_immersion")
     known_days = minutes_known / 1440.0
-    whole = reheats[~reheats["cut"]] if len(reheats) else reheats
+    whole = reheats.where(~reheats["cut"])
     return HotWaterFigures(
         len(reheats) if told else None,
-        float(whole["minutes"].median()) if told and len(whole) else None,
+        whole.median("minutes") if told and len(whole) else None,
         litres, cold, loss, coefficient, last,
-        float(heat / known_days) if told and days["n_heat"].sum() and known_days > 0 else None,
+        heat / known_days if told and days.total("n_heat") and known_days > 0 else None,
         reasons,
     )  # fmt: skip
 
@@ -98,11 +100,11 @@ def _standing(site: Site, facts: Facts) -> tuple[float | None, float | None]:
     litres = site.hot_water.cylinder_litres if site.hot_water else None
     if litres is None or "standing_k_per_h" not in days:
         return None, None
-    usable = days[days["standing_k_per_h"].notna() & (days["standing_over_k"] > 10.0)]
+    usable = days.where(np.isfinite(days["standing_k_per_h"]) & (days["standing_over_k"] > 10.0))
     if len(usable) < 3:
         return None, None
     watts = usable["standing_k_per_h"] * litres * WH_PER_LITRE_KELVIN
     per_kelvin = float(np.median(watts / usable["standing_over_k"]))
-    room = days["room"].mean()
-    over = float(days["tank_mean"].mean()) - (float(room) if np.isfinite(room) else 20.0)
+    room = days.mean("room")
+    over = days.mean("tank_mean") - (room if np.isfinite(room) else 20.0)
     return max(per_kelvin * over * 24.0 / 1000.0, 0.0), per_kelvin

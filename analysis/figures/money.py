@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-import pandas as pd
-
+from analysis.facts.table import Table
 from analysis.figures.sums import known_sum
 from analysis.physics.factors import emission_factor
 from analysis.plant.site import Site
@@ -32,12 +30,12 @@ class Money:
     reasons: dict[str, str]
 
 
-def money(site: Site, days: pd.DataFrame) -> Money:
+def money(site: Site, days: Table) -> Money:
     """Cost and carbon of the given days. Heat that the old boiler would have made is all useful heat measured."""
     reasons: dict[str, str] = {}
     factors: list[str] = []
     electricity = known_sum(days, "e_total")
-    year = int(days["day"].dt.year.iloc[-1])
+    year = days.day(-1).year
     cost = site.cost
     total = standing = price = None
     if cost is None:
@@ -82,17 +80,17 @@ def money(site: Site, days: pd.DataFrame) -> Money:
     )  # fmt: skip
 
 
-def useful_heat(site: Site, days: pd.DataFrame) -> float | None:
+def useful_heat(site: Site, days: Table) -> float | None:
     """All heat delivered [kWh]: the heat pump's and that of direct heaters no heat meter sees."""
     heat = known_sum(days, "q_total")
     if heat is None:
         return None
     if not (site.measures("space_heat") and not site.measures("heat_output")):
-        heat += float(np.nansum(days["e_backup"]))
-    return heat + float(np.nansum(days["e_immersion"]))
+        heat += days.total("e_backup")
+    return heat + days.total("e_immersion")
 
 
-def mean_price(site: Site, days: pd.DataFrame) -> float | None:
+def mean_price(site: Site, days: Table) -> float | None:
     """Money per kWh over the days, for pricing a saving; None without prices."""
     if site.cost is None:
         return None

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import pandas as pd
+import numpy as np
 
+from analysis.facts.table import Table, known
 from analysis.facts.tables import Facts
+from analysis.medians import median
 from analysis.plant.site import Site
 
 SHORT_RUN_MIN = 10.0
@@ -26,14 +28,14 @@ class Cycling:
     reason: str = ""
 
 
-def run_spacing(days: pd.DataFrame) -> float:
+def run_spacing(days: Table) -> float:
     """Minutes between the readings that show runs; inf where nothing does."""
     columns = [
         days[f"spacing.{q}"]
         for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")
         if f"spacing.{q}" in days
     ]
-    return min((float(c.min()) for c in columns if c.notna().any()), default=math.inf)
+    return min((float(np.nanmin(c)) for c in columns if len(known(c))), default=math.inf)
 
 
 def blurred_runs(site: Site, facts: Facts) -> str | None:
@@ -46,11 +48,11 @@ def blurred_runs(site: Site, facts: Facts) -> str | None:
     apart, runs = run_spacing(facts.days), facts.runs
     if apart <= _CLOSE_MIN or not len(runs) or site.limits.get("running_above_w"):
         return None
-    lengths = runs[["minutes", "pause"]].min(axis=1)
+    lengths = np.fmin(runs["minutes"], runs["pause"])  # the first has no pause before it
     if float((lengths <= 2.0 * apart).mean()) <= 0.1:
         return None
     return (
-        f"readings every {apart:.0f} minutes can't count runs and rests of about {lengths.median():.0f} minutes; "
+        f"readings every {apart:.0f} minutes can't count runs and rests of about {median(lengths):.0f} minutes; "
         f"needs them every {_CLOSE_MIN:.0f} minutes, or compressor_starts"
     )
 
@@ -58,26 +60,24 @@ def blurred_runs(site: Site, facts: Facts) -> str | None:
 def cycling(site: Site, facts: Facts) -> Cycling:
     """Starts and run lengths; from the unit's own counter where it has one."""
     days, runs = facts.days, facts.runs
-    counted = days["compressor_starts_counted"]
-    hours_counted = days["compressor_hours_counted"]
-    hours = float(days["n_running"].sum()) / 60.0
+    hours = days.total("n_running") / 60.0
     blurred = blurred_runs(site, facts)
     seen = len(runs) > 0 and blurred is None
-    if counted.notna().any():
-        starts: int | None = round(float(counted.sum()))
+    if days.knows("compressor_starts_counted"):
+        starts: int | None = round(days.total("compressor_starts_counted"))
         basis = "the unit's own counter"
-        if hours_counted.notna().any():
-            hours = float(hours_counted.sum())
+        if days.knows("compressor_hours_counted"):
+            hours = days.total("compressor_hours_counted")
     elif seen:
-        starts, basis = int(days["starts"].sum()), "electricity and mode"
+        starts, basis = int(days.total("starts")), "electricity and mode"
     else:
         reason = blurred or "needs readings every 15 minutes or closer, or compressor_starts"
         return Cycling(None, None, None, None, None, "", reason)
-    whole = runs[~runs["cut"]] if seen else runs
+    whole = runs.where(~runs["cut"]) if seen else runs
     return Cycling(
         starts,
         starts / hours if starts is not None and hours > 0 else None,
-        float(whole["minutes"].median()) if len(whole) else None,
+        whole.median("minutes") if len(whole) else None,
         float((whole["minutes"] < SHORT_RUN_MIN).mean()) if len(whole) else None,
         hours if hours > 0 else None,
         basis,
@@ -115,17 +115,17 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
             None,
             "needs defrost_active, operating_mode or heat every 2 minutes or closer",
         )
-    if float(days["n_unknown"].sum()) > 0.9 * float(days["n_minutes"].sum()):
+    if days.total("n_unknown") > 0.9 * days.total("n_minutes"):
         none = "needs heat_pump_electricity, compressor_speed or operating_mode"
         return Defrosting(None, None, None, None, None, None, none)
-    frost_hours = float(days["n_frosting"].sum()) / 60.0
-    heat = float(days["q_space"].sum())
-    taken = float(defrosts["heat_taken"].sum()) if days["n_heat"].sum() else None
+    frost_hours = days.total("n_frosting") / 60.0
+    heat = days.total("q_space")
+    taken = defrosts.total("heat_taken") if days.total("n_heat") else None
     return Defrosting(
         len(defrosts),
         len(defrosts) / frost_hours if frost_hours >= 1.0 else None,
-        float(defrosts["minutes"].median()) if len(defrosts) else None,
-        float(defrosts["electricity"].sum()),
+        defrosts.median("minutes") if len(defrosts) else None,
+        defrosts.total("electricity"),
         taken,
         taken / heat if taken is not None and heat > 0 else None,
     )

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.facts.table import Table
 from analysis.figures.estimate import Estimate
 from analysis.figures.sums import known_sum
 from analysis.physics import boundaries, metering
@@ -47,10 +47,10 @@ class Performance:
         return None
 
 
-def performance(site: Site, days: pd.DataFrame, blurred: str | None = None) -> Performance:
+def performance(site: Site, days: Table, blurred: str | None = None) -> Performance:
     """Performance over the given days.
 
-    days : DataFrame, the days table. blurred : why the uses can't be told from each other. Returns Performance; a boundary the meters can't separate is None with a reason.
+    days : Table, the days table. blurred : why the uses can't be told from each other. Returns Performance; a boundary the meters can't separate is None with a reason.
     """
     ratios = _ratios(site, days)
     given = {name: _with_interval(site, days, ratio) for name, ratio in ratios.items()}
@@ -75,8 +75,9 @@ _SUMMED = [
 ]  # fmt: skip
 
 
-def _ratios(site: Site, days: pd.DataFrame) -> dict[str, boundaries.BoundaryRatio]:
-    return boundaries.spf(_Meters.of(site).balance(days[_SUMMED].sum(min_count=1).to_dict()))
+def _ratios(site: Site, days: Table) -> dict[str, boundaries.BoundaryRatio]:
+    sums = {c: math.nan if (total := known_sum(days, c)) is None else total for c in _SUMMED}
+    return boundaries.spf(_Meters.of(site).balance(sums))
 
 
 @dataclass(frozen=True)
@@ -142,7 +143,7 @@ class _Meters:
         )
 
 
-def _with_interval(site: Site, days: pd.DataFrame, ratio: boundaries.BoundaryRatio) -> Estimate:
+def _with_interval(site: Site, days: Table, ratio: boundaries.BoundaryRatio) -> Estimate:
     if ratio.value is None or ratio.heat_kwh is None or ratio.electricity_kwh is None:
         return Estimate.none(ratio.reason or "needs heat and electricity")
     if ratio.electricity_kwh < _LEAST_PAIR_KWH:
@@ -151,15 +152,15 @@ def _with_interval(site: Site, days: pd.DataFrame, ratio: boundaries.BoundaryRat
     return Estimate(ratio.value, ratio.value * low, ratio.value * high)
 
 
-def _relative_limits(site: Site, days: pd.DataFrame, heat: float, electricity: float) -> tuple[float, float]:
+def _relative_limits(site: Site, days: Table, heat: float, electricity: float) -> tuple[float, float]:
     """Factors from a ratio to the ends of its 95 % interval.
 
     A meter's error within its class does not shrink with time: each part of a meter is rectangular within its own
     limit (GUM 4.3.7). Missing minutes add a normal part that grows with their share.
     """
     # One error throughout: a use's share of it is its share of the heat.
-    share = abs(heat) / max(abs(float(days["p_heat"].sum())), 1e-9)
-    parts = [float(days[c].sum()) * share for c in ("p_flow_error", "p_pair_error")]
+    share = abs(heat) / max(abs(days.total("p_heat")), 1e-9)
+    parts = [days.total(c) * share for c in ("p_flow_error", "p_pair_error")]
     direct = known_sum(days, "p_immersion") or 0.0
     widths = [error / max(heat, 1e-9) for error in parts]
     # A heat meter is not on the electricity that counts as heat, and the same error sits above and below.
@@ -173,7 +174,7 @@ def _relative_limits(site: Site, days: pd.DataFrame, heat: float, electricity: f
         own = known_sum(days, column)
         if own:
             widths.append(_electricity_class(site, quantity) * own / electricity)
-    missing = 1.0 - min(float(days["n_pair"].sum()) / max(float(days["n_minutes"].sum()), 1.0), 1.0)
+    missing = 1.0 - min(days.total("n_pair") / max(days.total("n_minutes"), 1.0), 1.0)
     normal = _UNSEEN_SPREAD * missing
     size = float(np.sqrt(sum(w * w for w in widths) / 3.0 + normal**2))
     factor = metering.coverage_factor(widths, normal=normal)
@@ -188,17 +189,14 @@ def _electricity_class(site: Site, quantity: str) -> float:
     return metering.electricity_meter_mpe(grade)
 
 
-def _by_use(site: Site, days: pd.DataFrame, use: str) -> Estimate:
+def _by_use(site: Site, days: Table, use: str) -> Estimate:
     heat, electricity = known_sum(days, f"p_heat_{use}"), known_sum(days, f"p_electricity_{use}")
-    if float(days["n_heat"].sum()) == 0:
+    if days.total("n_heat") == 0:
         return Estimate.none("needs a heat meter, or flow rate with flow and return temperature")
     if heat is None or electricity is None or electricity < _LEAST_PAIR_KWH:
         if use == "hot_water" and site.hot_water is None:
             return Estimate.none("the system makes no hot water")
-        untold = (
-            float(days["n_running"].sum()) > 0
-            and float(days["n_heating"].sum() + days["n_hot_water"].sum()) == 0
-        )
+        untold = days.total("n_running") > 0 and days.total("n_heating") + days.total("n_hot_water") == 0
         return Estimate.none(
             "the meters can't tell heating from hot water: needs operating_mode, diverter_to_hot_water or cylinder_temperature"
             if untold
@@ -210,10 +208,10 @@ def _by_use(site: Site, days: pd.DataFrame, use: str) -> Estimate:
     return Estimate(heat / electricity, heat / electricity * low, heat / electricity * high)
 
 
-def coarse(days: pd.DataFrame, quantity: str, limit_minutes: float) -> bool:
+def coarse(days: Table, quantity: str, limit_minutes: float) -> bool:
     """True where a quantity's readings are further apart than the limit, or absent."""
     column = f"spacing.{quantity}"
-    return column not in days or not bool((days[column].to_numpy() <= limit_minutes).any())
+    return column not in days or not bool((days[column] <= limit_minutes).any())
 
 
 def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats) -> list[dict[str, Any]]:
@@ -239,11 +237,11 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
     return out
 
 
-def _by_month(site: Site, days: pd.DataFrame) -> list[dict[str, Any]]:
+def _by_month(site: Site, days: Table) -> list[dict[str, Any]]:
     if coarse(days, "heat_pump_electricity", _COARSEST_FOR_MONTHS_MIN):
         return []
-    months, begin = np.unique(days["day"].to_numpy().astype("datetime64[M]"), return_index=True)
-    values = days[[*_SUMMED, "outdoor"]].to_numpy(dtype=np.float64)
+    months, begin = np.unique(days["day"].astype("datetime64[M]"), return_index=True)
+    values = np.column_stack([days.floats(c) for c in (*_SUMMED, "outdoor")])
     known = np.add.reduceat(np.isfinite(values), begin, dtype=np.int64)
     sums = np.add.reduceat(np.nan_to_num(values), begin)
     sums[known == 0] = np.nan
@@ -251,11 +249,11 @@ def _by_month(site: Site, days: pd.DataFrame) -> list[dict[str, Any]]:
     return _rows(site, "month", keys, sums[:, :-1], sums[:, -1] / np.maximum(known[:, -1], 1))
 
 
-def _by_day(site: Site, days: pd.DataFrame) -> list[dict[str, Any]]:
+def _by_day(site: Site, days: Table) -> list[dict[str, Any]]:
     if coarse(days, "heat_pump_electricity", _COARSEST_FOR_DAYS_MIN):
         return []
-    values = days[[*_SUMMED, "outdoor"]].to_numpy(dtype=np.float64)
-    keys = np.datetime_as_string(days["day"].to_numpy(), unit="D").tolist()
+    values = np.column_stack([days.floats(c) for c in (*_SUMMED, "outdoor")])
+    keys = np.datetime_as_string(days["day"], unit="D").tolist()
     return _rows(site, "day", keys, values[:, :-1], values[:, -1])
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
+
+from analysis.facts.table import Table
 
 
-def known_sum(days: pd.DataFrame, column: str) -> float | None:
+def known_sum(days: Table, column: str) -> float | None:
     """Sum of a column of the days table over the days that know it; None where none does, or there is no such column."""
     if column not in days:
         return None
-    values = days[column].to_numpy(dtype=np.float64)
+    values = days.floats(column)
     unknown = np.isnan(values)
     return None if unknown.all() else float(np.where(unknown, 0.0, values).sum())

@@ -6,10 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
 
-import numpy as np
-import pandas as pd
-
 from analysis.errors import NotAssessed
+from analysis.facts.table import Table
 from analysis.facts.tables import Facts
 from analysis.figures.money import mean_price
 from analysis.findings.limits import LIMITS
@@ -51,19 +49,13 @@ class Context:
         return self.site.limits.get(name, LIMITS[name].default)
 
     @property
-    def days(self) -> pd.DataFrame:
+    def days(self) -> Table:
         return self.facts.days
 
     def money(self, kwh: float | None) -> float | None:
         """A year's electricity as money at this site's mean price; None without a price."""
         price = mean_price(self.site, self.whole.days)
         return None if kwh is None or price is None else kwh * price
-
-    def column(self, name: str) -> np.ndarray:
-        """A column of the days table as float64 (n,); all nan where the plant has no such column."""
-        if name not in self.days:
-            return np.full(len(self.days), np.nan)
-        return self.days[name].to_numpy(dtype=np.float64)
 
 
 @dataclass(frozen=True)
@@ -77,7 +69,7 @@ class Need:
     def unmet(self, context: Context) -> str | None:
         """Why the need is not met, or None."""
         days = context.whole.days
-        spacings = {q: days[f"spacing.{q}"].to_numpy() for q in self.any_of if f"spacing.{q}" in days}
+        spacings = {q: days[f"spacing.{q}"] for q in self.any_of if f"spacing.{q}" in days}
         if not spacings:
             return f"needs {' or '.join(self.any_of)}"
         if not any((s <= self.spacing_min).any() for s in spacings.values()):

@@ -19,7 +19,7 @@ from analysis.findings.operation_common import (
     refrigerant_caution,
 )
 from analysis.findings.spells import last_spell
-from analysis.findings.telling import Flags, column, sure
+from analysis.findings.telling import Flags, sure
 
 _USUAL_COP = 2.8
 _WEAK_SHARE = 0.75
@@ -35,11 +35,11 @@ def backup_heater_use(context: Context) -> Finding | None:
         )
     if "e_backup_mild" not in days:
         raise NotAssessed("needs backup_heater_electricity together with outdoor_temperature")
-    mild, used = column(days, "e_backup_mild"), column(days, "e_backup")
-    known = np.isfinite(used) & np.isfinite(column(days, "outdoor"))
+    mild, used = days.floats("e_backup_mild"), days.floats("e_backup")
+    known = np.isfinite(used) & np.isfinite(days.floats("outdoor"))
     so = np.nan_to_num(mild) >= context.limit("backup_day_kwh")
-    heated = known & ((column(days, "n_heating") >= 60) | so)
-    like = as_cold(so, column(days, "outdoor"), heated)
+    heated = known & ((days.floats("n_heating") >= 60) | so)
+    like = as_cold(so, days.floats("outdoor"), heated)
     spell = last_spell(days["day"], so, like, hold_days=3, gone_days=10)
     if spell is None:
         return None
@@ -93,12 +93,12 @@ def _full_step() -> str:
 def _space_heat(context: Context, inside: Flags) -> float:
     """Space heat of those days [kWh], heater included; without a heat meter from the electricity at a usual COP."""
     days = context.days
-    heat = float(np.nansum(column(days, "q_space")[inside]))
-    backup = float(np.nansum(column(days, "e_backup")[inside]))
+    heat = float(np.nansum(days.floats("q_space")[inside]))
+    backup = float(np.nansum(days.floats("e_backup")[inside]))
     if heat > 0.0:
         seen = context.site.measures("space_heat") and not context.site.measures("heat_output")
         return heat if seen else heat + backup
-    return float(np.nansum(column(days, "e_heat_pump")[inside])) * _USUAL_COP + backup
+    return float(np.nansum(days.floats("e_heat_pump")[inside])) * _USUAL_COP + backup
 
 
 def _cop(context: Context) -> float:
@@ -110,12 +110,12 @@ def _cop(context: Context) -> float:
 def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
     """A heater released by its setting leaves the unit throttled and the water hot enough; one that fills a gap does not."""
     days = context.days
-    share = middle(column(days, "backup_unit_share")[chosen])
-    best = column(days, "load_share_top")
+    share = middle(days.floats("backup_unit_share")[chosen])
+    best = days.floats("load_share_top")
     best = best[np.isfinite(best)]
     ceiling = float(np.quantile(best, 0.9)) if len(best) >= 3 else np.nan
-    gap = middle(column(days, "backup_flow_gap")[chosen])
-    speed = middle(column(days, "speed")[chosen])
+    gap = middle(days.floats("backup_flow_gap")[chosen])
+    speed = middle(days.floats("speed")[chosen])
     evidence: list[Evidence] = []
     doubt = 0.0  # log odds that the unit was at its limit
     words = []
@@ -127,7 +127,7 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
         if ceiling < _WEAK_SHARE:
             doubt += 1.0
             words.append(f"and that is {ceiling:.0%} of its rating")
-    running = middle((column(days, "n_running") / np.maximum(column(days, "n_minutes"), 1.0))[chosen])
+    running = middle((days.floats("n_running") / np.maximum(days.floats("n_minutes"), 1.0))[chosen])
     if np.isfinite(running):
         # A unit at its limit does not rest.
         doubt += float(np.clip(12.0 * (running - 0.9), -3.0, 1.2))

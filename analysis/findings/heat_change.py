@@ -12,7 +12,7 @@ from analysis.figures.change import FEWEST_EACH_SIDE, Change, find_change
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import heating_year, refrigerant_caution
-from analysis.findings.telling import Flags, Floats, column, date_text
+from analysis.findings.telling import Flags, Floats
 
 _LEAST_KWH = 4.0  # heat of a day below which its efficiency is starts and meter steps
 _MOST_WEIGHT_KWH = 40.0
@@ -47,7 +47,7 @@ def efficiency_fell(context: Context) -> Finding | None:
     until = None
     if change.size > 0.0:
         # It got better, if anything: was it worse for a while before?
-        until = date_text(context.days, int(series.rows[max(change.at - 1, 0)]))
+        until = context.days.day(int(series.rows[max(change.at - 1, 0)])).isoformat()
         earlier = series.change(until=change.at)
         if earlier is None or change.size < -_WON_BACK * earlier.size / 2.0:
             return None
@@ -56,7 +56,7 @@ def efficiency_fell(context: Context) -> Finding | None:
         later = series.change(change.at)
         # Most of it won back later: it has ended.
         if later is not None and later.is_sure and later.size > -_WON_BACK * change.size:
-            until = date_text(context.days, int(series.rows[change.at + later.at - 1]))
+            until = context.days.day(int(series.rows[change.at + later.at - 1])).isoformat()
     limit = context.limit
     drop = 1.0 - float(np.exp(change.size))
     if not change.is_sure or drop < limit("efficiency_drop_note"):
@@ -93,10 +93,10 @@ def _told(
     context: Context, series: _Series, change: Change, drop: float, severity: Severity, until: str | None
 ) -> Finding:
     days, day = context.days, series.rows
-    since = date_text(days, int(day[change.at]))
-    first, last = (date_text(days, int(day[i])) for i in (change.low, change.high))
+    since = days.day(int(day[change.at])).isoformat()
+    first, last = (days.day(int(day[i])).isoformat() for i in (change.low, change.high))
     how = "stepped down" if change.kind == "step" else f"slid down over about {change.days} days"
-    used = float(np.nansum(column(days, "e_heat_pump")[day[change.at] :]))
+    used = float(np.nansum(days.floats("e_heat_pump")[day[change.at] :]))
     span = max(len(days) - int(day[change.at]), 1)
     kwh = drop * used * heating_year(context) * len(days) / span if until is None else 0.0
     confidence = float(np.clip(1.0 - np.exp(-change.score / 20.0), 0.5, 0.99))
@@ -126,19 +126,19 @@ def _told(
 
 def _series(context: Context) -> _Series:
     days = context.days
-    water = column(days, "xq_hot_water")
-    heat = np.nan_to_num(column(days, "xq_space")) + np.nan_to_num(water)
-    want = np.nan_to_num(column(days, "x_space")) + np.nan_to_num(column(days, "x_hot_water"))
-    used = np.nan_to_num(column(days, "xe_space")) + np.nan_to_num(column(days, "xe_hot_water"))
+    water = days.floats("xq_hot_water")
+    heat = np.nan_to_num(days.floats("xq_space")) + np.nan_to_num(water)
+    want = np.nan_to_num(days.floats("x_space")) + np.nan_to_num(days.floats("x_hot_water"))
+    used = np.nan_to_num(days.floats("xe_space")) + np.nan_to_num(days.floats("xe_hot_water"))
     against = "with the rating at each minute's temperatures, load, frost and hot water set equal"
     good = (heat >= _LEAST_KWH) & (want > 0.2) & (used > 0.2)
     if good.sum() < _FEWEST_DAYS:
         # Without a flow temperature: the plain ratio of heat and electricity, weather and load set equal.
-        heat, used = (np.nan_to_num(column(days, c)) for c in ("p_heat", "p_heat_pump"))
+        heat, used = (np.nan_to_num(days.floats(c)) for c in ("p_heat", "p_heat_pump"))
         want, water = heat, np.zeros(len(days))
         against = "heat over electricity, weather and load set equal"
         good = (heat >= _LEAST_KWH) & (used > 0.2)
-    good &= np.isfinite(column(days, "outdoor")) & _whole(context)
+    good &= np.isfinite(days.floats("outdoor")) & _whole(context)
     if good.sum() < _FEWEST_DAYS:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} days with heat and electricity, has {int(good.sum())}"
@@ -147,26 +147,26 @@ def _series(context: Context) -> _Series:
     weight = np.minimum(heat[good], _MOST_WEIGHT_KWH)
     conditions = _conditions(context, heat, water)[good]
     rows = np.flatnonzero(good)
-    number = (days["day"] - days["day"].iloc[0]).dt.days.to_numpy(dtype=np.int64)
+    number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
     return _Series(value, conditions, weight, rows, number[rows], against)
 
 
 def _whole(context: Context) -> Flags:
     """Days whose heat and electricity are both known nearly throughout."""
-    return column(context.days, "n_pair") >= 0.9 * column(context.days, "n_minutes")
+    return context.days.floats("n_pair") >= 0.9 * context.days.floats("n_minutes")
 
 
 def _conditions(context: Context, heat: Floats, water: Floats) -> Floats:
     """What moves a sound unit's efficiency from day to day, besides its temperatures."""
     days = context.days
-    outdoor = column(days, "outdoor")
+    outdoor = days.floats("outdoor")
     load = heat / 24.0
-    share = column(days, "load_share")
+    share = days.floats("load_share")
     parts = [outdoor, outdoor**2, load, load**2, np.nan_to_num(water) / np.maximum(heat, 1e-9)]
     parts.append(
         np.where(np.isfinite(share), share, np.nanmedian(share) if np.isfinite(share).any() else 0.0)
     )
-    parts.append(np.nan_to_num(column(days, "n_frosting")) / 1440.0)
+    parts.append(np.nan_to_num(days.floats("n_frosting")) / 1440.0)
     return np.nan_to_num(np.column_stack(parts))
 
 

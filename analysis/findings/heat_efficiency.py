@@ -6,16 +6,15 @@ from dataclasses import dataclass, replace
 from math import erf
 
 import numpy as np
-import pandas as pd
 
 from analysis.errors import NotAssessed
 from analysis.facts.minutes import rated
+from analysis.facts.table import Table
 from analysis.figures.performance import coarse
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.heat_change import sure_drop
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import heating_year, refrigerant_caution
-from analysis.findings.telling import column
 
 # One standard deviation. Rating: a unit may be 8 % under its declared figure in a check (Reg. (EU) 813/2013 Table 8),
 # taken as two of them. Flow hotter than any rated point, or no rated point at all: how far curves of units lie apart
@@ -47,14 +46,13 @@ def _before_a_drop(context: Context) -> Context:
     day = sure_drop(context)
     if day is None or day < _BEFORE_DAYS:
         return context
-    dates = context.days["day"]
-    first, last = dates.iloc[0].date(), dates.iloc[day - 1].date()
-    return replace(context, facts=context.facts.between(first, last))
+    days = context.days
+    return replace(context, facts=context.facts.between(days.day(0), days.day(day - 1)))
 
 
 def _judged(whole: Context, context: Context) -> Finding | None:
     days = context.days
-    if float(days["xe_space"].sum() + days["xe_hot_water"].sum()) < _FULL_KWH:
+    if days.total("xe_space") + days.total("xe_hot_water") < _FULL_KWH:
         raise NotAssessed(
             "needs heat, the unit's electricity, flow and outdoor temperature together, and more of them"
         )
@@ -73,9 +71,9 @@ def _judged(whole: Context, context: Context) -> Finding | None:
         severity = "act" if chosen.value <= limit("efficiency_act") else "watch"
     if certain < 0.8:
         return None
-    used = float(whole.days["e_heat_pump"].sum())
+    used = whole.days.total("e_heat_pump")
     kwh = max(1.0 - chosen.value, 0.0) * used * heating_year(whole)
-    since, until = f"{days['day'].iloc[0]:%Y-%m-%d}", None
+    since, until = f"{days.day(0)}", None
     short = 1.0 - chosen.value
     return Finding(
         "efficiency_below_expected", severity, since, certain,
@@ -106,20 +104,19 @@ def _judged(whole: Context, context: Context) -> Finding | None:
 def _meter_error(context: Context) -> float:
     """Standard uncertainty of heat over electricity by the meters' classes [-]."""
     days = context.days
-    heat = max(float(days["q_total"].sum()), 1e-9)
-    limit = float(np.hypot(days["q_flow_error"].sum(), days["q_pair_error"].sum())) / heat
+    heat = max(days.total("q_total"), 1e-9)
+    limit = float(np.hypot(days.total("q_flow_error"), days.total("q_pair_error"))) / heat
     return float(np.hypot(limit / np.sqrt(3.0), _ELECTRICITY))
 
 
 def _overall(context: Context, meter: float) -> _Ratio:
     days = context.days
-    value = float(
-        (days["x_space"].sum() + days["x_hot_water"].sum())
-        / (days["xe_space"].sum() + days["xe_hot_water"].sum())
+    value = (days.total("x_space") + days.total("x_hot_water")) / (
+        days.total("xe_space") + days.total("xe_hot_water")
     )
     rating = _UNRATED if not context.site.heat_pump.rating else _RATING
     spread = value * float(np.sqrt(meter**2 + rating**2 + _PART_LOAD**2))
-    return _Ratio(value, spread, "all running", float(days["n_running"].sum()) / 60.0, False)
+    return _Ratio(value, spread, "all running", days.total("n_running") / 60.0, False)
 
 
 def _near_full(context: Context, meter: float) -> _Ratio | None:
@@ -131,8 +128,8 @@ def _near_full(context: Context, meter: float) -> _Ratio | None:
     hottest = max((p.flow_c for p in rating), default=0.0)
     parts = []
     for name, flow in (("full", _flow(days, "flow_by_heat")), ("full_hot", _reheat_flow(context))):
-        hours = float(np.nansum(column(days, f"n_{name}"))) / 60.0
-        used, want = (float(np.nansum(column(days, f"{p}_{name}"))) for p in ("xe", "x"))
+        hours = float(np.nansum(days.floats(f"n_{name}"))) / 60.0
+        used, want = (float(np.nansum(days.floats(f"{p}_{name}"))) for p in ("xe", "x"))
         if hours < _FULL_HOURS or used < _FULL_KWH:
             continue
         value = want / used
@@ -147,14 +144,14 @@ def _near_full(context: Context, meter: float) -> _Ratio | None:
     return _Ratio(value, spread, "near full output", sum(p[2] for p in parts), True)
 
 
-def _flow(days: pd.DataFrame, name: str) -> float:
-    values = column(days, name)
+def _flow(days: Table, name: str) -> float:
+    values = days.floats(name)
     return float(np.nanquantile(values, 0.9)) if np.isfinite(values).any() else 45.0
 
 
 def _reheat_flow(context: Context) -> float:
-    flow = context.facts.reheats["flow_end"].dropna()
-    return float(flow.median()) if len(flow) else 55.0
+    reheats = context.facts.reheats
+    return reheats.median("flow_end") if reheats.knows("flow_end") else 55.0
 
 
 def _below(ratio: _Ratio, limit: float) -> float:

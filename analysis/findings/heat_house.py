@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from math import erf, sqrt
 
 import numpy as np
-import pandas as pd
 
 from analysis.errors import NotAssessed
 from analysis.figures.capacity import Capacity, capacity
@@ -15,7 +14,7 @@ from analysis.figures.heat_loss import HeatLoss, heater_unseen
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, middle, refrigerant_caution
-from analysis.findings.telling import Flags, column
+from analysis.findings.telling import Flags
 from analysis.findings.trust_meters import disagreement
 from analysis.findings.water_diverter import leak_to_heating
 
@@ -139,7 +138,7 @@ def _round(value: float | None, digits: int) -> float | None:
 
 
 def _first(context: Context) -> str:
-    return f"{context.days['day'].iloc[0]:%Y-%m-%d}"
+    return f"{context.days.day(0)}"
 
 
 def _sure(ratio: Estimate, limit: float, *, above: bool) -> float:
@@ -288,22 +287,22 @@ def _scaled(found: Capacity, share: float) -> Capacity:
 def _flat_out(context: Context) -> Flags:
     """Days on which the unit worked without a rest and brought less than was asked for hours."""
     days = context.days
-    busy = column(days, "n_running") >= 0.9 * (
-        column(days, "n_minutes") - np.nan_to_num(column(days, "n_unknown"))
+    busy = days.floats("n_running") >= 0.9 * (
+        days.floats("n_minutes") - np.nan_to_num(days.floats("n_unknown"))
     )
     # A unit that turns down with its water under a curve that nobody asks for any more is not at its limit.
-    share, best = column(days, "load_share"), column(days, "load_share_top")
+    share, best = days.floats("load_share"), days.floats("load_share_top")
     ceiling = float(np.nanquantile(best, 0.95)) if np.isfinite(best).any() else np.nan
     # Where nobody tells what is asked the designed curve stands in, which a curve set lower never reaches.
     throttled = share < _FLAT_OUT_SHARE * ceiling
     if not context.site.measures("target_flow_temperature"):
         throttled |= share < _FLAT_OUT_UNASKED * np.fmin(best, ceiling)
-    return busy & (column(days, "n_lacking") >= 300.0) & ~throttled
+    return busy & (days.floats("n_lacking") >= 300.0) & ~throttled
 
 
 def _flat_out_share(context: Context) -> float | None:
     flat = _flat_out(context)
-    share = column(context.days, "load_share_top")[flat]
+    share = context.days.floats("load_share_top")[flat]
     share = share[np.isfinite(share)]
     return float(np.clip(np.median(share), 0.3, 1.2)) if len(share) >= 3 else None
 
@@ -311,12 +310,12 @@ def _flat_out_share(context: Context) -> float | None:
 def _failed(context: Context, design: float) -> _Failed | None:
     """Flat-out days above the design temperature with the rooms short, or the water where no room is measured."""
     days = context.days
-    outdoor = column(days, "outdoor")
+    outdoor = days.floats("outdoor")
     flat = _flat_out(context) & (outdoor > design)
-    zones = [c for c in days.columns if c.startswith("deficit.")]
+    zones = [c for c in days.names if c.startswith("deficit.")]
     if zones:
         deficit = np.nanmax(
-            np.column_stack([column(days, z) for z in zones] + [np.full(len(days), -9.0)]), axis=1
+            np.column_stack([days.floats(z) for z in zones] + [np.full(len(days), -9.0)]), axis=1
         )
         flat &= deficit > context.limit("room_deficit_note")
     else:
@@ -326,10 +325,9 @@ def _failed(context: Context, design: float) -> _Failed | None:
             return None
     if flat.sum() == 0:
         return None
-    share = column(days, "load_share")[flat]
-    chosen = days["day"][flat]
+    share = days.floats("load_share")[flat]
     return _Failed(
-        int(flat.sum()), f"{pd.Timestamp(chosen.iloc[0]):%Y-%m-%d}", float(np.max(outdoor[flat])),
+        int(flat.sum()), days.day(int(np.argmax(flat))).isoformat(), float(np.max(outdoor[flat])),
         float(np.nanmedian(deficit[flat])), middle(share) if np.isfinite(share).any() else None,
     )  # fmt: skip
 

@@ -12,7 +12,7 @@ from analysis.findings.heat_common import as_cold
 from analysis.findings.model import SEVERITIES, Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import middle, ranked, water_caution
 from analysis.findings.spells import Spell, last_spell
-from analysis.findings.telling import Flags, Floats, column, sure
+from analysis.findings.telling import Flags, Floats, sure
 
 # A target far above the design is a wish the plant was not built for.
 _BEYOND_DESIGN_K = 1.5
@@ -38,7 +38,7 @@ def room_below_target(context: Context) -> Finding | None:
             "needs target_room_temperature for at least one zone, and days on which it stood for some hours"
         )
     days, limit = context.days, context.limit
-    judged, outdoor = _judged(context), column(days, "outdoor")
+    judged, outdoor = _judged(context), days.floats("outdoor")
     found: list[tuple[float, _Zone, Spell, Flags]] = []
     for zone in zones:
         known = judged & np.isfinite(zone.deficit)
@@ -118,13 +118,13 @@ def _zones(context: Context) -> list[_Zone]:
     days, design = context.days, context.site.design
     out = []
     asked: list[Floats] = []
-    names = [c.removeprefix("room_day.") for c in days.columns if c.startswith("room_day.")]
+    names = [c.removeprefix("room_day.") for c in days.names if c.startswith("room_day.")]
     for name in names:
-        deficit = column(days, f"deficit.{name}")
+        deficit = days.floats(f"deficit.{name}")
         if np.isfinite(deficit).any():
-            wanted = column(days, f"wanted.{name}")
+            wanted = days.floats(f"wanted.{name}")
             deficit = deficit - np.maximum(wanted - (design.indoor_c + _BEYOND_DESIGN_K), 0.0)
-            out.append(_Zone(name, deficit, column(days, f"room_day.{name}"), True))
+            out.append(_Zone(name, deficit, days.floats(f"room_day.{name}"), True))
             asked.append(np.minimum(wanted, design.indoor_c + _BEYOND_DESIGN_K))
     if not asked:
         return []
@@ -132,7 +132,7 @@ def _zones(context: Context) -> list[_Zone]:
     highest = np.where(highest > 0, highest, np.nan)
     for name in names:
         if all(z.name != name for z in out):
-            room = column(days, f"room_day.{name}")
+            room = days.floats(f"room_day.{name}")
             out.append(_Zone(name, highest - context.limit("room_untold_deficit") - room, room, False))
     return out
 
@@ -140,8 +140,8 @@ def _zones(context: Context) -> list[_Zone]:
 def _judged(context: Context) -> Flags:
     """Heating days no colder than the design's."""
     days, coldest = context.days, context.site.design.outdoor_c
-    outdoor = column(days, "outdoor")
-    heated = (column(days, "n_heating") >= _HEATED_MIN) | (column(days, "n_running") >= 4 * _HEATED_MIN)
+    outdoor = days.floats("outdoor")
+    heated = (days.floats("n_heating") >= _HEATED_MIN) | (days.floats("n_running") >= 4 * _HEATED_MIN)
     cold = ~np.isfinite(outdoor) | (outdoor < _COLD_ENOUGH_C)
     return heated & cold & ~(outdoor < (coldest if coldest is not None else -99.0))
 
@@ -170,7 +170,7 @@ def _causes(
             float(np.exp(alone)),
             f"the other zone has {gap:.1f} K more of what it is asked for, with the same water",
         )
-    below = -middle(column(days, "above_curve")[inside])
+    below = -middle(days.floats("above_curve")[inside])
     low = 0.0
     if np.isfinite(below):
         low = float(np.clip(0.8 * (below - 1.5), -2.5, 2.0))
@@ -201,10 +201,10 @@ def _strain(context: Context, inside: Flags) -> tuple[float, str, list[Evidence]
     evidence: list[Evidence] = []
     words: list[str] = []
     strain = 0.0
-    running = middle((column(days, "n_running") / np.maximum(column(days, "n_minutes"), 1.0))[inside])
-    lacking = middle((column(days, "n_lacking") / np.maximum(column(days, "n_settled"), 1.0))[inside])
-    load = middle(column(days, "load_share")[inside])
-    best_hour = column(days, "load_share_top")
+    running = middle((days.floats("n_running") / np.maximum(days.floats("n_minutes"), 1.0))[inside])
+    lacking = middle((days.floats("n_lacking") / np.maximum(days.floats("n_settled"), 1.0))[inside])
+    load = middle(days.floats("load_share")[inside])
+    best_hour = days.floats("load_share_top")
     top = float(np.nanquantile(best_hour, 0.9)) if np.isfinite(best_hour).any() else np.nan
     if np.isfinite(running):
         strain += float(np.clip(12.0 * (running - 0.8), -3.0, 2.5))

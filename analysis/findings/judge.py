@@ -71,7 +71,7 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
 
 def _as_it_began(rule: Rule, plant: Context, whole: Context, finding: Finding) -> Finding:
     """The finding with the day on which it began, where that lies in the first weeks, which are not judged but were seen."""
-    first = f"{plant.days['day'].iloc[0]:%Y-%m-%d}"
+    first = f"{plant.days.day(0)}"
     settled = any(r.kind == "settling_in" and r.until < first for r in plant.recognised)
     if finding.since != first or not settled:
         return finding
@@ -101,7 +101,7 @@ def _basis_of_use(context: Context) -> frozenset[str]:
 
     def measured(quantity: str, spacing_min: float = 1e9) -> bool:
         name = f"spacing.{quantity}"
-        return name in days and bool((days[name].to_numpy() <= spacing_min).any())
+        return name in days and bool((days[name] <= spacing_min).any())
 
     if measured("compressor_speed", 5.0):
         running = "compressor_speed"

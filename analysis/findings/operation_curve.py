@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import Table, of_each_day
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
@@ -20,7 +20,8 @@ from analysis.findings.operation_common import (
     ranked,
 )
 from analysis.findings.spells import last_spell
-from analysis.findings.telling import column, sure
+from analysis.findings.telling import sure
+from analysis.medians import median
 from analysis.plant.curve import curve_at
 
 _STEADY_MIN = 60
@@ -58,13 +59,13 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         return None
     watch = limit("flow_above_curve_watch_k")
     act = limit("flow_above_curve_act_k")
-    asked = middle(column(days, "target_above_curve")[here])
+    asked = middle(days.floats("target_above_curve")[here])
     # Asked for far too hot, and felt: a wrong setting though the unit does not get there.
     felt = max(above, watch) if np.nan_to_num(asked) >= act else above
     severity = lowered(graded(felt, watch, act), spell, 5.0)
     kwh = _cost(context, here, above)
     points = ", ".join(f"{f:g} °C at {o:g} °C" for o, f in (curve.points[0], curve.points[-1]))
-    asked = middle(column(days, "target_above_curve")[here])
+    asked = middle(days.floats("target_above_curve")[here])
     more = (
         ()
         if np.isnan(asked)
@@ -76,8 +77,8 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         evidence=(
             Evidence("flow above the designed curve" + ("" if more else f", {_SWING_K:g} K let off for its swing"), round(above, 1), "K", watch),
             *more,
-            Evidence("mean flow temperature", round(middle(column(days, "flow")[here]), 1), "°C"),
-            Evidence("designed for the same weather", round(middle(column(days, "curve")[here]), 1), "°C"),
+            Evidence("mean flow temperature", round(middle(days.floats("flow")[here]), 1), "°C"),
+            Evidence("designed for the same weather", round(middle(days.floats("curve")[here]), 1), "°C"),
         ),
         causes=_curve_causes(context, here, spell.since),
         next_step=f"Set the curve back to the design ({points}), and ask after a cold week whether every room stays warm before it is left so.",
@@ -96,7 +97,7 @@ def _excess(context: Context) -> tuple[Floats, Flags]:
     curve set high, and an asked flow that is never reached heats nothing.
     """
     days = context.days
-    actual, asked = column(days, "above_curve"), column(days, "target_above_curve")
+    actual, asked = days.floats("above_curve"), days.floats("target_above_curve")
     excess = np.where(np.isfinite(asked), np.fmin(actual, asked), actual - _SWING_K)
     # Brief runs overshoot whatever the curve: then only what is asked can tell.
     told = np.isfinite(asked) | ~_brief(context)
@@ -105,14 +106,14 @@ def _excess(context: Context) -> tuple[Floats, Flags]:
 
 def _cool_and_steady(context: Context) -> Flags:
     days = context.days
-    outdoor = column(days, "outdoor_steady")
+    outdoor = days.floats("outdoor_steady")
     cool = np.nan_to_num(outdoor, nan=99.0) <= context.limit("curve_judged_below_c")
-    return np.asarray(cool & (column(days, "n_steady") >= _STEADY_MIN), dtype=np.bool_)
+    return np.asarray(cool & (days.floats("n_steady") >= _STEADY_MIN), dtype=np.bool_)
 
 
-def _asked_or_given(days: pd.DataFrame) -> tuple[Floats, bool]:
+def _asked_or_given(days: Table) -> tuple[Floats, bool]:
     """The flow asked for where it is measured throughout, else the flow given."""
-    asked, given = column(days, "target_flow"), column(days, "flow")
+    asked, given = days.floats("target_flow"), days.floats("flow")
     known = np.isfinite(asked) & np.isfinite(given)
     whole = known.sum() >= 0.8 * max(np.isfinite(given).sum(), 1)
     return (asked, True) if whole else (given, False)
@@ -140,14 +141,14 @@ def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...
     """A curve moved up still follows the weather, so that the excess is steady; with a hand's setting the flow is."""
     days = context.days
     flow, _ = _asked_or_given(days)
-    curve = column(days, "curve")
+    curve = days.floats("curve")
     usable = here & np.isfinite(flow) & np.isfinite(curve)
     level, excess = _scatter(flow[usable]), _scatter((flow - curve)[usable])
     if usable.sum() < 5 or level + excess < _TELLING_K:
         why = "the flow and the curve moved too little to see which of the two it is"
         return ranked({"curve_set_high": (0.6, why), "manual_override": (0.4, why)})
     follows = _COMMONER * level**2 / (_COMMONER * level**2 + excess**2)
-    began = since > f"{days['day'].iloc[0]:%Y-%m-%d}"
+    began = since > f"{days.day(0)}"
     return ranked(
         {
             "curve_set_high": (
@@ -171,18 +172,18 @@ def _scatter(values: Floats) -> float:
 def _cost(context: Context, here: Flags, above: float) -> float | None:
     """A year's electricity of the excess: by the unit's rating at both temperatures, else 2.25 % a kelvin."""
     days = context.days
-    actual, curve = column(days, "xc_space_actual")[here], column(days, "xc_space")[here]
+    actual, curve = days.floats("xc_space_actual")[here], days.floats("xc_space")[here]
     rated = float(np.nansum(actual - curve))
     if np.nansum(actual) > 1.0:
         return max(rated, 0.0) * heating_year(context)
-    used = float(np.nansum(column(days, "e_space")[here]))
+    used = float(np.nansum(days.floats("e_space")[here]))
     return used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * above)) * heating_year(context) if used > 0 else None
 
 
 def no_weather_compensation(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     flow, is_asked = _asked_or_given(days)
-    outdoor = column(days, "outdoor_steady")
+    outdoor = days.floats("outdoor_steady")
     fit = _cool_and_steady(context) & np.isfinite(flow) & np.isfinite(outdoor)
     if not is_asked:
         fit &= _as_asked(context)
@@ -216,9 +217,9 @@ def no_weather_compensation(context: Context) -> Finding | None:
 def _as_asked(context: Context) -> Flags:
     """Days on which the water can have come to what the controls ask: neither chopped into brief runs nor at the unit's limit."""
     days = context.days
-    known = column(days, "n_minutes") - np.nan_to_num(column(days, "n_unknown"))
-    without_rest = column(days, "n_running") >= _WITHOUT_REST * known
-    share = column(days, "load_share")
+    known = days.floats("n_minutes") - np.nan_to_num(days.floats("n_unknown"))
+    without_rest = days.floats("n_running") >= _WITHOUT_REST * known
+    share = days.floats("load_share")
     at_limit = (
         without_rest & (share >= 0.9 * np.nanquantile(share, 0.98))
         if np.isfinite(share).any()
@@ -232,8 +233,8 @@ def _brief(context: Context) -> Flags:
     runs = context.facts.runs
     if not len(runs):
         return np.zeros(len(context.days), dtype=np.bool_)
-    usual = runs.groupby("day")["minutes"].median().reindex(pd.DatetimeIndex(context.days["day"]))
-    return np.asarray(usual.to_numpy(dtype=np.float64) < _BRIEF_MIN, dtype=np.bool_)
+    usual = of_each_day(context.days["day"], runs["day"], runs["minutes"], median)
+    return np.asarray(usual < _BRIEF_MIN, dtype=np.bool_)
 
 
 def _flat_in_the_cold(context: Context, outdoor: Floats, flow: Floats) -> bool:
@@ -259,9 +260,9 @@ def _not_compensating(
     judged[np.flatnonzero(_cool_and_steady(context) & np.isfinite(flow))] = True
     near = judged & (np.abs(np.nan_to_num(flow, nan=-99.0) - level) <= _LEVEL_K)
     spell = last_spell(days["day"], near, judged, hold_days=5, gone_days=10)
-    first = f"{days['day'].iloc[chosen[0]]:%Y-%m-%d}"
+    first = f"{days.day(chosen[0])}"
     since = spell.since if spell is not None and spell.share > 0.8 else first
-    above = middle(column(days, "above_curve")[chosen])
+    above = middle(days.floats("above_curve")[chosen])
     dear = np.isfinite(above) and above >= limit("flow_above_curve_watch_k")
     severity: Severity = "act" if dear and share < 0.5 * limit("compensation_share") else "watch"
     kwh = _cost(context, judged, max(above, 0.0)) if np.isfinite(above) and above > 0 else None
@@ -284,14 +285,14 @@ def _not_compensating(
 
 def heating_out_of_season(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
-    outdoor = column(days, "outdoor")
-    heating = column(days, "n_heating_warm")
+    outdoor = days.floats("outdoor")
+    heating = days.floats("n_heating_warm")
     if (
-        column(days, "n_heating").sum() == 0
-        and column(days, "n_running").sum() > 0
+        days.floats("n_heating").sum() == 0
+        and days.floats("n_running").sum() > 0
         and context.site.hot_water is not None
     ):
-        told = column(days, "n_hot_water").sum() > 0
+        told = days.floats("n_hot_water").sum() > 0
         if not told:
             raise NotAssessed("the meters can't tell heating from hot water")
     before = np.concatenate(([np.nan], outdoor[:-1]))
@@ -309,7 +310,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
         return None
     here = spell.covers(days["day"]) & warm
     hours = float(np.mean(heating[here])) / 60.0
-    heat = float(np.nansum(column(days, "q_heating_warm")[here]))
+    heat = float(np.nansum(days.floats("q_heating_warm")[here]))
     used = _electricity_of(days, here, heat)
     count = int((so & here).sum())
     grade: Severity = "watch" if count >= limit("warm_days") else "note"
@@ -333,11 +334,11 @@ def heating_out_of_season(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
-def _electricity_of(days: pd.DataFrame, here: Flags, heat: float) -> float | None:
+def _electricity_of(days: Table, here: Flags, heat: float) -> float | None:
     """Electricity of that heat at those days' own space performance; the period's warm days are taken as the year's."""
-    q, e = float(np.nansum(column(days, "xq_space")[here])), float(np.nansum(column(days, "xe_space")[here]))
+    q, e = float(np.nansum(days.floats("xq_space")[here])), float(np.nansum(days.floats("xe_space")[here]))
     if q <= 0.5 or e <= 0.1:
-        used = float(np.nansum(column(days, "e_space")[here]))
+        used = float(np.nansum(days.floats("e_space")[here]))
         return used if used > 0 else None
     return heat * e / q
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import Table
 from analysis.figures.operation import blurred_runs, run_spacing
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
@@ -21,7 +21,7 @@ from analysis.findings.operation_common import (
     water_caution,
 )
 from analysis.findings.spells import Spell, last_spell
-from analysis.findings.telling import column, sure
+from analysis.findings.telling import sure
 from analysis.medians import median
 from analysis.plant.site import Site
 from analysis.use import HOT_WATER
@@ -53,12 +53,12 @@ def short_cycling(context: Context) -> Finding | None:
     days = context.days
     blurred = blurred_runs(context.site, context.facts)
     if blurred is not None and run_spacing(days) > _CLOSE_MIN:
-        if np.isfinite(column(days, "compressor_starts_counted")).any():
+        if np.isfinite(days.floats("compressor_starts_counted")).any():
             return _by_counter(context)
         raise NotAssessed(blurred)
     runs = _heating_runs(context.facts.runs)
     by_day = _by_day(days, runs)
-    outdoor = column(days, "outdoor")
+    outdoor = days.floats("outdoor")
     limit = context.limit
     many = by_day.count >= limit("cycling_runs_a_day")
     allowed, least = _weather_limits(context, outdoor)
@@ -69,13 +69,13 @@ def short_cycling(context: Context) -> Finding | None:
         cold & (by_day.count > limit("cold_starts_a_day")) & (by_day.minutes < limit("cold_run_minutes"))
     )
     so = brief | through
-    heated = (column(days, "n_heating") >= 60) | (column(days, "n_running") >= 60)
+    heated = (days.floats("n_heating") >= 60) | (days.floats("n_running") >= 60)
     spell = last_spell(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
     if spell is None:
         return _unseen(context)
     here = spell.covers(days["day"]) & so
     severity, over = _severity(context, by_day, here, np.where(brief, size, np.nan), spell)
-    chosen = runs[np.isin(runs["day"].to_numpy(), days["day"].to_numpy()[here])]
+    chosen = runs.where(np.isin(runs["day"], days["day"][here]))
     starts = middle(by_day.count[here])
     length, rate = middle(by_day.minutes[here]), middle(by_day.rate[here])
     cause, told = _causes(context, chosen, cold_share=float(through[here].mean()))
@@ -108,25 +108,25 @@ def _unseen(context: Context) -> Finding | None:
     days, closest = context.days, run_spacing(context.days)
     if closest <= _CLOSE_MIN:
         return None
-    if np.isfinite(column(days, "compressor_starts_counted")).any():
+    if np.isfinite(days.floats("compressor_starts_counted")).any():
         return _by_counter(context)
     raise NotAssessed(
         f"readings every {closest:.0f} minutes can't show short runs; needs them every {_CLOSE_MIN:.0f} minutes, or compressor_starts"
     )
 
 
-def _heating_runs(runs: pd.DataFrame) -> pd.DataFrame:
+def _heating_runs(runs: Table) -> Table:
     """Whole runs that made no hot water, with the pause after each (nan: none seen, or a rest)."""
-    after = np.append(runs["pause"].to_numpy(dtype=np.float64)[1:], np.nan)
+    after = np.append(runs.floats("pause")[1:], np.nan)
     after = np.where(after > _LONGEST_PAUSE_MIN, np.nan, after)
-    heating = (runs["use"] != HOT_WATER) & (runs["minutes_hot_water"] == 0) & ~runs["cut"].astype(bool)
-    return runs.assign(after=after, period=runs["minutes"] + after)[heating]
+    heating = (runs["use"] != HOT_WATER) & (runs["minutes_hot_water"] == 0) & ~runs["cut"].astype(np.bool_)
+    return runs.with_columns(after=after, period=runs["minutes"] + after).where(heating)
 
 
-def _by_day(days: pd.DataFrame, runs: pd.DataFrame) -> _Days:
-    day, of_run = days["day"].to_numpy(), runs["day"].to_numpy()
+def _by_day(days: Table, runs: Table) -> _Days:
+    day, of_run = days["day"], runs["day"]
     first, end = np.searchsorted(of_run, day, side="left"), np.searchsorted(of_run, day, side="right")
-    minutes, period = (runs[c].to_numpy(dtype=np.float64) for c in ("minutes", "period"))
+    minutes, period = (runs.floats(c) for c in ("minutes", "period"))
     length, rate = np.full(len(day), np.nan), np.full(len(day), np.nan)
     for i in np.flatnonzero(end > first):
         length[i] = median(minutes[first[i] : end[i]])
@@ -180,21 +180,21 @@ def _severity(
 def _by_counter(context: Context) -> Finding | None:
     """Starts from the unit's own counter, or as coarse readings show them: too many is too many."""
     days, limit = context.days, context.limit
-    starts = column(days, "compressor_starts_counted")
-    hours = column(days, "compressor_hours_counted")
+    starts = days.floats("compressor_starts_counted")
+    hours = days.floats("compressor_hours_counted")
     basis = "by the unit's own counter"
     if not np.isfinite(starts).any():
         raise NotAssessed(
             "needs heat_pump_electricity or compressor_speed every 15 minutes or closer, or compressor_starts"
         )
-    running = hours if np.isfinite(hours).any() else column(days, "n_running") / 60.0
+    running = hours if np.isfinite(hours).any() else days.floats("n_running") / 60.0
     judged = np.isfinite(starts) & (starts >= 1)
     length = np.divide(running * 60.0, starts, out=np.full(len(starts), np.nan), where=starts > 0)
     so = judged & (starts > limit("counted_starts_a_day"))
     # Long runs between many starts are a busy winter's day, not short cycling.
     so &= ~(length > 2.0 * limit("cold_run_minutes"))
     spell = last_spell(
-        days["day"], so, _comparable(so, column(days, "outdoor"), judged), hold_days=3, gone_days=7
+        days["day"], so, _comparable(so, days.floats("outdoor"), judged), hold_days=3, gone_days=7
     )
     if spell is None:
         return None
@@ -220,7 +220,7 @@ def _by_counter(context: Context) -> Finding | None:
 
 
 def _causes(
-    context: Context, runs: pd.DataFrame, *, cold_share: float
+    context: Context, runs: Table, *, cold_share: float
 ) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
     """Who ends the runs, how much water there is, how big the unit is, how much flows."""
     site = context.site
@@ -283,16 +283,17 @@ def _causes(
     return ranked(scores), tuple(told)
 
 
-def _ended_by_call(runs: pd.DataFrame) -> float | None:
+def _ended_by_call(runs: Table) -> float | None:
     """Share of runs that a call ended rather than the unit; None where nothing shows it.
 
     In turn: the call itself; how far the flow had passed what was asked; whether the water stands still soon after.
     """
-    known = runs[runs["ended_by"].isin(["call", "unit"])]
-    if len(known) >= 0.3 * len(runs):
-        return float((known["ended_by"] == "call").mean())
-    over = (runs["flow_max"] - runs["target_flow"]).to_numpy(dtype=np.float64)
-    after = (runs["flow_after"] / runs["flow_rate"]).to_numpy(dtype=np.float64)
+    by_call, by_unit = runs["ended_by"] == "call", runs["ended_by"] == "unit"
+    told = int(by_call.sum() + by_unit.sum())
+    if told >= 0.3 * len(runs):
+        return float(by_call.sum()) / told if told else float("nan")
+    over = runs["flow_max"] - runs["target_flow"]
+    after = runs["flow_after"] / runs["flow_rate"]
     verdict = np.full(len(runs), np.nan)
     verdict[after < 0.2] = 1.0
     verdict[after >= 0.2] = 0.0
@@ -304,18 +305,18 @@ def _ended_by_call(runs: pd.DataFrame) -> float | None:
     return float(seen.mean()) if len(seen) >= max(5, 0.2 * len(runs)) else None
 
 
-def _water_per_kw(site: Site, runs: pd.DataFrame) -> float:
+def _water_per_kw(site: Site, runs: Table) -> float:
     """Water, metal included, that a run warms for each kilowatt it gives [l/kW]; nan where it can't be told.
 
     What a cycle stores is its heat less what the rooms take all along: heat x pause / period. Over the rise of the mean
     water temperature that is a heat capacity.
     """
-    heat, minutes = runs["heat"].to_numpy(dtype=np.float64), runs["minutes"].to_numpy(dtype=np.float64)
-    stored = heat * (runs["after"] / runs["period"]).to_numpy(dtype=np.float64)
-    ends = (runs["flow_end"] + runs["return_end"]).to_numpy(dtype=np.float64)
-    begins = (runs["flow_start"] + runs["return_start"]).to_numpy(dtype=np.float64)
+    heat, minutes = runs.floats("heat"), runs.floats("minutes")
+    stored = heat * (runs["after"] / runs["period"])
+    ends = runs["flow_end"] + runs["return_end"]
+    begins = runs["flow_start"] + runs["return_start"]
     warmed = (ends - begins) / 2.0
-    usable = np.isfinite(stored) & (warmed > 1.0) & (runs["minutes_defrost"] == 0).to_numpy() & (heat > 0)
+    usable = np.isfinite(stored) & (warmed > 1.0) & (runs["minutes_defrost"] == 0) & (heat > 0)
     if usable.sum() < 5:
         return float("nan")
     litres = stored[usable] / warmed[usable] / _KWH_PER_LITRE_K
@@ -328,9 +329,9 @@ def _little_water(context: Context, litres: float) -> float:
     return float(np.clip(context.limit("water_litres_per_kw") / max(litres, 1.0), 0.0, 1.5))
 
 
-def _flow_share(site: Site, runs: pd.DataFrame) -> float:
+def _flow_share(site: Site, runs: Table) -> float:
     nominal = site.heat_pump.flow_m3_per_h
-    return middle(runs["flow_rate"].to_numpy(dtype=np.float64)) / nominal if nominal else float("nan")
+    return middle(runs.floats("flow_rate")) / nominal if nominal else float("nan")
 
 
 def _size(site: Site) -> float:
@@ -339,12 +340,12 @@ def _size(site: Site) -> float:
     return least / loss if least and loss else float("nan")
 
 
-def _cost(context: Context, runs: pd.DataFrame, by_day: _Days, here: Flags) -> float | None:
+def _cost(context: Context, runs: Table, by_day: _Days, here: Flags) -> float | None:
     """A year's electricity of the starts beyond one an hour; None without electricity.
 
     A start costs about two minutes of the unit's power (common practice, as in the losses).
     """
-    power = (runs["electricity"] / runs["minutes"] * 60.0).to_numpy(dtype=np.float64)
+    power = runs["electricity"] / runs["minutes"] * 60.0
     if not np.isfinite(power).any():
         return None
     spare = np.maximum(1.0 - 1.0 / np.maximum(by_day.rate[here], 1.0), 0.0)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import Table
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import (
@@ -28,7 +28,7 @@ from analysis.findings.operation_defrost_causes import (
     used_wh,
 )
 from analysis.findings.spells import Spell, last_spell
-from analysis.findings.telling import column, sure
+from analysis.findings.telling import sure
 from analysis.physics.air import frost_rate_index
 
 _EXTREME_COIL_K = 10.0
@@ -49,14 +49,16 @@ def excessive_defrost(context: Context) -> Finding | None:
     defrosts = _seen(context)
     limit, days = context.limit, context.days
     # Frost grows fastest about 0 °C; in hard frost the air holds too little for spacing to tell anything.
-    frosty = defrosts[defrosts["frosting"].astype(bool) & defrosts["outdoor"].between(*_FROST_BAND_C)]
+    low, high = _FROST_BAND_C
+    band = (defrosts["outdoor"] >= low) & (defrosts["outdoor"] <= high)
+    frosty = defrosts.where(defrosts["frosting"].astype(np.bool_) & band)
     if len(frosty) < limit("defrost_count_watch"):
         return None
     if (by_clock := _by_clock(context, defrosts)) is not None:
         return _timed(context, defrosts, by_clock)
     rated = rated_kw(context)
-    gap = frosty["since_last"].to_numpy(dtype=np.float64)
-    laid = (frosty["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64)
+    gap = frosty.floats("since_last")
+    laid = frosty["frost_kg"] * 1000.0 / rated
     # What a defrost used tells as well how much there was to melt; where it is not known the frost must be far less.
     used, coat = used_wh(frosty, rated), limit("defrost_frost_g_per_kw")
     melted = used < limit("defrost_melting_wh_per_kw")
@@ -72,7 +74,7 @@ def excessive_defrost(context: Context) -> Finding | None:
     needless = (gap < limit("defrost_interval_minutes")) & (
         far | ((laid < coat) & melted & soon) | (light & soon)
     )
-    minutes = frosty["minutes"].to_numpy(dtype=np.float64)
+    minutes = frosty.floats("minutes")
     weak = drawn_share(frosty, rated) < limit("defrost_heat_share")
     slow = ((minutes > limit("defrost_long_minutes")) & weak) | (minutes > limit("defrost_very_long_minutes"))
     judged, so = _mostly(days["day"], frosty["day"], needless | slow)
@@ -80,14 +82,15 @@ def excessive_defrost(context: Context) -> Finding | None:
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=21)
     if spell is None:
         return None
-    here = frosty[frosty["day"].isin(days["day"][spell.covers(days["day"])])]
-    interval = middle(here["since_last"].to_numpy(dtype=np.float64))
-    frost = middle((here["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64))
-    length, drawn = middle(here["minutes"].to_numpy(dtype=np.float64)), middle(drawn_share(here, rated))
+    lately = np.isin(frosty["day"], days["day"][spell.covers(days["day"])])
+    here = frosty.where(lately)
+    interval = middle(here.floats("since_last"))
+    frost = middle(here["frost_kg"] * 1000.0 / rated)
+    length, drawn = middle(here.floats("minutes")), middle(drawn_share(here, rated))
     sooner = float(_too_soon(context, np.array([interval]), np.array([frost]))[0])
     weak_now = drawn < limit("defrost_heat_share")
     longer = length / limit("defrost_long_minutes" if weak_now else "defrost_very_long_minutes")
-    sooner = sooner if needless[frosty.index.isin(here.index)].mean() >= 0.3 else 0.0
+    sooner = sooner if needless[lately].mean() >= 0.3 else 0.0
     over = max(sooner, longer)
     if not over > _CLEARLY or spell.share < 0.5:
         return None
@@ -130,16 +133,16 @@ def defrost_without_frost(context: Context) -> Finding | None:
         return None  # a timer does not look for frost; excessive_defrost notes it
     dry, hollow = _dry(context, defrosts), _hollow(context, defrosts)
     in_air, dry = int(dry.sum()), dry | hollow
-    known = defrosts["frost_known"].to_numpy(dtype=bool)
+    known = defrosts["frost_known"].astype(np.bool_)
     if not known.any() and len(defrosts):
         raise NotAssessed("needs outdoor_temperature")
-    so = np.isin(days["day"].to_numpy(), defrosts["day"].to_numpy()[dry])
+    so = np.isin(days["day"], defrosts["day"][dry])
     spell = _spell_of_weather(context, so)
     if spell is None:
         return None
     covered = spell.covers(days["day"])
-    inside = np.isin(defrosts["day"].to_numpy(), days["day"].to_numpy()[covered])
-    chosen = defrosts[dry & inside]
+    inside = np.isin(defrosts["day"], days["day"][covered])
+    chosen = defrosts.where(dry & inside)
     number, on = len(chosen), int((so & covered).sum())
     share = number / max(int(inside.sum()), 1)
     enough = number >= limit("dry_defrosts") and on >= limit("dry_defrost_days")
@@ -147,7 +150,7 @@ def defrost_without_frost(context: Context) -> Finding | None:
     energy = middle(used_wh(defrosts, rated_kw(context)))
     severity: Severity = "note" if not enough else "act" if number >= limit("dry_defrosts_act") else "watch"
     severity = "note" if spell.until is not None else severity
-    kwh = float(chosen["electricity"].sum() + np.nansum(chosen["heat_taken"]) / 3.0) * heating_year(context)
+    kwh = float(chosen.total("electricity") + np.nansum(chosen["heat_taken"]) / 3.0) * heating_year(context)
     warmest = chosen["outdoor"].max()
     return Finding(
         "defrost_without_frost", severity, spell.since, sure(number / limit("dry_defrosts"), on * 2.0),
@@ -174,14 +177,14 @@ def defrost_without_frost(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
-def _by_clock(context: Context, defrosts: pd.DataFrame) -> float | None:
+def _by_clock(context: Context, defrosts: Table) -> float | None:
     """Running time between defrosts [min] of a unit that defrosts by a timer; None where it does not.
 
     A timer's spacing is the same in fog and in dry frost. A sensor that reads too cold keeps to the unit's lock, which is
     shorter, and goes on in mild air; a circuit short of refrigerant has lost performance.
     """
     limit = context.limit
-    gaps = defrosts["since_last"].to_numpy(dtype=np.float64)
+    gaps = defrosts.floats("since_last")
     gaps = gaps[np.isfinite(gaps)]
     if len(gaps) < limit("timed_defrosts"):
         return None
@@ -196,14 +199,14 @@ def _by_clock(context: Context, defrosts: pd.DataFrame) -> float | None:
     )
 
 
-def _timed(context: Context, defrosts: pd.DataFrame, gap: float) -> Finding:
-    spread = defrosts["since_last"].quantile(0.85) - defrosts["since_last"].quantile(0.15)
+def _timed(context: Context, defrosts: Table, gap: float) -> Finding:
+    low, high = np.nanquantile(defrosts["since_last"], (0.15, 0.85))
     return Finding(
-        "excessive_defrost", "note", f"{context.days['day'].iloc[0]:%Y-%m-%d}", 0.8,
+        "excessive_defrost", "note", f"{context.days.day(0)}", 0.8,
         f"The unit defrosts by the clock, every {gap:.0f} minutes of running, frost or not.",
         evidence=(
             Evidence("running time between defrosts", round(gap, 1), "min"),
-            Evidence("spread of the middle seven tenths of them", round(float(spread), 1), "min", round(context.limit("timed_defrost_spread") * gap, 1)),
+            Evidence("spread of the middle seven tenths of them", round(float(high - low), 1), "min", round(context.limit("timed_defrost_spread") * gap, 1)),
             Evidence("defrosts seen", len(defrosts), ""),
         ),
         next_step="See whether its settings offer defrosting on demand; on dry cold days a timer melts nothing.",
@@ -218,13 +221,13 @@ def _too_soon(context: Context, gap: Floats, laid: Floats) -> Floats:
     return np.sqrt(sooner * less)
 
 
-def _mostly(day: pd.Series, event_day: pd.Series, bad: Flags) -> tuple[Flags, Flags]:
+def _mostly(day: NDArray[Any], event_day: NDArray[Any], bad: Flags) -> tuple[Flags, Flags]:
     """Days with such events, and those about which a good part was bad, a week of such days taken together."""
-    on, which, size = np.unique(event_day.to_numpy(), return_inverse=True, return_counts=True)
+    on, which, size = np.unique(event_day, return_inverse=True, return_counts=True)
     number = np.bincount(which, weights=bad, minlength=len(on))
     on, number, size = (x[size >= 2] for x in (on, number, size))
     good_part = _near(number) >= _A_GOOD_PART * _near(size)
-    return np.isin(day.to_numpy(), on), np.isin(day.to_numpy(), on[good_part])
+    return np.isin(day, on), np.isin(day, on[good_part])
 
 
 def _near(counts: NDArray[Any]) -> Floats:
@@ -235,7 +238,7 @@ def _near(counts: NDArray[Any]) -> Floats:
     return np.asarray(total[end] - total[np.maximum(row - _WEEK // 2, 0)], dtype=np.float64)
 
 
-def _seen(context: Context) -> pd.DataFrame:
+def _seen(context: Context) -> Table:
     """The defrosts, heat taken nan where no meter shows it: none, or one that counts forwards only."""
     if context.site.heat_pump.source != "air":
         raise NotAssessed("the source is not air")
@@ -244,20 +247,20 @@ def _seen(context: Context) -> pd.DataFrame:
     defrosts = context.facts.defrosts
     if not len(defrosts):
         return defrosts
-    taken = middle(defrosts["heat_taken"].to_numpy(dtype=np.float64)) * 1000.0 / rated_kw(context)
-    shown = np.nansum(column(context.whole.days, "n_heat")) > 0 and taken > _LEAST_TAKEN_WH
-    return defrosts if shown else defrosts.assign(heat_taken=np.nan)
+    taken = middle(defrosts.floats("heat_taken")) * 1000.0 / rated_kw(context)
+    shown = context.whole.days.total("n_heat") > 0 and taken > _LEAST_TAKEN_WH
+    return defrosts if shown else defrosts.with_columns(heat_taken=np.full(len(defrosts), np.nan))
 
 
-def _dry(context: Context, defrosts: pd.DataFrame) -> Flags:
+def _dry(context: Context, defrosts: Table) -> Flags:
     """Defrosts with nothing to melt: warm air and a coil that by its load stayed above freezing, or air too dry.
 
     The coil's load counts since the last defrost; without one within a day the temperature alone decides, two kelvin on.
     """
     limit = context.limit
-    outdoor = defrosts["outdoor"].to_numpy(dtype=np.float64)
-    humidity = defrosts["humidity"].to_numpy(dtype=np.float64)
-    frost = (defrosts["frost_kg"] * 1000.0 / rated_kw(context)).to_numpy(dtype=np.float64)
+    outdoor = defrosts.floats("outdoor")
+    humidity = defrosts.floats("humidity")
+    frost = defrosts["frost_kg"] * 1000.0 / rated_kw(context)
     none = np.nan_to_num(frost, nan=np.inf) < limit("dry_frost_g_per_kw")
     warm = (outdoor > limit("frost_free_above_c")) & none
     warm |= (outdoor > limit("frost_free_above_c") + 2.0) & ~np.isfinite(frost)
@@ -269,24 +272,24 @@ def _dry(context: Context, defrosts: pd.DataFrame) -> Flags:
         )
     )
     arid = np.isfinite(humidity) & np.isfinite(outdoor) & (index < limit("dry_frost_index")) & none
-    return np.asarray((warm | arid) & defrosts["frost_known"].to_numpy(dtype=bool), dtype=np.bool_)
+    return np.asarray((warm | arid) & defrosts["frost_known"].astype(np.bool_), dtype=np.bool_)
 
 
-def _hollow(context: Context, defrosts: pd.DataFrame) -> Flags:
+def _hollow(context: Context, defrosts: Table) -> Flags:
     """Defrosts that follow one another on little frost: those that use no more than the bare coil takes, where most are
     so; and those on next to none, where there are many."""
     limit, rated = context.limit, rated_kw(context)
-    laid = (defrosts["frost_kg"] * 1000.0 / rated).to_numpy(dtype=np.float64)
-    gap = defrosts["since_last"].to_numpy(dtype=np.float64)
+    laid = defrosts["frost_kg"] * 1000.0 / rated
+    gap = defrosts.floats("since_last")
     little = (laid < limit("defrost_frost_g_per_kw") * _FAR_TOO_LITTLE) & (
         gap < limit("defrost_interval_minutes")
     )
     hollow = little & (used_wh(defrosts, rated) < limit("defrost_coil_wh_per_kw"))
     _, so = _mostly(context.days["day"], defrosts["day"], hollow)
-    hollow &= np.isin(defrosts["day"].to_numpy(), context.days["day"].to_numpy()[so])
+    hollow &= np.isin(defrosts["day"], context.days["day"][so])
     # One after the other on hardly any frost, and not only now and then: unless what it used says that it melted some.
     bare = (laid < limit("dry_frost_g_per_kw")) & (gap < _IN_A_ROW * limit("defrost_interval_minutes"))
-    bare &= (defrosts["outdoor"] > _COIL_NEAR_ZERO_C).to_numpy()
+    bare &= defrosts["outdoor"] > _COIL_NEAR_ZERO_C
     # What was melted tells that there was frost, whatever the air is thought to lay.
     bare &= ~(used_wh(defrosts, rated) > limit("defrost_light_wh_per_kw"))
     many = bare.sum() >= limit("defrost_count_watch") and bare.mean() >= limit("dry_defrost_share")
@@ -296,17 +299,17 @@ def _hollow(context: Context, defrosts: pd.DataFrame) -> Flags:
 def _spell_of_weather(context: Context, so: Flags) -> Spell | None:
     """The newest stretch, judged on days as mild as those on which it was so: a frosty month does not end it."""
     days = context.days
-    outdoor = column(days, "outdoor")
-    heated = column(days, "n_heating") >= 60
+    outdoor = days.floats("outdoor")
+    heated = days.floats("n_heating") >= 60
     if so.any() and np.isfinite(outdoor[so]).any():
         low, high = np.nanquantile(outdoor[so], (0.1, 0.9))
         heated &= (np.nan_to_num(outdoor, nan=low) >= low) & (np.nan_to_num(outdoor, nan=high) <= high)
     return last_spell(days["day"], so, heated | so, hold_days=2, gone_days=14)
 
 
-def _cost(context: Context, here: pd.DataFrame, frost: float, *, slow: bool) -> float:
+def _cost(context: Context, here: Table, frost: float, *, slow: bool) -> float:
     """A year's electricity of the defrosts beyond those the frost asks for; a third of the heat drawn is electricity."""
-    each = here["electricity"].sum() + np.nansum(here["heat_taken"]) / 3.0
+    each = here.total("electricity") + np.nansum(here["heat_taken"]) / 3.0
     spare = max(1.0 - frost / context.limit("defrost_frost_g_per_kw"), 0.0)
     if slow:
         spare = max(spare, 0.3)

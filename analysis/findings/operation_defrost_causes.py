@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
+from analysis.facts.table import Table
 from analysis.findings.context import Context
 from analysis.findings.model import Cause
 from analysis.findings.operation_common import Floats, middle, ranked
-from analysis.findings.telling import column
 
 _LOCK_MIN = 3.0
 # Ratings and meters agree within some percent; a circuit short of refrigerant has lost a tenth and more (common practice).
@@ -21,36 +20,36 @@ def rated_kw(context: Context) -> float:
     return context.site.heat_pump.rated_output_kw or 6.0
 
 
-def drawn_share(defrosts: pd.DataFrame, rated: float) -> Floats:
+def drawn_share(defrosts: Table, rated: float) -> Floats:
     """Heat power drawn from the water over rated output [-]."""
-    return (defrosts["heat_taken"] / defrosts["minutes"] * 60.0 / rated).to_numpy(dtype=np.float64)
+    return defrosts["heat_taken"] / defrosts["minutes"] * 60.0 / rated
 
 
-def used_wh(defrosts: pd.DataFrame, rated: float) -> Floats:
+def used_wh(defrosts: Table, rated: float) -> Floats:
     """What a defrost had to melt and warm with [Wh a kilowatt rated]."""
-    return ((defrosts["heat_taken"] + defrosts["electricity"]) * 1000.0 / rated).to_numpy(dtype=np.float64)
+    return (defrosts["heat_taken"] + defrosts["electricity"]) * 1000.0 / rated
 
 
 def efficiency(context: Context) -> float:
     """Steady heating's performance over the unit's rating [-], defrosts and starts left out; as rated where unknown."""
     days = context.days
-    real, rated = float(np.nansum(column(days, "xe_steady"))), float(np.nansum(column(days, "x_steady")))
+    real, rated = float(np.nansum(days.floats("xe_steady"))), float(np.nansum(days.floats("x_steady")))
     return rated / real if real > 5.0 and rated > 0 else _AS_RATED
 
 
 def _top_output(context: Context) -> float:
     """Best whole hour's output over the rating [-]; nan where the unit was never asked for it."""
-    top = column(context.days, "load_share_top")
+    top = context.days.floats("load_share_top")
     return float(np.nanquantile(top, 0.98)) if np.isfinite(top).sum() >= 20 else float("nan")
 
 
-def defrost_causes(context: Context, here: pd.DataFrame, *, slow: bool, sooner: float) -> tuple[Cause, ...]:
+def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) -> tuple[Cause, ...]:
     """Slow melting lacks heat; a unit that has also lost output and efficiency lacks refrigerant; else the air."""
     share, top = efficiency(context), _top_output(context)
     lost = (_SOUND - share) / 0.05
     if np.isfinite(top):
         lost += 0.6 * float(np.clip((0.88 - top) / 0.1, -1.0, 2.0))
-    gaps = here["since_last"].to_numpy(dtype=np.float64)
+    gaps = here.floats("since_last")
     gaps = gaps[np.isfinite(gaps)]
     lock = float(np.mean(gaps <= np.quantile(gaps, 0.1) + _LOCK_MIN)) if len(gaps) >= 20 else 0.0
     lost += 2.5 * (lock - 0.45)
@@ -63,7 +62,7 @@ def defrost_causes(context: Context, here: pd.DataFrame, *, slow: bool, sooner: 
         words += f"; {lock:.0%} of the defrosts come as soon as the unit's own lock ends, however little frost there is"
     if slow:
         drawn = middle(drawn_share(here, rated_kw(context)))
-        takes = f"a defrost takes {middle(here['minutes'].to_numpy(dtype=np.float64)):.0f} minutes"
+        takes = f"a defrost takes {middle(here.floats('minutes')):.0f} minutes"
         how = (
             f" and draws only {drawn:.0%} of the rated output out of the water" if np.isfinite(drawn) else ""
         )

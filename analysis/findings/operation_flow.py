@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import Table
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding
@@ -21,7 +22,7 @@ from analysis.findings.operation_common import (
     water_caution,
 )
 from analysis.findings.spells import last_spell
-from analysis.findings.telling import column, sure
+from analysis.findings.telling import sure
 
 _STEADY_MIN = 60
 _KWH_PER_M3_K = 1.155
@@ -40,9 +41,9 @@ def low_flow(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     nominal, basis = _nominal(context)
     flow, how = _flow(days)
-    steady = (column(days, "n_steady") >= _STEADY_MIN) & np.isfinite(flow)
-    hot = column(days, "flow_rate_hot_water")
-    top = np.fmax(np.fmax(column(days, "flow_rate_top"), hot), flow) if how == "measured" else flow
+    steady = (days.floats("n_steady") >= _STEADY_MIN) & np.isfinite(flow)
+    hot = days.floats("flow_rate_hot_water")
+    top = np.fmax(np.fmax(days.floats("flow_rate_top"), hot), flow) if how == "measured" else flow
     judged = (steady | np.isfinite(hot)) & np.isfinite(top)
     if judged.sum() < 3:
         raise NotAssessed("too few days of steady running with flow rate, or heat and both temperatures")
@@ -100,21 +101,21 @@ def _nominal(context: Context) -> tuple[float, str]:
     raise NotAssessed("needs heat_pump.flow_m3_per_h or heat_pump.rated_output_kw in the site file")
 
 
-def _flow(days: pd.DataFrame) -> tuple[Floats, str]:
+def _flow(days: Table) -> tuple[Floats, str]:
     """Flow while heating by day, as measured or from heat and difference."""
-    measured = column(days, "flow_rate")
+    measured = days.floats("flow_rate")
     if np.isfinite(measured).any():
         return measured, "measured"
-    heat, lift = column(days, "heat_power") / 1000.0, column(days, "lift")
+    heat, lift = days.floats("heat_power") / 1000.0, days.floats("lift")
     usable = (lift > 1.0) & (heat > 0.3)
     return np.divide(
         heat, _KWH_PER_M3_K * lift, out=np.full(len(days), np.nan), where=usable
     ), "from heat and difference"
 
 
-def _modulates(days: pd.DataFrame, here: Flags, flow: Floats) -> bool:
+def _modulates(days: Table, here: Flags, flow: Floats) -> bool:
     """True for a pump that gives less water on purpose when there is less heat to carry."""
-    heat = column(days, "heat_power")
+    heat = days.floats("heat_power")
     usable = here & np.isfinite(flow) & np.isfinite(heat)
     if usable.sum() < 10:
         return False
@@ -126,7 +127,7 @@ def _modulates(days: pd.DataFrame, here: Flags, flow: Floats) -> bool:
 def _difference(context: Context, here: Flags, nominal: float) -> tuple[float, float]:
     """Usual flow-return difference [K], and that of the days of most load over the difference at rated output [-]."""
     days = context.days
-    lift, heat = column(days, "lift"), column(days, "heat_power")
+    lift, heat = days.floats("lift"), days.floats("heat_power")
     usable = here & np.isfinite(lift)
     if not usable.any():
         return float("nan"), float("nan")
@@ -140,9 +141,9 @@ def _difference(context: Context, here: Flags, nominal: float) -> tuple[float, f
     return middle(lift[usable]), middle(lift[busy]) / at_rated
 
 
-def _flow_cost(days: pd.DataFrame, here: Flags, lift: float, share: float, year: float) -> float | None:
+def _flow_cost(days: Table, here: Flags, lift: float, share: float, year: float) -> float | None:
     """A wider difference at the same mean water temperature: half of what it is wider stands on the flow temperature."""
-    used = float(np.nansum(column(days, "e_space")[here]))
+    used = float(np.nansum(days.floats("e_space")[here]))
     if not np.isfinite(lift) or used <= 0:
         return None
     hotter = 0.5 * lift * (1.0 - min(share, 1.0))
@@ -152,7 +153,7 @@ def _flow_cost(days: pd.DataFrame, here: Flags, lift: float, share: float, year:
 def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -> tuple[Cause, ...]:
     """Air makes the flow restless, dirt lets it slide; a setting is low and steady."""
     days = context.days
-    jitter, limit = middle(column(days, "flow_jitter")[here]), context.limit("flow_jitter")
+    jitter, limit = middle(days.floats("flow_jitter")[here]), context.limit("flow_jitter")
     blocked, set_low = 0.5, 0.5
     words_blocked, words_set = "the flow is low", "the flow is low"
     if np.isfinite(jitter):
@@ -171,7 +172,7 @@ def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -
         if last < 0.93 * first:
             blocked *= 3.0
             words_blocked = f"the flow went on falling, from {first:.0%} to {last:.0%} of nominal"
-    if since > f"{days['day'].iloc[0]:%Y-%m-%d}":
+    if since > f"{days.day(0)}":
         words_set += f", since {since}"
     return ranked({"strainer_or_air": (blocked, words_blocked), "pump_setting": (set_low, words_set)})
 
@@ -191,9 +192,7 @@ def falling_flow(context: Context) -> Finding | None:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} days with a flow rate at like conditions, has {len(flow)}"
         )
-    smooth = (
-        pd.Series(flow).rolling(_WINDOW_DAYS, min_periods=7, center=True).median().to_numpy(dtype=np.float64)
-    )
+    smooth = pd.Series(flow).rolling(_WINDOW_DAYS, min_periods=7, center=True).median().to_numpy()
     peak = int(np.nanargmax(smooth[: len(smooth) - 7]))
     end = middle(flow[-_WINDOW_DAYS:])
     fall = 1.0 - end / smooth[peak]
@@ -207,7 +206,7 @@ def falling_flow(context: Context) -> Finding | None:
         return None
     weeks = max((day[-1] - day[begun]) / np.timedelta64(7, "D"), 1.0)
     severity = graded(fall, limit("flow_fall_watch_share"), limit("flow_fall_act_share"))
-    since = f"{pd.Timestamp(day[begun]):%Y-%m-%d}"
+    since = np.datetime_as_string(day[begun], unit="D").item()
     return Finding(
         "falling_flow", severity, since, sure(fall / limit("flow_fall_watch_share"), weeks * 7.0),
         f"The water flow has fallen by {fall:.0%} since {since}.",
@@ -225,16 +224,16 @@ def falling_flow(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
-def _like_conditions(days: pd.DataFrame) -> tuple[np.ndarray, Floats, str]:
+def _like_conditions(days: Table) -> tuple[np.ndarray, Floats, str]:
     """Flow by day at conditions that stay alike: charging the cylinder, whose circuit has no valves that close by
     themselves; else heating, with what the load moves taken off."""
-    stamp = days["day"].to_numpy()
-    hot = column(days, "flow_rate_hot_water")
-    usable = np.isfinite(hot) & (column(days, "n_hot_water") >= 15)
+    stamp = days["day"]
+    hot = days.floats("flow_rate_hot_water")
+    usable = np.isfinite(hot) & (days.floats("n_hot_water") >= 15)
     if usable.sum() >= _FEWEST_DAYS:
         return stamp[usable], hot[usable], "charging the cylinder"
-    flow, heat = column(days, "flow_rate"), column(days, "heat_power")
-    usable = np.isfinite(flow) & (column(days, "n_steady") >= _STEADY_MIN)
+    flow, heat = days.floats("flow_rate"), days.floats("heat_power")
+    usable = np.isfinite(flow) & (days.floats("n_steady") >= _STEADY_MIN)
     if usable.sum() < _FEWEST_DAYS:
         return stamp[usable], flow[usable], "heating"
     level = np.where(
@@ -263,8 +262,8 @@ def buffer_mixing(context: Context) -> Finding | None:
     if buffer is None:
         raise NotAssessed("the site file names no buffer")
     days, limit = context.days, context.limit
-    drop = column(days, "buffer_drop")
-    judged = (column(days, "n_beyond") >= _STEADY_MIN) & np.isfinite(drop)
+    drop = days.floats("buffer_drop")
+    judged = (days.floats("n_beyond") >= _STEADY_MIN) & np.isfinite(drop)
     if judged.sum() < 5:
         raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
     so = judged & (np.nan_to_num(drop) >= 0.8 * limit("buffer_drop_watch_k"))
@@ -275,12 +274,12 @@ def buffer_mixing(context: Context) -> Finding | None:
     lost = middle(drop[here])
     if lost < 0.8 * limit("buffer_drop_watch_k"):
         return None
-    lift, beyond = middle(column(days, "lift")[here]), middle(column(days, "beyond_lift")[here])
+    lift, beyond = middle(days.floats("lift")[here]), middle(days.floats("beyond_lift")[here])
     ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")
     severity = lowered(graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), spell, 5.0)
     if ratio < _MORE_BEYOND:  # no more water beyond the buffer than before it: then nothing is drawn in
         severity = "note"
-    used = float(np.nansum(column(days, "e_space")[here]))
+    used = float(np.nansum(days.floats("e_space")[here]))
     kwh = used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * lost)) * heating_year(context) if used > 0 else None
     because = (
         f"by the differences on both sides, {ratio:.1f} times as much water goes to the emitters as comes from the heat pump"

@@ -9,7 +9,7 @@ from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import MAINS_CAUTION, Flags, Floats, graded, lowered, middle
 from analysis.findings.spells import last_spell
-from analysis.findings.telling import column, sure
+from analysis.findings.telling import sure
 from analysis.use import least_running_w
 
 _REST_MIN = 30
@@ -43,7 +43,7 @@ def high_standby(context: Context) -> Finding | None:
     if drawn < watch:
         return None
     severity = lowered(graded(drawn, watch, act), spell, 5.0)
-    rest = float(np.nanmean(column(days, "n_rest")[here])) / 1440.0
+    rest = float(np.nanmean(days.floats("n_rest")[here])) / 1440.0
     kwh = (drawn - 0.5 * watch) * rest * _YEAR_HOURS / 1000.0
     return Finding(
         "high_standby", severity, spell.since, sure(drawn / watch, spell.days, spell.share),
@@ -70,13 +70,13 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
     days, site = context.days, context.site
     includes = {c for p in site.points_of("heat_pump_electricity") for c in p.includes}
     inside_meter = "circulation_pump" in includes and not site.measures("circulation_pump_electricity")
-    still, n_still = column(days, "still_power"), column(days, "n_still")
+    still, n_still = days.floats("still_power"), days.floats("n_still")
     if inside_meter and (np.isfinite(still) & (n_still >= _REST_MIN)).sum() >= 5:
         return still, np.isfinite(still) & (n_still >= _REST_MIN), "with the water standing still", False
-    spacing = float(np.nanmin(column(days, "spacing.heat_pump_electricity")))
+    spacing = float(np.nanmin(days.floats("spacing.heat_pump_electricity")))
     if spacing <= 15.0:
-        power = column(days, "rest_power")
-        judged = np.isfinite(power) & (column(days, "n_calm") >= _REST_MIN)
+        power = days.floats("rest_power")
+        judged = np.isfinite(power) & (days.floats("n_calm") >= _REST_MIN)
         if spacing > _CLOSE_MIN:
             judged &= np.nan_to_num(power) < max(_PARTLY * least_running_w(site), _MOST_STANDBY_W)
         if spacing > _CLOSE_MIN and judged.any():
@@ -86,7 +86,7 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
                     f"at readings every {spacing:.0f} minutes rest can't be told from short runs here"
                 )
         return power, judged, "well after a stop", inside_meter
-    lowest = column(days, "lowest_hour")
+    lowest = days.floats("lowest_hour")
     return lowest, _at_the_floor(lowest, least_running_w(site)), "lowest hour of calm days", inside_meter
 
 
@@ -106,12 +106,12 @@ def _at_the_floor(lowest: Floats, running_w: float) -> Flags:
 
 def pump_always_on(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
-    unasked, pumped = column(days, "n_unasked"), column(days, "n_unasked_pumped")
+    unasked, pumped = days.floats("n_unasked"), days.floats("n_unasked_pumped")
     judged = np.isfinite(unasked) & (np.nan_to_num(unasked) >= _UNASKED_MIN)
     # Rooms colder than asked are a demand, whatever else is silent.
-    target = column(days, "target")
+    target = days.floats("target")
     asked = np.where(np.isfinite(target), target - 0.5, context.site.design.indoor_c - 1.0)
-    judged &= ~(column(days, "room") < asked)
+    judged &= ~(days.floats("room") < asked)
     if judged.sum() < 5:
         raise NotAssessed(
             "too few days with nothing asked for, or neither room call nor flow temperature shows when that is"
@@ -128,13 +128,13 @@ def pump_always_on(context: Context) -> Finding | None:
     size = hours / limit("idle_pump_hours")
     grade: Severity = "act" if size >= 4.0 else "watch" if part >= limit("idle_pump_share") else "note"
     severity = lowered(grade, spell, limit("idle_pump_days"))
-    power = middle(column(days, "unasked_pump_power")[here])
+    power = middle(days.floats("unasked_pump_power")[here])
     kwh = (
         (power if np.isfinite(power) else _USUAL_PUMP_W)
         * hours
         / 1000.0
         * 365.0
-        * len(days[here])
+        * int(here.sum())
         / max(len(days), 1)
     )
     return Finding(

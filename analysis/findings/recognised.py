@@ -20,10 +20,11 @@ from datetime import timedelta
 import numpy as np
 import pandas as pd
 
+from analysis.facts.table import Table
 from analysis.facts.tables import Facts
 from analysis.findings.limits import LIMITS
 from analysis.findings.model import Recognised
-from analysis.findings.telling import Flags, Floats, column, runs_of
+from analysis.findings.telling import Flags, Floats, runs_of
 from analysis.plant.site import Site
 
 _LEAST_LEFT_DAYS = 28
@@ -35,8 +36,8 @@ class _Kind:
     """name; which days; what to say of a stretch of them; how many days after it are left out too, None: none at all"""
 
     name: str
-    days: Callable[[Site, pd.DataFrame], Flags]
-    words: Callable[[Site, pd.DataFrame, int, int], str]
+    days: Callable[[Site, Table], Flags]
+    words: Callable[[Site, Table, int, int], str]
     after: int | None
 
 
@@ -53,7 +54,10 @@ def recognise(site: Site, facts: Facts) -> tuple[tuple[Recognised, ...], Facts]:
         for first, last in runs_of(kind.days(site, days)):
             told.append(
                 Recognised(
-                    kind.name, _date(days, first), _date(days, last), kind.words(site, days, first, last)
+                    kind.name,
+                    days.day(first).isoformat(),
+                    days.day(last).isoformat(),
+                    kind.words(site, days, first, last),
                 )
             )
             if kind.after is not None:
@@ -66,16 +70,9 @@ def recognise(site: Site, facts: Facts) -> tuple[tuple[Recognised, ...], Facts]:
 
 
 def _without(facts: Facts, left_out: Flags) -> Facts:
-    gone = set(facts.days["day"][left_out])
-    parts = []
-    for field in fields(Facts):
-        frame = getattr(facts, field.name)
-        parts.append(frame if frame.empty else frame[~frame["day"].isin(gone)].reset_index(drop=True))
-    return Facts(*parts)
-
-
-def _date(days: pd.DataFrame, index: int) -> str:
-    return f"{days['day'].iloc[index]:%Y-%m-%d}"
+    gone = facts.days["day"][left_out]
+    tables: list[Table] = [getattr(facts, field.name) for field in fields(Facts)]
+    return Facts(*(table.where(~np.isin(table["day"], gone)) for table in tables))
 
 
 def _limit(site: Site, name: str) -> float:
@@ -98,15 +95,15 @@ def _long_enough(flags: Flags, least: int, most: int = 10**6) -> Flags:
 # ---- weather beyond the design
 
 
-def _cold(site: Site, days: pd.DataFrame) -> Flags:
+def _cold(site: Site, days: Table) -> Flags:
     design = site.design.outdoor_c
     if design is None:
         return np.zeros(len(days), dtype=bool)
-    return column(days, "outdoor") < design - _limit(site, "snap_below_design_k")
+    return days.floats("outdoor") < design - _limit(site, "snap_below_design_k")
 
 
-def _cold_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
-    coldest = float(np.nanmin(column(days, "outdoor")[first : last + 1]))
+def _cold_words(site: Site, days: Table, first: int, last: int) -> str:
+    coldest = float(np.nanmin(days.floats("outdoor")[first : last + 1]))
     return (
         f"Colder than the design: a daily mean of {coldest:.1f} C against {site.design.outdoor_c:g} C. What fell short on these days is "
         "no fault of the plant."
@@ -116,21 +113,21 @@ def _cold_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
 # ---- nobody home
 
 
-def _away(site: Site, days: pd.DataFrame) -> Flags:
+def _away(site: Site, days: Table) -> Flags:
     """The target lowered by the day; without a target, cool rooms or a cooling cylinder and no hot water made."""
     n = len(days)
     if n < 14:
         return np.zeros(n, dtype=bool)
     down = _limit(site, "away_room_k")
     least = int(_limit(site, "away_days"))
-    target = column(days, "target")
+    target = days.floats("target")
     if np.isfinite(target).mean() > 0.5:
         lowered = target <= _usual(target, 30) - down
         return _long_enough(lowered, least, _LONGEST_AWAY_DAYS)
     none_made = _no_hot_water(site, days)
     if none_made is None:
         return np.zeros(n, dtype=bool)
-    room = column(days, "room")
+    room = days.floats("room")
     if np.isfinite(room).mean() > 0.5:
         # The rooms take a day or two to fall: an absence begins with the hot water's rest.
         quiet = _long_enough(none_made, least, _LONGEST_AWAY_DAYS)
@@ -148,20 +145,20 @@ def _runs_with(flags: Flags, evidence: Flags) -> Flags:
     return out
 
 
-def _no_hot_water(site: Site, days: pd.DataFrame) -> Flags | None:
+def _no_hot_water(site: Site, days: Table) -> Flags | None:
     """Days without any reheat and, where a cylinder is measured, without a draw; None where that can't be told."""
-    made = column(days, "n_hot_water")
+    made = days.floats("n_hot_water")
     if site.hot_water is None or not np.nansum(made) > 0:
         return None
     usual = _usual(made, 30)
-    none = (made == 0) & (usual > 15) & (column(days, "n_any") > 0.9 * column(days, "n_minutes"))
-    tank_range = column(days, "tank_max") - column(days, "tank_min")
+    none = (made == 0) & (usual > 15) & (days.floats("n_any") > 0.9 * days.floats("n_minutes"))
+    tank_range = days.floats("tank_max") - days.floats("tank_min")
     # A full cylinder that nobody draws from cools by 3 to 10 K a day; a draw takes more in minutes.
     return none & ~(tank_range > 12.0)
 
 
-def _away_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
-    target = column(days, "target")
+def _away_words(site: Site, days: Table, first: int, last: int) -> str:
+    target = days.floats("target")
     how = "little was asked for and no hot water made"
     if np.isfinite(target).any():
         down = float(np.nanmedian(target) - np.nanmean(target[first : last + 1]))
@@ -172,27 +169,27 @@ def _away_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
 # ---- the first weeks
 
 
-def _settling(site: Site, days: pd.DataFrame) -> Flags:
+def _settling(site: Site, days: Table) -> Flags:
     begun = site.site.handed_over
     if begun is None:
         return np.zeros(len(days), dtype=bool)
     end = begun + timedelta(days=_limit(site, "settling_days"))
-    return ((days["day"] >= pd.Timestamp(begun)) & (days["day"] < pd.Timestamp(end))).to_numpy()
+    return (days["day"] >= np.datetime64(begun)) & (days["day"] < np.datetime64(end))
 
 
-def _settling_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
+def _settling_words(site: Site, days: Table, first: int, last: int) -> str:
     return f"The first weeks after hand-over on {site.site.handed_over}: settings are still being found."
 
 
 # ---- a house full of guests
 
 
-def _party(site: Site, days: pd.DataFrame) -> Flags:
-    if site.hot_water is None or not np.nansum(column(days, "n_hot_water")) > 0:
+def _party(site: Site, days: Table) -> Flags:
+    if site.hot_water is None or not np.nansum(days.floats("n_hot_water")) > 0:
         return np.zeros(len(days), dtype=bool)
-    made = np.nan_to_num(column(days, "q_hot_water")) + np.nan_to_num(column(days, "e_immersion"))
+    made = np.nan_to_num(days.floats("q_hot_water")) + np.nan_to_num(days.floats("e_immersion"))
     if not made.any():
-        made = column(days, "n_hot_water")  # minutes stand in for heat where none is metered
+        made = days.floats("n_hot_water")  # minutes stand in for heat where none is metered
     usual = _usual(np.where(made > 0, made, np.nan), 15)
     much = (made > _limit(site, "party_ratio") * usual) & (made > usual + 2.0)
     # Once in a while: what comes every few days is a habit, and one that goes on is a fault to be found.
@@ -200,41 +197,41 @@ def _party(site: Site, days: pd.DataFrame) -> Flags:
     return _long_enough(much & rare, 1, 2)
 
 
-def _party_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
+def _party_words(site: Site, days: Table, first: int, last: int) -> str:
     return "Far more hot water than on any usual day."
 
 
 # ---- off for work
 
 
-def _serviced(site: Site, days: pd.DataFrame) -> Flags:
+def _serviced(site: Site, days: Table) -> Flags:
     """No power for some working hours of one day, and none missing at night or in frost."""
-    by_day, all_day = column(days, "n_dead_by_day"), column(days, "n_dead")
+    by_day, all_day = days.floats("n_dead_by_day"), days.floats("n_dead")
     # Where a coarse register seems to stand still every day nothing can be told from its rest.
     if not np.isfinite(by_day).any() or float(np.nanmedian(by_day)) > 30.0:
         return np.zeros(len(days), dtype=bool)
     worked = (by_day >= 120.0) & (by_day <= 660.0) & (all_day - by_day <= 60.0)
-    frozen = np.nan_to_num(column(days, "n_dead_frost")) > 0
+    frozen = np.nan_to_num(days.floats("n_dead_frost")) > 0
     return _long_enough(worked & ~frozen, 1, 2)
 
 
-def _serviced_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
-    hours = float(column(days, "n_dead_by_day")[first : last + 1].sum()) / 60.0
+def _serviced_words(site: Site, days: Table, first: int, last: int) -> str:
+    hours = float(days.floats("n_dead_by_day")[first : last + 1].sum()) / 60.0
     return f"The unit was without power for {hours:.0f} working hours, as for a service."
 
 
 # ---- weeks without heating
 
 
-def _summer(site: Site, days: pd.DataFrame) -> Flags:
-    told = np.nansum(column(days, "n_heating")) > 0
+def _summer(site: Site, days: Table) -> Flags:
+    told = np.nansum(days.floats("n_heating")) > 0
     if not told:
         return np.zeros(len(days), dtype=bool)
-    rest = (column(days, "n_heating") < 30.0) & (column(days, "n_any") > 0) & (column(days, "outdoor") > 12.0)
+    rest = (days.floats("n_heating") < 30.0) & (days.floats("n_any") > 0) & (days.floats("outdoor") > 12.0)
     return _long_enough(rest, 14)
 
 
-def _summer_words(site: Site, days: pd.DataFrame, first: int, last: int) -> str:
+def _summer_words(site: Site, days: Table, first: int, last: int) -> str:
     length = last - first + 1
     told = f"{length // 7} weeks" if length >= 14 else f"{length} days"
     return f"{told} without heating in warm weather."

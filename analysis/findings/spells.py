@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 
@@ -19,15 +19,14 @@ class Spell:
     days: int
     share: float
 
-    def covers(self, day: pd.Series) -> NDArray[np.bool_]:
+    def covers(self, day: NDArray[Any]) -> NDArray[np.bool_]:
         """Which of these days (datetime64, n) lie in it: bool (n,)."""
-        date = day.to_numpy()
-        inside = date >= np.datetime64(self.since)
-        return inside if self.until is None else inside & (date <= np.datetime64(self.until))
+        inside = day >= np.datetime64(self.since)
+        return inside if self.until is None else inside & (day <= np.datetime64(self.until))
 
 
 def last_spell(
-    day: pd.Series,
+    day: NDArray[Any],
     so: NDArray[np.bool_],
     judged: NDArray[np.bool_],
     *,
@@ -36,7 +35,7 @@ def last_spell(
 ) -> Spell | None:
     """The newest stretch in which something was so on most judged days.
 
-    day : Series (n,) of local dates, ascending. so : bool (n,). judged : bool (n,), days on which it could be told
+    day : datetime64 (n,), local dates, ascending. so : bool (n,). judged : bool (n,), days on which it could be told
     hold_days : int, default 3. It must have been so on so many judged days of the stretch
     gone_days : int, default 7. So many judged days in a row without it end the stretch
     Returns Spell, or None.
@@ -54,7 +53,7 @@ def last_spell(
             continue
         first, last = hits[a], hits[b]
         ongoing = len(flags) - 1 - last < gone_days
-        since, until = np.datetime_as_string(day.to_numpy()[index[[first, last]]], unit="D").tolist()
+        since, until = np.datetime_as_string(day[index[[first, last]]], unit="D").tolist()
         return Spell(
             since,
             None if ongoing else until,

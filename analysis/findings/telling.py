@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.plant.site import Point
@@ -15,11 +14,6 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 METER_CAUTION = "The meter stands in a mains circuit: only an electrician licensed for it opens the board, under the local code."
-
-
-def column(days: pd.DataFrame, name: str) -> Floats:
-    """A column as float64 (n,), all nan where it is absent."""
-    return days[name].to_numpy(dtype=np.float64) if name in days else np.full(len(days), np.nan)
 
 
 def named(point: Point) -> str:
@@ -43,10 +37,6 @@ def sure(over: float, days: float, share: float = 1.0) -> float:
     size = 1.0 - math.exp(-1.6 * max(over - 1.0, 0.0) - 0.7)
     time = 1.0 - math.exp(-days / 4.0)
     return float(min(max(0.35 + 0.65 * size, 0.4) * (0.5 + 0.5 * time) * (0.6 + 0.4 * share), 0.99))
-
-
-def date_text(days: pd.DataFrame, index: int) -> str:
-    return f"{days['day'].iloc[index]:%Y-%m-%d}"
 
 
 def runs_of(flags: Flags) -> list[tuple[int, int]]:

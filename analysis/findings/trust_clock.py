@@ -11,7 +11,7 @@ from analysis.errors import NotAssessed
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.spells import Spell, last_spell
-from analysis.findings.telling import Floats, column, listed, sure
+from analysis.findings.telling import Floats, listed, sure
 from analysis.plant.site import Point
 
 _SIGNALS = ("heat", "lift", "state")
@@ -72,7 +72,7 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
     for signal in _SIGNALS:
         if any(q in context.spoiled for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
             continue
-        lag, like = column(days, f"lag_{signal}"), column(days, f"like_{signal}")
+        lag, like = days.floats(f"lag_{signal}"), days.floats(f"like_{signal}")
         told = np.isfinite(lag) & (like >= context.limit("clock_likeness"))
         if told.sum() < _FEWEST_DAYS:
             continue
@@ -99,7 +99,7 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
 def _spacing(context: Context, signal: str) -> float:
     days = context.whole.days
     wanted = ("heat_pump_electricity", *_QUANTITIES[signal])
-    return max((float(days[f"spacing.{q}"].median()) for q in wanted if f"spacing.{q}" in days), default=1.0)
+    return max((days.median(f"spacing.{q}") for q in wanted if f"spacing.{q}" in days), default=1.0)
 
 
 def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Finding:
@@ -165,10 +165,10 @@ _HOUR_MIN, _SLACK_MIN, _AROUND_DAYS, _LEAST_AROUND = 60.0, 12.0, 14, 4
 def _by_clock_change(context: Context) -> Finding | None:
     """A set-back that kept to its minute comes an hour off it from the day on which the clocks change."""
     days, zone = context.whole.days, context.site.zone
-    minute = column(days, "set_back_min")
+    minute = days.floats("set_back_min")
     if not np.isfinite(minute).any():
         return None
-    length = column(days, "n_minutes")
+    length = days.floats("n_minutes")
     for at in np.flatnonzero(np.abs(length - 1440.0) >= 30.0):
         before = minute[max(at - _AROUND_DAYS, 0) : at]
         after = minute[at + 1 : at + 1 + _AROUND_DAYS]
@@ -179,7 +179,7 @@ def _by_clock_change(context: Context) -> Finding | None:
         steady = max(float(np.median(np.abs(x - np.median(x)))) for x in (before, after)) <= _SLACK_MIN
         if not steady or abs(abs(jump) - _HOUR_MIN) > _SLACK_MIN:
             continue
-        since = f"{days['day'].iloc[at]:%Y-%m-%d}"
+        since = f"{days.day(at)}"
         return Finding(  # a note: the heating's own clock, left as it was, spoils no figure, and is as likely
             "clock_offset", "note", since, 0.85,
             f"Since the clocks changed on {since} the set-back comes an hour {'later' if jump > 0 else 'earlier'} by the readings' local time.",
@@ -199,7 +199,7 @@ def _by_clock_change(context: Context) -> Finding | None:
 def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
     """The middle of each day's irradiance against solar noon."""
     days = context.whole.days
-    centre = column(days, "sun_centre")
+    centre = days.floats("sun_centre")
     if np.isfinite(centre).sum() < _WINDOW_DAYS:
         return None, False
     smooth = _running_median(centre, _WINDOW_DAYS)
@@ -215,7 +215,7 @@ def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
 def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
     """The warmest time of the outdoor air against the afternoon."""
     days = context.whole.days
-    cosine, sine = (_running_mean(column(days, f"air_{n}"), _WINDOW_DAYS) for n in ("cos", "sin"))
+    cosine, sine = (_running_mean(days.floats(f"air_{n}"), _WINDOW_DAYS) for n in ("cos", "sin"))
     strong = np.hypot(cosine, sine) >= _CREST_LEAST_K
     if strong.sum() < _FEWEST_DAYS:
         return None, False

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from analysis.balance import uncorrected_share
 from analysis.errors import NotAssessed
+from analysis.facts.table import Table
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.spells import last_spell
-from analysis.findings.telling import Floats, column, sure
+from analysis.findings.telling import Floats, sure
 from analysis.physics.metering import HeatClass, combine, heat_meter_mpe
 from analysis.physics.water import antifreeze_over_reading
 
@@ -27,8 +27,8 @@ _COOLING_ABOVE_C = 20.0
 def flow_return_swapped(context: Context) -> Finding | None:
     """The return is warmer than the flow while the compressor works, day after day."""
     days = context.whole.days
-    lift = column(days, "water_lift")
-    outdoor = column(days, "outdoor")
+    lift = days.floats("water_lift")
+    outdoor = days.floats("outdoor")
     # A unit that cools has the colder flow by right; in heating weather none does.
     known = np.isfinite(lift) & (np.abs(lift) <= _LARGEST_LIFT_K) & ~(outdoor > _COOLING_ABOVE_C)
     if not known.any():
@@ -67,8 +67,8 @@ _LEAST_KWH = 1.0
 def implausible_efficiency(context: Context) -> Finding | None:
     """Heat per electricity above what Carnot leaves at the plant's own temperatures, or below an electric heater's."""
     days = context.whole.days
-    heat, unit, least = (column(days, f"c_{name}") for name in ("heat", "unit", "least"))
-    worked = (np.nan_to_num(unit) >= _LEAST_KWH) & np.isfinite(heat) & (column(days, "n_running") >= 60.0)
+    heat, unit, least = (days.floats(f"c_{name}") for name in ("heat", "unit", "least"))
+    worked = (np.nan_to_num(unit) >= _LEAST_KWH) & np.isfinite(heat) & (days.floats("n_running") >= 60.0)
     if not worked.any():
         raise NotAssessed("needs days with heat and the unit's electricity measured together")
     share = np.divide(least, unit, out=np.zeros(len(days)), where=worked)
@@ -84,7 +84,7 @@ def implausible_efficiency(context: Context) -> Finding | None:
     if spell is None:
         return None
     mine = high if spell is above else low
-    cop = float(heat[mine].sum() / unit[mine].sum())
+    cop = float(float(heat[mine].sum()) / float(unit[mine].sum()))
     if spell is above:
         carnot = float(np.median(share[mine]))
         words = "more than any unit reaches"
@@ -149,7 +149,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
             f"what is wrong with heat_output is said already ({culprit.code} since {culprit.since})"
         )
     offset = _pair_offset(days)
-    meter, flow = column(days, "check_meter"), _flow_heat(days, offset)
+    meter, flow = days.floats("check_meter"), _flow_heat(days, offset)
     compared = (np.fmax(flow, meter) > 3.0) & np.isfinite(meter) & np.isfinite(flow)
     flow = np.maximum(flow, _LEAST_SHARE * meter)
     if compared.sum() < _FEWEST_DAYS:
@@ -157,7 +157,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
             return _antifreeze_by_file(context, by_file)
         raise NotAssessed("needs heat_output beside flow_rate, flow_temperature and return_temperature")
     ratio = np.divide(meter, flow, out=np.ones(len(days)), where=compared)
-    allowed = _allowed(context, column(days, "lift"), _SENSOR_K if offset is None else _ZEROED_K)
+    allowed = _allowed(context, days.floats("lift"), _SENSOR_K if offset is None else _ZEROED_K)
     # What antifreeze explains is taken off before the rest is judged.
     rest = ratio / (1.0 + by_file) - 1.0
     so = compared & (np.abs(rest) > allowed) & (np.abs(rest) > context.limit("heat_meter_share"))
@@ -203,28 +203,28 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
-def _pair_offset(days: pd.DataFrame) -> float | None:
+def _pair_offset(days: Table) -> float | None:
     """What the flow sensor reads above the return sensor [K] in water that a resting unit passes on; None where none does."""
     if "pair_offset" not in days:
         return None
-    told = np.isfinite(column(days, "pair_offset")) & (column(days, "n_passing") >= _PASSING_MIN)
+    told = np.isfinite(days.floats("pair_offset")) & (days.floats("n_passing") >= _PASSING_MIN)
     if told.sum() < _ZEROED_DAYS:
         return None
-    offset = float(np.median(column(days, "pair_offset")[told]))
+    offset = float(np.median(days.floats("pair_offset")[told]))
     return offset if abs(offset) <= 2.0 * _SENSOR_K else None
 
 
-def _flow_heat(days: pd.DataFrame, offset: float | None) -> Floats:
+def _flow_heat(days: Table, offset: float | None) -> Floats:
     """Heat from flow rate and temperatures by day [kWh], the pair's own offset taken off where it is known."""
-    flow = column(days, "check_flow")
-    return flow if offset is None else flow - _KWH_PER_M3_K * offset * column(days, "check_volume")
+    flow = days.floats("check_flow")
+    return flow if offset is None else flow - _KWH_PER_M3_K * offset * days.floats("check_volume")
 
 
 def disagreement(context: Context) -> float | None:
     """Metered heat over that from flow rate and temperatures, less what antifreeze explains, less 1; None where only one
     of them is there."""
     days = context.whole.days
-    meter, flow = column(days, "check_meter"), _flow_heat(days, _pair_offset(days))
+    meter, flow = days.floats("check_meter"), _flow_heat(days, _pair_offset(days))
     compared = (flow > 3.0) & np.isfinite(meter)
     if compared.sum() < _FEWEST_DAYS:
         return None
@@ -235,10 +235,10 @@ def _within_classes(context: Context, measured: float, allowed: Floats) -> Findi
     """More than a heat meter of its class is off by itself, and no more than two temperature sensors can be."""
     if abs(measured) < context.limit("heat_meter_note"):
         return None
-    first = context.whole.days["day"].iloc[0]
+    first = context.whole.days.day(0).isoformat()
     more = "more" if measured > 0 else "less"
     return Finding(
-        "heat_meter_disagrees", "note", f"{first:%Y-%m-%d}", 0.4,
+        "heat_meter_disagrees", "note", first, 0.4,
         f"The heat meter shows {abs(measured):.0%} {more} heat than flow rate and temperatures give: at so small temperature differences "
         "the sensors may be off by as much.",
         (
@@ -284,13 +284,13 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
     ]
     if measured is not None:
         evidence.append(Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"))
-    first = context.whole.days["day"].iloc[0]
+    first = context.whole.days.day(0).isoformat()
     because = (
         f"{pump.antifreeze_percent:g} % {what} carries less heat than the water that the meter reckons with"
     )
     if denied:
         return Finding(
-            "heat_meter_disagrees", "note", f"{first:%Y-%m-%d}", 0.5,
+            "heat_meter_disagrees", "note", first, 0.5,
             f"The site file says that the heat meter takes {pump.antifreeze_percent:g} % {what} for water, but it agrees with flow rate and "
             f"temperatures ({measured:+.1%}).",
             tuple(evidence),
@@ -301,7 +301,7 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
     return Finding(
         "heat_meter_disagrees",
         "watch",
-        f"{first:%Y-%m-%d}",
+        first,
         0.95 if agrees else 0.85,
         f"The heat meter takes {pump.antifreeze_percent:g} % {what} for water and reads {share:.1%} too much; the figures here allow for it.{seen}",
         tuple(evidence),
@@ -318,14 +318,14 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
     """No antifreeze that a meter would mistake is on file, but the meter reads as if there were: worth a question."""
     if not context.limit("antifreeze_share") <= measured <= 0.09:
         return None
-    lift = float(np.nanmedian(np.abs(column(context.whole.days, "lift"))))
+    lift = float(np.nanmedian(np.abs(context.whole.days.floats("lift"))))
     if not measured * lift >= _PAIR_K:
         return None  # a pair of sensors in their pockets is off by as much (EN 60751 class B)
-    first = context.whole.days["day"].iloc[0]
+    first = context.whole.days.day(0).isoformat()
     return Finding(
         "heat_meter_disagrees",
         "note",
-        f"{first:%Y-%m-%d}",
+        first,
         0.4,
         f"The heat meter reads {measured:.1%} more than flow rate and temperatures give: within their classes, and what antifreeze would do.",
         (Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"),),

@@ -9,10 +9,11 @@ import pandas as pd
 
 from analysis.errors import NotAssessed
 from analysis.facts.daylight import OFF_NOON_SHARE
+from analysis.facts.table import day_of_year
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
-from analysis.findings.telling import column, date_text, sure
+from analysis.findings.telling import sure
 from analysis.findings.trust_clock import clock_by_air
 from analysis.physics.sun import clear_noon, daytime_temperature
 
@@ -48,7 +49,7 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
     latitude = context.site.site.latitude
     if latitude is None or context.site.site.longitude is None:
         raise NotAssessed("needs latitude and longitude in the site file")
-    if np.isfinite(column(days, "air_noon") - column(days, "air_dusk")).sum() < _FEWEST_DAYS:
+    if np.isfinite(days.floats("air_noon") - days.floats("air_dusk")).sum() < _FEWEST_DAYS:
         raise NotAssessed(f"needs {_FEWEST_DAYS} days of outdoor temperature every two hours or closer")
     if clock_by_air(context)[0] is not None:
         raise NotAssessed("the readings' clock is off against the sun: see clock_offset")
@@ -78,7 +79,7 @@ def _offset(context: Context) -> Finding | None:
     """
     loss, curve, days = context.figures.heat_loss, context.figures.curve, context.days
     base, above, designed = loss.base_temperature_c, curve.above_design_k, curve.designed_slope
-    room = float(days.loc[days["n_heating"] >= 60, "room"].mean())
+    room = days.where(days["n_heating"] >= 60).mean("room")
     if base is None or not above or not above.value or designed is None or not np.isfinite(room):
         return None
     free, shift = room - base, above.value / max(-designed, 0.1)
@@ -88,7 +89,7 @@ def _offset(context: Context) -> Finding | None:
     excess = (usual - free + shift) / 2.0
     act = context.limit("outdoor_sun_act_k")
     return Finding(
-        "outdoor_sensor_biased", "act" if excess >= act else "watch", date_text(days, 0), 0.75,
+        "outdoor_sensor_biased", "act" if excess >= act else "watch", days.day(0).isoformat(), 0.75,
         f"The outdoor sensor seems to read about {excess:.0f} K too warm, day and night: heating would begin at {base:.0f} °C outdoors for rooms "
         f"at {room:.0f} °C, and the water is made as if it were {shift:.0f} K colder.",
         (
@@ -127,7 +128,7 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
     return Finding(
         "outdoor_sensor_biased",
         severity,
-        date_text(days, 0),
+        days.day(0).isoformat(),
         sure(over, _MONTH_DAYS) * (1.0 if by_sun and by_controls is not None else 0.92),
         f"The outdoor sensor reads about {excess:.0f} K too warm on bright days: it hangs in the sun.",
         tuple(evidence),
@@ -143,13 +144,13 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
 
 def _warmth(context: Context, side: str, latitude: float) -> _Warmth:
     days = context.whole.days
-    hours = column(days, "day_hours")
-    dawn, dusk, mid = (column(days, f"air_{n}") for n in ("dawn", "dusk", side))
+    hours = days.floats("day_hours")
+    dawn, dusk, mid = (days.floats(f"air_{n}") for n in ("dawn", "dusk", side))
     at_window = daytime_temperature(_WINDOWS[side], hours)
     at_dusk = _DUSK_SHARE * daytime_temperature(1.0, hours)
     # The air's own rise, told by the two moments without sun.
     excess = mid - dawn - (dusk - dawn) * at_window / at_dusk
-    sun = np.asarray(clear_noon(days["day"].dt.day_of_year.to_numpy(), latitude))
+    sun = np.asarray(clear_noon(day_of_year(days["day"]), latitude))
     known = np.isfinite(excess)
     monthly = pd.Series(excess).rolling(_MONTH_DAYS, min_periods=20).mean().to_numpy()
     if not np.isfinite(monthly).any():
@@ -171,9 +172,9 @@ def _against_controls(context: Context) -> float | None:
     """
     curve = context.site.heating_curve
     days = context.whole.days
-    asked = column(days, "target_above_curve")
-    swing = column(days, "air_noon") - column(days, "air_dawn")
-    known = np.isfinite(asked) & np.isfinite(swing) & (column(days, "n_heating") > 240.0)
+    asked = days.floats("target_above_curve")
+    swing = days.floats("air_noon") - days.floats("air_dawn")
+    known = np.isfinite(asked) & np.isfinite(swing) & (days.floats("n_heating") > 240.0)
     if curve is None or len(curve.points) < 2 or known.sum() < 40:
         return None
     (cold, hot_flow), (warm, cool_flow) = curve.points[0], curve.points[-1]

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import pandas as pd
+from collections import Counter
+
+import numpy as np
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import Table
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.telling import METER_CAUTION, named
 from analysis.plant.site import Point
-
-_RESETS = ("reset", "stepped_back")
 
 
 def register_reset(context: Context) -> Finding | None:
@@ -19,58 +20,59 @@ def register_reset(context: Context) -> Finding | None:
     if not registers:
         raise NotAssessed("no meter here is read as a running total")
     notices = context.whole.notices
-    odd = notices[notices["point"].isin(list(registers)) & notices["kind"].isin([*_RESETS, "rolled_over"])]
+    told = zip(notices["point"], notices["kind"], notices["amount"], strict=True)
     # A last digit that jitters is no reset.
-    odd = odd[(odd["kind"] != "stepped_back") | (odd["amount"] > 1.0)]
-    if odd.empty:
+    rows = [
+        row for row, (point, kind, amount) in enumerate(told)
+        if point in registers and (kind in ("reset", "rolled_over") or (kind == "stepped_back" and amount > 1.0))
+    ]  # fmt: skip
+    odd = notices.where(np.array(rows, dtype=np.int64))
+    if not len(odd):
         return None
-    resets = odd[odd["kind"] != "rolled_over"]
-    counts = resets["point"].value_counts()
-    if counts.empty:
+    resets = odd.where(odd["kind"] != "rolled_over")
+    if not len(resets):
         return _rolled_over(odd, registers)
-    point = registers[str(counts.index[0])]
-    mine = resets[resets["point"] == point.id]
-    count = len(mine)
+    (name, count), *_ = Counter(resets["point"].tolist()).most_common(1)
+    point, mine = registers[name], resets.where(resets["point"] == name)
     counter = point.kind.unit != "W"
     severity: Severity = (
         "note" if counter or count < context.limit("resets_watch")
         else "act" if count >= context.limit("resets_act") else "watch"
     )  # fmt: skip
-    first, last = mine["day"].min(), mine["day"].max()
-    newest = context.whole.days["day"].iloc[-1]
+    first, last = mine.day(0), mine.day(-1)
+    newest = context.whole.days.day(-1)
     apart = max(45, 2 * int((last - first).days / max(count - 1, 1)))
     ongoing = count > 1 and (newest - last).days <= apart
     times = "once" if count == 1 else f"{count} times"
     return Finding(
         "register_reset",
         severity,
-        f"{first:%Y-%m-%d}",
+        first.isoformat(),
         0.95,
-        f"The running total of {named(point)} fell back {times}, first on {first:%Y-%m-%d}; what was counted is kept whole.",
+        f"The running total of {named(point)} fell back {times}, first on {first}; what was counted is kept whole.",
         (
             Evidence("resets", float(count), "resets", context.limit("resets_watch")),
-            Evidence("total before the last reset", round(float(mine["amount"].iloc[-1]), 1), point.kind.energy or "count"),
-            Evidence("last one", f"{last:%Y-%m-%d}"),
+            Evidence("total before the last reset", round(float(mine["amount"][-1]), 1), point.kind.energy or "count"),
+            Evidence("last one", last.isoformat()),
         ),
         next_step="" if severity == "note" else (
             "Ask whether the meter or its pulse counter loses power now and then; have its supply and battery seen to, "
             "and let it keep its total through a power cut."
         ),
         caution="" if severity == "note" else METER_CAUTION,
-        until=None if ongoing else f"{last:%Y-%m-%d}",
+        until=None if ongoing else last.isoformat(),
         visit="none" if severity == "note" else "call",
         bring=() if severity == "note" else ("battery for the pulse counter",),
     )  # fmt: skip
 
 
-def _rolled_over(odd: pd.DataFrame, registers: dict[str, Point]) -> Finding:
-    row = odd.iloc[-1]
-    point = registers[str(row["point"])]
+def _rolled_over(odd: Table, registers: dict[str, Point]) -> Finding:
+    point, day = registers[odd["point"][-1]], odd.day(-1).isoformat()
     return Finding(
-        "register_reset", "note", f"{row['day']:%Y-%m-%d}", 0.9,
+        "register_reset", "note", day, 0.9,
         f"The running total of {named(point)} reached the end of its range and began again at nothing; nothing is lost.",
-        (Evidence("counted across it", round(float(row["amount"]), 2), point.kind.energy or "count"),),
-        until=f"{row['day']:%Y-%m-%d}",
+        (Evidence("counted across it", round(float(odd["amount"][-1]), 2), point.kind.energy or "count"),),
+        until=day,
     )  # fmt: skip
 
 

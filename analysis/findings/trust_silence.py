@@ -6,17 +6,15 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import Table
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.telling import (
     METER_CAUTION,
     Flags,
     Floats,
-    column,
-    date_text,
     listed,
     named,
     runs_of,
@@ -44,8 +42,8 @@ class _Gap:
 def data_gap(context: Context) -> Finding | None:
     """Stretches in which the gateway, or one point that usually comes regularly, said nothing."""
     days = context.whole.days
-    minutes = column(days, "n_minutes")
-    begun = np.flatnonzero(column(days, "n_any") > 0)
+    minutes = days.floats("n_minutes")
+    begun = np.flatnonzero(days.floats("n_any") > 0)
     if not len(begun):
         raise NotAssessed("no readings in this period")
     gap = _whole_gap(context, days, minutes, int(begun[0])) or _point_gap(context, days, minutes)
@@ -54,8 +52,8 @@ def data_gap(context: Context) -> Finding | None:
     severity = _gap_severity(context, gap, float(minutes.sum()) / 60.0)
     everything = len(gap.points) == len(_sending(context))
     who = "all points" if everything else listed(named(p) for p in gap.points)
-    since = date_text(days, gap.first)
-    until = None if gap.ongoing else date_text(days, gap.last)
+    since = days.day(gap.first).isoformat()
+    until = None if gap.ongoing else days.day(gap.last).isoformat()
     span = (
         f"since {since}"
         if until is None
@@ -98,12 +96,12 @@ def _long(hours: float) -> str:
 
 def _sending(context: Context) -> list[Point]:
     days = context.whole.days
-    return [p for p in context.site.point if f"seen.{p.id}" in days and float(days[f"seen.{p.id}"].sum()) > 0]
+    return [p for p in context.site.point if f"seen.{p.id}" in days and days.total(f"seen.{p.id}") > 0]
 
 
-def _whole_gap(context: Context, days: pd.DataFrame, minutes: Floats, begun: int) -> _Gap | None:
+def _whole_gap(context: Context, days: Table, minutes: Floats, begun: int) -> _Gap | None:
     """Silence of every point; what comes before the first reading ever is none."""
-    there = column(days, "n_any")
+    there = days.floats("n_any")
     lost = minutes - there
     # The day of the first reading, and that of the newest, are parts of days by nature.
     lost[: begun + 1] = 0.0
@@ -132,21 +130,21 @@ def _whole_gap(context: Context, days: pd.DataFrame, minutes: Floats, begun: int
 def _usual_spacing(context: Context) -> float:
     """Minutes between readings of the point that is read most often."""
     days = context.whole.days
-    spacings = [float(days[c].median()) for c in days.columns if c.startswith("spacing.")]
+    spacings = [days.median(c) for c in days.names if c.startswith("spacing.")]
     return min(spacings, default=1.0)
 
 
-def _point_gap(context: Context, days: pd.DataFrame, minutes: Floats) -> _Gap | None:
+def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
     """Whole days without a point that is there nearly every minute of other days.
 
     A point that is sent only when it changes is often silent for long and none the worse.
     """
-    sending = column(days, "n_any") > _WHOLE_SHARE * minutes
+    sending = days.floats("n_any") > _WHOLE_SHARE * minutes
     gaps: list[_Gap] = []
     for point in _sending(context):
         if point.form == "state" or point.quantity.startswith("target_"):
             continue
-        share = np.nan_to_num(column(days, f"seen.{point.id}")) / minutes
+        share = np.nan_to_num(days.floats(f"seen.{point.id}")) / minutes
         there = np.flatnonzero(share > _NONE_SHARE)
         usual = float(np.median(share[there[0] : there[-1] + 1]))
         if usual < _WHOLE_SHARE:
@@ -217,7 +215,7 @@ def sensor_stuck(context: Context) -> Finding | None:
     worst = max(stuck, key=lambda s: (s.ongoing, s.length))
     point, length, ongoing = worst.point, worst.length, worst.ongoing
     need, habit = _days_needed(context, point)
-    value = float(column(days, f"raw.{point.id}")[worst.last])
+    value = float(days.floats(f"raw.{point.id}")[worst.last])
     severity: Severity = "note" if not ongoing else "act" if length >= 3 else "watch"
     shows = f"{value:.4g} {point.kind.unit}" if point.form != "register" else "the same total"
     spoken = (
@@ -229,7 +227,7 @@ def sensor_stuck(context: Context) -> Finding | None:
     return Finding(
         "sensor_stuck",
         severity,
-        date_text(days, worst.first),
+        days.day(worst.first).isoformat(),
         sure(2.0, length),
         f"{named(point)} has shown {shows}{spoken} without a change for {length} day{'' if length == 1 else 's'}{expected}.",
         (
@@ -242,42 +240,42 @@ def sensor_stuck(context: Context) -> Finding | None:
             "change the sensor (seat it well in its pocket, with paste and insulation)."
         ),
         caution="" if not ongoing else METER_CAUTION if point.kind.energy else "Pipes and pockets may be hot and under pressure.",
-        until=None if ongoing else date_text(days, worst.last),
+        until=None if ongoing else days.day(worst.last).isoformat(),
         visit="drive" if ongoing else "none",
         bring=(f"sensor for {point.quantity.replace('_', ' ')}",) if ongoing else (),
     )  # fmt: skip
 
 
-def _should_move(days: pd.DataFrame, point: Point) -> Flags | None:
+def _should_move(days: Table, point: Point) -> Flags | None:
     """Days on which a point's reading must move; None where that can't be told of it."""
-    if not np.isfinite(column(days, f"moves.{point.id}")).any():
+    if not np.isfinite(days.floats(f"moves.{point.id}")).any():
         return None
     if point.quantity == "outdoor_humidity":
-        return column(days, f"raw.{point.id}") < _SATURATED
+        return days.floats(f"raw.{point.id}") < _SATURATED
     if point.quantity == "solar_irradiance":
         # Dark until morning is as it should be: only a day that is over can tell.
-        return column(days, f"seen.{point.id}") >= 0.8 * column(days, "n_minutes")
+        return days.floats(f"seen.{point.id}") >= 0.8 * days.floats("n_minutes")
     if point.quantity in _AIR:
         return np.ones(len(days), dtype=bool)
     if point.quantity in _WATER or point.quantity == "flow_rate":
-        return column(days, "n_running") >= _WORKED_MIN
+        return days.floats("n_running") >= _WORKED_MIN
     if point.quantity == "cylinder_temperature":
-        return column(days, f"raw.{point.id}") > _WARM_CYLINDER_C
+        return days.floats(f"raw.{point.id}") > _WARM_CYLINDER_C
     if point.quantity == "system_pressure":
-        return column(days, "n_heating") >= 2.0 * _WORKED_MIN
-    worked, gave = column(days, "e_heat_pump"), column(days, "q_total")
+        return days.floats("n_heating") >= 2.0 * _WORKED_MIN
+    worked, gave = days.floats("e_heat_pump"), days.floats("q_total")
     if point.quantity == "heat_output" and np.isfinite(worked).any():
-        return (column(days, "n_running") >= _WORKED_MIN) & (np.nan_to_num(worked) >= 2.0)
+        return (days.floats("n_running") >= _WORKED_MIN) & (np.nan_to_num(worked) >= 2.0)
     if point.quantity == "heat_pump_electricity" and np.isfinite(gave).any():
         return np.nan_to_num(gave) >= 5.0
     return None
 
 
-def _changes(days: pd.DataFrame, point: Point) -> Floats:
+def _changes(days: Table, point: Point) -> Floats:
     """How often a value changed in each day, the change from the day before counted in."""
-    raw = column(days, f"raw.{point.id}")
+    raw = days.floats(f"raw.{point.id}")
     anew = np.concatenate(([False], np.diff(raw) != 0.0))
-    return column(days, f"moves.{point.id}") + anew
+    return days.floats(f"moves.{point.id}") + anew
 
 
 def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
@@ -286,7 +284,7 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
     should = _should_move(days, point)
     if should is None:
         return None
-    moves, changes = column(days, f"moves.{point.id}"), _changes(days, point)
+    moves, changes = days.floats(f"moves.{point.id}"), _changes(days, point)
     need, _ = _days_needed(context, point)
     known = np.flatnonzero(np.isfinite(moves))
     still = (moves == 0.0) & should
@@ -319,22 +317,25 @@ def _days_needed(context: Context, point: Point) -> tuple[int, float]:
 def _shortly_stuck(context: Context) -> Finding | None:
     """Hours rather than days: worth a note."""
     notices = context.whole.notices
-    rows = notices[notices["kind"] == "stuck"]
     # Of a point that moves but now and then, hours tell nothing.
     known = {p.id: p for p in context.site.point if _days_needed(context, p)[0] == 1}
-    rows = rows[rows["point"].isin(list(known))]
-    if rows.empty:
+    stuck = [i for i in np.flatnonzero(notices["kind"] == "stuck") if notices["point"][i] in known]
+    if not stuck:
         return None
-    worst = rows.sort_values("amount").iloc[-1]
-    point = known[str(worst["point"])]
+    worst = max(stuck, key=lambda i: notices["amount"][i])
+    point, hours, day = (
+        known[notices["point"][worst]],
+        float(notices["amount"][worst]),
+        notices.day(worst).isoformat(),
+    )
     return Finding(
         "sensor_stuck",
         "note",
-        f"{worst['day']:%Y-%m-%d}",
+        day,
         0.6,
-        f"{named(point)} showed one and the same value for {worst['amount']:.0f} hours of {worst['day']:%Y-%m-%d}.",
-        (Evidence("hours without a change", round(float(worst["amount"]), 1), "h"),),
-        until=f"{worst['day']:%Y-%m-%d}",
+        f"{named(point)} showed one and the same value for {hours:.0f} hours of {day}.",
+        (Evidence("hours without a change", round(hours, 1), "h"),),
+        until=day,
     )
 
 

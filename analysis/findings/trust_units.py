@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import Table, day_of_year
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding
 from analysis.findings.spells import Spell, last_spell
-from analysis.findings.telling import Flags, Floats, column, named, sure
+from analysis.findings.telling import Flags, Floats, named, sure
 from analysis.physics.sun import clear_noon
 from analysis.plant.site import Point, Site
 
@@ -93,7 +94,7 @@ def _numbers(context: Context) -> list[Point]:
 
 def _finding(context: Context, spell: Spell, point: Point, told: _Told) -> Finding:
     days = context.whole.days
-    shown = column(days, f"raw.{point.id}")[told.so]
+    shown = days.floats(f"raw.{point.id}")[told.so]
     meant = told.slip.back(shown)
     unit = "W" if point.kind.energy else point.kind.unit
     typical, corrected = float(np.median(shown)), float(np.median(meant))
@@ -131,8 +132,8 @@ def _plain(value: float) -> str:
     return f"{float(f'{value:.3g}'):,.10g}"
 
 
-def _came_later(days: pd.DataFrame, spell: Spell) -> bool:
-    return bool((days["day"] < pd.Timestamp(spell.since)).sum() > 3)
+def _came_later(days: Table, spell: Spell) -> bool:
+    return bool((days["day"] < np.datetime64(spell.since)).sum() > 3)
 
 
 def _real_unit(declared: str, shown: float, meant: float) -> str:
@@ -162,7 +163,7 @@ def _possible(context: Context, point: Point) -> list[_Told]:
 
 def _tellings(context: Context, point: Point) -> list[_Told]:
     days, site = context.whole.days, context.site
-    raw = column(days, f"raw.{point.id}")
+    raw = days.floats(f"raw.{point.id}")
     quantity = point.quantity
     if quantity == "outdoor_temperature":
         return _outdoor(context, raw)
@@ -171,12 +172,12 @@ def _tellings(context: Context, point: Point) -> list[_Told]:
         return [_by_range(slip, raw, home, true) for slip in (_FAHRENHEIT, _CELSIUS)]
     if quantity in _WATER:
         top = (site.heat_pump.max_flow_c or 70.0) + 8.0
-        worked = column(days, "n_running") >= 120.0
+        worked = days.floats("n_running") >= 120.0
         hot = _by_range(_FAHRENHEIT, raw, (-20.0, top), (15.0, top), surely=(-20.0, 60.0))
         cold = _by_range(_CELSIUS, np.where(worked, raw, np.nan), (10.0, 99.0), (20.0, top))
         return [hot, cold]
     if quantity == "cylinder_temperature":
-        charged = column(days, "n_hot_water") >= 20.0
+        charged = days.floats("n_hot_water") >= 20.0
         hot = _by_range(_FAHRENHEIT, raw, (-20.0, 82.0), (25.0, 80.0))
         return [hot, _by_range(_CELSIUS, np.where(charged, raw, np.nan), (22.0, 99.0), (30.0, 80.0))]
     if quantity == "system_pressure":
@@ -244,7 +245,7 @@ def _widened(flags: Flags, width: int) -> Flags:
     return out
 
 
-def _warmest(site: Site, days: pd.DataFrame) -> Floats:
+def _warmest(site: Site, days: Table) -> Floats:
     """A daily mean that no inhabited place of this latitude has at this time of the year [°C].
 
     The record daily means of January at 52 and 36 degrees lie at about 14 and 22 °C, of July at about 32 and 38 °C
@@ -252,18 +253,18 @@ def _warmest(site: Site, days: pd.DataFrame) -> Floats:
     """
     if site.site.latitude is None:
         return np.full(len(days), 45.0)
-    noon = clear_noon(days["day"].dt.day_of_year.to_numpy(), site.site.latitude)
+    noon = clear_noon(day_of_year(days["day"]), site.site.latitude)
     return np.asarray(14.0 + 32.0 * np.clip(noon / 1000.0, 0.0, 1.0))
 
 
 def _heats(context: Context) -> Flags:
     """Days on which the house was truly heated: hours of running, with warm water and no heat drawn from it."""
     days = context.whole.days
-    ran = column(days, "n_running") >= 480.0
+    ran = days.floats("n_running") >= 480.0
     water = np.full(len(days), np.nan)
     for point in context.site.points_of("flow_temperature"):
-        water = np.fmax(water, column(days, f"raw.{point.id}"))
-    gave = np.nan_to_num(column(days, "q_total")) > 15.0
+        water = np.fmax(water, days.floats(f"raw.{point.id}"))
+    gave = np.nan_to_num(days.floats("q_total")) > 15.0
     return ran & ((np.nan_to_num(water) > 28.0) | gave)
 
 
@@ -274,7 +275,7 @@ def _flow_rate(context: Context, raw: Floats) -> list[_Told]:
     pump, days = context.site.heat_pump, context.whole.days
     usual = pump.flow_m3_per_h or _rated_kw(context.site) / (1.16 * 5.0)
     level = raw / usual
-    meter, flow = column(days, "check_meter"), column(days, "check_flow")
+    meter, flow = days.floats("check_meter"), days.floats("check_flow")
     compared = (np.abs(meter) > 3.0) & (np.abs(flow) > 1e-6)
     ratio = np.divide(flow, meter, out=np.full(len(days), np.nan), where=compared)
     out = []
@@ -357,7 +358,7 @@ def _other_side(context: Context, point: Point) -> Floats:
         for p in site.points_of(q):
             if p.id == point.id:
                 continue
-            level = column(days, f"raw.{p.id}") / _full(site, p)
+            level = days.floats(f"raw.{p.id}") / _full(site, p)
             fits = (level >= 0.01) & (level <= 6.0)
             if p.form == "register" and point.form != "register":
                 level = np.minimum(level * 2.0, 1.0)  # a mean of the day against the day's greatest
@@ -367,9 +368,9 @@ def _other_side(context: Context, point: Point) -> Floats:
     # Warm water in cold weather is made by something.
     water, air = np.full(len(days), np.nan), np.full(len(days), np.nan)
     for p in site.points_of("flow_temperature"):
-        water = np.fmax(water, column(days, f"raw.{p.id}"))
+        water = np.fmax(water, days.floats(f"raw.{p.id}"))
     for p in site.points_of("outdoor_temperature"):
-        air = np.fmax(air, column(days, f"raw.{p.id}"))
+        air = np.fmax(air, days.floats(f"raw.{p.id}"))
     return np.where((water > 28.0) & (water < 75.0) & (air < 12.0), 0.5, np.nan)
 
 

@@ -15,7 +15,7 @@ from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import MAINS_CAUTION, graded, ranked, water_caution
 from analysis.findings.spells import last_spell
-from analysis.findings.telling import Flags, Floats, column, date_text, sure
+from analysis.findings.telling import Flags, Floats, sure
 from analysis.medians import running_median
 from analysis.physics.water import freezing_point
 
@@ -41,12 +41,12 @@ class _Fall:
 
 def pressure_falling(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
-    pressure = column(days, "pressure")
+    pressure = days.floats("pressure")
     known = np.isfinite(pressure)
     if known.sum() < _FEWEST_DAYS:
         raise NotAssessed(f"needs system_pressure on at least {_FEWEST_DAYS} days")
     _alive(pressure[known])
-    fall = _fall(days["day"].to_numpy(), pressure, column(days, "loop_c"))
+    fall = _fall(days["day"], pressure, days.floats("loop_c"))
     if fall is None:
         return None
     loss, least = -fall.slope, limit("pressure_fall_note")
@@ -64,7 +64,7 @@ def pressure_falling(context: Context) -> Finding | None:
     if severity == "watch" and now < limit("pressure_low_act"):
         severity = "act"
     handed = context.site.site.handed_over
-    settling = handed is not None and days["day"].iloc[fall.first].date() < handed + _SETTLING
+    settling = handed is not None and days.day(fall.first) < handed + _SETTLING
     if not ongoing or (settling and fall.fallen < 0.3):
         severity = "note"
     weeks = (now - limit("pressure_low_act")) / loss if loss > 0 else np.inf
@@ -75,7 +75,7 @@ def pressure_falling(context: Context) -> Finding | None:
     elif ongoing and weeks < 30:
         ahead = f" At this rate it reaches {lowest} in {weeks:.0f} weeks."
     return Finding(
-        "pressure_falling", severity, date_text(days, fall.first),
+        "pressure_falling", severity, days.day(fall.first).isoformat(),
         float(np.clip(1.0 - np.exp(-loss / max(2.0 * fall.error, 0.1 * least)), 0.5, 0.99)),
         f"The heating circuit loses {loss:.2f} bar a week, {fall.fallen:.1f} bar so far.{ahead}",
         evidence=(
@@ -85,7 +85,7 @@ def pressure_falling(context: Context) -> Finding | None:
             Evidence("pressure now", round(now, 2), "bar", limit("pressure_low_watch")),
             Evidence("refills seen", fall.refills, ""),
         ),
-        until=None if ongoing else date_text(days, fall.last),
+        until=None if ongoing else days.day(fall.last).isoformat(),
         next_step=(
             "Ask the householder to look for drips at radiators, valves and the relief valve's outlet, and when it was last topped up. Then visit: relief valve, expansion "
             "vessel's charge (with the circuit empty of pressure), joints, the coil of the cylinder; top up with the right water or mixture and find the leak."
@@ -169,7 +169,7 @@ def _hinge_columns(number: Floats, warm: Floats, at: int, *, use_warm: bool) -> 
 
 def pressure_low(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
-    pressure = column(days, "pressure")
+    pressure = days.floats("pressure")
     known = np.isfinite(pressure)
     if known.sum() < 3:
         raise NotAssessed("needs system_pressure on at least 3 days")
@@ -187,7 +187,7 @@ def pressure_low(context: Context) -> Finding | None:
         f"The heating circuit stands at {level:.1f} bar.",
         evidence=(
             Evidence("pressure of the circuit", round(level, 2), "bar", watch),
-            Evidence("lowest", round(float(np.nanmin(column(days, "pressure_min")[inside])), 2), "bar", act),
+            Evidence("lowest", round(float(np.nanmin(days.floats("pressure_min")[inside])), 2), "bar", act),
             Evidence("days with it", int(inside.sum()), "days"),
         ),
         until=spell.until,
@@ -207,10 +207,10 @@ def pressure_low(context: Context) -> Finding | None:
 def frost_risk(context: Context) -> Finding | None:
     # Cold beyond design and days off for work are no excuse here: every day counts.
     days, limit = context.whole.days, context.limit
-    outdoor = column(days, "outdoor_min")
+    outdoor = days.floats("outdoor_min")
     if not np.isfinite(outdoor).any():
         raise NotAssessed("needs outdoor_temperature")
-    near, dead = column(days, "n_near_freezing"), column(days, "n_dead_frost")
+    near, dead = days.floats("n_near_freezing"), days.floats("n_dead_frost")
     cold_water = np.nan_to_num(near) >= limit("frost_minutes")
     no_supply = np.nan_to_num(dead) >= limit("frost_dead_minutes")
     safe_to = _safe_to(context)
@@ -220,20 +220,18 @@ def frost_risk(context: Context) -> Finding | None:
         return None
     first, last = _last_cluster(hits)
     inside = slice(first, last + 1)
-    coldest = column(days, "water_min")[inside]
+    coldest = days.floats("water_min")[inside]
     water = float(np.nanmin(coldest)) if np.isfinite(coldest).any() else np.nan
     ongoing = last >= len(days) - 2
     minutes = float(np.nansum(np.fmax(near, dead)[inside]))
     severity = _frost_severity(context, water, minutes, ongoing=ongoing, protected=bool(safe_to < 0))
-    if all(
-        _serviced(context, f"{d:%Y-%m-%d}") for d in days["day"].iloc[hits[(hits >= first) & (hits <= last)]]
-    ):
+    if all(_serviced(context, days.day(hit).isoformat()) for hit in hits[(hits >= first) & (hits <= last)]):
         severity = "note"
     causes = _frost_causes(dead, cold_water, inside)
     hours = minutes / 60.0
     heard = f"down to {water:.0f} °C" if np.isfinite(water) else "unseen"
     return Finding(
-        "frost_risk", severity, date_text(days, first), 0.95 if np.isfinite(water) and water < limit("frost_water_c") else 0.7,
+        "frost_risk", severity, days.day(first).isoformat(), 0.95 if np.isfinite(water) and water < limit("frost_water_c") else 0.7,
         f"For {hours:.0f} hours in frost the water in the unit stood still, {heard}" + (", without supply." if causes else "."),
         evidence=(
             Evidence("coldest water in the unit", None if not np.isfinite(water) else round(water, 1), "°C", limit("frost_water_c")),
@@ -241,7 +239,7 @@ def frost_risk(context: Context) -> Finding | None:
             Evidence("near freezing without flow", round(float(np.nansum(near[inside]))), "min", limit("frost_minutes")),
             Evidence("nothing drawn, in frost", round(float(np.nansum(dead[inside]))), "min", limit("frost_dead_minutes")),
         ),
-        causes=causes, until=None if ongoing else date_text(days, last),
+        causes=causes, until=None if ongoing else days.day(last).isoformat(),
         next_step=(
             "Ring at once: is the unit's supply on (breaker, isolator)? If it cannot be restored, drain the outdoor part by the maker's instructions." if ongoing else
             "Find out why the unit was without supply or flow before the next frost (breaker, residual-current device, pump, frost valve). Look for a leak at the unit and for falling "

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import of_each_day
 from analysis.figures.hot_water import PASTEURISED_MIN
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, middle, ranked
 from analysis.findings.spells import last_spell
-from analysis.findings.telling import Flags, column, sure
+from analysis.findings.telling import Flags, sure
 from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
 from analysis.findings.water_diverter import leak_to_heating, outweighs
 from analysis.findings.water_reheat import approach_at_rating, slowness
@@ -32,15 +32,15 @@ _COP = 2.5
 def hot_water_shortfall(context: Context) -> Finding | None:
     needs_hot_water(context)
     days, limit = context.days, context.limit
-    cold, known = column(days, "n_tank_cold"), column(days, "n_tank") >= 0.8 * column(days, "n_minutes")
+    cold, known = days.floats("n_tank_cold"), days.floats("n_tank") >= 0.8 * days.floats("n_minutes")
     if known.sum() < _WEEK:
         raise NotAssessed("needs cylinder_temperature on at least 7 days")
-    lowest = column(days, "tank_min")
+    lowest = days.floats("tank_min")
     # While it is charged its top is warm long before the sensor is: such minutes count a quarter.
-    waited = np.nan_to_num(cold) - 0.75 * np.nan_to_num(column(days, "n_cold_charging"))
+    waited = np.nan_to_num(cold) - 0.75 * np.nan_to_num(days.floats("n_cold_charging"))
     short = waited >= limit("cold_day_minutes")
-    short |= np.nan_to_num(column(days, "cold_longest")) >= limit("cold_spell_minutes")
-    turned = column(days, "q_hot_water") / _content(context)
+    short |= np.nan_to_num(days.floats("cold_longest")) >= limit("cold_spell_minutes")
+    turned = days.floats("q_hot_water") / _content(context)
     if not {"heat_output", "hot_water_heat"} & context.spoiled.keys():
         # The more often a day's water turns the cylinder over, the less it takes.
         leaning = np.where(turned > 1.5 * limit("cold_turnover"), _LEANING_MIN / 3.0, _LEANING_MIN)
@@ -96,13 +96,11 @@ def _left_full(context: Context) -> Flags:
         or {"heat_output", "hot_water_heat"} & context.spoiled.keys()
     ):
         return untold
-    put_back = column(reheats, "heat") + np.nan_to_num(column(reheats, "immersion"))
-    by_day = (
-        pd.Series(put_back).groupby(reheats["day"].to_numpy()).max().reindex(pd.DatetimeIndex(days["day"]))
-    ).to_numpy(dtype=np.float64)
+    put_back = reheats.floats("heat") + np.nan_to_num(reheats.floats("immersion"))
+    by_day = of_each_day(days["day"], reheats["day"], put_back, np.max)
     most = np.fmax(by_day, np.append(by_day[1:], np.nan))
     # A charge that drags on through the cold hours is drawn from meanwhile: its heat says less.
-    dragging = column(days, "n_cold_charging") >= 0.5 * column(days, "n_tank_cold")
+    dragging = days.floats("n_cold_charging") >= 0.5 * days.floats("n_tank_cold")
     return np.asarray((most < context.limit("emptied_share") * content) & ~dragging, dtype=np.bool_)
 
 
@@ -123,17 +121,17 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
     """Cold while it waits: a window. Cold while it charges: slow where a charge drags on, small where charges follow each other."""
     days, plant = context.days, context.site.hot_water
     assert plant is not None
-    cold = float(column(days, "n_tank_cold")[chosen].sum())
-    charging = float(np.nansum(column(days, "n_cold_charging")[chosen])) / max(cold, 1.0)
+    cold = float(days.floats("n_tank_cold")[chosen].sum())
+    charging = float(np.nansum(days.floats("n_cold_charging")[chosen])) / max(cold, 1.0)
     evidence = [Evidence("share of the cold time in which it was being charged", round(charging, 2), "-")]
     reheats = context.facts.reheats
-    mine = reheats[reheats["day"].isin(days["day"][chosen])] if len(reheats) else reheats
-    mine = mine[mine["minutes"] >= 10] if len(mine) else mine
+    mine = reheats.where(np.isin(reheats["day"], days["day"][chosen]))
+    mine = mine.where(mine["minutes"] >= 10)
     if not len(mine):
         why = "while it is cold nothing charges it"
         return ranked({"reheat_window": (1.0, why)}), tuple(evidence)
     a_day = len(mine) / max(int(chosen.sum()), 1)
-    minutes = float(mine["minutes"].median())
+    minutes = mine.median("minutes")
     waiting = 6.0 * (0.55 - charging)
     slow = middle(slowness(context, mine))
     coil = middle(approach_at_rating(context, mine))
@@ -142,7 +140,7 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
         Evidence("its length over that at rated output", round(slow, 2), "-", context.limit("reheat_slow_watch")),
     ]  # fmt: skip
     content = _content(context)
-    heat = float(np.nansum(column(days, "q_hot_water")[chosen])) / max(int(chosen.sum()), 1)
+    heat = float(np.nansum(days.floats("q_hot_water")[chosen])) / max(int(chosen.sum()), 1)
     turned = heat / content if np.isfinite(content) and heat > 0 else np.nan
     drag = float(np.clip(3.0 * (np.nan_to_num(slow, nan=1.5) - 1.8), -1.5, 2.0)) + float(
         np.clip((minutes - 60.0) / 30.0, -1.5, 1.5)
@@ -186,12 +184,12 @@ def high_standing_loss(context: Context) -> Finding | None:
     if "standing_k_per_h" not in days:
         raise NotAssessed("needs cylinder_temperature")
     content = plant.cylinder_litres * WH_PER_LITRE_KELVIN
-    slow = column(days, "standing_k_per_h") * content / _over_room(column(days, "standing_over_k"))
-    room = column(days, "room")
-    over = _over_room(column(days, "tank_mean") - np.where(np.isfinite(room), room, 20.0))
-    by_day, by_night = (column(days, f"cooling_{name}") * content / over for name in ("day", "night"))
+    slow = days.floats("standing_k_per_h") * content / _over_room(days.floats("standing_over_k"))
+    room = days.floats("room")
+    over = _over_room(days.floats("tank_mean") - np.where(np.isfinite(room), room, 20.0))
+    by_day, by_night = (days.floats(f"cooling_{name}") * content / over for name in ("day", "night"))
     # A cylinder that was emptied below its sensor holds a cold layer under a warm one, which even out for hours.
-    full = np.nan_to_num(column(days, "tank_min")) >= _EMPTIED_C
+    full = np.nan_to_num(days.floats("tank_min")) >= _EMPTIED_C
     slow, by_day, by_night = (np.where(full, v, np.nan) for v in (slow, by_day, by_night))
     # A small draw hides in a slow fall and only adds to it: what quiet hours show, by day or night, bounds the loss.
     slow = np.fmin(slow, np.fmax(by_day, by_night))
@@ -297,10 +295,10 @@ def pasteurisation_missed(context: Context) -> Finding | None:
     if "n_hot_enough" not in days:
         raise NotAssessed("needs cylinder_temperature")
     every = plant.pasteurise_every_days
-    known = (column(days, "n_tank") >= 0.8 * column(days, "n_minutes")) & days["day"].isin(
-        context.days["day"]
-    ).to_numpy()
-    done = np.nan_to_num(column(days, "n_hot_enough")) >= PASTEURISED_MIN
+    known = (days.floats("n_tank") >= 0.8 * days.floats("n_minutes")) & np.isin(
+        days["day"], context.days["day"]
+    )
+    done = np.nan_to_num(days.floats("n_hot_enough")) >= PASTEURISED_MIN
     allowed = every + context.limit("pasteurise_slack_days")
     if known.sum() <= allowed:
         raise NotAssessed(f"needs more than {allowed:g} days with cylinder_temperature")
@@ -319,19 +317,19 @@ def pasteurisation_missed(context: Context) -> Finding | None:
     skipped = len(missed) == 1 and overdue <= 2.0 and bool(done.any())
     if not skipped and (ongoing or (len(missed) >= 2 and share > 0.4)):
         severity = "act" if overdue >= context.limit("pasteurise_act") else "watch"
-    hottest = float(np.nanmax(column(days, "tank_max")[begin : last + 1]))
-    reached = days["day"][done]
-    since = days["day"].iloc[min(begin + every, len(days) - 1)]
+    hottest = float(np.nanmax(days.floats("tank_max")[begin : last + 1]))
+    reached = np.flatnonzero(done)
+    since = days.day(min(begin + every, len(days) - 1)).isoformat()
     return Finding(
-        "pasteurisation_missed", severity, f"{since:%Y-%m-%d}", float(np.clip(1.0 - 0.5 ** (overdue * 1.5), 0.5, 0.99)),
+        "pasteurisation_missed", severity, since, float(np.clip(1.0 - 0.5 ** (overdue * 1.5), 0.5, 0.99)),
         f"Disinfection at {plant.pasteurise_c:g} °C was not reached for {length} days; it is scheduled every {every}.",
         evidence=(
             Evidence("days without it", length, "days", allowed),
             Evidence("hottest meanwhile", round(hottest, 1), "°C", plant.pasteurise_c),
-            Evidence("last reached", f"{reached.max():%Y-%m-%d}" if len(reached) else "not in this period"),
+            Evidence("last reached", days.day(reached[-1]).isoformat() if len(reached) else "not in this period"),
             Evidence("scheduled runs missed in this period", sum(g[0] // every for g in missed), ""),
         ),
-        until=None if ongoing else f"{days['day'].iloc[last]:%Y-%m-%d}",
+        until=None if ongoing else f"{days.day(last)}",
         next_step=(
             f"Check that the disinfection programme is on and the immersion heater works (fuse, thermostat cut-out), let it run to {plant.pasteurise_c:g} °C now, and see that it holds "
             "as long as local rules ask. The cylinder came " + f"{max(plant.pasteurise_c - hottest, 0.0):.0f} K short."

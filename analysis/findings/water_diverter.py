@@ -5,16 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import of_each_day
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, water_caution
 from analysis.findings.spells import last_spell
-from analysis.findings.telling import Floats, column
+from analysis.findings.telling import Floats
 from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
+from analysis.medians import median
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 _FEWEST = 12
@@ -47,10 +48,10 @@ def leak_to_heating(context: Context) -> Leak | None:
     reheats = context.facts.reheats
     if "fall_after" not in reheats or not len(reheats):
         return None
-    fall, heated = column(reheats, "fall_after"), column(reheats, "heat_after")
+    fall, heated = reheats.floats("fall_after"), reheats.floats("heat_after")
     known = np.isfinite(fall) & np.isfinite(heated)
     on, off = known & (heated >= 0.5), known & (heated <= 0.1)
-    over = column(reheats, "to_c") - column(reheats, "flow_after")
+    over = reheats.floats("to_c") - reheats.floats("flow_after")
     rows = on & np.isfinite(over)
     if rows.sum() >= _FEWEST and float(np.std(over[rows])) > 0.7:
         fit = robust_fit(np.column_stack([over[rows], np.ones(rows.sum())]), fall[rows])
@@ -133,13 +134,12 @@ def diverter_passing(context: Context) -> Finding | None:
 def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
     """The newest stretch of days on which the full cylinder fell by more than half of the leak."""
     days, reheats = context.days, context.facts.reheats
-    mine = reheats[(column(reheats, "heat_after") >= 0.5) & np.isfinite(column(reheats, "fall_after"))]
-    by_day = mine.groupby("day")["fall_after"].median().reindex(pd.DatetimeIndex(days["day"]))
-    daily = np.abs(by_day.to_numpy(dtype=np.float64))
+    mine = reheats.where((reheats.floats("heat_after") >= 0.5) & np.isfinite(reheats.floats("fall_after")))
+    daily = np.abs(of_each_day(days["day"], mine["day"], mine["fall_after"], median))
     so = np.nan_to_num(daily) > 0.5 * leak.rate
     spell = last_spell(days["day"], so, np.isfinite(daily), hold_days=3, gone_days=14)
     if spell is None:
-        return f"{days['day'].iloc[0]:%Y-%m-%d}", None
+        return f"{days.day(0)}", None
     return spell.since, spell.until
 
 

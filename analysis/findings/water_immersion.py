@@ -9,7 +9,7 @@ from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding
 from analysis.findings.operation_common import MAINS_CAUTION, graded, lowered, middle, ranked
 from analysis.findings.spells import last_spell
-from analysis.findings.telling import Flags, Floats, column, sure
+from analysis.findings.telling import Flags, Floats, sure
 from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
@@ -20,7 +20,7 @@ _USUAL_COP = 2.4
 def immersion_use(context: Context) -> Finding | None:
     needs_hot_water(context)
     days, limit = context.days, context.limit
-    used = column(days, "e_immersion")
+    used = days.floats("e_immersion")
     known = np.isfinite(used)
     if known.sum() < 7:
         raise NotAssessed("needs immersion_electricity on at least 7 days")
@@ -74,7 +74,7 @@ def _beyond_disinfection(context: Context, used: Floats) -> Floats:
         return beyond
     litres = plant.cylinder_litres or _USUAL_LITRES
     allowed = litres * WH_PER_LITRE_KELVIN / 1000.0 * (plant.pasteurise_c - _LUKEWARM_C)
-    number = (context.days["day"] - context.days["day"].iloc[0]).dt.days.to_numpy()
+    number = (context.days["day"] - context.days["day"][0]) // np.timedelta64(1, "D")
     taken: list[int] = []
     for i in np.argsort(-used):
         if used[i] < 0.05:
@@ -100,8 +100,8 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
     """A timer heats at its own hours, past the setpoint; a setpoint out of reach is finished after each charge."""
     days, plant = context.days, context.site.hot_water
     assert plant is not None
-    total = float(np.nansum(column(days, "e_immersion")[chosen]))
-    after = float(np.nansum(column(days, "e_imm_after")[chosen]))
+    total = float(np.nansum(days.floats("e_immersion")[chosen]))
+    after = float(np.nansum(days.floats("e_imm_after")[chosen]))
     doubt, words = 0.0, []
     evidence: list[Evidence] = []
     if "e_imm_after" in days and total > 0:
@@ -109,18 +109,19 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
         doubt += 5.0 * (0.5 - share)
         words.append(f"{share:.0%} of it follows a charge by the heat pump")
         evidence.append(Evidence("share that follows a charge by the heat pump", round(share, 2), "-"))
-    past = middle(column(days, "imm_to")[chosen]) - plant.setpoint_c
+    past = middle(days.floats("imm_to")[chosen]) - plant.setpoint_c
     if np.isfinite(past):
         doubt += float(np.clip(0.6 * (past - 1.5), -1.0, 3.0))
         words.append(f"it ends {abs(past):.1f} K {'over' if past > 0 else 'under'} the setpoint")
         evidence.append(Evidence("cylinder at its end less setpoint", round(past, 1), "K"))
     reheats = context.facts.reheats
-    short = plant.setpoint_c - middle(column(reheats[reheats["day"].isin(days["day"][chosen])], "to_c"))
+    ends = reheats.floats("to_c")[np.isin(reheats["day"], days["day"][chosen])]
+    short = plant.setpoint_c - middle(ends)
     if np.isfinite(short):
         doubt += float(np.clip(1.2 * (1.5 - short), -2.5, 1.0))
         words.append(f"charges end {abs(short):.1f} K {'under' if short > 0 else 'over'} the setpoint")
         evidence.append(Evidence("setpoint less end of the charges", round(short, 1), "K"))
-    steady = _same_hour(column(days, "imm_at")[chosen])
+    steady = _same_hour(days.floats("imm_at")[chosen])
     if np.isfinite(steady):
         doubt += 2.0 * (steady - 0.6)
         evidence.append(Evidence("how alike its hours are from day to day", round(steady, 2), "-"))

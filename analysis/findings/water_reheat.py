@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from analysis.errors import NotAssessed
 from analysis.facts.minutes import rated
+from analysis.facts.table import Table, of_each_day
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, middle, ranked
 from analysis.findings.spells import Spell, last_spell
-from analysis.findings.telling import Flags, Floats, column, sure
+from analysis.findings.telling import Flags, Floats, sure
 from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
@@ -28,8 +28,8 @@ def slow_reheat(context: Context) -> Finding | None:
     reheats = _whole(context)
     slow = slowness(context, reheats)
     approach = approach_at_rating(context, reheats)
-    share = reheats["flow_rate"].to_numpy(dtype=np.float64) / (context.site.heat_pump.flow_m3_per_h or np.nan)
-    lift = reheats["lift"].to_numpy(dtype=np.float64)
+    share = reheats.floats("flow_rate") / (context.site.heat_pump.flow_m3_per_h or np.nan)
+    lift = reheats.floats("lift")
     told = np.isfinite(slow) | np.isfinite(approach)
     if told.sum() < _FEWEST:
         raise NotAssessed(
@@ -59,7 +59,7 @@ def slow_reheat(context: Context) -> Finding | None:
     )
     severity = _slow_severity(context, length, coil, flow, spell, int(inside.sum()))
     causes = _slow_causes(context, length, coil, flow, middle(lift[inside]))
-    minutes = middle(reheats["minutes"].to_numpy(dtype=np.float64)[inside])
+    minutes = middle(reheats.floats("minutes")[inside])
     by_flow = bool(causes) and causes[0].cause == "flow_low"
     return Finding(
         "slow_reheat", severity, spell.since, sure(over, spell.days * spell.share, spell.share),
@@ -90,7 +90,7 @@ def slow_reheat(context: Context) -> Finding | None:
 
 def _able(context: Context) -> bool:
     """True where the unit has shown near its rated output at some hour, so that it could charge as fast."""
-    best = column(context.days, "load_share_top")
+    best = context.days.floats("load_share_top")
     return bool(np.isfinite(best).any() and np.nanquantile(best, 0.9) >= _ABLE_SHARE)
 
 
@@ -150,7 +150,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
     plant = context.site.hot_water
     assert plant is not None
     reheats = _whole(context, 1.0)
-    top = reheats["to_c"].to_numpy(dtype=np.float64)
+    top = reheats.floats("to_c")
     if np.isfinite(top).sum() < _FEWEST:
         raise NotAssessed(f"needs cylinder_temperature and at least {_FEWEST} whole reheats")
     limit = context.limit
@@ -163,7 +163,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
     inside = short & spell.covers(reheats["day"])
     stalled = float(gave_up[inside].mean())
     end = middle(top[inside])
-    hottest = middle(reheats["flow_max"].to_numpy(dtype=np.float64)[inside])
+    hottest = middle(reheats.floats("flow_max")[inside])
     most = context.site.heat_pump.max_flow_c
     severity: Severity = "note"
     by_heater = float(finished[inside].mean())
@@ -188,7 +188,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
             Evidence("usual end of a reheat", round(end, 1), "°C", plant.setpoint_c - limit("reheat_short_k")),
             Evidence("share of reheats that end short", round(spell.share, 2), "-", limit("reheat_short_share")),
             Evidence("share of those that stalled", round(stalled, 2), "-", 0.5),
-            Evidence("gain in the last twenty minutes", round(middle(reheats["rise_end"].to_numpy(dtype=np.float64)[inside]), 1), "K/h", limit("reheat_stall_k_per_h")),
+            Evidence("gain in the last twenty minutes", round(middle(reheats.floats("rise_end")[inside]), 1), "K/h", limit("reheat_stall_k_per_h")),
             Evidence("hottest flow", round(hottest, 1), "°C", most),
             Evidence("share finished by the immersion heater", round(by_heater, 2), "-"),
             Evidence("reheats with it", int(inside.sum()), "reheats"),
@@ -207,38 +207,38 @@ def reheat_incomplete(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
-def _stalled(context: Context, reheats: pd.DataFrame) -> Flags:
+def _stalled(context: Context, reheats: Table) -> Flags:
     """The cylinder hardly gained at the end of a good while, the unit came to its hottest, or it was tried again at once."""
-    rise = reheats["rise_end"].to_numpy(dtype=np.float64)
+    rise = reheats.floats("rise_end")
     most = context.site.heat_pump.max_flow_c
-    hottest = reheats["flow_max"].to_numpy(dtype=np.float64)
-    long = reheats["minutes"].to_numpy() >= 20
+    hottest = reheats.floats("flow_max")
+    long = reheats["minutes"] >= 20
     at_top = np.nan_to_num(hottest) > (most - 3.0 if most is not None else 999.0)
     level = long & (np.nan_to_num(rise, nan=99.0) < context.limit("reheat_stall_k_per_h"))
-    follows = np.append(reheats["pause"].to_numpy(dtype=np.float64)[1:], np.nan)
+    follows = np.append(reheats.floats("pause")[1:], np.nan)
     again = np.nan_to_num(follows, nan=9999.0) < _AGAIN_MIN
     return level | at_top | again
 
 
-def _finished_by_immersion(context: Context, reheats: pd.DataFrame) -> Flags:
+def _finished_by_immersion(context: Context, reheats: Table) -> Flags:
     """Reheats of days on which the immersion heater went on after the charge and the cylinder got there."""
     days, plant = context.days, context.site.hot_water
     assert plant is not None
-    after = column(days, "e_imm_after") >= context.limit("immersion_day_kwh")
-    there = column(days, "tank_max") >= plant.setpoint_c - context.limit("reheat_short_k")
-    return np.asarray(reheats["day"].isin(days["day"][after & there]))
+    after = days.floats("e_imm_after") >= context.limit("immersion_day_kwh")
+    there = days.floats("tank_max") >= plant.setpoint_c - context.limit("reheat_short_k")
+    return np.isin(reheats["day"], days["day"][after & there])
 
 
-def _whole(context: Context, least_spacings: float = 4.0) -> pd.DataFrame:
+def _whole(context: Context, least_spacings: float = 4.0) -> Table:
     """Reheats seen from begin to end and long enough to judge. Raises NotAssessed without any."""
     reheats = context.facts.reheats
     if len(reheats):
         days = context.days
-        spacing = [float(column(days, f"spacing.{q}")[-1]) for q in _SHOWN_BY if f"spacing.{q}" in days]
+        spacing = [float(days.floats(f"spacing.{q}")[-1]) for q in _SHOWN_BY if f"spacing.{q}" in days]
         # Begin and end are known to one spacing each: shorter ones say little about their length.
         least = max(_LEAST_MIN, least_spacings * max(spacing, default=1.0))
-        whole = ~reheats["cut"].astype(bool) & (reheats["minutes"] >= least)
-        reheats = reheats[whole].reset_index(drop=True)
+        whole = ~reheats["cut"].astype(np.bool_) & (reheats["minutes"] >= least)
+        reheats = reheats.where(whole)
     if not len(reheats):
         raise NotAssessed(
             "no reheat can be seen: needs operating_mode, diverter_to_hot_water, hot_water_heat or cylinder_temperature"
@@ -246,61 +246,58 @@ def _whole(context: Context, least_spacings: float = 4.0) -> pd.DataFrame:
     return reheats
 
 
-def _rated_kw(context: Context, reheats: pd.DataFrame) -> Floats:
+def _rated_kw(context: Context, reheats: Table) -> Floats:
     """Rated output at each reheat's temperatures [kW], else the unit's nominal one."""
     site = context.site
-    outdoor, flow = (reheats[c].to_numpy(dtype=np.float64) for c in ("outdoor", "flow"))
+    outdoor, flow = (reheats.floats(c) for c in ("outdoor", "flow"))
     if site.heat_pump.source != "air":
         outdoor = np.full(len(reheats), 0.0 if site.heat_pump.source == "brine" else 10.0)
     output = np.asarray(rated(site).capacity_kw(outdoor, flow), dtype=np.float64)
     return np.where(np.isfinite(output), output, site.heat_pump.rated_output_kw or np.nan)
 
 
-def heat_into_cylinder(context: Context, reheats: pd.DataFrame) -> Floats:
+def heat_into_cylinder(context: Context, reheats: Table) -> Floats:
     """Heat of each reheat [kWh]: metered, else from litres and warming."""
-    heat = reheats["heat"].to_numpy(dtype=np.float64).copy()
-    metered = float(context.days["n_heat"].sum()) > 0
+    heat = reheats.floats("heat").copy()
+    metered = context.days.total("n_heat") > 0
     plant = context.site.hot_water
     if not metered and plant is not None and plant.cylinder_litres is not None:
-        gain = (reheats["to_c"] - reheats["from_c"]).to_numpy(dtype=np.float64)
+        gain = reheats["to_c"] - reheats["from_c"]
         heat = plant.cylinder_litres * WH_PER_LITRE_KELVIN / 1000.0 * gain
     elif not metered:
         heat[:] = np.nan
     return heat
 
 
-def slowness(context: Context, reheats: pd.DataFrame) -> Floats:
+def slowness(context: Context, reheats: Table) -> Floats:
     """Length of each reheat over the time its heat would take at rated output [-]."""
     heat = heat_into_cylinder(context, reheats)
-    could = _rated_kw(context, reheats) * reheats["minutes"].to_numpy(dtype=np.float64) / 60.0
+    could = _rated_kw(context, reheats) * reheats.floats("minutes") / 60.0
     return np.where(heat >= _LEAST_KWH, could / np.where(heat > 0, heat, np.nan), np.nan)
 
 
-def approach_at_rating(context: Context, reheats: pd.DataFrame) -> Floats:
+def approach_at_rating(context: Context, reheats: Table) -> Floats:
     """How far the coil's mean water would stand over the cylinder at rated output [K].
 
     Without a cylinder sensor the cylinder is taken to end at its setpoint.
     """
     plant = context.site.hot_water
     assert plant is not None
-    over = reheats["over_cylinder"].to_numpy(dtype=np.float64)
+    over = reheats.floats("over_cylinder")
     if not np.isfinite(over).any():
-        over = reheats["flow_end"].to_numpy(dtype=np.float64) - plant.setpoint_c
-    over = over - reheats["lift"].to_numpy(dtype=np.float64) / 2.0
-    power = reheats["heat_end"].to_numpy(dtype=np.float64)
+        over = reheats.floats("flow_end") - plant.setpoint_c
+    over = over - reheats.floats("lift") / 2.0
+    power = reheats.floats("heat_end")
     ok = np.isfinite(over) & (power > 0.5)
     return np.where(ok, over * _rated_kw(context, reheats) / np.where(ok, power, 1.0), np.nan)
 
 
-def _spell(context: Context, reheats: pd.DataFrame, so: Flags, told: Flags) -> Spell | None:
+def _spell(context: Context, reheats: Table, so: Flags, told: Flags) -> Spell | None:
     """The newest stretch of days on most of whose reheats it was so."""
     days = context.days
-    by_day = pd.DataFrame({"day": reheats["day"], "so": so & told, "told": told}).groupby("day").sum()
-    by_day = by_day.reindex(days["day"]).fillna(0.0)
-    judged = by_day["told"].to_numpy() > 0
-    return last_spell(
-        days["day"], by_day["so"].to_numpy() > 0.5 * by_day["told"].to_numpy(), judged, hold_days=3
-    )
+    all_told = np.nan_to_num(of_each_day(days["day"], reheats["day"], told, np.sum))
+    all_so = np.nan_to_num(of_each_day(days["day"], reheats["day"], so & told, np.sum))
+    return last_spell(days["day"], all_so > 0.5 * all_told, all_told > 0, hold_days=3)
 
 
 def _over(ratios: tuple[float, ...]) -> float:

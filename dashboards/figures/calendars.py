@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from datetime import date
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from analysis.facts.table import Table
 from analysis.facts.tables import Facts
 from analysis.figures.operation import SHORT_RUN_MIN
 from analysis.plant.site import Site
@@ -36,9 +36,9 @@ def runs_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     if not len(runs):
         return nothing("runs", title, cycling["reason"] or "No run was seen.")
     layers: list[Layer] = []
-    water = runs["use"].to_numpy() == HOT_WATER
+    water = runs["use"] == HOT_WATER
     for name, chosen, tone in (("for the rooms", ~water, "heat"), ("for hot water", water, "water")):
-        x, low, high = _strokes(site, runs[chosen])
+        x, low, high = _strokes(site, runs.where(chosen))
         if tone == "heat":
             x, low, high = _carried_on(facts.days, x, low, high)
         if x:
@@ -52,23 +52,33 @@ def runs_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     )  # fmt: skip
 
 
-def _local(site: Site, ms: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+def _local(site: Site, ms: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Day number and hour of the day in the site's zone."""
-    moment = pd.to_datetime(ms, unit="ms", utc=True).dt.tz_convert(site.zone).dt.tz_localize(None)
-    days = moment.dt.normalize()
-    number = (days - pd.Timestamp(EPOCH)).dt.days.to_numpy()
-    return number, ((moment - days).dt.total_seconds() / 3600.0).to_numpy()
+    moment = pd.to_datetime(ms, unit="ms", utc=True).tz_convert(site.zone).tz_localize(None)
+    days = moment.normalize()
+    return (days - pd.Timestamp(EPOCH)).days.to_numpy(), (moment - days).total_seconds().to_numpy() / 3600.0
 
 
-def _strokes(site: Site, frame: pd.DataFrame) -> tuple[list[float], list[float], list[float]]:
+def _week(events: Table) -> np.ndarray:
+    """The Monday of each event's week, as a date."""
+    date = events["day"].astype("datetime64[D]")
+    since_monday = (date.astype(np.int64) + 3) % 7  # 1970-01-01 was a Thursday
+    return (date - since_monday).astype(object)
+
+
+def _numbers(events: Table) -> list[float]:
+    return [float(day_number(d)) for d in events["day"].astype("datetime64[D]").tolist()]
+
+
+def _strokes(site: Site, events: Table) -> tuple[list[float], list[float], list[float]]:
     """Each event as strokes from its beginning to its end; one past midnight goes on at the next day's foot."""
-    if not len(frame):
+    if not len(events):
         return [], [], []
-    number, hour = _local(site, frame["start"])
+    number, hour = _local(site, events["start"])
     x: list[float] = []
     low: list[float] = []
     high: list[float] = []
-    for n, a, length in zip(number, hour, frame["minutes"].to_numpy() / 60.0, strict=True):
+    for n, a, length in zip(number, hour, events["minutes"] / 60.0, strict=True):
         end = a + length
         while True:
             x.append(float(n))
@@ -81,29 +91,28 @@ def _strokes(site: Site, frame: pd.DataFrame) -> tuple[list[float], list[float],
 
 
 def _carried_on(
-    days: pd.DataFrame, x: list[float], low: list[float], high: list[float]
+    days: Table, x: list[float], low: list[float], high: list[float]
 ) -> tuple[list[float], list[float], list[float]]:
     """Strokes from midnight for what days ran beyond their strokes: a run's row reaches to the day after it began."""
     drawn: dict[float, float] = {}
     for n, a, b in zip(x, low, high, strict=True):
         drawn[n] = drawn.get(n, 0.0) + b - a
-    number = (days["day"] - pd.Timestamp(EPOCH)).dt.days.to_numpy()
-    for at, minutes in zip(number, (days["n_heating"] + days["n_defrost"]).to_numpy(), strict=True):
+    number = (days["day"] - np.datetime64(EPOCH)) // np.timedelta64(1, "D")
+    for at, minutes in zip(number, days["n_heating"] + days["n_defrost"], strict=True):
         more = float(minutes) / 60.0 - drawn.get(float(at), 0.0)
         if more > _WORTH_A_STROKE_H:
             x, low, high = [*x, float(at)], [*low, 0.0], [*high, min(more, 24.0)]
     return x, low, high
 
 
-def _weeks_of_runs(runs: pd.DataFrame) -> tuple[tuple[str, ...], ...]:
-    week = runs["day"].dt.to_period("W").dt.start_time.dt.date
-    whole = runs[~runs["cut"]]
-    minutes = whole.groupby(week[~runs["cut"]])["minutes"]
+def _weeks_of_runs(runs: Table) -> tuple[tuple[str, ...], ...]:
+    frame, week = runs.frame(), _week(runs)
+    minutes = frame[~runs["cut"]].groupby(week[~runs["cut"]])["minutes"]
     middle, short = (
         minutes.median().to_dict(),
         minutes.agg(lambda m: int((m < SHORT_RUN_MIN).sum())).to_dict(),
     )
-    starts: dict[date, int] = runs.groupby(week).size().to_dict()  # type: ignore[assignment]
+    starts: dict[date, int] = frame.groupby(week).size().to_dict()  # type: ignore[assignment]
     return tuple((day(w), str(n), number(middle.get(w), 0), str(short.get(w, 0))) for w, n in starts.items())
 
 
@@ -115,7 +124,7 @@ def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     if not len(defrosts):
         return nothing("defrosts", title, figures["reason"] or "No defrost was seen.")
     number_of, hour = _local(site, defrosts["start"])
-    dry = (defrosts["frost_known"] & ~defrosts["frosting"]).to_numpy()
+    dry = defrosts["frost_known"] & ~defrosts["frosting"]
     hints = [
         f"{measure(m, 'min', 0)}, {measure(o, '°C', 1)}"
         for m, o in zip(defrosts["minutes"], defrosts["outdoor"], strict=True)
@@ -133,11 +142,11 @@ def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     says = f"{figures['count']} defrosts, {measure(figures['electricity_kwh'], 'kWh', 0)} of electricity"
     if figures["per_frost_hour"]:
         says += f", {number(figures['per_frost_hour'], 2)} for each hour of heating in frosting air"
-    per = Counter(defrosts["day"].dt.date)
-    minutes = defrosts.groupby(defrosts["day"].dt.date)["minutes"].median()
-    outdoor = defrosts.groupby(defrosts["day"].dt.date)["outdoor"].mean()
+    by_day = defrosts.frame().groupby("day")
+    about = by_day.agg(count=("day", "size"), minutes=("minutes", "median"), outdoor=("outdoor", "mean"))
     table = tuple(
-        (day(d), str(n), number(minutes[d], 0), number(outdoor[d], 1)) for d, n in sorted(per.items())
+        (day(d.date()), str(n), number(minutes, 0), number(outdoor, 1))
+        for d, n, minutes, outdoor in about.itertuples()
     )
     return Chart(
         "defrosts", title, f"{says}.", _dates(result), _HOURS, tuple(layers),
@@ -152,17 +161,17 @@ def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     water = result["hot_water"]
     if not len(reheats):
         return nothing("reheats", title, next(iter(water["reasons"].values()), "No reheat was seen."))
-    x = [float(day_number(d.date())) for d in reheats["day"]]
+    x = _numbers(reheats)
     columns, table = _reheats_table(reheats)
     says = f"{len(reheats)} reheats, half of them done in {measure(water['median_reheat_minutes'], 'minutes', 0)} or less."
-    seen = reheats["from_c"].notna() & reheats["to_c"].notna()
+    seen = np.isfinite(reheats["from_c"]) & np.isfinite(reheats["to_c"])
     if not seen.any():
         bars = Bars("a reheat", x, reheats["minutes"].astype(float).tolist(), "water")
         return Chart(
             "reheats", title, says, _dates(result), Axis("Length", "min", low=0.0), (bars,), columns, table
         )
-    chosen = reheats[seen]
-    days = [float(day_number(d.date())) for d in chosen["day"]]
+    chosen = reheats.where(seen)
+    days = _numbers(chosen)
     layers: list[Layer] = [
         Spans("a reheat", days, chosen["from_c"].tolist(), chosen["to_c"].tolist(), "water")
     ]
@@ -173,17 +182,16 @@ def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     )
 
 
-def _reheats_table(reheats: pd.DataFrame) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+def _reheats_table(reheats: Table) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
     """Each reheat as a row, or each week's where there are many."""
     names = ["minutes", "from_c", "to_c", "heat", "electricity"]
     heads = ("Minutes", "From [°C]", "To [°C]", "Heat [kWh]", "Electricity [kWh]")
     if len(reheats) <= LONG_TABLE:
-        rows = zip(reheats["day"].dt.date, *(reheats[n] for n in names), strict=True)
+        rows = zip(map(reheats.day, range(len(reheats))), *(reheats[n] for n in names), strict=True)
         return ("Day", *heads), tuple(
             (day(d), number(m, 0), *(number(v, 1) for v in more)) for d, m, *more in rows
         )
-    week = reheats["day"].dt.to_period("W").dt.start_time.dt.date
-    groups = reheats.groupby(week)
+    groups = reheats.frame().groupby(_week(reheats))
     middle, sums = groups[["minutes", "from_c", "to_c"]].median(), groups[["heat", "electricity"]].sum()
     count = groups.size()
     columns = (

@@ -6,8 +6,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
+from analysis.facts.table import Table
 from analysis.facts.tables import Facts
 from analysis.plant.site import Point, Site
 from analysis.readings import MS_PER_MINUTE
@@ -197,19 +197,19 @@ def uses_document(facts: Facts, start: int, end: int) -> dict[str, list[list[int
 
     facts : Facts that reach back before `start`, for runs that began earlier. start, end : ms since 1970 UTC
     """
-    runs = facts.runs[facts.runs["use"] != HOT_WATER] if len(facts.runs) else facts.runs
+    runs = facts.runs.where(facts.runs["use"] != HOT_WATER)
     spans = {"heating": runs, "hot water": facts.reheats, "defrost": facts.defrosts}
     out = {name: _within(table, start, end) for name, table in spans.items()}
     out["start"] = [[a, 0] for a, _ in _within(facts.runs, start, end) if a >= start]
     return out
 
 
-def _within(table: pd.DataFrame, start: int, end: int) -> list[list[int]]:
+def _within(table: Table, start: int, end: int) -> list[list[int]]:
     """Events that touch the window, as [start, length] in ms, cut to it."""
     if not len(table):
         return []
-    begin = table["start"].to_numpy(dtype=np.int64)
-    finish = begin + table["minutes"].to_numpy(dtype=np.int64) * MS_PER_MINUTE
+    begin = table["start"].astype(np.int64)
+    finish = begin + table["minutes"].astype(np.int64) * MS_PER_MINUTE
     touching = (finish > start) & (begin < end)
     cut = np.maximum(begin[touching], start)
     return np.column_stack([cut, np.minimum(finish[touching], end) - cut]).tolist()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+import numpy as np
 import orjson
 
 from analysis.facts.tables import Facts
@@ -123,12 +124,11 @@ def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, 
     notices = facts.notices
     out = []
     for p in site.point:
-        odd = notices[notices["point"] == p.id] if len(notices) else notices
-        gaps = odd[odd["kind"] == "gap"]
-        hours = float(gaps["amount"].sum()) / 60.0
-        kinds = sorted(set(odd["kind"]) - {"gap"}) if len(odd) else []
-        spacing = facts.days.get(f"spacing.{p.quantity}")
-        every = float(spacing.median()) if spacing is not None and spacing.notna().any() else None
+        odd = notices.where(notices["point"] == p.id)
+        hours = odd.where(odd["kind"] == "gap").total("amount") / 60.0
+        kinds = sorted(set(odd["kind"]) - {"gap"})
+        spacing = f"spacing.{p.quantity}"
+        every = facts.days.median(spacing) if facts.days.knows(spacing) else None
         out.append(
             {
                 "id": p.id, "name": words.quantity_words(p.quantity), "share": shares.get(p.id), "every": every, "gap_hours": hours,
@@ -143,7 +143,8 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
     table = facts.notices
     if not len(table):
         return []
-    told = table[(table["kind"] != "gap") | (table["amount"] >= LONG_GAP_MIN)].tail(_MOST_NOTICES).iloc[::-1]
+    worth = np.flatnonzero((table["kind"] != "gap") | (table["amount"] >= LONG_GAP_MIN))
+    told = table.where(worth[-_MOST_NOTICES:][::-1])
     names = {p.id: words.quantity_words(p.quantity) for p in site.point}
     columns = (told[c].tolist() for c in ("day", "point", "kind", "amount"))
     return [

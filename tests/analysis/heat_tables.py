@@ -6,9 +6,9 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import pytest
 
+from analysis.facts.table import Table
 from analysis.facts.tables import Facts
 from analysis.figures.capacity import Capacity
 from analysis.figures.estimate import Estimate
@@ -19,11 +19,11 @@ from analysis.plant.load import parse_site
 from tests.analysis.site_text import WHOLE
 
 DAYS = 90
-FIRST = pd.Timestamp("2025-11-01")
+FIRST = np.datetime64("2025-11-01")
 # Waves from mild to a few frosty days, milder than the design's -3 C throughout.
 OUTDOOR = 4.5 + 5.0 * np.sin(np.arange(DAYS) / 3.0)
 SITE = WHOLE.partition("[limits]")[0]
-NO_EVENTS = pd.DataFrame({"day": pd.Series(dtype="datetime64[us]")})
+NO_EVENTS = Table({"day": np.empty(0, dtype="datetime64[us]")})
 CAUSES = {
     "backup_heater_use": {"bivalent_set_high", "capacity_shortfall"},
     "room_below_target": {"capacity_short", "curve_too_low", "zone_not_opening"},
@@ -36,11 +36,24 @@ CAUSES = {
 }
 
 
-def day_index(days: int = DAYS) -> pd.Series:
-    return pd.Series((FIRST + pd.to_timedelta(np.arange(days), unit="D")).astype("datetime64[us]"))
+def changed(table: Table, rows: slice, **values: float) -> Table:
+    """The table with other values in some rows."""
+    columns = {name: table[name].copy() for name in values}
+    for name, value in values.items():
+        columns[name][rows] = value
+    return table.with_columns(**columns)
 
 
-def days_of(**columns: Any) -> pd.DataFrame:
+def bare(table: Table) -> Table:
+    """The table as it would be without any meter."""
+    return Table({name: table[name] for name in table.names if not name.startswith("spacing.")})
+
+
+def day_index(days: int = DAYS) -> np.ndarray:
+    return (FIRST + np.arange(days).astype("timedelta64[D]")).astype("datetime64[us]")
+
+
+def days_of(**columns: Any) -> Table:
     """A healthy heating season's days; a column given replaces or adds one, None takes one away."""
     base: dict[str, Any] = {
         "day": day_index(), "n_minutes": 1440, "n_unknown": 0, "n_heating": 900, "n_running": 1000, "n_heat": 1440, "n_pair": 1440,
@@ -59,19 +72,19 @@ def days_of(**columns: Any) -> pd.DataFrame:
         "spacing.operating_mode": 1.0, "spacing.room_temperature": 1.0, "spacing.target_room_temperature": 1.0,
         "spacing.backup_heater_electricity": 1.0, "spacing.immersion_electricity": 1.0, "spacing.system_pressure": 1.0,
     }  # fmt: skip
-    return pd.DataFrame({k: v for k, v in (base | columns).items() if v is not None})
+    return Table({k: v for k, v in (base | columns).items() if v is not None})
 
 
-def reheats_of(**columns: Any) -> pd.DataFrame:
+def reheats_of(**columns: Any) -> Table:
     """Two usual charges a day: 45 minutes, 6 K of coil water over the cylinder, and what is given."""
     n = 2 * DAYS
     wave = np.tile([0.0, 1.0], DAYS)
     base: dict[str, Any] = {
-        "day": np.repeat(day_index().to_numpy(), 2), "minutes": 45, "cut": False, "from_c": 38.0, "to_c": 50.4, "heat": 4.5, "outdoor": 4.0,
+        "day": np.repeat(day_index(), 2), "minutes": 45, "cut": False, "from_c": 38.0, "to_c": 50.4, "heat": 4.5, "outdoor": 4.0,
         "flow": 48.0, "flow_max": 57.0, "flow_end": 56.0, "lift": 5.0, "flow_rate": 1.45, "over_cylinder": 8.5, "rise_end": 18.0,
         "heat_end": 6.5, "pause": 600.0, "reached": 1.0, "fall_after": 0.3, "heat_after": 1.0, "flow_after": 30.0 + 6.0 * np.sin(np.arange(n) / 9.0) + wave,
     }  # fmt: skip
-    return pd.DataFrame({k: np.broadcast_to(np.asarray(v), n) for k, v in (base | columns).items()})
+    return Table(base | columns)
 
 
 def heat_loss_of(ratio: float | None, spread: float = 0.06) -> HeatLoss:
@@ -86,8 +99,8 @@ def heat_loss_of(ratio: float | None, spread: float = 0.06) -> HeatLoss:
 
 
 def context_of(
-    days: pd.DataFrame | None = None,
-    reheats: pd.DataFrame | None = None,
+    days: Table | None = None,
+    reheats: Table | None = None,
     *,
     site: str = SITE,
     loss: HeatLoss | None = None,

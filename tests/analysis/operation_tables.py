@@ -6,9 +6,9 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import pytest
 
+from analysis.facts.table import Table
 from analysis.facts.tables import Facts
 from analysis.findings.context import Context
 from analysis.findings.model import Finding
@@ -18,11 +18,11 @@ from tests.analysis.site_text import WHOLE
 
 OWN_PUMP_METER = WHOLE.replace('includes = ["circulation_pump"]', "")
 DAYS = 60
-FIRST = pd.Timestamp("2025-11-01")
+FIRST = np.datetime64("2025-11-01")
 # From mild to the design day, in waves, so that any ten days hold some of both.
 OUTDOOR = 5.0 + 6.0 * np.sin(np.arange(DAYS) / 3.0) - np.linspace(0.0, 2.0, DAYS)
 CURVE = np.interp(OUTDOOR, [-3.0, 15.0], [46.0, 28.0])
-NO_EVENTS = pd.DataFrame({"day": pd.Series(dtype="datetime64[us]")})
+NO_EVENTS = Table({"day": np.empty(0, dtype="datetime64[us]")})
 CAUSES = {
     "short_cycling": {"oversized_for_mild_load", "thermostat_chopping", "low_water_volume", "flow_restriction"},
     "excessive_defrost": {"coil_airflow", "low_refrigerant_symptom", "insufficient_defrost_heat"},
@@ -35,9 +35,9 @@ CAUSES = {
 }  # fmt: skip
 
 
-def days_of(**columns: Any) -> pd.DataFrame:
-    """A healthy heating season's days; a column given replaces or adds one."""
-    day = FIRST + pd.to_timedelta(np.arange(DAYS), unit="D")
+def days_of(**columns: Any) -> Table:
+    """A healthy heating season's days; a column given replaces or adds one, None takes one away."""
+    day = FIRST + np.arange(DAYS).astype("timedelta64[D]")
     base: dict[str, Any] = {
         "day": day.astype("datetime64[us]"), "n_minutes": 1440, "n_heating": 900, "n_running": 1000, "n_steady": 700,
         "n_rest": 300, "n_hot_water": 90, "outdoor": OUTDOOR, "outdoor_steady": OUTDOOR, "n_heating_warm": 0, "q_heating_warm": 0.0,
@@ -50,37 +50,36 @@ def days_of(**columns: Any) -> pd.DataFrame:
         "spacing.heat_pump_electricity": 1.0, "spacing.flow_temperature": 1.0, "spacing.outdoor_temperature": 1.0,
         "spacing.flow_rate": 1.0, "spacing.distribution_flow_temperature": 1.0, "spacing.operating_mode": 1.0,
     }  # fmt: skip
-    return pd.DataFrame(base | columns)
+    return Table({k: v for k, v in (base | columns).items() if v is not None})
 
 
-def runs_of(minutes: float, pause: float, per_day: int, **columns: Any) -> pd.DataFrame:
+def runs_of(minutes: float, pause: float, per_day: int, **columns: Any) -> Table:
     """Heating runs of one kind on every day: by default ended by the unit, with plenty of water and nominal flow."""
-    n = DAYS * per_day
     base: dict[str, Any] = {
-        "day": np.repeat(days_of()["day"].to_numpy(), per_day), "minutes": minutes, "pause": pause, "use": HEATING,
+        "day": np.repeat(days_of()["day"], per_day), "minutes": minutes, "pause": pause, "use": HEATING,
         "minutes_heating": minutes, "minutes_hot_water": 0, "minutes_defrost": 0, "cut": False, "heat": minutes / 60.0 * 3.0,
         "electricity": minutes / 60.0 * 0.8, "flow_start": 30.0, "return_start": 29.5, "flow_end": 36.0, "return_end": 32.5,
         "flow_max": 36.5, "target_flow": 33.0, "flow_rate": 1.4, "flow_after": 1.4, "lift": 3.0, "ended_by": "unit",
     }  # fmt: skip
-    return pd.DataFrame({k: np.broadcast_to(np.asarray(v), n) for k, v in (base | columns).items()})
+    return Table(base | columns)
 
 
-def defrosts_of(gap: float, frost_g_per_kw: float, **columns: Any) -> pd.DataFrame:
+def defrosts_of(gap: float, frost_g_per_kw: float, **columns: Any) -> Table:
     """Ten defrosts on every day in which the air can frost a coil."""
     frosty = np.repeat(np.flatnonzero(OUTDOOR < 5.0), 10)
     # Frost comes as it likes: one defrost sooner, the next later.
     gaps = np.resize([0.75, 1.25, 0.9, 1.1, 1.0], len(frosty)) * gap
     base: dict[str, Any] = {
-        "day": days_of()["day"].to_numpy()[frosty], "minutes": 4, "heat_taken": 0.2, "electricity": 0.05, "outdoor": 1.0,
+        "day": days_of()["day"][frosty], "minutes": 4, "heat_taken": 0.2, "electricity": 0.05, "outdoor": 1.0,
         "humidity": np.nan, "frosting": True, "frost_known": True, "since_last": gaps, "frost_kg": frost_g_per_kw * 8.5 / 1000.0, "during": HEATING,
     }  # fmt: skip
-    return pd.DataFrame({k: np.broadcast_to(np.asarray(v), len(frosty)) for k, v in (base | columns).items()})
+    return Table(base | columns)
 
 
 def context_of(
-    days: pd.DataFrame | None = None,
-    runs: pd.DataFrame | None = None,
-    defrosts: pd.DataFrame | None = None,
+    days: Table | None = None,
+    runs: Table | None = None,
+    defrosts: Table | None = None,
     site: str = WHOLE,
 ) -> Context:
     facts = Facts(

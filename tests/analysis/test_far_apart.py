@@ -64,7 +64,7 @@ def test_charges_as_short_as_the_spacing_are_not_told() -> None:
     readings = {name: thinned(s, 15) for name, s in sim.readings.items()}
     facts = build_facts(site, readings, FIRST, FIRST + timedelta(DAYS - 1))
     assert blurred_reheats(facts) is None
-    brief = replace(facts, reheats=facts.reheats.assign(minutes=20))
+    brief = replace(facts, reheats=facts.reheats.with_columns(minutes=20))
     assert "15 minutes" in (blurred_reheats(brief) or "")
     document = analyse(site, brief, FIRST, FIRST + timedelta(DAYS - 1)).as_dict()
     assert document["energy"]["heat_kwh"]["hot_water"] is None

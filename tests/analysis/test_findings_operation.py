@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from analysis.errors import NotAssessed
 from analysis.facts.build import build_facts
+from analysis.facts.table import Table, joined
 from analysis.findings import operation_cycling, operation_defrost, operation_flow, operation_idle
 from analysis.findings.context import Context, Rule
 from analysis.findings.limits_operation import LIMITS_OPERATION
@@ -81,9 +81,8 @@ def test_mild_days_may_cycle_where_cold_ones_may_not() -> None:
 
 def test_cycling_that_is_over_is_a_note_with_its_end() -> None:
     runs = runs_of(5, 8, 40)
-    runs = runs[runs["day"] < FIRST + pd.Timedelta(days=20)]
     later = runs_of(60, 40, 10)
-    runs = pd.concat([runs, later[later["day"] >= FIRST + pd.Timedelta(days=20)]])
+    runs = joined([runs.where(runs["day"] < FIRST + 20), later.where(later["day"] >= FIRST + 20)])
     found = check_whole(operation_cycling.short_cycling(context_of(runs=runs)))
     assert (found.severity, found.until) == ("note", "2025-11-20")
 
@@ -144,7 +143,7 @@ def test_defrosts_that_the_weather_explains(gap: float, frost: float, taken: flo
 
 
 def test_a_timer_is_a_note_and_no_fault() -> None:
-    table = defrosts_of(70.0, 90.0).assign(since_last=70.0)
+    table = defrosts_of(70.0, 90.0).with_columns(since_last=70.0)
     found = operation_defrost.excessive_defrost(context_of(defrosts=table))
     assert found is not None
     assert (found.severity, found.causes) == ("note", ())
@@ -180,13 +179,13 @@ def test_a_dry_cold_needs_a_humidity_sensor_to_be_seen() -> None:
     dry = defrosts_of(60.0, 2.0, outdoor=-8.0, frosting=False)
     assert operation_defrost.defrost_without_frost(context_of(defrosts=dry)) is None
     seen = check_whole(
-        operation_defrost.defrost_without_frost(context_of(defrosts=dry.assign(humidity=25.0)))
+        operation_defrost.defrost_without_frost(context_of(defrosts=dry.with_columns(humidity=25.0)))
     )
     assert seen.severity != "note"
 
 
 def test_a_few_odd_defrosts_are_a_note() -> None:
-    odd = defrosts_of(40.0, 0.0, outdoor=9.0, frosting=False).iloc[:40:10]
+    odd = defrosts_of(40.0, 0.0, outdoor=9.0, frosting=False).where(slice(0, 40, 10))
     found = operation_defrost.defrost_without_frost(context_of(defrosts=odd))
     assert found is not None
     assert found.severity == "note"
@@ -276,7 +275,8 @@ def test_every_limit_has_a_source_and_is_used() -> None:
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda r: r.code)
 def test_without_its_meters_a_finding_says_what_it_needs(rule: Rule) -> None:
-    bare = days_of()[["day", "n_minutes", "outdoor"]]
+    whole = days_of()
+    bare = Table({name: whole[name] for name in ("day", "n_minutes", "outdoor")})
     with pytest.raises(NotAssessed, match="needs"):
         rule.run(context_of(bare))
 

@@ -105,9 +105,7 @@ def test_a_pump_that_holds_the_difference_is_no_low_flow() -> None:
 
 
 def test_flow_is_had_from_heat_and_difference_where_no_meter_shows_it() -> None:
-    days = days_of(lift=9.0, heat_power=6000.0).drop(
-        columns=["flow_rate", "flow_rate_top", "flow_rate_hot_water"]
-    )
+    days = days_of(lift=9.0, heat_power=6000.0, flow_rate=None, flow_rate_top=None, flow_rate_hot_water=None)
     found = check_whole(operation_flow.low_flow(context_of(days)))
     assert "from heat and difference" in found.evidence[0].label
 

@@ -219,7 +219,7 @@ def test_a_register_read_by_hand_each_month_tells_the_energy_of_every_day_betwee
     facts = build_facts(site, readings, date(2025, 9, 1), date(2026, 3, 31))
     assert facts.days["e_total"].sum() == pytest.approx(0.5 * hours[-1], rel=1e-6)
     assert facts.days["q_total"].sum() == pytest.approx(1.5 * hours[-1], rel=1e-6)
-    assert facts.days["e_total"].notna().all()
+    assert facts.days["e_total"].min() > 0
 
 
 # ---- days and spans
@@ -232,8 +232,8 @@ def test_local_days_have_their_own_length(day, minutes):
     site = site_of([point("heat_pump_electricity", unit="W")])
     readings = every_minute(site, {"heat_pump_electricity": 1000.0}, days=3, first=day - timedelta(1))
     days = build_facts(site, readings, day, day).days
-    assert int(days["n_minutes"].iloc[0]) == minutes
-    assert days["e_total"].iloc[0] == pytest.approx(minutes / 60.0)
+    assert int(days["n_minutes"][0]) == minutes
+    assert days["e_total"][0] == pytest.approx(minutes / 60.0)
 
 
 def test_a_day_begins_at_local_midnight():
@@ -268,18 +268,12 @@ def test_days_made_one_by_one_equal_the_season_made_at_once(meters):
         "moves.outdoor",
         "air_noon",
     ):
-        assert whole[name].to_numpy() == pytest.approx(
-            single[name].to_numpy(), rel=1e-6, abs=0.06, nan_ok=True
-        ), name
+        assert whole[name] == pytest.approx(single[name], rel=1e-6, abs=0.06, nan_ok=True), name
     for name in ("c_heat", "c_least", "e_idle"):
-        assert whole[name].to_numpy() == pytest.approx(
-            single[name].to_numpy(), rel=0.01, abs=0.1, nan_ok=True
-        ), name
+        assert whole[name] == pytest.approx(single[name], rel=0.01, abs=0.1, nan_ok=True), name
     loose = _EDGES.get(meters, 1e-6)
     for name in ("n_running", "n_heating", "idle_power"):
-        assert whole[name].to_numpy() == pytest.approx(
-            single[name].to_numpy(), rel=loose, abs=5, nan_ok=True
-        ), name
+        assert whole[name] == pytest.approx(single[name], rel=loose, abs=5, nan_ok=True), name
 
 
 def test_notices_of_a_gap_and_a_stuck_sensor_are_the_same_made_day_by_day():
@@ -305,7 +299,7 @@ def test_notices_of_a_gap_and_a_stuck_sensor_are_the_same_made_day_by_day():
     single = join(
         build_facts(site, readings, FIRST + timedelta(k), FIRST + timedelta(k)) for k in range(days)
     ).notices
-    pd.testing.assert_frame_equal(whole, single)
+    pd.testing.assert_frame_equal(whole.frame(), single.frame())
     assert (whole["kind"] == "stuck").sum() == 3
-    assert whole.loc[whole["kind"] == "stuck", "amount"].sum() == pytest.approx(48.0, abs=0.1)
-    assert (whole.loc[whole["kind"] == "gap", "amount"] > 880).all()
+    assert whole.where(whole["kind"] == "stuck").total("amount") == pytest.approx(48.0, abs=0.1)
+    assert (whole["amount"][whole["kind"] == "gap"] > 880).all()

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import pytest
 
+from analysis.facts.table import Table, day_of_year
 from analysis.figures.heat_loss import heat_loss
 from analysis.physics.sunlight import extraterrestrial, on_walls
 from analysis.plant.load import parse_site
@@ -18,13 +18,11 @@ COEFFICIENT, GAINS, APERTURE = 220.0, 450.0, 4.0
 
 def house(
     n: int = 150, *, memory: float = 0.0, room: Any = 20.5, noise: float = 80.0, seed: int = 1, **columns: Any
-) -> pd.DataFrame:
+) -> Table:
     """Days of a house with a known coefficient; `memory`: share of the loss that follows the day before."""
     rng = np.random.default_rng(seed)
-    day = pd.Series(pd.Timestamp("2025-10-15") + pd.to_timedelta(np.arange(n), unit="D")).astype(
-        "datetime64[us]"
-    )
-    of_year = day.dt.day_of_year.to_numpy()
+    day = np.datetime64("2025-10-15", "us") + np.arange(n).astype("timedelta64[D]")
+    of_year = day_of_year(day)
     cold = np.zeros(n)
     for i in range(1, n):
         cold[i] = 0.8 * cold[i - 1] + rng.normal(0.0, 2.4)
@@ -46,10 +44,10 @@ def house(
         "e_backup": np.nan, "room": indoor, "room_begin": indoor, "room_end": indoor, "outdoor": outdoor, "outdoor_max": outdoor + 4.0,
         "outdoor_min": outdoor - 4.0, "solar": solar, "q_flow_error": 0.01 * heat, "q_pair_error": 0.02 * heat, "spacing.heat_output": 1.0,
     }  # fmt: skip
-    return pd.DataFrame(base | columns)
+    return Table(base | columns)
 
 
-def measured(days: pd.DataFrame, site: str = SITE) -> Any:
+def measured(days: Table, site: str = SITE) -> Any:
     return heat_loss(parse_site(site), days)
 
 
@@ -71,7 +69,7 @@ def test_ten_weeks_do_nearly_as_well() -> None:
 def test_without_sun_or_room_sensor_the_interval_is_wider_and_still_holds() -> None:
     days = house(150)
     with_room = measured(days)
-    bare = measured(days.assign(room=np.nan, room_begin=np.nan, room_end=np.nan, solar=np.nan))
+    bare = measured(days.with_columns(room=np.nan, room_begin=np.nan, room_end=np.nan, solar=np.nan))
     assert not bare.indoor_measured
     assert bare.coefficient.half > with_room.coefficient.half
     assert bare.coefficient.low < COEFFICIENT < bare.coefficient.high
@@ -83,14 +81,14 @@ def test_rooms_that_wander_for_days_do_not_tilt_it() -> None:
     assert found.coefficient.value == pytest.approx(COEFFICIENT, rel=0.05)
 
 
-def unmeasured(days: pd.DataFrame) -> pd.DataFrame:
-    return days.assign(room=np.nan, room_begin=np.nan, room_end=np.nan)
+def unmeasured(days: Table) -> Table:
+    return days.with_columns(room=np.nan, room_begin=np.nan, room_end=np.nan)
 
 
 def test_where_no_room_is_measured_a_unit_at_its_limit_does_not_make_a_tight_house() -> None:
     days = unmeasured(house(150, memory=0.3))
     limit = float(np.quantile(days["q_space"], 0.6))
-    capped = measured(days.assign(q_space=days["q_space"].clip(upper=limit)))
+    capped = measured(days.with_columns(q_space=np.minimum(days["q_space"], limit)))
     assert capped.coefficient.value == pytest.approx(COEFFICIENT, rel=0.15)
     assert "mild half" in capped.method
 
@@ -104,8 +102,9 @@ def test_a_house_whose_unit_keeps_up_has_no_bend(seed: int) -> None:
 
 def test_odd_days_are_set_aside() -> None:
     days = house()
-    days.loc[[20, 50, 51, 90], "q_space"] = [0.0, 400.0, 380.0, 1.0]
-    assert measured(days).coefficient.value == pytest.approx(COEFFICIENT, rel=0.05)
+    heat = days["q_space"].copy()
+    heat[[20, 50, 51, 90]] = [0.0, 400.0, 380.0, 1.0]
+    assert measured(days.with_columns(q_space=heat)).coefficient.value == pytest.approx(COEFFICIENT, rel=0.05)
 
 
 def test_the_load_on_the_design_day_is_after_gains() -> None:
@@ -120,11 +119,11 @@ def test_the_load_on_the_design_day_is_after_gains() -> None:
     [
         (house(10), "at least 14"),
         (house(60, n_heat=0), "heat meter"),
-        (house(60).assign(outdoor=np.nan), "outdoor_temperature"),
-        (house(60).assign(outdoor=5.0), "hardly changed"),
+        (house(60).with_columns(outdoor=np.nan), "outdoor_temperature"),
+        (house(60).with_columns(outdoor=5.0), "hardly changed"),
     ],
 )
-def test_what_can_not_be_had_has_its_reason(days: pd.DataFrame, reason: str) -> None:
+def test_what_can_not_be_had_has_its_reason(days: Table, reason: str) -> None:
     found = measured(days)
     assert found.coefficient.value is None
     assert reason in found.reason

@@ -64,7 +64,9 @@ def runner(service: Service, do: object) -> Runner:
 def what_is_known(service: Service) -> dict[str, object]:
     """Of each site: the newest result, and its facts as text."""
     facts = {s: service.keeper.kept(s, FIRST, LAST) for s in SITES}
-    return {s: (service.results.newest(s), [getattr(facts[s], k).to_csv() for k in KINDS]) for s in SITES}
+    return {
+        s: (service.results.newest(s), [getattr(facts[s], k).frame().to_csv() for k in KINDS]) for s in SITES
+    }
 
 
 def test_a_worker_killed_in_the_middle_of_a_site_loses_nothing(

@@ -6,11 +6,11 @@ from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from analysis.effect import FEWEST_DAYS, effect_of_work
 from analysis.errors import InputError, NotAssessed
+from analysis.facts.table import Table
 from analysis.facts.tables import Facts
 from analysis.learning import FEWEST_SITES, learn
 from analysis.plant.load import parse_site
@@ -23,16 +23,16 @@ FIRST = date(2025, 10, 1)
 
 def winter(
     days: int, changed: int, share: float, flow_k: float = 0.0, *, noise: float = 0.06, seed: int = 1
-) -> pd.DataFrame:
+) -> Table:
     """Days of a house at 8 kWh a degree-day over 3; from day `changed` on, electricity is `share` of what it was."""
     draw = np.random.default_rng(seed)
     outdoor = 6.0 + 4.0 * np.sin(np.arange(days) / 9.0) + draw.normal(0, 1.5, days)
     after = np.arange(days) > changed
     energy = (1.0 + 2.6 * np.maximum(15.5 - outdoor, 0.0)) * np.where(after, share, 1.0)
     flow = 44.0 - 0.8 * outdoor + np.where(after, flow_k, 0.0) + draw.normal(0, 0.4, days)
-    return pd.DataFrame(
+    return Table(
         {
-            "day": pd.to_datetime([FIRST + timedelta(days=n) for n in range(days)]),
+            "day": np.arange(days).astype("timedelta64[D]") + np.datetime64(FIRST, "us"),
             "n_minutes": 1440,
             "n_electricity": 1440,
             "outdoor": outdoor,
@@ -78,7 +78,7 @@ def test_colder_weather_alone_is_no_effect() -> None:
     days = winter(80, 40, 1.0)
     colder = days["outdoor"] - np.where(np.arange(80) > 40, 3.0, 0.0)
     energy = (1.0 + 2.6 * np.maximum(15.5 - colder, 0.0)) * np.random.default_rng(5).normal(1, 0.05, 80)
-    days = days.assign(outdoor=colder, e_total=energy)
+    days = days.with_columns(outdoor=colder, e_total=energy)
     effect = effect_of_work(days, day_of(40))
     low, high = effect.electricity_percent.low, effect.electricity_percent.high
     assert low is not None
@@ -92,13 +92,13 @@ def test_too_little_and_unlike_weather_are_told() -> None:
     assert few.reason == f"needs {FEWEST_DAYS} whole days after it, has {FEWEST_DAYS - 1}"
     assert not few.electricity_percent
     summer = winter(80, 40, 0.9)
-    summer.loc[41:, "outdoor"] += 25.0
+    summer = summer.with_columns(outdoor=summer["outdoor"] + np.where(np.arange(80) > 40, 25.0, 0.0))
     assert "never like" in (effect_of_work(summer, day_of(40)).reason or "")
 
 
 def test_days_with_gaps_do_not_count() -> None:
     days = winter(60, 30, 0.9)
-    days.loc[31:40, "n_electricity"] = 700
+    days = days.with_columns(n_electricity=np.where(np.isin(np.arange(60), range(31, 41)), 700, 1440))
     assert effect_of_work(days, day_of(30)).days_after == 19
 
 
@@ -115,9 +115,9 @@ def plant(more: str = "") -> Site:
 
 def facts(days: int = 365) -> Facts:
     day = winter(days, days, 1.0)
-    day = day.assign(e_space=day["e_total"] * 0.8, e_backup=0.0, money=day["e_total"] * 0.27)
-    start = day["day"].astype("datetime64[ms]").astype("int64")
-    runs = pd.DataFrame(
+    day = day.with_columns(e_space=day["e_total"] * 0.8, e_backup=0.0, money=day["e_total"] * 0.27)
+    start = day["day"].astype("datetime64[ms]").astype(np.int64)
+    runs = Table(
         {
             "day": day["day"],
             "start": start + 3_600_000,
@@ -127,13 +127,13 @@ def facts(days: int = 365) -> Facts:
             "outdoor": day["outdoor"],
         }
     )
-    reheats = pd.DataFrame(
+    reheats = Table(
         {
             "day": day["day"], "start": start + 14 * 3_600_000, "minutes": 45, "electricity": 1.5, "heat": 4.2,
             "flow": 54.0, "outdoor": day["outdoor"] + 2.0,
         }
     )  # fmt: skip
-    empty = pd.DataFrame({"day": pd.to_datetime([])})
+    empty = Table({"day": np.empty(0, dtype="datetime64[us]")})
     return Facts(day, runs, empty, reheats, empty)
 
 

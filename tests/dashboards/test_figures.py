@@ -6,6 +6,7 @@ import re
 import xml.etree.ElementTree as ET
 from datetime import date
 
+import numpy as np
 import pytest
 
 from dashboards.day_rows import day_rows, rows_of_result
@@ -143,7 +144,7 @@ def test_the_trace_knows_every_point_of_its_panels_and_the_clock_changes(full: P
 
 def test_uses_of_a_stretch_hold_runs_that_began_before_it(full: Plant) -> None:
     runs = full.facts.runs
-    longest = runs.loc[runs["minutes"].idxmax()]
+    longest = {name: runs[name][np.argmax(runs["minutes"])] for name in ("start", "minutes", "use")}
     start = int(longest["start"]) + 60_000
     end = start + int(longest["minutes"]) * 60_000 + 3_600_000
     uses = uses_document(full.facts, start, end)

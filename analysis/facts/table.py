@@ -1,0 +1,154 @@
+"""A facts table in memory: plain arrays by name. A season is read some eight hundred columns at a time, and a row never."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from datetime import date
+from typing import Any, SupportsIndex
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.medians import median
+
+Floats = NDArray[np.float64]
+
+
+class Table:
+    """Columns of one length (n,) by name; nobody writes into them.
+
+    Numbers are float64 with nan for unknown, or whole numbers; moments datetime64; words objects.
+    """
+
+    __slots__ = ("_columns", "_length")
+
+    def __init__(self, columns: Mapping[str, Any]) -> None:
+        """columns : arrays (n,) by name, or what becomes one; a single value stands for every row."""
+        arrays = {name: np.asarray(values) for name, values in columns.items()}
+        self._length = max((len(a) for a in arrays.values() if a.ndim), default=0)
+        self._columns = {
+            name: a if a.ndim else np.broadcast_to(a, self._length) for name, a in arrays.items()
+        }
+        if odd := [name for name, a in self._columns.items() if len(a) != self._length]:
+            raise ValueError(f"column {odd[0]!r} has {len(self._columns[odd[0]])} rows, not {self._length}")
+
+    @classmethod
+    def _of(cls, columns: dict[str, NDArray[Any]], length: int) -> Table:
+        made = cls.__new__(cls)
+        made._columns, made._length = columns, length
+        return made
+
+    def __len__(self) -> int:
+        return self._length
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._columns
+
+    def __getitem__(self, name: str) -> NDArray[Any]:
+        """A column as it is. Raises KeyError where there is none of that name."""
+        return self._columns[name]
+
+    @property
+    def names(self) -> list[str]:
+        return list(self._columns)
+
+    def floats(self, name: str) -> Floats:
+        """A column as float64 (n,), all nan where it is absent."""
+        values = self._columns.get(name)
+        if values is None:
+            return np.full(self._length, np.nan)
+        return values if values.dtype == np.float64 else values.astype(np.float64)
+
+    def total(self, name: str) -> float:
+        """Sum of a column over the rows that know it, 0 where none does. Raises KeyError where there is no such column."""
+        values = self._columns[name]
+        return float(np.nansum(values) if values.dtype.kind == "f" else values.sum())
+
+    def mean(self, name: str) -> float:
+        """Mean of a column over the rows that know it, nan where none does. Raises KeyError as `total`."""
+        values = known(self._columns[name])
+        return float(values.mean()) if len(values) else float("nan")
+
+    def median(self, name: str) -> float:
+        """Median of a column over the rows that know it, nan where none does. Raises KeyError as `total`."""
+        values = known(self._columns[name])
+        return median(values) if len(values) else float("nan")
+
+    def knows(self, name: str) -> bool:
+        """Whether there is such a column, and any row knows it."""
+        return name in self._columns and len(known(self._columns[name])) > 0
+
+    def where(self, rows: NDArray[Any] | slice) -> Table:
+        """The chosen rows: by a flag for each, by number, or a slice (of which nothing is copied)."""
+        chosen = np.flatnonzero(rows) if isinstance(rows, np.ndarray) and rows.dtype == np.bool_ else rows
+        columns = {name: values[chosen] for name, values in self._columns.items()}
+        length = len(range(*chosen.indices(self._length))) if isinstance(chosen, slice) else len(chosen)
+        return Table._of(columns, length)
+
+    def between(self, first: date, last: date) -> Table:
+        """The rows of the local days first..last, both inclusive, of a table in order of days: a view."""
+        day = self._columns["day"]
+        a = int(np.searchsorted(day, np.datetime64(first, "us"), side="left"))
+        b = int(np.searchsorted(day, np.datetime64(last, "us"), side="right"))
+        return self if b - a == self._length else self.where(slice(a, b))
+
+    def with_columns(self, **columns: Any) -> Table:
+        """The same with columns added or replaced."""
+        return Table(self._columns | columns)
+
+    def day(self, row: SupportsIndex) -> date:
+        """The local date of a row."""
+        day: date = self._columns["day"][row].astype("datetime64[D]").item()
+        return day
+
+    def frame(self) -> pd.DataFrame:
+        """As a DataFrame, for who wants to group or to show."""
+        return pd.DataFrame(self._columns)
+
+
+def joined(tables: Iterable[Table]) -> Table:
+    """Tables one after the other, of at least one; a column that one of them lacks is unknown (nan) there."""
+    given = list(tables)
+    filled = [t for t in given if len(t)] or given[:1]
+    if len(filled) == 1:
+        return filled[0]
+    names = dict.fromkeys(name for t in filled for name in t.names)
+    columns = {
+        name: np.concatenate([t[name] if name in t else np.full(len(t), np.nan) for t in filled])
+        for name in names
+    }
+    return Table._of(columns, sum(len(t) for t in filled))
+
+
+def known(values: NDArray[Any]) -> NDArray[Any]:
+    """The values that are not nan."""
+    return values[~np.isnan(values)] if values.dtype.kind == "f" else values
+
+
+def of_each_day(
+    day: NDArray[Any], of_event: NDArray[Any], values: NDArray[Any], take: Callable[[NDArray[Any]], float]
+) -> Floats:
+    """What is made of each day's events: float64 (n,), nan for a day without a known one.
+
+    day : datetime64 (n,). of_event : datetime64 (k,), the day of each event, ascending. values : (k,), nan for unknown
+    take : of one day's known values, at least one
+    """
+    first, end = np.searchsorted(of_event, day, side="left"), np.searchsorted(of_event, day, side="right")
+    out = np.full(len(day), np.nan)
+    for i in np.flatnonzero(end > first):
+        own = known(values[first[i] : end[i]])
+        if len(own):
+            out[i] = take(own)
+    return out
+
+
+def first_known(values: Floats, otherwise: Floats) -> Floats:
+    """The values, where they are nan the others' of the same rows."""
+    return np.where(np.isnan(values), otherwise, values)
+
+
+def day_of_year(day: NDArray[Any]) -> Floats:
+    """Of local dates, datetime64 (n,): the number of the day in its year, from 1."""
+    date = day.astype("datetime64[D]")
+    return np.asarray((date - date.astype("datetime64[Y]").astype(date.dtype)).astype(np.float64) + 1.0)
