@@ -25,7 +25,7 @@ def between(table: pa.Table, first: date, last: date) -> pa.Table:
 def replaced(older: pa.Table, fresh: pa.Table, first: date, last: date) -> pa.Table:
     """A table with its rows of first..last replaced; both are in order of days, and so is what is returned."""
     a, b = _rows(older, first, last)
-    return joined([older.slice(0, a), fresh, older.slice(b)]).combine_chunks()
+    return joined([older.slice(0, a), fresh, older.slice(b)])
 
 
 def joined(tables: Iterable[pa.Table]) -> pa.Table:

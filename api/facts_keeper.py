@@ -11,7 +11,7 @@ from datetime import date, timedelta
 from typing import NamedTuple
 
 import pyarrow as pa
-from sqlalchemy import delete, select
+from sqlalchemy import delete, insert, select
 
 from analysis.facts.build import MARGIN_DAYS, build_facts
 from analysis.facts.tables import METHOD_VERSION, Facts
@@ -161,24 +161,35 @@ class FactsKeeper:
         """Replace the kept facts of the marked days by these."""
         first, last = min(marks), max(marks)
         fresh = {kind: arrow_of(getattr(facts, kind)) for kind in KINDS}
-        of_months = select(FactChunk).where(
-            FactChunk.site == site_id, FactChunk.month >= _month(first), FactChunk.month <= _month(last)
+        of_months = (
+            FactChunk.site == site_id,
+            FactChunk.month >= _month(first),
+            FactChunk.month <= _month(last),
         )
+        of_days = FactDay.site == site_id, FactDay.day >= first, FactDay.day <= last
         with self._database.write() as session:
             session.execute(select(SiteRow.id).where(SiteRow.id == site_id).with_for_update()).one()
-            kept = {(row.kind, row.month): row for row in session.scalars(of_months)}
+            older = select(FactChunk.kind, FactChunk.month, FactChunk.payload).where(*of_months)
+            kept = {(kind, month): payload for kind, month, payload in session.execute(older)}
+            chunks = []
             for month, start, end in _months(first, last):
                 for kind in KINDS:
                     part = between(fresh[kind], start, end)
-                    if (row := kept.get((kind, month))) is not None:
-                        row.payload = packed(replaced(unpacked(row.payload), part, start, end))
-                    else:
-                        chunk = packed(part.combine_chunks())
-                        session.add(FactChunk(site=site_id, kind=kind, month=month, payload=chunk))
+                    if (payload := kept.get((kind, month))) is not None:
+                        part = replaced(unpacked(payload), part, start, end)
+                    made = {
+                        "site": site_id,
+                        "kind": kind,
+                        "month": month,
+                        "payload": packed(part.combine_chunks()),
+                    }
+                    chunks.append(made)
+            session.execute(delete(FactChunk).where(*of_months))
+            session.execute(insert(FactChunk), chunks)
+            session.execute(delete(FactDay).where(*of_days))
             session.execute(
-                delete(FactDay).where(FactDay.site == site_id, FactDay.day >= first, FactDay.day <= last)
+                insert(FactDay), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
             )
-            session.add_all([FactDay(site=site_id, day=d, fingerprint=m) for d, m in marks.items()])
 
     def _lender(self, site: Site) -> Site | None:
         if site.site.outdoor_from is None or site.measures("outdoor_temperature"):

@@ -157,7 +157,7 @@ class Results:
 
     def _keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
         row = KeptResult(site=site_id, first=first, last=last, fingerprint=mark, made=datetime.now(UTC))
-        row.rolling, row.payload = rolling, zlib.compress(document, 6)
+        row.rolling, row.payload = rolling, zlib.compress(document, 1)
         of_site = KeptResult.site == site_id
         with self._database.write() as session:
             session.merge(row)

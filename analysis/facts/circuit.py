@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments, settled
+from analysis.facts.table import first_known
 from analysis.medians import median
 from analysis.use import HEATING, HOT_WATER, OFF, within
 
@@ -32,7 +33,7 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     hot = settled(use.code == HOT_WATER, 5)
     outdoor = grid.gauge("outdoor_temperature")
     pressure = grid.gauge("system_pressure")
-    weight = np.where(steady & np.isfinite(flow), np.nan_to_num(minutes.heat, nan=0.0).clip(min=0.0), 0.0)
+    weight = np.where(steady & np.isfinite(flow), first_known(minutes.heat, 0.0).clip(min=0.0), 0.0)
     total = day.sum(weight)
     by_heat = np.divide(
         day.sum(np.where(weight > 0, weight * flow, 0.0)),
@@ -41,7 +42,7 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         where=total > 0,
     )
     coldest = np.fmin(flow, back)
-    still = (np.nan_to_num(rate, nan=0.0) < NO_FLOW_M3_H) if grid.has("flow_rate") else ~use.running
+    still = (first_known(rate, 0.0) < NO_FLOW_M3_H) if grid.has("flow_rate") else ~use.running
     check_meter, check_flow = minutes.balance.metered_heat, minutes.balance.flow_heat
     out: dict[str, object] = {
         "n_steady": day.count(steady),
@@ -72,12 +73,12 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         ),
         "heat_power_max": _best_hour(minutes, day),
         "speed": day.mean(grid.gauge("compressor_speed"), steady),
-        "n_full_speed": day.count(np.nan_to_num(grid.gauge("compressor_speed")) > 97.0),
+        "n_full_speed": day.count(first_known(grid.gauge("compressor_speed"), 0.0) > 97.0),
         "pressure": _middle(day, pressure),
         "pressure_min": day.least(pressure),
         "water_min": day.least(np.where(outdoor < 2.0, coldest, np.nan)),
         "n_near_freezing": day.count(
-            (np.nan_to_num(coldest, nan=99.0) < 3.0) & still & (np.nan_to_num(outdoor, nan=9.0) < 1.0)
+            (first_known(coldest, 99.0) < 3.0) & still & (first_known(outdoor, 9.0) < 1.0)
         ),
         "flow_at_rest": day.mean(flow - back, settled(use.code == OFF, 40)),
         "flow_in_hot_water": day.mean(beyond, hot),
@@ -93,12 +94,12 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         both = compared & np.isfinite(check_meter) & np.isfinite(check_flow)
         out["check_meter"] = day.sum(np.where(both, check_meter, 0.0)) / 1000.0
         out["check_flow"] = day.sum(np.where(both, check_flow, 0.0)) / 1000.0
-        out["check_volume"] = day.sum(np.where(both, np.nan_to_num(rate), 0.0)) / 60.0
+        out["check_volume"] = day.sum(np.where(both, first_known(rate, 0.0), 0.0)) / 60.0
         # Water that a resting unit passes on leaves it as it came: what the two sensors differ by is their own. While
         # the circuit still cools the one behind is the warmer.
         calm = np.abs(flow - np.concatenate((np.full(_PASSED_MIN, np.nan), flow[:-_PASSED_MIN]))) < _CALM_K
-        quiet = calm & (np.abs(np.nan_to_num(check_meter, nan=np.inf)) * 60.0 < _QUIET_W)
-        passing = settled((use.code == OFF) & quiet, _PASSED_MIN) & (np.nan_to_num(rate) > NO_FLOW_M3_H)
+        quiet = calm & (np.abs(first_known(check_meter, np.inf)) * 60.0 < _QUIET_W)
+        passing = settled((use.code == OFF) & quiet, _PASSED_MIN) & (first_known(rate, 0.0) > NO_FLOW_M3_H)
         out["pair_offset"] = day.mean(flow - back, passing)
         out["n_passing"] = day.count(passing)
     return out
@@ -108,7 +109,7 @@ def _best_hour(minutes: Minutes, day: Segments) -> Floats:
     """Greatest mean heat over any whole hour that starts in the day and is known throughout [W]."""
     heat = minutes.heat * 60.0
     n = len(heat)
-    total = np.concatenate(([0.0], np.cumsum(np.nan_to_num(heat))))
+    total = np.concatenate(([0.0], np.cumsum(first_known(heat, 0.0))))
     known = np.concatenate(([0], np.cumsum(np.isfinite(heat))))
     start = np.arange(n)
     end = np.minimum(start + 60, n)

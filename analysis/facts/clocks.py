@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
+from analysis.facts.table import first_known
 
 Floats = NDArray[np.float64]
 Spectrum = NDArray[np.complex128]
@@ -44,7 +45,7 @@ def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     mode = grid.gauge("operating_mode")
     if np.isfinite(mode).any():
         signals["state"] = (
-            np.where(np.isfinite(mode), (np.nan_to_num(mode) > 0.5).astype(np.float64), np.nan),
+            np.where(np.isfinite(mode), (first_known(mode, 0.0) > 0.5).astype(np.float64), np.nan),
             _LEAST_STATE,
         )
     drawn, known = _detrended(unit * 60.0)
@@ -60,7 +61,7 @@ def _set_back(day: Segments, target: Floats) -> Floats:
     """Minute of each day at which the target falls most."""
     out = np.full(len(day), np.nan)
     fall = np.concatenate(([0.0], -np.diff(target)))
-    fall = np.nan_to_num(fall)
+    fall = first_known(fall, 0.0)
     # A reading's spacing spreads a step over some minutes.
     summed = np.convolve(fall, np.ones(15), mode="full")[: len(fall)]
     for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
@@ -79,7 +80,7 @@ def _detrended(values: Floats) -> tuple[Floats, NDArray[np.int64]]:
     index = np.arange(n)
     a, b = np.maximum(index - _SMOOTH_MIN // 2, 0), np.minimum(index + _SMOOTH_MIN // 2, n)
     mean = (total[b] - total[a]) / np.maximum(count[b] - count[a], 1)
-    return np.where(known, np.nan_to_num(values) - mean, 0.0), count
+    return np.where(known, first_known(values, 0.0) - mean, 0.0), count
 
 
 def _lags(

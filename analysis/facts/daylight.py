@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
+from analysis.facts.table import first_known
 from analysis.physics.sun import half_day, solar_noon
 from analysis.plant.site import Site
 
@@ -98,7 +99,7 @@ def _centre(sun: Floats, noon: NDArray[np.int64], half: Floats) -> Floats:
         x = sun[a:b]
         if np.isfinite(x).mean() < 0.95 or half[i] < 120.0:
             continue
-        light = np.clip(np.nan_to_num(x) - 5.0, 0.0, None)
+        light = np.clip(first_known(x, 0.0) - 5.0, 0.0, None)
         if light.sum() > 60.0 * 20.0:  # a day of hardly any light has no middle
             out[i] = float(np.sum(light * (np.arange(a, b) - at)) / light.sum())
     return out

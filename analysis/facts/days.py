@@ -18,6 +18,7 @@ from analysis.facts.money import money_columns
 from analysis.facts.operating import operating_columns
 from analysis.facts.segments import Segments, settled, total_kwh
 from analysis.facts.strain import strain_columns
+from analysis.facts.table import first_known
 from analysis.facts.tank import tank_columns
 from analysis.facts.warmth import warmth_columns
 from analysis.plant.site import Site
@@ -90,8 +91,8 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     ):
         out[f"e_{name}"] = total_kwh(day, wh)
     nothing = np.zeros(len(minutes.grid))
-    backup = np.nan_to_num(plant.backup_heater) if plant.backup_heater is not None else nothing
-    immersion = np.nan_to_num(plant.immersion) if plant.immersion is not None else nothing
+    backup = first_known(plant.backup_heater, 0.0) if plant.backup_heater is not None else nothing
+    immersion = first_known(plant.immersion, 0.0) if plant.immersion is not None else nothing
     rest = minutes.electricity - backup - immersion
     code, serves = use.code, use.serves
     told = ~np.isin(code, (UNTOLD, UNKNOWN))
@@ -150,9 +151,9 @@ def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
             day.sum(np.where(pair, wh, 0.0)) / 1000.0 if wh is not None else np.full(len(day), np.nan)
         )
     nothing = np.zeros(len(minutes.grid))
-    backup = np.nan_to_num(plant.backup_heater) if plant.backup_heater is not None else nothing
-    immersion = np.nan_to_num(plant.immersion) if plant.immersion is not None else nothing
-    rest = np.nan_to_num(minutes.electricity) - backup - immersion
+    backup = first_known(plant.backup_heater, 0.0) if plant.backup_heater is not None else nothing
+    immersion = first_known(plant.immersion, 0.0) if plant.immersion is not None else nothing
+    rest = first_known(minutes.electricity, 0.0) - backup - immersion
     serving = minutes.serving
     after_stop = np.where(minutes.use.code == OFF, minutes.use.serves, serving)
     added = nothing if plant.sees_backup else backup
@@ -237,7 +238,7 @@ def _weather(minutes: Minutes, day: Segments) -> dict[str, object]:
         "solar": _day_mean(day, grid.gauge("solar_irradiance")),
         "n_frosting": day.count(minutes.frosting & heating),
         "n_frost_known": day.count(minutes.frost_known & heating),
-        "n_below_zero": day.count(np.nan_to_num(outdoor, nan=9.0) < 0.0),
+        "n_below_zero": day.count(first_known(outdoor, 9.0) < 0.0),
     }
 
 
@@ -252,7 +253,7 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
         "room_end": Segments(day.end - 60, day.end).mean(room),
         "target": day.mean(target),
         "target_max": day.greatest(target),
-        "n_call": day.count(np.nan_to_num(grid.gauge("heat_call")) > 0.5),
+        "n_call": day.count(first_known(grid.gauge("heat_call"), 0.0) > 0.5),
         "n_call_known": day.count(np.isfinite(grid.gauge("heat_call"))),
     }
     targets = grid.zones.get("target_room_temperature", {})
@@ -267,7 +268,7 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
         out[f"n_below.{zone}"] = day.count(both & (values < wanted - 0.5))
         out[f"n_far_below.{zone}"] = day.count(both & (values < wanted - 1.5))
         if zone in calls:
-            out[f"n_call.{zone}"] = day.count(np.nan_to_num(calls[zone]) > 0.5)
+            out[f"n_call.{zone}"] = day.count(first_known(calls[zone], 0.0) > 0.5)
     return out
 
 
@@ -276,7 +277,7 @@ def _idle(minutes: Minutes, day: Segments) -> dict[str, object]:
     plant, use, grid = minutes.balance, minutes.use, minutes.grid
     rest = settled(use.code == OFF, _SETTLED_MIN)
     call = grid.gauge("heat_call")
-    no_call = rest & ~(np.nan_to_num(call) > 0.5)
+    no_call = rest & ~(first_known(call, 0.0) > 0.5)
     out: dict[str, object] = {"n_rest": day.count(rest)}
     unit = plant.heat_pump
     out["idle_power"] = day.mean(unit * 60.0, rest) if unit is not None else np.full(len(day), np.nan)
@@ -284,12 +285,12 @@ def _idle(minutes: Minutes, day: Segments) -> dict[str, object]:
     if pump is not None and grid.spacing.get("circulation_pump_electricity", 99.0) <= 10.0:
         known = np.isfinite(pump)
         out["n_pump_known"] = day.count(no_call & known)
-        out["n_pump_idle"] = day.count(no_call & known & (np.nan_to_num(pump) * 60.0 > _NO_PUMP_W))
+        out["n_pump_idle"] = day.count(no_call & known & (first_known(pump, 0.0) * 60.0 > _NO_PUMP_W))
         out["pump_idle_power"] = day.mean(pump * 60.0, no_call)
     elif grid.has("flow_rate"):
         rate = grid.gauge("flow_rate")
         out["n_pump_known"] = day.count(no_call & np.isfinite(rate))
-        out["n_pump_idle"] = day.count(no_call & (np.nan_to_num(rate) > NO_FLOW_M3_H))
+        out["n_pump_idle"] = day.count(no_call & (first_known(rate, 0.0) > NO_FLOW_M3_H))
     return out
 
 

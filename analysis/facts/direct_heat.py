@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
 from analysis.facts.strain import asked_flow, load_share
+from analysis.facts.table import first_known
 from analysis.plant.site import Site
 from analysis.use import HEATING, HOT_WATER
 
@@ -46,12 +47,12 @@ def _backup(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     mild = _mean_back(outdoor, 180) > below + _SENSOR_K
     # In the flow it may also finish a hot-water charge, which is no space heat.
     mild &= minutes.use.code != HOT_WATER
-    on = mild & (np.nan_to_num(heater) * 60.0 > _ON_W)
+    on = mild & (first_known(heater, 0.0) * 60.0 > _ON_W)
     share = np.where(minutes.use.running, load_share(site, minutes), 0.0)
     heating = on & np.isin(minutes.use.code, (HEATING,))
     gap = asked_flow(minutes) - grid.gauge("flow_temperature")
     return {
-        "e_backup_mild": day.sum(np.where(mild, np.nan_to_num(heater), 0.0)) / 1000.0,
+        "e_backup_mild": day.sum(np.where(mild, first_known(heater, 0.0), 0.0)) / 1000.0,
         "n_backup_mild": day.count(on),
         "backup_unit_share": day.mean(share, on),
         "backup_flow_gap": day.mean(gap, heating),
@@ -62,7 +63,7 @@ def _immersion(minutes: Minutes, day: Segments) -> dict[str, object]:
     heater, grid = minutes.balance.immersion, minutes.grid
     if heater is None or grid.spacing.get("immersion_electricity", 99.0) > 15.0:
         return {}
-    bursts = _joined(Segments.of(np.nan_to_num(heater) * 60.0 > _ON_W), 20)
+    bursts = _joined(Segments.of(first_known(heater, 0.0) * 60.0 > _ON_W), 20)
     energy = bursts.sum(heater) / 1000.0
     charged = np.concatenate(([0], np.cumsum(minutes.use.code == HOT_WATER)))
     begin = bursts.start

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from analysis.facts.frost import frost_growth
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
-from analysis.facts.table import Table
+from analysis.facts.table import Table, first_known
 from analysis.grid import Grid
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
@@ -163,7 +163,7 @@ def defrosts_table(site: Site, minutes: Minutes) -> Table:
     hour = Segments(np.maximum(segments.start - 60, 0), segments.start)
     worked = np.cumsum(use.running & ~defrost)
     done = worked[segments.start]
-    laid = np.cumsum(np.nan_to_num(frost_growth(site, minutes)))[segments.start]
+    laid = np.cumsum(first_known(frost_growth(site, minutes), 0.0))[segments.start]
     # A day's facts see a day back: an older defrost is no neighbour.
     near = np.diff(segments.start, prepend=-(10**9)) <= 1440
     columns = {
@@ -256,7 +256,7 @@ def _afterwards(minutes: Minutes, segments: Segments, cylinder: Floats) -> dict[
     after = Segments(np.minimum(segments.end + 10, n), np.minimum(segments.end + 40, n))
     charging = minutes.use.code == HOT_WATER
     if minutes.balance.immersion is not None:
-        charging = charging | (np.nan_to_num(minutes.balance.immersion) * 60.0 > 100.0)
+        charging = charging | (first_known(minutes.balance.immersion, 0.0) * 60.0 > 100.0)
     alone = (after.minutes == 30) & (Segments(segments.end, after.end).count(charging) == 0)
     last = np.minimum(after.end, n - 1)
     fall = (cylinder[np.minimum(after.start, n - 1)] - cylinder[last]) * 2.0

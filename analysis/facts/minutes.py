@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.balance import Balance, balance
+from analysis.facts.table import first_known
 from analysis.grid import Grid
 from analysis.physics.air import frost_rate_index
 from analysis.physics.heat_pump import RatedPerformance
@@ -131,8 +132,8 @@ def _frosting(grid: Grid) -> tuple[Flags, Flags]:
     known = np.isfinite(outdoor)
     if np.isfinite(humidity).any():
         index = np.asarray(frost_rate_index(outdoor, np.clip(humidity, 1.0, 100.0)))
-        return np.nan_to_num(index) > _FROST_MIN_G_PER_KG, known & np.isfinite(index)
-    return known & (np.nan_to_num(outdoor, nan=99.0) < _FROSTING_BELOW_C), known
+        return first_known(index, 0.0) > _FROST_MIN_G_PER_KG, known & np.isfinite(index)
+    return known & (first_known(outdoor, 99.0) < _FROSTING_BELOW_C), known
 
 
 def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
@@ -151,6 +152,6 @@ def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
         # A meter is chosen so that the nominal flow is about half of its permanent flow rate (common practice).
         flow = grid.gauge("flow_rate") / (2.0 * site.heat_pump.flow_m3_per_h)
         share = np.where(np.isfinite(flow), np.clip(flow, 0.02, 1.0), share)
-    size = np.abs(np.nan_to_num(heat))
+    size = np.abs(first_known(heat, 0.0))
     limit = heat_meter_mpe(difference, share, grade)
     return size * np.asarray(limit.flow_sensor), size * np.asarray(limit.temperature_pair + limit.calculator)

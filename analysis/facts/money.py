@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments, total_kwh
+from analysis.facts.table import first_known
 from analysis.plant.site import Cost, Site
 
 Floats = NDArray[np.float64]
@@ -19,7 +20,7 @@ def money_columns(site: Site, cost: Cost, minutes: Minutes, day: Segments) -> di
     price = minute_prices(site, cost, minutes.grid.time)
     return {
         "money": total_kwh(day, minutes.electricity * price),
-        "money_heat_pump": day.sum(np.nan_to_num(minutes.electricity) * np.nan_to_num(price)) / 1000.0,
+        "money_heat_pump": day.sum(first_known(minutes.electricity, 0.0) * first_known(price, 0.0)) / 1000.0,
     }
 
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments, settled
 from analysis.facts.strain import asked_flow
+from analysis.facts.table import first_known
 from analysis.medians import median, quantile
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF
@@ -51,14 +52,14 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
         blur = int(np.ceil(grid.spacing.get("heat_pump_electricity", 1.0)))
         off = use.code == OFF
         calm = settled(off, _SETTLED_MIN + 2 * blur) & settled(off[::-1], blur + 1)[::-1] & np.isfinite(unit)
-        still = calm & np.isfinite(rate) & (np.nan_to_num(rate) < _NO_FLOW_M3_H)
+        still = calm & np.isfinite(rate) & (first_known(rate, 0.0) < _NO_FLOW_M3_H)
         out["n_calm"], out["rest_power"] = day.count(calm), _middle(day, unit * 60.0, calm)
         out["n_still"], out["still_power"] = day.count(still), _middle(day, unit * 60.0, still)
         out["lowest_hour"] = _lowest_hour(unit * 60.0, day)
     heating = (use.code == HEATING) | (use.code == DEFROST)
-    warm = heating & (np.nan_to_num(outdoor, nan=-9.0) >= 15.0)
+    warm = heating & (first_known(outdoor, -9.0) >= 15.0)
     out["n_heating_warm"] = day.count(warm)
-    out["q_heating_warm"] = day.sum(np.where(warm, np.nan_to_num(minutes.heat), 0.0)) / 1000.0
+    out["q_heating_warm"] = day.sum(np.where(warm, first_known(minutes.heat, 0.0), 0.0)) / 1000.0
     out |= _unasked(minutes, day, rate, outdoor)
     steady = settled((use.code == HEATING) | (use.code == HOT_WATER), 5) & np.isfinite(rate)
     if steady.any():
@@ -71,7 +72,7 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
 def _lowest_hour(power: Floats, day: Segments) -> Floats:
     """Least mean over any whole clock-free hour that is known throughout [W]."""
     n = len(power)
-    total = np.concatenate(([0.0], np.cumsum(np.nan_to_num(power))))
+    total = np.concatenate(([0.0], np.cumsum(first_known(power, 0.0))))
     known = np.concatenate(([0], np.cumsum(np.isfinite(power))))
     end = np.minimum(np.arange(n) + _HOUR_MIN, n)
     start = np.arange(n)
@@ -96,12 +97,12 @@ def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> 
         way = np.maximum(asked - room, 3.0)
         cooled = (flow - room < _FALLEN_BACK * way) & (asked - flow > _BELOW_ASKED_K)
         unasked = resting & np.isfinite(flow) & np.isfinite(asked) & cooled
-    unasked &= np.nan_to_num(outdoor, nan=9.0) > _FROST_GUARD_C
+    unasked &= first_known(outdoor, 9.0) > _FROST_GUARD_C
     if by_power:
         assert pump is not None
-        known, on = np.isfinite(pump), np.nan_to_num(pump) * 60.0 > _NO_PUMP_W
+        known, on = np.isfinite(pump), first_known(pump, 0.0) * 60.0 > _NO_PUMP_W
     else:
-        known, on = np.isfinite(rate), np.nan_to_num(rate) > _NO_FLOW_M3_H
+        known, on = np.isfinite(rate), first_known(rate, 0.0) > _NO_FLOW_M3_H
     out: dict[str, object] = {
         "n_unasked": day.count(unasked & known),
         "n_unasked_pumped": day.count(unasked & known & on),

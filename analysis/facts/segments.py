@@ -48,6 +48,8 @@ class Segments:
         if not len(self):
             return np.zeros(0, dtype=kind)
         total = self._reduced(np.add, values, values[:1] * 0, dtype=kind)
+        if self._none_empty:
+            return total
         return np.where(self.minutes > 0, total, kind(0))  # reduceat gives an empty stretch its first value
 
     def _reduced(
@@ -65,7 +67,11 @@ class Segments:
     @cached_property
     def _follow_on(self) -> bool:
         """True for stretches without anything between them, such as days."""
-        return bool(np.array_equal(self.start[1:], self.end[:-1]) and (self.minutes > 0).all())
+        return bool(np.array_equal(self.start[1:], self.end[:-1]) and self._none_empty)
+
+    @cached_property
+    def _none_empty(self) -> bool:
+        return bool((self.minutes > 0).all())
 
     def mean(self, values: Floats, where: NDArray[np.bool_] | None = None) -> Floats:
         """Mean of the known values in each stretch, nan where none is known."""
@@ -84,7 +90,7 @@ class Segments:
         if not len(self):
             return np.zeros(0)
         found = self._reduced(take, values, np.array([np.nan]))
-        return np.where(self.minutes > 0, found, np.nan)
+        return found if self._none_empty else np.where(self.minutes > 0, found, np.nan)
 
     def first(self, values: Floats, offset: int = 0) -> Floats:
         """The value `offset` minutes after each start, nan beyond the stretch."""

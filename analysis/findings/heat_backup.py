@@ -6,6 +6,7 @@ import numpy as np
 
 from analysis.errors import NotAssessed
 from analysis.facts.direct_heat import helped_below
+from analysis.facts.table import first_known
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.heat_common import as_cold
 from analysis.findings.model import Cause, Evidence, Finding
@@ -37,7 +38,7 @@ def backup_heater_use(context: Context) -> Finding | None:
         raise NotAssessed("needs backup_heater_electricity together with outdoor_temperature")
     mild, used = days.floats("e_backup_mild"), days.floats("e_backup")
     known = np.isfinite(used) & np.isfinite(days.floats("outdoor"))
-    so = np.nan_to_num(mild) >= context.limit("backup_day_kwh")
+    so = first_known(mild, 0.0) >= context.limit("backup_day_kwh")
     heated = known & ((days.floats("n_heating") >= 60) | so)
     like = as_cold(so, days.floats("outdoor"), heated)
     spell = last_spell(days["day"], so, like, hold_days=3, gone_days=10)

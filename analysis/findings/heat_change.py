@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import first_known
 from analysis.figures.change import FEWEST_EACH_SIDE, Change, find_change
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
@@ -127,14 +128,14 @@ def _told(
 def _series(context: Context) -> _Series:
     days = context.days
     water = days.floats("xq_hot_water")
-    heat = np.nan_to_num(days.floats("xq_space")) + np.nan_to_num(water)
-    want = np.nan_to_num(days.floats("x_space")) + np.nan_to_num(days.floats("x_hot_water"))
-    used = np.nan_to_num(days.floats("xe_space")) + np.nan_to_num(days.floats("xe_hot_water"))
+    heat = first_known(days.floats("xq_space"), 0.0) + first_known(water, 0.0)
+    want = first_known(days.floats("x_space"), 0.0) + first_known(days.floats("x_hot_water"), 0.0)
+    used = first_known(days.floats("xe_space"), 0.0) + first_known(days.floats("xe_hot_water"), 0.0)
     against = "with the rating at each minute's temperatures, load, frost and hot water set equal"
     good = (heat >= _LEAST_KWH) & (want > 0.2) & (used > 0.2)
     if good.sum() < _FEWEST_DAYS:
         # Without a flow temperature: the plain ratio of heat and electricity, weather and load set equal.
-        heat, used = (np.nan_to_num(days.floats(c)) for c in ("p_heat", "p_heat_pump"))
+        heat, used = (first_known(days.floats(c), 0.0) for c in ("p_heat", "p_heat_pump"))
         want, water = heat, np.zeros(len(days))
         against = "heat over electricity, weather and load set equal"
         good = (heat >= _LEAST_KWH) & (used > 0.2)
@@ -162,12 +163,12 @@ def _conditions(context: Context, heat: Floats, water: Floats) -> Floats:
     outdoor = days.floats("outdoor")
     load = heat / 24.0
     share = days.floats("load_share")
-    parts = [outdoor, outdoor**2, load, load**2, np.nan_to_num(water) / np.maximum(heat, 1e-9)]
+    parts = [outdoor, outdoor**2, load, load**2, first_known(water, 0.0) / np.maximum(heat, 1e-9)]
     parts.append(
         np.where(np.isfinite(share), share, np.nanmedian(share) if np.isfinite(share).any() else 0.0)
     )
-    parts.append(np.nan_to_num(days.floats("n_frosting")) / 1440.0)
-    return np.nan_to_num(np.column_stack(parts))
+    parts.append(first_known(days.floats("n_frosting"), 0.0) / 1440.0)
+    return first_known(np.column_stack(parts), 0.0)
 
 
 RULES = (

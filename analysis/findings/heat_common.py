@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.facts.table import first_known
 from analysis.findings.telling import Flags, Floats
 
 
@@ -15,4 +16,4 @@ def as_cold(so: Flags, outdoor: Floats, known: Flags) -> Flags:
     if not so.any() or not np.isfinite(outdoor[so]).any():
         return known | so
     usual = float(np.nanmedian(outdoor[so]))
-    return so | (known & (np.nan_to_num(outdoor, nan=usual) <= usual))
+    return so | (known & (first_known(outdoor, usual) <= usual))

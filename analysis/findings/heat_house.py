@@ -8,6 +8,7 @@ from math import erf, sqrt
 import numpy as np
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import first_known
 from analysis.figures.capacity import Capacity, capacity
 from analysis.figures.estimate import Estimate
 from analysis.figures.heat_loss import HeatLoss, heater_unseen
@@ -91,7 +92,7 @@ def heat_loss_below_design(context: Context) -> Finding | None:
 
 def _measured(context: Context) -> tuple[HeatLoss, Estimate]:
     loss = context.figures.heat_loss
-    leak = leak_to_heating(context)
+    leak = context.once(leak_to_heating)
     if leak is not None and leak.is_sure and leak.rate > context.limit("diverter_leak_k_per_h"):
         raise NotAssessed(
             "heat passes the diverter, so heating and hot water can't be told apart: see diverter_passing"
@@ -288,7 +289,7 @@ def _flat_out(context: Context) -> Flags:
     """Days on which the unit worked without a rest and brought less than was asked for hours."""
     days = context.days
     busy = days.floats("n_running") >= 0.9 * (
-        days.floats("n_minutes") - np.nan_to_num(days.floats("n_unknown"))
+        days.floats("n_minutes") - first_known(days.floats("n_unknown"), 0.0)
     )
     # A unit that turns down with its water under a curve that nobody asks for any more is not at its limit.
     share, best = days.floats("load_share"), days.floats("load_share_top")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import first_known
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.heat_common import as_cold
 from analysis.findings.model import SEVERITIES, Cause, Evidence, Finding, Severity
@@ -42,7 +43,7 @@ def room_below_target(context: Context) -> Finding | None:
     found: list[tuple[float, _Zone, Spell, Flags]] = []
     for zone in zones:
         known = judged & np.isfinite(zone.deficit)
-        so = np.nan_to_num(zone.deficit, nan=-9.0) > (limit("room_deficit_note") if zone.own else 0.0)
+        so = first_known(zone.deficit, -9.0) > (limit("room_deficit_note") if zone.own else 0.0)
         spell = last_spell(
             days["day"],
             so & known,

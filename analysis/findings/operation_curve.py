@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.errors import NotAssessed
-from analysis.facts.table import Table, of_each_day
+from analysis.facts.table import Table, first_known, of_each_day
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
@@ -48,7 +48,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     excess, judged = _excess(context)
     if judged.sum() < 3:
         raise NotAssessed("too few days with an hour of steady heating in cool weather")
-    so = judged & (np.nan_to_num(excess, nan=-9.0) >= limit("flow_above_curve_note_k"))
+    so = judged & (first_known(excess, -9.0) >= limit("flow_above_curve_note_k"))
     # In hard frost a unit may not reach what a curve too high asks for: a fortnight without is no end.
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=14)
     if spell is None:
@@ -61,7 +61,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     act = limit("flow_above_curve_act_k")
     asked = middle(days.floats("target_above_curve")[here])
     # Asked for far too hot, and felt: a wrong setting though the unit does not get there.
-    felt = max(above, watch) if np.nan_to_num(asked) >= act else above
+    felt = max(above, watch) if np.nan_to_num(asked, nan=0.0) >= act else above
     severity = lowered(graded(felt, watch, act), spell, 5.0)
     kwh = _cost(context, here, above)
     points = ", ".join(f"{f:g} °C at {o:g} °C" for o, f in (curve.points[0], curve.points[-1]))
@@ -107,7 +107,7 @@ def _excess(context: Context) -> tuple[Floats, Flags]:
 def _cool_and_steady(context: Context) -> Flags:
     days = context.days
     outdoor = days.floats("outdoor_steady")
-    cool = np.nan_to_num(outdoor, nan=99.0) <= context.limit("curve_judged_below_c")
+    cool = first_known(outdoor, 99.0) <= context.limit("curve_judged_below_c")
     return np.asarray(cool & (days.floats("n_steady") >= _STEADY_MIN), dtype=np.bool_)
 
 
@@ -217,7 +217,7 @@ def no_weather_compensation(context: Context) -> Finding | None:
 def _as_asked(context: Context) -> Flags:
     """Days on which the water can have come to what the controls ask: neither chopped into brief runs nor at the unit's limit."""
     days = context.days
-    known = days.floats("n_minutes") - np.nan_to_num(days.floats("n_unknown"))
+    known = days.floats("n_minutes") - first_known(days.floats("n_unknown"), 0.0)
     without_rest = days.floats("n_running") >= _WITHOUT_REST * known
     share = days.floats("load_share")
     at_limit = (
@@ -258,7 +258,7 @@ def _not_compensating(
     level = middle(flow[chosen[-30:]])
     judged = np.zeros(len(days), dtype=np.bool_)
     judged[np.flatnonzero(_cool_and_steady(context) & np.isfinite(flow))] = True
-    near = judged & (np.abs(np.nan_to_num(flow, nan=-99.0) - level) <= _LEVEL_K)
+    near = judged & (np.abs(first_known(flow, -99.0) - level) <= _LEVEL_K)
     spell = last_spell(days["day"], near, judged, hold_days=5, gone_days=10)
     first = f"{days.day(chosen[0])}"
     since = spell.since if spell is not None and spell.share > 0.8 else first
@@ -300,7 +300,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
     warm = (
         np.isfinite(outdoor)
         & (outdoor >= limit("heating_limit_c"))
-        & (np.nan_to_num(before, nan=-9.0) >= limit("heating_limit_c") - 1.0)
+        & (first_known(before, -9.0) >= limit("heating_limit_c") - 1.0)
     )
     if warm.sum() < limit("warm_days"):
         raise NotAssessed(f"needs {limit('warm_days'):.0f} warm days, has {warm.sum()}")

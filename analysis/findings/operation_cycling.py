@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.errors import NotAssessed
-from analysis.facts.table import Table
+from analysis.facts.table import Table, first_known
 from analysis.figures.operation import blurred_runs, run_spacing
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
@@ -63,7 +63,7 @@ def short_cycling(context: Context) -> Finding | None:
     many = by_day.count >= limit("cycling_runs_a_day")
     allowed, least = _weather_limits(context, outdoor)
     size = np.fmax(by_day.rate / allowed, least / np.maximum(by_day.minutes, 0.5))
-    brief = many & (np.nan_to_num(size) > 1.0)
+    brief = many & (first_known(size, 0.0) > 1.0)
     cold = np.isfinite(outdoor) & (_load(context, outdoor) >= limit("cold_load_share"))
     through = (
         cold & (by_day.count > limit("cold_starts_a_day")) & (by_day.minutes < limit("cold_run_minutes"))
@@ -149,7 +149,7 @@ def _weather_limits(context: Context, outdoor: Floats) -> tuple[Floats, Floats]:
     """Starts an hour and run length [min] that each day's weather allows; as in mild weather where it is not known."""
     limit = context.limit
     mild, cold = limit("mild_load_share"), limit("cold_load_share")
-    x = np.clip((np.nan_to_num(_load(context, outdoor), nan=mild) - mild) / max(cold - mild, 1e-6), 0.0, 1.0)
+    x = np.clip((first_known(_load(context, outdoor), mild) - mild) / max(cold - mild, 1e-6), 0.0, 1.0)
     starts = limit("mild_starts_per_hour") + x * (limit("starts_per_hour") - limit("mild_starts_per_hour"))
     run = limit("mild_run_minutes") + x * (limit("short_run_minutes") - limit("mild_run_minutes"))
     return starts, run

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import NotAssessed
-from analysis.facts.table import Table
+from analysis.facts.table import Table, first_known
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import (
@@ -261,13 +261,13 @@ def _dry(context: Context, defrosts: Table) -> Flags:
     outdoor = defrosts.floats("outdoor")
     humidity = defrosts.floats("humidity")
     frost = defrosts["frost_kg"] * 1000.0 / rated_kw(context)
-    none = np.nan_to_num(frost, nan=np.inf) < limit("dry_frost_g_per_kw")
+    none = first_known(frost, np.inf) < limit("dry_frost_g_per_kw")
     warm = (outdoor > limit("frost_free_above_c")) & none
     warm |= (outdoor > limit("frost_free_above_c") + 2.0) & ~np.isfinite(frost)
     index = np.asarray(
         frost_rate_index(
             outdoor,
-            np.clip(np.nan_to_num(humidity, nan=100.0), 1.0, 100.0),
+            np.clip(first_known(humidity, 100.0), 1.0, 100.0),
             coil_difference_k=_EXTREME_COIL_K,
         )
     )
@@ -303,7 +303,7 @@ def _spell_of_weather(context: Context, so: Flags) -> Spell | None:
     heated = days.floats("n_heating") >= 60
     if so.any() and np.isfinite(outdoor[so]).any():
         low, high = np.nanquantile(outdoor[so], (0.1, 0.9))
-        heated &= (np.nan_to_num(outdoor, nan=low) >= low) & (np.nan_to_num(outdoor, nan=high) <= high)
+        heated &= (first_known(outdoor, low) >= low) & (first_known(outdoor, high) <= high)
     return last_spell(days["day"], so, heated | so, hold_days=2, gone_days=14)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import NotAssessed
-from analysis.facts.table import Table
+from analysis.facts.table import Table, first_known
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding
@@ -48,7 +48,7 @@ def low_flow(context: Context) -> Finding | None:
     if judged.sum() < 3:
         raise NotAssessed("too few days of steady running with flow rate, or heat and both temperatures")
     share = top / nominal
-    so = judged & (np.nan_to_num(share, nan=9.0) < limit("low_flow_note_share"))
+    so = judged & (first_known(share, 9.0) < limit("low_flow_note_share"))
     spell = last_spell(days["day"], so, judged, hold_days=3, gone_days=7)
     if spell is None:
         return None
@@ -266,7 +266,7 @@ def buffer_mixing(context: Context) -> Finding | None:
     judged = (days.floats("n_beyond") >= _STEADY_MIN) & np.isfinite(drop)
     if judged.sum() < 5:
         raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
-    so = judged & (np.nan_to_num(drop) >= 0.8 * limit("buffer_drop_watch_k"))
+    so = judged & (first_known(drop, 0.0) >= 0.8 * limit("buffer_drop_watch_k"))
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
     if spell is None:
         return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import first_known
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import MAINS_CAUTION, Flags, Floats, graded, lowered, middle
@@ -34,7 +35,7 @@ def high_standby(context: Context) -> Finding | None:
     more = limit("standby_w_per_kw") * max(rated - _USUAL_SIZE_KW, 0.0)
     more += limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
     watch, act = limit("standby_watch_w") + more, limit("standby_act_w") + more
-    so = judged & (np.nan_to_num(power) >= watch)
+    so = judged & (first_known(power, 0.0) >= watch)
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
     if spell is None:
         return None
@@ -78,7 +79,7 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
         power = days.floats("rest_power")
         judged = np.isfinite(power) & (days.floats("n_calm") >= _REST_MIN)
         if spacing > _CLOSE_MIN:
-            judged &= np.nan_to_num(power) < max(_PARTLY * least_running_w(site), _MOST_STANDBY_W)
+            judged &= first_known(power, 0.0) < max(_PARTLY * least_running_w(site), _MOST_STANDBY_W)
         if spacing > _CLOSE_MIN and judged.any():
             low, middling, high = np.quantile(power[judged], (0.25, 0.5, 0.75))
             if high - low > _STEADY_SHARE * middling:
@@ -107,7 +108,7 @@ def _at_the_floor(lowest: Floats, running_w: float) -> Flags:
 def pump_always_on(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     unasked, pumped = days.floats("n_unasked"), days.floats("n_unasked_pumped")
-    judged = np.isfinite(unasked) & (np.nan_to_num(unasked) >= _UNASKED_MIN)
+    judged = np.isfinite(unasked) & (first_known(unasked, 0.0) >= _UNASKED_MIN)
     # Rooms colder than asked are a demand, whatever else is silent.
     target = days.floats("target")
     asked = np.where(np.isfinite(target), target - 0.5, context.site.design.indoor_c - 1.0)

@@ -20,7 +20,7 @@ from datetime import timedelta
 import numpy as np
 import pandas as pd
 
-from analysis.facts.table import Table
+from analysis.facts.table import Table, first_known
 from analysis.facts.tables import Facts
 from analysis.findings.limits import LIMITS
 from analysis.findings.model import Recognised
@@ -187,7 +187,7 @@ def _settling_words(site: Site, days: Table, first: int, last: int) -> str:
 def _party(site: Site, days: Table) -> Flags:
     if site.hot_water is None or not np.nansum(days.floats("n_hot_water")) > 0:
         return np.zeros(len(days), dtype=bool)
-    made = np.nan_to_num(days.floats("q_hot_water")) + np.nan_to_num(days.floats("e_immersion"))
+    made = first_known(days.floats("q_hot_water"), 0.0) + first_known(days.floats("e_immersion"), 0.0)
     if not made.any():
         made = days.floats("n_hot_water")  # minutes stand in for heat where none is metered
     usual = _usual(np.where(made > 0, made, np.nan), 15)
@@ -211,7 +211,7 @@ def _serviced(site: Site, days: Table) -> Flags:
     if not np.isfinite(by_day).any() or float(np.nanmedian(by_day)) > 30.0:
         return np.zeros(len(days), dtype=bool)
     worked = (by_day >= 120.0) & (by_day <= 660.0) & (all_day - by_day <= 60.0)
-    frozen = np.nan_to_num(days.floats("n_dead_frost")) > 0
+    frozen = first_known(days.floats("n_dead_frost"), 0.0) > 0
     return _long_enough(worked & ~frozen, 1, 2)
 
 

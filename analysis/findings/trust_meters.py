@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.balance import uncorrected_share
 from analysis.errors import NotAssessed
-from analysis.facts.table import Table
+from analysis.facts.table import Table, first_known
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.spells import last_spell
@@ -68,7 +68,7 @@ def implausible_efficiency(context: Context) -> Finding | None:
     """Heat per electricity above what Carnot leaves at the plant's own temperatures, or below an electric heater's."""
     days = context.whole.days
     heat, unit, least = (days.floats(f"c_{name}") for name in ("heat", "unit", "least"))
-    worked = (np.nan_to_num(unit) >= _LEAST_KWH) & np.isfinite(heat) & (days.floats("n_running") >= 60.0)
+    worked = (first_known(unit, 0.0) >= _LEAST_KWH) & np.isfinite(heat) & (days.floats("n_running") >= 60.0)
     if not worked.any():
         raise NotAssessed("needs days with heat and the unit's electricity measured together")
     share = np.divide(least, unit, out=np.zeros(len(days)), where=worked)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.errors import NotAssessed
-from analysis.facts.table import Table
+from analysis.facts.table import Table, first_known
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.telling import (
@@ -144,7 +144,7 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
     for point in _sending(context):
         if point.form == "state" or point.quantity.startswith("target_"):
             continue
-        share = np.nan_to_num(days.floats(f"seen.{point.id}")) / minutes
+        share = first_known(days.floats(f"seen.{point.id}"), 0.0) / minutes
         there = np.flatnonzero(share > _NONE_SHARE)
         usual = float(np.median(share[there[0] : there[-1] + 1]))
         if usual < _WHOLE_SHARE:
@@ -265,9 +265,9 @@ def _should_move(days: Table, point: Point) -> Flags | None:
         return days.floats("n_heating") >= 2.0 * _WORKED_MIN
     worked, gave = days.floats("e_heat_pump"), days.floats("q_total")
     if point.quantity == "heat_output" and np.isfinite(worked).any():
-        return (days.floats("n_running") >= _WORKED_MIN) & (np.nan_to_num(worked) >= 2.0)
+        return (days.floats("n_running") >= _WORKED_MIN) & (first_known(worked, 0.0) >= 2.0)
     if point.quantity == "heat_pump_electricity" and np.isfinite(gave).any():
-        return np.nan_to_num(gave) >= 5.0
+        return first_known(gave, 0.0) >= 5.0
     return None
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import NotAssessed
-from analysis.facts.table import Table, day_of_year
+from analysis.facts.table import Table, day_of_year, first_known
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding
 from analysis.findings.spells import Spell, last_spell
@@ -264,8 +264,8 @@ def _heats(context: Context) -> Flags:
     water = np.full(len(days), np.nan)
     for point in context.site.points_of("flow_temperature"):
         water = np.fmax(water, days.floats(f"raw.{point.id}"))
-    gave = np.nan_to_num(days.floats("q_total")) > 15.0
-    return ran & ((np.nan_to_num(water) > 28.0) | gave)
+    gave = first_known(days.floats("q_total"), 0.0) > 15.0
+    return ran & ((first_known(water, 0.0) > 28.0) | gave)
 
 
 # ---- flow rate

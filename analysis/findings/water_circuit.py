@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import first_known
 from analysis.figures.estimate import robust_fit, robust_spread
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
@@ -175,7 +176,7 @@ def pressure_low(context: Context) -> Finding | None:
         raise NotAssessed("needs system_pressure on at least 3 days")
     _alive(pressure[known])
     watch, act = limit("pressure_low_watch"), limit("pressure_low_act")
-    so = np.nan_to_num(pressure, nan=9.0) < watch
+    so = first_known(pressure, 9.0) < watch
     spell = last_spell(days["day"], so, known, hold_days=3, gone_days=7)
     if spell is None:
         return None
@@ -211,8 +212,8 @@ def frost_risk(context: Context) -> Finding | None:
     if not np.isfinite(outdoor).any():
         raise NotAssessed("needs outdoor_temperature")
     near, dead = days.floats("n_near_freezing"), days.floats("n_dead_frost")
-    cold_water = np.nan_to_num(near) >= limit("frost_minutes")
-    no_supply = np.nan_to_num(dead) >= limit("frost_dead_minutes")
+    cold_water = first_known(near, 0.0) >= limit("frost_minutes")
+    no_supply = first_known(dead, 0.0) >= limit("frost_dead_minutes")
     safe_to = _safe_to(context)
     so = (cold_water | no_supply) & (outdoor < safe_to)
     hits = np.flatnonzero(so)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.errors import NotAssessed
-from analysis.facts.table import of_each_day
+from analysis.facts.table import first_known, of_each_day
 from analysis.figures.hot_water import PASTEURISED_MIN
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
@@ -37,17 +37,17 @@ def hot_water_shortfall(context: Context) -> Finding | None:
         raise NotAssessed("needs cylinder_temperature on at least 7 days")
     lowest = days.floats("tank_min")
     # While it is charged its top is warm long before the sensor is: such minutes count a quarter.
-    waited = np.nan_to_num(cold) - 0.75 * np.nan_to_num(days.floats("n_cold_charging"))
+    waited = first_known(cold, 0.0) - 0.75 * first_known(days.floats("n_cold_charging"), 0.0)
     short = waited >= limit("cold_day_minutes")
-    short |= np.nan_to_num(days.floats("cold_longest")) >= limit("cold_spell_minutes")
+    short |= first_known(days.floats("cold_longest"), 0.0) >= limit("cold_spell_minutes")
     turned = days.floats("q_hot_water") / _content(context)
     if not {"heat_output", "hot_water_heat"} & context.spoiled.keys():
         # The more often a day's water turns the cylinder over, the less it takes.
         leaning = np.where(turned > 1.5 * limit("cold_turnover"), _LEANING_MIN / 3.0, _LEANING_MIN)
-        short |= (np.nan_to_num(cold) >= leaning) & (np.nan_to_num(turned) > limit("cold_turnover"))
+        short |= (first_known(cold, 0.0) >= leaning) & (np.nan_to_num(turned) > limit("cold_turnover"))
     # Some degrees under 40 °C at the sensor are a low setting, and still a shower.
-    short &= np.nan_to_num(lowest, nan=99.0) < limit("cold_least_c")
-    short |= np.nan_to_num(lowest, nan=99.0) < limit("cold_day_c")
+    short &= first_known(lowest, 99.0) < limit("cold_least_c")
+    short |= first_known(lowest, 99.0) < limit("cold_day_c")
     so = known & short & ~_left_full(context)
     spell = last_spell(days["day"], so, known, hold_days=4, gone_days=28)
     if spell is None:
@@ -96,7 +96,7 @@ def _left_full(context: Context) -> Flags:
         or {"heat_output", "hot_water_heat"} & context.spoiled.keys()
     ):
         return untold
-    put_back = reheats.floats("heat") + np.nan_to_num(reheats.floats("immersion"))
+    put_back = reheats.floats("heat") + first_known(reheats.floats("immersion"), 0.0)
     by_day = of_each_day(days["day"], reheats["day"], put_back, np.max)
     most = np.fmax(by_day, np.append(by_day[1:], np.nan))
     # A charge that drags on through the cold hours is drawn from meanwhile: its heat says less.
@@ -156,7 +156,7 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
         "cylinder_small": (float(np.exp(-waiting * 0.5 + small - drag)), why),
         "reheat_slow": (float(np.exp(-waiting * 0.5 + drag - small)), why),
     }
-    leak = leak_to_heating(context)
+    leak = context.once(leak_to_heating)
     if leak is not None and leak.is_sure and leak.rate > context.limit("diverter_leak_k_per_h"):
         # The heating draws the cylinder down between charges: its size is not to blame.
         most = 2.0 * sum(weight for weight, _ in scores.values())
@@ -189,7 +189,7 @@ def high_standing_loss(context: Context) -> Finding | None:
     over = _over_room(days.floats("tank_mean") - np.where(np.isfinite(room), room, 20.0))
     by_day, by_night = (days.floats(f"cooling_{name}") * content / over for name in ("day", "night"))
     # A cylinder that was emptied below its sensor holds a cold layer under a warm one, which even out for hours.
-    full = np.nan_to_num(days.floats("tank_min")) >= _EMPTIED_C
+    full = first_known(days.floats("tank_min"), 0.0) >= _EMPTIED_C
     slow, by_day, by_night = (np.where(full, v, np.nan) for v in (slow, by_day, by_night))
     # A small draw hides in a slow fall and only adds to it: what quiet hours show, by day or night, bounds the loss.
     slow = np.fmin(slow, np.fmax(by_day, by_night))
@@ -207,7 +207,7 @@ def high_standing_loss(context: Context) -> Finding | None:
         raise NotAssessed(
             "heat passes the diverter, which hides what the cylinder itself loses: see diverter_passing"
         )
-    so = np.nan_to_num(by_day if circulates else slow) > allowed
+    so = first_known(by_day if circulates else slow, 0.0) > allowed
     spell = last_spell(
         days["day"], so, np.isfinite(by_day if circulates else slow), hold_days=5, gone_days=10
     )
@@ -298,7 +298,7 @@ def pasteurisation_missed(context: Context) -> Finding | None:
     known = (days.floats("n_tank") >= 0.8 * days.floats("n_minutes")) & np.isin(
         days["day"], context.days["day"]
     )
-    done = np.nan_to_num(days.floats("n_hot_enough")) >= PASTEURISED_MIN
+    done = first_known(days.floats("n_hot_enough"), 0.0) >= PASTEURISED_MIN
     allowed = every + context.limit("pasteurise_slack_days")
     if known.sum() <= allowed:
         raise NotAssessed(f"needs more than {allowed:g} days with cylinder_temperature")

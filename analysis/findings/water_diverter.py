@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.errors import NotAssessed
-from analysis.facts.table import of_each_day
+from analysis.facts.table import first_known, of_each_day
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
@@ -90,7 +90,7 @@ def _spread(values: Floats) -> float:
 
 def diverter_passing(context: Context) -> Finding | None:
     needs_hot_water(context)
-    leak = leak_to_heating(context)
+    leak = context.once(leak_to_heating)
     if leak is None:
         raise NotAssessed(f"needs cylinder_temperature and at least {_FEWEST} charges followed by heating")
     watch, act = context.limit("diverter_leak_k_per_h"), context.limit("diverter_leak_act")
@@ -136,7 +136,7 @@ def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
     days, reheats = context.days, context.facts.reheats
     mine = reheats.where((reheats.floats("heat_after") >= 0.5) & np.isfinite(reheats.floats("fall_after")))
     daily = np.abs(of_each_day(days["day"], mine["day"], mine["fall_after"], median))
-    so = np.nan_to_num(daily) > 0.5 * leak.rate
+    so = first_known(daily, 0.0) > 0.5 * leak.rate
     spell = last_spell(days["day"], so, np.isfinite(daily), hold_days=3, gone_days=14)
     if spell is None:
         return f"{days.day(0)}", None
@@ -145,7 +145,7 @@ def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
 
 def outweighs(context: Context, cooling: float) -> bool:
     """True where a leak past the diverter is a good part of a cooling [K/h] that would else be laid to the cylinder."""
-    leak = leak_to_heating(context)
+    leak = context.once(leak_to_heating)
     return leak is not None and leak.is_sure and leak.rate > 0.4 * cooling
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.errors import NotAssessed
+from analysis.facts.table import first_known
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding
 from analysis.findings.operation_common import MAINS_CAUTION, graded, lowered, middle, ranked
@@ -24,7 +25,7 @@ def immersion_use(context: Context) -> Finding | None:
     known = np.isfinite(used)
     if known.sum() < 7:
         raise NotAssessed("needs immersion_electricity on at least 7 days")
-    beyond = _beyond_disinfection(context, np.nan_to_num(used))
+    beyond = _beyond_disinfection(context, first_known(used, 0.0))
     so = beyond >= limit("immersion_day_kwh")
     spell = last_spell(days["day"], so, known, hold_days=3, gone_days=10)
     if spell is None:

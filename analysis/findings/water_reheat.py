@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.errors import NotAssessed
 from analysis.facts.minutes import rated
-from analysis.facts.table import Table, of_each_day
+from analysis.facts.table import Table, first_known, of_each_day
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, middle, ranked
@@ -36,9 +36,9 @@ def slow_reheat(context: Context) -> Finding | None:
             f"needs at least {_FEWEST} whole reheats with heat, or cylinder temperature and litres"
         )
     limit = context.limit
-    little = np.nan_to_num(share, nan=9.0) < limit("reheat_flow_share")
-    little |= ~np.isfinite(share) & (np.nan_to_num(lift) > limit("reheat_lift_watch"))
-    poor = np.nan_to_num(approach) > limit("coil_approach_watch")
+    little = first_known(share, 9.0) < limit("reheat_flow_share")
+    little |= ~np.isfinite(share) & (first_known(lift, 0.0) > limit("reheat_lift_watch"))
+    poor = first_known(approach, 0.0) > limit("coil_approach_watch")
     if not context.site.measures("cylinder_temperature"):
         # The setpoint stands for the cylinder there: a change of it must not look like a poor coil.
         poor &= np.nan_to_num(slow) > _DRAWN_OUT
@@ -213,10 +213,10 @@ def _stalled(context: Context, reheats: Table) -> Flags:
     most = context.site.heat_pump.max_flow_c
     hottest = reheats.floats("flow_max")
     long = reheats["minutes"] >= 20
-    at_top = np.nan_to_num(hottest) > (most - 3.0 if most is not None else 999.0)
-    level = long & (np.nan_to_num(rise, nan=99.0) < context.limit("reheat_stall_k_per_h"))
+    at_top = first_known(hottest, 0.0) > (most - 3.0 if most is not None else 999.0)
+    level = long & (first_known(rise, 99.0) < context.limit("reheat_stall_k_per_h"))
     follows = np.append(reheats.floats("pause")[1:], np.nan)
-    again = np.nan_to_num(follows, nan=9999.0) < _AGAIN_MIN
+    again = first_known(follows, 9999.0) < _AGAIN_MIN
     return level | at_top | again
 
 
@@ -295,8 +295,8 @@ def approach_at_rating(context: Context, reheats: Table) -> Floats:
 def _spell(context: Context, reheats: Table, so: Flags, told: Flags) -> Spell | None:
     """The newest stretch of days on most of whose reheats it was so."""
     days = context.days
-    all_told = np.nan_to_num(of_each_day(days["day"], reheats["day"], told, np.sum))
-    all_so = np.nan_to_num(of_each_day(days["day"], reheats["day"], so & told, np.sum))
+    all_told = first_known(of_each_day(days["day"], reheats["day"], told, np.sum), 0.0)
+    all_so = first_known(of_each_day(days["day"], reheats["day"], so & told, np.sum), 0.0)
     return last_spell(days["day"], all_so > 0.5 * all_told, all_told > 0, hold_days=3)
 
 

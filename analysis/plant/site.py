@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from datetime import date, time
+from functools import cache
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -309,8 +310,14 @@ class Site(_Section):
         return next((p for p in self.point if p.id == point_id), None)
 
 
+@cache
+def _zones() -> frozenset[str]:
+    """Every name of the zone database, which to list takes longer than to read a whole site file."""
+    return frozenset(available_timezones())
+
+
 def _zone(value: str) -> str:
-    if value not in available_timezones():
+    if value not in _zones():
         raise ValueError(f"unknown time zone {value!r}; use an IANA name such as Europe/London")
     return value
 

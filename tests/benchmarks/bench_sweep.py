@@ -86,11 +86,12 @@ def measured(count: int, executor: Callable[[], AbstractContextManager[Any]]) ->
     folder = Path(tempfile.mkdtemp(prefix="sweep-"))
     try:
         settings, new = fleet(folder, count)
-        with executor() as pool:
+        # The service has its databases open while its workers work, and so has this.
+        with executor() as pool, opened(settings) as service:
+            assert len(service.plants.ids()) == count
             sweep(pool, settings, list(new))  # facts of the fortnight: not what is measured
-            with opened(settings) as service:
-                for site, readings in new.items():
-                    service.store.append(site, readings)
+            for site, readings in new.items():
+                service.store.append(site, readings)
             wall, spent, marks, peak = sweep(pool, settings, list(new))
         size = sum(f.stat().st_size for f in folder.rglob("*") if f.is_file())
         return {
