@@ -33,6 +33,7 @@ CHUNK_READINGS = 2_000_000
 OPEN_DAYS = 1 + MARGIN_DAYS
 """The newest days: today, and those whose facts depend on today's readings."""
 RECENT_S = 600.0
+_NOT_HELD = {"synchronize_session": False}  # the session holds none of the rows
 
 Progress = Callable[[date, date], None]
 
@@ -184,9 +185,9 @@ class FactsKeeper:
                         "payload": packed(part.combine_chunks()),
                     }
                     chunks.append(made)
-            session.execute(delete(FactChunk).where(*of_months))
+            session.execute(delete(FactChunk).where(*of_months), execution_options=_NOT_HELD)
             session.execute(insert(FactChunk), chunks)
-            session.execute(delete(FactDay).where(*of_days))
+            session.execute(delete(FactDay).where(*of_days), execution_options=_NOT_HELD)
             session.execute(
                 insert(FactDay), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
             )
