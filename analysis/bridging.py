@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 import numpy as np
@@ -31,25 +32,35 @@ def rhythm(time: Times) -> tuple[float, float]:
     """A point's own rhythm: median spacing, and the longest silence that is still no gap [minutes]."""
     if len(time) < 2:
         return 60.0, 60.0
-    gaps = np.diff(time) / MS_PER_MINUTE
-    gaps.sort()  # once, for both
-    usual = median(gaps)
-    return usual, max(5.0, 3.0 * usual, min(quantile(gaps, 0.95) * 1.5, 24 * 60.0))
+    gaps = np.diff(time)
+    usual, high = _middle_and_high(gaps)
+    return usual / MS_PER_MINUTE, max(
+        5.0, 3.0 * usual / MS_PER_MINUTE, min(high / MS_PER_MINUTE * 1.5, 24 * 60.0)
+    )
 
 
-def told_at_changes(samples: Samples) -> bool:
+def _middle_and_high(gaps: Times) -> tuple[float, float]:
+    """Median and 0.95 quantile of int64 (n,), n > 0."""
+    last = len(gaps) - 1
+    beat = gaps[last // 2]
+    below = np.count_nonzero(gaps < beat)
+    # Most loggers keep one beat nearly throughout: it is both, and nothing need be sorted.
+    if below <= last // 2 and math.ceil(0.95 * last) < below + np.count_nonzero(gaps == beat):
+        return float(beat), float(beat)
+    ordered = np.sort(gaps).astype(np.float64)
+    return median(ordered), quantile(ordered, 0.95)
+
+
+def told_at_changes(samples: Samples, usual: float) -> bool:
     """True for a state that is told when it changes, and so holds until its next reading however long that takes.
 
     A state that is sampled changes on its own beat: the silence before a new value is a whole number of the usual ones.
     One told at its changes comes off the beat with every new value, and hardly repeats itself or does so on a beat.
+    usual : the point's own spacing [minutes], of `rhythm`
     """
-    if len(samples.time) < 8:
+    if len(samples.time) < 8 or usual <= 2.0:
         return False
-    gaps = np.diff(samples.time)
-    usual = float(np.median(gaps))
-    if usual <= 2.0 * MS_PER_MINUTE:
-        return False
-    beats = gaps / usual
+    beats = np.diff(samples.time) / (usual * MS_PER_MINUTE)
     off_beat = np.abs(beats - np.maximum(np.round(beats), 1.0)) > 0.1
     new = np.diff(samples.value) != 0.0
     if new.sum() < 4 or off_beat[new].mean() <= 0.5:

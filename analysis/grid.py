@@ -140,7 +140,7 @@ def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Reading
         samples = _likely(grid, point, canonical(point, readings[point.id]))
         usual, longest = rhythm(samples.time)
         hold = point.form == "state"
-        if hold and told_at_changes(samples):
+        if hold and told_at_changes(samples, usual):
             usual, longest = 1.0, _LONGEST_STATE_MIN
         grid.spacing[quantity] = max(grid.spacing.get(quantity, 0.0), usual)
         laid, seen = on_minutes(grid.time, samples, longest, between="last" if hold else "line")

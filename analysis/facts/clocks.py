@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import next_fast_len
 
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
@@ -108,7 +109,7 @@ def _lags(
         if size < length * _LEAST_W**2:
             continue
         shifts = len(near) - length + 1
-        width = 1 << (len(near) + length - 1).bit_length()
+        width = next_fast_len(len(near), real=True)  # no shift asked for reaches beyond it
         if i not in spectra:
             spectra[i] = np.conj(np.fft.rfft(mine, width))
         product = np.fft.irfft(np.fft.rfft(near, width) * spectra[i], width)[:shifts]

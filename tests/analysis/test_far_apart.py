@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.bridging import told_at_changes
+from analysis.bridging import rhythm, told_at_changes
 from analysis.facts.build import build_facts
 from analysis.figures.hot_water import blurred_reheats
 from analysis.plant.load import parse_site
@@ -82,12 +82,16 @@ def test_brief_runs_are_not_counted_from_quarter_hours() -> None:
     assert fine["cycling"]["starts"] == pytest.approx(len(plant(3).truth.starts), abs=2)
 
 
+def is_told_at_changes(samples: Samples) -> bool:
+    return told_at_changes(samples, rhythm(samples.time)[0])
+
+
 def test_a_mode_told_at_its_changes_is_as_good_as_one_every_minute() -> None:
     sim = plant(4)
     word = sim.readings["mode"]
     new = np.concatenate(([True], np.diff(word.value) != 0.0))
     changes = Samples(word.time[new], word.value[new])
-    assert told_at_changes(changes)
+    assert is_told_at_changes(changes)
     whole, told = result(sim, 1), result(sim, 1, changes)
     for use in ("hot_water", "space_heating"):
         assert told["energy"]["heat_kwh"][use] == pytest.approx(whole["energy"]["heat_kwh"][use], rel=0.01)
@@ -96,7 +100,19 @@ def test_a_mode_told_at_its_changes_is_as_good_as_one_every_minute() -> None:
 
 @pytest.mark.parametrize("every_min", [5, 15])
 def test_a_sampled_mode_is_not_taken_for_one_told_at_its_changes(every_min: int) -> None:
-    assert not told_at_changes(thinned(plant(4).readings["mode"], every_min))
+    assert not is_told_at_changes(thinned(plant(4).readings["mode"], every_min))
     shaken = thinned(plant(4).readings["mode"], every_min)
     jitter = np.random.default_rng(5).integers(-100_000, 100_000, len(shaken.time))
-    assert not told_at_changes(Samples(shaken.time + jitter, shaken.value))
+    assert not is_told_at_changes(Samples(shaken.time + jitter, shaken.value))
+
+
+@pytest.mark.parametrize("lost", [0.0, 0.01, 0.04, 0.06, 0.4])
+@pytest.mark.parametrize("count", [2, 3, 10, 2000, 2001])
+def test_a_point_s_rhythm_is_the_median_and_quantile_of_its_spacings(lost: float, count: int) -> None:
+    rng = np.random.default_rng(count)
+    time = np.arange(count, dtype=np.int64) * 60_000
+    time = time[(rng.random(count) >= lost) | (np.arange(count) < 2)]
+    gaps = np.diff(time) / 60_000
+    usual, longest = rhythm(time)
+    assert usual == np.median(gaps)
+    assert longest == pytest.approx(max(5.0, 3.0 * usual, 1.5 * np.quantile(gaps, 0.95)))
