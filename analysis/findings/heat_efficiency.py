@@ -73,7 +73,7 @@ def _judged(whole: Context, context: Context) -> Finding | None:
         return None
     used = whole.days.total("e_heat_pump")
     kwh = max(1.0 - chosen.value, 0.0) * used * heating_year(whole)
-    since, until = f"{days.day(0)}", None
+    since, until = days.day(0).isoformat(), None
     short = 1.0 - chosen.value
     return Finding(
         "efficiency_below_expected", severity, since, certain,

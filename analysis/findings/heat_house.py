@@ -139,7 +139,7 @@ def _round(value: float | None, digits: int) -> float | None:
 
 
 def _first(context: Context) -> str:
-    return f"{context.days.day(0)}"
+    return context.days.day(0).isoformat()
 
 
 def _sure(ratio: Estimate, limit: float, *, above: bool) -> float:

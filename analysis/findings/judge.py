@@ -71,7 +71,7 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
 
 def _as_it_began(rule: Rule, plant: Context, whole: Context, finding: Finding) -> Finding:
     """The finding with the day on which it began, where that lies in the first weeks, which are not judged but were seen."""
-    first = f"{plant.days.day(0)}"
+    first = plant.days.day(0).isoformat()
     settled = any(r.kind == "settling_in" and r.until < first for r in plant.recognised)
     if finding.since != first or not settled:
         return finding

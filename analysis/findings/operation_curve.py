@@ -148,7 +148,7 @@ def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...
         why = "the flow and the curve moved too little to see which of the two it is"
         return ranked({"curve_set_high": (0.6, why), "manual_override": (0.4, why)})
     follows = _COMMONER * level**2 / (_COMMONER * level**2 + excess**2)
-    began = since > f"{days.day(0)}"
+    began = since > days.day(0).isoformat()
     return ranked(
         {
             "curve_set_high": (
@@ -260,7 +260,7 @@ def _not_compensating(
     judged[np.flatnonzero(_cool_and_steady(context) & np.isfinite(flow))] = True
     near = judged & (np.abs(first_known(flow, -99.0) - level) <= _LEVEL_K)
     spell = last_spell(days["day"], near, judged, hold_days=5, gone_days=10)
-    first = f"{days.day(chosen[0])}"
+    first = days.day(chosen[0]).isoformat()
     since = spell.since if spell is not None and spell.share > 0.8 else first
     above = middle(days.floats("above_curve")[chosen])
     dear = np.isfinite(above) and above >= limit("flow_above_curve_watch_k")

@@ -202,7 +202,7 @@ def _by_clock(context: Context, defrosts: Table) -> float | None:
 def _timed(context: Context, defrosts: Table, gap: float) -> Finding:
     low, high = np.nanquantile(defrosts["since_last"], (0.15, 0.85))
     return Finding(
-        "excessive_defrost", "note", f"{context.days.day(0)}", 0.8,
+        "excessive_defrost", "note", context.days.day(0).isoformat(), 0.8,
         f"The unit defrosts by the clock, every {gap:.0f} minutes of running, frost or not.",
         evidence=(
             Evidence("running time between defrosts", round(gap, 1), "min"),

@@ -172,7 +172,7 @@ def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -
         if last < 0.93 * first:
             blocked *= 3.0
             words_blocked = f"the flow went on falling, from {first:.0%} to {last:.0%} of nominal"
-    if since > f"{days.day(0)}":
+    if since > days.day(0).isoformat():
         words_set += f", since {since}"
     return ranked({"strainer_or_air": (blocked, words_blocked), "pump_setting": (set_low, words_set)})
 

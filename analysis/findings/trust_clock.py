@@ -179,7 +179,7 @@ def _by_clock_change(context: Context) -> Finding | None:
         steady = max(float(np.median(np.abs(x - np.median(x)))) for x in (before, after)) <= _SLACK_MIN
         if not steady or abs(abs(jump) - _HOUR_MIN) > _SLACK_MIN:
             continue
-        since = f"{days.day(at)}"
+        since = days.day(at).isoformat()
         return Finding(  # a note: the heating's own clock, left as it was, spoils no figure, and is as likely
             "clock_offset", "note", since, 0.85,
             f"Since the clocks changed on {since} the set-back comes an hour {'later' if jump > 0 else 'earlier'} by the readings' local time.",

@@ -329,7 +329,7 @@ def pasteurisation_missed(context: Context) -> Finding | None:
             Evidence("last reached", days.day(reached[-1]).isoformat() if len(reached) else "not in this period"),
             Evidence("scheduled runs missed in this period", sum(g[0] // every for g in missed), ""),
         ),
-        until=None if ongoing else f"{days.day(last)}",
+        until=None if ongoing else days.day(last).isoformat(),
         next_step=(
             f"Check that the disinfection programme is on and the immersion heater works (fuse, thermostat cut-out), let it run to {plant.pasteurise_c:g} °C now, and see that it holds "
             "as long as local rules ask. The cylinder came " + f"{max(plant.pasteurise_c - hottest, 0.0):.0f} K short."

@@ -139,7 +139,7 @@ def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
     so = first_known(daily, 0.0) > 0.5 * leak.rate
     spell = last_spell(days["day"], so, np.isfinite(daily), hold_days=3, gone_days=14)
     if spell is None:
-        return f"{days.day(0)}", None
+        return days.day(0).isoformat(), None
     return spell.since, spell.until
 
 
