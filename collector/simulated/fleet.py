@@ -56,7 +56,7 @@ PLANS = (
     _Plan("ash-hollow", "Ash Hollow", 107, "mild", "rich", "unit too big for mild days",
           ("short_cycling", "oversized_for_mild_load", "plain"), every_s=120, control="compensation", emitter="radiator"),
     _Plan("plover-rise", "Plover Rise", 108, "mild", "rich", "leaves before the coil",
-          ("excessive_defrost", "coil_airflow", "gross"), every_s=120, emitter="radiator"),
+          ("excessive_defrost", "coil_airflow", "plain"), every_s=120, emitter="radiator"),
     _Plan("juniper-steps", "Juniper Steps", 109, "mild", "rich", "curve set high",
           ("flow_temperature_above_curve", "curve_set_high", "plain"), emitter="radiator"),
     _Plan("teal-pond", "Teal Pond", 110, "mild", "rich", "strainer clogging",
