@@ -196,7 +196,7 @@ def _worked_out(service: Service, plant: Plant, first: date, last: date) -> dict
 
     result = service.results.result(plant, first, last)
     days = day_rows(service.keeper.kept(plant.site.id, first, last))
-    return {"site": _about(plant), "result": result, "days": days}
+    return {"site": _about(plant), "result": result, "days": days, "firm": service.settings.signature}
 
 
 def _about(plant: Plant) -> dict[str, Any]:

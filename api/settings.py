@@ -22,6 +22,7 @@ class Settings:
     broker_url : MQTT broker, such as mqtts://host:8883; empty means none
     broker_user, broker_password, broker_ca, broker_cert, broker_key : who we are there, and files of its TLS
     broker_client, broker_group : this collector's own name there; collectors of one group share the messages
+    firm, firm_contact : who looks after the homes, and how to reach them, as they stand on papers, letters and the homes' pages
     host, port : where the service listens
     public_url : the address people use to reach it, for links in letters
     mail_url : smtp:// or smtps:// address with user and password where needed; empty means no e-mail
@@ -49,6 +50,8 @@ class Settings:
     broker_key: str = ""
     broker_client: str = "fieldfare"
     broker_group: str = ""
+    firm: str = ""
+    firm_contact: str = ""
     host: str = "127.0.0.1"
     port: int = 8080
     public_url: str = ""
@@ -84,6 +87,11 @@ class Settings:
             return f"sqlite:///{self.data.absolute() / 'state.sqlite'}"
         scheme, _, rest = self.database_url.partition("://")
         return f"postgresql+psycopg://{rest}" if scheme in ("postgres", "postgresql") else self.database_url
+
+    @property
+    def signature(self) -> dict[str, str]:
+        """Name and contact of the firm, empty where not set."""
+        return {"name": self.firm, "contact": self.firm_contact}
 
     @property
     def readings_dir(self) -> Path:

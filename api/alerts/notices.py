@@ -87,7 +87,7 @@ class Notices:
         new = 0
         with self._database.write() as session:
             name = site_names(session).get(site, site)
-            subject, body = month_message(name, month, self._settings.address, site)
+            subject, body = month_message(name, month, self._settings.address, site, self._settings.signature)
             for email in session.scalars(
                 chosen.where(PersonSite.site == site, Person.active, Person.notices)
             ):

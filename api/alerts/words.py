@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from api.alerts.alerts import AlertRow
 from api.alerts.life import GRAVER
+from dashboards.words import month as month_in_words
 
 WHAT = {
     "opened": "new", "reopened": "back again", "worsened": "worse", "woke": "no longer put off", "resolved": "gone",
@@ -52,10 +53,14 @@ def digest_message(
     return subject, "\n".join(lines)
 
 
-def month_message(site_name: str, month: str, address: str, site: str) -> tuple[str, str]:
-    """Subject and body of the letter that tells a householder of the month's paper."""
+def month_message(
+    site_name: str, month: str, address: str, site: str, firm: Mapping[str, str]
+) -> tuple[str, str]:
+    """Subject and body of the letter that tells a householder of the month's paper, signed by the firm."""
     where = f"{address}/sites/{site}/papers/month/{month}"
-    return f"{site_name}: your heating in {month}", f"Your month's paper is ready:\n\n{where}\n"
+    signed = "".join(f"\n{line}" for line in (firm["name"], firm["contact"]) if line)
+    subject = f"{site_name}: your heating in {month_in_words(month)}"
+    return subject, f"Your month's paper is ready:\n\n{where}\n{signed}"
 
 
 def not_before(now: datetime, zone: ZoneInfo, quiet_from: int, quiet_to: int) -> datetime:

@@ -161,9 +161,8 @@ def home(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
     contents = page_rows.month_contents(parts, plant, query.get("month", ""))
     row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
     works = page_rows.works_of(parts, plant, effects=False)
-    return HTMLResponse(
-        pages.home_page(row, contents, works, visitor(request), query, page_rows.clock(parts))
-    )
+    firm, now = parts.service.settings.signature, page_rows.clock(parts)
+    return HTMLResponse(pages.home_page(row, contents, works, visitor(request), query, now, firm))
 
 
 @router.get("/sites/{site_id}/winter")

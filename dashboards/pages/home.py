@@ -19,9 +19,13 @@ def home_page(
     visitor: dict[str, Any],
     query: dict[str, str],
     now: datetime,
+    firm: dict[str, str] | None = None,
 ) -> str:
-    """contents : a month paper's contents, None where there is no month yet. row["result"] : the last year's."""
-    common: dict[str, Any] = {"title": "Your heating", "here": "home", "visitor": visitor, "row": row}
+    """contents : a month paper's contents, None where there is no month yet. row["result"] : the last year's.
+    firm : its name and contact, each empty where not set"""
+    common: dict[str, Any] = {
+        "title": "Your heating", "here": "home", "visitor": visitor, "row": row, "firm": firm or {"name": "", "contact": ""},
+    }  # fmt: skip
     if contents is None:
         return render(
             "home.html",

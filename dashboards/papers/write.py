@@ -78,7 +78,7 @@ def paper_html(
     shown = {"month": _month, "winter_check": _winter, "hand_over": _hand_over}[kind](site, contents, rows)
     common = {
         "result": result, "name": site.site.name, "made": made, "served": served, "style": _style(site, result, made),
-        "version": _version(), "links": links,
+        "version": _version(), "links": links, "firm": contents.get("firm") or {"name": "", "contact": ""},
     }  # fmt: skip
     return render(f"paper_{'winter' if kind == 'winter_check' else kind}.html", **common, **shown)
 

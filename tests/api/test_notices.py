@@ -195,13 +195,16 @@ def test_another_channel_gets_the_same_by_http(firm: Service, posted: Posted) ->
 
 
 def test_a_month_s_letter_goes_to_the_home_s_people_alone(firm: Service, box: PostBox) -> None:
-    notices = notices_by_mail(firm, box)
+    notices = notices_by_mail(firm, box, firm="Example Heating", firm_contact="01632 960 123")
     assert notices.month("alder-row", "2025-12", NOON, LONDON) == 1
     assert notices.month("alder-row", "2025-12", NOON, LONDON) == 0
     notices.deliver(NOON)
     (mail,) = box.mails
     assert mail["To"] == "kim@home.example"
-    assert "/sites/alder-row/papers/month/2025-12" in mail.get_payload(decode=True).decode()
+    assert mail["Subject"] == "Alder Row: your heating in December 2025"
+    told = mail.get_payload(decode=True).decode()
+    assert "/sites/alder-row/papers/month/2025-12" in told
+    assert told.rstrip().endswith("Example Heating\n01632 960 123")
 
 
 def test_people_who_want_no_notices_get_none(firm: Service, box: PostBox) -> None:

@@ -13,10 +13,11 @@ from pypdf import PdfReader
 
 from analysis.errors import InputError
 from analysis.result import Result, analyse
+from dashboards.pages import home_page
 from dashboards.papers import NoBrowser, paper_html, write
 from dashboards.papers import pdf as pdf_of
 from dashboards.papers.write import too_early
-from tests.dashboards.conftest import LAST, Plant
+from tests.dashboards.conftest import HOUSEHOLDER, LAST, NOW, Plant
 from tests.dashboards.test_pages import month_of, text_of
 
 KINDS = ("month", "winter_check", "hand_over")
@@ -48,6 +49,15 @@ def test_a_paper_stands_alone_with_date_period_method_and_version(
     assert "http://" not in page.replace("http://www.w3.org", "")
     assert "counter(page)" in page
     assert "nan" not in told.split()
+
+
+def test_the_firm_s_name_and_contact_head_what_it_hands_out(full: Plant) -> None:
+    contents = month_of(full)
+    firm = {"name": "Example Heating", "contact": "01632 960 123"}
+    told = text_of(paper_html("month", "2025-01", contents | {"firm": firm}, made=MADE))
+    assert "Example Heating 01632 960 123 · 2 Feb 2025 Your heating in January 2025" in told
+    told = text_of(home_page(full.row(), contents, [], HOUSEHOLDER, {}, NOW, firm))
+    assert "Questions? Ask Example Heating: 01632 960 123" in told
 
 
 def test_the_winter_check_has_verdicts_hand_checks_and_room_to_sign(cycling: Plant, tmp_path: Path) -> None:
