@@ -36,7 +36,7 @@ def blurred_reheats(facts: Facts) -> str | None:
     counted as the house's.
     """
     apart = float(np.max(facts.days["use_spacing"]))
-    whole = facts.reheats.where(~facts.reheats["cut"])
+    whole = facts.reheats.where(~facts.reheats["cut"]) if len(facts.reheats) else facts.reheats
     if not len(whole) or not apart > 2.0 or whole.median("minutes") >= 2.0 * apart:
         return None
     return f"readings every {apart:.0f} minutes can't tell hot water from heating: the cylinder's charges are about as short"
@@ -84,7 +84,7 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
         )  # fmt: skip
     heat = days.total("q_hot_water") + days.total("e_immersion")
     known_days = minutes_known / 1440.0
-    whole = reheats.where(~reheats["cut"])
+    whole = reheats.where(~reheats["cut"]) if len(reheats) else reheats
     return HotWaterFigures(
         len(reheats) if told else None,
         whole.median("minutes") if told and len(whole) else None,

@@ -151,7 +151,7 @@ def defrost_without_frost(context: Context) -> Finding | None:
     severity: Severity = "note" if not enough else "act" if number >= limit("dry_defrosts_act") else "watch"
     severity = "note" if spell.until is not None else severity
     kwh = float(chosen.total("electricity") + np.nansum(chosen["heat_taken"]) / 3.0) * heating_year(context)
-    warmest = chosen["outdoor"].max()
+    warmest = float(np.fmax.reduce(chosen["outdoor"]))
     return Finding(
         "defrost_without_frost", severity, spell.since, sure(number / limit("dry_defrosts"), on * 2.0),
         f"{number} defrosts came in air that could not frost a coil, up to {warmest:.0f} °C."
@@ -165,7 +165,8 @@ def defrost_without_frost(context: Context) -> Finding | None:
         ),
         causes=dry_causes(context, energy),
         next_step=(
-            "Read the coil sensor against a clamp thermometer on the same pipe and against the air after a long rest; if it agrees, have the "
+            "See that leaves, snow or a fence do not keep the air from the coil. Read the coil sensor against a clamp thermometer on the same pipe "
+            "and against the air after a long rest; if it agrees, have the "
             "refrigerant circuit checked."
         ),
         caution=refrigerant_caution(context.site),

@@ -12,6 +12,7 @@ from analysis.findings.operation_common import Floats, middle, ranked
 _LOCK_MIN = 3.0
 # Ratings and meters agree within some percent; a circuit short of refrigerant has lost a tenth and more (common practice).
 _SOUND = 0.97
+_NEARLY_EVERY = 0.875
 # Where nothing is known about the unit's efficiency: as rated.
 _AS_RATED = 1.0
 
@@ -46,13 +47,15 @@ def _top_output(context: Context) -> float:
 def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) -> tuple[Cause, ...]:
     """Slow melting lacks heat; a unit that has also lost output and efficiency lacks refrigerant; else the air."""
     share, top = efficiency(context), _top_output(context)
-    lost = (_SOUND - share) / 0.05
-    if np.isfinite(top):
-        lost += 0.6 * float(np.clip((0.88 - top) / 0.1, -1.0, 2.0))
     gaps = here.floats("since_last")
     gaps = gaps[np.isfinite(gaps)]
     lock = float(np.mean(gaps <= np.quantile(gaps, 0.1) + _LOCK_MIN)) if len(gaps) >= 20 else 0.0
-    lost += 2.5 * (lock - 0.45)
+    lost = (_SOUND - share) / 0.05
+    # A charge so low that nearly every defrost comes at once has cost a tenth by then; a coil so blocked has not.
+    if not (lock > _NEARLY_EVERY and share > _SOUND):
+        lost += 2.5 * (lock - 0.45)
+        if np.isfinite(top):
+            lost += 0.6 * float(np.clip((0.88 - top) / 0.1, -1.0, 2.0))
     # From here a coil without air and one without refrigerant look much alike: neither is ever ruled out.
     refrigerant = 0.5 + 0.3 * float(np.tanh(0.6 * lost))
     words = f"steady heating reaches {share:.0%} of the rated performance"

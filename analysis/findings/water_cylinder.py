@@ -126,7 +126,7 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
     evidence = [Evidence("share of the cold time in which it was being charged", round(charging, 2), "-")]
     reheats = context.facts.reheats
     mine = reheats.where(np.isin(reheats["day"], days["day"][chosen]))
-    mine = mine.where(mine["minutes"] >= 10)
+    mine = mine.where(mine["minutes"] >= 10) if len(mine) else mine
     if not len(mine):
         why = "while it is cold nothing charges it"
         return ranked({"reheat_window": (1.0, why)}), tuple(evidence)

@@ -197,7 +197,7 @@ def uses_document(facts: Facts, start: int, end: int) -> dict[str, list[list[int
 
     facts : Facts that reach back before `start`, for runs that began earlier. start, end : ms since 1970 UTC
     """
-    runs = facts.runs.where(facts.runs["use"] != HOT_WATER)
+    runs = facts.runs.where(facts.runs["use"] != HOT_WATER) if len(facts.runs) else facts.runs
     spans = {"heating": runs, "hot water": facts.reheats, "defrost": facts.defrosts}
     out = {name: _within(table, start, end) for name, table in spans.items()}
     out["start"] = [[a, 0] for a, _ in _within(facts.runs, start, end) if a >= start]

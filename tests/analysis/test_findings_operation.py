@@ -132,6 +132,21 @@ def test_defrosts_beyond_what_the_frost_asks_for(
 
 
 @pytest.mark.parametrize(
+    ("steady", "cause"), [(18.2, "coil_airflow"), (16.0, "low_refrigerant_symptom")], ids=["sound", "lost"]
+)
+def test_defrosts_as_soon_as_the_lock_ends_are_the_air_where_nothing_is_lost(
+    steady: float, cause: str
+) -> None:
+    """A charge so low has cost a tenth and more by then (common practice, no source)."""
+    # Eight of nine at 35 minutes, the unit's own lock: otherwise the same.
+    ends = np.resize([35.0] * 8 + [60.0], len(defrosts_of(0, 0)))
+    days = days_of(x_steady=steady, xe_steady=18.0, load_share_top=0.7)
+    table = defrosts_of(0, 60.0, since_last=ends)
+    found = check_whole(operation_defrost.excessive_defrost(context_of(days, defrosts=table)))
+    assert found.causes[0].cause == cause
+
+
+@pytest.mark.parametrize(
     ("gap", "frost", "taken"),
     [(95.0, 90.0, 0.1), (40.0, 260.0, 0.1), (45.0, 150.0, 0.3)],
     ids=["seldom", "wet air", "as much melted as blocks a coil"],
