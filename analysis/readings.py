@@ -32,6 +32,11 @@ Readings: TypeAlias = dict[str, Samples]
 """Point id -> its samples."""
 
 
+def is_thin(count: int, first: int, last: int) -> bool:
+    """True for a point read less than daily, by hand as a rule. first, last : times [ms] of its `count` readings"""
+    return count > 1 and (last - first) / (count - 1) > MS_PER_DAY
+
+
 def ordered(time: NDArray[np.int64], value: NDArray[Any]) -> Samples:
     """Sort by time; of several values at one time keep the first given.
 

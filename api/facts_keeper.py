@@ -61,16 +61,16 @@ class FactsKeeper:
     def update(self, site: Site, first: date, last: date, progress: Progress | None = None) -> Updated:
         """Bring first..last up to date."""
         plant = self.equipped(site)
-        points = self._store.points(site.id)
         wanted = self.fingerprints(plant, first, last)
         kept = self._kept_fingerprints(site.id, first, last)
         stale = [day for day, mark in wanted.items() if kept.get(day) != mark]
         if not stale:
             return Updated(0, _whole(wanted))
-        thin = thin_readings(self._store, site.id, points)
+        thin = thin_readings(self._store, site.id)
         work = with_silences(stale, self._store.revisions(site.id), thin, site.zone)
         marks = wanted | self.fingerprints(plant, work[0], work[-1]) if len(work) > len(stale) else wanted
-        for start, end in _spans(work, _chunk_days(points)):
+        most = _chunk_days(self._store.points(site.id)) if len(work) > CHUNK_DAYS else CHUNK_DAYS
+        for start, end in _spans(work, most):
             around = start - timedelta(days=MARGIN_DAYS), end + timedelta(days=MARGIN_DAYS)
             readings = self.readings(site, *around) | thin
             facts = build_facts(plant, readings, start, end)

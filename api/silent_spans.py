@@ -8,18 +8,17 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from analysis.facts.build import is_thin
 from analysis.readings import Readings
 from api.local_days import EPOCH, day_of, days
-from collector.store.protocol import PointSpan, Store
+from collector.store.protocol import Store
 
 LONGEST_DAYS = 400
 """A silence that is looked across: a meter read once a year still tells of its year."""
 
 
-def thin_readings(store: Store, site: str, points: dict[str, PointSpan]) -> Readings:
+def thin_readings(store: Store, site: str) -> Readings:
     """All readings of the points read less than daily; there are few by their nature."""
-    thin = [name for name, p in points.items() if is_thin(p.count, p.first, p.last)]
+    thin = store.thin(site)
     return store.read(site, thin) if thin else {}
 
 

@@ -18,7 +18,7 @@ from analysis.facts.tables import Facts, join
 from analysis.facts.trust import trust_columns
 from analysis.grid import build_grid, local_midnight
 from analysis.plant.site import Site
-from analysis.readings import MS_PER_DAY, Readings, Samples
+from analysis.readings import Readings, Samples, is_thin
 
 MARGIN_DAYS = 1
 """Days of readings that the facts of a day may depend on, before and after it."""
@@ -58,11 +58,6 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
         notices_table(site, minutes, near),
     )
     return facts.between(first, last)
-
-
-def is_thin(count: int, first: int, last: int) -> bool:
-    """True for a point read less than daily, by hand as a rule. first, last : times [ms] of its `count` readings"""
-    return count > 1 and (last - first) / (count - 1) > MS_PER_DAY
 
 
 def _near(samples: Samples, start: int, end: int) -> Samples:

@@ -179,15 +179,12 @@ def fetch(
         rows = db.execute(
             f"SELECT ts, point, value FROM {table} WHERE site = ? AND ts >= ? AND ts < ?{chosen}",  # noqa: S608
             span,
-        ).fetchall()
-        if not rows:
-            continue
-        ts, point, value = zip(*rows, strict=True)
-        times, numbers, values = (
-            np.array(ts, np.int64),
-            np.array(point, np.int64),
-            np.array(value, dtype=kind),
         )
+        # Row by row into one array: lists of as many Python numbers take half as long again.
+        found_rows = np.fromiter(rows, dtype=[("ts", np.int64), ("point", np.int64), ("value", kind)])
+        if not len(found_rows):
+            continue
+        times, numbers, values = (np.ascontiguousarray(found_rows[c]) for c in ("ts", "point", "value"))
         order = np.argsort(numbers, kind="stable")
         numbers = numbers[order]
         edges = [0, *(np.flatnonzero(np.diff(numbers)) + 1).tolist(), len(numbers)]
@@ -197,16 +194,21 @@ def fetch(
     return out
 
 
-def spans(db: sqlite3.Connection, site: str) -> dict[str, tuple[int, int, int]]:
-    """Point -> readings, first and last time [ms]."""
+def spans(
+    db: sqlite3.Connection, site: str, without: Collection[str] = ()
+) -> dict[str, tuple[int, int, int]]:
+    """Point -> readings, first and last time [ms]; of all points but those left out."""
     number = site_number(db, site)
     if number is None:
         return {}
-    names = {num: name for name, num in point_numbers(db, number).items()}
+    names = {num: name for name, num in point_numbers(db, number).items() if name not in without}
+    if not names:
+        return {}
+    chosen = f" AND point IN ({', '.join(map(str, names))})" if without else ""
     out: dict[str, tuple[int, int, int]] = {}
     for table in ("numbers", "texts"):
         for point, count, first, last in db.execute(
-            f"SELECT point, count(*), min(ts), max(ts) FROM {table} WHERE site = ? GROUP BY point",  # noqa: S608
+            f"SELECT point, count(*), min(ts), max(ts) FROM {table} WHERE site = ?{chosen} GROUP BY point",  # noqa: S608
             (number,),
         ):
             held = out.get(names[point])

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from analysis.errors import InputError
-from analysis.readings import MS_PER_DAY, Readings, Samples
+from analysis.readings import MS_PER_DAY, Readings, Samples, is_thin
 from collector.store.influx_query import (
     NUMBER,
     READINGS,
@@ -158,6 +158,10 @@ class InfluxStore:
         if not held:
             return None
         return min(p.first for p in held.values()), max(p.last for p in held.values())
+
+    def thin(self, site: str) -> list[str]:
+        """The points read less than daily."""
+        return [point for point, span in self.points(site).items() if is_thin(*span)]
 
     def points(self, site: str) -> dict[str, PointSpan]:
         """Every point that has readings."""

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from analysis.errors import InputError
-from analysis.readings import MS_PER_DAY, Readings, Samples
+from analysis.readings import MS_PER_DAY, Readings, Samples, is_thin
 from collector.store import hot as h
 from collector.store.files import Locks, make_folder
 from collector.store.merge import cleaned, compared, days_of, laid
@@ -31,10 +31,11 @@ class LocalStore:
     """Readings kept in a folder. Several processes may open it; one writes a site at a time.
 
     folder : Path, made where it is missing
-    hot_days : int [d], default 3. `seal` leaves younger readings where they are cheap to change
+    hot_days : int [d], default 1. `seal` leaves younger readings where they are cheap to change; each of them costs every
+        read some milliseconds a site
     """
 
-    def __init__(self, folder: Path, *, hot_days: int = 3) -> None:
+    def __init__(self, folder: Path, *, hot_days: int = 1) -> None:
         self._folder, self._hot_days = Path(folder), hot_days
         make_folder(self._folder)
         make_folder(self._folder / "sealed")
@@ -223,15 +224,7 @@ class LocalStore:
         _check(site)
         with self._hot.reading() as db:
             hot = h.spans(db, site)
-        groups = [g for m in self._sealed.months(site) for g in self._sealed.index(site, m).items()]
-        out: dict[str, PointSpan] = {}
-        for point, group in groups:
-            held = out.get(point)
-            out[point] = PointSpan(
-                group.rows + (held.count if held else 0),
-                min(group.first, held.first) if held else group.first,
-                max(group.last, held.last) if held else group.last,
-            )
+        out = self._sealed.spans(site)
         for point, (count, first, last) in hot.items():
             held = out.get(point)
             if held and first <= held.last:  # some rows may be in both places: count keys
@@ -245,6 +238,16 @@ class LocalStore:
                     count + (held.count if held else 0), held.first if held else first, last
                 )
         return out
+
+    def thin(self, site: str) -> list[str]:
+        """The points read less than daily. What is read often in the sealed months is not looked at again."""
+        _check(site)
+        sealed = self._sealed.spans(site)
+        often = {p for p, span in sealed.items() if span.count > 1 and not is_thin(*span)}
+        with self._hot.reading() as db:
+            hot = h.spans(db, site, often)
+        whole = {p: _together(sealed.get(p), hot.get(p)) for p in {*sealed, *hot} - often}
+        return sorted(p for p, span in whole.items() if is_thin(*span))
 
     def revisions(self, site: str) -> dict[int, int]:
         """UTC day (days since 1970-01-01) -> a number that grows whenever a reading of that day changes.
@@ -280,6 +283,13 @@ class LocalStore:
                         number = h.site_number(db, site)
                         if number is not None:
                             h.settle(db, number)
+
+
+def _together(a: PointSpan | None, b: tuple[int, int, int] | None) -> PointSpan:
+    """One span of two, of which at least one is there; a reading in both counts twice."""
+    given = [s for s in (a, b) if s is not None]
+    count, first, last = zip(*given, strict=True)
+    return PointSpan(sum(count), min(first), max(last))
 
 
 def _opened(folder: Path, hot_days: int) -> LocalStore:

@@ -51,6 +51,10 @@ class Store(Protocol):
         """Every point that has readings."""
         ...
 
+    def thin(self, site: str) -> list[str]:
+        """The points read less than daily (`is_thin`), without counting what is read often."""
+        ...
+
     def revisions(self, site: str) -> dict[int, int]:
         """UTC day (days since 1970-01-01) -> a number that grows whenever a reading of that day changes."""
         ...

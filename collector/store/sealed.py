@@ -21,6 +21,7 @@ import pyarrow.parquet as pq
 from analysis.readings import Readings, Samples
 from collector.store.files import make_folder, sync_folder
 from collector.store.merge import as_text, laid
+from collector.store.protocol import PointSpan
 
 _SCHEMA = pa.schema(
     [
@@ -90,6 +91,19 @@ class Sealed:
             return {}
         self._known[site, month] = (signature, index)
         return index
+
+    def spans(self, site: str) -> dict[str, PointSpan]:
+        """Every point that has readings here, over all months."""
+        out: dict[str, PointSpan] = {}
+        for month in self.months(site):
+            for point, group in self.index(site, month).items():
+                held = out.get(point)
+                out[point] = PointSpan(
+                    group.rows + (held.count if held else 0),
+                    min(group.first, held.first) if held else group.first,
+                    max(group.last, held.last) if held else group.last,
+                )
+        return out
 
     def read_month(
         self, site: str, month: int, points: Collection[str] | None = None, threads: bool = True
