@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 
@@ -14,41 +11,23 @@ from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import Flags, Floats, named, sure
+from analysis.findings.trust_units_energy import energy_told, rated_kw
+from analysis.findings.unit_slips import Slip, Told, times
 from analysis.physics.sun import clear_noon
 from analysis.plant.site import Point, Site
 
-
-@dataclass(frozen=True)
-class Slip:
-    """A unit taken for another: what the point really sends, and how to have back what it meant from what was read."""
-
-    sends: str
-    declared: str
-    back: Callable[[Floats], Floats]
-
-
-def _times(sends: str, declared: str, factor: float) -> Slip:
-    """The reading came out `factor` times the truth."""
-    return Slip(sends, declared, lambda shown: shown / factor)
-
-
 _FAHRENHEIT = Slip("degF", "degC", lambda shown: (shown - 32.0) / 1.8)
 _CELSIUS = Slip("degC", "degF", lambda shown: shown * 1.8 + 32.0)
-_ENERGY_UP = (_times("a unit 1000 times smaller (W, Wh)", "kW, kWh", 1000.0),)
-_ENERGY_DOWN = (
-    _times("a unit 1000 times larger (kW, MWh)", "W, kWh", 1e-3),
-    _times("GJ", "kWh", 3.6e-3),
-)
 _FLOW = (
-    _times("l/h", "m3/h", 1000.0),
-    _times("l/min", "m3/h", 1000.0 / 60.0),
-    _times("US gal/min", "m3/h", 4.403),
-    _times("l/s", "m3/h", 1.0 / 3.6),
-    _times("m3/h", "l/min", 0.06),
-    _times("m3/h", "l/h", 0.001),
+    times("l/h", "m3/h", 1000.0),
+    times("l/min", "m3/h", 1000.0 / 60.0),
+    times("US gal/min", "m3/h", 4.403),
+    times("l/s", "m3/h", 1.0 / 3.6),
+    times("m3/h", "l/min", 0.06),
+    times("m3/h", "l/h", 0.001),
 )
-_PRESSURE_UP = (_times("kPa", "bar", 100.0), _times("psi", "bar", 14.504), _times("mbar", "bar", 1000.0))
-_PRESSURE_DOWN = (_times("bar", "kPa", 0.01),)
+_PRESSURE_UP = (times("kPa", "bar", 100.0), times("psi", "bar", 14.504), times("mbar", "bar", 1000.0))
+_PRESSURE_DOWN = (times("bar", "kPa", 0.01),)
 
 _WATER = frozenset(
     {
@@ -59,19 +38,10 @@ _WATER = frozenset(
 _ROOMS = frozenset({"room_temperature", "target_room_temperature"})
 
 
-@dataclass(frozen=True)
-class _Told:
-    """so : days on which the readings fit a wrong unit and not their own; judged : days on which that could be told"""
-
-    slip: Slip
-    so: Flags
-    judged: Flags
-
-
 def unit_mismatch(context: Context) -> Finding | None:
     """Readings that no plant of this size can give in the declared unit, and that it would give in another."""
     days = context.whole.days
-    worst: tuple[Spell, Point, _Told] | None = None
+    worst: tuple[Spell, Point, Told] | None = None
     seen = False
     for point in _numbers(context):
         seen = True
@@ -92,7 +62,7 @@ def _numbers(context: Context) -> list[Point]:
     return [p for p in context.site.point if f"raw.{p.id}" in days and p.quantity not in context.spoiled]
 
 
-def _finding(context: Context, spell: Spell, point: Point, told: _Told) -> Finding:
+def _finding(context: Context, spell: Spell, point: Point, told: Told) -> Finding:
     days = context.whole.days
     shown = days.floats(f"raw.{point.id}")[told.so]
     meant = told.slip.back(shown)
@@ -151,7 +121,7 @@ def _real_unit(declared: str, shown: float, meant: float) -> str:
     return f"about {ratio:.3g} {declared} for each unit"
 
 
-def _possible(context: Context, point: Point) -> list[_Told]:
+def _possible(context: Context, point: Point) -> list[Told]:
     """The tellings whose slip this point can make: a point declared in degC can't be degC taken for degF."""
     told = _tellings(context, point)
     if not point.kind.is_temperature:
@@ -161,7 +131,7 @@ def _possible(context: Context, point: Point) -> list[_Told]:
     return [t for t in told if t.slip is declared]
 
 
-def _tellings(context: Context, point: Point) -> list[_Told]:
+def _tellings(context: Context, point: Point) -> list[Told]:
     days, site = context.whole.days, context.site
     raw = days.floats(f"raw.{point.id}")
     quantity = point.quantity
@@ -185,18 +155,18 @@ def _tellings(context: Context, point: Point) -> list[_Told]:
         return [*(_by_range(s, raw, (-0.5, 6.0), (0.4, 4.0)) for s in _PRESSURE_UP), _from_the_start(low)]
     if quantity == "outdoor_humidity":
         share = np.where(raw > 0.05, raw, np.nan)
-        return [_by_range(_times("a share of 1", "%", 0.01), share, (2.0, 110.0), (20.0, 101.0))]
+        return [_by_range(times("a share of 1", "%", 0.01), share, (2.0, 110.0), (20.0, 101.0))]
     if quantity == "flow_rate":
         return _flow_rate(context, raw)
     if point.kind.energy and quantity != "compressor_starts" and quantity != "compressor_hours":
-        return _energy(context, point, raw)
+        return energy_told(context, point, raw)
     return []
 
 
 Range = tuple[float, float]
 
 
-def _by_range(slip: Slip, raw: Floats, home: Range, true: Range, *, surely: Range | None = None) -> _Told:
+def _by_range(slip: Slip, raw: Floats, home: Range, true: Range, *, surely: Range | None = None) -> Told:
     """so where the reading is not at home in its own unit and would be in the other; surely : where that is ruled out."""
     meant = slip.back(raw)
     known = np.isfinite(raw)
@@ -204,21 +174,21 @@ def _by_range(slip: Slip, raw: Floats, home: Range, true: Range, *, surely: Rang
     fits = known & (meant >= true[0]) & (meant <= true[1])
     low, high = surely or home
     so = known & ~at_home & fits
-    return _Told(slip, so, so | (known & (raw >= low) & (raw <= high)))
+    return Told(slip, so, so | (known & (raw >= low) & (raw <= high)))
 
 
-def _from_the_start(told: _Told) -> _Told:
+def _from_the_start(told: Told) -> Told:
     """Only where it was so from the first day: a value that slides down to such a reading is a fault of the plant."""
     judged = np.flatnonzero(told.judged)
     if len(judged) and told.so[judged[0]]:
         return told
-    return _Told(told.slip, np.zeros_like(told.so), told.judged)
+    return Told(told.slip, np.zeros_like(told.so), told.judged)
 
 
 # ---- outdoor temperature
 
 
-def _outdoor(context: Context, raw: Floats) -> list[_Told]:
+def _outdoor(context: Context, raw: Floats) -> list[Told]:
     """Fahrenheit by warmth that no such season has, or in which nobody heats; Celsius by weeks far below the design."""
     days, site = context.whole.days, context.site
     ceiling = _warmest(site, days)
@@ -228,13 +198,13 @@ def _outdoor(context: Context, raw: Floats) -> list[_Told]:
     meant = _FAHRENHEIT.back(raw)
     beyond = known & ((raw > ceiling) | ((raw > 26.0) & heats)) & (meant > lowest - 10.0) & (meant < 30.0)
     against = known & ~beyond & (meant < lowest)
-    hot = _Told(_FAHRENHEIT, beyond, beyond | against)
+    hot = Told(_FAHRENHEIT, beyond, beyond | against)
     meant = _CELSIUS.back(raw)
     # 14 degC read as degF is -10 degC, and summer's 30 degC never gets above 0.
     deep = known & (raw < lowest) & (meant > lowest) & (meant < 30.0)
     weeks = pd.Series(deep).rolling(10, min_periods=10).mean().to_numpy()
     so = deep & (np.nan_to_num(_widened(weeks >= 0.9, 10)) > 0)
-    return [hot, _Told(_CELSIUS, so, so | (known & (raw > 2.0)))]
+    return [hot, Told(_CELSIUS, so, so | (known & (raw > 2.0)))]
 
 
 def _widened(flags: Flags, width: int) -> Flags:
@@ -271,9 +241,9 @@ def _heats(context: Context) -> Flags:
 # ---- flow rate
 
 
-def _flow_rate(context: Context, raw: Floats) -> list[_Told]:
+def _flow_rate(context: Context, raw: Floats) -> list[Told]:
     pump, days = context.site.heat_pump, context.whole.days
-    usual = pump.flow_m3_per_h or _rated_kw(context.site) / (1.16 * 5.0)
+    usual = pump.flow_m3_per_h or rated_kw(context.site) / (1.16 * 5.0)
     level = raw / usual
     meter, flow = days.floats("check_meter"), days.floats("check_flow")
     compared = (np.abs(meter) > 3.0) & (np.abs(flow) > 1e-6)
@@ -289,109 +259,8 @@ def _flow_rate(context: Context, raw: Floats) -> list[_Told]:
         by_meter = known & agrees & (meant > 0.3) & (meant < 2.5) & ~((level > 0.6) & (level < 1.6))
         against = known & (level >= 0.3) & (level <= 2.5) & ~by_meter
         so = (by_size & (agrees | ~np.isfinite(ratio))) | by_meter
-        out.append(_Told(slip, so, so | against))
+        out.append(Told(slip, so, so | against))
     return out
-
-
-def _rated_kw(site: Site) -> float:
-    return site.heat_pump.rated_output_kw or site.design.heat_loss_kw or 8.0
-
-
-# ---- powers and energies
-
-_HEAT = frozenset({"heat_output", "space_heat", "hot_water_heat"})
-
-
-def _energy(context: Context, point: Point, raw: Floats) -> list[_Told]:
-    """Powers and registers held against the unit's size, and against what the other side of the balance shows."""
-    level = raw / _full(context.site, point)
-    known = np.isfinite(raw)
-    at_home = known & (level >= 0.03) & (level <= 6.0)
-    out = []
-    for slip in _ENERGY_UP:
-        meant = slip.back(level)
-        so = known & (level > 10.0) & (meant > 5e-4) & (meant < 6.0)
-        out.append(_Told(slip, so, so | at_home))
-    mean_only = point.form == "register"
-    low = (0.01, 3.0) if mean_only else (0.04, 4.0)
-    other = _other_side(context, point)
-    best: list[Floats] = []
-    for slip in _ENERGY_DOWN:
-        meant = slip.back(level)
-        best.append(np.abs(np.log(np.maximum(meant, 1e-12) / np.maximum(other, 1e-12))))
-    for i, slip in enumerate(_ENERGY_DOWN):
-        meant = slip.back(level)
-        small = (
-            known
-            & (level > 0.0)
-            & (level < (2e-3 if mean_only else 8e-3))
-            & (meant > low[0])
-            & (meant < low[1])
-        )
-        nearest = np.array([best[i] <= b for b in best]).all(axis=0)
-        # Alike within a factor of four: performance lies between 1 and 12, and a power's peak some times above its mean.
-        worked = np.isfinite(other) & (other > 0.01) & (best[i] < np.log(6.0)) & nearest
-        so = small & (worked | (_alone(context, point, level) if i == 0 else False))
-        out.append(_Told(slip, so, so | at_home))
-    return out
-
-
-def _full(site: Site, point: Point) -> float:
-    """What a reading of this point is at full output [W]: the unit's own size, a third of it for electricity."""
-    rated = _rated_kw(site) * 1000.0
-    full = {
-        "heat_pump_electricity": rated / 3.0, "backup_heater_electricity": 6000.0, "immersion_electricity": 3000.0,
-        "fan_electricity": 100.0, "circulation_pump_electricity": 60.0, "house_electricity": 4000.0,
-    }  # fmt: skip
-    extra = 6000.0 if {"backup_heater", "immersion"} & set(point.includes) else 0.0
-    return full.get(point.quantity, rated) + extra / 3.0
-
-
-def _other_side(context: Context, point: Point) -> Floats:
-    """How hard the plant works by everything else that tells [share of full output], nan where nothing does."""
-    days, site = context.whole.days, context.site
-    heat = point.quantity in _HEAT
-    if not heat and point.quantity != "heat_pump_electricity":
-        return np.full(len(days), np.nan)
-    out = np.full(len(days), np.nan)
-    for q in (point.quantity, *(("heat_pump_electricity",) if heat else ("heat_output", "space_heat"))):
-        for p in site.points_of(q):
-            if p.id == point.id:
-                continue
-            level = days.floats(f"raw.{p.id}") / _full(site, p)
-            fits = (level >= 0.01) & (level <= 6.0)
-            if p.form == "register" and point.form != "register":
-                level = np.minimum(level * 2.0, 1.0)  # a mean of the day against the day's greatest
-            out = np.where(np.isnan(out) & fits, level, out)
-    if heat or np.isfinite(out).any():
-        return out
-    # Warm water in cold weather is made by something.
-    water, air = np.full(len(days), np.nan), np.full(len(days), np.nan)
-    for p in site.points_of("flow_temperature"):
-        water = np.fmax(water, days.floats(f"raw.{p.id}"))
-    for p in site.points_of("outdoor_temperature"):
-        air = np.fmax(air, days.floats(f"raw.{p.id}"))
-    return np.where((water > 28.0) & (water < 75.0) & (air < 12.0), 0.5, np.nan)
-
-
-def _alone(context: Context, point: Point, level: Floats) -> Flags:
-    """Nothing else tells: a whole winter of readings that vary like a plant's and never reach what a plant draws.
-
-    A unit that is switched off keeps to one small draw; a working one's days differ by half and more.
-    """
-    days = context.whole.days
-    if point.quantity not in ("heat_pump_electricity", "heat_output") or len(days) < 14:
-        return np.zeros(len(days), dtype=bool)
-    moving = level[np.isfinite(level) & (level > 0)]
-    if len(moving) < 14 or float(np.quantile(moving, 0.99)) > 8e-3:
-        return np.zeros(len(days), dtype=bool)
-    if float(np.quantile(moving, 0.9)) < 1.3 * float(np.quantile(moving, 0.1)):
-        return np.zeros(len(days), dtype=bool)
-    watts = level * _full(context.site, point)
-    # Standby lies at 3 to 60 W; a working unit's kilowatts read as watts lie below 10.
-    return (
-        np.isfinite(level) & (watts < 10.0) & (watts * 1000.0 > 0.05 * _rated_kw(context.site) * 1000.0 / 3.0)
-    )
 
 
 def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
