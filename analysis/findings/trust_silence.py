@@ -146,6 +146,8 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
             continue
         share = first_known(days.floats(f"seen.{point.id}"), 0.0) / minutes
         there = np.flatnonzero(share > _NONE_SHARE)
+        if not len(there):
+            continue
         usual = float(np.median(share[there[0] : there[-1] + 1]))
         if usual < _WHOLE_SHARE:
             continue
@@ -188,6 +190,9 @@ _AIR = frozenset({"outdoor_temperature", "outdoor_humidity", "room_temperature",
 _WORKED_MIN = 60.0
 # A cylinder this warm loses several kelvin a day through its best insulation: it can't keep one reading.
 _WARM_CYLINDER_C = 30.0
+_MOSTLY = 0.8
+# Two meters of their classes, and two pairs of sensors, agree closer than this (EN 1434-1 class 3 and IEC 60751 class B).
+_BELIED, _LEAST_COMPARED_KWH = 0.15, 3.0
 _SATURATED = 99.0  # fog keeps a sensor at its upper end for days
 _ERROR_VALUES = {85.0, -127.0, -50.0, 150.0, 0.0, -40.0, 125.0}
 
@@ -252,13 +257,12 @@ def _should_move(days: Table, point: Point) -> Flags | None:
         return None
     if point.quantity == "outdoor_humidity":
         return days.floats(f"raw.{point.id}") < _SATURATED
-    if point.quantity == "solar_irradiance":
-        # Dark until morning is as it should be: only a day that is over can tell.
-        return days.floats(f"seen.{point.id}") >= 0.8 * days.floats("n_minutes")
     if point.quantity in _AIR:
         return np.ones(len(days), dtype=bool)
-    if point.quantity in _WATER or point.quantity == "flow_rate":
+    if point.quantity in _WATER:
         return days.floats("n_running") >= _WORKED_MIN
+    if point.quantity == "flow_rate":
+        return _flow_belied(days)
     if point.quantity == "cylinder_temperature":
         return days.floats(f"raw.{point.id}") > _WARM_CYLINDER_C
     if point.quantity == "system_pressure":
@@ -269,6 +273,18 @@ def _should_move(days: Table, point: Point) -> Flags | None:
     if point.quantity == "heat_pump_electricity" and np.isfinite(gave).any():
         return first_known(gave, 0.0) >= 5.0
     return None
+
+
+def _flow_belied(days: Table) -> Flags | None:
+    """Days on which a heat meter of its own shows another flow; None where there is none.
+
+    A pump of one speed that is never stopped gives one and the same reading for months, and no other meter says it is wrong.
+    """
+    if "check_meter" not in days:
+        return None
+    meter, flow = days.floats("check_meter"), days.floats("check_flow")
+    ratio = np.divide(flow, meter, out=np.full(len(days), np.nan), where=meter > _LEAST_COMPARED_KWH)
+    return np.abs(ratio - 1.0) > _BELIED
 
 
 def _changes(days: Table, point: Point) -> Floats:
@@ -286,7 +302,9 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
         return None
     moves, changes = days.floats(f"moves.{point.id}"), _changes(days, point)
     need, _ = _days_needed(context, point)
-    known = np.flatnonzero(np.isfinite(moves))
+    # Much keeps still at night: a day that has hardly begun, or was hardly read, tells of no day's habit.
+    mostly = days.floats(f"seen.{point.id}") >= _MOSTLY * days.floats("n_minutes")
+    known = np.flatnonzero(np.isfinite(moves) & mostly)
     still = (moves == 0.0) & should
     out: list[_Stuck] = []
     for a, b in runs_of(still[known]):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from datetime import date, time
+from datetime import UTC, date, datetime, time
 from functools import cache
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, available_timezones
@@ -172,6 +172,10 @@ class Cost(_Section):
         return self
 
 
+TIME_FORMS = ("iso", "unix", "unix_ms")
+"""Times that need no pattern: ISO 8601, and seconds or milliseconds since 1970."""
+
+
 class Csv(_Section):
     """`[csv]`: how the site's exports are written."""
 
@@ -185,6 +189,28 @@ class Csv(_Section):
     @classmethod
     def _known_zone(cls, value: str) -> str:
         return _zone(value)
+
+    @field_validator("time_format")
+    @classmethod
+    def _reads_a_day(cls, value: str) -> str:
+        if value in TIME_FORMS:
+            return value
+        moment = datetime(2025, 11, 23, 14, 45, 36, tzinfo=UTC)
+        try:
+            told = datetime.strptime(moment.strftime(value), value)  # noqa: DTZ007
+        except ValueError:
+            told = None
+        if told is None or told.date() != moment.date():
+            raise ValueError(
+                f'must be {", ".join(TIME_FORMS)} or a pattern that tells year, month and day, such as "%d.%m.%Y %H:%M", not {value!r}'
+            )
+        return value
+
+    @model_validator(mode="after")
+    def _told_apart(self) -> Csv:
+        if self.delimiter == self.decimal:
+            raise ValueError(f"delimiter and decimal can't both be {self.decimal!r}")
+        return self
 
 
 class Point(_Section):

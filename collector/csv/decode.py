@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import NamedTuple
@@ -23,6 +24,8 @@ from collector.csv.times import TimeColumn, Times
 from collector.csv.values import Values, column_type, read_values
 
 Index = NDArray[np.int64]
+_UNIX_LOOKS = {"unix": r"[12]\d{9}(\.\d+)?", "unix_ms": r"[12]\d{12}"}
+
 Mask = NDArray[np.bool_]
 Reasons = dict[int, list[tuple[str, Refusal]]]
 """Row of the block -> (point, or "" for the whole row, why)."""
@@ -70,9 +73,12 @@ class Decoder:
         column = rows.table.column(self._layout.time)
         times = self._times.read(column)
         if first and times.unreadable is not None and times.unreadable.all():
+            given = str(column[0].as_py())[:40]
+            likely = next(
+                (f' = "{form}"' for form, looks in _UNIX_LOOKS.items() if re.fullmatch(looks, given)), ""
+            )
             raise InputError(
-                f"its times can't be read; {str(column[0].as_py())[:40]!r} is not {self._format}; "
-                "set time_format in the site's [csv]"
+                f"its times can't be read; {given!r} is not {self._format}; set time_format{likely} in the site's [csv]"
             )
         out = Decoded([], {}, {k: replace(t) for k, t in tracks.items()})
         timed = self._timed(times, column, out.refused)
@@ -82,7 +88,12 @@ class Decoder:
     @property
     def _format(self) -> str:
         form = self._layout.csv.time_format
-        return "an ISO 8601 time (2025-01-31T23:59)" if form == "iso" else f"of the form {form!r}"
+        numbers = {"unix": "in seconds since 1970", "unix_ms": "in milliseconds since 1970"}
+        return (
+            "an ISO 8601 time (2025-01-31T23:59)"
+            if form == "iso"
+            else numbers.get(form, f"of the form {form!r}")
+        )
 
     def _timed(self, times: Times, column: pa.ChunkedArray, refused: Reasons) -> Mask | None:
         """Rows that have a time; None where all do."""

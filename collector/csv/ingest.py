@@ -131,7 +131,10 @@ class _Work:
         """Read a block, keep what is good of it, list what is not."""
         if self._types is None:
             self._types = self.decoder.types(block)
-        self._read(block)
+        try:
+            self._read(block)
+        except InputError as error:
+            raise InputError(f"{self.path}: {error}") from None
         if self._gathered >= _FLUSH:
             self._flush(more=True)
 
@@ -139,18 +142,14 @@ class _Work:
         """Parse in one go; where anything is refused, in ever smaller parts; the smallest row by row."""
         types = self._types or {}
         rows = typed(block, self.layout, types)
-        found = None
-        try:
-            found = self.decoder.decode(rows, self._tracks, first=not self.rows) if rows else None
-            if rows is None or found is None or found.refused:
-                if len(block.data) > _SMALLEST:
-                    for piece in pieces(block, len(block.data) // 8):
-                        self._read(piece)
-                    return
-                rows = careful(block, self.layout, list(types))
-                found = self.decoder.decode(rows, self._tracks, first=not self.rows)
-        except InputError as error:
-            raise InputError(f"{self.path}: {error}") from None
+        found = self.decoder.decode(rows, self._tracks, first=not self.rows) if rows else None
+        if rows is None or found is None or found.refused:
+            if len(block.data) > _SMALLEST:
+                for piece in pieces(block, len(block.data) // 8):
+                    self._read(piece)
+                return
+            rows = careful(block, self.layout, list(types))
+            found = self.decoder.decode(rows, self._tracks, first=not self.rows)
         self._tracks = found.tracks
         self.rows += rows.table.num_rows + len(rows.torn)
         self._list(rows, found.refused)

@@ -83,7 +83,7 @@ def careful(block: Block, layout: Layout, names: list[str]) -> Rows:
             fields = fields[:width]
         line = _line(block, source, at, before)
         if len(fields) != width:
-            torn.append((line, _wrong_width(len(fields), width, layout)))
+            torn.append((line, _wrong_width(len(fields), width)))
             continue
         kept.append([fields[i] for i in places])
         lines.append(line)
@@ -96,8 +96,5 @@ def _line(block: Block, source: list[str], first: int, end: int) -> Line:
     return Line(block.line + first, "".join(source[first:end]).rstrip("\r\n"))
 
 
-def _wrong_width(found: int, width: int, layout: Layout) -> Refusal:
-    hint = ""
-    if found > width and layout.csv.delimiter == layout.csv.decimal:
-        hint = "; is the decimal sign also the delimiter?"
-    return Refusal("wrong number of fields", f"{found} fields where the header has {width}{hint}")
+def _wrong_width(found: int, width: int) -> Refusal:
+    return Refusal("wrong number of fields", f"{found} fields where the header has {width}")

@@ -150,6 +150,50 @@ def test_a_coarse_sensor_that_seldom_moves_is_not_stuck(small):
     assert sensor_stuck(small.context()) is None
 
 
+@pytest.mark.parametrize("hours", [1, 4, 12, 18])
+def test_a_day_that_has_hardly_begun_is_not_stuck(small, hours):
+    """Air that is as damp at midnight as at six."""
+    last = small.from_day(39)
+    begun = last & (np.cumsum(last) <= hours * 60)
+    small.values["outdoor"][begun] = small.values["outdoor"][begun][0]
+    for values in small.values.values():
+        values[last & ~begun] = np.nan
+    assert sensor_stuck(small.context()) is None
+
+
+def pumped(small: Small, rate: float) -> None:
+    """From day 20 on the pump never stops: the flow sensor shows one value, the meter's own heat as it is."""
+    small.values["rate"][small.from_day(20)] = rate
+
+
+def test_a_pump_that_never_stops_again_has_no_stuck_flow_sensor(small):
+    pumped(small, 1.0)
+    assert sensor_stuck(small.context()) is None
+
+
+def test_a_flow_that_the_heat_meter_belies_is_stuck(small):
+    pumped(small, 0.6)
+    finding = sensor_stuck(small.context())
+    assert (finding.severity, finding.until) == ("act", None)
+    assert finding.headline.startswith("rate")
+
+
+@pytest.mark.parametrize("point", ["elec", "rate"])
+def test_a_point_that_sent_a_single_reading_breaks_nothing(point):
+    small = Small(days=6)
+    only = np.flatnonzero(np.isfinite(small.values[point]))[4000]
+    kept = small.values[point][only]
+    small.values[point][:] = np.nan
+    small.values[point][only] = kept
+    small.judged()
+
+
+def test_a_site_of_one_reading_in_all_breaks_nothing():
+    small = Small(ids=("elec",), days=2)
+    small.values["elec"][np.arange(len(small.time)) != 2000] = np.nan
+    small.judged()
+
+
 def test_a_daily_mean_sent_all_day_is_not_stuck(small):
     day = (small.time - small.time[0]) // 86_400_000
     small.values["outdoor"] = np.round(5.0 + 3.0 * np.sin(day / 3.0))

@@ -76,6 +76,20 @@ WRONG = [
         "did you mean running_above_w?",
     ),
     ('name = "Alder Row"\n', "", "site.name", "is missing"),
+    (
+        'time_format = "iso"',
+        'time_format = "%Q"',
+        "csv.time_format",
+        "must be iso, unix, unix_ms or a pattern",
+    ),
+    (
+        'time_format = "iso"',
+        'time_format = "%s"',
+        "csv.time_format",
+        "must be iso, unix, unix_ms or a pattern",
+    ),
+    ('time_format = "iso"', 'time_format = "%H:%M"', "csv.time_format", "that tells year, month and day"),
+    ('decimal = "."', 'decimal = ","', "csv", "delimiter and decimal can't both be ','"),
 ]
 
 

@@ -419,6 +419,11 @@ WHOLE = {
     "time,P_el,P_el\n2025-12-01,1,2\n": "the column 'P_el' stands 2 times; each may stand once",
     "time,P_el\n01/12/2025,1\n02/12/2025,2\n": "its times can't be read; '01/12/2025' is not an ISO 8601 time "
     "(2025-01-31T23:59); set time_format in the site's [csv]",
+    "time,P_el\n1764547200,1\n": "its times can't be read; '1764547200' is not an ISO 8601 time (2025-01-31T23:59); "
+    'set time_format = "unix" in the site\'s [csv]',
+    "time,P_el\n1764547200000,1\n"
+    + "1764547200001,1\n" * 9000: "its times can't be read; '1764547200000' is not an "
+    'ISO 8601 time (2025-01-31T23:59); set time_format = "unix_ms" in the site\'s [csv]',
     b"time,P_\xe9l\n2025-12-01,1\n": "line 1 is not UTF-8 text (byte 0xe9 at position 8); save the file as UTF-8",
     "time,P_el\n2025-12-01,1\n".encode(
         "utf-16"
