@@ -167,6 +167,8 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
         # A sampled mode says that there are defrosts, not how long and how deep each is.
         electricity["defrost"], heat["defrost_taken"] = None, None
         unseen = f"defrosts: {figures.defrost.reason}"
+    if figures.defrost.taken_reason:
+        heat["defrost_taken"], unseen = None, f"defrosts: {figures.defrost.taken_reason}"
     reason = why.heat or why.electricity or why.times
     if why.times:  # totals stand, what they went to does not
         electricity |= dict.fromkeys(("space_heating", "hot_water", "defrost", "idle"))

@@ -28,6 +28,10 @@ class Cycling:
     reason: str = ""
 
 
+_CLOSE_TO_MELTING_MIN = 1.5
+_HEAT_SEEN_BY = (("heat_output",), ("space_heat",), ("flow_rate", "flow_temperature", "return_temperature"))
+
+
 def run_spacing(days: Table) -> float:
     """Minutes between the readings that show runs; inf where nothing does."""
     columns = [
@@ -94,6 +98,8 @@ class Defrosting:
     heat_taken_kwh: float | None
     share_of_heat: float | None
     reason: str = ""
+    taken_reason: str = ""
+    """Why the heat taken is not told where the defrosts themselves are."""
 
 
 def defrosting(site: Site, facts: Facts) -> Defrosting:
@@ -120,12 +126,34 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
         return Defrosting(None, None, None, None, None, None, none)
     frost_hours = days.total("n_frosting") / 60.0
     heat = days.total("q_space")
-    taken = defrosts.total("heat_taken") if days.total("n_heat") else None
+    minutes = defrosts.median("minutes") if len(defrosts) else None
+    blurred = _melting_blurred(days, minutes)
+    taken = None if blurred or not days.total("n_heat") else defrosts.total("heat_taken")
     return Defrosting(
         len(defrosts),
         len(defrosts) / frost_hours if frost_hours >= 1.0 else None,
-        defrosts.median("minutes") if len(defrosts) else None,
+        minutes,
         defrosts.total("electricity"),
         taken,
         taken / heat if taken is not None and heat > 0 else None,
+        taken_reason=blurred,
     )
+
+
+def _melting_blurred(days: Table, minutes: float | None) -> str:
+    """Why heat readings so far apart can't show what a defrost takes; empty where they can.
+
+    Where a reading holds some of the melting and some of the heating about it, the one hides the other: a quarter of a
+    defrost's length apart they still show most of it.
+    """
+    apart = next(
+        (
+            max(float(np.nanmax(days[f"spacing.{q}"])) for q in quantities)
+            for quantities in _HEAT_SEEN_BY
+            if all(f"spacing.{q}" in days for q in quantities)
+        ),
+        1.0,
+    )
+    if minutes is None or apart <= _CLOSE_TO_MELTING_MIN or minutes >= 4.0 * apart:
+        return ""
+    return f"heat readings {apart:.0f} minutes apart can't show what defrosts of {minutes:.0f} minutes take; needs them every minute"

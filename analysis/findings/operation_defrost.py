@@ -250,6 +250,7 @@ def _seen(context: Context) -> Table:
         return defrosts
     taken = middle(defrosts.floats("heat_taken")) * 1000.0 / rated_kw(context)
     shown = context.whole.days.total("n_heat") > 0 and taken > _LEAST_TAKEN_WH
+    shown = shown and not context.figures.defrost.taken_reason
     return defrosts if shown else defrosts.with_columns(heat_taken=np.full(len(defrosts), np.nan))
 
 

@@ -87,7 +87,8 @@ def context_of(
         NO_EVENTS, NO_EVENTS,
     )  # fmt: skip
     figures: Any = SimpleNamespace(
-        heat_loss=SimpleNamespace(base_temperature_c=15.0), defrost=SimpleNamespace(reason="")
+        heat_loss=SimpleNamespace(base_temperature_c=15.0),
+        defrost=SimpleNamespace(reason="", taken_reason=""),
     )
     return Context(parse_site(site), facts, facts, figures)
 

@@ -58,6 +58,22 @@ def test_hot_water_is_right_or_said_to_be_untold(seed: int, every_min: int) -> N
         assert document["hot_water"]["reheats"] == pytest.approx(len(sim.truth.reheats), abs=3)
 
 
+@pytest.mark.parametrize("every_min", [2, 5, 10])
+def test_what_a_defrost_takes_is_not_told_by_heat_as_far_apart_as_it_is_long(every_min: int) -> None:
+    sim = plant(3)
+    site, last = parse_site(sim.site_toml), FIRST + timedelta(DAYS - 1)
+    heat = {p.id for p in site.points_of("heat_output")}
+    readings = {n: thinned(s, every_min) if n in heat else s for n, s in sim.readings.items()}
+    coarse = analyse(site, build_facts(site, readings, FIRST, last), FIRST, last).as_dict()
+    fine = result(sim, 1)
+    assert coarse["defrost"]["count"] == fine["defrost"]["count"] > 20
+    assert coarse["defrost"]["heat_taken_kwh"] is None
+    assert f"{every_min} minutes apart" in coarse["defrost"]["taken_reason"]
+    assert coarse["energy"]["heat_kwh"]["defrost_taken"] is None
+    assert fine["defrost"]["heat_taken_kwh"] == pytest.approx(sim.truth.kwh["defrost_taken"], rel=0.25)
+    assert all(f["code"] != "defrost_without_frost" for f in coarse["findings"] if f["severity"] != "note")
+
+
 def test_charges_as_short_as_the_spacing_are_not_told() -> None:
     sim = plant(10)
     site = parse_site(sim.site_toml)
