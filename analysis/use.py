@@ -325,14 +325,15 @@ def _last_use(code: NDArray[np.int8]) -> NDArray[np.int8]:
     return np.where(index >= 0, code[np.clip(index, 0, None)], HEATING).astype(np.int8)
 
 
-def within(flags: Flags, minutes: int) -> Flags:
-    """True within so many minutes of a True."""
+def within(flags: Flags, minutes: int, after: int | None = None) -> Flags:
+    """True up to so many minutes before a True and so many after, as many as before by default."""
     if not flags.any():
         return flags
     total = np.concatenate(([0], np.cumsum(flags)))
     n = len(flags)
     index = np.arange(n)
-    return total[np.minimum(index + minutes + 1, n)] - total[np.maximum(index - minutes, 0)] > 0
+    behind = minutes if after is None else after
+    return total[np.minimum(index + minutes + 1, n)] - total[np.maximum(index - behind, 0)] > 0
 
 
 def _closed(flags: Flags, longest: int) -> Flags:

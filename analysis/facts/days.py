@@ -110,8 +110,8 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     out["e_idle"] = total_kwh(day, resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan))
     out["e_untold"] = total_kwh(day, np.where(told, 0.0, rest))
     heat = minutes.heat
-    taken = np.where((code == DEFROST) & (heat < 0), -heat, 0.0)
-    rest_heat = heat + np.where(np.isfinite(taken), taken, 0.0)
+    taken = minutes.drawn_back
+    rest_heat = heat + taken
     serving = np.where(idle, serves, minutes.serving)
     out["q_total"] = total_kwh(day, heat)
     out["q_defrost_taken"] = total_kwh(day, np.where(np.isfinite(heat), taken, np.nan))

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.facts.frost import frost_growth
-from analysis.facts.minutes import Minutes
+from analysis.facts.minutes import WATER_ON_ITS_WAY_MIN, Minutes
 from analysis.facts.segments import Segments
 from analysis.facts.table import Table, first_known
 from analysis.grid import Grid
@@ -156,10 +156,7 @@ def defrosts_table(site: Site, minutes: Minutes) -> Table:
     if not len(segments) or not (signalled or by_heat <= COARSEST_FOR_DEFROSTS_MIN):
         return _empty(_DEFROST_COLUMNS)
     power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
-    # Heat drawn back lags the signal by a minute or two of water on its way.
-    after = Segments(segments.start, np.minimum(segments.end + 3, len(grid)))
-    drawn = np.where(minutes.heat < 0, -minutes.heat, 0.0)
-    drawn[~np.isfinite(drawn)] = 0.0
+    after = Segments(segments.start, np.minimum(segments.end + WATER_ON_ITS_WAY_MIN, len(grid)))
     hour = Segments(np.maximum(segments.start - 60, 0), segments.start)
     worked = np.cumsum(use.running & ~defrost)
     done = worked[segments.start]
@@ -169,7 +166,7 @@ def defrosts_table(site: Site, minutes: Minutes) -> Table:
     columns = {
         "start": grid.time[segments.start],
         "minutes": segments.minutes,
-        "heat_taken": after.sum(drawn) / 1000.0,
+        "heat_taken": after.sum(minutes.drawn_back) / 1000.0,
         "electricity": segments.sum(power) / 1000.0,
         "outdoor": segments.mean(grid.gauge("outdoor_temperature")),
         "humidity": segments.mean(grid.gauge("outdoor_humidity")),

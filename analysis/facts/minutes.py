@@ -16,12 +16,13 @@ from analysis.physics.heat_pump import RatedPerformance
 from analysis.physics.metering import heat_meter_mpe
 from analysis.plant.curve import curve_at
 from analysis.plant.site import HeatPump, Site
-from analysis.use import DEFROST, HEATING, Use, tell_use
+from analysis.use import DEFROST, HEATING, Use, tell_use, within
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 # Where no meter shows them: a domestic heat pump's usual water difference, and half of the meter's rated flow.
+WATER_ON_ITS_WAY_MIN = 3
 _USUAL_DIFFERENCE_K = 5.0
 _USUAL_FLOW_SHARE = 0.5
 # Air without a humidity sensor can frost a coil about here (A7 needs a coil 7 K colder than the air, EN 14511 air).
@@ -55,6 +56,13 @@ class Minutes:
 
     def is_use(self, code: int) -> Flags:
         return self.use.code == code
+
+    @property
+    def drawn_back(self) -> Floats:
+        """Heat that defrosts draw back out of the water [Wh], 0 where none; it lags the use by a minute or two of water on
+        its way to the meter."""
+        melting = within(self.use.code == DEFROST, 0, WATER_ON_ITS_WAY_MIN)
+        return np.where(melting & (self.heat < 0), -self.heat, 0.0)
 
     @property
     def serving(self) -> NDArray[np.int8]:

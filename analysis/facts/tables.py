@@ -8,7 +8,7 @@ from datetime import date
 
 from analysis.facts.table import Table, joined
 
-METHOD_VERSION = "4"
+METHOD_VERSION = "5"
 """Grows with every change that changes a fact; kept facts of another version are stale."""
 
 
