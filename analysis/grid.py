@@ -22,7 +22,7 @@ from analysis.bridging import (
     rhythm,
     told_at_changes,
 )
-from analysis.medians import quantile
+from analysis.medians import quantile, running_median
 from analysis.plant.site import Point, Site
 from analysis.readings import MS_PER_MINUTE, Readings, Samples
 from analysis.registers import Event, whole_total
@@ -275,14 +275,18 @@ def _from_intervals(grid: Grid, point: Point, samples: Samples) -> tuple[Floats,
         return np.full(len(grid), np.nan), 60.0
     gaps = np.diff(samples.time)
     usual = float(np.median(gaps))
+    # A logger may be set to another interval one day: each is as long as those about it.
+    about = running_median(gaps.astype(np.float64), 4, 4)
     if point.stamp == "start":
-        start = samples.time
-        end = np.minimum(np.append(samples.time[1:], samples.time[-1] + int(usual)), start + int(1.5 * usual))
+        start, own = samples.time, np.append(about, about[-1])
+        end = np.minimum(np.append(samples.time[1:], 2**62), start + (1.5 * own).astype(np.int64))
+        end[-1] = start[-1] + int(own[-1])
     else:
-        end = samples.time
+        end, own = samples.time, np.concatenate((about[:1], about))
         start = np.maximum(
-            np.concatenate(([samples.time[0] - int(usual)], samples.time[:-1])), end - int(1.5 * usual)
+            np.concatenate(([-(2**62)], samples.time[:-1])), end - (1.5 * own).astype(np.int64)
         )
+        start[0] = end[0] - int(own[0])
     low, high = point.kind.likely
     watts = samples.value * 3.6e9 / (end - start)
     fits = (watts >= low) & (watts <= high)

@@ -203,6 +203,9 @@ def _performance(f: Figures) -> dict[str, Any]:
     )  # fmt: skip
     if x.value is None:
         reasons["expected"] = x.reason
+    for name, rows, apart in (("by_month", p.by_month, "4 days"), ("by_day", p.by_day, "6 hours")):
+        if not rows:
+            reasons[name] = f"needs heat_pump_electricity every {apart} or closer; ask for a period by itself"
     out["renewable_heat_kwh"] = p.renewable_kwh
     out["reasons"] = reasons
     out["by_month"], out["by_day"] = p.by_month, p.by_day

@@ -233,6 +233,9 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
         line["space_heating"] = row["p_heat_space"] / used if used >= _LEAST_PAIR_KWH else None
         line |= {"heat_kwh": row["q_total"], "electricity_kwh": row["e_total"], "outdoor_c": mean}
         line["coverage"] = row["n_any"] / row["n_minutes"]
+        if name == "day" and not row["n_any"]:
+            # What a running total counted across a silence is known; on which of its days, is not.
+            line = dict.fromkeys(line) | {name: key, "outdoor_c": mean, "coverage": 0.0}
         out.append({k: None if isinstance(v, float) and math.isnan(v) else v for k, v in line.items()})
     return out
 
