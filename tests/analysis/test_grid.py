@@ -127,6 +127,19 @@ def test_an_interval_lies_after_its_start_or_before_its_end(stamp):
     assert np.flatnonzero(wh > 1e-6).tolist() == list(range(600, 615))
 
 
+@pytest.mark.parametrize("stamp", ["start", "end"])
+def test_a_logger_set_from_quarter_hours_to_hours_loses_nothing(stamp):
+    site = site_of([point("heat_pump_electricity", "interval", "kWh", extra=f'stamp = "{stamp}"')])
+    quarters, hours = stamps(site, FIRST, 1, 900), stamps(site, FIRST + timedelta(1), 1, 3600)
+    cut = slice(None, -1) if stamp == "start" else slice(1, None)
+    quarters, hours = quarters[cut], hours[cut]
+    energy = np.concatenate((np.full(len(quarters), 0.25), np.full(len(hours), 1.0)))
+    readings = {"heat_pump_electricity": Samples(np.concatenate((quarters, hours)), energy)}
+    grid = build_grid(site, readings, FIRST, FIRST + timedelta(1))
+    assert np.nansum(grid.energy["heat_pump_electricity"]) == pytest.approx(48_000.0)
+    assert grid.seen["heat_pump_electricity"].mean() > 0.99
+
+
 def test_an_interval_before_a_gap_keeps_its_own_length():
     site = site_of([point("heat_output", "interval", "kWh")])
     time = stamps(site, FIRST, 1, 900)[:-1]
