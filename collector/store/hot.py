@@ -1,7 +1,9 @@
 """The newest readings: one SQLite file, written through its log and made durable at every commit.
 
-Keyed (site, ts, point), with sites and points as small integers. Numbers and texts have a table each. The same
-file holds the revision of every day, and the days of a change to sealed files that is under way.
+A moment is a row: all numbers that a site's points read at one time, packed (`READING`). Gateways send their points together,
+so a minute is one row, not fourteen, and a day is read in a few milliseconds. Texts, which are rare, are rows of their own.
+Sites and points stand as small integers. The same file holds the revision of every day, and the days of a change to
+sealed files that is under way.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ import os
 import sqlite3
 from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
-from itertools import chain, pairwise
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -18,16 +20,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import FieldfareError
-from analysis.readings import MS_PER_DAY, Readings, Samples
+from analysis.readings import Readings, Samples
 from collector.store.merge import laid
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS sites (num INTEGER PRIMARY KEY AUTOINCREMENT, id TEXT NOT NULL UNIQUE);
 CREATE TABLE IF NOT EXISTS points (
     num INTEGER PRIMARY KEY AUTOINCREMENT, site INTEGER NOT NULL, id TEXT NOT NULL, UNIQUE (site, id));
-CREATE TABLE IF NOT EXISTS numbers (
-    site INTEGER NOT NULL, ts INTEGER NOT NULL, point INTEGER NOT NULL, value REAL NOT NULL,
-    PRIMARY KEY (site, ts, point)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS moments (
+    site INTEGER NOT NULL, ts INTEGER NOT NULL, readings BLOB NOT NULL, PRIMARY KEY (site, ts)) WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS texts (
     site INTEGER NOT NULL, ts INTEGER NOT NULL, point INTEGER NOT NULL, value TEXT NOT NULL,
     PRIMARY KEY (site, ts, point)) WITHOUT ROWID;
@@ -41,11 +42,8 @@ INSERT OR IGNORE INTO counter VALUES (1, 0);
 """
 _EARLIEST, _LATEST = -(1 << 62), 1 << 62
 _WAIT_S = 60.0
-_ROWS_AT_ONCE = 100
-"""Rows in one INSERT: a row then costs a small part of one inserted alone; more of them gain nothing."""
-
-Row = tuple[int, int, int, Any]
-"""site, ts, point, value."""
+READING = np.dtype([("point", "<u4"), ("value", "<f8")])
+"""A moment's readings, one after the other, points ascending."""
 
 
 class Hot:
@@ -58,6 +56,7 @@ class Hot:
         with self._connection() as db:
             db.execute("PRAGMA journal_mode = WAL")
             db.executescript(_TABLES)
+            _pack_rows(db)
 
     @contextmanager
     def _connection(self) -> Iterator[sqlite3.Connection]:
@@ -136,22 +135,86 @@ def add_points(db: sqlite3.Connection, site: int, points: Iterable[str]) -> dict
     return known
 
 
-def put(db: sqlite3.Connection, table: str, rows: list[Row]) -> tuple[int, int]:
-    """Insert rows or replace their values. Returns how many keys were new, and how many changed value."""
-    new = 0
-    for at in range(0, len(rows), _ROWS_AT_ONCE):
-        part = rows[at : at + _ROWS_AT_ONCE]
-        places = ", ".join(["(?, ?, ?, ?)"] * len(part))
-        insert = f"INSERT OR IGNORE INTO {table} VALUES {places}"  # noqa: S608
-        new += db.execute(insert, list(chain.from_iterable(part))).rowcount
-    if new == len(rows):
-        return new, 0
-    turned = [(value, site, ts, point, value) for site, ts, point, value in rows]
-    changed = db.executemany(
-        f"UPDATE {table} SET value = ? WHERE site = ? AND ts = ? AND point = ? AND value <> ?",  # noqa: S608
-        turned,
-    ).rowcount
-    return new, changed
+def put(db: sqlite3.Connection, site: int, known: dict[str, int], readings: Readings, over: bool) -> None:
+    """Write readings of a site, in place of those held of the same keys.
+
+    known : the points' numbers. over : whether anything is held between the first and the last of them
+    """
+    texts = {p: s for p, s in readings.items() if s.value.dtype == object}
+    numbers = {known[p]: s for p, s in readings.items() if p not in texts}
+    for point, (time, value) in texts.items():
+        rows = [
+            (site, ts, known[point], text) for ts, text in zip(time.tolist(), value.tolist(), strict=True)
+        ]
+        db.executemany("INSERT OR REPLACE INTO texts VALUES (?, ?, ?, ?)", rows)
+    if not numbers:
+        return
+    new = _laid_out(numbers)
+    if over:
+        _forget_texts(db, site, *new)
+        held = _moments(db, site, int(new[0].min()), int(new[0].max()) + 1)
+        beside = np.isin(held[0], new[0])
+        new = np.concatenate([new[0], held[0][beside]]), np.concatenate([new[1], held[1][beside]])
+    db.executemany("INSERT OR REPLACE INTO moments VALUES (?, ?, ?)", _packed(site, *new))
+
+
+Rows = tuple[NDArray[np.int64], NDArray[Any]]
+"""Times [ms] (n,), and READING (n,)."""
+
+
+def _laid_out(numbers: dict[int, Samples]) -> Rows:
+    """Readings one after the other, by the number of their point."""
+    rows = np.empty(sum(len(s.time) for s in numbers.values()), READING)
+    rows["point"] = np.repeat(list(numbers), [len(s.time) for s in numbers.values()])
+    rows["value"] = np.concatenate([s.value for s in numbers.values()])
+    return np.concatenate([s.time for s in numbers.values()]), rows
+
+
+def _packed(site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> Iterator[tuple[int, int, bytes]]:
+    """Moments of readings in any order; of several with one key the first counts."""
+    order = np.lexsort((rows["point"], time))  # stable
+    time, rows = time[order], rows[order]
+    other = np.ones(len(time), dtype=bool)
+    other[1:] = (time[1:] != time[:-1]) | (rows["point"][1:] != rows["point"][:-1])
+    time, rows = time[other], rows[other]
+    starts = np.flatnonzero(np.diff(time, prepend=time[0] - 1))
+    packed, edges = rows.tobytes(), (np.append(starts, len(time)) * READING.itemsize).tolist()
+    for ts, (a, b) in zip(time[starts].tolist(), pairwise(edges), strict=True):
+        yield site, ts, packed[a:b]
+
+
+def _moments(db: sqlite3.Connection, site: int, start: int, end: int) -> Rows:
+    """The numbers of a site with start <= time < end [ms], in the order of time."""
+    found = db.execute(
+        "SELECT ts, readings FROM moments WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
+    ).fetchall()
+    if not found:
+        return np.empty(0, np.int64), np.empty(0, READING)
+    rows = np.frombuffer(b"".join([packed for _, packed in found]), READING)
+    lengths = [len(packed) // READING.itemsize for _, packed in found]
+    return np.repeat(np.array([ts for ts, _ in found], np.int64), lengths), rows
+
+
+def _forget_texts(db: sqlite3.Connection, site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> None:
+    """Drop what was text where a number comes now."""
+    if db.execute("SELECT 1 FROM texts WHERE site = ? LIMIT 1", (site,)).fetchone():
+        keys = ((site, ts, point) for ts, point in zip(time.tolist(), rows["point"].tolist(), strict=True))
+        db.executemany("DELETE FROM texts WHERE site = ? AND ts = ? AND point = ?", keys)
+
+
+def _pack_rows(db: sqlite3.Connection) -> None:
+    """Carry over a file in which each number was a row, as it was before moments."""
+    if not db.execute("SELECT 1 FROM sqlite_master WHERE name = 'numbers'").fetchone():
+        return
+    db.execute("BEGIN IMMEDIATE")
+    for (site,) in db.execute("SELECT DISTINCT site FROM numbers").fetchall():
+        held = db.execute("SELECT ts, point, value FROM numbers WHERE site = ?", (site,))
+        single = np.fromiter(held, [("ts", np.int64), ("point", np.uint32), ("value", np.float64)])
+        rows = np.empty(len(single), READING)
+        rows["point"], rows["value"] = single["point"], single["value"]
+        db.executemany("INSERT INTO moments VALUES (?, ?, ?)", _packed(site, single["ts"].copy(), rows))
+    db.execute("DROP TABLE numbers")
+    db.execute("COMMIT")
 
 
 def fetch(
@@ -168,54 +231,45 @@ def fetch(
     names = {num: name for name, num in point_numbers(db, number).items() if points is None or name in points}
     if not names:
         return {}
-    span = (
-        number,
-        _EARLIEST if start is None else start,
-        _LATEST if end is None else end,
-    )
-    chosen = "" if points is None else f" AND point IN ({', '.join(map(str, names))})"
-    out: Readings = {}
-    for table, kind in (("numbers", np.float64), ("texts", object)):
-        rows = db.execute(
-            f"SELECT ts, point, value FROM {table} WHERE site = ? AND ts >= ? AND ts < ?{chosen}",  # noqa: S608
-            span,
-        )
-        # Row by row into one array: lists of as many Python numbers take half as long again.
-        found_rows = np.fromiter(rows, dtype=[("ts", np.int64), ("point", np.int64), ("value", kind)])
-        if not len(found_rows):
-            continue
-        times, numbers, values = (np.ascontiguousarray(found_rows[c]) for c in ("ts", "point", "value"))
-        order = np.argsort(numbers, kind="stable")
-        numbers = numbers[order]
-        edges = [0, *(np.flatnonzero(np.diff(numbers)) + 1).tolist(), len(numbers)]
-        for a, b in pairwise(edges):
-            found = Samples(times[order[a:b]], values[order[a:b]])
-            out = laid({names[int(numbers[a])]: found}, out)
+    return held(db, number, names, _EARLIEST if start is None else start, _LATEST if end is None else end)
+
+
+def held(db: sqlite3.Connection, site: int, names: dict[int, str], start: int, end: int) -> Readings:
+    """Readings of the points of those numbers with start <= time < end [ms]."""
+    time, rows = _moments(db, site, start, end)
+    out = _of_each_point(names, time, rows["point"], rows["value"])
+    texts = db.execute(
+        "SELECT ts, point, value FROM texts WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
+    ).fetchall()
+    if texts:
+        told = np.array([t for _, _, t in texts], dtype=object)
+        when, whose = (np.array(c, np.int64) for c in zip(*((ts, p) for ts, p, _ in texts), strict=True))
+        out = laid(_of_each_point(names, when, whose, told), out)
     return out
+
+
+def _of_each_point(
+    names: dict[int, str], time: NDArray[np.int64], points: NDArray[Any], values: NDArray[Any]
+) -> Readings:
+    """Samples of the named points, out of rows in the order of time."""
+    if not len(time):
+        return {}
+    order = np.argsort(np.ascontiguousarray(points), kind="stable")
+    points = points[order]
+    edges = [0, *(np.flatnonzero(points[1:] != points[:-1]) + 1).tolist(), len(points)]
+    return {
+        names[number]: Samples(time[order[a:b]], values[order[a:b]])
+        for a, b in pairwise(edges)
+        if (number := int(points[a])) in names
+    }
 
 
 def spans(
     db: sqlite3.Connection, site: str, without: Collection[str] = ()
 ) -> dict[str, tuple[int, int, int]]:
     """Point -> readings, first and last time [ms]; of all points but those left out."""
-    number = site_number(db, site)
-    if number is None:
-        return {}
-    names = {num: name for name, num in point_numbers(db, number).items() if name not in without}
-    if not names:
-        return {}
-    chosen = f" AND point IN ({', '.join(map(str, names))})" if without else ""
-    out: dict[str, tuple[int, int, int]] = {}
-    for table in ("numbers", "texts"):
-        for point, count, first, last in db.execute(
-            f"SELECT point, count(*), min(ts), max(ts) FROM {table} WHERE site = ?{chosen} GROUP BY point",  # noqa: S608
-            (number,),
-        ):
-            held = out.get(names[point])
-            if held:
-                count, first, last = count + held[0], min(first, held[1]), max(last, held[2])
-            out[names[point]] = (count, first, last)
-    return out
+    held = fetch(db, site)
+    return {p: (len(s.time), int(s.time[0]), int(s.time[-1])) for p, s in held.items() if p not in without}
 
 
 def span(db: sqlite3.Connection, site: str) -> tuple[int, int] | None:
@@ -225,7 +279,7 @@ def span(db: sqlite3.Connection, site: str) -> tuple[int, int] | None:
         return None
     ends = [
         row[0]
-        for table in ("numbers", "texts")
+        for table in ("moments", "texts")
         for order in ("ASC", "DESC")
         for row in db.execute(f"SELECT ts FROM {table} WHERE site = ? ORDER BY ts {order} LIMIT 1", (number,))  # noqa: S608
     ]
@@ -233,15 +287,16 @@ def span(db: sqlite3.Connection, site: str) -> tuple[int, int] | None:
 
 
 def delete(db: sqlite3.Connection, site: int, start: int, end: int) -> int:
-    """Remove a site's rows with start <= ts < end [ms]; returns how many."""
-    return sum(
-        db.execute(f"DELETE FROM {table} WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)).rowcount  # noqa: S608
-        for table in ("numbers", "texts")
-    )
+    """Remove a site's readings with start <= time < end [ms]; returns how many."""
+    span = "site = ? AND ts >= ? AND ts < ?"
+    numbers = f"SELECT coalesce(sum(length(readings)), 0) / {READING.itemsize} FROM moments WHERE {span}"  # noqa: S608
+    count: int = db.execute(numbers, (site, start, end)).fetchone()[0]
+    db.execute(f"DELETE FROM moments WHERE {span}", (site, start, end))  # noqa: S608
+    return count + db.execute(f"DELETE FROM texts WHERE {span}", (site, start, end)).rowcount  # noqa: S608
 
 
 def remove_site(db: sqlite3.Connection, site: int) -> None:
-    for table in ("numbers", "texts", "points", "revisions", "pending"):
+    for table in ("moments", "texts", "points", "revisions", "pending"):
         db.execute(f"DELETE FROM {table} WHERE site = ?", (site,))  # noqa: S608
     db.execute("DELETE FROM sites WHERE num = ?", (site,))
 
@@ -281,20 +336,3 @@ def settle(db: sqlite3.Connection, site: int) -> None:
 def unsettled(db: sqlite3.Connection) -> list[str]:
     """Sites with announced days."""
     return [s for (s,) in db.execute("SELECT id FROM sites WHERE num IN (SELECT site FROM pending)")]
-
-
-def rows_of(site: int, numbers: dict[str, int], readings: Readings) -> dict[int, list[Row]]:
-    """Rows by UTC day, in the order of the key."""
-    out: dict[int, list[Row]] = {}
-    for point, (time, value) in readings.items():
-        number = numbers[point]
-        for ts, v in zip(time.tolist(), value.tolist(), strict=True):
-            day = ts // MS_PER_DAY
-            row = (site, ts, number, v)
-            if day in out:
-                out[day].append(row)
-            else:
-                out[day] = [row]
-    for rows in out.values():
-        rows.sort(key=lambda r: r[1])
-    return out

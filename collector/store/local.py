@@ -64,42 +64,22 @@ class LocalStore:
 
     def _append_hot(self, site: str, new: Readings) -> tuple[int, int]:
         fresh, late = self._parted(site, new)
+        first = min(int(s.time[0]) for s in new.values())
+        last = max(int(s.time[-1]) for s in new.values())
         with self._hot.writing() as db:
             number = h.add_site(db, site)
             h.settle(db, number)
-            stored = replaced = 0
+            known = h.add_points(db, number, new)
+            hot = h.held(db, number, {num: p for p, num in known.items()}, first, last + 1)
+            write, stored, replaced = fresh, sum(len(s.time) for s in fresh.values()), 0
+            if hot:
+                write, stored, replaced = _changes(fresh, hot)
             if late:
-                held = self._held(db, site, late)
-                changed: Readings = {}
-                for point, samples in late.items():
-                    change = compared(held.get(point), samples)
-                    stored, replaced = stored + change.stored, replaced + change.replaced
-                    if change.changed.any():
-                        changed[point] = Samples(*(a[change.changed] for a in samples))
-                if changed:
-                    self._put(db, number, changed)
-            if fresh:
-                s, r = self._put(db, number, fresh)
-                stored, replaced = stored + s, replaced + r
-        return stored, replaced
-
-    def _put(self, db: Any, site: int, readings: Readings) -> tuple[int, int]:
-        """Write hot rows and bump the days that change."""
-        numbers = h.add_points(db, site, readings)
-        stored = replaced = 0
-        touched: set[int] = set()
-        text = {p: s for p, s in readings.items() if s.value.dtype == object}
-        for table, part in (
-            ("numbers", {p: s for p, s in readings.items() if p not in text}),
-            ("texts", text),
-        ):
-            for day, rows in h.rows_of(site, numbers, part).items():
-                s, r = h.put(db, table, rows)
-                if s or r:
-                    touched.add(day)
-                stored, replaced = stored + s, replaced + r
-        if touched:
-            h.bump(db, site, touched)
+                more, s, r = _changes(late, laid(hot, self._sealed_beside(site, late)))
+                write, stored, replaced = laid(more, write), stored + s, replaced + r
+            if write:
+                h.put(db, number, known, write, over=bool(hot))
+                h.bump(db, number, days_of(np.concatenate([s.time for s in write.values()])).tolist())
         return stored, replaced
 
     def _parted(self, site: str, new: Readings) -> tuple[Readings, Readings]:
@@ -124,15 +104,15 @@ class LocalStore:
                     part[point] = Samples(time[mask], value[mask])
         return fresh, late
 
-    def _held(self, db: Any, site: str, wanted: Readings) -> Readings:
-        """What is held of some points, over the months their samples fall in."""
-        first = min(int(s.time[0]) for s in wanted.values())
-        last = max(int(s.time[-1]) for s in wanted.values())
+    def _sealed_beside(self, site: str, wanted: Readings) -> Readings:
+        """What the sealed months that some samples fall in hold of their points."""
+        if not wanted:
+            return {}
         days = np.unique(np.concatenate([days_of(s.time) for s in wanted.values()]))
         sealed: Readings = {}
         for month in sorted({month_of(day * MS_PER_DAY) for day in days.tolist()}):
             sealed = laid(self._sealed.read_month(site, month, wanted), sealed)
-        return laid(h.fetch(db, site, wanted, first, last + 1), sealed)
+        return sealed
 
     def _append_sealed(self, site: str, new: Readings) -> tuple[int, int]:
         with self._hot.reading() as db:
@@ -144,15 +124,11 @@ class LocalStore:
             a, b = month_start(month), month_start(month + 1)
             hot_part = {p: c for p, s in hot.items() if len((c := s.between(a, b)).time)}
             held = laid(hot_part, self._sealed.read_month(site, month))
-            changed: set[str] = set()
-            for point, samples in part.items():
-                change = compared(held.get(point), samples)
-                stored, replaced = stored + change.stored, replaced + change.replaced
-                if change.changed.any():
-                    changed.add(point)
-                    days.append(days_of(samples.time[change.changed]))
-            if changed:
-                months[month] = laid({p: part[p] for p in changed}, held)
+            write, s, r = _changes(part, held)
+            stored, replaced = stored + s, replaced + r
+            if write:
+                months[month] = laid(write, held)
+                days.extend(days_of(changed.time) for changed in write.values())
         if months:
             self._replace(site, months, np.unique(np.concatenate(days)), bool(hot))
         return stored, replaced
@@ -299,6 +275,18 @@ def _opened(folder: Path, hot_days: int) -> LocalStore:
 def _check(site: str) -> None:
     if not re.fullmatch(r"[a-z0-9-]{2,40}", site):
         raise InputError(f"{site!r} is not a site id: use a-z, 0-9 and hyphen, 2 to 40 characters")
+
+
+def _changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
+    """The samples that are not held as they are; how many of them have new keys, and how many another value."""
+    write: Readings = {}
+    stored = replaced = 0
+    for point, samples in new.items():
+        change = compared(held.get(point), samples)
+        stored, replaced = stored + change.stored, replaced + change.replaced
+        if change.changed.any():
+            write[point] = Samples(*(a[change.changed] for a in samples))
+    return write, stored, replaced
 
 
 def _by_month(readings: Readings) -> dict[int, Readings]:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import multiprocessing
 import os
 import pickle
+import sqlite3
 import subprocess
 import sys
 import threading
 import time as clock
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -52,7 +54,7 @@ def store(tmp_path: Path) -> Iterator[LocalStore]:
 
 def hot_rows(store: LocalStore) -> int:
     with store._hot.reading() as db:
-        return sum(db.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in ("numbers", "texts"))
+        return sum(count for site in hot.sites(db) for count, _, _ in hot.spans(db, site).values())
 
 
 def files(store: LocalStore, site: str = "ash-lane") -> list[str]:
@@ -151,6 +153,44 @@ def test_a_point_that_turned_from_numbers_to_text_is_read_as_text(store: LocalSt
     assert store.read("ash-lane")["fault"].value.tolist() == ["17", "E9"]
 
 
+def test_a_number_takes_the_place_of_a_text_of_the_same_time(store: LocalStore) -> None:
+    store.append("ash-lane", {"fault": Samples(np.array([T]), np.array(["E9"], dtype=object))})
+    assert store.append("ash-lane", {"fault": Samples(np.array([T]), np.array([17.0]))}) == Appended(0, 1, 0)
+    assert store.read("ash-lane")["fault"].value.tolist() == [17.0]
+
+
+def test_points_that_come_one_by_one_share_a_moment(store: LocalStore) -> None:
+    for value, point in enumerate(POINTS):
+        store.append("ash-lane", {point: Samples(np.array([T, T + 1]), np.array([value, value + 0.5]))})
+    store.append("ash-lane", {"flow": Samples(np.array([T + 1]), np.array([9.0]))})
+    got = {p: s.value.tolist() for p, s in store.read("ash-lane").items()}
+    assert got == {"elec": [0.0, 0.5], "flow": [1.0, 9.0], "out": [2.0, 2.5]}
+    with store._hot.reading() as db:
+        assert db.execute("SELECT count(*) FROM moments").fetchone() == (2,)
+
+
+def test_a_file_with_a_row_for_each_number_is_carried_over(tmp_path: Path) -> None:
+    store = LocalStore(tmp_path / "store")
+    given = minutes(T, 40)
+    store.append("ash-lane", {**given, "fault": Samples(np.array([T]), np.array(["E9"], dtype=object))})
+    store.append("oak-lane", {"elec": given["elec"]})
+    held = {site: store.read(site) for site in ("ash-lane", "oak-lane")}
+    store.close()
+    with closing(sqlite3.connect(tmp_path / "store" / "hot.sqlite", isolation_level=None)) as db:
+        db.execute(
+            "CREATE TABLE numbers (site INTEGER NOT NULL, ts INTEGER NOT NULL, point INTEGER NOT NULL, "
+            "value REAL NOT NULL, PRIMARY KEY (site, ts, point)) WITHOUT ROWID"
+        )
+        for site, ts, packed in db.execute("SELECT site, ts, readings FROM moments").fetchall():
+            for point, value in np.frombuffer(packed, hot.READING).tolist():
+                db.execute("INSERT INTO numbers VALUES (?, ?, ?, ?)", (site, ts, point, value))
+        db.execute("DELETE FROM moments")
+    again = LocalStore(tmp_path / "store")
+    assert all(same(again.read(site), readings) for site, readings in held.items())
+    assert again.append("ash-lane", given) == Appended(0, 0, 120)
+    again.close()
+
+
 OPS = st.lists(
     st.one_of(
         st.tuples(st.just("append"), st.integers(0, 70), st.integers(1, 30), st.integers(0, 2)),
@@ -211,7 +251,6 @@ def test_forget_leaves_no_byte_of_the_site(store: LocalStore, tmp_path: Path) ->
         b"ash-lane",
         b"ash_point",
         word.encode(),
-        np.array([marker], ">f8").tobytes(),
         np.array([marker], "<f8").tobytes(),
     )
     assert all(found(tmp_path, n) for n in needles)
@@ -238,7 +277,7 @@ def test_forgetting_while_a_reader_holds_the_log_says_so(
     other = LocalStore(store._folder)
     short = LocalStore(store._folder)
     with other._hot.reading() as db:
-        db.execute("SELECT count(*) FROM numbers").fetchone()
+        db.execute("SELECT count(*) FROM moments").fetchone()
         with pytest.raises(FieldfareError, match="another process"):
             short.forget("ash-lane")
     assert store.read("ash-lane") == {}
