@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,38 +17,56 @@ FEWEST_SITES = 5
 """Fewer say something about houses, not about how a firm designs."""
 MILD_C = 5.0
 """Outdoor temperature at which flow temperatures are compared: near the heat-weighted mean of a heating season."""
-Known = tuple[Site, dict[str, Any]]
 
 
-def learn(known: Iterable[Known]) -> dict[str, Any]:
+class _Told(NamedTuple):
+    """What one site has to say."""
+
+    site: str
+    heat_loss: dict[str, Any] | None
+    flow_at_mild: float | None
+    performance: float | None
+    oversizing: float | None
+    starts: float | None
+
+
+def learn(known: Iterable[tuple[Site, dict[str, Any]]]) -> dict[str, Any]:
     """Measured against designed heat loss, performance against flow temperature, cycling against oversizing.
 
-    known : (Site, its newest result document)
+    known : (Site, its newest result document); gone through once, so that a fleet's documents need not be held together
     Returns question -> what was found, with `sites`; a question with fewer than FEWEST_SITES has a `reason` instead
     """
-    rows = list(known)
+    rows = [_told(site, result) for site, result in known]
     return {
         "heat_loss_against_design": _heat_loss(rows),
         "performance_against_flow_temperature": _against(
-            rows,
-            _flow_at_mild,
-            _space_performance,
+            [(row.site, row.flow_at_mild, row.performance) for row in rows],
             "K",
             "performance changes by {slope:+.3f} for each K of flow temperature",
         ),
         "cycling_against_oversizing": _against(
-            rows, _oversizing, _starts, "", "{slope:+.2f} starts an hour for each 1 of output over heat loss"
+            [(row.site, row.oversizing, row.starts) for row in rows],
+            "",
+            "{slope:+.2f} starts an hour for each 1 of output over heat loss",
         ),
     }
 
 
-def _heat_loss(rows: list[Known]) -> dict[str, Any]:
+def _told(site: Site, result: dict[str, Any]) -> _Told:
+    ratio = (result.get("heat_loss") or {}).get("ratio") or {}
+    return _Told(
+        site.id,
+        ratio if ratio.get("value") is not None else None,
+        _flow_at_mild(result),
+        _space_performance(result),
+        _oversizing(site, result),
+        (result.get("cycling") or {}).get("starts_per_running_hour"),
+    )
+
+
+def _heat_loss(rows: list[_Told]) -> dict[str, Any]:
     """Ratio of measured to designed heat loss: its median with a distribution-free interval."""
-    found = []
-    for site, result in rows:
-        ratio = (result.get("heat_loss") or {}).get("ratio") or {}
-        if ratio.get("value") is not None:
-            found.append({"site": site.id, **ratio})
+    found = [{"site": row.site, **row.heat_loss} for row in rows if row.heat_loss]
     found.sort(key=lambda row: row["value"])
     if len(found) < FEWEST_SITES:
         return _too_few(found)
@@ -70,13 +88,16 @@ def _median_interval(values: Floats) -> tuple[float, float]:
     return float(ordered[max(k - 1, 0)]), float(ordered[min(n - k, n - 1)])
 
 
-def _against(rows: list[Known], across: Any, along: Any, unit: str, words: str) -> dict[str, Any]:
-    """How one figure goes with another over the sites: Theil and Sen's slope, which odd sites don't pull."""
-    found: list[dict[str, Any]] = []
-    for site, result in rows:
-        x, y = across(site, result), along(site, result)
-        if x is not None and y is not None:
-            found.append({"site": site.id, "x": round(float(x), 4), "y": round(float(y), 4)})
+def _against(pairs: list[tuple[str, float | None, float | None]], unit: str, words: str) -> dict[str, Any]:
+    """How one figure goes with another over the sites: Theil and Sen's slope, which odd sites don't pull.
+
+    pairs : (site, x, y)
+    """
+    found: list[dict[str, Any]] = [
+        {"site": site, "x": round(float(x), 4), "y": round(float(y), 4)}
+        for site, x, y in pairs
+        if x is not None and y is not None
+    ]
     found.sort(key=lambda row: row["x"])
     x, y = (np.array([row[k] for row in found]) for k in ("x", "y"))
     if len(found) < FEWEST_SITES:
@@ -100,12 +121,12 @@ def _too_few(found: list[dict[str, Any]]) -> dict[str, Any]:
     return {"reason": f"needs {FEWEST_SITES} sites on which it is known, has {len(found)}", "sites": found}
 
 
-def _flow_at_mild(site: Site, result: dict[str, Any]) -> float | None:
+def _flow_at_mild(result: dict[str, Any]) -> float | None:
     points = (result.get("heating_curve") or {}).get("fitted")
     return float(curve_at([tuple(p) for p in points], np.array([MILD_C]))[0]) if points else None
 
 
-def _space_performance(site: Site, result: dict[str, Any]) -> float | None:
+def _space_performance(result: dict[str, Any]) -> float | None:
     performance = result["performance"]
     return ((performance.get("space_heating") or performance.get("H2")) or {}).get("value")
 
@@ -114,7 +135,3 @@ def _oversizing(site: Site, result: dict[str, Any]) -> float | None:
     loss = ((result.get("heat_loss") or {}).get("heat_loss_kw") or {}).get("value")
     rated = site.heat_pump.rated_output_kw
     return rated / loss if rated and loss else None
-
-
-def _starts(site: Site, result: dict[str, Any]) -> float | None:
-    return (result.get("cycling") or {}).get("starts_per_running_hour")

@@ -36,5 +36,5 @@ def fleet_learning(service: Service) -> dict[str, Any]:
 
     refused = refused_sites(service, "fleet_learning")
     plants = [p for p in service.plants.all() if p.site.id not in refused]
-    known = [(p.site, r) for p in plants if (r := service.results.newest(p.site.id)) is not None]
+    known = ((p.site, r) for p in plants if (r := service.results.newest(p.site.id)) is not None)
     return {**learn(known), "left_out": len(refused)}

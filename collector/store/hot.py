@@ -268,8 +268,12 @@ def spans(
     db: sqlite3.Connection, site: str, without: Collection[str] = ()
 ) -> dict[str, tuple[int, int, int]]:
     """Point -> readings, first and last time [ms]; of all points but those left out."""
-    held = fetch(db, site)
-    return {p: (len(s.time), int(s.time[0]), int(s.time[-1])) for p, s in held.items() if p not in without}
+    number = site_number(db, site)
+    if number is None:
+        return {}
+    names = {num: name for name, num in point_numbers(db, number).items() if name not in without}
+    found = held(db, number, names, _EARLIEST, _LATEST) if names else {}
+    return {p: (len(s.time), int(s.time[0]), int(s.time[-1])) for p, s in found.items()}
 
 
 def span(db: sqlite3.Connection, site: str) -> tuple[int, int] | None:

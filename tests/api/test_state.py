@@ -15,6 +15,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import inspect
 
 from analysis.errors import InputError
+from analysis.plant.load import parse_site
 from api.service import Service
 from api.settings import Settings
 from api.state import people_tables, work_tables
@@ -108,6 +109,17 @@ def test_removing_a_site_takes_everything_that_hangs_on_it(either_service: Servi
         for table in Base.metadata.sorted_tables:
             if table.name != "audit":
                 assert session.query(table).count() == 0, table.name
+
+
+def test_zones_follow_the_site_files(service: Service) -> None:
+    add_site(service, "elm")
+    (first,) = service.plants.zones().values()
+    text = service.plants.get("elm").file.replace(f'timezone = "{first.key}"', 'timezone = "Europe/Lisbon"')
+    assert "Lisbon" in text
+    service.plants.add([(text, parse_site(text))])
+    assert {site: zone.key for site, zone in service.plants.zones().items()} == {"elm": "Europe/Lisbon"}
+    service.plants.remove("elm")
+    assert service.plants.zones() == {}
 
 
 def test_a_removed_site_leaves_no_byte_in_the_file(service: Service) -> None:
