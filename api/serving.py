@@ -53,6 +53,7 @@ def listen(settings: Settings) -> socket.socket:
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((settings.host, settings.port))
+        listener.listen()  # from here on who calls is kept waiting, not refused: the address is announced next
     except OSError as error:
         listener.close()
         raise InputError(f"can't listen on {settings.host}:{settings.port}: {error.strerror}") from None
