@@ -7,7 +7,7 @@ import threading
 import time
 import zlib
 from datetime import UTC, date, datetime, timedelta
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import orjson
 from sqlalchemy import delete, func, select
@@ -20,6 +20,10 @@ from api.plants import Plant
 from api.state.database import Database
 from api.state.tables import KeptResult
 from collector.store.protocol import Store
+
+if TYPE_CHECKING:
+    from analysis.plant.site import Site
+    from analysis.result import Result
 
 KEPT_PER_SITE = 24
 """Results kept of one site: a dozen months and the usual longer periods."""
@@ -101,15 +105,20 @@ class Results:
             row = session.get(KeptResult, (site.id, first, last))
         if row is not None and row.fingerprint == mark and row.rolling >= rolling:
             return zlib.decompress(row.payload)
-        from analysis.result import analyse  # pulls in the fits: only when something is worked out
-
-        facts = self._keeper.kept(site.id, first, last)
-        document = orjson.dumps(
-            analyse(self._keeper.equipped(site), facts, first, last).as_dict(),
-            option=orjson.OPT_SERIALIZE_NUMPY,
-        )
+        result = self._of_kept_facts(site, first, last)
+        document = orjson.dumps(result.as_dict(), option=orjson.OPT_SERIALIZE_NUMPY)
         self._keep(site.id, first, last, mark, document, rolling)
         return document
+
+    def passing(self, plant: Plant, first: date, last: date) -> Result:
+        """The result of first..last for somebody who won't ask for it again: worked out, its document not kept."""
+        self._keeper.update(plant.site, first, last)
+        return self._of_kept_facts(plant.site, first, last)
+
+    def _of_kept_facts(self, site: Site, first: date, last: date) -> Result:
+        from analysis.result import analyse  # pulls in the fits: only when something is worked out
+
+        return analyse(self._keeper.equipped(site), self._keeper.kept(site.id, first, last), first, last)
 
     def recent(self, plant: Plant, first: date, last: date) -> bytes:
         """The result document of first..last for somebody who looks at it.

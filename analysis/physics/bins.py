@@ -48,7 +48,7 @@ class Season:
 
 
 # Hours: A from Reg. (EU) 813/2013 Annex III Table 5; W and C from EN 14825:2018 Annex B as public code transcribes it, proved
-# by their equivalent hours. Off-mode hours for heating-only units from the same transcription.
+# by their equivalent hours. Off-mode hours for heating-only units from the same source.
 AVERAGE = Season(
     "average", -10.0, -10,
     (1, 25, 23, 24, 27, 68, 91, 89, 165, 173, 240, 280, 320, 357, 356, 303, 330, 326, 348, 335, 315, 215, 169, 151, 105, 74),

@@ -65,11 +65,8 @@ def watch(service: Service, plant: Plant, now: datetime) -> Outcome:
     if quiet := silence(now - heard):
         findings.append(quiet)
     else:
-        from analysis.result import analyse  # pulls in the fits: only when something is worked out
-
         first, last = service.results.rolling(plant, WATCHED_DAYS)
-        facts = service.keeper.facts(plant.site, first, last)  # an hour's document is not worth keeping
-        found = analyse(service.keeper.equipped(plant.site), facts, first, last).findings
+        found = service.results.passing(plant, first, last).findings
         findings = [f.as_dict() for f in found if f.code in WATCHED and f.severity in ("act", "urgent")]
     return Outcome(
         f"{len(findings)} findings, last reading {heard:%Y-%m-%d %H:%M} UTC", findings, has_result=True

@@ -64,8 +64,7 @@ class LocalStore:
 
     def _append_hot(self, site: str, new: Readings) -> tuple[int, int]:
         fresh, late = self._parted(site, new)
-        first = min(int(s.time[0]) for s in new.values())
-        last = max(int(s.time[-1]) for s in new.values())
+        first, last = _ends(new)
         with self._hot.writing() as db:
             number = h.add_site(db, site)
             h.settle(db, number)
@@ -84,8 +83,7 @@ class LocalStore:
 
     def _parted(self, site: str, new: Readings) -> tuple[Readings, Readings]:
         """Samples that no sealed file can hold already, and the others."""
-        first = min(int(s.time[0]) for s in new.values())
-        last = max(int(s.time[-1]) for s in new.values())
+        first, last = _ends(new)
         months: Iterable[int] = range(month_of(first), month_of(last) + 1)
         if month_of(last) > month_of(first) + 2:
             months = [m for m in self._sealed.months(site) if m in months]
@@ -277,6 +275,11 @@ def _check(site: str) -> None:
         raise InputError(f"{site!r} is not a site id: use a-z, 0-9 and hyphen, 2 to 40 characters")
 
 
+def _ends(readings: Readings) -> tuple[int, int]:
+    """First and last time [ms] of some readings."""
+    return min(int(s.time[0]) for s in readings.values()), max(int(s.time[-1]) for s in readings.values())
+
+
 def _changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
     """The samples that are not held as they are; how many of them have new keys, and how many another value."""
     write: Readings = {}
@@ -291,8 +294,7 @@ def _changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
 
 def _by_month(readings: Readings) -> dict[int, Readings]:
     """Split by month; arrays are views."""
-    first = min(int(s.time[0]) for s in readings.values())
-    last = max(int(s.time[-1]) for s in readings.values())
+    first, last = _ends(readings)
     months = range(month_of(first), month_of(last) + 1)
     out: dict[int, Readings] = {}
     for month in months:

@@ -31,7 +31,7 @@ from collector.mqtt import set_aside
 from collector.mqtt.book import Book
 from collector.mqtt.collect import Collector, collect
 from collector.mqtt.settings import MqttSettings
-from collector.store.hot import READING
+from collector.store.hot import fetch
 from collector.store.influx import InfluxStore
 from collector.store.local import LocalStore
 from tests.services import broker, collecting, end, free_port, influx, make_site, wait_until
@@ -136,9 +136,8 @@ def work(port: str, folder: str, limit: str) -> None:
 def count_of(folder: Path) -> int:
     """Readings of one point on disk, as another process sees them."""
     with closing(sqlite3.connect(f"file:{folder}/readings/hot.sqlite?mode=ro", uri=True)) as db:
-        (flow,) = db.execute("SELECT num FROM points WHERE id = 'flow'").fetchone()
-        packed = b"".join(readings for (readings,) in db.execute("SELECT readings FROM moments"))
-    return int((np.frombuffer(packed, READING)["point"] == flow).sum())
+        found = fetch(db, "alder-row", ["flow"])
+    return len(found["flow"].time) if found else 0
 
 
 def full_disk() -> dict[str, Any]:

@@ -3,9 +3,10 @@
     python -m tests.benchmarks.bench_sweep --fleets 10,30,100,300,1000 --json FILE
 
 Every site has a fortnight of minutes and facts up to yesterday; one new day arrives, hour by hour as collection brings it,
-and is not sealed yet; the pass brings facts and result up to date. An hour later comes the hourly watch. The cost is processor time of all workers: as it was, and as
-it would have been at the fastest pace of the machine seen in the run (`yardstick`). The cluster's answers are compared with the
-pool's to the bit. Beside the JSON file a page of the same name shows the growth.
+and is not sealed yet; the pass brings facts and result up to date. An hour later comes the hourly watch. The cost is
+processor time of all workers: as it was, and as it would have been at the fastest pace of the machine seen in the run
+(`yardstick`). The cluster's answers are compared with the pool's to the bit. Beside the JSON file a page of the same name
+shows the growth.
 """
 
 from __future__ import annotations
@@ -184,9 +185,8 @@ def main() -> None:
     rows = [night_of(int(n), on_pool) for n in args.fleets.split(",")]
     fastest = min(cost.pace for row in rows for cost in row["costs"])
     for row in rows:
-        costs, watches = row.pop("costs"), row.pop("watches")
-        row["at_fastest_s_per_site"] = sum(cost.at(fastest) for cost in costs) / len(costs)
-        row["watch_at_fastest_s_per_site"] = sum(cost.at(fastest) for cost in watches) / len(watches)
+        for name, costs in (("at_fastest", row["costs"]), ("watch_at_fastest", row["watches"])):
+            row[f"{name}_s_per_site"] = sum(cost.at(fastest) for cost in costs) / len(costs)
     first = rows[0]["at_fastest_s_per_site"]
     print(
         f"{'sites':>6}{'wall s':>9}{'ms a site':>11}{'at fastest pace':>17}{'to smallest':>13}{'kB':>7}{'MB':>6}"
