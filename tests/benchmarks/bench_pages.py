@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import gzip
 import json
+import shutil
 import statistics
 import tempfile
 import time
@@ -24,7 +25,7 @@ from urllib.request import Request, urlopen
 
 from analysis.plant.load import parse_site
 from collector.simulated.plant import random_plant, simulate
-from tests.dashboards.browser import CHROMIUM, DESKTOP, PASSWORD, Running, browser, running, sign_in
+from tests.dashboards.browser import DESKTOP, PASSWORD, Running, browser, running, sign_in
 
 DAYS = 365
 FIRST_DRAW_S, ZOOM_S = 1.0, 0.3
@@ -132,7 +133,7 @@ def measure() -> list[dict[str, Any]]:
         person = parts.accounts.find("installer@heating.example")
         cookie = f"fieldfare={parts.sign_in.open_for_person(person.id)}"
         rows = page_rows(run, cookie)
-        return rows + (trace_rows(run) if Path(CHROMIUM).exists() else [])
+        return rows + (trace_rows(run) if shutil.which("chromium") else [])
 
 
 def main() -> None:

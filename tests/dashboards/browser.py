@@ -22,8 +22,8 @@ from api.serving import listen
 from api.settings import Settings
 from collector.simulated.faults import with_fault
 from collector.simulated.plant import random_plant, simulate
+from tests.services import binary
 
-CHROMIUM = "/usr/bin/chromium"
 OPTIONS = [
     "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update",
     "--disable-sync",
@@ -118,7 +118,7 @@ class Watched:
 @contextmanager
 def browser() -> Iterator[Browser]:
     with sync_playwright() as play:
-        made = play.chromium.launch(executable_path=CHROMIUM, headless=True, args=OPTIONS)
+        made = play.chromium.launch(executable_path=binary("chromium"), headless=True, args=OPTIONS)
         try:
             yield made
         finally:

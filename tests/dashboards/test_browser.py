@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,7 +12,6 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.dashboards.browser import (
-    CHROMIUM,
     DESKTOP,
     PASSWORD,
     PHONE,
@@ -26,7 +24,6 @@ from tests.dashboards.browser import (
     sign_in,
 )
 
-pytestmark = pytest.mark.skipif(not os.path.exists(CHROMIUM), reason="needs chromium")
 WIDTHS = pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
 FIRM_PAGES = ("/", "/visits", "/winter", "/learning", "/first-run", "/first-run/site")
 SITE_PAGES = (

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import shutil
 from datetime import date
 from pathlib import Path
 
@@ -19,6 +18,7 @@ from dashboards.papers import pdf as pdf_of
 from dashboards.papers.write import too_early
 from tests.dashboards.conftest import HOUSEHOLDER, LAST, NOW, Plant
 from tests.dashboards.test_pages import month_of, text_of
+from tests.services import binary
 
 KINDS = ("month", "winter_check", "hand_over")
 MADE = date(2025, 2, 2)
@@ -126,8 +126,8 @@ def test_without_a_browser_the_html_is_written_and_said(
     assert (tmp_path / "m.html").stat().st_size > 5000
 
 
-@pytest.mark.skipif(shutil.which("chromium") is None, reason="needs chromium")
 def test_the_pdf_is_a4_with_numbered_pages_and_its_text(cycling: Plant, tmp_path: Path) -> None:
+    binary("chromium")
     write("winter_check", result_for(cycling, "winter_check"), tmp_path / "w.pdf", made=MADE)
     reader = PdfReader(io.BytesIO((tmp_path / "w.pdf").read_bytes()))
     width, height = (float(v) for v in reader.pages[0].mediabox[2:])
