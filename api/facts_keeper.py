@@ -10,14 +10,15 @@ from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from typing import NamedTuple
 
-import pyarrow as pa
+import numpy as np
 from sqlalchemy import delete, insert, select
 
 from analysis.facts.build import MARGIN_DAYS, build_facts
+from analysis.facts.table import Table, joined
 from analysis.facts.tables import METHOD_VERSION, Facts
 from analysis.plant.site import Site
 from analysis.readings import Readings
-from api.fact_tables import arrow_of, between, packed, replaced, table_of, unpacked
+from api.fact_tables import packed, replaced, unpacked
 from api.local_days import day_of, days, start_of, utc_days
 from api.plants import Plants
 from api.silent_spans import thin_readings, with_silences
@@ -33,6 +34,7 @@ CHUNK_READINGS = 2_000_000
 OPEN_DAYS = 1 + MARGIN_DAYS
 """The newest days: today, and those whose facts depend on today's readings."""
 RECENT_S = 600.0
+_NOTHING = Table({"day": np.empty(0, dtype="datetime64[us]")})
 _NOT_HELD = {"synchronize_session": False}  # the session holds none of the rows
 
 Progress = Callable[[date, date], None]
@@ -146,10 +148,10 @@ class FactsKeeper:
         )
         with self._database.read() as session:
             rows = session.execute(chosen.order_by(FactChunk.kind, FactChunk.month)).all()
-        tables: dict[str, list[pa.Table]] = {kind: [] for kind in KINDS}
+        tables: dict[str, list[Table]] = {kind: [] for kind in KINDS}
         for kind, payload in rows:
             tables[kind].append(unpacked(payload))
-        return Facts(**{kind: table_of(tables[kind], first, last) for kind in KINDS})
+        return Facts(**{kind: joined(tables[kind] or [_NOTHING]) for kind in KINDS}).between(first, last)
 
     def _kept_fingerprints(self, site_id: str, first: date, last: date) -> dict[date, str]:
         chosen = select(FactDay.day, FactDay.fingerprint).where(
@@ -161,7 +163,6 @@ class FactsKeeper:
     def _keep(self, site_id: str, facts: Facts, marks: dict[date, str]) -> None:
         """Replace the kept facts of the marked days by these."""
         first, last = min(marks), max(marks)
-        fresh = {kind: arrow_of(getattr(facts, kind)) for kind in KINDS}
         of_months = (
             FactChunk.site == site_id,
             FactChunk.month >= _month(first),
@@ -175,16 +176,10 @@ class FactsKeeper:
             chunks = []
             for month, start, end in _months(first, last):
                 for kind in KINDS:
-                    part = between(fresh[kind], start, end)
+                    part = getattr(facts, kind).between(start, end)
                     if (payload := kept.get((kind, month))) is not None:
                         part = replaced(unpacked(payload), part, start, end)
-                    made = {
-                        "site": site_id,
-                        "kind": kind,
-                        "month": month,
-                        "payload": packed(part.combine_chunks()),
-                    }
-                    chunks.append(made)
+                    chunks.append({"site": site_id, "kind": kind, "month": month, "payload": packed(part)})
             session.execute(delete(FactChunk).where(*of_months), execution_options=_NOT_HELD)
             session.execute(insert(FactChunk), chunks)
             session.execute(delete(FactDay).where(*of_days), execution_options=_NOT_HELD)

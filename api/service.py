@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 from analysis.errors import InputError
@@ -80,3 +81,13 @@ def opened(settings: Settings) -> Iterator[Service]:
         yield service
     finally:
         service.close()
+
+
+def kept_open(settings: Settings) -> Service:
+    """The service's parts, opened once in a process: for a worker, to whom each site is a piece of work of its own."""
+    return _of_process(settings, os.getpid())
+
+
+@lru_cache(maxsize=1)
+def _of_process(settings: Settings, process: int) -> Service:
+    return Service(settings, open_database(settings.state_url))

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
-from typing import Any, SupportsIndex
+from typing import Any, Literal, SupportsIndex
 
 import numpy as np
 import pandas as pd
@@ -127,19 +127,29 @@ def known(values: NDArray[Any]) -> NDArray[Any]:
 
 
 def of_each_day(
-    day: NDArray[Any], of_event: NDArray[Any], values: NDArray[Any], take: Callable[[NDArray[Any]], float]
+    day: NDArray[Any],
+    of_event: NDArray[Any],
+    values: NDArray[Any],
+    take: Literal["sum", "greatest", "median"],
 ) -> Floats:
     """What is made of each day's events: float64 (n,), nan for a day without a known one.
 
-    day : datetime64 (n,). of_event : datetime64 (k,), the day of each event, ascending. values : (k,), nan for unknown
-    take : of one day's known values, at least one
+    day : datetime64 (n,), ascending. of_event : datetime64 (k,), the day of each event, ascending. values : (k,), nan for
+    unknown
     """
-    first, end = np.searchsorted(of_event, day, side="left"), np.searchsorted(of_event, day, side="right")
     out = np.full(len(day), np.nan)
-    for i in np.flatnonzero(end > first):
-        own = known(values[first[i] : end[i]])
-        if len(own):
-            out[i] = take(own)
+    sure = ~np.isnan(values) & np.isin(of_event, day)
+    row, mine = np.searchsorted(day, of_event[sure]), values[sure].astype(np.float64)
+    if not len(row):
+        return out
+    start = np.flatnonzero(np.diff(row, prepend=-1))
+    if take == "median":
+        ordered = mine[np.lexsort((mine, row))]
+        count = np.diff(start, append=len(row))
+        made = (ordered[start + (count - 1) // 2] + ordered[start + count // 2]) / 2.0
+    else:
+        made = (np.add if take == "sum" else np.maximum).reduceat(mine, start)
+    out[row[start]] = made
     return out
 
 

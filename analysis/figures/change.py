@@ -63,38 +63,77 @@ def find_change(
     basis, _ = np.linalg.qr(base)
     value = _tamed(figure * root, basis)
     value = value - basis @ (basis.T @ value)
-    best: tuple[float, int, int, Floats] | None = None
-    step_gain: Floats | None = None
+    trial = _Trial(day, root, basis, value)
+    best: tuple[float, int, int] | None = None
     for length in (0, *(_RAMPS if slides else ())):
-        shapes = _shapes(day, length) * root[:, None]
-        shapes = shapes - basis @ (basis.T @ shapes)
-        size2 = np.einsum("ij,ij->j", shapes, shapes)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            gain = np.where(size2 > 0.02 * n / 10.0, (shapes.T @ value) ** 2 / size2, 0.0)
-        gain[:FEWEST_EACH_SIDE] = gain[n - FEWEST_EACH_SIDE + 1 :] = 0.0
+        gain = trial.gains(length, 0.02 * n / 10.0)
         if length == 0:
-            step_gain = gain
+            steps = gain
         at = int(np.argmax(gain))
-        if best is None or gain[at] > best[0]:
-            best = (float(gain[at]), at, length, shapes[:, at])
+        if best is None or gain[at] > best[0] * (1.0 + 1e-9):  # of two that are alike, the shorter
+            best = (float(gain[at]), at, length)
     assert best is not None
-    assert step_gain is not None
     squares = float(value @ value)
     spread = max(squares - best[0], 1e-12) / max(n - base.shape[1] - 2, 1)
     # A ramp must explain clearly more than a step to be called one.
-    if best[2] and best[0] - float(step_gain.max()) < _CHI2_95 * spread:
-        at = int(np.argmax(step_gain))
-        shape = _shapes(day, 0)[:, at] * root
-        best = (float(step_gain[at]), at, 0, shape - basis @ (basis.T @ shape))
-    return _described(best, value, day, squares, base.shape[1], basis, root)
+    if best[2] and best[0] - float(steps.max()) < _CHI2_95 * spread:
+        at = int(np.argmax(steps))
+        best = (float(steps[at]), at, 0)
+    return _described(trial, *best)
 
 
-def _described(
-    best: tuple[float, int, int, Floats], value: Floats, day: NDArray[np.int64], squares: float, k: int,
-    basis: Floats, root: Floats,
-) -> Change | None:  # fmt: skip
-    gain, at, length, shape = best
-    n = len(value)
+@dataclass(frozen=True)
+class _Trial:
+    """Steps and ramps on every day in turn, each times `root` and cleared of the conditions, against one value.
+
+    A shape that begins on day d is a mean of steps on the days d, d + 1, ..: its products with anything are running sums,
+    so all days are tried in the time of one.
+
+    day : int64 (n,), ascending. root : float64 (n,), of the weights. basis : float64 (n, k), orthonormal. value : float64
+    (n,), cleared of the basis already
+    """
+
+    day: NDArray[np.int64]
+    root: Floats
+    basis: Floats
+    value: Floats
+
+    def shape(self, at: int, length: int) -> Floats:
+        """float64 (n,): nothing before row `at`, then one, reached at once or over so many days."""
+        since = (self.day - self.day[at]).astype(np.float64)
+        bare = since >= 0 if length == 0 else np.clip((since + 1.0) / length, 0.0, 1.0)
+        shape = bare * self.root
+        return np.asarray(shape - self.basis @ (self.basis.T @ shape))
+
+    def gains(self, length: int, least: float) -> Floats:
+        """float64 (n,): squares explained by the shape of each day; 0 for one that the conditions leave less than `least`
+        of, and next to both ends."""
+        n, days = len(self.day), self.day - self.day[0]
+        columns = np.column_stack([self.value * self.root, self.basis * self.root[:, None], self.root**2])
+        dense = np.zeros((int(days[-1]) + 1 + max(length, 1), columns.shape[1]))
+        dense[days] = columns
+        after = np.cumsum(dense[::-1], axis=0)[::-1]  # what a step on each day gathers
+        if length > 1:
+            # (m / L)^2 is the sum of 2 s + 1 over the s below m, divided by L^2: a ramp's own square is steps too.
+            number = np.arange(len(after), dtype=np.float64)
+            running = np.vstack([np.zeros(after.shape[1]), np.cumsum(after, axis=0)])
+            sloped = np.concatenate([[0.0], np.cumsum(number * after[:, -1])])
+            upto = days + length
+            plain = running[upto] - running[days]
+            own = (2.0 * (sloped[upto] - sloped[days]) - (2.0 * days - 1.0) * plain[:, -1]) / length**2
+            gathered = plain / length
+        else:
+            gathered, own = after[days], after[days, -1]
+        across = own - np.sum(gathered[:, 1:-1] ** 2, axis=1)
+        gain = np.divide(gathered[:, 0] ** 2, across, out=np.zeros(n), where=across > least)
+        gain[:FEWEST_EACH_SIDE] = gain[n - FEWEST_EACH_SIDE + 1 :] = 0.0
+        return gain
+
+
+def _described(trial: _Trial, gain: float, at: int, length: int) -> Change | None:
+    value, day = trial.value, trial.day
+    n, k = trial.basis.shape
+    shape = trial.shape(at, length)
     across = float(shape @ shape)
     if across <= 0.0:
         return None
@@ -103,23 +142,10 @@ def _described(
     spread = float(residual @ residual) / max(n - k - 2, 1)
     inflation = _inflation(residual, day)
     error = max(float(np.sqrt(spread * inflation / across)), _LEAST_ERROR)
-    shapes = _shapes(day, length) * root[:, None]
-    shapes = shapes - basis @ (basis.T @ shapes)
-    size2 = np.maximum(np.einsum("ij,ij->j", shapes, shapes), 1e-12)
-    gains = (shapes.T @ value) ** 2 / size2
-    gains[:FEWEST_EACH_SIDE] = gains[n - FEWEST_EACH_SIDE + 1 :] = 0.0
-    near = np.flatnonzero(gains >= gain - _CHI2_95 * spread * inflation)
+    near = np.flatnonzero(trial.gains(length, 1e-9) >= gain - _CHI2_95 * spread * inflation)
     return Change(
         "slide" if length else "step", at, int(near.min()), int(near.max()), length, size, error, (size / error) ** 2
     )  # fmt: skip
-
-
-def _shapes(day: NDArray[np.int64], length: int) -> Floats:
-    """Column j: nothing before row j, then one, reached at once or over so many days."""
-    since = (day[:, None] - day[None, :]).astype(np.float64)
-    if length == 0:
-        return (since >= 0).astype(np.float64)
-    return np.clip((since + 1.0) / length, 0.0, 1.0)
 
 
 def _scaled(conditions: Floats) -> Floats:

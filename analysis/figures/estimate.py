@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.medians import median
-
 Floats = NDArray[np.float64]
+
+_MOST_INFLATION = 1e6
+"""Of a coefficient's variance by its column's likeness to others; beyond it a fit by normal equations is not taken."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ def robust_fit(x: Floats, y: Floats, *, lags: int = 5, tuning: float = 1.6) -> F
     Returns Fit. Source: iteratively reweighted least squares; covariance after Newey and West (1987).
     """
     n, k = x.shape
-    beta, weight, residual = _reweighted(x, y, tuning)
+    beta, weight, residual = (found[0] for found in _reweighted(x[None], y, tuning))
     bread = np.linalg.pinv((x * weight[:, None]).T @ x)
     score = x * (weight * residual)[:, None]
     meat = score.T @ score
@@ -90,30 +91,66 @@ def robust_fit(x: Floats, y: Floats, *, lags: int = 5, tuning: float = 1.6) -> F
         cross = score[lag:].T @ score[:-lag]
         meat += (1.0 - lag / (lags + 1.0)) * (cross + cross.T)
     covariance = bread @ meat @ bread * n / max(n - k, 1)
-    return Fit(beta, covariance, _spread(weight, residual, k), weight > 0.4)
+    return Fit(beta, covariance, float(_spread(weight, residual, k)), weight > 0.4)
 
 
-def robust_spread(x: Floats, y: Floats, *, tuning: float = 1.6) -> float:
-    """The residual spread of `robust_fit` alone: for trying many models."""
+def robust_spreads(x: Floats, y: Floats, *, tuning: float = 1.6) -> Floats:
+    """The residual spread alone of many models of one figure, as `robust_fit` has it.
+
+    x : float64 (m, n, k), a model each. y : float64 (n,). Returns float64 (m,)
+    """
     _, weight, residual = _reweighted(x, y, tuning)
-    return _spread(weight, residual, x.shape[1])
+    return _spread(weight, residual, x.shape[2])
 
 
 def _reweighted(x: Floats, y: Floats, tuning: float) -> tuple[Floats, Floats, Floats]:
-    """Coefficients, weights and residuals."""
-    weight = np.ones(len(y))
+    """Coefficients (m, k), weights (m, n) and residuals (m, n) of models (m, n, k)."""
+    m, n, k = x.shape
+    beta, weight, residual = np.empty((m, k)), np.ones((m, n)), np.empty((m, n))
+    open_, models = np.arange(m), x
     for _ in range(30):
-        root = np.sqrt(weight)
-        beta = np.linalg.lstsq(x * root[:, None], y * root, rcond=None)[0]
-        residual = y - x @ beta
-        scale = 1.4826 * median(np.abs(residual - median(residual))) or float(residual.std()) or 1e-12
-        new = np.minimum(1.0, tuning * scale / np.maximum(np.abs(residual), 1e-12))
-        settled = np.abs(new - weight).max() < 1e-4
-        weight = new
-        if settled:
+        now = weight[open_]
+        fitted = _least_squares(models, y, now)
+        off = y - (models @ fitted[:, :, None])[:, :, 0]
+        scale = 1.4826 * _medians(np.abs(off - _medians(off)))
+        scale = np.where(scale > 0.0, scale, np.maximum(off.std(axis=1, keepdims=True), 1e-12))
+        new = np.minimum(1.0, tuning * scale / np.maximum(np.abs(off), 1e-12))
+        beta[open_], weight[open_], residual[open_] = fitted, new, off
+        moved = np.abs(new - now).max(axis=1) >= 1e-4
+        if not moved.any():
             break
-    return np.asarray(beta, dtype=np.float64), weight, residual
+        if not moved.all():
+            open_, models = open_[moved], models[moved]
+    return beta, weight, residual
 
 
-def _spread(weight: Floats, residual: Floats, k: int) -> float:
-    return float(np.sqrt(np.sum(weight * residual**2) / max(np.sum(weight) - k, 1.0)))
+def _least_squares(x: Floats, y: Floats, weight: Floats) -> Floats:
+    """Coefficients (m, k) of weighted fits: by the normal equations of columns of length one, unless columns are so alike
+    that these would lose digits."""
+    weighted = (x * weight[:, :, None]).transpose(0, 2, 1)
+    square, product = weighted @ x, weighted @ y
+    size = np.sqrt(np.diagonal(square, axis1=1, axis2=2))
+    if (size > 0.0).all():
+        try:
+            inverse = np.linalg.inv(square / (size[:, :, None] * size[:, None, :]))
+        except np.linalg.LinAlgError:
+            pass
+        else:
+            if np.abs(inverse).max() < _MOST_INFLATION:
+                return np.asarray((inverse @ (product / size)[:, :, None])[:, :, 0] / size)
+    root = np.sqrt(weight)
+    each = [np.linalg.lstsq(a * r[:, None], y * r, rcond=None)[0] for a, r in zip(x, root, strict=True)]
+    return np.asarray(each, dtype=np.float64)
+
+
+def _medians(values: Floats) -> Floats:
+    """Median of each row: float64 (m, n) to (m, 1)."""
+    n = values.shape[1]
+    ordered = np.sort(values, axis=1)
+    return (ordered[:, (n - 1) // 2, None] + ordered[:, n // 2, None]) / 2.0
+
+
+def _spread(weight: Floats, residual: Floats, k: int) -> Floats:
+    """Of each row."""
+    squares = np.sum(weight * residual**2, axis=-1)
+    return np.asarray(np.sqrt(squares / np.maximum(np.sum(weight, axis=-1) - k, 1.0)))

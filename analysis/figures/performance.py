@@ -105,20 +105,21 @@ class _Meters:
         behind = not site.measures("heat_output") and site.measures("space_heat")
         return cls(frozenset(within), behind, frozenset(unforeseen))
 
-    def balance(self, sums: Mapping[Any, float]) -> boundaries.Balance:
+    def balance(self, sums: Mapping[str, boundaries.Energy]) -> boundaries.Balance:
         """Energies over the minutes in which heat and every electricity meter were known.
 
-        sums : column of the days table -> its sum over some days, nan where none of them knows it
+        sums : column of the days table -> its sum over some days, nan where none of them knows it; or of several periods
+            that know the same columns
         A heater that the design does not foresee and no meter shows is taken as not fitted: a back-up heater without a
         bivalent temperature, an immersion heater without a cylinder.
         """
 
-        def known(column: str) -> float | None:
-            value = float(sums[column])
-            return None if math.isnan(value) else value
+        def known(column: str) -> boundaries.Energy | None:
+            value = sums[column]
+            return None if np.isnan(value).any() else value
 
         unit = known("p_heat_pump")
-        heat = known("p_heat") if sums["n_heat"] > 0 else None
+        heat = known("p_heat") if np.all(sums["n_heat"] > 0) else None
         metered = {
             boundaries.FAN: known("p_fan"),
             boundaries.BACKUP: known("p_backup"),
@@ -219,25 +220,37 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
 
     sums : float64 (n, columns of _SUMMED), over its days, nan where none knows it. outdoor : float64 (n,), mean [°C]
     """
+    column = dict(zip(_SUMMED, sums.T, strict=True))
+    factor = {boundary: np.full(len(keys), np.nan) for boundary in ("H4", "H3", "H2", "H1")}
     meters = _Meters.of(site)
-    out = []
-    for key, values, mean in zip(keys, sums.tolist(), outdoor.tolist(), strict=True):
-        row = dict(zip(_SUMMED, values, strict=True))
-        ratios = boundaries.spf(meters.balance(row))
-        line: dict[str, Any] = {name: key}
-        for boundary in ("H4", "H3", "H2", "H1"):
-            ratio = ratios[boundary]
-            usable = ratio.value is not None and (ratio.electricity_kwh or 0.0) >= _LEAST_PAIR_KWH
-            line[boundary] = ratio.value if usable else None
-        used = row["p_electricity_space"]
-        line["space_heating"] = row["p_heat_space"] / used if used >= _LEAST_PAIR_KWH else None
-        line |= {"heat_kwh": row["q_total"], "electricity_kwh": row["e_total"], "outdoor_c": mean}
-        line["coverage"] = row["n_any"] / row["n_minutes"]
-        if name == "day" and not row["n_any"]:
-            # What a running total counted across a silence is known; on which of its days, is not.
-            line = dict.fromkeys(line) | {name: key, "outdoor_c": mean, "coverage": 0.0}
-        out.append({k: None if isinstance(v, float) and math.isnan(v) else v for k, v in line.items()})
-    return out
+    for alike in _known_alike(column):
+        found = boundaries.spf_of_each(meters.balance({c: values[alike] for c, values in column.items()}))
+        for boundary, (ratio, electricity) in found.items():
+            factor[boundary][alike] = np.where(electricity >= _LEAST_PAIR_KWH, ratio, np.nan)
+    used, silent = column["p_electricity_space"], (column["n_any"] == 0) & (name == "day")
+    made = factor | {
+        "space_heating": np.divide(
+            column["p_heat_space"], used, out=np.full(len(keys), np.nan), where=used >= _LEAST_PAIR_KWH
+        ),
+        # What a running total counted across a silence is known; on which of its days, is not.
+        "heat_kwh": np.where(silent, np.nan, column["q_total"]),
+        "electricity_kwh": np.where(silent, np.nan, column["e_total"]),
+        "outdoor_c": outdoor,
+        "coverage": np.where(silent, 0.0, column["n_any"] / column["n_minutes"]),
+    }
+    for values in (*factor.values(), made["space_heating"]):
+        values[silent] = np.nan
+    plain = [keys, *([None if v != v else v for v in values.tolist()] for values in made.values())]
+    return [dict(zip((name, *made), row, strict=True)) for row in zip(*plain, strict=True)]
+
+
+def _known_alike(column: Mapping[str, Floats]) -> list[NDArray[np.intp]]:
+    """The rows, together where they know the same columns: their energies are made up alike."""
+    marks = column["n_heat"] > 0
+    number = marks.astype(np.int64)
+    for bit, values in enumerate(column.values(), 1):
+        number += np.isnan(values).astype(np.int64) << bit
+    return [np.flatnonzero(number == one) for one in np.unique(number)]
 
 
 def _by_month(site: Site, days: Table) -> list[dict[str, Any]]:

@@ -21,7 +21,6 @@ from analysis.findings.operation_common import (
 )
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import sure
-from analysis.medians import median
 from analysis.plant.curve import curve_at
 
 _STEADY_MIN = 60
@@ -233,7 +232,7 @@ def _brief(context: Context) -> Flags:
     runs = context.facts.runs
     if not len(runs):
         return np.zeros(len(context.days), dtype=np.bool_)
-    usual = of_each_day(context.days["day"], runs["day"], runs["minutes"], median)
+    usual = of_each_day(context.days["day"], runs["day"], runs["minutes"], "median")
     return np.asarray(usual < _BRIEF_MIN, dtype=np.bool_)
 
 

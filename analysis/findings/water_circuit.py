@@ -11,7 +11,7 @@ import numpy as np
 
 from analysis.errors import NotAssessed
 from analysis.facts.table import first_known
-from analysis.figures.estimate import robust_fit, robust_spread
+from analysis.figures.estimate import robust_fit, robust_spreads
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import MAINS_CAUTION, graded, ranked, water_caution
@@ -144,10 +144,9 @@ def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, i
     spread: dict[int, float] = {}
 
     def look(starts: Iterable[int]) -> int:
-        for at in starts:
-            if at not in spread:
-                columns = _hinge_columns(number, warm, at, use_warm=use_warm)
-                spread[at] = robust_spread(columns, value)
+        if new := [at for at in starts if at not in spread]:
+            models = np.stack([_hinge_columns(number, warm, at, use_warm=use_warm) for at in new])
+            spread.update(zip(new, robust_spreads(models, value).tolist(), strict=True))
         return min(spread, key=lambda at: (spread[at], at))
 
     last = n - _FEWEST_DAYS

@@ -97,7 +97,7 @@ def _left_full(context: Context) -> Flags:
     ):
         return untold
     put_back = reheats.floats("heat") + first_known(reheats.floats("immersion"), 0.0)
-    by_day = of_each_day(days["day"], reheats["day"], put_back, np.max)
+    by_day = of_each_day(days["day"], reheats["day"], put_back, "greatest")
     most = np.fmax(by_day, np.append(by_day[1:], np.nan))
     # A charge that drags on through the cold hours is drawn from meanwhile: its heat says less.
     dragging = days.floats("n_cold_charging") >= 0.5 * days.floats("n_tank_cold")

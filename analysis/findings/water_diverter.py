@@ -15,7 +15,6 @@ from analysis.findings.operation_common import graded, water_caution
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Floats
 from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
-from analysis.medians import median
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 _FEWEST = 12
@@ -135,7 +134,7 @@ def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
     """The newest stretch of days on which the full cylinder fell by more than half of the leak."""
     days, reheats = context.days, context.facts.reheats
     mine = reheats.where((reheats.floats("heat_after") >= 0.5) & np.isfinite(reheats.floats("fall_after")))
-    daily = np.abs(of_each_day(days["day"], mine["day"], mine["fall_after"], median))
+    daily = np.abs(of_each_day(days["day"], mine["day"], mine["fall_after"], "median"))
     so = first_known(daily, 0.0) > 0.5 * leak.rate
     spell = last_spell(days["day"], so, np.isfinite(daily), hold_days=3, gone_days=14)
     if spell is None:

@@ -295,8 +295,8 @@ def approach_at_rating(context: Context, reheats: Table) -> Floats:
 def _spell(context: Context, reheats: Table, so: Flags, told: Flags) -> Spell | None:
     """The newest stretch of days on most of whose reheats it was so."""
     days = context.days
-    all_told = first_known(of_each_day(days["day"], reheats["day"], told, np.sum), 0.0)
-    all_so = first_known(of_each_day(days["day"], reheats["day"], so & told, np.sum), 0.0)
+    all_told = first_known(of_each_day(days["day"], reheats["day"], told, "sum"), 0.0)
+    all_so = first_known(of_each_day(days["day"], reheats["day"], so & told, "sum"), 0.0)
     return last_spell(days["day"], all_so > 0.5 * all_told, all_told > 0, hold_days=3)
 
 

@@ -8,6 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import lru_cache
 from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Energy = float | Floats
+"""kWh of one period, or float64 (n,) of as many that are metered alike."""
 
 FAN, BACKUP, IMMERSION, PUMP = "fan", "backup_heater", "immersion", "circulation_pump"
 CONSUMERS = MappingProxyType(
@@ -34,12 +42,12 @@ MINIMUM_SPF_ELECTRIC = 2.5  # Decision 2013/114/EU: 1.15 / 0.455, stated as 2.5
 class Balance:
     """Energies of one period [kWh]. None: fitted but not metered. 0.0: not fitted, or metered and nothing used."""
 
-    heat_kwh: float | None
-    heat_pump_kwh: float | None
-    fan_kwh: float | None = None
-    backup_heater_kwh: float | None = None
-    immersion_kwh: float | None = None
-    circulation_pump_kwh: float | None = None
+    heat_kwh: Energy | None
+    heat_pump_kwh: Energy | None
+    fan_kwh: Energy | None = None
+    backup_heater_kwh: Energy | None = None
+    immersion_kwh: Energy | None = None
+    circulation_pump_kwh: Energy | None = None
     meter_includes: frozenset[str] = field(default_factory=lambda: frozenset({FAN}))
     """What the heat pump's electricity meter counts besides the compressor and its controls."""
     heat_includes: frozenset[str] = frozenset()
@@ -53,9 +61,9 @@ class Balance:
                 f"heat_includes knows {', '.join(DIRECT_HEATERS)}, got {', '.join(sorted(unknown))}"
             )
 
-    def of(self, consumer: str) -> float | None:
+    def of(self, consumer: str) -> Energy | None:
         """Electricity of one consumer [kWh], None where it is not metered apart."""
-        own: float | None = getattr(self, f"{consumer}_kwh")
+        own: Energy | None = getattr(self, f"{consumer}_kwh")
         return own
 
 
@@ -80,22 +88,48 @@ def spf(balance: Balance) -> dict[str, BoundaryRatio]:
     return {name: _ratio(balance, inside) for name, inside in BOUNDARIES}
 
 
+def spf_of_each(balance: Balance) -> dict[str, tuple[Floats, Floats]]:
+    """`spf` of many periods at once: by boundary the factors [-] and the electricity [kWh], nan where there are none.
+
+    balance : Balance of float64 (n,), or of single numbers for all
+    """
+    count = np.broadcast(*(v for v in (balance.heat_kwh, balance.heat_pump_kwh) if v is not None), 0.0).size
+    out = {}
+    for name, inside in BOUNDARIES:
+        told = _energies(balance, inside)
+        heat, electricity = (
+            (np.full(count, np.nan),) * 2 if isinstance(told, str) else np.broadcast_arrays(*told)
+        )
+        factor = np.divide(heat, electricity, out=np.full(count, np.nan), where=electricity > 0.0)
+        out[name] = factor, np.asarray(electricity)
+    return out
+
+
 def _ratio(balance: Balance, inside: frozenset[str]) -> BoundaryRatio:
+    told = _energies(balance, inside)
+    if isinstance(told, str):
+        return BoundaryRatio(None, reason=told)
+    heat, electricity = told
+    if electricity <= 0.0:
+        return BoundaryRatio(None, heat, electricity, "no electricity was used")
+    return BoundaryRatio(heat / electricity, heat, electricity)
+
+
+def _energies(balance: Balance, inside: frozenset[str]) -> tuple[Any, Any] | str:
+    """Heat and electricity within a boundary, or why they can't be told."""
     if balance.heat_pump_kwh is None:
-        return BoundaryRatio(None, reason="needs heat_pump_electricity")
+        return "needs heat_pump_electricity"
     if balance.heat_kwh is None:
-        return BoundaryRatio(None, reason="needs heat_output")
+        return "needs heat_output"
     heat, electricity = balance.heat_kwh, balance.heat_pump_kwh
     for consumer, heat_sign, electric_sign in _terms(inside, balance.meter_includes, balance.heat_includes):
         used = balance.of(consumer)
         if used is None:
             why = "" if consumer in inside else ": it is counted together with the heat pump's"
-            return BoundaryRatio(None, reason=f"needs {CONSUMERS[consumer]}{why}")
-        heat += heat_sign * used
-        electricity += electric_sign * used
-    if electricity <= 0.0:
-        return BoundaryRatio(None, heat, electricity, "no electricity was used")
-    return BoundaryRatio(heat / electricity, heat, electricity)
+            return f"needs {CONSUMERS[consumer]}{why}"
+        heat = heat + heat_sign * used
+        electricity = electricity + electric_sign * used
+    return heat, electricity
 
 
 @lru_cache(maxsize=256)

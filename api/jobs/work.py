@@ -1,4 +1,4 @@
-"""The work itself, as a worker process does it: it opens its own service and returns what the caller must know."""
+"""The work itself, as a worker process does it: with its own service, and it returns what the caller must know."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 from analysis.errors import InputError
 from api.plants import Plant
 from api.results import NoReadings
-from api.service import Service, opened
+from api.service import Service, kept_open
 from api.settings import Settings
 
 WATCHED_DAYS = 2
@@ -32,16 +32,16 @@ class Outcome:
 
 def work(settings: Settings, kind: str, site: str, key: str) -> Outcome:
     """Do one piece of work for one site. kind : night, watch, month or winter."""
-    with opened(settings) as service:
-        plant = service.plants.get(site)
-        if kind == "night":
-            return night(service, plant)
-        if kind == "watch":
-            return watch(service, plant, datetime.now(UTC))
-        if kind == "month":
-            return _paper(service, plant, "month", key)
-        if kind == "winter":
-            return _paper(service, plant, "winter", key)
+    service = kept_open(settings)
+    plant = service.plants.get(site)
+    if kind == "night":
+        return night(service, plant)
+    if kind == "watch":
+        return watch(service, plant, datetime.now(UTC))
+    if kind == "month":
+        return _paper(service, plant, "month", key)
+    if kind == "winter":
+        return _paper(service, plant, "winter", key)
     raise ValueError(f"unknown work {kind!r}")
 
 

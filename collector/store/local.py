@@ -189,8 +189,7 @@ class LocalStore:
         _check(site)
         with self._hot.reading() as db:
             newest = h.span(db, site)
-        sealed = [g for m in self._sealed.months(site) for g in self._sealed.index(site, m).values()]
-        ends = [*([newest] if newest else []), *((g.first, g.last) for g in sealed)]
+        ends = [found for found in (newest, self._sealed.span(site)) if found]
         return (min(a for a, _ in ends), max(b for _, b in ends)) if ends else None
 
     def points(self, site: str) -> dict[str, PointSpan]:

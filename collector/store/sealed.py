@@ -11,6 +11,7 @@ import os
 import shutil
 from collections.abc import Collection, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -33,6 +34,8 @@ _SCHEMA = pa.schema(
 )
 _INDEX = b"fieldfare.index"
 _THREADS = 2
+_INDEXES = 8192
+"""Indexes held in memory, of some 3 kB each."""
 
 
 class Group(NamedTuple):
@@ -64,7 +67,6 @@ class Sealed:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._known: dict[tuple[str, int], tuple[tuple[int, int, int], Index]] = {}
 
     def path(self, site: str, month: int) -> Path:
         return self._folder / site / f"{np.datetime64(month, 'M')}.parquet"
@@ -82,15 +84,15 @@ class Sealed:
         path = self.path(site, month)
         try:
             stat = path.stat()
-            signature = (stat.st_mtime_ns, stat.st_size, stat.st_ino)
-            known = self._known.get((site, month))
-            if known and known[0] == signature:
-                return known[1]
-            index = _index(pq.read_metadata(path))
+            return _index_of(path, (stat.st_mtime_ns, stat.st_size, stat.st_ino))
         except FileNotFoundError:
             return {}
-        self._known[site, month] = (signature, index)
-        return index
+
+    def span(self, site: str) -> tuple[int, int] | None:
+        """First and last time [ms] of a site's readings here, told by its first and its last month."""
+        months = self.months(site)
+        ends = [g for m in {*months[:1], *months[-1:]} for g in self.index(site, m).values()]
+        return (min(g.first for g in ends), max(g.last for g in ends)) if ends else None
 
     def spans(self, site: str) -> dict[str, PointSpan]:
         """Every point that has readings here, over all months."""
@@ -179,14 +181,18 @@ class Sealed:
     def forget(self, site: str) -> None:
         """Remove every file of a site."""
         folder = self._folder / site
-        for key in [k for k in self._known if k[0] == site]:
-            del self._known[key]
         if folder.is_dir():
             shutil.rmtree(folder)
             sync_folder(self._folder)
 
     def _staged(self, site: str, month: int) -> Path:
         return self.path(site, month).with_suffix(".new")
+
+
+@lru_cache(maxsize=_INDEXES)
+def _index_of(path: Path, signature: tuple[int, int, int]) -> Index:
+    """The index of a file that has this signature: a month that is written anew is another file."""
+    return _index(pq.read_metadata(path))
 
 
 def _index(meta: pq.FileMetaData) -> Index:

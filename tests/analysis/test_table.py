@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -76,12 +77,19 @@ def test_tables_are_joined_and_what_one_lacks_is_unknown() -> None:
     assert np.isnan(whole["flow"][:4]).all()
 
 
-def test_events_are_taken_together_by_day() -> None:
-    of_event = DAY[[0, 0, 0, 2, 3]]
-    minutes = np.array([5.0, NAN, 9.0, 7.0, NAN])
-    found = of_each_day(DAY, of_event, minutes, np.max)
-    wanted = pd.Series(minutes).groupby(of_event).max().reindex(pd.DatetimeIndex(DAY)).to_numpy()
+@pytest.mark.parametrize(("take", "reference"), [("sum", "sum"), ("greatest", "max"), ("median", "median")])
+def test_events_are_taken_together_by_day(take: Literal["sum", "greatest", "median"], reference: str) -> None:
+    """As pandas, which is the reference here, groups them; an event of a day that is not asked for counts nowhere."""
+    rng = np.random.default_rng(5)
+    day = DAY[0] + np.arange(40).astype("timedelta64[D]")
+    of_event = day[np.sort(rng.integers(0, 40, 90))]
+    minutes = np.where(rng.random(90) < 0.3, NAN, rng.random(90).round(1))
+    asked = day[5:38]
+    found = of_each_day(asked, of_event, minutes, take)
+    grouped = pd.Series(minutes).dropna().groupby(of_event[~np.isnan(minutes)])
+    wanted = grouped.agg(reference).reindex(pd.DatetimeIndex(asked)).to_numpy()
     assert found == pytest.approx(wanted, nan_ok=True)
+    assert np.isnan(of_each_day(asked, of_event, np.full(90, NAN), take)).all()
 
 
 def test_the_day_of_the_year_counts_leap_days() -> None:
