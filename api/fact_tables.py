@@ -74,6 +74,7 @@ def unpacked(payload: bytes) -> Table:
 
 
 def _types(columns: list[tuple[str, str]]) -> dict[str, int]:
-    """How many columns there are of each type of number, the widest first: so each begins where its type may."""
+    """How many columns there are of each type of number, in the order in which they are kept: the widest first, so that each
+    begins where its type may, and those as wide as they come in the table."""
     kinds = [kind for _, kind in columns if kind != _WORDS]
-    return {kind: kinds.count(kind) for kind in sorted(set(kinds), key=lambda k: -np.dtype(k).itemsize)}
+    return {kind: kinds.count(kind) for kind in sorted(dict.fromkeys(kinds), key=lambda k: -np.dtype(k).itemsize)}

@@ -26,6 +26,8 @@ _SETTLING = timedelta(
     days=28
 )  # air leaves a new circuit for some weeks, and its pressure with it (common practice)
 _EMPTY_BAR = 0.05
+# A slope of a level line, in bar/week, is rounding: no gauge shows a millionth.
+_LEVEL = 1e-6
 
 
 @dataclass(frozen=True)
@@ -157,7 +159,7 @@ def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, i
     best = look(range(max(coarse - wide, 0), min(coarse + wide, last) + 1, near))
     fit = robust_fit(_hinge_columns(number, warm, best, use_warm=use_warm), value)
     slope, error = float(fit.coefficients[1]), float(np.sqrt(max(fit.covariance[1, 1], 0.0)))
-    return (slope, error, best) if slope < 0 else None
+    return (slope, error, best) if slope < -_LEVEL else None
 
 
 def _hinge_columns(number: Floats, warm: Floats, at: int, *, use_warm: bool) -> Floats:
