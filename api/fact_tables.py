@@ -1,21 +1,26 @@
 """Facts tables as the state database holds them: compressed bytes for each kind and month, in order of days.
 
-Eight bytes of length, and then, compressed as a whole: eight bytes of the head's length, the head as JSON (`_Head`), padded
-to eight bytes, and the numbers: the columns of each type one after the other, little-endian. Words stand in the head. A
-table has up to 260 columns and some 30 rows: in a format made of columns, most of it and of its reading would be columns.
+Eight bytes of length, and then, compressed as a whole: `_SIZES`, the columns and the words as JSON padded to eight bytes, and
+the numbers, little-endian: the columns of each type one after the other. A table has up to 260 columns and some 30 rows: in
+a format made of columns, most of it and of its reading would be columns.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
-from typing import Any, TypedDict
+from functools import lru_cache
+from typing import Any, NamedTuple
 
 import numpy as np
 import orjson
 import pyarrow as pa
+from numpy.typing import NDArray
 
 from analysis.facts.table import Table, joined
 
+_SIZES = np.dtype([("rows", "<i8"), ("columns", "<i8"), ("words", "<i8")])
+"""Rows of the table, and bytes of the two parts of JSON."""
 _ARROW = b"\xff\xff\xff\xff"
 """How a stream of Arrow's begins: tables of earlier releases, a column each."""
 _WORDS = "|O"
@@ -23,11 +28,19 @@ _DAY = timedelta(days=1)
 _EARLIEST, _LATEST = date(1, 1, 1), date(9999, 12, 31)
 
 
-class _Head(TypedDict):
-    """rows : of the table. columns : name and numpy's type of each, in their order. words : columns of words by name."""
+class _Layout(NamedTuple):
+    """columns : name and numpy's type of each, in their order. types : of numbers, and how many columns have each, in the
+    order in which they are kept: the widest first, so that each begins where its type may, and those as wide as they come."""
 
-    rows: int
     columns: list[tuple[str, str]]
+    types: dict[str, int]
+
+
+class _Part(NamedTuple):
+    """A table as it was kept. blocks : by type (columns, rows). words : columns of words by name."""
+
+    layout: _Layout
+    blocks: dict[str, NDArray[Any]]
     words: dict[str, list[str | None]]
 
 
@@ -37,44 +50,77 @@ def replaced(older: Table, fresh: Table, first: date, last: date) -> Table:
 
 
 def packed(table: Table) -> bytes:
-    columns = [(name, table[name].dtype.str) for name in table.names]
-    of_type: dict[str, list[bytes]] = {kind: [] for kind in _types(columns)}
-    head: _Head = {"rows": len(table), "columns": columns, "words": {}}
-    for name, kind in columns:
+    told = orjson.dumps([(name, table[name].dtype.str) for name in table.names])
+    layout = _layout(told)
+    of_type: dict[str, list[bytes]] = {kind: [] for kind in layout.types}
+    words: dict[str, list[str | None]] = {}
+    for name, kind in layout.columns:
         if kind == _WORDS:
-            head["words"][name] = table[name].tolist()
+            words[name] = table[name].tolist()
         else:
             of_type[kind].append(table[name].tobytes())
-    told = orjson.dumps(head)
-    told += b" " * (-len(told) % 8)
-    raw = b"".join(
-        [len(told).to_bytes(8, "little"), told, *(part for kind in of_type.values() for part in kind)]
-    )
+    said = orjson.dumps(words)
+    sizes = np.array((len(table), len(told), len(said)), _SIZES).tobytes()
+    filling = b" " * (-(len(told) + len(said)) % 8)
+    raw = b"".join([sizes, told, said, filling, *(column for kind in of_type.values() for column in kind)])
     return len(raw).to_bytes(8, "little") + pa.compress(raw, codec="zstd", asbytes=True)
 
 
-def unpacked(payload: bytes) -> Table:
+def unpacked(payloads: Sequence[bytes]) -> Table:
+    """Tables that were packed, at least one, one after the other."""
+    tables: list[Table] = []
+    alike: list[_Part] = []
+    for payload in payloads:
+        raw = _decompressed(payload)
+        if not raw.startswith(_ARROW):
+            part = _part(raw)
+            if alike and alike[0].layout is not part.layout:
+                tables.append(_whole(alike))
+                alike = []
+            alike.append(part)
+            continue
+        older = pa.ipc.open_stream(raw).read_all()
+        if alike:
+            tables.append(_whole(alike))
+            alike = []
+        tables.append(
+            Table({n: c.to_numpy() for n, c in zip(older.column_names, older.columns, strict=True)})
+        )
+    return joined([*tables, *([_whole(alike)] if alike else [])])
+
+
+def _decompressed(payload: bytes) -> bytes:
     size = int.from_bytes(payload[:8], "little")
-    raw = pa.decompress(memoryview(payload)[8:], decompressed_size=size, codec="zstd", asbytes=True)
-    if raw.startswith(_ARROW):
-        whole = pa.ipc.open_stream(raw).read_all()
-        return Table({n: c.to_numpy() for n, c in zip(whole.column_names, whole.columns, strict=True)})
-    at = 8 + int.from_bytes(raw[:8], "little")
-    head: _Head = orjson.loads(raw[8:at])
-    counted = _types(head["columns"])
-    of_type: dict[str, Any] = {}
-    for kind, count in counted.items():
-        values = np.frombuffer(raw, kind, count * head["rows"], at)
-        at += values.nbytes
-        of_type[kind] = iter(values.reshape(count, head["rows"]))
+    raw: bytes = pa.decompress(memoryview(payload)[8:], decompressed_size=size, codec="zstd", asbytes=True)
+    return raw
+
+
+def _part(raw: bytes) -> _Part:
+    rows, columns, words = np.frombuffer(raw, _SIZES, 1)[0].tolist()
+    middle = _SIZES.itemsize + columns
+    layout = _layout(raw[_SIZES.itemsize : middle])
+    at = middle + words + (-(columns + words) % 8)
+    blocks = {}
+    for kind, count in layout.types.items():
+        blocks[kind] = np.frombuffer(raw, kind, count * rows, at).reshape(count, rows)
+        at += blocks[kind].nbytes
+    return _Part(layout, blocks, orjson.loads(raw[middle : middle + words]))
+
+
+def _whole(parts: Sequence[_Part]) -> Table:
+    """Parts of one layout, one after the other: a block is put together, not its columns."""
+    layout = parts[0].layout
+    blocks = {kind: iter(np.concatenate([p.blocks[kind] for p in parts], axis=1)) for kind in layout.types}
     return Table({
-        name: np.array(head["words"][name], object) if kind == _WORDS else next(of_type[kind])
-        for name, kind in head["columns"]
+        name: np.array([w for p in parts for w in p.words[name]], object) if kind == _WORDS else next(blocks[kind])
+        for name, kind in layout.columns
     })  # fmt: skip
 
 
-def _types(columns: list[tuple[str, str]]) -> dict[str, int]:
-    """How many columns there are of each type of number, in the order in which they are kept: the widest first, so that each
-    begins where its type may, and those as wide as they come in the table."""
+@lru_cache(maxsize=256)
+def _layout(told: bytes) -> _Layout:
+    """The layout of columns as told in JSON; one object for tables that are alike."""
+    columns = [(name, kind) for name, kind in orjson.loads(told)]
     kinds = [kind for _, kind in columns if kind != _WORDS]
-    return {kind: kinds.count(kind) for kind in sorted(dict.fromkeys(kinds), key=lambda k: -np.dtype(k).itemsize)}
+    widest = sorted(dict.fromkeys(kinds), key=lambda kind: -np.dtype(kind).itemsize)
+    return _Layout(columns, {kind: kinds.count(kind) for kind in widest})

@@ -14,12 +14,12 @@ import numpy as np
 from sqlalchemy import delete, insert, select
 
 from analysis.facts.build import MARGIN_DAYS, build_facts
-from analysis.facts.table import Table, joined
+from analysis.facts.table import Table
 from analysis.facts.tables import METHOD_VERSION, Facts
 from analysis.plant.site import Site
-from analysis.readings import Readings
+from analysis.readings import MS_PER_DAY, Readings
 from api.fact_tables import packed, replaced, unpacked
-from api.local_days import day_of, days, start_of, utc_days
+from api.local_days import day_of, days, start_of
 from api.plants import Plants
 from api.silent_spans import thin_readings, with_silences
 from api.state.database import Database
@@ -131,13 +131,16 @@ class FactsKeeper:
         revised = [sorted(self._store.revisions(site.id).items())]
         if lender := self._lender(self._plants.get(site.id).site):
             revised.append(sorted(self._store.revisions(lender.id).items()))
-        numbers = [[day for day, _ in found] for found in revised]
+        told = [([day for day, _ in found], [repr(each) for each in found]) for found in revised]
+        around = days(first - timedelta(days=MARGIN_DAYS), last + timedelta(days=MARGIN_DAYS + 1))
+        edges = [start_of(day, site.zone) for day in around]
         marks = {}
-        for day in days(first, last):
-            a, b = utc_days(day - timedelta(days=MARGIN_DAYS), day + timedelta(days=MARGIN_DAYS), site.zone)
+        for n, day in enumerate(days(first, last)):
+            a, b = edges[n] // MS_PER_DAY, (edges[n + 2 * MARGIN_DAYS + 1] - 1) // MS_PER_DAY
             mark = base.copy()
-            for found, days_of in zip(revised, numbers, strict=True):
-                mark.update(repr(found[bisect_left(days_of, a) : bisect_right(days_of, b)]).encode())
+            for numbers, words in told:
+                part = words[bisect_left(numbers, a) : bisect_right(numbers, b)]
+                mark.update(f"[{', '.join(part)}]".encode())
             marks[day] = mark.hexdigest()
         return marks
 
@@ -148,10 +151,11 @@ class FactsKeeper:
         )
         with self._database.read() as session:
             rows = session.execute(chosen.order_by(FactChunk.kind, FactChunk.month)).all()
-        tables: dict[str, list[Table]] = {kind: [] for kind in KINDS}
+        payloads: dict[str, list[bytes]] = {kind: [] for kind in KINDS}
         for kind, payload in rows:
-            tables[kind].append(unpacked(payload))
-        return Facts(**{kind: joined(tables[kind] or [_NOTHING]) for kind in KINDS}).between(first, last)
+            payloads[kind].append(payload)
+        tables = {kind: unpacked(found) if found else _NOTHING for kind, found in payloads.items()}
+        return Facts(**tables).between(first, last)
 
     def _kept_fingerprints(self, site_id: str, first: date, last: date) -> dict[date, str]:
         chosen = select(FactDay.day, FactDay.fingerprint).where(
@@ -178,7 +182,7 @@ class FactsKeeper:
                 for kind in KINDS:
                     part = getattr(facts, kind).between(start, end)
                     if (payload := kept.get((kind, month))) is not None:
-                        part = replaced(unpacked(payload), part, start, end)
+                        part = replaced(unpacked([payload]), part, start, end)
                     chunks.append({"site": site_id, "kind": kind, "month": month, "payload": packed(part)})
             session.execute(delete(FactChunk).where(*of_months), execution_options=_NOT_HELD)
             session.execute(insert(FactChunk), chunks)

@@ -6,8 +6,6 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from analysis.readings import MS_PER_DAY
-
 EPOCH = date(1970, 1, 1)
 
 
@@ -30,9 +28,3 @@ def days(first: date, last: date) -> Iterator[date]:
     """Every day from first to last, both included."""
     for n in range((last - first).days + 1):
         yield first + timedelta(days=n)
-
-
-def utc_days(first: date, last: date, zone: ZoneInfo) -> tuple[int, int]:
-    """First and last UTC day (days since 1970-01-01) that the local days touch."""
-    end = start_of(last + timedelta(days=1), zone) - 1
-    return start_of(first, zone) // MS_PER_DAY, end // MS_PER_DAY
