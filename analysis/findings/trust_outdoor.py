@@ -6,16 +6,19 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from analysis.errors import NotAssessed
 from analysis.facts.daylight import OFF_NOON_SHARE
-from analysis.facts.table import day_of_year
+from analysis.facts.table import Table, day_of_year
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.telling import sure
 from analysis.findings.trust_clock import clock_by_air
 from analysis.physics.sun import clear_noon, daytime_temperature
+
+Floats = NDArray[np.float64]
 
 _MONTH_DAYS = 30
 _FEWEST_DAYS = 30
@@ -31,11 +34,10 @@ _DARK_W_M2 = 300.0
 
 @dataclass(frozen=True)
 class _Warmth:
-    """Warmth that the air's own course does not explain: of the brightest month [K], its day; growth per 500 W/m2."""
+    """Warmth that the air's own course does not explain: of the brightest month [K]; growth per 500 W/m2."""
 
     side: str
     monthly: float
-    at: int
     slope: float
     error: float
     season: float
@@ -54,7 +56,7 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
     if clock_by_air(context)[0] is not None:
         raise NotAssessed("the readings' clock is off against the sun: see clock_offset")
     by_controls = _against_controls(context)
-    warmth = max((_warmth(context, side, latitude) for side in _WINDOWS), key=lambda w: w.monthly)
+    warmth = _warmth(context, latitude)
     by_sun = (
         warmth.monthly >= context.limit("outdoor_sun_k")
         and warmth.slope >= context.limit("outdoor_sun_slope_k")
@@ -142,26 +144,34 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
     )
 
 
-def _warmth(context: Context, side: str, latitude: float) -> _Warmth:
+def _warmth(context: Context, latitude: float) -> _Warmth:
+    """At the time of day at which the air rose most beyond its own course."""
     days = context.whole.days
+    excess = {side: _excess(days, side) for side in _WINDOWS}
+    monthly = {
+        side: pd.Series(rise).rolling(_MONTH_DAYS, min_periods=20).mean().fillna(-np.inf).to_numpy()
+        for side, rise in excess.items()
+    }
+    side = max(monthly, key=lambda s: float(monthly[s].max()))
+    sun = np.asarray(clear_noon(day_of_year(days["day"]), latitude))
+    known = np.isfinite(excess[side])
+    if np.isneginf(monthly[side]).all():
+        return _Warmth(side, -np.inf, 0.0, 1.0, float(np.max(sun)))
+    x = np.column_stack((np.ones(known.sum()), sun[known] / _SUN_STEP))
+    slope, error = 0.0, 1.0
+    if known.sum() >= 60 and float(np.ptp(x[:, 1])) > 0.4:
+        fit = robust_fit(x, excess[side][known], lags=5, tuning=2.5)
+        slope, error = fit.combination(np.array([0.0, 1.0]))
+    return _Warmth(side, float(monthly[side].max()), slope, error, float(np.max(sun[known])))
+
+
+def _excess(days: Table, side: str) -> Floats:
+    """The air's warmth at a time of day beyond its own rise, which is told by the two moments without sun [K]."""
     hours = days.floats("day_hours")
     dawn, dusk, mid = (days.floats(f"air_{n}") for n in ("dawn", "dusk", side))
     at_window = daytime_temperature(_WINDOWS[side], hours)
     at_dusk = _DUSK_SHARE * daytime_temperature(1.0, hours)
-    # The air's own rise, told by the two moments without sun.
-    excess = mid - dawn - (dusk - dawn) * at_window / at_dusk
-    sun = np.asarray(clear_noon(day_of_year(days["day"]), latitude))
-    known = np.isfinite(excess)
-    monthly = pd.Series(excess).rolling(_MONTH_DAYS, min_periods=20).mean().to_numpy()
-    if not np.isfinite(monthly).any():
-        return _Warmth(side, -99.0, 0, 0.0, 1.0, float(np.max(sun)))
-    at = int(np.nanargmax(monthly))
-    x = np.column_stack((np.ones(known.sum()), sun[known] / _SUN_STEP))
-    slope, error = 0.0, 1.0
-    if known.sum() >= 60 and float(np.ptp(x[:, 1])) > 0.4:
-        fit = robust_fit(x, excess[known], lags=5, tuning=2.5)
-        slope, error = fit.combination(np.array([0.0, 1.0]))
-    return _Warmth(side, float(monthly[at]), at, slope, error, float(np.max(sun[known])))
+    return np.asarray(mid - dawn - (dusk - dawn) * at_window / at_dusk)
 
 
 def _against_controls(context: Context) -> float | None:

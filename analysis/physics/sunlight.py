@@ -11,7 +11,8 @@ Array = NDArray[np.float64]
 
 GROUND_REFLECTS = 0.2
 """Usual albedo of grass and pavement, Liu and Jordan (1963)."""
-_HOUR_ANGLES = np.radians(np.arange(-178.75, 180.0, 2.5))
+_AFTERNOON = np.radians(np.arange(1.25, 180.0, 2.5))
+"""Hour angles from noon to midnight: the morning is the same, seen from the other side."""
 
 
 def extraterrestrial(day_of_year: ArrayLike, latitude: float) -> Array:
@@ -20,7 +21,7 @@ def extraterrestrial(day_of_year: ArrayLike, latitude: float) -> Array:
     day_of_year : array (n,), 1 on 1 January. latitude : float [deg], south negative
     Returns array (n,) [W/m2]. Source: FAO Irrigation and Drainage Paper 56, equations 21 to 25, summed over the day.
     """
-    return np.asarray(np.mean(_beam(day_of_year, latitude)[0], axis=1))
+    return _beam(day_of_year, latitude)[0]
 
 
 def from_temperature_range(day_of_year: ArrayLike, latitude: float, range_k: ArrayLike) -> Array:
@@ -43,26 +44,27 @@ def on_walls(day_of_year: ArrayLike, latitude: float, horizontal: ArrayLike) -> 
     the sky and half of the ground (Liu and Jordan 1963). Orientations: common practice, a house like others.
     """
     total = np.asarray(horizontal, dtype=np.float64)
-    flat, walls = _beam(day_of_year, latitude)
-    above = np.maximum(np.mean(flat, axis=1), 1.0)
+    flat, noon, sides, back = _beam(day_of_year, latitude)
+    above = np.maximum(flat, 1.0)
     beam = total * (1.0 - _diffuse_share(np.clip(total / above, 0.0, 1.0), half_day(day_of_year, latitude)))
-    noon, east, west, back = (np.mean(side, axis=1) / above for side in walls)
-    seen = 0.4 * noon + 0.2 * (east + west + back)
+    seen = (0.4 * noon + 0.2 * (sides + back)) / above
     return np.asarray(beam * seen + 0.5 * (total - beam) + 0.5 * GROUND_REFLECTS * total)
 
 
-def _beam(day_of_year: ArrayLike, latitude: float) -> tuple[Array, tuple[Array, ...]]:
-    """Beam above the air over the day [W/m2], on the horizontal, and on walls facing noon, east, west and away."""
+def _beam(day_of_year: ArrayLike, latitude: float) -> tuple[Array, Array, Array, Array]:
+    """Daily means of the beam above the air [W/m2]: on the horizontal, on a wall that faces noon, on two that face east and
+    west together, and on one that faces away; arrays (n,)."""
     n = np.asarray(day_of_year, dtype=np.float64)[:, None]
     sun = SOLAR_CONSTANT * (1.0 + 0.033 * np.cos(2 * np.pi * n / 365.0))
     place, tilt = np.radians(latitude), declination(n)
-    height = np.sin(place) * np.sin(tilt) + np.cos(place) * np.cos(tilt) * np.cos(_HOUR_ANGLES)
-    south = np.sin(place) * np.cos(tilt) * np.cos(_HOUR_ANGLES) - np.cos(place) * np.sin(tilt)
-    across = np.cos(tilt) * np.sin(_HOUR_ANGLES)
+    height = np.sin(place) * np.sin(tilt) + np.cos(place) * np.cos(tilt) * np.cos(_AFTERNOON)
+    south = np.sin(place) * np.cos(tilt) * np.cos(_AFTERNOON) - np.cos(place) * np.sin(tilt)
     noon = south if latitude >= 0 else -south
-    up = height > 0.0
-    walls = tuple(np.where(up, sun * np.maximum(s, 0.0), 0.0) for s in (noon, -across, across, -noon))
-    return np.where(up, sun * height, 0.0), walls
+    lit = sun * (height > 0.0)
+    flat, to_noon, away = (lit * np.maximum(part, 0.0) for part in (height, noon, -noon))
+    across = lit * (np.cos(tilt) * np.sin(_AFTERNOON))
+    means = [np.asarray(np.mean(part, axis=1)) for part in (flat, to_noon, across, away)]
+    return means[0], means[1], means[2], means[3]
 
 
 def _diffuse_share(clearness: Array, half_day_min: Array) -> Array:
