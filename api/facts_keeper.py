@@ -8,10 +8,10 @@ import time
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from datetime import date, timedelta
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
-from sqlalchemy import delete, insert, select
+from sqlalchemy import bindparam, delete, insert, select
 
 from analysis.facts.build import MARGIN_DAYS, build_facts
 from analysis.facts.table import Table
@@ -35,7 +35,26 @@ OPEN_DAYS = 1 + MARGIN_DAYS
 """The newest days: today, and those whose facts depend on today's readings."""
 RECENT_S = 600.0
 _NOTHING = Table({"day": np.empty(0, dtype="datetime64[us]")})
-_NOT_HELD = {"synchronize_session": False}  # the session holds none of the rows
+
+# Worded once: each is run for every site every night.
+_OF_MONTHS = (
+    FactChunk.site == bindparam("site_id"),
+    FactChunk.month >= bindparam("first_month"),
+    FactChunk.month <= bindparam("last_month"),
+)
+_OF_DAYS = (
+    FactDay.site == bindparam("site_id"),
+    FactDay.day >= bindparam("first_day"),
+    FactDay.day <= bindparam("last_day"),
+)
+_CHUNKS = (
+    select(FactChunk.kind, FactChunk.month, FactChunk.payload)
+    .where(*_OF_MONTHS)
+    .order_by(FactChunk.kind, FactChunk.month)
+)
+_MARKS = select(FactDay.day, FactDay.fingerprint).where(*_OF_DAYS)
+_HOLD = select(SiteRow.id).where(SiteRow.id == bindparam("site_id")).with_for_update()
+_DROP_CHUNKS, _DROP_MARKS = delete(FactChunk).where(*_OF_MONTHS), delete(FactDay).where(*_OF_DAYS)
 
 Progress = Callable[[date, date], None]
 
@@ -146,37 +165,25 @@ class FactsKeeper:
 
     def kept(self, site_id: str, first: date, last: date) -> Facts:
         """The kept facts of first..last, as they are."""
-        chosen = select(FactChunk.kind, FactChunk.payload).where(
-            FactChunk.site == site_id, FactChunk.month >= _month(first), FactChunk.month <= _month(last)
-        )
-        with self._database.read() as session:
-            rows = session.execute(chosen.order_by(FactChunk.kind, FactChunk.month)).all()
+        with self._database.reading() as db:
+            rows = db.execute(_CHUNKS, _span(site_id, first, last)).all()
         payloads: dict[str, list[bytes]] = {kind: [] for kind in KINDS}
-        for kind, payload in rows:
+        for kind, _, payload in rows:
             payloads[kind].append(payload)
         tables = {kind: unpacked(found) if found else _NOTHING for kind, found in payloads.items()}
         return Facts(**tables).between(first, last)
 
     def _kept_fingerprints(self, site_id: str, first: date, last: date) -> dict[date, str]:
-        chosen = select(FactDay.day, FactDay.fingerprint).where(
-            FactDay.site == site_id, FactDay.day >= first, FactDay.day <= last
-        )
-        with self._database.read() as session:
-            return dict(session.execute(chosen).all())
+        with self._database.reading() as db:
+            return dict(db.execute(_MARKS, _span(site_id, first, last)).all())
 
     def _keep(self, site_id: str, facts: Facts, marks: dict[date, str]) -> None:
         """Replace the kept facts of the marked days by these."""
         first, last = min(marks), max(marks)
-        of_months = (
-            FactChunk.site == site_id,
-            FactChunk.month >= _month(first),
-            FactChunk.month <= _month(last),
-        )
-        of_days = FactDay.site == site_id, FactDay.day >= first, FactDay.day <= last
-        with self._database.write() as session:
-            session.execute(select(SiteRow.id).where(SiteRow.id == site_id).with_for_update()).one()
-            older = select(FactChunk.kind, FactChunk.month, FactChunk.payload).where(*of_months)
-            kept = {(kind, month): payload for kind, month, payload in session.execute(older)}
+        span = _span(site_id, first, last)
+        with self._database.writing() as db:
+            db.execute(_HOLD, {"site_id": site_id}).one()
+            kept = {(kind, month): payload for kind, month, payload in db.execute(_CHUNKS, span)}
             chunks = []
             for month, start, end in _months(first, last):
                 for kind in KINDS:
@@ -184,10 +191,10 @@ class FactsKeeper:
                     if (payload := kept.get((kind, month))) is not None:
                         part = replaced(unpacked([payload]), part, start, end)
                     chunks.append({"site": site_id, "kind": kind, "month": month, "payload": packed(part)})
-            session.execute(delete(FactChunk).where(*of_months), execution_options=_NOT_HELD)
-            session.execute(insert(FactChunk), chunks)
-            session.execute(delete(FactDay).where(*of_days), execution_options=_NOT_HELD)
-            session.execute(
+            db.execute(_DROP_CHUNKS, span)
+            db.execute(insert(FactChunk), chunks)
+            db.execute(_DROP_MARKS, span)
+            db.execute(
                 insert(FactDay), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
             )
 
@@ -196,6 +203,12 @@ class FactsKeeper:
             return None
         plant = self._plants.find(site.site.outdoor_from)
         return plant.site if plant else None
+
+
+def _span(site_id: str, first: date, last: date) -> dict[str, Any]:
+    """What the statements want to know of a site's days first..last."""
+    months = {"first_month": _month(first), "last_month": _month(last)}
+    return {"site_id": site_id, "first_day": first, "last_day": last} | months
 
 
 def _whole(marks: dict[date, str]) -> str:

@@ -9,13 +9,15 @@ from functools import lru_cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import delete, select, text
+from sqlalchemy import bindparam, delete, select, text
 
 from analysis.errors import InputError
 from analysis.plant.load import parse_site
 from analysis.plant.site import Site
 from api.state.database import Database
 from api.state.tables import SiteRow
+
+_ONE = select(SiteRow.file, SiteRow.added, SiteRow.updated).where(SiteRow.id == bindparam("site_id"))
 
 
 @dataclass(frozen=True)
@@ -97,9 +99,9 @@ class Plants:
             return list(session.scalars(select(SiteRow.id).order_by(SiteRow.id)))
 
     def find(self, site_id: str) -> Plant | None:
-        with self._database.read() as session:
-            row = session.get(SiteRow, site_id)
-        return _plant(row) if row else None
+        with self._database.reading() as db:
+            row = db.execute(_ONE, {"site_id": site_id}).first()
+        return _plant(row.file, row.added, row.updated) if row else None
 
     def get(self, site_id: str) -> Plant:
         """Raises UnknownSite."""
@@ -111,7 +113,7 @@ class Plants:
     def all(self) -> list[Plant]:
         with self._database.read() as session:
             rows = list(session.scalars(select(SiteRow).order_by(SiteRow.id)))
-        return [_plant(row) for row in rows]
+        return [_plant(row.file, row.added, row.updated) for row in rows]
 
     def zones(self) -> dict[str, ZoneInfo]:
         """The zone of every site. Only files that changed are read: it is asked every minute, of fleets of any size."""
@@ -135,8 +137,8 @@ class Plants:
                 connection.execute(text("PRAGMA wal_checkpoint(TRUNCATE)"))
 
 
-def _plant(row: SiteRow) -> Plant:
-    return Plant(_parsed(row.file), row.file, row.added, row.updated)
+def _plant(file: str, added: datetime, updated: datetime) -> Plant:
+    return Plant(_parsed(file), file, added, updated)
 
 
 @lru_cache(maxsize=1024)

@@ -10,7 +10,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import orjson
-from sqlalchemy import delete, func, select
+from sqlalchemy import and_, bindparam, delete, func, insert, select
 
 from analysis.errors import InputError
 from analysis.facts.tables import METHOD_VERSION
@@ -31,6 +31,21 @@ KEPT_PER_SITE = 24
 
 RECENT_KEPT = 256
 """Documents kept in memory: some 20 MB."""
+
+# Worded once: each is run for every site every night.
+_OF_PERIOD = and_(
+    KeptResult.site == bindparam("site_id"),
+    KeptResult.first == bindparam("from_day"),
+    KeptResult.last == bindparam("to_day"),
+)
+_FIND = select(KeptResult.fingerprint, KeptResult.rolling, KeptResult.payload).where(_OF_PERIOD)
+_DROP = delete(KeptResult).where(_OF_PERIOD)
+_SPARE = (
+    select(KeptResult.first, KeptResult.last)
+    .where(KeptResult.site == bindparam("site_id"))
+    .order_by(KeptResult.rolling.desc(), KeptResult.made.desc())
+    .offset(KEPT_PER_SITE)
+)
 
 
 class _Recent(NamedTuple):
@@ -101,8 +116,8 @@ class Results:
         """The result document as JSON."""
         site = plant.site
         mark = self._mark(plant, self._keeper.update(site, first, last, progress).mark)
-        with self._database.read() as session:
-            row = session.get(KeptResult, (site.id, first, last))
+        with self._database.reading() as db:
+            row = db.execute(_FIND, _period(site.id, first, last)).first()
         if row is not None and row.fingerprint == mark and row.rolling >= rolling:
             return zlib.decompress(row.payload)
         result = self._of_kept_facts(site, first, last)
@@ -165,21 +180,14 @@ class Results:
         ).hexdigest()
 
     def _keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
-        row = KeptResult(site=site_id, first=first, last=last, fingerprint=mark, made=datetime.now(UTC))
-        row.rolling, row.payload = rolling, zlib.compress(document, 1)
-        of_site = KeptResult.site == site_id
-        with self._database.write() as session:
-            session.merge(row)
-            session.flush()
-            spare = list(
-                session.execute(
-                    select(KeptResult.first, KeptResult.last)
-                    .where(of_site)
-                    .order_by(KeptResult.rolling.desc(), KeptResult.made.desc())
-                    .offset(KEPT_PER_SITE)
-                )
-            )
-            for a, b in spare:
-                session.execute(
-                    delete(KeptResult).where(of_site, KeptResult.first == a, KeptResult.last == b)
-                )
+        row = {"site": site_id, "first": first, "last": last, "fingerprint": mark, "made": datetime.now(UTC)}
+        row |= {"rolling": rolling, "payload": zlib.compress(document, 1)}
+        with self._database.writing() as db:
+            db.execute(_DROP, _period(site_id, first, last))
+            db.execute(insert(KeptResult), row)
+            for spare in db.execute(_SPARE, {"site_id": site_id}).all():
+                db.execute(_DROP, _period(site_id, *spare))
+
+
+def _period(site_id: str, first: date, last: date) -> dict[str, Any]:
+    return {"site_id": site_id, "from_day": first, "to_day": last}
