@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from typing import Any, Literal, SupportsIndex
 
@@ -13,6 +13,31 @@ from numpy.typing import NDArray
 from analysis.medians import median
 
 Floats = NDArray[np.float64]
+
+
+class _Chosen(Mapping[str, NDArray[Any]]):
+    """Some rows of columns. Who chooses rows looks at a few columns of them, so each is taken when it is first asked for."""
+
+    __slots__ = ("_rows", "_taken", "_whole")
+
+    def __init__(self, whole: Mapping[str, NDArray[Any]], rows: NDArray[Any] | slice) -> None:
+        self._whole, self._rows = whole, rows
+        self._taken: dict[str, NDArray[Any]] = {}
+
+    def __getitem__(self, name: str) -> NDArray[Any]:
+        taken = self._taken.get(name)
+        if taken is None:
+            taken = self._taken[name] = self._whole[name][self._rows]
+        return taken
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._whole
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._whole)
+
+    def __len__(self) -> int:
+        return len(self._whole)
 
 
 class Table:
@@ -27,14 +52,14 @@ class Table:
         """columns : arrays (n,) by name, or what becomes one; a single value stands for every row."""
         arrays = {name: np.asarray(values) for name, values in columns.items()}
         self._length = max((len(a) for a in arrays.values() if a.ndim), default=0)
-        self._columns = {
+        self._columns: Mapping[str, NDArray[Any]] = {
             name: a if a.ndim else np.broadcast_to(a, self._length) for name, a in arrays.items()
         }
         if odd := [name for name, a in self._columns.items() if len(a) != self._length]:
             raise ValueError(f"column {odd[0]!r} has {len(self._columns[odd[0]])} rows, not {self._length}")
 
     @classmethod
-    def _of(cls, columns: dict[str, NDArray[Any]], length: int) -> Table:
+    def _of(cls, columns: Mapping[str, NDArray[Any]], length: int) -> Table:
         made = cls.__new__(cls)
         made._columns, made._length = columns, length
         return made
@@ -82,9 +107,8 @@ class Table:
     def where(self, rows: NDArray[Any] | slice) -> Table:
         """The chosen rows: by a flag for each, by number, or a slice (of which nothing is copied)."""
         chosen = np.flatnonzero(rows) if isinstance(rows, np.ndarray) and rows.dtype == np.bool_ else rows
-        columns = {name: values[chosen] for name, values in self._columns.items()}
         length = len(range(*chosen.indices(self._length))) if isinstance(chosen, slice) else len(chosen)
-        return Table._of(columns, length)
+        return Table._of(_Chosen(self._columns, chosen), length)
 
     def between(self, first: date, last: date) -> Table:
         """The rows of the local days first..last, both inclusive, of a table in order of days: a view."""
@@ -95,7 +119,7 @@ class Table:
 
     def with_columns(self, **columns: Any) -> Table:
         """The same with columns added or replaced."""
-        return Table(self._columns | columns)
+        return Table({**self._columns, **columns})
 
     def day(self, row: SupportsIndex) -> date:
         """The local date of a row."""
@@ -104,7 +128,7 @@ class Table:
 
     def frame(self) -> pd.DataFrame:
         """As a DataFrame, for who wants to group or to show."""
-        return pd.DataFrame(self._columns)
+        return pd.DataFrame(dict(self._columns))
 
 
 def joined(tables: Iterable[Table]) -> Table:
