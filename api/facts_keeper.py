@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from sqlalchemy import bindparam, delete, insert, select
 
-from analysis.facts.build import MARGIN_DAYS, build_facts
+from analysis.facts.build import MARGIN_DAYS, SPAN_DAYS, build_facts
 from analysis.facts.table import Table
 from analysis.facts.tables import METHOD_VERSION, Facts
 from analysis.plant.site import Site
@@ -27,10 +27,8 @@ from api.state.tables import FactChunk, FactDay, SiteRow
 from collector.store.protocol import PointSpan, Store
 
 KINDS = ("days", "runs", "defrosts", "reheats", "notices")
-CHUNK_DAYS = 62
-"""Most days worked out at once at minute readings: bounds the memory to about 50 MB a site."""
 CHUNK_READINGS = 2_000_000
-"""Readings worked out at once: thin data take longer spans than CHUNK_DAYS."""
+"""Readings worked out at once in each lane: thin data take longer spans than SPAN_DAYS."""
 OPEN_DAYS = 1 + MARGIN_DAYS
 """The newest days: today, and those whose facts depend on today's readings."""
 RECENT_S = 600.0
@@ -67,9 +65,13 @@ class Updated(NamedTuple):
 
 
 class FactsKeeper:
-    """Keeps the facts tables of all sites in the state database."""
+    """Keeps the facts tables of all sites in the state database.
 
-    def __init__(self, database: Database, store: Store, plants: Plants) -> None:
+    lanes : int, default 1. Threads for a site of which many days are to be worked out
+    """
+
+    def __init__(self, database: Database, store: Store, plants: Plants, lanes: int = 1) -> None:
+        self._lanes = lanes
         self._database, self._store, self._plants = database, store, plants
         self._locks: dict[str, threading.Lock] = {}
         self._recent: dict[tuple[str, date, date], tuple[str, float]] = {}
@@ -90,11 +92,11 @@ class FactsKeeper:
         thin = thin_readings(self._store, site.id)
         work = with_silences(stale, self._store.revisions(site.id), thin, site.zone)
         marks = wanted | self.fingerprints(plant, work[0], work[-1]) if len(work) > len(stale) else wanted
-        most = _chunk_days(self._store.points(site.id)) if len(work) > CHUNK_DAYS else CHUNK_DAYS
-        for start, end in _spans(work, most):
+        days_at_once = _chunk_days(self._store.points(site.id)) if len(work) > SPAN_DAYS else SPAN_DAYS
+        for start, end in _spans(work, days_at_once * self._lanes):
             around = start - timedelta(days=MARGIN_DAYS), end + timedelta(days=MARGIN_DAYS)
             readings = self.readings(site, *around) | thin
-            facts = build_facts(plant, readings, start, end)
+            facts = build_facts(plant, readings, start, end, self._lanes)
             self._keep(site.id, facts, {day: marks[day] for day in days(start, end)})
             if progress:
                 progress(start, end)
@@ -231,10 +233,10 @@ def plant_mark(site: Site) -> str:
 
 def _chunk_days(points: dict[str, PointSpan]) -> int:
     if not points:
-        return CHUNK_DAYS
+        return SPAN_DAYS
     length = (max(p.last for p in points.values()) - min(p.first for p in points.values())) / 86_400_000
     a_day = sum(p.count for p in points.values()) / max(length, 1.0)
-    return max(CHUNK_DAYS, int(CHUNK_READINGS / max(a_day, 1.0)))
+    return max(SPAN_DAYS, int(CHUNK_READINGS / max(a_day, 1.0)))
 
 
 def _spans(stale: list[date], most: int) -> Iterator[tuple[date, date]]:

@@ -22,10 +22,14 @@ if TYPE_CHECKING:
 
 @dataclass
 class Service:
-    """What commands, routes and jobs work with. Each part is made when it is first used."""
+    """What commands, routes and jobs work with. Each part is made when it is first used.
+
+    lanes : threads for the facts of one site; one in a worker, as others work beside it
+    """
 
     settings: Settings
     database: Database
+    lanes: int = 2
 
     @cached_property
     def store(self) -> Store:
@@ -39,7 +43,7 @@ class Service:
     def keeper(self) -> FactsKeeper:
         from api.facts_keeper import FactsKeeper
 
-        return FactsKeeper(self.database, self.store, self.plants)
+        return FactsKeeper(self.database, self.store, self.plants, self.lanes)
 
     @cached_property
     def results(self) -> Results:
@@ -90,4 +94,4 @@ def kept_open(settings: Settings) -> Service:
 
 @lru_cache(maxsize=1)
 def _of_process(settings: Settings, process: int) -> Service:
-    return Service(settings, open_database(settings.state_url))
+    return Service(settings, open_database(settings.state_url), lanes=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
 
 import numpy as np
@@ -22,23 +23,24 @@ from analysis.readings import Readings, Samples, is_thin
 
 MARGIN_DAYS = 1
 """Days of readings that the facts of a day may depend on, before and after it."""
-_LONGEST_SPAN_DAYS = 60
+SPAN_DAYS = 62
+"""Most days worked out at once: bounds the memory to some 100 MB at minutes."""
 
 
-def build_facts(site: Site, readings: Readings, first: date, last: date) -> Facts:
+def build_facts(site: Site, readings: Readings, first: date, last: date, lanes: int = 1) -> Facts:
     """Facts of the local days first..last, both inclusive.
 
     readings : Readings in declared units; should reach MARGIN_DAYS beyond both ends where there are any
+    lanes : int, default 1. Threads that share the spans of a long time
     Returns Facts. A day's facts depend on the readings of that day and MARGIN_DAYS around it, and on nothing else; where
     a point is read less than daily, on its readings before and after that too.
     """
-    parts = []
-    begin = first
-    while begin <= last:
-        end = min(begin + timedelta(_LONGEST_SPAN_DAYS - 1), last)
-        parts.append(_build_span(site, readings, begin, end))
-        begin = end + timedelta(1)
-    return join(parts)
+    starts = [first + timedelta(n) for n in range(0, (last - first).days + 1, SPAN_DAYS)]
+    spans = [(start, min(start + timedelta(SPAN_DAYS - 1), last)) for start in starts]
+    if len(spans) == 1 or lanes == 1:
+        return join(_build_span(site, readings, *span) for span in spans)
+    with ThreadPoolExecutor(lanes) as pool:
+        return join(pool.map(lambda span: _build_span(site, readings, *span), spans))
 
 
 def _build_span(site: Site, readings: Readings, first: date, last: date) -> Facts:

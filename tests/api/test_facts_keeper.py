@@ -12,7 +12,7 @@ from analysis.facts.build import MARGIN_DAYS, build_facts
 from analysis.facts.table import Table
 from analysis.plant.load import parse_site
 from analysis.readings import Samples
-from api.facts_keeper import KINDS
+from api.facts_keeper import KINDS, FactsKeeper
 from api.service import Service
 from tests.api.conftest import add_site
 from tests.api.plants import START, readings, site_text
@@ -98,12 +98,19 @@ def test_a_new_method_makes_all_stale(plant_here: Service, monkeypatch: pytest.M
     assert plant_here.keeper.update(plant(plant_here).site, *days(4)).days == 4
 
 
-def test_long_spans_are_worked_out_in_pieces(plant_here: Service, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("api.facts_keeper.CHUNK_DAYS", 3)
+@pytest.mark.parametrize(("lanes", "pieces"), [(1, [2, 2]), (2, [4])])
+def test_long_spans_are_worked_out_in_pieces(
+    plant_here: Service, monkeypatch: pytest.MonkeyPatch, lanes: int, pieces: list[int]
+) -> None:
+    """Whoever is alone works on two at once; what comes out is the same."""
+    for module in ("api.facts_keeper", "analysis.facts.build"):
+        monkeypatch.setattr(f"{module}.SPAN_DAYS", 2)
     monkeypatch.setattr("api.facts_keeper.CHUNK_READINGS", 1)
     worked = []
-    plant_here.keeper.update(plant(plant_here).site, *days(4), lambda a, b: worked.append((b - a).days + 1))
-    assert worked == [3, 1]
+    keeper = FactsKeeper(plant_here.database, plant_here.store, plant_here.plants, lanes)
+    keeper.update(plant(plant_here).site, *days(4), lambda a, b: worked.append((b - a).days + 1))
+    assert worked == pieces
+    monkeypatch.undo()
     direct = build_facts(plant(plant_here).site, readings(4), *days(4))
     kept = plant_here.keeper.kept("alder-row", *days(4))
     for kind in KINDS:

@@ -1,8 +1,8 @@
 """The nightly pass over a fleet: its cost a site as the fleet grows, on a process pool and on a Dask cluster.
 
-    python -m tests.benchmarks.bench_sweep --fleets 10,30,100,300,1000 --json FILE
+    python -m tests.benchmarks.bench_sweep --fleets 10,30,100,300,1000 [--days 14] --json FILE
 
-Every site has a fortnight of minutes and facts up to yesterday; one new day arrives, hour by hour as collection brings it,
+Every site has a fortnight of minutes, or as many days as are asked for, and facts up to yesterday; one new day arrives, hour by hour as collection brings it,
 and is not sealed yet; the pass brings facts and result up to date. An hour later comes the hourly watch. The cost is
 processor time of all workers: as it was, and as it would have been at the fastest pace of the machine seen in the run
 (`yardstick`). The cluster's answers are compared with the pool's to the bit. Beside the JSON file a page of the same name
@@ -15,7 +15,6 @@ import argparse
 import hashlib
 import json
 import os
-import resource
 import shutil
 import tempfile
 import time
@@ -35,9 +34,9 @@ from api.service import opened
 from api.settings import Settings
 from collector.simulated.plant import random_plant, simulate
 from collector.store.protocol import Store
-from tests.benchmarks.yardstick import Cost, measured
+from tests.benchmarks.yardstick import Cost, measured, peak_mb
 
-FIRST, DAYS = date(2024, 11, 1), 14
+NEW_DAY, DAYS = date(2024, 11, 15), 14
 MS_PER_HOUR = 3_600_000
 HOT_MS = 3 * MS_PER_HOUR
 """Besides the new day, what the night's hour finds unsealed."""
@@ -61,7 +60,7 @@ def one_site(settings: Settings, site: str) -> Night:
         document = service.results.newest(site)
     assert document is not None
     mark = hashlib.blake2b(json.dumps(document, sort_keys=True).encode()).hexdigest()
-    return Night(site, cost, mark, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+    return Night(site, cost, mark, peak_mb())
 
 
 def one_watch(settings: Settings, site: str) -> Cost:
@@ -73,9 +72,10 @@ def one_watch(settings: Settings, site: str) -> Cost:
         return measured(lambda: watch(service, plant, now))[0]
 
 
-def fleet(folder: Path, count: int) -> tuple[Settings, dict[str, Readings]]:
-    """A fleet of so many sites, facts up to the last day but one; and each site's new day."""
-    sims = [simulate(random_plant(seed, meter_set="rich", every_s=60), FIRST, DAYS + 1) for seed in range(4)]
+def fleet(folder: Path, count: int, days: int = DAYS) -> tuple[Settings, dict[str, Readings]]:
+    """A fleet of so many sites with readings of so many days; and each site's new day."""
+    first = NEW_DAY - timedelta(days)
+    sims = [simulate(random_plant(seed, meter_set="rich", every_s=60), first, days + 1) for seed in range(4)]
     settings = Settings(data=folder)
     new: dict[str, Readings] = {}
     with opened(settings) as service:
@@ -84,7 +84,7 @@ def fleet(folder: Path, count: int) -> tuple[Settings, dict[str, Readings]]:
             own = f"site-{n:04d}"
             toml = sim.site_toml.replace(f'id = "{parse_site(sim.site_toml).id}"', f'id = "{own}"', 1)
             site = parse_site(toml)
-            cut = local_midnight(site, FIRST + timedelta(DAYS))
+            cut = local_midnight(site, NEW_DAY)
             service.plants.add([(toml, site)])
             service.store.append(own, {k: v.between(0, cut - HOT_MS) for k, v in sim.readings.items()})
             collect(service.store, own, {k: v.between(cut - HOT_MS, cut) for k, v in sim.readings.items()})
@@ -109,15 +109,15 @@ def sweep(executor: Executor, settings: Settings, sites: list[str]) -> tuple[flo
     return time.perf_counter() - begin, nights
 
 
-def night_of(count: int, executor: Callable[[], AbstractContextManager[Any]]) -> dict[str, Any]:
+def night_of(count: int, executor: Callable[[], AbstractContextManager[Any]], days: int) -> dict[str, Any]:
     """The nightly pass over a fleet of so many sites."""
     folder = Path(tempfile.mkdtemp(prefix="sweep-"))
     try:
-        settings, new = fleet(folder, count)
+        settings, new = fleet(folder, count, days)
         # The service has its databases open while its workers work, and so has this.
         with executor() as pool, opened(settings) as service:
             assert len(service.plants.ids()) == count
-            sweep(pool, settings, list(new))  # facts of the fortnight: not what is measured
+            sweep(pool, settings, list(new))  # facts of the days before: not what is measured
             hour = max(int(s.time[-1]) for readings in new.values() for s in readings.values()) - MS_PER_HOUR
             for site, readings in new.items():
                 collect(service.store, site, {k: s.between(0, hour) for k, s in readings.items()})
@@ -128,6 +128,7 @@ def night_of(count: int, executor: Callable[[], AbstractContextManager[Any]]) ->
         size = sum(f.stat().st_size for f in folder.rglob("*") if f.is_file())
         return {
             "sites": count,
+            "days": days,
             "wall_s": wall,
             "work_s_per_site": sum(n.cost.spent for n in nights) / count,
             "bytes_per_site": size / count,
@@ -180,9 +181,10 @@ def main() -> None:
     parser.add_argument(
         "--cluster", type=int, default=10, help="sites in the comparison with a cluster, 0 for none"
     )
+    parser.add_argument("--days", type=int, default=DAYS, help="days of readings before the new one")
     parser.add_argument("--json", type=Path)
     args = parser.parse_args()
-    rows = [night_of(int(n), on_pool) for n in args.fleets.split(",")]
+    rows = [night_of(int(n), on_pool, args.days) for n in args.fleets.split(",")]
     fastest = min(cost.pace for row in rows for cost in row["costs"])
     for row in rows:
         for name, costs in (("at_fastest", row["costs"]), ("watch_at_fastest", row["watches"])):
@@ -204,7 +206,7 @@ def main() -> None:
         f"an hourly watch of a site {most['watch_at_fastest_s_per_site'] * 1000:.0f} ms"
     )
     if args.cluster:
-        pool, cluster = night_of(args.cluster, on_pool), night_of(args.cluster, on_cluster)
+        pool, cluster = (night_of(args.cluster, on, args.days) for on in (on_pool, on_cluster))
         same = pool["marks"] == cluster["marks"]
         print(
             f"two Dask workers: {cluster['sites']} sites, answers {'equal to the bit' if same else 'DIFFER'}"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -44,3 +45,9 @@ def measured(work: Callable[[], Any]) -> tuple[Cost, Any]:
     answer = work()
     spent = time.process_time() - begin
     return Cost(spent, (before + pace()) / 2), answer
+
+
+def peak_mb() -> float:
+    """The most memory [MB] this process has had. `getrusage` would count the process that it was spawned from, too."""
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    return int(status.split("VmHWM:", 1)[1].split(maxsplit=1)[0]) * 1024 / 1e6
