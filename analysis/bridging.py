@@ -78,25 +78,14 @@ def on_minutes(
     Returns float64 (n,), and bool (n,): True where a reading or its own rhythm covers the minute.
     """
     n = len(time)
-    laid = np.full(n, np.nan)
     if n == 0 or len(samples.time) == 0:
-        return laid, np.zeros(n, dtype=bool)
+        return np.full(n, np.nan), np.zeros(n, dtype=bool)
     first, end = np.searchsorted(samples.time, (time[0], time[-1] + MS_PER_MINUTE))
-    where = (samples.time[first:end] - time[0]) // MS_PER_MINUTE
-    value = np.asarray(samples.value[first:end], dtype=np.float64)
-    if len(where) and bool(np.all(np.diff(where) > 0)):
-        laid[where] = value
-    elif len(where):
-        if between == "last":
-            laid[where] = value  # numpy keeps the last one given for an index
-        else:
-            count = np.bincount(where, minlength=n)
-            total = np.bincount(where, weights=value, minlength=n)
-            laid = np.divide(total, count, out=laid, where=count > 0)
+    laid = _in_their_minutes(time, samples.time[first:end], samples.value[first:end], between)
     measured = np.isfinite(laid)
-    known, missing = np.flatnonzero(measured), np.flatnonzero(~measured)
-    if len(missing) == 0:
+    if measured.all():
         return laid, measured
+    known, missing = np.flatnonzero(measured), np.flatnonzero(~measured)
     # The neighbours outside the span bridge its edges.
     before, after = slice(max(first - 1, 0), first), slice(end, end + 1)
     outside = (np.concatenate((samples.time[before], samples.time[after])) - time[0]) // MS_PER_MINUTE
@@ -118,6 +107,21 @@ def on_minutes(
         nearer = (between == "nearest") & (left < len(knots) - 1) & (2 * missing > previous + following)
         laid[fill] = values[np.maximum(left, 0) + nearer][use]
     return laid, np.isfinite(laid)
+
+
+def _in_their_minutes(time: Times, at: Times, value: Floats, between: Between) -> Floats:
+    """Each minute's mean, of states its last word; nan where nothing was read."""
+    if np.array_equal(at, time):
+        return np.array(value, dtype=np.float64)
+    n = len(time)
+    laid = np.full(n, np.nan)
+    where = (at - time[0]) // MS_PER_MINUTE
+    if between == "last" or bool(np.all(np.diff(where) > 0)):
+        laid[where] = value  # numpy keeps the last one given for an index
+        return laid
+    count = np.bincount(where, minlength=n)
+    total = np.bincount(where, weights=value, minlength=n)
+    return np.divide(total, count, out=laid, where=count > 0)
 
 
 def mean_of(parts: list[Floats]) -> Floats:

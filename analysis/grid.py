@@ -239,17 +239,17 @@ def _fit_shape(grid: Grid, shape: Floats, register: Floats) -> Floats:
     # a day has the same blocks whatever span it is worked out in.
     block = grid.time // (360 * MS_PER_MINUTE)
     block = block - block[0]
-    blocks = int(block[-1]) + 1
+    begin = np.flatnonzero(np.diff(block, prepend=-1))
 
     def summed(values: Floats) -> Floats:
-        return np.bincount(block, weights=np.where(both, values, 0.0), minlength=blocks).astype(np.float64)
+        return np.asarray(np.add.reduceat(np.where(both, values, 0.0), begin))
 
     reg, own, drawn_back = summed(register), summed(shape), summed(np.minimum(shape, 0.0))
     if _counts_only_forward(register, drawn_back):
         reg = reg + drawn_back
     # Spread the difference in proportion to the shape's size, so that idle minutes stay idle.
     size = summed(np.abs(shape))
-    share = np.divide(reg - own, size, out=np.zeros(blocks), where=size > 1e-9)
+    share = np.divide(reg - own, size, out=np.zeros(len(begin)), where=size > 1e-9)
     share = np.clip(share, -0.5, 0.5)
     return np.where(both, shape + np.abs(np.where(both, shape, 0.0)) * share[block], out)
 

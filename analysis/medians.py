@@ -29,6 +29,22 @@ def quantile(values: Floats, share: float) -> float:
     return float(low + rise * part if part < 0.5 else high - rise * (1.0 - part))
 
 
+def row_quantiles(rows: Floats, share: float, least: int = 1) -> Floats:
+    """The same quantile of the known values of each row; nan where fewer than `least` of them are known.
+
+    rows : float64 (k, m), nan where unknown, m > 0. Returns float64 (k,)
+    """
+    ordered = np.sort(rows, axis=1)  # what is unknown comes last
+    known = np.count_nonzero(~np.isnan(ordered), axis=1)
+    last, row = np.maximum(known - 1, 0), np.arange(len(rows))
+    at = last * share
+    below = at.astype(np.int64)
+    low, high = ordered[row, below], ordered[row, np.minimum(below + 1, last)]
+    part, rise = at - below, high - low
+    found = np.where(part < 0.5, low + rise * part, high - rise * (1.0 - part))
+    return np.where(known >= least, found, np.nan)
+
+
 def running_median(values: Floats, before: int, after: int) -> Floats:
     """Median of each value with so many before and after it, fewer at the ends.
 

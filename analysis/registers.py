@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.medians import quantile
 from analysis.readings import Samples
+from analysis.windows import running_total
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -90,7 +91,7 @@ def whole_total(samples: Samples, *, most_per_hour: float, may_fall: float = 0.0
     events += _events("jumped", time[1:][jumped], step[jumped])
     step[jumped] = 0.0
     events.sort(key=lambda e: e.time)
-    return Total(time, np.concatenate(([0.0], np.cumsum(step))), _resolution(step), events)
+    return Total(time, running_total(step), _resolution(step), events)
 
 
 def _rolled_over(before: Floats, after: Floats, hours: Floats, could: Floats) -> tuple[Floats, Flags]:
@@ -116,7 +117,7 @@ def _jumps(step: Floats, hours: Floats, value: Floats, most_per_hour: float) -> 
     fast = step > most_per_hour * np.maximum(hours, 1.0 / 60.0) + _rounding(value)
     if not fast.any():
         return fast
-    clock = np.concatenate(([0.0], np.cumsum(hours)))
+    clock = running_total(hours)
     moved = np.concatenate(([0], np.where(step > 0.0, np.arange(1, len(step) + 1), 0)))
     since = clock[1:] - clock[np.maximum.accumulate(moved)[:-1]]
     digit = float(np.median(step[step > 0.0]))

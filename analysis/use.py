@@ -12,6 +12,7 @@ from analysis.grid import Grid
 from analysis.plant.curve import curve_at
 from analysis.plant.quantities import MODES
 from analysis.plant.site import Site
+from analysis.windows import running_total, stretches, window_sum
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -192,14 +193,13 @@ def _in_steady_work(cold: Flags, running: Flags, water: Flags | None, grid: Grid
     looks the same. A coil runs at most about 12 K below the air (common practice), so no frost above 12 °C.
     """
     outdoor = grid.gauge("outdoor_temperature")
-    starts, ends = _stretches(cold)
+    starts, ends = stretches(cold)
     out = np.zeros_like(cold)
     # A compressor also halts for a moment while its valve reverses: a start comes after a rest.
-    worked, at = np.concatenate(([0], np.cumsum(running))), np.arange(len(running))
-    turned = running & (worked[at] == worked[np.maximum(at - _REST_MIN, 0)])
+    turned = running & (window_sum(running, _REST_MIN, 0) == 0)
     if water is not None:
         turned |= water & ~np.concatenate(([False], water[:-1]))
-    recent = np.concatenate(([0], np.cumsum(turned)))
+    recent = running_total(turned)
     for a, b in zip(starts, ends, strict=True):
         # The meter's minute may lie a little before the one in which the draw rises.
         if recent[min(a + 4, len(cold))] - recent[max(a - 6, 0)] == 0 and not outdoor[a] > 12.0:
@@ -289,8 +289,8 @@ def _whole_charges(flags: Flags, running: Flags, reach: int) -> Flags:
     The sensor answers late by the coil's and its pocket's lag: a quarter of an hour at most (common practice).
     """
     out = flags.copy()
-    runs = _stretches(running)
-    for a, b in zip(*_stretches(flags), strict=True):
+    runs = stretches(running)
+    for a, b in zip(*stretches(flags), strict=True):
         at = int(np.searchsorted(runs[0], a, side="right")) - 1
         begin, end = int(runs[0][at]), int(runs[1][at])
         out[begin if a - begin <= 15 + reach // 2 else max(a - reach // 2, begin) : a] = True
@@ -329,27 +329,17 @@ def within(flags: Flags, minutes: int, after: int | None = None) -> Flags:
     """True up to so many minutes before a True and so many after, as many as before by default."""
     if not flags.any():
         return flags
-    total = np.concatenate(([0], np.cumsum(flags)))
-    n = len(flags)
-    index = np.arange(n)
-    behind = minutes if after is None else after
-    return total[np.minimum(index + minutes + 1, n)] - total[np.maximum(index - behind, 0)] > 0
+    return np.asarray(window_sum(flags, minutes if after is None else after, minutes + 1) > 0)
 
 
 def _closed(flags: Flags, longest: int) -> Flags:
     """Gaps of up to `longest` minutes between Trues closed."""
-    starts, ends = _stretches(flags)
+    starts, ends = stretches(flags)
     out = flags.copy()
     for a, b in zip(ends[:-1], starts[1:], strict=True):
         if b - a <= longest:
             out[a:b] = True
     return out
-
-
-def _stretches(flags: Flags) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Starts and ends (exclusive) of the stretches of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
-    return edges[0::2], edges[1::2]
 
 
 def _carried(flags: Flags, through: Flags) -> Flags:

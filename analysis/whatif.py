@@ -20,6 +20,7 @@ from analysis.physics.second_law import carnot_cop
 from analysis.plant.curve import curve_at
 from analysis.plant.site import Site
 from analysis.use import HOT_WATER
+from analysis.windows import running_total
 
 Floats = NDArray[np.float64]
 
@@ -346,7 +347,7 @@ def _share_inside(hour: NDArray[Any], minute: NDArray[Any], length: Floats, insi
     cheap = np.zeros(1440)
     for h in inside:
         cheap[h * 60 : h * 60 + 60] = 1.0
-    total = np.concatenate([[0.0], np.cumsum(np.tile(cheap, 4))])
+    total = running_total(np.tile(cheap, 4))
     start = hour.astype(int) * 60 + minute.astype(int)
     end = np.minimum(start + np.maximum(length, 1.0).astype(int), 4 * 1440)
     return (total[end] - total[start]) / np.maximum(end - start, 1)

@@ -10,6 +10,7 @@ from analysis.facts.segments import Segments, settled
 from analysis.facts.table import first_known
 from analysis.medians import median
 from analysis.use import HEATING, HOT_WATER, OFF, within
+from analysis.windows import window_mean
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -107,15 +108,7 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
 
 def _best_hour(minutes: Minutes, day: Segments) -> Floats:
     """Greatest mean heat over any whole hour that starts in the day and is known throughout [W]."""
-    heat = minutes.heat * 60.0
-    n = len(heat)
-    total = np.concatenate(([0.0], np.cumsum(first_known(heat, 0.0))))
-    known = np.concatenate(([0], np.cumsum(np.isfinite(heat))))
-    start = np.arange(n)
-    end = np.minimum(start + 60, n)
-    whole = known[end] - known[start] == 60
-    hour = np.where(whole, (total[end] - total[start]) / 60.0, np.nan)
-    return day.greatest(hour)
+    return day.greatest(window_mean(minutes.heat * 60.0, 0, 60, least=60))
 
 
 def _middle(day: Segments, values: Floats) -> Floats:

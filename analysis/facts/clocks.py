@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.fft import next_fast_len
 
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
 from analysis.facts.table import first_known
+from analysis.windows import running_total, window_mean
 
 Floats = NDArray[np.float64]
-Spectrum = NDArray[np.complex128]
+Ints = NDArray[np.int64]
 
 REACH_MIN = 720
 _SMOOTH_MIN = 240
@@ -20,6 +24,25 @@ _LEAST_SET_BACK_K = 0.5
 # Less swing than this is a plant at rest, or the noise of its meters: nothing to compare.
 _LEAST_W, _LEAST_K, _LEAST_STATE = 25.0, 0.2, 0.1
 _IN_STEP_MIN, _MUCH_THE_SAME = 5, 0.8
+
+
+@dataclass(frozen=True)
+class _Alike:
+    """Days of one length and reach, whose electricity is held against another signal all together.
+
+    rows : the days. first : where the reach of each begins on the grid. length, reach : of a day, and with what lies
+    half a day before and after it [min]. here : from a reach's begin to its day's [min]
+    spectra : complex128 (k, m), of the days' electricity over `width` minutes, conjugate. size : sums of its squares [W2]
+    """
+
+    rows: Ints
+    first: Ints
+    length: int
+    here: int
+    reach: int
+    width: int
+    spectra: NDArray[np.complex128]
+    size: Floats
 
 
 def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
@@ -50,10 +73,10 @@ def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
             _LEAST_STATE,
         )
     drawn, known = _detrended(unit * 60.0)
-    spectra: dict[int, Spectrum] = {}
+    groups = _alike(day, drawn, known)
     for name, (values, least) in signals.items():
         other, other_known = _detrended(values)
-        lag, like = _lags(day, drawn, known, other, other_known, least, spectra)
+        lag, like = _lags(len(day), groups, other, other_known, least)
         out[f"lag_{name}"], out[f"like_{name}"] = lag, like
     return out
 
@@ -72,58 +95,55 @@ def _set_back(day: Segments, target: Floats) -> Floats:
     return out
 
 
-def _detrended(values: Floats) -> tuple[Floats, NDArray[np.int64]]:
+def _detrended(values: Floats) -> tuple[Floats, Ints]:
     """Values less their mean over some hours, 0 where unknown; and the running count of known minutes."""
     known = np.isfinite(values)
-    total = np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
-    count = np.concatenate(([0], np.cumsum(known)))
-    n = len(values)
-    index = np.arange(n)
-    a, b = np.maximum(index - _SMOOTH_MIN // 2, 0), np.minimum(index + _SMOOTH_MIN // 2, n)
-    mean = (total[b] - total[a]) / np.maximum(count[b] - count[a], 1)
-    return np.where(known, first_known(values, 0.0) - mean, 0.0), count
+    mean = window_mean(values, _SMOOTH_MIN // 2, _SMOOTH_MIN // 2)
+    return np.where(known, values - mean, 0.0), running_total(known)
+
+
+def _alike(day: Segments, drawn: Floats, known: Ints) -> list[_Alike]:
+    """The days on which enough is known and drawn to compare, by their length and reach."""
+    first = np.maximum(day.start - REACH_MIN, 0)
+    last = np.minimum(day.end + REACH_MIN, len(drawn))
+    size = day.sum(drawn**2)
+    enough = known[day.end] - known[day.start] >= _LEAST_KNOWN * day.minutes
+    enough &= size >= day.minutes * _LEAST_W**2
+    out = []
+    shapes = np.stack((day.minutes, day.start - first, last - first), axis=1)
+    for length, here, reach in np.unique(shapes[enough], axis=0):
+        rows = np.flatnonzero(enough & (shapes == (length, here, reach)).all(axis=1))
+        width = next_fast_len(int(reach), real=True)  # no shift asked for reaches beyond it
+        spectra = np.conj(np.fft.rfft(sliding_window_view(drawn, length)[day.start[rows]], width))
+        out.append(_Alike(rows, first[rows], int(length), int(here), int(reach), width, spectra, size[rows]))
+    return out
 
 
 def _lags(
-    day: Segments,
-    drawn: Floats,
-    known: NDArray[np.int64],
-    other: Floats,
-    other_known: NDArray[np.int64],
-    least: float,
-    spectra: dict[int, Spectrum],
+    count: int, groups: list[_Alike], other: Floats, other_known: Ints, least: float
 ) -> tuple[Floats, Floats]:
-    """spectra : of what is drawn, by day; filled here, the same whatever it is held against"""
-    lag, like = np.full(len(day), np.nan), np.full(len(day), np.nan)
-    n = len(drawn)
-    square = np.concatenate(([0.0], np.cumsum(other**2)))
-    for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
-        first, last = max(int(a) - REACH_MIN, 0), min(int(b) + REACH_MIN, n)
-        if known[b] - known[a] < _LEAST_KNOWN * (b - a):
+    """Lag [min] and likeness of each of so many days; nan where there is nothing to compare."""
+    lag, like = np.full(count, np.nan), np.full(count, np.nan)
+    square = running_total(other**2)
+    for days in groups:
+        fit = other_known[days.first + days.reach] - other_known[days.first] >= _LEAST_KNOWN * days.reach
+        if not fit.any():
             continue
-        if other_known[last] - other_known[first] < _LEAST_KNOWN * (last - first):
-            continue
-        mine, near = drawn[a:b], other[first:last]
-        length = len(mine)
-        size = float(np.sum(mine**2))
-        if size < length * _LEAST_W**2:
-            continue
-        shifts = len(near) - length + 1
-        width = next_fast_len(len(near), real=True)  # no shift asked for reaches beyond it
-        if i not in spectra:
-            spectra[i] = np.conj(np.fft.rfft(mine, width))
-        product = np.fft.irfft(np.fft.rfft(near, width) * spectra[i], width)[:shifts]
-        energy = square[first + length : first + length + shifts] - square[first : first + shifts]
-        usable = energy > length * least**2
-        if not usable.any():
-            continue
+        first, shifts = days.first[fit], days.reach - days.length + 1
+        near = np.fft.rfft(sliding_window_view(other, days.reach)[first], days.width)
+        product = np.fft.irfft(near * days.spectra[fit], days.width)[:, :shifts]
+        sums = sliding_window_view(square, shifts)
+        energy = sums[first + days.length] - sums[first]
+        usable = energy > days.length * least**2
+        size = days.size[fit, np.newaxis]
         r = np.where(usable, product / np.sqrt(np.maximum(energy, 1e-12) * size), -1.0)
-        best = int(np.argmax(r))
+        best = np.argmax(r, axis=1)
         # A rhythm is like itself a beat later too: of two likenesses much the same, no offset is the likelier.
-        here = int(a) - first
-        low = max(here - _IN_STEP_MIN, 0)
-        in_step = low + int(np.argmax(r[low : here + _IN_STEP_MIN + 1]))
-        if r[in_step] >= _MUCH_THE_SAME * r[best]:
-            best = in_step
-        lag[i], like[i] = float(best - here), float(r[best])
+        low = max(days.here - _IN_STEP_MIN, 0)
+        in_step = low + np.argmax(r[:, low : days.here + _IN_STEP_MIN + 1], axis=1)
+        row = np.arange(len(r))
+        best = np.where(r[row, in_step] >= _MUCH_THE_SAME * r[row, best], in_step, best)
+        known = usable.any(axis=1)
+        mine = days.rows[fit][known]
+        lag[mine], like[mine] = (best - days.here)[known], r[row, best][known]
     return lag, like

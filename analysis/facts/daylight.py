@@ -77,17 +77,21 @@ def _harmonic(values: Floats, noon: NDArray[np.int64]) -> tuple[Floats, Floats]:
     """Cosine and sine part of each solar day's first harmonic, angle 0 at noon; free of the day's drift."""
     cosine, sine = np.full(len(noon), np.nan), np.full(len(noon), np.nan)
     angle = np.arange(-_DAY_MIN // 2, _DAY_MIN // 2) * 2.0 * np.pi / _DAY_MIN
+    cos, sin = np.cos(angle), np.sin(angle)
     ramp = np.arange(_DAY_MIN) / _DAY_MIN - 0.5
     for i, at in enumerate(noon):
         if at < _DAY_MIN // 2 or at + _DAY_MIN // 2 > len(values):
             continue
         x = values[at - _DAY_MIN // 2 : at + _DAY_MIN // 2]
-        if np.isfinite(x).mean() < 0.95:
+        known = np.isfinite(x)
+        count = np.count_nonzero(known)
+        if count < 0.95 * _DAY_MIN:
             continue
-        x = np.where(np.isfinite(x), x, np.nanmean(x))
+        if count < _DAY_MIN:
+            x = np.where(known, x, np.mean(x[known]))
         # A front that passes makes a slope; what is left returns to where it began.
         x = x - ramp * (x[-60:].mean() - x[:60].mean())
-        cosine[i], sine[i] = 2.0 * np.mean(x * np.cos(angle)), 2.0 * np.mean(x * np.sin(angle))
+        cosine[i], sine[i] = 2.0 * np.mean(x * cos), 2.0 * np.mean(x * sin)
     return cosine, sine
 
 

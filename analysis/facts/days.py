@@ -221,7 +221,7 @@ def _uses(minutes: Minutes, day: Segments) -> dict[str, object]:
     }
     for name in ("compressor_starts", "compressor_hours"):
         counted = minutes.grid.counts.get(name)
-        out[f"{name}_counted"] = _whole(day, counted) if counted is not None else np.full(len(day), np.nan)
+        out[f"{name}_counted"] = day.total(counted) if counted is not None else np.full(len(day), np.nan)
     return out
 
 
@@ -292,11 +292,6 @@ def _idle(minutes: Minutes, day: Segments) -> dict[str, object]:
         out["n_pump_known"] = day.count(no_call & np.isfinite(rate))
         out["n_pump_idle"] = day.count(no_call & (first_known(rate, 0.0) > NO_FLOW_M3_H))
     return out
-
-
-def _whole(day: Segments, counted: Floats) -> Floats:
-    known = day.count(np.isfinite(counted))
-    return np.where(known > 0, day.sum(counted), np.nan)
 
 
 def _day_mean(day: Segments, values: Floats) -> Floats:

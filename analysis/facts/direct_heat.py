@@ -11,6 +11,7 @@ from analysis.facts.strain import asked_flow, load_share
 from analysis.facts.table import first_known
 from analysis.plant.site import Site
 from analysis.use import HEATING, HOT_WATER
+from analysis.windows import running_total, window_mean
 
 Floats = NDArray[np.float64]
 
@@ -44,7 +45,7 @@ def _backup(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     if heater is None or below is None or not np.isfinite(outdoor).any():
         return {}
     # A heater follows the weather of some hours, and a register's step lies a little late.
-    mild = _mean_back(outdoor, 180) > below + _SENSOR_K
+    mild = window_mean(outdoor, 179, 1) > below + _SENSOR_K
     # In the flow it may also finish a hot-water charge, which is no space heat.
     mild &= minutes.use.code != HOT_WATER
     on = mild & (first_known(heater, 0.0) * 60.0 > _ON_W)
@@ -65,7 +66,7 @@ def _immersion(minutes: Minutes, day: Segments) -> dict[str, object]:
         return {}
     bursts = _joined(Segments.of(first_known(heater, 0.0) * 60.0 > _ON_W), 20)
     energy = bursts.sum(heater) / 1000.0
-    charged = np.concatenate(([0], np.cumsum(minutes.use.code == HOT_WATER)))
+    charged = running_total(minutes.use.code == HOT_WATER)
     begin = bursts.start
     before = np.maximum(begin - _AFTER_MIN, 0)
     follows = charged[np.minimum(begin + 1, len(grid))] - charged[before] > 0
@@ -90,14 +91,3 @@ def _joined(segments: Segments, longest: int) -> Segments:
         return segments
     apart = segments.start[1:] - segments.end[:-1] > longest
     return Segments(segments.start[np.append(True, apart)], segments.end[np.append(apart, True)])
-
-
-def _mean_back(values: Floats, window: int) -> Floats:
-    """Mean of the known values over so many minutes back; nan where none is known."""
-    known = np.isfinite(values)
-    total = np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
-    count = np.concatenate(([0], np.cumsum(known)))
-    end = np.arange(1, len(values) + 1)
-    start = np.maximum(end - window, 0)
-    n = count[end] - count[start]
-    return np.divide(total[end] - total[start], n, out=np.full(len(values), np.nan), where=n > 0)

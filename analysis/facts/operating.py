@@ -12,6 +12,7 @@ from analysis.facts.table import first_known
 from analysis.medians import median, quantile
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF
+from analysis.windows import window_mean
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -71,13 +72,7 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
 
 def _lowest_hour(power: Floats, day: Segments) -> Floats:
     """Least mean over any whole clock-free hour that is known throughout [W]."""
-    n = len(power)
-    total = np.concatenate(([0.0], np.cumsum(first_known(power, 0.0))))
-    known = np.concatenate(([0], np.cumsum(np.isfinite(power))))
-    end = np.minimum(np.arange(n) + _HOUR_MIN, n)
-    start = np.arange(n)
-    whole = known[end] - known[start] == _HOUR_MIN
-    return day.least(np.where(whole, (total[end] - total[start]) / _HOUR_MIN, np.nan))
+    return day.least(window_mean(power, 0, _HOUR_MIN, least=_HOUR_MIN))
 
 
 def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> dict[str, object]:

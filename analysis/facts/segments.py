@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.windows import stretches, window_sum
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -24,8 +26,7 @@ class Segments:
     @classmethod
     def of(cls, flags: NDArray[np.bool_]) -> Segments:
         """The stretches of True in a bool (n,)."""
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
-        return cls(edges[0::2].astype(np.int64), edges[1::2].astype(np.int64))
+        return cls(*stretches(flags))
 
     def __len__(self) -> int:
         return len(self.start)
@@ -39,10 +40,18 @@ class Segments:
 
     def sum(self, values: Floats) -> Floats:
         """Sum of the known values in each stretch; 0 where none is known."""
-        return self._add(np.where(np.isfinite(values), values, 0.0), np.float64)
+        return self._add_known(values, np.isfinite(values))
+
+    def total(self, values: Floats) -> Floats:
+        """Sum of the known values in each stretch; nan where none is known."""
+        known = np.isfinite(values)
+        return np.where(self.count(known) > 0, self._add_known(values, known), np.nan)
 
     def count(self, flags: NDArray[np.bool_]) -> Ints:
         return self._add(flags, np.int64)
+
+    def _add_known(self, values: Floats, known: NDArray[np.bool_]) -> Floats:
+        return self._add(values if known.all() else np.where(known, values, 0.0), np.float64)
 
     def _add(self, values: NDArray[Any], kind: Any) -> NDArray[Any]:
         if not len(self):
@@ -77,7 +86,7 @@ class Segments:
         """Mean of the known values in each stretch, nan where none is known."""
         known = np.isfinite(values) if where is None else np.isfinite(values) & where
         count = self.count(known)
-        total = self._add(np.where(known, values, 0.0), np.float64)
+        total = self._add_known(values, known)
         return np.divide(total, count, out=np.full(len(self), np.nan), where=count > 0)
 
     def least(self, values: Floats) -> Floats:
@@ -106,15 +115,12 @@ class Segments:
 
 
 def settled(flags: NDArray[np.bool_], minutes: int) -> NDArray[np.bool_]:
-    """True where `flags` has held for more than so many minutes."""
-    index = np.arange(len(flags))
-    last_false = np.maximum.accumulate(np.where(flags, -1, index)) if len(flags) else index
-    return flags & (index - last_false > minutes)
+    """True where `flags` has held for more than so many minutes; a span's first day counts from its start."""
+    return np.asarray(window_sum(flags, minutes, 1) > minutes)
 
 
 def total_kwh(day: Segments, wh: Floats | None) -> Floats:
     """kWh of each stretch over its known minutes; nan where none is known, or nothing is measured."""
     if wh is None:
         return np.full(len(day), np.nan)
-    known = day.count(np.isfinite(wh))
-    return np.where(known > 0, day.sum(wh) / 1000.0, np.nan)
+    return day.total(wh) / 1000.0

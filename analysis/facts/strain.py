@@ -11,6 +11,7 @@ from analysis.facts.segments import Segments, settled
 from analysis.facts.table import first_known
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER
+from analysis.windows import window_mean
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -127,10 +128,4 @@ def _stretches(flags: Flags, cuts: Flags) -> tuple[NDArray[np.int64], NDArray[np
 
 def _best_hour(share: Floats, where: Flags, day: Segments) -> Floats:
     """Greatest mean over any whole hour of such minutes that starts in the day."""
-    good = where & np.isfinite(share)
-    total = np.concatenate(([0.0], np.cumsum(np.where(good, share, 0.0))))
-    count = np.concatenate(([0], np.cumsum(good)))
-    start = np.arange(len(share))
-    end = np.minimum(start + 60, len(share))
-    whole = count[end] - count[start] == 60
-    return day.greatest(np.where(whole, (total[end] - total[start]) / 60.0, np.nan))
+    return day.greatest(window_mean(np.where(where, share, np.nan), 0, 60, least=60))

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
 from analysis.facts.table import first_known
-from analysis.medians import quantile
+from analysis.medians import row_quantiles
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF
+from analysis.windows import window_sum
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -68,53 +71,49 @@ def _longest(flags: Flags, day: Segments) -> Floats:
 
 def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]:
     """Rates of cooling, for standing loss and leaks. Draws make a cylinder cool fast, so the slow rates count."""
-    n = len(tank)
     code = minutes.use.code
     charging = (code == HOT_WATER) | ((code == DEFROST) & (minutes.use.serves == HOT_WATER))
     immersion = minutes.balance.immersion
     if immersion is not None:
         charging |= first_known(immersion, 0.0) * 60.0 > 100.0
     charging |= _rising(tank)
-    room = minutes.grid.gauge("room_temperature")
-    slowest = np.full(len(day), np.nan)
-    over = np.full(len(day), np.nan)
-    idle, heating, night, daytime = (np.full(len(day), np.nan) for _ in range(4))
-    rate = _rates(tank, charging, _WINDOW_MIN)
-    short = _rates(tank, charging, 30)
-    share_heating = _share(code == HEATING, 30)
-    share_off = _share(code == OFF, 30)
+    windows = _each_day(day, 0, 1500)
+    found = windows(_rates(tank, charging, _WINDOW_MIN))
+    # The slow tenth, not the very slowest: a sensor's last digit makes single windows look still.
+    slowest = row_quantiles(found, 0.15, least=4)
+    close = np.abs(found - slowest[:, np.newaxis]) <= np.maximum(0.02, 0.1 * np.abs(slowest))[:, np.newaxis]
+    level = _row_means(np.where(close, windows(tank), np.nan))
+    room = _row_means(np.where(close, windows(minutes.grid.gauge("room_temperature")), np.nan))
+    short = windows(_rates(tank, charging, 30))
     calm = _rates(tank, charging, _CALM_MIN)
-    for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
-        windows = np.arange(a, min(b, n), _STEP_MIN)
-        found = rate[windows]
-        usable = np.isfinite(found)
-        if usable.sum() >= 4:
-            # The slow tenth, not the very slowest: a sensor's last digit makes single windows look still.
-            limit = quantile(found[usable], 0.15)
-            near = windows[usable][np.abs(found[usable] - limit) <= max(0.02, 0.1 * abs(limit))]
-            slowest[i] = limit
-            ambient = np.nanmean(room[near]) if np.isfinite(room[near]).any() else 20.0
-            level = tank[near]
-            over[i] = np.nanmean(level) - ambient if np.isfinite(level).any() else np.nan
-        # By day small draws leave few windows free: only the slowest few count.
-        for store, (first, last), low in ((night, _NIGHT, 0.15), (daytime, _DAYTIME, 0.08)):
-            mine = calm[np.arange(min(a + first, n), min(a + last, n), _STEP_MIN)]
-            mine = mine[np.isfinite(mine)]
-            if len(mine) >= 4:
-                store[i] = quantile(mine, low)
-        halves = short[windows]
-        for store, share in ((idle, share_off), (heating, share_heating)):
-            mine = halves[(share[windows] > 0.9) & np.isfinite(halves)]
-            if len(mine) >= 4:
-                store[i] = quantile(mine, 0.3)
     return {
         "standing_k_per_h": slowest,
-        "standing_over_k": over,
-        "cooling_idle": idle,
-        "cooling_heating": heating,
-        "cooling_night": night,
-        "cooling_day": daytime,
+        "standing_over_k": level - np.where(np.isnan(room), 20.0, room),
+        **{
+            name: row_quantiles(np.where(windows(_share(code == use, 30)) > 0.9, short, np.nan), 0.3, least=4)
+            for name, use in (("cooling_idle", OFF), ("cooling_heating", HEATING))
+        },
+        # By day small draws leave few windows free: only the slowest few count.
+        "cooling_night": row_quantiles(_each_day(day, *_NIGHT)(calm), 0.15, least=4),
+        "cooling_day": row_quantiles(_each_day(day, *_DAYTIME)(calm), 0.08, least=4),
     }
+
+
+def _each_day(day: Segments, first: int, last: int) -> Callable[[Floats], Floats]:
+    """Reads values every quarter of an hour from minute `first` of each day up to `last`, nan beyond the day."""
+    at = day.start[:, np.newaxis] + np.arange(first, last, _STEP_MIN)
+    inside = at < day.end[:, np.newaxis]
+    at = np.where(inside, at, 0)
+    return lambda values: np.where(inside, values[at], np.nan)
+
+
+def _row_means(rows: Floats) -> Floats:
+    """Mean of the known values of each row, nan where none is known."""
+    known = np.isfinite(rows)
+    count = np.count_nonzero(known, axis=1)
+    return np.divide(
+        np.where(known, rows, 0.0).sum(axis=1), count, out=np.full(len(rows), np.nan), where=count > 0
+    )
 
 
 def _rising(tank: Floats) -> Flags:
@@ -136,18 +135,12 @@ def _rates(tank: Floats, charging: Flags, window: int) -> Floats:
     rate = np.full(n, np.nan)
     if n <= window:
         return rate
-    busy = np.concatenate(([0], np.cumsum(charging)))
-    index = np.arange(n - window)
-    begin = np.maximum(index - 40, 0)  # layers settle for half an hour or so after a charge
-    free = busy[index + window] - busy[begin] == 0
+    # Layers settle for half an hour or so after a charge.
+    free = window_sum(charging, 40, window)[: n - window] == 0
     fall = (tank[: n - window] - tank[window:]) / window * 60.0
     rate[: n - window] = np.where(free, fall, np.nan)
     return rate
 
 
 def _share(flags: Flags, window: int) -> Floats:
-    total = np.concatenate(([0], np.cumsum(flags)))
-    n = len(flags)
-    index = np.arange(n)
-    end = np.minimum(index + window, n)
-    return (total[end] - total[index]) / window
+    return np.asarray(window_sum(flags, 0, window) / window)

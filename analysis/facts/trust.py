@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from analysis.bridging import canonical
 from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments
+from analysis.facts.segments import Segments, settled
 from analysis.facts.table import first_known
 from analysis.medians import median
 from analysis.physics.second_law import carnot_cop
 from analysis.plant.site import Point, Site
 from analysis.readings import Readings, Samples
 from analysis.use import COOLING
+from analysis.windows import running_total
 
 Floats = NDArray[np.float64]
 
@@ -64,14 +64,16 @@ def _typical(point: Point, samples: Samples, edges: NDArray[np.int64]) -> Floats
         usual = float(np.median(gaps)) if len(gaps) else 3_600_000.0
         value = value * 3.6e9 / usual
     quantile = 0.95 if point.form in ("power", "interval") or point.quantity == "flow_rate" else 0.5
-    known = np.isfinite(value)
-    time, value = samples.time[known], value[known]
+    time, known = samples.time, np.isfinite(value)
+    if not known.all():
+        time, value = time[known], value[known]
     at = np.searchsorted(time, edges)
-    out = np.full(len(edges) - 1, np.nan)
-    for i, (a, b) in enumerate(pairwise(at)):
-        if b > a:
-            rank = int(quantile * (b - a - 1))
-            out[i] = np.partition(value[a:b], rank)[rank]
+    out, count = np.full(len(edges) - 1, np.nan), np.diff(at)
+    for n in np.unique(count[count > 0]):  # most days have as many
+        mine = np.flatnonzero(count == n)
+        rows = sliding_window_view(value, n)[at[mine]]
+        rank = int(quantile * (n - 1))
+        out[mine] = np.partition(rows, rank, axis=1)[:, rank]
     return out
 
 
@@ -79,7 +81,7 @@ def _mean_rise(samples: Samples, edges: NDArray[np.int64]) -> Floats:
     """Mean power [W] by a register's rises alone; nan where it is known for less than a quarter of the day."""
     if len(samples.time) < 2:
         return np.full(len(edges) - 1, np.nan)
-    risen = np.concatenate(([0.0], np.cumsum(np.clip(np.diff(samples.value), 0.0, None))))
+    risen = running_total(np.clip(np.diff(samples.value), 0.0, None))
     inside = np.clip(edges, samples.time[0], samples.time[-1])
     hours = np.diff(inside) / 3_600_000.0
     kwh = np.diff(np.interp(inside, samples.time, risen))
@@ -89,7 +91,7 @@ def _mean_rise(samples: Samples, edges: NDArray[np.int64]) -> Floats:
 def _moves(samples: Samples, edges: NDArray[np.int64]) -> Floats:
     at = np.searchsorted(samples.time, edges)
     changed = np.concatenate(([False], np.diff(np.asarray(samples.value, dtype=np.float64)) != 0.0))
-    total = np.concatenate(([0], np.cumsum(changed)))
+    total = running_total(changed)
     # The change from the day before to this one is no change within it.
     first = np.where(at[:-1] < len(changed), changed[np.clip(at[:-1], 0, len(changed) - 1)], False)
     count = np.diff(at)
@@ -101,14 +103,12 @@ def _water_lift(minutes: Minutes, day: Segments) -> Floats:
     grid = minutes.grid
     lift = grid.gauge("flow_temperature") - grid.gauge("return_temperature")
     use = minutes.use
-    index = np.arange(len(grid))
-    stopped = np.maximum.accumulate(np.where(use.running, -1, index))
-    settled = use.running & (index - stopped > 5) & (use.code != COOLING) & np.isfinite(lift)
+    steady = settled(use.running, 5) & (use.code != COOLING) & np.isfinite(lift)
     out = np.full(len(day), np.nan)
-    if not settled.any():
+    if not steady.any():
         return out
     for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
-        known = lift[a:b][settled[a:b]]
+        known = lift[a:b][steady[a:b]]
         if len(known) >= 20:
             out[i] = median(known)
     return out

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments
+from analysis.facts.segments import Segments, settled
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -40,15 +40,8 @@ def warmth_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         highest = day.greatest(target)
         top = np.repeat(highest, day.minutes)
         asked = np.isfinite(target) & (target >= top - _SAME_K)
-        given = _held(asked, _GIVEN_MIN) & np.isfinite(room)
+        given = settled(asked, _GIVEN_MIN) & np.isfinite(room)
         enough = day.count(given) >= _LEAST_MIN
         out[f"deficit.{zone}"] = np.where(enough, day.mean(target - room, given), np.nan)
         out[f"wanted.{zone}"] = highest
     return out
-
-
-def _held(flags: Flags, minutes: int) -> Flags:
-    """True where `flags` has held for at least so many minutes; a span's first day counts from its start."""
-    index = np.arange(len(flags))
-    last_false = np.maximum.accumulate(np.where(flags, -1, index)) if len(flags) else index
-    return flags & (index - last_false > minutes)

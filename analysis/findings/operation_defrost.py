@@ -30,6 +30,7 @@ from analysis.findings.operation_defrost_causes import (
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import sure
 from analysis.physics.air import frost_rate_index
+from analysis.windows import window_sum
 
 _EXTREME_COIL_K = 10.0
 _FAR_TOO_LITTLE = 2.0 / 3.0
@@ -233,10 +234,7 @@ def _mostly(day: NDArray[Any], event_day: NDArray[Any], bad: Flags) -> tuple[Fla
 
 def _near(counts: NDArray[Any]) -> Floats:
     """Sums over the week about each of some days, fewer at the ends."""
-    total = np.concatenate(([0], np.cumsum(counts)))
-    row = np.arange(len(counts))
-    end = np.minimum(row + _WEEK // 2 + 1, len(counts))
-    return np.asarray(total[end] - total[np.maximum(row - _WEEK // 2, 0)], dtype=np.float64)
+    return np.asarray(window_sum(counts, _WEEK // 2, _WEEK // 2 + 1), dtype=np.float64)
 
 
 def _seen(context: Context) -> Table:

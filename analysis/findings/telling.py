@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.plant.site import Point
+from analysis.windows import stretches
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -41,5 +42,4 @@ def sure(over: float, days: float, share: float = 1.0) -> float:
 
 def runs_of(flags: Flags) -> list[tuple[int, int]]:
     """Stretches of True as (first, last), both inclusive."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
-    return [(int(a), int(b) - 1) for a, b in zip(edges[0::2], edges[1::2], strict=True)]
+    return [(int(a), int(b) - 1) for a, b in zip(*stretches(flags), strict=True)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.medians import median, quantile, running_median
+from analysis.medians import median, quantile, row_quantiles, running_median
 
 RNG = np.random.default_rng(5)
 ROWS = [RNG.normal(size=n).round(d) for n in (1, 2, 3, 4, 15, 16, 59) for d in (1, 12)]
@@ -27,3 +27,13 @@ def test_a_median_of_what_is_partly_unknown_is_unknown() -> None:
 def test_a_running_median_has_fewer_values_at_its_ends(values: np.ndarray, before: int, after: int) -> None:
     expected = [np.median(values[max(i - before, 0) : i + after + 1]) for i in range(len(values))]
     assert running_median(values, before, after).tolist() == expected
+
+
+@pytest.mark.parametrize("share", [0.0, 0.08, 0.15, 0.3, 0.5, 1.0])
+def test_quantiles_of_rows_leave_out_what_is_unknown(share: float) -> None:
+    rows = np.vstack([RNG.normal(size=(5, 8)).round(1), np.full((1, 8), np.nan)])
+    rows[1, 2:5], rows[2, :7] = np.nan, np.nan
+    expected = [np.nanquantile(row, share) for row in rows[:5]]
+    assert row_quantiles(rows, share)[:5].tolist() == expected
+    assert np.isnan(row_quantiles(rows, share)[5])
+    assert np.isnan(row_quantiles(rows, share, least=6)[[1, 2]]).all()
