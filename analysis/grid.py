@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,7 +107,12 @@ class Grid:
 
 def local_midnight(site: Site, day: date) -> int:
     """The instant [ms] at which a local day begins."""
-    return int(datetime(day.year, day.month, day.day, tzinfo=site.zone).timestamp() * 1000)
+    return _midnight(site.zone, day)
+
+
+@lru_cache(maxsize=8192)
+def _midnight(zone: ZoneInfo, day: date) -> int:
+    return int(datetime(day.year, day.month, day.day, tzinfo=zone).timestamp() * 1000)
 
 
 def build_grid(site: Site, readings: Readings, first: date, last: date) -> Grid:

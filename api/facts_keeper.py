@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import threading
 import time
-from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from typing import Any, NamedTuple
@@ -16,10 +15,11 @@ from sqlalchemy import bindparam, delete, insert, select
 from analysis.facts.build import MARGIN_DAYS, SPAN_DAYS, build_facts
 from analysis.facts.table import Table
 from analysis.facts.tables import METHOD_VERSION, Facts
+from analysis.grid import local_midnight
 from analysis.plant.site import Site
 from analysis.readings import MS_PER_DAY, Readings
 from api.fact_tables import packed, replaced, unpacked
-from api.local_days import day_of, days, start_of
+from api.local_days import day_of, days
 from api.plants import Plants
 from api.silent_spans import thin_readings, with_silences
 from api.state.database import Database
@@ -123,7 +123,7 @@ class FactsKeeper:
 
     def readings(self, site: Site, first: date, last: date) -> Readings:
         """The readings of local days first..last, with those of a lent outdoor sensor (see `equipped`)."""
-        start, end = start_of(first, site.zone), start_of(last + timedelta(days=1), site.zone)
+        start, end = local_midnight(site, first), local_midnight(site, last + timedelta(days=1))
         found = self._store.read(site.id, None, start, end)
         if lender := self._lender(site):
             lent = [p.id for p in lender.points_of("outdoor_temperature")]
@@ -152,16 +152,22 @@ class FactsKeeper:
         revised = [sorted(self._store.revisions(site.id).items())]
         if lender := self._lender(self._plants.get(site.id).site):
             revised.append(sorted(self._store.revisions(lender.id).items()))
-        told = [([day for day, _ in found], [repr(each) for each in found]) for found in revised]
         around = days(first - timedelta(days=MARGIN_DAYS), last + timedelta(days=MARGIN_DAYS + 1))
-        edges = [start_of(day, site.zone) for day in around]
+        edges = np.array([local_midnight(site, day) for day in around], dtype=np.int64)
+        begin, end = (
+            edges[: -2 * MARGIN_DAYS - 1] // MS_PER_DAY,
+            (edges[2 * MARGIN_DAYS + 1 :] - 1) // MS_PER_DAY,
+        )
+        told = []
+        for found in revised:
+            numbers = np.array([day for day, _ in found], dtype=np.int64)
+            a, b = np.searchsorted(numbers, begin), np.searchsorted(numbers, end, side="right")
+            told.append(([repr(each) for each in found], a.tolist(), b.tolist()))
         marks = {}
         for n, day in enumerate(days(first, last)):
-            a, b = edges[n] // MS_PER_DAY, (edges[n + 2 * MARGIN_DAYS + 1] - 1) // MS_PER_DAY
             mark = base.copy()
-            for numbers, words in told:
-                part = words[bisect_left(numbers, a) : bisect_right(numbers, b)]
-                mark.update(f"[{', '.join(part)}]".encode())
+            for words, a, b in told:
+                mark.update(f"[{', '.join(words[a[n] : b[n]])}]".encode())
             marks[day] = mark.hexdigest()
         return marks
 

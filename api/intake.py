@@ -11,9 +11,10 @@ from typing import Any
 import orjson
 
 from analysis.errors import InputError
+from analysis.grid import local_midnight
 from analysis.plant.load import parse_site
 from analysis.plant.site import Site
-from api.local_days import now_ms, start_of
+from api.local_days import now_ms
 from api.service import Service, open_store
 from api.settings import Settings
 
@@ -74,8 +75,8 @@ def export_site(service: Service, site_id: str, out: Path, first: date | None, l
     from collector.export import export_readings
 
     site = service.plants.get(site_id).site
-    start = start_of(first, site.zone) if first else None
-    end = start_of(last + timedelta(days=1), site.zone) if last else None
+    start = local_midnight(site, first) if first else None
+    end = local_midnight(site, last + timedelta(days=1)) if last else None
     return export_readings(site, service.store, out, start, end)
 
 

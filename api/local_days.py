@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 EPOCH = date(1970, 1, 1)
@@ -12,11 +12,6 @@ EPOCH = date(1970, 1, 1)
 def now_ms() -> int:
     """This moment [ms]."""
     return int(datetime.now(UTC).timestamp() * 1000)
-
-
-def start_of(day: date, zone: ZoneInfo) -> int:
-    """The moment [ms] a local day starts."""
-    return round(datetime.combine(day, time(), zone).timestamp() * 1000)
 
 
 def day_of(moment: int, zone: ZoneInfo) -> date:

@@ -3,7 +3,7 @@
     python -m tests.benchmarks.bench_line --json FILE
 
 One synthetic year of about 14 points at a minute is written as a wide CSV, read in, analysed, analysed again, and given
-one more day. Read the ratios, not the seconds.
+two weeks more, a day at a time: the first begins a month, the others lie within it. Read the ratios, not the seconds.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import time
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from statistics import median
 from typing import Any
 
 import numpy as np
@@ -23,7 +24,7 @@ import pyarrow as pa
 import pyarrow.csv
 import pyarrow.parquet as pq
 
-from analysis.facts.build import build_facts
+from analysis.facts.build import MARGIN_DAYS, build_facts
 from analysis.grid import local_midnight
 from analysis.plant.load import parse_site
 from analysis.plant.quantities import MODES
@@ -35,10 +36,11 @@ from api.settings import Settings
 from collector.csv import ingest_csv
 from collector.simulated.plant import random_plant, simulate
 from collector.store.local import LocalStore
-from tests.benchmarks.yardstick import measured, peak_mb
+from tests.benchmarks.yardstick import Cost, measured, peak_mb
 
 YEAR = date(2024, 6, 1)
 DAYS = 365
+MORE_DAYS = 14
 LANES = 2
 WORDS = list(MODES)
 LEFT_OUT = ("house_kwh", "fan_elec", "buffer", "dist_flow", "dist_return")
@@ -55,8 +57,8 @@ def timed(work: Callable[[], Any], repeat: int = 1) -> tuple[float, Any]:
 
 
 def plant_year() -> tuple[str, Readings]:
-    """A site file and a year and a day of readings of up to 14 points at a minute."""
-    sim = simulate(random_plant(7, meter_set="rich", hot_water=True, every_s=60), YEAR, DAYS + 1)
+    """A site file, and readings of a year and two weeks of up to 14 points at a minute."""
+    sim = simulate(random_plant(7, meter_set="rich", hot_water=True, every_s=60), YEAR, DAYS + MORE_DAYS)
     points = [p for p in sim.readings if p not in LEFT_OUT][:14]
     return sim.site_toml, {p: sim.readings[p] for p in points}
 
@@ -84,7 +86,7 @@ def steps(folder: Path) -> list[tuple[str, float, float, str]]:
     toml, readings = plant_year()
     site = parse_site(toml)
     new_day = local_midnight(site, YEAR + timedelta(DAYS))
-    year, one_day = cut(readings, 0, new_day), cut(readings, new_day, 2**62)
+    year, more = cut(readings, 0, new_day), cut(readings, new_day, 2**62)
     count = sum(len(s.time) for s in year.values())
     print(f"{len(year)} points, {count:,} readings")
     file = folder / "year.csv"
@@ -115,7 +117,7 @@ def steps(folder: Path) -> list[tuple[str, float, float, str]]:
         ("bytes a reading, sealed / 1 byte", size / count, 1.0, "<= 1.2"),
     ]
     store.close()
-    rows += service_steps(folder, site, toml, one_day, bare_read)
+    rows += service_steps(folder, site, toml, more, bare_read)
     peak = peak_mb()
     rows.append(("peak memory of all this [MB] / 1", peak, 1.0, ""))
     del table
@@ -123,9 +125,9 @@ def steps(folder: Path) -> list[tuple[str, float, float, str]]:
 
 
 def service_steps(
-    folder: Path, site: Site, toml: str, one_day: Readings, bare_read: float
+    folder: Path, site: Site, toml: str, more: Readings, bare_read: float
 ) -> list[tuple[str, float, float, str]]:
-    """The same through the state database: kept facts, and one more day."""
+    """The same through the state database: kept facts, and one more day, many times."""
     last = YEAR + timedelta(DAYS - 1)
     settings = Settings(data=folder / "data")
     with opened(settings) as service:
@@ -133,10 +135,8 @@ def service_steps(
         plant = service.plants.get(site.id)
         first, _ = timed(lambda: service.results.document(plant, YEAR, last))
         seasons = [measured(lambda: season_from_facts(service, site))[0] for _ in range(15)]
-        service.store.append(site.id, one_day)
-        more, updated = measured(lambda: service.keeper.update(site, YEAR, last + timedelta(1)))
-    print(f"one more day: {updated.days} days made anew")
-    fastest = min(cost.pace for cost in [*seasons, more])
+        days = [one_more_day(service, site, more, last + timedelta(n + 1)) for n in range(MORE_DAYS)]
+    fastest = min(cost.pace for cost in [*seasons, *days])
     return [
         ("first result through the service / bare Parquet read", first, bare_read, ""),
         (
@@ -145,8 +145,22 @@ def service_steps(
             0.05,
             "<= 1.0",
         ),
-        ("one more day of facts, fastest pace [s] / 25 ms", more.at(fastest), 0.025, "<= 1.0"),
+        (
+            f"one more day of facts, median of {MORE_DAYS}, fastest pace [s] / 25 ms",
+            median(cost.at(fastest) for cost in days),
+            0.025,
+            "<= 1.0",
+        ),
     ]
+
+
+def one_more_day(service: Service, site: Site, readings: Readings, day: date) -> Cost:
+    """What it costs to bring the facts up to date when a day's readings have come."""
+    begin, end = local_midnight(site, day), local_midnight(site, day + timedelta(1))
+    service.store.append(site.id, cut(readings, begin, end))
+    cost, updated = measured(lambda: service.keeper.update(site, YEAR, day))
+    assert 1 <= updated.days <= 1 + 2 * MARGIN_DAYS, updated
+    return cost
 
 
 def season_from_facts(service: Service, site: Site) -> dict[str, Any]:
@@ -173,9 +187,9 @@ def main() -> None:
         rows = steps(folder)
     finally:
         shutil.rmtree(folder)
-    print(f"{'step':<56}{'seconds':>9}{'bare':>9}{'ratio':>8}  target")
+    print(f"{'step':<62}{'seconds':>9}{'bare':>9}{'ratio':>8}  target")
     for what, seconds, bare, target in rows:
-        print(f"{what:<56}{seconds:>9.3f}{bare:>9.3f}{seconds / bare:>8.2f}  {target}")
+        print(f"{what:<62}{seconds:>9.3f}{bare:>9.3f}{seconds / bare:>8.2f}  {target}")
     if args.json:
         args.json.write_text(
             json.dumps([dict(zip(("step", "seconds", "bare", "target"), r, strict=True)) for r in rows])
