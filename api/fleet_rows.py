@@ -15,17 +15,18 @@ def fleet_rows(service: Service, *, fresh: bool = False) -> list[dict[str, Any]]
     fresh : bool, default False. Bring every site up to date first; else the last kept result of each is told
     """
     rows = []
-    for plant in service.plants.all():
+    for card in service.plants.cards():
         result, reason = None, None
         if fresh:
             try:
+                plant = service.plants.get(card.id)
                 result = service.results.rolling_result(plant, service.settings.rolling_days)
             except NoReadings:
                 reason = "no readings yet"
         else:
-            result = service.results.summary(plant.site.id)
+            result = service.results.summary(card.id)
             reason = None if result else "not analysed yet"
-        rows.append({"id": plant.site.id, "name": plant.site.site.name, **standing(result), "reason": reason})
+        rows.append({"id": card.id, "name": card.name, **standing(result), "reason": reason})
     return worst_first(rows)
 
 
@@ -35,6 +36,6 @@ def fleet_learning(service: Service) -> dict[str, Any]:
     from api.home_rights import refused_sites
 
     refused = refused_sites(service, "fleet_learning")
-    plants = [p for p in service.plants.all() if p.site.id not in refused]
+    plants = (p for p in service.plants.all() if p.site.id not in refused)
     known = ((p.site, r) for p in plants if (r := service.results.newest(p.site.id)) is not None)
     return {**learn(known), "left_out": len(refused)}

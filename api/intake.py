@@ -122,7 +122,7 @@ def move_fleet(
         not mine.store_url or target.store_database == mine.store_database
     ):
         raise InputError("--to: the store in use and the one to move to are the same; name another")
-    chosen = [service.plants.get(s).site.id for s in sites] or [p.site.id for p in service.plants.all()]
+    chosen = [service.plants.get(s).site.id for s in sites] or service.plants.ids()
     there = open_store(target)
     try:
         checked(

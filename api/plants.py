@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import lru_cache
 from pathlib import Path
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import bindparam, delete, select, text
@@ -17,7 +18,14 @@ from analysis.plant.site import Site
 from api.state.database import Database
 from api.state.tables import SiteRow
 
+AT_ONCE = 200
+"""Site files that are read together on the way through a fleet."""
 _ONE = select(SiteRow.file, SiteRow.added, SiteRow.updated).where(SiteRow.id == bindparam("site_id"))
+_SOME = (
+    select(SiteRow.file, SiteRow.added, SiteRow.updated)
+    .where(SiteRow.id.in_(bindparam("ids", expanding=True)))
+    .order_by(SiteRow.id)
+)
 
 
 @dataclass(frozen=True)
@@ -27,6 +35,16 @@ class Plant:
     site: Site
     file: str
     added: datetime
+    updated: datetime
+
+
+class Card(NamedTuple):
+    """What lists of sites need of each: a fleet's cards are held, its site files are not."""
+
+    id: str
+    name: str
+    zone: ZoneInfo
+    handed_over: date | None
     updated: datetime
 
 
@@ -79,7 +97,7 @@ class Plants:
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        self._zones: dict[str, tuple[datetime, ZoneInfo]] = {}
+        self._cards: dict[str, Card] = {}
 
     def add(self, files: Sequence[tuple[str, Site]]) -> list[Added]:
         """Keep site files, all or none; one of a known id replaces the older file."""
@@ -110,22 +128,33 @@ class Plants:
             raise UnknownSite(site_id, self.ids())
         return plant
 
-    def all(self) -> list[Plant]:
-        with self._database.read() as session:
-            rows = list(session.scalars(select(SiteRow).order_by(SiteRow.id)))
-        return [_plant(row.file, row.added, row.updated) for row in rows]
+    def all(self) -> Iterator[Plant]:
+        """Every site, in order of ids; some are read at a time, so that a fleet of any size fits."""
+        ids = self.ids()
+        for start in range(0, len(ids), AT_ONCE):
+            yield from self._some(ids[start : start + AT_ONCE])
 
-    def zones(self) -> dict[str, ZoneInfo]:
-        """The zone of every site. Only files that changed are read: it is asked every minute, of fleets of any size."""
+    def cards(self) -> list[Card]:
+        """A card of every site, in order of ids. Only files that changed are read: it is asked every minute, and for
+        every list."""
         chosen = select(SiteRow.id, SiteRow.updated).order_by(SiteRow.id)
-        with self._database.read() as session:
-            updated: dict[str, datetime] = dict(session.execute(chosen).all())
-        zones = {s: kept for s, kept in self._zones.items() if updated.get(s) == kept[0]}
-        for site_id in updated.keys() - zones.keys():
-            if plant := self.find(site_id):
-                zones[site_id] = (plant.updated, plant.site.zone)
-        self._zones = zones
-        return {site_id: zones[site_id][1] for site_id in updated if site_id in zones}
+        with self._database.reading() as db:
+            updated: dict[str, datetime] = dict(db.execute(chosen).all())
+        cards = {s: card for s, card in self._cards.items() if updated.get(s) == card.updated}
+        changed = [s for s in updated if s not in cards]
+        for start in range(0, len(changed), AT_ONCE):
+            for plant in self._some(changed[start : start + AT_ONCE]):
+                about = plant.site.site
+                cards[about.id] = Card(
+                    about.id, about.name, plant.site.zone, about.handed_over, plant.updated
+                )
+        self._cards = cards
+        return [cards[s] for s in updated if s in cards]
+
+    def _some(self, ids: Sequence[str]) -> list[Plant]:
+        with self._database.reading() as db:
+            rows = db.execute(_SOME, {"ids": ids}).all()
+        return [_plant(row.file, row.added, row.updated) for row in rows]
 
     def remove(self, site_id: str) -> None:
         """Forget a site and everything the state database holds of it. Raises UnknownSite."""

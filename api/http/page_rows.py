@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -23,11 +24,18 @@ EFFECTS_SHOWN = 5
 
 def row_of(parts: Parts, plant: Plant, result: dict[str, Any] | None) -> dict[str, Any]:
     """A site as pages take it. heard : the last reading's time."""
-    span = parts.service.store.span(plant.site.id)
+    about = plant.site.site
+    return _row(parts, about.id, about.name, about.handed_over, result) | {"site": plant.site}
+
+
+def _row(
+    parts: Parts, site_id: str, name: str, handed_over: date | None, result: dict[str, Any] | None
+) -> dict[str, Any]:
+    span = parts.service.store.span(site_id)
     return {
-        "id": plant.site.id,
-        "name": plant.site.site.name,
-        "site": plant.site,
+        "id": site_id,
+        "name": name,
+        "handed_over": handed_over,
         "heard": datetime.fromtimestamp(span[1] / 1000, UTC) if span else None,
         "result": result,
         "reason": None if result else "no readings yet" if span is None else "not analysed yet",
@@ -42,20 +50,20 @@ def clock(parts: Parts) -> datetime:
     return datetime.fromtimestamp(max(ends) / 1000, UTC) if ends else datetime.now(UTC)
 
 
-def fleet(parts: Parts, *, days: bool = False) -> list[dict[str, Any]]:
-    """Every site with its newest kept result. days : with the result's days, which make it much larger"""
-    results = parts.service.results
-    read = results.newest if days else results.summary
-    return [row_of(parts, plant, read(plant.site.id)) for plant in parts.service.plants.all()]
+def fleet(parts: Parts) -> Iterator[dict[str, Any]]:
+    """Every site with its newest kept result but for the days, without the site itself: one at a time, for large fleets."""
+    for card in parts.service.plants.cards():
+        yield _row(parts, card.id, card.name, card.handed_over, parts.service.results.summary(card.id))
 
 
-def before_winter(parts: Parts) -> list[dict[str, Any]]:
-    """The fleet with its days, and each home's sign-offs by season."""
-    signed = sign_offs(parts.service.database)
-    return [
-        row | {"signed": {season: s for (site, season), s in signed.items() if site == row["id"]}}
-        for row in fleet(parts, days=True)
-    ]
+def before_winter(parts: Parts) -> Iterator[dict[str, Any]]:
+    """Every site with its newest kept result, the days too, and its sign-offs by season: one at a time, as `fleet`."""
+    signed: dict[str, dict[str, dict[str, str]]] = {}
+    for (site, season), told in sign_offs(parts.service.database).items():
+        signed.setdefault(site, {})[season] = told
+    for plant in parts.service.plants.all():
+        row = row_of(parts, plant, parts.service.results.newest(plant.site.id))
+        yield row | {"signed": signed.get(plant.site.id, {})}
 
 
 def period_of(parts: Parts, plant: Plant, query: dict[str, str]) -> tuple[date, date]:

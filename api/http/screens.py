@@ -78,10 +78,11 @@ def front(request: Request, parts: PartsHere) -> Response:
     actor = actor_of(request)
     if actor.role not in OF_THE_FIRM:
         return see_other(f"/sites/{min(actor.sites)}/home" if actor.sites else "/sign-in")
-    rows = page_rows.fleet(parts)
-    if not rows and actor.may("site.write"):
+    if actor.may("site.write") and not parts.service.plants.ids():
         return see_other("/first-run")
-    return HTMLResponse(pages.fleet_page(rows, visitor(request), _query(request), page_rows.clock(parts)))
+    return HTMLResponse(
+        pages.fleet_page(page_rows.fleet(parts), visitor(request), _query(request), page_rows.clock(parts))
+    )
 
 
 @router.get("/visits")
@@ -107,7 +108,7 @@ def winter_list(request: Request, parts: PartsHere) -> Response:
 def learning(request: Request, parts: PartsHere) -> Response:
     """What the firm's own systems say."""
     reader(request, "fleet.read")
-    names = {plant.site.id: plant.site.site.name for plant in parts.service.plants.all()}
+    names = {card.id: card.name for card in parts.service.plants.cards()}
     return HTMLResponse(pages.learning_page(fleet_learning(parts.service), visitor(request), names))
 
 

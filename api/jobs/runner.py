@@ -146,6 +146,6 @@ class Runner:
 
     def _zones(self) -> tuple[dict[str, ZoneInfo], ZoneInfo]:
         """The zone of every site, and the firm's: that of most sites."""
-        zones = self.service.plants.zones()
+        zones = {card.id: card.zone for card in self.service.plants.cards()}
         most = Counter(zone.key for zone in zones.values()).most_common(1)
         return zones, ZoneInfo(most[0][0]) if most else ZoneInfo("UTC")

@@ -40,7 +40,7 @@ class FactDay(Base):
 
 
 class FactChunk(Base):
-    """One facts table of one site and month, as an Arrow file."""
+    """One facts table of one site and month, packed as `fact_tables` does."""
 
     __tablename__ = "fact_chunks"
 

@@ -15,11 +15,15 @@ from dashboards.recognise import TIME_FORMATS, Proposal, propose
 from dashboards.site_form import FIELDS, GROUPS, row_of
 
 
-def first_run_page(rows: list[dict[str, Any]], visitor: dict[str, Any]) -> str:
+def first_run_page(rows: Iterable[dict[str, Any]], visitor: dict[str, Any]) -> str:
     """Where a new home begins, and the homes that still wait for readings."""
-    waiting = [r for r in rows if r["result"] is None]
+    is_empty, waiting = True, []
+    for row in rows:
+        is_empty = False
+        if row["result"] is None:
+            waiting.append(row)
     return render(
-        "first_run.html", title="New home", here="first", visitor=visitor, is_empty=not rows, waiting=waiting
+        "first_run.html", title="New home", here="first", visitor=visitor, is_empty=is_empty, waiting=waiting
     )
 
 

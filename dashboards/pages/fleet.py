@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -34,9 +35,9 @@ def visit_of(findings: list[dict[str, Any]]) -> str:
 
 
 def fleet_page(
-    rows: list[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
+    rows: Iterable[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
 ) -> str:
-    """rows : one dict a home with id, name, site, heard, result, reason."""
+    """rows : one dict a home with id, name, handed_over, heard, result, reason."""
     entries = sorted((_entry(row, now) for row in rows), key=_worst_first)
     asked = {"q": query.get("q", "").strip()[:80], "show": query.get("show", "all")}
     return render(
@@ -46,7 +47,7 @@ def fleet_page(
 
 
 def visits_page(
-    rows: list[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
+    rows: Iterable[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
 ) -> str:
     """Homes by what they need: a drive, a setting, a phone call; and what to load."""
     entries = sorted((_entry(row, now) for row in rows), key=_worst_first)
@@ -140,7 +141,7 @@ def _gone(quiet: timedelta | None) -> bool:
 
 
 def _settling(row: dict[str, Any], now: datetime) -> bool:
-    handed: date | None = row["site"].site.handed_over if row.get("site") is not None else None
+    handed: date | None = row["handed_over"]
     return handed is not None and 0 <= (now.date() - handed).days < SETTLING_DAYS
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
@@ -57,22 +58,28 @@ def winter_page(
 
 
 def winter_list_page(
-    rows: list[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
+    rows: Iterable[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
 ) -> str:
-    """Every home's verdict, gravest first, with what each asks for and the money the winter may take."""
-    entries = [e for row in rows if (e := _entry(row)) is not None]
+    """Every home's verdict, gravest first, with what each asks for and the money the winter may take.
+
+    rows : gone through once, so that a fleet's results need not be held together
+    """
+    entries, unknown = [], []
+    for row in rows:
+        if row["result"] is None:
+            unknown.append(row)
+        else:
+            entries.append(_entry(row))
     entries.sort(key=lambda e: (_ORDER.index(e["verdict"]), e["name"].lower()))
     counts = [(WORDS[v], sum(e["verdict"] == v for e in entries)) for v in _ORDER]
     return render(
         "winter_list.html", title="Before winter", here="winter", visitor=visitor, entries=entries,
-        counts=[f"{n} {word.lower()}" for word, n in counts if n], unknown=[r for r in rows if r["result"] is None],
+        counts=[f"{n} {word.lower()}" for word, n in counts if n], unknown=unknown,
     )  # fmt: skip
 
 
-def _entry(row: dict[str, Any]) -> dict[str, Any] | None:
+def _entry(row: dict[str, Any]) -> dict[str, Any]:
     result, site = row["result"], row["site"]
-    if result is None:
-        return None
     made = sheet(site, result, rows_of_result(result))
     found = open_findings(result)
     forecast = made["forecast"]

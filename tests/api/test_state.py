@@ -111,15 +111,15 @@ def test_removing_a_site_takes_everything_that_hangs_on_it(either_service: Servi
                 assert session.query(table).count() == 0, table.name
 
 
-def test_zones_follow_the_site_files(service: Service) -> None:
+def test_cards_follow_the_site_files(service: Service) -> None:
     add_site(service, "elm")
-    (first,) = service.plants.zones().values()
+    (first,) = (card.zone for card in service.plants.cards())
     text = service.plants.get("elm").file.replace(f'timezone = "{first.key}"', 'timezone = "Europe/Lisbon"')
     assert "Lisbon" in text
     service.plants.add([(text, parse_site(text))])
-    assert {site: zone.key for site, zone in service.plants.zones().items()} == {"elm": "Europe/Lisbon"}
+    assert [(card.id, card.zone.key) for card in service.plants.cards()] == [("elm", "Europe/Lisbon")]
     service.plants.remove("elm")
-    assert service.plants.zones() == {}
+    assert service.plants.cards() == []
 
 
 def test_a_removed_site_leaves_no_byte_in_the_file(service: Service) -> None:

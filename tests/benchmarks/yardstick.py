@@ -47,7 +47,7 @@ def measured(work: Callable[[], Any]) -> tuple[Cost, Any]:
     return Cost(spent, (before + pace()) / 2), answer
 
 
-def peak_mb() -> float:
-    """The most memory [MB] this process has had. `getrusage` would count the process that it was spawned from, too."""
-    status = Path("/proc/self/status").read_text(encoding="ascii")
+def peak_mb(process: int | None = None) -> float:
+    """The most memory [MB] a process has had, by default this one. `getrusage` would count the one that spawned it, too."""
+    status = Path(f"/proc/{process or 'self'}/status").read_text(encoding="ascii")
     return int(status.split("VmHWM:", 1)[1].split(maxsplit=1)[0]) * 1024 / 1e6

@@ -27,9 +27,10 @@ def list_sites(
     limit: Limit = 100,
 ) -> Page[SiteOut]:
     """The sites that you may see."""
-    plants = [p for p in parts.service.plants.all() if actor.sees(p.site.id)]
-    rows = site_rows(parts.service, plants[offset : offset + limit])
-    return page(request, response, rows, len(plants), offset, limit)
+    seen = [site for site in parts.service.plants.ids() if actor.sees(site)]
+    found = (parts.service.plants.find(site) for site in seen[offset : offset + limit])
+    rows = site_rows(parts.service, (plant for plant in found if plant is not None))
+    return page(request, response, rows, len(seen), offset, limit)
 
 
 @router.post("/sites", status_code=201)
