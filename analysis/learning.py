@@ -15,6 +15,8 @@ from analysis.plant.site import Site
 Floats = NDArray[np.float64]
 FEWEST_SITES = 5
 """Fewer say something about houses, not about how a firm designs."""
+MOST_COMPARED = 1000
+"""Sites of which each is held against each: a larger fleet sends so many, spread evenly. Pairs grow with the square."""
 MILD_C = 5.0
 """Outdoor temperature at which flow temperatures are compared: near the heat-weighted mean of a heating season."""
 
@@ -104,8 +106,11 @@ def _against(pairs: list[tuple[str, float | None, float | None]], unit: str, wor
         return _too_few(found)
     if float(np.ptp(x)) == 0.0:
         return {**_too_few(found), "reason": "all sites are alike in it"}
-    slope, intercept, low, high = (float(v) for v in stats.theilslopes(y, x, 0.95))
-    lesson = f"{words.format(slope=slope)} ({low:+.3f} to {high:+.3f}, {len(found)} sites)"
+    n = len(found)
+    sent = np.unique(np.linspace(0, n - 1, min(n, MOST_COMPARED)).round().astype(int))
+    slope, intercept, low, high = (float(v) for v in stats.theilslopes(y[sent], x[sent], 0.95))
+    of_them = f"{n} sites" if len(sent) == n else f"{len(sent)} of {n} sites"
+    lesson = f"{words.format(slope=slope)} ({low:+.3f} to {high:+.3f}, {of_them})"
     if low <= 0.0 <= high:
         lesson += "; the sites do not show that it matters"
     return {

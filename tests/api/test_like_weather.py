@@ -259,6 +259,14 @@ def test_a_fleet_teaches_what_was_put_into_it() -> None:
     assert cycling["slope"]["value"] == pytest.approx(2.0, rel=0.05)  # 0.2 more for each tenth of oversizing
 
 
+def test_of_a_large_fleet_some_spread_evenly_are_compared(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("analysis.learning.MOST_COMPARED", 12)
+    flow = learn(fleet(40, 0.78, -0.06))["performance_against_flow_temperature"]
+    assert "12 of 40 sites" in flow["lesson"]
+    assert flow["slope"]["low"] <= -0.06 <= flow["slope"]["high"] < 0
+    assert len(flow["sites"]) == 40
+
+
 def test_a_flat_fleet_is_not_made_a_lesson() -> None:
     assert "do not show" in learn(fleet(15, 1.0, 0.0))["performance_against_flow_temperature"]["lesson"]
 
