@@ -19,6 +19,7 @@ JUDGED = ("accuracy", "confusion")
 SHORT = {
     "soak": ("--minutes", "3", "--sites", "20", "--nightly-every", "1"),
     "sweep": ("--fleets", "10,30,100"),
+    "fleets": ("--fleets", "100,1000"),
 }
 """How a measurement of hours is run among all the others; named, it takes its own time."""
 
