@@ -21,9 +21,9 @@ def _of_sites(parts: Parts) -> list[str]:
     if kept is not None and time.monotonic() - kept[0] < KEPT_FOR_S:
         return kept[1]
     readings, lag = [], []
-    for plant in parts.service.plants.all():
-        points = parts.service.store.points(plant.site.id)
-        label = f'site="{plant.site.id}"'
+    for site in parts.service.plants.ids():
+        points = parts.service.store.points(site)
+        label = f'site="{site}"'
         readings.append((label, sum(p.count for p in points.values())))
         if points:
             lag.append((label, round(time.time() - max(p.last for p in points.values()) / 1000, 3)))

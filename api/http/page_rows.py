@@ -13,9 +13,10 @@ from analysis.facts.tables import Facts
 from api.http.live import newest_readings
 from api.http.parts import Parts
 from api.papers import month_paper
-from api.plants import Plant
+from api.plants import Card, Plant
 from api.results import NoReadings
 from api.sign_off import is_sign_off, sign_offs
+from dashboards.pages import winter_entry
 
 WORKS_SHOWN = 20
 EFFECTS_SHOWN = 5
@@ -57,13 +58,31 @@ def fleet(parts: Parts) -> Iterator[dict[str, Any]]:
 
 
 def before_winter(parts: Parts) -> Iterator[dict[str, Any]]:
-    """Every site with its newest kept result, the days too, and its sign-offs by season: one at a time, as `fleet`."""
-    signed: dict[str, dict[str, dict[str, str]]] = {}
-    for (site, season), told in sign_offs(parts.service.database).items():
-        signed.setdefault(site, {})[season] = told
-    for plant in parts.service.plants.all():
-        row = row_of(parts, plant, parts.service.results.newest(plant.site.id))
-        yield row | {"signed": signed.get(plant.site.id, {})}
+    """Every site's entry in the list before winter, with the sign-off of its season."""
+    signed = sign_offs(parts.service.database)
+    for card in parts.service.plants.cards():
+        if (entry := _winter_entry(parts, card)) is not None:
+            yield entry | {"signed": signed.get((card.id, entry["season"]))}
+
+
+def _winter_entry(parts: Parts, card: Card) -> dict[str, Any] | None:
+    """Worked out once for each result and site file; None for a site that has just been removed."""
+    made = parts.service.results.made(card.id)
+    known = parts.winter_entries.get(card.id)
+    if known is not None and known[:2] == (made, card.updated):
+        return known[2]
+    plant = parts.service.plants.find(card.id)
+    if plant is None:
+        return None
+    row = {
+        "id": card.id,
+        "name": card.name,
+        "site": plant.site,
+        "result": parts.service.results.newest(card.id),
+    }
+    entry = winter_entry(row)
+    parts.winter_entries[card.id] = (made, card.updated, entry)
+    return entry
 
 
 def period_of(parts: Parts, plant: Plant, query: dict[str, str]) -> tuple[date, date]:

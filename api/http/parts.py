@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import cached_property
+from typing import Any
 
 from starlette.requests import HTTPConnection
 
@@ -28,6 +30,8 @@ class Parts:
 
     service: Service
     stopping: threading.Event = field(default_factory=threading.Event)
+    winter_entries: dict[str, tuple[datetime | None, datetime, dict[str, Any]]] = field(default_factory=dict)
+    """Of each site: when result and file were made that its entry in the list before winter was made from, and the entry."""
 
     @property
     def settings(self) -> Settings:

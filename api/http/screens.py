@@ -98,10 +98,7 @@ def visits(request: Request, parts: PartsHere) -> Response:
 def winter_list(request: Request, parts: PartsHere) -> Response:
     """The firm's homes before winter."""
     reader(request, "fleet.read")
-    rows = page_rows.before_winter(parts)
-    return HTMLResponse(
-        pages.winter_list_page(rows, visitor(request), _query(request), page_rows.clock(parts))
-    )
+    return HTMLResponse(pages.winter_list_page(page_rows.before_winter(parts), visitor(request)))
 
 
 @router.get("/learning")

@@ -6,12 +6,12 @@ from dashboards.pages.fleet import fleet_page, visits_page
 from dashboards.pages.home import home_page
 from dashboards.pages.plain import invited_page, message_page, sign_in_page, welcome_page
 from dashboards.pages.site import FIGURES, figure_json, site_page, uses_json
-from dashboards.pages.winter import points_left, winter_list_page, winter_page
+from dashboards.pages.winter import points_left, winter_entry, winter_list_page, winter_page
 from dashboards.recognise import AGREED, points_toml, propose
 from dashboards.site_form import site_toml
 
 __all__ = [
     "AGREED", "FIGURES", "figure_json", "first_run_page", "fleet_page", "home_page", "invited_page", "learning_page", "message_page", "points_left", "points_toml",
     "progress_page", "propose", "readings_page", "sign_in_page", "site_form_page", "site_page", "site_toml", "uses_json", "visits_page",
-    "welcome_page", "what_if_page", "winter_list_page", "winter_page",
+    "welcome_page", "what_if_page", "winter_entry", "winter_list_page", "winter_page",
 ]  # fmt: skip

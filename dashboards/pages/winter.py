@@ -57,39 +57,39 @@ def winter_page(
     )  # fmt: skip
 
 
-def winter_list_page(
-    rows: Iterable[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
-) -> str:
+def winter_list_page(entries: Iterable[dict[str, Any]], visitor: dict[str, Any]) -> str:
     """Every home's verdict, gravest first, with what each asks for and the money the winter may take.
 
-    rows : gone through once, so that a fleet's results need not be held together
+    entries : of `winter_entry`, each with `signed`, its season's sign-off or None
     """
-    entries, unknown = [], []
-    for row in rows:
-        if row["result"] is None:
-            unknown.append(row)
-        else:
-            entries.append(_entry(row))
-    entries.sort(key=lambda e: (_ORDER.index(e["verdict"]), e["name"].lower()))
-    counts = [(WORDS[v], sum(e["verdict"] == v for e in entries)) for v in _ORDER]
+    listed = sorted(entries, key=lambda e: e["name"].lower())
+    judged = [e for e in listed if e["verdict"] is not None]
+    judged.sort(key=lambda e: _ORDER.index(e["verdict"]))
+    counts = [(WORDS[v], sum(e["verdict"] == v for e in judged)) for v in _ORDER]
     return render(
-        "winter_list.html", title="Before winter", here="winter", visitor=visitor, entries=entries,
-        counts=[f"{n} {word.lower()}" for word, n in counts if n], unknown=unknown,
+        "winter_list.html", title="Before winter", here="winter", visitor=visitor, entries=judged,
+        counts=[f"{n} {word.lower()}" for word, n in counts if n], unknown=[e for e in listed if e["verdict"] is None],
     )  # fmt: skip
 
 
-def _entry(row: dict[str, Any]) -> dict[str, Any]:
+def winter_entry(row: dict[str, Any]) -> dict[str, Any]:
+    """A home in the list, small enough to be kept of a whole fleet; `verdict` is None where it has no result.
+
+    row : id, name, site, result. Its `season` is the year of the sign-off that belongs to it
+    """
     result, site = row["result"], row["site"]
+    entry: dict[str, Any] = {"id": row["id"], "name": row["name"], "verdict": None, "season": ""}
+    if result is None:
+        return entry
     made = sheet(site, result, rows_of_result(result))
     found = open_findings(result)
     forecast = made["forecast"]
     cost = forecast.cost
-    return {
-        "id": row["id"], "name": row["name"], "verdict": made["verdict"], "word": made["verdict_word"], "mark": MARKS[made["verdict"]],
-        "lines": [c for c in made["lines"] if c.verdict in ("not in order", "attention")],
+    return entry | {
+        "verdict": made["verdict"], "word": made["verdict_word"], "mark": MARKS[made["verdict"]], "season": result["period"]["to"][:4],
+        "lines": [{"title": c.title, "says": c.says} for c in made["lines"] if c.verdict in ("not in order", "attention")],
         "unknown": [c.title for c in made["lines"] if c.verdict == "can't tell"],
         "visit": visit_of(found), "bring": sorted({b for f in found if f["severity"] != "note" for b in f.get("bring", [])}),
         "electricity": words.interval(forecast.electricity_kwh.__dict__, "kWh", 0) if forecast.electricity_kwh else "",
         "cost": words.money(cost.value, result["cost"]["currency"], 0) if cost else "",
-        "signed": (row.get("signed") or {}).get(result["period"]["to"][:4]),
     }  # fmt: skip

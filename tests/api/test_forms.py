@@ -9,6 +9,7 @@ from html import unescape
 import pytest
 
 from analysis.errors import InputError
+from analysis.plant.load import parse_site
 from api.http.app import PREFIX
 from api.papers import winter_paper
 from api.people.access import COMMAND_LINE
@@ -57,6 +58,26 @@ def test_a_winter_check_is_signed_and_read_back(own_web: Web) -> None:
     assert winter_paper(own_web.parts.service, plant).contents["signed"]["who"] == "Engineer"
     own_web["engineer"].delete(f"{PREFIX}/sites/{OWN}/works/{work['id']}")
     assert "Signed by" not in own_web["engineer"].get(WINTER).text
+
+
+def test_the_list_before_winter_keeps_up_with_results_files_and_signatures(own_web: Web) -> None:
+    def listed() -> str:
+        return own_web["engineer"].get("/winter").text
+
+    service = own_web.parts.service
+    plant = service.plants.get(OWN)
+    assert re.search(rf'Without a result: .*<a href="/sites/{OWN}">Alder Row</a>', listed())
+    service.results.rolling_result(plant, service.settings.rolling_days)
+    entry = f'<h2><a href="{WINTER}">Alder Row</a></h2>'
+    assert entry in listed()
+    assert listed() == listed()
+    own_web["engineer"].post(WINTER, data=form_of(own_web, "engineer"))
+    assert "Signed by Engineer on" in listed()
+    text = plant.file.replace('name = "Alder Row"', 'name = "Alder Terrace"')
+    service.plants.add([(text, parse_site(text))])
+    assert entry.replace("Row", "Terrace") in listed()
+    service.plants.remove(OWN)
+    assert "Alder" not in listed()
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,8 @@ def test_winter_sheet_and_list(cycling: Plant, full: Plant) -> None:
         cycling.row(id="busy-end", name="Busy End"),
         full.row(id="no-1", name="None Yet", result=None),
     ]
-    page = sound(pages.winter_list_page(rows, INSTALLER, {}, NOW))
+    entries = [pages.winter_entry(row) | {"signed": None} for row in rows]
+    page = sound(pages.winter_list_page(entries, INSTALLER))
     assert page.index("Busy End") < page.index("Fine Row")
     assert "None Yet" in page
     assert "Signed by" not in page
@@ -36,8 +37,13 @@ def test_a_signature_stands_on_sheet_list_and_paper(cycling: Plant, full: Plant)
     theirs = pages.winter_page(cycling.row(), contents, HOUSEHOLDER, {}, NOW)
     assert told in theirs
     assert f'action="/sites/{cycling.site.id}/winter"' not in theirs
-    rows = [cycling.row(signed={"2025": signed}), full.row(id="other-row", signed={"2024": signed})]
-    assert pages.winter_list_page(rows, INSTALLER, {}, NOW).count(told) == 1
+    theirs_too = pages.winter_entry(cycling.row())
+    assert theirs_too["season"] == "2025"
+    entries = [
+        theirs_too | {"signed": signed},
+        pages.winter_entry(full.row(id="other-row")) | {"signed": None},
+    ]
+    assert pages.winter_list_page(entries, INSTALLER).count(told) == 1
 
 
 def test_lessons_show_the_homes_behind_each_number() -> None:
