@@ -18,6 +18,8 @@ Between = Literal["line", "last", "nearest"]
 
 LINE_UP_TO_MIN = 2.5
 """Readings so close follow a power's rise and fall."""
+_TAIL_MIN = 5
+"""So long a point's last reading holds at most."""
 
 
 def canonical(point: Point, samples: Samples) -> Samples:
@@ -85,28 +87,33 @@ def on_minutes(
     measured = np.isfinite(laid)
     if measured.all():
         return laid, measured
-    known, missing = np.flatnonzero(measured), np.flatnonzero(~measured)
+    known = np.flatnonzero(measured)
     # The neighbours outside the span bridge its edges.
     before, after = slice(max(first - 1, 0), first), slice(end, end + 1)
     outside = (np.concatenate((samples.time[before], samples.time[after])) - time[0]) // MS_PER_MINUTE
-    came, comes = np.split(outside, [before.stop - before.start])
-    knots = np.concatenate((came, known, comes))
-    values = np.concatenate((samples.value[before], laid[known], samples.value[after])).astype(np.float64)
+    came = before.stop - before.start
+    knots = np.concatenate((outside[:came], known, outside[came:]))
     if len(knots) == 0:
         return laid, measured
+    # Before the first and long after the last there is nothing to bridge.
+    begin, until = max(int(knots[0]), 0), max(int(knots[-1]) + _TAIL_MIN, 0)
+    missing = begin + np.flatnonzero(~measured[begin:until])
+    if len(missing) == 0:
+        return laid, measured
     left = np.searchsorted(knots, missing, side="right") - 1
-    previous = knots[np.maximum(left, 0)]
-    following = knots[np.minimum(left + 1, len(knots) - 1)]
-    bridged = (left >= 0) & (missing <= following) & (following - previous <= longest)
-    tail = (left == len(knots) - 1) & (missing - previous < min(longest, 5.0))
+    previous, following = knots[left], knots[np.minimum(left + 1, len(knots) - 1)]
+    bridged = (missing <= following) & (following - previous <= longest)
+    tail = (left == len(knots) - 1) & (missing - previous < min(longest, _TAIL_MIN))
     use = bridged | tail
     fill = missing[use]
+    values = np.concatenate((samples.value[before], laid[known], samples.value[after])).astype(np.float64)
     if between == "line":
         laid[fill] = np.interp(fill, knots, values)
     else:
         nearer = (between == "nearest") & (left < len(knots) - 1) & (2 * missing > previous + following)
-        laid[fill] = values[np.maximum(left, 0) + nearer][use]
-    return laid, np.isfinite(laid)
+        laid[fill] = values[left + nearer][use]
+    measured[fill] = np.isfinite(laid[fill])
+    return laid, measured
 
 
 def _in_their_minutes(time: Times, at: Times, value: Floats, between: Between) -> Floats:

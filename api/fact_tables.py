@@ -29,41 +29,68 @@ _EARLIEST, _LATEST = date(1, 1, 1), date(9999, 12, 31)
 
 
 class _Layout(NamedTuple):
-    """columns : name and numpy's type of each, in their order. types : of numbers, and how many columns have each, in the
-    order in which they are kept: the widest first, so that each begins where its type may, and those as wide as they come."""
+    """told : the columns as JSON. columns : name and numpy's type of each, in their order. types : of numbers, with the columns
+    of each, in the order in which they are kept: the widest first, so that each begins where its type may, and those as wide as
+    they come."""
 
+    told: bytes
     columns: list[tuple[str, str]]
-    types: dict[str, int]
+    types: dict[str, list[str]]
 
 
 class _Part(NamedTuple):
-    """A table as it was kept. blocks : by type (columns, rows). words : columns of words by name."""
+    """A table as it is kept. blocks : by type (columns, rows). words : columns of words by name."""
 
     layout: _Layout
     blocks: dict[str, NDArray[Any]]
     words: dict[str, list[str | None]]
 
+    def rows(self, first: int, end: int | None) -> _Part:
+        blocks = {kind: block[:, first:end] for kind, block in self.blocks.items()}
+        return _Part(self.layout, blocks, {name: words[first:end] for name, words in self.words.items()})
 
-def replaced(older: Table, fresh: Table, first: date, last: date) -> Table:
-    """A table with its rows of first..last replaced; both are in order of days, and so is what is returned."""
-    return joined([older.between(_EARLIEST, first - _DAY), fresh, older.between(last + _DAY, _LATEST)])
+    @property
+    def days(self) -> NDArray[np.datetime64]:
+        kind, at = next((k, names.index("day")) for k, names in self.layout.types.items() if "day" in names)
+        return self.blocks[kind][at]
+
+
+def replaced(payload: bytes, fresh: Table, first: date, last: date) -> bytes:
+    """A packed table with its rows of first..last replaced; both are in order of days, and so is what is returned."""
+    raw = _decompressed(payload)
+    if not raw.startswith(_ARROW):
+        older, newer = _part(raw), _part_of(fresh)
+        if older.layout is newer.layout:
+            a = int(np.searchsorted(older.days, np.datetime64(first, "us"), side="left"))
+            b = int(np.searchsorted(older.days, np.datetime64(last, "us"), side="right"))
+            return _packed([older.rows(0, a), newer, older.rows(b, None)])
+    table = unpacked([payload])
+    return packed(
+        joined([table.between(_EARLIEST, first - _DAY), fresh, table.between(last + _DAY, _LATEST)])
+    )
 
 
 def packed(table: Table) -> bytes:
-    told = orjson.dumps([(name, table[name].dtype.str) for name in table.names])
-    layout = _layout(told)
-    of_type: dict[str, list[bytes]] = {kind: [] for kind in layout.types}
-    words: dict[str, list[str | None]] = {}
-    for name, kind in layout.columns:
-        if kind == _WORDS:
-            words[name] = table[name].tolist()
-        else:
-            of_type[kind].append(table[name].tobytes())
-    said = orjson.dumps(words)
-    sizes = np.array((len(table), len(told), len(said)), _SIZES).tobytes()
-    filling = b" " * (-(len(told) + len(said)) % 8)
-    raw = b"".join([sizes, told, said, filling, *(column for kind in of_type.values() for column in kind)])
+    return _packed([_part_of(table)])
+
+
+def _packed(parts: Sequence[_Part]) -> bytes:
+    """Parts of one layout, one after the other."""
+    layout = parts[0].layout
+    said = orjson.dumps({name: [w for p in parts for w in p.words[name]] for name in parts[0].words})
+    blocks = [np.concatenate([p.blocks[kind] for p in parts], axis=1) for kind in layout.types]
+    rows = blocks[0].shape[1]
+    sizes = np.array((rows, len(layout.told), len(said)), _SIZES).tobytes()
+    filling = b" " * (-(len(layout.told) + len(said)) % 8)
+    raw = b"".join([sizes, layout.told, said, filling, *(block.tobytes() for block in blocks)])
     return len(raw).to_bytes(8, "little") + pa.compress(raw, codec="zstd", asbytes=True)
+
+
+def _part_of(table: Table) -> _Part:
+    layout = _layout(orjson.dumps([(name, table[name].dtype.str) for name in table.names]))
+    blocks = {kind: np.stack([table[name] for name in names]) for kind, names in layout.types.items()}
+    words = {name: table[name].tolist() for name, kind in layout.columns if kind == _WORDS}
+    return _Part(layout, blocks, words)
 
 
 def unpacked(payloads: Sequence[bytes]) -> Table:
@@ -101,8 +128,8 @@ def _part(raw: bytes) -> _Part:
     layout = _layout(raw[_SIZES.itemsize : middle])
     at = middle + words + (-(columns + words) % 8)
     blocks = {}
-    for kind, count in layout.types.items():
-        blocks[kind] = np.frombuffer(raw, kind, count * rows, at).reshape(count, rows)
+    for kind, names in layout.types.items():
+        blocks[kind] = np.frombuffer(raw, kind, len(names) * rows, at).reshape(len(names), rows)
         at += blocks[kind].nbytes
     return _Part(layout, blocks, orjson.loads(raw[middle : middle + words]))
 
@@ -121,6 +148,9 @@ def _whole(parts: Sequence[_Part]) -> Table:
 def _layout(told: bytes) -> _Layout:
     """The layout of columns as told in JSON; one object for tables that are alike."""
     columns = [(name, kind) for name, kind in orjson.loads(told)]
-    kinds = [kind for _, kind in columns if kind != _WORDS]
-    widest = sorted(dict.fromkeys(kinds), key=lambda kind: -np.dtype(kind).itemsize)
-    return _Layout(columns, {kind: kinds.count(kind) for kind in widest})
+    types: dict[str, list[str]] = {}
+    for name, kind in columns:
+        if kind != _WORDS:
+            types.setdefault(kind, []).append(name)
+    widest = sorted(types, key=lambda kind: -np.dtype(kind).itemsize)
+    return _Layout(told, columns, {kind: types[kind] for kind in widest})

@@ -152,7 +152,7 @@ class FactsKeeper:
         revised = [sorted(self._store.revisions(site.id).items())]
         if lender := self._lender(self._plants.get(site.id).site):
             revised.append(sorted(self._store.revisions(lender.id).items()))
-        around = days(first - timedelta(days=MARGIN_DAYS), last + timedelta(days=MARGIN_DAYS + 1))
+        around = list(days(first - timedelta(days=MARGIN_DAYS), last + timedelta(days=MARGIN_DAYS + 1)))
         edges = np.array([local_midnight(site, day) for day in around], dtype=np.int64)
         begin, end = (
             edges[: -2 * MARGIN_DAYS - 1] // MS_PER_DAY,
@@ -162,12 +162,12 @@ class FactsKeeper:
         for found in revised:
             numbers = np.array([day for day, _ in found], dtype=np.int64)
             a, b = np.searchsorted(numbers, begin), np.searchsorted(numbers, end, side="right")
-            told.append(([repr(each) for each in found], a.tolist(), b.tolist()))
+            told.append(([repr(each).encode() for each in found], a.tolist(), b.tolist()))
         marks = {}
-        for n, day in enumerate(days(first, last)):
+        for n, day in enumerate(around[MARGIN_DAYS : -MARGIN_DAYS - 1]):
             mark = base.copy()
             for words, a, b in told:
-                mark.update(f"[{', '.join(words[a[n] : b[n]])}]".encode())
+                mark.update(b"[%b]" % b", ".join(words[a[n] : b[n]]))
             marks[day] = mark.hexdigest()
         return marks
 
@@ -196,9 +196,9 @@ class FactsKeeper:
             for month, start, end in _months(first, last):
                 for kind in KINDS:
                     part = getattr(facts, kind).between(start, end)
-                    if (payload := kept.get((kind, month))) is not None:
-                        part = replaced(unpacked([payload]), part, start, end)
-                    chunks.append({"site": site_id, "kind": kind, "month": month, "payload": packed(part)})
+                    older = kept.get((kind, month))
+                    payload = packed(part) if older is None else replaced(older, part, start, end)
+                    chunks.append({"site": site_id, "kind": kind, "month": month, "payload": payload})
             db.execute(_DROP_CHUNKS, span)
             db.execute(insert(FactChunk), chunks)
             db.execute(_DROP_MARKS, span)

@@ -49,11 +49,13 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     near = {point: _near(s, start, end) for point, s in readings.items()}
     grid = build_grid(site, near, outer_first, outer_last)
     minutes = work_out(site, grid)
-    day = Segments(grid.day_start[:-1], grid.day_start[1:])
-    columns = days_columns(site, minutes) | trust_columns(site, minutes, day, near)
-    columns |= clock_columns(minutes, day) | daylight_columns(site, minutes, day)
+    days = Table(days_columns(site, minutes)).between(first, last)
+    asked = slice(MARGIN_DAYS, MARGIN_DAYS + len(days))
+    day = Segments(grid.day_start[:-1][asked], grid.day_start[1:][asked])
+    columns = trust_columns(site, minutes, day, near) | clock_columns(minutes, day)
+    columns |= daylight_columns(site, minutes, day, days["day"])
     facts = Facts(
-        Table(columns),
+        days.with_columns(**columns),
         runs_table(site, minutes),
         defrosts_table(site, minutes),
         reheats_table(site, minutes),

@@ -21,10 +21,12 @@ OFF_NOON_SHARE = 0.3
 """How far before and after noon the two other windows lie, as a share of the day's length: a wall to the east or west."""
 
 
-def daylight_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+def daylight_columns(
+    site: Site, minutes: Minutes, day: Segments, dates: NDArray[np.datetime64]
+) -> dict[str, object]:
     """Daylight columns of the days table; none where the site file has no longitude or nothing is measured outdoors.
 
-    day_hours : sunrise to sunset [h]. air_dawn, air_fore, air_noon, air_aft, air_dusk : mean outdoor temperature at
+    dates : the local days. day_hours : sunrise to sunset [h]. air_dawn, air_fore, air_noon, air_aft, air_dusk : mean outdoor temperature at
     sunrise, before noon, at noon, after noon and after sunset [°C]
     air_cos, air_sin : first harmonic of the outdoor temperature over the solar day, from noon [K]
     sun_centre : middle of the day's irradiance, weighted by it, less solar noon [min]
@@ -38,7 +40,7 @@ def daylight_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, o
         or not (np.isfinite(outdoor).any() or np.isfinite(sun).any())
     ):
         return {}
-    date_of = [d.timetuple().tm_yday for d in grid.days]
+    date_of = (dates.astype("M8[D]") - dates.astype("M8[Y]")).astype(np.int64) + 1
     noon = _noon_index(minutes, day, solar_noon(date_of, about.longitude))
     half = np.asarray(half_day(date_of, about.latitude))
     out: dict[str, object] = {"day_hours": half / 30.0}

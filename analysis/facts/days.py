@@ -17,7 +17,7 @@ from analysis.facts.minutes import Minutes
 from analysis.facts.money import money_columns
 from analysis.facts.operating import operating_columns
 from analysis.facts.segments import Segments, settled, total_kwh
-from analysis.facts.strain import strain_columns
+from analysis.facts.strain import load_share, strain_columns
 from analysis.facts.table import first_known
 from analysis.facts.tank import tank_columns
 from analysis.facts.warmth import warmth_columns
@@ -53,8 +53,9 @@ def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
     columns |= _idle(minutes, day)
     columns |= tank_columns(site, minutes, day)
     columns |= operating_columns(site, minutes, day)
-    columns |= strain_columns(site, minutes, day)
-    columns |= direct_heat_columns(site, minutes, day)
+    share = load_share(site, minutes)
+    columns |= strain_columns(minutes, day, share)
+    columns |= direct_heat_columns(site, minutes, day, share)
     columns |= warmth_columns(minutes, day)
     if site.cost is not None:
         columns |= money_columns(site, site.cost, minutes, day)

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
-from analysis.facts.strain import asked_flow, load_share
+from analysis.facts.strain import asked_flow
 from analysis.facts.table import first_known
 from analysis.plant.site import Site
 from analysis.use import HEATING, HOT_WATER
@@ -20,8 +20,8 @@ _SENSOR_K = 1.0  # outdoor sensors differ by about so much from the unit's own (
 _AFTER_MIN = 45  # an immersion heater that finishes a charge starts within so many minutes of its end
 
 
-def direct_heat_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table; none without the meter.
+def direct_heat_columns(site: Site, minutes: Minutes, day: Segments, share: Floats) -> dict[str, object]:
+    """Columns of the days table; none without the meter. share : of `load_share`
 
     e_backup_mild [kWh], n_backup_mild [min] : back-up heater, hot water left out, above the temperature below which the design
         wants its help
@@ -30,7 +30,7 @@ def direct_heat_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str
     e_imm_after [kWh] : immersion heater in bursts that begin while the unit charges the cylinder or soon after
     imm_at : local minute of day at which the longest burst began; imm_from, imm_to : cylinder then and at its end [°C]
     """
-    return _backup(site, minutes, day) | _immersion(minutes, day)
+    return _backup(site, minutes, day, share) | _immersion(minutes, day)
 
 
 def helped_below(site: Site) -> float | None:
@@ -39,7 +39,7 @@ def helped_below(site: Site) -> float | None:
     return design.bivalent_c if design.bivalent_c is not None else design.outdoor_c
 
 
-def _backup(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+def _backup(site: Site, minutes: Minutes, day: Segments, share: Floats) -> dict[str, object]:
     heater, grid = minutes.balance.backup_heater, minutes.grid
     outdoor, below = grid.gauge("outdoor_temperature"), helped_below(site)
     if heater is None or below is None or not np.isfinite(outdoor).any():
@@ -49,7 +49,7 @@ def _backup(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     # In the flow it may also finish a hot-water charge, which is no space heat.
     mild &= minutes.use.code != HOT_WATER
     on = mild & (first_known(heater, 0.0) * 60.0 > _ON_W)
-    share = np.where(minutes.use.running, load_share(site, minutes), 0.0)
+    share = np.where(minutes.use.running, share, 0.0)
     heating = on & np.isin(minutes.use.code, (HEATING,))
     gap = asked_flow(minutes) - grid.gauge("flow_temperature")
     return {

@@ -25,8 +25,8 @@ _LACKING_K = 2.0
 _DEAD_W = 2.5
 
 
-def strain_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table.
+def strain_columns(minutes: Minutes, day: Segments, share: Floats) -> dict[str, object]:
+    """Columns of the days table. share : of `load_share`
 
     load_share : heat over rated output at the same temperatures, mean of steady heating [-]
     load_share_top : the best whole hour's, heating or hot water [-]
@@ -41,7 +41,6 @@ def strain_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, obj
     """
     grid, use = minutes.grid, minutes.use
     flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
-    share = load_share(site, minutes)
     steady = settled(use.code == HEATING, _SETTLED_MIN)
     asked = asked_flow(minutes)
     gap = asked - flow

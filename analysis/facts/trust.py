@@ -41,7 +41,7 @@ def trust_columns(site: Site, minutes: Minutes, day: Segments, readings: Reading
     """
     out: dict[str, object] = {}
     times = minutes.grid.time
-    edges = np.append(times[day.start], times[-1] + 60_000)
+    edges = np.append(times[day.start], times[day.end[-1] - 1] + 60_000)
     for point in site.point:
         samples = readings.get(point.id)
         if samples is None or not len(samples.time) or point.form == "state":
@@ -73,7 +73,7 @@ def _typical(point: Point, samples: Samples, edges: NDArray[np.int64]) -> Floats
         mine = np.flatnonzero(count == n)
         rows = sliding_window_view(value, n)[at[mine]]
         rank = int(quantile * (n - 1))
-        out[mine] = np.partition(rows, rank, axis=1)[:, rank]
+        out[mine] = np.sort(rows, axis=1)[:, rank]  # a partition is slow where most values are alike
     return out
 
 
@@ -90,7 +90,8 @@ def _mean_rise(samples: Samples, edges: NDArray[np.int64]) -> Floats:
 
 def _moves(samples: Samples, edges: NDArray[np.int64]) -> Floats:
     at = np.searchsorted(samples.time, edges)
-    changed = np.concatenate(([False], np.diff(np.asarray(samples.value, dtype=np.float64)) != 0.0))
+    changed = np.zeros(len(samples.value), dtype=bool)
+    np.not_equal(samples.value[1:], samples.value[:-1], out=changed[1:])
     total = running_total(changed)
     # The change from the day before to this one is no change within it.
     first = np.where(at[:-1] < len(changed), changed[np.clip(at[:-1], 0, len(changed) - 1)], False)

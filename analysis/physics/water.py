@@ -19,6 +19,7 @@ Pipe = Literal["return", "flow"]
 WATER_RANGE_C = (0.0, 120.0)
 MIXTURE_RANGE_C = (-10.0, 95.0)
 MAX_PERCENT = 50.0
+_GAUSS_LEGENDRE = np.polynomial.legendre.leggauss(4)
 
 # Least squares of degree 7 over x = t/100, 600 temperatures 0.01 to 120 C at 1.6 MPa, values of IAPWS-IF97 region 1.
 # Largest errors: density 2.3e-6, specific heat 5.0e-5, enthalpy 0.0004 kJ/kg.
@@ -156,10 +157,9 @@ def heat_coefficient(
     volume_at = warm if meter_in == "flow" else cool
     # The mean specific heat between two temperatures by four-point Gauss-Legendre: exact for a polynomial of degree 7,
     # and free of the difference of two close numbers that a small temperature difference would give.
-    nodes, weights = np.polynomial.legendre.leggauss(4)
     middle, half = (warm + cool) / 2.0, (warm - cool) / 2.0
     mean_heat = sum(
-        w / 2.0 * polynomial.polyval(middle + half * n, heat) for n, w in zip(nodes, weights, strict=True)
+        w / 2.0 * polynomial.polyval(middle + half * n, heat) for n, w in zip(*_GAUSS_LEGENDRE, strict=True)
     )
     return (polynomial.polyval(volume_at, rho) * mean_heat / 3600.0)[()]
 

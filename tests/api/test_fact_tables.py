@@ -69,8 +69,27 @@ def test_tables_of_earlier_releases_are_read_between_new_ones() -> None:
 
 def test_days_are_replaced_in_their_place() -> None:
     fresh = table(slice(2, 4), heat=np.array([8.0, 9.0]))
-    found = replaced(table(slice(0, 6)), fresh, date(2026, 1, 7), date(2026, 1, 8))
-    assert found["heat"].tolist() == pytest.approx([1.5, np.nan, 8.0, 9.0, 0.0, 7.0], nan_ok=True)
+    found = unpacked([replaced(packed(table(slice(0, 6))), fresh, date(2026, 1, 7), date(2026, 1, 8))])
+    same(found, table(slice(0, 6), heat=np.array([1.5, np.nan, 8.0, 9.0, 0.0, 7.0])))
+
+
+@pytest.mark.parametrize(
+    ("kept", "rows"), [((0, 2), (2, 4)), ((2, 6), (0, 3)), ((3, 3), (0, 2)), ((0, 6), (2, 2))]
+)
+def test_days_are_replaced_wherever_they_lie(kept: tuple[int, int], rows: tuple[int, int]) -> None:
+    """Beyond the kept ones, over their edge, into none, or by none."""
+    first, last = (DAY[i].astype("M8[D]").item() for i in (rows[0], max(rows[1] - 1, rows[0])))
+    found = unpacked([replaced(packed(table(slice(*kept))), table(slice(*rows)), first, last)])
+    gone = set(range(rows[0], max(rows[1], rows[0] + 1)))
+    wanted = sorted((set(range(*kept)) - gone) | set(range(*rows)))
+    same(found, table(np.array(wanted, dtype=int)))  # type: ignore[arg-type]
+
+
+def test_days_with_a_new_column_are_replaced_too() -> None:
+    fresh = table(slice(2, 4), brine=np.array([3.0, 4.0]))
+    found = unpacked([replaced(packed(table(slice(0, 6))), fresh, date(2026, 1, 7), date(2026, 1, 8))])
+    assert found["brine"].tolist() == pytest.approx([np.nan, np.nan, 3.0, 4.0, np.nan, np.nan], nan_ok=True)
+    assert found["day"].tolist() == DAY.tolist()
 
 
 @pytest.mark.parametrize("seed", ["1", "2", "3"])
