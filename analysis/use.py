@@ -12,7 +12,7 @@ from analysis.grid import Grid
 from analysis.plant.curve import curve_at
 from analysis.plant.quantities import MODES
 from analysis.plant.site import Site
-from analysis.windows import running_total, stretches, window_sum
+from analysis.windows import carried, running_total, stretches, window_sum
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -227,7 +227,7 @@ def _for_hot_water(site: Site, grid: Grid, balance: Balance, running: Flags) -> 
             running,
         )
         # A defrost in the middle of a reheat still belongs to it.
-        return _carried(word == HOT_WATER, word == DEFROST), "operating_mode"
+        return carried(word == HOT_WATER, word != DEFROST, False), "operating_mode"
     diverter = grid.gauge("diverter_to_hot_water")
     if np.isfinite(diverter).mean() > 0.5:
         return np.nan_to_num(diverter) > 0.5, "diverter_to_hot_water"
@@ -320,9 +320,7 @@ def _bridged(running: Flags, defrost: Flags | None) -> Flags:
 def _last_use(code: NDArray[np.int8]) -> NDArray[np.int8]:
     """The use that the water last served: of a stopped minute, the one before; of a defrost, the one interrupted."""
     own = np.isin(code, (HEATING, HOT_WATER, COOLING, UNTOLD))
-    index = np.where(own, np.arange(len(code)), -1)
-    index = np.maximum.accumulate(index) if len(index) else index
-    return np.where(index >= 0, code[np.clip(index, 0, None)], HEATING).astype(np.int8)
+    return carried(code, own, HEATING).astype(np.int8)
 
 
 def within(flags: Flags, minutes: int, after: int | None = None) -> Flags:
@@ -340,13 +338,6 @@ def _closed(flags: Flags, longest: int) -> Flags:
         if b - a <= longest:
             out[a:b] = True
     return out
-
-
-def _carried(flags: Flags, through: Flags) -> Flags:
-    """Trues carried on through the minutes of `through` that follow them."""
-    index = np.where(~through, np.arange(len(flags)), -1)
-    index = np.maximum.accumulate(index) if len(index) else index
-    return np.where(index >= 0, flags[np.clip(index, 0, None)], False)
 
 
 def _shifted(values: Floats, by: int) -> Floats:

@@ -1,4 +1,4 @@
-"""Running totals, sliding windows and stretches of minutes, for all rules that look about a minute."""
+"""Running totals, sliding windows, stretches of minutes and what holds on, for all rules that look about a minute."""
 
 from __future__ import annotations
 
@@ -47,3 +47,12 @@ def stretches(flags: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.i
     framed[1:-1] = flags
     edges = np.flatnonzero(framed[1:] != framed[:-1]).astype(np.int64, copy=False)
     return edges[0::2], edges[1::2]
+
+
+def carried(values: NDArray[Any], where: NDArray[np.bool_], otherwise: Any) -> NDArray[Any]:
+    """The value at the newest True of `where` at each place, `otherwise` before the first.
+
+    values : (n,). where : bool (n,). Returns (n,)
+    """
+    newest = np.maximum.accumulate(np.where(where, np.arange(len(values)), -1))
+    return np.where(newest >= 0, values[np.maximum(newest, 0)], otherwise)

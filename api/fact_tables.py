@@ -17,7 +17,7 @@ import orjson
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from analysis.facts.table import Table, joined
+from analysis.facts.table import Table, joined, rows_between
 
 _SIZES = np.dtype([("rows", "<i8"), ("columns", "<i8"), ("words", "<i8")])
 """Rows of the table, and bytes of the two parts of JSON."""
@@ -61,9 +61,8 @@ def replaced(payload: bytes, fresh: Table, first: date, last: date) -> bytes:
     if not raw.startswith(_ARROW):
         older, newer = _part(raw), _part_of(fresh)
         if older.layout is newer.layout:
-            a = int(np.searchsorted(older.days, np.datetime64(first, "us"), side="left"))
-            b = int(np.searchsorted(older.days, np.datetime64(last, "us"), side="right"))
-            return _packed([older.rows(0, a), newer, older.rows(b, None)])
+            gone = rows_between(older.days, first, last)
+            return _packed([older.rows(0, gone.start), newer, older.rows(gone.stop, None)])
     table = unpacked([payload])
     return packed(
         joined([table.between(_EARLIEST, first - _DAY), fresh, table.between(last + _DAY, _LATEST)])

@@ -23,6 +23,7 @@ from analysis.facts.tank import tank_columns
 from analysis.facts.warmth import warmth_columns
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF, UNKNOWN, UNTOLD, within
+from analysis.windows import carried
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -184,7 +185,8 @@ def _expected(minutes: Minutes, day: Segments) -> dict[str, object]:
     unit = minutes.balance.heat_pump
     working = use.running & np.isfinite(heat) & (np.isfinite(unit) if unit is not None else False)
     out: dict[str, object] = {}
-    cop = _carried(minutes.rated_cop, use.running)
+    # A defrost is judged at the flow it interrupts.
+    cop = carried(minutes.rated_cop, np.isfinite(minutes.rated_cop) & use.running, np.nan)
     curve_cop = minutes.curve_cop
     for name, code in (("space", HEATING), ("hot_water", HOT_WATER)):
         mine = working & (serving == code) & np.isfinite(cop)
@@ -197,14 +199,6 @@ def _expected(minutes: Minutes, day: Segments) -> dict[str, object]:
     out["xc_space"] = day.sum(np.where(mine, heat / curve_cop, 0.0)) / 1000.0
     out["xc_space_actual"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
     return out
-
-
-def _carried(values: Floats, where: Flags) -> Floats:
-    """Last known value while `where` goes on: a defrost is judged at the flow it interrupts."""
-    known = np.isfinite(values) & where
-    index = np.where(known, np.arange(len(values)), -1)
-    index = np.maximum.accumulate(index) if len(index) else index
-    return np.where(index >= 0, values[np.clip(index, 0, None)], np.nan)
 
 
 def _uses(minutes: Minutes, day: Segments) -> dict[str, object]:

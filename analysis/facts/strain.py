@@ -11,7 +11,7 @@ from analysis.facts.segments import Segments, settled
 from analysis.facts.table import first_known
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER
-from analysis.windows import window_mean
+from analysis.windows import stretches, window_mean
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -108,21 +108,11 @@ def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:
 
 def _longest(flags: Flags, day: Segments) -> Floats:
     """Minutes of the longest stretch in each day, cut at midnight."""
-    cuts = np.zeros(len(flags) + 1, dtype=bool)
-    cuts[day.start] = True
+    start, end = stretches(np.insert(flags, day.start, False))
+    cuts = day.start + np.arange(len(day))
     out = np.zeros(len(day))
-    for a, b in zip(*_stretches(flags, cuts[:-1]), strict=True):
-        owner = int(np.searchsorted(day.start, a, side="right")) - 1
-        out[owner] = max(out[owner], float(b - a))
+    np.maximum.at(out, np.searchsorted(cuts, start) - 1, (end - start).astype(np.float64))
     return out
-
-
-def _stretches(flags: Flags, cuts: Flags) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Starts and ends of the stretches of True, parted at the cuts too."""
-    before = np.concatenate(([False], flags[:-1]))
-    after = np.concatenate((flags[1:], [False]))
-    next_cut = np.concatenate((cuts[1:], [True]))
-    return np.flatnonzero(flags & (~before | cuts)), np.flatnonzero(flags & (~after | next_cut)) + 1
 
 
 def _best_hour(share: Floats, where: Flags, day: Segments) -> Floats:

@@ -112,10 +112,8 @@ class Table:
 
     def between(self, first: date, last: date) -> Table:
         """The rows of the local days first..last, both inclusive, of a table in order of days: a view."""
-        day = self._columns["day"]
-        a = int(np.searchsorted(day, np.datetime64(first, "us"), side="left"))
-        b = int(np.searchsorted(day, np.datetime64(last, "us"), side="right"))
-        return self if b - a == self._length else self.where(slice(a, b))
+        rows = rows_between(self._columns["day"], first, last)
+        return self if rows.stop - rows.start == self._length else self.where(rows)
 
     def with_columns(self, **columns: Any) -> Table:
         """The same with columns added or replaced."""
@@ -129,6 +127,12 @@ class Table:
     def frame(self) -> pd.DataFrame:
         """As a DataFrame, for who wants to group or to show."""
         return pd.DataFrame(dict(self._columns))
+
+
+def rows_between(day: NDArray[Any], first: date, last: date) -> slice:
+    """The rows of the local days first..last, both inclusive. day : datetime64 (n,), ascending"""
+    a = int(np.searchsorted(day, np.datetime64(first, "us"), side="left"))
+    return slice(a, int(np.searchsorted(day, np.datetime64(last, "us"), side="right")))
 
 
 def joined(tables: Iterable[Table]) -> Table:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.windows import running_total, stretches, window_mean, window_sum
+from analysis.windows import carried, running_total, stretches, window_mean, window_sum
 
 RNG = np.random.default_rng(8)
 
@@ -43,3 +43,13 @@ def test_stretches_cover_every_true_and_nothing_else(n: int, share: float) -> No
         laid[a:b] = True
     assert (laid == flags).all()
     assert (start[1:] > end[:-1]).all()  # apart, or they would be one
+
+
+@pytest.mark.parametrize("n", [0, 1, 30])
+def test_the_newest_value_holds_on(n: int) -> None:
+    values, where = RNG.normal(size=n), RNG.random(n) < 0.3
+    expected, held = [], -9.0
+    for value, counts in zip(values, where, strict=True):
+        held = value if counts else held
+        expected.append(held)
+    assert carried(values, where, -9.0).tolist() == expected
