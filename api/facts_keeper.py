@@ -154,10 +154,8 @@ class FactsKeeper:
             revised.append(sorted(self._store.revisions(lender.id).items()))
         around = list(days(first - timedelta(days=MARGIN_DAYS), last + timedelta(days=MARGIN_DAYS + 1)))
         edges = np.array([local_midnight(site, day) for day in around], dtype=np.int64)
-        begin, end = (
-            edges[: -2 * MARGIN_DAYS - 1] // MS_PER_DAY,
-            (edges[2 * MARGIN_DAYS + 1 :] - 1) // MS_PER_DAY,
-        )
+        wide = 2 * MARGIN_DAYS + 1
+        begin, end = edges[:-wide] // MS_PER_DAY, (edges[wide:] - 1) // MS_PER_DAY
         told = []
         for found in revised:
             numbers = np.array([day for day, _ in found], dtype=np.int64)

@@ -18,8 +18,9 @@ def fleet_rows(service: Service, *, fresh: bool = False) -> list[dict[str, Any]]
     for card in service.plants.cards():
         result, reason = None, None
         if fresh:
+            if (plant := service.plants.find(card.id)) is None:
+                continue
             try:
-                plant = service.plants.get(card.id)
                 result = service.results.rolling_result(plant, service.settings.rolling_days)
             except NoReadings:
                 reason = "no readings yet"

@@ -132,7 +132,7 @@ class Plants:
         """Every site, in order of ids; some are read at a time, so that a fleet of any size fits."""
         ids = self.ids()
         for start in range(0, len(ids), AT_ONCE):
-            yield from self._some(ids[start : start + AT_ONCE])
+            yield from self.some(ids[start : start + AT_ONCE])
 
     def cards(self) -> list[Card]:
         """A card of every site, in order of ids. Only files that changed are read: it is asked every minute, and for
@@ -143,7 +143,7 @@ class Plants:
         cards = {s: card for s, card in self._cards.items() if updated.get(s) == card.updated}
         changed = [s for s in updated if s not in cards]
         for start in range(0, len(changed), AT_ONCE):
-            for plant in self._some(changed[start : start + AT_ONCE]):
+            for plant in self.some(changed[start : start + AT_ONCE]):
                 about = plant.site.site
                 cards[about.id] = Card(
                     about.id, about.name, plant.site.zone, about.handed_over, plant.updated
@@ -151,7 +151,8 @@ class Plants:
         self._cards = cards
         return [cards[s] for s in updated if s in cards]
 
-    def _some(self, ids: Sequence[str]) -> list[Plant]:
+    def some(self, ids: Sequence[str]) -> list[Plant]:
+        """Those of the named sites that are here, in order of ids."""
         with self._database.reading() as db:
             rows = db.execute(_SOME, {"ids": ids}).all()
         return [_plant(row.file, row.added, row.updated) for row in rows]

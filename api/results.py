@@ -17,6 +17,7 @@ from analysis.facts.tables import METHOD_VERSION
 from api.facts_keeper import RECENT_S, FactsKeeper, Progress
 from api.local_days import day_of
 from api.plants import Plant
+from api.remembered import Remembered
 from api.state.database import Database
 from api.state.tables import KeptResult
 from collector.store.protocol import Store
@@ -71,7 +72,7 @@ class Results:
         self._database, self._store, self._keeper = database, store, keeper
         self._locks: dict[str, threading.Lock] = {}
         self._recent: dict[tuple[str, date, date], _Recent] = {}
-        self._summaries: dict[str, tuple[datetime, bytes]] = {}
+        self._summaries: Remembered[bytes] = Remembered()
 
     def span(self, plant: Plant) -> tuple[date, date]:
         """First and last local day with readings. Raises NoReadings."""
@@ -123,7 +124,7 @@ class Results:
             return zlib.decompress(row.payload)
         result = self._of_kept_facts(site, first, last)
         document = orjson.dumps(result.as_dict(), option=orjson.OPT_SERIALIZE_NUMPY)
-        self._keep(site.id, first, last, mark, document, rolling)
+        self.keep(site.id, first, last, mark, document, rolling)
         return document
 
     def passing(self, plant: Plant, first: date, last: date) -> Result:
@@ -157,14 +158,16 @@ class Results:
     def summary(self, site_id: str) -> dict[str, Any] | None:
         """The rolling result that was made last, without its days: what lists of sites show."""
         made = self.made(site_id)
-        known = self._summaries.get(site_id)
-        if made is None or (known is not None and known[0] == made):
-            return orjson.loads(known[1]) if known and made else None
+        if made is None:
+            return None
+        return orjson.loads(self._summaries.get(site_id, made, lambda: self._packed_summary(site_id)))
+
+    def _packed_summary(self, site_id: str) -> bytes:
+        """As JSON, which takes a third of what the same takes in plain Python."""
         result = self.newest(site_id)
         if result is not None:
-            result["performance"] = {**result["performance"], "by_day": []}
-            self._summaries[site_id] = (made, orjson.dumps(result))  # a third of what the same takes unpacked
-        return result
+            result["performance"]["by_day"] = []
+        return orjson.dumps(result)
 
     def made(self, site_id: str) -> datetime | None:
         """When the rolling result was made that was made last: what is worked out from it holds until then changes."""
@@ -183,7 +186,8 @@ class Results:
             f"{METHOD_VERSION}|{facts_mark}|{plant.file}".encode(), digest_size=16
         ).hexdigest()
 
-    def _keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
+    def keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
+        """Keep a result document, worked out from what `mark` stands for, in the place of the period's last."""
         row = {"site": site_id, "first": first, "last": last, "fingerprint": mark, "made": datetime.now(UTC)}
         row |= {"rolling": rolling, "payload": zlib.compress(document, 1)}
         with self._database.writing() as db:

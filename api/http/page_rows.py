@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
+from functools import partial
 from typing import Any
 
 import orjson
@@ -61,28 +62,19 @@ def before_winter(parts: Parts) -> Iterator[dict[str, Any]]:
     """Every site's entry in the list before winter, with the sign-off of its season."""
     signed = sign_offs(parts.service.database)
     for card in parts.service.plants.cards():
-        if (entry := _winter_entry(parts, card)) is not None:
+        mark = parts.service.results.made(card.id), card.updated
+        entry = parts.winter_entries.get(card.id, mark, partial(_winter_entry, parts, card))
+        if entry is not None:
             yield entry | {"signed": signed.get((card.id, entry["season"]))}
 
 
 def _winter_entry(parts: Parts, card: Card) -> dict[str, Any] | None:
-    """Worked out once for each result and site file; None for a site that has just been removed."""
-    made = parts.service.results.made(card.id)
-    known = parts.winter_entries.get(card.id)
-    if known is not None and known[:2] == (made, card.updated):
-        return known[2]
+    """Made from result and site file; None for a site that has just been removed."""
     plant = parts.service.plants.find(card.id)
     if plant is None:
         return None
-    row = {
-        "id": card.id,
-        "name": card.name,
-        "site": plant.site,
-        "result": parts.service.results.newest(card.id),
-    }
-    entry = winter_entry(row)
-    parts.winter_entries[card.id] = (made, card.updated, entry)
-    return entry
+    result = parts.service.results.newest(card.id)
+    return winter_entry({"id": card.id, "name": card.name, "site": plant.site, "result": result})
 
 
 def period_of(parts: Parts, plant: Plant, query: dict[str, str]) -> tuple[date, date]:

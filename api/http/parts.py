@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, field
-from datetime import datetime
 from functools import cached_property
 from typing import Any
 
@@ -19,6 +18,7 @@ from api.people.device_tokens import DeviceTokens
 from api.people.home_links import HomeLinks
 from api.people.secrets import signing_key
 from api.people.sign_in import SignIn
+from api.remembered import Remembered
 from api.service import Service
 from api.settings import Settings
 from api.works import Works
@@ -30,8 +30,8 @@ class Parts:
 
     service: Service
     stopping: threading.Event = field(default_factory=threading.Event)
-    winter_entries: dict[str, tuple[datetime | None, datetime, dict[str, Any]]] = field(default_factory=dict)
-    """Of each site: when result and file were made that its entry in the list before winter was made from, and the entry."""
+    winter_entries: Remembered[dict[str, Any] | None] = field(default_factory=Remembered)
+    """Each site's entry in the list before winter."""
 
     @property
     def settings(self) -> Settings:

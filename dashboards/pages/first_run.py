@@ -17,13 +17,10 @@ from dashboards.site_form import FIELDS, GROUPS, row_of
 
 def first_run_page(rows: Iterable[dict[str, Any]], visitor: dict[str, Any]) -> str:
     """Where a new home begins, and the homes that still wait for readings."""
-    is_empty, waiting = True, []
-    for row in rows:
-        is_empty = False
-        if row["result"] is None:
-            waiting.append(row)
+    homes = [({"id": row["id"], "name": row["name"]}, row["result"] is None) for row in rows]
+    waiting = [home for home, waits in homes if waits]
     return render(
-        "first_run.html", title="New home", here="first", visitor=visitor, is_empty=is_empty, waiting=waiting
+        "first_run.html", title="New home", here="first", visitor=visitor, is_empty=not homes, waiting=waiting
     )
 
 

@@ -15,14 +15,12 @@ import signal
 import statistics
 import tempfile
 import time
-import zlib
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import httpx
 import orjson
-from sqlalchemy import insert
 
 from analysis.facts.build import build_facts
 from analysis.plant.load import parse_site
@@ -30,7 +28,6 @@ from analysis.readings import Readings
 from analysis.result import analyse
 from api.service import opened
 from api.settings import Settings
-from api.state.tables import KeptResult, SiteRow
 from collector.simulated.plant import random_plant, simulate
 from tests.benchmarks.bench_service import start
 from tests.benchmarks.yardstick import peak_mb
@@ -59,24 +56,20 @@ def home(seed: int) -> tuple[str, dict[str, Any], Readings]:
 
 
 def fill(settings: Settings, homes: list[tuple[str, dict[str, Any], Readings]], count: int) -> None:
-    now, last = datetime.now(UTC), FIRST + timedelta(DAYS - 1)
-    files, results = [], []
+    last, files = FIRST + timedelta(DAYS - 1), []
+    ids = [f"home-{n:06d}" for n in range(count)]
     with opened(settings) as service:
-        for n in range(count):
-            toml, result, newest = homes[n % len(homes)]
-            site_id = f"home-{n:06d}"
+        for n, site_id in enumerate(ids):
+            toml, result, _ = homes[n % len(homes)]
             text = toml.replace(f'"{result["site"]}"', f'"{site_id}"', 1)
-            assert f'id = "{site_id}"' in text, text[:200]
-            files.append({"id": site_id, "file": text, "added": now, "updated": now})
-            document = zlib.compress(orjson.dumps(result | {"site": site_id}), 1)
-            results.append(
-                {"site": site_id, "first": FIRST, "last": last, "fingerprint": "", "made": now, "rolling": True}
-                | {"payload": document}
-            )  # fmt: skip
+            files.append((text, parse_site(text)))
+        service.plants.add(files)
+        assert service.plants.ids() == ids
+        for n, site_id in enumerate(ids):
+            _, result, newest = homes[n % len(homes)]
             service.store.append(site_id, newest)
-        with service.database.writing() as db:
-            db.execute(insert(SiteRow), files)
-            db.execute(insert(KeptResult), results)
+            document = orjson.dumps(result | {"site": site_id})
+            service.results.keep(site_id, FIRST, last, "", document, rolling=True)
 
 
 def asked(address: str, path: str) -> tuple[float, float, int]:

@@ -102,11 +102,13 @@ def steps(folder: Path) -> list[tuple[str, float, float, str]]:
     sealed = sorted((folder / "data" / "readings").rglob("*.parquet"))
     first_point, last = next(iter(year)), YEAR + timedelta(DAYS - 1)
     read = one_point = build = figures = float("inf")
-    bare_read, _ = timed(
-        lambda: [pq.read_table(f) for f in sealed], ROUNDS
-    )  # at its best, with nothing between
+
+    def bare() -> list[pa.Table]:
+        return [pq.read_table(f) for f in sealed]
+
+    bare_read, _ = timed(bare, ROUNDS)  # at its best, with nothing between
     for _ in range(ROUNDS):  # by turns: the machine's pace changes while they run
-        bare_read = min(bare_read, timed(lambda: [pq.read_table(f) for f in sealed])[0])
+        bare_read = min(bare_read, timed(bare)[0])
         took, kept = timed(lambda: store.read(site.id))
         read = min(read, took)
         one_point = min(one_point, timed(lambda: store.read(site.id, [first_point]))[0])

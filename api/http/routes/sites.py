@@ -28,8 +28,7 @@ def list_sites(
 ) -> Page[SiteOut]:
     """The sites that you may see."""
     seen = [site for site in parts.service.plants.ids() if actor.sees(site)]
-    found = (parts.service.plants.find(site) for site in seen[offset : offset + limit])
-    rows = site_rows(parts.service, (plant for plant in found if plant is not None))
+    rows = site_rows(parts.service, parts.service.plants.some(seen[offset : offset + limit]))
     return page(request, response, rows, len(seen), offset, limit)
 
 

@@ -1,0 +1,21 @@
+"""What is worked out once of a site is worked out anew when what it was made from has changed."""
+
+from __future__ import annotations
+
+from api.remembered import Remembered
+
+
+def test_a_site_is_worked_out_again_when_its_mark_changes() -> None:
+    made: list[str] = []
+
+    def make(what: str) -> str:
+        made.append(what)
+        return what
+
+    kept: Remembered[str] = Remembered()
+    assert kept.get("elm", 1, lambda: make("a")) == "a"
+    assert kept.get("elm", 1, lambda: make("b")) == "a"
+    assert kept.get("oak", 1, lambda: make("c")) == "c"
+    assert kept.get("elm", 2, lambda: make("d")) == "d"
+    assert kept.get("elm", 1, lambda: make("e")) == "e"
+    assert made == ["a", "c", "d", "e"]
