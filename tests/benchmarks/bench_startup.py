@@ -1,0 +1,80 @@
+"""How long a command and the service take to start, beside the bare interpreter and a bare web application.
+
+    python -m tests.benchmarks.bench_startup [--json FILE]
+
+Each is a process of its own; the least of some runs counts. Read the ratios, not the seconds.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import subprocess
+import sys
+import tempfile
+import time
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from tests.benchmarks.bench_line import timed
+from tests.benchmarks.bench_service import ROOT, SERVE
+from tests.services import end, free_port, wait_for_port
+
+REPEATS = 5
+COMMAND = "import sys; from api.cli import main; sys.exit(main())"
+BARE_WEB = (
+    "import sys, fastapi, uvicorn; app = fastapi.FastAPI(); "
+    "uvicorn.run(app, host='127.0.0.1', port=int(sys.argv[1]), log_level='error')"
+)
+
+
+def run(*command: str) -> None:
+    subprocess.run([sys.executable, *command], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+
+
+def until_it_listens(program: str, *arguments: str) -> float:
+    """Time [s] from the start of a process to the first connection that it takes."""
+    port = free_port()
+    began = time.perf_counter()
+    process = subprocess.Popen(
+        [sys.executable, "-c", program, *arguments, str(port)], cwd=ROOT, stdout=subprocess.DEVNULL
+    )
+    try:
+        wait_for_port(port, process)
+        return time.perf_counter() - began
+    finally:
+        end(process)
+
+
+def measure() -> list[dict[str, Any]]:
+    """what, seconds, bare [s]."""
+    bare = timed(lambda: run("-c", "pass"), REPEATS)[0]
+    web = min(until_it_listens(BARE_WEB) for _ in range(REPEATS))
+    rows = []
+    for words in ("--version", "--help"):
+        took, _ = timed(partial(run, "-c", COMMAND, words), REPEATS)
+        rows.append({"what": f"fieldfare {words}", "seconds": took, "bare": bare})
+    served = []
+    for _ in range(REPEATS):
+        with tempfile.TemporaryDirectory() as folder:
+            served.append(until_it_listens(SERVE, folder))
+    return [*rows, {"what": "the service, to its first connection", "seconds": min(served), "bare": web}]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--json", type=Path)
+    args = parser.parse_args()
+    rows = measure()
+    print(f"{'what':<40}{'seconds':>9}{'bare':>9}{'ratio':>8}")
+    for row in rows:
+        print(
+            f"{row['what']:<40}{row['seconds']:>9.3f}{row['bare']:>9.3f}{row['seconds'] / row['bare']:>8.2f}"
+        )
+    if args.json:
+        args.json.write_text(json.dumps(rows, indent=1), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
