@@ -43,4 +43,12 @@ class SiteError(InputError):
 
 
 class NotAssessed(FieldfareError):
-    """A figure can't be had from these data. The message is the reason, ready to be shown."""
+    """A figure can't be had from these data. The message is the reason, ready to be shown.
+
+    code : the kind of reason, for programs: missing_quantity, spacing_too_wide, too_few_days, distrusted,
+    not_applicable (the plant has no such part) or not_enough_data
+    """
+
+    def __init__(self, reason: str, code: str = "not_enough_data") -> None:
+        super().__init__(reason)
+        self.code = code

@@ -82,7 +82,7 @@ class Result:
             "comfort": {"zones": {name: asdict(zone) for name, zone in f.comfort.items()}},
             "cost": _cost(f.money),
             "findings": [x.as_dict() for x in self.findings],
-            "not_assessed": [{"code": x.code, "reason": x.reason} for x in self.not_assessed],
+            "not_assessed": [asdict(x) for x in self.not_assessed],
             "recognised": [asdict(x) for x in self.recognised],
         }
         return _clean(document)

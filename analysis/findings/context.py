@@ -11,7 +11,7 @@ from analysis.facts.table import Table
 from analysis.facts.tables import Facts
 from analysis.figures.money import mean_price
 from analysis.findings.limits import LIMITS
-from analysis.findings.model import Finding, Recognised
+from analysis.findings.model import Evidence, Finding, Recognised
 from analysis.plant.site import Site
 
 if TYPE_CHECKING:
@@ -48,6 +48,17 @@ class Context:
         """A limit's value for this site: the site file's, else the default."""
         return self.site.limits.get(name, LIMITS[name].default)
 
+    def evidence(
+        self, label: str, value: float | str | None, unit: str, name: str, limit: float | None = None
+    ) -> Evidence:
+        """A number beside the limit of that name.
+
+        limit : float, default the limit's own value. What it is after scaling for this site or weather
+        """
+        return Evidence(
+            label, value, unit, self.limit(name) if limit is None else limit, name, LIMITS[name].side
+        )
+
     @property
     def days(self) -> Table:
         return self.facts.days
@@ -66,16 +77,17 @@ class Need:
     spacing_min: float = 1e9
     days: int = 0
 
-    def unmet(self, context: Context) -> str | None:
+    def unmet(self, context: Context) -> NotAssessed | None:
         """Why the need is not met, or None."""
         days = context.whole.days
         spacings = {q: days[f"spacing.{q}"] for q in self.any_of if f"spacing.{q}" in days}
         if not spacings:
-            return f"needs {' or '.join(self.any_of)}"
+            return NotAssessed(f"needs {' or '.join(self.any_of)}", "missing_quantity")
         if not any((s <= self.spacing_min).any() for s in spacings.values()):
-            return f"needs {' or '.join(spacings)} every {self.spacing_min:g} minutes or closer"
+            closest = f"every {self.spacing_min:g} minutes or closer"
+            return NotAssessed(f"needs {' or '.join(spacings)} {closest}", "spacing_too_wide")
         if len(days) < self.days:
-            return f"needs at least {self.days} days, has {len(days)}"
+            return NotAssessed(f"needs at least {self.days} days, has {len(days)}", "too_few_days")
         return None
 
 
@@ -100,5 +112,5 @@ class Rule:
     def run(self, context: Context) -> Finding | None:
         for need in self.needs:
             if (reason := need.unmet(context)) is not None:
-                raise NotAssessed(reason)
+                raise reason
         return self.check(context)

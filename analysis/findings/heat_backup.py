@@ -63,7 +63,7 @@ def backup_heater_use(context: Context) -> Finding | None:
         evidence=(
             Evidence("back-up heat in mild weather, share of space heat", round(share, 4), "-", watch),
             Evidence("back-up electricity in mild weather", round(total, 1), "kWh"),
-            Evidence("on the days with it", round(per_day, 2), "kWh/day", context.limit("backup_day_kwh")),
+            context.evidence("on the days with it", round(per_day, 2), "kWh/day", "backup_day_kwh"),
             Evidence("days with it", int((inside & so).sum()), "days"),
             *told,
         ),

@@ -105,7 +105,7 @@ def _told(
         "efficiency_fell", severity, since, confidence,
         f"Efficiency at like conditions {how} by {drop:.0%} from {since}.",
         evidence=(
-            Evidence("drop of efficiency at like conditions", round(drop, 3), "-", context.limit("efficiency_drop_watch")),
+            context.evidence("drop of efficiency at like conditions", round(drop, 3), "-", "efficiency_drop_watch"),
             Evidence("its standard uncertainty", round(change.error, 3), "-"),
             Evidence("began", f"on {first}" if first == last else f"between {first} and {last}"),
             Evidence("days before and after", f"{change.at} and {len(series.value) - change.at}"),

@@ -212,11 +212,11 @@ def _capacity_finding(
         assert failed is not None
         headline = f"On {failed.days} days, the mildest at {failed.mildest_c:.0f} °C outdoors, the heat pump ran flat out and fell short of what was asked."
     evidence = [
-        Evidence(
+        context.evidence(
             "output over load on the design day",
             _round(margin.value, 3),
             "-",
-            context.limit("capacity_watch"),
+            "capacity_watch",
         ),
         Evidence("95 % interval of it", _interval(margin) if margin else margin.reason),
         Evidence("output on the design day", _round(output.value, 2), "kW", _round(load, 2)),
@@ -225,11 +225,11 @@ def _capacity_finding(
         evidence.append(Evidence("output at full work over the rating", round(figure.measured_share, 2), "-"))
     if failed is not None:
         evidence.append(
-            Evidence(
+            context.evidence(
                 "days it ran flat out and fell short",
                 failed.days,
                 "days",
-                context.limit("capacity_failed_days"),
+                "capacity_failed_days",
             )
         )
         evidence.append(

@@ -82,9 +82,9 @@ def room_below_target(context: Context) -> Finding | None:
             if zone.own else f"Zone {zone.name} stays at {room:.1f} °C, far below the rest of the house."
         ),
         evidence=(
-            Evidence(f"target less room, zone {zone.name}", round(middle(zone.deficit[inside]), 2), "K", limit("room_deficit_watch")),
+            context.evidence(f"target less room, zone {zone.name}", round(middle(zone.deficit[inside]), 2), "K", "room_deficit_watch"),
             Evidence("room meanwhile", round(room, 1), "°C"),
-            Evidence("days with it", hit, "days", limit("room_days")),
+            context.evidence("days with it", hit, "days", "room_days"),
             Evidence("share of the heating days", round(spell.share, 2), "-"),
             *told,
         ),

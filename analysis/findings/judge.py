@@ -88,10 +88,11 @@ def _run(
     touched = sorted(reads & context.spoiled.keys())
     try:
         if touched:
-            raise NotAssessed(f"withheld: {distrust(touched[0], context.spoiled[touched[0]])}")
+            culprit = context.spoiled[touched[0]]
+            raise NotAssessed(f"withheld: {distrust(touched[0], culprit)}", "distrusted")
         return rule.run(context)
     except NotAssessed as reason:
-        missing.append(NotAssessedCode(rule.code, str(reason)))
+        missing.append(NotAssessedCode(rule.code, str(reason), reason.code))
         return None
 
 

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple
+
+Side = Literal["above", "below"]
 
 
 class Limit(NamedTuple):
     """A threshold: its default, unit, and a source or the words "common practice" with the reason.
 
     meaning : what happens when it is passed, in a few words
+    side : on which side of the limit the trouble lies
     """
 
     default: float
     unit: str
     source: str
     meaning: str
+    side: Side = "above"

@@ -19,10 +19,12 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "common practice: makers ask for 6 to 10 minutes at least; in the field 90 % of air-source units have a median run above 25 "
         "minutes (reference 9.3)",
         "median heating run of a day with 40 % of the design load or more, below which it short-cycles",
+        "below",
     ),
     "mild_run_minutes": Limit(
         6.0, "min", "common practice: the lower end of what makers ask for",
         "the same in mild weather",
+        "below",
     ),
     "starts_per_hour": Limit(
         2.0, "1/h", "common practice: 2 to 3 starts an hour at most (reference 9.4), the fewer the more load there is",
@@ -41,6 +43,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "cold_run_minutes": Limit(
         25.0, "min", "90 % of air-source units have a median run above it (reference 9.3)",
         "median run on such a day, below which it counts",
+        "below",
     ),
     "cycling_runs_a_day": Limit(
         8.0, "runs", "common practice: fewer short runs a day neither wear nor cost anything to speak of",
@@ -57,6 +60,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "water_litres_per_kw": Limit(
         15.0, "l/kW", "common practice: makers ask for 5 to 10 l of free water a kilowatt of lowest output; metal adds half as much again",
         "water that a start can warm, below which a run has to end at once",
+        "below",
     ),
     "oversized_share": Limit(
         0.7, "-", "common practice: inverter units turn down to a third; above two thirds of the design load they cycle all winter",
@@ -66,11 +70,13 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "defrost_interval_minutes": Limit(
         75.0, "min", "common practice: every 30 to 90 minutes in frosting air; the frost that can have settled decides with it",
         "median running time between defrosts in frosting air, below which they come often",
+        "below",
     ),
     "defrost_frost_g_per_kw": Limit(
         180.0, "g/kW",
         "common practice: coils laid out for 8 K carry 150 to 250 g of frost a kilowatt before their air falls off (cold-room coils)",
         "most frost that can have settled between two defrosts, per kilowatt rated, below which a clean coil needs none yet",
+        "below",
     ),
     "defrost_thick_frost_g_per_kw": Limit(
         250.0, "g/kW", "upper end of the 150 to 250 g that coils carry before their air falls off (cold-room coils, common practice)",
@@ -79,6 +85,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "defrost_light_wh_per_kw": Limit(
         20.0, "Wh/kW", "10 Wh for a coil of 2 kJ/K warmed by 20 K leave 10 for 110 g of frost (334 J/g): half of a blocking coat",
         "heat and electricity of a defrost per kilowatt rated, below which little was melted whatever the air could lay",
+        "below",
     ),
     "defrost_melting_wh_per_kw": Limit(
         24.0, "Wh/kW", "melting 150 g of frost takes 14 Wh (334 J/g), warming a coil of 2 kJ/K by 20 K another 10",
@@ -95,6 +102,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "defrost_heat_share": Limit(
         0.30, "-", "common practice: a reversed compressor draws half to all of the rated output out of the water",
         "heat drawn from the water in a defrost over rated output, below which melting heat is lacking",
+        "below",
     ),
     "defrost_count_watch": Limit(
         80.0, "defrosts", "common practice: some days of frosting weather, so that a single wet day decides nothing",
@@ -107,10 +115,12 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "dry_frost_g_per_kw": Limit(
         12.0, "g/kW", "a tenth or less of what blocks a coil; below it, what is warmed is the coil itself",
         "most frost that can have settled since the last defrost, below which a defrost had nothing to melt",
+        "below",
     ),
     "dry_frost_index": Limit(
         0.05, "g/kg", "physics.air: water lost to a coil 10 K colder than the air; 0.05 g/kg lays 15 g a kilowatt in an hour",
         "frost that the measured humidity allows, below which the air is too dry to frost a coil",
+        "below",
     ),
     "timed_defrosts": Limit(
         40.0, "defrosts", "common practice: a week or two of frosting weather, so that a spacing is a spacing",
@@ -119,6 +129,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "timed_defrost_spread": Limit(
         0.2, "-", "common practice: a timer counts running time; the end of a run or a charge moves it by some minutes",
         "spread of the middle seven tenths of the spacings over their median, below which a timer sets them",
+        "below",
     ),
     "timed_defrost_minutes": Limit(
         55.0, "min", "common practice: timers stand at 60 to 120 minutes, the lock after a defrost at 30 to 45",
@@ -143,6 +154,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "dry_defrost_least_share": Limit(
         0.04, "-", "common practice: in a season of a thousand defrosts, one in 25 meets fog, sleet or a coil colder than thought",
         "share of all defrosts in the spell, below which those without frost are no more than a note",
+        "below",
     ),
     "dry_defrosts_act": Limit(
         60.0, "defrosts", "common practice: an hour of heating lost a month",
@@ -151,6 +163,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "defrost_coil_wh_per_kw": Limit(
         14.0, "Wh/kW", "common practice: a coil of 2 kJ/K a kilowatt warmed by 20 K takes 11; frost that blocks it takes as much again",
         "heat and electricity of a defrost per kilowatt rated, below which little or nothing was melted",
+        "below",
     ),
     # flow temperature
     "flow_above_curve_note_k": Limit(
@@ -172,6 +185,7 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "compensation_share": Limit(
         0.33, "-", "common practice: rooms' influence and a lowest flow temperature flatten a curve by a third, not by two",
         "measured slope over the designed one, below which flow does not follow the weather",
+        "below",
     ),
     "compensation_span_k": Limit(
         6.0, "K", "common practice: at a slope of 0.6 it moves the flow by 4 K, ten times a sensor's error",
@@ -197,14 +211,17 @@ LIMITS_OPERATION: dict[str, Limit] = {
     "low_flow_watch_share": Limit(
         0.70, "-", "common practice: makers ask for nominal flow within a quarter; at 0.7 the difference is 1.4 times as wide",
         "flow over nominal, below which it is too little",
+        "below",
     ),
     "low_flow_act_share": Limit(
         0.50, "-", "common practice: near the least flow at which units lock out (30 to 50 % of nominal)",
         "flow over nominal, below which the unit is about to trip",
+        "below",
     ),
     "low_flow_note_share": Limit(
         0.78, "-", "common practice: beyond what a meter's error and valves explain",
         "flow over nominal, below which it is noted",
+        "below",
     ),
     "wide_lift_share": Limit(
         1.25, "-", "heat over flow: 1 / 0.8; a pump that holds the difference by itself stays below",

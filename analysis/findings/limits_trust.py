@@ -15,6 +15,7 @@ LIMITS_TRUST: dict[str, Limit] = {
         "-",
         "common practice: a hundredth of a period moves its totals less than its meters' classes do",
         "share of the period without any reading, below which a gap that is over is only worth a note",
+        "below",
     ),
     "gap_ongoing_days": Limit(
         3.0, "days", "common practice: a power cut or a router's restart is over by then",
@@ -75,6 +76,7 @@ LIMITS_TRUST: dict[str, Limit] = {
     "efficiency_least": Limit(
         0.8, "-", "an electric heater gives 1; meters' errors together stay below 0.2 (EN 1434-1 class 3, MID class A)",
         "heat over the unit's electricity, below which a meter is wrong",
+        "below",
     ),
     "heat_meter_share": Limit(
         0.12, "-", "EN 1434-1 class 2 at 5 K and half flow 5.4 %, a unit's own flow sensor 5 %, two temperature sensors 0.3 K each "
@@ -110,6 +112,7 @@ LIMITS_TRUST: dict[str, Limit] = {
     "outdoor_offset_free_k": Limit(
         1.0, "K", "common practice: internal gains of 3 to 5 W/m2 keep a house of 1 to 3 W/m2K some 1.5 to 4 K above the air by themselves",
         "rooms above the outdoor reading at which no heat is needed, below which the reading can't be the air's",
+        "below",
     ),
     "outdoor_offset_usual_free_k": Limit(
         3.0, "K", "common practice: base temperatures lie 2 to 5 K below the rooms (CIBSE TM41)", "the same in a usual house, to say by how much the sensor is off",

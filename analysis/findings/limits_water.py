@@ -29,6 +29,7 @@ LIMITS_WATER: dict[str, Limit] = {
     "reheat_short_share": Limit(0.5, "-", "common practice: every other reheat; single ones are cut short by draws", "share of reheats that end short"),
     "reheat_stall_k_per_h": Limit(
         4.0, "K/h", "common practice: the slowest healthy reheat gains 10 K in two hours", "gain of the cylinder in a reheat's last twenty minutes, below which it has stalled",
+        "below",
     ),
     "cold_day_minutes": Limit(
         120.0, "min", "common practice: a large draw empties the sensor's layer for the length of one reheat, an hour at most", "minutes below 40 °C that make a day short of hot water",
@@ -36,10 +37,12 @@ LIMITS_WATER: dict[str, Limit] = {
     "cold_day_c": Limit(
         25.0, "°C", "half-way between the main's 10 °C and usable 40 °C (EN 16147): the front of cold water has reached the sensor",
         "lowest cylinder temperature that makes a day short of hot water",
+        "below",
     ),
     "emptied_share": Limit(
         0.65, "-", "common practice: a layered cylinder gives warm water until two thirds to nine tenths of its heat are drawn (EN 16147's V40 test ends there)",
         "heat that one charge puts back over that of a full cylinder, below which it was not empty",
+        "below",
     ),
     "cold_least_c": Limit(
         36.0, "°C", "mixing valves at showers are set to 41 °C (reference 7) and warm water is felt as lukewarm below about 36 °C (common practice)",
@@ -72,9 +75,9 @@ LIMITS_WATER: dict[str, Limit] = {
     "pressure_fall_watch": Limit(0.04, "bar/week", "common practice: 0.5 bar in a quarter of a year", "the same, look again soon"),
     "pressure_fall_act": Limit(0.15, "bar/week", "common practice: from a usual fill to the low limit in about five weeks", "the same, worth a visit"),
     "pressure_fallen_bar": Limit(0.12, "bar", "twice what a degree of water temperature and a sensor's 0.05 bar explain (common practice)", "least fall in all"),
-    "pressure_low_watch": Limit(0.8, "bar", "EN 12828: static height plus 0.2 to 0.3 bar, 0.7 bar at least (from memory); makers ask for 1 to 1.5 bar cold", "pressure of the circuit"),
-    "pressure_low_act": Limit(0.5, "bar", "common practice: units lock out at 0.3 to 0.5 bar", "the same, worth a visit"),
-    "frost_water_c": Limit(3.0, "°C", "common practice: makers' frost guards start the pump at 4 to 5 °C", "coldest still water in the unit"),
+    "pressure_low_watch": Limit(0.8, "bar", "EN 12828: static height plus 0.2 to 0.3 bar, 0.7 bar at least (from memory); makers ask for 1 to 1.5 bar cold", "pressure of the circuit", "below"),
+    "pressure_low_act": Limit(0.5, "bar", "common practice: units lock out at 0.3 to 0.5 bar", "the same, worth a visit", "below"),
+    "frost_water_c": Limit(3.0, "°C", "common practice: makers' frost guards start the pump at 4 to 5 °C", "coldest still water in the unit", "below"),
     "frost_minutes": Limit(30.0, "min", "common practice: a frost guard mixes the water within minutes", "minutes near freezing without flow"),
     "frost_unseen_minutes": Limit(
         600.0, "min", "common practice: longer than any day's work on a unit, and long enough for its water to freeze at a few degrees below zero",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Literal
+
+from analysis.findings.limit import Side
 
 Severity = Literal["note", "watch", "act", "urgent"]
 SEVERITIES: tuple[Severity, ...] = ("note", "watch", "act", "urgent")
@@ -11,12 +13,17 @@ SEVERITIES: tuple[Severity, ...] = ("note", "watch", "act", "urgent")
 
 @dataclass(frozen=True)
 class Evidence:
-    """One number behind a finding, and the limit it is held against."""
+    """One number behind a finding, and the limit it is compared with.
+
+    limit_name : the limit's name in the limits table. side : on which side of the limit the trouble lies
+    """
 
     label: str
     value: float | str | None
     unit: str = ""
     limit: float | None = None
+    limit_name: str | None = None
+    side: Side | None = None
 
 
 @dataclass(frozen=True)
@@ -59,7 +66,7 @@ class Finding:
         return {
             "code": self.code, "severity": self.severity, "since": self.since, "until": self.until,
             "confidence": round(self.confidence, 3), "headline": self.headline,
-            "evidence": [{"label": e.label, "value": e.value, "unit": e.unit, "limit": e.limit} for e in self.evidence],
+            "evidence": [asdict(e) for e in self.evidence],
             "causes": [{"cause": c.cause, "weight": round(c.weight, 3), "because": c.because} for c in self.causes],
             "next_step": self.next_step, "caution": self.caution, "cost_per_year": cost, "home": self.home,
             "visit": self.visit, "bring": list(self.bring),
@@ -68,8 +75,11 @@ class Finding:
 
 @dataclass(frozen=True)
 class NotAssessedCode:
+    """A finding that could not be assessed: why in words, and the kind of reason as `errors.NotAssessed` has it."""
+
     code: str
     reason: str
+    reason_code: str
 
 
 @dataclass(frozen=True)

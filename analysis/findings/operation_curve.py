@@ -320,9 +320,9 @@ def heating_out_of_season(context: Context) -> Finding | None:
         "heating_out_of_season", severity, spell.since, sure(max(count / limit("warm_days"), 1.0), count, spell.share),
         f"It heats the rooms {hours:.1f} hours a day on days above {limit('heating_limit_c'):.0f} °C.",
         evidence=(
-            Evidence("heating on warm days", round(hours, 1), "h/day", limit("warm_heating_hours")),
-            Evidence("warm days with heating", count, "days", limit("warm_days")),
-            Evidence("mean outdoor temperature of those days", round(float(np.mean(outdoor[so & here])), 1), "°C", limit("heating_limit_c")),
+            context.evidence("heating on warm days", round(hours, 1), "h/day", "warm_heating_hours"),
+            context.evidence("warm days with heating", count, "days", "warm_days"),
+            context.evidence("mean outdoor temperature of those days", round(float(np.mean(outdoor[so & here])), 1), "°C", "heating_limit_c"),
             Evidence("heat given then", round(heat, 1), "kWh"),
         ),
         next_step="Set the summer switch-over (heating limit) to 15 to 16 °C and the room targets to what is wanted; check that the outdoor sensor is out of the cold.",

@@ -86,8 +86,8 @@ def short_cycling(context: Context) -> Finding | None:
         evidence=(
             Evidence("median heating run", round(length, 1), "min", round(middle(least[here]), 1)),
             Evidence("starts an hour while heating", round(rate, 2), "1/h", round(middle(allowed[here]), 2)),
-            Evidence("heating starts a day", round(starts, 1), "1/day", limit("cold_starts_a_day")),
-            Evidence("days with it", int(here.sum()), "days", limit("cycling_days")),
+            context.evidence("heating starts a day", round(starts, 1), "1/day", "cold_starts_a_day"),
+            context.evidence("days with it", int(here.sum()), "days", "cycling_days"),
             *told,
         ),
         causes=cause,
@@ -203,15 +203,15 @@ def _by_counter(context: Context) -> Finding | None:
     over = many / limit("counted_starts_a_day")
     severity = lowered("act" if over >= 2.0 else "watch", spell, limit("cycling_days"))
     told = (
-        () if np.isnan(mean) else (Evidence("mean run", round(mean, 1), "min", limit("short_run_minutes")),)
+        () if np.isnan(mean) else (context.evidence("mean run", round(mean, 1), "min", "short_run_minutes"),)
     )
     return Finding(
         "short_cycling", severity, spell.since, sure(over, spell.days * spell.share, spell.share) * 0.9,
         f"The compressor starts {many:.0f} times a day {basis}.",
         evidence=(
-            Evidence("starts a day", round(many, 1), "1/day", limit("counted_starts_a_day")),
+            context.evidence("starts a day", round(many, 1), "1/day", "counted_starts_a_day"),
             *told,
-            Evidence("days with it", int(here.sum()), "days", limit("cycling_days")),
+            context.evidence("days with it", int(here.sum()), "days", "cycling_days"),
         ),
         next_step="Ask for minute data of electricity, flow temperature and room call for a week: they tell what ends the runs.",
         home="" if severity == "note" else "Your heat pump switches on and off more often than is good for it. It still heats; your installer will look into it.",
@@ -236,18 +236,16 @@ def _causes(
     litres = _water_per_kw(site, runs)
     if np.isfinite(litres):
         told.append(
-            Evidence(
+            context.evidence(
                 "water and metal a start warms",
                 round(litres, 1),
                 "l/kW",
-                context.limit("water_litres_per_kw"),
+                "water_litres_per_kw",
             )
         )
     share = _flow_share(site, runs)
     if np.isfinite(share):
-        told.append(
-            Evidence("flow over nominal", round(share, 2), "-", context.limit("low_flow_watch_share"))
-        )
+        told.append(context.evidence("flow over nominal", round(share, 2), "-", "low_flow_watch_share"))
     size = _size(site)
     low = context.limit("low_flow_watch_share")
     restricted = np.clip((low - share) / 0.12 + 0.5, 0.0, 1.5) if np.isfinite(share) else 0.15

@@ -109,10 +109,10 @@ def excessive_defrost(context: Context) -> Finding | None:
     return Finding(
         "excessive_defrost", severity, spell.since, sure(over, spell.days * spell.share, spell.share), headline,
         evidence=(
-            Evidence("running time between defrosts in frosting air", round(interval, 1), "min", limit("defrost_interval_minutes")),
-            Evidence("most frost that can settle between two, a kilowatt rated", round(frost, 0), "g/kW", limit("defrost_frost_g_per_kw")),
-            Evidence("length of a defrost", round(length, 1), "min", limit("defrost_long_minutes")),
-            Evidence("heat drawn from the water meanwhile, over rated output", round(drawn, 2), "-", limit("defrost_heat_share")),
+            context.evidence("running time between defrosts in frosting air", round(interval, 1), "min", "defrost_interval_minutes"),
+            context.evidence("most frost that can settle between two, a kilowatt rated", round(frost, 0), "g/kW", "defrost_frost_g_per_kw"),
+            context.evidence("length of a defrost", round(length, 1), "min", "defrost_long_minutes"),
+            context.evidence("heat drawn from the water meanwhile, over rated output", round(drawn, 2), "-", "defrost_heat_share"),
             Evidence("defrosts seen in frosting air", len(here), ""),
         ),
         causes=causes,
@@ -159,10 +159,10 @@ def defrost_without_frost(context: Context) -> Finding | None:
         if in_air >= 0.5 * number
         else f"{number} defrosts came so soon that hardly any frost can have settled since the one before.",
         evidence=(
-            Evidence("defrosts without frost", number, "defrosts", limit("dry_defrosts")),
-            Evidence("days with one", on, "days", limit("dry_defrost_days")),
+            context.evidence("defrosts without frost", number, "defrosts", "dry_defrosts"),
+            context.evidence("days with one", on, "days", "dry_defrost_days"),
             Evidence("their share of all", round(share, 3), "-"),
-            Evidence("heat and electricity of a defrost, a kilowatt rated", round(energy, 1), "Wh/kW", limit("defrost_light_wh_per_kw")),
+            context.evidence("heat and electricity of a defrost, a kilowatt rated", round(energy, 1), "Wh/kW", "defrost_light_wh_per_kw"),
         ),
         causes=dry_causes(context, energy),
         next_step=(

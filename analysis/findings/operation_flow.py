@@ -71,7 +71,7 @@ def low_flow(context: Context) -> Finding | None:
         evidence=(
             Evidence(f"flow, {how}", round(middle(top[here]), 2), "m3/h", round(nominal * limit("low_flow_watch_share"), 2)),
             Evidence(f"nominal flow, {basis}", round(nominal, 2), "m3/h"),
-            Evidence("flow over nominal", round(value, 2), "-", limit("low_flow_watch_share")),
+            context.evidence("flow over nominal", round(value, 2), "-", "low_flow_watch_share"),
             Evidence("flow-return difference in steady heating", round(lift, 1), "K"),
         ),
         causes=causes,
@@ -213,8 +213,8 @@ def falling_flow(context: Context) -> Finding | None:
         evidence=(
             Evidence(f"flow then, {what}", round(float(smooth[peak]), 3), "m3/h"),
             Evidence(f"flow now, {what}", round(end, 3), "m3/h"),
-            Evidence("fall", round(fall, 3), "-", limit("flow_fall_watch_share")),
-            Evidence("fall in the steepest two weeks over the whole", round(steepest, 2), "-", limit("flow_step_share")),
+            context.evidence("fall", round(fall, 3), "-", "flow_fall_watch_share"),
+            context.evidence("fall in the steepest two weeks over the whole", round(steepest, 2), "-", "flow_step_share"),
         ),
         causes=(Cause("strainer_clogging", 1.0, f"it slid over {weeks:.0f} weeks and took no single step"),),
         next_step="Clean the strainer, look at what it caught, and check the water's quality and the system's venting; compare the flow with that before.",
@@ -294,7 +294,7 @@ def buffer_mixing(context: Context) -> Finding | None:
         "buffer_mixing", severity, spell.since, sure(lost / limit("buffer_drop_watch_k"), spell.days, spell.share),
         f"The water loses {lost:.1f} K at the buffer before it reaches the emitters.",
         evidence=(
-            Evidence("flow temperature lost at the buffer", round(lost, 1), "K", limit("buffer_drop_watch_k")),
+            context.evidence("flow temperature lost at the buffer", round(lost, 1), "K", "buffer_drop_watch_k"),
             Evidence("difference at the heat pump", round(lift, 1), "K"),
             *more,
         ),

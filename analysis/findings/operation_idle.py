@@ -142,9 +142,9 @@ def pump_always_on(context: Context) -> Finding | None:
         "pump_always_on", severity, spell.since, sure(max(part / limit("idle_pump_share"), 1.0), spell.days, spell.share),
         f"A circulation pump runs {hours:.0f} hours a day with nothing to do.",
         evidence=(
-            Evidence("share of the time without demand in which a pump runs", round(part, 2), "-", limit("idle_pump_share")),
-            Evidence("pumping without demand", round(hours, 1), "h/day", limit("idle_pump_hours")),
-            Evidence("days seen", int(here.sum()), "days", limit("idle_pump_days")),
+            context.evidence("share of the time without demand in which a pump runs", round(part, 2), "-", "idle_pump_share"),
+            context.evidence("pumping without demand", round(hours, 1), "h/day", "idle_pump_hours"),
+            context.evidence("days seen", int(here.sum()), "days", "idle_pump_days"),
         ),
         next_step="Set the pump to run with the heat call only (plus its run-on and frost guard); look for a pump wired to permanent live or left in hand mode.",
         caution=MAINS_CAUTION,

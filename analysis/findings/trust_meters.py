@@ -279,9 +279,7 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
     agrees = measured is not None and abs(measured - share) < 0.5 * share
     denied = measured is not None and measured < 0.3 * share
     seen = f" Flow rate and temperatures show {measured:+.1%}." if measured is not None else ""
-    evidence = [
-        Evidence("over-reading by antifreeze", round(share, 4), "-", context.limit("antifreeze_share"))
-    ]
+    evidence = [context.evidence("over-reading by antifreeze", round(share, 4), "-", "antifreeze_share")]
     if measured is not None:
         evidence.append(Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"))
     first = context.whole.days.day(0).isoformat()

@@ -95,8 +95,8 @@ def _offset(context: Context) -> Finding | None:
         f"The outdoor sensor seems to read about {excess:.0f} K too warm, day and night: heating would begin at {base:.0f} °C outdoors for rooms "
         f"at {room:.0f} °C, and the water is made as if it were {shift:.0f} K colder.",
         (
-            Evidence("rooms above the outdoor reading at which no heat is needed", round(free, 1), "K", context.limit("outdoor_offset_free_k")),
-            Evidence("flow above the designed curve, as kelvin outdoors", round(shift, 1), "K", context.limit("outdoor_offset_curve_k")),
+            context.evidence("rooms above the outdoor reading at which no heat is needed", round(free, 1), "K", "outdoor_offset_free_k"),
+            context.evidence("flow above the designed curve, as kelvin outdoors", round(shift, 1), "K", "outdoor_offset_curve_k"),
         ),
         next_step=(
             "Read the sensor against a thermometer beside it in the shade; look whether it hangs by a window, a flue or the unit's own air, or is "
@@ -119,8 +119,8 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
         else (by_controls or 0.0) / context.limit("outdoor_against_controls_k")
     )
     evidence = [
-        Evidence("warmth at noon beyond the air's own course, brightest month", round(warmth.monthly, 1), "K", context.limit("outdoor_sun_k")),
-        Evidence("its growth with the sun, for each 500 W/m2", round(warmth.slope, 1), "K", context.limit("outdoor_sun_slope_k")),
+        context.evidence("warmth at noon beyond the air's own course, brightest month", round(warmth.monthly, 1), "K", "outdoor_sun_k"),
+        context.evidence("its growth with the sun, for each 500 W/m2", round(warmth.slope, 1), "K", "outdoor_sun_slope_k"),
     ]  # fmt: skip
     if by_controls is not None:
         limit = context.limit("outdoor_against_controls_k")

@@ -51,7 +51,7 @@ def register_reset(context: Context) -> Finding | None:
         0.95,
         f"The running total of {named(point)} fell back {times}, first on {first}; what was counted is kept whole.",
         (
-            Evidence("resets", float(count), "resets", context.limit("resets_watch")),
+            context.evidence("resets", float(count), "resets", "resets_watch"),
             Evidence("total before the last reset", round(float(mine["amount"][-1]), 1), point.kind.energy or "count"),
             Evidence("last one", last.isoformat()),
         ),

@@ -75,7 +75,7 @@ def data_gap(context: Context) -> Finding | None:
         sure(1.5, max(gap.hours / 24.0, 1.0)) if severity != "note" else 0.9,
         f"No readings from {who} {span}: {length} are missing.{kept}",
         (
-            Evidence("hours without readings", round(gap.in_all, 1), "h", context.limit("gap_watch_hours")),
+            context.evidence("hours without readings", round(gap.in_all, 1), "h", "gap_watch_hours"),
             Evidence("share of the period", round(gap.in_all * 60.0 / float(minutes.sum()), 4), "-"),
             Evidence("silent points", listed((p.id for p in gap.points), 6)),
         ),

@@ -82,10 +82,10 @@ def pressure_falling(context: Context) -> Finding | None:
         float(np.clip(1.0 - np.exp(-loss / max(2.0 * fall.error, 0.1 * least)), 0.5, 0.99)),
         f"The heating circuit loses {loss:.2f} bar a week, {fall.fallen:.1f} bar so far.{ahead}",
         evidence=(
-            Evidence("fall of pressure at like water temperature", round(loss, 3), "bar/week", limit("pressure_fall_watch")),
+            context.evidence("fall of pressure at like water temperature", round(loss, 3), "bar/week", "pressure_fall_watch"),
             Evidence("its standard uncertainty", round(fall.error, 4), "bar/week"),
             Evidence("fallen in all", round(fall.fallen, 2), "bar"),
-            Evidence("pressure now", round(now, 2), "bar", limit("pressure_low_watch")),
+            context.evidence("pressure now", round(now, 2), "bar", "pressure_low_watch"),
             Evidence("refills seen", fall.refills, ""),
         ),
         until=None if ongoing else days.day(fall.last).isoformat(),
@@ -236,10 +236,10 @@ def frost_risk(context: Context) -> Finding | None:
         "frost_risk", severity, days.day(first).isoformat(), 0.95 if np.isfinite(water) and water < limit("frost_water_c") else 0.7,
         f"For {hours:.0f} hours in frost the water in the unit stood still, {heard}" + (", without supply." if causes else "."),
         evidence=(
-            Evidence("coldest water in the unit", None if not np.isfinite(water) else round(water, 1), "°C", limit("frost_water_c")),
+            context.evidence("coldest water in the unit", None if not np.isfinite(water) else round(water, 1), "°C", "frost_water_c"),
             Evidence("coldest outdoors", round(float(np.nanmin(outdoor[inside])), 1), "°C"),
-            Evidence("near freezing without flow", round(float(np.nansum(near[inside]))), "min", limit("frost_minutes")),
-            Evidence("nothing drawn, in frost", round(float(np.nansum(dead[inside]))), "min", limit("frost_dead_minutes")),
+            context.evidence("near freezing without flow", round(float(np.nansum(near[inside]))), "min", "frost_minutes"),
+            context.evidence("nothing drawn, in frost", round(float(np.nansum(dead[inside]))), "min", "frost_dead_minutes"),
         ),
         causes=causes, until=None if ongoing else days.day(last).isoformat(),
         next_step=(

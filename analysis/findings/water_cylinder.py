@@ -67,9 +67,9 @@ def hot_water_shortfall(context: Context) -> Finding | None:
         "hot_water_shortfall", severity, spell.since, sure(weekly / limit("cold_days_watch"), spell.days, max(spell.share, 0.6)),
         f"Hot water runs out on {weekly:.1f} days a week: the cylinder falls to {middle(lowest[chosen]):.0f} °C.",
         evidence=(
-            Evidence("days short of hot water", round(weekly, 1), "days/week", limit("cold_days_watch")),
-            Evidence("minutes below 40 °C on such a day", round(middle(cold[chosen])), "min", limit("cold_day_minutes")),
-            Evidence("coldest on such a day", round(middle(lowest[chosen]), 1), "°C", limit("cold_day_c")),
+            context.evidence("days short of hot water", round(weekly, 1), "days/week", "cold_days_watch"),
+            context.evidence("minutes below 40 °C on such a day", round(middle(cold[chosen])), "min", "cold_day_minutes"),
+            context.evidence("coldest on such a day", round(middle(lowest[chosen]), 1), "°C", "cold_day_c"),
             *told,
         ),
         causes=causes, until=spell.until, next_step=_shortfall_step(first), caution=HOT_WATER_CAUTION,
@@ -137,7 +137,7 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
     coil = middle(approach_at_rating(context, mine))
     evidence += [
         Evidence("charges a day", round(a_day, 1), "1/day"), Evidence("usual charge", round(minutes), "min"),
-        Evidence("its length over that at rated output", round(slow, 2), "-", context.limit("reheat_slow_watch")),
+        context.evidence("its length over that at rated output", round(slow, 2), "-", "reheat_slow_watch"),
     ]  # fmt: skip
     content = _content(context)
     heat = float(np.nansum(days.floats("q_hot_water")[chosen])) / max(int(chosen.sum()), 1)
