@@ -29,9 +29,16 @@ _BEND_SHARE, _BEND_SURE = (
     4.0,
 )  # a third of the slope and four standard errors: beyond sun, wind and habits
 _COARSEST_MIN = 4 * 60.0
-# What a method on daily sums can't see (wind, changing gains, mass): one standard deviation. In-use coefficients of
+# What a method on daily sums can't see (changing habits, mass): one standard deviation. In-use coefficients of
 # 19 homes varied by 7.1 % from one 20-day window to the next (doi 10.1177/17442591251365953); a season holds several.
 _METHOD_SPREAD = 0.03
+# Wind and unmeasured sun follow the temperature, so they turn the line about its middle: the slope is off, and the gains
+# by as much at the mean difference. Both are one standard deviation of the slope.
+# Wind: a house with 30 % of its loss by infiltration in proportion to the wind, whose daily means correlate with the
+# temperature by 0.13 to 0.48 (German reference years), has a slope 4 to 20 % off.
+_WIND_SPREAD = 0.12
+# Sun told by the daily temperature range instead of a sensor: 10 % low in one house of a reference engine.
+_SUN_SPREAD = 0.05
 # What any lived-in dwelling has, and how far dwellings differ (one standard deviation): people, appliances and losses of
 # cylinder and pipes 2.1 to 4 W/m2 (Passive House Institute 2015; Polish ordinance for one-family houses 2.5 to 3.5);
 # windows a seventh of the floor, of which glass, g-value, shade and curtains leave a quarter (common practice). In a
@@ -199,6 +206,8 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
             site.design.heat_loss_kw, "space heat does not grow with cold: no heat loss can be read from it"
         )
     gains_at = len(weights)
+    pivot = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))
+    fit = _turned(fit, gains_at, pivot, float(np.mean(data["difference"][rows])))
     fit = _with_what_is_known(site, fit, gains_at, with_sun)
     slope, slope_error = fit.combination(np.eye(k)[0])
     gains = float(fit.coefficients[gains_at])
@@ -269,6 +278,17 @@ def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
     ):
         return None
     return wide, bent
+
+
+def _turned(fit: Fit, gains_at: int, spread: float, difference: float) -> Fit:
+    """The fit with the uncertainty of what follows the weather unseen: it turns the line about its middle.
+
+    spread : relative standard deviation of the slope [-]. difference : mean indoor less outdoor temperature [K]
+    """
+    direction = np.zeros(len(fit.coefficients))
+    direction[0], direction[gains_at] = 1.0, difference
+    covariance = fit.covariance + (spread * fit.coefficients[0]) ** 2 * np.outer(direction, direction)
+    return replace(fit, covariance=covariance)
 
 
 def _with_what_is_known(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
