@@ -252,10 +252,14 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
         "n_call_known": day.count(np.isfinite(grid.gauge("heat_call"))),
     }
     targets = grid.zones.get("target_room_temperature", {})
+    # A target of no zone in particular holds for every room; a zone's own says nothing of the others.
+    rooms = grid.zones.get("room_temperature", {})
+    whole_house = not set(targets) & set(rooms)
+    nothing = np.full(len(grid), np.nan)
     calls = grid.zones.get("heat_call", {})
-    for zone, values in grid.zones.get("room_temperature", {}).items():
+    for zone, values in rooms.items():
         out[f"room.{zone}"] = day.mean(values)
-        wanted = targets.get(zone, target)
+        wanted = targets.get(zone, target if whole_house else nothing)
         both = np.isfinite(values) & np.isfinite(wanted)
         out[f"n_asked.{zone}"] = day.count(both)
         out[f"target.{zone}"] = day.mean(wanted, both)

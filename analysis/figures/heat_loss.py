@@ -207,13 +207,17 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         )
     gains_at = len(weights)
     pivot = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))
-    fit = _turned(fit, gains_at, pivot, float(np.mean(data["difference"][rows])))
-    fit = _with_what_is_known(site, fit, gains_at, with_sun)
+    mean_difference = float(np.mean(data["difference"][rows]))
+    seen = _with_what_is_known(site, fit, gains_at, with_sun)
+    fit = _with_what_is_known(site, _turned(fit, gains_at, pivot, mean_difference), gains_at, with_sun)
     slope, slope_error = fit.combination(np.eye(k)[0])
     gains = float(fit.coefficients[gains_at])
     aperture = float(fit.coefficients[gains_at + 1]) if with_sun else 0.0
     sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0
-    mean_gain = gains + (float(np.nanmean(sun[rows])) * aperture if with_sun else 0.0)
+    # Where heating begins is seen on the days themselves, whatever turned the line.
+    mean_gain = float(seen.coefficients[gains_at])
+    if with_sun:
+        mean_gain += float(np.nanmean(sun[rows])) * float(seen.coefficients[gains_at + 1])
     t = float(stats.t.ppf(0.975, max(n - k, 2))) / 1.96
     total = max(days.total("q_total"), 1e-9)
     meter = float(np.hypot(days.total("q_flow_error"), days.total("q_pair_error"))) / total
@@ -243,7 +247,7 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         )
     return HeatLoss(
         coefficient, loss, design.heat_loss_kw, ratio, load,
-        indoor - mean_gain / slope, mean_gain, int(fit.kept.sum()), _method(data, use_lags, with_sun, site, days, bent=bent is not None),
+        indoor - mean_gain / float(seen.coefficients[0]), mean_gain, int(fit.kept.sum()), _method(data, use_lags, with_sun, site, days, bent=bent is not None),
         bool(data["measured"][0] > 0.5),
     )  # fmt: skip
 

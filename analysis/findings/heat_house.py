@@ -87,6 +87,7 @@ def heat_loss_below_design(context: Context) -> Finding | None:
             "Good news: the house loses less heat than it was reckoned to. Your installer may lower the heating water's temperature a little, which saves electricity."
         ),
         visit="setting" if severity != "note" else "none",
+        changes=(("flow_temperature", "lower"),),
     )  # fmt: skip
 
 

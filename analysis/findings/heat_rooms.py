@@ -1,4 +1,4 @@
-"""Are rooms colder than asked, and is it the unit, the curve or one zone?"""
+"""Are rooms below their set temperature, and which of unit, curve, emitters or one zone binds?"""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.errors import NotAssessed
+from analysis.expectation.cold_room import ColdRoom, cause_weights
 from analysis.facts.table import first_known
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.heat_common import as_cold
@@ -14,17 +15,18 @@ from analysis.findings.model import SEVERITIES, Cause, Evidence, Finding, Severi
 from analysis.findings.operation_common import middle, ranked, water_caution
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import Flags, Floats, sure
+from analysis.physics.emitters import Emitter, output_kw
 
 # A target far above the design is a wish the plant was not built for.
 _BEYOND_DESIGN_K = 1.5
 _HEATED_MIN = 60.0
-_SHOWN_SHARE, _UNDER_CURVE_K = 0.8, 2.5
 _COLD_ENOUGH_C = 12.0
 
 
 @dataclass(frozen=True)
 class _Zone:
-    """deficit : target less room [K] by day, nan where not judged; own : the target is the zone's own"""
+    """deficit : target less room [K] by day, nan where not judged; own : the zone has a target of its own. Without one
+    the deficit is counted from the temperature below which any lived-in room is too cold."""
 
     name: str
     deficit: Floats
@@ -40,75 +42,101 @@ def room_below_target(context: Context) -> Finding | None:
         )
     days, limit = context.days, context.limit
     judged, outdoor = _judged(context), days.floats("outdoor")
-    found: list[tuple[float, _Zone, Spell, Flags]] = []
+    found: list[_Cold] = []
     for zone in zones:
         known = judged & np.isfinite(zone.deficit)
-        so = first_known(zone.deficit, -9.0) > (limit("room_deficit_note") if zone.own else 0.0)
+        cold = first_known(zone.deficit, -9.0) > (limit("room_deficit_note") if zone.own else 0.0)
         spell = last_spell(
             days["day"],
-            so & known,
-            as_cold(so & known, outdoor, known),
+            cold & known,
+            as_cold(cold & known, outdoor, known),
             hold_days=int(limit("room_days")),
             gone_days=10,
         )
-        if spell is None or spell.share < 0.3:
+        if spell is None or spell.share < limit("room_days_share"):
             continue
-        inside = known & so & spell.covers(days["day"])
-        found.append(
-            (
-                middle(zone.deficit[inside]) + (0.0 if zone.own else limit("room_deficit_watch")),
-                zone,
-                spell,
-                inside,
-            )
-        )
+        inside = known & cold & spell.covers(days["day"])
+        causes, evidence = _causes(context, zone, zones, inside)
+        size = middle(zone.deficit[inside])
+        severity = _severity(context, zone, size, spell, inside, causes)
+        if severity is not None:
+            found.append(_Cold(zone, spell, inside, size, severity, causes, evidence))
     if not found:
         return None
-    graded = [(_severity(context, zones, f), f) for f in found]
-    kept = [(s, f) for s, f in graded if s is not None]
-    if not kept:
-        return None
-    severity, (size, zone, spell, inside) = max(
-        kept, key=lambda k: (SEVERITIES.index(k[0]), k[1][2].until is None, k[1][0])
-    )
-    hit = int(inside.sum())
-    causes, told, _ = _causes(context, zone, zones, inside)
-    first = causes[0].cause if causes else ""
-    room = middle(zone.room[inside])
+    worst = max(found, key=lambda f: (SEVERITIES.index(f.severity), f.spell.until is None, f.size))
+    return _finding(context, worst)
+
+
+@dataclass(frozen=True)
+class _Cold:
+    """A cold zone: its newest episode, the days of it, the median deficit [K] and why."""
+
+    zone: _Zone
+    spell: Spell
+    inside: Flags
+    size: float
+    severity: Severity
+    causes: tuple[Cause, ...]
+    evidence: tuple[Evidence, ...]
+
+
+def _finding(context: Context, cold: _Cold) -> Finding:
+    zone, spell, limit = cold.zone, cold.spell, context.limit
+    hit = int(cold.inside.sum())
+    first = cold.causes[0].cause if cold.causes else ""
+    room = middle(zone.room[cold.inside])
+    if zone.own:
+        headline = f"Zone {zone.name} stays {cold.size:.1f} K below its set temperature (at {room:.1f} °C)."
+        lack = context.evidence(
+            f"target less room, zone {zone.name}", round(cold.size, 2), "K",
+            "room_deficit_watch" if cold.severity != "note" else "room_deficit_note",
+        )  # fmt: skip
+        over = cold.size / limit("room_deficit_watch")
+    else:
+        headline = f"Zone {zone.name} stays at {room:.1f} °C; no set temperature is measured there."
+        lack = context.evidence(f"room, zone {zone.name}", round(room, 1), "°C", "room_cold_c")
+        over = 1.0 + cold.size / limit("room_deficit_watch")
+    quiet = cold.severity == "note"
     return Finding(
-        "room_below_target", severity, spell.since, sure(size / limit("room_deficit_watch"), hit, spell.share),
-        (
-            f"Zone {zone.name} stays {middle(zone.deficit[inside]):.1f} K under its target (at {room:.1f} °C), hours after it was asked."
-            if zone.own else f"Zone {zone.name} stays at {room:.1f} °C, far below the rest of the house."
-        ),
+        "room_below_target",
+        cold.severity,
+        spell.since,
+        sure(over, hit, spell.share),
+        headline,
         evidence=(
-            context.evidence(f"target less room, zone {zone.name}", round(middle(zone.deficit[inside]), 2), "K", "room_deficit_watch"),
+            lack,
             Evidence("room meanwhile", round(room, 1), "°C"),
             context.evidence("days with it", hit, "days", "room_days"),
-            Evidence("share of the heating days", round(spell.share, 2), "-"),
-            *told,
+            context.evidence("share of the heating days", round(spell.share, 2), "-", "room_days_share"),
+            *cold.evidence,
         ),
-        causes=causes, until=spell.until, next_step=_step(first, zone.name),
+        causes=cold.causes,
+        until=spell.until,
+        next_step=_step(context, first, cold),
         caution=water_caution(context.site) if first == "zone_not_opening" else "",
-        home="" if severity == "note" else (
-            f"It is colder than you asked in part of the house ({zone.name}). Keep doors and valves there open; your installer is on it."
+        home="" if quiet else (
+            f"It is colder than you asked in part of the house ({zone.name}). Keep doors and radiator valves there open. "
+            "Your installer has been told."
         ),
-        visit="none" if severity == "note" else "setting" if first == "curve_too_low" else "drive",
+        visit="none" if quiet else "setting" if first == "curve_too_low" else "drive",
         bring=("spare valve actuator", "air vent key", "thermometer") if first == "zone_not_opening" else (),
+        changes=(("flow_temperature", "raise"),) if first == "curve_too_low" else (),
     )  # fmt: skip
 
 
 def _severity(
-    context: Context, zones: list[_Zone], found: tuple[float, _Zone, Spell, Flags]
+    context: Context, zone: _Zone, size: float, spell: Spell, inside: Flags, causes: tuple[Cause, ...]
 ) -> Severity | None:
     limit = context.limit
-    size, zone, spell, inside = found
+    lasts = spell.until is None and inside.sum() >= 2 * limit("room_days")
+    if not zone.own:
+        # Nobody says what is asked there, so it is never more than worth a look.
+        return "watch" if lasts else "note"
     if size < limit("room_deficit_note"):
         return None
-    # A shortage whose cause shows itself needs less size to be believed.
-    shows = _causes(context, zone, zones, inside)[2]
-    watch = limit("room_deficit_watch") * (_SHOWN_SHARE if shows else 1.0)
-    if spell.until is not None or size < watch or inside.sum() < 2 * limit("room_days"):
+    plain = bool(causes) and causes[0].weight >= limit("room_cause_plain")
+    watch = limit("room_deficit_watch") if not plain else limit("room_deficit_explained")
+    if not lasts or size < watch:
         return "note"
     if size >= limit("room_deficit_urgent"):
         return "urgent"
@@ -118,7 +146,6 @@ def _severity(
 def _zones(context: Context) -> list[_Zone]:
     days, design = context.days, context.site.design
     out = []
-    asked: list[Floats] = []
     names = [c.removeprefix("room_day.") for c in days.names if c.startswith("room_day.")]
     for name in names:
         deficit = days.floats(f"deficit.{name}")
@@ -126,15 +153,10 @@ def _zones(context: Context) -> list[_Zone]:
             wanted = days.floats(f"wanted.{name}")
             deficit = deficit - np.maximum(wanted - (design.indoor_c + _BEYOND_DESIGN_K), 0.0)
             out.append(_Zone(name, deficit, days.floats(f"room_day.{name}"), True))
-            asked.append(np.minimum(wanted, design.indoor_c + _BEYOND_DESIGN_K))
-    if not asked:
-        return []
-    highest = np.nanmax(np.vstack([*asked, np.full(len(days), -99.0)]), axis=0)
-    highest = np.where(highest > 0, highest, np.nan)
     for name in names:
         if all(z.name != name for z in out):
             room = days.floats(f"room_day.{name}")
-            out.append(_Zone(name, highest - context.limit("room_untold_deficit") - room, room, False))
+            out.append(_Zone(name, context.limit("room_cold_c") - room, room, False))
     return out
 
 
@@ -149,93 +171,115 @@ def _judged(context: Context) -> Flags:
 
 def _causes(
     context: Context, zone: _Zone, zones: list[_Zone], inside: Flags
-) -> tuple[tuple[Cause, ...], tuple[Evidence, ...], bool]:
-    """One zone alone: its valve. All alike with the unit at its limit: capacity. All alike with the unit at ease: the curve.
+) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
+    """Causes by how well each explains the days on which the zone stayed cold, and the numbers they rest on."""
+    measured = _measured(context, zone, zones, inside)
+    weights = cause_weights(measured)
+    if not context.site.emitter:
+        # Without the emitters' output a low curve and small emitters look alike: the curve stands for both.
+        weights["curve_too_low"] += weights.pop("emitters_small")
+    facts = _in_words(measured)
+    scores = {cause: (weight, facts) for cause, weight in weights.items()}
+    labels = (
+        ("share of the time the unit ran", measured.running, "-"),
+        ("output over the rating", measured.output_share, "-"),
+        ("share of heating with the water 2 K or more under what was asked", measured.lacking, "-"),
+        ("heat given over what the emitters can give at this water temperature", measured.emission, "-"),
+        ("how much more it lacks than the best other zone", measured.gap, "K"),
+        ("flow under the designed curve", measured.below_curve, "K"),
+    )
+    evidence = tuple(Evidence(label, round(v, 2), unit) for label, v, unit in labels if v is not None)
+    return ranked(scores), evidence
 
-    Returns causes, their evidence, and whether one of them shows by itself.
-    """
+
+def _measured(context: Context, zone: _Zone, zones: list[_Zone], inside: Flags) -> ColdRoom:
     days = context.days
     others = [z for z in zones if z.name != zone.name]
-    evidence: list[Evidence] = []
-    scores = {"capacity_short": (1.0, ""), "curve_too_low": (1.0, ""), "zone_not_opening": (0.0, "")}
-    alone = -9.0
-    strain, words, measures = _strain(context, inside)
-    evidence += measures
-    if others:
-        gap = min(_colder(zone, z, inside) for z in others)
-        evidence.append(
-            Evidence("how much colder than its neighbours, against what each is asked", round(gap, 1), "K")
-        )
-        alone = float(np.clip(3.0 * (gap - 1.0), -4.0, 4.0)) - 0.5 * max(strain, 0.0)
-        scores["zone_not_opening"] = (
-            float(np.exp(alone)),
-            f"the other zone has {gap:.1f} K more of what it is asked for, with the same water",
-        )
-    below = -middle(days.floats("above_curve")[inside])
-    low = 0.0
-    if np.isfinite(below):
-        low = float(np.clip(0.8 * (below - 1.5), -2.5, 2.0))
-        evidence.append(Evidence("flow under the designed curve", round(below, 1), "K"))
-    told = words or "nothing tells how hard the unit worked"
-    scores["capacity_short"] = (float(np.exp(0.5 * strain)), told)
-    ease = (
-        f"{told}; the flow lies {below:.1f} K {'under' if below > 0 else 'over'} the designed curve"
-        if np.isfinite(below)
-        else told
+    gap = min((_colder(zone, z, inside) for z in others), default=float("nan"))
+    lacking = float("nan")
+    if context.site.measures("target_flow_temperature"):
+        lacking = middle((days.floats("n_lacking") / np.maximum(days.floats("n_settled"), 1.0))[inside])
+    running = days.floats("n_running") / np.maximum(days.floats("n_minutes"), 1.0)
+    return ColdRoom(
+        running=_known(middle(running[inside])),
+        output_share=_known(middle(days.floats("load_share")[inside])),
+        lacking=_known(lacking),
+        emission=_known(_emission(context, zone, inside)),
+        gap=_known(gap),
+        below_curve=_known(-middle(days.floats("above_curve")[inside])),
     )
-    scores["curve_too_low"] = (float(np.exp(-0.5 * strain + low)), ease)
-    shows = alone > 1.0 or strain > 2.0 or below > _UNDER_CURVE_K
-    return ranked(scores), tuple(evidence), bool(shows)
+
+
+def _known(value: float) -> float | None:
+    return value if np.isfinite(value) else None
+
+
+def _emission(context: Context, zone: _Zone, inside: Flags) -> float:
+    """Heat given in steady heating over what the site's emitters give at that water and room (EN 442); nan if unknown."""
+    days = context.days
+    if not context.site.emitter:
+        return float("nan")
+    emitters = [Emitter(e.output_kw, e.output_excess_k, e.kind) for e in context.site.emitter]
+    room = days.floats("room")
+    flow = days.floats("beyond_flow")
+    flow = np.where(np.isfinite(flow), flow, days.floats("flow"))
+    back = flow - days.floats("lift")
+    able = np.asarray(output_kw(emitters, flow, back, np.where(np.isfinite(room), room, zone.room)))
+    given = days.floats("heat_power") / 1000.0
+    ratio = np.divide(given, able, out=np.full(len(given), np.nan), where=able > 0.0)
+    return middle(ratio[inside])
 
 
 def _colder(zone: _Zone, other: _Zone, inside: Flags) -> float:
-    """How much more [K] this zone lacks than another. A zone without a target of its own may be asked to be cooler, so
-    there the rooms themselves are compared."""
+    """How much more [K] this zone lacks than another. Without targets of both, the rooms themselves are compared."""
     if zone.own and other.own:
         return middle((zone.deficit - other.deficit)[inside])
     return middle((other.room - zone.room)[inside])
 
 
-def _strain(context: Context, inside: Flags) -> tuple[float, str, list[Evidence]]:
-    """Log odds that the unit was at its limit on those days, in words and numbers."""
-    days = context.days
-    evidence: list[Evidence] = []
-    words: list[str] = []
-    strain = 0.0
-    running = middle((days.floats("n_running") / np.maximum(days.floats("n_minutes"), 1.0))[inside])
-    lacking = middle((days.floats("n_lacking") / np.maximum(days.floats("n_settled"), 1.0))[inside])
-    load = middle(days.floats("load_share")[inside])
-    best_hour = days.floats("load_share_top")
-    top = float(np.nanquantile(best_hour, 0.9)) if np.isfinite(best_hour).any() else np.nan
-    if np.isfinite(running):
-        strain += float(np.clip(12.0 * (running - 0.8), -3.0, 2.5))
-        words.append(f"the unit ran {running:.0%} of the time")
-        evidence.append(Evidence("share of the time the unit ran", round(running, 2), "-"))
-    if np.isfinite(lacking) and context.site.measures("target_flow_temperature"):
-        strain += float(np.clip(5.0 * (lacking - 0.4), -2.0, 3.0))
-        words.append(f"its water was short of what was asked for {lacking:.0%} of that")
-        evidence.append(
-            Evidence("share of it with the water 2 K or more under what was asked", round(lacking, 2), "-")
+def _in_words(measured: ColdRoom) -> str:
+    told = []
+    if measured.running is not None:
+        told.append(f"the unit ran {measured.running:.0%} of the time")
+    if measured.output_share is not None:
+        told.append(f"it gave {measured.output_share:.0%} of its rated output")
+    if measured.lacking is not None:
+        told.append(f"its water was short of the asked temperature for {measured.lacking:.0%} of the heating")
+    if measured.emission is not None:
+        told.append(
+            f"the rooms took {measured.emission:.0%} of what the emitters can give at this water temperature"
         )
-    if np.isfinite(load) and np.isfinite(top) and top > 0:
-        strain += float(np.clip(8.0 * (load / min(top, 1.0) - 0.75), -2.0, 2.0))
-        words.append(f"at {load:.0%} of its rated output")
-        evidence.append(Evidence("output over the rating", round(load, 2), "-"))
-    return strain, ", ".join(words), evidence
+    if measured.gap is not None:
+        told.append(
+            f"the best other zone lacks {abs(measured.gap):.1f} K {'less' if measured.gap > 0 else 'more'}"
+        )
+    if measured.below_curve is not None:
+        side = "under" if measured.below_curve > 0 else "over"
+        told.append(f"the flow lies {abs(measured.below_curve):.1f} K {side} the designed curve")
+    return "; ".join(told) or "nothing measured tells how hard the unit worked"
 
 
-def _step(cause: str, zone: str) -> str:
+def _step(context: Context, cause: str, cold: _Cold) -> str:
+    zone = cold.zone.name
     if cause == "zone_not_opening":
         return (
-            f"Visit: see whether the valve of zone {zone} opens when it calls (actuator, wiring, stuck pin, lockshield), bleed its emitters, "
-            "and balance the circuits."
+            f"Check by phone that the thermostat and the radiator valves of zone {zone} are open. Then visit: see whether its valve opens "
+            "when it calls (actuator, wiring, stuck pin, lockshield), bleed its emitters and balance the circuits. Leave the curve as it is."
         )
     if cause == "capacity_short":
         return (
-            "Check from afar that no quiet mode or limit holds the unit back and that the night set-back is off; then treat it as a shortage of "
-            "output: see capacity, air path and water flow on a visit."
+            "Check from afar that no quiet mode or limit holds the unit back and that the night set-back is off. Then treat it as a shortage "
+            "of output: check capacity, air path and water flow on a visit."
         )
-    return "Raise the heating curve by 2 K at the cold end from afar (or by phone), and look at the rooms after three cold days; repeat until they reach the target."
+    if cause == "emitters_small":
+        return (
+            f"The water is as warm as designed and the emitters of zone {zone} give what they can. Check on a visit that they are bled and "
+            "balanced, look for open windows or missing insulation, and compare their size with the room's heat loss (EN 442, EN 12831-1)."
+        )
+    return (
+        "Raise the heating curve by 2 K at the cold end, from afar or by phone, and look at the rooms after three cold days. If the rooms "
+        "don't follow, set it back: then valves or emitters bind, not the curve."
+    )
 
 
 RULES = (

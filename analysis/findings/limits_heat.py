@@ -80,9 +80,19 @@ LIMITS_HEAT: dict[str, Limit] = {
     "room_deficit_urgent": Limit(
         5.0, "K", "common practice: a room asked to be 20 °C stays below 15 °C, which harms frail people (WHO 2018: 18 °C)", "the same, harm may follow",
     ),
-    "room_untold_deficit": Limit(
-        3.0, "K", "reference 6.4: design tables have bedrooms 3 K below living rooms, so a zone without a target of its own may be that cool",
-        "a zone without its own target below the target of the others",
+    "room_deficit_explained": Limit(
+        1.0, "K", "common practice: a shortage whose cause shows plainly needs less size to be believed",
+        "the same, where one cause explains it plainly",
+    ),
+    "room_cause_plain": Limit(
+        0.8, "-", "common practice: four to one for one cause", "weight of a cause, from which it shows plainly",
+    ),
+    "room_cold_c": Limit(
+        16.0, "°C", "WHO Housing and health guidelines 2018: 18 °C at least; 2 K for rooms kept cool on purpose (common practice)",
+        "daytime mean of a zone without a set temperature of its own", "below",
+    ),
+    "room_days_share": Limit(
+        0.3, "-", "common practice: odd cold days are windows and set-backs", "share of the heating days on which it was so",
     ),
     "room_days": Limit(4.0, "days", "common practice: half a week, so that an open window or a day away does not count", "days on which it was so"),
 }  # fmt: skip

@@ -203,6 +203,10 @@ LIMITS_OPERATION: dict[str, Limit] = {
         3.0, "h/day", "common practice: an eighth of the day; 10 to 20 kWh of heat nobody needs",
         "mean space heating on warm days, from which it must be set",
     ),
+    "warm_heating_watch_hours": Limit(
+        1.0, "h/day", "common practice: a cylinder's daily charge takes an hour; less can't be told from it",
+        "mean space heating on warm days, from which it is told",
+    ),
     "warm_days": Limit(
         5.0, "days", "common practice: controls average the weather over a day or two",
         "warm days with heating, from which it is more than a note",

@@ -7,6 +7,8 @@ from typing import Literal
 
 from analysis.findings.limit import Side
 
+Setting = Literal["flow_temperature", "hot_water_setpoint"]
+Direction = Literal["raise", "lower"]
 Severity = Literal["note", "watch", "act", "urgent"]
 SEVERITIES: tuple[Severity, ...] = ("note", "watch", "act", "urgent")
 
@@ -41,6 +43,7 @@ class Finding:
 
     since, until : local dates as ISO text; until None while it goes on. confidence [0 to 1].
     cost_kwh, cost_money : a year's, None where it has no price. home : a sentence for the householder, or empty
+    changes : settings that the next step changes, each with "raise" or "lower", so that advice can be checked for conflicts
     """
 
     code: str
@@ -58,6 +61,7 @@ class Finding:
     cost_money: float | None = None
     visit: Literal["none", "call", "setting", "drive"] = "none"
     bring: tuple[str, ...] = field(default=())
+    changes: tuple[tuple[Setting, Direction], ...] = ()
 
     def as_dict(self) -> dict[str, object]:
         cost = None

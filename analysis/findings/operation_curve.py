@@ -86,6 +86,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
             "then stays cool."
         ),
         until=spell.until, cost_kwh=kwh, cost_money=context.money(kwh), visit="setting",
+        changes=(("flow_temperature", "lower"),),
     )  # fmt: skip
 
 
@@ -283,6 +284,7 @@ def _not_compensating(
 
 
 def heating_out_of_season(context: Context) -> Finding | None:
+    """Space heat on warm days, from an hour a day on: less is a charge of hot water or a valve's exercise."""
     days, limit = context.days, context.limit
     outdoor = days.floats("outdoor")
     heating = days.floats("n_heating_warm")
@@ -312,15 +314,16 @@ def heating_out_of_season(context: Context) -> Finding | None:
     heat = float(np.nansum(days.floats("q_heating_warm")[here]))
     used = _electricity_of(days, here, heat)
     count = int((so & here).sum())
-    grade: Severity = "watch" if count >= limit("warm_days") else "note"
-    if hours >= limit("warm_heating_hours"):
-        grade = "act"
+    if hours < limit("warm_heating_watch_hours"):
+        return None
+    name = "warm_heating_hours" if hours >= limit("warm_heating_hours") else "warm_heating_watch_hours"
+    grade: Severity = "act" if name == "warm_heating_hours" else "watch"
     severity = lowered(grade, spell, limit("warm_days"))
     return Finding(
-        "heating_out_of_season", severity, spell.since, sure(max(count / limit("warm_days"), 1.0), count, spell.share),
+        "heating_out_of_season", severity, spell.since, sure(hours / limit("warm_heating_watch_hours"), count, spell.share),
         f"It heats the rooms {hours:.1f} hours a day on days above {limit('heating_limit_c'):.0f} °C.",
         evidence=(
-            context.evidence("heating on warm days", round(hours, 1), "h/day", "warm_heating_hours"),
+            context.evidence("heating on warm days", round(hours, 1), "h/day", name),
             context.evidence("warm days with heating", count, "days", "warm_days"),
             context.evidence("mean outdoor temperature of those days", round(float(np.mean(outdoor[so & here])), 1), "°C", "heating_limit_c"),
             Evidence("heat given then", round(heat, 1), "kWh"),
