@@ -39,6 +39,9 @@ def _checked(finding: Finding, holder: dict[Setting, Finding]) -> Finding:
                 f"Leave the {name} as it is for now: another finding here ({other.code}) needs it the other way. "
                 "Deal with that one first, then look at this one again."
             )
-            home = finding.home and "Your installer will look at this setting once the rooms and the hot water are right."
+            home = (
+                finding.home
+                and "Your installer will look at this setting once the rooms and the hot water are right."
+            )
             return replace(finding, next_step=wait, home=home, changes=(), visit="none")
     return finding

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis.findings import heat_backup, heat_change, heat_efficiency, heat_house, heat_rooms
+from analysis.findings import heat_backup, heat_change, heat_efficiency, heat_house, heat_rooms, promise
 from analysis.findings.context import Rule
 
 RULES: tuple[Rule, ...] = (
@@ -11,4 +11,5 @@ RULES: tuple[Rule, ...] = (
     *heat_change.RULES,
     *heat_house.RULES,
     *heat_rooms.RULES,
+    *promise.RULES,
 )

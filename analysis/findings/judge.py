@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from analysis.errors import NotAssessed
 from analysis.facts.tables import Facts
-from analysis.findings import heat, operation, recognised, trust, water
+from analysis.findings import heat, operation, promise, recognised, trust, water
 from analysis.findings.advice import without_conflicts
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import SEVERITIES, Finding, NotAssessedCode, Recognised
@@ -67,7 +67,7 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
         if finding is not None:
             found.append(_as_it_began(rule, plant, whole, finding))
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
-    return Judgement(without_conflicts(found), tuple(missing), unusual, spoiled)
+    return Judgement(without_conflicts(promise.explained(found)), tuple(missing), unusual, spoiled)
 
 
 def _as_it_began(rule: Rule, plant: Context, whole: Context, finding: Finding) -> Finding:

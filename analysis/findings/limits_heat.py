@@ -70,6 +70,31 @@ LIMITS_HEAT: dict[str, Limit] = {
         2.0, "-", "common practice: one measure against another needs twice the evidence",
         "times as many such days, where output over load on the design day says that it holds",
     ),
+    # against the promise
+    "promise_note_share": Limit(
+        0.95, "-", "common practice: within 5 % a promise is kept", "performance at the design's weather over the promise", "below",
+    ),
+    "promise_watch_share": Limit(
+        0.90, "-", "common practice: a tenth more electricity is noticed on a bill", "the same, worth a look", "below",
+    ),
+    "promise_act_share": Limit(
+        0.75, "-", "common practice: a third more electricity", "the same, from which it must be put right", "below",
+    ),
+    "promise_sure": Limit(0.9, "-", "common practice: nine in ten", "probability that it is below the promise"),
+    "promise_heating_days": Limit(
+        28.0, "days", "common practice: four weeks of heating hold mild and cold days", "heating days that are needed", "below",
+    ),
+    "promise_year_days": Limit(
+        300.0, "days", "common practice: hot water differs by season, so a year is needed", "days that are needed for hot water", "below",
+    ),
+    "electricity_watch_ratio": Limit(
+        1.30, "-", "common practice: houses and habits differ from the design by a fifth",
+        "electricity over what design and weather explain",
+    ),
+    "electricity_act_ratio": Limit(1.7, "-", "common practice: beyond what habits explain", "the same, from which it must be found"),
+    "electricity_sure": Limit(0.9, "-", "common practice: nine in ten", "probability that it is above what design and weather explain"),
+    "electricity_days": Limit(28.0, "days", "common practice: four weeks hold mild and cold days", "whole days that are needed", "below"),
+    "electricity_day_share": Limit(0.95, "-", "common practice: a day with an hour missing is not whole", "share of a day with readings", "below"),
     "room_deficit_note": Limit(
         0.7, "K", "a room thermostat's band of half a kelvin and a sensor's 0.2 K (common practice)", "room under its target, hours after it was asked",
     ),

@@ -112,7 +112,7 @@ def context_of(
     figures: Any = SimpleNamespace(
         heat_loss=loss or heat_loss_of(1.0), capacity=Capacity(nothing, nothing, nothing, None, 0),
         expected=SimpleNamespace(measured_space=3.6, space=3.7, measured_hot_water=2.6, hot_water=2.7, value=3.5),
-        hot_water=SimpleNamespace(heat_kwh_per_day=8.0), curve=SimpleNamespace(above_design_k=Estimate.around(0.3, 0.5)),
+        performance=SimpleNamespace(space_heating=nothing, hot_water=nothing), hot_water=SimpleNamespace(heat_kwh_per_day=8.0), curve=SimpleNamespace(above_design_k=Estimate.around(0.3, 0.5)),
     )  # fmt: skip
     return Context(parse_site(site), facts, facts, figures)
 

@@ -36,7 +36,13 @@ COLD = OUTDOOR < 4.0
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda r: r.code)
 def test_a_sound_plant_has_nothing_to_tell(rule: Any) -> None:
-    assert rule.run(context_of()) is None
+    try:
+        found = rule.run(context_of())
+    except NotAssessed as reason:
+        # The promise needs performance figures, which these hand-made tables have not: `test_promise.py` has them.
+        assert rule.code in {"performance_below_promise", "electricity_above_expected"}, reason
+        return
+    assert found is None
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda r: r.code)

@@ -1,0 +1,125 @@
+"""Performance and electricity against the design's promise."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from analysis.errors import NotAssessed
+from analysis.expectation.promise import at_design_weather, design_electricity
+from analysis.expectation.reference_weather import reference_weather
+from analysis.figures.estimate import Estimate
+from analysis.findings import promise
+from analysis.findings.context import Context
+from analysis.findings.model import Finding
+from tests.analysis.heat_tables import DAYS, SITE, check_whole, context_of, days_of
+
+ELECTRIC_ONLY = SITE.partition("[[point]]")[0] + (
+    '[[point]]\nid = "e"\nquantity = "heat_pump_electricity"\nas = "interval"\nunit = "kWh"\n'
+    '[[point]]\nid = "t"\nquantity = "outdoor_temperature"\nas = "gauge"\n'
+)
+
+
+def test_the_reference_year_has_the_published_equivalent_hours() -> None:
+    """Source: Reg. (EU) 813/2013 Annex VII: 2066 equivalent heating hours in the average climate at -10 °C."""
+    weather = reference_weather(-10.0)
+    load = np.maximum(16.0 - weather.outdoor_c, 0.0) / 26.0
+    assert np.sum(load * weather.days * 24.0) == pytest.approx(2066, abs=1.0)
+
+
+def test_a_design_year_uses_the_published_hours_at_the_design_load() -> None:
+    """Source: as above. 10 kW at -10 °C with no need above 16 °C takes 20 660 kWh; at a performance of 4 it takes a quarter,
+    and a little more because the cold days weigh more in electricity than in heat."""
+    weather = reference_weather(-10.0)
+    gains_w = 10_000.0 / 26.0 * 4.0
+    found = design_electricity(
+        weather.outdoor_c, coefficient_w_per_k=10_000.0 / 26.0, indoor_c=20.0, design_outdoor_c=-10.0,
+        floor_area_m2=gains_w / 3.2, spf_space=4.0, hot_water_kwh_per_day=0.0, spf_hot_water=4.0,
+    )  # fmt: skip
+    assert float(found.daily @ weather.days) == pytest.approx(20_660 / 4.0, rel=0.03)
+    assert 0.05 < found.sd < 0.4
+
+
+@pytest.mark.parametrize("warmer_by", [0.0, 4.0])
+def test_the_design_year_is_told_from_a_milder_season(warmer_by: float) -> None:
+    rng = np.random.default_rng(4)
+    outdoor = rng.normal(2.7 + warmer_by, 5.0, 150)
+    heat = np.maximum(16.0 - outdoor, 0.1) * 6.0
+    used = heat / (3.5 * (1.0 + 0.02 * (outdoor - 2.7)))
+    found = at_design_weather(outdoor, heat, used, -10.0, 16.0)
+    assert found is not None
+    assert found.value == pytest.approx(3.4, rel=0.05)
+    assert found.sd < 0.05
+
+
+def measured(space: float, **columns: Any) -> Context:
+    heat = np.full(DAYS, 80.0)
+    days = days_of(
+        p_heat_space=heat, p_electricity_space=heat / space, e_space=heat / space, e_hot_water=3.0, **columns
+    )
+    context = context_of(days)
+    figure = Estimate.around(space, 0.05 * space)
+    none = Estimate.none("no hot water is told apart")
+    figures: Any = context.figures
+    figures.performance = SimpleNamespace(space_heating=figure, hot_water=none)
+    return context
+
+
+def test_a_promise_that_is_kept_is_silent() -> None:
+    assert promise.performance_below_promise(measured(3.6)) is None
+
+
+@pytest.mark.parametrize(("space", "severity"), [(3.1, "watch"), (2.4, "act")])
+def test_a_promise_that_is_not_kept_is_told(space: float, severity: str) -> None:
+    found = check_whole(promise.performance_below_promise(measured(space)))
+    assert found.severity == severity
+    assert found.cost_kwh > 0.0
+    for e in found.evidence:
+        if e.limit is not None:
+            assert e.side == "below"
+            assert float(str(e.value)) < e.limit
+
+
+def test_it_points_at_the_findings_that_explain_it() -> None:
+    found = promise.performance_below_promise(measured(2.4))
+    assert found is not None
+    curve = Finding("flow_temperature_above_curve", "act", "2026-01-01", 0.9, "Too hot.", cost_kwh=300.0)
+    cycling = Finding("short_cycling", "watch", "2026-01-01", 0.9, "Too often.", cost_kwh=100.0)
+    told = next(f for f in promise.explained([curve, found, cycling]) if f.code == found.code)
+    assert [(c.cause, c.weight) for c in told.causes] == [
+        ("flow_temperature_above_curve", 0.75),
+        ("short_cycling", 0.25),
+    ]
+
+
+def electric(factor: Any, site: str = ELECTRIC_ONLY) -> Context:
+    context = context_of(days_of(n_electricity=1440, q_space=np.nan), site=site)
+    expected, _ = promise._expected_electricity(context)
+    return context_of(days_of(n_electricity=1440, e_total=expected.daily * factor), site=site)
+
+
+def test_electricity_as_designed_is_silent() -> None:
+    assert promise.electricity_above_expected(electric(1.1)) is None
+
+
+def test_twice_the_electricity_is_told() -> None:
+    found = check_whole(promise.electricity_above_expected(electric(2.0)))
+    assert found.severity == "act"
+    assert found.confidence > 0.95
+
+
+def test_a_rise_is_told_with_its_day() -> None:
+    rng = np.random.default_rng(1)
+    factor = np.where(np.arange(DAYS) < 40, 1.2, 2.2) + 0.05 * rng.standard_normal(DAYS)
+    found = check_whole(promise.electricity_above_expected(electric(factor)))
+    assert "2025-12-11" in found.headline
+    assert found.since == "2025-12-11"
+
+
+def test_where_heat_is_measured_the_efficiency_findings_judge() -> None:
+    with pytest.raises(NotAssessed) as refused:
+        promise.electricity_above_expected(context_of())
+    assert refused.value.code == "not_applicable"
