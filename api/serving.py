@@ -16,6 +16,7 @@ import uvicorn
 from analysis.errors import InputError
 from api.collecting import mqtt_settings, run_collector
 from api.http.app import create_app
+from api.http.connections import limited_protocol, raise_file_limit
 from api.http.parts import Parts
 from api.jobs.runner import Runner
 from api.local_days import now_ms
@@ -35,6 +36,7 @@ def serve(settings: Settings, announce: Callable[[str], None]) -> None:
         raise InputError("the demo is open to everybody, so it is served on this machine alone")
     logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s", level=logging.INFO)
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    raise_file_limit(settings.most_connections)
     listener = listen(settings)
     settings = replace(settings, port=listener.getsockname()[1])
     with opened(settings) as service:
@@ -90,6 +92,8 @@ def _run(parts: Parts, listener: socket.socket) -> None:
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=GRACE_S,
+        forwarded_allow_ips=parts.settings.proxies,
+        http=limited_protocol(parts.settings.most_connections),
     )
     try:
         _Server(config, parts.stopping).run(sockets=[listener])

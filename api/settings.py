@@ -24,7 +24,9 @@ class Settings:
     broker_client, broker_group : this collector's own name there; collectors of one group share the messages
     firm, firm_contact : who looks after the homes, and how to reach them, as they stand on papers, letters and the homes' pages
     host, port : where the service listens
-    public_url : the address people use to reach it, for links in letters
+    public_url : the address people use to reach it: for links, for the names it answers to, and https for secure cookies
+    proxies : addresses or networks of reverse proxies whose X-Forwarded-For is believed, separated by commas
+    most_connections : open connections at a time; more are closed at once, so that collecting goes on
     mail_url : smtp:// or smtps:// address with user and password where needed; empty means no e-mail
     mail_from : sender of e-mails
     channels : further notice channels, as addresses, separated by spaces
@@ -55,6 +57,8 @@ class Settings:
     host: str = "127.0.0.1"
     port: int = 8080
     public_url: str = ""
+    proxies: str = "127.0.0.1,::1"
+    most_connections: int = 500
     mail_url: str = field(default="", repr=False)
     mail_from: str = "fieldfare@localhost"
     channels: str = field(default="", repr=False)

@@ -12,9 +12,11 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.routing import APIRoute
 from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import Request
 from starlette.responses import Response
 
 from api.http import forms, pages, problems, screens
+from api.http.doors import is_known
 from api.http.guards import BodyLimit, EntityTags, KnownOrigin, SecurityHeaders
 from api.http.message_pages import MessagePages
 from api.http.parts import Parts
@@ -52,7 +54,6 @@ def create_app(parts: Parts) -> FastAPI:
     for routes in (sites, results, alerts, works, people, homes, operations):
         app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
     app.include_router(operations.outside, responses=PROBLEMS)
-    app.add_exception_handler(screens.SignInFirst, screens.to_sign_in)
     app.include_router(screens.router, include_in_schema=False)
     app.include_router(forms.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)
@@ -63,7 +64,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.add_middleware(MessagePages)
     app.add_middleware(EntityTags)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
-    app.add_middleware(BodyLimit)
+    app.add_middleware(BodyLimit, is_known=lambda scope: is_known(Request(scope)))
     app.add_middleware(KnownOrigin, hosts=known_hosts(parts))
     app.add_middleware(SecurityHeaders, secure=parts.settings.address.startswith("https://"))
     return app

@@ -27,9 +27,17 @@ _COOKIE = APIKeyCookie(
 )
 
 
+class SignInFirst(Exception):
+    """Nobody is signed in: a page sends the reader to sign in, the API answers 401."""
+
+
 def cookie_name(parts: Parts) -> str:
     """Behind TLS a cookie that no other host and no plain connection can set."""
     return "__Host-fieldfare" if is_secure(parts) else "fieldfare"
+
+
+def device_cookie_name(parts: Parts) -> str:
+    return f"{cookie_name(parts)}-device"
 
 
 def is_secure(parts: Parts) -> bool:
@@ -60,6 +68,15 @@ def actor_of(request: Request) -> Actor:
             raise HTTPException(403, f"the header {CSRF_HEADER} must hold the session's second secret")
         return visit.actor
     return DEMO_VISITOR if parts.settings.demo else NOBODY
+
+
+def is_known(request: Request) -> bool:
+    """Whether somebody has signed in or brings a good token; a demo knows everybody."""
+    parts = parts_of(request)
+    scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
+    if scheme.lower() == "bearer":
+        return parts.tokens.actor(secret.strip()) is not None
+    return visit_of(request) is not None or parts.settings.demo
 
 
 def need(permission: str) -> Any:
@@ -94,8 +111,14 @@ def check(actor: Actor, permission: str, site: str | None = None) -> None:
         raise UnknownSite(site or "")
 
 
-def plant_of(site_id: SiteId, parts: PartsHere) -> Plant:
-    """The path's site. Raises UnknownSite."""
+def plant_of(site_id: SiteId, request: Request, parts: PartsHere) -> Plant:
+    """The path's site. Raises SignInFirst for nobody, UnknownSite where there is none or the actor may not see it: which
+    sites exist is not shown to others."""
+    actor = actor_of(request)
+    if actor.role == "nobody":
+        raise SignInFirst
+    if actor.sites is not None and site_id not in actor.sites:
+        raise UnknownSite(site_id)
     return parts.service.plants.get(site_id)
 
 

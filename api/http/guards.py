@@ -4,29 +4,22 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Callable
 from urllib.parse import urlsplit
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.http.problems import problem
+from api.http.security_headers import SECURITY_HEADERS
 
 LARGEST_BODY, LARGEST_UPLOAD = 8_000_000, 200_000_000
 """Bytes: of any request, and of an export that is dropped into the browser (a year of minutes has some 50 MB)."""
+LARGEST_OF_NOBODY = 64_000
+"""Bytes of a request before anybody has signed in: a form of a few fields."""
 _UPLOAD = re.compile(r"/sites/[a-z0-9-]{2,40}/readings")
-CONTENT_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; "
-    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-)
-HEADERS = {
-    "Content-Security-Policy": CONTENT_POLICY,
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "DENY",
-    "Referrer-Policy": "same-origin",
-    "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Cross-Origin-Resource-Policy": "same-origin",
-}
 _UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 
 
@@ -35,7 +28,7 @@ class SecurityHeaders:
 
     def __init__(self, app: ASGIApp, secure: bool) -> None:
         self._app = app
-        self._headers = dict(HEADERS)
+        self._headers = dict(SECURITY_HEADERS)
         if secure:
             self._headers["Strict-Transport-Security"] = "max-age=31536000; includeSubDomains"
 
@@ -60,6 +53,7 @@ class KnownOrigin:
     def __init__(self, app: ASGIApp, hosts: frozenset[str] | None) -> None:
         """hosts : names that a request's Host may have; None for any (a proxy in front checks it)"""
         self._app, self._hosts = app, hosts
+        self._told = f"now {', '.join(sorted(hosts))}" if hosts is not None else ""
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http" and (refusal := self._refusal(Headers(scope=scope), scope["method"])):
@@ -71,7 +65,7 @@ class KnownOrigin:
     def _refusal(self, headers: Headers, method: str) -> str:
         host = headers.get("host", "")
         if self._hosts is not None and _name(host) not in self._hosts:
-            return "this service is not known by that host name"
+            return f"this service is not known by that host name; FIELDFARE_PUBLIC_URL sets the name ({self._told})"
         if method not in _UNSAFE:
             return ""
         if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
@@ -83,19 +77,30 @@ class KnownOrigin:
 
 
 class BodyLimit:
-    """Refuses a body that is larger than anything the service takes."""
+    """Refuses a body that is larger than anything the service takes, or than anybody unknown has to send."""
 
     def __init__(
-        self, app: ASGIApp, largest: int = LARGEST_BODY, largest_upload: int = LARGEST_UPLOAD
+        self,
+        app: ASGIApp,
+        is_known: Callable[[Scope], bool],
+        largest: int = LARGEST_BODY,
+        largest_upload: int = LARGEST_UPLOAD,
     ) -> None:
-        self._app, self._largest, self._largest_upload = app, largest, largest_upload
+        """is_known : whether a request comes from somebody who is signed in, or from a device with a token"""
+        self._app, self._is_known = app, is_known
+        self._largest, self._largest_upload = largest, largest_upload
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             return await self._app(scope, receive, send)
         largest = self._largest_upload if _UPLOAD.fullmatch(scope["path"]) else self._largest
-        refusal = problem(413, "too-large", "Too large", f"a request may carry {largest // 1_000_000} MB")
         told = Headers(scope=scope).get("content-length", "0")
+        chunked = "transfer-encoding" in Headers(scope=scope)
+        big = chunked or not told.isdigit() or int(told) > LARGEST_OF_NOBODY
+        if big and not await run_in_threadpool(self._is_known, scope):
+            largest = LARGEST_OF_NOBODY
+        size = f"{largest // 1_000_000} MB" if largest >= 1_000_000 else f"{largest // 1000} kB"
+        refusal = problem(413, "too-large", "Too large", f"a request may carry {size} here")
         if not told.isdigit() or int(told) > largest:
             return await refusal(scope, receive, send)
         seen, started = 0, False
@@ -105,7 +110,7 @@ class BodyLimit:
             message = await receive()
             seen += len(message.get("body", b""))
             if seen > largest:
-                raise _TooLarge
+                raise _TooLarge(413, f"a request may carry {size} here")
             return message
 
         async def watched(message: Message) -> None:
@@ -120,8 +125,8 @@ class BodyLimit:
                 await refusal(scope, receive, send)
 
 
-class _TooLarge(Exception):
-    """More came than was announced."""
+class _TooLarge(HTTPException):
+    """More came than was announced. An HTTP error, so that no parser of bodies takes it for a damaged one."""
 
 
 class EntityTags:

@@ -38,13 +38,22 @@ def newest_readings(store: Store, site: Site) -> dict[str, Any]:
 
 
 async def live_events(
-    parts: Parts, site: Site, seconds: int, has_left: Callable[[], Awaitable[bool]]
+    parts: Parts,
+    site: Site,
+    seconds: int,
+    has_left: Callable[[], Awaitable[bool]],
+    may_still_see: Callable[[], bool],
 ) -> AsyncIterator[bytes]:
     """Server-sent events: first all points, then those that changed, each time after the sentence of what the plant does;
-    a comment now and then keeps proxies awake."""
+    a comment now and then keeps proxies awake.
+
+    may_still_see : asked at every look, so that the stream ends with the session, link or token it was opened by
+    """
     until, said, before = time.monotonic() + seconds, time.monotonic(), dict[str, Any]()
     yield b"retry: 3000\n\n"
     while time.monotonic() < until and not parts.stopping.is_set() and not await has_left():
+        if not await asyncio.to_thread(may_still_see):
+            return
         now = await asyncio.to_thread(newest_readings, parts.service.store, site)
         changed = {point: reading for point, reading in now.items() if before.get(point) != reading}
         if changed:

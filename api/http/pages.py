@@ -10,7 +10,13 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from analysis.errors import InputError
 from api.http.doors import CSRF_FIELD, PartsHere, PlantHere, actor_of, check, visit_of
 from api.http.parts import Parts
-from api.http.routes.people import end_session, forget_in_browser, open_session, set_cookie
+from api.http.routes.people import (
+    end_session,
+    forget_in_browser,
+    mark_device,
+    open_session,
+    set_cookie,
+)
 from api.papers import paper_for, rendered
 from api.people.access import Actor
 from api.people.sign_in import same
@@ -141,6 +147,8 @@ def _let_in(parts: Any, person: int) -> Response:
 def _signed_in(parts: Any, secret: str, where: str = "/") -> Response:
     response = _to(where)
     set_cookie(response, parts, secret)
+    if visit := parts.sign_in.visit(secret):
+        mark_device(response, parts, visit.actor.person)
     return response
 
 

@@ -38,16 +38,20 @@ class Parts:
         return self.service.settings
 
     @cached_property
+    def _signing_key(self) -> str:
+        return signing_key(self.settings.data)
+
+    @cached_property
     def accounts(self) -> Accounts:
         return Accounts(self.service.database)
 
     @cached_property
     def sign_in(self) -> SignIn:
-        return SignIn(self.service.database)
+        return SignIn(self.service.database, self._signing_key)
 
     @cached_property
     def links(self) -> HomeLinks:
-        return HomeLinks(self.service.database, signing_key(self.settings.data))
+        return HomeLinks(self.service.database, self._signing_key)
 
     @cached_property
     def tokens(self) -> DeviceTokens:

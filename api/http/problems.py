@@ -8,12 +8,14 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import JSONResponse, RedirectResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.exceptions import HTTPException
 
 from analysis.errors import InputError, NotAssessed, SiteError
 from api.alerts.alerts import UnknownAlert
+from api.http.doors import SignInFirst
+from api.http.security_headers import SECURITY_HEADERS
 from api.people.accounts import Refused, UnknownPerson
 from api.people.sign_in import TooManyTries
 from api.plants import UnknownSite
@@ -89,6 +91,13 @@ def install(app: FastAPI) -> None:
     def unknown_site(request: Request, error: UnknownSite) -> Response:
         return no_site(request.path_params.get("site_id", "?"))
 
+    @app.exception_handler(SignInFirst)
+    def sign_in_first(request: Request, error: SignInFirst) -> Response:
+        if not request.url.path.startswith("/api/"):
+            return RedirectResponse("/sign-in", 303)
+        headers = {"WWW-Authenticate": "Bearer"}
+        return problem(401, "unauthorized", "Unauthorized", "sign in first", headers=headers)
+
     @app.exception_handler(SiteError)
     def bad_site(request: Request, error: SiteError) -> Response:
         each = [{"key": p.key, "line": p.line, "message": p.message} for p in error.problems]
@@ -119,5 +128,7 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(Exception)
     def fault(request: Request, error: Exception) -> Response:
-        log.error("a fault of ours at %s %s", request.method, request.url.path, exc_info=error)
-        return problem(500, "fault", "A fault of ours", "it was written to the service's log")
+        log.error("internal error at %s %s", request.method, request.url.path, exc_info=error)
+        # The handler of last resort answers outside the middleware, so it brings the headers itself.
+        told = "the error was written to the service's log"
+        return problem(500, "internal-error", "Internal error", told, headers=dict(SECURITY_HEADERS))

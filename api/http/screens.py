@@ -11,7 +11,7 @@ from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Resp
 from analysis.errors import InputError, NotAssessed, Problem, SiteError
 from api.fleet_rows import fleet_learning
 from api.http import page_rows
-from api.http.doors import CSRF_FIELD, PartsHere, PlantHere, actor_of, check, visit_of
+from api.http.doors import CSRF_FIELD, PartsHere, PlantHere, SignInFirst, actor_of, check, visit_of
 from api.http.parts import Parts, parts_of
 from api.http.taking_in import head_of, may_agree_anew, taking_in, with_points
 from api.intake import check_site_text
@@ -31,10 +31,6 @@ Csrf = Annotated[str, Form(alias=CSRF_FIELD)]
 LONGEST_USES_DAYS = 100
 LONGEST_RUN = timedelta(days=40)
 """A unit may run for weeks in frost without a stop; runs that began this long before are still looked for."""
-
-
-class SignInFirst(Exception):
-    """Nobody is signed in: the reader is sent to sign in."""
 
 
 def visitor(request: Request) -> dict[str, Any]:
@@ -66,10 +62,6 @@ def _allowed(parts: Parts, actor: Actor, permission: str, site: str | None) -> A
     if site is not None:
         parts.audit.note_access(actor, site)
     return actor
-
-
-def to_sign_in(request: Request, error: Exception) -> Response:
-    return RedirectResponse("/sign-in", 303)
 
 
 @router.get("/")

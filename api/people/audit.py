@@ -12,6 +12,8 @@ from api.people.access import Actor
 from api.state.database import Database
 from api.state.people_tables import AuditEntry
 
+MOST_NOTED = 10_000
+
 
 @dataclass(frozen=True)
 class AuditRow:
@@ -30,7 +32,7 @@ class Audit:
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        self._looked: dict[tuple[str, str], int] = {}
+        self._noted: dict[tuple[str, ...], int] = {}
 
     def note(
         self, actor: Actor, action: str, site: str | None = None, address: str = "", **detail: Any
@@ -43,13 +45,24 @@ class Audit:
 
     def note_access(self, actor: Actor, site: str) -> None:
         """Log that somebody looked into a home: once an hour for each person and home."""
+        if self._is_first(actor.name, site):
+            self.note(actor, "looked", site)
+
+    def note_refusal(self, actor: Actor, address: str, why: str, *, braked: bool) -> None:
+        """Log a refused sign-in. Tries that the brake turned away are logged once an hour for each address, or they
+        could fill the trail."""
+        if not braked or self._is_first("braked", address):
+            self.note(actor, "sign-in refused", address=address, why=why)
+
+    def _is_first(self, *key: str) -> bool:
+        """True the first time in an hour that this process sees the key."""
         hour = int(datetime.now(UTC).timestamp() // 3600)
-        if self._looked.get((actor.name, site)) == hour:
-            return
-        if len(self._looked) > 10_000:
-            self._looked.clear()
-        self._looked[actor.name, site] = hour
-        self.note(actor, "looked", site)
+        if self._noted.get(key) == hour:
+            return False
+        if len(self._noted) > MOST_NOTED:
+            self._noted.clear()
+        self._noted[key] = hour
+        return True
 
     def page(self, offset: int, limit: int, site: str | None = None) -> tuple[list[AuditRow], int]:
         """Newest first, and how many there are."""

@@ -153,9 +153,18 @@ def test_a_role_may_or_may_not(web: Web, role: str, method: str, path: str) -> N
 @pytest.mark.parametrize("role", ["householder", "link", "device"])
 @pytest.mark.parametrize(("method", "path"), sorted(k for k in MAY if "{site_id}" in k[1]))
 def test_another_s_home_is_not_there(web: Web, role: str, method: str, path: str) -> None:
-    allowed, body = MAY[method, path]
-    status = ask(web, role, method, path, OTHER, body)
-    assert status == (404 if role in allowed else 403)
+    """Whether or not the role may do this at home: the answer is that of a home that does not exist."""
+    _, body = MAY[method, path]
+    assert ask(web, role, method, path, OTHER, body) == ask(web, role, method, path, "nowhere", body) == 404
+
+
+@pytest.mark.parametrize("path", ["", "/result", "/live", "/readings", "/links"])
+def test_nobody_learns_which_homes_exist(web: Web, path: str) -> None:
+    answers = [web["nobody"].get(f"{PREFIX}/sites/{site}{path}") for site in (OWN, "nowhere")]
+    assert [a.status_code for a in answers] == [answers[0].status_code] * 2
+    assert answers[0].text.replace(OWN, "X") == answers[1].text.replace("nowhere", "X")
+    pages = [web["nobody"].get(f"/sites/{site}", follow_redirects=False) for site in (OWN, "nowhere")]
+    assert {(p.status_code, p.headers.get("location")) for p in pages} == {(303, "/sign-in")}
 
 
 @pytest.mark.parametrize("role", ["householder", "link"])

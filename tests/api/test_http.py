@@ -66,7 +66,8 @@ def test_a_fault_of_ours_tells_nothing_of_the_inside(own_web: Web, monkeypatch: 
     monkeypatch.setattr("api.http.routes.sites.site_row", broken)
     answer = own_web["installer"].get(f"{PREFIX}/sites/{OWN}")
     assert answer.status_code == 500
-    assert answer.json()["type"] == "/problems/fault"
+    assert answer.json()["type"] == "/problems/internal-error"
+    assert answer.headers["Content-Security-Policy"].startswith("default-src 'none'")
     assert "secret" not in answer.text
 
 

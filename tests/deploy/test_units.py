@@ -115,6 +115,7 @@ def test_the_proxy_speaks_tls_before_the_service_and_sends_plain_http_there(tmp_
     text = text.replace("/etc/fieldfare/nginx/fieldfare.crt", f"{tmp_path}/c/broker.crt").replace(
         "/etc/fieldfare/nginx/fieldfare.key", f"{tmp_path}/c/broker.key"
     )
+    text = text.replace("/var/log/nginx/fieldfare.log", f"{tmp_path}/access.log")
     text = text.replace("127.0.0.1:8080", f"127.0.0.1:{upstream.server_port}").replace(
         "fieldfare.example", "localhost"
     )

@@ -8,7 +8,16 @@ from typing import Annotated
 from fastapi import APIRouter, HTTPException, Path, Query, Request, Response
 
 from analysis.errors import InputError
-from api.http.doors import PartsHere, PlantHere, actor_of, cookie_name, is_secure, need, visit_of
+from api.http.doors import (
+    PartsHere,
+    PlantHere,
+    actor_of,
+    cookie_name,
+    device_cookie_name,
+    is_secure,
+    need,
+    visit_of,
+)
 from api.http.parts import Parts
 from api.http.shapes import (
     Invited,
@@ -32,6 +41,7 @@ from api.people.access import NOBODY, Actor
 from api.people.audit import AuditRow
 from api.people.inviting import take_in, welcome_address
 from api.people.passwords import check_strength
+from api.people.sign_in import DEVICE_LASTS_S, TooManyTries
 
 router = APIRouter(tags=["people"])
 Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
@@ -45,6 +55,7 @@ def sign_in(body: SignInIn, request: Request, response: Response, parts: PartsHe
     visit = parts.sign_in.visit(secret)
     if visit is None:
         raise HTTPException(401, "this account was stopped")
+    mark_device(response, parts, visit.actor.person)
     return session_out(visit.actor, visit.csrf)
 
 
@@ -188,13 +199,22 @@ def set_cookie(response: Response, parts: Parts, secret: str) -> None:
     )
 
 
+def mark_device(response: Response, parts: Parts, person: int | None) -> None:
+    """Mark the browser as one this person signed in with, so that guesses from elsewhere don't lock it out."""
+    if person is not None and (text := parts.sign_in.device_cookie(person)):
+        response.set_cookie(
+            device_cookie_name(parts), text, DEVICE_LASTS_S, path="/", secure=is_secure(parts), httponly=True, samesite="strict",
+        )  # fmt: skip
+
+
 def open_session(request: Request, parts: Parts, email: str, password: str) -> str:
     """Sign in; a session that the request came with ends. Returns the new one's secret. Raises Refused, TooManyTries."""
     address = client_address(request)
     try:
-        secret = parts.sign_in.sign_in(email, password, address)
+        device = request.cookies.get(device_cookie_name(parts), "")
+        secret = parts.sign_in.sign_in(email, password, address, device)
     except InputError as error:
-        parts.audit.note(NOBODY, "sign-in refused", address=address, why=str(error))
+        parts.audit.note_refusal(NOBODY, address, str(error), braked=isinstance(error, TooManyTries))
         raise
     end_session(request, parts)
     if visit := parts.sign_in.visit(secret):

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Annotated, Any, Literal
 
 import orjson
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, HTTPException, Query, Request, Response
 from fastapi.responses import StreamingResponse
 
 from api.fleet_rows import fleet_learning, fleet_rows
-from api.http.doors import PartsHere, PlantHere, need
+from api.http.doors import PartsHere, PlantHere, actor_of, need
 from api.http.live import live_events
 from api.http.shapes import (
     FactsTable,
@@ -114,7 +114,15 @@ async def read_live(
 ) -> StreamingResponse:
     """New readings as they come, as server-sent events: `readings` with point -> {time, value, unit}, and just
     before it `told`, the sentence of what the plant does with its time, or null."""
-    events = live_events(parts, plant.site, seconds, request.is_disconnected)
+
+    def may_still_see() -> bool:
+        try:
+            now = actor_of(request)
+        except HTTPException:  # the token was revoked
+            return False
+        return now.may("readings.read", plant.site.id)
+
+    events = live_events(parts, plant.site, seconds, request.is_disconnected, may_still_see)
     return StreamingResponse(events, media_type="text/event-stream", headers={"Cache-Control": "no-store"})
 
 
