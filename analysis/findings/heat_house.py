@@ -62,7 +62,9 @@ def heat_loss_above_design(context: Context) -> Finding | None:
 
 def heat_loss_below_design(context: Context) -> Finding | None:
     if any(r.kind == "other_heat_source" for r in context.recognised):
-        raise NotAssessed("a heat source that nobody meters warms the house, so its heat loss looks smaller than it is")
+        raise NotAssessed(
+            "a heat source that nobody meters warms the house, so its heat loss looks smaller than it is"
+        )
     loss, ratio = _measured(context)
     assert ratio.value is not None
     assert ratio.high is not None

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from analysis.errors import NotAssessed
 from analysis.facts.tables import Facts
 from analysis.findings import heat, operation, promise, recognised, trust, water
-from analysis.findings.advice import without_conflicts
+from analysis.findings.consistency import with_passed_limits, without_conflicts
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import SEVERITIES, Finding, NotAssessedCode, Recognised
 from analysis.plant.site import Site
@@ -67,7 +67,8 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
         if finding is not None:
             found.append(_as_it_began(rule, plant, whole, finding))
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
-    return Judgement(without_conflicts(promise.explained(found)), tuple(missing), unusual, spoiled)
+    told = without_conflicts([with_passed_limits(f) for f in promise.explained(found)])
+    return Judgement(told, tuple(missing), unusual, spoiled)
 
 
 def _as_it_began(rule: Rule, plant: Context, whole: Context, finding: Finding) -> Finding:

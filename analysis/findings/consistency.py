@@ -1,14 +1,18 @@
-"""Keeps the advice of one result consistent: no two findings move the same setting in opposite directions."""
+"""Keeps one result consistent: no two findings move a setting in opposite directions, and a limit stands only beside a
+number that passes it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 
-from analysis.findings.model import Finding, Setting
+from analysis.findings.model import Evidence, Finding, Setting
 
 COMFORT_FIRST = ("room_below_target", "hot_water_shortfall", "disinfection_lacking", "pasteurisation_missed")
 """Findings whose direction holds in a conflict: people go cold or come to harm before electricity is saved."""
+
+ROUNDING = 0.01
+"""Relative: the half of the last digit of two that a number is rounded to for people."""
 
 _WORDS: dict[Setting, str] = {
     "flow_temperature": "flow temperature",
@@ -45,3 +49,23 @@ def _checked(finding: Finding, holder: dict[Setting, Finding]) -> Finding:
             )
             return replace(finding, next_step=wait, home=home, changes=(), visit="none")
     return finding
+
+
+def with_passed_limits(finding: Finding) -> Finding:
+    """The finding, its evidence without the limits that its numbers do not pass.
+
+    Such a number explains or rules something out; a limit beside it would seem to contradict the finding. A note may stand
+    before its limit.
+    """
+    if finding.severity == "note":
+        return finding
+    return replace(finding, evidence=tuple(_without_idle_limit(e) for e in finding.evidence))
+
+
+def _without_idle_limit(e: Evidence) -> Evidence:
+    if e.limit is None or e.side is None or not isinstance(e.value, int | float):
+        return e
+    over = e.value - e.limit if e.side == "above" else e.limit - e.value
+    # The value is rounded for people, so a limit that was just reached may seem missed by its last digit.
+    passed = over >= -ROUNDING * max(abs(e.limit), abs(e.value))
+    return e if passed else replace(e, limit=None, limit_name=None, side=None)

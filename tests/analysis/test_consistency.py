@@ -1,9 +1,9 @@
-"""Advice of one result never moves a setting both ways."""
+"""Advice of one result never moves a setting both ways, and a limit stands beside a number that passes it."""
 
 from __future__ import annotations
 
-from analysis.findings.advice import without_conflicts
-from analysis.findings.model import Finding
+from analysis.findings.consistency import with_passed_limits, without_conflicts
+from analysis.findings.model import Evidence, Finding
 
 
 def finding(code: str, direction: str | None) -> Finding:
@@ -32,3 +32,18 @@ def test_advice_of_one_direction_stays() -> None:
 def test_a_finding_without_a_setting_is_left_alone() -> None:
     given = [finding("short_cycling", None), finding("room_below_target", "raise")]
     assert without_conflicts(given) == tuple(given)
+
+
+def test_a_limit_that_is_not_passed_is_not_shown() -> None:
+    passed = Evidence("starts an hour", 4.0, "1/h", 3.0, "starts_per_hour", "above")
+    missed = Evidence("median run", 14.0, "min", 12.0, "short_run_minutes", "below")
+    bare = Evidence("runs", 12, "runs")
+    finding = Finding("short_cycling", "act", "2026-01-01", 0.9, "…", evidence=(passed, missed, bare))
+    shown = with_passed_limits(finding).evidence
+    assert shown == (passed, Evidence("median run", 14.0, "min"), bare)
+
+
+def test_a_note_may_stand_before_its_limit() -> None:
+    missed = Evidence("median run", 14.0, "min", 12.0, "short_run_minutes", "below")
+    finding = Finding("short_cycling", "note", "2026-01-01", 0.9, "…", evidence=(missed,))
+    assert with_passed_limits(finding) == finding
