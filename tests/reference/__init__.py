@@ -1,0 +1,1 @@
+"""Independent reference simulators and the judge that scores the product on their plants."""
