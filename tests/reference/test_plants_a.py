@@ -115,12 +115,24 @@ def test_same_seed_writes_the_same_bytes(tmp_path):
 
 def test_every_fault_changes_something():
     """Each fault changes parameters, inputs, schedule or sensing, and says what is expected."""
+    homes = {}
+    for check in {*plants.SUITABLE.values(), None}:
+        homes[check] = next(
+            home
+            for home in (draw_plant(seed, days=20, start=date(2024, 1, 10)) for seed in range(11, 60))
+            if check is None or check(home)
+        )
     for kind, fault in plants.FAULTS.items():
-        plant = plants.draw_suitable(11, kind, days=20, start=date(2024, 1, 10))
-        before, drive = plant.params.copy(), plant.drive.copy()
+        plant = homes[plants.SUITABLE.get(kind)]
+        plant.facts["asked"] = plant.params.copy()
+        before, drive, sensing = plant.params.copy(), plant.drive.copy(), dict(plant.sensing)
+        jobs = len(plant.schedule)
         told = fault(plant, "plain", np.random.default_rng(1))
         changed = (
-            (plant.params != before).any() or (plant.drive != drive).any() or plant.schedule or plant.sensing
+            (plant.params != before).any()
+            or (plant.drive != drive).any()
+            or len(plant.schedule) > jobs
+            or plant.sensing != sensing
         )
         assert changed, kind
         assert set(told) >= {"must", "may"}, kind

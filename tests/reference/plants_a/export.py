@@ -178,6 +178,10 @@ def spoil(plant: Plant, channel: Channel, values: np.ndarray, step: int) -> np.n
         i = int(stuck["day"] * 1440 / step)
         values = values.copy()
         values[i:] = values[i]
+    silent = plant.sensing.get("silent")
+    if silent and channel.entry["quantity"] in silent["quantities"]:
+        values = values.astype(object)
+        values[int(silent["day"] * 1440 / step) :] = None
     dead = plant.sensing.get("minus40")
     if dead and channel.entry["quantity"] == dead["quantity"]:
         i = int(dead["day"] * 1440 / step)

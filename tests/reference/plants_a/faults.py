@@ -54,7 +54,7 @@ def oversized(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     from tests.reference.plants_a.home import size_unit
     from tests.reference.plants_a.rating import rating_point, steady
 
-    p, k = pl.params, pick(s, 1.5, 2.2, 3.0)
+    p, k = pl.params, pick(s, 1.35, 1.8, 2.6)
     for target in (p, pl.facts["tested"]):
         size_unit(target, float(target["q_full"][0]) * k)
         target["f_min"] = max(float(target["f_min"][0]), 0.42)
@@ -157,7 +157,7 @@ def no_compensation(pl: Plant, s: str, rng: np.random.Generator) -> dict:
 
 def low_flow(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     """The strainer or air lets too little water through all season."""
-    pl.params["flow_factor"], pl.params["modulating"] = pick(s, 0.72, 0.5, 0.38), 0.0
+    pl.params["flow_factor"], pl.params["modulating"] = pick(s, 0.55, 0.36, 0.25), 0.0
     return told(
         ["low_flow"],
         may=[
@@ -176,7 +176,7 @@ def falling_flow(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     """The strainer clogs week by week."""
     pl.params["modulating"] = 0.0
     day = 0.35 * pl.days
-    pl.step("flow_factor", day, pick(s, 0.8, 0.55, 0.35), over_days=45.0)
+    pl.step("flow_factor", day, pick(s, 0.7, 0.4, 0.28), over_days=45.0)
     return told(
         ["falling_flow", "low_flow"],
         may=["low_flow", "short_cycling", *EFFICIENCY, *COLD, "slow_reheat"],
@@ -255,9 +255,9 @@ def efficiency_step(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     """Refrigerant is lost at once in mid-season."""
     day = 0.5 * pl.days
     pl.params["def_timer"] = 0.0
-    pl.step("charge_dte", day, pick(s, 2.5, 8.0, 13.0))
-    pl.step("charge_cap", day, pick(s, 0.95, 0.8, 0.65))
-    pl.step("eff", day, pick(s, 0.96, 0.88, 0.8))
+    pl.step("charge_dte", day, pick(s, 2.0, 5.0, 10.0))
+    pl.step("charge_cap", day, pick(s, 0.97, 0.88, 0.7))
+    pl.step("eff", day, pick(s, 0.97, 0.9, 0.82))
     return told(
         ["efficiency_fell"],
         may=["excessive_defrost", "defrost_without_frost", *EFFICIENCY, *COLD],
@@ -270,8 +270,8 @@ def efficiency_slide(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     """Refrigerant seeps out over weeks."""
     day = 0.35 * pl.days
     pl.params["def_timer"] = 0.0
-    pl.step("charge_dte", day, pick(s, 2.5, 8.0, 13.0), 40.0)
-    pl.step("eff", day, pick(s, 0.95, 0.84, 0.74), 40.0)
+    pl.step("charge_dte", day, pick(s, 2.0, 5.0, 10.0), 40.0)
+    pl.step("eff", day, pick(s, 0.96, 0.88, 0.78), 40.0)
     return told(
         ["efficiency_fell"],
         may=["excessive_defrost", "defrost_without_frost", *EFFICIENCY, *COLD],

@@ -13,7 +13,7 @@ PRESSURE = (("system_pressure",),)
 
 def coil_scale(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     """Scale on the cylinder's coil."""
-    pl.params["coil_ua"] *= pick(s, 0.5, 0.2, 0.12)
+    pl.params["coil_ua"] *= pick(s, 0.25, 0.1, 0.06)
     return told(
         ["slow_reheat", "reheat_incomplete"],
         may=[
@@ -54,13 +54,13 @@ def shortfall_window(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     """Reheat is allowed in one short window, and the household uses more than the cylinder holds."""
     hour = pl.hour()
     pl.drive["dhw_ok"] = (hour >= 12.5) & (hour < 14.5)
-    pl.drive["draw"] *= pick(s, 1.3, 2.2, 3.0)
+    pl.drive["draw"] *= pick(s, 1.2, 1.7, 2.6)
     return told(["hot_water_shortfall"], may=["slow_reheat", "reheat_incomplete"], needs=CYLINDER)
 
 
 def shortfall_small(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     """The cylinder is too small for this household."""
-    pl.drive["draw"] *= pick(s, 1.6, 2.6, 3.6)
+    pl.drive["draw"] *= pick(s, 1.4, 2.0, 3.0)
     pl.params["cyl_l"] = 120.0
     pl.facts["asked"]["cyl_l"] = 120.0
     pl.facts["asked"]["ua_cyl"] = pl.params["ua_cyl"] = 1.1
@@ -89,7 +89,7 @@ def disinfection_missed(pl: Plant, s: str, rng: np.random.Generator) -> dict:
 
 def diverter_passing(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     """The diverter leaks: part of the flow passes the other circuit."""
-    pl.params["div_leak"] = pick(s, 0.05, 0.2, 0.35)
+    pl.params["div_leak"] = pick(s, 0.03, 0.09, 0.2)
     return told(
         ["diverter_passing"],
         may=[
@@ -122,7 +122,7 @@ def buffer_mixing(pl: Plant, s: str, rng: np.random.Generator) -> dict:
 
 def pressure_falling(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     """The heating circuit loses water."""
-    pl.params["leak_l"] = pick(s, 0.012, 0.03, 0.08) * float(pl.params["ves_l"][0]) * 0.2
+    pl.params["leak_l"] = pick(s, 0.006, 0.016, 0.05) * float(pl.params["ves_l"][0]) * 0.2
     return told(["pressure_falling", "pressure_low"], may=["pressure_low"], needs=PRESSURE)
 
 
@@ -151,8 +151,9 @@ def filling_open(pl: Plant, s: str, rng: np.random.Generator) -> dict:
 
 def stopped(pl: Plant, s: str, rng: np.random.Generator, what: str) -> dict:
     """Stop the unit for two days, at the end of the record or earlier."""
-    now = bool(rng.random() < 0.6)
     span = pick(s, 1.0, 2.0, 3.0)
+    last = pl.drive["to"][pl.minute(pl.days - 3) :].mean()
+    now = bool(rng.random() < 0.6) and last < 9.0
     cold = [
         d
         for d in range(int(0.3 * pl.days), pl.days - 4)
@@ -161,7 +162,6 @@ def stopped(pl: Plant, s: str, rng: np.random.Generator, what: str) -> dict:
     day = pl.days - span if now else float(cold[int(rng.integers(len(cold)))] if cold else pl.days // 2)
     rows = slice(pl.minute(day + 0.3), pl.minute(day + span))
     if what == "power":
-        pl.drive["power"][rows] = 0.0
         pl.drive["power"][rows] = 0.0
     elif what == "lock":
         pl.drive["lock"][rows] = 21.0

@@ -66,6 +66,10 @@ def electricity_signal(
 ) -> np.ndarray:
     """Return the electricity [W] that the heat pump's meter sees."""
     power = log["hp_w"] + (log["pump_w"] if with_pump else 0.0)
+    if plant.sensing.get("car_w"):
+        hour = plant.hour()[-len(log) :]
+        nights = np.repeat(rng.random(len(log) // 1440 + 1) < 0.55, 1440)[: len(log)]
+        power = power + plant.sensing["car_w"] * (nights & (hour >= 0.5) & (hour < 4.0))
     other = plant.sensing.get("other_load_w", 0.0)
     if other:
         on = np.repeat(rng.random(len(log) // 60 + 1) < 0.3, 60)[: len(log)]
