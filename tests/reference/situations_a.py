@@ -96,6 +96,9 @@ def heater_carries_house(pl: Plant, rng: np.random.Generator) -> dict:
     pl.params["bu_w"], pl.params["bu_emergency"] = 9000.0, 1.0
     pl.facts["asked"]["bu_w"] = 9000.0
     pl.drive["lock"][rows(pl, pl.days - 7, pl.days)] = 52.0
+    # the cylinder's thermostat calls the immersion heater, so that nobody misses the hot water
+    pl.params["imm_w"], pl.params["imm_c"] = 3000.0, 49.0
+    pl.drive["imm_ok"][rows(pl, pl.days - 7, pl.days)] = 1.0
     return told(
         ["backup_heater_use", "unit_stopped", "fault_reported"],
         "act",
@@ -339,6 +342,7 @@ def make(name: str, seed: int) -> tuple[Plant, np.ndarray]:
     log, _ = simulate(pl.params, pl.drive, pl.schedule, RUN_IN_MIN)
     plants.promise(pl, log)
     pl.truth = s.act(pl, np.random.default_rng([76, seed]))
+    pl.truth["may"] = [*pl.truth["may"], *plants.true_anyway(pl)]
     pl.family, pl.title = "situation", (s.act.__doc__ or "").strip()
     if not pl.truth.get("healthy"):
         since = pl.truth.get("since")

@@ -39,7 +39,7 @@ def chopping(pl: Plant, s: str, rng: np.random.Generator) -> dict:
         p["thermostat2"] = 2.0
     p["period_s"] = pick(s, 1800.0, 900.0, 600.0)
     p["shift"] = p["shift"] + 5.0
-    p["min_off_s"], p["buffer"], p["fixed"] = 180.0, 0.0, p["fixed"]
+    p["min_off_s"], p["buffer"] = 180.0, 0.0
     return told(
         ["short_cycling"],
         may=["flow_temperature_above_curve", *EFFICIENCY],

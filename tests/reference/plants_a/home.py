@@ -78,10 +78,10 @@ def house_conductance(p: np.void, wind_ms: float = 4.0, dt: float = 18.0) -> flo
     return float(total)
 
 
-def draw_house(rng: np.random.Generator, p: np.ndarray) -> tuple[float, float]:
-    """Set the envelope; return floor area [m2] and total conductance [W/K]."""
+def draw_house(rng: np.random.Generator, p: np.ndarray, ua_max: float) -> tuple[float, float]:
+    """Set the envelope; return floor area [m2] and total conductance [W/K], at most `ua_max`."""
     area = float(rng.uniform(80, 210))
-    ua = area * float(rng.uniform(1.2, 2.3))
+    ua = min(area * float(rng.uniform(1.2, 2.3)), ua_max)
     zones = 2 if rng.random() < 0.45 else 1
     p["zones"] = zones
     heavy = float(rng.uniform(0.7, 1.6))
@@ -166,7 +166,7 @@ def draw_unit(rng: np.random.Generator, p: np.ndarray, load_w: float, td: float)
         p["hyst_on"], p["hyst_off"], p["min_off_s"] = 3.0, 3.0, 600.0
     else:
         p["f_min"] = float(rng.uniform(0.22, 0.34))
-        p["boost"] = float(rng.uniform(0.05, 0.25))
+        p["boost"] = float(rng.uniform(0.05, 0.25) if td > -11.0 else rng.uniform(0.25, 0.45))
         p["eta_part"] = float(rng.uniform(0.06, 0.14))
         p["hyst_on"], p["hyst_off"] = float(rng.uniform(3, 6)), float(rng.uniform(3, 6))
         p["min_off_s"] = float(rng.choice([300.0, 480.0, 600.0, 900.0]))
@@ -317,9 +317,9 @@ def draw_plant(
     start = date(2023 + int(rng.integers(0, 3)), 9, 25) + timedelta(days=int(rng.integers(0, 70)))
     start = fixed.get("start", start)
     p = parameters()
-    area, ua = draw_house(rng, p)
-    habits = draw_habits(rng, days, area)
     td = weather.design_outdoor_c(climate)
+    area, ua = draw_house(rng, p, 13500.0 / (21.0 - td))
+    habits = draw_habits(rng, days, area)
     indoor = habits.target_c
     kind = draw_emitters(rng, p, ua, indoor, td)
     if kind == "underfloor":
