@@ -206,24 +206,28 @@ def print_report(s: dict) -> None:
     print("\ncode                           demands  recall  findings  precision")
     for code, r in s["by_code"].items():
         print(
-            f"{code:30s} {r['demands']:7d}    {text(r['recall'])}  {r['findings']:8d}       {text(r['precision'])}"
+            f"{code:30s} {r['demands']:7d}    {text(r['recall'])}"
+            f"  {r['findings']:8d}       {text(r['precision'])}"
         )
     print("\nfigure                count  median error  p90 error  intervals hold")
     for name, r in s["figures"].items():
         print(
-            f"{name:20s} {r['count']:6d}      {r['median']:8.3f}   {r['p90']:8.3f}            {text(r['interval_holds'])}"
+            f"{name:20s} {r['count']:6d}      {r['median']:8.3f}"
+            f"   {r['p90']:8.3f}            {text(r['interval_holds'])}"
         )
     print(f"\nconfidence of {s['reliability']['count']} findings, Brier {s['reliability']['brier']}")
     for r in s["reliability"]["bins"]:
         print(
-            f"  {r['from']:.2f} to {r['to']:.2f}: {r['count']:4d}  mean {r['mean_confidence']:.2f}  true {r['share_true']:.2f}"
+            f"  {r['from']:.2f} to {r['to']:.2f}: {r['count']:4d}"
+            f"  mean {r['mean_confidence']:.2f}  true {r['share_true']:.2f}"
         )
     for title, key, show in (
         (
             "missed",
             "missed",
             lambda r: (
-                f"{'|'.join(r['any_of'])} ({r['metering']}); said {', '.join(c for c, *_ in r['said']) or 'nothing'}"
+                f"{'|'.join(r['any_of'])} ({r['metering']});"
+                f" said {', '.join(c for c, *_ in r['said']) or 'nothing'}"
             ),
         ),
         (

@@ -191,7 +191,7 @@ def service_day(pl: Plant, rng: np.random.Generator) -> dict:
 
 
 def failing_sensors(pl: Plant, rng: np.random.Generator) -> dict:
-    """The room sensor's battery dies (one value for days), the cylinder sensor drops to -40 degC now and then."""
+    """The room sensor repeats one value for days; the cylinder sensor drops to -40 degC now and then."""
     pl.sensing["stuck"] = {"quantity": "room_temperature", "day": pl.days - 12}
     pl.sensing["minus40"] = {"quantity": "cylinder_temperature", "day": pl.days - 15, "share": 0.08}
     return told(
@@ -256,7 +256,7 @@ def pump_failed(pl: Plant, rng: np.random.Generator) -> dict:
 
 
 def hand_over_weeks(pl: Plant, rng: np.random.Generator) -> dict:
-    """The first weeks after hand-over: the installer trims the curve twice and stops the unit for short checks."""
+    """The weeks after hand-over: the installer trims the curve twice and stops the unit for short checks."""
     pl.facts["days_since_hand_over"] = 1
     for day, value in ((0.0, 3.0), (4.5, 1.5), (9.5, 0.0)):
         pl.schedule.append(

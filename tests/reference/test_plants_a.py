@@ -30,7 +30,7 @@ def test_energy_of_the_whole_home_closes(made):
 
 
 def test_unit_obeys_the_second_law(made):
-    """No minute of heating is better than Carnot between the refrigerant's temperatures; the air gives heat."""
+    """No heating beats Carnot between the refrigerant's temperatures, and the air gives heat."""
     _, log, ledger = made
     assert ledger["carnot_bad"][0] == 0
     steady = (log["mode"] == 1) & (log["hp_w"] > 100)

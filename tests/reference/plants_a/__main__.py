@@ -4,6 +4,7 @@ import argparse
 import csv
 import sys
 import time
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -16,9 +17,7 @@ def main() -> int:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--family", choices=["healthy", "fault", "all"], default="all")
     parser.add_argument("--metering", choices=["full", "random"], default="full")
-    parser.add_argument(
-        "--daily", type=Path, help="CSV with a column outdoor_c: measured daily means for all plants"
-    )
+    parser.add_argument("--daily", type=Path, help="CSV with columns day and outdoor_c: measured daily means")
     parser.add_argument(
         "--situations", action="store_true", help="write the situations instead of plants by seed"
     )
@@ -33,7 +32,8 @@ def main() -> int:
     daily = None
     if args.daily is not None:
         with args.daily.open() as handle:
-            daily = np.array([float(row["outdoor_c"]) for row in csv.DictReader(handle)])
+            table = list(csv.DictReader(handle))
+        daily = (date.fromisoformat(table[0]["day"]), np.array([float(row["outdoor_c"]) for row in table]))
     first, last = (int(v) for v in args.seeds.split(":"))
     for seed in range(first, last + 1):
         begin = time.perf_counter()

@@ -149,7 +149,7 @@ def pump(p, s, d, want, dt):
 
 @njit(cache=True)
 def backup(p, s, d, want, blocked, dt):
-    """Set the back-up heater [W]: below the bivalent point after a lasting deficit, or as the emergency source."""
+    """Set the back-up heater [W]: below the bivalent point after a lasting deficit, or in an emergency."""
     if d.power < 0.5 or want != 1.0 or p.bu_w <= 0.0:
         s.bu_w = 0.0
         s.bu_t = 0.0

@@ -306,9 +306,12 @@ def space_heat_per_year(climate: weather.Climate, ua: float, indoor: float, gain
 
 
 def draw_plant(
-    seed: int, days: int | None = None, daily_c: np.ndarray | None = None, **fixed: object
+    seed: int, days: int | None = None, daily: tuple[date, np.ndarray] | None = None, **fixed: object
 ) -> Plant:
-    """Return the healthy home of `seed`; `fixed` may pin `climate` (name), `start` (date) or `name`."""
+    """Return the healthy home of `seed`; `fixed` may pin `climate` (name), `start` (date) or `name`.
+
+    `daily` is the first date and the values of measured daily outdoor temperatures to use.
+    """
     rng = np.random.default_rng([71, seed])
     climate = weather.CLIMATES[int(rng.integers(len(weather.CLIMATES)))]
     climate = next((c for c in weather.CLIMATES if c.name == fixed.get("climate")), climate)
@@ -343,6 +346,9 @@ def draw_plant(
         / 3600
     )
     facts["dst"] = summer_time(start - timedelta(days=RUN_IN_DAYS), days + RUN_IN_DAYS, facts["timezone"])
+    daily_c = None
+    if daily is not None:
+        daily_c = weather.from_day_of_year(*daily, start - timedelta(days=RUN_IN_DAYS), days + RUN_IN_DAYS)
     hourly = weather.hourly(rng, climate, first, days + RUN_IN_DAYS, zone_h, daily_c)
     for name, values in hourly.items():
         drive[name] = weather.to_minutes(values)

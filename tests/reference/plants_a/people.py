@@ -86,7 +86,7 @@ def away_days(habits: Habits, days: int) -> np.ndarray:
 def fill_people(
     drive: np.ndarray, habits: Habits, rng: np.random.Generator, run_in: int, dst: np.ndarray, two_zones: bool
 ) -> None:
-    """Write gains, targets and draws into `drive`: a row a minute of standard time; `dst` [h] is summer time."""
+    """Write gains, targets and draws into `drive`, a row a minute of standard time; `dst` [h] is added."""
     n = len(drive)
     days = n // 1440
     away = np.concatenate([np.zeros(run_in, bool), away_days(habits, days - run_in)])

@@ -43,7 +43,7 @@ def radiator_w(phi: float, n: float, excess: float) -> float:
 
 @njit(cache=True)
 def floor_w(area: float, excess: float) -> float:
-    """Return the heat [W] from a floor of `area` [m2] at surface excess `excess` [K]; negative when cooling."""
+    """Return the heat [W] from a floor of `area` [m2] at surface `excess` [K]; negative when cooling."""
     if excess >= 0.0:
         return area * 8.92 * excess**1.1
     return -area * 6.5 * (-excess)

@@ -99,7 +99,7 @@ def fault_order(seed: int) -> str:
 
 
 def draw_suitable(seed: int, kind: str, **options: object) -> tuple[Plant, np.ndarray, np.ndarray]:
-    """Return the first home from `seed` on that suits the fault `kind`, with log and ledger of the healthy home."""
+    """Return the first home from `seed` on that suits the fault, with log and ledger before the fault."""
     check = SUITABLE.get(kind)
     if kind in STARTS:
         options["start"] = STARTS[kind]
@@ -128,9 +128,9 @@ def cold_share(plant: Plant, log: np.ndarray) -> float:
 def commission(plant: Plant) -> tuple[np.ndarray, np.ndarray] | None:
     """Simulate the healthy home; return log and ledger, or None where an engineer would not hand it over.
 
-    The installer may raise the heating curve a little. Accepted are: rooms 1 K below target for at most 2 % of
-    the season, 14 starts a day and 1.5 an hour of running, 4 % of heat from the back-up heater, and hardly any
-    lukewarm hot water.
+    The installer may raise the heating curve a little. Accepted are: rooms 1 K below target for at most 2 %
+    of the season, 14 starts a day and 1.5 an hour of running, 4 % of heat from the back-up heater, and hardly
+    any lukewarm hot water.
     """
     for _ in range(3):
         log, ledger = simulate(plant.params, plant.drive, plant.schedule, RUN_IN_MIN)
@@ -149,7 +149,7 @@ def commission(plant: Plant) -> tuple[np.ndarray, np.ndarray] | None:
 
 
 def promise(plant: Plant, log: np.ndarray) -> None:
-    """Write the designer's seasonal performance into the site file: what the healthy home reaches, or a little less."""
+    """Write the designer's seasonal performance: what the healthy home reaches, or a little less."""
     rng = np.random.default_rng([72, plant.seed])
     water = log["mode"] == 2
     for name, mask in (("spf_space", ~water), ("spf_hot_water", water)):
@@ -163,7 +163,7 @@ def promise(plant: Plant, log: np.ndarray) -> None:
 
 
 def true_anyway(plant: Plant) -> list[str]:
-    """Return codes that are true of this home though nothing is broken: a timed defrost does not look at the coil."""
+    """Return codes true of this home though nothing is broken: a timed defrost ignores the coil's state."""
     return ["defrost_without_frost"] if plant.params["def_timer"][0] > 0.5 else []
 
 
@@ -235,12 +235,13 @@ def write(
 
 
 def make_and_write(
-    seed: int, out: Path, family: str, metering: str, daily_c: np.ndarray | None = None
+    seed: int, out: Path, family: str, metering: str, daily: tuple[date, np.ndarray] | None = None
 ) -> Path:
     """Make the plant of `seed` (even seeds healthy, odd seeds faulty, unless `family` says) and write it."""
     faulty = family == "fault" or (family == "all" and seed % 2 == 1)
     kind = fault_order(seed if family == "all" else 2 * seed) if faulty else None
     strength = STRENGTHS[zlib.crc32(f"{seed}".encode()) % len(STRENGTHS)] if faulty else "plain"
     name = f"a{seed:04d}-{(kind or 'healthy').replace('_', '-')}"
-    plant, log, _ = make_plant(seed, kind, strength, name=name, daily_c=daily_c)
+    options = {} if daily is None else {"daily": daily, "climate": "inland"}
+    plant, log, _ = make_plant(seed, kind, strength, name=name, **options)
     return write(plant, log, out, *choose_metering(seed, metering))

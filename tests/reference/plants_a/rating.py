@@ -9,7 +9,7 @@ FROST_AT_A2 = {2.0: (0.93, 0.92)}
 
 
 def steady(p, to: float, flow_c: float, f: float = 1.0) -> tuple[float, float]:
-    """Return heat and electricity (compressor, fan, controls) [W] at `to`, leaving water `flow_c`, speed `f`."""
+    """Return heat and electricity (compressor, fan, controls) [W] at `to`, water `flow_c`, speed `f`."""
     heat, power = 0.8 * p["q_full"] * f, 0.25 * p["q_full"] * f
     for _ in range(60):
         new_heat, new_power, _te, _tc = cycle.py_func(Row(p), to, flow_c, f, heat, power, 1.0, 1.0)

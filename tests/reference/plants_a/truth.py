@@ -12,7 +12,7 @@ def figures(plant: Plant, log: np.ndarray) -> dict[str, float]:
     """Return seasonal performance, heat loss, counts and energies of the whole record.
 
     `heat_kwh` is net heat of the heat pump (defrosts subtracted) plus direct electric heat;
-    `electricity_kwh` is unit, heaters and pumps. The heat loss coefficient is of the house at the wind of the season.
+    `electricity_kwh` is unit, heaters and pumps. The heat loss coefficient holds at the wind of the season.
     """
     kwh = {n: float(log[n].sum()) / 60000.0 for n in ("hp_w", "bu_w", "imm_w", "pump_w", "q_meter")}
     direct = kwh["bu_w"] + kwh["imm_w"]
@@ -51,6 +51,8 @@ def fill_truth(plant: Plant, log: np.ndarray, channels: list[Channel], metering:
             verdict = ["act", "urgent"]
     elif told.get("fault"):
         verdict = ["in_order", "not_known", "watch", "act", "urgent"]
+    elif may:
+        verdict = ["in_order", "not_known", "watch", "act"]
     else:
         verdict = ["in_order"] if full and step <= 5 else ["in_order", "not_known"]
     plant.truth = {

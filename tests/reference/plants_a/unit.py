@@ -96,7 +96,7 @@ def run_defrost(p, s, d, dt: float) -> None:
 
 @njit(cache=True)
 def run_cooling(p, s, d, dt: float) -> None:
-    """Advance cooling: heat is taken from the water with an energy efficiency ratio that falls with the lift."""
+    """Advance cooling: heat is taken from the water; the energy efficiency ratio falls with the lift."""
     lift = max(d.to + 12.0 - (s.t_u - 4.0), 15.0)
     s.q_hp = -s.f * p.q_full * 0.8
     comp = -s.q_hp / max(0.38 * (s.t_u + 269.15) / lift, 1.5)

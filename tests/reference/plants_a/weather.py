@@ -7,6 +7,7 @@ autoregressive Weibull.
 """
 
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 from scipy.stats import norm
@@ -68,7 +69,8 @@ def hourly(
 ) -> dict[str, np.ndarray]:
     """Return hourly `to` [degC], `rh` [%], `wind` [m/s] and `sun` [W/m2] for `days` days.
 
-    Hours are standard time, `zone_h` [h] ahead of UTC. `daily_c` replaces the synthetic daily means by measured ones (one value a day).
+    Hours are standard time, `zone_h` [h] ahead of UTC. `daily_c` replaces the synthetic daily means by
+    measured ones (one value a day).
     """
     doy = (first_day_of_year + np.arange(days)) % 365
     mean = climate.mean_c - climate.half_range_k * np.cos(2 * np.pi * (doy - 20) / 365)
@@ -91,6 +93,18 @@ def hourly(
     gap = climate.dew_gap_k * np.exp(0.55 * persistent(rng, len(hours), 0.97)) + np.maximum(swing, 0.0)
     rh = 100.0 * np.exp(17.62 * (to - gap) / (243.12 + to - gap) - 17.62 * to / (243.12 + to))
     return {"to": to, "rh": np.clip(rh, 25.0, 99.0), "wind": np.clip(wind, 0.1, 22.0), "sun": sun}
+
+
+def from_day_of_year(first: date, values: np.ndarray, start: date, days: int) -> np.ndarray:
+    """Return `days` measured daily means from the first day in `values` with the calendar day of `start`.
+
+    `first` is the date of the first value. ValueError where the record is shorter than a year.
+    """
+    if len(values) < 366:
+        raise ValueError(f"needs at least 366 daily temperatures, has {len(values)}")
+    day = min(start.day, 28)
+    offset = (date(first.year, start.month, day) - first).days % 365
+    return np.resize(np.concatenate([values[offset:], values[:offset]]), days)
 
 
 def to_minutes(values: np.ndarray) -> np.ndarray:
