@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from tests.reference.plants_a import physics, plants, rating
+from tests.reference.plants_a import physics, plants, rating, weather
 from tests.reference.plants_a.engine import closure_error, initial_state
 from tests.reference.plants_a.home import draw_plant
 from tests.reference.plants_a.unit import run_unit
@@ -136,3 +136,14 @@ def test_every_fault_changes_something():
         )
         assert changed, kind
         assert set(told) >= {"must", "may"}, kind
+
+
+def test_measured_temperatures_follow_the_calendar():
+    """A record that starts on 1 October gets the measured days from 1 October on, and wraps at its end."""
+    values = np.arange(400.0)
+    got = weather.from_day_of_year(date(2021, 1, 1), values, date(2024, 10, 1), 200)
+    assert got[0] == 273.0
+    assert (got[:127] == np.arange(273.0, 400.0)).all()
+    assert got[127] == 0.0
+    with pytest.raises(ValueError, match="366"):
+        weather.from_day_of_year(date(2021, 1, 1), values[:100], date(2024, 10, 1), 20)
