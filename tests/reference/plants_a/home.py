@@ -201,7 +201,7 @@ def draw_hydraulics(rng: np.random.Generator, p: np.ndarray, kind: str) -> dict:
         facts["antifreeze"], facts["antifreeze_percent"] = "propylene_glycol", 25
         p["rho_cp"] = 1.1137 * 3.6e6
     p["q_nom"] = round(cap / (float(p["rho_cp"][0]) / 3600.0 * dt), 2)
-    p["pump_w"] = float(rng.uniform(28, 60))
+    p["pump_w"] = (14.0 + 20.0 * float(p["q_nom"][0])) * float(rng.uniform(0.8, 1.25))
     fixed = p["fixed"][0] > 0.5
     draw = rng.random()
     if fixed or draw < 0.3:
@@ -209,7 +209,11 @@ def draw_hydraulics(rng: np.random.Generator, p: np.ndarray, kind: str) -> dict:
         if fixed:
             p["buffer_l"] = max(120.0, round(cap / 1000.0 * 28.0, -1))
     elif draw < 0.5:
-        p["buffer"], p["buffer_l"], p["pump2_w"] = 2.0, float(rng.choice([50.0, 100.0, 150.0])), 35.0
+        p["buffer"], p["buffer_l"], p["pump2_w"] = (
+            2.0,
+            float(rng.choice([50.0, 100.0, 150.0])),
+            0.6 * p["pump_w"],
+        )
         p["sec_ratio"] = float(rng.uniform(0.7, 0.95))
     p["modulating"] = float(rng.random() < 0.35 and p["buffer"][0] < 1.5)
     p["bypass"] = 0.8 if fixed else float(rng.uniform(0.3, 0.5))
@@ -366,8 +370,10 @@ def draw_plant(
     )
     ratings = [rating_point(rated, *point) for point in points]
     gains = habits.base_w + 0.5 * habits.people_w
+    # the designer's figure is good to some percent of what the house loses at its own wind
+    known = house_conductance(p[0], climate.wind_ms, 0.6 * (indoor - td)) * (indoor - td)
     design = {
-        "heat_loss_kw": round(load / 1000.0 * float(np.clip(rng.normal(1.03, 0.05), 0.93, 1.12)), 1),
+        "heat_loss_kw": round(known / 1000.0 * float(np.clip(rng.normal(1.03, 0.05), 0.94, 1.12)), 1),
         "indoor_c": indoor,
         "outdoor_c": td,
         "space_heat_kwh_per_year": round(space_heat_per_year(climate, ua, indoor, gains), -2),
