@@ -184,7 +184,7 @@ def compressor(p, s, d, want, blocked, dt):
     else:
         goal = s.target
     # fixed-speed units are switched by the return temperature
-    sensed = s.t_u if p.fixed < 0.5 or want == 2.0 else s.t_rp + 0.5 * p.dt_set
+    sensed = s.t_u if p.fixed < 0.5 or want == 2.0 else s.t_rp + p.dt_set
     error = goal - sensed if want != 4.0 else s.t_u - goal
     if s.running < 0.5:
         start = error > p.hyst_on or (want == 2.0 and error > 1.0)
