@@ -28,7 +28,7 @@ HEALTHY = {"name": "p2", "fault": None, "must": [], "may": [], "figures": {}, "v
 
 
 def test_one_plant_is_judged():
-    """A met demand, one false and forbidden finding, a wrong first cause, figure errors; notes are ignored."""
+    """A met demand, one false and forbidden finding, a wrong first cause; notes are ignored."""
     row = judge_plant(TRUTH, shorten(RESULT))
     assert row["met"] == [["low_flow", "falling_flow"]]
     assert row["missed"] == []
