@@ -57,7 +57,7 @@ def oversized(pl: Plant, s: str, rng: np.random.Generator) -> dict:
     p, k = pl.params, pick(s, 1.35, 1.8, 2.6)
     for target in (p, pl.facts["tested"]):
         size_unit(target, float(target["q_full"][0]) * k)
-        target["f_min"] = max(float(target["f_min"][0]), 0.42)
+        target["f_min"] = max(float(target["f_min"][0]), pick(s, 0.34, 0.42, 0.48))
     p["buffer"], p["room_k"] = 0.0, 0.0
     p["hyst_on"] = p["hyst_off"] = 3.0
     p["min_off_s"] = 300.0
