@@ -29,6 +29,8 @@ class Home:
     shift_k: float = 0.0
     events: list = field(default_factory=list)  # (minute, callable(simulation))
     edits: list = field(default_factory=list)  # callables(inputs, home): change the weather or the set points
+    sensing: list = field(default_factory=list)  # callables(metering, home, simulation)
+    options: dict[str, Any] = field(default_factory=dict)  # forced metering options
     refrigerant: str = "R290"
 
     @property
@@ -265,7 +267,7 @@ def hot_water(rng, par: dict, people: int, unit: dict, wish: dict) -> dict[str, 
     if rng.random() < 0.2:
         par["dhw_from"], par["dhw_to"] = 4.5, 8.0
         par["dhw_from2"], par["dhw_to2"] = 12.5, 22.0
-    disinfect = bool(wish.get("dis", rng.random() < 0.8))
+    disinfect = bool(wish.get("dis", rng.random() < 0.8 or par["flow_max"] < 60.0))
     if disinfect:
         par["dis_on"], par["dis_set"] = 1.0, 61.5
         par["dis_day"], par["dis_hour"] = float(rng.integers(0, 7)), float(rng.integers(11, 16))
