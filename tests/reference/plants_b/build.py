@@ -8,7 +8,7 @@ import numpy as np
 from tests.reference.plants_b import faults_heating, faults_sensing, faults_service
 from tests.reference.plants_b.export import write_plant
 from tests.reference.plants_b.faults import STRENGTHS, Fault, onset, truth_of
-from tests.reference.plants_b.homes import Home, make_home
+from tests.reference.plants_b.homes import Home, commission, make_home
 from tests.reference.plants_b.metering import Metering, Options, make_metering
 
 FAULTS: tuple[Fault, ...] = (*faults_heating.FAULTS, *faults_service.FAULTS, *faults_sensing.FAULTS)
@@ -42,6 +42,8 @@ def make_faulty_home(rng: np.random.Generator, fault: Fault, strength: str, days
     climate = wish.pop("climate", None)
     start = f"{rng.integers(2023, 2026)}-{fault.start}" if fault.start else None
     home = make_home(rng, days, start, climate, **wish)
+    if fault.kind not in faults_heating.OVERSIZE_BY_X:
+        commission(home)
     fault.change(home, x, day)
     return home, x
 
@@ -55,6 +57,7 @@ def build(seed: int, family: str = "all", metering: str = "full") -> tuple[Home,
     x = 0.0
     if fault is None:
         home = make_home(rng, days)
+        commission(home)
         absence(rng, home)
     else:
         home, x = make_faulty_home(rng, fault, strength, days, day)

@@ -32,7 +32,7 @@ def window(home: Home, x: float, day: int) -> None:
     """Reheating is allowed for a few hours at night only."""
     home.par.update(dhw_from=2.0, dhw_to=2.0 + x, dhw_from2=0.0, dhw_to2=0.0, dhw_set=46.0, dhw_on=42.0, cyl_l=150.0)
     home.site["hot_water"].update(setpoint_c=46.0, reheat_below_c=42.0, cylinder_litres=150)
-    home.occupants.litres = 62.0
+    home.occupants.litres = 50.0
 
 
 def small_cylinder(home: Home, x: float, day: int) -> None:
@@ -122,8 +122,8 @@ FAULTS = (
           lambda h, x, d: h.par.update(coil_ua=h.par["coil_ua"] * x), ("slow_reheat", "reheat_incomplete"), REHEAT,
           ("coil_or_scale",), (*SLOW, "hot_water_shortfall", "pasteurisation_missed", "short_cycling"),
           wish={"dhw": True}),
-    Fault("slow_reheat_flow", "Too little flow through the coil", (0.4, 0.27, 0.2),
-          lambda h, x, d: h.par.update(cond_coil=h.par["cond_coil"] * x), ("slow_reheat", "reheat_incomplete", "low_flow"),
+    Fault("slow_reheat_flow", "Too little flow through the coil", (0.22, 0.13, 0.09),
+          lambda h, x, d: h.par.update(cond_coil=h.par["cond_coil"] * x, flow_trip=0.03), ("slow_reheat", "reheat_incomplete", "low_flow"),
           REHEAT, ("flow_low",), (*SLOW, "hot_water_shortfall", "pasteurisation_missed", "fault_reported",
           "short_cycling"), wish={"dhw": True}),
     Fault("reheat_incomplete", "Reheats stop below the set point", (56.0, 59.0, 62.0), gives_up, ("reheat_incomplete",),
@@ -131,7 +131,7 @@ FAULTS = (
           wish={"dhw": True, "dis": True}),
     Fault("shortfall_window", "Hot water runs out: reheating only at night", (2.5, 2.0, 1.5), window,
           ("hot_water_shortfall",), CYL, ("reheat_window",), ("slow_reheat", "disinfection_lacking",
-          "reheat_incomplete", "pasteurisation_missed"), wish={"dhw": True, "people": 5}),
+          "reheat_incomplete", "pasteurisation_missed"), wish={"dhw": True, "people": 4}),
     Fault("shortfall_small", "Hot water runs out: small cylinder", (130.0, 110.0, 90.0), small_cylinder,
           ("hot_water_shortfall",), CYL, ("cylinder_small", "reheat_slow"), ("slow_reheat", "disinfection_lacking",
           "pasteurisation_missed", "short_cycling"), wish={"dhw": True, "people": 6}),
@@ -156,11 +156,11 @@ FAULTS = (
     Fault("too_hot_solar", "Solar panels overheat the cylinder", (1.6, 2.6, 4.0), solar, ("water_too_hot",), CYL,
           ("other_source",), ("implausible_efficiency", "high_standing_loss", "heat_meter_disagrees"), start="03-20",
           wish={"dhw": True, "climate": "southern_inland"}, severity=("watch", "watch", "act")),
-    Fault("diverter", "Diverter valve passes", (0.08, 0.2, 0.4), lambda h, x, d: h.par.update(div_leak=x),
+    Fault("diverter", "Diverter valve passes", (0.02, 0.06, 0.15), lambda h, x, d: h.par.update(div_leak=x),
           ("diverter_passing",), (("cylinder_temperature", "flow_temperature"),), (), (*SLOW, "slow_reheat",
           "high_standing_loss", "reheat_incomplete", "hot_water_shortfall", "heating_out_of_season"),
           wish={"dhw": True}),
-    Fault("pressure_leak", "The circuit loses water", (0.02, 0.06, 0.25),
+    Fault("pressure_leak", "The circuit loses water", (0.03, 0.12, 0.4),
           lambda h, x, d: later(h, d, leak_l_day=x), ("pressure_falling", "pressure_low"), BAR, (), (), mid=True,
           spacing=3600),
     Fault("pressure_low", "Circuit filled too low", (0.65, 0.5, 0.3), low_fill, ("pressure_low", "pressure_falling"), BAR,

@@ -117,10 +117,11 @@ def defrost_step(p, s, t_air, dt):
     s.p_unit = p.df_elec + p.control_power
     heat = water + 0.9 * p.df_elec
     melt = 0.0
+    size = p.c_coil / 14000.0
     if s.frost > 0.0 and s.t_coil > 0.0:
-        melt = min(s.frost * LATENT_MELT / dt, 900.0 * s.t_coil)
+        melt = min(s.frost * LATENT_MELT / dt, 900.0 * size * s.t_coil)
     s.frost = max(0.0, s.frost - melt * dt / LATENT_MELT)
-    s.t_coil += (heat - melt - 45.0 * (s.t_coil - t_air)) * dt / p.c_coil
+    s.t_coil += (heat - melt - 45.0 * size * (s.t_coil - t_air)) * dt / p.c_coil
     return s.t_coil + p.coil_offset >= p.df_end or s.df_running > p.df_max_s or s.t_hx < p.df_water_min
 
 
