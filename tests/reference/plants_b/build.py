@@ -8,7 +8,7 @@ import numpy as np
 from tests.reference.plants_b import faults_heating, faults_sensing, faults_service
 from tests.reference.plants_b.export import write_plant
 from tests.reference.plants_b.faults import STRENGTHS, Fault, onset, truth_of
-from tests.reference.plants_b.homes import Home, commission, make_home
+from tests.reference.plants_b.homes import Home, commission, make_home, promise
 from tests.reference.plants_b.metering import Metering, Options, make_metering
 
 FAULTS: tuple[Fault, ...] = (*faults_heating.FAULTS, *faults_service.FAULTS, *faults_sensing.FAULTS)
@@ -44,6 +44,8 @@ def make_faulty_home(rng: np.random.Generator, fault: Fault, strength: str, days
     home = make_home(rng, days, start, climate, **wish)
     if fault.kind not in faults_heating.OVERSIZE_BY_X:
         commission(home)
+        if rng.random() < 0.5:
+            promise(home)
     fault.change(home, x, day)
     return home, x
 
@@ -58,6 +60,8 @@ def build(seed: int, family: str = "all", metering: str = "full") -> tuple[Home,
     if fault is None:
         home = make_home(rng, days)
         commission(home)
+        if rng.random() < 0.5:
+            promise(home)
         absence(rng, home)
     else:
         home, x = make_faulty_home(rng, fault, strength, days, day)

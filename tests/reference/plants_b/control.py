@@ -8,7 +8,13 @@ from numba import njit
 
 from tests.reference.plants_b.network import noise, valves
 from tests.reference.plants_b.records import (
-    I_AWAY, I_BLOCK, I_DAY, I_HOUR, I_SETA, I_SETB, I_TOUT,
+    I_AWAY,
+    I_BLOCK,
+    I_DAY,
+    I_HOUR,
+    I_SETA,
+    I_SETB,
+    I_TOUT,
 )  # fmt: skip
 from tests.reference.plants_b.unit import defrost_due
 
@@ -69,9 +75,9 @@ def space_demand(p, s, inp, clock, dt):
         level = p.fixed_flow
     s.target = max(p.flow_set_min, min(p.flow_set_max, level))
     s.cool = 0.0
-    if p.cooling > 0.5 and s.season < 0.5 and s.t_out_avg > 19.0 and (s.room_b > 23.5 or s.use == 3.0):
-        if s.room_b > 22.8:
-            s.cool = p.unit_power
+    start_at = 22.8 if s.use == 3.0 else 23.5
+    if p.cooling > 0.5 and s.season < 0.5 and s.t_out_avg > 19.0 and s.room_b > start_at:
+        s.cool = p.unit_power
 
 
 @njit(cache=True)
@@ -196,8 +202,9 @@ def machine(p, s, cyl, goal, inp, dt):
         if not (wanted and may):
             enter(s, POST)
         elif s.t_state >= p.pre_s:
-            if s.use == 1.0 and s.t_hx > s.target - (p.hyst_on if p.ctl_kind < 0.5 else -1.0):
-                enter(s, POST)  # the water is still warm
+            warm = s.use == 1.0 and s.t_hx > s.target - (p.hyst_on if p.ctl_kind < 0.5 else -1.0)
+            if warm or (s.use == 3.0 and s.t_hx < 18.5):
+                enter(s, POST)  # the water is still warm (or cold) enough
                 s.off_s = 0.0
             else:
                 enter(s, START)
@@ -237,7 +244,7 @@ def run(p, s, water, heat, may, dt):
     if s.use == 1.0 and not heat and s.on_s > p.min_on_s:
         stop(s)
         return
-    if s.use == 3.0 and s.cool < 0.5 and s.on_s > p.min_on_s:
+    if s.use == 3.0 and ((s.cool < 0.5 and s.on_s > p.min_on_s) or s.t_hx < 14.5):
         stop(s)
         return
     if not may:
@@ -312,7 +319,7 @@ def pumps(p, s, inp, dt):
     elif water:
         s.pump = p.pump_speed_dhw
     elif p.pump_kind > 0.5:
-        spread = s.t_hx - s.t_in
+        spread = abs(s.t_hx - s.t_in)
         if s.mode == RUN:
             s.pump_s += 0.0008 * dt * max(-2.0, min(2.0, spread - p.pump_dt))
         s.pump_s = max(0.42, min(1.0, s.pump_s))

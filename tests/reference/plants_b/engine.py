@@ -3,10 +3,16 @@
 import numpy as np
 from numba import njit
 
-from tests.reference.plants_b.control import DEFROST, POST, RUN, SENSOR_LAYER, START, control_step
-from tests.reference.plants_b.control import enter
+from tests.reference.plants_b.control import DEFROST, RUN, SENSOR_LAYER, START, control_step, enter
 from tests.reference.plants_b.network import house_step, hydraulics, pressure_step, water_step
-from tests.reference.plants_b.records import BUFFER_LAYERS, CHANNELS, CYLINDER_LAYERS, I_RH, I_TOUT, make_state
+from tests.reference.plants_b.records import (
+    BUFFER_LAYERS,
+    CHANNELS,
+    CYLINDER_LAYERS,
+    I_RH,
+    I_TOUT,
+    make_state,
+)
 from tests.reference.plants_b.unit import cooling_step, defrost_due, defrost_step, heating_step, idle_step
 
 STEP_S = 10.0

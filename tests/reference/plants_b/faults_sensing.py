@@ -125,7 +125,7 @@ def sunny_sensor(home: Home, x: float, day: int) -> None:
 
     def change(values, h, m, sim):
         sun = np.repeat(sim.inputs[:, I_GHI], sim.per_minute)
-        return values + x * (0.55 + sun / 120.0)
+        return values + x * (0.55 + sun / 300.0)
 
     home.par["ctl_out_offset"] = 0.55 * x
     home.sensing.append(signal("t_out", change))
@@ -179,7 +179,6 @@ def worn_room_sensor(home: Home, x: float, day: int) -> None:
     home.sensing.append(signal("room_b", change))
 
 
-ACTIVE = (60, 300)
 FAULTS = (
     Fault("data_gap", "No readings for days", (2.0, 6.0, 20.0), gap, ("data_gap",), ((EL,), ("operating_mode",)), (),
           ("unit_stopped",), mid=True, spacing=3600, severity=("note", "note", "watch")),
@@ -198,7 +197,7 @@ FAULTS = (
     Fault("swapped", "Flow and return sensors exchanged", (1.0, 1.0, 1.0), swapped, ("flow_return_swapped",),
           (("flow_temperature", "return_temperature"),), (), (*DISTRUST, "buffer_mixing", "low_flow",
           "flow_temperature_above_curve"), severity=("note", "note", "note"), kinds=("full", "heat_meter", "controller")),
-    Fault("clock", "The gateway's clock is wrong", (3.0, 6.0, 10.0), clock, ("clock_offset",),
+    Fault("clock", "The gateway's clock is wrong", (5.0, 7.0, 10.0), clock, ("clock_offset",),
           (("solar_irradiance",), ("outdoor_temperature",)), (), (), severity=("note", "note", "note"), kinds=("full",)),
     Fault("pulse_heat", "Heat meter's pulse value wrong", (0.5, 2.0, 10.0), scaled_heat, ("meter_misplaced",
           "heat_meter_disagrees", "implausible_efficiency", "unit_mismatch"), ((EL, *HYDRONIC), (EL, HEAT)),

@@ -91,6 +91,16 @@ def commission(home: Home) -> None:
             pair[1] = round(pair[1] + raised, 1)
 
 
+def promise(home: Home) -> None:
+    """Write the designer's seasonal performance factor into the site file: a little below what the home reaches."""
+    trial = copy.deepcopy(home).simulate()
+    space = trial.channel("use") == 1
+    heat = trial.channel("q_meter")[space].sum()
+    used = (trial.channel("p_unit") + trial.channel("p_pump") + trial.channel("p_bu"))[space].sum()
+    if heat > 0 and used > 0:
+        home.site["design"]["spf_space"] = round(float(heat / used * home.rng.uniform(0.90, 0.97)), 1)
+
+
 def scale_unit(par: dict[str, float], factor: float) -> None:
     """Make the unit larger or smaller, all parts alike."""
     for name in SIZE_PARAMETERS:
@@ -194,14 +204,14 @@ def size_unit(rng, place: Climate, par: dict, design_w: float, y0: float, wish: 
     oversize = float(wish.get("oversize") or rng.uniform(1.05, 1.28))
     for _ in range(2):
         heat, _ = bench(as_record(par), load_at, min(y0, 55.0), 1.0, 80.0, par["disp"] / 8000 * 1.5)
-        scale_unit(par, load * oversize / heat)
+        scale_unit(par, max(load * oversize / heat, 3600.0 / par["disp"]))  # there are no smaller units
     refrigerant = str(rng.choice(["R290", "R32", "R410A"], p=[0.55, 0.35, 0.1]))
     par["flow_max"] = {"R290": 68.0, "R32": 60.0, "R410A": 57.0}[refrigerant]
     par["tc_max"] = par["flow_max"] + 9.0
     flow = measured_flow(par)
     record = as_record(par)
     rated_speed = 0.5
-    heat, elec = bench(record, 7.0, 35.0, rated_speed, 87.0, flow)
+    heat, _ = bench(record, 7.0, 35.0, rated_speed, 87.0, flow)
     unit: dict[str, Any] = {"rated": heat, "flow": flow, "refrigerant": refrigerant, "bivalent": bivalent,
                             "rated_speed": rated_speed}  # fmt: skip
     points = [(7.0, 35.0, 0.5, 87.0), (2.0, 35.0, 0.62, 84.0), (-7.0, 35.0, 0.9, 75.0), (7.0, 55.0, 0.5, 87.0),
@@ -293,15 +303,15 @@ def hot_water(rng, par: dict, people: int, unit: dict, wish: dict) -> dict[str, 
     if rng.random() < 0.2:
         par["dhw_from"], par["dhw_to"] = 4.5, 8.0
         par["dhw_from2"], par["dhw_to2"] = 12.5, 22.0
-    disinfect = bool(wish.get("dis", rng.random() < 0.8 or par["flow_max"] < 60.0))
+    disinfect = bool(wish.get("dis", rng.random() < 0.8 or par["flow_max"] < 64.0))
     if disinfect:
         par["dis_on"], par["dis_set"] = 1.0, 61.5
         par["dis_day"], par["dis_hour"] = float(rng.integers(0, 7)), float(rng.integers(11, 16))
         par["imm_max"] = 3000.0
     elif wish.get("imm", rng.random() < 0.5):
         par["imm_max"] = 3000.0
-    if not disinfect:  # stored hot, or the cylinder is renewed daily
-        par["dhw_set"], par["dhw_on"] = (60.0, 55.0) if par["flow_max"] > 64 else (55.0, 50.0)
+    if not disinfect:  # stored hot instead
+        par["dhw_set"], par["dhw_on"] = 60.0, 55.0
     return {"litres": litres, "loss": loss, "disinfect": disinfect}
 
 
@@ -320,7 +330,7 @@ def site_table(rng, place, first, par, house, unit, y0, kind, water) -> dict[str
     site: dict[str, Any] = {
         "site": {"timezone": place.timezone, "latitude": place.latitude, "longitude": place.longitude,
                  "handed_over": handed, "floor_area_m2": round(house["area"])},
-        "design": {"heat_loss_kw": round(house["design_w"] * float(rng.normal(1.0, 0.05)) / 1000, 1),
+        "design": {"heat_loss_kw": round(house["design_w"] * float(np.clip(rng.normal(1.0, 0.05), 0.92, 1.08)) / 1000, 1),
                    "indoor_c": 20.5, "outdoor_c": place.design_c},
         "heat_pump": {"source": "air", "rated_output_kw": round(unit["rated"] / 1000, 1),
                       "min_output_kw": round(unit["min"] / 1000, 1), "max_flow_c": par["flow_max"] + 2.0,

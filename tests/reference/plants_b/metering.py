@@ -10,6 +10,8 @@ from tests.reference.plants_b import records as r
 from tests.reference.plants_b.engine import Simulation
 from tests.reference.plants_b.homes import DENSITY_20_CP, Home
 
+SOMETIMES_LACKING = {"outdoor_humidity": 0.25, "heat_call": 0.2, "system_pressure": 0.1, "compressor_speed": 0.15,
+                     "defrost_active": 0.2, "target_flow_temperature": 0.2}  # fmt: skip
 MODES = np.array(["off", "heating", "hot_water", "defrost", "cooling"])
 
 
@@ -186,7 +188,7 @@ def choose_points(rng: np.random.Generator, home: Home, opt: Options) -> list[Po
     if opt.kind == "full":
         points = electricity(rng, home, step, True, True, inside)
         points += energy_points(rng, "heat", "heat_output", "heat", step, True, **heat_extra)
-        points += unit_gauges(home) + [flows[2]] + rooms(home)
+        points += [*unit_gauges(home), flows[2], *rooms(home)]
         points += [gauge("outdoor_rh", "outdoor_humidity", "rh", "%", 1.0),
                    gauge("pressure", "system_pressure", "pressure", "bar", 0.01),
                    Point("calls", "heat_call", "state", "call", extra={"zone": "downstairs"})]  # fmt: skip
@@ -199,9 +201,11 @@ def choose_points(rng: np.random.Generator, home: Home, opt: Options) -> list[Po
             points.append(gauge("sun", "solar_irradiance", "ghi", "W/m2", 1.0))
         if rng.random() < 0.25:
             points += energy_points(rng, "fan_el", "fan_electricity", "fan", step, False)
+        lacking = [name for name, share in SOMETIMES_LACKING.items() if rng.random() < share]
+        points = [p for p in points if p.quantity not in lacking]
     elif opt.kind == "heat_meter":
         points = electricity(rng, home, step, True, True, inside)
-        points += energy_points(rng, "heat", "heat_output", "heat", step, True, **heat_extra) + flows + [outdoor]
+        points += [*energy_points(rng, "heat", "heat_output", "heat", step, True, **heat_extra), *flows, outdoor]
         if rng.random() < 0.6:
             points += rooms(home)[: int(rng.choice([2, 4]))]
         if home.par["dhw"] and rng.random() < 0.6:
@@ -217,7 +221,7 @@ def choose_points(rng: np.random.Generator, home: Home, opt: Options) -> list[Po
     elif opt.kind == "registers":
         step = float(rng.choice([0.01, 0.1, 1.0]))
         points = electricity(rng, home, step, True, False, inside)
-        points += energy_points(rng, "heat", "heat_output", "heat", step, True, False, **heat_extra) + [outdoor]
+        points += [*energy_points(rng, "heat", "heat_output", "heat", step, True, False, **heat_extra), outdoor]
     elif opt.kind == "electricity_only":
         points = electricity(rng, home, step, False, True, True)[:1]
         if home.par["bu_max"]:
@@ -225,6 +229,8 @@ def choose_points(rng: np.random.Generator, home: Home, opt: Options) -> list[Po
         points.append(outdoor)
         if rng.random() < 0.3:
             points.append(rooms(home)[1])
+        if rng.random() < 0.3:
+            points += energy_points(rng, "house_el", "house_electricity", "house", 0.1, True, False)
     else:  # controller
         points = unit_gauges(home)
         points += energy_points(rng, "hp_el", "heat_pump_electricity", "elec", 0.01, bool(rng.random() < 0.5))

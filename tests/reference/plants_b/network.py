@@ -5,7 +5,15 @@ import math
 from numba import njit
 
 from tests.reference.plants_b.records import (
-    BUFFER_LAYERS, CYLINDER_LAYERS, I_AWAY, I_DRAW, I_GA, I_GB, I_GHI, I_TOUT, I_WIND,
+    BUFFER_LAYERS,
+    CYLINDER_LAYERS,
+    I_AWAY,
+    I_DRAW,
+    I_GA,
+    I_GB,
+    I_GHI,
+    I_TOUT,
+    I_WIND,
 )  # fmt: skip
 
 
@@ -107,8 +115,8 @@ def cylinder(p, s, cyl, t_supply, m, inp, dt):
     s.q_loss = lost
     if p.solar_w > 0.0 and cyl[n - 1] < p.solar_max:
         cyl[n - 1] += p.solar_w * inp[I_GHI] * dt / cap
-    if p.stove_w > 0.0 and cyl[2] < p.solar_max:
-        cyl[2] += p.stove_w * dt / cap
+    if p.stove_w > 0.0 and cyl[4] < p.solar_max:
+        cyl[4] += p.stove_w * dt / cap
     if s.p_imm > 0.0:
         cyl[3] += 0.7 * s.p_imm * dt / cap
         cyl[2] += 0.3 * s.p_imm * dt / cap
@@ -199,7 +207,7 @@ def valves(p, s, inp, set_a, set_b, dt):
     if p.trv_b > 0.5:
         want_b *= max(0.03, min(1.0, 0.5 * (set_b + p.trv_offset + 1.0 - s.room_b)))
     if s.cool > 0.5:
-        want_a = 0.0
+        want_a = 1.0 if p.em_n_a < 1.2 else 0.0  # radiators are not cooled
         want_b = 1.0
     step = dt / 180.0
     s.open_a += max(-step, min(step, want_a * p.valve_a - s.open_a))

@@ -64,6 +64,7 @@ def make_weather(
     spell = np.repeat(autoregressive(rng, days + 4, 0.78), 24)[: hours + 24]
     kernel = np.hanning(37)
     spell = np.convolve(spell, kernel / kernel.sum(), mode="same")[12 : 12 + hours] * 1.25
+    spell *= 0.82 + 0.2 * np.cos(2 * np.pi * (day - 22) / 365.0)
     cloud = 1.0 / (1.0 + np.exp(-1.6 * (autoregressive(rng, hours, 0.95) + 0.7 - 0.25 * np.cos(2 * np.pi * (day - 172) / 365))))
     season = climate.mean_c + shift_k - climate.yearly_k * np.cos(2 * np.pi * (day - 22) / 365.0)
     sine = np.clip(sun_elevation_sine(climate.latitude, day, solar), 0.0, 1.0)
