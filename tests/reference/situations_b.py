@@ -10,6 +10,7 @@ import numpy as np
 from tests.reference.plants_b import faults_sensing as sensing
 from tests.reference.plants_b import faults_service as service
 from tests.reference.plants_b import records as r
+from tests.reference.plants_b.build import tariff_block, wood_stove
 from tests.reference.plants_b.export import write_plant
 from tests.reference.plants_b.faults import later, state
 from tests.reference.plants_b.homes import Home, commission, make_home
@@ -119,17 +120,6 @@ def stove(home: Home, watts: float, first: float = 0.0) -> None:
         later(home, day + 0.93, stove_w=0.0)
 
 
-def room_stove(home: Home) -> None:
-    """A wood stove in the living room on most evenings; nobody meters it."""
-
-    def change(inputs: np.ndarray, h: Home) -> None:
-        for day in range(h.days):
-            if h.rng.random() < 0.7:
-                inputs[between(h, day + 0.72, day + 0.92), r.I_GB] += 3200.0
-
-    home.edits.append(change)
-
-
 def topped_up(home: Home) -> None:
     """A leak; someone tops up every Saturday."""
     home.par["leak_l_day"] = 0.7
@@ -193,16 +183,6 @@ def service_day(home: Home) -> None:
         home.events.append((home.minute(day), lambda sim, x=litres: sim.s["water_l"].__iadd__(x)))
 
 
-def tariff_block(home: Home) -> None:
-    """The network operator blocks the unit for two hours every evening and one at noon."""
-
-    def change(inputs: np.ndarray, h: Home) -> None:
-        hour = inputs[:, r.I_HOUR]
-        inputs[:, r.I_BLOCK] = ((hour >= 17.0) & (hour < 19.0)) | ((hour >= 11.5) & (hour < 12.5))
-
-    home.edits.append(change)
-
-
 def failing_sensor(home: Home) -> None:
     """The logger's outdoor sensor shows -50 degC for two days; the plant has its own and is fine."""
 
@@ -221,6 +201,11 @@ def guests(home: Home) -> None:
         inputs[span, r.I_DRAW] += np.roll(inputs[span, r.I_DRAW], 35) + np.roll(inputs[span, r.I_DRAW], -25)
 
     home.edits.append(change)
+
+
+def edited(change: Callable[[np.ndarray, Home], None]) -> Callable[[Home], None]:
+    """Return a change that edits the inputs."""
+    return lambda home: home.edits.append(change)
 
 
 def set_many(**values: float) -> Callable[[Home], None]:
@@ -315,7 +300,7 @@ SITUATIONS = (
     Situation("coarse-registers", "Registers in whole kilowatt-hours", 40, "2025-01-05", nothing,
               must_not=("implausible_efficiency", "register_reset", "sensor_stuck"), verdict=QUIET, wish=WATER,
               metering={"kind": "registers"}, spacing=900),
-    Situation("tariff-block", "The tariff blocks the unit for two hours a day", 30, "2025-01-12", tariff_block,
+    Situation("tariff-block", "The tariff blocks the unit for two hours a day", 30, "2025-01-12", edited(tariff_block),
               must_not=("unit_stopped", "short_cycling", "room_below_target"), verdict=QUIET,
               wish={**WATER, "oversize": 1.35}),
     Situation("cooling", "Cooling in summer", 30, "2025-07-05", set_many(cooling=1.0),
@@ -325,7 +310,7 @@ SITUATIONS = (
               ((("sensor_stuck", "data_gap", "outdoor_sensor_biased"), "note"),), may=("sensor_stuck", "data_gap",
               "outdoor_sensor_biased"), must_not=("capacity_short", "unit_stopped", "frost_risk"),
               verdict=("in_order", "not_known", "watch"), wish=WATER),
-    Situation("wood-stove", "A wood stove that nobody meters", 35, "2025-01-05", room_stove,
+    Situation("wood-stove", "A wood stove that nobody meters", 35, "2025-01-05", edited(wood_stove),
               must_not=("unit_stopped", "efficiency_below_expected"), may=("heat_loss_below_design",), verdict=QUIET,
               wish=WATER),
     Situation("cold-snap", "Four days far below the design temperature", 24, "2025-01-10",

@@ -184,7 +184,7 @@ def test_registers_do_not_run_backwards_without_a_fault():
     for p in m.points:
         if p.kind == "register" and p.signal != "heat":
             assert (np.diff(frame[p.id].astype(float)) >= -1e-9).all()
-    assert set(text_columns(frame, m).columns) == {p.id for p in m.points}
+    assert set(text_columns(frame, m)) == {p.id for p in m.points}
 
 
 def test_truths_use_known_codes():

@@ -10,6 +10,7 @@ from tests.reference.plants_b.export import write_plant
 from tests.reference.plants_b.faults import STRENGTHS, Fault, onset, truth_of
 from tests.reference.plants_b.homes import Home, commission, make_home, promise
 from tests.reference.plants_b.metering import Metering, Options, make_metering
+from tests.reference.plants_b.records import I_BLOCK, I_GB, I_HOUR, I_TOUT
 
 FAULTS: tuple[Fault, ...] = (*faults_heating.FAULTS, *faults_service.FAULTS, *faults_sensing.FAULTS)
 WORDS = ("ash", "birch", "cedar", "dock", "elder", "fern", "gorse", "hazel", "iris", "juniper", "kale", "larch", "maple",
@@ -46,6 +47,8 @@ def make_faulty_home(rng: np.random.Generator, fault: Fault, strength: str, days
         commission(home)
         if rng.random() < 0.5:
             promise(home)
+    if fault.tune is not None:
+        fault.tune(home)
     fault.change(home, x, day)
     return home, x
 
@@ -91,6 +94,24 @@ def absence(rng: np.random.Generator, home: Home) -> None:
         first = float(rng.integers(20, home.days - 20))
         home.occupants.away.append((first, first + float(rng.integers(4, 11))))
         home.occupants.away_set = 17.0 if rng.random() < 0.5 else None
+    if rng.random() < 0.12:
+        home.edits.append(tariff_block)
+    if rng.random() < 0.12:
+        home.edits.append(wood_stove)
+
+
+def tariff_block(inputs: np.ndarray, home: Home) -> None:
+    """The network operator blocks the unit for two hours every evening and one at noon."""
+    hour = inputs[:, I_HOUR]
+    inputs[:, I_BLOCK] = ((hour >= 17.0) & (hour < 19.0)) | ((hour >= 11.5) & (hour < 12.5))
+
+
+def wood_stove(inputs: np.ndarray, home: Home) -> None:
+    """A wood stove in the living room on most winter evenings; nobody meters it."""
+    for day in range(home.days):
+        first = home.minute(day + 0.72)
+        if home.rng.random() < 0.6 and inputs[first, I_TOUT] < 9.0:
+            inputs[first : home.minute(day + 0.9), I_GB] += 2800.0
 
 
 def healthy_truth(home: Home, m: Metering) -> dict[str, Any]:
@@ -98,8 +119,9 @@ def healthy_truth(home: Home, m: Metering) -> dict[str, Any]:
     assessed = m.kind == "full" and m.spacing_s <= 300
     little = m.kind in ("electricity_only", "registers", "controller", "split_meters")
     verdict = ["in_order"] if assessed else ["not_known"] if little else ["in_order", "not_known"]
+    may = ["heat_loss_below_design"] if wood_stove in home.edits else []
     return {"fault": {"kind": "none", "strength": None, "since": None, "parameters": {}}, "must": [], "first_cause": [],
-            "may": [], "must_not": ["unit_stopped", "frost_risk", "water_too_hot"],
+            "may": may, "must_not": ["unit_stopped", "frost_risk", "water_too_hot"],
             "verdict": {"in": verdict}}  # fmt: skip
 
 

@@ -7,6 +7,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from pyarrow import csv
 
 from tests.reference.plants_b.homes import Home
 from tests.reference.plants_b.metering import MODES, Metering, Point
@@ -112,62 +115,80 @@ def decimals(p: Point) -> int:
     return max(0, round(-np.log10(p.step) + 0.3)) if 0 < p.step < 1 else 0 if p.step else 3
 
 
-def text_columns(frame: pd.DataFrame, m: Metering) -> pd.DataFrame:
-    """Values as text, each in its own resolution."""
-    mark = m.csv.get("decimal", ".")
+def text_columns(frame: pd.DataFrame, m: Metering) -> dict[str, pa.Array]:
+    """Values as text, each in its own resolution; a missing value is an empty text."""
     out = {}
     for p in m.points:
         column = frame[p.id]
         if p.kind == "state":
-            out[p.id] = column.map(lambda v: "" if v is None or v != v else str(v))
+            text = pa.array(column.map(lambda v: "" if v is None or v != v else str(v)), pa.string())
         else:
-            form = f"%.{decimals(p)}f"
-            values = column.astype(float).to_numpy()
-            text = np.char.mod(form, np.nan_to_num(values)).astype(object)
-            if mark != ".":
-                text = np.array([t.replace(".", mark) for t in text], dtype=object)
-            text[np.isnan(values)] = ""
-            out[p.id] = text
-    return pd.DataFrame(out, index=frame.index)
+            values = column.to_numpy(float)
+            absent = np.isnan(values)
+            digits = decimals(p)
+            clean = np.round(np.nan_to_num(values), digits)
+            numbers = pa.array(clean if digits else clean.astype("int64"), mask=absent)
+            text = pc.fill_null(pc.cast(numbers, pa.string()), "")
+        if m.csv.get("decimal", ".") != ".":
+            text = pc.replace_substring(text, ".", m.csv["decimal"])
+        out[p.id] = text
+    return out
+
+
+def time_column(frame: pd.DataFrame, m: Metering) -> tuple[pa.Array, np.ndarray]:
+    """Times as text, and which rows are kept: a local export leaves out the hour that occurs twice."""
+    keep = np.ones(len(frame), bool)
+    stamps = frame.index.tz_localize(None)
+    form = "%Y-%m-%dT%H:%M:%SZ"
+    if m.csv:
+        form = m.csv["time_format"]
+    if "timezone" in m.csv:
+        stamps = frame.index.tz_convert(m.csv["timezone"]).tz_localize(None)
+        keep = ~stamps.duplicated(keep=False)
+    return pc.strftime(pa.array(stamps.to_numpy().astype("datetime64[s]")), format=form), keep
 
 
 def write_readings(folder: Path, home: Home, m: Metering) -> Path:
     """Write readings.csv.gz, wide or long."""
     frame = table(home, m)
     text = text_columns(frame, m)
-    if "timezone" in m.csv:
-        # the export leaves out the hour that occurs twice
-        local = frame.index.tz_convert(m.csv["timezone"]).tz_localize(None)
-        keep = ~local.duplicated(keep=False)
-        text, stamps = text[keep], local[keep]
+    times, keep = time_column(frame, m)
+    delimiter = m.csv.get("delimiter", ",")
+    if m.form == "wide":
+        names = [m.csv.get("time_column", "time"), *text]
+        rows = pa.table([times, *text.values()], names=names)
+        if not keep.all():
+            rows = rows.filter(pa.array(keep))
     else:
-        stamps = text.index
-    form = m.csv.get("time_format", "%Y-%m-%dT%H:%M:%S" + ("" if "timezone" in m.csv else "Z"))
+        names = ["time", "point", "value"]
+        rows = long_rows(times, text, m)
     path = folder / "readings.csv.gz"
-    with gzip.open(path, "wt", newline="", compresslevel=3) as out:
-        text.index = pd.Index(stamps.strftime(form), name=m.csv.get("time_column", "time"))
-        if m.form == "wide":
-            text.to_csv(out, sep=m.csv.get("delimiter", ","))
-        else:
-            out.write("time,point,value\n")
-            long_rows(text, m).to_csv(out, header=False)
+    options = csv.WriteOptions(include_header=False, delimiter=delimiter, quoting_style="none")
+    with gzip.open(path, "wb", compresslevel=2) as out:
+        out.write((delimiter.join(names) + "\n").encode())
+        csv.write_csv(rows, out, options)
     return path
 
 
-def long_rows(text: pd.DataFrame, m: Metering) -> pd.DataFrame:
+def long_rows(times: pa.Array, text: dict[str, pa.Array], m: Metering) -> pa.Table:
     """One row a reading; with a gateway that sends on change, only changes and one reading an hour."""
-    parts = []
-    hourly = np.zeros(len(text), bool)
+    hourly = np.zeros(len(times), bool)
     hourly[:: max(1, 3600 // m.spacing_s)] = True
-    order = np.arange(len(text))
-    for name in text.columns:
-        values = text[name].to_numpy()
-        keep = values != ""
-        if m.on_change and len(values):
-            changed = np.append(True, values[1:] != values[:-1])
-            keep &= changed | hourly
-        parts.append(pd.DataFrame({"order": order[keep], "point": name, "value": values[keep]}, index=text.index[keep]))
-    return pd.concat(parts).sort_values("order", kind="stable")[["point", "value"]]
+    orders, points, values = [], [], []
+    for number, column in enumerate(text.values()):
+        codes = column.dictionary_encode().indices.to_numpy()
+        keep = pc.not_equal(column, "").to_numpy(zero_copy_only=False)
+        if m.on_change and len(codes):
+            keep &= np.append(True, codes[1:] != codes[:-1]) | hourly
+        at = np.flatnonzero(keep)
+        orders.append(at)
+        points.append(np.full(len(at), number))
+        values.append(column.take(pa.array(at)))
+    order = np.concatenate(orders)
+    sorted_by_time = np.argsort(order, kind="stable")
+    names = pa.array(list(text)).take(pa.array(np.concatenate(points)[sorted_by_time]))
+    value = pa.concat_arrays(values).take(pa.array(sorted_by_time))
+    return pa.table([times.take(pa.array(order[sorted_by_time])), names, value], names=["time", "point", "value"])
 
 
 def figures(home: Home, sim: Any) -> dict[str, float]:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from tests.reference.plants_b.faults import Fault, later, later_scale, slide
-from tests.reference.plants_b.homes import Home
+from tests.reference.plants_b.homes import Home, promise
 
 EL, HEAT = "heat_pump_electricity", "heat_output"
 SPF = ((EL, HEAT),)
@@ -118,6 +118,18 @@ def fixed(home: Home, x: float, day: int) -> None:
     home.par.update(fixed_flow=home.par["curve_y0"] - 4.0 + x, flow_set_max=70.0, room_gain=0.0)
 
 
+def dear(home: Home, x: float, day: int) -> None:
+    """Poor efficiency and a curve set too high together."""
+    home.par["wear"] = x
+    raised_curve(home, 5.0, day)
+
+
+def pump_dead(home: Home, x: float, day: int) -> None:
+    """The circulation pump fails for x days; the unit trips again and again."""
+    later(home, day, pump_failed=1.0)
+    later(home, min(home.days - 0.1, day + x), pump_failed=0.0)
+
+
 def summer_heat(home: Home, x: float, day: int) -> None:
     """The heating limit is set high: warm days are heated."""
     home.par.update(heat_limit=x, curve_shift=3.0)
@@ -218,5 +230,17 @@ FAULTS = (
     Fault("fan_worn", "Fan slow: less air, dirty coil", (0.8, 0.6, 0.45),
           lambda h, x, d: later_scale(h, d, air_factor=x, ua_evap=0.9), ("excessive_defrost", "efficiency_fell",
           "efficiency_below_expected"), (*DEFROSTS, (EL, HEAT)), ("coil_airflow",), (*SLOW, "capacity_short"), mid=True),
+    Fault("electricity_above", "Far more electricity than the design needs", (0.8, 0.66, 0.52), dear,
+          ("electricity_above_expected", "efficiency_below_expected", "performance_below_promise",
+           "flow_temperature_above_curve"), ((EL, "outdoor_temperature"),), (), (*SLOW, "heat_loss_above_design",
+          "short_cycling"), spacing=3600, kinds=("electricity_only", "registers", "heat_meter", "full"),
+          wish={"backup": False}),
+    Fault("promise_broken", "Seasonal performance far below the design's promise", (0.9, 0.78, 0.66), dear,
+          ("performance_below_promise", "efficiency_below_expected"), SPF, (), (*SLOW, "flow_temperature_above_curve",
+          "short_cycling", "heat_loss_above_design"), spacing=3600, tune=promise),
+    Fault("pump_dead", "Circulation pump dead, the unit trips", (1.0, 3.0, 8.0), pump_dead, ("unit_stopped",
+          "fault_reported", "low_flow", "frost_risk"), (("fault_code",), ("flow_rate", EL)), (), (*SLOW,
+          "short_cycling", "room_below_target", "hot_water_shortfall", "pasteurisation_missed", "falling_flow",
+          "capacity_short", "sensor_stuck", "high_standby"), mid=True),
 )  # fmt: skip
 OVERSIZE_BY_X = ("cycling_oversized", "backup_capacity", "capacity_short")

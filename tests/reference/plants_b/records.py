@@ -229,6 +229,7 @@ STATE: dict[str, float] = {
     "df_acc": 0.0,
     "df_since": 9999.0,
     "df_want": 0.0,
+    "df_icy": 0.0,
     "df_running": 0.0,
     "pump": 0.0,
     "pump_s": 0.8,

@@ -89,6 +89,7 @@ def heating_step(p, s, t_air, rh, dt):
         s.df_want += dt
     else:
         s.df_want = 0.0
+    s.df_icy = s.df_icy + dt if gap > 0.4 * p.df_delta + p.df_clean * n else 0.0
 
 
 @njit(cache=True)
@@ -99,7 +100,9 @@ def defrost_due(p, s):
     if p.df_kind < 0.5:
         return s.df_want > 90.0 or s.df_acc > 8.0 * 3600.0
     dry = 1.0 + 0.12 * max(0.0, -4.0 - s.t_coil - p.coil_offset - 6.0)  # longer in dry cold
-    return s.df_acc > p.df_time_s * dry
+    if s.df_acc > p.df_time_s * dry:  # by time, but sooner only where the coil shows some ice
+        return s.df_icy > 60.0 or s.df_acc > 5.0 * p.df_time_s * dry
+    return False
 
 
 @njit(cache=True)
