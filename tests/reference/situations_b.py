@@ -294,18 +294,18 @@ SITUATIONS = (
               must_not=("unit_stopped", "room_below_target"), verdict=QUIET, wish={**WATER, "oversize": 1.35}),
     Situation("service-day", "A service visit", 24, "2025-02-10", service_day, must_not=("unit_stopped", "frost_risk",
               "pressure_falling"), may=("fault_reported",), verdict=QUIET, wish=WATER),
-    Situation("tight-house", "Very tight house needs no heat at 10 degC", 28, "2025-03-25",
+    Situation("tight-house", "Very tight house needs no heat at 10 degC", 28, "2025-04-22",
               set_many(heat_limit=9.5), must_not=("unit_stopped", "room_below_target"), verdict=QUIET, climate="maritime",
-              wish={**WATER, "hlc": 42.0, "backup": False, "people": 2}),
+              wish={**WATER, "hlc": 42.0, "backup": False, "people": 2, "controls": 2}),
     Situation("coarse-registers", "Registers in whole kilowatt-hours", 40, "2025-01-05", nothing,
               must_not=("implausible_efficiency", "register_reset", "sensor_stuck"), verdict=QUIET, wish=WATER,
               metering={"kind": "registers"}, spacing=900),
     Situation("tariff-block", "The tariff blocks the unit for two hours a day", 30, "2025-01-12", edited(tariff_block),
               must_not=("unit_stopped", "short_cycling", "room_below_target"), verdict=QUIET,
               wish={**WATER, "oversize": 1.35}),
-    Situation("cooling", "Cooling in summer", 30, "2025-07-05", set_many(cooling=1.0),
+    Situation("cooling", "Cooling in summer", 30, "2025-07-05", set_many(cooling=1.0, buf_l=200.0),
               must_not=("heating_out_of_season", "flow_return_swapped", "unit_stopped", "implausible_efficiency"),
-              verdict=QUIET, climate="southern_inland", wish={**WATER, "emitters": "underfloor", "controls": 0}),
+              verdict=QUIET, climate="southern_inland", wish={**WATER, "emitters": "underfloor", "controls": 0, "buffer": 1}),
     Situation("failing-sensor", "Outdoor sensor fails for two days, the plant is fine", 30, "2025-02-05", failing_sensor,
               ((("sensor_stuck", "data_gap", "outdoor_sensor_biased"), "note"),), may=("sensor_stuck", "data_gap",
               "outdoor_sensor_biased"), must_not=("capacity_short", "unit_stopped", "frost_risk"),
@@ -332,7 +332,7 @@ def build(index: int) -> tuple[Home, Any, Any, dict[str, Any]]:
         home.par["dis_day"] = float(rng.integers(1, 6))
     situation.change(home)
     sim = home.simulate()
-    options = Options(**{"kind": "full", "spacing_s": situation.spacing, "gaps": False, "form": "wide",
+    options = Options(**{"kind": "full", "spacing_s": situation.spacing, "gaps": False, "form": "wide", "complete": True,
                          **home.options, **situation.metering})  # fmt: skip
     m = make_metering(rng, home, sim, options)
     for change in home.sensing:

@@ -203,7 +203,7 @@ def machine(p, s, cyl, goal, inp, dt):
             enter(s, POST)
         elif s.t_state >= p.pre_s:
             warm = s.use == 1.0 and s.t_hx > s.target - (p.hyst_on if p.ctl_kind < 0.5 else -1.0)
-            if warm or (s.use == 3.0 and s.t_hx < 18.5):
+            if warm or (s.use == 3.0 and s.t_hx < 19.5):
                 enter(s, POST)  # the water is still warm (or cold) enough
                 s.off_s = 0.0
             else:
@@ -211,7 +211,7 @@ def machine(p, s, cyl, goal, inp, dt):
                 s.starts += 1.0
                 s.on_s = 0.0
                 s.df_want = 0.0
-                s.integ = p.n_start
+                s.integ = p.n_start if s.use < 2.5 else p.n_min
                 s.dm = 0.0
     elif s.mode == START or s.mode == RUN:
         run(p, s, water, heat, may, dt)
@@ -282,7 +282,8 @@ def stop(s):
 def modulate(p, s, cyl, dt):
     """Set compressor speed by PI control on the flow temperature."""
     if s.mode == START:
-        s.speed = min(p.n_start, s.speed + 0.02 * dt / 2.0)
+        start = p.n_start if s.use < 2.5 else p.n_min + 0.03
+        s.speed = min(start, s.speed + 0.02 * dt / 2.0)
         return
     if s.mode != RUN:
         s.speed = 0.0

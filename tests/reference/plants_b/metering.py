@@ -64,6 +64,7 @@ class Options:
     form: str | None = None
     gaps: bool = True
     without: tuple[str, ...] = ()
+    complete: bool = False  # nothing lacks by chance
 
 
 def make_signals(rng: np.random.Generator, home: Home, sim: Simulation, opt: Options) -> dict[str, np.ndarray]:
@@ -201,7 +202,7 @@ def choose_points(rng: np.random.Generator, home: Home, opt: Options) -> list[Po
             points.append(gauge("sun", "solar_irradiance", "ghi", "W/m2", 1.0))
         if rng.random() < 0.25:
             points += energy_points(rng, "fan_el", "fan_electricity", "fan", step, False)
-        lacking = [name for name, share in SOMETIMES_LACKING.items() if rng.random() < share]
+        lacking = [q for q, share in SOMETIMES_LACKING.items() if rng.random() < share and not opt.complete]
         points = [p for p in points if p.quantity not in lacking]
     elif opt.kind == "heat_meter":
         points = electricity(rng, home, step, True, True, inside)
