@@ -35,13 +35,15 @@ CODES = {
 @pytest.fixture(scope="module")
 def home_and_run():
     """A home with radiators and an underfloor zone over seven weeks, and its simulation."""
-    home = make_home(np.random.default_rng(3), 50, "2024-01-05", "maritime", buffer=0, dhw=True, dis=True, no_glycol=True)
+    home = make_home(
+        np.random.default_rng(3), 50, "2024-01-05", "maritime", buffer=0, dhw=True, dis=True, no_glycol=True
+    )
     return home, home.simulate()
 
 
 def test_saturation_pressure_and_humidity_ratio():
-    # 2339 Pa at 20 degC and 611 Pa at 0 degC (IAPWS-IF97 steam table); 14.7 g/kg saturated at 20 degC (ASHRAE,
-    # Fundamentals, from memory).
+    # 2339 Pa at 20 degC and 611 Pa at 0 degC (IAPWS-IF97 steam table); 14.7 g/kg saturated at 20 degC
+    # (ASHRAE Fundamentals, from memory).
     assert saturation_pressure(20.0) == pytest.approx(2339, rel=0.003)
     assert saturation_pressure(0.0) == pytest.approx(611, rel=0.002)
     assert saturation_pressure(-10.0) == pytest.approx(259.9, rel=0.005)  # over ice
@@ -59,7 +61,11 @@ def test_water_circuit_balance(home_and_run):
     given = (c("q_unit") + c("p_bu")).sum() * KWH
     taken = (c("q_space") + c("q_dhw")).sum() * KWH
     t_out = sim.inputs[:, r.I_TOUT]
-    cold = p["ua_pipe"] * (c("t_hx") - t_out) + 0.5 * p["ua_pipe"] * (c("t_in") - t_out) + 0.5 * (c("t_sup") - 19.0)
+    cold = (
+        p["ua_pipe"] * (c("t_hx") - t_out)
+        + 0.5 * p["ua_pipe"] * (c("t_in") - t_out)
+        + 0.5 * (c("t_sup") - 19.0)
+    )
     stored = p["c_hx"] + p["c_sup"] + p["c_ret"]
     assert given - taken - cold.sum() * KWH == pytest.approx(0.0, abs=0.004 * given + stored * 20 / 3.6e6)
     assert given > 500
@@ -87,7 +93,9 @@ def test_house_balance(home_and_run):
         lost = lost + (p[f"ua_{zone}"] + p[f"vent_{zone}"] * vent) * (room - i[:, r.I_TOUT])
         lost = lost + 250.0 * np.maximum(0.0, room - 25.0) * (room - i[:, r.I_TOUT])
     store = sum(p[f"c_{part}_{zone}"] for part in ("air", "mass") for zone in "ab")
-    assert (given - lost).sum() * KWH == pytest.approx(0.0, abs=0.01 * given.sum() * KWH + store * 1.5 / 3.6e6)
+    assert (given - lost).sum() * KWH == pytest.approx(
+        0.0, abs=0.01 * given.sum() * KWH + store * 1.5 / 3.6e6
+    )
 
 
 @pytest.mark.parametrize("seed", [5, 6, 7])
@@ -111,8 +119,8 @@ def test_second_law(seed):
 def test_rating_is_what_the_unit_does(seed):
     home = make_home(np.random.default_rng(seed), 5, no_glycol=True)
     flow = home.site["heat_pump"]["flow_m3_per_h"]
-    speeds = {(7.0, 35.0): (0.5, 87), (2.0, 35.0): (0.62, 84), (-7.0, 35.0): (0.9, 75), (7.0, 55.0): (0.5, 87),
-              (-7.0, 55.0): (0.9, 75), (12.0, 35.0): (0.35, 85)}  # fmt: skip
+    speeds = {(7.0, 35.0): (0.5, 87), (2.0, 35.0): (0.62, 84), (-7.0, 35.0): (0.9, 75), (7.0, 55.0): (0.5,
+        87), (-7.0, 55.0): (0.9, 75), (12.0, 35.0): (0.35, 85)}  # fmt: skip
     for row in home.site["rating"]:
         speed, humidity = speeds[row["outdoor_c"], row["flow_c"]]
         heat, power = bench(as_record(home.par), row["outdoor_c"], row["flow_c"], speed, humidity, flow)
@@ -122,8 +130,8 @@ def test_rating_is_what_the_unit_does(seed):
 
 
 def test_rating_holds_in_the_house():
-    home = make_home(np.random.default_rng(21), 90, "2024-10-15", "maritime", emitters="radiator", buffer=1, dhw=False,
-                     flow_design=42.0, no_glycol=True, oversize=1.1)  # fmt: skip
+    home = make_home(np.random.default_rng(21), 90, "2024-10-15", "maritime", emitters="radiator",
+        buffer=1, dhw=False, flow_design=42.0, no_glycol=True, oversize=1.1)  # fmt: skip
     sim = home.simulate()
     c = sim.channel
     near = (np.abs(sim.inputs[:, r.I_TOUT] - 7) < 1.5) & (np.abs(c("t_hx") - 35) < 2.0) & (c("mode") == RUN)
@@ -158,7 +166,9 @@ def test_faults_change_the_plant(kind, channel, sign):
     fault = next(f for f in builder.FAULTS if f.kind == kind)
     results = []
     for faulty in (False, True):
-        home = make_home(np.random.default_rng(77), 30, "2024-01-02", "northern_plain", buffer=1, dhw=True, dis=True)
+        home = make_home(
+            np.random.default_rng(77), 30, "2024-01-02", "northern_plain", buffer=1, dhw=True, dis=True
+        )
         if faulty:
             fault.change(home, fault.x[2], 3)
         results.append(home.simulate().channel(channel)[4 * 1440 :].mean())

@@ -13,12 +13,16 @@ def seeds(text: str) -> range:
     try:
         return range(int(first), int(last or first) + 1)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"seeds must be A:B or one number, for example 1:60, not {text!r}") from None
+        raise argparse.ArgumentTypeError(
+            f"seeds must be A:B or one number, for example 1:60, not {text!r}"
+        ) from None
 
 
 def main() -> None:
     """Write plants, and with --situations the invented situations."""
-    parser = argparse.ArgumentParser(prog="plants_b", description="Write reference plants (site file, readings, truth).")
+    parser = argparse.ArgumentParser(
+        prog="plants_b", description="Write reference plants (site file, readings, truth)."
+    )
     parser.add_argument("--seeds", type=seeds, default=None, help="A:B, both included")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--family", choices=["healthy", "fault", "all"], default="all")

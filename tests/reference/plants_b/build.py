@@ -13,8 +13,9 @@ from tests.reference.plants_b.metering import Metering, Options, make_metering
 from tests.reference.plants_b.records import I_BLOCK, I_GB, I_HOUR, I_TOUT
 
 FAULTS: tuple[Fault, ...] = (*faults_heating.FAULTS, *faults_service.FAULTS, *faults_sensing.FAULTS)
-WORDS = ("ash", "birch", "cedar", "dock", "elder", "fern", "gorse", "hazel", "iris", "juniper", "kale", "larch", "maple",
-         "nettle", "oak", "pine", "quince", "rowan", "sorrel", "thyme", "umber", "vetch", "willow", "yarrow")  # fmt: skip
+WORDS = ("ash", "birch", "cedar", "dock", "elder", "fern", "gorse", "hazel", "iris", "juniper", "kale",
+    "larch", "maple", "nettle", "oak", "pine", "quince", "rowan", "sorrel", "thyme", "umber", "vetch",
+    "willow", "yarrow")  # fmt: skip
 RANDOM_KINDS = ("heat_meter", "electricity_only", "registers", "controller", "split_meters", "full")
 RANDOM_SHARES = (0.3, 0.18, 0.14, 0.14, 0.1, 0.14)
 HEALTHY_SHARE = 0.3
@@ -34,7 +35,9 @@ def fault_of(seed: int, rng: np.random.Generator, family: str) -> tuple[Fault | 
     return fault, str(rng.choice(STRENGTHS, p=[0.2, 0.5, 0.3]))
 
 
-def make_faulty_home(rng: np.random.Generator, fault: Fault, strength: str, days: int, day: int) -> tuple[Home, float]:
+def make_faulty_home(
+    rng: np.random.Generator, fault: Fault, strength: str, days: int, day: int
+) -> tuple[Home, float]:
     """Return a home with the fault in it and the fault's size."""
     x = fault.x[STRENGTHS.index(strength)]
     wish: dict[str, Any] = dict(fault.wish)
@@ -53,7 +56,9 @@ def make_faulty_home(rng: np.random.Generator, fault: Fault, strength: str, days
     return home, x
 
 
-def build(seed: int, family: str = "all", metering: str = "full") -> tuple[Home, Any, Metering, dict[str, Any]]:
+def build(
+    seed: int, family: str = "all", metering: str = "full"
+) -> tuple[Home, Any, Metering, dict[str, Any]]:
     """Return home, simulation, metering and truth of a seed. The same arguments give the same plant."""
     rng = np.random.default_rng([seed, 20261129])
     fault, strength = fault_of(seed, rng, family)
@@ -120,9 +125,9 @@ def healthy_truth(home: Home, m: Metering) -> dict[str, Any]:
     little = m.kind in ("electricity_only", "registers", "controller", "split_meters")
     verdict = ["in_order"] if assessed else ["not_known"] if little else ["in_order", "not_known"]
     may = ["heat_loss_below_design"] if wood_stove in home.edits else []
-    return {"fault": {"kind": "none", "strength": None, "since": None, "parameters": {}}, "must": [], "first_cause": [],
-            "may": may, "must_not": ["unit_stopped", "frost_risk", "water_too_hot"],
-            "verdict": {"in": verdict}}  # fmt: skip
+    return {"fault": {"kind": "none", "strength": None, "since": None, "parameters": {}}, "must": [],
+        "first_cause": [], "may": may, "must_not": ["unit_stopped", "frost_risk", "water_too_hot"],
+        "verdict": {"in": verdict}}  # fmt: skip
 
 
 def write(seed: int, out: Path, family: str = "all", metering: str = "full") -> Path:

@@ -1,7 +1,7 @@
 """The controller as a state machine (compiled).
 
-Modes: OFF, PRE (pre-circulation), START, RUN, DEFROST, POST (pump overrun), LOCKED. `use` says for what the unit
-runs: 1 space heating, 2 hot water, 3 cooling.
+Modes: OFF, PRE (pre-circulation), START, RUN, DEFROST, POST (pump overrun), LOCKED.
+`use` says for what the unit runs: 1 space heating, 2 hot water, 3 cooling.
 """
 
 from numba import njit
@@ -253,7 +253,13 @@ def run(p, s, water, heat, may, dt):
     if s.use == 1.0 and s.t_hx > s.target + p.hyst_off and s.on_s > p.min_on_s and s.speed <= p.n_min + 0.05:
         stop(s)
         return
-    if p.ctl_kind > 0.5 and s.use == 1.0 and s.dm > 30.0 and s.on_s > p.min_on_s and s.speed <= p.n_min + 0.02:
+    if (
+        p.ctl_kind > 0.5
+        and s.use == 1.0
+        and s.dm > 30.0
+        and s.on_s > p.min_on_s
+        and s.speed <= p.n_min + 0.02
+    ):
         stop(s)
         return
     if s.use != 3.0 and s.t_hx > p.flow_max + 2.0 and s.on_s > 120.0:

@@ -158,10 +158,13 @@ def bench_run(pa, sa, t_air, rh, t_flow, flow, speed, seconds):
     return heat / lasted, elec / lasted
 
 
-def bench(parameters: np.ndarray, outdoor: float, flow_c: float, speed: float, rh: float = 86.0, flow: float = 1.4):
+def bench(
+    parameters: np.ndarray, outdoor: float, flow_c: float, speed: float, rh: float = 86.0, flow: float = 1.4
+):
     """Return (heat [W], electricity [W]) at a steady test point, whole frost cycles included.
 
-    `rh` is the test humidity: about 87 % at 7 degC, 84 % at 2 degC and 75 % at -7 degC (EN 14511-2, from memory).
+    `rh` is the test humidity: about 87 % at 7 degC, 84 % at 2 degC and 75 % at -7 degC (EN 14511-2, from
+    memory).
     """
     return bench_run(parameters, make_state(), outdoor, rh, flow_c, flow, speed, 7200.0)
 
@@ -169,7 +172,9 @@ def bench(parameters: np.ndarray, outdoor: float, flow_c: float, speed: float, r
 class Simulation:
     """One home: parameters, state and output; events change parameters between calls."""
 
-    def __init__(self, parameters: np.ndarray, inputs: np.ndarray, per_minute: int = 1, random: int = 1) -> None:
+    def __init__(
+        self, parameters: np.ndarray, inputs: np.ndarray, per_minute: int = 1, random: int = 1
+    ) -> None:
         self.p = parameters
         self.s = make_state(rng=float(random % 1000003 + 7))
         self.inputs = np.ascontiguousarray(inputs)

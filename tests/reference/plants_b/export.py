@@ -188,7 +188,9 @@ def long_rows(times: pa.Array, text: dict[str, pa.Array], m: Metering) -> pa.Tab
     sorted_by_time = np.argsort(order, kind="stable")
     names = pa.array(list(text)).take(pa.array(np.concatenate(points)[sorted_by_time]))
     value = pa.concat_arrays(values).take(pa.array(sorted_by_time))
-    return pa.table([times.take(pa.array(order[sorted_by_time])), names, value], names=["time", "point", "value"])
+    return pa.table(
+        [times.take(pa.array(order[sorted_by_time])), names, value], names=["time", "point", "value"]
+    )
 
 
 def figures(home: Home, sim: Any) -> dict[str, float]:
@@ -201,16 +203,17 @@ def figures(home: Home, sim: Any) -> dict[str, float]:
     unit, heater, immersion, pump = kwh("p_unit"), kwh("p_bu"), kwh("p_imm"), kwh("p_pump")
     heat = kwh("q_meter")
     total = unit + heater + immersion + pump
-    return {
-        "H2": round(heat / max(unit, 1e-6), 3), "H4": round((heat + heater + immersion) / max(total, 1e-6), 3),
-        "heat_loss_w_per_k": round(home.heat_loss_w_per_k, 1), "starts": int(sim.channel("starts")[-1]),
-        "defrosts": int(sim.channel("defrosts")[-1]), "electricity_kwh": round(total, 1),
-        "heat_kwh": round(heat + heater + immersion, 1), "backup_kwh": round(heater, 1),
-        "immersion_kwh": round(immersion, 1), "hot_water_kwh": round(kwh("q_dhw"), 1),
-    }  # fmt: skip
+    return {"H2": round(heat / max(unit, 1e-6), 3), "H4": round((heat + heater + immersion) / max(total,
+        1e-6), 3), "heat_loss_w_per_k": round(home.heat_loss_w_per_k, 1),
+        "starts": int(sim.channel("starts")[-1]), "defrosts": int(sim.channel("defrosts")[-1]),
+        "electricity_kwh": round(total, 1), "heat_kwh": round(heat + heater + immersion, 1),
+        "backup_kwh": round(heater, 1), "immersion_kwh": round(immersion, 1),
+        "hot_water_kwh": round(kwh("q_dhw"), 1), }  # fmt: skip
 
 
-def write_plant(folder: Path, home: Home, sim: Any, m: Metering, identity: dict[str, str], truth: dict) -> None:
+def write_plant(
+    folder: Path, home: Home, sim: Any, m: Metering, identity: dict[str, str], truth: dict
+) -> None:
     """Write the three files of one plant."""
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "site.toml").write_text(site_text(home.site, identity, m))

@@ -17,8 +17,9 @@ ALL_VERDICTS = ["in_order", "not_known", "watch", "act", "urgent"]
 class Fault:
     """One kind of fault.
 
-    `change(home, x, day)` applies it at strength x; `codes` are alternatives, any of which tells it; `needs` are
-    alternative sets of quantities, one of which must be measured at `spacing` seconds or finer to see it.
+    `change(home, x, day)` applies it at strength x; `codes` are alternatives, any of which tells it;
+    `needs` are alternative sets of quantities, one of which must be measured at `spacing` seconds or finer
+    to see it.
     """
 
     kind: str
@@ -80,12 +81,10 @@ def truth_of(fault: Fault, strength: str, home: Home, day: int, metering, x: flo
     must = [{"any_of": list(fault.codes), "severity_at_least": fault.severity[level]}] if seen else []
     wrong = ["in_order"] if seen and fault.severity[level] != "note" else []
     verdict = [v for v in ALL_VERDICTS if v not in wrong]
-    return {
-        "fault": {"kind": fault.kind, "strength": strength, "since": home.date(day) if fault.mid else None,
-                  "parameters": {"x": x}},
-        "must": must, "first_cause": list(fault.causes) if seen else [],
-        "may": sorted({*fault.codes, *fault.may}), "must_not": list(fault.must_not), "verdict": {"in": verdict},
-    }  # fmt: skip
+    return {"fault": {"kind": fault.kind, "strength": strength,
+        "since": home.date(day) if fault.mid else None, "parameters": {"x": x}}, "must": must,
+        "first_cause": list(fault.causes) if seen else [], "may": sorted({*fault.codes, *fault.may}),
+        "must_not": list(fault.must_not), "verdict": {"in": verdict}, }  # fmt: skip
 
 
 def onset(rng: np.random.Generator, days: int) -> int:

@@ -6,9 +6,10 @@ from tests.reference.plants_b.faults import Fault
 from tests.reference.plants_b.faults_heating import EL, HEAT, SLOW
 from tests.reference.plants_b.homes import Home
 
-DISTRUST = ("implausible_efficiency", "heat_meter_disagrees", "meter_misplaced", "unit_mismatch", "efficiency_below_expected",
-            "performance_below_promise", "heat_loss_above_design", "heat_loss_below_design", "efficiency_fell",
-            "capacity_short", "electricity_above_expected", "high_standby")  # fmt: skip
+DISTRUST = ("implausible_efficiency", "heat_meter_disagrees", "meter_misplaced", "unit_mismatch",
+    "efficiency_below_expected", "performance_below_promise", "heat_loss_above_design",
+    "heat_loss_below_design", "efficiency_fell", "capacity_short", "electricity_above_expected",
+    "high_standby")  # fmt: skip
 HYDRONIC = (HEAT, "flow_rate", "flow_temperature", "return_temperature")
 
 
@@ -163,7 +164,13 @@ def other_circuit(home: Home, x: float, day: int) -> None:
         per_day = 86400 // m.record_s
         hours = np.repeat(sim.inputs[:, 11], sim.per_minute)
         level = np.repeat(h.rng.gamma(3.0, 0.33, n // per_day + 1), per_day)[:n]
-        return 900.0 * x * level * ((hours > 5) & (hours < 9) | (hours > 16.5) & (hours < 22)) * (1 + 0.1 * h.rng.standard_normal(n))
+        return (
+            900.0
+            * x
+            * level
+            * ((hours > 5) & (hours < 9) | (hours > 16.5) & (hours < 22))
+            * (1 + 0.1 * h.rng.standard_normal(n))
+        )
 
     home.sensing.append(signal("heat", change))
 
@@ -180,52 +187,60 @@ def worn_room_sensor(home: Home, x: float, day: int) -> None:
 
 
 FAULTS = (
-    Fault("data_gap", "No readings for days", (2.0, 6.0, 20.0), gap, ("data_gap",), ((EL,), ("operating_mode",)), (),
-          ("unit_stopped",), mid=True, spacing=3600, severity=("note", "note", "watch")),
-    Fault("outdoor_stuck", "Outdoor sensor stuck", (3.0, 8.0, 30.0), stuck, ("sensor_stuck", "outdoor_sensor_biased"),
-          (("outdoor_temperature",),), (), ("no_weather_compensation", "defrost_without_frost", "excessive_defrost",
-          "heating_out_of_season", "unit_stopped", "heat_loss_above_design", "heat_loss_below_design"), mid=True,
-          severity=("note", "note", "watch")),
+    Fault("data_gap", "No readings for days", (2.0, 6.0, 20.0), gap, ("data_gap",), ((EL,),
+          ("operating_mode",)), (), ("unit_stopped",), mid=True, spacing=3600, severity=("note", "note",
+          "watch")),
+    Fault("outdoor_stuck", "Outdoor sensor stuck", (3.0, 8.0, 30.0), stuck, ("sensor_stuck",
+          "outdoor_sensor_biased"), (("outdoor_temperature",),), (), ("no_weather_compensation",
+          "defrost_without_frost", "excessive_defrost", "heating_out_of_season", "unit_stopped",
+          "heat_loss_above_design", "heat_loss_below_design"), mid=True, severity=("note", "note", "watch")),
     Fault("room_stuck", "Room sensor stuck", (4.0, 10.0, 40.0), worn_room_sensor, ("sensor_stuck",),
-          (("room_temperature",),), (), ("room_below_target",), mid=True, severity=("note", "note", "watch")),
-    Fault("register_reset", "Running totals reset", (1.0, 2.0, 4.0), reset, ("register_reset",), ((EL, HEAT),), (),
-          ("data_gap",), mid=True, spacing=3600, severity=("note", "note", "note"),
+          (("room_temperature",),), (), ("room_below_target",), mid=True, severity=("note", "note",
+          "watch")),
+    Fault("register_reset", "Running totals reset", (1.0, 2.0, 4.0), reset, ("register_reset",), ((EL,
+          HEAT),), (), ("data_gap",), mid=True, spacing=3600, severity=("note", "note", "note"),
           kinds=("full", "heat_meter", "registers")),
     Fault("unit_mismatch", "Site file names the wrong unit for the heat meter", (1.0, 1.0, 1.0), wrong_unit,
-          ("unit_mismatch", "implausible_efficiency", "heat_meter_disagrees", "meter_misplaced"), ((EL, HEAT),), (),
-          DISTRUST, spacing=3600, severity=("watch", "watch", "watch"), kinds=("full", "heat_meter", "registers")),
+          ("unit_mismatch", "implausible_efficiency", "heat_meter_disagrees", "meter_misplaced"), ((EL,
+          HEAT),), (), DISTRUST, spacing=3600, severity=("watch", "watch", "watch"), kinds=("full",
+          "heat_meter", "registers")),
     Fault("swapped", "Flow and return sensors exchanged", (1.0, 1.0, 1.0), swapped, ("flow_return_swapped",),
           (("flow_temperature", "return_temperature"),), (), (*DISTRUST, "buffer_mixing", "low_flow",
-          "flow_temperature_above_curve"), severity=("note", "note", "note"), kinds=("full", "heat_meter", "controller")),
+          "flow_temperature_above_curve"), severity=("note", "note", "note"), kinds=("full", "heat_meter",
+          "controller")),
     Fault("clock", "The gateway's clock is wrong", (5.0, 7.0, 10.0), clock, ("clock_offset",),
-          (("solar_irradiance",), ("outdoor_temperature",)), (), (), severity=("note", "note", "note"), kinds=("full",)),
+          (("solar_irradiance",), ("outdoor_temperature",)), (), (), severity=("note", "note", "note"),
+          kinds=("full",)),
     Fault("pulse_heat", "Heat meter's pulse value wrong", (0.5, 2.0, 10.0), scaled_heat, ("meter_misplaced",
           "heat_meter_disagrees", "implausible_efficiency", "unit_mismatch"), ((EL, *HYDRONIC), (EL, HEAT)),
           ("pulse_value",), (*DISTRUST, "low_flow"), spacing=3600, severity=("watch", "watch", "watch"),
           kinds=("full", "heat_meter", "registers")),
     Fault("pulse_electricity", "Electricity meter's pulse value wrong", (2.0, 0.5, 0.1), scaled_electricity,
           ("meter_misplaced", "implausible_efficiency", "unit_mismatch", "efficiency_below_expected",
-           "performance_below_promise"), ((EL, HEAT),), ("pulse_value",), (*DISTRUST, *SLOW), spacing=3600,
+          "performance_below_promise"), ((EL, HEAT),), ("pulse_value",), (*DISTRUST, *SLOW), spacing=3600,
           severity=("watch", "watch", "watch"), kinds=("full", "heat_meter", "registers")),
     Fault("antifreeze", "Antifreeze not allowed for by the heat meter", (1.05, 1.08, 1.11), antifreeze,
           ("heat_meter_disagrees",), (HYDRONIC,), ("antifreeze_uncorrected",), ("implausible_efficiency",),
           severity=("note", "note", "note"), kinds=("full", "heat_meter"), wish={"no_glycol": True}),
-    Fault("outdoor_biased", "Outdoor sensor in the sun", (1.5, 3.0, 6.0), sunny_sensor, ("outdoor_sensor_biased",),
-          (("outdoor_temperature",),), (), ("room_below_target", "heat_loss_above_design", "capacity_short",
-          "no_weather_compensation", "defrost_without_frost", "excessive_defrost", "heating_out_of_season",
-          "flow_temperature_above_curve"), severity=("note", "note", "watch"), kinds=("full",)),
+    Fault("outdoor_biased", "Outdoor sensor in the sun", (1.5, 3.0, 6.0), sunny_sensor,
+          ("outdoor_sensor_biased",), (("outdoor_temperature",),), (), ("room_below_target",
+          "heat_loss_above_design", "capacity_short", "no_weather_compensation", "defrost_without_frost",
+          "excessive_defrost", "heating_out_of_season", "flow_temperature_above_curve"), severity=("note",
+          "note", "watch"), kinds=("full",)),
     Fault("meter_branch", "Heat meter in one branch only", (0.0, 0.0, 2.0), branch, ("meter_misplaced",
           "heat_meter_disagrees", "implausible_efficiency"), (("operating_mode", *HYDRONIC),),
-          ("one_branch_only",), (*DISTRUST, "slow_reheat"), severity=("watch", "watch", "watch"), kinds=("full",),
-          wish={"dhw": True}),
+          ("one_branch_only",), (*DISTRUST, "slow_reheat"), severity=("watch", "watch", "watch"),
+          kinds=("full",), wish={"dhw": True}),
     Fault("meter_behind_heater", "Heat meter behind the back-up heater", (6.0, 10.0, 16.0), behind_heater,
-          ("meter_misplaced", "heat_meter_disagrees", "backup_heater_use"), (("backup_heater_electricity", HEAT),),
-          ("behind_heater", "bivalent_set_high"), (*DISTRUST, "backup_heater_use"), kinds=("full", "heat_meter"),
-          wish={"backup": True}, severity=("watch", "watch", "watch")),
-    Fault("meter_other_load", "A load of the house on the unit's electricity meter", (60.0, 150.0, 350.0), other_load,
-          ("meter_misplaced", "high_standby", "efficiency_below_expected", "performance_below_promise"), ((EL, HEAT),),
-          ("other_load_inside",), (*DISTRUST, *SLOW, "short_cycling", "pump_always_on"), kinds=("full", "heat_meter")),
-    Fault("meter_other_circuit", "Heat meter of another circuit", (2.0, 3.0, 5.0), other_circuit, ("meter_misplaced",
-          "heat_meter_disagrees", "implausible_efficiency"), ((EL, HEAT),), ("other_circuit",), (*DISTRUST,
-          "flow_return_swapped"), severity=("watch", "watch", "watch"), kinds=("full", "heat_meter", "registers")),
+          ("meter_misplaced", "heat_meter_disagrees", "backup_heater_use"), (("backup_heater_electricity",
+          HEAT),), ("behind_heater", "bivalent_set_high"), (*DISTRUST, "backup_heater_use"), kinds=("full",
+          "heat_meter"), wish={"backup": True}, severity=("watch", "watch", "watch")),
+    Fault("meter_other_load", "A load of the house on the unit's electricity meter", (60.0, 150.0, 350.0),
+          other_load, ("meter_misplaced", "high_standby", "efficiency_below_expected",
+          "performance_below_promise"), ((EL, HEAT),), ("other_load_inside",), (*DISTRUST, *SLOW,
+          "short_cycling", "pump_always_on"), kinds=("full", "heat_meter")),
+    Fault("meter_other_circuit", "Heat meter of another circuit", (2.0, 3.0, 5.0), other_circuit,
+          ("meter_misplaced", "heat_meter_disagrees", "implausible_efficiency"), ((EL, HEAT),),
+          ("other_circuit",), (*DISTRUST, "flow_return_swapped"), severity=("watch", "watch", "watch"),
+          kinds=("full", "heat_meter", "registers")),
 )  # fmt: skip

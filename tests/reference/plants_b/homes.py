@@ -11,8 +11,8 @@ from tests.reference.plants_b.occupants import Occupants, make_inputs
 from tests.reference.plants_b.records import I_HOUR, I_SETA, I_SETB, PARAMETERS, make_parameters
 from tests.reference.plants_b.weather import CLIMATES, Climate
 
-SIZE_PARAMETERS = ("disp", "m_air", "ua_evap", "ua_cond", "frost_cap", "fan_power", "c_coil", "df_water", "df_elec",
-                   "c_hx")  # fmt: skip
+SIZE_PARAMETERS = ("disp", "m_air", "ua_evap", "ua_cond", "frost_cap", "fan_power", "c_coil", "df_water",
+    "df_elec", "c_hx")  # fmt: skip
 DENSITY_20_CP = 1152.0
 
 
@@ -67,7 +67,7 @@ class Home:
 
 
 def commission(home: Home) -> None:
-    """Raise the heating curve, in the plant and in the site file, until the rooms get warm, as an installer would."""
+    """Raise the heating curve, in the plant and the site file, until the rooms get warm."""
     for _ in range(3):
         trial = copy.deepcopy(home)
         trial.days = min(home.days, 60)
@@ -92,7 +92,7 @@ def commission(home: Home) -> None:
 
 
 def promise(home: Home) -> None:
-    """Write the designer's seasonal performance factor into the site file: a little below what the home reaches."""
+    """Write the design's seasonal performance into the site file: a little below what the home reaches."""
     trial = copy.deepcopy(home).simulate()
     space = trial.channel("use") == 1
     heat = trial.channel("q_meter")[space].sum()
@@ -113,17 +113,23 @@ def as_record(par: dict[str, float]) -> np.ndarray:
 
 
 def make_home(
-    rng: np.random.Generator, days: int = 150, start: str | None = None, climate: str | None = None, **wish: Any
+    rng: np.random.Generator,
+    days: int = 150,
+    start: str | None = None,
+    climate: str | None = None,
+    **wish: Any,
 ) -> Home:
     """Return a random healthy home.
 
     `wish` may hold: hlc [W/K], oversize (capacity at design over heat loss), emitters ("mixed", "radiator",
-    "underfloor"), buffer (0 none, 1 series, 2 parallel), controls (0 to 3), backup, dis, imm (bool), dhw (bool),
-    people (int), shift_k.
+    "underfloor"), buffer (0 none, 1 series, 2 parallel), controls (0 to 3), backup, dis, imm (bool),
+    dhw (bool), people (int), shift_k.
     """
     place = next((c for c in CLIMATES if c.name == climate), None) or CLIMATES[rng.integers(len(CLIMATES))]
     if start is None:
-        first = np.datetime64(f"{rng.integers(2023, 2026)}-09-20") + np.timedelta64(int(rng.integers(0, 60)), "D")
+        first = np.datetime64(f"{rng.integers(2023, 2026)}-09-20") + np.timedelta64(
+            int(rng.integers(0, 60)), "D"
+        )
     else:
         first = np.datetime64(start)
     par: dict[str, float] = dict(PARAMETERS)
@@ -163,7 +169,9 @@ def fabric(rng, place: Climate, par: dict, hlc: float | None) -> dict[str, float
     return {"area": area, "hlc": hlc, "part_a": part_a, "design_w": hlc * (20.5 - place.design_c)}
 
 
-def emitters(rng, place: Climate, par: dict, house: dict, kind: str, flow_design: float | None = None) -> float:
+def emitters(
+    rng, place: Climate, par: dict, house: dict, kind: str, flow_design: float | None = None
+) -> float:
     """Size the emitters of both zones for one design flow temperature, and return it [degC]."""
     if kind == "underfloor":
         y0 = float(rng.uniform(33, 38))
@@ -180,7 +188,9 @@ def emitters(rng, place: Climate, par: dict, house: dict, kind: str, flow_design
         spare = float(rng.uniform(1.04, 1.2))
         par[f"em_k_{zone}"] = spare * load / (mean - 20.5) ** n
         if kinds[zone] == "radiator":
-            par[f"em_c_{zone}"] = par[f"em_k_{zone}"] * 50**1.3 / 1000.0 * 48e3  # about 11 litres and steel a kW
+            par[f"em_c_{zone}"] = (
+                par[f"em_k_{zone}"] * 50**1.3 / 1000.0 * 48e3
+            )  # about 11 litres and steel a kW
         else:
             par[f"em_c_{zone}"] = load / 45.0 * float(rng.uniform(5e4, 1.1e5))  # screed
     house["y0"] = y0
@@ -190,13 +200,13 @@ def emitters(rng, place: Climate, par: dict, house: dict, kind: str, flow_design
 
 def size_unit(rng, place: Climate, par: dict, design_w: float, y0: float, wish: dict) -> dict[str, Any]:
     """Choose a unit, and measure its ratings on the test bench."""
-    par.update(
-        eta0=float(rng.uniform(0.53, 0.65)), n_min=float(rng.uniform(0.18, 0.26)), n_opt=float(rng.uniform(0.42, 0.6)),
-        eta_speed=float(rng.uniform(0.25, 0.5)), fan_power=float(rng.uniform(35, 65)),
-        control_power=float(rng.uniform(6, 14)), start_tau=float(rng.uniform(45, 80)),
-        df_kind=float(rng.random() < 0.15), df_delta=float(rng.uniform(2.5, 4.0)), df_end=float(rng.uniform(9, 15)),
-        df_time_s=float(rng.uniform(3600, 5400)), crankcase=0.0 if rng.random() < 0.7 else float(rng.uniform(8, 18)),
-    )  # fmt: skip
+    par.update(eta0=float(rng.uniform(0.53, 0.65)), n_min=float(rng.uniform(0.18, 0.26)),
+        n_opt=float(rng.uniform(0.42, 0.6)), eta_speed=float(rng.uniform(0.25, 0.5)),
+        fan_power=float(rng.uniform(35, 65)), control_power=float(rng.uniform(6, 14)),
+        start_tau=float(rng.uniform(45, 80)), df_kind=float(rng.random() < 0.15),
+        df_delta=float(rng.uniform(2.5, 4.0)), df_end=float(rng.uniform(9, 15)),
+        df_time_s=float(rng.uniform(3600, 5400)),
+        crankcase=0.0 if rng.random() < 0.7 else float(rng.uniform(8, 18)), )  # fmt: skip
     helped = bool(wish.get("backup", rng.random() < 0.45))
     bivalent = place.design_c + float(rng.uniform(2, 5)) if helped else None
     load_at = bivalent if bivalent is not None else place.design_c
@@ -214,8 +224,8 @@ def size_unit(rng, place: Climate, par: dict, design_w: float, y0: float, wish: 
     heat, _ = bench(record, 7.0, 35.0, rated_speed, 87.0, flow)
     unit: dict[str, Any] = {"rated": heat, "flow": flow, "refrigerant": refrigerant, "bivalent": bivalent,
                             "rated_speed": rated_speed}  # fmt: skip
-    points = [(7.0, 35.0, 0.5, 87.0), (2.0, 35.0, 0.62, 84.0), (-7.0, 35.0, 0.9, 75.0), (7.0, 55.0, 0.5, 87.0),
-              (-7.0, 55.0, 0.9, 75.0), (12.0, 35.0, 0.35, 85.0)]  # fmt: skip
+    points = [(7.0, 35.0, 0.5, 87.0), (2.0, 35.0, 0.62, 84.0), (-7.0, 35.0, 0.9, 75.0), (7.0, 55.0, 0.5,
+        87.0), (-7.0, 55.0, 0.9, 75.0), (12.0, 35.0, 0.35, 85.0)]  # fmt: skip
     keep = [0, *sorted(rng.choice(np.arange(1, 6), size=int(rng.integers(1, 6)), replace=False).tolist())]
     if 3 not in keep and rng.random() < 0.8:
         keep.append(3)
@@ -263,7 +273,10 @@ def controls(rng, place: Climate, par: dict, y0: float, kind: str, wish: dict) -
     """Heating curve, thermostats and schedules."""
     par["heat_limit"] = float(rng.uniform(14.5, 16.5))
     par["curve_x0"], par["curve_y0"] = place.design_c, round(y0, 1)
-    par["curve_x1"], par["curve_y1"] = 15.0, round(float(rng.uniform(24.5, 26) if kind == "underfloor" else rng.uniform(27, 29)), 1)
+    par["curve_x1"], par["curve_y1"] = (
+        15.0,
+        round(float(rng.uniform(24.5, 26) if kind == "underfloor" else rng.uniform(27, 29)), 1),
+    )
     par["flow_set_max"] = min(60.0, y0 + 6)
     par["flow_set_min"] = 23.0
     choice = wish.get("controls")
@@ -327,19 +340,16 @@ def site_table(rng, place, first, par, house, unit, y0, kind, water) -> dict[str
     """The site file's tables as the installer knows them (rounded, a little off)."""
     slope = (par["curve_y1"] - par["curve_y0"]) / (par["curve_x1"] - par["curve_x0"])
     handed = first - np.timedelta64(int(rng.integers(20, 500)), "D")
-    site: dict[str, Any] = {
-        "site": {"timezone": place.timezone, "latitude": place.latitude, "longitude": place.longitude,
-                 "handed_over": handed, "floor_area_m2": round(house["area"])},
-        "design": {"heat_loss_kw": round(house["design_w"] * float(np.clip(rng.normal(1.0, 0.05), 0.92, 1.08)) / 1000, 1),
-                   "indoor_c": 20.5, "outdoor_c": place.design_c},
-        "heat_pump": {"source": "air", "rated_output_kw": round(unit["rated"] / 1000, 1),
-                      "min_output_kw": round(unit["min"] / 1000, 1), "max_flow_c": par["flow_max"] + 2.0,
-                      "flow_m3_per_h": unit["flow"], "refrigerant": unit["refrigerant"]},
-        "rating": [{"outdoor_c": a, "flow_c": f, "output_kw": round(q / 1000, 2), "cop": round(q / e, 2)}
-                   for a, f, q, e in unit["ratings"]],
-        "heating_curve": {"points": [[place.design_c, par["curve_y0"]],
-                                     [15.0, round(par["curve_y0"] + slope * (15 - place.design_c), 1)]]},
-    }  # fmt: skip
+    site: dict[str, Any] = {"site": {"timezone": place.timezone, "latitude": place.latitude,
+        "longitude": place.longitude, "handed_over": handed, "floor_area_m2": round(house["area"])},
+        "design": {"heat_loss_kw": round(house["design_w"] * float(np.clip(rng.normal(1.0, 0.05), 0.92,
+        1.08)) / 1000, 1), "indoor_c": 20.5, "outdoor_c": place.design_c}, "heat_pump": {"source": "air",
+        "rated_output_kw": round(unit["rated"] / 1000, 1), "min_output_kw": round(unit["min"] / 1000, 1),
+        "max_flow_c": par["flow_max"] + 2.0, "flow_m3_per_h": unit["flow"],
+        "refrigerant": unit["refrigerant"]}, "rating": [{"outdoor_c": a, "flow_c": f,
+        "output_kw": round(q / 1000, 2), "cop": round(q / e, 2)} for a, f, q, e in unit["ratings"]],
+        "heating_curve": {"points": [[place.design_c, par["curve_y0"]], [15.0,
+        round(par["curve_y0"] + slope * (15 - place.design_c), 1)]]}, }  # fmt: skip
     if unit["bivalent"] is not None:
         site["design"]["bivalent_c"] = par["bu_bivalent"]
     if "antifreeze" in unit:
@@ -349,15 +359,19 @@ def site_table(rng, place, first, par, house, unit, y0, kind, water) -> dict[str
         k, n = par[f"em_k_{zone}"], par[f"em_n_{zone}"]
         excess = 50.0 if n > 1.2 else round(y0 - 3 - 20.5, 1)
         site["emitter"].append({"zone": name, "kind": house["kinds"][zone],
-                                "output_kw": round(k * excess**n / 1000, 1), "output_excess_k": excess})  # fmt: skip
+            "output_kw": round(k * excess**n / 1000, 1), "output_excess_k": excess})  # fmt: skip
     if water:
         table = {"cylinder_litres": int(water["litres"]), "setpoint_c": par["dhw_set"],
-                 "reheat_below_c": par["dhw_on"], "standing_loss_kwh_per_day": round(water["loss"], 1)}  # fmt: skip
+            "reheat_below_c": par["dhw_on"],
+            "standing_loss_kwh_per_day": round(water["loss"], 1)}  # fmt: skip
         if water["disinfect"]:
             table.update(pasteurise_c=60.0, pasteurise_every_days=7)
         site["hot_water"] = table
     if par["buffer"]:
-        site["buffer"] = {"litres": int(par["buf_l"]), "arrangement": "series" if par["buffer"] == 1 else "parallel"}
+        site["buffer"] = {
+            "litres": int(par["buf_l"]),
+            "arrangement": "series" if par["buffer"] == 1 else "parallel",
+        }
     site["cost"] = {"currency": "GBP" if place.timezone == "Europe/London" else "EUR",
                     "electricity": round(float(rng.uniform(0.2, 0.36)), 3)}  # fmt: skip
     return site

@@ -10,8 +10,8 @@ from tests.reference.plants_b import records as r
 from tests.reference.plants_b.engine import Simulation
 from tests.reference.plants_b.homes import DENSITY_20_CP, Home
 
-SOMETIMES_LACKING = {"outdoor_humidity": 0.25, "heat_call": 0.2, "system_pressure": 0.1, "compressor_speed": 0.15,
-                     "defrost_active": 0.2, "target_flow_temperature": 0.2}  # fmt: skip
+SOMETIMES_LACKING = {"outdoor_humidity": 0.25, "heat_call": 0.2, "system_pressure": 0.1,
+    "compressor_speed": 0.15, "defrost_active": 0.2, "target_flow_temperature": 0.2}  # fmt: skip
 MODES = np.array(["off", "heating", "hot_water", "defrost", "cooling"])
 
 
@@ -67,7 +67,9 @@ class Options:
     complete: bool = False  # nothing lacks by chance
 
 
-def make_signals(rng: np.random.Generator, home: Home, sim: Simulation, opt: Options) -> dict[str, np.ndarray]:
+def make_signals(
+    rng: np.random.Generator, home: Home, sim: Simulation, opt: Options
+) -> dict[str, np.ndarray]:
     """All signals with sensor and class errors."""
     c, per = sim.channel, sim.per_minute
     n = len(sim.out)
@@ -95,23 +97,21 @@ def make_signals(rng: np.random.Generator, home: Home, sim: Simulation, opt: Opt
     base_load = 140 + 60 * rng.random()
     other = base_load + np.repeat(rng.gamma(0.6, 260.0, n // (15 * per) + 1), 15 * per)[:n]
     consumption = c("p_unit") + c("p_bu") + c("p_imm") + c("p_pump")
-    return {
-        "elec": elec(c("p_unit")), "fan": elec(c("p_fan")), "bu": elec(c("p_bu")), "imm": elec(c("p_imm")),
-        "pump": elec(c("p_pump")), "house": consumption + other, "heat": heat,
+    return {"elec": elec(c("p_unit")), "fan": elec(c("p_fan")), "bu": elec(c("p_bu")),
+        "imm": elec(c("p_imm")), "pump": elec(c("p_pump")), "house": consumption + other, "heat": heat,
         "heat_space": c("q_space") * flow_error, "heat_dhw": c("q_dhw") * flow_error,
-        "t_flow": sensor(c("t_hx"), 0.12), "t_ret": sensor(c("t_in"), 0.12),
-        "t_dist": sensor(c("t_dist"), 0.25), "t_dret": sensor(c("t_dret"), 0.25),
-        "flow": np.where(moving, c("flow") * flow_error * (1 + 0.004 * rng.standard_normal(n)), 0.0),
-        "t_out": rep(r.I_TOUT) + rng.normal(0, 0.2) + out_noise,
-        "rh": np.clip(rep(r.I_RH) + rng.normal(0, 2.0), 5, 100), "ghi": rep(r.I_GHI) * rng.normal(1, 0.03),
-        "room_a": sensor(c("room_a"), 0.12), "room_b": sensor(c("room_b"), 0.12),
-        "set_a": rep(r.I_SETA), "set_b": rep(r.I_SETB), "target": c("target"),
-        "cyl": sensor(c("cyl"), 0.3), "buffer": sensor(c("buffer"), 0.3), "pressure": c("pressure") + rng.normal(0, 0.02),
-        "mode": word.astype(float), "defrost": (mode == 4).astype(float), "call": c("call"),
+        "t_flow": sensor(c("t_hx"), 0.12), "t_ret": sensor(c("t_in"), 0.12), "t_dist": sensor(c("t_dist"),
+        0.25), "t_dret": sensor(c("t_dret"), 0.25), "flow": np.where(moving,
+        c("flow") * flow_error * (1 + 0.004 * rng.standard_normal(n)), 0.0),
+        "t_out": rep(r.I_TOUT) + rng.normal(0, 0.2) + out_noise, "rh": np.clip(rep(r.I_RH) + rng.normal(0,
+        2.0), 5, 100), "ghi": rep(r.I_GHI) * rng.normal(1, 0.03), "room_a": sensor(c("room_a"), 0.12),
+        "room_b": sensor(c("room_b"), 0.12), "set_a": rep(r.I_SETA), "set_b": rep(r.I_SETB),
+        "target": c("target"), "cyl": sensor(c("cyl"), 0.3), "buffer": sensor(c("buffer"), 0.3),
+        "pressure": c("pressure") + rng.normal(0, 0.02), "mode": word.astype(float),
+        "defrost": (mode == 4).astype(float), "call": c("call"),
         "diverter": (c("diverter") > 0.5).astype(float), "speed": 100 * c("speed"),
         "starts": c("starts") + rng.integers(300, 9000), "hours": c("hours") + rng.integers(300, 9000),
-        "fault": c("fault"),
-    }  # fmt: skip
+        "fault": c("fault"), }  # fmt: skip
 
 
 def energy_points(rng, name: str, quantity: str, signal: str, step: float, register: bool, power: bool = True,
@@ -128,7 +128,9 @@ def energy_points(rng, name: str, quantity: str, signal: str, step: float, regis
     return points
 
 
-def gauge(name: str, quantity: str, signal: str, unit: str = "degC", step: float = 0.1, **extra: Any) -> Point:
+def gauge(
+    name: str, quantity: str, signal: str, unit: str = "degC", step: float = 0.1, **extra: Any
+) -> Point:
     """A gauge point."""
     return Point(name, quantity, "gauge", signal, unit, 1.0, step, extra=dict(extra))
 
@@ -166,7 +168,9 @@ def rooms(home: Home) -> list[Point]:
 def electricity(rng, home: Home, step: float, register: bool, power: bool, pump_inside: bool) -> list[Point]:
     """Electricity meters of the unit and of what stands around it."""
     includes = {"includes": ["circulation_pump"]} if pump_inside else {}
-    points = energy_points(rng, "hp_el", "heat_pump_electricity", "elec", step, register, power, meter_class="B", **includes)
+    points = energy_points(
+        rng, "hp_el", "heat_pump_electricity", "elec", step, register, power, meter_class="B", **includes
+    )
     if not pump_inside:
         points += energy_points(rng, "pump_el", "circulation_pump_electricity", "pump", step, register, power)
     if home.par["bu_max"]:
@@ -206,7 +210,11 @@ def choose_points(rng: np.random.Generator, home: Home, opt: Options) -> list[Po
         points = [p for p in points if p.quantity not in lacking]
     elif opt.kind == "heat_meter":
         points = electricity(rng, home, step, True, True, inside)
-        points += [*energy_points(rng, "heat", "heat_output", "heat", step, True, **heat_extra), *flows, outdoor]
+        points += [
+            *energy_points(rng, "heat", "heat_output", "heat", step, True, **heat_extra),
+            *flows,
+            outdoor,
+        ]
         if rng.random() < 0.6:
             points += rooms(home)[: int(rng.choice([2, 4]))]
         if home.par["dhw"] and rng.random() < 0.6:
@@ -222,7 +230,10 @@ def choose_points(rng: np.random.Generator, home: Home, opt: Options) -> list[Po
     elif opt.kind == "registers":
         step = float(rng.choice([0.01, 0.1, 1.0]))
         points = electricity(rng, home, step, True, False, inside)
-        points += [*energy_points(rng, "heat", "heat_output", "heat", step, True, False, **heat_extra), outdoor]
+        points += [
+            *energy_points(rng, "heat", "heat_output", "heat", step, True, False, **heat_extra),
+            outdoor,
+        ]
     elif opt.kind == "electricity_only":
         points = electricity(rng, home, step, False, True, True)[:1]
         if home.par["bu_max"]:

@@ -271,18 +271,31 @@ STATE: dict[str, float] = {
     "stuck_dis": 0.0,
 }
 
-INPUTS = ("t_out", "rh", "wind", "ghi", "draw", "gain_a", "gain_b", "set_a", "set_b", "block", "away", "hour", "day")
+INPUTS = (
+    "t_out",
+    "rh",
+    "wind",
+    "ghi",
+    "draw",
+    "gain_a",
+    "gain_b",
+    "set_a",
+    "set_b",
+    "block",
+    "away",
+    "hour",
+    "day",
+)
 I_TOUT, I_RH, I_WIND, I_GHI, I_DRAW, I_GA, I_GB, I_SETA, I_SETB, I_BLOCK, I_AWAY, I_HOUR, I_DAY = range(13)
 
 # Powers are means over the record [W]; temperatures are values at its end.
-CHANNELS = (
-    "p_unit", "p_fan", "p_bu", "p_imm", "p_pump", "q_meter", "q_space", "q_dhw", "q_unit",
-    "flow", "t_hx", "t_in", "t_dist", "t_dret", "room_a", "room_b", "cyl", "cyl_top", "buffer", "pressure",
+CHANNELS = ("p_unit", "p_fan", "p_bu", "p_imm", "p_pump", "q_meter", "q_space", "q_dhw", "q_unit", "flow",
+    "t_hx", "t_in", "t_dist", "t_dret", "room_a", "room_b", "cyl", "cyl_top", "buffer", "pressure",
     "mode", "use", "call", "diverter", "speed", "target", "starts", "hours", "fault", "te", "tc",
-    "q_after_heater", "defrosts", "t_sup", "frost", "q_em", "q_loss", "cyl_mean", "q_draw", "cyl_low", "open_a",
-)  # fmt: skip
-MEANS = ("p_unit", "p_fan", "p_bu", "p_imm", "p_pump", "q_meter", "q_space", "q_dhw", "q_unit", "q_after_heater",
-         "q_em", "q_loss", "q_draw")  # fmt: skip
+    "q_after_heater", "defrosts", "t_sup", "frost", "q_em", "q_loss", "cyl_mean", "q_draw", "cyl_low",
+    "open_a", )  # fmt: skip
+MEANS = ("p_unit", "p_fan", "p_bu", "p_imm", "p_pump", "q_meter", "q_space", "q_dhw", "q_unit",
+    "q_after_heater", "q_em", "q_loss", "q_draw")  # fmt: skip
 
 PARAMETER_DTYPE = np.dtype([(name, "f8") for name in PARAMETERS])
 STATE_DTYPE = np.dtype([(name, "f8") for name in STATE])

@@ -1,7 +1,7 @@
 """Refrigeration circuit, frost on the coil and defrosting (compiled).
 
-The circuit is a compressor between two heat exchangers. Evaporating and condensing temperature follow from the
-approach of each exchanger, so part-load gains and the effect of frost or dirt are results, not inputs.
+The circuit is a compressor between two heat exchangers. Evaporating and condensing temperature follow from
+the approach of each exchanger, so part-load gains and the effect of frost or dirt are results, not inputs.
 """
 
 import math

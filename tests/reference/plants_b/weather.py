@@ -65,7 +65,12 @@ def make_weather(
     kernel = np.hanning(37)
     spell = np.convolve(spell, kernel / kernel.sum(), mode="same")[12 : 12 + hours] * 1.25
     spell *= 0.82 + 0.2 * np.cos(2 * np.pi * (day - 22) / 365.0)
-    cloud = 1.0 / (1.0 + np.exp(-1.6 * (autoregressive(rng, hours, 0.95) + 0.7 - 0.25 * np.cos(2 * np.pi * (day - 172) / 365))))
+    cloud = 1.0 / (
+        1.0
+        + np.exp(
+            -1.6 * (autoregressive(rng, hours, 0.95) + 0.7 - 0.25 * np.cos(2 * np.pi * (day - 172) / 365))
+        )
+    )
     season = climate.mean_c + shift_k - climate.yearly_k * np.cos(2 * np.pi * (day - 22) / 365.0)
     sine = np.clip(sun_elevation_sine(climate.latitude, day, solar), 0.0, 1.0)
     clear = 1080.0 * sine**1.18
@@ -73,7 +78,9 @@ def make_weather(
     strength = 0.35 + 1.25 * (1 - cloud) * (0.55 + 0.45 * np.sin(2 * np.pi * (day - 80) / 365.0))
     daily = -climate.daily_k * strength * np.cos(2 * np.pi * (solar - 3.2) / 24.0)
     clear_sky = -1.2 * (1 - cloud) * (day * 0 + (np.cos(2 * np.pi * (day - 15) / 365) > 0))
-    temperature = season + climate.spell_k * spell + daily + clear_sky + 0.35 * autoregressive(rng, hours, 0.7)
+    temperature = (
+        season + climate.spell_k * spell + daily + clear_sky + 0.35 * autoregressive(rng, hours, 0.7)
+    )
     low = np.minimum.reduceat(temperature, np.arange(0, hours, 24))
     night = np.interp(np.arange(hours), np.arange(len(low)) * 24 + 6, low)
     dew = night - climate.dryness_k + 1.3 * autoregressive(rng, hours, 0.93)
@@ -86,7 +93,9 @@ def make_weather(
         return np.interp(minutes, along, values)
 
     fine = 0.12 * autoregressive(rng, days * 1440, 0.97)
-    flicker = np.clip(1.0 + 0.25 * autoregressive(rng, days * 1440, 0.9) * spread(cloud * (1 - cloud) * 4), 0.2, 1.6)
+    flicker = np.clip(
+        1.0 + 0.25 * autoregressive(rng, days * 1440, 0.9) * spread(cloud * (1 - cloud) * 4), 0.2, 1.6
+    )
     return {
         "t_out": spread(temperature) + fine,
         "rh": np.clip(spread(np.clip(rh, 25, 100)), 25.0, 100.0),
