@@ -77,6 +77,15 @@ def power_lost_in_frost(home: Home) -> None:
     """The unit's fuse blows in frost; the gateway lives on its own supply."""
     frost(home, 7.0, 14.0, -6.0)
     later(home, 9.3, unit_power=0.0)
+    own = ["mode", "comp_speed", "starts", "hours", "error", "flow_target", "defrosting", "diverter"]
+
+    def silent(frame):
+        """Without power the unit's own values are missing; meters and clamp-on sensors go on."""
+        dead = frame.index >= frame.index[0] + np.timedelta64(home.minute(9.3), "m")
+        frame.loc[dead, [name for name in own if name in frame.columns]] = None
+        return frame
+
+    home.sensing.append(lambda m, h, sim: m.post.append(silent))
 
 
 def after_power_cut(home: Home) -> None:

@@ -271,6 +271,8 @@ def make_metering(rng: np.random.Generator, home: Home, sim: Simulation, opt: Op
         points[0].kind, points[0].unit, points[0].factor, points[0].step = "interval", "kWh", 1.0, 0.001
     m.form = opt.form or ("long" if rng.random() < 0.3 else "wide")
     m.on_change = m.form == "long" and rng.random() < 0.5 and spacing <= 300
+    if m.form == "long" and spacing <= 60 and len(points) > 15:
+        m.on_change = True  # no gateway sends thirty values a minute one by one
     if opt.gaps:
         m.missing = float(rng.choice([0.0, 0.001, 0.004]))
         for _ in range(rng.poisson(home.days / 70)):
