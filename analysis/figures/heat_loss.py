@@ -17,6 +17,8 @@ from analysis.plant.site import Site
 Floats = NDArray[np.float64]
 
 _FEWEST_DAYS = 14
+_LEAST_NEED, _MOST_CHOICES = 0.3, 8
+"""Least share of a day's loss that the plant must give, or sun and gains may stop it; times the days are chosen anew."""
 _ROOM_SPREAD_K = 1.0  # one standard deviation, common practice: field studies find means of 18 to 21 C
 # How far unmeasured rooms are colder in the cold half of the weather than in the mild half: set-backs that go deeper, a
 # curve too flat or too steep, doors and fires (common practice; one standard deviation).
@@ -32,13 +34,11 @@ _COARSEST_MIN = 4 * 60.0
 # What a method on daily sums can't see (changing habits, mass): one standard deviation. In-use coefficients of
 # 19 homes varied by 7.1 % from one 20-day window to the next (doi 10.1177/17442591251365953); a season holds several.
 _METHOD_SPREAD = 0.03
-# Wind and unmeasured sun follow the temperature, so they turn the line about its middle: the slope is off, and the gains
-# by as much at the mean difference. Both are one standard deviation of the slope.
-# Wind: a house with 30 % of its loss by infiltration in proportion to the wind, whose daily means correlate with the
-# temperature by 0.13 to 0.48 (German reference years), has a slope 4 to 20 % off.
-_WIND_SPREAD = 0.12
-# Sun told by the daily temperature range instead of a sensor: 10 % low in one house of a reference engine.
-_SUN_SPREAD = 0.05
+# Wind and unmeasured sun follow the temperature, so they turn the line about its middle; one standard deviation of the
+# slope each. Wind: daily means correlate with temperature by 0.13 to 0.48 (German reference years), so that a house with a
+# quarter of its loss by infiltration that follows it looks 4 to 15 % tighter; most are sheltered (common practice).
+# Sun: told by the daily temperature range instead of a sensor, up to 10 % in houses of a reference engine.
+_WIND_SPREAD, _WIND_UPWARD, _SUN_SPREAD = 0.04, 0.075, 0.03
 # What any lived-in dwelling has, and how far dwellings differ (one standard deviation): people, appliances and losses of
 # cylinder and pipes 2.1 to 4 W/m2 (Passive House Institute 2015; Polish ordinance for one-family houses 2.5 to 3.5);
 # windows a seventh of the floor, of which glass, g-value, shade and curtains leave a quarter (common practice). In a
@@ -188,12 +188,17 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     with_sun = rows.sum() >= 30 and float(np.nanstd(sun[rows])) > 3.0
     if with_sun:
         columns.append(-sun)
+        if use_lags:
+            # Walls and floors give yesterday's sun back today; as differences, so that the first coefficient is the whole.
+            columns += [sun - _before(sun, n) for n in (1,)]
+            rows = rows & np.isfinite(columns[-1])
     if data["measured"][0] > 0.5 and rows.sum() >= 30:
         columns.append(data["storage"])
         if use_lags and float(np.nanstd(data["indoor"][rows])) > _WANDERING_K:
             # Walls and floors give back heat when the rooms were warmer before than now: another answer than to the air.
             columns += [_before(data["indoor"], n) - data["indoor"] for n in (1, 2)]
             rows = rows & np.isfinite(columns[-1]) & np.isfinite(columns[-2])
+    rows = _well_heated(data, np.column_stack(columns), rows)
     x = np.column_stack(columns)[rows]
     y = data["power"][rows]
     fit = robust_fit(x, y)
@@ -206,30 +211,26 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
             site.design.heat_loss_kw, "space heat does not grow with cold: no heat loss can be read from it"
         )
     gains_at = len(weights)
-    pivot = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))
-    mean_difference = float(np.mean(data["difference"][rows]))
-    seen = _with_what_is_known(site, fit, gains_at, with_sun)
-    fit = _with_what_is_known(site, _turned(fit, gains_at, pivot, mean_difference), gains_at, with_sun)
+    fit = _with_what_is_known(site, fit, gains_at, with_sun)
     slope, slope_error = fit.combination(np.eye(k)[0])
     gains = float(fit.coefficients[gains_at])
     aperture = float(fit.coefficients[gains_at + 1]) if with_sun else 0.0
     sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0
-    # Where heating begins is seen on the days themselves, whatever turned the line.
-    mean_gain = float(seen.coefficients[gains_at])
-    if with_sun:
-        mean_gain += float(np.nanmean(sun[rows])) * float(seen.coefficients[gains_at + 1])
+    mean_gain = gains + (float(np.nanmean(sun[rows])) * aperture if with_sun else 0.0)
     t = float(stats.t.ppf(0.975, max(n - k, 2))) / 1.96
     total = max(days.total("q_total"), 1e-9)
     meter = float(np.hypot(days.total("q_flow_error"), days.total("q_pair_error"))) / total
-    relative = np.sqrt((slope_error * t / slope) ** 2 + (meter / np.sqrt(3.0)) ** 2)
+    unseen = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))
+    relative = np.sqrt((slope_error * t / slope) ** 2 + (meter / np.sqrt(3.0)) ** 2 + unseen**2)
     if data["measured"][0] < 0.5:
         # The rooms were assumed: how far whole houses lie from what was designed, and drift with the weather.
         relative = float(np.hypot(relative, _ROOM_SPREAD_K / float(np.mean(data["difference"][rows]))))
-    upward = relative
+    # Mild days are the windier ones, so what the wind takes hides a part of the slope.
+    upward = float(np.hypot(relative, _WIND_UPWARD))
     if data["measured"][0] < 0.5:
         # Rooms that sink in the cold hide a part of the loss; rooms that rise with it are rare.
         span = float(np.ptp(np.quantile(data["difference"][rows], (0.05, 0.95))))
-        upward = float(np.hypot(relative, _ROOM_DRIFT_K / max(span, 1.0)))
+        upward = float(np.hypot(upward, _ROOM_DRIFT_K / max(span, 1.0)))
     coefficient = Estimate(
         slope, max(slope * (1.0 - 1.96 * float(relative)), 0.0), slope * (1.0 + 1.96 * float(upward))
     )
@@ -247,9 +248,26 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
         )
     return HeatLoss(
         coefficient, loss, design.heat_loss_kw, ratio, load,
-        indoor - mean_gain / float(seen.coefficients[0]), mean_gain, int(fit.kept.sum()), _method(data, use_lags, with_sun, site, days, bent=bent is not None),
+        indoor - mean_gain / slope, mean_gain, int(fit.kept.sum()), _method(data, use_lags, with_sun, site, days, bent=bent is not None),
         bool(data["measured"][0] > 0.5),
     )  # fmt: skip
+
+
+def _well_heated(data: dict[str, Floats], columns: Floats, rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Of the days that may be used, those on which sun and gains leave the plant much to give, by the fit itself.
+
+    On days that sun and gains nearly carry, heat can't fall below none: such days would flatten the line. They are chosen by
+    what the fit expects of them, not by their heat, and the fit is made anew until the choice stands.
+    """
+    chosen = rows
+    for _ in range(_MOST_CHOICES):
+        fit = robust_fit(columns[chosen], data["power"][chosen])
+        expected, loss = columns @ fit.coefficients, fit.coefficients[0] * data["difference"]
+        better = rows & (expected > _LEAST_NEED * loss)
+        if better.sum() < max(_FEWEST_DAYS, columns.shape[1] + 5) or (better == chosen).all():
+            break
+        chosen = better
+    return chosen
 
 
 def heater_unseen(site: Site) -> bool:
@@ -282,17 +300,6 @@ def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
     ):
         return None
     return wide, bent
-
-
-def _turned(fit: Fit, gains_at: int, spread: float, difference: float) -> Fit:
-    """The fit with the uncertainty of what follows the weather unseen: it turns the line about its middle.
-
-    spread : relative standard deviation of the slope [-]. difference : mean indoor less outdoor temperature [K]
-    """
-    direction = np.zeros(len(fit.coefficients))
-    direction[0], direction[gains_at] = 1.0, difference
-    covariance = fit.covariance + (spread * fit.coefficients[0]) ** 2 * np.outer(direction, direction)
-    return replace(fit, covariance=covariance)
 
 
 def _with_what_is_known(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
