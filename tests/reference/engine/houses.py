@@ -1,0 +1,120 @@
+"""Houses of the reference engine: what differs between them, in building, weather, control and use."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+Climate = Literal["golden", "chicago", "washington"]
+WEATHER: dict[Climate, str] = {"golden": "Golden", "chicago": "Chicago", "washington": "Washington"}
+"""A word of the weather file's name that the engine's package ships."""
+
+
+@dataclass(frozen=True)
+class House:
+    """A house of one heated zone over the ground, with an air-to-water heat pump.
+
+    wall_u, roof_u, window_u [W/m2K]; window_share of the wall area [-]; air_changes [1/h] at 4.47 m/s of wind when
+    wind_share is 1; wind_share : part of the infiltration in proportion to the wind [-]; gains_w : mean heat of people and
+    appliances; stove_w : evening heat that nobody meters, on days below 4 °C; set_back_k : at night [K]
+    oversize : output over heat loss on the design day [-]; cop : at A7/W35; least_share : least output over full [-]
+    curve_k : flow above what the emitters need by their size [K]; emitter_scale : emitters over what they need [-]
+    """
+
+    name: str
+    climate: Climate = "chicago"
+    width_m: float = 9.0
+    depth_m: float = 8.0
+    height_m: float = 5.2
+    wall_u: float = 0.45
+    roof_u: float = 0.25
+    floor_u: float = 0.35
+    window_u: float = 1.6
+    window_share: float = 0.18
+    solar_gain: float = 0.55
+    air_changes: float = 0.5
+    wind_share: float = 0.0
+    gains_w: float = 400.0
+    stove_w: float = 0.0
+    target_c: float = 20.5
+    set_back_k: float = 0.0
+    thermal_mass_m: float = 0.12
+    emitter: Literal["radiator", "underfloor"] = "radiator"
+    oversize: float = 1.15
+    cop: float = 4.6
+    least_share: float = 0.25
+    flow_c: float = 48.0
+    curve_k: float = 0.0
+    deadband_k: float = 0.8
+
+    @property
+    def design_outdoor_c(self) -> float:
+        return DESIGN_OUTDOOR_C[self.climate]
+
+    @property
+    def coefficient_w_per_k(self) -> float:
+        """Heat loss coefficient as a designer calculates it (EN 12831-1: elements and air changes) [W/K]."""
+        walls = 2.0 * (self.width_m + self.depth_m) * self.height_m
+        ground = self.width_m * self.depth_m
+        glass = self.window_share * walls
+        air = 0.34 * self.air_changes * ground * self.height_m
+        return (
+            self.wall_u * (walls - glass)
+            + self.window_u * glass
+            + (self.roof_u + self.floor_u) * ground
+            + air
+        )
+
+    @property
+    def design_load_kw(self) -> float:
+        return self.coefficient_w_per_k * (self.target_c - self.design_outdoor_c) / 1000.0
+
+    @property
+    def output_kw(self) -> float:
+        """Rated output at A7/W35, so that the output on the design day is `oversize` of the load."""
+        return self.oversize * self.design_load_kw / capacity_share(self.flow_c, self.design_outdoor_c)
+
+    @property
+    def emitter_kw(self) -> float:
+        """Output at 50 K, so that the emitters give the load at the design flow (linear emitters, as in the engine)."""
+        return self.design_load_kw * 50.0 / (self.flow_c - 4.0 - self.target_c)
+
+    @property
+    def curve(self) -> tuple[float, float]:
+        """Flow at the design temperature and at 15 °C outdoors [°C]."""
+        return self.flow_c + self.curve_k, self.target_c + 4.0 + self.curve_k
+
+
+DESIGN_OUTDOOR_C: dict[Climate, float] = {"golden": -16.0, "chicago": -18.0, "washington": -8.0}
+
+
+def capacity_share(flow_c: float, outdoor_c: float) -> float:
+    """Full output over the rated one at A7/W35 [-]."""
+    return 0.993 - 0.003 * flow_c + 0.016 * outdoor_c
+
+
+def input_share(flow_c: float, outdoor_c: float) -> float:
+    """Electricity a unit of heat at full output, over the rated one at A7/W35 [-]."""
+    return (
+        0.605 + 0.0115 * flow_c + 0.00012 * flow_c**2 - 0.0205 * outdoor_c + 0.00022 * outdoor_c**2
+        - 0.00009 * flow_c * outdoor_c
+    )  # fmt: skip
+
+
+HOUSES: dict[str, House] = {
+    h.name: h
+    for h in (
+        House("plain"),
+        House("set-back", set_back_k=3.0, oversize=1.5, flow_c=52.0),
+        House("floor", climate="washington", emitter="underfloor", flow_c=36.0, wall_u=0.3, window_u=1.3),
+        House("leaky", climate="golden", air_changes=1.1, wind_share=1.0),
+        House("sunny", climate="golden", window_share=0.34, solar_gain=0.62, wall_u=0.35),
+        House("stove", stove_w=3000.0),
+        House("light", thermal_mass_m=0.02, climate="washington", wall_u=0.6, gains_w=250.0),
+    )
+}
+
+
+def variant(house: House, name: str, **change: object) -> House:
+    """A house with other properties under another name."""
+    return replace(house, name=name, **change)  # type: ignore[arg-type]
