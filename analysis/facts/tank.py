@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
 from analysis.facts.table import first_known
+from analysis.facts.tank_heat import hygiene_columns
 from analysis.medians import row_quantiles
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF
@@ -36,7 +37,7 @@ def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
     its excess over the room); cooling_idle, cooling_heating (typical slow cooling [K/h] at rest and while heating);
     cooling_night, cooling_day (slow cooling [K/h] over three quarters of an hour, at night and by day);
     n_cold_charging (minutes below 40 °C while the unit charges the cylinder), cold_longest (longest stretch of minutes
-    below 40 °C that ends in the day)
+    below 40 °C that ends in the day); and what tank_heat.py adds
     """
     grid = minutes.grid
     tank = grid.gauge("cylinder_temperature")
@@ -57,6 +58,7 @@ def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
         # Sensors and their pockets read about a kelvin low at the end of a charge (common practice).
         enough = known & (first_known(tank, 0.0) >= site.hot_water.pasteurise_c - 1.0)
         out["n_hot_enough"] = day.count(enough)
+    out |= hygiene_columns(minutes, day, tank)
     out |= _cooling(minutes, day, tank)
     return out
 

@@ -14,7 +14,7 @@ from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, water_caution
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Floats
-from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
+from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water, passed
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 _FEWEST = 12
@@ -110,7 +110,7 @@ def diverter_passing(context: Context) -> Finding | None:
         "diverter_passing", severity, since, float(np.clip(1.0 - np.exp(-leak.rate / max(2.0 * leak.error, 0.4 * watch)), 0.5, 0.99)),
         f"While the heating runs the full cylinder {way} {amount}: heat passes the diverter.",
         evidence=(
-            Evidence("cylinder's cooling that follows the heating water", round(leak.rate, 2), "K/h", watch),
+            passed(context, "cylinder's cooling that follows the heating water", round(leak.rate, 2), "K/h", "diverter_leak_k_per_h"),
             Evidence("its standard uncertainty", round(leak.error, 2), "K/h"),
             Evidence("cooling of the full cylinder while heating", round(leak.cooling, 2), "K/h"),
             Evidence("charges compared", leak.charges, "charges"),

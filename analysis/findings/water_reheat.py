@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.cautions import setpoint_advice
 from analysis.errors import NotAssessed
 from analysis.facts.minutes import rated
 from analysis.facts.table import Table, first_known, of_each_day
@@ -12,7 +13,7 @@ from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, middle, ranked
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import Flags, Floats, sure
-from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
+from analysis.findings.water_common import HOT_WATER_CAUTION, cylinder_context, needs_hot_water, passed
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 _LEAST_MIN, _LEAST_KWH = 15.0, 1.0
@@ -66,10 +67,10 @@ def slow_reheat(context: Context) -> Finding | None:
         _slow_headline(minutes, length, coil, flow, by_flow=by_flow),
         evidence=(
             Evidence("usual reheat", round(minutes), "min"),
-            context.evidence("its length over that at rated output", round(length, 2), "-", "reheat_slow_watch"),
-            context.evidence("coil water over the cylinder, at rated output", round(coil, 1), "K", "coil_approach_watch"),
-            context.evidence("flow while charging over nominal", round(flow, 2), "-", "reheat_flow_share"),
-            context.evidence("flow less return while charging", round(middle(lift[inside]), 1), "K", "reheat_lift_watch"),
+            passed(context, "its length over that at rated output", round(length, 2), "-", "reheat_slow_watch"),
+            passed(context, "coil water over the cylinder, at rated output", round(coil, 1), "K", "coil_approach_watch"),
+            passed(context, "flow while charging over nominal", round(flow, 2), "-", "reheat_flow_share"),
+            passed(context, "flow less return while charging", round(middle(lift[inside]), 1), "K", "reheat_lift_watch"),
             Evidence("reheats with it", int(inside.sum()), "reheats"),
         ),
         causes=causes, until=spell.until,
@@ -185,23 +186,23 @@ def reheat_incomplete(context: Context) -> Finding | None:
         "reheat_incomplete", severity, spell.since,
         sure((plant.setpoint_c - end) / limit("reheat_short_k"), spell.days * spell.share, spell.share), headline,
         evidence=(
-            Evidence("usual end of a reheat", round(end, 1), "°C", plant.setpoint_c - limit("reheat_short_k")),
-            context.evidence("share of reheats that end short", round(spell.share, 2), "-", "reheat_short_share"),
-            Evidence("share of those that stalled", round(stalled, 2), "-", 0.5),
-            context.evidence("gain in the last twenty minutes", round(middle(reheats.floats("rise_end")[inside]), 1), "K/h", "reheat_stall_k_per_h"),
-            Evidence("hottest flow", round(hottest, 1), "°C", most),
+            passed(context, "setpoint less the usual end of a reheat", round(plant.setpoint_c - end, 1), "K", "reheat_short_k"),
+            Evidence("usual end of a reheat", round(end, 1), "°C"),
+            passed(context, "share of reheats that end short", round(spell.share, 2), "-", "reheat_short_share"),
+            Evidence("share of those that stalled", round(stalled, 2), "-"),
+            passed(context, "gain in the last twenty minutes", round(middle(reheats.floats("rise_end")[inside]), 1), "K/h", "reheat_stall_k_per_h"),
+            Evidence("hottest flow", round(hottest, 1), "°C"),
             Evidence("share finished by the immersion heater", round(by_heater, 2), "-"),
             Evidence("reheats with it", int(inside.sum()), "reheats"),
         ),
         causes=ranked({"setpoint_above_reach": (1.0, because)}) if stalled >= 0.5 else (), until=spell.until,
         next_step=(
-            "Set the hot-water setpoint to what the unit reaches with some kelvin to spare, as long as local rules on Legionella allow it, and let the scheduled "
-            "disinfection be finished by the immersion heater. If it once reached the setpoint, look at coil and flow first." if stalled >= 0.5 else
+            "If it once reached the setpoint, look at coil and flow first. Else: " + setpoint_advice(end, disinfected=plant.pasteurise_c is not None) if stalled >= 0.5 else
             "Ask whether the setpoint was changed on the controller; if so, put the new one into the site file."
         ),
         caution=HOT_WATER_CAUTION,
         home="" if severity == "note" else (
-            "The hot water does not quite reach the temperature that is set, and the heat pump tries for a long time. There is hot water; your installer will match the setting."
+            "The hot water does not quite reach the temperature that is set, and the heat pump tries for a long time. There is hot water; your installer will look at it."
         ),
         visit="setting" if severity != "note" else "none",
     )  # fmt: skip
