@@ -21,6 +21,11 @@ LIMITS_WATER: dict[str, Limit] = {
     "reheat_slow_act": Limit(3.5, "-", "common practice: reheats of over three times the length fill the day", "the same, worth a visit"),
     "coil_approach_watch": Limit(17.0, "K", f"{_COIL}; two thirds more than the larger of these is scale, air or too small a coil", "mean coil water over the cylinder, at rated output"),
     "coil_approach_act": Limit(30.0, "K", f"{_COIL}; three times that runs into the unit's top flow temperature", "the same, worth a visit"),
+    "reheat_excess_minutes": Limit(
+        20.0, "min", "common practice: a household notices a third of an hour; less is within a draw or a defrost", "length of a reheat beyond the expected one",
+    ),
+    "charge_leak_watch": Limit(0.15, "-", "pipes, meter class and layers explain 6 % (one standard uncertainty): more than twice that is a leak", "share of a charge's heat that the cylinder did not take up"),
+    "charge_leak_act": Limit(0.3, "-", "common practice: a third of every charge paid for twice", "the same, worth a visit"),
     "reheat_flow_share": Limit(
         0.6, "-", "common practice: coil and valve take a fifth of the flow; below three fifths the unit nears its flow switch", "flow while charging over nominal flow",
     ),

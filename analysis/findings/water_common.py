@@ -64,7 +64,7 @@ def _covered(context: Context, days: Table, kinds: set[str] | None) -> np.ndarra
 
 def hot_water_days(context: Context) -> Table:
     """The days on which the cylinder can be judged."""
-    return cylinder_context(context).days
+    return context.once(cylinder_context).days
 
 
 def passed(

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.errors import NotAssessed
+from analysis.expectation.cylinder_cooling import expected
+from analysis.expectation.excess import excess
 from analysis.facts.table import first_known, of_each_day
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding
@@ -23,9 +25,11 @@ _LEAST_OVER_K = (
     18.0  # a cylinder near the room, half empty, loses too little to be told from its layers settling
 )
 _EMPTIED_C = 30.0
+_ALIKE = 1.4
 # Between wet or missing insulation, and a loop that runs day and night.
 _LOOP_OVER_CLASS = 2.8
 _COP = 2.5
+_LEAST_W_PER_K = 0.5  # a cylinder that seems to lose less than the best on sale was warmed meanwhile
 
 
 def hot_water_shortfall(context: Context) -> Finding | None:
@@ -176,6 +180,7 @@ def _content(context: Context) -> float:
 
 def high_standing_loss(context: Context) -> Finding | None:
     needs_hot_water(context)
+    context = context.once(cylinder_context)
     plant, days, limit = context.site.hot_water, context.days, context.limit
     assert plant is not None
     if plant.cylinder_litres is None:
@@ -195,7 +200,8 @@ def high_standing_loss(context: Context) -> Finding | None:
     if np.isfinite(slow).sum() < 5:
         raise NotAssessed("no long enough time without draws or charges on at least 5 days")
     whole, daytime, night = middle(slow), middle(by_day), middle(by_night)
-    circulates = np.isfinite(daytime) and daytime > limit("circulation_ratio") * max(whole, 0.5)
+    calmest = float(np.nanmin([whole, night]))
+    circulates = np.isfinite(daytime) and daytime > limit("circulation_ratio") * max(calmest, _LEAST_W_PER_K)
     loss = daytime if circulates else whole
     worst = float(np.asarray(loss_class_limit_w(plant.cylinder_litres, "C"))) / _LOSS_TEST_K
     allowed = limit("standing_loss_over_class") * worst
@@ -224,8 +230,11 @@ def high_standing_loss(context: Context) -> Finding | None:
     hours = 16.0 if circulates else 24.0
     lost = loss * middle(over[inside]) * hours / 1000.0
     saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * 365.0 / _COP
+    scatter = (by_day if circulates else slow)[since_then]
+    spread = 1.4826 * middle(np.abs(scatter - loss)) / np.sqrt(max(int(np.isfinite(scatter).sum()), 1))
+    usual = expected(plant.cylinder_litres, plant.standing_loss_kwh_per_day)
     return Finding(
-        "high_standing_loss", severity, spell.since, sure(loss / allowed, float(inside.sum()), spell.share),
+        "high_standing_loss", severity, spell.since, float(np.clip(excess(loss, spread, usual).probability, 0.5, 0.99)),
         (
             f"Between draws by day the cylinder loses heat {loss / worst:.1f} times as fast as the poorest class on sale may, {lost:.1f} kWh a day."
             if circulates
@@ -233,6 +242,8 @@ def high_standing_loss(context: Context) -> Finding | None:
         ),
         evidence=(
             passed(context, "standing loss per kelvin over the room", round(loss, 2), "W/K", "standing_loss_over_class", round(allowed, 2)),
+            Evidence("expected as installed", round(usual.value, 2), "W/K"),
+            Evidence("its standard uncertainty", round(usual.uncertainty, 2), "W/K"),
             Evidence("the same at night", round(night, 2), "W/K"),
             Evidence("the same by day, between draws", round(daytime, 2), "W/K"),
             Evidence("class C's limit", round(worst, 2), "W/K"),
@@ -275,7 +286,12 @@ def _loss_causes(
         )
     loop = 1.0 / (1.0 + float(np.exp(-2.5 * (over_class - _LOOP_OVER_CLASS))))
     size = f"{over_class:.1f} times what the poorest class may lose"
-    alike = f"it cools alike by day and night ({ratio:.1f} to 1) and " if np.isfinite(ratio) else "it "
+    if not np.isfinite(ratio):
+        alike = "it "
+    elif 1.0 / _ALIKE <= ratio <= _ALIKE:
+        alike = f"it cools alike by day and night ({ratio:.1f} to 1) and "
+    else:
+        alike = f"by day it cools {ratio:.1f} times as fast as at night, as small draws make it, and it "
     return ranked(
         {
             "insulation": (1.0 - loop, f"{alike}loses {size}"),

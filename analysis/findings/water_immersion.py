@@ -12,7 +12,7 @@ from analysis.findings.model import Cause, Evidence, Finding
 from analysis.findings.operation_common import MAINS_CAUTION, graded, lowered, middle, ranked
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Flags, Floats, sure
-from analysis.findings.water_common import HOT_WATER_CAUTION, cylinder_context, needs_hot_water, passed
+from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water, passed
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 _USUAL_LITRES, _LUKEWARM_C = 250.0, 40.0
