@@ -24,7 +24,7 @@ LIMITS_WATER: dict[str, Limit] = {
     "reheat_excess_minutes": Limit(
         20.0, "min", "common practice: a household notices a third of an hour; less is within a draw or a defrost", "length of a reheat beyond the expected one",
     ),
-    "charge_leak_watch": Limit(0.15, "-", "pipes, meter class and layers explain 6 % (one standard uncertainty): more than twice that is a leak", "share of a charge's heat that the cylinder did not take up"),
+    "charge_leak_watch": Limit(0.18, "-", "pipes, meter class and layers explain 8 % (one standard uncertainty): more than twice that is a leak", "share of a charge's heat that the cylinder did not take up"),
     "charge_leak_act": Limit(0.3, "-", "common practice: a third of every charge paid for twice", "the same, worth a visit"),
     "reheat_flow_share": Limit(
         0.6, "-", "common practice: coil and valve take a fifth of the flow; below three fifths the unit nears its flow switch", "flow while charging over nominal flow",

@@ -87,7 +87,7 @@ def reheats_of(**columns: Any) -> Table:
     n = 2 * DAYS
     wave = np.tile([0.0, 1.0], DAYS)
     base: dict[str, Any] = {
-        "day": np.repeat(day_index(), 2), "minutes": 45, "cut": False, "from_c": 38.0, "to_c": 50.4, "heat": 4.5, "outdoor": 4.0,
+        "day": np.repeat(day_index(), 2), "minutes": 45, "cut": False, "from_c": 38.0, "to_c": 50.4, "heat": 3.8, "outdoor": 4.0,
         "flow": 48.0, "flow_max": 57.0, "flow_end": 56.0, "lift": 5.0, "flow_rate": 1.45, "over_cylinder": 8.5, "rise_end": 18.0,
         "heat_end": 6.5, "pause": 600.0, "reached": 1.0, "fall_after": 0.3, "heat_after": 1.0, "flow_after": 30.0 + 6.0 * np.sin(np.arange(n) / 9.0) + wave,
     }  # fmt: skip
