@@ -69,6 +69,7 @@ LIMITS_WATER: dict[str, Limit] = {
     "standing_loss_over_design": Limit(1.7, "-", "common practice: pipes and valves add a fifth to a half to the cylinder's rated loss", "standing loss per kelvin over the design's"),
     "standing_loss_act": Limit(2.6, "-", "common practice: twice the limit", "standing loss over class C's, worth a visit"),
     "circulation_ratio": Limit(2.2, "-", "common practice: without a pump that runs by day the quiet hours of day and night cool alike", "cooling by day over cooling by night"),
+    "circulation_steady": Limit(0.5, "-", "common practice: a pump cools every quarter of an hour alike, draws only those in which they fall", "usual cooling of a quarter hour over the mean, by day"),
     "pasteurise_slack_days": Limit(2.0, "days", "common practice: a run may be put off for a day by a draw or a power cut", "days beyond the schedule"),
     "pasteurise_act": Limit(2.0, "-", "common practice: two schedules missed in a row", "time without disinfection over its interval"),
     "diverter_leak_k_per_h": Limit(

@@ -202,6 +202,10 @@ def high_standing_loss(context: Context) -> Finding | None:
     whole, daytime, night = middle(slow), middle(by_day), middle(by_night)
     calmest = float(np.nanmin([whole, night]))
     circulates = np.isfinite(daytime) and daytime > limit("circulation_ratio") * max(calmest, _LEAST_W_PER_K)
+    if circulates and middle(days.floats("cooling_day_usual")) < limit("circulation_steady") * middle(
+        days.floats("cooling_day")
+    ):
+        circulates = False  # it falls in steps and rests between them: water is drawn
     loss = daytime if circulates else whole
     worst = float(np.asarray(loss_class_limit_w(plant.cylinder_litres, "C"))) / _LOSS_TEST_K
     allowed = limit("standing_loss_over_class") * worst

@@ -82,7 +82,7 @@ def _pressure(context: Context, fewest: int) -> Floats:
 def _drift(context: Context, sign: int, least: float, least_change: float) -> Drift | None:
     days = context.days
     return drift(
-        days["day"], days.floats("pressure"), days.floats("loop_c"), sign=sign, refill_bar=context.limit("pressure_refill_bar"),
+        days["day"], days.floats("pressure"), days.floats("loop_c"), days.floats("pressure_topped"), sign=sign, refill_bar=context.limit("pressure_refill_bar"),
         empty_bar=_EMPTY_BAR, least=least, least_change=least_change,
     )  # fmt: skip
 

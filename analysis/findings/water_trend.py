@@ -36,19 +36,22 @@ class Drift:
 
 
 def drift(
-    day: NDArray[Any], pressure: Floats, loop: Floats, *, sign: int, refill_bar: float, empty_bar: float, least: float,
+    day: NDArray[Any], pressure: Floats, loop: Floats, topped: Floats, *, sign: int, refill_bar: float, empty_bar: float, least: float,
     least_change: float,
 ) -> Drift | None:  # fmt: skip
     """The newest steady fall (sign -1) or rise (+1), from the day it began.
 
     day : datetime64 (n,). pressure : float64 (n,) [bar], a day's. loop : float64 (n,) [°C], the water's mean
+    topped : float64 (n,) [bar], sudden rises of a day that stay; nan where not known
     refill_bar : least jump of level that is a refill [bar]. empty_bar : below this the circuit is empty
     least : slope [bar/week], and least_change : change in all [bar], below which a stretch is level
 
     Refills part the days into stretches. A stretch too short for a slope of its own is joined to the one before, its refill
     taken off: a circuit topped up every week loses water all the while.
     """
-    rows = np.flatnonzero(np.isfinite(pressure) & (pressure > empty_bar))
+    added = np.nan_to_num(topped)
+    # The day of a refill holds both levels.
+    rows = np.flatnonzero(np.isfinite(pressure) & (pressure > empty_bar) & (added == 0.0))
     if len(rows) < FEWEST_DAYS:
         return None
     value = pressure[rows]
@@ -56,12 +59,14 @@ def drift(
     usual = float(np.median(here[np.isfinite(here)])) if np.isfinite(here).any() else 0.0
     warm = np.where(np.isfinite(here), here, usual)
     number = (day[rows] - day[rows[0]]) / np.timedelta64(1, "D")
-    jumps = _refills(value, warm, refill_bar)
+    sudden = np.diff(np.cumsum(added)[rows], prepend=np.cumsum(added)[rows[0]])
+    told = {i for i in _refills(value, warm, refill_bar) if not sudden[max(i - 1, 0) : i + 2].any()}
+    jumps = sorted(told | set(np.flatnonzero(sudden > 0.0).tolist()))
     for span in _groups([0, *jumps, len(value)])[::-1]:
         a, b = span[0], span[-1]
         level = value[a:b].copy()
         for at in span[1:-1]:
-            level[at - a :] -= _step(value, at)
+            level[at - a :] -= sudden[at] if sudden[at] > 0.0 else _step(value, at)
         found = _hinge(number[a:b], sign * level, warm[a:b])
         if found is None:
             continue

@@ -49,11 +49,6 @@ def _one_spike(wet: Wet, tank: Floats) -> Floats:
     return shown
 
 
-def _stirred_after_run(wet: Wet) -> None:
-    """A circulation pump starts when the disinfection has barely come to its temperature."""
-    wet.stir[wet.hours(2, 6) & (wet.day.astype(int) % 7 == 2)] = 60.0
-
-
 def _absence(wet: Wet) -> None:
     gone = (wet.day >= 10) & (wet.day < 20)
     wet.on[gone] = False
@@ -123,13 +118,13 @@ SITUATIONS = [
     Situation("lukewarm-store", "42 °C stored to save money, no disinfection",
               lambda: Wet(setpoint_c=42.0, reheat_c=37.0, **NONE).made(), {LACKING: "act"}, {LACKING: "none_scheduled"}),
     Situation("sixty-for-a-minute", "the weekly run touches 60 °C and is stirred cold at once",
-              lambda: Wet(hold_min=1, change=_stirred_after_run).made(), {MISSED: "watch", LACKING: "watch"}, {LACKING: "setpoint_too_low"}),
+              lambda: Wet(hold_min=1, stirred=True).made(), {MISSED: "watch", LACKING: "watch"}, {LACKING: "setpoint_too_low"}),
     Situation("programme-at-fifty-five", "the programme is set to 55 °C and runs each week",
               lambda: Wet(setpoint_c=47.0, reheat_c=42.0, disinfect_c=55.0, planned_c=55.0).made(), {LACKING: "watch"}, {LACKING: "setpoint_too_low"}),
     Situation("programme-off", "60 °C are scheduled each week, the programme is off",
               lambda: Wet(disinfect_c=None).made(), {MISSED: "act", LACKING: "watch"}, {LACKING: "none_scheduled"}),
     Situation("seventy-for-minutes", "a weekly run to 70 °C, held for five minutes and stirred cold",
-              lambda: Wet(disinfect_c=70.0, planned_c=70.0, hold_min=5, change=_stirred_after_run).made(), forbids=SAFE),
+              lambda: Wet(disinfect_c=70.0, planned_c=70.0, hold_min=5, stirred=True).made(), forbids=SAFE),
     Situation("lukewarm-in-an-absence", "hot water off for ten days away, weekly runs before and after",
               lambda: Wet(days=35, change=_absence).made(), forbids=frozenset({LACKING, HOT})),
     Situation("no-tank-sensor", "no cylinder sensor and no schedule: nothing can be said",
@@ -157,18 +152,18 @@ SITUATIONS = [
               lambda: Wet(litres=150.0, coil_w_per_k=420.0).made(), forbids=frozenset({SLOW})),
     Situation("near-the-flow-limit", "52 °C asked for at a flow limit of 55 °C: the last kelvins take their time",
               lambda: Wet(setpoint_c=52.0, reheat_c=45.0, flow_limit_c=55.0).made(), forbids=frozenset({SLOW, SHORT, LEAK})),
-    Situation("beyond-the-flow-limit", "56 °C asked for at a flow limit of 55 °C",
-              lambda: Wet(setpoint_c=56.0, reheat_c=50.0, flow_limit_c=55.0).made(), {SHORT: "watch"}, {SHORT: "setpoint_above_reach"},
+    Situation("beyond-the-flow-limit", "59 °C asked for at a flow limit of 55 °C",
+              lambda: Wet(setpoint_c=59.0, reheat_c=50.0, flow_limit_c=55.0).made(), {SHORT: "watch"}, {SHORT: "setpoint_above_reach"},
               forbids=frozenset({SLOW})),
-    Situation("scaled-coil", "the coil passes a fifth of what it should", lambda: Wet(coil_w_per_k=160.0).made(), {SLOW: "watch"},
+    Situation("scaled-coil", "the coil passes an eighth of what it should", lambda: Wet(coil_w_per_k=100.0).made(), {SLOW: "watch"},
               {SLOW: "coil_or_scale"}),
     Situation("diverter-leaks-while-charging", "30 % of each charge goes into the heating circuit",
               lambda: Wet(leak=0.3).made(), {LEAK: "watch"}, forbids=frozenset({LOSS, SLOW})),
     # ---- cooling
-    Situation("poor-insulation", "the cylinder loses three times what it should",
-              lambda: Wet(loss_w_per_k=6.5).made(), {LOSS: "watch"}, {LOSS: "insulation"}, forbids=frozenset({LEAK})),
+    Situation("poor-insulation", "the cylinder loses two and a half times what it should",
+              lambda: Wet(loss_w_per_k=5.0).made(), {LOSS: "watch"}, {LOSS: "insulation"}, forbids=frozenset({LEAK})),
     Situation("poor-insulation-in-a-cold-snap", "the same, and colder than the design on most days",
-              lambda: Wet(loss_w_per_k=6.5, change=_snap).made(), {LOSS: "watch"}),
+              lambda: Wet(loss_w_per_k=5.0, change=_snap).made(), {LOSS: "watch"}),
     Situation("circulation-by-the-clock", "a circulation pump runs from six to ten",
               lambda: Wet(change=_by_the_clock).made(), {LOSS: "watch"}, {LOSS: "secondary_circulation"}),
     Situation("small-draws-all-day", "a little water is drawn every three quarters of an hour",

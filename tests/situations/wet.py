@@ -55,6 +55,7 @@ class Wet:
     leak : share of a charge's heat that goes elsewhere. loss_w_per_k : the cylinder's
     vessel_litres, cold_bar : of the heating circuit. change : called last, to change the arrays below
     draws : float64 (n,), 1 where water is drawn as usual. source : float64 (n,) [W] into the cylinder, not metered
+    source_limit_c : above it the source rests. stirred : after each disinfection the cylinder is stirred cold for three hours
     stir : float64 (n,) [W/K], a circulation pipe. fill : float64 (n,) [l a minute] into the circuit, negative for a leak
     on : bool (n,), the unit works. tank_shown : what the sensor makes of the cylinder's temperature
     """
@@ -74,6 +75,8 @@ class Wet:
     leak: float = 0.0
     loss_w_per_k: float = 2.0
     heating_c: float | None = None
+    source_limit_c: float = 91.0
+    stirred: bool = False
     vessel_litres: float = 18.0
     cold_bar: float = 1.3
     points: tuple[str, ...] = METERED
@@ -153,9 +156,11 @@ class Wet:
                 charging = False
             heating = bool(self.on[i] and self.heats[i] and not charging and self.minute[i] % 60 < 35)
             heat = given if charging else 0.0
-            loss = (self.loss_w_per_k + self.stir[i]) * (tank - 20.0)
+            stir = 60.0 if self.stirred and 0 <= until <= i < until + 180 else self.stir[i]
+            loss = (self.loss_w_per_k + stir) * (tank - 20.0)
+            source = self.source[i] if tank < self.source_limit_c else 0.0
             drawn = DRAW_W * drawing[i] * (tank - 10.0) / 40.0
-            tank += (heat + boost + self.source[i] - loss - drawn) / 60.0 / heat_per_k
+            tank += (heat + boost + source - loss - drawn) / 60.0 / heat_per_k
             house = 220.0 * max(20.0 - self.outdoor[i], 0.0) * 60.0 / 35.0
             gives = heat / (1.0 - self.leak) if charging else house if heating else 0.0
             curve = self.heating_c or 28.0 + 0.8 * (15.0 - self.outdoor[i])
