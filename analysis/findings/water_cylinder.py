@@ -10,11 +10,12 @@ from analysis.expectation.excess import excess
 from analysis.facts.table import first_known, of_each_day
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding
+from analysis.findings.onset import onset
 from analysis.findings.operation_common import graded, middle, ranked
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Flags, sure
 from analysis.findings.water_common import HOT_WATER_CAUTION, cylinder_context, needs_hot_water, passed
-from analysis.findings.water_diverter import leak_to_heating, outweighs
+from analysis.findings.water_diverter import leak_in_charges, leak_to_heating, outweighs
 from analysis.findings.water_reheat import approach_at_rating, slowness
 from analysis.physics.hot_water import COLD_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
 
@@ -167,6 +168,18 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
             most,
             f"the full cylinder loses {leak.rate:.1f} K an hour to the heating",
         )
+    charge = context.once(leak_in_charges)
+    if (
+        "diverter_passing" not in scores
+        and charge is not None
+        and charge.is_sure
+        and charge.share >= context.limit("charge_leak_watch")
+    ):
+        most = 2.0 * sum(weight for weight, _ in scores.values())
+        scores["diverter_passing"] = (
+            most,
+            f"{charge.share:.0%} of a charge's heat does not reach the cylinder",
+        )
     return ranked(scores), tuple(evidence)
 
 
@@ -238,7 +251,7 @@ def high_standing_loss(context: Context) -> Finding | None:
     spread = 1.4826 * middle(np.abs(scatter - loss)) / np.sqrt(max(int(np.isfinite(scatter).sum()), 1))
     usual = expected(plant.cylinder_litres, plant.standing_loss_kwh_per_day)
     return Finding(
-        "high_standing_loss", severity, spell.since, float(np.clip(excess(loss, spread, usual).probability, 0.5, 0.99)),
+        "high_standing_loss", severity, onset(days["day"], by_day if circulates else slow, spell), float(np.clip(excess(loss, spread, usual).probability, 0.5, 0.99)),
         (
             f"Between draws by day the cylinder loses heat {loss / worst:.1f} times as fast as the poorest class on sale may, {lost:.1f} kWh a day."
             if circulates

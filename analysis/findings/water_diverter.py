@@ -23,6 +23,7 @@ _FEWEST = 12
 _LONG_ENOUGH_MIN, _LEAST_RISE_K = 25, 5.0
 _PROBABLE = 0.975
 _WARMED_K = 3.0
+_ALIKE = 0.8
 _USUAL_COP = 2.5
 _SURE = 4.0  # standard errors: many plants, each looked at once, leave no room for a chance of one in twenty
 
@@ -97,8 +98,8 @@ class ChargeLeak:
 def leak_in_charges(context: Context) -> ChargeLeak | None:
     """What the charges lose to the heating circuit, by the heat given against the cylinder's own warming.
 
-    Whole charges and their last twenty minutes are looked at, and the better of the two counts: a sensor at the top misses the
-    cold half's warming, one at the coil sees it first.
+    Whole charges and their last twenty minutes are looked at. Where the two are not alike the better one counts: a sensor at
+    the top misses the cold half's warming, one at the coil sees it first.
     """
     plant, reheats = context.site.hot_water, context.facts.reheats
     distrusted = {"heat_output", "cylinder_temperature"} & context.spoiled.keys()
@@ -123,7 +124,9 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
     told = [v[np.isfinite(v)] for v in (by_all, by_end)]
     if min(len(v) for v in told) < _FEWEST:
         return None
-    taken = max(float(np.quantile(v, LEAST_DRAWN)) for v in told)
+    whole_charge, at_end = (float(np.quantile(v, LEAST_DRAWN)) for v in told)
+    alike = whole_charge >= _ALIKE * at_end
+    taken = (whole_charge + at_end) / 2.0 if alike else max(whole_charge, at_end)
     spread = max(_spread(v) / np.sqrt(len(v)) for v in told)
     below = Excess(TAKEN_UP.value - taken, float(np.hypot(TAKEN_UP.uncertainty, spread)))
     warmed = _heating_warmed(context)

@@ -12,6 +12,7 @@ from analysis.facts.minutes import rated
 from analysis.facts.table import Table, first_known, of_each_day
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
+from analysis.findings.onset import onset
 from analysis.findings.operation_common import graded, middle, ranked
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import Flags, Floats, sure
@@ -67,12 +68,13 @@ def slow_reheat(context: Context) -> Finding | None:
         _spread(over_minutes[inside]) / np.sqrt(inside.sum()),
         Expected(middle(usual[inside]), middle(doubt[inside])),
     )
+    late_by_day = of_each_day(context.days["day"], reheats["day"], over_minutes, "median")
     severity = _slow_severity(context, length, coil, flow, spell, int(inside.sum()))
     causes = _slow_causes(context, length, coil, flow, middle(lift[inside]))
     minutes = middle(reheats.floats("minutes")[inside])
     by_flow = bool(causes) and causes[0].cause == "flow_low"
     return Finding(
-        "slow_reheat", severity, spell.since, float(np.clip(late.probability, 0.5, 0.99)),
+        "slow_reheat", severity, onset(context.days["day"], late_by_day, spell), float(np.clip(late.probability, 0.5, 0.99)),
         _slow_headline(minutes, middle(usual[inside]), length, coil, flow, by_flow=by_flow),
         evidence=(
             Evidence("usual reheat", round(minutes), "min"),
