@@ -23,9 +23,12 @@ BELOW_RELIEF_BAR = 0.5
 """Final pressure stays this far below the relief valve (EN 12828 Annex D, from memory)."""
 ABOVE_CHARGE_BAR = 0.3
 """The circuit is filled this far above the vessel's gas charge (EN 12828 Annex D, from memory)."""
+LEAST_CHARGE_BAR = 0.7
+"""Least gas charge of a vessel (EN 12828 Annex D, from memory)."""
 RESERVE_SHARE = 0.005
 """Water held in reserve, as a share of the circuit's volume (EN 12828 Annex D, from memory)."""
 _ATMOSPHERE_BAR = 1.013
+_LEAST_GAS = 1e-4
 # How far a sound circuit's slope may differ: water beyond the sensors is cooler or warmer than at them, the charge was set
 # by hand, the size is the next one on sale (common practice).
 _RELATIVE_UNCERTAINTY = 0.35
@@ -91,15 +94,32 @@ def slope_expected(
 ) -> Expected:  # fmt: skip
     """Steepest healthy slope of pressure on the water's mean temperature, with the least vessel that will do.
 
-    pressure_bar : float [bar gauge], typical. mean_c : float [C], the water's mean at it
+    pressure_bar : float [bar gauge], typical. mean_c : float [C], the water's mean at it. The cold fill follows from both
     hottest_c : float [C], the hottest mean the circuit is meant for
     Returns Expected [bar/K], with a relative standard uncertainty of 35 % (common practice).
     Source: derivative of Boyle's law: dp/dT = (p + 1)^2 / (Vn (p0 + 1)) dVe/dT, volumes over the circuit's.
     """
-    top = relief_bar - BELOW_RELIEF_BAR
-    cold = float(np.clip(pressure_bar, 0.5, top - 0.5))
+    grown = float(expansion(COLD_C, mean_c, fluid=fluid, percent=percent))
+    cold = _cold_pressure(pressure_bar, grown, hottest_c, relief_bar, fluid, percent)
     share = vessel_share(cold, hottest_c, relief_bar=relief_bar, fluid=fluid, percent=percent)
-    grows = float(expansion(mean_c - 0.5, mean_c + 0.5, fluid=fluid, percent=percent))
-    charge = cold - ABOVE_CHARGE_BAR + _ATMOSPHERE_BAR
-    slope = (min(pressure_bar, top) + _ATMOSPHERE_BAR) ** 2 * grows / (share * charge)
+    charge = share * (cold - ABOVE_CHARGE_BAR + _ATMOSPHERE_BAR)  # pressure times gas volume
+    level = charge / max(charge / (cold + _ATMOSPHERE_BAR) - grown, _LEAST_GAS)
+    per_k = float(expansion(mean_c - 0.5, mean_c + 0.5, fluid=fluid, percent=percent))
+    slope = level**2 * per_k / charge
     return Expected(slope, _RELATIVE_UNCERTAINTY * slope)
+
+
+def _cold_pressure(
+    pressure_bar: float, grown: float, hottest_c: float, relief_bar: float, fluid: str, percent: float
+) -> float:
+    """The cold fill at which a circuit with the least vessel stands at a pressure once its water has grown by a share [bar]."""
+    fills = np.arange(LEAST_CHARGE_BAR + ABOVE_CHARGE_BAR, relief_bar - BELOW_RELIEF_BAR - 0.05, 0.05)
+    shares = np.array(
+        [
+            vessel_share(float(c), hottest_c, relief_bar=relief_bar, fluid=fluid, percent=percent)
+            for c in fills
+        ]
+    )
+    charge = shares * (fills - ABOVE_CHARGE_BAR + _ATMOSPHERE_BAR)
+    level = charge / np.maximum(charge / (fills + _ATMOSPHERE_BAR) - grown, _LEAST_GAS) - _ATMOSPHERE_BAR
+    return float(fills[int(np.argmin(np.abs(level - pressure_bar)))])

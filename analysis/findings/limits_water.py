@@ -83,7 +83,7 @@ LIMITS_WATER: dict[str, Limit] = {
     "pressure_fallen_bar": Limit(0.12, "bar", "twice what a degree of water temperature and a sensor's 0.05 bar explain (common practice)", "least fall in all"),
     "pressure_low_watch": Limit(0.8, "bar", "EN 12828: static height plus 0.2 to 0.3 bar, 0.7 bar at least (from memory); makers ask for 1 to 1.5 bar cold", "pressure of the circuit", "below"),
     "pressure_low_act": Limit(0.5, "bar", "common practice: units lock out at 0.3 to 0.5 bar", "the same, worth a visit", "below"),
-    "pressure_refill_bar": Limit(0.12, "bar", "common practice: a householder's topping-up moves the needle by a tick mark, 0.1 to 0.5 bar", "jump of the level that is a refill"),
+    "pressure_refill_bar": Limit(0.1, "bar", "common practice: a householder's topping-up moves the needle by a tick mark, 0.1 to 0.5 bar", "jump of the level that is a refill"),
     "pressure_fallen_watch": Limit(0.4, "bar", "common practice: from a usual fill of 1.2 bar to the low limit", "fall in all that is looked at soon, however slow"),
     "pressure_refills_watch": Limit(2.0, "refills", "common practice: a sound circuit is topped up once or twice a year, not twice in a season", "refills within one steady fall"),
     "pressure_settling_bar": Limit(0.3, "bar", "common practice: air that leaves a new circuit takes some tenths of a bar with it", "fall of a new circuit that is more than air"),

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from functools import lru_cache
 
 import numpy as np
 
 from analysis.errors import NotAssessed
-from analysis.expectation.excess import Excess, excess
+from analysis.expectation.excess import Excess, Expected, excess
 from analysis.expectation.pressure import RELIEF_BAR, slope_expected
 from analysis.facts.table import first_known
 from analysis.findings.context import Context, Need, Rule
@@ -255,7 +256,9 @@ def pressure_swings(context: Context) -> Finding | None:
         )
     told = np.isfinite(slope) & np.isfinite(expected)
     # Without the water's temperature only a swing that no sound vessel leaves tells.
-    so = np.where(told, follows & steep & wide, first_known(swing, 0.0) >= limit("pressure_swing_act"))
+    far = first_known(swing, 0.0) >= limit("pressure_swing_act")
+    near_relief = far & (first_known(days.floats("pressure_max"), 0.0) >= limit("pressure_high_watch"))
+    so = np.where(told, follows & ((steep & wide) | near_relief), far)
     spell = last_spell(days["day"], so, np.isfinite(swing), hold_days=3, gone_days=7)
     if spell is None or spell.share < 0.3:
         return None
@@ -321,12 +324,18 @@ def _slopes(context: Context) -> Floats:
     out = np.full(len(days), np.nan)
     pump = context.site.heat_pump
     for i in np.flatnonzero(np.isfinite(pressure) & np.isfinite(loop)):
-        model = slope_expected(
-            float(pressure[i]), float(loop[i]), _hottest(context), fluid=pump.antifreeze,
+        model = _slope(
+            round(float(pressure[i]), 1), round(float(loop[i])), _hottest(context), fluid=pump.antifreeze,
             percent=min(pump.antifreeze_percent, 50.0) if pump.antifreeze != "none" else 0.0,
         )  # fmt: skip
         out[i] = model.value
     return out
+
+
+@lru_cache(maxsize=4096)
+def _slope(pressure_bar: float, loop_c: float, hottest_c: float, *, fluid: str, percent: float) -> Expected:
+    """slope_expected, remembered: days are much alike."""
+    return slope_expected(pressure_bar, loop_c, hottest_c, fluid=fluid, percent=percent)
 
 
 def _hottest(context: Context) -> float:

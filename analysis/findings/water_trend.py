@@ -19,6 +19,8 @@ FEWEST_DAYS = 10
 _LEVEL = 1e-6
 # The slope less twice its error must be a good part of the least one that matters.
 _SURE_OF = 0.3
+# The day after a refill has lost a little of it already.
+_STAYS = 0.7
 
 
 @dataclass(frozen=True)
@@ -62,11 +64,13 @@ def drift(
     sudden = np.diff(np.cumsum(added)[rows], prepend=np.cumsum(added)[rows[0]])
     told = {i for i in _refills(value, warm, refill_bar) if not sudden[max(i - 1, 0) : i + 2].any()}
     jumps = sorted(told | set(np.flatnonzero(sudden > 0.0).tolist()))
+    moves = np.delete(np.diff(value), [at - 1 for at in jumps])
+    daily = float(np.median(moves)) if len(moves) else 0.0
     for span in _groups([0, *jumps, len(value)])[::-1]:
         a, b = span[0], span[-1]
         level = value[a:b].copy()
         for at in span[1:-1]:
-            level[at - a :] -= sudden[at] if sudden[at] > 0.0 else _step(value, at)
+            level[at - a :] -= sudden[at] if sudden[at] > 0.0 else value[at] - value[at - 1] - daily
         found = _hinge(number[a:b], sign * level, warm[a:b])
         if found is None:
             continue
@@ -86,19 +90,13 @@ def drift(
     return None
 
 
-def _step(value: Floats, at: int) -> float:
-    """How far the level moves at a refill: the day before to the day on which it stands."""
-    return float(np.median(value[at : at + 2]) - np.median(value[max(at - 2, 0) : at]))
-
-
 def _refills(value: Floats, warm: Floats, least: float) -> list[int]:
-    """Days on which the level jumps up and stays."""
+    """Days on which the level jumps up from the day before, and stays."""
     before = np.concatenate((value[:1], running_median(value, 1, 0)[:-1]))
     after = running_median(value, 0, 1)
-    rise = after - before - 0.01 * np.maximum(warm - np.roll(warm, 1), 0.0)
-    return [
-        i for i in range(1, len(value)) if rise[i] > least and rise[i] == rise[max(i - 1, 0) : i + 2].max()
-    ]
+    warmed = 0.01 * np.maximum(warm - np.roll(warm, 1), 0.0)
+    rise, stays = np.diff(value, prepend=value[0]) - warmed, after - before - warmed
+    return [i for i in range(1, len(value)) if rise[i] >= least and stays[i] >= _STAYS * least]
 
 
 def _groups(bounds: list[int]) -> list[list[int]]:
