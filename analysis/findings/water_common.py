@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import timedelta
 
@@ -16,9 +17,10 @@ from analysis.findings.model import Evidence
 
 HOT_WATER_CAUTION = HOT_WATER
 
-# Kinds of unusual days on which the cylinder itself does as on any other day, and how many days after are left out with them
-# (see analysis.findings.recognised): cold weather is no excuse for what the cylinder does.
+# Kinds of unusual days on which cylinder or circuit do as on any other day, and how many days after are left out with them
+# (see analysis.findings.recognised): cold weather is no excuse for what the cylinder does, an absence none for a leak.
 _CYLINDER_AS_USUAL = {"cold_snap": 1}
+_CIRCUIT_AS_USUAL = {"cold_snap": 1, "away": 2, "party": 1}
 _LONGEST_AFTER_DAYS = 2
 
 
@@ -33,9 +35,20 @@ def cylinder_context(context: Context) -> Context:
 
     A cold snap excuses rooms and capacity, not a cylinder that cools too fast.
     """
+    return _with_days_of(context, _CYLINDER_AS_USUAL)
+
+
+def circuit_context(context: Context) -> Context:
+    """The context with the days that were left out for a reason that does not touch the circuit's pressure."""
+    return _with_days_of(context, _CIRCUIT_AS_USUAL)
+
+
+def _with_days_of(context: Context, kinds: Mapping[str, int]) -> Context:
     whole = context.whole
     kept = np.isin(whole.days["day"], context.days["day"])
-    back = _covered(context, whole.days, set(_CYLINDER_AS_USUAL)) & ~_covered(context, whole.days, None)
+    back = _covered(context, whole.days, kinds, inside=True) & ~_covered(
+        context, whole.days, kinds, inside=False
+    )
     if not (back & ~kept).any():
         return context
     chosen = whole.days["day"][kept | back]
@@ -49,14 +62,13 @@ def cylinder_context(context: Context) -> Context:
     return replace(context, facts=facts)
 
 
-def _covered(context: Context, days: Table, kinds: set[str] | None) -> np.ndarray:
-    """Days that spells of these kinds cover, with the days after; None: every other kind that leaves days out."""
+def _covered(context: Context, days: Table, kinds: Mapping[str, int], *, inside: bool) -> np.ndarray:
+    """Days that spells of these kinds cover, with the days after; not inside: of every other kind that leaves days out."""
     out = np.zeros(len(days), dtype=np.bool_)
     for spell in context.recognised:
-        mine = spell.kind in kinds if kinds is not None else spell.kind not in (*_CYLINDER_AS_USUAL, "summer")
-        if not mine:
+        if (spell.kind in kinds) is not inside or spell.kind == "summer":
             continue
-        after = _CYLINDER_AS_USUAL.get(spell.kind, _LONGEST_AFTER_DAYS)
+        after = kinds.get(spell.kind, _LONGEST_AFTER_DAYS)
         last = np.datetime64(spell.until) + np.timedelta64(timedelta(days=after))
         out |= (days["day"] >= np.datetime64(spell.since)) & (days["day"] <= last)
     return out

@@ -16,7 +16,7 @@ from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, middle, ranked, water_caution
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import Floats, sure
-from analysis.findings.water_common import passed
+from analysis.findings.water_common import circuit_context, passed
 from analysis.findings.water_trend import FEWEST_DAYS, Drift, drift
 
 # Air leaves a new circuit for some weeks, and its pressure with it (common practice).
@@ -29,6 +29,7 @@ _VESSEL_CAUTION = (
 
 
 def pressure_falling(context: Context) -> Finding | None:
+    context = context.once(circuit_context)
     days, limit = context.days, context.limit
     pressure = _pressure(context, FEWEST_DAYS)
     known = np.isfinite(pressure)
@@ -127,6 +128,7 @@ def _confidence(probability: float) -> float:
 
 
 def pressure_low(context: Context) -> Finding | None:
+    context = context.once(circuit_context)
     days, limit = context.days, context.limit
     pressure = _pressure(context, 3)
     known = np.isfinite(pressure)
@@ -171,6 +173,7 @@ def _low_since(context: Context, spell: Spell) -> str:
 
 def pressure_high(context: Context) -> Finding | None:
     """Close to the relief valve, or on its way there."""
+    context = context.once(circuit_context)
     days, limit = context.days, context.limit
     level = (
         first_known(days["pressure_max"], days["pressure"])
@@ -240,6 +243,7 @@ def _high_causes(context: Context, coldest: float, hottest: float, rise: Drift |
 
 def pressure_swings(context: Context) -> Finding | None:
     """Does the pressure follow the water's temperature more than a vessel that works lets it?"""
+    context = context.once(circuit_context)
     days, limit = context.days, context.limit
     _pressure(context, 3)
     if "pressure_swing" not in days:

@@ -20,6 +20,7 @@ from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 _USUAL_LITRES = 250.0
 # A sensor in its pocket, clamped or slipped: a kelvin or so either way (common practice).
 _SENSOR_K = 1.0
+_MOSTLY = 0.8
 _NOON, _SUNNY_WIDTH_MIN = 840.0, 150.0
 
 
@@ -72,8 +73,8 @@ def water_too_hot(context: Context) -> Finding | None:
     if not ongoing:
         # It may come again: who has been scalded once is not told that all is well.
         severity = "watch" if hottest > act else "note"
-    elif culprit is not None or (causes[0].cause == "sensor_fault" and causes[0].weight > 0.8):
-        severity = SEVERITIES[min(SEVERITIES.index(severity), 2)]
+    elif _doubted(causes, culprit is not None) or known[last + 1 :].sum() >= limit("scald_cool_days"):
+        severity = SEVERITIES[min(SEVERITIES.index(severity), SEVERITIES.index("act"))]
     first_cause = causes[0].cause
     return Finding(
         "water_too_hot", severity, days.day(first).isoformat(), _confidence(context, hottest, facts),
@@ -97,6 +98,11 @@ def water_too_hot(context: Context) -> Finding | None:
         visit="none" if severity == "note" else "call" if severity == "watch" else "drive",
         bring=() if severity == "note" else ("tempering valve", "immersion thermostat with safety cut-out", "contact thermometer"),
     )  # fmt: skip
+
+
+def _doubted(causes: tuple[Cause, ...], stuck: bool) -> bool:
+    """True where the sensor is to blame rather than the water."""
+    return stuck or (causes[0].cause == "sensor_fault" and causes[0].weight > _MOSTLY)
 
 
 def _step(cause: str) -> str:

@@ -61,7 +61,7 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "backup_heater_use": frozenset(
         {"capacity_short", "room_below_target", "efficiency_below_expected", "flow_temperature_above_curve"}
     ),
-    "immersion_use": frozenset({"reheat_incomplete", "efficiency_below_expected"}),
+    "immersion_use": frozenset({"water_too_hot", "disinfection_lacking", "reheat_incomplete", "efficiency_below_expected"}),
     "high_standby": _COSTS_EFFICIENCY,
     "pump_always_on": frozenset({"high_standby"}),
     # its lowest flow temperature is raised too, which flattens the curve; the pump serves a call that is not there
