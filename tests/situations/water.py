@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from tests.situations.case import Situation
@@ -75,6 +77,14 @@ def _one_top_up(wet: Wet) -> None:
     wet.fill[20 * 1440] = 1.5
 
 
+def _set_back(wet: Wet) -> None:
+    wet.heats[wet.hours(0, 6) | wet.hours(22, 24)] = False
+
+
+def _was_hot(wet: Wet, tank: Floats) -> Floats:
+    return np.where((wet.day >= 5) & (wet.day < 7), np.maximum(tank, 78.0), tank)
+
+
 def _by_the_clock(wet: Wet) -> None:
     wet.stir[wet.hours(6, 22)] = 5.0
 
@@ -107,6 +117,12 @@ SITUATIONS = [
     Situation("kept-at-62", "stored at 62 °C throughout, no schedule",
               lambda: Wet(setpoint_c=62.0, reheat_c=57.0, flow_limit_c=75.0, **NONE).made(), forbids=SAFE),
     Situation("one-spike", "one reading of 95 °C for three minutes", lambda: Wet(tank_shown=_one_spike).made(), forbids=SAFE),
+    Situation("solar-kept-at-62", "a solar coil heats the cylinder to 62 °C in summer, as it should",
+              lambda: Wet(days=21, mean_c=18.0, change=_solar, source_limit_c=62.0, **NONE).made(), forbids=frozenset({HOT})),
+    Situation("disinfection-stuck-quarter-hours", "the programme does not end at 78 °C; readings every 15 minutes",
+              lambda: Wet(disinfect_c=78.0, hold_min=60 * 24 * 40, every=15).made(), {HOT: "act"}, {HOT: "disinfection_stuck"}),
+    Situation("scalded-three-weeks-ago", "78 °C for two days three weeks ago, since then as usual",
+              lambda: Wet(tank_shown=_was_hot).made(), {HOT: "watch"}),
     # ---- disinfection
     Situation("usual-weekly-run", "50 °C stored, 60 °C held each week", lambda: Wet().made(), silent=True),
     Situation("fifty-five-with-weekly-hour", "55 °C stored, 60 °C held for an hour each week",
@@ -147,6 +163,11 @@ SITUATIONS = [
     Situation("leak-mended", "a leak mended and topped up a month ago",
               lambda: _leaking(1.0, (28.0,), 4.0, until=28.0).made(), forbids=frozenset({FALLING, LOW})),
     Situation("one-top-up", "topped up once, without a leak", lambda: Wet(days=42, change=_one_top_up).made(), forbids=SAFE),
+    Situation("coarse-gauge", "a sound circuit, its gauge shows tenths of a bar", lambda: Wet(gauge_bar=0.1).made(), forbids=SAFE),
+    Situation("set-back-mornings", "the heating rests by night and warms a cold circuit each morning",
+              lambda: Wet(change=_set_back).made(), forbids=SAFE),
+    Situation("leak-coarse-gauge", "a litre a week is lost; the gauge shows tenths of a bar, read each quarter of an hour",
+              lambda: replace(_leaking(1.0), gauge_bar=0.1, every=15).made(), {FALLING: "watch"}),
     # ---- charges
     Situation("twenty-two-minutes", "a small cylinder is charged in twenty minutes",
               lambda: Wet(litres=150.0, coil_w_per_k=420.0).made(), forbids=frozenset({SLOW})),

@@ -56,6 +56,7 @@ class Wet:
     vessel_litres, cold_bar : of the heating circuit. change : called last, to change the arrays below
     draws : float64 (n,), 1 where water is drawn as usual. source : float64 (n,) [W] into the cylinder, not metered
     source_limit_c : above it the source rests. stirred : after each disinfection the cylinder is stirred cold for three hours
+    every : minutes between readings. gauge_bar : the smallest step that the pressure gauge shows
     stir : float64 (n,) [W/K], a circulation pipe. fill : float64 (n,) [l a minute] into the circuit, negative for a leak
     on : bool (n,), the unit works. tank_shown : what the sensor makes of the cylinder's temperature
     """
@@ -77,6 +78,8 @@ class Wet:
     heating_c: float | None = None
     source_limit_c: float = 91.0
     stirred: bool = False
+    every: int = 1
+    gauge_bar: float = 0.01
     vessel_litres: float = 18.0
     cold_bar: float = 1.3
     points: tuple[str, ...] = METERED
@@ -103,13 +106,15 @@ class Wet:
         return np.asarray((self.minute >= first * 60) & (self.minute < last * 60))
 
     def made(self) -> Made:
-        """Site file and readings of every minute, with sensors' noise."""
+        """Site file and readings, with sensors' noise."""
         values, rng = self._run(), np.random.default_rng(11)
         steps = {"tank": 0.03, "flow": 0.04, "return": 0.04, "room": 0.03, "pressure": 0.005, "outdoor": 0.05}
         readings: Readings = {}
+        rows = np.arange(0, len(self.time), self.every)
         for point in self.points:
             value = values[point] + steps.get(point, 0.0) * rng.standard_normal(len(self.time))
-            readings[point] = Samples(self.time, np.round(value, 2))
+            step = self.gauge_bar if point == "pressure" else 0.01
+            readings[point] = Samples(self.time[rows], np.round(np.round(value[rows] / step) * step, 2))
         return Made(self.site_text, readings, self.first, self.first + timedelta(self.days - 1))
 
     @property
