@@ -24,6 +24,7 @@ LIMITS_WATER: dict[str, Limit] = {
     "reheat_excess_minutes": Limit(
         20.0, "min", "common practice: a household notices a third of an hour; less is within a draw or a defrost", "length of a reheat beyond the expected one",
     ),
+    "coil_least_difference_k": Limit(5.0, "K", f"{_COIL}; below the smaller of these little heat passes a sound coil too", "flow over the cylinder from which a coil is judged by its heat"),
     "charge_leak_watch": Limit(0.18, "-", "pipes, meter class and layers explain 8 % (one standard uncertainty): more than twice that is a leak", "share of a charge's heat that the cylinder did not take up"),
     "charge_leak_act": Limit(0.3, "-", "common practice: a third of every charge paid for twice", "the same, worth a visit"),
     "reheat_flow_share": Limit(

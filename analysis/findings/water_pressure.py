@@ -22,6 +22,7 @@ from analysis.findings.water_trend import FEWEST_DAYS, Drift, drift
 # Air leaves a new circuit for some weeks, and its pressure with it (common practice).
 _SETTLING = timedelta(days=28)
 _EMPTY_BAR = 0.05
+_GAUGE_BAR = 0.1  # standard uncertainty of a dwelling's pressure sensor or gauge (common practice)
 _VESSEL_CAUTION = (
     "The relief valve discharges hot water without warning: keep clear of its outlet and never plug it. Vessel, relief valve and filling "
     "loop are for people qualified for heating work, by the maker's instructions and local codes."
@@ -141,7 +142,7 @@ def pressure_low(context: Context) -> Finding | None:
     level = float(np.median(pressure[inside][-14:]))
     severity: Severity = graded(level, watch, act, downward=True) if spell.until is None else "note"
     return Finding(
-        "pressure_low", severity, _low_since(context, spell), sure(1.0 + (watch - level) / 0.3, float(inside.sum()), spell.share),
+        "pressure_low", severity, _low_since(context, spell), _confidence(Excess(watch - level, _GAUGE_BAR).probability),
         f"The heating circuit stands at {level:.1f} bar.",
         evidence=(
             passed(context, "pressure of the circuit", round(level, 2), "bar", "pressure_low_watch"),
@@ -204,7 +205,7 @@ def pressure_high(context: Context) -> Finding | None:
     filling = causes[0].cause == "filling_loop_open"
     rising = f" It rises by {rise.slope:.2f} bar a week." if rise is not None else ""
     return Finding(
-        "pressure_high", severity, since, sure(1.0 + max((hottest - watch) / 0.3, 0.2), float(inside.sum()), spell.share if spell else 1.0),
+        "pressure_high", severity, since, _confidence(_high_probability(hottest - watch, rise)),
         f"The heating circuit reaches {hottest:.1f} bar; its relief valve usually opens at {RELIEF_BAR:g} bar.{rising}",
         evidence=(
             passed(context, "highest pressure of a day", round(hottest, 2), "bar", "pressure_high_watch"),
@@ -227,6 +228,14 @@ def pressure_high(context: Context) -> Finding | None:
         visit="none" if severity == "note" else "call" if filling and severity == "watch" else "drive",
         bring=() if severity == "note" else ("vessel pump and gauge", "expansion vessel", "relief valve"),
     )  # fmt: skip
+
+
+def _high_probability(over: float, rise: Drift | None) -> float:
+    """Probability that the level is over its limit, or that it truly rises, whichever is the surer."""
+    level = Excess(over, _GAUGE_BAR).probability
+    if rise is None:
+        return level
+    return max(level, Excess(rise.slope, max(rise.error, 0.1 * rise.slope)).probability)
 
 
 def _high_causes(context: Context, coldest: float, hottest: float, rise: Drift | None) -> tuple[Cause, ...]:

@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.cautions import setpoint_advice
 from analysis.errors import NotAssessed
-from analysis.expectation.excess import Expected, excess
+from analysis.expectation.excess import Excess, Expected, excess
 from analysis.expectation.reheat import CHARGING_SHARE, Charge, coil_w_per_k, expected
 from analysis.facts.minutes import rated
 from analysis.facts.table import Table, first_known, of_each_day
@@ -15,7 +15,7 @@ from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.onset import onset
 from analysis.findings.operation_common import graded, middle, ranked
 from analysis.findings.spells import Spell, last_spell
-from analysis.findings.telling import Flags, Floats, sure
+from analysis.findings.telling import Flags, Floats
 from analysis.findings.water_common import HOT_WATER_CAUTION, cylinder_context, needs_hot_water, passed
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
@@ -27,6 +27,7 @@ _DRAWN_OUT = 1.7
 _ABLE_SHARE = 0.75
 # Below this rise a charge says little; a charge nobody's sensor saw is taken to warm the cylinder by so much.
 _LEAST_RISE_K, _UNSEEN_RISE_K = 2.0, 10.0
+_SENSOR_K = 1.1  # a sensor in its pocket, and a controller that stops half a kelvin early (common practice)
 _WATER_W_PER_K = 1155.0  # per m3/h, at 30 to 50 C (IAPWS, reference 1)
 
 
@@ -50,6 +51,8 @@ def slow_reheat(context: Context) -> Finding | None:
     little = first_known(share, 9.0) < limit("reheat_flow_share")
     little |= ~np.isfinite(share) & (first_known(lift, 0.0) > limit("reheat_lift_watch"))
     poor = first_known(approach, 0.0) > limit("coil_approach_watch")
+    # With no difference left between flow and cylinder no coil passes anything: the setpoint is at the flow's limit.
+    poor &= first_known(reheats.floats("over_cylinder"), np.inf) >= limit("coil_least_difference_k")
     if not context.site.measures("cylinder_temperature"):
         # The setpoint stands for the cylinder there: a change of it must not look like a poor coil.
         poor &= np.nan_to_num(slow) > _DRAWN_OUT
@@ -206,6 +209,8 @@ def reheat_incomplete(context: Context) -> Finding | None:
     spell = _spell(context, reheats, short, np.isfinite(top))
     if spell is None or spell.share < limit("reheat_short_share"):
         return None
+    days = context.days
+    short_by = of_each_day(days["day"], reheats["day"], plant.setpoint_c - top, "median")
     inside = short & spell.covers(reheats["day"])
     stalled = float(gave_up[inside].mean())
     end = middle(top[inside])
@@ -228,8 +233,8 @@ def reheat_incomplete(context: Context) -> Finding | None:
         else f"Reheats end at {end:.0f} °C, not at the {plant.setpoint_c:g} °C of the site file."
     )
     return Finding(
-        "reheat_incomplete", severity, spell.since,
-        sure((plant.setpoint_c - end) / limit("reheat_short_k"), spell.days * spell.share, spell.share), headline,
+        "reheat_incomplete", severity, onset(days["day"], short_by, spell),
+        float(np.clip(Excess(plant.setpoint_c - end, _SENSOR_K).probability, 0.5, 0.99)), headline,
         evidence=(
             passed(context, "setpoint less the usual end of a reheat", round(plant.setpoint_c - end, 1), "K", "reheat_short_k"),
             Evidence("usual end of a reheat", round(end, 1), "°C"),
