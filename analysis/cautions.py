@@ -1,7 +1,8 @@
-"""The warnings about hot water, each rule in one place: scalding, Legionella, and which setpoint may be advised.
+"""The warnings about hot water, each rule in one place: scalding, Legionella, and which setpoint may be
+advised.
 
-Every text that is about hot water takes its caution from here. No text may advise a stored temperature in the range in
-which Legionella grows, or a pause of the hot water, without it.
+Every text that is about hot water takes its caution from here. No text may advise a stored temperature in
+the range in which Legionella grows, or a pause of the hot water, without it.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """How much of a charge's heat the cylinder takes up, by its own warming, against what the unit gave.
 
-A charge heats pipes, coil and cylinder and nothing else: but for a few percent its heat is in the cylinder. A diverter that does
-not close sends a part of it into the heating circuit; the cylinder then warms by less than the heat it was charged.
+A charge heats pipes, coil and cylinder and nothing else: but for a few percent its heat is in the cylinder.
+A diverter that does not close sends a part of it into the heating circuit; the cylinder then warms by less
+than the heat it was charged.
 """
 
 from __future__ import annotations
@@ -15,11 +16,12 @@ from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 Array = NDArray[np.float64]
 
 TAKEN_UP = Expected(0.93, 0.08)
-"""Share in the quarter of the charges that were least drawn from: pipes keep 2 to 6 % (common practice), the heat meter's class 2
-errs by 3 to 5 % (EN 1434-1), layers and the coil's place make the sensor's rise differ from the mean by a tenth (common
-practice)."""
+"""Share in the quarter of the charges that were least drawn from: pipes keep 2 to 6 % (common practice),
+the heat meter's class 2 errs by 3 to 5 % (EN 1434-1), layers and the coil's place make the sensor's rise
+differ from the mean by a tenth (common practice)."""
 LEAST_DRAWN = 0.75
-"""Quantile of the charges that stands for those without a draw: a draw only lowers what the cylinder seems to have taken up."""
+"""Quantile of the charges that stands for those without a draw: a draw only lowers what the cylinder seems
+to have taken up."""
 
 
 def taken_up(litres: ArrayLike, rise_k: ArrayLike, heat_kwh: ArrayLike) -> Array:
@@ -36,5 +38,6 @@ def taken_up(litres: ArrayLike, rise_k: ArrayLike, heat_kwh: ArrayLike) -> Array
 
 
 def leaked_share(taken: float) -> float:
-    """Share of a charge's heat that went elsewhere [-], by what the cylinder took up; 0 where it took up what is expected."""
+    """Share of a charge's heat that went elsewhere [-], by what the cylinder took up; 0 where it took up
+    what is expected."""
     return float(np.clip(1.0 - taken / TAKEN_UP.value, 0.0, 1.0))

@@ -1,4 +1,5 @@
-"""How fast a cylinder cools standing: by its rating or its label class, with pipes and fittings as installed."""
+"""How fast a cylinder cools standing: by its rating or its label class, with pipes and fittings as
+installed."""
 
 from __future__ import annotations
 
@@ -7,8 +8,8 @@ from analysis.physics.hot_water import RATED_ROOM_C, RATED_STORE_C, WH_PER_LITRE
 
 _TEST_K = RATED_STORE_C - RATED_ROOM_C
 INSTALLED = 1.25
-"""Pipes, valves and the sensor's pocket add a fifth to a half to the rated loss (common practice); the lower part of it here,
-because a cylinder's rating has its connections on."""
+"""Pipes, valves and the sensor's pocket add a fifth to a half to the rated loss (common practice); the
+lower part of it here, because a cylinder's rating has its connections on."""
 # Half of the range above, and the class's own width (B to C) where no rating is given.
 _U_RATED, _U_CLASS = 0.20, 0.30
 
@@ -18,7 +19,8 @@ def expected(litres: float, rated_kwh_per_day: float | None) -> Expected:
 
     litres : float [l]. rated_kwh_per_day : float, the rating at 65 C in a room of 20 C, None for none
     Returns Expected: from the rating, else from class C, the poorest that may be sold since 2017.
-    Source: Reg. (EU) 812/2013 Annex II Table 2, coefficients from memory; EN 12897 rates at the same temperatures (from memory).
+    Source: Reg. (EU) 812/2013 Annex II Table 2, coefficients from memory; EN 12897 rates at the same
+    temperatures (from memory).
     """
     if rated_kwh_per_day is not None:
         usual = rated_kwh_per_day / 0.024 / _TEST_K * INSTALLED

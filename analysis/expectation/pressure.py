@@ -1,8 +1,10 @@
-"""How the pressure of a closed heating circuit follows its water's temperature, with a vessel that does its work.
+"""How the pressure of a closed heating circuit follows its water's temperature, with a vessel that does its
+work.
 
-Water expands; the gas of the expansion vessel takes it up. A vessel chosen by EN 12828 just holds the expansion from cold to
-the circuit's hottest at half a bar below the relief valve. So the slope of pressure on temperature that is still healthy
-follows from the temperatures and pressures alone: the circuit's volume cancels.
+Water expands; the gas of the expansion vessel takes it up. A vessel chosen by EN 12828 just holds the
+expansion from cold to the circuit's hottest at half a bar below the relief valve. So the slope of pressure
+on temperature that is still healthy follows from the temperatures and pressures alone: the circuit's volume
+cancels.
 """
 
 from __future__ import annotations
@@ -29,8 +31,8 @@ RESERVE_SHARE = 0.005
 """Water held in reserve, as a share of the circuit's volume (EN 12828 Annex D, from memory)."""
 _ATMOSPHERE_BAR = 1.013
 _LEAST_GAS = 1e-4
-# How far a sound circuit's slope may differ: water beyond the sensors is cooler or warmer than at them, the charge was set
-# by hand, the size is the next one on sale (common practice).
+# How far a sound circuit's slope may differ: water beyond the sensors is cooler or warmer than at them, the
+# charge was set by hand, the size is the next one on sale (common practice).
 _RELATIVE_UNCERTAINTY = 0.35
 
 
@@ -40,7 +42,8 @@ def expansion(from_c: ArrayLike, to_c: ArrayLike, *, fluid: str = "none", percen
     from_c, to_c : float or array [C]
     fluid, percent : the antifreeze, as in analysis.physics.water.density
     Returns the broadcast shape [-], a share of the volume at from_c; the metal's own growth is left out.
-    Source: ratio of densities (IAPWS R7-97); EN 12828 Annex D tabulates the same from 10 C (from memory: 1.66 % at 60 C).
+    Source: ratio of densities (IAPWS R7-97); EN 12828 Annex D tabulates the same from 10 C (from memory:
+    1.66 % at 60 C).
     """
     cold, warm = (density(t, fluid=fluid, percent=percent) for t in (from_c, to_c))
     return np.asarray(cold / warm - 1.0)[()]
@@ -56,7 +59,8 @@ def vessel_share(
 ) -> float:
     """Volume of the least vessel that EN 12828 asks for, as a share of the circuit's volume.
 
-    cold_bar : float [bar gauge], the circuit's pressure when cold. hottest_c : float [C], the circuit's hottest mean
+    cold_bar : float [bar gauge], the circuit's pressure when cold. hottest_c : float [C], the circuit's
+        hottest mean
     relief_bar : float [bar gauge], opening pressure of the relief valve
     Returns float [-]. Raises ValueError where the cold pressure leaves no room below the relief valve.
     Source: EN 12828 Annex D (from memory): Vn = (Ve + Vwr) (pe + 1) / (pe - p0).
@@ -75,7 +79,8 @@ def pressure_at(
 ) -> Array:
     """Pressure of a circuit whose vessel has a share of its volume, filled cold to `cold_bar`.
 
-    temperature_c : float or array [C], mean of the water. share : float [-], the vessel's volume over the circuit's
+    temperature_c : float or array [C], mean of the water. share : float [-], the vessel's volume over the
+        circuit's
     Returns the same shape [bar gauge]; infinite where the water would fill the vessel.
     Source: Boyle's law for the gas, expansion of the water.
     """
@@ -94,7 +99,8 @@ def slope_expected(
 ) -> Expected:  # fmt: skip
     """Steepest healthy slope of pressure on the water's mean temperature, with the least vessel that will do.
 
-    pressure_bar : float [bar gauge], typical. mean_c : float [C], the water's mean at it. The cold fill follows from both
+    pressure_bar : float [bar gauge], typical. mean_c : float [C], the water's mean at it. The cold fill
+        follows from both
     hottest_c : float [C], the hottest mean the circuit is meant for
     Returns Expected [bar/K], with a relative standard uncertainty of 35 % (common practice).
     Source: derivative of Boyle's law: dp/dT = (p + 1)^2 / (Vn (p0 + 1)) dVe/dT, volumes over the circuit's.
@@ -112,7 +118,8 @@ def slope_expected(
 def _cold_pressure(
     pressure_bar: float, grown: float, hottest_c: float, relief_bar: float, fluid: str, percent: float
 ) -> float:
-    """The cold fill at which a circuit with the least vessel stands at a pressure once its water has grown by a share [bar]."""
+    """The cold fill at which a circuit with the least vessel stands at a pressure once its water has grown
+    by a share [bar]."""
     fills = np.arange(LEAST_CHARGE_BAR + ABOVE_CHARGE_BAR, relief_bar - BELOW_RELIEF_BAR - 0.05, 0.05)
     shares = np.array(
         [

@@ -1,7 +1,8 @@
 """How long a charge of the cylinder takes: by output, coil, flow limit and what the cylinder has to take up.
 
-Until the flow reaches its limit the unit gives its output; from there on the coil passes only what the shrinking difference
-between flow and cylinder drives, and the charge takes its time. A setpoint at the limit is never reached.
+Until the flow reaches its limit the unit gives its output; from there on the coil passes only what the
+shrinking difference between flow and cylinder drives, and the charge takes its time. A setpoint at the
+limit is never reached.
 """
 
 from __future__ import annotations
@@ -13,10 +14,12 @@ from analysis.expectation.excess import Expected
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 COIL_OVER_K = 7.5
-"""Mean coil water over the cylinder at the unit's rated output: 5 to 10 K (common practice, makers' sizing tables)."""
+"""Mean coil water over the cylinder at the unit's rated output: 5 to 10 K (common practice, makers' sizing
+tables)."""
 CHARGING_SHARE = 0.8
 """Share of the rated output at which units charge: 60 to 100 % (common practice)."""
-# Relative standard uncertainties (GUM type B, half-width of the stated ranges over the root of three, rounded up).
+# Relative standard uncertainties (GUM type B, half-width of the stated ranges over the root of three,
+# rounded up).
 _U_OUTPUT, _U_COIL, _U_CAPACITY = 0.15, 0.30, 0.15
 _U_LIMIT_K = 1.5
 # Draws during a charge, a defrost, the minutes until the water is hot (common practice).
@@ -25,8 +28,9 @@ _U_HABIT, _U_START_MIN = 0.10, 4.0
 
 @dataclass(frozen=True)
 class Charge:
-    """One charge. litres of the cylinder; from_c, to_c [C]; output_kw of the unit at these temperatures; coil_w_per_k, heat
-    per kelvin of flow over cylinder; flow_limit_c, the hottest flow, infinite where not known"""
+    """One charge. litres of the cylinder; from_c, to_c [C]; output_kw of the unit at these temperatures;
+    coil_w_per_k, heat per kelvin of flow over cylinder; flow_limit_c, the hottest flow, infinite where not
+    known"""
 
     litres: float
     from_c: float
@@ -39,8 +43,10 @@ class Charge:
 def coil_w_per_k(rated_kw: float, flow_w_per_k: float = inf) -> float:
     """Heat per kelvin of flow temperature over the cylinder that a usual coil passes.
 
-    rated_kw : float [kW]. flow_w_per_k : float [W/K], water flow times its heat capacity, infinite for none known
-    Returns float [W/K]: by the mean coil water at rated output, and half of the water's own difference above that.
+    rated_kw : float [kW]. flow_w_per_k : float [W/K], water flow times its heat capacity, infinite for none
+        known
+    Returns float [W/K]: by the mean coil water at rated output, and half of the water's own difference
+    above that.
     """
     over_mean = rated_kw * 1000.0 / COIL_OVER_K
     return over_mean / (1.0 + over_mean / (2.0 * flow_w_per_k))

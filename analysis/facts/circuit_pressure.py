@@ -1,4 +1,5 @@
-"""The circuit's pressure by day: how high it was held, how far it swings, and how it follows the water's temperature."""
+"""The circuit's pressure by day: how high it was held, how far it swings, and how it follows the water's
+temperature."""
 
 from __future__ import annotations
 
@@ -23,10 +24,11 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str
     """Columns of the days table.
 
     pressure : float64 (n,) [bar gauge] by minute. water : float64 (n,) [°C], mean of flow and return
-    Returns pressure_max (exceeded for half an hour of the day [bar]); pressure_swing (between its lowest and highest
-    fiftieth of the minutes [bar]); pressure_per_k (slope on the water's temperature [bar/K]); pressure_follows (their
-    correlation); pressure_topped (sudden rises that stay, as when a circuit is topped up [bar]); loop_spread (standard deviation of the water's temperature [K]). nan where fewer than six hours of the
-    day are known, or the water hardly changes.
+    Returns pressure_max (exceeded for half an hour of the day [bar]); pressure_swing (between its lowest
+    and highest fiftieth of the minutes [bar]); pressure_per_k (slope on the water's temperature [bar/K]);
+    pressure_follows (their correlation); pressure_topped (sudden rises that stay, as when a circuit is
+    topped up [bar]); loop_spread (standard deviation of the water's temperature [K]). nan where fewer than
+    six hours of the day are known, or the water hardly changes.
     """
     n = len(day)
     low, high = np.full(n, np.nan), np.full(n, np.nan)
@@ -52,8 +54,8 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str
 def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Floats:
     """Rises within ten minutes that stand for six hours, summed over each day [bar]; 0 where there is none.
 
-    What warming water adds is taken off by the day's own slope, and the lowest and the median level of the six hours before
-    and after must both have moved: warm water swings back, a refill stays.
+    What warming water adds is taken off by the day's own slope, and the lowest and the median level of the
+    six hours before and after must both have moved: warm water swings back, a refill stays.
     """
     n = len(pressure)
     rises = np.zeros(n)

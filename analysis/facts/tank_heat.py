@@ -17,15 +17,16 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 HELD_MIN = 10
-"""Minutes for which a temperature must stand to count as held: shorter is a front of water or a sensor's slip."""
+"""Minutes for which a temperature must stand to count as held: shorter is a front of water or a sensor's
+slip."""
 DISINFECTION_WINDOW_MIN = 240
 """A disinfection and the calm after it lie within four hours (common practice)."""
 _STEP_MIN = 15
 # Layers settle and pipes empty for half an hour after a charge.
 _AFTER_CHARGE_MIN = 30
 _OWN_RISE_K = 0.5
-# 15 kW, beyond any dwelling's heaters together, warm 100 l, half of a small cylinder, by 2 K a minute; a layer that passes
-# the sensor adds some kelvin at once.
+# 15 kW, beyond any dwelling's heaters together, warm 100 l, half of a small cylinder, by 2 K a minute; a
+# layer that passes the sensor adds some kelvin at once.
 _JUMP_K, _JUMP_K_PER_MIN = 10.0, 2.0
 _HEATER_W = 100.0
 
@@ -34,10 +35,11 @@ def hygiene_columns(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, 
     """Columns of the days table.
 
     tank : float64 (n,) [°C], the cylinder by minute
-    Returns tank_held (highest temperature held for 10 minutes [°C]); n_tank_hot (minutes above 65 °C); n_tank_growth
-    (minutes from 20 to below 50 °C); disinfection_min (most equivalent minutes at 60 °C within four hours);
-    tank_jumps (rises faster than any heater makes); tank_rise_alone [K], what it warmed with every known heater
-    off; tank_peak_at (local minute of its hottest); flow_greatest [°C], the hottest flow
+    Returns tank_held (highest temperature held for 10 minutes [°C]); n_tank_hot (minutes above 65 °C);
+    n_tank_growth (minutes from 20 to below 50 °C); disinfection_min (most equivalent minutes at 60 °C
+    within four hours); tank_jumps (rises faster than any heater makes); tank_rise_alone [K], what it warmed
+    with every known heater off; tank_peak_at (local minute of its hottest); flow_greatest [°C], the hottest
+    flow
     """
     known = np.isfinite(tank)
     at = first_known(tank, -99.0)

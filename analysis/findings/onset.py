@@ -1,4 +1,5 @@
-"""When a change began: the day on which a measure left its former level, not the day on which it passed a limit."""
+"""When a change began: the day on which a measure left its former level, not the day on which it passed a
+limit."""
 
 from __future__ import annotations
 
@@ -17,11 +18,13 @@ _BETTER = 0.8
 
 
 def onset(day: NDArray[Any], value: Floats, spell: Spell) -> str:
-    """The local date on which a slow rise towards a spell began; the spell's own first day where it came at once.
+    """The local date on which a slow rise towards a spell began; the spell's own first day where it came at
+    once.
 
-    day : datetime64 (n,). value : float64 (n,), one number a day that is higher the worse it is, nan where not known
-    Returns ISO text. A level and then a line from each possible day are laid through the days up to the spell's end; the
-    day with the least mean distance is taken.
+    day : datetime64 (n,). value : float64 (n,), one number a day that is higher the worse it is, nan where
+        not known
+    Returns ISO text. A level and then a line from each possible day are laid through the days up to the
+    spell's end; the day with the least mean distance is taken.
     """
     last = (
         len(day)
@@ -43,7 +46,8 @@ def onset(day: NDArray[Any], value: Floats, spell: Spell) -> str:
 
 
 def _misfit(value: Floats, number: Floats, at: int, *, slides: bool) -> float:
-    """Mean distance from a level up to a day and, from it on, a line that starts at that level or another level."""
+    """Mean distance from a level up to a day and, from it on, a line that starts at that level or another
+    level."""
     level = float(np.median(value[:at]))
     before = np.abs(value[:at] - level)
     if slides:

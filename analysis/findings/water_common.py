@@ -17,8 +17,9 @@ from analysis.findings.model import Evidence
 
 HOT_WATER_CAUTION = HOT_WATER
 
-# Kinds of unusual days on which cylinder or circuit do as on any other day, and how many days after are left out with them
-# (see analysis.findings.recognised): cold weather is no excuse for what the cylinder does, an absence none for a leak.
+# Kinds of unusual days on which cylinder or circuit do as on any other day, and how many days after are
+# left out with them (see analysis.findings.recognised): cold weather is no excuse for what the cylinder
+# does, an absence none for a leak.
 _CYLINDER_AS_USUAL = {"cold_snap": 1}
 _CIRCUIT_AS_USUAL = {"cold_snap": 1, "away": 2, "party": 1}
 _LONGEST_AFTER_DAYS = 2
@@ -39,7 +40,8 @@ def cylinder_context(context: Context) -> Context:
 
 
 def circuit_context(context: Context) -> Context:
-    """The context with the days that were left out for a reason that does not touch the circuit's pressure."""
+    """The context with the days that were left out for a reason that does not touch the circuit's
+    pressure."""
     return _with_days_of(context, _CIRCUIT_AS_USUAL)
 
 
@@ -63,7 +65,8 @@ def _with_days_of(context: Context, kinds: Mapping[str, int]) -> Context:
 
 
 def _covered(context: Context, days: Table, kinds: Mapping[str, int], *, inside: bool) -> np.ndarray:
-    """Days that spells of these kinds cover, with the days after; not inside: of every other kind that leaves days out."""
+    """Days that spells of these kinds cover, with the days after; not inside: of every other kind that
+    leaves days out."""
     out = np.zeros(len(days), dtype=np.bool_)
     for spell in context.recognised:
         if (spell.kind in kinds) is not inside or spell.kind == "summer":

@@ -30,8 +30,8 @@ _SURE = 4.0  # standard errors: many plants, each looked at once, leave no room 
 
 @dataclass(frozen=True)
 class Leak:
-    """What a full cylinder loses to the heating water [K/h], its error, of how much cooling in all, told from so many
-    charges; `how` in words"""
+    """What a full cylinder loses to the heating water [K/h], its error, of how much cooling in all, told
+    from so many charges; `how` in words"""
 
     rate: float
     error: float
@@ -47,9 +47,10 @@ class Leak:
 def leak_to_heating(context: Context) -> Leak | None:
     """Cooling of the full cylinder that follows the heating water, not the room.
 
-    A cylinder loses to the room whatever the heating does; past a leaking diverter it loses to the water that passes its
-    coil, the more the cooler that water is, and only while it flows. Told after each charge, over the charges of the
-    period: from how the cooling follows the difference of the two, or from cooling with the heating on against off.
+    A cylinder loses to the room whatever the heating does; past a leaking diverter it loses to the water
+    that passes its coil, the more the cooler that water is, and only while it flows. Told after each
+    charge, over the charges of the period: from how the cooling follows the difference of the two, or from
+    cooling with the heating on against off.
     """
     reheats = context.facts.reheats
     if "fall_after" not in reheats or not len(reheats):
@@ -81,8 +82,9 @@ def leak_to_heating(context: Context) -> Leak | None:
 
 @dataclass(frozen=True)
 class ChargeLeak:
-    """Share of the charges' heat that the cylinder did not take up, what it did take up, how far that is below what is
-    expected, told from so many charges; seen: True where the pipe to the heating was seen to warm meanwhile"""
+    """Share of the charges' heat that the cylinder did not take up, what it did take up, how far that is
+    below what is expected, told from so many charges; seen: True where the pipe to the heating was seen to
+    warm meanwhile"""
 
     share: float
     taken: float
@@ -98,8 +100,8 @@ class ChargeLeak:
 def leak_in_charges(context: Context) -> ChargeLeak | None:
     """What the charges lose to the heating circuit, by the heat given against the cylinder's own warming.
 
-    Whole charges and their last twenty minutes are looked at. Where the two are not alike the better one counts: a sensor at
-    the top misses the cold half's warming, one at the coil sees it first.
+    Whole charges and their last twenty minutes are looked at. Where the two are not alike the better one
+    counts: a sensor at the top misses the cold half's warming, one at the coil sees it first.
     """
     plant, reheats = context.site.hot_water, context.facts.reheats
     distrusted = {"heat_output", "cylinder_temperature"} & context.spoiled.keys()
@@ -136,7 +138,8 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
 
 
 def _heating_warmed(context: Context) -> bool | None:
-    """Whether the pipe to the heating carries the charge's hot water meanwhile; None where nothing measures it."""
+    """Whether the pipe to the heating carries the charge's hot water meanwhile; None where nothing measures
+    it."""
     days = context.days
     if "flow_in_hot_water" not in days:
         return None
@@ -154,7 +157,8 @@ def _use_told(context: Context) -> bool:
 
 
 def _calm(fall: Floats) -> float:
-    """Cooling after the calmest quarter of the charges [K/h]: a leak is there after each of them, a draw is not."""
+    """Cooling after the calmest quarter of the charges [K/h]: a leak is there after each of them, a draw is
+    not."""
     return float(max(np.quantile(fall, 0.25), -np.quantile(fall, 0.75)))
 
 
@@ -280,7 +284,8 @@ def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
 
 
 def outweighs(context: Context, cooling: float) -> bool:
-    """True where a leak past the diverter is a good part of a cooling [K/h] that would else be laid to the cylinder."""
+    """True where a leak past the diverter is a good part of a cooling [K/h] that would else be laid to the
+    cylinder."""
     leak, charge = context.once(leak_to_heating), context.once(leak_in_charges)
     if charge is not None and charge.is_sure and charge.share >= context.limit("charge_leak_watch"):
         return True

@@ -1,6 +1,7 @@
 """Was the cylinder disinfected, as scheduled or at all, and does its water stand where Legionella grows?
 
-What counts is time at temperature: an hour at 60 °C or its like (`analysis.physics.hot_water.disinfection_rate`).
+What counts is time at temperature: an hour at 60 °C or its like
+(`analysis.physics.hot_water.disinfection_rate`).
 """
 
 from __future__ import annotations
@@ -137,7 +138,8 @@ def pasteurisation_missed(context: Context) -> Finding | None:
     every = plant.pasteurise_every_days
     known, done = _known(context), _done(context)
     if plant.pasteurise_c < DISINFECTED_AT_C:
-        # A schedule too low to disinfect is told by disinfection_lacking; here it counts as the schedule has it.
+        # A schedule too low to disinfect is told by disinfection_lacking; here it counts as the schedule
+        # has it.
         done |= first_known(days.floats("n_hot_enough"), 0.0) >= context.limit("disinfection_minutes")
     allowed = every + context.limit("pasteurise_slack_days")
     if known.sum() <= allowed:
@@ -192,7 +194,8 @@ def pasteurisation_missed(context: Context) -> Finding | None:
 
 
 def _gaps(known: Flags, done: Flags) -> list[tuple[int, int, int]]:
-    """Stretches without disinfection as (judged days, first index, last index); days without data do not count."""
+    """Stretches without disinfection as (judged days, first index, last index); days without data do not
+    count."""
     out, count, begin = [], 0, 0
     for i in range(len(known)):
         if done[i]:

@@ -1,4 +1,5 @@
-"""Is the circuit losing water, is its pressure low or high, does its expansion vessel still take up the water?"""
+"""Is the circuit losing water, is its pressure low or high, does its expansion vessel still take up the
+water?"""
 
 from __future__ import annotations
 
@@ -140,6 +141,7 @@ def pressure_low(context: Context) -> Finding | None:
         return None
     inside = so & spell.covers(days["day"])
     level = float(np.median(pressure[inside][-14:]))
+    vessel = context.once(_vessel_fails)
     severity: Severity = graded(level, watch, act, downward=True) if spell.until is None else "note"
     return Finding(
         "pressure_low", severity, _low_since(context, spell), _confidence(Excess(watch - level, _GAUGE_BAR).probability),
@@ -151,11 +153,15 @@ def pressure_low(context: Context) -> Finding | None:
         ),
         until=spell.until,
         next_step=(
+            "Have the expansion vessel put right first, see pressure_swings: topped up before, the circuit opens its relief valve when it warms. Then set the marked cold pressure."
+            if vessel else
             "Have the circuit topped up to its marked cold pressure (usually 1 to 1.5 bar); the householder may do it if shown how. Watch whether it falls again: "
             "see pressure_falling. Check the expansion vessel's charge at the next visit."
         ),
         caution=water_caution(context.site),
         home="" if severity == "note" else (
+            "The water pressure in the heating is low while it is cool and high while it is hot. Please do not top it up; call your installer. Until then the heating may stop."
+            if vessel else
             "The water pressure in the heating is low. If you were shown how to top it up, bring the needle to the mark; otherwise call your installer. Until then the heating may stop."
         ),
         visit="none" if severity == "note" else "call" if severity == "watch" else "drive",
@@ -163,8 +169,18 @@ def pressure_low(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
+def _vessel_fails(context: Context) -> bool:
+    """True where the pressure swings as it does with an empty vessel: topping up would then do harm."""
+    try:
+        found = pressure_swings(context)
+    except NotAssessed:
+        return False
+    return found is not None and found.severity != "note"
+
+
 def _low_since(context: Context, spell: Spell) -> str:
-    """Where a slow fall brought the pressure down, the day on which the fall began, not on which it passed the limit."""
+    """Where a slow fall brought the pressure down, the day on which the fall began, not on which it passed
+    the limit."""
     limit = context.limit
     fall = _drift(context, -1, limit("pressure_fall_note"), limit("pressure_fallen_bar"))
     if fall is None or context.days.day(fall.last).isoformat() < spell.since:
@@ -239,7 +255,8 @@ def _high_probability(over: float, rise: Drift | None) -> float:
 
 
 def _high_causes(context: Context, coldest: float, hottest: float, rise: Drift | None) -> tuple[Cause, ...]:
-    """An empty vessel is high only while the water is hot; an open filling loop lifts the cold pressure too."""
+    """An empty vessel is high only while the water is hot; an open filling loop lifts the cold pressure
+    too."""
     swing, usual = hottest - coldest, context.limit("pressure_swing_watch")
     vessel = 3.0 * (swing - usual)
     filling = 4.0 * (coldest - context.limit("pressure_rise_from")) + (2.0 if rise is not None else 0.0)
@@ -331,7 +348,8 @@ def pressure_swings(context: Context) -> Finding | None:
 
 
 def _slopes(context: Context) -> Floats:
-    """The steepest healthy slope on each day [bar/K]; nan where pressure or water temperature is not known."""
+    """The steepest healthy slope on each day [bar/K]; nan where pressure or water temperature is not
+    known."""
     days = context.days
     pressure, loop = days.floats("pressure"), days.floats("loop_c")
     out = np.full(len(days), np.nan)
@@ -352,7 +370,8 @@ def _slope(pressure_bar: float, loop_c: float, hottest_c: float, *, fluid: str, 
 
 
 def _hottest(context: Context) -> float:
-    """The hottest mean water the circuit is meant for [°C]: by the curve, or while it charges the cylinder."""
+    """The hottest mean water the circuit is meant for [°C]: by the curve, or while it charges the
+    cylinder."""
     site = context.site
     asked = [50.0]
     if site.heating_curve is not None:

@@ -14,8 +14,9 @@ from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import SEVERITIES, Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import middle, ranked
 from analysis.findings.telling import Flags
-from analysis.findings.water_common import needs_hot_water, passed
+from analysis.findings.water_common import passed
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+from analysis.plant.site import HotWater
 
 _USUAL_LITRES = 250.0
 # A sensor in its pocket, clamped or slipped: a kelvin or so either way (common practice).
@@ -26,10 +27,11 @@ _NOON, _SUNNY_WIDTH_MIN = 840.0, 150.0
 
 @dataclass(frozen=True)
 class _Hot:
-    """What the hot days show. held [°C], the hottest of the newest days; jumps, a share of the hot days; alone, the share of
-    what was needed that came with every known heater off; immersion, the same share by the immersion heater; above_flow
-    [K], hottest over the hottest flow; scheduled [K], hottest over the scheduled disinfection, nan without one; still, True
-    where the sensor hardly moves; sunny, 1 where it is hottest in the early afternoon, 0 where at any hour"""
+    """What the hot days show. held [°C], the hottest of the newest days; jumps, a share of the hot days;
+    alone, the share of what was needed that came with every known heater off; immersion, the same share by
+    the immersion heater; above_flow [K], hottest over the hottest flow; scheduled [K], hottest over the
+    scheduled disinfection, nan without one; still, True where the sensor hardly moves; sunny, 1 where it is
+    hottest in the early afternoon, 0 where at any hour"""
 
     held: float
     jumps: float
@@ -42,10 +44,8 @@ class _Hot:
 
 
 def water_too_hot(context: Context) -> Finding | None:
-    needs_hot_water(context)
-    plant = context.site.hot_water
-    assert plant is not None
-    # Water scalds on every day alike: none is left out.
+    # A cylinder whose sensor reports scalds whether or not the site file describes it. And water scalds on
+    # every day alike: none is left out.
     days, limit = context.whole.days, context.limit
     culprit = context.spoiled.get("cylinder_temperature")
     if culprit is not None and culprit.code == "unit_mismatch":
@@ -134,11 +134,11 @@ def _newest(hits: np.ndarray, known: Flags) -> tuple[int, int]:
 
 
 def _disinfecting(context: Context) -> Flags:
-    """Days whose heat above 65 °C a scheduled disinfection explains: no hotter than it, no longer and no oftener."""
+    """Days whose heat above 65 °C a scheduled disinfection explains: no hotter than it, no longer and no
+    oftener."""
     plant, days = context.site.hot_water, context.whole.days
-    assert plant is not None
     none = np.zeros(len(days), dtype=np.bool_)
-    if plant.pasteurise_c is None:
+    if plant is None or plant.pasteurise_c is None:
         return none
     minutes = first_known(days.floats("n_tank_hot"), 0.0)
     number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
@@ -152,8 +152,7 @@ def _disinfecting(context: Context) -> Flags:
 
 
 def _facts(context: Context, days: Table, inside: Flags) -> _Hot:
-    plant = context.site.hot_water
-    assert plant is not None
+    plant = context.site.hot_water or HotWater()
     held = days.floats("tank_held")[inside]
     litres = plant.cylinder_litres or _USUAL_LITRES
     # What brought it from everyday heat to this, on a typical hot day [kWh].
@@ -179,8 +178,9 @@ def _facts(context: Context, days: Table, inside: Flags) -> _Hot:
 def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
     """Each cause by how well what was measured fits it.
 
-    A stuck disinfection: a metered heater, or the unit's own flow, gave the heat, near the scheduled temperature. Another
-    source: it warmed smoothly with every known heater off, or above any flow. A sensor: it jumps, or never moves.
+    A stuck disinfection: a metered heater, or the unit's own flow, gave the heat, near the scheduled
+    temperature. Another source: it warmed smoothly with every known heater off, or above any flow. A
+    sensor: it jumps, or never moves.
     """
     by_heater = float(np.clip(first_known(np.array([hot.immersion]), 0.0)[0], 0.0, 1.0))
     by_unit = 1.0 if np.isfinite(hot.above_flow) and hot.above_flow < 2.0 else 0.0
@@ -233,7 +233,8 @@ def _told_heater(hot: _Hot) -> str:
 
 
 def _confidence(context: Context, hottest: float, hot: _Hot) -> float:
-    """That the water is hotter than the limit: by the sensor's error, and less where the sensor itself is in doubt."""
+    """That the water is hotter than the limit: by the sensor's error, and less where the sensor itself is
+    in doubt."""
     real = Excess(hottest - context.limit("scald_watch_c"), _SENSOR_K).probability
     doubt = 0.5 if hot.jumps >= 0.5 or hot.still else 0.0
     return float(np.clip(real * (1.0 - doubt), 0.3, 0.99))

@@ -1,4 +1,5 @@
-"""Slopes of the circuit's pressure: between refills, from the day a slope began, with the water's temperature set equal."""
+"""Slopes of the circuit's pressure: between refills, from the day a slope began, with the water's
+temperature set equal."""
 
 from __future__ import annotations
 
@@ -25,8 +26,8 @@ _STAYS = 0.7
 
 @dataclass(frozen=True)
 class Drift:
-    """A steady change of pressure: slope [bar/week] with its error, first and last row, change in all [bar], and the
-    refills seen in it and in all days"""
+    """A steady change of pressure: slope [bar/week] with its error, first and last row, change in all
+    [bar], and the refills seen in it and in all days"""
 
     slope: float
     error: float
@@ -48,8 +49,8 @@ def drift(
     refill_bar : least jump of level that is a refill [bar]. empty_bar : below this the circuit is empty
     least : slope [bar/week], and least_change : change in all [bar], below which a stretch is level
 
-    Refills part the days into stretches. A stretch too short for a slope of its own is joined to the one before, its refill
-    taken off: a circuit topped up every week loses water all the while.
+    Refills part the days into stretches. A stretch too short for a slope of its own is joined to the one
+    before, its refill taken off: a circuit topped up every week loses water all the while.
     """
     added = np.nan_to_num(topped)
     # The day of a refill holds both levels.
@@ -100,7 +101,8 @@ def _refills(value: Floats, warm: Floats, least: float) -> list[int]:
 
 
 def _groups(bounds: list[int]) -> list[list[int]]:
-    """Stretches between bounds; short ones joined until they are long enough, to what went before where there is any."""
+    """Stretches between bounds; short ones joined until they are long enough, to what went before where
+    there is any."""
     groups: list[list[int]] = []
     for a, b in pairwise(bounds):
         short = b - a < FEWEST_DAYS
@@ -112,7 +114,8 @@ def _groups(bounds: list[int]) -> list[list[int]]:
 
 
 def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, int] | None:
-    """Level until some day and rising from it: (slope [bar/week], its error, index of that day); None where it does not rise."""
+    """Level until some day and rising from it: (slope [bar/week], its error, index of that day); None where
+    it does not rise."""
     n, use_warm = len(number), float(warm.std()) > 0.5
     spread: dict[int, float] = {}
 

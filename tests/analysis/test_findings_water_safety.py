@@ -93,6 +93,12 @@ def test_a_store_in_fahrenheit_is_not_boiling() -> None:
         water_scald.water_too_hot(context)
 
 
+def test_a_cylinder_the_site_file_leaves_out_is_still_told() -> None:
+    bare = SITE.partition("[hot_water]")[0] + "[buffer]" + SITE.partition("[buffer]")[2]
+    found = check_whole(water_scald.water_too_hot(context_of(hot(88.0, N >= 80), site=bare)))
+    assert found.severity == "urgent"
+
+
 def test_a_stuck_sensor_that_shows_scalding_is_still_told() -> None:
     stuck = Finding("sensor_stuck", "act", str(FIRST), 0.9, "Stands still.")
     context = replace(context_of(hot(90.0, e_immersion=0.0)), spoiled={"cylinder_temperature": stuck})
@@ -213,6 +219,15 @@ def test_swings_are_told_from_a_sound_vessel(swing: float, slope: float, severit
     assert (found.severity if found else None) == severity
     if found is not None:
         assert check_whole(found).causes[0].cause == "vessel_empty"
+
+
+def test_nobody_is_told_to_top_up_a_circuit_with_an_empty_vessel() -> None:
+    days = days_of(
+        pressure=0.6, pressure_min=0.2, pressure_max=2.7, pressure_swing=2.3, pressure_per_k=0.12, pressure_follows=0.9,
+    )  # fmt: skip
+    low = check_whole(water_pressure.pressure_low(context_of(days)))
+    assert "vessel put right first" in low.next_step
+    assert "do not top it up" in low.home
 
 
 def test_swings_that_do_not_follow_the_water_are_not_the_vessel() -> None:

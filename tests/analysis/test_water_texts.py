@@ -1,4 +1,5 @@
-"""No text makes hot water unsafe: searched for in the sources, and in what simulated plants with faults are told."""
+"""No text makes hot water unsafe: searched for in the sources, and in what simulated plants with faults are
+told."""
 
 from __future__ import annotations
 

@@ -13,7 +13,8 @@ from analysis.expectation.excess import Excess, Expected, excess
 
 @pytest.mark.parametrize(("to_c", "percent"), [(40.0, 0.75), (60.0, 1.68), (80.0, 2.87)])
 def test_expansion_of_water_from_ten_degrees(to_c, percent):
-    """EN 12828 Annex D and vessel makers' tables (from memory): 0.75 % to 40 C, 1.68 % to 60 C, 2.87 % to 80 C."""
+    """EN 12828 Annex D and vessel makers' tables (from memory): 0.75 % to 40 C, 1.68 % to 60 C, 2.87 % to
+    80 C."""
     assert 100.0 * pressure.expansion(10.0, to_c) == pytest.approx(percent, abs=0.03)
 
 
@@ -47,7 +48,8 @@ def test_the_slope_is_that_of_the_pressure():
     level = float(pressure.pressure_at(40.0, 1.6, share))
     told = pressure.slope_expected(level, 40.0, 55.0)
     assert told.value == pytest.approx(slope, rel=0.35)
-    # Common practice: 25 K move a circuit with a sound vessel by about 0.3 bar, with one of the least size by about twice that.
+    # Common practice: 25 K move a circuit with a sound vessel by about 0.3 bar, with one of the least size
+    # by about twice that.
     assert 0.01 < told.value < 0.03
 
 
@@ -96,7 +98,8 @@ def test_doubt_grows_near_the_limit():
 
 
 def test_a_usual_coil_by_hand():
-    """Rated output at 7.5 K of mean water, and half of the water's own difference above it: 8 kW at 1.4 m3/h."""
+    """Rated output at 7.5 K of mean water, and half of the water's own difference above it: 8 kW at 1.4
+    m3/h."""
     water = 1.4 * 1155.0
     assert 8000.0 / reheat.coil_w_per_k(8.0, water) == pytest.approx(7.5 + 8000.0 / (2.0 * water), rel=1e-6)
 
@@ -116,7 +119,8 @@ def test_taken_up_by_hand():
 
 
 def test_cooling_of_a_class_c_cylinder():
-    """Reg. (EU) 812/2013 Annex II Table 2: 250 l of class C lose 92.5 W at 45 K, 2.06 W/K; at 30 K over the room 0.21 K/h."""
+    """Reg. (EU) 812/2013 Annex II Table 2: 250 l of class C lose 92.5 W at 45 K, 2.06 W/K; at 30 K over the
+    room 0.21 K/h."""
     told = cylinder_cooling.expected(250.0, None)
     assert told.value == pytest.approx(92.5 / 45.0, rel=0.002)
     assert cylinder_cooling.cooling_k_per_h(250.0, told.value, 30.0) == pytest.approx(0.212, abs=0.002)

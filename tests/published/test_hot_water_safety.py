@@ -19,9 +19,9 @@ def test_holds_of_published_guidance(store_c, minutes):
 
 
 def test_holds_lie_on_the_safe_side_of_published_death_rates():
-    """WHO, Legionella and the prevention of legionellosis (2007), from memory: a tenfold reduction takes about 2 minutes at
-    60 C. An hour there is thirty of them; the hold at every temperature above keeps at least as many as the literature's
-    z-value of about 5 K asks for the same kill."""
+    """WHO, Legionella and the prevention of legionellosis (2007), from memory: a tenfold reduction takes
+    about 2 minutes at 60 C. An hour there is thirty of them; the hold at every temperature above keeps at
+    least as many as the literature's z-value of about 5 K asks for the same kill."""
     for store_c in (62.0, 65.0, 68.0):
         tenfold = 2.0 * 10 ** (-(store_c - 60.0) / 5.0)
         assert hot_water.hold_minutes(store_c) > 25.0 * tenfold
@@ -40,7 +40,8 @@ def test_what_is_not_known_does_not_disinfect():
 
 @pytest.mark.parametrize(("at_tap_c", "scalds"), [(48.0, False), (49.9, False), (50.0, True), (60.0, True)])
 def test_scalding_begins_at_fifty(at_tap_c, scalds):
-    """Approved Document G3 (2010) holds baths to 48 C; above 50 C the project warns everywhere, as its README says."""
+    """Approved Document G3 (2010) holds baths to 48 C; above 50 C the project warns everywhere, as its
+    README says."""
     assert cautions.scalds(at_tap_c) is scalds
     assert ("scalds" in cautions.of_setpoint(at_tap_c)) is scalds
 

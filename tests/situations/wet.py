@@ -1,8 +1,9 @@
 """A cylinder, its charges and the circuit's pressure, stepped by the minute, for situations about water.
 
-The cylinder is one well mixed store, the heating a plain pattern of runs: what is broken is the water's side, and every part of it
-stands here. Constants are round numbers of a usual house (common practice, no source); densities of water are those of a
-handbook's table (CRC, from memory), so that the expansion is not the analysis' own.
+The cylinder is one well mixed store, the heating a plain pattern of runs: what is broken is the water's
+side, and every part of it stands here. Constants are round numbers of a usual house (common practice, no
+source); densities of water are those of a handbook's table (CRC, from memory), so that the expansion is not
+the analysis' own.
 """
 
 from __future__ import annotations
@@ -50,14 +51,19 @@ def _nothing(_: Wet) -> None:
 class Wet:
     """A site over whole local days, and what is done to its water.
 
-    setpoint_c, reheat_c : of the cylinder. disinfect_c, hold_min, every_days : the run that is made, None for none
-    planned_c : the schedule in the site file, None for none. flow_limit_c, coil_w_per_k : what a charge can reach
+    setpoint_c, reheat_c : of the cylinder. disinfect_c, hold_min, every_days : the run that is made, None
+        for none
+    planned_c : the schedule in the site file, None for none. flow_limit_c, coil_w_per_k : what a charge can
+        reach
     leak : share of a charge's heat that goes elsewhere. loss_w_per_k : the cylinder's
     vessel_litres, cold_bar : of the heating circuit. change : called last, to change the arrays below
-    draws : float64 (n,), 1 where water is drawn as usual. source : float64 (n,) [W] into the cylinder, not metered
-    source_limit_c : above it the source rests. stirred : after each disinfection the cylinder is stirred cold for three hours
+    draws : float64 (n,), 1 where water is drawn as usual. source : float64 (n,) [W] into the cylinder, not
+        metered
+    source_limit_c : above it the source rests. stirred : after each disinfection the cylinder is stirred
+        cold for three hours
     every : minutes between readings. gauge_bar : the smallest step that the pressure gauge shows
-    stir : float64 (n,) [W/K], a circulation pipe. fill : float64 (n,) [l a minute] into the circuit, negative for a leak
+    stir : float64 (n,) [W/K], a circulation pipe. fill : float64 (n,) [l a minute] into the circuit,
+        negative for a leak
     on : bool (n,), the unit works. tank_shown : what the sensor makes of the cylinder's temperature
     """
 
@@ -184,7 +190,8 @@ class Wet:
         return out
 
     def _pressure(self, sensed: Floats) -> Floats:
-        """Gauge pressure [bar]: the vessel's gas takes up the water's growth; at 3 bar the relief valve lets water go."""
+        """Gauge pressure [bar]: the vessel's gas takes up the water's growth; at 3 bar the relief valve
+        lets water go."""
         loop = np.empty(len(sensed))
         mean = float(sensed[0])
         for i, value in enumerate(sensed):
