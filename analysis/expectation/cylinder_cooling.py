@@ -3,6 +3,8 @@ installed."""
 
 from __future__ import annotations
 
+from math import log
+
 from analysis.expectation.excess import Expected
 from analysis.physics.hot_water import RATED_ROOM_C, RATED_STORE_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
 
@@ -27,6 +29,18 @@ def expected(litres: float, rated_kwh_per_day: float | None) -> Expected:
         return Expected(usual, _U_RATED * usual)
     usual = float(loss_class_limit_w(litres, "C")) / _TEST_K
     return Expected(usual, _U_CLASS * usual)
+
+
+def cooling_minutes(litres: float, loss_w_per_k: float, from_c: float, to_c: float) -> float:
+    """Time in which a standing cylinder cools from one temperature to another in a room of 20 C [min]; 0 for no fall.
+
+    litres : float [l]. loss_w_per_k : float [W/K]. from_c, to_c : float [C], above 20 C
+    Source: exponential decay with the time constant of the water's heat capacity over the loss.
+    """
+    if from_c <= to_c:
+        return 0.0
+    hours = litres * WH_PER_LITRE_KELVIN / loss_w_per_k
+    return 60.0 * hours * log((from_c - RATED_ROOM_C) / (to_c - RATED_ROOM_C))
 
 
 def cooling_k_per_h(litres: float, loss_w_per_k: float, over_room_k: float) -> float:

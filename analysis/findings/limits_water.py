@@ -101,7 +101,7 @@ LIMITS_WATER: dict[str, Limit] = {
     "scald_act_c": Limit(75.0, "°C", "common practice: beyond any disinfection; tempering valves (EN 1111) are rated to feed water up to 80 to 90 °C", "stored water whatever heated it, worth a visit"),
     "scald_urgent_c": Limit(85.0, "°C", "common practice: energy cut-outs of unvented cylinders trip at 80 to 85 °C; one that did not has failed", "stored water at which harm may follow at once"),
     "scald_disinfection_k": Limit(4.0, "K", "common practice: heaters overshoot by their thermostat's band of 2 to 4 K", "stored water over the scheduled disinfection that still belongs to it"),
-    "scald_disinfection_minutes": Limit(720.0, "min", "common practice: a run by night and its cooling until the morning's draws", "minutes above 65 °C in one interval of the schedule that still belong to it"),
+    "scald_disinfection_minutes": Limit(240.0, "min", "common practice: a disinfection run takes an hour or two and holds for one", "minutes above 65 °C in one interval of the schedule, besides the cooling after it, that still belong to it"),
     "scald_cool_days": Limit(2.0, "days", "common practice: two days of everyday heat show that it is not going on now", "days without, after which nobody need be rung at once", "below"),
     "scald_gone_days": Limit(7.0, "days", "common practice: a week without shows that the weekly programme is mended", "days without, after which it has ended", "below"),
     "disinfection_minutes": Limit(60.0, "min", "HSG274 Part 2 (from memory): the whole store at 60 °C for an hour; 3 minutes at 70 °C do the same (DVGW W 551, from memory)", "hold, as minutes at 60 °C, that counts as a disinfection", "below"),

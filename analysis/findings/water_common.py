@@ -17,9 +17,9 @@ from analysis.findings.model import Evidence
 
 HOT_WATER_CAUTION = HOT_WATER
 
-# Kinds of unusual days on which cylinder or circuit do as on any other day, and how many days after are
-# left out with them (see analysis.findings.recognised): cold weather is no excuse for what the cylinder
-# does, an absence none for a leak.
+# Kinds of unusual days that do not affect the cylinder, or the circuit's pressure, and how many days after
+# them analysis.findings.recognised leaves out too: cold weather does not make a cylinder cool faster, an
+# absence does not make a circuit leak.
 _CYLINDER_AS_USUAL = {"cold_snap": 1}
 _CIRCUIT_AS_USUAL = {"cold_snap": 1, "away": 2, "party": 1}
 _LONGEST_AFTER_DAYS = 2

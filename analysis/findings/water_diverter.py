@@ -20,7 +20,7 @@ from analysis.findings.water_common import HOT_WATER_CAUTION, cylinder_context, 
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 _FEWEST = 12
-_LONG_ENOUGH_MIN, _LEAST_RISE_K = 25, 5.0
+_LONG_ENOUGH_MIN, _SPACINGS, _LEAST_RISE_K = 25.0, 6.0, 5.0
 _PROBABLE = 0.975
 _WARMED_K = 3.0
 _ALIKE = 0.8
@@ -112,9 +112,9 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
         or not context.site.measures("heat_output")
     ):
         return None
-    if not len(reheats) or "rise_end" not in reheats:
+    if not len(reheats) or "rise_end" not in reheats or not _use_told(context):
         return None
-    whole = ~reheats["cut"].astype(np.bool_) & (reheats["minutes"] >= _LONG_ENOUGH_MIN)
+    whole = ~reheats["cut"].astype(np.bool_) & (reheats["minutes"] >= _long_enough(context))
     whole &= first_known(reheats.floats("immersion"), 0.0) < 0.1 if "immersion" in reheats else True
     rise = reheats.floats("to_c") - reheats.floats("from_c")
     whole &= first_known(rise, 0.0) >= _LEAST_RISE_K
@@ -135,6 +135,17 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
     if warmed is False:
         return None
     return ChargeLeak(leaked_share(taken), taken, below, len(reheats), bool(warmed))
+
+
+def _long_enough(context: Context) -> float:
+    """Shortest charge that shows its balance [min]: its begin and end are known to one reading each."""
+    days = context.days
+    apart = [
+        float(np.nanmax(days.floats(f"spacing.{quantity}")))
+        for quantity in ("cylinder_temperature", "heat_output", "operating_mode")
+        if f"spacing.{quantity}" in days and len(days)
+    ]
+    return max([_LONG_ENOUGH_MIN, *(_SPACINGS * spacing for spacing in apart)])
 
 
 def _heating_warmed(context: Context) -> bool | None:
@@ -262,7 +273,7 @@ def _charge_since(context: Context, charge: ChargeLeak) -> tuple[str, str | None
     assert plant.cylinder_litres is not None
     rise = reheats.floats("to_c") - reheats.floats("from_c")
     share = taken_up(plant.cylinder_litres, rise, reheats.floats("heat"))
-    usable = np.isfinite(share) & (rise >= _LEAST_RISE_K) & (reheats["minutes"] >= _LONG_ENOUGH_MIN)
+    usable = np.isfinite(share) & (rise >= _LEAST_RISE_K) & (reheats["minutes"] >= _long_enough(context))
     best = of_each_day(days["day"], reheats["day"], np.where(usable, share, np.nan), "greatest")
     half_way = (charge.taken + TAKEN_UP.value) / 2.0
     spell = last_spell(

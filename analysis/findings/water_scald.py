@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.cautions import HOT_WATER
 from analysis.errors import NotAssessed
+from analysis.expectation.cylinder_cooling import cooling_minutes, expected
 from analysis.expectation.excess import Excess
 from analysis.facts.table import Table, first_known
 from analysis.findings.context import Context, Need, Rule
@@ -15,7 +16,7 @@ from analysis.findings.model import SEVERITIES, Cause, Evidence, Finding, Severi
 from analysis.findings.operation_common import middle, ranked
 from analysis.findings.telling import Flags
 from analysis.findings.water_common import passed
-from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+from analysis.physics.hot_water import STORED_HOT_C, WH_PER_LITRE_KELVIN
 from analysis.plant.site import HotWater
 
 _USUAL_LITRES = 250.0
@@ -148,7 +149,12 @@ def _disinfecting(context: Context) -> Flags:
     fits = first_known(days.floats("tank_held"), 99.0) <= plant.pasteurise_c + context.limit(
         "scald_disinfection_k"
     )
-    return np.asarray(fits & (total <= context.limit("scald_disinfection_minutes")), dtype=np.bool_)
+    # A run, and the time a cylinder nobody draws from takes to cool after it.
+    litres = plant.cylinder_litres or _USUAL_LITRES
+    loss = expected(litres, plant.standing_loss_kwh_per_day).value
+    hottest = plant.pasteurise_c + context.limit("scald_disinfection_k")
+    stands = cooling_minutes(litres, loss, hottest, STORED_HOT_C)
+    return np.asarray(fits & (total <= context.limit("scald_disinfection_minutes") + stands), dtype=np.bool_)
 
 
 def _facts(context: Context, days: Table, inside: Flags) -> _Hot:

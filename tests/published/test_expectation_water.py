@@ -126,6 +126,13 @@ def test_cooling_of_a_class_c_cylinder():
     assert cylinder_cooling.cooling_k_per_h(250.0, told.value, 30.0) == pytest.approx(0.212, abs=0.002)
 
 
+def test_how_long_a_disinfected_cylinder_stays_hot():
+    """By hand: 250 l at 2.06 W/K have a time constant of 141 h; from 70 to 65 C in 20 C that is 141 h x ln(50/45)."""
+    told = cylinder_cooling.cooling_minutes(250.0, 2.06, 70.0, 65.0)
+    assert told == pytest.approx(60.0 * 250.0 * 1.163 / 2.06 * math.log(50.0 / 45.0))
+    assert cylinder_cooling.cooling_minutes(250.0, 2.06, 60.0, 65.0) == 0.0
+
+
 def test_a_rating_counts_its_fittings():
     """1.6 kWh a day at 45 K are 1.48 W/K; a quarter more as installed (common practice)."""
     assert cylinder_cooling.expected(250.0, 1.6).value == pytest.approx(1.25 * 1.6 / 0.024 / 45.0)

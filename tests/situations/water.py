@@ -85,6 +85,10 @@ def _was_hot(wet: Wet, tank: Floats) -> Floats:
     return np.where((wet.day >= 5) & (wet.day < 7), np.maximum(tank, 78.0), tank)
 
 
+def _hardly_drawn(wet: Wet) -> None:
+    wet.draws[:] = 0.05
+
+
 def _by_the_clock(wet: Wet) -> None:
     wet.stir[wet.hours(6, 22)] = 5.0
 
@@ -114,6 +118,8 @@ SITUATIONS = [
               lambda: Wet(tank_shown=_jumping).made(), {HOT: "watch"}, {HOT: "sensor_fault"}),
     Situation("disinfection-at-70-weekly", "a weekly disinfection at 70 °C as scheduled",
               lambda: Wet(disinfect_c=70.0, planned_c=70.0).made(), forbids=SAFE),
+    Situation("disinfection-at-70-and-nobody-draws", "the same while hardly any water is drawn: it stays hot for most of a day",
+              lambda: Wet(disinfect_c=70.0, planned_c=70.0, change=_hardly_drawn).made(), forbids=frozenset({HOT})),
     Situation("kept-at-62", "stored at 62 °C throughout, no schedule",
               lambda: Wet(setpoint_c=62.0, reheat_c=57.0, flow_limit_c=75.0, **NONE).made(), forbids=SAFE),
     Situation("one-spike", "one reading of 95 °C for three minutes", lambda: Wet(tank_shown=_one_spike).made(), forbids=SAFE),
