@@ -57,7 +57,9 @@ def _absence(wet: Wet) -> None:
     wet.draws[gone] = 0.0
 
 
-def _leaking(litres_a_week: float, top_ups: tuple[float, ...] = (), top_up_l: float = 0.0, until: float = 1e9) -> Wet:
+def _leaking(
+    litres_a_week: float, top_ups: tuple[float, ...] = (), top_up_l: float = 0.0, until: float = 1e9
+) -> Wet:
     def change(wet: Wet) -> None:
         wet.fill[:] = np.where(wet.day < until, -litres_a_week / 10_080.0, 0.0)
         for day in top_ups:

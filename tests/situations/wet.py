@@ -40,7 +40,19 @@ QUANTITIES: dict[str, tuple[str, str, str]] = {
     "mode": ("operating_mode", "state", ""), "immersion": ("immersion_electricity", "power", "W"),
     "pressure": ("system_pressure", "gauge", "bar"),
 }  # fmt: skip
-METERED = ("elec", "heat", "flow", "return", "rate", "outdoor", "room", "tank", "mode", "immersion", "pressure")
+METERED = (
+    "elec",
+    "heat",
+    "flow",
+    "return",
+    "rate",
+    "outdoor",
+    "room",
+    "tank",
+    "mode",
+    "immersion",
+    "pressure",
+)
 
 
 def _nothing(_: Wet) -> None:
@@ -150,7 +162,11 @@ class Wet:
             drawing[(self.minute >= at) & (self.minute < at + length)] = 1.0
         drawing *= self.draws
         for i in range(n):
-            due = self.disinfect_c is not None and self.minute[i] == 120 and int(self.day[i]) % self.every_days == 2
+            due = (
+                self.disinfect_c is not None
+                and self.minute[i] == 120
+                and int(self.day[i]) % self.every_days == 2
+            )
             if due and self.disinfect_c is not None:
                 target, until = self.disinfect_c, -1
             boost = 0.0
