@@ -10,15 +10,17 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.cautions import LEGIONELLA, grows, of_setpoint
 from analysis.errors import InputError, NotAssessed
 from analysis.facts.table import Table, first_known
 from analysis.facts.tables import Facts
 from analysis.figures.estimate import Estimate
 from analysis.figures.money import mean_price
 from analysis.physics.emitters import Emitter, output_kw
+from analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C
 from analysis.physics.second_law import carnot_cop
 from analysis.plant.curve import curve_at
-from analysis.plant.site import Site
+from analysis.plant.site import HotWater, Site
 from analysis.use import HOT_WATER
 from analysis.windows import running_total
 
@@ -31,15 +33,9 @@ WATER_TO_REFRIGERANT_K, AIR_TO_REFRIGERANT_K = 3.0, 8.0
 EFFICIENCY_KEEPS = (0.75, 1.0)
 """Share of the second law's gain that a real unit keeps: at small lifts its efficiency falls (Staffell 2012: 1.8 %/K at
 30 K lift where the second law alone gives 2.4 %/K). The middle is the answer, the ends its interval."""
-DISINFECTION_C = 60.0
-"""Store temperature that keeps bacteria down without a schedule, and above which water scalds."""
 WASH_C = 40.0
 FAMILY_LITRES = 150.0
 """Water at 40 °C for two showers and a sink between two charges (common practice)."""
-LEGIONELLA = (
-    "Legionella grows between 20 and 45 C: keep the scheduled disinfection, and follow local rules and the maker's "
-    "instructions."
-)
 
 
 @dataclass(frozen=True)
@@ -184,9 +180,6 @@ def _hot_water_setpoint(site: Site, facts: Facts, result: dict[str, Any], wanted
     method = (
         "the second law at each charge's temperatures, and the cylinder's standing loss over its lower excess"
     )
-    caution = LEGIONELLA + (
-        " Water above 60 C scalds: a mixing valve is needed." if wanted_c > DISINFECTION_C else ""
-    )
     return _answer(
         site,
         facts,
@@ -195,7 +188,7 @@ def _hot_water_setpoint(site: Site, facts: Facts, result: dict[str, Any], wanted
         saves,
         method,
         _water_limits(site, facts, result, wanted_c),
-        caution,
+        of_setpoint(wanted_c),
     )
 
 
@@ -219,10 +212,14 @@ def _water_limits(site: Site, facts: Facts, result: dict[str, Any], wanted_c: fl
     limits = [
         Limit(
             "disinfection stays",
-            water.pasteurise_c is not None or wanted_c >= DISINFECTION_C,
-            f"scheduled to {water.pasteurise_c:.0f} C every {water.pasteurise_every_days} days"
-            if water.pasteurise_c is not None
-            else f"none is scheduled: keep {DISINFECTION_C:.0f} C, or schedule one first",
+            wanted_c >= DISINFECTED_AT_C or (water.pasteurise_c or 0.0) >= DISINFECTED_AT_C,
+            _disinfection_says(water),
+        ),
+        Limit(
+            "stored water stays out of the range in which Legionella grows",
+            not grows(wanted_c),
+            f"that is {GROWTH_C[0]:.0f} to {GROWTH_C[1]:.0f} C"
+            + (f": not advised below {GROWTH_C[1]:.0f} C" if grows(wanted_c) else ""),
         ),
         Limit(
             "the unit reaches it",
@@ -246,6 +243,13 @@ def _water_limits(site: Site, facts: Facts, result: dict[str, Any], wanted_c: fl
             )
         )
     return tuple(limits)
+
+
+def _disinfection_says(water: HotWater) -> str:
+    if water.pasteurise_c is None:
+        return f"none is scheduled: keep {DISINFECTED_AT_C:.0f} C, or schedule one first"
+    told = f"scheduled to {water.pasteurise_c:.0f} C every {water.pasteurise_every_days} days"
+    return told if water.pasteurise_c >= DISINFECTED_AT_C else f"{told}: {DISINFECTED_AT_C:.0f} C are needed"
 
 
 def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int) -> Answer:
@@ -281,8 +285,9 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     limit = Limit(
         "water lasts through the day", None, "the cylinder must hold a day's draws from that hour on"
     )
+    caution = of_setpoint(site.hot_water.setpoint_c) if site.hot_water is not None else LEGIONELLA
     method = "each charge at that hour's air temperature, by the second law, and at that hour's price"
-    return _answer(site, facts, "hot_water_hour", hour, saves, method, (limit,), LEGIONELLA, money)
+    return _answer(site, facts, "hot_water_hour", hour, saves, method, (limit,), caution, money)
 
 
 def _local(site: Site, events: Table) -> pd.DatetimeIndex:

@@ -8,6 +8,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from analysis import cautions
 from analysis.physics.degree_days import UK_BASE_C
 from analysis.plant.site import Site
 from dashboards import words
@@ -99,7 +100,7 @@ def _hot_water(site: Site, result: dict[str, Any]) -> Telling:
         )
     if site.hot_water.pasteurise_c and water["last_pasteurised"]:
         more.append(
-            f"The {_every(site)} hot run that keeps the water wholesome last reached its temperature on {words.day(water['last_pasteurised'])}."
+            f"The {_every(site)} hot run against Legionella last held its temperature on {words.day(water['last_pasteurised'])}."
         )
     if cold is None:
         return Telling(question, "The cylinder's temperature is not measured, so we can't say.", more)
@@ -239,13 +240,10 @@ def advice(site: Site, result: dict[str, Any], rows: list[dict[str, Any]]) -> li
     if margin is not None:
         out.append(_set_back(margin, warm))
     if site.hot_water is not None:
-        tail = (
-            " Leave its weekly hot run on: it keeps the water free of germs."
-            if site.hot_water.pasteurise_c
-            else ""
-        )
+        run = "its regular hot run" if site.hot_water.pasteurise_c else "its temperature"
         out.append(
-            f"Hot water may be paused while you are away. Heat it up fully before the first shower.{tail}"
+            f"Leave the hot water as it is while you are away, with {run}: lukewarm water in the cylinder can breed Legionella. "
+            f"If it was off for some days: {cautions.PAUSED}"
         )
     return out
 

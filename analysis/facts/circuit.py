@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.facts.circuit_pressure import pressure_columns
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments, settled
 from analysis.facts.table import first_known
@@ -77,6 +78,7 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         "n_full_speed": day.count(first_known(grid.gauge("compressor_speed"), 0.0) > 97.0),
         "pressure": _middle(day, pressure),
         "pressure_min": day.least(pressure),
+        **pressure_columns(day, pressure, (flow + back) / 2.0),
         "water_min": day.least(np.where(outdoor < 2.0, coldest, np.nan)),
         "n_near_freezing": day.count(
             (first_known(coldest, 99.0) < 3.0) & still & (first_known(outdoor, 9.0) < 1.0)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
 from analysis.facts.table import first_known
+from analysis.facts.tank_heat import hygiene_columns
 from analysis.medians import row_quantiles
 from analysis.plant.site import Site
 from analysis.use import DEFROST, HEATING, HOT_WATER, OFF
@@ -34,9 +35,10 @@ def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
     tank_mean, tank_min, tank_max [°C]; n_tank, n_tank_cold (below 40 °C), n_hot_enough (at the disinfection
     temperature or above); standing_k_per_h, standing_over_k (slowest cooling over two hours without a charge, and
     its excess over the room); cooling_idle, cooling_heating (typical slow cooling [K/h] at rest and while heating);
-    cooling_night, cooling_day (slow cooling [K/h] over three quarters of an hour, at night and by day);
+    cooling_night, cooling_day (slow cooling [K/h] over three quarters of an hour, at night and by day); cooling_day_usual
+    (cooling [K/h] in half of the quarter hours by day);
     n_cold_charging (minutes below 40 °C while the unit charges the cylinder), cold_longest (longest stretch of minutes
-    below 40 °C that ends in the day)
+    below 40 °C that ends in the day); and what tank_heat.py adds
     """
     grid = minutes.grid
     tank = grid.gauge("cylinder_temperature")
@@ -57,6 +59,7 @@ def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
         # Sensors and their pockets read about a kelvin low at the end of a charge (common practice).
         enough = known & (first_known(tank, 0.0) >= site.hot_water.pasteurise_c - 1.0)
         out["n_hot_enough"] = day.count(enough)
+    out |= hygiene_columns(minutes, day, tank)
     out |= _cooling(minutes, day, tank)
     return out
 
@@ -95,6 +98,10 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
         },
         # By day small draws leave few windows free: only the slowest few count.
         "cooling_night": row_quantiles(_each_day(day, *_NIGHT)(calm), 0.15, least=4),
+        # Half of the quarter hours, not the slowest: water drawn takes single ones, a pump takes them all.
+        "cooling_day_usual": row_quantiles(
+            _each_day(day, *_DAYTIME)(_rates(tank, charging, _STEP_MIN)), 0.5, least=8
+        ),
         "cooling_day": row_quantiles(_each_day(day, *_DAYTIME)(calm), 0.08, least=4),
     }
 

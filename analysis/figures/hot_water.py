@@ -9,11 +9,8 @@ import numpy as np
 from analysis.facts.table import known
 from analysis.facts.tables import Facts
 from analysis.medians import median
-from analysis.physics.hot_water import WH_PER_LITRE_KELVIN, mixed_litres
+from analysis.physics.hot_water import HOLD_MIN, WH_PER_LITRE_KELVIN, mixed_litres
 from analysis.plant.site import Site
-
-PASTEURISED_MIN = 5
-"""Minutes at the disinfection temperature that count as reached; how long it must hold is for local rules."""
 
 
 @dataclass(frozen=True)
@@ -74,13 +71,15 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
         for name in ("litres_at_40c_when_full", "minutes_below_40c_per_week", "standing_loss_kwh_per_day"):
             reasons[name] = "needs cylinder_temperature"
     last = None
-    if "n_hot_enough" in days:
-        hot = np.flatnonzero(days["n_hot_enough"] >= PASTEURISED_MIN)
+    if "disinfection_min" in days:
+        held = site.limits.get("disinfection_minutes", HOLD_MIN)
+        hot = np.flatnonzero(days.floats("disinfection_min") >= held)
         last = days.day(hot[-1]).isoformat() if len(hot) else None
     if last is None:
         reasons["last_pasteurised"] = (
-            "no thermal disinfection is scheduled" if plant.pasteurise_c is None
-            else "needs cylinder_temperature" if not has_tank else "not reached in this period"
+            "needs cylinder_temperature" if not has_tank
+            else "no thermal disinfection is scheduled" if plant.pasteurise_c is None
+            else "not reached, or not held for long enough, in this period"
         )  # fmt: skip
     heat = days.total("q_hot_water") + days.total("e_immersion")
     known_days = minutes_known / 1440.0

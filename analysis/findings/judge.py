@@ -35,7 +35,7 @@ RULES: tuple[Rule, ...] = (*DATA_RULES, *PLANT_RULES)
 _WITHOUT_USE = frozenset(
     {
         "pressure_falling", "pressure_low", "room_below_target", "frost_risk", "hot_water_shortfall", "pasteurisation_missed",
-        "backup_heater_use", "immersion_use",
+        "backup_heater_use", "immersion_use", "water_too_hot", "disinfection_lacking", "pressure_high", "pressure_swings",
     }
 )  # fmt: skip
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.cautions import LEGIONELLA, SCALD
 from analysis.findings.context import Context
 from analysis.findings.model import Cause, Severity
 from analysis.findings.spells import Spell
@@ -23,9 +24,7 @@ MAINS_CAUTION = (
     "Isolate the supply and make sure it stays off before a cover comes off; mains work is for people licensed for it, "
     "by local codes and the maker's instructions."
 )
-SCALD_CAUTION = (
-    "Water and pipes can scald; keep the scheduled disinfection of the cylinder as it is (Legionella)."
-)
+SCALD_CAUTION = f"Pipes can burn. {SCALD} {LEGIONELLA}"
 
 
 def water_caution(site: Site) -> str:

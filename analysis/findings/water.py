@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from analysis.findings import water_circuit, water_cylinder, water_diverter, water_immersion, water_reheat
+from analysis.findings import (
+    water_circuit,
+    water_cylinder,
+    water_diverter,
+    water_hygiene,
+    water_immersion,
+    water_pressure,
+    water_reheat,
+    water_scald,
+)
 from analysis.findings.context import Rule
 
 RULES: tuple[Rule, ...] = (
@@ -10,5 +19,8 @@ RULES: tuple[Rule, ...] = (
     *water_reheat.RULES,
     *water_cylinder.RULES,
     *water_diverter.RULES,
+    *water_scald.RULES,
+    *water_hygiene.RULES,
+    *water_pressure.RULES,
     *water_circuit.RULES,
 )

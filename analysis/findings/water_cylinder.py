@@ -1,19 +1,21 @@
-"""Does hot water run out, does the cylinder cool too fast, was it disinfected as scheduled?"""
+"""Does hot water run out, does the cylinder cool too fast?"""
 
 from __future__ import annotations
 
 import numpy as np
 
 from analysis.errors import NotAssessed
+from analysis.expectation.cylinder_cooling import expected
+from analysis.expectation.excess import excess
 from analysis.facts.table import first_known, of_each_day
-from analysis.figures.hot_water import PASTEURISED_MIN
 from analysis.findings.context import Context, Need, Rule
-from analysis.findings.model import Cause, Evidence, Finding, Severity
+from analysis.findings.model import Cause, Evidence, Finding
+from analysis.findings.onset import onset
 from analysis.findings.operation_common import graded, middle, ranked
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Flags, sure
-from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
-from analysis.findings.water_diverter import leak_to_heating, outweighs
+from analysis.findings.water_common import HOT_WATER_CAUTION, cylinder_context, needs_hot_water, passed
+from analysis.findings.water_diverter import leak_in_charges, leak_to_heating, outweighs
 from analysis.findings.water_reheat import approach_at_rating, slowness
 from analysis.physics.hot_water import COLD_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
 
@@ -24,9 +26,11 @@ _LEAST_OVER_K = (
     18.0  # a cylinder near the room, half empty, loses too little to be told from its layers settling
 )
 _EMPTIED_C = 30.0
+_ALIKE = 1.4
 # Between wet or missing insulation, and a loop that runs day and night.
 _LOOP_OVER_CLASS = 2.8
 _COP = 2.5
+_LEAST_W_PER_K = 0.5  # a cylinder that seems to lose less than the best on sale was warmed meanwhile
 
 
 def hot_water_shortfall(context: Context) -> Finding | None:
@@ -67,9 +71,9 @@ def hot_water_shortfall(context: Context) -> Finding | None:
         "hot_water_shortfall", severity, spell.since, sure(weekly / limit("cold_days_watch"), spell.days, max(spell.share, 0.6)),
         f"Hot water runs out on {weekly:.1f} days a week: the cylinder falls to {middle(lowest[chosen]):.0f} °C.",
         evidence=(
-            context.evidence("days short of hot water", round(weekly, 1), "days/week", "cold_days_watch"),
-            context.evidence("minutes below 40 °C on such a day", round(middle(cold[chosen])), "min", "cold_day_minutes"),
-            context.evidence("coldest on such a day", round(middle(lowest[chosen]), 1), "°C", "cold_day_c"),
+            passed(context, "days short of hot water", round(weekly, 1), "days/week", "cold_days_watch"),
+            passed(context, "minutes below 40 °C on such a day", round(middle(cold[chosen])), "min", "cold_day_minutes"),
+            passed(context, "coldest on such a day", round(middle(lowest[chosen]), 1), "°C", "cold_day_c"),
             *told,
         ),
         causes=causes, until=spell.until, next_step=_shortfall_step(first), caution=HOT_WATER_CAUTION,
@@ -137,7 +141,7 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
     coil = middle(approach_at_rating(context, mine))
     evidence += [
         Evidence("charges a day", round(a_day, 1), "1/day"), Evidence("usual charge", round(minutes), "min"),
-        context.evidence("its length over that at rated output", round(slow, 2), "-", "reheat_slow_watch"),
+        passed(context, "its length over that at rated output", round(slow, 2), "-", "reheat_slow_watch"),
     ]  # fmt: skip
     content = _content(context)
     heat = float(np.nansum(days.floats("q_hot_water")[chosen])) / max(int(chosen.sum()), 1)
@@ -164,6 +168,18 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
             most,
             f"the full cylinder loses {leak.rate:.1f} K an hour to the heating",
         )
+    charge = context.once(leak_in_charges)
+    if (
+        "diverter_passing" not in scores
+        and charge is not None
+        and charge.is_sure
+        and charge.share >= context.limit("charge_leak_watch")
+    ):
+        most = 2.0 * sum(weight for weight, _ in scores.values())
+        scores["diverter_passing"] = (
+            most,
+            f"{charge.share:.0%} of a charge's heat does not reach the cylinder",
+        )
     return ranked(scores), tuple(evidence)
 
 
@@ -177,6 +193,7 @@ def _content(context: Context) -> float:
 
 def high_standing_loss(context: Context) -> Finding | None:
     needs_hot_water(context)
+    context = context.once(cylinder_context)
     plant, days, limit = context.site.hot_water, context.days, context.limit
     assert plant is not None
     if plant.cylinder_litres is None:
@@ -196,7 +213,12 @@ def high_standing_loss(context: Context) -> Finding | None:
     if np.isfinite(slow).sum() < 5:
         raise NotAssessed("no long enough time without draws or charges on at least 5 days")
     whole, daytime, night = middle(slow), middle(by_day), middle(by_night)
-    circulates = np.isfinite(daytime) and daytime > limit("circulation_ratio") * max(whole, 0.5)
+    calmest = float(np.nanmin([whole, night]))
+    circulates = np.isfinite(daytime) and daytime > limit("circulation_ratio") * max(calmest, _LEAST_W_PER_K)
+    if circulates and middle(days.floats("cooling_day_usual")) < limit("circulation_steady") * middle(
+        days.floats("cooling_day")
+    ):
+        circulates = False  # it falls in steps and rests between them: water is drawn
     loss = daytime if circulates else whole
     worst = float(np.asarray(loss_class_limit_w(plant.cylinder_litres, "C"))) / _LOSS_TEST_K
     allowed = limit("standing_loss_over_class") * worst
@@ -225,15 +247,20 @@ def high_standing_loss(context: Context) -> Finding | None:
     hours = 16.0 if circulates else 24.0
     lost = loss * middle(over[inside]) * hours / 1000.0
     saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * 365.0 / _COP
+    scatter = (by_day if circulates else slow)[since_then]
+    spread = 1.4826 * middle(np.abs(scatter - loss)) / np.sqrt(max(int(np.isfinite(scatter).sum()), 1))
+    usual = expected(plant.cylinder_litres, plant.standing_loss_kwh_per_day)
     return Finding(
-        "high_standing_loss", severity, spell.since, sure(loss / allowed, float(inside.sum()), spell.share),
+        "high_standing_loss", severity, onset(days["day"], by_day if circulates else slow, spell), float(np.clip(excess(loss, spread, usual).probability, 0.5, 0.99)),
         (
             f"Between draws by day the cylinder loses heat {loss / worst:.1f} times as fast as the poorest class on sale may, {lost:.1f} kWh a day."
             if circulates
             else f"The cylinder loses {lost:.1f} kWh a day by standing, {loss / worst:.1f} times what the poorest class on sale may."
         ),
         evidence=(
-            Evidence("standing loss per kelvin over the room", round(loss, 2), "W/K", round(allowed, 2)),
+            passed(context, "standing loss per kelvin over the room", round(loss, 2), "W/K", "standing_loss_over_class", round(allowed, 2)),
+            Evidence("expected as installed", round(usual.value, 2), "W/K"),
+            Evidence("its standard uncertainty", round(usual.uncertainty, 2), "W/K"),
             Evidence("the same at night", round(night, 2), "W/K"),
             Evidence("the same by day, between draws", round(daytime, 2), "W/K"),
             Evidence("class C's limit", round(worst, 2), "W/K"),
@@ -276,7 +303,12 @@ def _loss_causes(
         )
     loop = 1.0 / (1.0 + float(np.exp(-2.5 * (over_class - _LOOP_OVER_CLASS))))
     size = f"{over_class:.1f} times what the poorest class may lose"
-    alike = f"it cools alike by day and night ({ratio:.1f} to 1) and " if np.isfinite(ratio) else "it "
+    if not np.isfinite(ratio):
+        alike = "it "
+    elif 1.0 / _ALIKE <= ratio <= _ALIKE:
+        alike = f"it cools alike by day and night ({ratio:.1f} to 1) and "
+    else:
+        alike = f"by day it cools {ratio:.1f} times as fast as at night, as small draws make it, and it "
     return ranked(
         {
             "insulation": (1.0 - loop, f"{alike}loses {size}"),
@@ -285,85 +317,11 @@ def _loss_causes(
     )  # fmt: skip
 
 
-def pasteurisation_missed(context: Context) -> Finding | None:
-    needs_hot_water(context)
-    # Disinfection counts on any day it was reached; only days that can be judged count as days without.
-    plant, days = context.site.hot_water, context.whole.days
-    assert plant is not None
-    if plant.pasteurise_c is None:
-        raise NotAssessed("no thermal disinfection is scheduled")
-    if "n_hot_enough" not in days:
-        raise NotAssessed("needs cylinder_temperature")
-    every = plant.pasteurise_every_days
-    known = (days.floats("n_tank") >= 0.8 * days.floats("n_minutes")) & np.isin(
-        days["day"], context.days["day"]
-    )
-    done = first_known(days.floats("n_hot_enough"), 0.0) >= PASTEURISED_MIN
-    allowed = every + context.limit("pasteurise_slack_days")
-    if known.sum() <= allowed:
-        raise NotAssessed(f"needs more than {allowed:g} days with cylinder_temperature")
-    gaps = _gaps(known, done)
-    length, begin, last = gaps[-1]
-    missed = [g for g in gaps if g[0] > allowed]
-    if not missed:
-        return None
-    ongoing = length > allowed
-    if not ongoing:
-        length, begin, last = missed[-1]
-    overdue = length / every
-    share = sum(g[0] for g in missed) / max(int(known.sum()), 1)
-    severity: Severity = "note"
-    # One run skipped (a power cut, the night the clocks change) is made good by the next.
-    skipped = len(missed) == 1 and overdue <= 2.0 and bool(done.any())
-    if not skipped and (ongoing or (len(missed) >= 2 and share > 0.4)):
-        severity = "act" if overdue >= context.limit("pasteurise_act") else "watch"
-    hottest = float(np.nanmax(days.floats("tank_max")[begin : last + 1]))
-    reached = np.flatnonzero(done)
-    since = days.day(min(begin + every, len(days) - 1)).isoformat()
-    return Finding(
-        "pasteurisation_missed", severity, since, float(np.clip(1.0 - 0.5 ** (overdue * 1.5), 0.5, 0.99)),
-        f"Disinfection at {plant.pasteurise_c:g} °C was not reached for {length} days; it is scheduled every {every}.",
-        evidence=(
-            Evidence("days without it", length, "days", allowed),
-            Evidence("hottest meanwhile", round(hottest, 1), "°C", plant.pasteurise_c),
-            Evidence("last reached", days.day(reached[-1]).isoformat() if len(reached) else "not in this period"),
-            Evidence("scheduled runs missed in this period", sum(g[0] // every for g in missed), ""),
-        ),
-        until=None if ongoing else days.day(last).isoformat(),
-        next_step=(
-            f"Check that the disinfection programme is on and the immersion heater works (fuse, thermostat cut-out), let it run to {plant.pasteurise_c:g} °C now, and see that it holds "
-            "as long as local rules ask. The cylinder came " + f"{max(plant.pasteurise_c - hottest, 0.0):.0f} K short."
-        ),
-        caution=f"Legionella can grow meanwhile: until it has been done, follow local rules on showers and aerosols. {HOT_WATER_CAUTION}",
-        home="" if severity == "note" else (
-            "The weekly hot run that keeps the hot water hygienic has not been reached. Your installer will put it right soon; ask them before using showers if someone at home is frail."
-        ),
-        visit="none" if severity == "note" else "setting" if hottest < plant.setpoint_c + 3.0 else "drive",
-        bring=("immersion heater and thermostat",) if severity != "note" and hottest >= plant.setpoint_c + 3.0 else (),
-    )  # fmt: skip
-
-
-def _gaps(known: Flags, done: Flags) -> list[tuple[int, int, int]]:
-    """Stretches without disinfection as (judged days, first index, last index); days without data do not count."""
-    out, count, begin = [], 0, 0
-    for i in range(len(known)):
-        if done[i]:
-            out.append((count, begin, max(i - 1, begin)))
-            count, begin = 0, i + 1
-        elif known[i]:
-            count += 1
-    out.append((count, min(begin, len(known) - 1), len(known) - 1))
-    return out
-
-
 RULES = (
     Rule(
         "hot_water_shortfall", hot_water_shortfall, (Need(("cylinder_temperature",), 60.0, 7),), frozenset({"cylinder_temperature"}),
     ),
     Rule(
         "high_standing_loss", high_standing_loss, (Need(("cylinder_temperature",), 15.0, 7),), frozenset({"cylinder_temperature"}),
-    ),
-    Rule(
-        "pasteurisation_missed", pasteurisation_missed, (Need(("cylinder_temperature",), 15.0, 8),), frozenset({"cylinder_temperature"}),
     ),
 )  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.cautions import setpoint_advice
 from analysis.errors import NotAssessed
 from analysis.facts.table import first_known
 from analysis.findings.context import Context, Need, Rule
@@ -11,7 +12,7 @@ from analysis.findings.model import Cause, Evidence, Finding
 from analysis.findings.operation_common import MAINS_CAUTION, graded, lowered, middle, ranked
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Flags, Floats, sure
-from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
+from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water, passed
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 _USUAL_LITRES, _LUKEWARM_C = 250.0, 40.0
@@ -44,7 +45,7 @@ def immersion_use(context: Context) -> Finding | None:
         "immersion_use", severity, spell.since, sure(a_day / watch, spell.days * spell.share, spell.share),
         f"The immersion heater makes {a_day:.1f} kWh of hot water a day beyond disinfection.",
         evidence=(
-            Evidence("immersion heat beyond disinfection", round(a_day, 2), "kWh/day", watch),
+            passed(context, "immersion heat beyond disinfection", round(a_day, 2), "kWh/day", "immersion_watch_kwh"),
             Evidence("days with it", int((inside & so).sum()), "days"),
             Evidence("share of the days", round(spell.share, 2), "-"),
             *told,
@@ -53,17 +54,27 @@ def immersion_use(context: Context) -> Finding | None:
         next_step=(
             "Ask the householder to look at the immersion heater's switch and timer and leave it to the controller; only the scheduled disinfection should use it."
             if first != "setpoint_above_reach" else
-            "Lower the hot-water setpoint to what the heat pump reaches by itself, as far as local rules on Legionella allow, and keep the scheduled disinfection."
+            _setpoint_step(context, inside & so)
         ),
         caution=f"{HOT_WATER_CAUTION} {MAINS_CAUTION}",
         home="" if severity == "note" else (
             "The plain electric heater in the hot-water cylinder runs every day, which costs more than the heat pump would. Please look whether its switch or timer "
             "is on, and leave it to the controller." if first != "setpoint_above_reach" else
-            "The hot water is set hotter than the heat pump can make it, so a plain electric heater does the rest each time. Your installer can match the setting."
+            "The hot water is set hotter than the heat pump brings it, so a plain electric heater does the rest each time. Your installer will look at it."
         ),
         cost_kwh=kwh, cost_money=context.money(kwh),
         visit="none" if severity == "note" else "setting" if first == "setpoint_above_reach" else "call",
     )  # fmt: skip
+
+
+def _setpoint_step(context: Context, chosen: Flags) -> str:
+    """What to do where charges end short of the setpoint: by what they reach, and never into the growth range."""
+    plant, reheats = context.site.hot_water, context.facts.reheats
+    assert plant is not None
+    reach = middle(reheats.floats("to_c")[np.isin(reheats["day"], context.days["day"][chosen])])
+    if not np.isfinite(reach):
+        return "See how hot the heat pump brings the cylinder by itself, and why no further, before any setpoint is changed."
+    return setpoint_advice(reach, disinfected=plant.pasteurise_c is not None)
 
 
 def _beyond_disinfection(context: Context, used: Floats) -> Floats:

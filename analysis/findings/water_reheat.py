@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
+from analysis.cautions import setpoint_advice
 from analysis.errors import NotAssessed
+from analysis.expectation.excess import Excess, Expected, excess
+from analysis.expectation.reheat import CHARGING_SHARE, Charge, coil_w_per_k, expected
 from analysis.facts.minutes import rated
 from analysis.facts.table import Table, first_known, of_each_day
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
+from analysis.findings.onset import onset
 from analysis.findings.operation_common import graded, middle, ranked
 from analysis.findings.spells import Spell, last_spell
-from analysis.findings.telling import Flags, Floats, sure
-from analysis.findings.water_common import HOT_WATER_CAUTION, needs_hot_water
+from analysis.findings.telling import Flags, Floats
+from analysis.findings.water_common import HOT_WATER_CAUTION, cylinder_context, needs_hot_water, passed
 from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 _LEAST_MIN, _LEAST_KWH = 15.0, 1.0
@@ -21,16 +25,24 @@ _FEWEST = 6
 _AGAIN_MIN = 60.0
 _DRAWN_OUT = 1.7
 _ABLE_SHARE = 0.75
+# Below this rise a charge says little; a charge nobody's sensor saw is taken to warm the cylinder by so much.
+_LEAST_RISE_K, _UNSEEN_RISE_K = 2.0, 10.0
+_SENSOR_K = 1.1  # a sensor in its pocket, and a controller that stops half a kelvin early (common practice)
+_WATER_W_PER_K = 1155.0  # per m3/h, at 30 to 50 C (IAPWS, reference 1)
 
 
 def slow_reheat(context: Context) -> Finding | None:
+    """Charges that take longer than output, coil and flow limit lead one to expect, by an amount that matters."""
     needs_hot_water(context)
+    context = context.once(cylinder_context)
     reheats = _whole(context)
     slow = slowness(context, reheats)
+    usual, doubt = expected_minutes(context, reheats)
+    over_minutes = reheats.floats("minutes") - usual
     approach = approach_at_rating(context, reheats)
     share = reheats.floats("flow_rate") / (context.site.heat_pump.flow_m3_per_h or np.nan)
     lift = reheats.floats("lift")
-    told = np.isfinite(slow) | np.isfinite(approach)
+    told = np.isfinite(over_minutes)
     if told.sum() < _FEWEST:
         raise NotAssessed(
             f"needs at least {_FEWEST} whole reheats with heat, or cylinder temperature and litres"
@@ -39,37 +51,43 @@ def slow_reheat(context: Context) -> Finding | None:
     little = first_known(share, 9.0) < limit("reheat_flow_share")
     little |= ~np.isfinite(share) & (first_known(lift, 0.0) > limit("reheat_lift_watch"))
     poor = first_known(approach, 0.0) > limit("coil_approach_watch")
+    # With no difference left between flow and cylinder no coil passes anything: the setpoint is at the flow's limit.
+    poor &= first_known(reheats.floats("over_cylinder"), np.inf) >= limit("coil_least_difference_k")
     if not context.site.measures("cylinder_temperature"):
         # The setpoint stands for the cylinder there: a change of it must not look like a poor coil.
         poor &= np.nan_to_num(slow) > _DRAWN_OUT
-    so = (poor | little) & (np.nan_to_num(slow, nan=9.0) > 1.0)
+    so = poor | little
     # Long charges with cool coil water: the cylinder's doing only where the unit gives more for heating than here.
     so |= (~np.isfinite(approach) | _able(context)) & (np.nan_to_num(slow) > limit("reheat_slow_watch"))
+    # Long by itself is not slow: a cold cylinder, a setpoint near the flow limit and a small unit take their time.
+    so &= first_known(over_minutes, 0.0) >= np.maximum(limit("reheat_excess_minutes"), doubt)
     spell = _spell(context, reheats, so, told)
     if spell is None or spell.share < 0.5:
         return None
     inside = so & told & spell.covers(reheats["day"])
     length, coil, flow = middle(slow[inside]), middle(approach[inside]), middle(share[inside])
-    over = _over(
-        (
-            length / limit("reheat_slow_watch"),
-            coil / limit("coil_approach_watch"),
-            limit("reheat_flow_share") / flow if flow > 0 else np.nan,
-        )
+    late = excess(
+        middle(reheats.floats("minutes")[inside]),
+        _spread(over_minutes[inside]) / np.sqrt(inside.sum()),
+        Expected(middle(usual[inside]), middle(doubt[inside])),
     )
+    late_by_day = of_each_day(context.days["day"], reheats["day"], over_minutes, "median")
     severity = _slow_severity(context, length, coil, flow, spell, int(inside.sum()))
     causes = _slow_causes(context, length, coil, flow, middle(lift[inside]))
     minutes = middle(reheats.floats("minutes")[inside])
     by_flow = bool(causes) and causes[0].cause == "flow_low"
     return Finding(
-        "slow_reheat", severity, spell.since, sure(over, spell.days * spell.share, spell.share),
-        _slow_headline(minutes, length, coil, flow, by_flow=by_flow),
+        "slow_reheat", severity, onset(context.days["day"], late_by_day, spell), float(np.clip(late.probability, 0.5, 0.99)),
+        _slow_headline(minutes, middle(usual[inside]), length, coil, flow, by_flow=by_flow),
         evidence=(
             Evidence("usual reheat", round(minutes), "min"),
-            context.evidence("its length over that at rated output", round(length, 2), "-", "reheat_slow_watch"),
-            context.evidence("coil water over the cylinder, at rated output", round(coil, 1), "K", "coil_approach_watch"),
-            context.evidence("flow while charging over nominal", round(flow, 2), "-", "reheat_flow_share"),
-            context.evidence("flow less return while charging", round(middle(lift[inside]), 1), "K", "reheat_lift_watch"),
+            Evidence("expected by output, coil and flow limit", round(middle(usual[inside])), "min"),
+            Evidence("its standard uncertainty", round(middle(doubt[inside])), "min"),
+            passed(context, "longer than expected by", round(late.value), "min", "reheat_excess_minutes"),
+            passed(context, "its length over that at rated output", round(length, 2), "-", "reheat_slow_watch"),
+            passed(context, "coil water over the cylinder, at rated output", round(coil, 1), "K", "coil_approach_watch"),
+            passed(context, "flow while charging over nominal", round(flow, 2), "-", "reheat_flow_share"),
+            passed(context, "flow less return while charging", round(middle(lift[inside]), 1), "K", "reheat_lift_watch"),
             Evidence("reheats with it", int(inside.sum()), "reheats"),
         ),
         causes=causes, until=spell.until,
@@ -88,20 +106,50 @@ def slow_reheat(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
+def _spread(values: Floats) -> float:
+    return 1.4826 * middle(np.abs(values - middle(values)))
+
+
+def expected_minutes(context: Context, reheats: Table) -> tuple[Floats, Floats]:
+    """Length of each reheat as output, coil, flow limit and the heat it took lead one to expect, and its uncertainty [min]."""
+    plant, pump = context.site.hot_water, context.site.heat_pump
+    assert plant is not None
+    heat, output = heat_into_cylinder(context, reheats), CHARGING_SHARE * _rated_kw(context, reheats)
+    top = reheats.floats("to_c")
+    end = np.where(np.isfinite(top), top, plant.setpoint_c)
+    rise = first_known(end - reheats.floats("from_c"), _UNSEEN_RISE_K)
+    hottest = reheats.floats("flow_max")
+    seen = (
+        float(np.quantile(hottest[np.isfinite(hottest)], 0.9)) + 1.0 if np.isfinite(hottest).any() else np.inf
+    )
+    limit = min(pump.max_flow_c or np.inf, seen)
+    water = (pump.flow_m3_per_h or np.inf) * _WATER_W_PER_K
+    usual, doubt = np.full(len(reheats), np.nan), np.full(len(reheats), np.nan)
+    for i in np.flatnonzero((heat >= _LEAST_KWH) & (output > 0.0) & (rise >= _LEAST_RISE_K)):
+        litres = heat[i] * 1000.0 / WH_PER_LITRE_KELVIN / rise[i]
+        coil = coil_w_per_k(output[i] / CHARGING_SHARE, water)
+        told = expected(Charge(litres, end[i] - rise[i], end[i], output[i], coil, limit))
+        usual[i], doubt[i] = told.value, told.uncertainty
+    endless = ~np.isfinite(usual)
+    usual[endless] = doubt[endless] = np.nan
+    return usual, doubt
+
+
 def _able(context: Context) -> bool:
     """True where the unit has shown near its rated output at some hour, so that it could charge as fast."""
     best = context.days.floats("load_share_top")
     return bool(np.isfinite(best).any() and np.nanquantile(best, 0.9) >= _ABLE_SHARE)
 
 
-def _slow_headline(minutes: float, length: float, coil: float, flow: float, *, by_flow: bool) -> str:
+def _slow_headline(
+    minutes: float, usual: float, length: float, coil: float, flow: float, *, by_flow: bool
+) -> str:
+    told = f"A reheat takes {minutes:.0f} minutes where about {usual:.0f} are expected"
     if by_flow and np.isfinite(flow):
-        return f"While charging the cylinder only {flow:.0%} of the nominal flow goes round; a reheat takes {minutes:.0f} minutes."
+        return f"{told}: while charging only {flow:.0%} of the nominal flow goes round."
     if np.isfinite(coil):
-        return f"A reheat takes {minutes:.0f} minutes; at full output the coil would need water {coil:.0f} K hotter than the cylinder."
-    return (
-        f"A reheat takes {minutes:.0f} minutes, {length:.1f} times as long as the unit's output would need."
-    )
+        return f"{told}; at full output the coil would need water {coil:.0f} K hotter than the cylinder."
+    return f"{told}, {length:.1f} times as long as its heat takes at rated output."
 
 
 def _slow_severity(
@@ -147,6 +195,7 @@ def _slow_causes(context: Context, length: float, coil: float, flow: float, lift
 
 def reheat_incomplete(context: Context) -> Finding | None:
     needs_hot_water(context)
+    context = context.once(cylinder_context)
     plant = context.site.hot_water
     assert plant is not None
     reheats = _whole(context, 1.0)
@@ -160,6 +209,8 @@ def reheat_incomplete(context: Context) -> Finding | None:
     spell = _spell(context, reheats, short, np.isfinite(top))
     if spell is None or spell.share < limit("reheat_short_share"):
         return None
+    days = context.days
+    short_by = of_each_day(days["day"], reheats["day"], plant.setpoint_c - top, "median")
     inside = short & spell.covers(reheats["day"])
     stalled = float(gave_up[inside].mean())
     end = middle(top[inside])
@@ -182,26 +233,26 @@ def reheat_incomplete(context: Context) -> Finding | None:
         else f"Reheats end at {end:.0f} °C, not at the {plant.setpoint_c:g} °C of the site file."
     )
     return Finding(
-        "reheat_incomplete", severity, spell.since,
-        sure((plant.setpoint_c - end) / limit("reheat_short_k"), spell.days * spell.share, spell.share), headline,
+        "reheat_incomplete", severity, onset(days["day"], short_by, spell),
+        float(np.clip(Excess(plant.setpoint_c - end, _SENSOR_K).probability, 0.5, 0.99)), headline,
         evidence=(
-            Evidence("usual end of a reheat", round(end, 1), "°C", plant.setpoint_c - limit("reheat_short_k")),
-            context.evidence("share of reheats that end short", round(spell.share, 2), "-", "reheat_short_share"),
-            Evidence("share of those that stalled", round(stalled, 2), "-", 0.5),
-            context.evidence("gain in the last twenty minutes", round(middle(reheats.floats("rise_end")[inside]), 1), "K/h", "reheat_stall_k_per_h"),
-            Evidence("hottest flow", round(hottest, 1), "°C", most),
+            passed(context, "setpoint less the usual end of a reheat", round(plant.setpoint_c - end, 1), "K", "reheat_short_k"),
+            Evidence("usual end of a reheat", round(end, 1), "°C"),
+            passed(context, "share of reheats that end short", round(spell.share, 2), "-", "reheat_short_share"),
+            Evidence("share of those that stalled", round(stalled, 2), "-"),
+            passed(context, "gain in the last twenty minutes", round(middle(reheats.floats("rise_end")[inside]), 1), "K/h", "reheat_stall_k_per_h"),
+            Evidence("hottest flow", round(hottest, 1), "°C"),
             Evidence("share finished by the immersion heater", round(by_heater, 2), "-"),
             Evidence("reheats with it", int(inside.sum()), "reheats"),
         ),
         causes=ranked({"setpoint_above_reach": (1.0, because)}) if stalled >= 0.5 else (), until=spell.until,
         next_step=(
-            "Set the hot-water setpoint to what the unit reaches with some kelvin to spare, as long as local rules on Legionella allow it, and let the scheduled "
-            "disinfection be finished by the immersion heater. If it once reached the setpoint, look at coil and flow first." if stalled >= 0.5 else
+            "If it once reached the setpoint, look at coil and flow first. Else: " + setpoint_advice(end, disinfected=plant.pasteurise_c is not None) if stalled >= 0.5 else
             "Ask whether the setpoint was changed on the controller; if so, put the new one into the site file."
         ),
         caution=HOT_WATER_CAUTION,
         home="" if severity == "note" else (
-            "The hot water does not quite reach the temperature that is set, and the heat pump tries for a long time. There is hot water; your installer will match the setting."
+            "The hot water does not quite reach the temperature that is set, and the heat pump tries for a long time. There is hot water; your installer will look at it."
         ),
         visit="setting" if severity != "note" else "none",
     )  # fmt: skip
@@ -298,11 +349,6 @@ def _spell(context: Context, reheats: Table, so: Flags, told: Flags) -> Spell | 
     all_told = first_known(of_each_day(days["day"], reheats["day"], told, "sum"), 0.0)
     all_so = first_known(of_each_day(days["day"], reheats["day"], so & told, "sum"), 0.0)
     return last_spell(days["day"], all_so > 0.5 * all_told, all_told > 0, hold_days=3)
-
-
-def _over(ratios: tuple[float, ...]) -> float:
-    known = [r for r in ratios if np.isfinite(r)]
-    return max(known, default=1.0)
 
 
 RULES = (

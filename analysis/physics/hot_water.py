@@ -19,6 +19,22 @@ COLD_C = 10.0  # EN 16147: cold water of the test
 MIXED_C = 40.0  # EN 16147: V40 is water at 40 C
 RATED_STORE_C, RATED_ROOM_C = 65.0, 20.0  # standing loss test (from memory)
 
+SCALD_FROM_C = 50.0
+"""Water at the tap from here on scalds; the one temperature behind every warning. Baths of new homes are held to 48 °C
+(Approved Document G3, 2010); published times to a burn disagree, so none is given."""
+GROWTH_C = (20.0, 50.0)
+"""Legionella multiplies between these: HSG274 Part 2 (2014) names 20 to 45 °C, and WHO (2007, from memory) survival to 50 °C."""
+DISINFECTED_AT_C = 60.0
+"""Reference of thermal disinfection: HSG274 Part 2 (2014) asks for 60 °C in the store."""
+STORED_HOT_C = 65.0
+"""A store above this is hotter than everyday hot water needs: thermal disinfection is 60 °C, and scale and scald risk grow."""
+HOLD_MIN = 60.0
+"""Minutes at 60 °C that disinfect a store: the whole contents for an hour (HSG274 Part 2, from memory)."""
+# 3 min at 70 °C do the same (DVGW W 551, at each tap; from memory): log-linear between the two, as death rates are.
+_TENFOLD_K = 10.0 / np.log10(HOLD_MIN / 3.0)
+SENSOR_LOW_K = 1.0
+"""Sensors in their pockets read up to a kelvin low (common practice): water shown as 59 °C may count."""
+
 # Upper limits a + b V^0.4 [W], V in litres: Reg. (EU) 812/2013 Annex II Table 2, coefficients from memory.
 _LOSS_CLASSES: dict[str, tuple[float, float]] = {
     "A+": (5.5, 3.16),
@@ -99,6 +115,29 @@ def v40_from_draw(litres: ArrayLike, outlet_c: ArrayLike, *, cold_c: float = COL
     cool = np.flatnonzero(outlet < MIXED_C)
     end = int(cool[0]) if cool.size else len(outlet)
     return float(np.sum(volume[:end] * (outlet[:end] - cold_c) / (MIXED_C - cold_c)))
+
+
+def disinfection_rate(store_c: ArrayLike) -> Array:
+    """How fast a store is disinfected, against 60 C.
+
+    store_c : float or array [C]
+    Returns the same shape [equivalent minutes at 60 C per minute]: 1 at 60 C, 20 at 70 C, 0 below 59 C, where no
+    guidance counts a hold, and 0 where the temperature is not known.
+    Source: log-linear between 60 min at 60 C (HSG274 Part 2) and 3 min at 70 C (DVGW W 551), both from memory.
+    """
+    store = np.asarray(store_c, dtype=float)
+    warm = np.nan_to_num(store, nan=0.0) >= DISINFECTED_AT_C - SENSOR_LOW_K
+    rate = 10.0 ** ((np.where(warm, store, DISINFECTED_AT_C) - DISINFECTED_AT_C) / _TENFOLD_K)
+    return np.where(warm, rate, 0.0)[()]
+
+
+def hold_minutes(store_c: float) -> float:
+    """Time for which a store must be held at a temperature to be disinfected [min]; infinite below 59 C.
+
+    Source: as for disinfection_rate.
+    """
+    rate = float(disinfection_rate(store_c))
+    return HOLD_MIN / rate if rate > 0.0 else float("inf")
 
 
 def loss_class_limit_w(litres: ArrayLike, loss_class: LossClass) -> Array:

@@ -33,6 +33,10 @@ CAUSES = {
     "hot_water_shortfall": {"reheat_window", "cylinder_small", "reheat_slow"},
     "high_standing_loss": {"secondary_circulation", "insulation"},
     "frost_risk": {"power_loss"},
+    "water_too_hot": {"disinfection_stuck", "other_source", "sensor_fault"},
+    "disinfection_lacking": {"none_scheduled", "setpoint_too_low"},
+    "pressure_high": {"vessel_empty", "filling_loop_open"},
+    "pressure_swings": {"vessel_empty"},
 }
 
 
@@ -66,6 +70,9 @@ def days_of(**columns: Any) -> Table:
         "p_heat": 88.0, "p_heat_pump": 24.0, "q_flow_error": 2.5, "q_pair_error": 3.0, "room_day.house": 20.5, "deficit.house": 0.0,
         "wanted.house": 20.5, "room": 20.5, "tank_mean": 47.0, "tank_min": 39.0, "tank_max": 50.4, "n_tank_cold": 10, "n_cold_charging": 10,
         "n_hot_enough": np.where(np.arange(DAYS) % 7 == 3, 30, 0), "standing_k_per_h": 0.18, "standing_over_k": 28.0, "cooling_idle": 0.2,
+        "tank_held": np.where(np.arange(DAYS) % 7 == 3, 60.2, 50.3), "n_tank_hot": 0, "n_tank_growth": 1000, "tank_jumps": 0, "tank_rise_alone": 0.0,
+        "disinfection_min": np.where(np.arange(DAYS) % 7 == 3, 90.0, 0.0), "tank_peak_at": 300.0, "flow_greatest": 57.0,
+        "pressure_max": 1.6, "pressure_swing": 0.2, "pressure_per_k": 0.01, "pressure_follows": 0.8, "loop_spread": 5.0,
         "cooling_night": 0.18, "cooling_day": 0.2, "pressure": 1.5, "pressure_min": 1.4, "loop_c": 34.0,
         "money": 6.6, "spacing.heat_pump_electricity": 1.0, "spacing.heat_output": 1.0, "spacing.outdoor_temperature": 1.0,
         "spacing.flow_temperature": 1.0, "spacing.return_temperature": 1.0, "spacing.cylinder_temperature": 1.0,
@@ -80,7 +87,7 @@ def reheats_of(**columns: Any) -> Table:
     n = 2 * DAYS
     wave = np.tile([0.0, 1.0], DAYS)
     base: dict[str, Any] = {
-        "day": np.repeat(day_index(), 2), "minutes": 45, "cut": False, "from_c": 38.0, "to_c": 50.4, "heat": 4.5, "outdoor": 4.0,
+        "day": np.repeat(day_index(), 2), "minutes": 45, "cut": False, "from_c": 38.0, "to_c": 50.4, "heat": 3.8, "outdoor": 4.0,
         "flow": 48.0, "flow_max": 57.0, "flow_end": 56.0, "lift": 5.0, "flow_rate": 1.45, "over_cylinder": 8.5, "rise_end": 18.0,
         "heat_end": 6.5, "pause": 600.0, "reached": 1.0, "fall_after": 0.3, "heat_after": 1.0, "flow_after": 30.0 + 6.0 * np.sin(np.arange(n) / 9.0) + wave,
     }  # fmt: skip

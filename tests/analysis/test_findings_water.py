@@ -10,7 +10,15 @@ import pytest
 
 from analysis.errors import NotAssessed
 from analysis.facts.table import Table
-from analysis.findings import water_circuit, water_cylinder, water_diverter, water_immersion, water_reheat
+from analysis.findings import (
+    water_circuit,
+    water_cylinder,
+    water_diverter,
+    water_hygiene,
+    water_immersion,
+    water_pressure,
+    water_reheat,
+)
 from analysis.findings.limits_water import LIMITS_WATER
 from analysis.findings.model import Recognised
 from analysis.findings.water import RULES
@@ -47,7 +55,7 @@ def test_what_is_not_measured_is_not_assessed(rule: Any) -> None:
         rule.run(context_of(bare(days_of())))
 
 
-HOT = [r for r in RULES if r.code not in ("pressure_falling", "pressure_low", "frost_risk")]
+HOT = [r for r in RULES if r.code not in ("pressure_falling", "pressure_low", "pressure_high", "pressure_swings", "frost_risk", "water_too_hot")]
 
 
 @pytest.mark.parametrize("rule", HOT, ids=lambda r: r.code)
@@ -277,8 +285,8 @@ def test_cooling_that_is_no_loss(columns: dict[str, Any]) -> None:
 
 
 def test_a_schedule_that_is_not_reached() -> None:
-    days = days_of(n_hot_enough=np.where((np.arange(DAYS) % 7 == 3) & (np.arange(DAYS) < 50), 30, 0))
-    found = check_whole(water_cylinder.pasteurisation_missed(context_of(days)))
+    days = days_of(disinfection_min=np.where((np.arange(DAYS) % 7 == 3) & (np.arange(DAYS) < 50), 90, 0))
+    found = check_whole(water_hygiene.pasteurisation_missed(context_of(days)))
     assert found.severity == "act"
     # Last reached on day 45; due again a week later.
     assert found.since == str(FIRST + 53)
@@ -291,13 +299,13 @@ def test_a_run_put_off_by_a_day_is_kept() -> None:
             np.isin(np.arange(DAYS), [3, 11, 18, 26, 33, 41, 48, 56, 64, 71, 79, 86]), 30, 0
         )
     )
-    assert water_cylinder.pasteurisation_missed(context_of(days)) is None
+    assert water_hygiene.pasteurisation_missed(context_of(days)) is None
 
 
 def test_days_without_data_are_no_missed_disinfection() -> None:
     gap = (np.arange(DAYS) >= 30) & (np.arange(DAYS) < 55)
-    days = days_of(n_tank=np.where(gap, 0, 1440), n_hot_enough=np.where(WEEKLY & ~gap, 30, 0))
-    assert water_cylinder.pasteurisation_missed(context_of(days)) is None
+    days = days_of(n_tank=np.where(gap, 0, 1440), disinfection_min=np.where(WEEKLY & ~gap, 90, 0))
+    assert water_hygiene.pasteurisation_missed(context_of(days)) is None
 
 
 # Diverter
@@ -372,7 +380,7 @@ def pressure(loss_per_week: float, from_day: int = 30, swing: float = 0.0) -> Ta
     ("loss", "severity"), [(0.0, None), (0.008, None), (0.025, "note"), (0.08, "watch"), (0.17, "act")]
 )
 def test_a_fall_is_graded_by_its_rate(loss: float, severity: str | None) -> None:
-    found = water_circuit.pressure_falling(context_of(pressure(loss)))
+    found = water_pressure.pressure_falling(context_of(pressure(loss)))
     assert (found.severity if found else None) == severity
     if found is not None and loss >= 0.08:
         check_whole(found)
@@ -381,14 +389,14 @@ def test_a_fall_is_graded_by_its_rate(loss: float, severity: str | None) -> None
 
 
 def test_water_that_warms_and_cools_is_no_leak() -> None:
-    assert water_circuit.pressure_falling(context_of(pressure(0.0, swing=0.02))) is None
-    found = water_circuit.pressure_falling(context_of(pressure(0.08, swing=0.02)))
+    assert water_pressure.pressure_falling(context_of(pressure(0.0, swing=0.02))) is None
+    found = water_pressure.pressure_falling(context_of(pressure(0.08, swing=0.02)))
     assert check_whole(found).evidence[0].value == pytest.approx(0.08, rel=0.2)
 
 
 def test_a_leak_that_was_mended_is_a_note() -> None:
     days = changed(pressure(0.15, from_day=10), slice(60, None), pressure=1.5)
-    found = water_circuit.pressure_falling(context_of(days))
+    found = water_pressure.pressure_falling(context_of(days))
     assert found is not None
     assert found.severity == "note"
     assert found.until is not None
@@ -398,7 +406,7 @@ def test_a_leak_that_was_mended_is_a_note() -> None:
 def test_a_circuit_run_empty_has_not_stopped_leaking() -> None:
     days = pressure(0.3, from_day=20)
     days = days.with_columns(pressure=np.maximum(days["pressure"], 0.0))
-    found = check_whole(water_circuit.pressure_falling(context_of(days)))
+    found = check_whole(water_pressure.pressure_falling(context_of(days)))
     assert found.severity == "act"
     assert found.until is None
 
@@ -407,18 +415,18 @@ def test_a_new_circuit_gives_off_air_for_some_weeks() -> None:
     n = np.arange(DAYS)
     settling = 1.5 - 0.2 * (1.0 - np.exp(-n / 12.0))
     site = SITE.replace("handed_over = 2025-09-12", "handed_over = 2025-10-25")
-    found = water_circuit.pressure_falling(context_of(days_of(pressure=settling), site=site))
+    found = water_pressure.pressure_falling(context_of(days_of(pressure=settling), site=site))
     assert found is None or found.severity == "note"
 
 
 @pytest.mark.parametrize(("level", "severity"), [(1.2, None), (0.9, None), (0.7, "watch"), (0.35, "act")])
 def test_low_pressure(level: float, severity: str | None) -> None:
-    found = water_circuit.pressure_low(context_of(days_of(pressure=level, pressure_min=level - 0.1)))
+    found = water_pressure.pressure_low(context_of(days_of(pressure=level, pressure_min=level - 0.1)))
     assert (found.severity if found else None) == severity
 
 
 def test_a_dead_pressure_sensor_is_not_an_empty_circuit() -> None:
-    for check in (water_circuit.pressure_low, water_circuit.pressure_falling):
+    for check in (water_pressure.pressure_low, water_pressure.pressure_falling):
         with pytest.raises(NotAssessed, match="sensor"):
             check(context_of(days_of(pressure=0.0, pressure_min=0.0)))
 
@@ -480,10 +488,10 @@ def test_antifreeze_protects_only_so_far() -> None:
 
 def test_limits_can_be_set_for_a_site() -> None:
     days = days_of(pressure=0.9, pressure_min=0.8)
-    assert water_circuit.pressure_low(context_of(days)) is None
+    assert water_pressure.pressure_low(context_of(days)) is None
     assert (
         check_whole(
-            water_circuit.pressure_low(context_of(days, site=with_limits(pressure_low_watch=1.0)))
+            water_pressure.pressure_low(context_of(days, site=with_limits(pressure_low_watch=1.0)))
         ).severity
         == "watch"
     )

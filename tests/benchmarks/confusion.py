@@ -61,7 +61,7 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "backup_heater_use": frozenset(
         {"capacity_short", "room_below_target", "efficiency_below_expected", "flow_temperature_above_curve"}
     ),
-    "immersion_use": frozenset({"reheat_incomplete", "efficiency_below_expected"}),
+    "immersion_use": frozenset({"water_too_hot", "disinfection_lacking", "reheat_incomplete", "efficiency_below_expected"}),
     "high_standby": _COSTS_EFFICIENCY,
     "pump_always_on": frozenset({"high_standby"}),
     # its lowest flow temperature is raised too, which flattens the curve; the pump serves a call that is not there
@@ -75,14 +75,18 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "capacity_short": frozenset({"room_below_target", "backup_heater_use", "hot_water_shortfall", "slow_reheat"}),
     "room_below_target": frozenset({"capacity_short", "backup_heater_use"}),
     "slow_reheat": frozenset(
-        {"reheat_incomplete", "hot_water_shortfall", "immersion_use", "pasteurisation_missed", "short_cycling", "low_flow"}
+        {"disinfection_lacking", "reheat_incomplete", "hot_water_shortfall", "immersion_use", "pasteurisation_missed", "short_cycling", "low_flow"}
     ),
-    "reheat_incomplete": frozenset({"slow_reheat", "pasteurisation_missed", "hot_water_shortfall", "immersion_use"}),
-    "hot_water_shortfall": frozenset({"slow_reheat", "reheat_incomplete", "immersion_use", "pasteurisation_missed"}),
-    "high_standing_loss": frozenset({"hot_water_shortfall"}),
-    "pasteurisation_missed": frozenset({"reheat_incomplete"}),
+    "reheat_incomplete": frozenset({"slow_reheat", "pasteurisation_missed", "disinfection_lacking", "hot_water_shortfall", "immersion_use"}),
+    "hot_water_shortfall": frozenset(
+        {"slow_reheat", "reheat_incomplete", "immersion_use", "pasteurisation_missed", "disinfection_lacking"}
+    ),
+    "high_standing_loss": frozenset({"hot_water_shortfall", "pasteurisation_missed", "disinfection_lacking"}),
+    # what is not disinfected lives in the growth range
+    "pasteurisation_missed": frozenset({"reheat_incomplete", "disinfection_lacking"}),
+    # the full cylinder cools into the heating before its hold is over
     "diverter_passing": frozenset(
-        {"heating_out_of_season", "high_standing_loss", "slow_reheat", "hot_water_shortfall", "reheat_incomplete"}
+        {"pasteurisation_missed", "disinfection_lacking", "heating_out_of_season", "high_standing_loss", "slow_reheat", "hot_water_shortfall", "reheat_incomplete"}
     ),
     "pressure_falling": frozenset({"pressure_low"}),
     "pressure_low": frozenset(),

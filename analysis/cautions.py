@@ -1,0 +1,68 @@
+"""The warnings about hot water, each rule in one place: scalding, Legionella, and which setpoint may be
+advised.
+
+Every text that is about hot water takes its caution from here. No text may advise a stored temperature in
+the range in which Legionella grows, or a pause of the hot water, without it.
+"""
+
+from __future__ import annotations
+
+from analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C, SCALD_FROM_C
+
+LEGIONELLA = (
+    f"Legionella grows in water between {GROWTH_C[0]:g} and {GROWTH_C[1]:g} °C: keep the scheduled disinfection, and follow local rules and "
+    "the maker's instructions."
+)
+SCALD = (
+    f"From {SCALD_FROM_C:g} °C at the tap on water scalds, children and frail people first: a tempering (mixing) valve is needed, set and "
+    "checked by local rules."
+)
+LICENSED = "Work on unvented cylinders, safety and relief valves, pressure and mains parts is for licensed people, by the maker's instructions."
+HOT_WATER = f"{SCALD} {LEGIONELLA} Never trade one against the other to save electricity. {LICENSED}"
+PAUSED = (
+    "Water that stood lukewarm can hold Legionella: before the first use let the cylinder reach its disinfection temperature "
+    "and hold it, then run every tap and shower without breathing the spray."
+)
+
+
+def scalds(at_tap_c: float) -> bool:
+    """True where water of this temperature at the tap scalds."""
+    return at_tap_c >= SCALD_FROM_C
+
+
+def grows(stored_c: float) -> bool:
+    """True where Legionella grows in water stored at this temperature."""
+    return GROWTH_C[0] <= stored_c < GROWTH_C[1]
+
+
+def of_setpoint(stored_c: float) -> str:
+    """The caution for a store kept at a temperature [°C]: Legionella always, scalding from 50 °C on."""
+    words = [LEGIONELLA]
+    if grows(stored_c):
+        words.append(f"At {stored_c:g} °C it can grow in the whole cylinder between two disinfections.")
+    if scalds(stored_c):
+        words.append(SCALD)
+    return " ".join(words)
+
+
+def setpoint_advice(reach_c: float, *, disinfected: bool) -> str:
+    """What to do about a setpoint that the unit does not reach by itself: never one in the growth range.
+
+    reach_c : what the unit reaches by itself [°C]. disinfected : a thermal disinfection is scheduled
+    """
+    least = SCALD_FROM_C if disinfected else DISINFECTED_AT_C
+    if reach_c >= least:
+        kept = (
+            "keep the scheduled disinfection"
+            if disinfected
+            else "schedule a disinfection if local rules ask for one"
+        )
+        return f"Set the hot-water setpoint to what the unit reaches by itself, {reach_c:.0f} °C here and never below {least:g} °C, and {kept}."
+    if disinfected:
+        why = f"below {least:g} °C Legionella grows between two disinfections"
+    else:
+        why = f"no disinfection is scheduled, and below {least:g} °C Legionella may survive"
+    return (
+        f"Leave the setpoint where it is: the unit reaches only {reach_c:.0f} °C by itself, and {why}. Find out why it reaches no more "
+        "(flow limit, flow through the coil, scale), and let the immersion heater finish until then."
+    )

@@ -1,0 +1,132 @@
+"""How the pressure of a closed heating circuit follows its water's temperature, with a vessel that does its
+work.
+
+Water expands; the gas of the expansion vessel takes it up. A vessel chosen by EN 12828 just holds the
+expansion from cold to the circuit's hottest at half a bar below the relief valve. So the slope of pressure
+on temperature that is still healthy follows from the temperatures and pressures alone: the circuit's volume
+cancels.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from analysis.expectation.excess import Expected
+from analysis.physics.water import density
+
+Array = NDArray[np.float64]
+
+COLD_C = 10.0
+"""Water as filled (EN 12828 Annex D, from memory)."""
+RELIEF_BAR = 3.0
+"""Opening pressure of the relief valve of a dwelling's circuit (common practice, EN 12828)."""
+BELOW_RELIEF_BAR = 0.5
+"""Final pressure stays this far below the relief valve (EN 12828 Annex D, from memory)."""
+ABOVE_CHARGE_BAR = 0.3
+"""The circuit is filled this far above the vessel's gas charge (EN 12828 Annex D, from memory)."""
+LEAST_CHARGE_BAR = 0.7
+"""Least gas charge of a vessel (EN 12828 Annex D, from memory)."""
+RESERVE_SHARE = 0.005
+"""Water held in reserve, as a share of the circuit's volume (EN 12828 Annex D, from memory)."""
+_ATMOSPHERE_BAR = 1.013
+_LEAST_GAS = 1e-4
+# How far a sound circuit's slope may differ: water beyond the sensors is cooler or warmer than at them, the
+# charge was set by hand, the size is the next one on sale (common practice).
+_RELATIVE_UNCERTAINTY = 0.35
+
+
+def expansion(from_c: ArrayLike, to_c: ArrayLike, *, fluid: str = "none", percent: float = 0.0) -> Array:
+    """Growth of a circuit's water between two temperatures.
+
+    from_c, to_c : float or array [C]
+    fluid, percent : the antifreeze, as in analysis.physics.water.density
+    Returns the broadcast shape [-], a share of the volume at from_c; the metal's own growth is left out.
+    Source: ratio of densities (IAPWS R7-97); EN 12828 Annex D tabulates the same from 10 C (from memory:
+    1.66 % at 60 C).
+    """
+    cold, warm = (density(t, fluid=fluid, percent=percent) for t in (from_c, to_c))
+    return np.asarray(cold / warm - 1.0)[()]
+
+
+def vessel_share(
+    cold_bar: float,
+    hottest_c: float,
+    *,
+    relief_bar: float = RELIEF_BAR,
+    fluid: str = "none",
+    percent: float = 0.0,
+) -> float:
+    """Volume of the least vessel that EN 12828 asks for, as a share of the circuit's volume.
+
+    cold_bar : float [bar gauge], the circuit's pressure when cold. hottest_c : float [C], the circuit's
+        hottest mean
+    relief_bar : float [bar gauge], opening pressure of the relief valve
+    Returns float [-]. Raises ValueError where the cold pressure leaves no room below the relief valve.
+    Source: EN 12828 Annex D (from memory): Vn = (Ve + Vwr) (pe + 1) / (pe - p0).
+    """
+    charge, last = cold_bar - ABOVE_CHARGE_BAR, relief_bar - BELOW_RELIEF_BAR
+    if charge >= last:
+        raise ValueError(
+            f"a cold pressure of {cold_bar:g} bar leaves no room below a relief valve at {relief_bar:g} bar"
+        )
+    grown = float(expansion(COLD_C, hottest_c, fluid=fluid, percent=percent)) + RESERVE_SHARE
+    return grown * (last + _ATMOSPHERE_BAR) / (last - charge)
+
+
+def pressure_at(
+    temperature_c: ArrayLike, cold_bar: float, share: float, *, fluid: str = "none", percent: float = 0.0
+) -> Array:
+    """Pressure of a circuit whose vessel has a share of its volume, filled cold to `cold_bar`.
+
+    temperature_c : float or array [C], mean of the water. share : float [-], the vessel's volume over the
+        circuit's
+    Returns the same shape [bar gauge]; infinite where the water would fill the vessel.
+    Source: Boyle's law for the gas, expansion of the water.
+    """
+    charge = max(cold_bar - ABOVE_CHARGE_BAR, 0.0) + _ATMOSPHERE_BAR
+    gas_cold = share * charge / (cold_bar + _ATMOSPHERE_BAR)
+    left = gas_cold - np.asarray(expansion(COLD_C, temperature_c, fluid=fluid, percent=percent))
+    absolute = np.divide(
+        (cold_bar + _ATMOSPHERE_BAR) * gas_cold, left, out=np.full(np.shape(left), np.inf), where=left > 0.0
+    )
+    return np.asarray(absolute - _ATMOSPHERE_BAR)[()]
+
+
+def slope_expected(
+    pressure_bar: float, mean_c: float, hottest_c: float, *, relief_bar: float = RELIEF_BAR, fluid: str = "none",
+    percent: float = 0.0,
+) -> Expected:  # fmt: skip
+    """Steepest healthy slope of pressure on the water's mean temperature, with the least vessel that will do.
+
+    pressure_bar : float [bar gauge], typical. mean_c : float [C], the water's mean at it. The cold fill
+        follows from both
+    hottest_c : float [C], the hottest mean the circuit is meant for
+    Returns Expected [bar/K], with a relative standard uncertainty of 35 % (common practice).
+    Source: derivative of Boyle's law: dp/dT = (p + 1)^2 / (Vn (p0 + 1)) dVe/dT, volumes over the circuit's.
+    """
+    grown = float(expansion(COLD_C, mean_c, fluid=fluid, percent=percent))
+    cold = _cold_pressure(pressure_bar, grown, hottest_c, relief_bar, fluid, percent)
+    share = vessel_share(cold, hottest_c, relief_bar=relief_bar, fluid=fluid, percent=percent)
+    charge = share * (cold - ABOVE_CHARGE_BAR + _ATMOSPHERE_BAR)  # pressure times gas volume
+    level = charge / max(charge / (cold + _ATMOSPHERE_BAR) - grown, _LEAST_GAS)
+    per_k = float(expansion(mean_c - 0.5, mean_c + 0.5, fluid=fluid, percent=percent))
+    slope = level**2 * per_k / charge
+    return Expected(slope, _RELATIVE_UNCERTAINTY * slope)
+
+
+def _cold_pressure(
+    pressure_bar: float, grown: float, hottest_c: float, relief_bar: float, fluid: str, percent: float
+) -> float:
+    """The cold fill at which a circuit with the least vessel stands at a pressure once its water has grown
+    by a share [bar]."""
+    fills = np.arange(LEAST_CHARGE_BAR + ABOVE_CHARGE_BAR, relief_bar - BELOW_RELIEF_BAR - 0.05, 0.05)
+    shares = np.array(
+        [
+            vessel_share(float(c), hottest_c, relief_bar=relief_bar, fluid=fluid, percent=percent)
+            for c in fills
+        ]
+    )
+    charge = shares * (fills - ABOVE_CHARGE_BAR + _ATMOSPHERE_BAR)
+    level = charge / np.maximum(charge / (fills + _ATMOSPHERE_BAR) - grown, _LEAST_GAS) - _ATMOSPHERE_BAR
+    return float(fills[int(np.argmin(np.abs(level - pressure_bar)))])

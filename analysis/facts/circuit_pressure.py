@@ -1,0 +1,90 @@
+"""The circuit's pressure by day: how high it was held, how far it swings, and how it follows the water's
+temperature."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.facts.segments import Segments
+from analysis.windows import stretches
+
+Floats = NDArray[np.float64]
+
+_HELD = 0.98
+_FEWEST_MIN = 360
+_LEAST_SPREAD_K = 2.0
+# A tap is open for some minutes; a gauge of tenths flips by one without it (common practice).
+_STEP_MIN, _STANDS_MIN, _FEWEST_SIDE = 5, 360, 60
+_STEP_BAR, _TOPPED_BAR = 0.1, 0.15
+_USUAL_BAR_PER_K, _REFERENCE_C = 0.01, 30.0  # 25 K move a usual circuit by some 0.3 bar (common practice)
+
+
+def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str, object]:
+    """Columns of the days table.
+
+    pressure : float64 (n,) [bar gauge] by minute. water : float64 (n,) [°C], mean of flow and return
+    Returns pressure_max (exceeded for half an hour of the day [bar]); pressure_swing (between its lowest
+    and highest fiftieth of the minutes [bar]); pressure_per_k (slope on the water's temperature [bar/K]);
+    pressure_follows (their correlation); pressure_topped (sudden rises that stay, as when a circuit is
+    topped up [bar]); loop_spread (standard deviation of the water's temperature [K]). nan where fewer than
+    six hours of the day are known, or the water hardly changes.
+    """
+    n = len(day)
+    low, high = np.full(n, np.nan), np.full(n, np.nan)
+    slope, follows, spread = np.full(n, np.nan), np.full(n, np.nan), np.full(n, np.nan)
+    if np.isfinite(pressure).any():
+        for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
+            here = pressure[a:b]
+            known = np.isfinite(here)
+            if known.sum() < _FEWEST_MIN:
+                continue
+            low[i], high[i] = np.quantile(here[known], (1.0 - _HELD, _HELD))
+            slope[i], follows[i], spread[i] = _line(here, water[a:b])
+    return {
+        "pressure_max": high,
+        "pressure_swing": high - low,
+        "pressure_per_k": slope,
+        "pressure_follows": follows,
+        "loop_spread": spread,
+        "pressure_topped": _topped(day, pressure, water, slope),
+    }
+
+
+def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Floats:
+    """Rises within ten minutes that stand for six hours, summed over each day [bar]; 0 where there is none.
+
+    What warming water adds is taken off by the day's own slope, and the lowest and the median level of the
+    six hours before and after must both have moved: warm water swings back, a refill stays.
+    """
+    n = len(pressure)
+    rises = np.zeros(n)
+    if n <= 2 * _STANDS_MIN:
+        return np.where(day.count(np.isfinite(pressure)) > 0, 0.0, np.nan)
+    warm = np.nan_to_num(water - _REFERENCE_C)
+    level = pressure - _USUAL_BAR_PER_K * warm
+    step = np.zeros(n)
+    step[_STEP_MIN:-_STEP_MIN] = np.nan_to_num(level[2 * _STEP_MIN :] - level[: -2 * _STEP_MIN])
+    for a, b in zip(*stretches(step > _STEP_BAR), strict=True):
+        per_k = np.nan_to_num(slope[max(int(np.searchsorted(day.start, a, side="right")) - 1, 0)])
+        sides = slice(max(a - _STANDS_MIN, 0), a), slice(b, b + _STANDS_MIN)
+        before, after = (pressure[s] - max(per_k, _USUAL_BAR_PER_K) * warm[s] for s in sides)
+        if min(np.isfinite(before).sum(), np.isfinite(after).sum()) < _FEWEST_SIDE:
+            continue
+        rise = min(np.nanmedian(after) - np.nanmedian(before), np.nanmin(after) - np.nanmin(before))
+        if rise > _TOPPED_BAR:
+            rises[(a + b) // 2] = rise
+    return np.where(day.count(np.isfinite(pressure)) > 0, day.sum(rises), np.nan)
+
+
+def _line(pressure: Floats, water: Floats) -> tuple[float, float, float]:
+    """Slope [bar/K], correlation and the water's spread [K] of one day; nan where they can't be told."""
+    both = np.isfinite(pressure) & np.isfinite(water)
+    if both.sum() < _FEWEST_MIN:
+        return np.nan, np.nan, np.nan
+    p, t = pressure[both], water[both]
+    spread, swing = float(t.std()), float(p.std())
+    if spread < _LEAST_SPREAD_K or swing == 0.0:
+        return np.nan, np.nan, spread
+    shared = float(np.mean((p - p.mean()) * (t - t.mean())))
+    return shared / spread**2, shared / (spread * swing), spread

@@ -1,0 +1,59 @@
+"""When a change began: the day on which a measure left its former level, not the day on which it passed a
+limit."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.findings.spells import Spell
+from analysis.findings.telling import Floats
+
+_FEWEST_BEFORE = 5
+"""Days of the former level that are needed to speak of a change."""
+_BETTER = 0.8
+"""A slide must explain the days better than a step at the spell's first day, by a fifth at least."""
+
+
+def onset(day: NDArray[Any], value: Floats, spell: Spell) -> str:
+    """The local date on which a slow rise towards a spell began; the spell's own first day where it came at
+    once.
+
+    day : datetime64 (n,). value : float64 (n,), one number a day that is higher the worse it is, nan where
+        not known
+    Returns ISO text. A level and then a line from each possible day are laid through the days up to the
+    spell's end; the day with the least mean distance is taken.
+    """
+    last = (
+        len(day)
+        if spell.until is None
+        else int(np.searchsorted(day, np.datetime64(spell.until), side="right"))
+    )
+    rows = np.flatnonzero(np.isfinite(value[:last]))
+    first = int(np.searchsorted(day[rows], np.datetime64(spell.since)))
+    if first < _FEWEST_BEFORE or len(rows) - first < 2:
+        return spell.since
+    number = (day[rows] - day[rows[0]]) / np.timedelta64(1, "D")
+    known = value[rows]
+    best, least = first, _BETTER * _misfit(known, number, first, slides=False)
+    for at in range(_FEWEST_BEFORE, first):
+        misfit = _misfit(known, number, at, slides=True)
+        if misfit < least:
+            best, least = at, misfit
+    return str(np.datetime_as_string(day[rows[best]], unit="D"))
+
+
+def _misfit(value: Floats, number: Floats, at: int, *, slides: bool) -> float:
+    """Mean distance from a level up to a day and, from it on, a line that starts at that level or another
+    level."""
+    level = float(np.median(value[:at]))
+    before = np.abs(value[:at] - level)
+    if slides:
+        over = number[at:] - number[at]
+        slope = max(float(np.sum(over * (value[at:] - level)) / max(float(np.sum(over**2)), 1e-9)), 0.0)
+        after = np.abs(value[at:] - level - slope * over)
+    else:
+        after = np.abs(value[at:] - float(np.median(value[at:])))
+    return float(np.concatenate((before, after)).mean())
