@@ -22,7 +22,9 @@ from analysis.figures.performance import Performance, performance
 from analysis.figures.sums import known_sum
 from analysis.findings.judge import judge
 from analysis.findings.model import Finding, NotAssessedCode, Recognised
+from analysis.fleet import urgency
 from analysis.plant.site import Site
+from analysis.verdict import verdict
 from analysis.withheld import Reasons, withhold
 
 
@@ -85,6 +87,7 @@ class Result:
             "not_assessed": [asdict(x) for x in self.not_assessed],
             "recognised": [asdict(x) for x in self.recognised],
         }
+        document["verdict"] = verdict(self.site, document)
         return _clean(document)
 
 
@@ -120,8 +123,9 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
     told = judge(site, chosen, found)
     leak = next((f for f in told.findings if f.code == "diverter_passing" and f.severity != "note"), None)
     shown = withhold(site, found, told.spoiled, leak)
+    findings = tuple(sorted(told.findings, key=lambda f: urgency(f.as_dict(), last)))
     return Result(
-        site, first, last, chosen, shown, told.findings, told.not_assessed, told.recognised, told.spoiled
+        site, first, last, chosen, shown, findings, told.not_assessed, told.recognised, told.spoiled
     )
 
 

@@ -10,7 +10,8 @@ import orjson
 
 from analysis.facts.tables import Facts
 from analysis.plant.quantities import QUANTITIES
-from analysis.plant.site import Site
+from analysis.plant.site import Point, Site
+from analysis.verdict import given_verdict, with_silence
 from dashboards import words
 from dashboards.day_rows import Row, day_rows
 from dashboards.figures.bridge import bridge, bridge_table
@@ -56,6 +57,7 @@ def site_page(
     facts : Facts of the result's days, None where there is no result. works : newest first, with their effects
     """
     site, result = row["site"], row["result"]
+    rolling = row.get("rolling") or result
     told = now_told(site, row.get("latest") or {})
     asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
     context: dict[str, Any] = {
@@ -66,6 +68,7 @@ def site_page(
     }  # fmt: skip
     if result is None or facts is None:
         return render("site_empty.html", **context)
+    context |= _standing(row, rolling, result, now)
     rows = day_rows(facts)
     made = {n: draw(chart(n, site, result, facts, rows), f"?{asked}" if asked else "") for n in NAMES}
     findings = [f | {"figure": made.get(words.figure_for(f["code"]) or "")} for f in result["findings"]]
@@ -81,6 +84,27 @@ def site_page(
         days=words.span(len(rows)), trace_fallback=_trace_table(rows),
         trace_days=[svg(c, width=1040.0, height=250.0) for c in trace_drawings(rows)],
     )  # fmt: skip
+
+
+def _standing(
+    row: dict[str, Any], rolling: dict[str, Any], shown: dict[str, Any], now: datetime
+) -> dict[str, Any]:
+    """The verdict, the days it is of, and whether the page shows other days. shown : the result of the days on the page"""
+    quiet = now - row["heard"] if row["heard"] is not None else None
+    days = {k: rolling["period"][k] for k in ("from", "to")}
+    other = days != {k: shown["period"][k] for k in ("from", "to")}
+    found = [f for f in rolling["findings"] if not f["until"] and f["severity"] != "note"]
+    return {
+        "given": with_silence(given_verdict(rolling), quiet), "other_days": other,
+        "standing_days": f"{words.day(days['from'])} to {words.day(days['to'])}",
+        "elsewhere": [words.small_first(words.finding_title(f["code"])) for f in found] if other else [],
+    }  # fmt: skip
+
+
+def _point_words(point: Point) -> str:
+    """A point's name: two meters of one quantity are told apart."""
+    kind = {"register": " (running total)", "interval": " (per interval)"}.get(point.form, "")
+    return f"{words.quantity_words(point.quantity)}{kind}"
 
 
 def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
@@ -100,7 +124,7 @@ def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
         )
         out.append(
             {
-                "id": p.id, "name": words.quantity_words(p.quantity), "zone": p.zone if p.zone != "house" else "", "unit": words.unit(p.unit),
+                "id": p.id, "name": _point_words(p), "zone": p.zone if p.zone != "house" else "", "unit": words.unit(p.unit),
                 "states": orjson.dumps(states).decode() if states else "", "value": told, "time": last.get("time"),
             }
         )  # fmt: skip
@@ -131,7 +155,7 @@ def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, 
         every = facts.days.median(spacing) if facts.days.knows(spacing) else None
         out.append(
             {
-                "id": p.id, "name": words.quantity_words(p.quantity), "share": shares.get(p.id), "every": every, "gap_hours": hours,
+                "id": p.id, "name": _point_words(p), "share": shares.get(p.id), "every": every, "gap_hours": hours,
                 "odd": [f"{words.kind_words(k)} ({int((odd['kind'] == k).sum())})" for k in kinds],
             }
         )  # fmt: skip
@@ -145,7 +169,7 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
         return []
     worth = np.flatnonzero((table["kind"] != "gap") | (table["amount"] >= LONG_GAP_MIN))
     told = table.where(worth[-_MOST_NOTICES:][::-1])
-    names = {p.id: words.quantity_words(p.quantity) for p in site.point}
+    names = {p.id: _point_words(p) for p in site.point}
     columns = (told[c].tolist() for c in ("day", "point", "kind", "amount"))
     return [
         {
