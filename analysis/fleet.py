@@ -13,8 +13,10 @@ SEVERITIES = ("urgent", "act", "watch", "note")
 """Gravest first."""
 SOON = timedelta(days=30)
 """Harm expected within a month can't wait for the next round (common practice: rounds are monthly in the season)."""
-_NOTHING_FOUND = 8
-"""Tier of homes without a finding: after all findings above a note."""
+UNPRICED_KWH = {"urgent": 300.0, "act": 300.0, "watch": 50.0, "note": 0.0}
+"""A finding without a price counts as so much electricity a year: about what a visit, or a look, is worth (common practice)."""
+URGENT, DANGER, DISCOMFORT, HARM_AHEAD, COST, NOTE, NOT_KNOWN, IN_ORDER = range(8)
+"""Tiers of harm, the worst first."""
 
 F = TypeVar("F", bound=Mapping[str, Any])
 
@@ -30,17 +32,18 @@ def urgency(finding: Mapping[str, Any], last: str | date) -> tuple[Any, ...]:
     finding : as in a result document. last : last day of its period
 
     1. what is open before what has ended;
-    2. urgent; then danger (water, frost, pressure, a unit that does not run) that is there or expected within SOON; then cold
-       rooms or no hot water; then what only costs; each of `act` before `watch` before `note`;
+    2. harm: urgent; danger (unsafe water, frost, pressure, a unit that does not run) that is there or expected within SOON;
+       cold rooms or too little hot water; danger or discomfort to be watched; then what only costs. Severity does not
+       order what only costs: a certain loss of 277 a year comes before a likely one of 27;
     3. confidence x electricity a year [kWh] x age [days]: what has been lost so far, as far as it is certain. Energy, not
-       money, because fleets may have several currencies;
+       money, because fleets may have several currencies. Without a price: UNPRICED_KWH;
     4. the more certain, then the older.
     """
     age = _age_days(finding, last)
     return (
         bool(finding["until"]),
         tier(finding),
-        -float(finding["confidence"]) * _cost(finding, "electricity_kwh") * age,
+        -float(finding["confidence"]) * _loss(finding) * age,
         -float(finding["confidence"]),
         -age,
         finding["code"],
@@ -50,15 +53,13 @@ def urgency(finding: Mapping[str, Any], last: str | date) -> tuple[Any, ...]:
 def tier(finding: Mapping[str, Any]) -> int:
     """How much harm a finding does or announces: 0 is the worst."""
     severity, harm = finding["severity"], harm_of(finding["code"])
-    if severity == "urgent":
-        return 0
-    if severity == "note":
-        return 7
-    if harm == "danger" and (severity == "act" or _is_near(finding)):
-        return 1
-    return {"act": {"discomfort": 2, "none": 3}, "watch": {"danger": 4, "discomfort": 5, "none": 6}}[
-        severity
-    ][harm]
+    if severity in ("urgent", "note"):
+        return URGENT if severity == "urgent" else NOTE
+    if harm == "none":
+        return COST
+    if severity == "act":
+        return DANGER if harm == "danger" else DISCOMFORT
+    return DANGER if harm == "danger" and _is_near(finding) else HARM_AHEAD
 
 
 def worst_findings_first(findings: Iterable[F], last: str | date) -> list[F]:
@@ -82,15 +83,15 @@ def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> 
     """
     told = [f for f in open_findings(result) if f["severity"] != "note"]
     if given["verdict"] in ("not_known", "in_order"):
-        return _NOTHING_FOUND + (given["verdict"] == "in_order"), 0.0, 0.0
-    if not told:  # nothing but silence
-        return (3 if given["verdict"] == "act" else 6), 0.0, 0.0
-    last = result["period"]["to"] if result else ""
+        return (NOT_KNOWN if given["verdict"] == "not_known" else IN_ORDER), 0.0, 0.0
+    silence = [b["severity"] for b in given["because"] if b["code"] == "silence"]
+    # From a home that is silent for days nobody knows whether it is warm.
+    at_most = DISCOMFORT if "act" in silence else COST
+    if not told or result is None:
+        return at_most, 0.0, 0.0
     worst = tier(told[0])
-    if given["verdict"] == "act" and worst > 3:
-        worst = 3
-    alike = [urgency(f, last)[2] for f in told if tier(f) == tier(told[0])]
-    return worst, sum(alike), -float(told[0]["confidence"])
+    alike = [urgency(f, result["period"]["to"])[2] for f in told if tier(f) == worst]
+    return min(worst, at_most) if silence else worst, sum(alike), -float(told[0]["confidence"])
 
 
 def fleet_summary(result: dict[str, Any] | None, quiet: timedelta | None = None) -> dict[str, Any]:
@@ -135,6 +136,11 @@ def _is_near(finding: Mapping[str, Any]) -> bool:
 def _age_days(finding: Mapping[str, Any], last: str | date) -> int:
     end = date.fromisoformat(last) if isinstance(last, str) else last
     return max((end - date.fromisoformat(finding["since"])).days + 1, 1)
+
+
+def _loss(finding: Mapping[str, Any]) -> float:
+    """Electricity a year [kWh]."""
+    return _cost(finding, "electricity_kwh") or UNPRICED_KWH[finding["severity"]]
 
 
 def _cost(finding: Mapping[str, Any], key: str) -> float:
