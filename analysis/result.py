@@ -254,9 +254,10 @@ def _hot_water(h: HotWaterFigures) -> dict[str, Any]:
 
 def _cost(m: Money) -> dict[str, Any]:
     return {
-        "currency": m.currency, "total": m.total, "standing_charge": m.standing_charge, "previous_fuel": m.previous_fuel,
+        "currency": m.currency, "total": m.total, "standing_charge": m.standing_charge, "running_cost": m.running_cost, "previous_fuel": m.previous_fuel,
         "previous_fuel_total": m.previous_fuel_total, "previous_fuel_kwh": m.previous_fuel_kwh, "co2_kg": m.co2_kg,
-        "previous_fuel_co2_kg": m.previous_fuel_co2_kg, "mean_price": m.mean_price, "factors": m.factors,
+        "previous_fuel_co2_kg": m.previous_fuel_co2_kg, "mean_price": m.mean_price, "compared": m.compared,
+        "country": m.country, "factors": m.factors,
         "reasons": m.reasons,
     }  # fmt: skip
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from analysis.physics.factors import COUNTRIES
 from analysis.plant.site import Site
 from dashboards import words
 from dashboards.figures.pictures import energy_picture, money_picture, warmth_picture
@@ -248,30 +249,36 @@ def _money(contents: dict[str, Any]) -> Telling:
             question,
             f"We can't say: {words.small_first(words.reason(cost['reasons'].get('total', 'no price is known')))}.",
         )
-    currency = cost["currency"]
+    currency, paid = cost["currency"], cost.get("running_cost", cost["total"])
     answer = f"{words.money(cost['total'], currency)}"
     if cost["standing_charge"]:
         answer += f", of which {words.money(cost['standing_charge'], currency)} is the standing charge"
-    rows = [("This month", cost["total"])]
-    more = []
+    rows, more = [("Electricity used", paid)], []
     old, fuel = cost["previous_fuel_total"], FUELS.get(cost["previous_fuel"] or "")
     if old is not None and fuel:
-        whole = min(old, cost["total"]) >= 20
-        gap = round(old) - round(cost["total"]) if whole else old - cost["total"]
-        paid = f"{words.money(abs(gap), currency, 0 if whole else None)} {'less' if gap >= 0 else 'more'}"
-        if abs(gap) < 0.02 * cost["total"]:
-            paid = "about the same"
-        answer += f". With {fuel} the same warmth would have cost about {words.money(old, currency)}: you paid {paid}"
-        rows.append((f"The same warmth with {fuel}", old))
+        rows.append((f"The same heat with {fuel}", old))
+        more.append(
+            f"The same heat with {fuel} would have cost about {words.money(old, currency)}; the electricity used cost "
+            f"{words.money(paid, currency)}: {_gap(old, paid, currency)}. Counted: {cost['compared']}."
+        )
     before = contents.get("year_before")
-    if before and before["cost"]["total"] is not None:
-        rows.append((words.month(before["period"]["from"]), before["cost"]["total"]))
+    if before and before["cost"].get("running_cost") is not None:
+        rows.append((words.month(before["period"]["from"]), before["cost"]["running_cost"]))
     co2, old_co2 = cost["co2_kg"], cost["previous_fuel_co2_kg"]
     if co2 is not None and old_co2 is not None and fuel:
         more.append(
-            f"Emissions: {words.measure(co2, 'kg', 0)} CO₂; with {fuel}: {words.measure(old_co2, 'kg', 0)}."
+            f"Emissions: {words.measure(co2, 'kg', 0)} CO₂; with {fuel}: {words.measure(old_co2, 'kg', 0)} ({COUNTRIES.get(cost['country'], cost['country'])})."
         )
     return Telling(question, f"{answer}.", more, money_picture(rows, currency))
+
+
+def _gap(old: float, paid: float, currency: str | None) -> str:
+    """How much less or more was paid; amounts of 20 and more are told in whole units on both sides."""
+    if abs(old - paid) < 0.02 * max(old, paid):
+        return "about the same"
+    whole = min(old, paid) >= 20
+    gap = round(old) - round(paid) if whole else old - paid
+    return f"{words.money(abs(gap), currency, 0 if whole else None)} {'less' if gap >= 0 else 'more'}"
 
 
 def to_do(result: dict[str, Any]) -> list[str]:

@@ -216,8 +216,10 @@ def _cost(result: dict[str, Any]) -> str:
     cost = result.get("cost") or {}
     unit = cost.get("currency") or ""
     rows = [
-        ("electricity", number(cost.get("total"), unit, 2)),
+        ("electricity with standing charge", number(cost.get("total"), unit, 2)),
+        ("electricity alone", number(cost.get("running_cost"), unit, 2)),
         ("with the fuel before", number(cost.get("previous_fuel_total"), unit, 2)),
+        ("compared", cost.get("compared") or ""),
         ("carbon dioxide", number(cost.get("co2_kg"), "kg")),
         ("with the fuel before", number(cost.get("previous_fuel_co2_kg"), "kg")),
     ]
