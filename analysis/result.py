@@ -9,6 +9,7 @@ from typing import Any
 
 from analysis.errors import InputError
 from analysis.facts.tables import METHOD_VERSION, Facts
+from analysis.facts.unfinished import minutes_to_come
 from analysis.figures.capacity import Capacity, capacity
 from analysis.figures.comfort import Zone, comfort
 from analysis.figures.estimate import Estimate
@@ -71,7 +72,7 @@ class Result:
                 "to": self.last.isoformat(),
                 "timezone": self.site.site.timezone,
             },
-            "coverage": _coverage(self.facts),
+            "coverage": _coverage(self.site, self.facts),
             "energy": _energy(self.facts, f, Reasons(self.site, self.spoiled)),
             "performance": _performance(f),
             "losses": [asdict_loss(x) for x in f.losses],
@@ -129,9 +130,9 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
     )
 
 
-def _coverage(facts: Facts) -> dict[str, Any]:
+def _coverage(site: Site, facts: Facts) -> dict[str, Any]:
     days = facts.days
-    total = days.total("n_minutes")
+    total = max(days.total("n_minutes") - minutes_to_come(facts, site.zone), 1.0)
     points = {c.removeprefix("seen."): days.total(c) / total for c in days.names if c.startswith("seen.")}
     # The weakest of heat and electricity carries the figures; a period without either is judged by what there is.
     energy = [days.total(c) / total for c in ("n_electricity", "n_heat") if days.total(c) > 0]
@@ -232,7 +233,7 @@ def _heat_loss(h: HeatLoss) -> dict[str, Any]:
 def _capacity(c: Capacity) -> dict[str, Any]:
     return {
         "output_at_design_kw": c.output_at_design_kw.as_dict(), "load_kw": c.load_kw.as_dict(),
-        "margin": c.margin.as_dict(), "measured_share_of_rating": c.measured_share,
+        "margin": c.margin.as_dict(), "measured_share_of_rating": c.measured_share, "basis": c.basis,
         "reason": c.margin.reason or None,
     }  # fmt: skip
 

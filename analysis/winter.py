@@ -141,14 +141,20 @@ def _holds(
         return "can't tell", result["capacity"]["reason"] or missing.get(
             "capacity_short", "no margin is known"
         )
+    measured = result["capacity"].get("basis") == "measured"
     if margin["low"] is not None and margin["low"] >= 1.0 and not watched:
-        return "in order", "the output at the design temperature covers the load with certainty"
+        if measured:
+            return "in order", "the measured output at the design temperature covers the load with certainty"
+        return "in order", "by its rating the output covers the load; full output was never measured here"
     if helped and not watched:
         return "in order", "the back-up heater is meant to help on the coldest days"
     if margin["high"] is not None and margin["high"] < 1.0:
         return "not in order", "the output at the design temperature is below the load"
     if margin["value"] >= 1.0:
-        return "attention", "the output covers the load, but not with certainty"
+        return (
+            "attention",
+            f"{'' if measured else 'by its rating '}the output covers the load, but not with certainty",
+        )
     return "attention", "the output may fall short of the load"
 
 
@@ -167,7 +173,7 @@ def _numbers(site: Site, result: Mapping[str, Any]) -> dict[str, tuple[Number, .
     ]
     listed: dict[str, list[Number]] = {
         "design_day": [
-            _ranged("output at the design temperature", result["capacity"]["output_at_design_kw"], "kW"),
+            _ranged(f"output at the design temperature, {output_basis(result)}", result["capacity"]["output_at_design_kw"], "kW"),
             _ranged("load on the design day", result["capacity"]["load_kw"], "kW"),
             _ranged("output over load with hot water", result["capacity"]["margin"], "", 1.0, "it must carry the load"),
             _ranged("heat loss of the house", result["heat_loss"]["heat_loss_kw"], "kW", site.design.heat_loss_kw, design),
@@ -206,6 +212,11 @@ def _numbers(site: Site, result: Mapping[str, Any]) -> dict[str, tuple[Number, .
         ],
     }  # fmt: skip
     return {key: tuple(n for n in listed[key] if n.value is not None) for key in CODES}
+
+
+def output_basis(result: Mapping[str, Any]) -> str:
+    """Where the output at the design temperature comes from, in words."""
+    return "measured" if result["capacity"].get("basis") == "measured" else "by rating, not measured"
 
 
 def _water(site: Site, days: Sequence[Day]) -> tuple[Number, ...]:

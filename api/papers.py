@@ -207,7 +207,7 @@ def _worked_out(service: Service, plant: Plant, first: date, last: date) -> dict
     from dashboards.day_rows import day_rows
 
     result = under_standing_verdict(service, plant, service.results.result(plant, first, last))
-    days = day_rows(service.keeper.kept(plant.site.id, first, last))
+    days = day_rows(service.keeper.kept(plant.site.id, first, last), plant.site.zone)
     return {"site": _about(plant), "result": result, "days": days, "firm": service.settings.signature}
 
 

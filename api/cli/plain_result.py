@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from analysis.verdict import WORDS, given_verdict
+from analysis.winter import output_basis
 from dashboards.words import missing_words, reason
 
 BOUNDARIES = (
@@ -169,7 +170,10 @@ def _house(result: dict[str, Any]) -> str:
         ("heat loss coefficient", interval(loss.get("coefficient_w_per_k"), "W/K", 0)),
         ("heat loss at the design temperatures", interval(loss.get("heat_loss_kw"), "kW", 2)),
         ("the design said", number(loss.get("design_kw"), "kW", 2)),
-        ("output at the design temperature", interval(capacity.get("output_at_design_kw"), "kW", 2)),
+        (
+            f"output at the design temperature, {output_basis(result)}",
+            interval(capacity.get("output_at_design_kw"), "kW", 2),
+        ),
         ("output over need there", interval(capacity.get("margin"), "", 2)),
         ("flow temperature above the designed curve", number(curve.get("above_design_k"), "K", 1)),
     ]

@@ -188,8 +188,8 @@ def hand_checks(site: Site) -> list[HandCheck]:
     return checks
 
 
-def forecast_words(f: Forecast, currency: str | None) -> list[tuple[str, str]]:
-    """The forecast winter as name and value, with reasons where a value is missing."""
+def forecast_words(f: Forecast, currency: str | None, output: str) -> list[tuple[str, str]]:
+    """The forecast winter as name and value, with reasons where a value is missing. output : where the output comes from"""
 
     def told(e: Any, unit: str, decimals: int = 0) -> str:
         return words.interval(e.__dict__, unit, decimals) if e else words.reason(e.reason)
@@ -212,7 +212,7 @@ def forecast_words(f: Forecast, currency: str | None) -> list[tuple[str, str]]:
         c = f.coldest
         rows += [
             (f"Coldest day, {words.degrees(c.outdoor_c)} outdoors: load", told(c.load_kw, "kW", 1)),
-            ("Output then", told(c.output_kw, "kW", 1)),
+            (f"Output then, {output}", told(c.output_kw, "kW", 1)),
             ("Back-up heat needed", "none" if c.backup_kwh.value == 0 else told(c.backup_kwh, "kWh a day", 0)),
             ("Electricity on that day", f"{told(c.electricity_kwh, 'kWh', 0)}, {paid(c.cost, 2)}" if c.cost else told(c.electricity_kwh, "kWh", 0)),
         ]  # fmt: skip

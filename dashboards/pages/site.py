@@ -9,6 +9,7 @@ import numpy as np
 import orjson
 
 from analysis.facts.tables import Facts
+from analysis.facts.unfinished import gap_minutes
 from analysis.plant.quantities import QUANTITIES
 from analysis.plant.site import Point, Site
 from analysis.verdict import given_verdict, with_silence
@@ -35,7 +36,7 @@ LONG_GAP_MIN = 120
 def figure_json(name: str, site: Site, result: dict[str, Any], facts: Facts) -> bytes:
     """A figure as plotly's JSON, or the trace's document. Raises KeyError for an unknown name."""
     if name == "trace":
-        return orjson.dumps(trace_document(site, result, day_rows(facts)))
+        return orjson.dumps(trace_document(site, result, day_rows(facts, site.zone)))
     return orjson.dumps(plotly_figure(chart(name, site, result, facts)), option=orjson.OPT_SERIALIZE_NUMPY)
 
 
@@ -69,7 +70,7 @@ def site_page(
     if result is None or facts is None:
         return render("site_empty.html", **context)
     context |= _standing(row, rolling, result, now)
-    rows = day_rows(facts)
+    rows = day_rows(facts, site.zone)
     made = {n: draw(chart(n, site, result, facts, rows), f"?{asked}" if asked else "") for n in NAMES}
     findings = [f | {"figure": made.get(words.figure_for(f["code"]) or "")} for f in result["findings"]]
     shown = {f["figure"].chart.key for f in findings if f["figure"] is not None and f["severity"] != "note"}
@@ -145,11 +146,12 @@ def _work(work: dict[str, Any]) -> dict[str, Any]:
 def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, Any]]:
     """How much of each point was read, how often, and what was odd about it."""
     shares = result["coverage"]["points"]
-    notices = facts.notices
+    notices, lengths = facts.notices, gap_minutes(facts, site.zone)
     out = []
     for p in site.point:
-        odd = notices.where(notices["point"] == p.id)
-        hours = odd.where(odd["kind"] == "gap").total("amount") / 60.0
+        own = notices["point"] == p.id
+        odd = notices.where(own)
+        hours = float(lengths[own & (notices["kind"] == "gap")].sum()) / 60.0
         kinds = sorted(set(odd["kind"]) - {"gap"})
         spacing = f"spacing.{p.quantity}"
         every = facts.days.median(spacing) if facts.days.knows(spacing) else None
@@ -167,10 +169,11 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
     table = facts.notices
     if not len(table):
         return []
-    worth = np.flatnonzero((table["kind"] != "gap") | (table["amount"] >= LONG_GAP_MIN))
-    told = table.where(worth[-_MOST_NOTICES:][::-1])
+    lengths = gap_minutes(facts, site.zone)
+    worth = np.flatnonzero((table["kind"] != "gap") | (lengths >= LONG_GAP_MIN))[-_MOST_NOTICES:][::-1]
+    told = table.where(worth)
     names = {p.id: _point_words(p) for p in site.point}
-    columns = (told[c].tolist() for c in ("day", "point", "kind", "amount"))
+    columns = (*(told[c].tolist() for c in ("day", "point", "kind")), lengths[worth].tolist())
     return [
         {
             "day": words.day(day.date()),
@@ -185,7 +188,7 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
 def _trace_table(rows: list[Row]) -> list[tuple[str, ...]]:
     return [
         (
-            words.day(r["day"]), words.number(r.get("outdoor"), 1), words.number(r.get("room"), 1), words.number(r.get("flow"), 1),
+            words.day(r["day"]) + (" (so far)" if r.get("so_far") else ""), words.number(r.get("outdoor"), 1), words.number(r.get("room"), 1), words.number(r.get("flow"), 1),
             words.number(r.get("tank_max"), 1), words.number(r.get("q_total"), 1), words.number(r.get("e_total"), 1), words.number(r.get("starts"), 0),
             words.number(r.get("defrosts"), 0),
         )

@@ -9,7 +9,7 @@ from typing import Any
 from analysis.fleet import home_urgency, open_findings
 from analysis.plant.site import Site
 from analysis.verdict import VERDICTS, given_verdict, with_silence
-from analysis.winter import Verdict
+from analysis.winter import Verdict, output_basis
 from dashboards import words
 from dashboards.checks.sheet import forecast_words, sheet
 from dashboards.day_rows import rows_of_result
@@ -57,7 +57,7 @@ def winter_page(
     season = query.get("season") or result["period"]["to"][:4]
     return render(
         "winter.html", title=f"Winter check, {row['name']}", here="winter", visitor=visitor, row=row, result=result, sheet=made,
-        forecast_rows=forecast_words(made["forecast"], result["cost"]["currency"]), season=season, today=now.astimezone(site.zone).date().isoformat(),
+        forecast_rows=forecast_words(made["forecast"], result["cost"]["currency"], output_basis(result)), season=season, today=now.astimezone(site.zone).date().isoformat(),
         steps=[f for f in open_findings(result) if f["severity"] != "note" and f["next_step"]],
         figures=[draw(chart(n, site, result, None, rows)) for n in ("heat", "curve")], signed=contents.get("signed"), left=left,
         problems=problems, what=what, standing_days=_other_days(row, result),

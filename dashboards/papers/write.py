@@ -15,6 +15,7 @@ from analysis.fleet import worst_findings_first
 from analysis.plant.site import Site
 from analysis.result import Result
 from analysis.verdict import given_verdict
+from analysis.winter import output_basis
 from dashboards import words
 from dashboards.assets import text_of
 from dashboards.checks.sheet import forecast_words, sheet
@@ -92,7 +93,7 @@ def paper_pdf(kind: str, period: str, contents: dict[str, Any], *, made: date | 
 
 def _contents(result: Result) -> dict[str, Any]:
     about = result.site.model_dump(mode="json", by_alias=True, exclude={"point", "csv", "limits"})
-    return {"site": about, "result": result.as_dict(), "days": day_rows(result.facts)}
+    return {"site": about, "result": result.as_dict(), "days": day_rows(result.facts, result.site.zone)}
 
 
 def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
@@ -128,7 +129,7 @@ def _winter(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, 
     return {
         "given_days": _given_days(made["given"], result),
         "title": "Check before winter", "sheet": made, "steps": steps, "signed": contents.get("signed"), "heat": draw(chart("heat", site, result, None, rows)),
-        "forecast_rows": forecast_words(made["forecast"], result["cost"]["currency"]),
+        "forecast_rows": forecast_words(made["forecast"], result["cost"]["currency"], output_basis(result)),
     }  # fmt: skip
 
 
