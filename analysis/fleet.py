@@ -88,7 +88,8 @@ def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> 
     # From a home that is silent for days nobody knows whether it is warm.
     at_most = DISCOMFORT if "act" in silence else COST
     if not told or result is None:
-        return at_most, 0.0, 0.0
+        is_cold = any(b["matter"] == "rooms" for b in given["because"])
+        return min(HARM_AHEAD, at_most) if is_cold else at_most, 0.0, 0.0
     worst = tier(told[0])
     alike = [urgency(f, result["period"]["to"])[2] for f in told if tier(f) == worst]
     return min(worst, at_most) if silence else worst, sum(alike), -float(told[0]["confidence"])
@@ -111,7 +112,7 @@ def fleet_summary(result: dict[str, Any] | None, quiet: timedelta | None = None)
         **given,
         "severity": first["severity"] if first else None,
         "code": first["code"] if first else None,
-        "headline": first["headline"] if first else None,
+        "headline": _headline(first, given),
         "since": first["since"] if first else None,
         "findings": {s: sum(f["severity"] == s for f in found) for s in SEVERITIES},
         "kwh_per_year": sum(_cost(f, "electricity_kwh") for f in found) if result else None,
@@ -122,6 +123,15 @@ def fleet_summary(result: dict[str, Any] | None, quiet: timedelta | None = None)
         "from": ((result or {}).get("period") or {}).get("from"),
         "to": ((result or {}).get("period") or {}).get("to"),
     }
+
+
+def _headline(first: Mapping[str, Any] | None, given: Mapping[str, Any]) -> str | None:
+    """Of the finding to deal with first; what else decides the verdict, where that is only a note."""
+    told = [b["says"] for b in given["because"] if b["severity"]]
+    if first is None or first["severity"] == "note":
+        return told[-1] if told else first["headline"] if first else None
+    headline: str = first["headline"]
+    return headline
 
 
 def _is_near(finding: Mapping[str, Any]) -> bool:

@@ -12,6 +12,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
 from analysis.findings.judge import RULES
+from analysis.findings.limits import LIMITS
 from analysis.plant.site import Site
 
 if TYPE_CHECKING:
@@ -157,14 +158,15 @@ def verdict(
     """The verdict on a home for a result's days.
 
     result : a result document, or a Result. rules : codes that this version looks at
-    Returns dict: `verdict`; `because`, the open findings that decide it (in order: what was checked), each with `matter`,
+    Returns dict: `verdict`; `because`, what decides it (open findings, zones that are cold for hours; in order: what was
+    checked), each with `matter`,
     `code`, `severity` and `says`; `missing`, the questions that could not be answered, each with `matter`, `question`,
     `reason`, `reason_code` and `meters`, the quantities that would tell and are not measured.
     """
     document = result if isinstance(result, Mapping) else result.as_dict()
     missing = _missing(site, document["not_assessed"], frozenset(rules))
     decisive = [f for f in document["findings"] if not f["until"] and f["severity"] != "note"]
-    because = [
+    because: list[dict[str, Any]] = [
         {
             "matter": MATTER_OF[f["code"]].key if f["code"] in MATTER_OF else "data",
             "code": f["code"],
@@ -173,8 +175,10 @@ def verdict(
         }
         for f in decisive
     ]
-    if decisive:
-        worst: Verdict = min((f["severity"] for f in decisive), key=VERDICTS.index)
+    if not any(f["code"] == "room_below_target" for f in decisive):
+        because += _cold_zones(site, document)
+    if because:
+        worst: Verdict = min((b["severity"] for b in because), key=VERDICTS.index)
         return {"verdict": worst, "because": because, "missing": missing}
     checked = [
         {"matter": m.key, "code": None, "severity": None, "says": f"{m.name}: checked, nothing found"}
@@ -186,6 +190,27 @@ def verdict(
         "because": checked,
         "missing": missing,
     }
+
+
+def _cold_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Zones that are under their target for hours a day though no finding says so: not in order, but to be watched."""
+
+    def limit(name: str) -> float:
+        return site.limits.get(name, LIMITS[name].default)
+
+    out = []
+    for name, zone in document["comfort"]["zones"].items():
+        for key, most, under in (
+            ("share_far_below", limit("zone_cold_share"), "1.5 K"),
+            ("share_below_target", limit("zone_cool_share"), "0.5 K"),
+        ):
+            share = zone.get(key)
+            if share is not None and share > most:
+                says = f"Zone {name} was {under} or more below its set temperature for {24.0 * share:.0f} hours a day."
+                cold = {"matter": "rooms", "code": "room_below_target", "severity": "watch", "says": says}
+                out.append(cold)
+                break
+    return out
 
 
 def _missing(

@@ -112,6 +112,12 @@ def _said(
             "said": given["because"][-1]["says"],
             "next": "Ask whether the power or the internet connection is off; then look at the gateway.",
         }
+    told = [b for b in given["because"] if b["severity"]]
+    if told and (worst is None or worst["severity"] == "note"):
+        return {
+            "said": words.named(told[-1]["says"]),
+            "next": words.named(worst["next_step"]) if worst and worst["code"] == told[-1]["code"] else "",
+        }
     if worst is not None and result is not None:
         return {
             "said": f"{words.finding_title(worst['code'])}. {words.named(worst['headline'])}",

@@ -82,7 +82,7 @@ def test_an_installers_morning(service: Running, chromium: Browser, size: dict[s
     with Desk(chromium, size) as desk:
         page = desk.page
         sign_in(page, service, "installer")
-        expect(page.get_by_role("heading", level=1)).to_have_text("The round")
+        expect(page.get_by_role("heading", level=1)).to_have_text("Homes")
         assert fits(page)
         first = page.locator("ol.round > li").first
         expect(first).to_contain_text("Beech End")
