@@ -34,7 +34,7 @@ def with_space(days: Table, factor: float) -> Table:
     return Table(columns | {"e_space": days.floats("e_space") * factor})
 
 
-@pytest.mark.parametrize("seed", [100201, 100202, 100203])
+@pytest.mark.parametrize("seed", [100201, 100202, 100205])
 def test_an_unchanged_home_shows_no_difference_between_months(seed: int) -> None:
     site, facts = unchanged(seed)
     before, after = facts.between(*NOVEMBER).days, facts.between(*DECEMBER).days
