@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from analysis.errors import InputError
+from analysis.facts.table import Table
 from analysis.facts.tables import METHOD_VERSION, Facts
 from analysis.facts.unfinished import minutes_to_come
 from analysis.figures.capacity import Capacity, capacity
@@ -25,7 +26,7 @@ from analysis.findings.judge import judge
 from analysis.findings.model import Finding, NotAssessedCode, Recognised
 from analysis.fleet import urgency
 from analysis.plant.site import Site
-from analysis.verdict import verdict
+from analysis.verdict import RECENT_DAYS, verdict
 from analysis.withheld import Reasons, withhold
 
 
@@ -82,7 +83,7 @@ class Result:
             "cycling": asdict(f.cycling),
             "defrost": asdict(f.defrost),
             "hot_water": _hot_water(f.hot_water),
-            "comfort": {"zones": {name: asdict(zone) for name, zone in f.comfort.items()}},
+            "comfort": _comfort(self.facts.days, f.comfort),
             "cost": _cost(f.money),
             "findings": [x.as_dict() for x in self.findings],
             "not_assessed": [asdict(x) for x in self.not_assessed],
@@ -251,6 +252,16 @@ def _curve(c: FittedCurve) -> dict[str, Any]:
 
 def _hot_water(h: HotWaterFigures) -> dict[str, Any]:
     return asdict(h)
+
+
+def _comfort(days: Table, zones: dict[str, Zone]) -> dict[str, Any]:
+    """Rooms over the period, and over its last days: what holds now."""
+    recent = comfort(days.where(slice(-RECENT_DAYS, None))) if zones else {}
+    return {
+        "zones": {name: asdict(zone) for name, zone in zones.items()},
+        "recent": {name: asdict(zone) for name, zone in recent.items()},
+        "recent_days": min(RECENT_DAYS, len(days)),
+    }
 
 
 def _cost(m: Money) -> dict[str, Any]:

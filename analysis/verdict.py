@@ -35,6 +35,8 @@ WORDS: dict[str, str] = {
 
 SILENT_AFTER = timedelta(hours=6)
 """Gateways repeat every few minutes; a router may be off for a night's hours (common practice)."""
+RECENT_DAYS = 14
+"""Days that tell how warm a home is now (common practice: a fortnight has cold and mild days)."""
 GONE_AFTER = timedelta(hours=48)
 """Two days of silence outlast every restart and most power cuts (common practice)."""
 
@@ -193,20 +195,22 @@ def verdict(
 
 
 def _cold_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Zones that are under their target for hours a day though no finding says so: not in order, but to be watched."""
+    """Zones that lately are under their target for hours a day though no finding says so: not in order, but to be watched."""
 
     def limit(name: str) -> float:
         return site.limits.get(name, LIMITS[name].default)
 
     out = []
-    for name, zone in document["comfort"]["zones"].items():
+    comfort = document["comfort"]
+    days = comfort.get("recent_days", RECENT_DAYS)
+    for name, zone in comfort.get("recent", {}).items():
         for key, most, under in (
             ("share_far_below", limit("zone_cold_share"), "1.5 K"),
             ("share_below_target", limit("zone_cool_share"), "0.5 K"),
         ):
             share = zone.get(key)
             if share is not None and share > most:
-                says = f"Zone {name} was {under} or more below its set temperature for {24.0 * share:.0f} hours a day."
+                says = f"Zone {name} was {under} or more below its set temperature for {24.0 * share:.0f} hours a day in the last {days} days."
                 cold = {"matter": "rooms", "code": "room_below_target", "severity": "watch", "says": says}
                 out.append(cold)
                 break

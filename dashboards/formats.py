@@ -148,6 +148,17 @@ def span(days: int) -> str:
     return f"{days // 7} weeks" if days < 120 else f"{round(days / 30.4)} months"
 
 
+def duration(minutes: float | None) -> str:
+    """A length of time in its fitting unit: 5 min, 3 h, 7 days."""
+    if minutes is None:
+        return "–"
+    if minutes < 120.0:
+        return measure(minutes, "min", 0)
+    if minutes < 2880.0:
+        return measure(minutes / 60.0, "h", 0)
+    return measure(minutes / 1440.0, "days", 0)
+
+
 def tidy(text: str) -> str:
     """A sentence with its numbers and dates in the forms of this module."""
     text = _ISO_DAY.sub(lambda m: day(m[0]), text)

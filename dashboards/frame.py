@@ -15,7 +15,7 @@ from dashboards.titles import SEVERITY_MEANING
 TEMPLATES = Path(__file__).parent / "templates"
 _FILTERS = (
     "finding_title", "verdict_words", "evidence_words", "missing_words", "named", "small_first", "cause_words", "loss_words", "severity_words", "visit_words", "quantity_words", "kind_words", "unit",
-    "number", "measure", "share", "interval", "money", "day", "month", "moment", "since", "span", "sure", "price_tag",
+    "number", "duration", "measure", "share", "interval", "money", "day", "month", "moment", "since", "span", "sure", "price_tag",
     "listed", "plain", "reason",
 )  # fmt: skip
 

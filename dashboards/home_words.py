@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
 from markupsafe import Markup
 
+from analysis.fleet import open_findings
 from analysis.physics.factors import COUNTRIES
 from analysis.plant.site import Site
 from dashboards import words
@@ -129,7 +131,7 @@ def standing_words(
             f"In {months}, {words.listed(cold)}. If you did not turn it down on purpose, tell your installer."
         )
     if unknown := unknown_things(site, result, given):
-        out.append(f"We don't know whether {words.listed(unknown)}: that is not measured.")
+        out.append(f"Not known, because it is not measured: whether {'; whether '.join(unknown)}.")
     if not out and given["verdict"] == "in_order":
         out.append("Your heating is in order: rooms, hot water, efficiency and safety were checked.")
     return out or ["Part of your heating could not be checked."]
@@ -154,7 +156,7 @@ def month_words(period: dict[str, str]) -> str:
     last = date.fromisoformat(period["to"])
     over = (last + timedelta(days=1)).day == 1
     name = words.month(period["from"])
-    return name if over else f"{name}, to {words.day(period['to'], year=False)}"
+    return name if over else f"{name} (to {words.day(period['to'], year=False)})"
 
 
 def _hot_water(site: Site, result: dict[str, Any]) -> Telling:
@@ -282,10 +284,21 @@ def _gap(old: float, paid: float, currency: str | None) -> str:
 
 
 def to_do(result: dict[str, Any]) -> list[str]:
-    """What the household can do or should know: each a calm sentence that carries its next step."""
-    return [
-        f["home"] for f in result["findings"] if f.get("home") and not f["until"] and f["severity"] != "note"
-    ]
+    """What the household can do or should know, the most pressing first: each a calm sentence that carries its next step."""
+    told = [f for f in open_findings(result) if f.get("home") and f["severity"] != "note"]
+    return [_without_promises(f["home"]) for f in told]
+
+
+_PROMISES = re.compile(
+    r"(The house stays warm|It keeps working|It still heats|[Tt]he heating goes on working for now)[;,.]? ?"
+)
+
+
+def _without_promises(text: str) -> str:
+    """A sentence without what no meter may have shown: that all else is well."""
+    told = _PROMISES.sub("", text).rstrip(" ;,")
+    told = told if told.endswith((".", "!", "?")) else f"{told}."
+    return re.sub(r"(^|[.!?] )([a-z])", lambda m: m[1] + m[2].upper(), told)
 
 
 def advice(site: Site, result: dict[str, Any], rows: list[dict[str, Any]]) -> list[str]:

@@ -15,6 +15,7 @@ from dashboards.formats import (
     age,
     day,
     degrees,
+    duration,
     interval,
     measure,
     moment,
@@ -41,7 +42,7 @@ from dashboards.titles import (
 )
 
 __all__ = [
-    "THIN", "VERDICT_WORDS", "age", "day", "degrees", "interval", "measure", "moment", "money", "month", "month_short", "number",
+    "THIN", "VERDICT_WORDS", "age", "day", "degrees", "duration", "interval", "measure", "moment", "money", "month", "month_short", "number",
     "share", "span", "tidy", "unit",
 ]  # fmt: skip
 
@@ -73,6 +74,12 @@ def severity_words(severity: str | None) -> str:
 def verdict_words(verdict: str) -> str:
     """A verdict for people."""
     return plain(VERDICT_WORDS[verdict])
+
+
+def counted_verdict(n: int, verdict: str) -> str:
+    """`1 needs work`, `3 need work`."""
+    word = VERDICT_WORDS[verdict]
+    return f"{n} {word if n == 1 else word.replace('needs ', 'need ')}"
 
 
 def visit_words(visit: str | None) -> str:

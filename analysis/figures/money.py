@@ -16,6 +16,10 @@ from analysis.plant.site import Site
 # A boiler's seasonal efficiency where the site file gives none: comparator of the UK field study (reference 2.3).
 _USUAL_EFFICIENCY = {"heating_oil": 0.84, "natural_gas": 0.84, "lpg": 0.84, "electricity": 1.0}
 
+_FUELS = {
+    "heating_oil": "heating oil", "natural_gas": "gas", "lpg": "bottled gas", "electricity": "direct electric heating",
+}  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Money:
@@ -150,7 +154,7 @@ def _compared(cost: Cost | None, fuel: str | None) -> str:
     """What the comparison with the old fuel counts."""
     if cost is None or fuel is None:
         return ""
-    words = fuel.replace("_", " ")
+    words = _FUELS[fuel]
     text = f"electricity for the heating without its standing charge, which the home pays anyway, against {words} for the same heat"
     if cost.previous_standing_charge_per_day > 0.0:
         return f"{text} with its standing charge, which the home no longer pays"

@@ -200,7 +200,7 @@ def _summary(entries: list[dict[str, Any]]) -> str:
     for verdict in VERDICTS:
         n = sum(e["verdict"] == verdict for e in entries)
         if n:
-            parts.append(f"{n} {_verdict_of(n, verdict)}")
+            parts.append(words.counted_verdict(n, verdict))
     silent = sum(e["silent"] for e in entries)
     if silent:
         parts.append(f"{silent} silent")
@@ -221,9 +221,3 @@ def _summary(entries: list[dict[str, Any]]) -> str:
             f" The faults cost about {words.listed([words.money(v, c, 0) for c, v in cost.items()])} a year."
         )
     return told
-
-
-def _verdict_of(n: int, verdict: str) -> str:
-    """`needs work` of one home, `need work` of several."""
-    word = WORDS[verdict]
-    return word if n == 1 else word.replace("needs ", "need ")

@@ -95,9 +95,11 @@ def _standing(
     days = {k: rolling["period"][k] for k in ("from", "to")}
     other = days != {k: shown["period"][k] for k in ("from", "to")}
     found = [f for f in rolling["findings"] if not f["until"] and f["severity"] != "note"]
+    given, codes = with_silence(given_verdict(rolling), quiet), {f["code"] for f in found}
     return {
-        "given": with_silence(given_verdict(rolling), quiet), "other_days": other,
+        "given": given, "other_days": other,
         "standing_days": f"{words.day(days['from'])} to {words.day(days['to'])}",
+        "further_reasons": [b["says"] for b in given["because"] if b["severity"] and b["code"] not in codes],
         "elsewhere": [words.small_first(words.finding_title(f["code"])) for f in found] if other else [],
     }  # fmt: skip
 

@@ -86,10 +86,10 @@ def winter_list_page(entries: Iterable[dict[str, Any]], visitor: dict[str, Any])
         listed.append(entry)
     judged = [e for e in listed if e["given"] is not None]
     judged.sort(key=lambda e: (e["urgency"], e["name"].lower()))
-    counts = [(words.verdict_words(v), sum(e["given"]["verdict"] == v for e in judged)) for v in VERDICTS]
+    counts = [(v, sum(e["given"]["verdict"] == v for e in judged)) for v in VERDICTS]
     return render(
         "winter_list.html", title="Before winter", here="winter", visitor=visitor, entries=judged,
-        counts=[f"{n} {word.lower()}" for word, n in counts if n],
+        counts=[words.counted_verdict(n, v) for v, n in counts if n],
         unknown=sorted((e for e in listed if e["given"] is None), key=lambda e: e["name"].lower()),
     )  # fmt: skip
 

@@ -191,7 +191,7 @@ def test_a_zone_that_is_cold_for_hours_is_not_in_order(
     site: Site, cool: float | None, cold: float | None, told: str
 ) -> None:
     zone = {"mean_c": 19.0, "target_c": 20.0, "share_below_target": cool, "share_far_below": cold}
-    given = verdict(site, document(comfort={"zones": {"upper": zone}}), ALL)
+    given = verdict(site, document(comfort={"zones": {"upper": zone}, "recent": {"upper": zone}}), ALL)
     assert given["verdict"] == told
     if told == "watch":
         assert "hours a day" in given["because"][0]["says"]
