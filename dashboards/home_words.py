@@ -213,8 +213,8 @@ def _other_months(contents: dict[str, Any]) -> list[str]:
     """The month against an earlier one: the plain amounts, the weather, and the change at like weather where it is known."""
     for key in ("year_before", "month_before"):
         other = contents.get(key)
-        then = other and other["energy"]["electricity_kwh"]["total"]
-        if not then or not contents["result"]["energy"]["electricity_kwh"]["total"]:
+        then = other["energy"]["electricity_kwh"]["total"] if other else None
+        if not other or not then or not contents["result"]["energy"]["electricity_kwh"]["total"]:
             continue
         text = f"In {words.month(other['period']['from'])} it used {words.measure(then, 'kWh', 0)}"
         like = (contents.get("like_weather") or {}).get(key)

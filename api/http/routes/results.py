@@ -160,7 +160,7 @@ def read_what_if(
 @router.get("/fleet")
 def read_fleet(parts: PartsHere, actor: Actor = need("fleet.read")) -> FleetOut:
     """Every site, worst first, as the last night left it."""
-    return FleetOut(sites=fleet_rows(parts.service))
+    return FleetOut.model_validate({"sites": fleet_rows(parts.service)})
 
 
 @router.get("/fleet/learning")
