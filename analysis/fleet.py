@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from typing import Any, TypeVar
 
 from analysis.findings.limits import LIMITS
-from analysis.verdict import given_verdict, harm_of, with_silence
+from analysis.verdict import given_verdict, harm_of
 
 SEVERITIES = ("urgent", "act", "watch", "note")
 """Gravest first."""
@@ -95,10 +95,8 @@ def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> 
     return min(worst, at_most) if silence else worst, sum(alike), -float(told[0]["confidence"])
 
 
-def fleet_summary(result: dict[str, Any] | None, quiet: timedelta | None = None) -> dict[str, Any]:
+def fleet_summary(result: dict[str, Any] | None) -> dict[str, Any]:
     """What a fleet list shows of a site's result document; every value is null where there is no result.
-
-    quiet : time since the last reading
 
     verdict, because, missing : the home's verdict, as everywhere
     severity, headline, code : of the finding to deal with first, among those that go on
@@ -107,7 +105,7 @@ def fleet_summary(result: dict[str, Any] | None, quiet: timedelta | None = None)
     found = open_findings(result)
     first = found[0] if found else None
     performance = (result or {}).get("performance") or {}
-    given = with_silence(given_verdict(result), quiet)
+    given = given_verdict(result)
     return {
         **given,
         "severity": first["severity"] if first else None,

@@ -264,7 +264,7 @@ def given_verdict(result: Mapping[str, Any] | None, reason: str = "not analysed 
 
 
 def with_silence(given: Mapping[str, Any], quiet: timedelta | None) -> dict[str, Any]:
-    """A verdict as it stands now: a home that nobody hears from is not in order.
+    """A verdict as pages show it now: a home that nobody hears from is not in order, whatever its last days were like.
 
     quiet : time since the last reading; None where it is not known
     """
@@ -281,5 +281,5 @@ def with_silence(given: Mapping[str, Any], quiet: timedelta | None) -> dict[str,
         "severity": severity,
         "says": f"Nothing heard from its gateway for {length}.",
     }
-    kept = [b for b in given["because"] if b["severity"]]
+    kept = [b for b in given["because"] if b["severity"] and b["code"] != "silence"]
     return {**given, "verdict": severity, "because": [*kept, silence]}

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
 
 from analysis.fleet import fleet_summary, home_urgency
-from analysis.verdict import given_verdict, with_silence
+from analysis.verdict import GONE_AFTER, given_verdict
 from api.results import NoReadings
 from api.service import Service
 
 
 def fleet_rows(service: Service, *, fresh: bool = False) -> list[dict[str, Any]]:
-    """One row a site, worst first.
+    """One row a site, worst first. The verdict is of the days `from` to `to`; `heard` is the last reading, and `silent` says
+    that it is days ago.
 
     fresh : bool, default False. Bring every site up to date first; else the last kept result of each is told
     """
@@ -30,10 +31,12 @@ def fleet_rows(service: Service, *, fresh: bool = False) -> list[dict[str, Any]]
         else:
             result = service.results.summary(card.id)
             reason = None if result else "not analysed yet"
-        quiet = _quiet(service, card.id, now)
-        row = {"id": card.id, "name": card.name, **fleet_summary(result, quiet), "reason": reason}
-        given = with_silence(given_verdict(result), quiet)
-        rows.append(((home_urgency(result, given), card.name.lower(), card.id), row))
+        heard = _heard(service, card.id)
+        row = {
+            "id": card.id, "name": card.name, **fleet_summary(result), "reason": reason,
+            "heard": heard.isoformat() if heard else None, "silent": heard is not None and now - heard > GONE_AFTER,
+        }  # fmt: skip
+        rows.append(((home_urgency(result, given_verdict(result)), card.name.lower(), card.id), row))
     return [row for _, row in sorted(rows, key=lambda r: r[0])]
 
 
@@ -45,10 +48,10 @@ def clock(service: Service) -> datetime:
     return datetime.fromtimestamp(max(ends) / 1000, UTC) if ends else datetime.now(UTC)
 
 
-def _quiet(service: Service, site_id: str, now: datetime) -> timedelta | None:
-    """Time since a site's last reading."""
+def _heard(service: Service, site_id: str) -> datetime | None:
+    """Time of a site's last reading."""
     span = service.store.span(site_id)
-    return None if span is None else now - datetime.fromtimestamp(span[1] / 1000, UTC)
+    return None if span is None else datetime.fromtimestamp(span[1] / 1000, UTC)
 
 
 def fleet_learning(service: Service) -> dict[str, Any]:

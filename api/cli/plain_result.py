@@ -47,6 +47,8 @@ def plain_fleet(rows: list[dict[str, Any]]) -> str:
     lines = []
     for row in rows:
         told = row["headline"] or row["reason"] or _unknown(row) or "nothing found"
+        if row.get("silent"):
+            told = f"nothing heard since {row['heard'][:10]}; {told}"
         h4 = f"{row['H4']:.2f}" if row["H4"] is not None else "-"
         lines.append(f"{WORDS[row['verdict']]:<{wide}} {row['id']:<{width}}  SPF {h4:>5}  {told}")
     return "\n".join(lines)

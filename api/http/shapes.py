@@ -205,6 +205,8 @@ class FleetRow(BaseModel):
     verdict: Literal["in_order", "not_known", "watch", "act", "urgent"]
     because: list[Decisive]
     missing: list[Unanswered]
+    heard: datetime | None = Field(description="Last reading.")
+    silent: bool = Field(description="The last reading is more than two days old.")
 
 
 class FleetOut(BaseModel):
