@@ -64,10 +64,8 @@ def _span(rows: list[Row]) -> str:
     if len(rows) >= WHOLE_YEAR_DAYS:
         return "measured over a year"
     outdoor = [r["outdoor"] for r in known(rows, "outdoor")]
-    weather = (
-        f" at {words.measure(sum(outdoor) / len(outdoor), '°C', 1)} outdoors on average" if outdoor else ""
-    )
-    return f"measured over {words.span(len(rows))}{weather}; the design is for a year, so the two can't be compared yet"
+    weather = f" at {words.measure(sum(outdoor) / len(outdoor), '°C', 1)} outdoors" if outdoor else ""
+    return f"{words.span(len(rows))}{weather}, not a year: can't be compared yet"
 
 
 def _performance(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
