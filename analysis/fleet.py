@@ -21,11 +21,6 @@ URGENT, DANGER, DISCOMFORT, HARM_AHEAD, COST, NOTE, NOT_KNOWN, IN_ORDER = range(
 F = TypeVar("F", bound=Mapping[str, Any])
 
 
-def gravity(severity: str | None) -> int:
-    """Rank of a severity: 0 is the gravest; nothing found ranks last."""
-    return SEVERITIES.index(severity) if severity in SEVERITIES else len(SEVERITIES)
-
-
 def urgency(finding: Mapping[str, Any], last: str | date) -> tuple[Any, ...]:
     """Sort key of a finding: worst first means harm first, then certainty times cost times age.
 

@@ -201,7 +201,7 @@ def _cold_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]
         return site.limits.get(name, LIMITS[name].default)
 
     out = []
-    comfort = document["comfort"]
+    comfort = document.get("comfort") or {}
     days = comfort.get("recent_days", RECENT_DAYS)
     for name, zone in comfort.get("recent", {}).items():
         for key, most, under in (

@@ -32,7 +32,7 @@ def home_page(
             **common,
             parts=None,
             lead=[],
-            given=None,
+            given=given_verdict(None),
             other_days="",
             works=[],
             to_do=[],

@@ -68,7 +68,9 @@ def site_page(
         "codes": sorted({f["code"] for f in (result or {}).get("findings", [])}), "today": now.astimezone(site.zone).date().isoformat(),
     }  # fmt: skip
     if result is None or facts is None:
-        return render("site_empty.html", **context)
+        return render(
+            "site_empty.html", **context, given=given_verdict(None, row.get("reason") or "no readings yet")
+        )
     context |= _standing(row, rolling, result, now)
     rows = day_rows(facts, site.zone)
     made = {n: draw(chart(n, site, result, facts, rows), f"?{asked}" if asked else "") for n in NAMES}

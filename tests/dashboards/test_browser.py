@@ -118,7 +118,14 @@ def test_the_trace_zooms_from_all_days_to_readings_by_keyboard(service: Running,
         expect(trace).to_have_attribute("data-zoom-ms", re.compile(r"\d+"))
         expect(trace.locator("[role=status]")).to_contain_text("site's time")
         names = page.evaluate("document.querySelector('[data-trace] .room').data.map(t => t.name)")
-        assert {"Flow temperature", "Outdoor temperature", "Heat pump electricity", "heating", "hot water", "a start"} <= set(names)
+        assert {
+            "Flow temperature",
+            "Outdoor temperature",
+            "Heat pump electricity",
+            "heating",
+            "hot water",
+            "a start",
+        } <= set(names)
         before = page.evaluate(
             "document.querySelector('[data-trace] .room').layout.xaxis.range.map(v => +new Date(v))"
         )
@@ -152,7 +159,9 @@ def test_a_householders_month_by_link(service: Running, chromium: Browser, size:
         page.wait_for_url("**/sites/alder-row/home")
         assert text not in page.url
         money = page.locator("section", has_text="What did it cost?")
-        expect(money).to_contain_text(re.compile(r"the electricity used cost .*: (.* (less|more)|about the same)"))
+        expect(money).to_contain_text(
+            re.compile(r"the electricity used cost .*: (.* (less|more)|about the same)")
+        )
         expect(page.locator("svg.picture").first).to_be_visible()
         assert fits(page)
         expect(page.get_by_role("navigation")).to_have_count(0)

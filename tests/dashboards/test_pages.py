@@ -205,6 +205,7 @@ def test_a_site_without_readings_leads_to_them(full: Plant) -> None:
         pages.site_page(full.row(result=None, reason="no readings yet"), None, [], INSTALLER, {}, NOW)
     )
     assert f"/sites/{full.site.id}/readings" in page
+    assert 'class="mark not_known"' in page
 
 
 @pytest.mark.parametrize("name", pages.FIGURES)
@@ -287,7 +288,9 @@ def test_home_of_a_silent_gateway_is_calm_and_says_what_to_look_at(full: Plant) 
 
 
 def test_home_without_a_month_says_so(full: Plant) -> None:
-    assert "no month to tell about yet" in sound(pages.home_page(full.row(), None, [], HOUSEHOLDER, {}, NOW))
+    page = sound(pages.home_page(full.row(), None, [], HOUSEHOLDER, {}, NOW))
+    assert "no month to tell about yet" in page
+    assert 'class="mark not_known"' in page
 
 
 def test_what_if_shows_saving_limits_and_caution(full: Plant) -> None:
