@@ -221,7 +221,8 @@ def _missing(
     site: Site, not_assessed: Iterable[Mapping[str, Any]], rules: frozenset[str]
 ) -> list[dict[str, Any]]:
     """The questions that nothing answers."""
-    reasons = {n["code"]: n for n in not_assessed if n.get("reason_code") != "not_applicable"}
+    reasons = {n["code"]: n for n in not_assessed}
+    idle = {code for code, n in reasons.items() if n.get("reason_code") == "not_applicable"}
     out = []
     for matter in MATTERS:
         for question in matter.questions:
@@ -230,8 +231,11 @@ def _missing(
             codes = [c for c in question.codes if c in rules]
             # A code that this version does not know: other findings of the matter speak for it.
             codes = codes or [c for c in _others(matter) if c in rules]
-            if any(c not in reasons for c in codes):
+            # What does not apply answers nothing where another code does apply; where none applies, there is no question.
+            applying = [c for c in codes if c not in idle]
+            if any(c not in reasons for c in applying) or (codes and not applying):
                 continue
+            codes = applying
             why = next((reasons[c] for c in codes), None)
             out.append(
                 {

@@ -150,6 +150,13 @@ def test_what_does_not_apply_counts_as_answered(site: Site) -> None:
     assert told["verdict"] == "in_order"
 
 
+def test_what_does_not_apply_answers_nothing_for_what_does(site: Site) -> None:
+    """No disinfection is scheduled, and whether the water needs one is not measured."""
+    gaps = [unanswered("pasteurisation_missed", "not_applicable"), unanswered("disinfection_lacking")]
+    told = verdict(site, document(not_assessed=gaps), ALL)
+    assert [m["question"] for m in told["missing"]] == ["Is the stored water disinfected?"]
+
+
 def test_a_plant_without_hot_water_needs_none_assessed() -> None:
     water = ("hot_water_shortfall", "water_too_hot", "disinfection_lacking", "pasteurisation_missed")
     gaps = [unanswered(c) for c in water]
