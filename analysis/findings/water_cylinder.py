@@ -259,16 +259,6 @@ def _over_room(values: np.ndarray) -> np.ndarray:
     return np.where(values > _LEAST_OVER_K, values, np.nan)
 
 
-def _alike(ratio: float) -> str:
-    """How fast it cools by day against by night, said as it is: "alike" only within a quarter."""
-    if not np.isfinite(ratio):
-        return "it "
-    if 0.8 <= ratio <= 1.25:
-        return "it cools alike by day and night and "
-    more = f"{ratio:.1f} times as fast by day as by night" if ratio > 1.0 else f"{1.0 / ratio:.1f} times as fast by night as by day"
-    return f"it cools {more} and "
-
-
 def _loss_causes(
     daytime: float, night: float, whole: float, over_class: float, *, circulates: bool
 ) -> tuple[Cause, ...]:
@@ -286,7 +276,7 @@ def _loss_causes(
         )
     loop = 1.0 / (1.0 + float(np.exp(-2.5 * (over_class - _LOOP_OVER_CLASS))))
     size = f"{over_class:.1f} times what the poorest class may lose"
-    alike = _alike(ratio)
+    alike = f"it cools alike by day and night ({ratio:.1f} to 1) and " if np.isfinite(ratio) else "it "
     return ranked(
         {
             "insulation": (1.0 - loop, f"{alike}loses {size}"),

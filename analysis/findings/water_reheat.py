@@ -197,8 +197,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
         next_step=(
             "Set the hot-water setpoint to what the unit reaches with some kelvin to spare, as long as local rules on Legionella allow it, and let the scheduled "
             "disinfection be finished by the immersion heater. If it once reached the setpoint, look at coil and flow first." if stalled >= 0.5 else
-            "Ask whether the setpoint was changed on purpose. If not, set it back as designed; if so, see that hot water is enough and "
-            "that disinfection still reaches its temperature, as local rules on Legionella ask."
+            "Ask whether the setpoint was changed on the controller; if so, put the new one into the site file."
         ),
         caution=HOT_WATER_CAUTION,
         home="" if severity == "note" else (
