@@ -8,7 +8,9 @@ from datetime import date
 from typing import Any
 
 from analysis.errors import InputError
+from analysis.facts.table import Table
 from analysis.facts.tables import METHOD_VERSION, Facts
+from analysis.facts.unfinished import minutes_to_come
 from analysis.figures.capacity import Capacity, capacity
 from analysis.figures.comfort import Zone, comfort
 from analysis.figures.estimate import Estimate
@@ -22,7 +24,9 @@ from analysis.figures.performance import Performance, performance
 from analysis.figures.sums import known_sum
 from analysis.findings.judge import judge
 from analysis.findings.model import Finding, NotAssessedCode, Recognised
+from analysis.fleet import urgency
 from analysis.plant.site import Site
+from analysis.verdict import RECENT_DAYS, verdict
 from analysis.withheld import Reasons, withhold
 
 
@@ -69,7 +73,7 @@ class Result:
                 "to": self.last.isoformat(),
                 "timezone": self.site.site.timezone,
             },
-            "coverage": _coverage(self.facts),
+            "coverage": _coverage(self.site, self.facts),
             "energy": _energy(self.facts, f, Reasons(self.site, self.spoiled)),
             "performance": _performance(f),
             "losses": [asdict_loss(x) for x in f.losses],
@@ -79,12 +83,13 @@ class Result:
             "cycling": asdict(f.cycling),
             "defrost": asdict(f.defrost),
             "hot_water": _hot_water(f.hot_water),
-            "comfort": {"zones": {name: asdict(zone) for name, zone in f.comfort.items()}},
+            "comfort": _comfort(self.facts.days, f.comfort),
             "cost": _cost(f.money),
             "findings": [x.as_dict() for x in self.findings],
             "not_assessed": [asdict(x) for x in self.not_assessed],
             "recognised": [asdict(x) for x in self.recognised],
         }
+        document["verdict"] = verdict(self.site, document)
         return _clean(document)
 
 
@@ -120,14 +125,15 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
     told = judge(site, chosen, found)
     leak = next((f for f in told.findings if f.code == "diverter_passing" and f.severity != "note"), None)
     shown = withhold(site, found, told.spoiled, leak)
+    findings = tuple(sorted(told.findings, key=lambda f: urgency(f.as_dict(), last)))
     return Result(
-        site, first, last, chosen, shown, told.findings, told.not_assessed, told.recognised, told.spoiled
+        site, first, last, chosen, shown, findings, told.not_assessed, told.recognised, told.spoiled
     )
 
 
-def _coverage(facts: Facts) -> dict[str, Any]:
+def _coverage(site: Site, facts: Facts) -> dict[str, Any]:
     days = facts.days
-    total = days.total("n_minutes")
+    total = max(days.total("n_minutes") - minutes_to_come(facts, site.zone), 1.0)
     points = {c.removeprefix("seen."): days.total(c) / total for c in days.names if c.startswith("seen.")}
     # The weakest of heat and electricity carries the figures; a period without either is judged by what there is.
     energy = [days.total(c) / total for c in ("n_electricity", "n_heat") if days.total(c) > 0]
@@ -228,7 +234,7 @@ def _heat_loss(h: HeatLoss) -> dict[str, Any]:
 def _capacity(c: Capacity) -> dict[str, Any]:
     return {
         "output_at_design_kw": c.output_at_design_kw.as_dict(), "load_kw": c.load_kw.as_dict(),
-        "margin": c.margin.as_dict(), "measured_share_of_rating": c.measured_share,
+        "margin": c.margin.as_dict(), "measured_share_of_rating": c.measured_share, "basis": c.basis,
         "reason": c.margin.reason or None,
     }  # fmt: skip
 
@@ -248,11 +254,22 @@ def _hot_water(h: HotWaterFigures) -> dict[str, Any]:
     return asdict(h)
 
 
+def _comfort(days: Table, zones: dict[str, Zone]) -> dict[str, Any]:
+    """Rooms over the period, and over its last days: what holds now."""
+    recent = comfort(days.where(slice(-RECENT_DAYS, None))) if zones else {}
+    return {
+        "zones": {name: asdict(zone) for name, zone in zones.items()},
+        "recent": {name: asdict(zone) for name, zone in recent.items()},
+        "recent_days": min(RECENT_DAYS, len(days)),
+    }
+
+
 def _cost(m: Money) -> dict[str, Any]:
     return {
-        "currency": m.currency, "total": m.total, "standing_charge": m.standing_charge, "previous_fuel": m.previous_fuel,
+        "currency": m.currency, "total": m.total, "standing_charge": m.standing_charge, "running_cost": m.running_cost, "previous_fuel": m.previous_fuel,
         "previous_fuel_total": m.previous_fuel_total, "previous_fuel_kwh": m.previous_fuel_kwh, "co2_kg": m.co2_kg,
-        "previous_fuel_co2_kg": m.previous_fuel_co2_kg, "mean_price": m.mean_price, "factors": m.factors,
+        "previous_fuel_co2_kg": m.previous_fuel_co2_kg, "mean_price": m.mean_price, "compared": m.compared,
+        "country": m.country, "factors": m.factors,
         "reasons": m.reasons,
     }  # fmt: skip
 

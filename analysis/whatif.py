@@ -272,7 +272,7 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     ends = sorted(most * keeps for keeps in EFFICIENCY_KEEPS)
     saves = Estimate(sum(ends) / 2.0, ends[0], ends[1])
     money = None
-    if site.cost is not None and (site.cost.band or site.cost.electricity is not None):
+    if site.cost is not None and (site.cost.band or site.cost.newest.electricity is not None):
         year = _a_year(facts.days)
         paid = float(np.nansum(energy * _prices(site, hours))) * year
         price = float(_prices(site, np.array([hour]))[0])
@@ -298,7 +298,7 @@ def _local(site: Site, events: Table) -> pd.DatetimeIndex:
 def _prices(site: Site, hours: NDArray[Any]) -> Floats:
     """Price of electricity by local hour [money/kWh]; nan where none is given."""
     assert site.cost is not None
-    day = np.full(24, site.cost.electricity if site.cost.electricity is not None else np.nan)
+    day = np.full(24, np.nan if (flat := site.cost.newest.electricity) is None else flat)
     for band in site.cost.band:
         a, b = band.start.hour, band.end.hour
         inside = range(a, b) if a < b else [*range(a, 24), *range(b)]

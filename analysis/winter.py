@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
@@ -28,7 +28,10 @@ WINTERS_VARY = 0.08
 
 
 class Number(NamedTuple):
-    """A figure of a check with its interval, the limit it is held against and where that comes from."""
+    """A figure of a check with its interval, the limit it is held against and where that comes from.
+
+    limit_name, side : as in a finding's evidence
+    """
 
     label: str
     value: float | str | None
@@ -37,6 +40,8 @@ class Number(NamedTuple):
     high: float | None = None
     limit: float | None = None
     source: str = ""
+    limit_name: str | None = None
+    side: str | None = None
 
 
 @dataclass(frozen=True)
@@ -56,20 +61,20 @@ _LOOKED_AT = frozenset(rule.code for rule in RULES)
 CODES: dict[str, tuple[str, ...]] = {
     "design_day": ("capacity_short",),
     "curve": ("flow_temperature_above_curve", "no_weather_compensation"),
-    "water": ("low_flow", "falling_flow", "buffer_mixing", "pressure_falling", "pressure_low"),
+    "water": ("low_flow", "falling_flow", "buffer_mixing", "pressure_falling", "pressure_low", "pressure_high", "pressure_swings"),
     "defrost": ("excessive_defrost", "defrost_without_frost"),
     "hot_water": (
         "pasteurisation_missed", "hot_water_shortfall", "slow_reheat", "reheat_incomplete", "immersion_use",
-        "high_standing_loss", "diverter_passing",
+        "high_standing_loss", "diverter_passing", "water_too_hot", "disinfection_lacking",
     ),
-    "backup": ("backup_heater_use", "frost_risk"),
+    "backup": ("backup_heater_use", "frost_risk", "unit_stopped", "fault_reported"),
     "sensors": (
         "data_gap", "sensor_stuck", "register_reset", "unit_mismatch", "flow_return_swapped", "clock_offset",
-        "implausible_efficiency", "heat_meter_disagrees", "outdoor_sensor_biased",
+        "implausible_efficiency", "heat_meter_disagrees", "outdoor_sensor_biased", "meter_misplaced",
     ),
     "cycling": ("short_cycling",),
     "controls": ("room_below_target", "heating_out_of_season", "pump_always_on", "high_standby"),
-    "efficiency": ("efficiency_below_expected", "efficiency_fell"),
+    "efficiency": ("efficiency_below_expected", "efficiency_fell", "performance_below_promise", "electricity_above_expected"),
 }  # fmt: skip
 """Checks in the order in which an engineer goes through them, and the findings that decide each."""
 
@@ -90,9 +95,13 @@ def winter_checks(site: Site, result: Mapping[str, Any], days: Sequence[Day] = (
 def _check(
     key: str, codes: tuple[str, ...], site: Site, result: Mapping[str, Any], numbers: tuple[Number, ...]
 ) -> Check:
+    codes = tuple(code for code in codes if code in _LOOKED_AT)
+    missing = {
+        n["code"]: n["reason"]
+        for n in result["not_assessed"]
+        if n["code"] in codes and n.get("reason_code") != "not_applicable"
+    }
     found = [f for f in result["findings"] if f["code"] in codes and not f["until"]]
-    missing = {n["code"]: n["reason"] for n in result["not_assessed"] if n["code"] in codes}
-    missing |= {code: "this version does not look at it" for code in codes if code not in _LOOKED_AT}
     grave = [f for f in found if f["severity"] in ("act", "urgent")]
     watched = [f for f in found if f["severity"] == "watch"]
     unanswered = tuple(f"{code}: {reason}" for code, reason in missing.items())
@@ -108,7 +117,14 @@ def _check(
     else:
         verdict, says = "in order", found[0]["headline"] if found else ""
     evidence = tuple(
-        Number(e["label"], e["value"], e["unit"], limit=e["limit"], source="finding's limit")
+        Number(
+            e["label"],
+            e["value"],
+            e["unit"],
+            limit=e["limit"],
+            limit_name=e.get("limit_name"),
+            side=e.get("side"),
+        )
         for f in (*grave, *watched)
         for e in f["evidence"]
     )
@@ -125,14 +141,20 @@ def _holds(
         return "can't tell", result["capacity"]["reason"] or missing.get(
             "capacity_short", "no margin is known"
         )
+    measured = result["capacity"].get("basis") == "measured"
     if margin["low"] is not None and margin["low"] >= 1.0 and not watched:
-        return "in order", "the output at the design temperature covers the load with certainty"
+        if measured:
+            return "in order", "the measured output at the design temperature covers the load with certainty"
+        return "in order", "by its rating the output covers the load; full output was never measured here"
     if helped and not watched:
         return "in order", "the back-up heater is meant to help on the coldest days"
     if margin["high"] is not None and margin["high"] < 1.0:
         return "not in order", "the output at the design temperature is below the load"
     if margin["value"] >= 1.0:
-        return "attention", "the output covers the load, but not with certainty"
+        return (
+            "attention",
+            f"{'' if measured else 'by its rating '}the output covers the load, but not with certainty",
+        )
     return "attention", "the output may fall short of the load"
 
 
@@ -151,7 +173,7 @@ def _numbers(site: Site, result: Mapping[str, Any]) -> dict[str, tuple[Number, .
     ]
     listed: dict[str, list[Number]] = {
         "design_day": [
-            _ranged("output at the design temperature", result["capacity"]["output_at_design_kw"], "kW"),
+            _ranged(f"output at the design temperature, {output_basis(result)}", result["capacity"]["output_at_design_kw"], "kW"),
             _ranged("load on the design day", result["capacity"]["load_kw"], "kW"),
             _ranged("output over load with hot water", result["capacity"]["margin"], "", 1.0, "it must carry the load"),
             _ranged("heat loss of the house", result["heat_loss"]["heat_loss_kw"], "kW", site.design.heat_loss_kw, design),
@@ -190,6 +212,11 @@ def _numbers(site: Site, result: Mapping[str, Any]) -> dict[str, tuple[Number, .
         ],
     }  # fmt: skip
     return {key: tuple(n for n in listed[key] if n.value is not None) for key in CODES}
+
+
+def output_basis(result: Mapping[str, Any]) -> str:
+    """Where the output at the design temperature comes from, in words."""
+    return "measured" if result["capacity"].get("basis") == "measured" else "by rating, not measured"
 
 
 def _water(site: Site, days: Sequence[Day]) -> tuple[Number, ...]:
@@ -388,12 +415,3 @@ def _estimate(given: Mapping[str, Any] | None) -> Estimate:
     if not given or given.get("value") is None:
         return Estimate.none("not known")
     return Estimate(given["value"], given.get("low"), given.get("high"))
-
-
-def verdict_of(checks: Iterable[Check]) -> Verdict:
-    """The whole sheet's verdict: its gravest check; in order only if most checks could be told."""
-    told = [c.verdict for c in checks]
-    for grave in ("not in order", "attention"):
-        if grave in told:
-            return grave  # type: ignore[return-value]
-    return "in order" if told.count("in order") > len(told) / 2 else "can't tell"

@@ -174,7 +174,7 @@ def _without_money(figures: Figures, why: Reasons) -> Figures:
     m = figures.money
     if why.electricity:
         reasons = m.reasons | {"total": why.electricity}
-        m = replace(m, total=None, co2_kg=None, mean_price=None, reasons=reasons)
+        m = replace(m, total=None, running_cost=None, co2_kg=None, mean_price=None, reasons=reasons)
     if why.heat:
         reasons = m.reasons | {"previous_fuel_total": why.heat}
         m = replace(

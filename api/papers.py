@@ -18,6 +18,7 @@ from api.plants import Plant
 from api.results import NoReadings
 from api.service import Service
 from api.sign_off import sign_offs
+from api.standing import under_standing_verdict
 from api.state.work_tables import Paper as PaperTable
 from api.state.work_tables import Work
 
@@ -51,17 +52,18 @@ def month_paper(service: Service, plant: Plant, month: str) -> Paper:
     start, end = service.results.span(plant)
     if last < start or first > end:
         raise NoReadings(plant.site.id)
-    return Paper(
-        "month",
-        month,
-        {
-            **_worked_out(service, plant, first, min(last, end)),
-            "year": service.results.result(plant, *_year_to(service, start, min(last, end))),
-            "works": _done(service, plant.site.id, first, last),
-            "month_before": _earlier(service, plant, start, first - timedelta(days=1)),
-            "year_before": _earlier(service, plant, start, _year_before(first)),
-        },
-    )
+    days = first, min(last, end)
+    contents = {
+        **_worked_out(service, plant, *days),
+        "year": service.results.result(plant, *_year_to(service, start, days[1])),
+        "works": _done(service, plant.site.id, first, last),
+        "like_weather": {},
+    }
+    for key, ends in (("month_before", first - timedelta(days=1)), ("year_before", _year_before(first))):
+        contents[key] = _earlier(service, plant, start, ends)
+        if contents[key] is not None:
+            contents["like_weather"][key] = _like_weather(service, plant, (ends.replace(day=1), ends), days)
+    return Paper("month", month, contents)
 
 
 def winter_paper(service: Service, plant: Plant, season: int | None = None) -> Paper:
@@ -170,6 +172,16 @@ def _earlier(service: Service, plant: Plant, start: date, last: date) -> dict[st
     return service.results.result(plant, first, last) if first >= start else None
 
 
+def _like_weather(
+    service: Service, plant: Plant, before: tuple[date, date], after: tuple[date, date]
+) -> dict[str, Any]:
+    """Two spans of days, whose facts are up to date, compared at like weather."""
+    from analysis.figures.like_weather import like_weather
+
+    kept = (service.keeper.kept(plant.site.id, *days).days for days in (before, after))
+    return like_weather(plant.site, *kept).as_dict()
+
+
 def _year_to(service: Service, start: date, last: date) -> tuple[date, date]:
     """The rolling year up to a day: what a house, not a month, is like."""
     return max(start, last - timedelta(days=service.settings.rolling_days - 1)), last
@@ -194,8 +206,8 @@ def _worked_out(service: Service, plant: Plant, first: date, last: date) -> dict
     """What every paper holds: the plant, the result of its days, and the days' points that its figures draw."""
     from dashboards.day_rows import day_rows
 
-    result = service.results.result(plant, first, last)
-    days = day_rows(service.keeper.kept(plant.site.id, first, last))
+    result = under_standing_verdict(service, plant, service.results.result(plant, first, last))
+    days = day_rows(service.keeper.kept(plant.site.id, first, last), plant.site.zone)
     return {"site": _about(plant), "result": result, "days": days, "firm": service.settings.signature}
 
 

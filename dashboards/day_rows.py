@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.facts.tables import Facts
+from analysis.facts.unfinished import minutes_to_come
 
 Floats = NDArray[np.float64]
 Row = dict[str, Any]
@@ -21,11 +23,12 @@ _AS_THEY_ARE = (
 )  # fmt: skip
 
 
-def day_rows(facts: Facts) -> list[Row]:
+def day_rows(facts: Facts, zone: ZoneInfo | None = None) -> list[Row]:
     """One row a local day: `day` as ISO text, the days table's columns that figures use, None for what is not known.
 
     heat_kw, electricity_kw : means over the hours that are known. space [kWh] heat to rooms less what defrosts took; spf_space, rated_space [-]; known [share of the day's minutes];
-    defrosts, reheats : how many began that day
+    defrosts, reheats : how many began that day. so_far : whether the day is not over
+    zone : the site's; with it, hours of the newest day that are still to come count as neither read nor missing
     """
     days = facts.days
     if not len(days):
@@ -37,7 +40,10 @@ def day_rows(facts: Facts) -> list[Row]:
     # By the hours that are known: today's are not over.
     columns["heat_kw"] = 60.0 * _ratio(days["q_total"], days["n_heat"], 0.0)
     columns["electricity_kw"] = 60.0 * _ratio(days["e_total"], days["n_electricity"], 0.0)
-    columns["known"] = np.maximum(days["n_electricity"], days["n_heat"]) / days["n_minutes"]
+    to_come = minutes_to_come(facts, zone) if zone is not None else 0
+    over = days["n_minutes"].astype(np.float64)
+    over[-1] -= min(to_come, over[-1] - 1.0)
+    columns["known"] = np.maximum(days["n_electricity"], days["n_heat"]) / over
     for name in ("defrosts", "reheats"):
         begun = getattr(facts, name)["day"]
         first, end = np.searchsorted(begun, days["day"], "left"), np.searchsorted(begun, days["day"], "right")
@@ -45,7 +51,11 @@ def day_rows(facts: Facts) -> list[Row]:
     names, dates = list(columns), np.datetime_as_string(days["day"], unit="D").tolist()
     rows = zip(*(values.tolist() for values in columns.values()), strict=True)
     return [
-        {"day": day, **{k: _plain(v) for k, v in zip(names, row, strict=True)}}
+        {
+            "day": day,
+            "so_far": to_come > 0 and day == dates[-1],
+            **{k: _plain(v) for k, v in zip(names, row, strict=True)},
+        }
         for day, row in zip(dates, rows, strict=True)
     ]
 

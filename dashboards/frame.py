@@ -14,8 +14,8 @@ from dashboards.titles import SEVERITY_MEANING
 
 TEMPLATES = Path(__file__).parent / "templates"
 _FILTERS = (
-    "finding_title", "named", "small_first", "cause_words", "loss_words", "severity_words", "visit_words", "quantity_words", "kind_words", "unit",
-    "number", "measure", "share", "interval", "money", "day", "month", "moment", "since", "span", "sure", "price_tag",
+    "finding_title", "verdict_words", "evidence_words", "missing_words", "named", "small_first", "cause_words", "loss_words", "severity_words", "visit_words", "quantity_words", "kind_words", "unit",
+    "number", "duration", "measure", "share", "interval", "money", "day", "month", "moment", "since", "span", "sure", "price_tag",
     "listed", "plain", "reason",
 )  # fmt: skip
 
@@ -47,13 +47,17 @@ _STROKES = {"urgent": 4, "act": 3, "watch": 2, "note": 1}
 
 
 def tally(severity: str | None) -> Markup:
-    """A severity's mark: one to four strokes, the fourth crossed; an open ring where nothing is wrong.
+    """A verdict's or severity's mark: one to four strokes, the fourth crossed; a ring where all is in order, a broken ring
+    where that is not known.
 
     Read by shape and by the word that always stands beside it.
     """
     n = _STROKES.get(severity or "", 0)
     if n == 0:
-        body = '<circle cx="12" cy="12" r="6.5" fill="none" stroke="currentColor" stroke-width="2.5"/>'
+        broken = ' stroke-dasharray="3.4 3.4"' if severity == "not_known" else ""
+        body = (
+            f'<circle cx="12" cy="12" r="6.5" fill="none" stroke="currentColor" stroke-width="2.5"{broken}/>'
+        )
     else:
         gap, left = 5, 12 - (n - 1) * 2.5
         body = "".join(

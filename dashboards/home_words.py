@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
@@ -9,7 +10,8 @@ from typing import Any
 from markupsafe import Markup
 
 from analysis import cautions
-from analysis.physics.degree_days import UK_BASE_C
+from analysis.fleet import open_findings
+from analysis.physics.factors import COUNTRIES
 from analysis.plant.site import Site
 from dashboards import words
 from dashboards.figures.pictures import energy_picture, money_picture, warmth_picture
@@ -17,8 +19,10 @@ from dashboards.figures.pictures import energy_picture, money_picture, warmth_pi
 FUELS = {
     "heating_oil": "heating oil", "natural_gas": "gas", "lpg": "bottled gas", "electricity": "direct electric heating",
 }  # fmt: skip
-COLD_SHARE = 0.3
-"""Share of the time below what was asked for that a household would call cold (common practice)."""
+COLD_HOURS = 2.0
+"""Hours a day below the set temperature that a household would call cold (common practice)."""
+RARELY = 0.02
+"""Share of the time that is as good as never (common practice: half an hour a day)."""
 AWAY_C = 15.0
 """Room temperature to leave a house at: warm enough that nothing freezes or grows mouldy (common practice)."""
 
@@ -47,36 +51,105 @@ def _warmth(result: dict[str, Any], rows: list[dict[str, Any]]) -> Telling:
     zones = result["comfort"]["zones"]
     question = "Was it warm?"
     if not zones:
-        return Telling(
-            question, "No room temperature is measured in your home, so we can't say how warm it was."
-        )
+        return Telling(question, "Not known: no room temperature is measured in your home.")
     parts, more = [], []
     for name, zone in zones.items():
-        where = "your rooms were" if len(zones) == 1 else f"{_zone(name).lower()} was"
-        text = f"{where} at {words.measure(zone['mean_c'], '°C', 1)} on average"
+        where = "Your rooms" if len(zones) == 1 else zone_words(name)
+        text = f"{where} averaged {words.measure(zone['mean_c'], '°C', 1)}"
         if zone["target_c"] is not None:
-            text += f", where {words.measure(zone['target_c'], '°C', 1)} was asked for"
+            text += f" (set: {words.measure(zone['target_c'], '°C', 1)})"
         parts.append(text)
         below = zone["share_below_target"]
-        if below is not None:
-            of_day, who = below * 24.0, "It" if len(zones) == 1 else _zone(name)
+        if below is None:
             more.append(
-                f"{who} hardly ever fell half a degree below that." if below < 0.02
-                else f"For {words.measure(of_day, 'hours', 1)} a day {who.lower()} was half a degree or more below that."
-            )  # fmt: skip
-    text = f"{words.listed(parts)}."
-    return Telling(question, text[:1].upper() + text[1:], more, warmth_picture(rows))
+                f"{where}: no set temperature is known, so we can't say whether that was warm enough."
+            )
+        elif below < RARELY:
+            more.append(f"{where} hardly ever fell half a degree below the set temperature.")
+        else:
+            hours = words.measure(below * 24.0, "hours", 1)
+            more.append(
+                f"{where} {_were(zones)} half a degree or more below the set temperature for {hours} a day."
+            )
+    return Telling(question, f"{'; '.join(parts)}.", more, warmth_picture(rows))
 
 
-def _zone(name: str) -> str:
-    return f"The {name.replace('_', ' ')}"
+def zone_words(name: str) -> str:
+    """A zone as a household calls it."""
+    return {"ground": "Downstairs", "upper": "Upstairs"}.get(name, f"The {name.replace('_', ' ')}")
+
+
+def _were(zones: dict[str, Any]) -> str:
+    return "were" if len(zones) == 1 else "was"
 
 
 def cold_zones(result: dict[str, Any]) -> list[str]:
-    """Zones that were cooler than asked for more than COLD_SHARE of the time, as a household calls them."""
+    """Zones that stayed below their set temperature for COLD_HOURS a day or longer, each with its hours."""
     zones = result["comfort"]["zones"]
-    cold = [n for n, z in zones.items() if (z["share_below_target"] or 0.0) > COLD_SHARE]
-    return ["your home" if len(zones) == 1 else _zone(n).lower() for n in cold]
+    out = []
+    for name, zone in zones.items():
+        hours = 24.0 * (zone["share_below_target"] or 0.0)
+        if hours >= COLD_HOURS:
+            where = "your rooms were" if len(zones) == 1 else f"{words.small_first(zone_words(name))} was"
+            out.append(f"{where} below the set temperature for {words.measure(hours, 'hours', 0)} a day")
+    return out
+
+
+def unknown_things(site: Site, result: dict[str, Any], given: dict[str, Any]) -> list[str]:
+    """What the meters can't tell a household: each as words that follow "whether"."""
+    told = {
+        "rooms": "your rooms are warm enough",
+        "hot_water": "there is enough hot water",
+        "safety": "water temperature, disinfection and pressure are right",
+        "running": "the heat pump runs whenever heat is needed",
+        "efficiency": "it is as efficient as it should be",
+        "data": "the readings are complete and right",
+    }
+    missing = {m["matter"] for m in given["missing"]}
+    if not result["comfort"]["zones"]:
+        missing.add("rooms")
+    if site.hot_water is not None and result["hot_water"]["minutes_below_40c_per_week"] is None:
+        missing.add("hot_water")
+    return [words_ for matter, words_ in told.items() if matter in missing]
+
+
+def standing_words(
+    site: Site, result: dict[str, Any], given: dict[str, Any], asked: list[str], months: str
+) -> list[str]:
+    """How things stand, for a household: what to do first, then what is wrong, then what is not known.
+
+    result : the month's. given : the verdict. asked : what the household should do, from `to_do`. months : the month's words
+    """
+    out = []
+    if asked:
+        out.append(asked[0])
+    elif given["verdict"] == "urgent":
+        out.append(f"Please call your installer now. {_found(given)}")
+    elif given["verdict"] in ("act", "watch"):
+        out.append(f"{_found(given)} Your installer can see this; nothing for you to do unless they ask.")
+    if cold := cold_zones(result):
+        out.append(
+            f"In {months}, {words.listed(cold)}. If you did not turn it down on purpose, tell your installer."
+        )
+    if unknown := unknown_things(site, result, given):
+        out.append(f"Not known, because it is not measured: whether {'; whether '.join(unknown)}.")
+    if not out and given["verdict"] == "in_order":
+        out.append("Your heating is in order: rooms, hot water, efficiency and safety were checked.")
+    return out or ["Part of your heating could not be checked."]
+
+
+def _found(given: dict[str, Any]) -> str:
+    """What is wrong, without the trade's words."""
+    titles = [
+        words.small_first(words.finding_title(b["code"])) if b["code"] != "silence" else "no readings arrive"
+        for b in given["because"]
+        if b["severity"]
+    ]
+    return (
+        f"Your heating {words.VERDICT_WORDS[given['verdict']]}: {'; '.join(titles)}."
+        if (given["verdict"] != "urgent")
+        else f"{words.plain('; '.join(titles))}."
+    )
 
 
 def month_words(period: dict[str, str]) -> str:
@@ -84,7 +157,7 @@ def month_words(period: dict[str, str]) -> str:
     last = date.fromisoformat(period["to"])
     over = (last + timedelta(days=1)).day == 1
     name = words.month(period["from"])
-    return name if over else f"{name}, to {words.day(period['to'], year=False)}"
+    return name if over else f"{name} (to {words.day(period['to'], year=False)})"
 
 
 def _hot_water(site: Site, result: dict[str, Any]) -> Telling:
@@ -100,12 +173,12 @@ def _hot_water(site: Site, result: dict[str, Any]) -> Telling:
         )
     if site.hot_water.pasteurise_c and water["last_pasteurised"]:
         more.append(
-            f"The {_every(site)} hot run against Legionella last held its temperature on {words.day(water['last_pasteurised'])}."
+            f"The {_every(site)} disinfection run against Legionella last held its temperature on {words.day(water['last_pasteurised'])}."
         )
     if cold is None:
-        return Telling(question, "The cylinder's temperature is not measured, so we can't say.", more)
+        return Telling(question, "Not known: the cylinder's temperature is not measured.", more)
     if cold < 30:
-        return Telling(question, "Yes: the cylinder hardly ever fell below 40 °C.", more)
+        return Telling(question, "Yes: the cylinder was hardly ever below 40 °C.", more)
     return Telling(question, f"Mostly: the cylinder was below 40 °C for {_length(cold)} a week.", more)
 
 
@@ -122,61 +195,53 @@ def _length(minutes: float) -> str:
 
 def _energy(site: Site, contents: dict[str, Any]) -> Telling:
     result = contents["result"]
-    question = "What went in, and what came out?"
+    question = "How much electricity did it use?"
     electricity = result["energy"]["electricity_kwh"]["total"]
     heat = result["energy"]["heat_kwh"]["total"]
     if electricity is None:
-        return Telling(question, "The electricity was not measured this month.")
+        return Telling(question, "Not known: the electricity was not measured this month.")
     used = words.measure(electricity, "kWh", 0)
-    like = _like_month(contents, "year_before") or _like_month(contents, "month_before")
-    more = [like] if like else []
+    more = _other_months(contents)
     if not heat:
         return Telling(
-            question,
-            f"The heating used {used} of electricity. There is no heat meter, so what came out is not known.",
-            more,
+            question, f"The heating used {used} of electricity. The heat it gave is not measured.", more
         )
-    answer = f"The heating used {used} of electricity and gave {words.measure(heat, 'kWh', 0)} of heat: {words.number(heat / electricity, 1)} units of heat for each one of electricity."
+    answer = f"The heating used {used} of electricity and gave {words.measure(heat, 'kWh', 0)} of heat: {words.number(heat / electricity, 1)} units of heat for each unit of electricity."
     return Telling(question, answer, more, energy_picture(electricity, heat))
 
 
-def _like_month(contents: dict[str, Any], key: str) -> str:
-    """Against another month, with the weather allowed for."""
-    other = contents.get(key)
-    if not other:
-        return ""
-    now = contents["result"]
-    a, b = (r["energy"]["electricity_kwh"]["total"] for r in (now, other))
-    cold_now, cold_then = _degree_days(now), _degree_days(other)
-    if not a or not b:
-        return ""
-    name = words.month(other["period"]["from"])
-    text = f"In {name} it was {words.measure(b, 'kWh', 0)}"
-    if cold_now and cold_then:
-        weather = cold_now / cold_then - 1.0
-        text += f"; this month was {_percent(weather, 'colder', 'milder', 'about as cold')}"
-        if cold_now > 60 and cold_then > 60:
-            like = (a / cold_now) / (b / cold_then) - 1.0
-            text += f", and for the same cold it used {_percent(like, 'more', 'less', 'about as much')}"
-    return f"{text}."
+def _other_months(contents: dict[str, Any]) -> list[str]:
+    """The month against an earlier one: the plain amounts, the weather, and the change at like weather where it is known."""
+    for key in ("year_before", "month_before"):
+        other = contents.get(key)
+        then = other["energy"]["electricity_kwh"]["total"] if other else None
+        if not other or not then or not contents["result"]["energy"]["electricity_kwh"]["total"]:
+            continue
+        text = f"In {words.month(other['period']['from'])} it used {words.measure(then, 'kWh', 0)}"
+        like = (contents.get("like_weather") or {}).get(key)
+        if like and like["outdoor_before"] is not None and like["outdoor_after"] is not None:
+            warmer = words.measure(like["outdoor_before"], "°C", 1)
+            text += f", at {warmer} outdoors on average; this month it was {words.measure(like['outdoor_after'], '°C', 1)}"
+        return [f"{text}.", _at_like_weather(like)]
+    return []
 
 
-def _percent(change: float, up: str, down: str, same: str) -> str:
-    if abs(change) < 0.02:
-        return same
-    size = "much" if abs(change) > 0.5 else words.share(abs(change))
-    return f"{size} {up if change > 0 else down}"
-
-
-def _degree_days(result: dict[str, Any]) -> float | None:
-    """Degree-days of the days, made good for days without weather."""
-    known = [d["outdoor_c"] for d in result["performance"]["by_day"] if d["outdoor_c"] is not None]
-    n = len(result["performance"]["by_day"])
-    return (
-        sum(max(UK_BASE_C - t, 0.0) for t in known) * n / len(known)
-        if len(known) >= max(10, 0.6 * n)
-        else None
-    )
+def _at_like_weather(like: dict[str, Any] | None) -> str:
+    """What changed once the weather is allowed for; rooms and hot water apart."""
+    rooms, water = (like or {}).get("space_percent") or {}, (like or {}).get("hot_water_percent") or {}
+    told = []
+    for name, change in (("for the rooms", rooms), ("for hot water", water)):
+        if change.get("value") is not None and change["is_told"]:
+            more = "more" if change["value"] > 0 else "less"
+            near, far = sorted((abs(change["low"]), abs(change["high"])))
+            told.append(
+                f"{name} {words.number(abs(change['value']), 0)} % {more} ({words.number(near, 0)} to {words.number(far, 0)} %)"
+            )
+    if told:
+        return f"In comparable weather it used {words.listed(told)}."
+    if rooms.get("value") is not None:
+        return "In comparable weather we see no difference."
+    return "The weather of the two months can't be compared, so we don't say whether it used more or less for the same cold."
 
 
 def _money(contents: dict[str, Any]) -> Telling:
@@ -187,55 +252,69 @@ def _money(contents: dict[str, Any]) -> Telling:
             question,
             f"We can't say: {words.small_first(words.reason(cost['reasons'].get('total', 'no price is known')))}.",
         )
-    currency = cost["currency"]
+    currency, paid = cost["currency"], cost.get("running_cost", cost["total"])
     answer = f"{words.money(cost['total'], currency)}"
     if cost["standing_charge"]:
         answer += f", of which {words.money(cost['standing_charge'], currency)} is the standing charge"
-    rows = [("This month", cost["total"])]
-    more = []
+    rows, more = [("Electricity used", paid)], []
     old, fuel = cost["previous_fuel_total"], FUELS.get(cost["previous_fuel"] or "")
     if old is not None and fuel:
-        whole = min(old, cost["total"]) >= 20
-        gap = round(old) - round(cost["total"]) if whole else old - cost["total"]
-        paid = f"{words.money(abs(gap), currency, 0 if whole else None)} {'less' if gap >= 0 else 'more'}"
-        if abs(gap) < 0.02 * cost["total"]:
-            paid = "about the same"
-        answer += f". With {fuel} the same warmth would have cost about {words.money(old, currency)}: you paid {paid}"
-        rows.append((f"The same warmth with {fuel}", old))
+        rows.append((f"The same heat with {fuel}", old))
+        more.append(
+            f"The same heat with {fuel} would have cost about {words.money(old, currency)}; the electricity used cost "
+            f"{words.money(paid, currency)}: {_gap(old, paid, currency)}. Counted: {cost['compared']}."
+        )
     before = contents.get("year_before")
-    if before and before["cost"]["total"] is not None:
-        rows.append((words.month(before["period"]["from"]), before["cost"]["total"]))
+    if before and before["cost"].get("running_cost") is not None:
+        rows.append((words.month(before["period"]["from"]), before["cost"]["running_cost"]))
     co2, old_co2 = cost["co2_kg"], cost["previous_fuel_co2_kg"]
     if co2 is not None and old_co2 is not None and fuel:
         more.append(
-            f"It caused {words.measure(co2, 'kg', 0)} of CO₂; {fuel} would have caused {words.measure(old_co2, 'kg', 0)}."
+            f"Emissions: {words.measure(co2, 'kg', 0)} CO₂; with {fuel}: {words.measure(old_co2, 'kg', 0)} ({COUNTRIES.get(cost['country'], cost['country'])})."
         )
     return Telling(question, f"{answer}.", more, money_picture(rows, currency))
 
 
+def _gap(old: float, paid: float, currency: str | None) -> str:
+    """How much less or more was paid; amounts of 20 and more are told in whole units on both sides."""
+    if abs(old - paid) < 0.02 * max(old, paid):
+        return "about the same"
+    whole = min(old, paid) >= 20
+    gap = round(old) - round(paid) if whole else old - paid
+    return f"{words.money(abs(gap), currency, 0 if whole else None)} {'less' if gap >= 0 else 'more'}"
+
+
 def to_do(result: dict[str, Any]) -> list[str]:
-    """What the household can do or should know: each a calm sentence that carries its next step."""
-    return [
-        f["home"] for f in result["findings"] if f.get("home") and not f["until"] and f["severity"] != "note"
-    ]
+    """What the household can do or should know, the most pressing first: each a calm sentence that carries its next step."""
+    told = [f for f in open_findings(result) if f.get("home") and f["severity"] != "note"]
+    return [_without_promises(f["home"]) for f in told]
+
+
+_PROMISES = re.compile(
+    r"(The house stays warm|It keeps working|It still heats|[Tt]he heating goes on working for now)[;,.]? ?"
+)
+
+
+def _without_promises(text: str) -> str:
+    """A sentence without what no meter may have shown: that all else is well."""
+    told = _PROMISES.sub("", text).rstrip(" ;,")
+    told = told if told.endswith((".", "!", "?")) else f"{told}."
+    return re.sub(r"(^|[.!?] )([a-z])", lambda m: m[1] + m[2].upper(), told)
 
 
 def advice(site: Site, result: dict[str, Any], rows: list[dict[str, Any]]) -> list[str]:
-    """Holiday and set-back, reckoned for this house."""
+    """Holidays and nights, calculated for this house."""
     out = []
     saving = _week_away(result, rows)
     margin = (result["capacity"]["margin"] or {}).get("value")
     warm = next((z["mean_c"] for z in result["comfort"]["zones"].values()), site.design.indoor_c)
     if saving is not None:
         kwh, cost = saving
-        amount = (
-            words.money(cost, result["cost"]["currency"], 0)
-            if cost is not None
-            else words.measure(kwh, "kWh", 0)
-        )
+        currency = result["cost"]["currency"]
+        amount = words.money(cost, currency, 0) if cost is not None else words.measure(kwh, "kWh", 0)
         out.append(
-            f"Away for a winter week: set the rooms to {words.measure(AWAY_C, '°C', 0)} rather than off. That saves at most about {amount}, "
-            f"and keeps pipes and walls safe. {_back_again(margin)}"
+            f"Away for a week in winter: set the rooms to {words.measure(AWAY_C, '°C', 0)}; don't switch the heating off, or pipes may freeze. "
+            f"That saves at most about {amount}. {_back_again(margin)}"
         )
     if margin is not None:
         out.append(_set_back(margin, warm))
@@ -246,6 +325,14 @@ def advice(site: Site, result: dict[str, Any], rows: list[dict[str, Any]]) -> li
             f"If it was off for some days: {cautions.PAUSED}"
         )
     return out
+
+
+HOT_WATER_AWAY = (
+    "Away for more than a few days: Legionella grows in water that stands lukewarm. Leave the disinfection run on. Before anyone "
+    "showers, let the cylinder heat up fully and run every hot tap for some minutes, keeping clear of the spray. Water from "
+    "50 °C on scalds."
+)
+"""Caution for stored hot water; local rules and the installer's instructions come first."""
 
 
 def _week_away(result: dict[str, Any], rows: list[dict[str, Any]]) -> tuple[float, float | None] | None:
@@ -270,7 +357,7 @@ def _back_again(margin: float | None) -> str:
 
 def _set_back(margin: float, warm: float) -> str:
     if margin < LITTLE_TO_SPARE:
-        return "At night leave the rooms as they are in frost: your heat pump needs the night to keep up. In mild weather one degree less is fine."
+        return "At night in frost, leave the set temperature as it is: your heat pump needs the night to keep up. In mild weather one degree less is fine."
     if margin < PLENTY_TO_SPARE:
-        return f"At night one or two degrees below {words.measure(warm, '°C', 0)} is enough; more makes the mornings cold and saves little."
-    return f"At night up to three degrees below {words.measure(warm, '°C', 0)} does no harm; your heat pump has enough to spare to warm up again."
+        return f"At night one or two degrees below {words.measure(warm, '°C', 0)} is enough. More saves little and makes the mornings cold."
+    return f"At night up to three degrees below {words.measure(warm, '°C', 0)} is fine; your heat pump has the power to warm the rooms again."

@@ -49,6 +49,9 @@ _WORDS: tuple[tuple[str, str], ...] = (
 AGREED = "# columns as agreed on in the browser"
 """Begins what the columns' page added to a site file, so that it can be agreed on anew."""
 _TIME = re.compile(r"time|date|zeit|datum|timestamp|\bts\b|utc", re.I)
+_CLOCK = re.compile(r"time|clock|hour|zeit|uhrzeit", re.I)
+"""A column that holds the time of day alone."""
+_ISO = re.compile(r"\d{4}-?\d\d-?\d\d([T ]|$)")
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]")
 _UNITS_IN_NAMES = (
     ("kwh", "kWh"),
@@ -134,17 +137,29 @@ def propose(text: str) -> Proposal:
         columns = tuple(
             _column(c, [r[i] for r in body], decimal) for i, c in enumerate(header) if c != time_column
         )
+    clock = next((c for c in header if c != time_column and _CLOCK.fullmatch(c)), "")
     at_time = header.index(time_column)
     times = [r[at_time].strip() for r in body if r[at_time].strip()]
+    form = time_format_of(times)
+    problem = _time_problem(time_column, clock, times, form)
     return Proposal(
-        delimiter,
-        decimal,
-        time_column,
-        is_long,
-        columns,
-        time_format=time_format_of(times),
-        time_sample=times[0] if times else "",
-    )
+        delimiter, decimal, time_column, is_long, () if problem else columns, problem, form, times[0] if times else "",
+    )  # fmt: skip
+
+
+def _time_problem(column: str, clock: str, times: list[str], form: str) -> str:
+    """Why the times can't be read as they are; empty where they can."""
+    if clock and times and not any(":" in t for t in times[:20]):
+        return (
+            f"Date and time stand in two columns, {column!r} and {clock!r}. Join them into one column, such as "
+            "2026-01-31 23:59, and upload the file again."
+        )
+    if times and form == "iso" and not all(_ISO.match(t) for t in times[:60]):
+        return (
+            f"The times in column {column!r} are written as {times[0][:40]!r}, which is not a known form of date and time. "
+            "Write them as 2026-01-31 23:59, and upload the file again."
+        )
+    return ""
 
 
 def time_format_of(times: list[str]) -> str:
@@ -153,7 +168,7 @@ def time_format_of(times: list[str]) -> str:
     Where day and month could be either, the one by which the rows follow each other closest is it.
     """
     sample = [*times[:60], *times[-60:]]
-    if not sample or all(re.match(r"\d{4}-?\d\d-?\d\d([T ]|$)", t) for t in sample):
+    if not sample or all(_ISO.match(t) for t in sample):
         return "iso"
     if all(re.fullmatch(r"\d{9,10}(\.\d+)?", t) for t in sample):
         return "unix"
@@ -220,8 +235,10 @@ def _unit_of(name: str) -> str:
     if found:
         text = found[1].replace("°C", "degC").replace("°F", "degF").replace("³", "3").replace("²", "2")
         return "degC" if text == "C" else text
-    last = re.split(r"[_\s\-.]", name.lower())[-1]
-    return next((unit for end, unit in _UNITS_IN_NAMES if last == end), "")
+    parts = re.split(r"[_\s\-.]", name.lower())
+    # A lone w means watts only at the end; the other units mean themselves wherever they stand, as in "kWh import".
+    told = (unit for part in reversed(parts) for end, unit in _UNITS_IN_NAMES if part == end)
+    return next((unit for unit in told if unit != "W" or parts[-1] == "w"), "")
 
 
 def _form(quantity: str, unit: str, numbers: list[float]) -> str:

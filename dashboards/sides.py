@@ -21,10 +21,13 @@ class Side(NamedTuple):
 
 
 def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
-    """Everything that design and measurement both speak about; a reason where nothing was measured."""
+    """Everything that design and measurement both speak about; a reason where nothing was measured.
+
+    Annual design figures are compared with a measured year only; a shorter span has a remark instead.
+    """
     sides = [
         *_heat(site, result, rows),
-        *_performance(site, result),
+        *_performance(site, result, rows),
         *_water(site, result, rows),
         *_hot_water(site, result),
     ]
@@ -40,15 +43,15 @@ def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
         if ratio and ratio["value"] is not None
         else loss["reason"] or ""
     )
-    year = len(rows) >= WHOLE_YEAR_DAYS
     heat, water = (result["energy"]["heat_kwh"].get(k) for k in ("space_heating", "hot_water"))
-    span = "over the year" if year else f"over {words.span(len(rows))}, not a year"
+    span = _span(rows)
+    by_rating = capacity["output_at_design_kw"] is not None and capacity.get("basis") != "measured"
     margin = capacity["margin"]
     return [
         Side(f"Heat loss{at}", words.measure(design.heat_loss_kw, "kW", 1), words.interval(loss["heat_loss_kw"], "kW", 1), remark),
         Side(
             f"Heat pump's output{at}", words.measure(site.heat_pump.rated_output_kw, "kW (rated)", 1),
-            words.interval(capacity["output_at_design_kw"], "kW", 1),
+            words.interval(capacity["output_at_design_kw"], "kW", 1) + (" by rating, not measured" if by_rating else ""),
             f"{words.interval(margin, '', 2)} times the load with hot water" if margin and margin["value"] is not None else capacity["reason"] or "",
         ),
         Side("Heat to rooms", words.measure(design.space_heat_kwh_per_year, "kWh a year", 0), words.measure(heat, "kWh", 0), span if heat is not None else ""),
@@ -56,32 +59,31 @@ def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
     ]  # fmt: skip
 
 
-def _performance(site: Site, result: dict[str, Any]) -> list[Side]:
+def _span(rows: list[Row]) -> str:
+    """What an annual figure of these days can be compared with."""
+    if len(rows) >= WHOLE_YEAR_DAYS:
+        return "measured over a year"
+    outdoor = [r["outdoor"] for r in known(rows, "outdoor")]
+    weather = f" at {words.measure(sum(outdoor) / len(outdoor), '°C', 1)} outdoors" if outdoor else ""
+    return f"{words.span(len(rows))}{weather}, not a year: can't be compared yet"
+
+
+def _performance(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
     p, design = result["performance"], site.design
-    out = [
-        Side(
-            name,
-            words.number(designed, 1) if designed else "–",
-            words.interval(p[key], "", 2),
-            p["reasons"].get(key, ""),
-        )
-        for name, designed, key in (
-            ("Efficiency, rooms", design.spf_space, "space_heating"),
-            ("Efficiency, hot water", design.spf_hot_water, "hot_water"),
-        )
-    ]
+    out = []
+    for name, designed, key in (
+        ("Efficiency, rooms", design.spf_space, "space_heating"),
+        ("Efficiency, hot water", design.spf_hot_water, "hot_water"),
+    ):
+        measured = words.interval(p[key], "", 2)
+        remark = p["reasons"].get(key, "") or (_span(rows) if designed and measured != "–" else "")
+        out.append(Side(name, words.number(designed, 1) if designed else "–", measured, remark))
     expected = p["expected"]
     best = next((b for b in ("H4", "H3", "H2", "H1") if (p[b] or {}).get("value") is not None), None)
     if best:
         rated = f"{words.number(expected['value'], 2)} (by its rating)" if expected else "–"
-        out.append(
-            Side(
-                f"Efficiency, all ({best})",
-                rated,
-                words.interval(p[best], "", 2),
-                expected["basis"] if expected else "",
-            )
-        )
+        remark = expected["basis"] if expected else ""
+        out.append(Side(f"Efficiency, all ({best})", rated, words.interval(p[best], "", 2), remark))
     return out
 
 
@@ -115,7 +117,7 @@ def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
     if cycling["median_run_minutes"] is not None:
         out.append(
             Side(
-                "Usual run",
+                "Typical run",
                 "–",
                 words.measure(cycling["median_run_minutes"], "minutes", 0),
                 f"{words.number(cycling['starts'], 0)} starts",

@@ -68,6 +68,7 @@ GROUPS: tuple[tuple[str, str, tuple[Field, ...]], ...] = (
     )),
     ("Prices", "For money beside kWh.", (
         Field("cost.currency", "Currency", "three letters, such as GBP"),
+        Field("cost.country", "Country", "two letters, such as GB: for carbon"),
         Field("cost.electricity", "Electricity", "per kWh", "number"),
         Field("cost.standing_charge_per_day", "Standing charge", "per day", "number"),
         Field("cost.previous_fuel", "Fuel before", "", "choice", ("none", "heating_oil", "natural_gas", "lpg", "electricity")),

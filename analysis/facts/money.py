@@ -1,8 +1,8 @@
-"""Money for the day's electricity, by tariff band of the local clock."""
+"""Money for the day's electricity, by the price of the day and the tariff band of the local clock."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments, total_kwh
 from analysis.facts.table import first_known
-from analysis.plant.site import Cost, Site
+from analysis.plant.cost import Cost
+from analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 
@@ -26,20 +27,35 @@ def money_columns(site: Site, cost: Cost, minutes: Minutes, day: Segments) -> di
 
 def minute_prices(site: Site, cost: Cost, times: NDArray[np.int64]) -> Floats:
     """Price [money/kWh] of each minute by the local clock; nan where the site file gives none."""
-    flat = cost.electricity if cost.electricity is not None else np.nan
-    if not cost.band or not len(times):
-        return np.full(len(times), flat)
-    by_minute = np.full(1440, flat)
+    if not len(times):
+        return np.empty(0)
+    if not cost.band and not cost.price:
+        return np.full(len(times), cost.electricity if cost.electricity is not None else np.nan)
+    local = times // 60_000 + _local_shift(site, times)  # minutes since 1970 by the local clock
+    by_minute = np.full(1440, np.nan)
     for band in cost.band:
         a, b = (_minute_of(t) for t in (band.start, band.end))
         covered = np.arange(a, b) if a < b else np.concatenate((np.arange(a, 1440), np.arange(0, b)))
         by_minute[covered] = band.price
+    banded = by_minute[local % 1440]
+    return np.where(np.isfinite(banded), banded, _by_day(cost, local // 1440))
+
+
+def _by_day(cost: Cost, days: NDArray[np.int64]) -> Floats:
+    """The price outside the bands on local days, given as days since 1970."""
+    known, which = np.unique(days, return_inverse=True)
+    prices = [cost.on(date(1970, 1, 1) + timedelta(days=int(d))).electricity for d in known]
+    return np.array([np.nan if p is None else p for p in prices], dtype=np.float64)[which]
+
+
+def _local_shift(site: Site, times: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Minutes by which the local clock is ahead of UTC, for each time [ms]."""
     hours = np.arange(times[0] - times[0] % 900_000, times[-1] + 900_000, 900_000)
     offset = np.array(
         [_offset_minutes(site, int(t)) for t in hours[::4]], dtype=np.int64
     )  # zones change their offset on the hour or half hour; an hour's step meets the change of use
     nearest = np.clip((times - hours[0]) // 3_600_000, 0, len(offset) - 1)
-    return np.asarray(by_minute[(times // 60_000 + offset[nearest]) % 1440])
+    return np.asarray(offset[nearest])
 
 
 def _minute_of(clock: time) -> int:

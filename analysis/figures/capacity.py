@@ -29,6 +29,13 @@ class Capacity:
     measured_share: float | None
     full_days: int
 
+    @property
+    def basis(self) -> str | None:
+        """measured : the rating corrected by what full work has shown. rating : the rating alone; None without an output"""
+        if not self.output_at_design_kw:
+            return None
+        return "rating" if self.measured_share is None else "measured"
+
 
 def capacity(site: Site, days: Table, loss: HeatLoss, hot_water_kwh_per_day: float | None) -> Capacity:
     """Output at the design outdoor temperature and the designed flow, corrected by what full work has shown."""

@@ -123,7 +123,7 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
         "storage": np.nan_to_num(days["room_end"] - days["room_begin"])
         if indoor_measured
         else np.zeros(len(days)),
-        "sun": _sun(site, days),
+        "sun": daily_sun(site, days),
         "known": days["n_heat"] / days["n_minutes"],
         "measured": np.full(len(days), float(indoor_measured)),
     }
@@ -135,7 +135,7 @@ def _hot_water_guess(site: Site) -> float:
     return per_year / 365.0 if per_year else 5.845
 
 
-def _sun(site: Site, days: Table) -> Floats:
+def daily_sun(site: Site, days: Table) -> Floats:
     """Daily irradiance on the house's windows [W/m2], from the sun as measured, else from the day's temperature range."""
     latitude = site.site.latitude if site.site.latitude is not None else 50.0
     of_year = day_of_year(days["day"])

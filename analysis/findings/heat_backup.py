@@ -74,9 +74,8 @@ def backup_heater_use(context: Context) -> Finding | None:
         ),
         caution=f"{refrigerant_caution(context.site)}" if full else MAINS_CAUTION,
         home=(
-            "The plain electric heater has been helping the heat pump more than it should, which costs more. The house stays warm; "
-            "your installer will look at its setting." if not full else
-            "The heat pump gives less heat than it should and a plain electric heater makes up for it, which costs more. "
+            "The back-up electric heater has run more than it should, which costs more. Your installer will look at its setting." if not full else
+            "The heat pump gives less heat than it should and the back-up electric heater makes up for it, which costs more. "
             "Your installer will arrange to look at it."
         ),
         cost_kwh=kwh, cost_money=context.money(kwh), visit="drive" if full else "setting",

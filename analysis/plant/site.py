@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime
 from functools import cache
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
+from analysis.plant.cost import Cost
 from analysis.plant.quantities import QUANTITIES, Form, Quantity
+from analysis.plant.section import Section as _Section
 from analysis.plant.units import Conversion, conversion
 
 Positive = Annotated[float, Field(gt=0)]
@@ -20,10 +22,6 @@ Percent = Annotated[float, Field(ge=0, le=100)]
 WaterTemperature = Annotated[float, Field(ge=-20, le=95)]
 AirTemperature = Annotated[float, Field(ge=-50, le=50)]
 RoomTemperature = Annotated[float, Field(ge=5, le=35)]
-
-
-class _Section(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)
 
 
 class About(_Section):
@@ -146,32 +144,6 @@ class Buffer(_Section):
     arrangement: Literal["series", "parallel"] = "series"
 
 
-class Band(_Section):
-    """`[[cost.band]]`: an electricity price between two times of the local day."""
-
-    start: Annotated[time, Field(alias="from")]
-    end: Annotated[time, Field(alias="to")]
-    price: Annotated[float, Field(ge=-5, le=1000)]
-
-
-class Cost(_Section):
-    """`[cost]`: prices now, and the fuel that was replaced."""
-
-    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = "EUR"
-    electricity: Annotated[float, Field(ge=0, le=1000)] | None = None
-    band: tuple[Band, ...] = ()
-    standing_charge_per_day: Annotated[float, Field(ge=0)] = 0.0
-    previous_fuel: Literal["heating_oil", "natural_gas", "lpg", "electricity", "none"] = "none"
-    previous_fuel_price: Annotated[float, Field(ge=0)] | None = None
-    previous_efficiency: Annotated[float, Field(gt=0, le=5)] | None = None
-
-    @model_validator(mode="after")
-    def _whole_day_priced(self) -> Cost:
-        if self.band and self.electricity is None and not _covers_day(self.band):
-            raise ValueError("the bands leave part of the day without a price: add electricity, or a band")
-        return self
-
-
 TIME_FORMS = ("iso", "unix", "unix_ms")
 """Times that need no pattern: ISO 8601, and seconds or milliseconds since 1970."""
 
@@ -228,7 +200,7 @@ class Point(_Section):
     meter_class: Literal["A", "B", "C", "1", "2", "3"] | None = None
     zone: str = "house"
     antifreeze_corrected: bool = False
-    values: dict[str, str] = {}
+    values: dict[str, str] = Field(default_factory=dict)
 
     @model_validator(mode="before")
     @classmethod
@@ -307,7 +279,7 @@ class Site(_Section):
     cost: Cost | None = None
     csv: Csv = Csv()
     point: tuple[Point, ...] = ()
-    limits: dict[str, float] = {}
+    limits: dict[str, float] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _unique_points(self) -> Site:
@@ -353,11 +325,3 @@ def _suggest(word: str, known: Any) -> str:
 
     near = get_close_matches(re.sub(r"\W", "_", word.lower()), list(known), n=1, cutoff=0.5)
     return f"; did you mean {near[0]}?" if near else ""
-
-
-def _covers_day(bands: tuple[Band, ...]) -> bool:
-    priced: set[int] = set()
-    for band in bands:
-        a, b = (t.hour * 60 + t.minute for t in (band.start, band.end))
-        priced.update(range(a, b) if a < b else [*range(a, 1440), *range(b)])
-    return len(priced) == 1440

@@ -20,10 +20,12 @@ from api.settings import Settings
 def analyse(settings: Settings, site_id: str, first: date | None, last: date | None, form: str) -> None:
     """How a site performs: energy, performance, heat loss against the design, cycling, hot water, findings."""
     from api.service import opened
+    from api.standing import under_standing_verdict
 
     with opened(settings) as service:
         plant = service.plants.get(site_id)
         result = service.results.result(plant, *service.results.period(plant, first, last))
+        result = under_standing_verdict(service, plant, result)
     if form == "json":
         print_json(result)
         return
@@ -80,7 +82,7 @@ def report(
 @format_option
 @click.pass_obj
 def fleet(settings: Settings, form: str) -> None:
-    """Every site, worst first: its gravest finding, performance, and what mending would save."""
+    """Every site, worst first: its verdict, the finding to deal with first, its performance."""
     from api.cli.plain_result import plain_fleet
     from api.fleet_rows import fleet_rows
     from api.service import opened

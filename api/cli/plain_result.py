@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from analysis.verdict import WORDS, given_verdict
+from analysis.winter import output_basis
+from dashboards.words import missing_words, reason
+
 BOUNDARIES = (
     ("H1", "refrigeration unit"),
     ("H2", "with source fan"),
@@ -16,13 +20,14 @@ NOT_KNOWN = "not known"
 
 
 def plain_result(result: dict[str, Any], name: str) -> str:
-    """The whole result as text: findings first, then the figures, then what could not be said."""
+    """The whole result as text: verdict and findings first, then the figures, then what could not be said."""
     period, coverage = result["period"], result["coverage"]["share"]
     head = f"{name}: {period['from']} to {period['to']}"
     if coverage is not None:
         head += f", usable data in {coverage:.1%} of the time"
     parts = [
         head,
+        _verdict(result),
         _findings(result["findings"]),
         _performance(result),
         _energy(result["energy"]),
@@ -38,12 +43,38 @@ def plain_fleet(rows: list[dict[str, Any]]) -> str:
     if not rows:
         return "no sites yet; add one with: fieldfare site add FILE"
     width = max(len(row["id"]) for row in rows)
+    wide = max(len(word) for word in WORDS.values())
     lines = []
     for row in rows:
-        told = row["headline"] or row["reason"] or "nothing to report"
+        told = row["headline"] or row["reason"] or _unknown(row) or "nothing found"
+        if row.get("silent"):
+            told = f"nothing heard since {row['heard'][:10]}; {told}"
         h4 = f"{row['H4']:.2f}" if row["H4"] is not None else "-"
-        lines.append(f"{row['severity'] or 'ok':<7} {row['id']:<{width}}  SPF {h4:>5}  {told}")
+        lines.append(f"{WORDS[row['verdict']]:<{wide}} {row['id']:<{width}}  SPF {h4:>5}  {told}")
     return "\n".join(lines)
+
+
+def _unknown(row: dict[str, Any]) -> str:
+    """The questions that can't be answered, in one line."""
+    asked = [m["question"] for m in row["missing"]]
+    return f"not answered: {' '.join(asked)}" if asked else ""
+
+
+def plain_verdict(given: dict[str, Any]) -> str:
+    """The verdict with its reasons and what is missing, as text."""
+    lines = [f"Verdict: {WORDS[given['verdict']]}"]
+    lines += [f"  {b['says']}" for b in given["because"] if b["severity"]]
+    lines += [f"  {_ascii(missing_words(m))}" for m in given["missing"]]
+    return "\n".join(lines)
+
+
+def _verdict(result: dict[str, Any]) -> str:
+    return plain_verdict(given_verdict(result))
+
+
+def _ascii(text: str) -> str:
+    """Spaces that terminals and grep know."""
+    return text.replace("\u00a0", " ").replace("\u202f", " ")
 
 
 def number(value: float | None, unit: str = "", digits: int = 0) -> str:
@@ -77,7 +108,7 @@ def _findings(findings: list[dict[str, Any]]) -> str:
     for f in findings:
         lines.append(f"  {f['severity'].upper()}: {f['headline']} [{f['code']}, since {f['since']}]")
         for e in f["evidence"]:
-            limit = f" (limit {_short(e['limit'])})" if e.get("limit") is not None else ""
+            limit = _limit(e)
             lines.append(f"      {e['label']}: {_short(e['value'])} {e['unit']}{limit}".rstrip())
         lines += [
             f"      cause, {c['weight']:.0%} likely: {c['cause'].replace('_', ' ')}: {c['because']}"
@@ -89,6 +120,14 @@ def _findings(findings: list[dict[str, Any]]) -> str:
             if f[key]
         ]
     return "\n".join(lines)
+
+
+def _limit(evidence: dict[str, Any]) -> str:
+    """The limit and on which side of it the trouble lies."""
+    if evidence.get("limit") is None:
+        return ""
+    side = evidence.get("side")
+    return f" ({f'trouble {side}' if side else 'limit'} {_short(evidence['limit'])})"
 
 
 def _short(value: Any) -> str:
@@ -133,7 +172,10 @@ def _house(result: dict[str, Any]) -> str:
         ("heat loss coefficient", interval(loss.get("coefficient_w_per_k"), "W/K", 0)),
         ("heat loss at the design temperatures", interval(loss.get("heat_loss_kw"), "kW", 2)),
         ("the design said", number(loss.get("design_kw"), "kW", 2)),
-        ("output at the design temperature", interval(capacity.get("output_at_design_kw"), "kW", 2)),
+        (
+            f"output at the design temperature, {output_basis(result)}",
+            interval(capacity.get("output_at_design_kw"), "kW", 2),
+        ),
         ("output over need there", interval(capacity.get("margin"), "", 2)),
         ("flow temperature above the designed curve", number(curve.get("above_design_k"), "K", 1)),
     ]
@@ -180,8 +222,10 @@ def _cost(result: dict[str, Any]) -> str:
     cost = result.get("cost") or {}
     unit = cost.get("currency") or ""
     rows = [
-        ("electricity", number(cost.get("total"), unit, 2)),
+        ("electricity with standing charge", number(cost.get("total"), unit, 2)),
+        ("electricity alone", number(cost.get("running_cost"), unit, 2)),
         ("with the fuel before", number(cost.get("previous_fuel_total"), unit, 2)),
+        ("compared", cost.get("compared") or ""),
         ("carbon dioxide", number(cost.get("co2_kg"), "kg")),
         ("with the fuel before", number(cost.get("previous_fuel_co2_kg"), "kg")),
     ]
@@ -189,4 +233,6 @@ def _cost(result: dict[str, Any]) -> str:
 
 
 def _not_assessed(rows: list[dict[str, Any]]) -> str:
-    return _section("Not assessed", [(row["code"].replace("_", " "), row["reason"]) for row in rows])
+    return _section(
+        "Not assessed", [(row["code"].replace("_", " "), _ascii(reason(row["reason"]))) for row in rows]
+    )

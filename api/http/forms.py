@@ -15,6 +15,7 @@ from api.http.screens import Csrf, see_other, visitor, writer
 from api.papers import winter_paper
 from api.people.accounts import INVITED_FOR
 from api.people.inviting import take_in, welcome_address
+from api.standing import rolling_result
 from dashboards import pages
 
 router = APIRouter()
@@ -45,6 +46,7 @@ def sign_winter(
         problems.append("Tick that you sign with the open points that are named.")
     if problems:
         row = page_rows.row_of(parts, plant, paper.contents["result"])
+        row["rolling"] = rolling_result(parts.service, plant, paper.contents["result"])
         page = pages.winter_page(
             row, paper.contents, visitor(request), {"season": paper.period}, now, problems=tuple(problems), what=what
         )  # fmt: skip

@@ -11,12 +11,14 @@ import orjson
 
 from analysis.errors import InputError
 from analysis.facts.tables import Facts
+from api.fleet_rows import clock as fleet_clock
 from api.http.live import newest_readings
 from api.http.parts import Parts
 from api.papers import month_paper
 from api.plants import Card, Plant
 from api.results import NoReadings
 from api.sign_off import is_sign_off, sign_offs
+from api.standing import rolling_result
 from dashboards.pages import winter_entry
 
 WORKS_SHOWN = 20
@@ -45,11 +47,8 @@ def _row(
 
 
 def clock(parts: Parts) -> datetime:
-    """The time that pages show ages against; a demo's invented data end some hours ago, so its clock stands there."""
-    if not parts.settings.demo:
-        return datetime.now(UTC)
-    ends = [s[1] for p in parts.service.plants.ids() if (s := parts.service.store.span(p)) is not None]
-    return datetime.fromtimestamp(max(ends) / 1000, UTC) if ends else datetime.now(UTC)
+    """The time that pages show ages against."""
+    return fleet_clock(parts.service)
 
 
 def fleet(parts: Parts) -> Iterator[dict[str, Any]]:
@@ -61,11 +60,14 @@ def fleet(parts: Parts) -> Iterator[dict[str, Any]]:
 def before_winter(parts: Parts) -> Iterator[dict[str, Any]]:
     """Every site's entry in the list before winter, with the sign-off of its season."""
     signed = sign_offs(parts.service.database)
+    now = clock(parts)
     for card in parts.service.plants.cards():
         mark = parts.service.results.made(card.id), card.updated
         entry = parts.winter_entries.get(card.id, mark, partial(_winter_entry, parts, card))
         if entry is not None:
-            yield entry | {"signed": signed.get((card.id, entry["season"]))}
+            span = parts.service.store.span(card.id)
+            quiet = None if span is None else now - datetime.fromtimestamp(span[1] / 1000, UTC)
+            yield entry | {"signed": signed.get((card.id, entry["season"])), "quiet": quiet}
 
 
 def _winter_entry(parts: Parts, card: Card) -> dict[str, Any] | None:
@@ -99,7 +101,12 @@ def worked_out(
 
 
 def site_row_with_readings(parts: Parts, plant: Plant, result: dict[str, Any] | None) -> dict[str, Any]:
-    return {**row_of(parts, plant, result), "latest": newest_readings(parts.service.store, plant.site)}
+    latest = newest_readings(parts.service.store, plant.site)
+    return {
+        **row_of(parts, plant, result),
+        "latest": latest,
+        "rolling": rolling_result(parts.service, plant, result),
+    }
 
 
 def works_of(parts: Parts, plant: Plant, *, effects: bool) -> list[dict[str, Any]]:

@@ -20,6 +20,7 @@ from api.papers import winter_paper
 from api.people.access import DEMO_VISITOR, NOBODY, OF_THE_FIRM, Actor
 from api.people.sign_in import same
 from api.results import NoReadings
+from api.standing import rolling_result
 from api.what_if import what_if
 from dashboards import assets, pages
 
@@ -163,6 +164,7 @@ def winter(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
     season = query.get("season", "")
     contents = winter_paper(parts.service, plant, int(season) if season.isdecimal() else None).contents
     row = page_rows.row_of(parts, plant, contents["result"])
+    row["rolling"] = rolling_result(parts.service, plant, contents["result"])
     return HTMLResponse(pages.winter_page(row, contents, visitor(request), query, page_rows.clock(parts)))
 
 

@@ -81,6 +81,39 @@ class SiteAdded(BaseModel):
     points: int
 
 
+class Decisive(BaseModel):
+    """Why a verdict is what it is: an open finding, or a matter that was checked (code and severity are null then)."""
+
+    matter: str
+    code: str | None
+    severity: str | None
+    says: str
+
+
+class Unanswered(BaseModel):
+    """A question that matters and can't be answered, and the quantities that would tell."""
+
+    matter: str
+    question: str
+    reason: str
+    reason_code: str
+    meters: list[str]
+
+
+class VerdictOut(BaseModel):
+    """The verdict on a home: that of the rolling period, whose days it names."""
+
+    verdict: Literal["in_order", "not_known", "watch", "act", "urgent"]
+    because: list[Decisive]
+    missing: list[Unanswered]
+    first: date | None = Field(
+        None, alias="from", serialization_alias="from", description="First day of its period."
+    )
+    last: date | None = Field(
+        None, alias="to", serialization_alias="to", description="Last day of its period."
+    )
+
+
 class ResultDocument(BaseModel):
     """Everything about a site and a period: the command `analyse --format json` gives the same document."""
 
@@ -92,8 +125,29 @@ class ResultDocument(BaseModel):
                 "period": {"from": "2025-10-01", "to": "2026-04-30", "timezone": "Europe/London"},
                 "coverage": {"share": 0.987, "points": {"hp_elec": 0.99}},
                 "performance": {"H2": {"value": 3.41, "low": 3.28, "high": 3.54}},
+                "verdict": {
+                    "verdict": "not_known",
+                    "because": [],
+                    "missing": [
+                        {
+                            "matter": "hot_water",
+                            "question": "Is there enough hot water?",
+                            "reason": "needs cylinder_temperature",
+                            "reason_code": "missing_quantity",
+                            "meters": ["cylinder_temperature"],
+                        }
+                    ],
+                    "from": "2025-05-01",
+                    "to": "2026-04-30",
+                },
                 "findings": [],
-                "not_assessed": [{"code": "hot_water_shortfall", "reason": "needs cylinder_temperature"}],
+                "not_assessed": [
+                    {
+                        "code": "hot_water_shortfall",
+                        "reason": "needs cylinder_temperature",
+                        "reason_code": "missing_quantity",
+                    }
+                ],
             }
         },
     )
@@ -103,6 +157,7 @@ class ResultDocument(BaseModel):
     coverage: dict[str, Any]
     energy: dict[str, Any]
     performance: dict[str, Any]
+    verdict: VerdictOut
     findings: list[dict[str, Any]]
     not_assessed: list[dict[str, Any]]
 
@@ -135,12 +190,27 @@ class FactsTable(BaseModel):
 class FindingsOut(BaseModel):
     site: str
     period: dict[str, Any]
+    verdict: VerdictOut
     findings: list[dict[str, Any]]
     not_assessed: list[dict[str, Any]]
 
 
+class FleetRow(BaseModel):
+    """A site in the list: its verdict, and the finding to deal with first."""
+
+    model_config = ConfigDict(extra="allow")
+
+    id: str
+    name: str
+    verdict: Literal["in_order", "not_known", "watch", "act", "urgent"]
+    because: list[Decisive]
+    missing: list[Unanswered]
+    heard: datetime | None = Field(description="Last reading.")
+    silent: bool = Field(description="The last reading is more than two days old.")
+
+
 class FleetOut(BaseModel):
-    sites: list[dict[str, Any]] = Field(description="Worst first.")
+    sites: list[FleetRow] = Field(description="Worst first.")
 
 
 class NoteIn(Shape):

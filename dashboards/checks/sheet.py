@@ -7,7 +7,8 @@ from typing import Any, NamedTuple
 
 from analysis.findings.limits import LIMITS
 from analysis.plant.site import Site
-from analysis.winter import Check, Forecast, Number, forecast, verdict_of, winter_checks
+from analysis.verdict import given_verdict
+from analysis.winter import Check, Forecast, Number, forecast, winter_checks
 from dashboards import words
 from dashboards.day_rows import Row
 
@@ -53,16 +54,14 @@ class Line(NamedTuple):
 
 
 def sheet(site: Site, result: Mapping[str, Any], rows: list[Row]) -> dict[str, Any]:
-    """Everything the winter check shows: lines, hand checks, forecast, and the verdict of the whole."""
+    """Everything the winter check shows: lines, hand checks, forecast; and the home's verdict, as everywhere."""
     checks = winter_checks(site, result, rows)
-    whole = verdict_of(checks)
+    given = given_verdict(result)
     return {
         "lines": [_line(c, site) for c in checks],
         "hands": hand_checks(site),
         "forecast": forecast(site, result, rows),
-        "verdict": whole,
-        "verdict_word": WORDS[whole],
-        "verdict_mark": MARKS[whole],
+        "given": given,
         "counts": {word: sum(c.verdict == v for c in checks) for v, word in WORDS.items()},
     }
 
@@ -80,30 +79,29 @@ def _line(check: Check, site: Site) -> Line:
 
 
 def _number(n: Number, site: Site) -> dict[str, str]:
-    interval = (
-        words.interval({"value": n.value, "low": n.low, "high": n.high}, n.unit)
-        if n.low is not None
-        else words.measure(n.value, n.unit)
-    )
-    value = words.day(n.value) if isinstance(n.value, str) and n.value[:2] == "20" else interval
-    source = _limit_source(n.limit, n.unit, site) if n.source == "finding's limit" else n.source
+    if isinstance(n.value, str) and n.value[:2] == "20":
+        value = words.day(n.value)
+    elif n.low is not None:
+        value = words.interval({"value": n.value, "low": n.low, "high": n.high}, n.unit)
+    else:
+        value = words.measure(n.value, n.unit)
     limit = words.measure(n.limit, n.unit) if n.limit is not None else ""
+    side = ""
+    if limit and n.side and isinstance(n.value, int | float) and n.limit is not None:
+        passed = n.value > n.limit if n.side == "above" else n.value < n.limit
+        side = f"trouble {n.side}" if passed else f"within its limit, trouble {n.side}"
+    source = _limit_source(n.limit_name, site) if n.limit_name else n.source
     return {
-        "label": n.label,
-        "value": value,
-        "limit": limit,
-        "source": source if limit or n.source != "finding's limit" else "",
-    }
+        "label": words.named(n.label), "value": value, "limit": limit, "side": side,
+        "source": words.named(source) if limit else "",
+    }  # fmt: skip
 
 
-def _limit_source(limit: float | None, unit: str, site: Site) -> str:
-    """Where a finding's limit comes from: the site file, or the one row of the limits' table that holds it."""
-    if limit is None:
-        return ""
-    if any(value == limit for value in site.limits.values()):
+def _limit_source(limit_name: str, site: Site) -> str:
+    """Where a finding's limit comes from: the site file, or the limits' table, without remarks for its keepers."""
+    if limit_name in site.limits:
         return "this site's own limit"
-    rows = [row for row in LIMITS.values() if row.default == limit and row.unit == unit]
-    return rows[0].source if len(rows) == 1 else "limits table"
+    return words.without_remarks(LIMITS[limit_name].source) if limit_name in LIMITS else ""
 
 
 def hand_checks(site: Site) -> list[HandCheck]:
@@ -190,8 +188,8 @@ def hand_checks(site: Site) -> list[HandCheck]:
     return checks
 
 
-def forecast_words(f: Forecast, currency: str | None) -> list[tuple[str, str]]:
-    """The forecast winter as name and value, with reasons where a value is missing."""
+def forecast_words(f: Forecast, currency: str | None, output: str) -> list[tuple[str, str]]:
+    """The forecast winter as name and value, with reasons where a value is missing. output : where the output comes from"""
 
     def told(e: Any, unit: str, decimals: int = 0) -> str:
         return words.interval(e.__dict__, unit, decimals) if e else words.reason(e.reason)
@@ -214,7 +212,7 @@ def forecast_words(f: Forecast, currency: str | None) -> list[tuple[str, str]]:
         c = f.coldest
         rows += [
             (f"Coldest day, {words.degrees(c.outdoor_c)} outdoors: load", told(c.load_kw, "kW", 1)),
-            ("Output then", told(c.output_kw, "kW", 1)),
+            (f"Output then, {output}", told(c.output_kw, "kW", 1)),
             ("Back-up heat needed", "none" if c.backup_kwh.value == 0 else told(c.backup_kwh, "kWh a day", 0)),
             ("Electricity on that day", f"{told(c.electricity_kwh, 'kWh', 0)}, {paid(c.cost, 2)}" if c.cost else told(c.electricity_kwh, "kWh", 0)),
         ]  # fmt: skip

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from dashboards.figures.scale import Scale
 from dashboards.words import loss_words, measure, money
+from dashboards.words import reason as words_of
 
 _ROW, _LEFT, _RIGHT, _WIDTH = 34.0, 236.0, 104.0, 660.0
 
@@ -35,7 +36,7 @@ def bridge(result: dict[str, Any]) -> Markup:
     rows = bridge_rows(result)
     if not rows:
         reason = result["performance"]["reasons"].get("expected", "Nothing to compare with.")
-        return Markup(f'<p class="no-figure">{escape(reason)}</p>')  # noqa: S704
+        return Markup(f'<p class="no-figure">{escape(words_of(reason))}</p>')  # noqa: S704
     top = max(max(r["from"], r["to"]) for r in rows)
     least = min(min(r["from"], r["to"]) for r in rows[1:-1]) if len(rows) > 2 else top
     # The first and last bars stand on nothing anyway: cut their feet, so that the steps can be seen.

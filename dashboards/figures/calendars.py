@@ -45,7 +45,7 @@ def runs_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
             layers.append(Spans(name, x, low, high, tone))  # type: ignore[arg-type]
     says = f"{number(cycling['starts'], 0)} starts"
     if cycling["median_run_minutes"]:
-        says += f", half of the runs shorter than {measure(cycling['median_run_minutes'], 'minutes', 0)}"
+        says += f", typical run {measure(cycling['median_run_minutes'], 'minutes', 0)}"
     return Chart(
         "runs", title, f"{says}.", _dates(result), _HOURS, tuple(layers),
         ("Week from", "Starts", "Median run [min]", "Runs under 10 min"), _weeks_of_runs(runs),
@@ -163,7 +163,7 @@ def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
         return nothing("reheats", title, next(iter(water["reasons"].values()), "No reheat was seen."))
     x = _numbers(reheats)
     columns, table = _reheats_table(reheats)
-    says = f"{len(reheats)} reheats, half of them done in {measure(water['median_reheat_minutes'], 'minutes', 0)} or less."
+    says = f"{len(reheats)} reheats, typically {measure(water['median_reheat_minutes'], 'minutes', 0)}."
     seen = np.isfinite(reheats["from_c"]) & np.isfinite(reheats["to_c"])
     if not seen.any():
         bars = Bars("a reheat", x, reheats["minutes"].astype(float).tolist(), "water")

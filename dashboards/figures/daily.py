@@ -136,9 +136,9 @@ def pressure_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart
 
 def rooms_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     zones = result["comfort"]["zones"]
-    below = [(f"{name}: " if len(zones) > 1 else "") + f"{share(z['share_below_target'])} of the time below what was asked" for name, z in zones.items() if z["share_below_target"] is not None]  # fmt: skip
+    below = [(f"{name}: " if len(zones) > 1 else "") + f"{share(z['share_below_target'])} of the time below the set temperature" for name, z in zones.items() if z["share_below_target"] is not None]  # fmt: skip
     return _lines(
-        "rooms", "Room temperature", "Temperature", "°C", rows, [("room", "room", "room"), ("target", "asked for", "design")],
+        "rooms", "Room temperature", "Temperature", "°C", rows, [("room", "room", "room"), ("target", "set", "design")],
         "Needs room_temperature.", says=lambda r: "; ".join(below) + "." if below else f"{len(r)} days.",
     )  # fmt: skip
 
@@ -175,15 +175,15 @@ def frost_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
 def coverage_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     there = known(rows, "known")
     if not there:
-        return nothing("coverage", "How much of each day was read", "Nothing was read.")
+        return nothing("coverage", "Share of each day with readings", "No readings.")
     x = [float(day_number(r["day"])) for r in there]
     y = [100.0 * r["known"] for r in there]
-    poor = sum(v < 90.0 for v in y)
+    poor = sum(v < 90.0 for v, r in zip(y, there, strict=True) if not r.get("so_far"))
     first, table = by_day_or_week(
         [{"day": r["day"], "read": v} for r, v in zip(there, y, strict=True)], ["read"]
     )
     return Chart(
-        "coverage", "How much of each day was read", f"{poor} of {len(y)} days have less than 90 % of their minutes.",
+        "coverage", "Share of each day with readings", f"{poor} of {len(y)} days have less than 90 % of their minutes.",
         _DATE, Axis("Minutes read", "%", 0.0, 100.0), (Bars("", x, y, "water"),), (first, "Read [%]"), table,
     )  # fmt: skip
 

@@ -36,7 +36,7 @@ def chart(
     """
     if name in BY_DAY:
         if rows is None:
-            rows = day_rows(facts) if facts is not None else rows_of_result(result)
+            rows = day_rows(facts, site.zone) if facts is not None else rows_of_result(result)
         return BY_DAY[name](site, result, rows)
     make = BY_EVENT[name]
     return (

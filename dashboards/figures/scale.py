@@ -99,6 +99,6 @@ def _date_ticks(low: float, high: float, wanted: int) -> list[tuple[float, str]]
         here = date(here.year + here.month // 12, here.month % 12 + 1, 1)
     every = max(1, math.ceil(len(months) / (wanted + 1)))
     return [
-        (float(day_number(m)), f"{m:%b}" + (f" {m:%y}" if i == 0 or m.month == 1 else ""))
+        (float(day_number(m)), f"{m:%b}" + (f" {m.year}" if i == 0 or m.month == 1 else ""))
         for i, m in enumerate(months[::every])
     ]

@@ -166,7 +166,7 @@ def trace_drawings(rows: list[Row]) -> tuple[Chart, Chart]:
         ("room", "room", "room", "solid", 1.0), ("outdoor", "outdoors", "air", "dash", 1.0),
     )  # fmt: skip
     power = lines(
-        ("q_total", "heat, day's mean", "heat", "solid", 1 / 24), ("e_total", "electricity, day's mean", "power", "dash", 1 / 24)
+        ("heat_kw", "heat, day's mean", "heat", "solid", 1.0), ("electricity_kw", "electricity, day's mean", "power", "dash", 1.0)
     )  # fmt: skip
     dates = Axis("Date", dates=True)
     none = "No temperature was read.", "Neither heat nor electricity was read."

@@ -67,10 +67,10 @@ def _heat_words(loss: dict[str, Any]) -> str:
     text = f"Measured heat loss at the design temperatures is {interval(loss['heat_loss_kw'], 'kW', 1)}"
     if loss["design_kw"]:
         text += f"; the design said {measure(loss['design_kw'], 'kW', 1)}"
-    text += f". {loss['days_used']} days stand behind it."
+    text += f". From {loss['days_used']} days."
     gains = loss["free_gains_w"]
     if gains and gains > 50:
-        text += f" The days lie below the loss by what sun and people give: about {measure(gains / 1000.0, 'kW', 1)}."
+        text += f" Sun and occupants supply about {measure(gains / 1000.0, 'kW', 1)}."
     return text
 
 

@@ -16,7 +16,7 @@ _QUESTIONS = {
     "hot_water_c": "Hot water at {} °C",
     "hot_water_hour": "Hot water reheated from {}:00 on",
     "band": "A cheaper tariff band",
-    "mend": "With “{}” mended",
+    "mend": "With “{}” fixed",
 }
 _LESSONS = {
     "heat_loss_against_design": ("Measured heat loss against the designed", "Measured over designed", "Home"),

@@ -1,4 +1,4 @@
-"""The round: every home, worst first, what is wrong and what to do next; and the visits it leads to."""
+"""The fleet: every home, worst first, its verdict, what is wrong and what to do next; and the visits it leads to."""
 
 from __future__ import annotations
 
@@ -6,30 +6,23 @@ from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from analysis.fleet import gravity
+from analysis.fleet import home_urgency, open_findings
+from analysis.verdict import GONE_AFTER, SILENT_AFTER, VERDICTS, WORDS, given_verdict, with_silence
 from dashboards import words
 from dashboards.frame import render
 
 SETTLING_DAYS = 56
 """The first eight weeks in the householder's hands: settings still move, and figures say little."""
-SILENT_AFTER = timedelta(hours=6)
-"""Gateways repeat every few minutes; a router may be off for a night's hours (common practice)."""
-GONE_AFTER = timedelta(hours=48)
 _ORDER = ("drive", "setting", "call", "none")
 SHOWS = (
-    ("all", "every home"), ("drive", "needs a drive"), ("setting", "needs a setting"), ("call", "needs a phone call"),
-    ("silent", "silent gateways"), ("thin", "no efficiency figure"), ("settling", "settling in"), ("fine", "in order"),
+    ("all", "every home"), ("drive", "needs a visit"), ("setting", "needs a setting"), ("call", "needs a phone call"),
+    ("silent", "silent gateways"), ("thin", "no efficiency figure"), ("settling", "settling in"),
+    ("unknown", WORDS["not_known"]), ("fine", WORDS["in_order"]),
 )  # fmt: skip
 
 
-def open_findings(result: dict[str, Any] | None) -> list[dict[str, Any]]:
-    """Findings that go on, worst first; those that cost most first among equals."""
-    found = [f for f in (result or {}).get("findings", []) if not f["until"]]
-    return sorted(found, key=lambda f: (gravity(f["severity"]), -_money(f), -f["confidence"]))
-
-
 def visit_of(findings: list[dict[str, Any]]) -> str:
-    """The most that any finding above a note asks for: drive, setting, call or none."""
+    """The most that any finding above a note asks for: drive (a visit), setting, call or none."""
     asked = [f.get("visit", "none") for f in findings if f["severity"] != "note"]
     return min(asked, key=_ORDER.index, default="none")
 
@@ -38,10 +31,10 @@ def fleet_page(
     rows: Iterable[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
 ) -> str:
     """rows : one dict a home with id, name, handed_over, heard, result, reason."""
-    entries = sorted((_entry(row, now) for row in rows), key=_worst_first)
+    entries = _worst_first(rows, now)
     asked = {"q": query.get("q", "").strip()[:80], "show": query.get("show", "all")}
     return render(
-        "fleet.html", title="The round", here="fleet", visitor=visitor, summary=_summary(entries), query=asked, shows=SHOWS,
+        "fleet.html", title="Homes", here="fleet", visitor=visitor, summary=_summary(entries), query=asked, shows=SHOWS,
         entries=[e for e in entries if _fits(e, asked)],
     )  # fmt: skip
 
@@ -49,15 +42,15 @@ def fleet_page(
 def visits_page(
     rows: Iterable[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
 ) -> str:
-    """Homes by what they need: a drive, a setting, a phone call; and what to load."""
-    entries = sorted((_entry(row, now) for row in rows), key=_worst_first)
+    """Homes by what they need: a visit, a setting, a phone call; and what to take along."""
+    entries = _worst_first(rows, now)
     groups, load = [], dict[str, list[str]]()
     for kind, meaning in (
         (
             "drive",
-            "Nothing but a visit mends these. What is urgent or asks to act: this week; the rest on the round before winter.",
+            "These need a visit: urgent ones and those that need work this week, the rest before winter.",
         ),
-        ("setting", "Can be set from here or by the householder with help."),
+        ("setting", "A setting is enough: from here, or by the householder with help."),
         ("call", "Ask first; a visit may not be needed."),
     ):
         stops = [
@@ -93,47 +86,53 @@ def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     result, heard = row["result"], row["heard"]
     found = open_findings(result)
     quiet = now - heard if heard is not None else None
-    silent = quiet is not None and quiet > SILENT_AFTER
+    given = with_silence(given_verdict(result, row.get("reason") or "not analysed yet"), quiet)
     worst = found[0] if found else None
-    severity = worst["severity"] if worst else None
     visit = visit_of(found)
-    if quiet is not None and quiet > GONE_AFTER and gravity(severity) > gravity("act"):
-        severity, visit = "act", visit if visit == "drive" else "call"
-    elif silent and severity in (None, "note"):
-        severity = "watch"
+    if _gone(quiet) and visit != "drive":
+        visit = "call"
     entry = {
-        "id": row["id"], "name": row["name"], "severity": severity, "word": words.severity_words(severity), "visit": visit,
-        "silent": silent, "settling": _settling(row, now), "open": found, "others": found[1:] if not _gone(quiet) else found,
+        "id": row["id"], "name": row["name"], "verdict": given["verdict"], "word": words.verdict_words(given["verdict"]), "visit": visit,
+        "silent": quiet is not None and quiet > SILENT_AFTER, "settling": _settling(row, now), "open": found,
+        "others": found[1:] if not _gone(quiet) else found, "noted": worst is not None and worst["severity"] == "note",
         "known": result is not None, "heard": words.age(heard, now), "heard_at": heard, "since": "", "sure": "", "price": "", "next": "",
         "spf": _spf(result), "loss": _loss(result), "currency": ((result or {}).get("cost") or {}).get("currency"),
-        "money": sum(_money(f) for f in found),
+        "money": sum(_money(f) for f in found), "missing": given["missing"], "urgency": home_urgency(result, given),
     }  # fmt: skip
-    if severity is None and result is None:
-        entry["word"] = "Not known"
     entry["price"] = _price(found, entry["currency"])
-    return entry | _said(row, worst, quiet, result)
+    return entry | _said(row, worst, quiet, result, given)
 
 
 def _said(
-    row: dict[str, Any], worst: dict[str, Any] | None, quiet: timedelta | None, result: dict[str, Any] | None
-) -> dict[str, Any]:
+    row: dict[str, Any], worst: dict[str, Any] | None, quiet: timedelta | None, result: dict[str, Any] | None, given: dict[str, Any]
+) -> dict[str, Any]:  # fmt: skip
     """The entry's sentence, since when, how sure, and the next step."""
     if _gone(quiet) or (quiet is not None and quiet > SILENT_AFTER and worst is None):
         return {
-            "said": f"Nothing heard from its gateway for {words.span(quiet.days) if quiet and quiet.days else 'some hours'}.",
+            "said": given["because"][-1]["says"],
             "next": "Ask whether the power or the internet connection is off; then look at the gateway.",
+        }
+    told = [b for b in given["because"] if b["severity"]]
+    if told and (worst is None or worst["severity"] == "note"):
+        return {
+            "said": words.named(told[-1]["says"]),
+            "next": words.named(worst["next_step"]) if worst and worst["code"] == told[-1]["code"] else "",
         }
     if worst is not None and result is not None:
         return {
-            "said": f"{words.finding_title(worst['code'])}. {worst['headline']}",
+            "said": f"{words.finding_title(worst['code'])}. {words.named(worst['headline'])}",
             "since": words.since(worst["since"], worst["until"], result["period"]["to"]),
             "sure": words.sure(worst["confidence"]),
             "next": words.named(worst["next_step"]),
         }
     if result is None:
-        reason = row.get("reason") or "not worked out yet"
+        reason = row.get("reason") or "not analysed yet"
         return {"said": f"{reason[:1].upper()}{reason[1:]}.", "next": ""}
-    return {"said": "Nothing found that needs attention."}
+    return {
+        "said": "Nothing found."
+        if given["missing"]
+        else "Everything that matters was checked; nothing found."
+    }
 
 
 def _gone(quiet: timedelta | None) -> bool:
@@ -172,8 +171,9 @@ def _money(finding: dict[str, Any]) -> float:
     return float((finding["cost_per_year"] or {}).get("money") or 0.0)
 
 
-def _worst_first(entry: dict[str, Any]) -> tuple[Any, ...]:
-    return gravity(entry["severity"]), _ORDER.index(entry["visit"]), -entry["money"], entry["name"].lower()
+def _worst_first(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:
+    """Entries of homes in the order in which they are to be dealt with."""
+    return sorted((_entry(row, now) for row in rows), key=lambda e: (e["urgency"], e["name"].lower()))
 
 
 def _fits(entry: dict[str, Any], asked: dict[str, str]) -> bool:
@@ -185,38 +185,28 @@ def _fits(entry: dict[str, Any], asked: dict[str, str]) -> bool:
     show = asked["show"]
     if show in ("silent", "settling"):
         return bool(entry[show])
-    if show == "fine":
-        return entry["severity"] is None and bool(entry["known"])
+    if show in ("fine", "unknown"):
+        return bool(entry["verdict"] == {"fine": "in_order", "unknown": "not_known"}[show])
     if show == "thin":
         return not entry["spf"]
     return show not in ("drive", "setting", "call") or entry["visit"] == show
 
 
 def _summary(entries: list[dict[str, Any]]) -> str:
-    """The whole round in one sentence or two."""
+    """The whole fleet in one sentence or two."""
     if not entries:
         return "No home yet."
     parts = []
-    for kind, one, many in (
-        ("drive", "needs a drive", "need a drive"),
-        ("setting", "needs a setting", "need a setting"),
-        ("call", "needs a phone call", "need a phone call"),
-    ):
-        n = sum(e["visit"] == kind for e in entries)
+    for verdict in VERDICTS:
+        n = sum(e["verdict"] == verdict for e in entries)
         if n:
-            parts.append(f"{n} {one if n == 1 else many}")
-    fine = sum(e["severity"] in (None, "note") and e["known"] for e in entries)
-    if fine:
-        noted = sum(e["severity"] == "note" and e["known"] for e in entries)
-        parts.append(
-            f"{fine} {'is' if fine == 1 else 'are'} in order" + (f" ({noted} with a note)" if noted else "")
-        )
-    unknown = sum(not e["known"] for e in entries)
-    if unknown:
-        parts.append(f"of {unknown} nothing is known yet")
+            parts.append(words.counted_verdict(n, verdict))
     silent = sum(e["silent"] for e in entries)
     if silent:
-        parts.append(f"{silent} {'is' if silent == 1 else 'are'} silent")
+        parts.append(f"{silent} silent")
+    visits = sum(e["visit"] == "drive" for e in entries)
+    if visits:
+        parts.append(f"{visits} {'needs' if visits == 1 else 'need'} a visit")
     cost: dict[str, float] = {}
     for e in entries:
         if e["currency"] and e["money"]:
@@ -227,5 +217,7 @@ def _summary(entries: list[dict[str, Any]]) -> str:
         else f"{words.count(len(entries), 'home')}."
     )
     if cost:
-        told += f" What is wrong costs about {words.listed([words.money(v, c, 0) for c, v in cost.items()])} a year."
+        told += (
+            f" The faults cost about {words.listed([words.money(v, c, 0) for c, v in cost.items()])} a year."
+        )
     return told

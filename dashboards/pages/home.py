@@ -5,11 +5,11 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
+from analysis.verdict import SILENT_AFTER, given_verdict, with_silence
 from dashboards import words
 from dashboards.day_rows import rows_of_result
 from dashboards.frame import render
-from dashboards.home_words import advice, cold_zones, month_told, month_words, to_do
-from dashboards.pages.fleet import SILENT_AFTER
+from dashboards.home_words import advice, month_told, month_words, standing_words, to_do
 
 
 def home_page(
@@ -31,7 +31,9 @@ def home_page(
             "home.html",
             **common,
             parts=None,
-            lead="",
+            lead=[],
+            given=given_verdict(None),
+            other_days="",
             works=[],
             to_do=[],
             advice=[],
@@ -44,29 +46,40 @@ def home_page(
     rows = contents.get("days") or rows_of_result(result)
     month = result["period"]["from"][:7]
     done = [w for w in works if str(w["day"])[:7] == month]
-    asked = to_do(year)
+    rolling = row["result"] or year
+    asked = to_do(rolling)
+    quiet = now - row["heard"] if row["heard"] is not None else None
+    given = with_silence(given_verdict(rolling), quiet)
     return render(
-        "home.html", **common, parts=month_told(site, {**contents, "days": rows}), lead=_lead(row, contents, asked, now),
+        "home.html", **common, parts=month_told(site, {**contents, "days": rows}), given=given,
+        lead=_lead(row, contents, given, asked, now), other_days=_other_days(rolling, result),
         works=done, to_do=asked, advice=advice(site, year, rows), month=month_words(result["period"]), month_key=month, months=_neighbours(month, row),
     )  # fmt: skip
 
 
-def _lead(row: dict[str, Any], contents: dict[str, Any], asked: list[str], now: datetime) -> str:
-    """How things stand, in a sentence or two, without alarm."""
+def _lead(
+    row: dict[str, Any], contents: dict[str, Any], given: dict[str, Any], asked: list[str], now: datetime
+) -> list[str]:
+    """How things stand, in a few sentences: what to do first comes first."""
     heard = row["heard"]
-    if heard is not None and now - heard > SILENT_AFTER:
-        return (
-            f"We have not heard from your heating since {words.moment(heard, row['site'].site.timezone)}. If it is warm, all is likely well. "
-            "If your heating reports by itself, please look whether your internet box is on."
-        )
-    if asked:
-        return f"Your heating runs; there {'is one thing' if len(asked) == 1 else f'are {len(asked)} things'} you should know, further down."
-    if cold := cold_zones(contents["result"]):
-        return (
-            f"Your heating is running, but {words.listed(cold)} {'was' if len(cold) == 1 else 'were'} cooler than asked for much of the month. "
-            "If you did not mean that, tell your installer."
-        )
-    return "Your heating is running as it should."
+    told = standing_words(
+        row["site"], contents["result"], given, asked, month_words(contents["result"]["period"])
+    )
+    if heard is None or now - heard <= SILENT_AFTER:
+        return told
+    since = words.moment(heard, row["site"].site.timezone)
+    silent = (
+        f"We have had no readings from your heating since {since}. Please look whether your internet box is on. "
+        "If the house gets cold or there is no hot water, call your installer."
+    )
+    return [silent, *told] if asked else [silent]
+
+
+def _other_days(rolling: dict[str, Any], shown: dict[str, Any]) -> str:
+    """The verdict's days, where the page tells of an earlier month."""
+    if shown["period"]["to"] == rolling["period"]["to"]:
+        return ""
+    return f"{words.day(rolling['period']['from'])} to {words.day(rolling['period']['to'])}"
 
 
 def _neighbours(month: str, row: dict[str, Any]) -> dict[str, str]:

@@ -9,8 +9,10 @@ import numpy as np
 import orjson
 
 from analysis.facts.tables import Facts
+from analysis.facts.unfinished import gap_minutes
 from analysis.plant.quantities import QUANTITIES
-from analysis.plant.site import Site
+from analysis.plant.site import Point, Site
+from analysis.verdict import given_verdict, with_silence
 from dashboards import words
 from dashboards.day_rows import Row, day_rows
 from dashboards.figures.bridge import bridge, bridge_table
@@ -34,7 +36,7 @@ LONG_GAP_MIN = 120
 def figure_json(name: str, site: Site, result: dict[str, Any], facts: Facts) -> bytes:
     """A figure as plotly's JSON, or the trace's document. Raises KeyError for an unknown name."""
     if name == "trace":
-        return orjson.dumps(trace_document(site, result, day_rows(facts)))
+        return orjson.dumps(trace_document(site, result, day_rows(facts, site.zone)))
     return orjson.dumps(plotly_figure(chart(name, site, result, facts)), option=orjson.OPT_SERIALIZE_NUMPY)
 
 
@@ -56,6 +58,7 @@ def site_page(
     facts : Facts of the result's days, None where there is no result. works : newest first, with their effects
     """
     site, result = row["site"], row["result"]
+    rolling = row.get("rolling") or result
     told = now_told(site, row.get("latest") or {})
     asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
     context: dict[str, Any] = {
@@ -65,8 +68,11 @@ def site_page(
         "codes": sorted({f["code"] for f in (result or {}).get("findings", [])}), "today": now.astimezone(site.zone).date().isoformat(),
     }  # fmt: skip
     if result is None or facts is None:
-        return render("site_empty.html", **context)
-    rows = day_rows(facts)
+        return render(
+            "site_empty.html", **context, given=given_verdict(None, row.get("reason") or "no readings yet")
+        )
+    context |= _standing(row, rolling, result, now)
+    rows = day_rows(facts, site.zone)
     made = {n: draw(chart(n, site, result, facts, rows), f"?{asked}" if asked else "") for n in NAMES}
     findings = [f | {"figure": made.get(words.figure_for(f["code"]) or "")} for f in result["findings"]]
     shown = {f["figure"].chart.key for f in findings if f["figure"] is not None and f["severity"] != "note"}
@@ -81,6 +87,29 @@ def site_page(
         days=words.span(len(rows)), trace_fallback=_trace_table(rows),
         trace_days=[svg(c, width=1040.0, height=250.0) for c in trace_drawings(rows)],
     )  # fmt: skip
+
+
+def _standing(
+    row: dict[str, Any], rolling: dict[str, Any], shown: dict[str, Any], now: datetime
+) -> dict[str, Any]:
+    """The verdict, the days it is of, and whether the page shows other days. shown : the result of the days on the page"""
+    quiet = now - row["heard"] if row["heard"] is not None else None
+    days = {k: rolling["period"][k] for k in ("from", "to")}
+    other = days != {k: shown["period"][k] for k in ("from", "to")}
+    found = [f for f in rolling["findings"] if not f["until"] and f["severity"] != "note"]
+    given, codes = with_silence(given_verdict(rolling), quiet), {f["code"] for f in found}
+    return {
+        "given": given, "other_days": other,
+        "standing_days": f"{words.day(days['from'])} to {words.day(days['to'])}",
+        "further_reasons": [b["says"] for b in given["because"] if b["severity"] and b["code"] not in codes],
+        "elsewhere": [words.small_first(words.finding_title(f["code"])) for f in found] if other else [],
+    }  # fmt: skip
+
+
+def _point_words(point: Point) -> str:
+    """A point's name: two meters of one quantity are told apart."""
+    kind = {"register": " (running total)", "interval": " (per interval)"}.get(point.form, "")
+    return f"{words.quantity_words(point.quantity)}{kind}"
 
 
 def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
@@ -100,7 +129,7 @@ def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
         )
         out.append(
             {
-                "id": p.id, "name": words.quantity_words(p.quantity), "zone": p.zone if p.zone != "house" else "", "unit": words.unit(p.unit),
+                "id": p.id, "name": _point_words(p), "zone": p.zone if p.zone != "house" else "", "unit": words.unit(p.unit),
                 "states": orjson.dumps(states).decode() if states else "", "value": told, "time": last.get("time"),
             }
         )  # fmt: skip
@@ -121,17 +150,18 @@ def _work(work: dict[str, Any]) -> dict[str, Any]:
 def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, Any]]:
     """How much of each point was read, how often, and what was odd about it."""
     shares = result["coverage"]["points"]
-    notices = facts.notices
+    notices, lengths = facts.notices, gap_minutes(facts, site.zone)
     out = []
     for p in site.point:
-        odd = notices.where(notices["point"] == p.id)
-        hours = odd.where(odd["kind"] == "gap").total("amount") / 60.0
+        own = notices["point"] == p.id
+        odd = notices.where(own)
+        hours = float(lengths[own & (notices["kind"] == "gap")].sum()) / 60.0
         kinds = sorted(set(odd["kind"]) - {"gap"})
         spacing = f"spacing.{p.quantity}"
         every = facts.days.median(spacing) if facts.days.knows(spacing) else None
         out.append(
             {
-                "id": p.id, "name": words.quantity_words(p.quantity), "share": shares.get(p.id), "every": every, "gap_hours": hours,
+                "id": p.id, "name": _point_words(p), "share": shares.get(p.id), "every": every, "gap_hours": hours,
                 "odd": [f"{words.kind_words(k)} ({int((odd['kind'] == k).sum())})" for k in kinds],
             }
         )  # fmt: skip
@@ -143,10 +173,11 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
     table = facts.notices
     if not len(table):
         return []
-    worth = np.flatnonzero((table["kind"] != "gap") | (table["amount"] >= LONG_GAP_MIN))
-    told = table.where(worth[-_MOST_NOTICES:][::-1])
-    names = {p.id: words.quantity_words(p.quantity) for p in site.point}
-    columns = (told[c].tolist() for c in ("day", "point", "kind", "amount"))
+    lengths = gap_minutes(facts, site.zone)
+    worth = np.flatnonzero((table["kind"] != "gap") | (lengths >= LONG_GAP_MIN))[-_MOST_NOTICES:][::-1]
+    told = table.where(worth)
+    names = {p.id: _point_words(p) for p in site.point}
+    columns = (*(told[c].tolist() for c in ("day", "point", "kind")), lengths[worth].tolist())
     return [
         {
             "day": words.day(day.date()),
@@ -161,7 +192,7 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
 def _trace_table(rows: list[Row]) -> list[tuple[str, ...]]:
     return [
         (
-            words.day(r["day"]), words.number(r.get("outdoor"), 1), words.number(r.get("room"), 1), words.number(r.get("flow"), 1),
+            words.day(r["day"]) + (" (so far)" if r.get("so_far") else ""), words.number(r.get("outdoor"), 1), words.number(r.get("room"), 1), words.number(r.get("flow"), 1),
             words.number(r.get("tank_max"), 1), words.number(r.get("q_total"), 1), words.number(r.get("e_total"), 1), words.number(r.get("starts"), 0),
             words.number(r.get("defrosts"), 0),
         )

@@ -6,16 +6,20 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
+from analysis.fleet import home_urgency, open_findings
 from analysis.plant.site import Site
-from analysis.winter import Verdict
+from analysis.verdict import VERDICTS, given_verdict, with_silence
+from analysis.winter import Verdict, output_basis
 from dashboards import words
-from dashboards.checks.sheet import MARKS, WORDS, forecast_words, sheet
+from dashboards.checks.sheet import forecast_words, sheet
 from dashboards.day_rows import rows_of_result
 from dashboards.figures.index import chart
 from dashboards.frame import render
 from dashboards.pages.drawn import draw
-from dashboards.pages.fleet import open_findings, visit_of
+from dashboards.pages.fleet import visit_of
 
+_ORDERING = ("code", "severity", "since", "until", "confidence", "evidence", "cost_per_year")
+"""What the order of homes needs of a finding."""
 _ORDER: tuple[Verdict, ...] = ("not in order", "attention", "can't tell", "in order")
 
 
@@ -26,10 +30,10 @@ def points_left(site: Site, contents: dict[str, Any]) -> list[tuple[str, str]]:
 
 
 def _left(made: dict[str, Any]) -> list[tuple[str, str]]:
-    if made["verdict"] == "in order":
-        return []
     lines = sorted(made["lines"], key=lambda c: _ORDER.index(c.verdict))
     told = [(c.key, c.title) for c in lines if c.verdict in ("not in order", "attention")]
+    if made["given"]["verdict"] == "in_order":
+        return told
     return told or [(c.key, c.title) for c in lines if c.verdict == "can't tell"]
 
 
@@ -47,38 +51,56 @@ def winter_page(
     site, result = row["site"], contents["result"]
     rows = contents.get("days") or rows_of_result(result)
     made = sheet(site, result, rows)
+    left = _left(made)  # of the checks' own days, as `points_left` has it
+    quiet = now - row["heard"] if row["heard"] is not None else None
+    made["given"] = with_silence(given_verdict(row.get("rolling") or result), quiet)
     season = query.get("season") or result["period"]["to"][:4]
     return render(
         "winter.html", title=f"Winter check, {row['name']}", here="winter", visitor=visitor, row=row, result=result, sheet=made,
-        forecast_rows=forecast_words(made["forecast"], result["cost"]["currency"]), season=season, today=now.astimezone(site.zone).date().isoformat(),
+        forecast_rows=forecast_words(made["forecast"], result["cost"]["currency"], output_basis(result)), season=season, today=now.astimezone(site.zone).date().isoformat(),
         steps=[f for f in open_findings(result) if f["severity"] != "note" and f["next_step"]],
-        figures=[draw(chart(n, site, result, None, rows)) for n in ("heat", "curve")], signed=contents.get("signed"), left=_left(made),
-        problems=problems, what=what,
+        figures=[draw(chart(n, site, result, None, rows)) for n in ("heat", "curve")], signed=contents.get("signed"), left=left,
+        problems=problems, what=what, standing_days=_other_days(row, result),
     )  # fmt: skip
+
+
+def _other_days(row: dict[str, Any], result: dict[str, Any]) -> str:
+    """The days of the verdict, where the checks are of other ones."""
+    period = (row.get("rolling") or result)["period"]
+    if (period["from"], period["to"]) == (result["period"]["from"], result["period"]["to"]):
+        return ""
+    return f"{words.day(period['from'])} to {words.day(period['to'])}"
 
 
 def winter_list_page(entries: Iterable[dict[str, Any]], visitor: dict[str, Any]) -> str:
     """Every home's verdict, gravest first, with what each asks for and the money the winter may take.
 
-    entries : of `winter_entry`, each with `signed`, its season's sign-off or None
+    entries : of `winter_entry`, each with `signed`, its season's sign-off or None, and where known `quiet`, the time since
+        its last reading
     """
-    listed = sorted(entries, key=lambda e: e["name"].lower())
-    judged = [e for e in listed if e["verdict"] is not None]
-    judged.sort(key=lambda e: _ORDER.index(e["verdict"]))
-    counts = [(WORDS[v], sum(e["verdict"] == v for e in judged)) for v in _ORDER]
+    listed = []
+    for entry in entries:
+        if entry["given"] is not None:
+            given = with_silence(entry["given"], entry.get("quiet"))
+            entry = entry | {"given": given, "urgency": home_urgency(entry["brief"], given)}
+        listed.append(entry)
+    judged = [e for e in listed if e["given"] is not None]
+    judged.sort(key=lambda e: (e["urgency"], e["name"].lower()))
+    counts = [(v, sum(e["given"]["verdict"] == v for e in judged)) for v in VERDICTS]
     return render(
         "winter_list.html", title="Before winter", here="winter", visitor=visitor, entries=judged,
-        counts=[f"{n} {word.lower()}" for word, n in counts if n], unknown=[e for e in listed if e["verdict"] is None],
+        counts=[words.counted_verdict(n, v) for v, n in counts if n],
+        unknown=sorted((e for e in listed if e["given"] is None), key=lambda e: e["name"].lower()),
     )  # fmt: skip
 
 
 def winter_entry(row: dict[str, Any]) -> dict[str, Any]:
-    """A home in the list, small enough to be kept of a whole fleet; `verdict` is None where it has no result.
+    """A home in the list, small enough to be kept of a whole fleet; `given`, its verdict, is None where it has no result.
 
     row : id, name, site, result. Its `season` is the year of the sign-off that belongs to it
     """
     result, site = row["result"], row["site"]
-    entry: dict[str, Any] = {"id": row["id"], "name": row["name"], "verdict": None, "season": ""}
+    entry: dict[str, Any] = {"id": row["id"], "name": row["name"], "given": None, "season": ""}
     if result is None:
         return entry
     made = sheet(site, result, rows_of_result(result))
@@ -86,7 +108,8 @@ def winter_entry(row: dict[str, Any]) -> dict[str, Any]:
     forecast = made["forecast"]
     cost = forecast.cost
     return entry | {
-        "verdict": made["verdict"], "word": made["verdict_word"], "mark": MARKS[made["verdict"]], "season": result["period"]["to"][:4],
+        "given": made["given"], "season": result["period"]["to"][:4],
+        "brief": {"period": {"to": result["period"]["to"]}, "findings": [{k: f.get(k) for k in _ORDERING} for f in found]},
         "lines": [{"title": c.title, "says": c.says} for c in made["lines"] if c.verdict in ("not in order", "attention")],
         "unknown": [c.title for c in made["lines"] if c.verdict == "can't tell"],
         "visit": visit_of(found), "bring": sorted({b for f in found if f["severity"] != "note" for b in f.get("bring", [])}),

@@ -11,15 +11,18 @@ import orjson
 from markupsafe import Markup
 
 from analysis.errors import InputError
+from analysis.fleet import worst_findings_first
 from analysis.plant.site import Site
 from analysis.result import Result
+from analysis.verdict import given_verdict
+from analysis.winter import output_basis
 from dashboards import words
 from dashboards.assets import text_of
 from dashboards.checks.sheet import forecast_words, sheet
 from dashboards.day_rows import Row, day_rows, rows_of_result
 from dashboards.figures.index import chart
 from dashboards.frame import render
-from dashboards.home_words import advice, month_told, to_do
+from dashboards.home_words import advice, month_told, month_words, standing_words, to_do
 from dashboards.pages.drawn import draw
 from dashboards.papers.pdf import NoBrowser, print_pdf
 from dashboards.sides import two_sides
@@ -90,39 +93,56 @@ def paper_pdf(kind: str, period: str, contents: dict[str, Any], *, made: date | 
 
 def _contents(result: Result) -> dict[str, Any]:
     about = result.site.model_dump(mode="json", by_alias=True, exclude={"point", "csv", "limits"})
-    return {"site": about, "result": result.as_dict(), "days": day_rows(result.facts)}
+    return {"site": about, "result": result.as_dict(), "days": day_rows(result.facts, result.site.zone)}
 
 
 def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
     result = contents["result"]
     year = contents.get("year") or result
+    given = given_verdict(result)
+    asked = to_do(year)
     return {
+        "given": given,
+        "given_days": _given_days(given, result),
+        "lead": standing_words(site, result, given, asked, month_words(result["period"])),
         "title": f"Your heating in {words.month(result['period']['from'])}",
         "parts": month_told(site, {**contents, "days": rows}),
         "works": contents.get("works") or [],
-        "to_do": to_do(year),
+        "to_do": asked,
         "advice": advice(site, year, rows),
     }
+
+
+def _given_days(given: dict[str, Any], result: dict[str, Any]) -> str:
+    """The days that the verdict is of, where they are not the paper's."""
+    first, last = given.get("from"), given.get("to")
+    if not first or (first, last) == (result["period"]["from"], result["period"]["to"]):
+        return ""
+    return f"{words.day(first)} to {words.day(last)}"
 
 
 def _winter(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
     result = contents["result"]
     made = sheet(site, result, rows)
-    steps = [f for f in result["findings"] if not f["until"] and f["severity"] != "note" and f["next_step"]]
+    adjust = worst_findings_first(result["findings"], result["period"]["to"])
+    steps = [f for f in adjust if not f["until"] and f["severity"] != "note" and f["next_step"]]
     return {
+        "given_days": _given_days(made["given"], result),
         "title": "Check before winter", "sheet": made, "steps": steps, "signed": contents.get("signed"), "heat": draw(chart("heat", site, result, None, rows)),
-        "forecast_rows": forecast_words(made["forecast"], result["cost"]["currency"]),
+        "forecast_rows": forecast_words(made["forecast"], result["cost"]["currency"], output_basis(result)),
     }  # fmt: skip
 
 
 def _hand_over(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
     result = contents["result"]
-    adjust = [f for f in result["findings"] if not f["until"] and f["severity"] != "note"]
+    adjust = worst_findings_first(result["findings"], result["period"]["to"])
+    adjust = [f for f in adjust if not f["until"] and f["severity"] != "note"]
     early = too_early(result)
     names = ("heat", "curve", "efficiency", "water", "rooms", "cylinder")
     figures = [draw(chart(n, site, result, None, rows)) for n in names]
     told = f"{words.count(len(adjust), 'thing')} to adjust" if adjust else "Nothing to adjust so far"
     return {
+        "given": (given := given_verdict(result)), "given_days": _given_days(given, result),
         "title": "The first weeks against the design", "summary": f"{told}; {_more_time(len(early))}.",
         "sides": two_sides(site, result, rows), "adjust": adjust, "early": early,
         "figures": [f for f in figures if not f.chart.is_empty],

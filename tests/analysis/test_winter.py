@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
 from analysis.plant.load import parse_site
 from analysis.plant.site import Site
-from analysis.winter import CODES, WINTER_DAYS, Check, forecast, verdict_of, winter_checks
+from analysis.verdict import RULE_CODES
+from analysis.winter import CODES, WINTER_DAYS, Check, forecast, winter_checks
 
 SITE = """
 [site]
@@ -97,7 +97,7 @@ def test_a_check_none_of_whose_questions_could_be_answered_cannot_be_told(
     result["not_assessed"] = [{"code": c, "reason": "needs flow_rate"} for c in CODES[key]]
     check = by_key(site, result)[key]
     assert check.verdict == "can't tell"
-    assert len(check.unanswered) == len(CODES[key])
+    assert len(check.unanswered) == len([c for c in CODES[key] if c in RULE_CODES])
 
 
 @pytest.mark.parametrize(
@@ -125,14 +125,15 @@ def test_without_a_margin_the_design_day_cannot_be_told(site: Site, result: dict
     assert (check.verdict, check.says) == ("can't tell", "needs design.outdoor_c")
 
 
-def test_the_sheets_verdict_is_its_gravest_and_needs_most_checks_told() -> None:
-    def of(*verdicts: str) -> Iterator[Check]:
-        return (Check("k", v, "") for v in verdicts)  # type: ignore[arg-type]
-
-    assert verdict_of(of("in order", "attention", "can't tell")) == "attention"
-    assert verdict_of(of("in order", "not in order", "attention")) == "not in order"
-    assert verdict_of(of("in order", "in order", "can't tell")) == "in order"
-    assert verdict_of(of("in order", "can't tell", "can't tell")) == "can't tell"
+@pytest.mark.parametrize(("basis", "said"), [("measured", "with certainty"), ("rating", "by its rating")])
+def test_only_a_measured_output_covers_the_load_with_certainty(
+    site: Site, result: dict[str, Any], basis: str, said: str
+) -> None:
+    result["capacity"]["basis"] = basis
+    check = by_key(site, result)["design_day"]
+    assert said in check.says
+    assert ("with certainty" in check.says) is (basis == "measured")
+    assert any(("measured" if basis == "measured" else "by rating") in n.label for n in check.numbers)
 
 
 def winter_days(outdoor: float, n: int = WINTER_DAYS) -> list[dict[str, Any]]:

@@ -82,7 +82,7 @@ def test_an_installers_morning(service: Running, chromium: Browser, size: dict[s
     with Desk(chromium, size) as desk:
         page = desk.page
         sign_in(page, service, "installer")
-        expect(page.get_by_role("heading", level=1)).to_have_text("The round")
+        expect(page.get_by_role("heading", level=1)).to_have_text("Homes")
         assert fits(page)
         first = page.locator("ol.round > li").first
         expect(first).to_contain_text("Beech End")
@@ -118,7 +118,14 @@ def test_the_trace_zooms_from_all_days_to_readings_by_keyboard(service: Running,
         expect(trace).to_have_attribute("data-zoom-ms", re.compile(r"\d+"))
         expect(trace.locator("[role=status]")).to_contain_text("site's time")
         names = page.evaluate("document.querySelector('[data-trace] .room').data.map(t => t.name)")
-        assert {"Flow", "Outdoors", "Heat pump electricity", "heating", "hot water", "a start"} <= set(names)
+        assert {
+            "Flow temperature",
+            "Outdoor temperature",
+            "Heat pump electricity",
+            "heating",
+            "hot water",
+            "a start",
+        } <= set(names)
         before = page.evaluate(
             "document.querySelector('[data-trace] .room').layout.xaxis.range.map(v => +new Date(v))"
         )
@@ -134,10 +141,10 @@ def test_work_is_entered_and_the_log_shows_it(service: Running, chromium: Browse
         page = desk.page
         sign_in(page, service, "installer")
         page.goto(f"{service.address}/sites/beech-end#works")
-        page.get_by_text("Enter a work").click()
+        page.get_by_text("Log a job").click()
         page.get_by_label("What was changed").fill("thermostats <opened>")
         page.get_by_label("For which finding").select_option("short_cycling")
-        page.get_by_role("button", name="Enter", exact=True).click()
+        page.get_by_role("button", name="Log it", exact=True).click()
         expect(page.locator("#works + ol")).to_contain_text("thermostats <opened>")
         expect(page.locator("#works + ol")).to_contain_text("Starts too often")
 
@@ -152,7 +159,9 @@ def test_a_householders_month_by_link(service: Running, chromium: Browser, size:
         page.wait_for_url("**/sites/alder-row/home")
         assert text not in page.url
         money = page.locator("section", has_text="What did it cost?")
-        expect(money).to_contain_text(re.compile(r"you paid .* (less|more)"))
+        expect(money).to_contain_text(
+            re.compile(r"the electricity used cost .*: (.* (less|more)|about the same)")
+        )
         expect(page.locator("svg.picture").first).to_be_visible()
         assert fits(page)
         expect(page.get_by_role("navigation")).to_have_count(0)

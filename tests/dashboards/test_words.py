@@ -48,6 +48,15 @@ CONTRACT_CODES = [
     "implausible_efficiency",
     "heat_meter_disagrees",
     "outdoor_sensor_biased",
+    "unit_stopped",
+    "fault_reported",
+    "water_too_hot",
+    "disinfection_lacking",
+    "pressure_high",
+    "pressure_swings",
+    "meter_misplaced",
+    "performance_below_promise",
+    "electricity_above_expected",
 ]
 
 
@@ -117,6 +126,7 @@ def test_every_cause_the_findings_name_has_plain_words() -> None:
 
 def test_a_reason_names_quantities_in_plain_words() -> None:
     assert (
-        words.reason("needs outdoor_temperature or flow_rate") == "Needs readings of outdoors or water flow"
+        words.reason("needs outdoor_temperature or flow_rate")
+        == "Needs readings of outdoor temperature or water flow rate"
     )
     assert words.reason("") == ""

@@ -2,7 +2,7 @@
 
 import pytest
 
-from analysis.physics.factors import FACTORS, emission_factor, energy_content, fuel_for_heat_kwh
+from analysis.physics.factors import COUNTRIES, FACTORS, emission_factor, energy_content, fuel_for_heat_kwh
 
 
 @pytest.mark.parametrize(("year", "value", "kg_per_100_mwh"), [(2024, 0.20705, 20705), (2025, 0.177, 17700)])
@@ -50,3 +50,32 @@ def test_every_factor_says_where_it_comes_from():
         assert factor.scope
         assert factor.source
         assert factor.checked == ("from memory" not in factor.source)
+
+
+def test_other_countries_factors():
+    """German mix 2022 to 2024: 439, 381 and 343 g/kWh (IINAS for HEA, October 2025). Ireland 2015: 467.5 g/kWh, natural gas
+    56.9 and kerosene 71.4 t/TJ net, which are 204.7 and 257.0 g/kWh (Sustainable Energy Authority of Ireland)."""
+    assert [emission_factor("electricity", year=y, country="DE").value for y in (2022, 2023, 2024)] == [
+        0.439,
+        0.381,
+        0.343,
+    ]
+    assert emission_factor("electricity", year=2016, country="IE").value == 0.4675
+    assert pytest.approx(0.2047, abs=0.0002) == 56.9 * 3.6 / 1000
+    assert emission_factor("natural_gas", country="IE").value == pytest.approx(0.2047 * 0.9017, abs=1e-4)
+    assert emission_factor("heating_oil", country="IE").value == pytest.approx(0.2570 * 43.9 / 46.2, abs=2e-4)
+
+
+def test_fuels_of_any_country_are_the_ipccs():
+    """IPCC 2006 defaults (from memory): 56.1, 74.1 and 63.1 t/TJ net; a twentieth below the UK's, which count methane too."""
+    for carrier, net in (("natural_gas", 56.1), ("heating_oil", 74.1), ("lpg", 63.1)):
+        factor = emission_factor(carrier, country="NZ")
+        assert 0.88 < factor.value / (net * 3.6 / 1000) < 0.96
+        assert factor.value == pytest.approx(emission_factor(carrier).value, rel=0.06)
+        assert not factor.checked
+    with pytest.raises(KeyError, match="in NZ"):
+        emission_factor("electricity", country="NZ")
+
+
+def test_every_factor_is_of_a_named_country():
+    assert {f.country for f in FACTORS} <= set(COUNTRIES)

@@ -26,6 +26,7 @@ from api.http.shapes import (
 )
 from api.people.access import Actor
 from api.series import facts_table, series
+from api.standing import under_standing_verdict
 from api.what_if import what_if
 
 router = APIRouter(tags=["results"])
@@ -39,9 +40,10 @@ def read_result(
     first: FromDay = None,
     last: ToDay = None,
 ) -> Response:
-    """Everything about a period; without one, about all that was read."""
+    """Everything about a period; without one, about all that was read. The verdict is that of the rolling period."""
     results = parts.service.results
-    return document(results.recent(plant, *results.period(plant, first, last)))
+    result = orjson.loads(results.recent(plant, *results.period(plant, first, last)))
+    return document(orjson.dumps(under_standing_verdict(parts.service, plant, result)))
 
 
 @router.get("/sites/{site_id}/findings")
@@ -57,7 +59,10 @@ def read_findings(
     rolling = results.rolling(plant, parts.settings.rolling_days)
     period = rolling if first is None and last is None else results.period(plant, first, last)
     result = orjson.loads(results.recent(plant, *period))
-    return FindingsOut.model_validate({k: result[k] for k in ("site", "period", "findings", "not_assessed")})
+    result = under_standing_verdict(parts.service, plant, result)
+    return FindingsOut.model_validate(
+        {k: result[k] for k in ("site", "period", "verdict", "findings", "not_assessed")}
+    )
 
 
 @router.get("/sites/{site_id}/facts/{kind}")
@@ -163,7 +168,7 @@ def read_what_if(
 @router.get("/fleet")
 def read_fleet(parts: PartsHere, actor: Actor = need("fleet.read")) -> FleetOut:
     """Every site, worst first, as the last night left it."""
-    return FleetOut(sites=fleet_rows(parts.service))
+    return FleetOut.model_validate({"sites": fleet_rows(parts.service)})
 
 
 @router.get("/fleet/learning")

@@ -1,0 +1,159 @@
+"""Two spans of days compared as if their weather had been the same: electricity for rooms and for hot water, apart."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from analysis.facts.table import Table
+from analysis.figures.energy_signature import NotIdentified, change_point
+from analysis.figures.estimate import Estimate, robust_fit
+from analysis.figures.heat_loss import daily_sun
+from analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+FEWEST_DAYS = 10
+"""Days of like weather needed in each span: a week and a half of habits (common practice)."""
+WHOLE_DAY = 0.9
+"""Share of a day's minutes that must be known."""
+FEWEST_FOR_BEND = 24
+"""Days from which a bend of the line (the unit's efficiency falls in the cold) is fitted too (common practice: six a coefficient)."""
+LEAST_KWH = 2.0
+"""Electricity a day below which a change in per cent says nothing: a tenth of a cold day's (common practice)."""
+WIDEST_PERCENT = 15.0
+"""Half an interval from which on nothing can be told (common practice: a change of the curve by 6 K saves as much)."""
+LEAST_PERCENT = 2.0
+"""Change that an interval must exclude before it is told: habits and sun leave as much behind (common practice)."""
+
+
+@dataclass(frozen=True)
+class LikeWeather:
+    """Changes from the earlier span to the later one [%], at like weather; an Estimate without a value has its reason.
+
+    space_percent : electricity for the rooms on days as cold as each other. hot_water_percent : electricity for hot water
+    days_before, days_after : days that were compared for the rooms
+    outdoor_before, outdoor_after : mean outdoor temperature of the whole spans [°C]
+    """
+
+    space_percent: Estimate
+    hot_water_percent: Estimate
+    days_before: int
+    days_after: int
+    outdoor_before: float | None
+    outdoor_after: float | None
+
+    @staticmethod
+    def is_told(change: Estimate) -> bool:
+        """Whether a change is worth telling: its interval lies beyond LEAST_PERCENT on one side."""
+        if change.low is None or change.high is None:
+            return False
+        return change.low > LEAST_PERCENT or change.high < -LEAST_PERCENT
+
+    def as_dict(self) -> dict[str, Any]:
+        """JSON-ready."""
+        out = asdict(self)
+        for name in ("space_percent", "hot_water_percent"):
+            estimate: Estimate = getattr(self, name)
+            out[name] = estimate.as_dict() or {"value": None, "reason": estimate.reason}
+            out[name]["is_told"] = self.is_told(estimate)
+        return out
+
+
+def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
+    """Compare two spans of days of one home.
+
+    before, after : Table, days tables. Returns LikeWeather.
+    Method: a change-point line of electricity for the rooms on outdoor temperature (`energy_signature`) finds where heating
+    ends; on heating days in the range of outdoor temperature that both spans have, a robust line with a step between the
+    spans gives the change. The sun goes in as a condition, so that a sunny month does not count as a better unit. Errors after
+    Newey and West (1987), 95 %.
+    """
+    if not len(before) or not len(after):
+        nothing = Estimate.none("no readings of one of the spans")
+        return LikeWeather(nothing, nothing, 0, 0, None, None)
+    later = np.concatenate((np.zeros(len(before), dtype=bool), np.ones(len(after), dtype=bool)))
+
+    def both(name: str) -> Floats:
+        return np.concatenate((before.floats(name), after.floats(name)))
+
+    outdoor, space, water = both("outdoor"), both("e_space"), both("e_hot_water")
+    untold = both("e_untold")
+    whole = both("n_electricity") >= WHOLE_DAY * both("n_minutes")
+    whole &= np.nan_to_num(untold) <= 0.05 * np.maximum(both("e_total"), 1e-9)
+    sun = np.concatenate((daily_sun(site, before), daily_sun(site, after)))
+    rooms, n_before, n_after = _space(outdoor, space, sun, later, whole)
+    return LikeWeather(
+        rooms, _hot_water(site, water, later, whole), n_before, n_after,
+        _mean(outdoor[~later]), _mean(outdoor[later]),
+    )  # fmt: skip
+
+
+def _space(
+    outdoor: Floats, space: Floats, sun: Floats, later: Flags, whole: Flags
+) -> tuple[Estimate, int, int]:
+    usable = whole & np.isfinite(outdoor) & np.isfinite(space)
+    if min(usable[later].sum(), usable[~later].sum()) < FEWEST_DAYS:
+        return Estimate.none("too few whole days on which heating and hot water can be told apart"), 0, 0
+    try:
+        fitted = change_point(outdoor[usable], space[usable], base_load=0.0, robust=True)
+    except NotIdentified:
+        return Estimate.none("too little heating to compare"), 0, 0
+    base = fitted.base_temperature_c
+    low = max(outdoor[usable & later].min(), outdoor[usable & ~later].min())
+    high = min(outdoor[usable & later].max(), outdoor[usable & ~later].max(), base)
+    alike = usable & (outdoor >= low) & (outdoor <= high)
+    n_before, n_after = int(alike[~later].sum()), int(alike[later].sum())
+    if min(n_before, n_after) < FEWEST_DAYS:
+        return Estimate.none("too few days as cold as each other"), n_before, n_after
+    degrees = base - outdoor[alike]
+    middle = degrees - degrees.mean()
+    columns = [np.ones(len(middle)), middle]
+    if len(middle) >= FEWEST_FOR_BEND:
+        columns.append(middle**2)
+    lit = sun[alike]
+    if np.isfinite(lit).all() and float(np.std(lit)) > 0.0:
+        columns.append(lit - lit.mean())
+    columns.append(later[alike].astype(np.float64))
+    fit = robust_fit(np.column_stack(columns), space[alike])
+    step = np.zeros(len(columns))
+    step[-1] = 1.0
+    change, error = fit.combination(step)
+    then = float(space[alike & ~later].mean())
+    if then < LEAST_KWH:
+        return Estimate.none("too little heating to compare"), n_before, n_after
+    freedom = max(len(middle) - len(columns), 1)
+    half = float(stats.t.ppf(0.975, freedom)) * error
+    return _percent(change, half, then), n_before, n_after
+
+
+def _hot_water(site: Site, water: Floats, later: Flags, whole: Flags) -> Estimate:
+    if site.hot_water is None:
+        return Estimate.none("the system makes no hot water")
+    usable = whole & np.isfinite(water)
+    if min(usable[later].sum(), usable[~later].sum()) < FEWEST_DAYS:
+        return Estimate.none("too few whole days on which heating and hot water can be told apart")
+    step = later[usable].astype(np.float64)
+    fit = robust_fit(np.column_stack((np.ones(len(step)), step)), water[usable])
+    then = float(fit.coefficients[0])
+    if then < LEAST_KWH:
+        return Estimate.none("too little hot water to compare")
+    change, error = fit.combination(np.array([0.0, 1.0]))
+    half = float(stats.t.ppf(0.975, len(step) - 2)) * error
+    return _percent(change, half, then)
+
+
+def _percent(change: float, half: float, then: float) -> Estimate:
+    if 100.0 * half / then > WIDEST_PERCENT:
+        return Estimate.none("the days differ too much to tell")
+    return Estimate.around(100.0 * change / then, 100.0 * half / then, -100.0)
+
+
+def _mean(values: Floats) -> float | None:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else None

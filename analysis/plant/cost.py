@@ -1,0 +1,101 @@
+"""`[cost]` of the site file: prices by day and by time of day, and the fuel that was replaced."""
+
+from __future__ import annotations
+
+from datetime import date, time
+from typing import Annotated, Literal, NamedTuple
+
+from pydantic import Field, model_validator
+
+from analysis.plant.section import Section
+
+Price = Annotated[float, Field(ge=0, le=1000)]
+Charge = Annotated[float, Field(ge=0)]
+
+
+class Band(Section):
+    """`[[cost.band]]`: an electricity price between two times of the local day."""
+
+    start: Annotated[time, Field(alias="from")]
+    end: Annotated[time, Field(alias="to")]
+    price: Annotated[float, Field(ge=-5, le=1000)]
+
+
+class DatedPrice(Section):
+    """`[[cost.price]]`: prices from a local day on, until the next entry; a key that is left out stays as it was."""
+
+    start: Annotated[date, Field(alias="from")]
+    electricity: Price | None = None
+    standing_charge_per_day: Charge | None = None
+    previous_fuel_price: Charge | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> DatedPrice:
+        if self.electricity is self.standing_charge_per_day is self.previous_fuel_price is None:
+            raise ValueError(
+                "needs a price beside `from`: electricity, standing_charge_per_day or previous_fuel_price"
+            )
+        return self
+
+
+class Prices(NamedTuple):
+    """Prices of a day: electricity [money/kWh] whenever no band says otherwise, standing charge [money/day], fuel [money/kWh]."""
+
+    electricity: float | None
+    standing_charge_per_day: float
+    previous_fuel_price: float | None
+
+
+class Cost(Section):
+    """`[cost]`: prices, and the fuel that was replaced.
+
+    country : ISO 3166-1 alpha-2, for the carbon factors. price : prices from a day on, in the order of their days
+    previous_standing_charge_per_day : of the old fuel, given only if the home no longer pays it
+    """
+
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = "EUR"
+    country: Annotated[str, Field(pattern=r"^[A-Z]{2}$")] | None = None
+    electricity: Price | None = None
+    band: tuple[Band, ...] = ()
+    price: tuple[DatedPrice, ...] = ()
+    standing_charge_per_day: Charge = 0.0
+    previous_fuel: Literal["heating_oil", "natural_gas", "lpg", "electricity", "none"] = "none"
+    previous_fuel_price: Charge | None = None
+    previous_standing_charge_per_day: Charge = 0.0
+    previous_efficiency: Annotated[float, Field(gt=0, le=5)] | None = None
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Cost:
+        is_covered = bool(self.band) and _covers_day(self.band)
+        dated = any(p.electricity is not None for p in self.price)
+        if self.band and self.electricity is None and not dated and not is_covered:
+            raise ValueError("the bands leave part of the day without a price: add electricity, or a band")
+        if is_covered and dated:
+            raise ValueError(
+                "the bands price the whole day, so price.electricity would never count: leave one of them out"
+            )
+        days = [p.start for p in self.price]
+        if days != sorted(set(days)):
+            raise ValueError("price: give the entries in the order of their days, each day once")
+        return self
+
+    def on(self, day: date) -> Prices:
+        """The prices of a local day."""
+        told: dict[str, float | None] = {name: getattr(self, name) for name in Prices._fields}
+        for entry in self.price:
+            if entry.start <= day:
+                told |= {n: v for n in Prices._fields if (v := getattr(entry, n)) is not None}
+        return Prices(**told)  # type: ignore[arg-type]
+
+    @property
+    def newest(self) -> Prices:
+        """The prices of the last entry."""
+        return self.on(date.max)
+
+
+def _covers_day(bands: tuple[Band, ...]) -> bool:
+    priced: set[int] = set()
+    for band in bands:
+        a, b = (t.hour * 60 + t.minute for t in (band.start, band.end))
+        priced.update(range(a, b) if a < b else [*range(a, 1440), *range(b)])
+    return len(priced) == 1440

@@ -1,0 +1,96 @@
+"""Worst first: harm, then certainty times cost times age."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from analysis.fleet import fleet_summary, home_urgency, open_findings, urgency
+from analysis.verdict import given_verdict
+
+LAST = "2026-11-29"
+
+
+def finding(code: str, severity: str, kwh: float = 0.0, sure: float = 0.9, **more: Any) -> dict[str, Any]:
+    return {
+        "code": code, "severity": severity, "since": "2026-08-09", "until": None, "confidence": sure, "headline": code, "evidence": [],
+        "cost_per_year": {"electricity_kwh": kwh, "money": kwh * 0.27} if kwh else None, **more,
+    }  # fmt: skip
+
+
+def falling(now: float, loss: float) -> dict[str, Any]:
+    evidence = [
+        {"label": "fall", "value": loss, "unit": "bar/week", "limit": 0.05, "limit_name": "pressure_fall_watch", "side": "above"},
+        {"label": "now", "value": now, "unit": "bar", "limit": 0.8, "limit_name": "pressure_low_watch", "side": "below"},
+    ]  # fmt: skip
+    return finding("pressure_falling", "watch", sure=0.99, evidence=evidence)
+
+
+def result(*found: dict[str, Any], verdict: str = "act") -> dict[str, Any]:
+    return {
+        "findings": list(found), "period": {"from": "2025-11-30", "to": LAST}, "performance": {},
+        "verdict": {"verdict": verdict, "because": [], "missing": []},
+    }  # fmt: skip
+
+
+def order(*found: dict[str, Any]) -> list[str]:
+    return [f["code"] for f in sorted(found, key=lambda f: urgency(f, LAST))]
+
+
+def test_a_certain_loss_comes_before_a_likely_small_one() -> None:
+    """Seen: 27 a year at 71 % that asked to act stood above 277 a year at 99 % that was only to be watched."""
+    small = finding("short_cycling", "act", 100.0, 0.71)
+    large = finding("efficiency_fell", "watch", 1026.0, 0.99)
+    assert order(small, large) == ["efficiency_fell", "short_cycling"]
+
+
+def test_harm_within_a_month_comes_before_what_only_costs() -> None:
+    """Seen: a circuit that reaches 0.5 bar within two weeks was seventh in the list."""
+    costs = [finding(c, "act", 500.0) for c in ("short_cycling", "backup_heater_use", "high_standing_loss", "immersion_use", "low_flow")]  # fmt: skip
+    assert order(*costs, falling(now=0.7, loss=0.1))[0] == "pressure_falling"
+    far = order(falling(now=1.5, loss=0.02), finding("room_below_target", "act"))
+    assert far == ["room_below_target", "pressure_falling"]
+
+
+def test_urgent_first_then_danger_then_cold_rooms_then_cost() -> None:
+    found = (
+        finding("short_cycling", "act", 900.0), finding("room_below_target", "act"), finding("water_too_hot", "act"),
+        finding("unit_stopped", "urgent"), finding("capacity_short", "watch"), finding("low_flow", "note"),
+    )  # fmt: skip
+    assert order(*found) == [
+        "unit_stopped", "water_too_hot", "room_below_target", "capacity_short", "short_cycling", "low_flow",
+    ]  # fmt: skip
+
+
+def test_age_counts_and_what_ended_comes_last() -> None:
+    old = finding("short_cycling", "act", 300.0, since="2026-01-01")
+    new = finding("low_flow", "act", 300.0, since="2026-11-20")
+    ended = finding("backup_heater_use", "act", 3000.0, until="2026-10-01")
+    assert order(new, ended, old) == ["short_cycling", "low_flow", "backup_heater_use"]
+    assert [f["code"] for f in open_findings(result(new, ended, old))] == ["short_cycling", "low_flow"]
+
+
+def test_homes_in_order_come_after_unknown_ones_and_those_after_findings() -> None:
+    homes = {
+        "fine": result(verdict="in_order"), "noted": result(finding("low_flow", "note"), verdict="in_order"),
+        "unknown": result(verdict="not_known"), "watched": result(finding("low_flow", "watch"), verdict="watch"),
+        "urgent": result(finding("frost_risk", "urgent"), verdict="urgent"), "empty": None,
+    }  # fmt: skip
+    ranked = sorted(homes, key=lambda n: (home_urgency(homes[n], given_verdict(homes[n])), n))
+    assert ranked == ["urgent", "watched", "empty", "unknown", "fine", "noted"]
+
+
+@pytest.mark.parametrize("found", [[], [finding("short_cycling", "act", until="2026-01-01")]])
+def test_a_summary_counts_only_what_goes_on(found: list[dict[str, Any]]) -> None:
+    told = fleet_summary(result(*found, verdict="in_order"))
+    assert told["severity"] is None
+    assert told["money_per_year"] == 0.0
+    assert told["verdict"] == "in_order"
+
+
+def test_a_home_without_data_has_a_row() -> None:
+    told = fleet_summary(None)
+    assert told["verdict"] == "not_known"
+    assert told["missing"]
+    assert told["money_per_year"] is None

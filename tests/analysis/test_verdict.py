@@ -1,0 +1,226 @@
+"""The verdict: in order only where everything that matters was assessed, and never while a finding goes on."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from analysis.findings.judge import RULES
+from analysis.plant.load import parse_site
+from analysis.plant.site import Site
+from analysis.verdict import (
+    GONE_AFTER,
+    MATTER_OF,
+    MATTERS,
+    SILENT_AFTER,
+    VERDICTS,
+    WORDS,
+    given_verdict,
+    verdict,
+    with_silence,
+)
+
+PLAIN = """
+[site]
+id = "alder-row"
+name = "Alder Row"
+timezone = "Europe/London"
+[[point]]
+id = "hp"
+quantity = "heat_pump_electricity"
+as = "power"
+"""
+WITH_WATER = PLAIN + "[hot_water]\ncylinder_litres = 200\n"
+# Contract, sections 6 and 7.
+CONTRACT_CODES = [
+    "short_cycling",
+    "excessive_defrost",
+    "defrost_without_frost",
+    "flow_temperature_above_curve",
+    "no_weather_compensation",
+    "low_flow",
+    "falling_flow",
+    "buffer_mixing",
+    "backup_heater_use",
+    "immersion_use",
+    "high_standby",
+    "pump_always_on",
+    "heating_out_of_season",
+    "efficiency_below_expected",
+    "efficiency_fell",
+    "heat_loss_above_design",
+    "heat_loss_below_design",
+    "capacity_short",
+    "room_below_target",
+    "slow_reheat",
+    "reheat_incomplete",
+    "hot_water_shortfall",
+    "high_standing_loss",
+    "pasteurisation_missed",
+    "diverter_passing",
+    "pressure_falling",
+    "pressure_low",
+    "frost_risk",
+    "data_gap",
+    "sensor_stuck",
+    "register_reset",
+    "unit_mismatch",
+    "flow_return_swapped",
+    "clock_offset",
+    "implausible_efficiency",
+    "heat_meter_disagrees",
+    "outdoor_sensor_biased",
+    "unit_stopped",
+    "fault_reported",
+    "water_too_hot",
+    "disinfection_lacking",
+    "pressure_high",
+    "pressure_swings",
+    "meter_misplaced",
+    "performance_below_promise",
+    "electricity_above_expected",
+]
+ALL = frozenset(CONTRACT_CODES)
+
+
+@pytest.fixture
+def site() -> Site:
+    return parse_site(WITH_WATER)
+
+
+def document(**more: Any) -> dict[str, Any]:
+    return {"findings": [], "not_assessed": [], "comfort": {"zones": {}}, **more}
+
+
+def finding(code: str, severity: str, until: str | None = None) -> dict[str, Any]:
+    return {"code": code, "severity": severity, "until": until, "headline": f"{code} is so"}
+
+
+def unanswered(code: str, reason_code: str = "missing_quantity") -> dict[str, Any]:
+    return {"code": code, "reason": "needs cylinder_temperature", "reason_code": reason_code}
+
+
+def test_every_rule_code_stands_in_the_table() -> None:
+    """A new finding that nobody enters would never count against "in order"."""
+    assert {rule.code for rule in RULES} <= set(MATTER_OF)
+
+
+def test_the_table_is_the_contracts_and_has_each_code_once() -> None:
+    told = [code for matter in MATTERS for code in matter.codes]
+    assert sorted(told) == sorted(set(told))
+    assert set(told) >= ALL
+
+
+def test_every_verdict_has_its_words() -> None:
+    assert set(VERDICTS) == set(WORDS)
+    assert WORDS["in_order"] == "in order"
+
+
+def test_everything_assessed_and_nothing_found_is_in_order(site: Site) -> None:
+    told = verdict(site, document(), ALL)
+    assert told["verdict"] == "in_order"
+    assert told["missing"] == []
+    assert {b["matter"] for b in told["because"]} == {m.key for m in MATTERS}
+
+
+@pytest.mark.parametrize("matter", [m.key for m in MATTERS])
+def test_one_unanswered_question_makes_it_not_known(site: Site, matter: str) -> None:
+    """Each question of each matter, with all codes that answer it unassessed."""
+    for question in next(m for m in MATTERS if m.key == matter).questions:
+        told = verdict(site, document(not_assessed=[unanswered(c) for c in question.codes]), ALL)
+        assert told["verdict"] == "not_known"
+        missing = next(m for m in told["missing"] if m["question"] == question.asks)
+        assert missing["matter"] == matter
+        assert missing["reason"] == "needs cylinder_temperature"
+        assert "heat_pump_electricity" not in missing["meters"], "it is measured"
+        assert set(missing["meters"]) <= set(question.meters)
+
+
+def test_one_code_is_enough_where_several_answer_a_question(site: Site) -> None:
+    codes = ("efficiency_below_expected", "efficiency_fell", "performance_below_promise")
+    told = verdict(site, document(not_assessed=[unanswered(c) for c in codes]), ALL)
+    assert told["verdict"] == "in_order"
+
+
+def test_what_does_not_apply_counts_as_answered(site: Site) -> None:
+    codes = ("disinfection_lacking", "pasteurisation_missed")
+    told = verdict(site, document(not_assessed=[unanswered(c, "not_applicable") for c in codes]), ALL)
+    assert told["verdict"] == "in_order"
+
+
+def test_what_does_not_apply_answers_nothing_for_what_does(site: Site) -> None:
+    """No disinfection is scheduled, and whether the water needs one is not measured."""
+    gaps = [unanswered("pasteurisation_missed", "not_applicable"), unanswered("disinfection_lacking")]
+    told = verdict(site, document(not_assessed=gaps), ALL)
+    assert [m["question"] for m in told["missing"]] == ["Is the stored water disinfected?"]
+
+
+def test_a_plant_without_hot_water_needs_none_assessed() -> None:
+    water = ("hot_water_shortfall", "water_too_hot", "disinfection_lacking", "pasteurisation_missed")
+    gaps = [unanswered(c) for c in water]
+    assert verdict(parse_site(PLAIN), document(not_assessed=gaps), ALL)["verdict"] == "in_order"
+    assert verdict(parse_site(WITH_WATER), document(not_assessed=gaps), ALL)["verdict"] == "not_known"
+
+
+def test_a_code_without_a_rule_is_spoken_for_by_others_of_its_matter(site: Site) -> None:
+    """water_too_hot has no rule here: the other findings about safety answer, unless none of them could be assessed."""
+    rules = ALL - {"water_too_hot"}
+    assert verdict(site, document(), rules)["verdict"] == "in_order"
+    safety = [c for c in next(m for m in MATTERS if m.key == "safety").codes if c in rules]
+    told = verdict(site, document(not_assessed=[unanswered(c) for c in safety]), rules)
+    assert "Can the stored water scald?" in [m["question"] for m in told["missing"]]
+
+
+@pytest.mark.parametrize("severity", ["watch", "act", "urgent"])
+def test_the_worst_open_finding_decides(site: Site, severity: str) -> None:
+    found = [
+        finding("short_cycling", "watch"),
+        finding("room_below_target", severity),
+        finding("low_flow", "note"),
+    ]
+    told = verdict(site, document(findings=found, not_assessed=[unanswered("data_gap")]), ALL)
+    assert told["verdict"] == severity
+    assert [b["code"] for b in told["because"]] == ["short_cycling", "room_below_target"]
+    assert told["missing"], "what is not known is said beside what is wrong"
+
+
+def test_what_ended_and_what_is_only_a_note_does_not_count(site: Site) -> None:
+    found = [finding("short_cycling", "act", until="2026-01-01"), finding("low_flow", "note")]
+    assert verdict(site, document(findings=found), ALL)["verdict"] == "in_order"
+
+
+@pytest.mark.parametrize(
+    ("cool", "cold", "told"), [(0.3, 0.01, "in_order"), (0.6, 0.01, "watch"), (0.3, 0.2, "watch"), (None, None, "in_order")]
+)  # fmt: skip
+def test_a_zone_that_is_cold_for_hours_is_not_in_order(
+    site: Site, cool: float | None, cold: float | None, told: str
+) -> None:
+    zone = {"mean_c": 19.0, "target_c": 20.0, "share_below_target": cool, "share_far_below": cold}
+    given = verdict(site, document(comfort={"zones": {"upper": zone}, "recent": {"upper": zone}}), ALL)
+    assert given["verdict"] == told
+    if told == "watch":
+        assert "hours a day" in given["because"][0]["says"]
+
+
+def test_without_a_result_it_is_not_known() -> None:
+    told = given_verdict(None, "no readings yet")
+    assert told["verdict"] == "not_known"
+    assert told["missing"][0]["reason"] == "no readings yet"
+
+
+@pytest.mark.parametrize(
+    ("quiet", "before", "after"),
+    [
+        (None, "in_order", "in_order"), (SILENT_AFTER, "in_order", "in_order"), (SILENT_AFTER + timedelta(minutes=1), "in_order", "watch"),
+        (SILENT_AFTER * 2, "not_known", "watch"), (SILENT_AFTER * 2, "act", "act"), (GONE_AFTER + timedelta(minutes=1), "watch", "act"),
+        (GONE_AFTER * 2, "urgent", "urgent"),
+    ],
+)  # fmt: skip
+def test_a_home_nobody_hears_from_is_not_in_order(quiet: timedelta | None, before: str, after: str) -> None:
+    told = with_silence({"verdict": before, "because": [], "missing": []}, quiet)
+    assert told["verdict"] == after
+    assert any(b["code"] == "silence" for b in told["because"]) is (
+        quiet is not None and quiet > SILENT_AFTER
+    )
