@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from analysis.plant.quantities import Quantity
 from analysis.plant.site import Point, Site
-from analysis.plant.units import Conversion, conversion
+from analysis.plant.units import LONGEST_UNIT, Conversion, conversion, shown_unit
 
 EARLIEST = 631_152_000_000
 """1990-01-01 UTC [ms]: before it no heat pump was metered; a gateway without a clock starts at 1970."""
@@ -96,6 +96,8 @@ def unit_change(point: Point, unit: str) -> Conversion:
     """How numbers in `unit` become numbers in the point's unit. Raises Refused if they do not."""
     if point.form == "state":
         return Conversion(1.0, 0.0)
+    if len(unit) > LONGEST_UNIT:  # not worth remembering, whatever it is
+        raise Refused("wrong unit", f"unknown unit {shown_unit(unit)}; {point.id} is in {point.unit}")
     found = _changed(unit, point.unit)
     if isinstance(found, str):
         raise Refused("wrong unit", f"{found}; {point.id} is in {point.unit}")
