@@ -76,6 +76,10 @@ def decoded(point: Point, raw: object, unit: str | None = None) -> float | str:
         raise Refused("not a number", f"{raw} is not a number, and {point.id} is no state")
     try:
         number = float(raw)  # type: ignore[arg-type]
+    except OverflowError:
+        raise Refused(
+            "not a finite number", f"{point.id}: a number of so many digits is no reading"
+        ) from None
     except (TypeError, ValueError):
         raise Refused("not a number", f"{str(raw)[:40]!r} is not a number") from None
     if unit and unit != point.unit:

@@ -57,7 +57,7 @@ def test_units_beyond_the_grammar_are_refused_before_they_are_evaluated(unit: st
 
 
 @pytest.mark.parametrize(
-    ("unit", "canonical"), [("dBm", "W"), ("delta_degC", "degC"), ("W*degC/degF", "W"), ("degC**2/K", "degC")]
+    ("unit", "canonical"), [("dBm", "W"), ("delta_degC", "degC"), ("degC**2/K", "degC")]
 )
 def test_units_that_are_no_linear_measure_are_refused(unit: str, canonical: str) -> None:
     with pytest.raises(ValueError, match=r"linear|converted|measure"):
