@@ -52,7 +52,7 @@ class Hot:
     """Connections to the SQLite file, and the statements on it. Safe to use from several threads."""
 
     def __init__(self, path: Path) -> None:
-        self._path = path
+        self.path = path
         self._idle: list[sqlite3.Connection] = []
         self._owner = os.getpid()
         with self._connection() as db:
@@ -67,7 +67,7 @@ class Hot:
         try:
             db = self._idle.pop()
         except IndexError:
-            db = sqlite3.connect(self._path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
+            db = sqlite3.connect(self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
             db.execute("PRAGMA synchronous = FULL")
         try:
             yield db
@@ -188,6 +188,8 @@ def _moments(db: sqlite3.Connection, site: int, start: int, end: int) -> Rows:
     ).fetchall()
     if not found:
         return np.empty(0, np.int64), np.empty(0, READING)
+    if any(not isinstance(packed, bytes) or len(packed) % READING.itemsize for _, packed in found):
+        found = [row for row in found if isinstance(row[1], bytes) and not len(row[1]) % READING.itemsize]
     rows = np.frombuffer(b"".join([packed for _, packed in found]), READING)
     lengths = [len(packed) // READING.itemsize for _, packed in found]
     return np.repeat(np.array([ts for ts, _ in found], np.int64), lengths), rows
@@ -287,6 +289,22 @@ def span(db: sqlite3.Connection, site: str) -> tuple[int, int] | None:
         for row in db.execute(f"SELECT ts FROM {table} WHERE site = ? ORDER BY ts {order} LIMIT 1", (number,))  # noqa: S608
     ]
     return (min(ends), max(ends)) if ends else None
+
+
+def days(db: sqlite3.Connection, site: str) -> set[int]:
+    """UTC days (since 1970-01-01) with recent readings."""
+    number = site_number(db, site)
+    chosen = "SELECT DISTINCT ts / 86400000 FROM {} WHERE site = ?"
+    tables = ("moments", "texts") if number is not None else ()
+    return {int(day) for table in tables for (day,) in db.execute(chosen.format(table), (number,))}
+
+
+def odd_rows(db: sqlite3.Connection, site: str) -> int:
+    """Moments that are not whole readings; they are not read."""
+    number = site_number(db, site)
+    odd = f"typeof(readings) <> 'blob' OR length(readings) = 0 OR length(readings) % {READING.itemsize}"
+    found = db.execute(f"SELECT count(*) FROM moments WHERE site = ? AND ({odd})", (number,))  # noqa: S608
+    return int(found.fetchone()[0])
 
 
 def delete(db: sqlite3.Connection, site: int, start: int, end: int) -> int:

@@ -8,6 +8,7 @@ they look at the hot rows first, so a row on its way to a sealed file is seen in
 
 from __future__ import annotations
 
+import logging
 import re
 from collections.abc import Iterable
 from pathlib import Path
@@ -20,9 +21,10 @@ from analysis.readings import MS_PER_DAY, Readings, Samples, is_thin
 from collector.store import hot as h
 from collector.store.files import Locks, make_folder
 from collector.store.merge import cleaned, compared, days_of, laid
-from collector.store.protocol import Appended, PointSpan
+from collector.store.protocol import Appended, PointSpan, Trouble
 from collector.store.sealed import Sealed, month_of, month_start
 
+log = logging.getLogger(__name__)
 _BULK = 20_000
 """An append of so many readings goes straight to sealed files: rewriting a month then costs less than a row each."""
 
@@ -151,7 +153,44 @@ class LocalStore:
         cutoff = (now // MS_PER_DAY - self._hot_days) * MS_PER_DAY
         with self._hot.reading() as db:
             names = list(h.sites(db))
-        return sum(self._seal_site(site, cutoff) for site in names)
+        moved = 0
+        for site in names:
+            try:
+                moved += self._seal_site(site, cutoff)
+            except Exception:  # one site's trouble must not keep the others' readings from being sealed
+                log.exception("sealing the readings of %s failed", site)
+        return moved
+
+    def troubles(self, site: str) -> list[Trouble]:
+        """Data of a site that are damaged or missing, as far as is known without reading all of them.
+
+        A month is missing where its days have revisions and it has neither a file nor recent rows."""
+        _check(site)
+        with self._hot.reading() as db:
+            days, hot_days, odd = h.revisions(db, site), h.days(db, site), h.odd_rows(db, site)
+        sealed = self._sealed.months(site)
+        out = self._sealed.troubles(site)
+        for month in sorted({month_of(day * MS_PER_DAY) for day in days} - {*sealed}):
+            if not any(month_of(day * MS_PER_DAY) == month for day in hot_days):
+                out.append(
+                    Trouble(site, str(self._sealed.path(site, month)), "missing; its readings are lost")
+                )
+        if odd:
+            out.append(
+                Trouble(site, str(self._hot.path), f"{odd} damaged rows of recent readings are left out")
+            )
+        if sealed and not days:
+            what = "holds nothing of this site: it was lost or replaced, and recent readings with it"
+            out.append(Trouble(site, str(self._hot.path), what))
+        return out
+
+    def check(self, site: str) -> list[Trouble]:
+        """As `troubles`, after reading every byte of the site."""
+        _check(site)
+        for month in self._sealed.months(site):
+            self._sealed.read_month(site, month)
+        self.read(site)
+        return self.troubles(site)
 
     def flush(self) -> None:
         """Nothing to do: what was appended is on disk and read from there."""
