@@ -15,7 +15,7 @@ from api.state.work_tables import JobRun, Notice
 def erase_site(service: Service, site_id: str) -> None:
     """Remove a site's file, readings, messages set aside, uploads, facts, results, alerts, works, papers, notices, consents,
     links, tokens and audit lines, and the accounts of people who had no other home. Raises UnknownSite."""
-    service.plants.get(site_id)
+    service.plants.file(site_id)
     service.store.forget(site_id)
     _forget_messages(service, site_id)
     for folder in (service.settings.rejects_dir, service.settings.data / "uploads"):

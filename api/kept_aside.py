@@ -13,11 +13,11 @@ from collector.mqtt import set_aside
 from collector.mqtt.book import Book
 
 
-def list_kept(settings: Settings, site: str | None = None, most: int = 100, after: int = 0) -> dict[str, Any]:
-    """Messages aside, oldest first, with how many there are by reason."""
+def list_kept(settings: Settings, site: str | None = None, most: int = 100) -> dict[str, Any]:
+    """The newest messages aside, oldest of them first, with how many there are by reason."""
     with _book(settings) as book:
         tally = set_aside.tally(book)
-        rows = set_aside.held(book, site, after=after, most=most)
+        rows = set_aside.held(book, site, most=most, newest=True)
         return {
             "held": tally.messages,
             "ever": tally.kept,

@@ -42,6 +42,10 @@ class Plant:
     added: datetime
     updated: datetime
 
+    @property
+    def id(self) -> str:
+        return self.site.id
+
 
 @dataclass(frozen=True)
 class BrokenPlant:

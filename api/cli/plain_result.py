@@ -21,6 +21,7 @@ def plain_result(result: dict[str, Any], name: str) -> str:
     head = f"{name}: {period['from']} to {period['to']}"
     if coverage is not None:
         head += f", usable data in {coverage:.1%} of the time"
+    head += "".join(f"\n  data: {notice}" for notice in result.get("data_notices", []))
     parts = [
         head,
         _findings(result["findings"]),
@@ -41,8 +42,10 @@ def plain_fleet(rows: list[dict[str, Any]]) -> str:
     lines = []
     for row in rows:
         told = row["headline"] or row["reason"] or "nothing to report"
+        notices = "".join(f"; data: {notice}" for notice in row.get("data_notices", []))
         h4 = f"{row['H4']:.2f}" if row["H4"] is not None else "-"
-        lines.append(f"{row['severity'] or 'ok':<7} {row['id']:<{width}}  SPF {h4:>5}  {told}")
+        word = "failed" if row["failed"] else row["severity"] or ("unknown" if row["reason"] else "ok")
+        lines.append(f"{word:<7} {row['id']:<{width}}  SPF {h4:>5}  {told}{notices}")
     return "\n".join(lines)
 
 

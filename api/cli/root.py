@@ -9,9 +9,13 @@ from typing import Any
 import click
 
 from api.cli import figures, people, readings, running, sites
+from api.fault_log import log_to
 from api.settings import Settings
 
 CONTEXT: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
+
+
+_folder = [Path(os.environ.get("FIELDFARE_DATA") or Settings.data)]
 
 
 class WholeSentences(click.Group):
@@ -34,6 +38,8 @@ class WholeSentences(click.Group):
 def root(context: click.Context, data: Path | None) -> None:
     """Looks after installed heat pumps from a distance: meter readings in; performance, faults and the next step out."""
     context.obj = Settings.from_env(os.environ, data=data)
+    _folder[0] = context.obj.data
+    log_to(context.obj.data)
 
 
 for command in (*sites.COMMANDS, *readings.COMMANDS, *figures.COMMANDS, *running.COMMANDS, *people.COMMANDS):
@@ -41,8 +47,5 @@ for command in (*sites.COMMANDS, *readings.COMMANDS, *figures.COMMANDS, *running
 
 
 def data_folder() -> Path:
-    """The data folder of the running command, as far as it is known."""
-    context = click.get_current_context(silent=True)
-    if context is not None and isinstance(context.obj, Settings):
-        return context.obj.data
-    return Path(os.environ.get("FIELDFARE_DATA") or "fieldfare-data")
+    """The data folder of the command that runs or ran last, as far as it is known."""
+    return _folder[0]

@@ -17,6 +17,7 @@ from api.papers import month_paper
 from api.plants import Card, Plant
 from api.results import NoReadings
 from api.sign_off import is_sign_off, sign_offs
+from api.site_guard import Failure, attempt
 from dashboards.pages import winter_entry
 
 WORKS_SHOWN = 20
@@ -33,13 +34,12 @@ def row_of(parts: Parts, plant: Plant, result: dict[str, Any] | None) -> dict[st
 def _row(
     parts: Parts, site_id: str, name: str, handed_over: date | None, result: dict[str, Any] | None
 ) -> dict[str, Any]:
-    span = parts.service.store.span(site_id)
-    return {
-        "id": site_id,
-        "name": name,
-        "handed_over": handed_over,
+    span = attempt(site_id, "read its readings", lambda: parts.service.store.span(site_id))
+    row = {"id": site_id, "name": name, "handed_over": handed_over, "heard": None, "result": result}
+    if isinstance(span, Failure):
+        return row | {"reason": None if result else span.reason}
+    return row | {
         "heard": datetime.fromtimestamp(span[1] / 1000, UTC) if span else None,
-        "result": result,
         "reason": None if result else "no readings yet" if span is None else "not analysed yet",
     }
 
@@ -48,24 +48,39 @@ def clock(parts: Parts) -> datetime:
     """The time that pages show ages against; a demo's invented data end some hours ago, so its clock stands there."""
     if not parts.settings.demo:
         return datetime.now(UTC)
-    ends = [s[1] for p in parts.service.plants.ids() if (s := parts.service.store.span(p)) is not None]
+    spans = (
+        attempt(p, "read its readings", partial(parts.service.store.span, p))
+        for p in parts.service.plants.ids()
+    )
+    ends = [span[1] for span in spans if span is not None and not isinstance(span, Failure)]
     return datetime.fromtimestamp(max(ends) / 1000, UTC) if ends else datetime.now(UTC)
 
 
 def fleet(parts: Parts) -> Iterator[dict[str, Any]]:
     """Every site with its newest kept result but for the days, without the site itself: one at a time, for large fleets."""
     for card in parts.service.plants.cards():
-        yield _row(parts, card.id, card.name, card.handed_over, parts.service.results.summary(card.id))
+        result = attempt(card.id, "read its results", partial(parts.service.results.summary, card.id))
+        trouble = card.trouble
+        if isinstance(result, Failure):
+            result, trouble = None, trouble or result.reason
+        row = _row(parts, card.id, card.name, card.handed_over, None if trouble else result)
+        yield row | {"reason": trouble} if trouble else row
 
 
 def before_winter(parts: Parts) -> Iterator[dict[str, Any]]:
     """Every site's entry in the list before winter, with the sign-off of its season."""
     signed = sign_offs(parts.service.database)
     for card in parts.service.plants.cards():
-        mark = parts.service.results.made(card.id), card.updated
-        entry = parts.winter_entries.get(card.id, mark, partial(_winter_entry, parts, card))
+        entry = attempt(card.id, "write its line before winter", partial(_kept_winter_entry, parts, card))
+        if isinstance(entry, Failure):  # listed as a home of which nothing can be told
+            entry = winter_entry({"id": card.id, "name": card.name, "site": None, "result": None})
         if entry is not None:
             yield entry | {"signed": signed.get((card.id, entry["season"]))}
+
+
+def _kept_winter_entry(parts: Parts, card: Card) -> dict[str, Any] | None:
+    mark = parts.service.results.made(card.id), card.updated
+    return parts.winter_entries.get(card.id, mark, partial(_winter_entry, parts, card))
 
 
 def _winter_entry(parts: Parts, card: Card) -> dict[str, Any] | None:

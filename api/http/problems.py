@@ -12,7 +12,7 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.exceptions import HTTPException
 
-from analysis.errors import InputError, NotAssessed, SiteError
+from analysis.errors import FieldfareError, InputError, NotAssessed, SiteError
 from api.alerts.alerts import UnknownAlert
 from api.people.accounts import Refused, UnknownPerson
 from api.people.sign_in import TooManyTries
@@ -105,6 +105,11 @@ def install(app: FastAPI) -> None:
         status, kind, title = next((s, k, t) for c, s, k, t in _STATUS if isinstance(error, c))
         return problem(status, kind, title, str(error))
 
+    @app.exception_handler(FieldfareError)
+    def unusable(request: Request, error: FieldfareError) -> Response:
+        log.error("data can't be used at %s %s: %s", request.method, request.url.path, error)
+        return problem(503, "data", "Data can't be read", str(error))
+
     @app.exception_handler(RequestValidationError)
     def invalid(request: Request, error: RequestValidationError) -> Response:
         each = [{"where": ".".join(map(str, e["loc"])), "message": e["msg"]} for e in error.errors()]
@@ -119,5 +124,5 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(Exception)
     def fault(request: Request, error: Exception) -> Response:
-        log.error("a fault of ours at %s %s", request.method, request.url.path, exc_info=error)
-        return problem(500, "fault", "A fault of ours", "it was written to the service's log")
+        log.error("internal error at %s %s", request.method, request.url.path, exc_info=error)
+        return problem(500, "fault", "Internal error", "the service's log has the details")

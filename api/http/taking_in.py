@@ -96,7 +96,7 @@ class TakingIn:
             taking.told, taking.state = told, "failed"
         except Exception:
             log.exception("taking in a file of %s", site)
-            taking.told, taking.state = "a fault of ours; it is in the log", "failed"
+            taking.told, taking.state = "internal error; the service's log has the details", "failed"
         finally:
             path.unlink(missing_ok=True)
 

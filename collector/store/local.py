@@ -188,8 +188,7 @@ class LocalStore:
         """As `troubles`, after reading every byte of the site."""
         _check(site)
         for month in self._sealed.months(site):
-            self._sealed.read_month(site, month)
-        self.read(site)
+            self._sealed.verify(site, month)
         return self.troubles(site)
 
     def flush(self) -> None:

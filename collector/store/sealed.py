@@ -8,32 +8,30 @@ that has to be written again is kept under another name.
 
 from __future__ import annotations
 
-import logging
 import os
 import shutil
 from collections.abc import Collection, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 import pyarrow as pa
 
 from analysis.readings import Readings, Samples
+from collector.store.damage_notes import DamageNotes
 from collector.store.files import make_folder, sync_folder
 from collector.store.merge import as_text, laid
 from collector.store.protocol import PointSpan, Trouble
 from collector.store.sealed_file import (
     DamagedFile,
     Index,
-    Signature,
+    damaged_points,
     index_of,
     read_file,
     signature_of,
     write_file,
 )
 
-log = logging.getLogger(__name__)
 _DAMAGED = ".damaged"
 _THREADS = 2
 
@@ -48,24 +46,12 @@ def month_start(month: int) -> int:
     return int(np.datetime64(month, "M").astype("M8[ms]").astype(np.int64))
 
 
-class _Noted(NamedTuple):
-    """Damage of a file that has this signature: of all of it (`what`), or of the points that are lost."""
-
-    signature: Signature
-    what: str
-    lost: frozenset[str]
-
-    @property
-    def told(self) -> str:
-        return self.what or f"damaged; readings of {', '.join(sorted(self.lost))} are left out"
-
-
 class Sealed:
     """The Parquet files of all sites under one folder."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._noted: dict[Path, _Noted] = {}
+        self._notes = DamageNotes(folder.parent / "damage.jsonl")
 
     def path(self, site: str, month: int) -> Path:
         return self._folder / site / f"{np.datetime64(month, 'M')}.parquet"
@@ -89,8 +75,20 @@ class Sealed:
         except FileNotFoundError:
             return {}
         except DamagedFile as error:
-            self._note(path, signature, error.what)
+            self._notes.add(path, signature, error.what)
             return {}
+
+    def verify(self, site: str, month: int) -> None:
+        """Read every byte of a month and note what is damaged."""
+        path = self.path(site, month)
+        try:
+            signature = signature_of(path)
+            if lost := damaged_points(path):
+                self._notes.add(path, signature, lost=lost)
+        except FileNotFoundError:
+            return
+        except DamagedFile as error:
+            self._notes.add(path, signature, error.what)
 
     def troubles(self, site: str) -> list[Trouble]:
         """Months that can't be read, wholly or in part, as far as is known; and damaged files that were kept."""
@@ -104,28 +102,9 @@ class Sealed:
                 out.append(Trouble(site, str(path), what))
             elif (month := _month_named(name)) is not None:
                 self.index(site, month)
-                if (noted := self._known_damage(path)) is not None:
+                if (noted := self._notes.of(path)) is not None:
                     out.append(Trouble(site, str(path), noted.told))
         return out
-
-    def _note(self, path: Path, signature: Signature, what: str = "", lost: Iterable[str] = ()) -> None:
-        """Remember damage of a file: of all of it, or of some points."""
-        before = self._noted.get(path)
-        if before is not None and before.signature == signature:
-            noted = _Noted(signature, what or before.what, before.lost | frozenset(lost))
-        else:
-            noted = _Noted(signature, what, frozenset(lost))
-        if noted != before:
-            self._noted[path] = noted
-            log.error("%s: %s", path, noted.told)
-
-    def _known_damage(self, path: Path) -> _Noted | None:
-        """What is known of a file, unless another one has taken its place."""
-        noted = self._noted.get(path)
-        try:
-            return noted if noted is not None and noted.signature == signature_of(path) else None
-        except FileNotFoundError:
-            return None
 
     def span(self, site: str) -> tuple[int, int] | None:
         """First and last time [ms] of a site's readings here, told by its first and its last month that can be read."""
@@ -161,10 +140,10 @@ class Sealed:
         except FileNotFoundError:
             return {}
         except DamagedFile as error:
-            self._note(path, signature, error.what)
+            self._notes.add(path, signature, error.what)
             return {}
         if lost:
-            self._note(path, signature, lost=lost)
+            self._notes.add(path, signature, lost=lost)
         return found
 
     def read(
@@ -222,7 +201,7 @@ class Sealed:
     def _keep_damaged(self, site: str, month: int) -> None:
         """Keep a file that is about to be replaced under another name, where part of it could not be read."""
         path = self.path(site, month)
-        if self._known_damage(path) is None:
+        if self._notes.of(path) is None:
             return
         for number in range(1, 1000):
             kept = path.with_name(f"{path.stem}.{number}{_DAMAGED}")
@@ -240,6 +219,7 @@ class Sealed:
 
     def forget(self, site: str) -> None:
         """Remove every file of a site."""
+        self._notes.forget(site)
         folder = self._folder / site
         if folder.is_dir():
             shutil.rmtree(folder)

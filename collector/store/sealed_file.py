@@ -57,6 +57,9 @@ class DamagedFile(FieldfareError):
         self.path, self.what = path, what
         super().__init__(f"{path}: {what}")
 
+    def __reduce__(self) -> tuple[type[DamagedFile], tuple[Path, str]]:
+        return DamagedFile, (self.path, self.what)
+
 
 def signature_of(path: Path) -> Signature:
     stat = path.stat()
@@ -127,6 +130,22 @@ def read_file(
     if sums is None:
         found = {p: s for p, s in found.items() if _is_sound(s, wanted[p])}
     return found, [*lost, *(p for p in wanted if p not in found)]
+
+
+def damaged_points(path: Path) -> list[str]:
+    """Points whose part of a file is damaged; values are decoded only where there are no checksums. Raises DamagedFile."""
+    with _as_damage(path):
+        mapped = pa.memory_map(str(path))
+    with mapped as source:
+        with _as_damage(path):
+            data = memoryview(source.read_buffer())
+            sums = read_checksums(data)
+            source.seek(0)
+            index = _index(pq.read_metadata(source))
+        if sums is None:
+            source.seek(0)
+            return read_file(path, source, None, False)[1]
+        return [point for point, group in index.items() if not sums.is_whole(data, group.number)]
 
 
 def _one_by_one(path: Path, file: pq.ParquetFile, wanted: Index, groups: int) -> Readings:
