@@ -116,10 +116,7 @@ def _state(point: Point, raw: object) -> float | str:
     word = point.values.get(text, point.values.get(plain))
     states = point.kind.states
     if states is None:
-        word = word if word is not None else text
-        if len(word) > LONGEST_TEXT:
-            raise Refused("text too long", f"text of {len(word)} characters; at most {LONGEST_TEXT} are kept")
-        return word
+        return kept_text(word if word is not None else text)
     if word is None:
         word = plain
     if word in states:
@@ -134,6 +131,13 @@ def _state(point: Point, raw: object) -> float | str:
         f"{text[:40]!r} is not a state of {point.id}; known are {', '.join([*point.values, *states])} "
         f"(add it to the point's values)",
     )
+
+
+def kept_text(text: str) -> str:
+    """A fault code's text as it is kept. Raises Refused for a long one."""
+    if len(text) > LONGEST_TEXT:
+        raise Refused("text too long", f"text of {len(text)} characters; at most {LONGEST_TEXT} are kept")
+    return text
 
 
 def _plain(text: str) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from api.cli import figures, people, readings, running, sites
+from api.cli import checking, figures, people, readings, running, sites
 from api.fault_log import log_to
 from api.settings import Settings
 
@@ -42,7 +42,8 @@ def root(context: click.Context, data: Path | None) -> None:
     log_to(context.obj.data)
 
 
-for command in (*sites.COMMANDS, *readings.COMMANDS, *figures.COMMANDS, *running.COMMANDS, *people.COMMANDS):
+_ROOMS = (sites, readings, figures, checking, running, people)
+for command in (command for room in _ROOMS for command in room.COMMANDS):
     root.add_command(command)
 
 

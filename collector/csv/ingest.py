@@ -28,8 +28,8 @@ Progress = Callable[[int, int], None]
 
 _SMALLEST = 20_000
 """A part of so many bytes is not parsed in smaller ones."""
-_FLUSH = 4_000_000
-"""Readings gathered before they go to the store: some 64 MB, and few rewrites of a month."""
+_FLUSH = 1_000_000
+"""Readings gathered before they go to the store: some 16 MB, and few rewrites of a month."""
 
 
 @dataclass(frozen=True)

@@ -61,18 +61,20 @@ class Records(NamedTuple):
     def joined(self, lines: list[bytes], first: int) -> tuple[str, int] | None:
         """A row that goes on over several lines, and the number of its last one; None for a stray quote.
 
-        Raises UnicodeDecodeError
+        Raises UnicodeDecodeError, csv.Error
         """
         text = lines[first].decode()
         most = _MOST_LINES_EXACT if self.exact else _MOST_LINES
         for number in range(first + 1, min(first + most, len(lines))):
-            if not self.exact and self.is_row(lines[number]):
+            line = lines[number].decode()
+            if not self.exact and len(self.fields(line)) == self.width:
                 return None
-            text = f"{text}\n{lines[number].decode()}"
+            text = f"{text}\n{line}"
             if len(text) > _LONGEST_JOINED:
                 return None
             if not self.is_open(text.rstrip("\r")):
-                return text.rstrip("\r"), number
+                text = text.rstrip("\r")
+                return (text, number) if self.exact or len(self.fields(text)) == self.width else None
         return None
 
     def _begins(self, data: bytes, at: int) -> bool:
@@ -83,8 +85,7 @@ class Records(NamedTuple):
         try:
             if not self.is_open(lines[0].decode().rstrip("\r")):
                 return False
-            found = self.joined(lines, 0)
-            return found is not None and len(self.fields(found[0])) == self.width
+            return self.joined(lines, 0) is not None
         except (UnicodeDecodeError, csv.Error):
             return False
 

@@ -161,6 +161,13 @@ class LocalStore:
                 log.exception("sealing the readings of %s failed", site)
         return moved
 
+    def sites(self) -> list[str]:
+        """Sites that have readings here."""
+        with self._hot.reading() as db:
+            recent = list(h.sites(db))
+        sealed = [entry.name for entry in (self._folder / "sealed").iterdir() if entry.is_dir()]
+        return sorted({*recent, *sealed})
+
     def troubles(self, site: str) -> list[Trouble]:
         """Data of a site that are damaged or missing, as far as is known without reading all of them.
 

@@ -1,0 +1,45 @@
+"""`fieldfare check`: is everything that is stored whole?"""
+
+from __future__ import annotations
+
+import click
+
+from api.cli.options import format_option, print_json
+from api.settings import Settings
+
+
+@click.command("check")
+@format_option
+@click.pass_obj
+def check(settings: Settings, form: str) -> int:
+    """Read all stored data of all sites and name what is damaged or missing; the exit code is then 1.
+
+    Nothing is changed. Restore what is damaged from a backup, or read the exports of those days again.
+    """
+    from analysis.errors import FieldfareError
+    from api.check_data import Damage, check_databases, check_sites
+    from api.service import opened
+
+    if not settings.data.is_dir():
+        raise click.UsageError(f"there is no data folder {settings.data}")
+    found = check_databases(settings)
+    sites = 0
+    try:
+        with opened(settings) as service:
+            sites = len(service.plants.ids())
+            found += check_sites(service)
+    except FieldfareError as error:
+        if not found:
+            found.append(Damage("", str(error)))
+    if form == "json":
+        print_json({"sites": sites, "damage": [{"site": d.site or None, "what": d.what} for d in found]})
+    else:
+        for damage in found:
+            click.echo(str(damage))
+        click.echo(
+            f"{sites} sites: {f'{len(found)} things are damaged or missing' if found else 'all whole'}"
+        )
+    return 1 if found else 0
+
+
+COMMANDS = (check,)
