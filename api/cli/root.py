@@ -9,7 +9,6 @@ from typing import Any
 import click
 
 from api.cli import checking, figures, people, readings, running, sites
-from api.fault_log import log_to
 from api.settings import Settings
 
 CONTEXT: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
@@ -37,6 +36,8 @@ class WholeSentences(click.Group):
 @click.pass_context
 def root(context: click.Context, data: Path | None) -> None:
     """Looks after installed heat pumps from a distance: meter readings in; performance, faults and the next step out."""
+    from api.fault_log import log_to
+
     context.obj = Settings.from_env(os.environ, data=data)
     _folder[0] = context.obj.data
     log_to(context.obj.data)
