@@ -19,7 +19,7 @@ class _FaultLog(RotatingFileHandler):
 
     def _open(self) -> io.TextIOWrapper:
         path = Path(self.baseFilename)
-        path.parent.mkdir(parents=True, exist_ok=True)
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_CLOEXEC, 0o600)
         return open(fd, "a", encoding="utf-8")
 

@@ -57,7 +57,8 @@ def run(argv: Sequence[str] | None = None) -> int:
     except (OSError, sqlite3.Error) as error:
         return _unusable(error)
     except Exception as error:
-        return _fault(error)
+        of_database = getattr(error, "orig", None)  # as SQLAlchemy wraps it, which is not loaded for this
+        return _unusable(of_database) if isinstance(of_database, sqlite3.Error) else _fault(error)
 
 
 def _refuse(*lines: str) -> int:

@@ -56,7 +56,7 @@ class TakingIn:
             raise InputError("the file is empty")
         content.seek(0)
         folder = self._parts.settings.data / "uploads" / site
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         path = folder / ("export.csv.gz" if start == b"\x1f\x8b" or name.endswith(".gz") else "export.csv")
         for old in folder.iterdir():
             old.unlink()

@@ -44,7 +44,7 @@ class Rejects:
 
     def _writer(self) -> Any:
         if self._csv is None:
-            self._folder.mkdir(parents=True, exist_ok=True)
+            self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             self.path, self._file = self._fresh()
             self._csv = csv.writer(self._file)
             self._csv.writerow(["line", "reason", "row"])

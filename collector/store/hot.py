@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from analysis.errors import FieldfareError
 from analysis.readings import Readings, Samples
+from collector.store.files import make_private
 from collector.store.merge import laid
 
 _TABLES = """
@@ -55,6 +56,7 @@ class Hot:
         self.path = path
         self._idle: list[sqlite3.Connection] = []
         self._owner = os.getpid()
+        make_private(path)
         with self._connection() as db:
             db.execute("PRAGMA journal_mode = WAL")
             db.executescript(_TABLES)
@@ -68,9 +70,12 @@ class Hot:
             db = self._idle.pop()
         except IndexError:
             db = sqlite3.connect(self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
-            db.execute("PRAGMA synchronous = FULL")
         try:
+            db.execute("PRAGMA synchronous = FULL")
             yield db
+        except sqlite3.Error as error:
+            db.close()
+            raise FieldfareError(f"{self.path}: {error}") from error
         except BaseException:
             db.close()  # rolls back; an interrupted statement leaves nothing half done
             raise
