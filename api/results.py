@@ -125,8 +125,8 @@ class Results:
         mark = self._mark(plant, f"{facts_mark}{notices or ''}")
         with self._database.reading() as db:
             row = db.execute(_FIND, _period(site.id, first, last)).first()
-        is_known = row is not None and row.fingerprint == mark and row.rolling >= rolling
-        if is_known and (known := _unpacked(site.id, row.payload)) is not None:
+        kept = row if row is not None and row.fingerprint == mark and row.rolling >= rolling else None
+        if kept is not None and (known := _unpacked(site.id, kept.payload)) is not None:
             return known
         contents = self._of_kept_facts(site, first, last).as_dict() | {"data_notices": notices}
         document = orjson.dumps(contents, option=orjson.OPT_SERIALIZE_NUMPY)

@@ -59,11 +59,10 @@ def clock(parts: Parts) -> datetime:
 def fleet(parts: Parts) -> Iterator[dict[str, Any]]:
     """Every site with its newest kept result but for the days, without the site itself: one at a time, for large fleets."""
     for card in parts.service.plants.cards():
-        result = attempt(card.id, "read its results", partial(parts.service.results.summary, card.id))
-        trouble = card.trouble
-        if isinstance(result, Failure):
-            result, trouble = None, trouble or result.reason
-        row = _row(parts, card.id, card.name, card.handed_over, None if trouble else result)
+        found = attempt(card.id, "read its results", partial(parts.service.results.summary, card.id))
+        trouble = card.trouble or (found.reason if isinstance(found, Failure) else None)
+        result = None if trouble or isinstance(found, Failure) else found
+        row = _row(parts, card.id, card.name, card.handed_over, result)
         yield row | {"reason": trouble} if trouble else row
 
 

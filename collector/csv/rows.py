@@ -53,7 +53,7 @@ def typed(block: Block, layout: Layout, types: dict[str, pa.DataType]) -> Rows |
         )
     except pa.ArrowInvalid:
         return None
-    if b'"' in block.data and table.num_rows != _lines_of(block.data):
+    if b'"' in block.data and not _has_lines(block.data, table.num_rows):
         return None
     return Rows(table, None, [])
 
@@ -68,9 +68,11 @@ def _is_plain_text(data: bytes) -> bool:
         return False
 
 
-def _lines_of(data: bytes) -> int:
-    """Lines that hold something."""
-    return sum(1 for line in data.split(b"\n") if line and line != b"\r")
+def _has_lines(data: bytes, rows: int) -> bool:
+    """Whether so many lines hold something."""
+    if data.count(b"\n") + (not data.endswith(b"\n")) == rows:
+        return True
+    return sum(1 for line in data.split(b"\n") if line and line != b"\r") == rows
 
 
 def careful(block: Block, layout: Layout, names: list[str]) -> Rows:

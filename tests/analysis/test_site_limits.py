@@ -234,3 +234,32 @@ def test_any_site_file_that_is_accepted_can_be_analysed(text: str) -> None:
         facts = build_facts(site, made_day(site), DAY - timedelta(1), DAY + timedelta(1))
         analyse(site, facts, DAY - timedelta(1), DAY + timedelta(1)).as_dict()
         event("analysed")
+
+
+JUNK = st.one_of(
+    st.sampled_from(
+        ["nan", "inf", "-inf", "1e400", "9" * 400, "true", "[]", "{}", "[[1, 2], [3]]", '""', '"\\u0000"', '"x"', "1979-05-27",
+         "07:32:00", "1979-05-27T07:32:00Z", "'" * 3, "[" * 800, '"' + "y" * 5000 + '"', "{a = {b = {c = 1}}}", "0x1F", "-1", "0"]
+    ),
+    st.text(max_size=10),
+)  # fmt: skip
+LINES = WHOLE.splitlines()
+
+
+@settings(max_examples=500, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+@given(st.lists(st.tuples(st.integers(0, len(LINES) - 1), JUNK, st.sampled_from(["value", "line", "drop", "twice"])), min_size=1, max_size=3))  # fmt: skip
+def test_a_site_file_with_anything_in_it_is_read_or_refused_in_lines(
+    changes: list[tuple[int, str, str]],
+) -> None:
+    lines = list(LINES)
+    for number, junk, how in changes:
+        key = lines[number].partition("=")[0]
+        lines[number] = {
+            "value": f"{key}= {junk}", "line": junk, "drop": "", "twice": f"{lines[number]}\n{lines[number]}",
+        }[how]  # fmt: skip
+    problems: tuple[object, ...] = ()
+    try:
+        parse_site("\n".join(lines), "made.toml")
+    except SiteError as error:
+        problems = error.problems
+    assert all("\n" not in str(problem) and len(str(problem)) < 600 for problem in problems)

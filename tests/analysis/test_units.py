@@ -56,9 +56,7 @@ def test_units_beyond_the_grammar_are_refused_before_they_are_evaluated(unit: st
     assert len(str(refused.value)) < 200
 
 
-@pytest.mark.parametrize(
-    ("unit", "canonical"), [("dBm", "W"), ("delta_degC", "degC"), ("degC**2/K", "degC")]
-)
+@pytest.mark.parametrize(("unit", "canonical"), [("dBm", "W"), ("delta_degC", "degC"), ("degC**2/K", "degC")])
 def test_units_that_are_no_linear_measure_are_refused(unit: str, canonical: str) -> None:
     with pytest.raises(ValueError, match=r"linear|converted|measure"):
         conversion(unit, canonical)

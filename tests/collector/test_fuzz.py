@@ -244,9 +244,7 @@ COLUMN = st.sampled_from(
         pa.array([[1], [2]]), pa.array([True, False]), pa.nulls(2), pa.array([float("nan"), float("inf")]), pa.array(["9**9*W", ""]),
     ]
 )  # fmt: skip
-TABLE = st.fixed_dictionaries(
-    dict.fromkeys(("time", "point", "value", "text", "unit", "quantity"), COLUMN)
-)
+TABLE = st.fixed_dictionaries(dict.fromkeys(("time", "point", "value", "text", "unit", "quantity"), COLUMN))
 
 
 @FUZZ
