@@ -1,6 +1,8 @@
-"""`fieldfare check`: is everything that is stored whole?"""
+"""`fieldfare check` and `repair`: is everything that is stored whole, and what a backup can bring back."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 import click
 
@@ -42,4 +44,26 @@ def check(settings: Settings, form: str) -> int:
     return 1 if found else 0
 
 
-COMMANDS = (check,)
+@click.command("repair")
+@click.argument("folder", metavar="FOLDER", type=click.Path(path_type=Path))
+@click.pass_obj
+def repair(settings: Settings, folder: Path) -> int:
+    """Bring damaged or missing months of readings back from a backup that was restored to FOLDER.
+
+    Readings that can be read are left as they are. The exit code is 1 where something is still damaged.
+    """
+    from api.repairing import repair as run
+    from api.service import opened
+
+    with opened(settings) as service:
+        done = run(service, folder)
+    for site in done:
+        click.echo(f"{site.site}: {site.readings} readings restored")
+        for what in site.left:
+            click.echo(f"{site.site}: still damaged: {what}")
+    if not done:
+        click.echo("no readings are damaged")
+    return 1 if any(site.left for site in done) else 0
+
+
+COMMANDS = (check, repair)

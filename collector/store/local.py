@@ -191,6 +191,27 @@ class LocalStore:
             out.append(Trouble(site, str(self._hot.path), what))
         return out
 
+    def mend(self, site: str, month: int, readings: Readings) -> int:
+        """Write a month anew from what can be read of it and what a backup holds; where both have a reading, the store's
+        counts. Damaged files of the month go once it is written. Returns how many readings came from the backup."""
+        _check(site)
+        start, end = month_start(month), month_start(month + 1)
+        within = {p: cut for p, s in readings.items() if len((cut := s.between(start, end)).time)}
+        with self._locks.hold(site):
+            with self._hot.reading() as db:
+                hot = h.fetch(db, site, None, start, end)
+            held = laid(hot, self._sealed.read_month(site, month))
+            missing = {
+                p: Samples(*(a[~np.isin(s.time, held[p].time)] for a in s)) if p in held else s
+                for p, s in within.items()
+            }
+            missing = {p: s for p, s in missing.items() if len(s.time)}
+            if missing:
+                days = np.unique(np.concatenate([days_of(s.time) for s in missing.values()]))
+                self._replace(site, {month: laid(held, missing)}, days, bool(hot))
+                self._sealed.drop_damaged(site, month)
+        return sum(len(s.time) for s in missing.values())
+
     def check(self, site: str) -> list[Trouble]:
         """As `troubles`, after reading every byte of the site."""
         _check(site)

@@ -211,6 +211,12 @@ class Sealed:
             except FileExistsError:
                 continue
 
+    def drop_damaged(self, site: str, month: int) -> None:
+        """Remove the damaged files of a month that were kept."""
+        for path in (self._folder / site).glob(f"{np.datetime64(month, 'M')}.*{_DAMAGED}"):
+            path.unlink()
+        sync_folder(self._folder / site)
+
     def publish(self, site: str, months: Iterable[int]) -> None:
         """Put staged months in force, durable when it returns."""
         for month in months:

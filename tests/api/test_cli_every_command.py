@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -16,7 +17,7 @@ from api.cli.root import root
 from collector.mqtt import set_aside
 from collector.mqtt.book import Book
 from collector.mqtt.decode import Message, Refused
-from tests.api.plants import readings, site_text, write_csv
+from tests.api.plants import START, readings, site_text, write_csv
 
 
 class Run(NamedTuple):
@@ -76,6 +77,7 @@ RUNS: dict[str, list[Run]] = {
     ],
     "fleet": [Run("fleet", says="alder-row"), Run("fleet --format json", says='"failed": false')],
     "check": [Run("check", says="all whole"), Run("check --format json", says='"damage": []')],
+    "repair": [Run("repair data2", says="no readings are damaged"), Run("repair nowhere", 2, "no data folder with readings")],
     "serve": [Run("serve --host 127.0.0.1 --port 0", says="host='127.0.0.1', port=0")],
     "collect": [Run("collect --broker mqtt://broker.example", says="broker.example"), Run("collect", 2, "no broker")],
     "demo": [Run("demo --once --sites 1 --port 0", says="'once': True")],
@@ -127,6 +129,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     data = ["--data", str(folder / "data")]
     assert run([*data, "site", "add", str(folder / "alder.toml")]) == 0
     assert run([*data, "ingest", "alder-row", str(folder / "readings.csv")]) == 0
+    shutil.copytree(folder / "data", folder / "data2")
     return folder
 
 
@@ -188,6 +191,34 @@ def test_damage_is_named_and_leaves_with_1(
     damage = " ".join(d["what"] for d in json.loads(capsys.readouterr().out)["damage"])
     assert "intake.sqlite: is no database" in damage
     assert "hot.sqlite: missing" in damage
+
+
+@pytest.mark.parametrize("damage", ["cut", "gone", "flipped", "rewritten"])
+def test_a_repair_brings_back_what_a_backup_holds(
+    made: Path, tmp_path: Path, damage: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data, backup = tmp_path / "data", tmp_path / "backup"
+    shutil.copytree(made / "data", data)
+    shutil.copytree(made / "data", backup)
+    (month,) = (data / "readings" / "sealed" / "alder-row").glob("*.parquet")
+    raw = month.read_bytes()
+    if damage == "gone":
+        month.unlink()
+    else:
+        month.write_bytes(raw[:300] + b"\1\2" + raw[302:] if damage == "flipped" else raw[:-100])
+    if damage == "rewritten":  # the damaged file is kept beside a new one
+        assert run(["--data", str(data), "ingest", "alder-row", str(later(tmp_path))]) == 0
+    assert run(["--data", str(data), "check"]) == 1
+    assert run(["--data", str(data), "repair", str(backup)]) == 0, capsys.readouterr()
+    assert "readings restored" in capsys.readouterr().out
+    assert run(["--data", str(data), "check"]) == 0
+    assert run(["--data", str(data), "ingest", "alder-row", str(made / "readings.csv")]) == 0
+    assert "0 readings stored, 34560 were here already" in capsys.readouterr().out
+
+
+def later(folder: Path) -> Path:
+    """Readings of the same month, after those of the data folder, enough of them to have it written again."""
+    return write_csv(folder / "later.csv", readings(4, START + timedelta(days=5)))
 
 
 def test_a_folder_that_is_not_there_is_not_made_by_a_check(
