@@ -68,7 +68,7 @@ def _repaired(store: LocalStore, backup: LocalStore, site: str) -> Repaired | No
 def _restored(store: LocalStore, backup: LocalStore, site: str, troubles: list[Trouble]) -> int:
     months = {m for t in troubles for m in _months(backup, site, Path(t.file).name)}
     return sum(
-        store.mend(site, month, backup.read(site, None, month_start(month), month_start(month + 1)))
+        store.fill_month(site, month, backup.read(site, None, month_start(month), month_start(month + 1)))
         for month in sorted(months)
     )
 

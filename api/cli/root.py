@@ -43,8 +43,8 @@ def root(context: click.Context, data: Path | None) -> None:
     log_to(context.obj.data)
 
 
-_ROOMS = (sites, readings, figures, checking, running, people)
-for command in (command for room in _ROOMS for command in room.COMMANDS):
+_MODULES = (sites, readings, figures, checking, running, people)
+for command in (command for module in _MODULES for command in module.COMMANDS):
     root.add_command(command)
 
 

@@ -352,7 +352,7 @@ class Collector:
         self._sites = sites
         self._routes = Routes(sites)
         self._decoder = Decoder(self._routes)
-        for site, point, reason in self._routes.deaf:
+        for site, point, reason in self._routes.left_out:
             text = f"{site}: the point {point} is not collected: {reason}"
             log.error(text)
             with contextlib.suppress(sqlite3.Error):

@@ -105,7 +105,7 @@ def pointer_parts(pointer: str | None) -> tuple[str, ...]:
     return tuple(t.replace("~1", "/").replace("~0", "~") for t in pointer.split("/")[1:])
 
 
-class Deaf(NamedTuple):
+class LeftOut(NamedTuple):
     """A point whose own topic can't be listened to; the site's other points are collected."""
 
     site: str
@@ -116,12 +116,12 @@ class Deaf(NamedTuple):
 class Routes:
     """The topics of a set of sites.
 
-    filters : what to subscribe to; no topic falls under two of them. deaf : points left out, with the reason
+    filters : what to subscribe to; no topic falls under two of them. left_out : points that are not collected, with the reason
     """
 
     def __init__(self, sites: Iterable[Site]) -> None:
         self.plants = {s.id: Plant(s, {p.id: Lane(s.id, p) for p in s.point}) for s in sites}
-        self.deaf: list[Deaf] = []
+        self.left_out: list[LeftOut] = []
         self._exact: dict[str, list[tuple[Lane, tuple[str, ...]]]] = {}
         for plant in self.plants.values():
             for lane in plant.lanes.values():
@@ -129,7 +129,9 @@ class Routes:
                 if topic is None:
                     continue
                 if trouble := topic_trouble(topic):
-                    self.deaf.append(Deaf(plant.site.id, lane.point.id, f"topic {topic[:60]!r} {trouble}"))
+                    self.left_out.append(
+                        LeftOut(plant.site.id, lane.point.id, f"topic {topic[:60]!r} {trouble}")
+                    )
                     continue
                 self._exact.setdefault(topic, []).append((lane, pointer_parts(lane.point.pointer)))
         self.filters = (*OWN_FILTERS, *self._exact)

@@ -351,9 +351,19 @@ def announce(db: sqlite3.Connection, site: int, days: NDArray[np.int64]) -> None
     db.executemany("INSERT OR IGNORE INTO pending VALUES (?, ?)", [(site, d) for d in days.tolist()])
 
 
+def pending(db: sqlite3.Connection, site: int) -> list[int]:
+    """The announced days."""
+    return [d for (d,) in db.execute("SELECT day FROM pending WHERE site = ?", (site,))]
+
+
+def withdraw(db: sqlite3.Connection, site: int, days: Iterable[int]) -> None:
+    """Take back the announcement of days whose change never came."""
+    db.executemany("DELETE FROM pending WHERE site = ? AND day = ?", [(site, day) for day in days])
+
+
 def settle(db: sqlite3.Connection, site: int) -> None:
     """Bump the announced days: the change is in force, or was cut off and may be."""
-    days = [d for (d,) in db.execute("SELECT day FROM pending WHERE site = ?", (site,))]
+    days = pending(db, site)
     if days:
         bump(db, site, days)
         db.execute("DELETE FROM pending WHERE site = ?", (site,))

@@ -69,7 +69,7 @@ class LocalStore:
         first, last = _ends(new)
         with self._hot.writing() as db:
             number = h.add_site(db, site)
-            h.settle(db, number)
+            self._settle(db, site, number)
             known = h.add_points(db, number, new)
             hot = h.held(db, number, {num: p for p, num in known.items()}, first, last + 1)
             write, stored, replaced = fresh, sum(len(s.time) for s in fresh.values()), 0
@@ -191,7 +191,7 @@ class LocalStore:
             out.append(Trouble(site, str(self._hot.path), what))
         return out
 
-    def mend(self, site: str, month: int, readings: Readings) -> int:
+    def fill_month(self, site: str, month: int, readings: Readings) -> int:
         """Write a month anew from what can be read of it and what a backup holds; where both have a reading, the store's
         counts. Damaged files of the month go once it is written. Returns how many readings came from the backup."""
         _check(site)
@@ -321,7 +321,16 @@ class LocalStore:
                     with self._hot.writing() as db:
                         number = h.site_number(db, site)
                         if number is not None:
-                            h.settle(db, number)
+                            self._settle(db, site, number)
+
+    def _settle(self, db: Any, site: str, number: int) -> None:
+        """Settle what a killed writer announced; days of a month that it never wrote hold no reading, and get no revision."""
+        announced = h.pending(db, number)
+        if not announced:
+            return
+        months = {*self._sealed.months(site), *(month_of(day * MS_PER_DAY) for day in h.days(db, site))}
+        h.withdraw(db, number, [day for day in announced if month_of(day * MS_PER_DAY) not in months])
+        h.settle(db, number)
 
 
 def _together(a: PointSpan | None, b: tuple[int, int, int] | None) -> PointSpan:

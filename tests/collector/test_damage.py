@@ -214,3 +214,20 @@ def test_one_site_that_can_t_be_sealed_does_not_keep_the_others_from_it(
 
     monkeypatch.setattr(LocalStore, "_seal_site", failing)
     assert store.seal(now + 9 * MS_PER_DAY) == 1
+
+
+def test_a_writer_killed_before_it_wrote_leaves_no_month_to_be_missed(
+    store: LocalStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Killed(BaseException):
+        pass
+
+    def killed(*_: object) -> None:
+        raise Killed
+
+    monkeypatch.setattr(store._sealed, "publish", killed)
+    with pytest.raises(Killed):
+        store.append(SITE, month(JANUARY + 40 * MS_PER_DAY, 30_000))
+    again = LocalStore(store._folder)
+    assert again.troubles(SITE) == []
+    again.close()

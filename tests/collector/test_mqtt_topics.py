@@ -68,7 +68,7 @@ def test_a_kept_site_with_a_bad_topic_loses_that_point_alone(topic):
     site = make_site("alder-row", GATEWAY)
     bad = [p.model_copy(update={"topic": topic}) if p.id == "b" else p for p in site.point]
     routes = Routes([site.model_copy(update={"point": tuple(bad)}), make_site("beech-end")])
-    ((of, point, reason),) = routes.deaf
+    ((of, point, reason),) = routes.left_out
     assert (of, point) == ("alder-row", "b")
     assert len(reason) < 300
     assert set(routes.filters) == {*OWN_FILTERS, "gateway7/em/1"}
