@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import cache
 from typing import Annotated, Any
+from zoneinfo import available_timezones
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
@@ -33,11 +35,24 @@ def _in_range(value: date) -> date:
     return value
 
 
+@cache
+def _zones() -> frozenset[str]:
+    """Every name of the zone database, which takes longer to list than a whole site file to read."""
+    return frozenset(available_timezones())
+
+
+def _known_zone(value: str) -> str:
+    if value not in _zones():
+        raise ValueError(f"unknown time zone {value!r}; use an IANA name such as Europe/London")
+    return value
+
+
 Number = Annotated[float, BeforeValidator(_no_truth)]
 WholeNumber = Annotated[int, BeforeValidator(_no_truth)]
 Word = Annotated[str, AfterValidator(_printable)]
 Key = Annotated[Word, Field(max_length=80)]
 """A name, a unit or another short word."""
+TimeZone = Annotated[Key, AfterValidator(_known_zone)]
 FreeText = Annotated[Word, Field(max_length=200)]
 Day = Annotated[date, AfterValidator(_in_range), BeforeValidator(_no_truth)]
 
