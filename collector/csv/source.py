@@ -19,7 +19,7 @@ HIGHEST_RATIO = 250
 LONGEST_LINE = 1_000_000
 """Bytes; a line of a thousand columns has some 10,000."""
 _RATIO_FROM = 50_000_000
-_BLOCK = 8 << 20
+_BLOCK = 4 << 20
 _SCAN = 1 << 20
 _NOT_TEXT = {
     b"PK\x03\x04": "a spreadsheet or an archive",
