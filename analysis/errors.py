@@ -41,6 +41,10 @@ class SiteError(InputError):
         more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
         super().__init__(f"{file}: {problems[0]}{more}")
 
+    def __reduce__(self) -> tuple[type[SiteError], tuple[str, list[Problem]]]:
+        """An error that a worker process raises is sent to the service whole."""
+        return SiteError, (self.file, list(self.problems))
+
 
 class NotAssessed(FieldfareError):
     """A figure can't be had from these data. The message is the reason, ready to be shown.

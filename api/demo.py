@@ -51,7 +51,7 @@ def _make(settings: Settings, today: date, announce: Callable[[str], None], coun
             f"{settings.data} holds data that are not a demo's; give another folder with --data."
         )
     shutil.rmtree(settings.data, ignore_errors=True)
-    settings.data.mkdir(parents=True)
+    settings.data.mkdir(mode=0o700, parents=True)
     mark.write_text("unfinished", encoding="ascii")
     announce("making and analysing an invented fleet")
     make_fleet(settings, today, count)

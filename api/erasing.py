@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 
-from sqlalchemy import delete
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
 
 from api.people.audit import Audit
 from api.service import Service
@@ -15,7 +17,7 @@ from api.state.work_tables import JobRun, Notice
 def erase_site(service: Service, site_id: str) -> None:
     """Remove a site's file, readings, messages set aside, uploads, facts, results, alerts, works, papers, notices, consents,
     links, tokens and audit lines, and the accounts of people who had no other home. Raises UnknownSite."""
-    service.plants.get(site_id)
+    service.plants.file(site_id)
     service.store.forget(site_id)
     _forget_messages(service, site_id)
     for folder in (service.settings.rejects_dir, service.settings.data / "uploads"):
@@ -23,7 +25,7 @@ def erase_site(service: Service, site_id: str) -> None:
     Audit(service.database).forget(site_id)
     with service.database.write() as session:
         session.execute(delete(JobRun).where(JobRun.site == site_id))
-        session.execute(delete(Notice).where(Notice.body.contains(f"/sites/{site_id}")))
+        session.execute(delete(Notice).where(Notice.id.in_(_notices_naming(session, site_id))))
         elsewhere = session.query(PersonSite.person).where(PersonSite.site != site_id)
         here = session.query(PersonSite.person).where(PersonSite.site == site_id)
         session.execute(
@@ -32,6 +34,14 @@ def erase_site(service: Service, site_id: str) -> None:
             .execution_options(synchronize_session=False)
         )
     service.plants.remove(site_id)
+
+
+def _notices_naming(session: Session, site_id: str) -> list[int]:
+    """Notices whose text holds the address of a site, and not of one whose id only begins alike."""
+    address = f"/sites/{site_id}"
+    named = re.compile(rf"{re.escape(address)}(?![a-z0-9-])")
+    rows = session.execute(select(Notice.id, Notice.body).where(Notice.body.contains(address)))
+    return [notice for notice, body in rows if named.search(body)]
 
 
 def _forget_messages(service: Service, site_id: str) -> None:

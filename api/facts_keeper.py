@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import logging
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -12,6 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from sqlalchemy import bindparam, delete, insert, select
 
+from analysis.errors import SiteError
 from analysis.facts.build import MARGIN_DAYS, SPAN_DAYS, build_facts
 from analysis.facts.table import Table
 from analysis.facts.tables import METHOD_VERSION, Facts
@@ -26,6 +28,7 @@ from api.state.database import Database
 from api.state.tables import FactChunk, FactDay, SiteRow
 from collector.store.protocol import PointSpan, Store
 
+log = logging.getLogger(__name__)
 KINDS = ("days", "runs", "defrosts", "reheats", "notices")
 CHUNK_READINGS = 2_000_000
 """Readings worked out at once in each lane: thin data take longer spans than SPAN_DAYS."""
@@ -207,7 +210,11 @@ class FactsKeeper:
     def _lender(self, site: Site) -> Site | None:
         if site.site.outdoor_from is None or site.measures("outdoor_temperature"):
             return None
-        plant = self._plants.find(site.site.outdoor_from)
+        try:
+            plant = self._plants.find(site.site.outdoor_from)
+        except SiteError as error:  # the other site's trouble is not this one's
+            log.warning("site %s: no outdoor sensor from %s: %s", site.id, site.site.outdoor_from, error)
+            return None
         return plant.site if plant else None
 
 

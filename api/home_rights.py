@@ -27,6 +27,7 @@ from api.service import Service
 from api.state.people_tables import Consent
 from api.state.work_tables import Paper
 from api.works import Works
+from collector.csv.cells import harmless
 
 WORDS = {
     "monitoring": "The firm reads the meters of my heating, to find faults and to advise me.",
@@ -101,7 +102,7 @@ def _facts(service: Service, plant: Plant, archive: zipfile.ZipFile) -> None:
         text = io.StringIO()
         writer = csv.writer(text)
         writer.writerow(columns)
-        writer.writerows(rows)
+        writer.writerows([harmless(c) if isinstance(c, str) and c else c for c in row] for row in rows)
         archive.writestr(f"facts/{kind}.csv", text.getvalue())
     archive.writestr("result.json", service.results.document(plant, first, last))
 

@@ -12,9 +12,9 @@ import orjson
 
 from analysis.errors import InputError
 from analysis.grid import local_midnight
-from analysis.plant.load import parse_site
 from analysis.plant.site import Site
 from api.local_days import now_ms
+from api.plants import admitted
 from api.service import Service, open_store
 from api.settings import Settings
 
@@ -46,11 +46,8 @@ def ingest_files(
 
 
 def check_site_text(text: str) -> Site:
-    """A site file that came as text. Raises SiteError, InputError."""
-    site = parse_site(text)
-    if site.site.outdoor_from == site.id:
-        raise InputError(f"site.outdoor_from: must name another site, not {site.id!r} itself")
-    return site
+    """A site file that came as text. Raises SiteError."""
+    return admitted(text)
 
 
 def take_senml(service: Service, site: Site, pack: list[dict[str, Any]]) -> dict[str, int]:
@@ -62,12 +59,30 @@ def take_senml(service: Service, site: Site, pack: list[dict[str, Any]]) -> dict
     from collector.mqtt.topics import Routes
 
     now = now_ms()
-    message = Message(f"fieldfare/{site.id}/readings", orjson.dumps(pack), now)
+    message = Message(f"fieldfare/{site.id}/readings", _as_json(pack), now)
     decoded = Decoder(Routes([site])).decode([message], now)
     if decoded.refused:
         raise InputError(decoded.refused[0].reason)
     done = service.store.append(site.id, decoded.readings.get(site.id, {}))
     return {"readings": done.stored + done.replaced, "duplicates": done.duplicates}
+
+
+def _as_json(pack: list[dict[str, Any]]) -> bytes:
+    """The pack as a message holds it. Raises InputError for numbers beyond 64 bits and values nested too deeply."""
+    try:
+        return orjson.dumps(pack)
+    except TypeError:
+        for number, record in enumerate(pack, start=1):
+            try:
+                orjson.dumps(record)
+            except TypeError as error:
+                what = (
+                    "a whole number of more than 64 bits"
+                    if "64-bit" in str(error)
+                    else "a value nested too deeply"
+                )
+                raise InputError(f"record {number} holds {what}, which is no reading") from None
+        raise InputError("the pack holds a value that is no reading") from None
 
 
 def export_site(service: Service, site_id: str, out: Path, first: date | None, last: date | None) -> int:

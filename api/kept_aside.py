@@ -13,11 +13,16 @@ from collector.mqtt import set_aside
 from collector.mqtt.book import Book
 
 
-def list_kept(settings: Settings, site: str | None = None, most: int = 100, after: int = 0) -> dict[str, Any]:
-    """Messages aside, oldest first, with how many there are by reason."""
+def list_kept(
+    settings: Settings, site: str | None = None, most: int = 100, after: int | None = None
+) -> dict[str, Any]:
+    """Messages aside, oldest first, with how many there are by reason.
+
+    after : the first `most` behind this id; None for the newest ones
+    """
     with _book(settings) as book:
         tally = set_aside.tally(book)
-        rows = set_aside.held(book, site, after=after, most=most)
+        rows = set_aside.held(book, site, after=after or 0, most=most, newest=after is None)
         return {
             "held": tally.messages,
             "ever": tally.kept,

@@ -2,27 +2,32 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import bindparam, delete, select, text
+from sqlalchemy.orm import Session
 
-from analysis.errors import InputError
-from analysis.plant.load import parse_site
+from analysis.errors import InputError, Problem, SiteError
+from analysis.plant.load import parse_kept_site, parse_site
 from analysis.plant.site import Site
 from api.state.database import Database
 from api.state.tables import SiteRow
 
+log = logging.getLogger(__name__)
+LATEST_HAND_OVER = timedelta(days=731)
+"""A site may be added so long before it is handed over."""
 AT_ONCE = 200
 """Site files that are read together on the way through a fleet."""
 _ONE = select(SiteRow.file, SiteRow.added, SiteRow.updated).where(SiteRow.id == bindparam("site_id"))
 _SOME = (
-    select(SiteRow.file, SiteRow.added, SiteRow.updated)
+    select(SiteRow.id, SiteRow.file, SiteRow.added, SiteRow.updated)
     .where(SiteRow.id.in_(bindparam("ids", expanding=True)))
     .order_by(SiteRow.id)
 )
@@ -37,15 +42,33 @@ class Plant:
     added: datetime
     updated: datetime
 
+    @property
+    def id(self) -> str:
+        return self.site.id
+
+
+@dataclass(frozen=True)
+class BrokenPlant:
+    """A site whose kept file can't be read. reason : one line with the key and what is wrong"""
+
+    id: str
+    file: str
+    reason: str
+    updated: datetime
+
 
 class Card(NamedTuple):
-    """What lists of sites need of each: a fleet's cards are held, its site files are not."""
+    """What lists of sites need of each: a fleet's cards are held, its site files are not.
+
+    trouble : why the site's file can't be read; name and zone are stand-ins then
+    """
 
     id: str
     name: str
     zone: ZoneInfo
     handed_over: date | None
     updated: datetime
+    trouble: str | None = None
 
 
 @dataclass(frozen=True)
@@ -80,16 +103,24 @@ def read_site_files(paths: Sequence[Path]) -> list[tuple[str, Site]]:
             raise InputError(f"{path}: {error.strerror or error}") from None
         except UnicodeDecodeError:
             raise InputError(f"{path}: is not UTF-8 text; a site file is TOML") from None
-        site = parse_site(content, str(path))
+        site = admitted(content, str(path))
         if site.id in seen:
             raise InputError(
                 f"{path}: site.id: {site.id!r} stands in {seen[site.id]} too; each site has its own"
             )
-        if site.site.outdoor_from == site.id:
-            raise InputError(f"{path}: site.outdoor_from: must name another site, not {site.id!r} itself")
         seen[site.id] = path
         read.append((content, site))
     return read
+
+
+def admitted(content: str, file: str = "site file") -> Site:
+    """Check the text of a site file that is to be added today. Raises SiteError."""
+    site = parse_site(content, file)
+    latest = datetime.now(UTC).date() + LATEST_HAND_OVER
+    if site.site.handed_over is not None and site.site.handed_over > latest:
+        said = f"{site.site.handed_over} lies too far ahead; give a day until {latest}, or leave the key out"
+        raise SiteError(file, [Problem("site.handed_over", said)])
+    return site
 
 
 class Plants:
@@ -117,19 +148,32 @@ class Plants:
             return list(session.scalars(select(SiteRow.id).order_by(SiteRow.id)))
 
     def find(self, site_id: str) -> Plant | None:
+        """A site, None where there is none. Raises SiteError where its kept file can't be read."""
         with self._database.reading() as db:
             row = db.execute(_ONE, {"site_id": site_id}).first()
-        return _plant(row.file, row.added, row.updated) if row else None
+        return Plant(_parsed(row.file), row.file, row.added, row.updated) if row else None
 
     def get(self, site_id: str) -> Plant:
-        """Raises UnknownSite."""
+        """As `find`. Raises UnknownSite where there is none."""
         plant = self.find(site_id)
         if plant is None:
             raise UnknownSite(site_id, self.ids())
         return plant
 
+    def file(self, site_id: str) -> str:
+        """A site's file as it was given, whether it can be read or not. Raises UnknownSite."""
+        with self._database.reading() as db:
+            row = db.execute(_ONE, {"site_id": site_id}).first()
+        if row is None:
+            raise UnknownSite(site_id, self.ids())
+        return str(row.file)
+
     def all(self) -> Iterator[Plant]:
-        """Every site, in order of ids; some are read at a time, so that a fleet of any size fits."""
+        """Every site whose file can be read, in order of ids; some are read at a time, for fleets of any size."""
+        return (plant for plant in self.every() if isinstance(plant, Plant))
+
+    def every(self) -> Iterator[Plant | BrokenPlant]:
+        """As `all`, with the sites whose file can't be read."""
         ids = self.ids()
         for start in range(0, len(ids), AT_ONCE):
             yield from self.some(ids[start : start + AT_ONCE])
@@ -144,22 +188,22 @@ class Plants:
         changed = [s for s in updated if s not in cards]
         for start in range(0, len(changed), AT_ONCE):
             for plant in self.some(changed[start : start + AT_ONCE]):
-                about = plant.site.site
-                cards[about.id] = Card(
-                    about.id, about.name, plant.site.zone, about.handed_over, plant.updated
-                )
+                card = _card(plant)
+                if card.trouble:
+                    log.warning("site %s: its file can't be read: %s", card.id, card.trouble)
+                cards[card.id] = card
         self._cards = cards
         return [cards[s] for s in updated if s in cards]
 
-    def some(self, ids: Sequence[str]) -> list[Plant]:
+    def some(self, ids: Sequence[str]) -> list[Plant | BrokenPlant]:
         """Those of the named sites that are here, in order of ids."""
         with self._database.reading() as db:
             rows = db.execute(_SOME, {"ids": ids}).all()
-        return [_plant(row.file, row.added, row.updated) for row in rows]
+        return [_plant(row.id, row.file, row.added, row.updated) for row in rows]
 
     def remove(self, site_id: str) -> None:
         """Forget a site and everything the state database holds of it. Raises UnknownSite."""
-        self.get(site_id)
+        self.file(site_id)
         with self._database.write() as session:
             session.execute(delete(SiteRow).where(SiteRow.id == site_id))
         if self._database.is_sqlite:
@@ -167,11 +211,30 @@ class Plants:
                 connection.execute(text("PRAGMA wal_checkpoint(TRUNCATE)"))
 
 
-def _plant(file: str, added: datetime, updated: datetime) -> Plant:
-    return Plant(_parsed(file), file, added, updated)
+def site_names(session: Session) -> dict[str, str]:
+    """Site -> its name; its id where its file can't be read."""
+    plants = (
+        _plant(row.id, row.file, row.added, row.updated)
+        for row in session.scalars(select(SiteRow).order_by(SiteRow.id))
+    )
+    return {card.id: card.name for card in map(_card, plants)}
+
+
+def _card(plant: Plant | BrokenPlant) -> Card:
+    if isinstance(plant, BrokenPlant):
+        return Card(plant.id, plant.id, ZoneInfo("UTC"), None, plant.updated, plant.reason)
+    about = plant.site.site
+    return Card(about.id, about.name, plant.site.zone, about.handed_over, plant.updated)
+
+
+def _plant(site_id: str, file: str, added: datetime, updated: datetime) -> Plant | BrokenPlant:
+    try:
+        return Plant(_parsed(file), file, added, updated)
+    except SiteError as error:
+        return BrokenPlant(site_id, file, str(error), updated)
 
 
 @lru_cache(maxsize=1024)
 def _parsed(file: str) -> Site:
     """Sites never change, so one file is parsed once."""
-    return parse_site(file, "a kept site file")
+    return parse_kept_site(file, "the kept site file")

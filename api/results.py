@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import logging
 import threading
 import time
 import zlib
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import orjson
@@ -20,12 +22,13 @@ from api.plants import Plant
 from api.remembered import Remembered
 from api.state.database import Database
 from api.state.tables import KeptResult
-from collector.store.protocol import Store
+from collector.store.protocol import Store, Trouble
 
 if TYPE_CHECKING:
     from analysis.plant.site import Site
     from analysis.result import Result
 
+log = logging.getLogger(__name__)
 KEPT_PER_SITE = 24
 """Results kept of one site: a dozen months and the usual longer periods."""
 
@@ -117,15 +120,22 @@ class Results:
     ) -> bytes:
         """The result document as JSON."""
         site = plant.site
-        mark = self._mark(plant, self._keeper.update(site, first, last, progress).mark)
+        facts_mark = self._keeper.update(site, first, last, progress).mark
+        notices = self.data_notices(site.id)
+        mark = self._mark(plant, f"{facts_mark}{notices or ''}")
         with self._database.reading() as db:
             row = db.execute(_FIND, _period(site.id, first, last)).first()
-        if row is not None and row.fingerprint == mark and row.rolling >= rolling:
-            return zlib.decompress(row.payload)
-        result = self._of_kept_facts(site, first, last)
-        document = orjson.dumps(result.as_dict(), option=orjson.OPT_SERIALIZE_NUMPY)
+        kept = row if row is not None and row.fingerprint == mark and row.rolling >= rolling else None
+        if kept is not None and (known := _unpacked(site.id, kept.payload)) is not None:
+            return known
+        contents = self._of_kept_facts(site, first, last).as_dict() | {"data_notices": notices}
+        document = orjson.dumps(contents, option=orjson.OPT_SERIALIZE_NUMPY)
         self.keep(site.id, first, last, mark, document, rolling)
         return document
+
+    def data_notices(self, site_id: str) -> list[str]:
+        """Lines about a site's stored readings that are damaged or missing; its results are made without them."""
+        return [_notice(trouble) for trouble in self._store.troubles(site_id)]
 
     def passing(self, plant: Plant, first: date, last: date) -> Result:
         """The result of first..last for somebody who won't ask for it again: worked out, its document not kept."""
@@ -179,7 +189,8 @@ class Results:
         chosen = select(KeptResult.payload).where(KeptResult.site == site_id, KeptResult.rolling)
         with self._database.read() as session:
             payload = session.scalars(chosen.order_by(KeptResult.made.desc()).limit(1)).first()
-        return orjson.loads(zlib.decompress(payload)) if payload else None
+        document = _unpacked(site_id, payload) if payload else None
+        return orjson.loads(document) if document else None
 
     def _mark(self, plant: Plant, facts_mark: str) -> str:
         return hashlib.blake2b(
@@ -195,6 +206,20 @@ class Results:
             db.execute(insert(KeptResult), row)
             for spare in db.execute(_SPARE, {"site_id": site_id}).all():
                 db.execute(_DROP, _period(site_id, *spare))
+
+
+def _unpacked(site_id: str, payload: bytes) -> bytes | None:
+    """A kept document; None where it is damaged, so that it is made anew."""
+    try:
+        return zlib.decompress(payload)  # ends with a checksum of what was packed
+    except (zlib.error, TypeError) as error:
+        log.error("site %s: a kept result is damaged and left out: %s", site_id, error)
+        return None
+
+
+def _notice(trouble: Trouble) -> str:
+    """File and trouble, without the folders above the site's own."""
+    return f"{'/'.join(Path(trouble.file).parts[-2:])}: {trouble.what}"
 
 
 def _period(site_id: str, first: date, last: date) -> dict[str, Any]:

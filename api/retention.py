@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import zlib
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import partial
 
 from sqlalchemy import ColumnElement, delete
 
 from api.people.sign_in import SignIn
 from api.service import Service
+from api.site_guard import Failure, attempt
 from api.state.people_tables import AuditEntry, Invitation
 from api.state.work_tables import Alert, JobRun, Notice, Paper
 
@@ -34,11 +37,15 @@ KEPT = (
     Kept("sessions", 14, "people stay signed in no longer; a home's link 30 days at a time"),
     Kept("backups", 35, "a backup is overwritten after this; what was erased is gone from all of them then"),
 )
+CHECKED_WITHIN_DAYS = 7
+"""Each night a part of the fleet's stored readings is read for damage."""
 _DAYS = {kept.kind: kept.days for kept in KEPT}
 
 
 def tidy(service: Service) -> str:
-    """Remove what has been kept for its time. Returns one line for people."""
+    """Remove what has been kept for its time, and look for damage in the stored readings of some sites.
+
+    Returns one line for people."""
     gone = 0
     now = datetime.now(UTC)
     old: tuple[tuple[type, ColumnElement[bool]], ...] = (
@@ -53,7 +60,21 @@ def tidy(service: Service) -> str:
         for table, condition in old:
             gone += session.execute(delete(table).where(condition)).rowcount  # type: ignore[attr-defined]
     SignIn(service.database).sweep()
-    return f"{gone} old rows removed"
+    damaged = _look_for_damage(service, now)
+    told = f"; data can't be used at {', '.join(damaged)}" if damaged else ""
+    return f"{gone} old rows removed{told}"
+
+
+def _look_for_damage(service: Service, now: datetime) -> list[str]:
+    """Read every byte of a part of the fleet; all of it is read within CHECKED_WITHIN_DAYS. Returns the sites with damage."""
+    today = now.toordinal() % CHECKED_WITHIN_DAYS
+    found = []
+    for site in service.plants.ids():
+        if zlib.crc32(site.encode()) % CHECKED_WITHIN_DAYS == today:
+            troubles = attempt(site, "look for damage", partial(service.store.check, site))
+            if isinstance(troubles, Failure) or troubles:
+                found.append(site)
+    return found
 
 
 def _before(kind: str, now: datetime) -> datetime:

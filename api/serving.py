@@ -15,6 +15,7 @@ import uvicorn
 
 from analysis.errors import InputError
 from api.collecting import mqtt_settings, run_collector
+from api.fault_log import log_to, log_to_stderr
 from api.http.app import create_app
 from api.http.connections import limited_protocol, raise_file_limit
 from api.http.parts import Parts
@@ -34,7 +35,8 @@ def serve(settings: Settings, announce: Callable[[str], None]) -> None:
     """Serve until Ctrl-C or a polite kill. Raises InputError where the address can't be had."""
     if settings.demo and not settings.is_loopback:
         raise InputError("the demo is open to everybody, so it is served on this machine alone")
-    logging.basicConfig(format="%(asctime)s %(levelname)s %(name)s: %(message)s", level=logging.INFO)
+    log_to(settings.data)
+    log_to_stderr()
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
     raise_file_limit(settings.most_connections)
     listener = listen(settings)
@@ -133,7 +135,7 @@ def seal_older(service: Service) -> int:
 
 
 def _keep_collecting(service: Service, stop: threading.Event) -> None:
-    """Collect until stopped; a fault of ours is written down and collecting begins again, as nothing was acknowledged."""
+    """Collect until stopped; an internal error is logged and collecting begins again, as nothing was acknowledged."""
     while not stop.is_set():
         try:
             run_collector(service, stop)

@@ -6,27 +6,52 @@ from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Any
 
-from api.plants import Plant
+from api.plants import BrokenPlant, Plant
 from api.service import Service
+from api.site_guard import Failure, attempt
 
 
-def site_row(service: Service, plant: Plant) -> dict[str, Any]:
-    """What a list shows of a site; `from` and `to` are null where it has no reading."""
-    span = service.store.span(plant.site.id)
+def site_row(service: Service, plant: Plant | BrokenPlant) -> dict[str, Any]:
+    """What a list shows of a site.
+
+    from, to : null where it has no reading. reason : why it can't be read, else null. data_notices : lines about data that
+    can't be used
+    """
+    row: dict[str, Any] = {
+        "id": plant.id,
+        "name": plant.id,
+        "timezone": "UTC",
+        "handed_over": None,
+        "points": 0,
+        "from": None,
+        "to": None,
+        "reason": None,
+        "data_notices": [],
+    }
+    if isinstance(plant, BrokenPlant):
+        return row | {"reason": plant.reason}
     about = plant.site.site
-    return {
-        "id": about.id,
+    row |= {
         "name": about.name,
         "timezone": about.timezone,
         "handed_over": about.handed_over.isoformat() if about.handed_over else None,
         "points": len(plant.site.point),
-        "from": moment_text(span[0]) if span else None,
-        "to": moment_text(span[1]) if span else None,
     }
+    span = attempt(plant.id, "read its readings", lambda: service.store.span(plant.id))
+    if isinstance(span, Failure):
+        return row | {"reason": span.reason}
+    notices = attempt(plant.id, "look for damage", lambda: data_notices(service, plant.id))
+    row["data_notices"] = [notices.reason] if isinstance(notices, Failure) else notices
+    return row | {"from": moment_text(span[0]), "to": moment_text(span[1])} if span else row
 
 
-def site_rows(service: Service, plants: Iterable[Plant] | None = None) -> list[dict[str, Any]]:
-    return [site_row(service, plant) for plant in (service.plants.all() if plants is None else plants)]
+def site_rows(service: Service, plants: Iterable[Plant | BrokenPlant] | None = None) -> list[dict[str, Any]]:
+    return [site_row(service, plant) for plant in (service.plants.every() if plants is None else plants)]
+
+
+def data_notices(service: Service, site_id: str) -> list[str]:
+    """Lines about a site's stored data that are damaged or missing, as far as is known."""
+    return service.results.data_notices(site_id)
 
 
 def moment_text(moment: int) -> str:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from analysis.plant.quantities import Quantity
 from analysis.plant.site import Point, Site
-from analysis.plant.units import Conversion, conversion
+from analysis.plant.units import LONGEST_UNIT, Conversion, conversion, shown_unit
 
 EARLIEST = 631_152_000_000
 """1990-01-01 UTC [ms]: before it no heat pump was metered; a gateway without a clock starts at 1970."""
@@ -76,6 +76,10 @@ def decoded(point: Point, raw: object, unit: str | None = None) -> float | str:
         raise Refused("not a number", f"{raw} is not a number, and {point.id} is no state")
     try:
         number = float(raw)  # type: ignore[arg-type]
+    except OverflowError:
+        raise Refused(
+            "not a finite number", f"{point.id}: a number of so many digits is no reading"
+        ) from None
     except (TypeError, ValueError):
         raise Refused("not a number", f"{str(raw)[:40]!r} is not a number") from None
     if unit and unit != point.unit:
@@ -96,6 +100,8 @@ def unit_change(point: Point, unit: str) -> Conversion:
     """How numbers in `unit` become numbers in the point's unit. Raises Refused if they do not."""
     if point.form == "state":
         return Conversion(1.0, 0.0)
+    if len(unit) > LONGEST_UNIT:  # not worth remembering, whatever it is
+        raise Refused("wrong unit", f"unknown unit {shown_unit(unit)}; {point.id} is in {point.unit}")
     found = _changed(unit, point.unit)
     if isinstance(found, str):
         raise Refused("wrong unit", f"{found}; {point.id} is in {point.unit}")
@@ -110,10 +116,7 @@ def _state(point: Point, raw: object) -> float | str:
     word = point.values.get(text, point.values.get(plain))
     states = point.kind.states
     if states is None:
-        word = word if word is not None else text
-        if len(word) > LONGEST_TEXT:
-            raise Refused("text too long", f"text of {len(word)} characters; at most {LONGEST_TEXT} are kept")
-        return word
+        return kept_text(word if word is not None else text)
     if word is None:
         word = plain
     if word in states:
@@ -128,6 +131,13 @@ def _state(point: Point, raw: object) -> float | str:
         f"{text[:40]!r} is not a state of {point.id}; known are {', '.join([*point.values, *states])} "
         f"(add it to the point's values)",
     )
+
+
+def kept_text(text: str) -> str:
+    """A fault code's text as it is kept. Raises Refused for a long one."""
+    if len(text) > LONGEST_TEXT:
+        raise Refused("text too long", f"text of {len(text)} characters; at most {LONGEST_TEXT} are kept")
+    return text
 
 
 def _plain(text: str) -> str:

@@ -18,6 +18,7 @@ import pyarrow.parquet as pq
 from analysis.errors import InputError
 from analysis.plant.site import Point, Site
 from analysis.readings import Readings
+from collector.csv.cells import harmless
 from collector.csv.layout import EXPORT_HEADER
 from collector.store.protocol import Store
 
@@ -134,8 +135,19 @@ def _whole(column: Any) -> Any:
 def _options(table: pa.Table) -> pacsv.WriteOptions:
     """Quotes only where a word holds a sign that needs them: a column has them for all its words or for none."""
     words = [w or "" for n in table.column_names for c in _words(table.column(n)) for w in c.to_pylist()]
-    quoting = "needed" if any(set(w) & set(',"\r\n') for w in words) else "none"
+    quoting = "needed" if any(set(harmless(w)) & set(',"\r\n') for w in words) else "none"
     return pacsv.WriteOptions(include_header=False, quoting_style=quoting)
+
+
+def _harmless(column: pa.ChunkedArray) -> pa.ChunkedArray:
+    """The column with texts that no spreadsheet takes for a formula."""
+    if not pa.types.is_dictionary(column.type):
+        return column
+    chunks = []
+    for chunk in column.chunks:
+        words = [None if w is None else harmless(w) for w in chunk.dictionary.to_pylist()]
+        chunks.append(pa.DictionaryArray.from_arrays(chunk.indices, pa.array(words, pa.string())))
+    return pa.chunked_array(chunks, column.type)
 
 
 def _words(column: pa.ChunkedArray) -> list[pa.Array]:
@@ -147,6 +159,6 @@ def _as_text(table: pa.Table) -> pa.Table:
     odd = (table.column("time").cast(pa.int64()).to_numpy() % 1000).any()
     unit = "ms" if odd else "s"
     time = pc.strftime(table.column("time").cast(pa.timestamp(unit, "UTC")), "%Y-%m-%dT%H:%M:%SZ")
-    columns = [time, *(table.column(n) for n in table.column_names[1:])]
+    columns = [time, *(_harmless(table.column(n)) for n in table.column_names[1:])]
     plain = [c.cast(pa.string()) if pa.types.is_dictionary(c.type) else c for c in columns]
     return pa.table(plain, names=table.column_names)

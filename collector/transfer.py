@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -17,7 +18,8 @@ from analysis.readings import MS_PER_DAY, Readings, Samples
 from collector import check
 from collector.store.protocol import PointSpan, Store
 
-_IMPORT_ROWS = 500_000
+_IMPORT_ROWS = 250_000
+_MOST_ROWS = 500_000_000
 _STEP_MS = 31 * MS_PER_DAY
 """Read at once: a month holds a few hundred thousand readings of a site."""
 
@@ -136,13 +138,20 @@ def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Importe
     try:
         source = pq.ParquetFile(file)
         have = set(source.schema_arrow.names)
-    except (OSError, pa.ArrowInvalid) as error:
-        raise InputError(f"{file}: no Parquet file that can be read: {error}") from None
-    with source:
+    except (OSError, pa.ArrowException, ValueError) as error:
+        told = (str(error).strip() or type(error).__name__).splitlines()[0][:200]
+        raise InputError(f"{file}: no Parquet file that can be read: {told}") from None
+    with source, _one_line(file):
+        if source.metadata.num_rows > _MOST_ROWS:
+            raise InputError(
+                f"{file}: holds {source.metadata.num_rows} rows; divide it into files of {_MOST_ROWS}"
+            )
         if missing := {"time", "point", "value", "text", "unit"} - have:
             raise InputError(
                 f"{file}: no column {', '.join(sorted(missing))}; it must be an export of readings"
             )
+        if wrong := _other_types(source.schema_arrow):
+            raise InputError(f"{file}: column {wrong} has another type than in an export of readings")
         conversions = _conversions(site, file, source)
         counts = [0, 0, 0, 0]
         rejected: dict[str, int] = {}
@@ -153,6 +162,30 @@ def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Importe
             done = store.append(site.id, readings) if readings else (0, 0, 0)
             counts = [a + b for a, b in zip(counts, (batch.num_rows, *done), strict=True)]
     return Imported(counts[0], counts[1], counts[2], counts[3], rejected)
+
+
+def _other_types(schema: pa.Schema) -> str:
+    """The first column of another type than exports have; empty where there is none."""
+    for name in ("point", "text", "unit"):
+        kind = schema.field(name).type
+        kind = kind.value_type if pa.types.is_dictionary(kind) else kind
+        if not (pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_null(kind)):
+            return name
+    if not pa.types.is_timestamp(schema.field("time").type):
+        return "time"
+    return "" if pa.types.is_floating(schema.field("value").type) else "value"
+
+
+@contextmanager
+def _one_line(file: Path) -> Iterator[None]:
+    """Name the file where its content is damaged or of another type than an export's."""
+    try:
+        yield
+    except (pa.ArrowException, OSError, TypeError, ValueError, OverflowError) as error:
+        if isinstance(error, OSError) and error.errno is not None:
+            raise
+        told = (str(error).strip() or type(error).__name__).splitlines()[0][:200]
+        raise InputError(f"{file}: no export of readings that can be read: {told}") from None
 
 
 def _conversions(site: Site, file: Path, source: Any) -> dict[tuple[str, str], Conversion]:
@@ -175,9 +208,13 @@ def _let_in(
     site: Site, batch: Any, conversions: dict[tuple[str, str], Conversion], now: int
 ) -> tuple[Readings, dict[str, int]]:
     time = (
-        batch.column("time").cast(pa.timestamp("ms", "UTC")).cast(pa.int64()).to_numpy(zero_copy_only=False)
+        batch.column("time")
+        .cast(pa.timestamp("ms", "UTC"), safe=False)
+        .cast(pa.int64())
+        .fill_null(0)  # 1970, which is refused as before 1990
+        .to_numpy(zero_copy_only=False)
     )
-    value = batch.column("value").to_numpy(zero_copy_only=False)
+    value = batch.column("value").cast(pa.float64()).to_numpy(zero_copy_only=False)
     text, name, unit = (
         np.array(batch.column(c).to_pylist(), dtype=object) for c in ("text", "point", "unit")
     )

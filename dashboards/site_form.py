@@ -39,13 +39,13 @@ GROUPS: tuple[tuple[str, str, tuple[Field, ...]], ...] = (
         Field("design.bivalent_c", "Back-up heater helps below", "°C; empty: never", "number"),
     )),
     ("The heat pump", "From its data sheet.", (
-        Field("heat_pump.source", "Source", "", "choice", ("air", "brine", "water")),
+        Field("heat_pump.source", "Source", "", "choice", ("air",)),
         Field("heat_pump.rated_output_kw", "Rated output", "kW", "number"),
         Field("heat_pump.min_output_kw", "Lowest continuous output", "kW", "number"),
         Field("heat_pump.max_flow_c", "Hottest flow", "°C", "number"),
         Field("heat_pump.flow_m3_per_h", "Nominal water flow", "m³/h", "number"),
         Field("heat_pump.antifreeze", "Antifreeze", "", "choice", ("none", "propylene_glycol", "ethylene_glycol")),
-        Field("heat_pump.antifreeze_percent", "Its share", "%", "number"),
+        Field("heat_pump.antifreeze_percent", "Its share", "% by mass", "number"),
         Field("heat_pump.refrigerant", "Refrigerant", "such as R290; for the cautions"),
     )),
     ("Its rating", "EN 14511 test points, as many as you know.", tuple(

@@ -2,8 +2,11 @@
 """Back up the data folder while the service runs, and restore it.
 
     backup.py backup DATA FOLDER [--keep N]    a dated archive in FOLDER; all but the newest N are removed
-    backup.py verify ARCHIVE                   every file whole, every database sound
+    backup.py verify ARCHIVE                   every file whole, every database and sealed month sound
     backup.py restore ARCHIVE DATA             into a folder that is missing or empty, with the service stopped
+
+A backup of data that are damaged is kept, as what is whole in it may be needed, but it is named `-damaged`, says what is
+damaged, and takes the place of no earlier one: `--keep` counts whole archives alone. All files are the owner's alone.
 
 Databases are copied first, by SQLite's own backup, then all other files: a reading that is sealed in between is then in
 both, and counts once. Only Python's standard library is needed. Readings on a time-series server are not in the data
@@ -19,16 +22,21 @@ import json
 import os
 import shutil
 import sqlite3
+import struct
 import sys
 import tarfile
 import tempfile
 import time
-from collections.abc import Iterator
+import zlib
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import NamedTuple
 
 MANIFEST = "manifest.json"
 _HEADER = b"SQLite format 3\x00"
+DAMAGED = "-damaged"
+_TAIL, _GROUP, _MARK = struct.Struct("<II8s"), struct.Struct("<QI"), b"ffcheck1"
 _SIDE = ("-wal", "-shm", "-journal")
 
 
@@ -36,11 +44,32 @@ class BackupError(Exception):
     """Said in one line."""
 
 
+class DamagedData(BackupError):
+    """The archive is as the data were, and those are damaged."""
+
+    def __init__(self, archive: Path, damage: list[str]) -> None:
+        more = f" (and {len(damage) - 1} more)" if len(damage) > 1 else ""
+        super().__init__(
+            f"{archive}: the data are damaged: {damage[0]}{more}; no earlier archive was removed"
+        )
+        self.archive, self.damage = archive, damage
+
+
+class Verified(NamedTuple):
+    """An archive that is as it was written. files : how many. damage : what of the data was damaged before"""
+
+    files: int
+    damage: list[str]
+
+
 def backup(data: Path, folder: Path, keep: int | None = None) -> Path:
-    """Write an archive of `data`, verified. Returns its path. Raises BackupError."""
+    """Write an archive of `data`, verified. Returns its path.
+
+    Raises BackupError where none can be written, and DamagedData, with the archive written, where the data are damaged.
+    """
     if not data.is_dir():
         raise BackupError(f"{data}: no such folder")
-    folder.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     target = folder / time.strftime("fieldfare-%Y%m%dT%H%M%S.tar.gz", time.gmtime())
     if target.exists():
         raise BackupError(f"{target} is there already")
@@ -68,14 +97,36 @@ def backup(data: Path, folder: Path, keep: int | None = None) -> Path:
             archive.addfile(entry, io.BytesIO(text))
         with beside.open("rb") as file:
             os.fsync(file.fileno())
-        verify(beside)
+        damage = verify(beside).damage
+        if damage:
+            target = target.with_name(target.name.replace(".tar.gz", f"{DAMAGED}.tar.gz"))
         beside.rename(target)
+        _sync(folder)
     finally:
         beside.unlink(missing_ok=True)
     if keep is not None:
-        for old in sorted(folder.glob("fieldfare-*.tar.gz"))[: -max(keep, 1)]:
-            old.unlink()
+        _remove_older(folder, keep, anew=not damage)
+    if damage:
+        raise DamagedData(target, damage)
     return target
+
+
+def _remove_older(folder: Path, keep: int, *, anew: bool) -> None:
+    """Remove whole archives but the newest, once there is a new one; of archives of damaged data the newest is kept."""
+    found = sorted(folder.glob("fieldfare-*.tar.gz"))
+    damaged = [path for path in found if DAMAGED in path.name]
+    whole = [path for path in found if path not in damaged]
+    for old in [*damaged[:-1], *(whole[: -max(keep, 1)] if anew else ())]:
+        old.unlink()
+
+
+def _sync(folder: Path) -> None:
+    """Make a rename durable before older archives are removed."""
+    fd = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(fd)
+    finally:
+        os.close(fd)
 
 
 def _databases(data: Path) -> Iterator[Path]:
@@ -99,6 +150,16 @@ def _others(data: Path, databases: set[Path]) -> Iterator[Path]:
 
 
 def _copy_database(path: Path, copy: Path) -> None:
+    """Copy by SQLite's own backup; a database that it can't copy as bytes, so that what is whole in it is kept."""
+    try:
+        _copy_sound_database(path, copy)
+    except sqlite3.DatabaseError as error:
+        if isinstance(error, sqlite3.OperationalError):
+            raise BackupError(f"{path}: {error}") from None
+        shutil.copyfile(path, copy)
+
+
+def _copy_sound_database(path: Path, copy: Path) -> None:
     with (
         closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=60)) as source,
         closing(sqlite3.connect(copy)) as target,
@@ -125,10 +186,62 @@ class _Hashing:
         return got
 
 
-def verify(archive: Path) -> int:
-    """Unpack beside, compare every file with the manifest, check every database. Returns the number of files."""
+def verify(archive: Path) -> Verified:
+    """Unpack beside, compare every file with the manifest, check every database and every sealed month.
+
+    Raises BackupError where the archive is not as it was written.
+    """
     with tempfile.TemporaryDirectory(dir=archive.parent) as scratch:
-        return len(_unpacked(archive, Path(scratch)))
+        digests = _unpacked(archive, Path(scratch))
+        return Verified(len(digests), list(_damage(Path(scratch) / "data", digests)))
+
+
+def _damage(data: Path, names: Iterable[str]) -> Iterator[str]:
+    """What is wrong with the data themselves."""
+    for name in names:
+        path = data / name
+        if (name.endswith(".parquet") and (told := _month_trouble(path.read_bytes()))) or (
+            name.endswith(".sqlite") and (told := _database_trouble(path))
+        ):
+            yield f"{name}: {told}"
+    if any(name.startswith("readings/sealed/") for name in names) and "readings/hot.sqlite" not in names:
+        yield "readings/hot.sqlite is missing"
+
+
+def _database_trouble(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            start = file.read(len(_HEADER))
+        if start != _HEADER:
+            return "no database: its beginning was written over" if start else ""
+        with closing(sqlite3.connect(path)) as db:
+            found = str(db.execute("PRAGMA integrity_check(1)").fetchone()[0])
+        return "" if found == "ok" else " ".join(found.split())
+    except sqlite3.Error as error:
+        return str(error)
+
+
+def _month_trouble(data: bytes) -> str:
+    """What is wrong with a sealed month, by its own checksums (see collector/store/checksums.py); one without is only
+    looked at from both ends."""
+    if len(data) < 16 or data[:4] != b"PAR1" or data[-4:] != b"PAR1":
+        return "cut off or written over"
+    footer = len(data) - 8 - struct.unpack("<I", data[-8:-4])[0]
+    if footer < 4:
+        return "cut off or written over"
+    tail = footer - _TAIL.size
+    if tail < 4 or data[footer - len(_MARK) : footer] != _MARK:
+        return ""
+    count, rest, _ = _TAIL.unpack(data[tail:footer])
+    first = tail - count * _GROUP.size
+    if first < 4 or zlib.crc32(data[footer:], zlib.crc32(data[first:tail])) != rest:
+        return "its index does not match its checksum"
+    start = 4
+    for end, crc in _GROUP.iter_unpack(data[first:tail]):
+        if zlib.crc32(data[start:end]) != crc:
+            return "readings do not match their checksum"
+        start = end
+    return ""
 
 
 def _unpacked(archive: Path, into: Path) -> dict[str, str]:
@@ -142,12 +255,6 @@ def _unpacked(archive: Path, into: Path) -> dict[str, str]:
         path = into / "data" / name
         if not path.is_file() or hashlib.sha256(path.read_bytes()).hexdigest() != expected:
             raise BackupError(f"{archive}: {name} is damaged or missing")
-        with path.open("rb") as file:
-            is_database = file.read(len(_HEADER)) == _HEADER
-        if is_database:
-            with closing(sqlite3.connect(path)) as db:
-                if (found := db.execute("PRAGMA integrity_check").fetchone()[0]) != "ok":
-                    raise BackupError(f"{archive}: {name}: {found}")
     return digests
 
 
@@ -179,11 +286,15 @@ def main(argv: list[str] | None = None) -> int:
     three.add_argument("archive", type=Path)
     three.add_argument("data", type=Path)
     given = parser.parse_args(argv)
+    os.umask(0o077)  # archives and what is restored are the owner's alone
     try:
         if given.command == "backup":
             print(backup(given.data, given.folder, given.keep))
         elif given.command == "verify":
-            print(f"{verify(given.archive)} files, all whole")
+            found = verify(given.archive)
+            if found.damage:
+                raise DamagedData(given.archive, found.damage)
+            print(f"{found.files} files, all whole")
         else:
             print(f"{restore(given.archive, given.data)} files restored to {given.data}")
     except (BackupError, OSError, sqlite3.Error) as error:

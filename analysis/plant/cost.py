@@ -7,10 +7,8 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field, model_validator
 
+from analysis.plant.fields import Day, Number, Price
 from analysis.plant.section import Section
-
-Price = Annotated[float, Field(ge=0, le=1000)]
-Charge = Annotated[float, Field(ge=0)]
 
 
 class Band(Section):
@@ -18,16 +16,16 @@ class Band(Section):
 
     start: Annotated[time, Field(alias="from")]
     end: Annotated[time, Field(alias="to")]
-    price: Annotated[float, Field(ge=-5, le=1000)]
+    price: Annotated[Number, Field(ge=-5, le=1000)]
 
 
 class DatedPrice(Section):
     """`[[cost.price]]`: prices from a local day on, until the next entry; a key that is left out stays as it was."""
 
-    start: Annotated[date, Field(alias="from")]
+    start: Annotated[Day, Field(alias="from")]
     electricity: Price | None = None
-    standing_charge_per_day: Charge | None = None
-    previous_fuel_price: Charge | None = None
+    standing_charge_per_day: Price | None = None
+    previous_fuel_price: Price | None = None
 
     @model_validator(mode="after")
     def _says_something(self) -> DatedPrice:
@@ -56,13 +54,13 @@ class Cost(Section):
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = "EUR"
     country: Annotated[str, Field(pattern=r"^[A-Z]{2}$")] | None = None
     electricity: Price | None = None
-    band: tuple[Band, ...] = ()
-    price: tuple[DatedPrice, ...] = ()
-    standing_charge_per_day: Charge = 0.0
+    band: Annotated[tuple[Band, ...], Field(max_length=96)] = ()
+    price: Annotated[tuple[DatedPrice, ...], Field(max_length=1000)] = ()
+    standing_charge_per_day: Price = 0.0
     previous_fuel: Literal["heating_oil", "natural_gas", "lpg", "electricity", "none"] = "none"
-    previous_fuel_price: Charge | None = None
-    previous_standing_charge_per_day: Charge = 0.0
-    previous_efficiency: Annotated[float, Field(gt=0, le=5)] | None = None
+    previous_fuel_price: Price | None = None
+    previous_standing_charge_per_day: Price = 0.0
+    previous_efficiency: Annotated[Number, Field(ge=0.05, le=5)] | None = None
 
     @model_validator(mode="after")
     def _consistent(self) -> Cost:

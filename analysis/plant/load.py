@@ -10,23 +10,57 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from analysis.errors import Problem, SiteError
+from analysis.plant.admission import not_admitted
 from analysis.plant.site import Site
+
+LARGEST_FILE = 500_000
+"""Characters of a site file; one with hundreds of points has some 50,000."""
+MOST_PROBLEMS = 50
+"""Problems that are told of one file."""
 
 
 def parse_site(text: str, file: str = "site file") -> Site:
-    """Read a site file's text.
+    """Read the text of a site file that is to be added.
 
     text : str, TOML by the contract's section 1. file : str, the name shown in messages
-    Returns Site. Raises SiteError with every problem: key, line, what is wrong and what would be right.
+    Returns Site. Raises SiteError with the problems: key, line, what is wrong and what would be right.
     """
+    site = parse_kept_site(text, file)
+    if found := list(not_admitted(site)):
+        problems = [
+            Problem(_dotted(path), said, _line_of(path, text)) for path, said in found[:MOST_PROBLEMS]
+        ]
+        raise SiteError(file, problems)
+    return site
+
+
+def parse_kept_site(text: str, file: str = "site file") -> Site:
+    """Read the text of a site file that was added before, by an earlier release perhaps.
+
+    As `parse_site`, without the rules of `analysis.plant.admission`.
+    """
+    if len(text) > LARGEST_FILE:
+        raise SiteError(
+            file, [Problem("TOML", f"the file has {len(text)} characters; at most {LARGEST_FILE} are read")]
+        )
+    try:
+        return _parsed(text, file)
+    except RecursionError:
+        raise SiteError(
+            file, [Problem("TOML", "tables or arrays are nested too deeply; a site file has two levels")]
+        ) from None
+
+
+def _parsed(text: str, file: str) -> Site:
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOMLDecodeError, or a number or a date that Python can't hold
         raise SiteError(file, [_syntax(error)]) from None
     try:
         site = Site.model_validate(data)
     except ValidationError as error:
-        raise SiteError(file, [_problem(e, data, text) for e in error.errors()]) from None
+        told = error.errors()[:MOST_PROBLEMS]
+        raise SiteError(file, [_problem(e, data, text) for e in told]) from None
     if unknown := _unknown_limits(site, text):
         raise SiteError(file, unknown)
     return site
@@ -44,9 +78,11 @@ def _unknown_limits(site: Site, text: str) -> list[Problem]:
     ]
 
 
-def _syntax(error: tomllib.TOMLDecodeError) -> Problem:
+def _syntax(error: ValueError) -> Problem:
     found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
-    message = re.sub(r"\s*\(at .*\)", "", str(error))
+    if not isinstance(error, tomllib.TOMLDecodeError):
+        return Problem("TOML", "a number or a date is too large to be read")
+    message = re.sub(r"\s*\(at .*\)", "", str(error))[:200]
     return Problem("TOML", f"{message[:1].lower()}{message[1:]}", int(found.group(1)) if found else None)
 
 
@@ -61,12 +97,29 @@ def _problem(error: Any, data: dict[str, Any], text: str) -> Problem:
     elif kind == "value_error":
         message = str(error["ctx"]["error"])
     elif kind == "string_pattern_mismatch":
-        message = f"{given!r} has the wrong form; it must match {error['ctx']['pattern']}"
+        message = f"{_shown(given)} has the wrong form; it must match {error['ctx']['pattern']}"
     else:
         said = error["msg"].replace("Input should", "must")
-        shown = f", got {given!r}" if not isinstance(given, (dict, list, tuple)) else ""
+        shown = f", got {_shown(given)}" if not isinstance(given, (dict, list, tuple)) else ""
         message = f"{said}{shown}"
-    return Problem(key or "site file", message, _line_of(path, text))
+    return Problem(_shortened(key) or "site file", _on_one_line(message), _line_of(path, text))
+
+
+def _shown(given: Any) -> str:
+    """A value as it stands in a message, cut where it is long."""
+    if isinstance(given, str):
+        return repr(_shortened(given))
+    if isinstance(given, int) and abs(given) > 1 << 62:
+        return "a whole number of many digits"
+    return _shortened(repr(given))
+
+
+def _shortened(text: str) -> str:
+    return text if len(text) <= 80 else f"{text[:80]}..."
+
+
+def _on_one_line(text: str) -> str:
+    return " ".join(text.split())
 
 
 def _dotted(path: tuple[Any, ...]) -> str:
@@ -95,7 +148,7 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
 
 
 def _near(word: str, known: list[str]) -> str:
-    near = get_close_matches(word, known, n=1, cutoff=0.5)
+    near = get_close_matches(word[:80], known, n=1, cutoff=0.5)
     if near:
         return f"; did you mean {near[0]}?"
     return f"; known here: {', '.join(known)}" if known else ""

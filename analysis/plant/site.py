@@ -4,60 +4,67 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from datetime import UTC, date, datetime
-from functools import cache
+from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo
 
 from pydantic import Field, field_validator, model_validator
 
 from analysis.plant.cost import Cost
+from analysis.plant.fields import (
+    AirTemperature,
+    Day,
+    Energy,
+    Factor,
+    FreeText,
+    Key,
+    Litres,
+    Number,
+    Output,
+    RoomTemperature,
+    TimeZone,
+    WaterTemperature,
+    WholeNumber,
+    Word,
+)  # fmt: skip
 from analysis.plant.quantities import QUANTITIES, Form, Quantity
 from analysis.plant.section import Section as _Section
 from analysis.plant.units import Conversion, conversion
 
-Positive = Annotated[float, Field(gt=0)]
-Share = Annotated[float, Field(ge=0, le=1)]
-Percent = Annotated[float, Field(ge=0, le=100)]
-WaterTemperature = Annotated[float, Field(ge=-20, le=95)]
-AirTemperature = Annotated[float, Field(ge=-50, le=50)]
-RoomTemperature = Annotated[float, Field(ge=5, le=35)]
+ZERO_C_IN_K = 273.15
+MAX_ANTIFREEZE_PERCENT = 50.0
+"""By mass; the property tables of `analysis.physics.water` end there."""
 
 
 class About(_Section):
     """`[site]`: what the installation is called and where it stands."""
 
     id: Annotated[str, Field(pattern=r"^[a-z0-9-]{2,40}$")]
-    name: Annotated[str, Field(min_length=1, max_length=80)]
-    timezone: str
-    latitude: Annotated[float, Field(ge=-90, le=90)] | None = None
-    longitude: Annotated[float, Field(ge=-180, le=180)] | None = None
-    handed_over: date | None = None
-    floor_area_m2: Positive | None = None
+    name: Annotated[Word, Field(min_length=1, max_length=80)]
+    timezone: TimeZone
+    latitude: Annotated[Number, Field(ge=-90, le=90)] | None = None
+    longitude: Annotated[Number, Field(ge=-180, le=180)] | None = None
+    handed_over: Day | None = None
+    floor_area_m2: Annotated[Number, Field(ge=5, le=100_000)] | None = None
     outdoor_from: Annotated[str, Field(pattern=r"^[a-z0-9-]{2,40}$")] | None = None
-
-    @field_validator("timezone")
-    @classmethod
-    def _known_zone(cls, value: str) -> str:
-        return _zone(value)
 
 
 class Design(_Section):
     """`[design]`: what the design said. Heat loss after EN 12831-1 at the two temperatures."""
 
-    heat_loss_kw: Positive | None = None
+    heat_loss_kw: Output | None = None
     indoor_c: RoomTemperature = 20.0
     outdoor_c: AirTemperature | None = None
-    space_heat_kwh_per_year: Positive | None = None
-    hot_water_kwh_per_year: Positive | None = None
-    spf_space: Annotated[float, Field(ge=0.5, le=12)] | None = None
-    spf_hot_water: Annotated[float, Field(ge=0.5, le=12)] | None = None
+    space_heat_kwh_per_year: Energy | None = None
+    hot_water_kwh_per_year: Energy | None = None
+    spf_space: Annotated[Number, Field(ge=0.5, le=12)] | None = None
+    spf_hot_water: Annotated[Number, Field(ge=0.5, le=12)] | None = None
     bivalent_c: AirTemperature | None = None
 
     @model_validator(mode="after")
     def _warm_inside(self) -> Design:
-        if self.outdoor_c is not None and self.outdoor_c >= self.indoor_c:
-            raise ValueError("outdoor_c must be below indoor_c")
+        if self.outdoor_c is not None and self.outdoor_c > self.indoor_c - 1.0:
+            raise ValueError("outdoor_c must be below indoor_c, by 1 K at least")
         return self
 
     @property
@@ -73,22 +80,42 @@ class Rating(_Section):
 
     outdoor_c: AirTemperature
     flow_c: WaterTemperature
-    output_kw: Positive | None = None
-    cop: Annotated[float, Field(ge=0.8, le=15)]
+    output_kw: Output | None = None
+    cop: Annotated[Number, Field(ge=0.8, le=15)]
+
+    @model_validator(mode="after")
+    def _below_carnot(self) -> Rating:
+        lift = self.flow_c - self.outdoor_c
+        if lift < 1.0:
+            raise ValueError("flow_c must be above outdoor_c, by 1 K at least")
+        if self.cop > (limit := (self.flow_c + ZERO_C_IN_K) / lift):
+            raise ValueError(
+                f"cop = {self.cop:g} at {self.outdoor_c:g}/{self.flow_c:g} C is above the thermodynamic limit of {limit:.1f}"
+            )
+        return self
 
 
 class HeatPump(_Section):
     """`[heat_pump]`: the unit and its ratings."""
 
     source: Literal["air", "brine", "water"] = "air"
-    rated_output_kw: Positive | None = None
-    min_output_kw: Positive | None = None
-    max_flow_c: Annotated[float, Field(ge=25, le=95)] | None = None
-    flow_m3_per_h: Positive | None = None
+    rated_output_kw: Output | None = None
+    min_output_kw: Output | None = None
+    max_flow_c: Annotated[Number, Field(ge=25, le=95)] | None = None
+    flow_m3_per_h: Annotated[Number, Field(ge=0.01, le=1000)] | None = None
     antifreeze: Literal["none", "propylene_glycol", "ethylene_glycol"] = "none"
-    antifreeze_percent: Annotated[float, Field(ge=0, le=60)] = 0.0
-    refrigerant: str | None = None
-    rating: tuple[Rating, ...] = ()
+    antifreeze_percent: Annotated[Number, Field(ge=0)] = 0.0
+    refrigerant: Key | None = None
+    rating: Annotated[tuple[Rating, ...], Field(max_length=100)] = ()
+
+    @field_validator("antifreeze_percent")
+    @classmethod
+    def _in_the_tables(cls, value: float) -> float:
+        if value > MAX_ANTIFREEZE_PERCENT:
+            raise ValueError(
+                f"must be 0 to {MAX_ANTIFREEZE_PERCENT:.0f}, in percent by mass (not by volume), got {value:g}"
+            )
+        return value
 
     @model_validator(mode="after")
     def _consistent(self) -> HeatPump:
@@ -100,7 +127,7 @@ class HeatPump(_Section):
 class HeatingCurve(_Section):
     """`[heating_curve]`: weather compensation as (outdoor, flow) pairs."""
 
-    points: Annotated[tuple[tuple[AirTemperature, WaterTemperature], ...], Field(min_length=1)]
+    points: Annotated[tuple[tuple[AirTemperature, WaterTemperature], ...], Field(min_length=1, max_length=50)]
 
     @field_validator("points")
     @classmethod
@@ -114,21 +141,21 @@ class HeatingCurve(_Section):
 class Emitter(_Section):
     """`[[emitter]]`: heat output at an excess temperature (EN 442: 50 K)."""
 
-    zone: str = "house"
+    zone: Key = "house"
     kind: Literal["radiator", "underfloor", "fan_coil"]
-    output_kw: Positive
-    output_excess_k: Positive = 50.0
+    output_kw: Output
+    output_excess_k: Annotated[Number, Field(ge=1, le=100)] = 50.0
 
 
 class HotWater(_Section):
     """`[hot_water]`: the cylinder and how it is run."""
 
-    cylinder_litres: Positive | None = None
-    setpoint_c: Annotated[float, Field(ge=30, le=80)] = 50.0
-    reheat_below_c: Annotated[float, Field(ge=20, le=80)] | None = None
-    pasteurise_c: Annotated[float, Field(ge=50, le=90)] | None = None
-    pasteurise_every_days: Annotated[int, Field(ge=1, le=366)] = 7
-    standing_loss_kwh_per_day: Positive | None = None
+    cylinder_litres: Litres | None = None
+    setpoint_c: Annotated[Number, Field(ge=30, le=80)] = 50.0
+    reheat_below_c: Annotated[Number, Field(ge=20, le=80)] | None = None
+    pasteurise_c: Annotated[Number, Field(ge=50, le=90)] | None = None
+    pasteurise_every_days: Annotated[WholeNumber, Field(ge=1, le=366)] = 7
+    standing_loss_kwh_per_day: Annotated[Number, Field(ge=0.01, le=1000)] | None = None
 
     @model_validator(mode="after")
     def _consistent(self) -> HotWater:
@@ -140,42 +167,51 @@ class HotWater(_Section):
 class Buffer(_Section):
     """`[buffer]`."""
 
-    litres: Positive
+    litres: Litres
     arrangement: Literal["series", "parallel"] = "series"
 
 
 TIME_FORMS = ("iso", "unix", "unix_ms")
 """Times that need no pattern: ISO 8601, and seconds or milliseconds since 1970."""
+_DIRECTIVE = re.compile(r"%(.?)", re.DOTALL)
+_DIRECTIVES = frozenset("aAbBcdfHIjmMpSxXyYzZ%")
+_TIME_FORM_WANTED = (
+    f'must be {", ".join(TIME_FORMS)} or a pattern that tells year, month and day, such as "%d.%m.%Y %H:%M"'
+)
 
 
 class Csv(_Section):
     """`[csv]`: how the site's exports are written."""
 
-    time_column: str = "time"
-    timezone: str = "UTC"
-    time_format: str = "iso"
+    time_column: FreeText = "time"
+    timezone: TimeZone = "UTC"
+    time_format: Key = "iso"
     delimiter: Annotated[str, Field(min_length=1, max_length=1)] = ","
     decimal: Literal[".", ","] = "."
 
-    @field_validator("timezone")
+    @field_validator("delimiter")
     @classmethod
-    def _known_zone(cls, value: str) -> str:
-        return _zone(value)
+    def _separates(cls, value: str) -> str:
+        if value != "\t" and (
+            not value.isascii() or not value.isprintable() or value.isalnum() or value in '"+-.'
+        ):
+            raise ValueError(f"must be a sign such as , ; | or a tab, not {value!r}")
+        return value
 
     @field_validator("time_format")
     @classmethod
     def _reads_a_day(cls, value: str) -> str:
         if value in TIME_FORMS:
             return value
+        if set(_DIRECTIVE.findall(value)) - _DIRECTIVES:
+            raise ValueError(f"{_TIME_FORM_WANTED}, not {value!r}")
         moment = datetime(2025, 11, 23, 14, 45, 36, tzinfo=UTC)
         try:
             told = datetime.strptime(moment.strftime(value), value)  # noqa: DTZ007
         except ValueError:
             told = None
         if told is None or told.date() != moment.date():
-            raise ValueError(
-                f'must be {", ".join(TIME_FORMS)} or a pattern that tells year, month and day, such as "%d.%m.%Y %H:%M", not {value!r}'
-            )
+            raise ValueError(f"{_TIME_FORM_WANTED}, not {value!r}")
         return value
 
     @model_validator(mode="after")
@@ -189,18 +225,18 @@ class Point(_Section):
     """`[[point]]`: one measured value."""
 
     id: Annotated[str, Field(pattern=r"^[A-Za-z0-9_][A-Za-z0-9_.:-]{0,79}$")]
-    quantity: str
+    quantity: Key
     form: Annotated[Form, Field(alias="as")]
-    unit: str = ""
-    column: str | None = None
+    unit: Key = ""
+    column: FreeText | None = None
     topic: str | None = None
-    pointer: str | None = None
-    includes: tuple[str, ...] = ()
+    pointer: FreeText | None = None
+    includes: Annotated[tuple[Key, ...], Field(max_length=20)] = ()
     stamp: Literal["start", "end"] = "start"
     meter_class: Literal["A", "B", "C", "1", "2", "3"] | None = None
-    zone: str = "house"
+    zone: Key = "house"
     antifreeze_corrected: bool = False
-    values: dict[str, str] = Field(default_factory=dict)
+    values: Annotated[dict[FreeText, FreeText], Field(max_length=500)] = Field(default_factory=dict)
 
     @model_validator(mode="before")
     @classmethod
@@ -216,7 +252,9 @@ class Point(_Section):
         if isinstance(data.get("meter_class"), int):
             data["meter_class"] = str(data["meter_class"])
         if isinstance(data.get("values"), dict):
-            data["values"] = {str(k): str(v) for k, v in data["values"].items()}
+            data["values"] = {
+                k: str(v) if isinstance(v, (int, float)) else v for k, v in data["values"].items()
+            }
         return data
 
     @field_validator("quantity")
@@ -273,13 +311,13 @@ class Site(_Section):
     design: Design = Design()
     heat_pump: HeatPump = HeatPump()
     heating_curve: HeatingCurve | None = None
-    emitter: tuple[Emitter, ...] = ()
+    emitter: Annotated[tuple[Emitter, ...], Field(max_length=100)] = ()
     hot_water: HotWater | None = None
     buffer: Buffer | None = None
     cost: Cost | None = None
     csv: Csv = Csv()
-    point: tuple[Point, ...] = ()
-    limits: dict[str, float] = Field(default_factory=dict)
+    point: Annotated[tuple[Point, ...], Field(max_length=1000)] = ()
+    limits: Annotated[dict[Key, Factor], Field(max_length=1000)] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _unique_points(self) -> Site:
@@ -306,18 +344,6 @@ class Site(_Section):
 
     def find_point(self, point_id: str) -> Point | None:
         return next((p for p in self.point if p.id == point_id), None)
-
-
-@cache
-def _zones() -> frozenset[str]:
-    """Every name of the zone database, which to list takes longer than to read a whole site file."""
-    return frozenset(available_timezones())
-
-
-def _zone(value: str) -> str:
-    if value not in _zones():
-        raise ValueError(f"unknown time zone {value!r}; use an IANA name such as Europe/London")
-    return value
 
 
 def _suggest(word: str, known: Any) -> str:

@@ -1,19 +1,30 @@
-"""Units as people and gateways write them, turned into canonical ones by pint."""
+"""Units as people and gateways write them, converted to canonical ones by pint.
+
+Units come from files and messages of strangers, so a closed grammar is checked before pint sees them: names joined by
+`*`, `/` or a blank, each with a power of one digit. Numbers elsewhere, brackets and long texts are refused.
+"""
 
 from __future__ import annotations
 
+import math
 import re
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-# What people write that a unit library does not read: powers without a sign, degree and micro signs.
+LONGEST_UNIT = 40
+"""Characters of a unit; the longest in use ("kilowatt_hour / meter ** 2") have some 25."""
+
+# Spellings that pint does not read: powers without a sign, degree and micro signs, a raised dot.
 _SPELLING = (
     (re.compile(r"°\s*"), "deg"),
     (re.compile(r"²"), "**2"),
     (re.compile(r"³"), "**3"),
+    (re.compile(r"[·⋅×]"), "*"),
     (re.compile(r"\b(m|cm|mm|ft)(\d)\b"), r"\1**\2"),
     (re.compile(r"\bCel\b"), "degC"),
 )
+_FACTOR = r"[A-Za-zµμΩ_][A-Za-z0-9µμΩ_]*(?: ?(?:\*\*|\^) ?-?[0-9])?"
+_GRAMMAR = re.compile(rf"(?:1 ?/ ?)?{_FACTOR}(?:(?: ?[*/] ?| ){_FACTOR}){{0,5}}")
 
 
 class Conversion(NamedTuple):
@@ -30,28 +41,55 @@ def _registry() -> Any:
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
-@lru_cache(maxsize=512)
 def conversion(unit: str, canonical: str) -> Conversion:
     """How numbers in `unit` become numbers in `canonical`.
 
-    unit, canonical : str, any unit pint reads; `m3/h`, `W/m2`, `°C` and `Cel` are read too
-    Returns Conversion. Raises ValueError naming the unit if it is unknown or of another dimension.
+    unit, canonical : str, a product of named units with small powers; `m3/h`, `W/m2`, `°C` and `Cel` are read too
+    Returns Conversion. Raises ValueError naming the unit if it is unknown, of another dimension or not linear.
     """
     if unit == canonical:
         return Conversion(1.0, 0.0)
+    if len(unit) > LONGEST_UNIT:
+        raise ValueError(
+            f"unknown unit {shown_unit(unit)}: {len(unit)} characters, at most {LONGEST_UNIT} are read"
+        )
+    return _conversion(unit, canonical)
+
+
+def shown_unit(unit: str) -> str:
+    """A unit as it stands in a message, cut where it is long."""
+    return repr(unit if len(unit) <= LONGEST_UNIT else f"{unit[:LONGEST_UNIT]}...")
+
+
+@lru_cache(maxsize=512)
+def _conversion(unit: str, canonical: str) -> Conversion:
     ureg = _registry()
     try:
         source, target = ureg.Unit(_spelled(unit)), ureg.Unit(_spelled(canonical))
+        compatible = source.is_compatible_with(target)
     except Exception as error:
         raise ValueError(f"unknown unit {unit!r}") from error
-    if not source.is_compatible_with(target):
+    if not compatible:
         raise ValueError(f"{unit!r} does not measure what {canonical!r} does")
-    zero = float(ureg.Quantity(0.0, source).to(target).magnitude)
-    one = float(ureg.Quantity(1000.0, source).to(target).magnitude)
-    return Conversion((one - zero) / 1000.0, zero)
+    try:
+        zero, half, one = (
+            float(ureg.Quantity(value, source).to(target).magnitude) for value in (0.0, 500.0, 1000.0)
+        )
+    except Exception as error:
+        raise ValueError(f"{unit!r} can't be converted to {canonical!r}") from error
+    scale = (one - zero) / 1000.0
+    if not math.isfinite(scale) or scale == 0.0 or not math.isclose(half, zero + 500.0 * scale, rel_tol=1e-9):
+        raise ValueError(f"{unit!r} is not a linear measure of {canonical!r}")
+    return Conversion(scale, zero)
 
 
 def _spelled(unit: str) -> str:
+    """A unit as pint reads it. Raises ValueError for what the grammar does not allow."""
+    unit = " ".join(unit.split())
     for pattern, replacement in _SPELLING:
         unit = pattern.sub(replacement, unit)
-    return "percent" if unit.strip() == "%" else unit
+    if unit == "%":
+        return "percent"
+    if not _GRAMMAR.fullmatch(unit):
+        raise ValueError(f"unknown unit {unit!r}")
+    return unit

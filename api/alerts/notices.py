@@ -17,10 +17,10 @@ from api.alerts.alerts import AlertRow
 from api.alerts.channels import Letter, MayHaveArrived, NotSent, Rejected, send
 from api.alerts.words import digest_message, month_message, not_before, urgent_message
 from api.people.access import OF_THE_FIRM
+from api.plants import site_names
 from api.settings import Settings
 from api.state.database import Database
 from api.state.people_tables import Person, PersonSite
-from api.state.tables import SiteRow
 from api.state.work_tables import Notice
 
 BACK_OFF = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360))
@@ -167,13 +167,6 @@ class Notices:
 
     def _after_quiet(self, now: datetime, zone: ZoneInfo) -> datetime:
         return not_before(now, zone, self._settings.quiet_from, self._settings.quiet_to)
-
-
-def site_names(session: Session) -> dict[str, str]:
-    """Site -> the name in its file."""
-    from analysis.plant.load import parse_site
-
-    return {row.id: parse_site(row.file).site.name for row in session.scalars(select(SiteRow))}
 
 
 def _queue(

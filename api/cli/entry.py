@@ -1,21 +1,23 @@
 """The command's entry: exit codes and messages, in one place.
 
-0 done; 1 a fault of ours; 2 bad usage or bad input, nothing stored; 3 done, but some rows were rejected;
-130 stopped by Ctrl-C before the work was done.
+0 done; 1 an internal error, or data or a disk that can't be used; 2 bad usage or bad input, nothing stored; 3 done, but some
+rows were rejected; 130 stopped by Ctrl-C before the work was done.
 """
 
 from __future__ import annotations
 
+import logging
 import os
+import sqlite3
 import sys
 from collections.abc import Sequence
-from pathlib import Path
 
 import click
 
-from analysis.errors import InputError, SiteError
+from analysis.errors import FieldfareError, InputError, SiteError
 from api.threads import one_thread_each
 
+log = logging.getLogger(__name__)
 DONE, FAULT, BAD_INPUT, SOME_REJECTED, INTERRUPTED = 0, 1, 2, 3, 130
 
 
@@ -43,14 +45,20 @@ def run(argv: Sequence[str] | None = None) -> int:
         return _refuse(str(error), *(f"  {error.file}: {p}" for p in error.problems[1:]))
     except InputError as error:
         return _refuse(str(error))
+    except FieldfareError as error:
+        _refuse(str(error))
+        return FAULT
     except (KeyboardInterrupt, click.Abort):
         click.echo("fieldfare: stopped", err=True)
         return INTERRUPTED
     except BrokenPipeError:
         _close_output()
         return DONE
+    except (OSError, sqlite3.Error) as error:
+        return _unusable(error)
     except Exception as error:
-        return _fault(error)
+        of_database = getattr(error, "orig", None)  # as SQLAlchemy wraps it, which is not loaded for this
+        return _unusable(of_database) if isinstance(of_database, sqlite3.Error) else _fault(error)
 
 
 def _refuse(*lines: str) -> int:
@@ -69,32 +77,27 @@ def _hint(error: click.UsageError) -> str:
     return f"  try: {path} --help"
 
 
-def _fault(error: Exception) -> int:
-    where = _log(error)
-    what = " ".join(f"{type(error).__name__}: {error}".split())[:300]
-    click.echo(f"fieldfare: a fault of ours: {what} (details in {where})", err=True)
+def _unusable(error: Exception) -> int:
+    """A full disk, a folder that can't be written, a damaged database: one line, the details in the log."""
+    from api.cli.root import data_folder
+
+    log.error("a file or database could not be used", exc_info=error)
+    if isinstance(error, OSError) and error.strerror:
+        what = f"{error.filename or data_folder()}: {error.strerror}"
+    else:
+        what = f"{data_folder()}: {' '.join(str(error).split())}"
+    click.echo(f"fieldfare: {what[:300]}", err=True)
     return FAULT
 
 
-def _log(error: Exception) -> Path:
-    """Write the details where they can be found: beside the data, else in the temporary folder."""
-    import tempfile
-    import traceback
-    from datetime import UTC, datetime
-
+def _fault(error: Exception) -> int:
     from api.cli.root import data_folder
+    from api.fault_log import NAME
 
-    details = "".join(traceback.format_exception(error))
-    for folder in (data_folder(), Path(tempfile.gettempdir())):
-        path = folder / "fieldfare.log"
-        try:
-            if folder.is_dir():
-                with path.open("a", encoding="utf-8") as log:
-                    log.write(f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ} {' '.join(sys.argv[1:])}\n{details}\n")
-                return path
-        except OSError:
-            continue
-    return Path("nowhere: no folder could be written")
+    what = " ".join(f"{type(error).__name__}: {error}".split())[:300]
+    log.error("internal error in: %s", " ".join(sys.argv[1:]), exc_info=error)
+    click.echo(f"fieldfare: internal error: {what} (details in {data_folder() / NAME})", err=True)
+    return FAULT
 
 
 def _close_output() -> None:

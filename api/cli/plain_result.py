@@ -25,6 +25,7 @@ def plain_result(result: dict[str, Any], name: str) -> str:
     head = f"{name}: {period['from']} to {period['to']}"
     if coverage is not None:
         head += f", usable data in {coverage:.1%} of the time"
+    head += "".join(f"\n  data: {notice}" for notice in result.get("data_notices", []))
     parts = [
         head,
         _verdict(result),
@@ -49,8 +50,10 @@ def plain_fleet(rows: list[dict[str, Any]]) -> str:
         told = row["headline"] or row["reason"] or _unknown(row) or "nothing found"
         if row.get("silent"):
             told = f"nothing heard since {row['heard'][:10]}; {told}"
+        told += "".join(f"; data: {notice}" for notice in row.get("data_notices", []))
         h4 = f"{row['H4']:.2f}" if row["H4"] is not None else "-"
-        lines.append(f"{WORDS[row['verdict']]:<{wide}} {row['id']:<{width}}  SPF {h4:>5}  {told}")
+        word = "failed" if row["failed"] else WORDS[row["verdict"]]
+        lines.append(f"{word:<{wide}} {row['id']:<{width}}  SPF {h4:>5}  {told}")
     return "\n".join(lines)
 
 

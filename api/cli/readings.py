@@ -122,6 +122,7 @@ def set_aside() -> None:
 
 
 @set_aside.command("list")
+@click.option("--site", "site_id", metavar="SITE", help="Only those of one site.")
 @click.option(
     "--last", "count", default=50, show_default=True, type=click.IntRange(1), help="How many of the newest."
 )

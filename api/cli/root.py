@@ -8,10 +8,13 @@ from typing import Any
 
 import click
 
-from api.cli import figures, people, readings, running, sites
+from api.cli import checking, figures, people, readings, running, sites
 from api.settings import Settings
 
 CONTEXT: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
+
+
+_folder = [Path(os.environ.get("FIELDFARE_DATA") or Settings.data)]
 
 
 class WholeSentences(click.Group):
@@ -33,16 +36,18 @@ class WholeSentences(click.Group):
 @click.pass_context
 def root(context: click.Context, data: Path | None) -> None:
     """Looks after installed heat pumps from a distance: meter readings in; performance, faults and the next step out."""
+    from api.fault_log import log_to
+
     context.obj = Settings.from_env(os.environ, data=data)
+    _folder[0] = context.obj.data
+    log_to(context.obj.data)
 
 
-for command in (*sites.COMMANDS, *readings.COMMANDS, *figures.COMMANDS, *running.COMMANDS, *people.COMMANDS):
+_MODULES = (sites, readings, figures, checking, running, people)
+for command in (command for module in _MODULES for command in module.COMMANDS):
     root.add_command(command)
 
 
 def data_folder() -> Path:
-    """The data folder of the running command, as far as it is known."""
-    context = click.get_current_context(silent=True)
-    if context is not None and isinstance(context.obj, Settings):
-        return context.obj.data
-    return Path(os.environ.get("FIELDFARE_DATA") or "fieldfare-data")
+    """The data folder of the command that runs or ran last, as far as it is known."""
+    return _folder[0]

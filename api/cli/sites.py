@@ -59,8 +59,13 @@ def list_sites(settings: Settings, form: str) -> None:
         return
     width = max(len(row["id"]) for row in rows)
     for row in rows:
+        if row["reason"]:
+            click.echo(f"{row['id']:<{width}}  failed: {row['reason']}")
+            continue
         span = f"{row['from'][:10]} to {row['to'][:10]}" if row["from"] else "no readings"
         click.echo(f"{row['id']:<{width}}  {row['points']:>3} points  {span:<24}  {row['name']}")
+        for notice in row["data_notices"]:
+            click.echo(f"{'':<{width}}  data: {notice}")
 
 
 @site_group.command("show")
@@ -71,7 +76,7 @@ def show(settings: Settings, site_id: str) -> None:
     from api.service import opened
 
     with opened(settings) as service:
-        click.echo(service.plants.get(site_id).file, nl=False)
+        click.echo(service.plants.file(site_id), nl=False)
 
 
 @site_group.command("remove")
@@ -84,9 +89,9 @@ def remove(settings: Settings, site_id: str, yes: bool) -> None:
     from api.service import opened
 
     with opened(settings) as service:
-        plant = service.plants.get(site_id)
+        service.plants.file(site_id)
         if not yes and sys.stdin.isatty():
-            click.confirm(f"Forget {plant.site.site.name} and all its readings?", abort=True, err=True)
+            click.confirm(f"Forget {site_id} and all its readings?", abort=True, err=True)
         erase_site(service, site_id)
     click.echo(f"removed {site_id}")
 

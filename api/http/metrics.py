@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
+from functools import partial
 
 from api.http.parts import Parts
+from api.site_guard import Failure, attempt
 
 KEPT_FOR_S = 60.0
 """Counting readings walks over all that is not sealed yet, so a scrape more often than this gets the last counts."""
@@ -20,14 +22,21 @@ def _of_sites(parts: Parts) -> list[str]:
     kept = parts.__dict__.get("_site_metrics")
     if kept is not None and time.monotonic() - kept[0] < KEPT_FOR_S:
         return kept[1]
-    readings, lag = [], []
-    for site in parts.service.plants.ids():
-        points = parts.service.store.points(site)
-        label = f'site="{site}"'
+    readings, lag, troubled = [], [], []
+    for card in parts.service.plants.cards():
+        site, label = card.id, f'site="{card.id}"'
+        points = attempt(site, "count its readings", partial(parts.service.store.points, site))
+        failed = isinstance(points, Failure)
+        troubled.append((label, int(failed or card.trouble is not None)))
+        if isinstance(points, Failure):
+            continue
         readings.append((label, sum(p.count for p in points.values())))
         if points:
             lag.append((label, round(time.time() - max(p.last for p in points.values()) / 1000, 3)))
     lines = [
+        *_metric(
+            "fieldfare_site_failed", "gauge", "1 where a site's file or readings can't be read.", troubled
+        ),
         *_metric("fieldfare_readings", "gauge", "Readings in the store.", readings),
         *_metric("fieldfare_lag_seconds", "gauge", "Time since a site's last reading.", lag),
     ]

@@ -12,12 +12,14 @@ import orjson
 from analysis.errors import InputError
 from analysis.facts.tables import Facts
 from api.fleet_rows import clock as fleet_clock
+from api.fleet_rows import last_heard
 from api.http.live import newest_readings
 from api.http.parts import Parts
 from api.papers import month_paper
 from api.plants import Card, Plant
 from api.results import NoReadings
 from api.sign_off import is_sign_off, sign_offs
+from api.site_guard import Failure, attempt
 from api.standing import rolling_result
 from dashboards.pages import winter_entry
 
@@ -35,13 +37,12 @@ def row_of(parts: Parts, plant: Plant, result: dict[str, Any] | None) -> dict[st
 def _row(
     parts: Parts, site_id: str, name: str, handed_over: date | None, result: dict[str, Any] | None
 ) -> dict[str, Any]:
-    span = parts.service.store.span(site_id)
-    return {
-        "id": site_id,
-        "name": name,
-        "handed_over": handed_over,
+    span = attempt(site_id, "read its readings", lambda: parts.service.store.span(site_id))
+    row = {"id": site_id, "name": name, "handed_over": handed_over, "heard": None, "result": result}
+    if isinstance(span, Failure):
+        return row | {"reason": None if result else span.reason}
+    return row | {
         "heard": datetime.fromtimestamp(span[1] / 1000, UTC) if span else None,
-        "result": result,
         "reason": None if result else "no readings yet" if span is None else "not analysed yet",
     }
 
@@ -54,7 +55,11 @@ def clock(parts: Parts) -> datetime:
 def fleet(parts: Parts) -> Iterator[dict[str, Any]]:
     """Every site with its newest kept result but for the days, without the site itself: one at a time, for large fleets."""
     for card in parts.service.plants.cards():
-        yield _row(parts, card.id, card.name, card.handed_over, parts.service.results.summary(card.id))
+        found = attempt(card.id, "read its results", partial(parts.service.results.summary, card.id))
+        trouble = card.trouble or (found.reason if isinstance(found, Failure) else None)
+        result = None if trouble or isinstance(found, Failure) else found
+        row = _row(parts, card.id, card.name, card.handed_over, result)
+        yield row | {"reason": trouble} if trouble else row
 
 
 def before_winter(parts: Parts) -> Iterator[dict[str, Any]]:
@@ -62,12 +67,18 @@ def before_winter(parts: Parts) -> Iterator[dict[str, Any]]:
     signed = sign_offs(parts.service.database)
     now = clock(parts)
     for card in parts.service.plants.cards():
-        mark = parts.service.results.made(card.id), card.updated
-        entry = parts.winter_entries.get(card.id, mark, partial(_winter_entry, parts, card))
+        entry = attempt(card.id, "write its line before winter", partial(_kept_winter_entry, parts, card))
+        if isinstance(entry, Failure):  # listed as a home of which nothing can be told
+            entry = winter_entry({"id": card.id, "name": card.name, "site": None, "result": None})
         if entry is not None:
-            span = parts.service.store.span(card.id)
-            quiet = None if span is None else now - datetime.fromtimestamp(span[1] / 1000, UTC)
+            heard = last_heard(parts.service, card.id)
+            quiet = None if heard is None else now - heard
             yield entry | {"signed": signed.get((card.id, entry["season"])), "quiet": quiet}
+
+
+def _kept_winter_entry(parts: Parts, card: Card) -> dict[str, Any] | None:
+    mark = parts.service.results.made(card.id), card.updated
+    return parts.winter_entries.get(card.id, mark, partial(_winter_entry, parts, card))
 
 
 def _winter_entry(parts: Parts, card: Card) -> dict[str, Any] | None:

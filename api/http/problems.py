@@ -12,7 +12,7 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.exceptions import HTTPException
 
-from analysis.errors import InputError, NotAssessed, SiteError
+from analysis.errors import FieldfareError, InputError, NotAssessed, SiteError
 from api.alerts.alerts import UnknownAlert
 from api.http.doors import SignInFirst
 from api.http.security_headers import SECURITY_HEADERS
@@ -113,6 +113,11 @@ def install(app: FastAPI) -> None:
     def refused(request: Request, error: Exception) -> Response:
         status, kind, title = next((s, k, t) for c, s, k, t in _STATUS if isinstance(error, c))
         return problem(status, kind, title, str(error))
+
+    @app.exception_handler(FieldfareError)
+    def unusable(request: Request, error: FieldfareError) -> Response:
+        log.error("data can't be used at %s %s: %s", request.method, request.url.path, error)
+        return problem(503, "data", "Data can't be read", str(error))
 
     @app.exception_handler(RequestValidationError)
     def invalid(request: Request, error: RequestValidationError) -> Response:

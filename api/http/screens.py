@@ -275,7 +275,7 @@ def take_readings(
     writer(request, "site.write", csrf, plant.site.id)
     row, taking = page_rows.row_of(parts, plant, None), taking_in(parts)
     try:
-        path = taking.keep(plant.site.id, file.filename or "", file.file.read())
+        path = taking.keep(plant.site.id, file.filename or "", file.file)
         if plant.site.point and not may_agree_anew(parts, plant.site):
             taking.start(plant.site.id, path)
             return see_other(f"/sites/{plant.site.id}/progress")

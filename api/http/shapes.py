@@ -67,6 +67,8 @@ class SiteOut(BaseModel):
     points: int
     first: datetime | None = Field(alias="from", serialization_alias="from", description="First reading.")
     last: datetime | None = Field(alias="to", serialization_alias="to", description="Last reading.")
+    reason: str | None = Field(default=None, description="Why the site's file or readings can't be read.")
+    data_notices: list[str] = Field(default=[], description="Stored data that are damaged or missing.")
 
 
 class SiteFileIn(Shape):

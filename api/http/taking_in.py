@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import gzip
 import logging
+import shutil
 import threading
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from analysis.errors import InputError
 from analysis.plant.site import Site
@@ -48,18 +49,19 @@ class TakingIn:
         taking = self._now.get(site)
         return taking.as_dict() if taking else None
 
-    def keep(self, site: str, name: str, content: bytes) -> Path:
+    def keep(self, site: str, name: str, content: BinaryIO) -> Path:
         """Keep an uploaded file until its columns are agreed on. Raises InputError for an empty one."""
-        if not content:
+        start = content.read(2)
+        if not start:
             raise InputError("the file is empty")
+        content.seek(0)
         folder = self._parts.settings.data / "uploads" / site
-        folder.mkdir(parents=True, exist_ok=True)
-        path = folder / (
-            "export.csv.gz" if content[:2] == b"\x1f\x8b" or name.endswith(".gz") else "export.csv"
-        )
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        path = folder / ("export.csv.gz" if start == b"\x1f\x8b" or name.endswith(".gz") else "export.csv")
         for old in folder.iterdir():
             old.unlink()
-        path.write_bytes(content)
+        with path.open("wb") as kept:
+            shutil.copyfileobj(content, kept)
         return path
 
     def waiting(self, site: str) -> Path | None:
@@ -96,7 +98,7 @@ class TakingIn:
             taking.told, taking.state = told, "failed"
         except Exception:
             log.exception("taking in a file of %s", site)
-            taking.told, taking.state = "a fault of ours; it is in the log", "failed"
+            taking.told, taking.state = "internal error; the service's log has the details", "failed"
         finally:
             path.unlink(missing_ok=True)
 

@@ -6,11 +6,14 @@ import multiprocessing
 import os
 import signal
 import threading
+import traceback
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from typing import Any
 
+from analysis.errors import FieldfareError
 from api.settings import Settings
+from api.site_guard import one_line
 from api.threads import one_thread_each
 
 
@@ -22,6 +25,30 @@ def make_executor(settings: Settings, lanes: int) -> Executor:
     # Spawned, not forked: the service has threads, and a fork would copy their locks.
     spawn = multiprocessing.get_context("spawn")
     return ProcessPoolExecutor(lanes, mp_context=spawn, initializer=_begin_worker)
+
+
+class WorkFailed(Exception):
+    """The work of one site failed in a worker. trace : its traceback where it was not expected, else empty
+
+    An exception of any other kind is not sent back: one that can't be rebuilt here would end the whole pool.
+    """
+
+    def __init__(self, reason: str, trace: str = "") -> None:
+        super().__init__(reason, trace)
+        self.reason, self.trace = reason, trace
+
+    def __str__(self) -> str:
+        return self.reason
+
+
+def contained(do: Callable[..., Any], settings: Settings, kind: str, site: str, key: str) -> Any:
+    """Do one piece of work in a worker. Raises WorkFailed alone."""
+    try:
+        return do(settings, kind, site, key)
+    except Exception as error:
+        expected = isinstance(error, FieldfareError)
+        reason = one_line(error) if expected else f"internal error: {type(error).__name__}: {one_line(error)}"
+        raise WorkFailed(reason, "" if expected else traceback.format_exc()) from None
 
 
 class ClusterExecutor(Executor):

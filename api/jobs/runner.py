@@ -18,11 +18,12 @@ from api.alerts.alerts import Alerts
 from api.alerts.notices import Notices
 from api.jobs.book import JobBook
 from api.jobs.due import FIRM, Due, due_now, watch_now
-from api.jobs.executors import make_executor
+from api.jobs.executors import WorkFailed, contained, make_executor
 from api.jobs.work import ONLY_WATCHED, WATCHED, Outcome, work
 from api.retention import tidy
 from api.service import Service
 from api.settings import Settings
+from api.site_guard import one_line
 
 log = logging.getLogger(__name__)
 LOOK_S, BEAT_S = 1.0, 60.0
@@ -65,10 +66,25 @@ class Runner:
 
     def _run_sites(self, wanted: list[Due], now: datetime) -> Counter[str]:
         ended: Counter[str] = Counter()
-        lanes = self.service.settings.workers or os.cpu_count() or 1
+        lanes = min(self.service.settings.workers or os.cpu_count() or 1, len(wanted))
+        suspects = self._side_by_side(list(reversed(wanted)), lanes, now, ended)
+        for (
+            run,
+            due,
+        ) in suspects:  # one of them ended its worker, and the pool with it: each has a pool of its own now
+            if self.stop.is_set():
+                self.book.give_back(run)
+            else:
+                ended[self._alone(run, due, now)] += 1
+        return ended
+
+    def _side_by_side(
+        self, queue: list[Due], lanes: int, now: datetime, ended: Counter[str]
+    ) -> list[tuple[int, Due]]:
+        """Do the queue's work on a pool, from its end on. Returns what was in hand when a worker died."""
         beaten = time.monotonic()
-        queue, running = list(reversed(wanted)), dict[Future[Outcome], tuple[int, Due]]()
-        pool = make_executor(self.service.settings, min(lanes, len(wanted)))
+        running, suspects = dict[Future[Outcome], tuple[int, Due]](), list[tuple[int, Due]]()
+        pool = make_executor(self.service.settings, lanes)
         try:
             while queue or running:
                 while queue and len(running) < lanes:
@@ -81,21 +97,36 @@ class Runner:
                 if time.monotonic() - beaten > BEAT_S:
                     self.book.beat()
                     beaten = time.monotonic()
+                broken = [f for f in done if isinstance(f.exception(), BrokenProcessPool)]
                 for future in done:
                     run, due = running.pop(future)
-                    state = self._finish(run, due, future, now)
-                    ended[state] += 1
-                    if isinstance(future.exception(), BrokenProcessPool):
-                        pool = make_executor(self.service.settings, min(lanes, len(wanted)))
+                    if future in broken:
+                        suspects.append((run, due))
+                    else:
+                        ended[self._finish(run, due, future, now)] += 1
+                if broken:
+                    pool.shutdown(wait=False)
+                    pool = make_executor(self.service.settings, lanes)
         finally:
             pool.shutdown(wait=not self.stop.is_set(), cancel_futures=True)
             for run, _ in running.values():
                 self.book.give_back(run)
-        return ended
+        return suspects
+
+    def _alone(self, run: int, due: Due, now: datetime) -> str:
+        """Do one piece of work on a worker of its own."""
+        pool = make_executor(self.service.settings, 1)
+        try:
+            future = self._submit(pool, due)
+            while not wait([future], timeout=BEAT_S).done:
+                self.book.beat()
+            return self._finish(run, due, future, now)
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
 
     def _submit(self, pool: Executor, due: Due) -> Future[Outcome]:
         try:
-            return pool.submit(self.do, self.service.settings, due.kind, due.site, due.key)
+            return pool.submit(contained, self.do, self.service.settings, due.kind, due.site, due.key)
         except BrokenProcessPool as error:
             broken: Future[Outcome] = Future()
             broken.set_exception(error)
@@ -105,9 +136,13 @@ class Runner:
         try:
             outcome = future.result()
             self._take_in(due, outcome, now)
+        except WorkFailed as error:
+            log.error("%s of %s failed: %s\n%s", due.kind, due.site, error, error.trace)
+            self.book.finish(run, "failed", str(error))
+            return "failed"
         except Exception as error:  # whatever it is, the other sites go on
             log.exception("%s of %s failed", due.kind, due.site)
-            self.book.finish(run, "failed", f"{type(error).__name__}: {error}")
+            self.book.finish(run, "failed", f"{type(error).__name__}: {one_line(error)}")
             return "failed"
         self.book.finish(run, "done", outcome.told)
         return "done"

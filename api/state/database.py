@@ -13,10 +13,11 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, NoSuchModuleError, OperationalError
+from sqlalchemy.exc import ArgumentError, DatabaseError, NoSuchModuleError
 from sqlalchemy.orm import Session
 
 from analysis.errors import InputError
+from collector.store.files import make_private
 
 HEAD = "0002"
 """The newest migration. A database at this one is used without loading the migrations."""
@@ -75,7 +76,8 @@ def open_database(url: str) -> Database:
         if parsed.get_backend_name() not in ("sqlite", "postgresql"):
             raise InputError(f"the state database is SQLite or PostgreSQL, not {parsed.get_backend_name()}")
         if parsed.get_backend_name() == "sqlite" and parsed.database:
-            Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
+            Path(parsed.database).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            make_private(Path(parsed.database))
             _make_file(parsed.database)
         engine = _engine(parsed, os.getpid())
     except (ArgumentError, NoSuchModuleError) as error:
@@ -87,9 +89,10 @@ def open_database(url: str) -> Database:
     try:
         with engine.connect() as connection:
             current = _version(connection)
-    except OperationalError as error:
+    except DatabaseError as error:
         first_line = str(error.orig).strip().splitlines()[0]
-        raise InputError(f"the state database can't be opened: {first_line}") from None
+        where = parsed.database if parsed.get_backend_name() == "sqlite" else "the state database"
+        raise InputError(f"{where} can't be opened: {first_line}") from None
     if current != HEAD:
         upgrade(engine)
     return Database(engine)

@@ -28,8 +28,8 @@ Progress = Callable[[int, int], None]
 
 _SMALLEST = 20_000
 """A part of so many bytes is not parsed in smaller ones."""
-_FLUSH = 4_000_000
-"""Readings gathered before they go to the store: some 64 MB, and few rewrites of a month."""
+_FLUSH = 1_000_000
+"""Readings gathered before they go to the store: some 16 MB, and few rewrites of a month."""
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ def ingest_csv(
     try:
         layout = find_layout(site, path, source.header)
         work = _Work(site, path, store, layout, rejects, Decoder(site, layout, int(now.timestamp() * 1000)))
-        for block in source.blocks():
+        for block in source.blocks(layout.records):
             work.take(block)
             if progress:
                 progress(source.done, source.total)
@@ -144,8 +144,13 @@ class _Work:
         rows = typed(block, self.layout, types)
         found = self.decoder.decode(rows, self._tracks, first=not self.rows) if rows else None
         if rows is None or found is None or found.refused:
-            if len(block.data) > _SMALLEST:
-                for piece in pieces(block, len(block.data) // 8):
+            parts = (
+                pieces(block, len(block.data) // 8, self.layout.records)
+                if len(block.data) > _SMALLEST
+                else []
+            )
+            if len(parts) > 1:
+                for piece in parts:
                     self._read(piece)
                 return
             rows = careful(block, self.layout, list(types))

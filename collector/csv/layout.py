@@ -9,6 +9,7 @@ from pathlib import Path
 
 from analysis.errors import InputError
 from analysis.plant.site import Csv, Point, Site
+from collector.csv.records import Records
 
 NO_READING = (
     "",
@@ -58,6 +59,15 @@ class Layout:
     @property
     def is_long(self) -> bool:
         return self.point is not None
+
+    @property
+    def is_export(self) -> bool:
+        """Whether it is the form that this product writes."""
+        return self.names == EXPORT_HEADER and self.text is not None
+
+    @property
+    def records(self) -> Records:
+        return Records(self.csv.delimiter, len(self.names), exact=self.is_export)
 
 
 def find_layout(site: Site, path: Path, header: str) -> Layout:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from collector.check import Refusal
+from collector.csv.cells import harmless
 
 
 class Rejects:
@@ -29,7 +30,7 @@ class Rejects:
         self.count += 1
         self.reasons.update(dict.fromkeys([r.kind for _, r in refusals], 1))
         said = "; ".join(f"{point}: {r.reason}" if point else r.reason for point, r in refusals)
-        self._writer().writerow([line, said, raw])
+        self._writer().writerow([line, said, harmless(raw) if raw else raw])
 
     def close(self) -> None:
         if self._file:
@@ -43,7 +44,7 @@ class Rejects:
 
     def _writer(self) -> Any:
         if self._csv is None:
-            self._folder.mkdir(parents=True, exist_ok=True)
+            self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             self.path, self._file = self._fresh()
             self._csv = csv.writer(self._file)
             self._csv.writerow(["line", "reason", "row"])

@@ -32,7 +32,9 @@ class Rows(NamedTuple):
 
 
 def typed(block: Block, layout: Layout, types: dict[str, pa.DataType]) -> Rows | None:
-    """The named columns parsed by Arrow; None where any field does not parse or any row is torn."""
+    """The named columns parsed by Arrow; None where any field does not parse, any row is torn, or a quote may take in rows."""
+    if not _is_plain_text(block.data):
+        return None
     try:
         table = pacsv.read_csv(
             pa.BufferReader(block.data),
@@ -51,37 +53,63 @@ def typed(block: Block, layout: Layout, types: dict[str, pa.DataType]) -> Rows |
         )
     except pa.ArrowInvalid:
         return None
+    if b'"' in block.data and not _has_lines(block.data, table.num_rows):
+        return None
     return Rows(table, None, [])
 
 
+def _is_plain_text(data: bytes) -> bool:
+    """Whether it is UTF-8 without null bytes."""
+    if b"\0" in data:
+        return False
+    try:
+        return data.isascii() or bool(data.decode())
+    except UnicodeDecodeError:
+        return False
+
+
+def _has_lines(data: bytes, rows: int) -> bool:
+    """Whether so many lines hold something."""
+    if data.count(b"\n") + (not data.endswith(b"\n")) == rows:
+        return True
+    return sum(1 for line in data.split(b"\n") if line and line != b"\r") == rows
+
+
 def careful(block: Block, layout: Layout, names: list[str]) -> Rows:
-    """The named columns as text."""
-    width = len(layout.names)
+    """The named columns as text, row by row."""
+    width, records = len(layout.names), layout.records
     places = [layout.names.index(n) for n in names]
-    text = block.data.decode("utf-8", errors="replace").replace("\0", "")
-    source = [line + "\n" for line in text.split("\n")]
+    source = block.data.split(b"\n")
     kept: list[list[str]] = []
     lines: list[Line] = []
     torn: list[tuple[Line, Refusal]] = []
-    reader = csv.reader(source, delimiter=layout.csv.delimiter)
-    before = 0
-    while True:
-        try:
-            fields = next(reader)
-        except StopIteration:
-            break
-        except csv.Error as error:
-            torn.append(
-                (_line(block, source, before, reader.line_num), Refusal("unreadable row", str(error)))
-            )
-            before = reader.line_num
+    number = -1
+    while (number := number + 1) < len(source):
+        first = number
+        if not source[first].strip():
             continue
-        at, before = before, reader.line_num
-        if not fields or (not fields[0].strip() and not "".join(fields).strip()):
+        fields: list[str] | Refusal
+        try:
+            text = source[first].decode().rstrip("\r")
+            if records.is_open(text):
+                if (joined := records.joined(source, first)) is None:
+                    raise csv.Error(
+                        'a quote opens a field and is not closed; write "" for a quote inside one'
+                    )
+                text, number = joined
+            fields = _refused(text) or records.fields(text)
+        except UnicodeDecodeError as error:
+            fields = _not_utf8(error)
+        except csv.Error as error:
+            fields = Refusal("unreadable row", str(error))
+        line = Line(block.line + first, _shown(source[first : number + 1]))
+        if isinstance(fields, Refusal):
+            torn.append((line, fields))
+            continue
+        if not "".join(fields).strip():
             continue
         if len(fields) > width and not any(f.strip() for f in fields[width:]):
             fields = fields[:width]
-        line = _line(block, source, at, before)
         if len(fields) != width:
             torn.append((line, _wrong_width(len(fields), width)))
             continue
@@ -92,8 +120,19 @@ def careful(block: Block, layout: Layout, names: list[str]) -> Rows:
     return Rows(table, lines, torn)
 
 
-def _line(block: Block, source: list[str], first: int, end: int) -> Line:
-    return Line(block.line + first, "".join(source[first:end]).rstrip("\r\n"))
+def _shown(lines: list[bytes]) -> str:
+    return b"\n".join(lines).decode("utf-8", errors="backslashreplace").rstrip("\r\n").replace("\0", "\\x00")
+
+
+def _refused(text: str) -> Refusal | None:
+    if "\0" in text:
+        return Refusal("null byte", "the row holds a null byte; was the file cut off or written over?")
+    return None
+
+
+def _not_utf8(error: UnicodeDecodeError) -> Refusal:
+    byte = error.object[error.start]
+    return Refusal("not UTF-8", f"byte 0x{byte:02x} is not UTF-8 text; save the file as UTF-8")
 
 
 def _wrong_width(found: int, width: int) -> Refusal:

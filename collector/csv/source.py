@@ -10,9 +10,17 @@ from pathlib import Path
 from typing import IO, NamedTuple
 
 from analysis.errors import InputError
+from collector.csv.records import Records
 
-_BLOCK = 8 << 20
-_LONGEST_HEADER = 1 << 20
+LARGEST = 20 * 10**9
+"""Bytes of a file, unpacked: some centuries of minutes."""
+HIGHEST_RATIO = 250
+"""Exports pack to a tenth, those of one constant to a sixtieth. Only asked of files that unpack to _RATIO_FROM bytes."""
+LONGEST_LINE = 1_000_000
+"""Bytes; a line of a thousand columns has some 10,000."""
+_RATIO_FROM = 50_000_000
+_BLOCK = 4 << 20
+_SCAN = 1 << 20
 _NOT_TEXT = {
     b"PK\x03\x04": "a spreadsheet or an archive",
     b"\xff\xfe": "text in UTF-16",
@@ -65,14 +73,41 @@ class Source:
             if start.startswith(magic):
                 raise InputError(f"{self.path}: is {kind}, not a CSV file in UTF-8; export it as that")
         if start[:2] != b"\x1f\x8b":
+            self._look_through(self._raw)
+            self._raw.seek(0)
             return self._raw
-        try:  # all of it, before anything is kept
+        try:
             with gzip.open(self.path) as whole:
-                while whole.read(_BLOCK):
-                    pass
+                self._look_through(whole)
         except (EOFError, OSError, zlib.error):
             raise InputError(f"{self.path}: the gzip file is cut off or damaged; fetch it again") from None
         return gzip.GzipFile(fileobj=self._raw)
+
+    def _look_through(self, stream: IO[bytes] | gzip.GzipFile) -> None:
+        """Read all of it before anything is kept. Raises InputError for what would cost memory or time without end."""
+        size, tail = 0, b""
+        while more := stream.read(_SCAN):
+            size += len(more)
+            if size > LARGEST:
+                raise InputError(
+                    f"{self.path}: holds more than {LARGEST // 10**9} GB; divide it into several files"
+                )
+            if stream is not self._raw and size > _RATIO_FROM and size > HIGHEST_RATIO * self.total:
+                raise InputError(
+                    f"{self.path}: unpacks to more than {HIGHEST_RATIO} times its size, which no export does; "
+                    "unpack it and look at what it holds"
+                )
+            data = tail + more
+            at = 0
+            while len(data) - at > LONGEST_LINE:
+                end = data.rfind(b"\n", at, at + LONGEST_LINE)
+                if end < 0:
+                    raise InputError(
+                        f"{self.path}: has a line of more than {LONGEST_LINE:,} bytes; a CSV file with a line for each "
+                        "time is wanted"
+                    )
+                at = end + 1
+            tail = data[data.rfind(b"\n", at) + 1 :]
 
     def _find_header(self) -> tuple[str, bytes, int]:
         data, line = self._stream.read(_BLOCK), 1
@@ -84,7 +119,7 @@ class Source:
             data, line = rest, line + 1
         if not data.strip():
             raise InputError(f"{self.path}: is empty; a header line and rows are wanted")
-        if len(head) > _LONGEST_HEADER or b"\0" in head:
+        if len(head) > LONGEST_LINE or b"\0" in head:
             raise InputError(f"{self.path}: is not a CSV file: its first line is not text")
         try:
             header = head.decode("utf-8").rstrip("\r")
@@ -97,13 +132,13 @@ class Source:
             raise InputError(f"{self.path}: its lines end in CR alone; save it with LF or CRLF")
         return header, rest, line + 1
 
-    def blocks(self) -> Iterator[Block]:
-        """The lines after the header. Lines inside quotes stay together."""
+    def blocks(self, records: Records) -> Iterator[Block]:
+        """The lines after the header. Rows that go on over several lines stay together."""
         line, rest = self._line, self._rest
         while True:
             more = self._stream.read(_BLOCK)
             data = rest + more if rest else more
-            cut = _last_line_end(data, last=not more)
+            cut = records.last_end(data) if more else len(data)
             block, rest = data[:cut], data[cut:]
             if block and not block.isspace():
                 yield Block(block, line)
@@ -112,34 +147,14 @@ class Source:
                 return
 
 
-def pieces(block: Block, size: int) -> list[Block]:
-    """A block in parts of about `size` bytes, cut where lines end outside quotes."""
+def pieces(block: Block, size: int, records: Records) -> list[Block]:
+    """A block in parts of about `size` bytes, cut where rows end."""
     out: list[Block] = []
     at, line = 0, block.line
     data = block.data
-    quoted = b'"' in data
-    end = 0
     while at < len(data):
-        end = data.find(b"\n", max(end, at + size)) + 1 or len(data)
-        if quoted and end < len(data) and data.count(b'"', at, end) % 2:
-            continue
+        end = records.next_end(data, at, at + size)
         out.append(Block(data[at:end], line))
         line += data.count(b"\n", at, end)
         at = end
     return out
-
-
-def _last_line_end(data: bytes, last: bool) -> int:
-    if last:
-        return len(data)
-    cut = data.rfind(b"\n") + 1
-    if b'"' not in data or data.count(b'"', 0, cut) % 2 == 0:
-        return cut
-    line = cut
-    for _ in range(100):  # a quoted field over several lines is open at the cut: go back to where it is not
-        line = data.rfind(b"\n", 0, line - 1) + 1
-        if line <= 0:
-            break
-        if data.count(b'"', 0, line) % 2 == 0:
-            return line
-    return cut

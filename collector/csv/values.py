@@ -10,7 +10,16 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from analysis.plant.site import Point
-from collector.check import Refusal, Refused, decoded, unit_change, value_trouble, values_in_trouble
+from collector.check import (
+    Refusal,
+    Refused,
+    decoded,
+    kept_text,
+    unit_change,
+    value_trouble,
+    values_in_trouble,
+)
+from collector.csv.cells import original
 from collector.csv.layout import NO_READING, Layout
 
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$|^[+-]?(?i:inf|infinity)$"
@@ -38,7 +47,7 @@ def read_values(point: Point, column: pa.ChunkedArray, layout: Layout, unit: str
     unit : str, what numbers are in; default the point's own. Raises Refused where that unit does not fit
     """
     if point.form == "state":
-        return _states(point, column, layout.blanks)
+        return _states(point, column, layout)
     if pa.types.is_floating(column.type):
         value = column.to_numpy()
         present = column.is_valid().to_numpy() if column.null_count else None
@@ -95,8 +104,9 @@ def _hint(given: str, decimal: str) -> str:
     return ""
 
 
-def _states(point: Point, column: pa.ChunkedArray, blanks: tuple[str, ...]) -> Values:
-    """Each word once, then by index."""
+def _states(point: Point, column: pa.ChunkedArray, layout: Layout) -> Values:
+    """Each word once, then by index. Texts of an export of ours are kept as they are."""
+    blanks, as_is = layout.blanks, layout.is_export and point.kind.is_text
     encoded = pc.dictionary_encode(column, null_encoding="encode").combine_chunks()
     if isinstance(encoded, pa.ChunkedArray):
         encoded = encoded.chunk(0)
@@ -106,13 +116,13 @@ def _states(point: Point, column: pa.ChunkedArray, blanks: tuple[str, ...]) -> V
     present = np.ones(len(words), dtype=bool)
     why: dict[int, Refusal] = {}
     for number, word in enumerate(words):
-        stripped = (word or "").strip()
+        stripped = (word or "") if as_is else (word or "").strip()
         value: float | str = "" if point.kind.is_text else 0.0
         if stripped in blanks and stripped not in point.values:
             present[number] = False
         else:
             try:
-                value = decoded(point, stripped)
+                value = kept_text(original(stripped)) if as_is else decoded(point, stripped)
             except Refused as error:
                 present[number], why[number] = False, error.refusal
         values.append(value)

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from analysis.errors import FieldfareError
+from collector.store.files import make_private
 
 FILE = "intake.sqlite"
 _WAIT_S = 30.0
@@ -49,8 +50,9 @@ class Book:
     """
 
     def __init__(self, folder: Path) -> None:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         self.path = folder / FILE
+        make_private(self.path)
         self._db = sqlite3.connect(self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
         try:
             self._db.execute("PRAGMA synchronous = FULL")

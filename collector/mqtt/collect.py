@@ -241,10 +241,15 @@ class Collector:
             self._link.acknowledge((mid, qos) for mid, qos in mids if qos)
 
     def _append(self, site: str, readings: Readings, now: int) -> int:
-        """Readings into the store; where it refuses them for what they are, their messages are set aside."""
+        """Readings into the store. Where this site's can't be stored for what they are, their messages are set aside; trouble
+        of the store itself (a full disk, a lock, a damaged database) is raised, and holds the broker back."""
         try:
             done = self._store.append(site, readings)
-        except (InputError, ValueError, TypeError) as error:
+        except Exception as error:
+            if isinstance(error, (OSError, MemoryError, sqlite3.Error)):
+                raise
+            if isinstance(error, FieldfareError) and not isinstance(error, InputError):
+                raise
             log.exception("the store refuses readings of %s", site)
             reason = f"the store refused it: {error}"
             mine = [
@@ -347,6 +352,11 @@ class Collector:
         self._sites = sites
         self._routes = Routes(sites)
         self._decoder = Decoder(self._routes)
+        for site, point, reason in self._routes.left_out:
+            text = f"{site}: the point {point} is not collected: {reason}"
+            log.error(text)
+            with contextlib.suppress(sqlite3.Error):
+                self._book.note(int(self._clock() * 1000), "point", text)
 
     def _watch_clock(self) -> None:
         """Note a jump of the clock: times of arrival before and after it can't be compared."""

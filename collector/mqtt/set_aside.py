@@ -130,15 +130,17 @@ def reasons(book: Book, site: str | None = None) -> dict[str, int]:
     return dict(rows)
 
 
-def held(book: Book, site: str | None = None, *, after: int = 0, most: int = 100) -> list[SetAside]:
+def held(
+    book: Book, site: str | None = None, *, after: int = 0, most: int = 100, newest: bool = False
+) -> list[SetAside]:
     """Messages kept aside, oldest first.
 
-    site : only this site's. after : only ids beyond this, for paging
+    site : only this site's. after : only ids beyond this, for paging. newest : the last `most` instead of the first
     """
     rows = book.db.execute(
-        "SELECT id, site, topic, payload, arrived, retained, reason FROM aside"
-        " WHERE (?1 IS NULL OR site = ?1) AND id > ?2 ORDER BY id LIMIT ?3",
-        (site, after, most),
+        "SELECT * FROM (SELECT id, site, topic, payload, arrived, retained, reason FROM aside"
+        " WHERE (?1 IS NULL OR site = ?1) AND id > ?2 ORDER BY id * ?4 LIMIT ?3) ORDER BY id",
+        (site, after, most, -1 if newest else 1),
     )
     return [SetAside(i, s, t, p, a, bool(r), why) for i, s, t, p, a, r, why in rows]
 

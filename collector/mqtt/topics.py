@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
+from analysis.plant.admission import OWN_TREE as ROOT
+from analysis.plant.admission import topic_trouble
 from analysis.plant.site import Point, Site
 
-ROOT = "fieldfare"
 OWN_FILTERS = (f"{ROOT}/+/readings", f"{ROOT}/+/readings/+", f"{ROOT}/+/status")
 _KNOWN_TOPICS = 50_000  # topics remembered with their route, so that strangers can't fill the memory
 
@@ -78,7 +79,7 @@ class Lost:
 
 @dataclass(frozen=True, slots=True)
 class Unasked:
-    """On none of the topics we asked for: it came because two of our filters had to be widened into one."""
+    """On none of the topics we asked for: a subscription of an earlier run brought it."""
 
 
 Route = Pack | Bare | Pointed | Status | Lost | Unasked
@@ -97,44 +98,6 @@ def matches(topic: str, pattern: str) -> bool:
     return len(levels) == len(wanted)
 
 
-def disjoint(filters: Iterable[str]) -> tuple[str, ...]:
-    """Filters under which no topic falls twice, so that no message is delivered twice.
-
-    Two that overlap become the one that covers both.
-    """
-    left: list[str] = []
-    waiting = list(dict.fromkeys(filters))
-    while waiting:
-        new = waiting.pop(0)
-        other = next((f for f in left if _overlap(f.split("/"), new.split("/"))), None)
-        if other is None:
-            left.append(new)
-        else:
-            left.remove(other)
-            waiting.insert(0, _cover(other.split("/"), new.split("/")))
-    return tuple(left)
-
-
-def _overlap(a: Sequence[str], b: Sequence[str]) -> bool:
-    for x, y in zip(a, b, strict=False):
-        if "#" in (x, y):
-            return True
-        if x != y and "+" not in (x, y):
-            return False
-    return (
-        len(a) == len(b) or (len(a) == len(b) + 1 and a[-1] == "#") or (len(b) == len(a) + 1 and b[-1] == "#")
-    )
-
-
-def _cover(a: Sequence[str], b: Sequence[str]) -> str:
-    out: list[str] = []
-    for x, y in zip(a, b, strict=False):
-        if "#" in (x, y):
-            return "/".join([*out, "#"])
-        out.append(x if x == y else "+")
-    return "/".join(out if len(a) == len(b) else [*out, "#"])
-
-
 def pointer_parts(pointer: str | None) -> tuple[str, ...]:
     """The reference tokens of a JSON Pointer (RFC 6901); none: the whole document."""
     if not pointer:
@@ -142,19 +105,36 @@ def pointer_parts(pointer: str | None) -> tuple[str, ...]:
     return tuple(t.replace("~1", "/").replace("~0", "~") for t in pointer.split("/")[1:])
 
 
+class LeftOut(NamedTuple):
+    """A point whose own topic can't be listened to; the site's other points are collected."""
+
+    site: str
+    point: str
+    reason: str
+
+
 class Routes:
-    """The topics of a set of sites."""
+    """The topics of a set of sites.
+
+    filters : what to subscribe to; no topic falls under two of them. left_out : points that are not collected, with the reason
+    """
 
     def __init__(self, sites: Iterable[Site]) -> None:
         self.plants = {s.id: Plant(s, {p.id: Lane(s.id, p) for p in s.point}) for s in sites}
-        own: dict[str, list[tuple[Lane, tuple[str, ...]]]] = {}
+        self.left_out: list[LeftOut] = []
+        self._exact: dict[str, list[tuple[Lane, tuple[str, ...]]]] = {}
         for plant in self.plants.values():
             for lane in plant.lanes.values():
-                if lane.point.topic:
-                    own.setdefault(lane.point.topic, []).append((lane, pointer_parts(lane.point.pointer)))
-        self._exact = {t: lanes for t, lanes in own.items() if not {"+", "#"} & set(t.split("/"))}
-        self._wild = {t: lanes for t, lanes in own.items() if t not in self._exact}
-        self.filters = disjoint((*OWN_FILTERS, *own))
+                topic = lane.point.topic
+                if topic is None:
+                    continue
+                if trouble := topic_trouble(topic):
+                    self.left_out.append(
+                        LeftOut(plant.site.id, lane.point.id, f"topic {topic[:60]!r} {trouble}")
+                    )
+                    continue
+                self._exact.setdefault(topic, []).append((lane, pointer_parts(lane.point.pointer)))
+        self.filters = (*OWN_FILTERS, *self._exact)
         self._found: dict[str, Route] = {}
 
     def find(self, topic: str) -> Route:
@@ -167,11 +147,7 @@ class Routes:
         return found
 
     def _look(self, topic: str) -> Route:
-        lanes = list(self._exact.get(topic, ()))
-        for pattern, more in self._wild.items():
-            if matches(topic, pattern):
-                lanes += more
-        if lanes:
+        if lanes := self._exact.get(topic):
             return Pointed(tuple(lanes))
         if not any(matches(topic, f) for f in OWN_FILTERS):
             return Unasked()

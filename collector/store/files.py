@@ -24,8 +24,13 @@ def sync_folder(folder: Path) -> None:
 def make_folder(folder: Path) -> None:
     """Make a folder, durable in its parent."""
     if not folder.is_dir():
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         sync_folder(folder.parent)
+
+
+def make_private(path: Path) -> None:
+    """Make a file that its owner alone may read, where there is none. SQLite gives its side files the same rights."""
+    os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
 
 
 class Locks:

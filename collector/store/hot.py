@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from analysis.errors import FieldfareError
 from analysis.readings import Readings, Samples
+from collector.store.files import make_private
 from collector.store.merge import laid
 
 _TABLES = """
@@ -52,9 +53,10 @@ class Hot:
     """Connections to the SQLite file, and the statements on it. Safe to use from several threads."""
 
     def __init__(self, path: Path) -> None:
-        self._path = path
+        self.path = path
         self._idle: list[sqlite3.Connection] = []
         self._owner = os.getpid()
+        make_private(path)
         with self._connection() as db:
             db.execute("PRAGMA journal_mode = WAL")
             db.executescript(_TABLES)
@@ -67,10 +69,13 @@ class Hot:
         try:
             db = self._idle.pop()
         except IndexError:
-            db = sqlite3.connect(self._path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
-            db.execute("PRAGMA synchronous = FULL")
+            db = sqlite3.connect(self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
         try:
+            db.execute("PRAGMA synchronous = FULL")
             yield db
+        except sqlite3.Error as error:
+            db.close()
+            raise FieldfareError(f"{self.path}: {error}") from error
         except BaseException:
             db.close()  # rolls back; an interrupted statement leaves nothing half done
             raise
@@ -188,6 +193,8 @@ def _moments(db: sqlite3.Connection, site: int, start: int, end: int) -> Rows:
     ).fetchall()
     if not found:
         return np.empty(0, np.int64), np.empty(0, READING)
+    if any(not isinstance(packed, bytes) or len(packed) % READING.itemsize for _, packed in found):
+        found = [row for row in found if isinstance(row[1], bytes) and not len(row[1]) % READING.itemsize]
     rows = np.frombuffer(b"".join([packed for _, packed in found]), READING)
     lengths = [len(packed) // READING.itemsize for _, packed in found]
     return np.repeat(np.array([ts for ts, _ in found], np.int64), lengths), rows
@@ -289,6 +296,22 @@ def span(db: sqlite3.Connection, site: str) -> tuple[int, int] | None:
     return (min(ends), max(ends)) if ends else None
 
 
+def days(db: sqlite3.Connection, site: str) -> set[int]:
+    """UTC days (since 1970-01-01) with recent readings."""
+    number = site_number(db, site)
+    chosen = "SELECT DISTINCT ts / 86400000 FROM {} WHERE site = ?"
+    tables = ("moments", "texts") if number is not None else ()
+    return {int(day) for table in tables for (day,) in db.execute(chosen.format(table), (number,))}
+
+
+def odd_rows(db: sqlite3.Connection, site: str) -> int:
+    """Moments that are not whole readings; they are not read."""
+    number = site_number(db, site)
+    odd = f"typeof(readings) <> 'blob' OR length(readings) = 0 OR length(readings) % {READING.itemsize}"
+    found = db.execute(f"SELECT count(*) FROM moments WHERE site = ? AND ({odd})", (number,))  # noqa: S608
+    return int(found.fetchone()[0])
+
+
 def delete(db: sqlite3.Connection, site: int, start: int, end: int) -> int:
     """Remove a site's readings with start <= time < end [ms]; returns how many."""
     span = "site = ? AND ts >= ? AND ts < ?"
@@ -328,9 +351,19 @@ def announce(db: sqlite3.Connection, site: int, days: NDArray[np.int64]) -> None
     db.executemany("INSERT OR IGNORE INTO pending VALUES (?, ?)", [(site, d) for d in days.tolist()])
 
 
+def pending(db: sqlite3.Connection, site: int) -> list[int]:
+    """The announced days."""
+    return [d for (d,) in db.execute("SELECT day FROM pending WHERE site = ?", (site,))]
+
+
+def withdraw(db: sqlite3.Connection, site: int, days: Iterable[int]) -> None:
+    """Take back the announcement of days whose change never came."""
+    db.executemany("DELETE FROM pending WHERE site = ? AND day = ?", [(site, day) for day in days])
+
+
 def settle(db: sqlite3.Connection, site: int) -> None:
     """Bump the announced days: the change is in force, or was cut off and may be."""
-    days = [d for (d,) in db.execute("SELECT day FROM pending WHERE site = ?", (site,))]
+    days = pending(db, site)
     if days:
         bump(db, site, days)
         db.execute("DELETE FROM pending WHERE site = ?", (site,))

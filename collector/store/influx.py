@@ -31,7 +31,7 @@ from collector.store.influx_query import (
     ServerRefused,
 )
 from collector.store.merge import cleaned, compared, laid
-from collector.store.protocol import Appended, PointSpan
+from collector.store.protocol import Appended, PointSpan, Trouble
 from collector.store.spool import Chunk, Spool
 
 log = logging.getLogger("fieldfare.store")
@@ -217,6 +217,13 @@ class InfluxStore:
 
     def _unsent(self) -> bool:
         return bool(self._spool.depth() or self._spool.unsent_revisions())
+
+    def troubles(self, site: str) -> list[Trouble]:
+        """Nothing is known of the server's files: it checks its own."""
+        return []
+
+    def check(self, site: str) -> list[Trouble]:
+        return []
 
     def seal(self, now: int) -> int:
         """Nothing to do: the server packs its own."""

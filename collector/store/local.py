@@ -8,6 +8,7 @@ they look at the hot rows first, so a row on its way to a sealed file is seen in
 
 from __future__ import annotations
 
+import logging
 import re
 from collections.abc import Iterable
 from pathlib import Path
@@ -20,9 +21,10 @@ from analysis.readings import MS_PER_DAY, Readings, Samples, is_thin
 from collector.store import hot as h
 from collector.store.files import Locks, make_folder
 from collector.store.merge import cleaned, compared, days_of, laid
-from collector.store.protocol import Appended, PointSpan
+from collector.store.protocol import Appended, PointSpan, Trouble
 from collector.store.sealed import Sealed, month_of, month_start
 
+log = logging.getLogger(__name__)
 _BULK = 20_000
 """An append of so many readings goes straight to sealed files: rewriting a month then costs less than a row each."""
 
@@ -67,7 +69,7 @@ class LocalStore:
         first, last = _ends(new)
         with self._hot.writing() as db:
             number = h.add_site(db, site)
-            h.settle(db, number)
+            self._settle(db, site, number)
             known = h.add_points(db, number, new)
             hot = h.held(db, number, {num: p for p, num in known.items()}, first, last + 1)
             write, stored, replaced = fresh, sum(len(s.time) for s in fresh.values()), 0
@@ -151,7 +153,71 @@ class LocalStore:
         cutoff = (now // MS_PER_DAY - self._hot_days) * MS_PER_DAY
         with self._hot.reading() as db:
             names = list(h.sites(db))
-        return sum(self._seal_site(site, cutoff) for site in names)
+        moved = 0
+        for site in names:
+            try:
+                moved += self._seal_site(site, cutoff)
+            except Exception:  # one site's trouble must not keep the others' readings from being sealed
+                log.exception("sealing the readings of %s failed", site)
+        return moved
+
+    def sites(self) -> list[str]:
+        """Sites that have readings here."""
+        with self._hot.reading() as db:
+            recent = list(h.sites(db))
+        sealed = [entry.name for entry in (self._folder / "sealed").iterdir() if entry.is_dir()]
+        return sorted({*recent, *sealed})
+
+    def troubles(self, site: str) -> list[Trouble]:
+        """Data of a site that are damaged or missing, as far as is known without reading all of them.
+
+        A month is missing where its days have revisions and it has neither a file nor recent rows."""
+        _check(site)
+        with self._hot.reading() as db:
+            days, hot_days, odd = h.revisions(db, site), h.days(db, site), h.odd_rows(db, site)
+        sealed = self._sealed.months(site)
+        out = self._sealed.troubles(site)
+        for month in sorted({month_of(day * MS_PER_DAY) for day in days} - {*sealed}):
+            if not any(month_of(day * MS_PER_DAY) == month for day in hot_days):
+                out.append(
+                    Trouble(site, str(self._sealed.path(site, month)), "missing; its readings are lost")
+                )
+        if odd:
+            out.append(
+                Trouble(site, str(self._hot.path), f"{odd} damaged rows of recent readings are left out")
+            )
+        if sealed and not days:
+            what = "holds nothing of this site: it was lost or replaced, and recent readings with it"
+            out.append(Trouble(site, str(self._hot.path), what))
+        return out
+
+    def fill_month(self, site: str, month: int, readings: Readings) -> int:
+        """Write a month anew from what can be read of it and what a backup holds; where both have a reading, the store's
+        counts. Damaged files of the month go once it is written. Returns how many readings came from the backup."""
+        _check(site)
+        start, end = month_start(month), month_start(month + 1)
+        within = {p: cut for p, s in readings.items() if len((cut := s.between(start, end)).time)}
+        with self._locks.hold(site):
+            with self._hot.reading() as db:
+                hot = h.fetch(db, site, None, start, end)
+            held = laid(hot, self._sealed.read_month(site, month))
+            missing = {
+                p: Samples(*(a[~np.isin(s.time, held[p].time)] for a in s)) if p in held else s
+                for p, s in within.items()
+            }
+            missing = {p: s for p, s in missing.items() if len(s.time)}
+            if missing:
+                days = np.unique(np.concatenate([days_of(s.time) for s in missing.values()]))
+                self._replace(site, {month: laid(held, missing)}, days, bool(hot))
+                self._sealed.drop_damaged(site, month)
+        return sum(len(s.time) for s in missing.values())
+
+    def check(self, site: str) -> list[Trouble]:
+        """As `troubles`, after reading every byte of the site."""
+        _check(site)
+        for month in self._sealed.months(site):
+            self._sealed.verify(site, month)
+        return self.troubles(site)
 
     def flush(self) -> None:
         """Nothing to do: what was appended is on disk and read from there."""
@@ -255,7 +321,16 @@ class LocalStore:
                     with self._hot.writing() as db:
                         number = h.site_number(db, site)
                         if number is not None:
-                            h.settle(db, number)
+                            self._settle(db, site, number)
+
+    def _settle(self, db: Any, site: str, number: int) -> None:
+        """Settle what a killed writer announced; days of a month that it never wrote hold no reading, and get no revision."""
+        announced = h.pending(db, number)
+        if not announced:
+            return
+        months = {*self._sealed.months(site), *(month_of(day * MS_PER_DAY) for day in h.days(db, site))}
+        h.withdraw(db, number, [day for day in announced if month_of(day * MS_PER_DAY) not in months])
+        h.settle(db, number)
 
 
 def _together(a: PointSpan | None, b: tuple[int, int, int] | None) -> PointSpan:

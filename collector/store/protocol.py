@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
 from analysis.readings import Readings
@@ -22,6 +23,18 @@ class PointSpan(NamedTuple):
     count: int  # type: ignore[assignment]
     first: int
     last: int
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """Stored data of a site that can't be used. file : str, its path; what : one line for people"""
+
+    site: str
+    file: str
+    what: str
+
+    def __str__(self) -> str:
+        return f"{self.file}: {self.what}"
 
 
 class Store(Protocol):
@@ -57,6 +70,16 @@ class Store(Protocol):
 
     def revisions(self, site: str) -> dict[int, int]:
         """UTC day (days since 1970-01-01) -> a number that grows whenever a reading of that day changes."""
+        ...
+
+    def troubles(self, site: str) -> list[Trouble]:
+        """Data of a site that are damaged or missing, as far as is known without reading all of them.
+
+        The rest of the site's readings is given by `read` as if nothing were wrong."""
+        ...
+
+    def check(self, site: str) -> list[Trouble]:
+        """As `troubles`, after reading every byte of the site."""
         ...
 
     def seal(self, now: int) -> int:

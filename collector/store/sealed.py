@@ -2,54 +2,38 @@
 
 A file's footer carries an index of its row groups, so that one point's readings are found without
 touching the others. Files are never changed in place: a new one is written beside, made durable, and renamed over.
+Row groups are compared with their checksums before they are read. What is damaged is left out and noted; a damaged file
+that has to be written again is kept under another name.
 """
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 from collections.abc import Collection, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from functools import lru_cache
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.parquet as pq
 
 from analysis.readings import Readings, Samples
+from collector.store.damage_notes import DamageNotes
 from collector.store.files import make_folder, sync_folder
 from collector.store.merge import as_text, laid
-from collector.store.protocol import PointSpan
-
-_SCHEMA = pa.schema(
-    [
-        ("point", pa.dictionary(pa.int32(), pa.string())),
-        ("ts", pa.int64()),
-        ("value", pa.float64()),
-        ("text", pa.string()),
-    ]
+from collector.store.protocol import PointSpan, Trouble
+from collector.store.sealed_file import (
+    DamagedFile,
+    Index,
+    damaged_points,
+    index_of,
+    read_file,
+    signature_of,
+    write_file,
 )
-_INDEX = b"fieldfare.index"
+
+_DAMAGED = ".damaged"
 _THREADS = 2
-_INDEXES = 8192
-"""Indexes held in memory, of some 3 kB each."""
-
-
-class Group(NamedTuple):
-    """One point in a sealed month: its row group, rows before it, readings, first and last time [ms], form."""
-
-    number: int
-    offset: int
-    rows: int
-    first: int
-    last: int
-    is_text: bool
-
-
-Index = dict[str, Group]
 
 
 def month_of(time: int) -> int:
@@ -67,32 +51,69 @@ class Sealed:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
+        self._notes = DamageNotes(folder.parent / "damage.jsonl")
 
     def path(self, site: str, month: int) -> Path:
         return self._folder / site / f"{np.datetime64(month, 'M')}.parquet"
 
     def months(self, site: str) -> list[int]:
         """Months of which a site has readings here."""
+        return sorted(m for name in self._names(site) if (m := _month_named(name)) is not None)
+
+    def _names(self, site: str) -> list[str]:
         try:
-            names = [e.name for e in os.scandir(self._folder / site) if e.name.endswith(".parquet")]
+            return [entry.name for entry in os.scandir(self._folder / site)]
         except FileNotFoundError:
             return []
-        return sorted(int(np.datetime64(n.removesuffix(".parquet"), "M").astype(np.int64)) for n in names)
 
     def index(self, site: str, month: int) -> Index:
-        """What a month's file holds; empty where there is none. One stat where the file is known."""
+        """What a month's file holds; empty where there is none or none that can be read. One stat where it is known."""
         path = self.path(site, month)
         try:
-            stat = path.stat()
-            return _index_of(path, (stat.st_mtime_ns, stat.st_size, stat.st_ino))
+            signature = signature_of(path)
+            return index_of(path, signature)
         except FileNotFoundError:
             return {}
+        except DamagedFile as error:
+            self._notes.add(path, signature, error.what)
+            return {}
+
+    def verify(self, site: str, month: int) -> None:
+        """Read every byte of a month and note what is damaged."""
+        path = self.path(site, month)
+        try:
+            signature = signature_of(path)
+            if lost := damaged_points(path):
+                self._notes.add(path, signature, lost=lost)
+        except FileNotFoundError:
+            return
+        except DamagedFile as error:
+            self._notes.add(path, signature, error.what)
+
+    def troubles(self, site: str) -> list[Trouble]:
+        """Months that can't be read, wholly or in part, as far as is known; and damaged files that were kept."""
+        out = []
+        for name in sorted(self._names(site)):
+            path = self._folder / site / name
+            if name.endswith(_DAMAGED):
+                what = (
+                    "a damaged file that was kept; its readings are missing until a backup of it is restored"
+                )
+                out.append(Trouble(site, str(path), what))
+            elif (month := _month_named(name)) is not None:
+                self.index(site, month)
+                if (noted := self._notes.of(path)) is not None:
+                    out.append(Trouble(site, str(path), noted.told))
+        return out
 
     def span(self, site: str) -> tuple[int, int] | None:
-        """First and last time [ms] of a site's readings here, told by its first and its last month."""
+        """First and last time [ms] of a site's readings here, told by its first and its last month that can be read."""
         months = self.months(site)
-        ends = [g for m in {*months[:1], *months[-1:]} for g in self.index(site, m).values()]
-        return (min(g.first for g in ends), max(g.last for g in ends)) if ends else None
+        first = next((index for m in months if (index := self.index(site, m))), None)
+        last = next((index for m in reversed(months) if (index := self.index(site, m))), None)
+        if first is None or last is None:
+            return None
+        return min(g.first for g in first.values()), max(g.last for g in last.values())
 
     def spans(self, site: str) -> dict[str, PointSpan]:
         """Every point that has readings here, over all months."""
@@ -110,16 +131,20 @@ class Sealed:
     def read_month(
         self, site: str, month: int, points: Collection[str] | None = None, threads: bool = True
     ) -> Readings:
-        """All readings of a month, or those of the named points. Arrays are views of one read."""
+        """All readings of a month, or those of the named points. Arrays are views of one read. Damaged parts are left out."""
+        path = self.path(site, month)
         try:
-            source = pa.memory_map(str(self.path(site, month)))
+            signature = signature_of(path)
+            with pa.memory_map(str(path)) as source:
+                found, lost = read_file(path, source, points, threads)
         except FileNotFoundError:
             return {}
-        with source:
-            file = pq.ParquetFile(source)
-            index = _index(file.metadata)
-            wanted = {p: g for p, g in index.items() if points is None or p in points}
-            return _readings(file, wanted, len(index), threads) if wanted else {}
+        except DamagedFile as error:
+            self._notes.add(path, signature, error.what)
+            return {}
+        if lost:
+            self._notes.add(path, signature, lost=lost)
+        return found
 
     def read(
         self,
@@ -164,13 +189,33 @@ class Sealed:
         make_folder(self._folder / site)
 
         def write(item: tuple[int, Readings]) -> None:
-            _write(self._staged(site, item[0]), item[1])
+            self._keep_damaged(site, item[0])
+            write_file(self._staged(site, item[0]), item[1])
 
         if len(months) == 1:
             write(next(iter(months.items())))
             return
         with ThreadPoolExecutor(_THREADS) as pool:
             list(pool.map(write, months.items()))
+
+    def _keep_damaged(self, site: str, month: int) -> None:
+        """Keep a file that is about to be replaced under another name, where part of it could not be read."""
+        path = self.path(site, month)
+        if self._notes.of(path) is None:
+            return
+        for number in range(1, 1000):
+            kept = path.with_name(f"{path.stem}.{number}{_DAMAGED}")
+            try:
+                os.link(path, kept)
+                return
+            except FileExistsError:
+                continue
+
+    def drop_damaged(self, site: str, month: int) -> None:
+        """Remove the damaged files of a month that were kept."""
+        for path in (self._folder / site).glob(f"{np.datetime64(month, 'M')}.*{_DAMAGED}"):
+            path.unlink()
+        sync_folder(self._folder / site)
 
     def publish(self, site: str, months: Iterable[int]) -> None:
         """Put staged months in force, durable when it returns."""
@@ -180,6 +225,7 @@ class Sealed:
 
     def forget(self, site: str) -> None:
         """Remove every file of a site."""
+        self._notes.forget(site)
         folder = self._folder / site
         if folder.is_dir():
             shutil.rmtree(folder)
@@ -189,43 +235,15 @@ class Sealed:
         return self.path(site, month).with_suffix(".new")
 
 
-@lru_cache(maxsize=_INDEXES)
-def _index_of(path: Path, signature: tuple[int, int, int]) -> Index:
-    """The index of a file that has this signature: a month that is written anew is another file."""
-    return _index(pq.read_metadata(path))
-
-
-def _index(meta: pq.FileMetaData) -> Index:
-    index: Index = {}
-    offset = 0
-    for number, (point, count, first, last, is_text) in enumerate(json.loads(meta.metadata[_INDEX])):
-        index[point] = Group(number, offset, count, first, last, is_text)
-        offset += count
-    return index
-
-
-def _readings(file: pq.ParquetFile, wanted: Index, groups: int, threads: bool) -> Readings:
-    columns = ["ts", "value"]
-    if any(g.is_text for g in wanted.values()):
-        columns.append("text")
-    if len(wanted) == groups:
-        table = file.read(columns=columns, use_threads=threads)
-        offsets = {p: g.offset for p, g in wanted.items()}
-    else:
-        chosen = sorted(wanted.items(), key=lambda item: item[1].number)
-        table = file.read_row_groups([g.number for _, g in chosen], columns=columns, use_threads=threads)
-        starts = np.cumsum([0, *(g.rows for _, g in chosen)])
-        offsets = {p: int(at) for (p, _), at in zip(chosen, starts, strict=False)}
-    time, value = table.column("ts").to_numpy(), table.column("value").to_numpy()
-    out: Readings = {}
-    for point, group in wanted.items():
-        at = slice(offsets[point], offsets[point] + group.rows)
-        if group.is_text:
-            texts = table.column("text").slice(at.start, group.rows).to_pylist()
-            out[point] = Samples(time[at], np.array(texts, dtype=object))
-        else:
-            out[point] = Samples(time[at], value[at])
-    return out
+def _month_named(name: str) -> int | None:
+    """The month of a sealed file's name; None for any other file."""
+    stem, dot, ending = name.rpartition(".")
+    if ending != "parquet":
+        return None
+    try:
+        return int(np.datetime64(stem, "M").astype(np.int64)) if dot else None
+    except ValueError:
+        return None
 
 
 def _joined(parts: Sequence[Readings], newest: Readings, pool: ThreadPoolExecutor) -> Readings:
@@ -244,31 +262,3 @@ def _joined(parts: Sequence[Readings], newest: Readings, pool: ThreadPoolExecuto
         return laid({point: over}, {point: whole})[point] if over else whole
 
     return dict(zip(points, pool.map(join, points), strict=True))
-
-
-def _write(path: Path, readings: Readings) -> None:
-    index = []
-    with path.open("wb") as file:
-        with pq.ParquetWriter(
-            file,
-            _SCHEMA,
-            compression="zstd",
-            compression_level=3,
-            use_dictionary=["point", "value", "text"],
-            column_encoding={"ts": "DELTA_BINARY_PACKED"},
-        ) as writer:
-            for point in sorted(readings):
-                time, value = readings[point]
-                n, is_text = len(time), value.dtype == object
-                index.append([point, n, int(time[0]), int(time[-1]), bool(is_text)])
-                empty = pa.nulls(n, pa.float64() if is_text else pa.string())
-                filled = pa.array(value, pa.string() if is_text else pa.float64())
-                columns = [
-                    pa.DictionaryArray.from_arrays(np.zeros(n, np.int32), pa.array([point])),
-                    pa.array(time),
-                    *((empty, filled) if is_text else (filled, empty)),
-                ]
-                writer.write_table(pa.table(columns, schema=_SCHEMA), row_group_size=n)
-            writer.add_key_value_metadata({_INDEX: json.dumps(index).encode()})
-        file.flush()
-        os.fsync(file.fileno())

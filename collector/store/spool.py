@@ -16,7 +16,7 @@ import numpy as np
 import orjson
 
 from analysis.readings import Readings, Samples
-from collector.store.files import make_folder
+from collector.store.files import make_folder, make_private
 from collector.store.merge import days_of, laid
 
 _WAIT_S = 30.0
@@ -55,6 +55,7 @@ class Spool:
         make_folder(folder)
         self._folder = folder
         self._lock = threading.RLock()
+        make_private(folder / "spool.sqlite")
         with self._flock("open", wait=True):
             self._db = sqlite3.connect(
                 folder / "spool.sqlite", timeout=_WAIT_S, isolation_level=None, check_same_thread=False

@@ -12,7 +12,7 @@ from analysis.facts.table import Table
 from analysis.facts.tables import Facts
 from analysis.findings.context import Context
 from analysis.findings.model import Finding
-from analysis.plant.load import parse_site
+from analysis.plant.load import parse_kept_site
 from analysis.use import HEATING
 from tests.analysis.site_text import WHOLE
 
@@ -90,7 +90,7 @@ def context_of(
         heat_loss=SimpleNamespace(base_temperature_c=15.0),
         defrost=SimpleNamespace(reason="", taken_reason=""),
     )
-    return Context(parse_site(site), facts, facts, figures)
+    return Context(parse_kept_site(site), facts, facts, figures)
 
 
 def with_limits(**limits: float) -> str:

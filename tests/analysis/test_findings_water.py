@@ -55,7 +55,19 @@ def test_what_is_not_measured_is_not_assessed(rule: Any) -> None:
         rule.run(context_of(bare(days_of())))
 
 
-HOT = [r for r in RULES if r.code not in ("pressure_falling", "pressure_low", "pressure_high", "pressure_swings", "frost_risk", "water_too_hot")]
+HOT = [
+    r
+    for r in RULES
+    if r.code
+    not in (
+        "pressure_falling",
+        "pressure_low",
+        "pressure_high",
+        "pressure_swings",
+        "frost_risk",
+        "water_too_hot",
+    )
+]
 
 
 @pytest.mark.parametrize("rule", HOT, ids=lambda r: r.code)

@@ -65,7 +65,12 @@ WRONG = [
     ),
     ("min_output_kw = 2.6", "min_output_kw = 9.6", "heat_pump", "must not be above rated_output_kw"),
     ("[-3.0, 46.0]", "[-3.0, 460.0]", "heating_curve.points[1][2]", "less than or equal to 95"),
-    ("cylinder_litres = 250", "cylinder_litres = -250", "hot_water.cylinder_litres", "greater than 0"),
+    (
+        "cylinder_litres = 250",
+        "cylinder_litres = -250",
+        "hot_water.cylinder_litres",
+        "greater than or equal to 1",
+    ),
     ('includes = ["circulation_pump"]', 'includes = ["pump"]', "point[1]", "unknown consumer 'pump'"),
     ('"1" = "heating"', '"1" = "heat"', "point[3]", "values.1: 'heat' is not a state"),
     ('pointer = "/power/total"', 'pointer = "power"', "point[1]", "must start with /"),

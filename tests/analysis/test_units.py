@@ -40,3 +40,36 @@ def test_units_convert_exactly(unit: str, canonical: str, given: float, expected
 def test_other_dimensions_are_refused(unit: str, canonical: str) -> None:
     with pytest.raises(ValueError, match=unit.split("/")[0]):
         conversion(unit, canonical)
+
+
+@pytest.mark.parametrize(
+    "unit",
+    [
+        "9**9**9*W", "W**99", "W*9", "10 W", "(W)", "((((W))))", "W**9**9", "W if 1 else W", "W.__class__",
+        "W" * 1_000_000, "W*" * 10_000 + "W", "1/1/W", "lambda: W", "", " ", "W;W", "W\n*\0W", "²" * 30,
+    ],
+)  # fmt: skip
+@pytest.mark.timeout(20)
+def test_units_beyond_the_grammar_are_refused_before_they_are_evaluated(unit: str) -> None:
+    with pytest.raises(ValueError, match="unknown unit") as refused:
+        conversion(unit, "W")
+    assert len(str(refused.value)) < 200
+
+
+@pytest.mark.parametrize(("unit", "canonical"), [("dBm", "W"), ("delta_degC", "degC"), ("degC**2/K", "degC")])
+def test_units_that_are_no_linear_measure_are_refused(unit: str, canonical: str) -> None:
+    with pytest.raises(ValueError, match=r"linear|converted|measure"):
+        conversion(unit, canonical)
+
+
+# Exact by definition, as above; products, quotients and powers in the spellings that gateways use.
+@pytest.mark.parametrize(
+    ("unit", "canonical", "given", "expected"),
+    [
+        ("kW·h", "kWh", 2.0, 2.0), ("W h", "kWh", 500.0, 0.5), ("J/s", "W", 7.0, 7.0), ("V*A", "W", 7.0, 7.0),
+        ("kg*m^2/s^3", "W", 7.0, 7.0), ("m**3 / h", "m3/h", 1.5, 1.5), ("kWh/h", "W", 1.0, 1000.0),
+    ],
+)  # fmt: skip
+def test_products_and_powers_are_read(unit: str, canonical: str, given: float, expected: float) -> None:
+    scale, offset = conversion(unit, canonical)
+    assert given * scale + offset == pytest.approx(expected, rel=1e-9)

@@ -267,16 +267,16 @@ def test_the_month_as_json_holds_its_result(with_data: Path, capsys: pytest.Capt
     assert run(["report", "alder-row", "--month", "2025-01", "--out", "m.json"]) == 2
 
 
-def test_a_fault_of_ours_leaves_with_1_and_is_logged(
+def test_an_internal_error_leaves_with_1_and_is_logged(
     with_site: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def broken(*_: object) -> None:
         raise RuntimeError("the moon fell")
 
-    monkeypatch.setattr("api.plants.Plants.get", broken)
+    monkeypatch.setattr("api.plants.Plants.file", broken)
     assert run(["site", "show", "alder-row"]) == 1
     err = capsys.readouterr().err
-    assert err.startswith("fieldfare: a fault of ours: RuntimeError: the moon fell")
+    assert err.startswith("fieldfare: internal error: RuntimeError: the moon fell")
     assert len(err.splitlines()) == 1
     assert "the moon fell" in (with_site / "data" / "fieldfare.log").read_text(encoding="utf-8")
 

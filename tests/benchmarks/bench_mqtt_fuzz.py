@@ -33,7 +33,7 @@ POINTS = {
     "flow": 'quantity = "flow_temperature"',
     "mode": 'quantity = "operating_mode"',
     "fault": 'quantity = "fault_code"',
-    "own": 'quantity = "return_temperature"\ntopic = "gw/+/x"\npointer = "/a/0"',
+    "own": 'quantity = "return_temperature"\ntopic = "gw/1/x"\npointer = "/a/0"',
 }
 TOPICS = [
     TOPIC,

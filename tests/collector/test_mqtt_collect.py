@@ -69,7 +69,7 @@ def test_all_three_forms_from_a_client_not_ours_reach_the_disk(mosquitto, tmp_pa
     points = {
         "flow": 'quantity = "flow_temperature"',
         "mode": 'quantity = "operating_mode"',
-        "power": 'quantity = "heat_pump_electricity"\nas = "power"\nunit = "kW"\ntopic = "gw7/+/1"\npointer = "/power/total"',
+        "power": 'quantity = "heat_pump_electricity"\nas = "power"\nunit = "kW"\ntopic = "gw7/em/1"\npointer = "/power/total"',
     }
     site = make_site(points=points)
     with collecting(settings(mosquitto, tmp_path, protocol=protocol), lambda: [site], store) as collector:

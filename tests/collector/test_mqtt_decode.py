@@ -17,7 +17,7 @@ NOW = 1_767_225_600_000  # 2026-01-01T00:00:00Z
 T = 1_767_222_000  # an hour before [s]
 TOPIC = "fieldfare/alder-row/readings"
 GATEWAY = {
-    "power": 'quantity = "heat_pump_electricity"\nas = "power"\nunit = "kW"\ntopic = "gateway7/em/+"\npointer = "/power/total"',
+    "power": 'quantity = "heat_pump_electricity"\nas = "power"\nunit = "kW"\ntopic = "gateway7/em/1"\npointer = "/power/total"',
     "flow": 'quantity = "flow_temperature"\ntopic = "gateway7/em/1"\npointer = "/t/0"',
     "whole": 'quantity = "return_temperature"\ntopic = "gateway7/return"',
 }
@@ -185,12 +185,12 @@ def test_a_gateways_own_payload_is_read_by_pointer():
     site = make_site(points=GATEWAY)
     decoded = decode(
         ("gateway7/em/1", '{"power":{"total":1.25},"t":[45.5]}'),
-        ("gateway7/em/2", '{"power":{"total":"2.5"}}'),
+        ("gateway7/em/1", '{"power":{"total":"2.5"},"t":[46]}'),
         ("gateway7/return", "38"),
         site=site,
     )
     assert [v for _, v in values(decoded, "power")] == [1.25, 2.5]
-    assert [v for _, v in values(decoded, "flow")] == [45.5]
+    assert [v for _, v in values(decoded, "flow")] == [45.5, 46.0]
     assert [v for _, v in values(decoded, "whole")] == [38.0]
     assert decoded.refused == []
 

@@ -13,7 +13,6 @@ from collector.mqtt.topics import (
     Routes,
     Status,
     Unasked,
-    disjoint,
     matches,
     pointer_parts,
 )
@@ -21,7 +20,7 @@ from tests.services import make_site
 
 GATEWAY = {
     "a": 'quantity = "flow_temperature"\ntopic = "gateway7/em/1"\npointer = "/power/total"',
-    "b": 'quantity = "return_temperature"\ntopic = "gateway7/+/1"\npointer = "/list/0/a~1b"',
+    "b": 'quantity = "return_temperature"\ntopic = "gateway7/em/1"\npointer = "/list/0/a~1b"',
     "c": 'quantity = "outdoor_temperature"',
 }
 
@@ -45,22 +44,46 @@ def test_filters_match_as_the_standard_says(topic, pattern, expected):
     assert matches(topic, pattern) is expected
 
 
-LEVEL = st.sampled_from(["a", "b", "+"])
-FILTER = st.tuples(st.lists(LEVEL, min_size=1, max_size=4), st.booleans()).map(
-    lambda p: "/".join(p[0] + ["#"] * p[1])
-)
+def test_no_topic_falls_under_two_filters():
+    filters = Routes([make_site("alder-row", GATEWAY)]).filters
+    assert set(filters) == {*OWN_FILTERS, "gateway7/em/1"}
+    assert len(filters) == len(set(filters))
 
 
-@given(st.lists(FILTER, max_size=6), st.lists(st.sampled_from("ab"), min_size=1, max_size=5).map("/".join))
-def test_disjoint_filters_deliver_each_topic_once_and_miss_none(filters, topic):
-    found = sum(matches(topic, f) for f in disjoint(filters))
-    assert found <= 1
-    if any(matches(topic, f) for f in filters):
-        assert found == 1
+BAD_TOPICS = [
+    "gw/+/1",
+    "gw/#",
+    "#",
+    "$SYS/x",
+    "fieldfare/beech-end/readings",
+    "fieldfare/#",
+    "",
+    "a/" * 40_000,
+    "a\0b",
+]
 
 
-def test_filters_that_do_not_overlap_stay_as_they_are():
-    assert set(disjoint([*OWN_FILTERS, "gateway7/em/1"])) == {*OWN_FILTERS, "gateway7/em/1"}
+@pytest.mark.parametrize("topic", BAD_TOPICS, ids=[t[:12] for t in BAD_TOPICS])
+def test_a_kept_site_with_a_bad_topic_loses_that_point_alone(topic):
+    site = make_site("alder-row", GATEWAY)
+    bad = [p.model_copy(update={"topic": topic}) if p.id == "b" else p for p in site.point]
+    routes = Routes([site.model_copy(update={"point": tuple(bad)}), make_site("beech-end")])
+    ((of, point, reason),) = routes.left_out
+    assert (of, point) == ("alder-row", "b")
+    assert len(reason) < 300
+    assert set(routes.filters) == {*OWN_FILTERS, "gateway7/em/1"}
+    assert [lane.point.id for lane, _ in routes.find("gateway7/em/1").lanes] == ["a"]
+    assert routes.find("fieldfare/beech-end/readings").plant.site.id == "beech-end"
+    assert routes.find("fieldfare/alder-row/readings/b").lane.point.id == "b"
+
+
+@given(st.text("abc/+#$-.", min_size=1, max_size=12))
+def test_what_is_named_in_a_topic_or_a_pack_reaches_its_own_site_alone(name):
+    routes = Routes([make_site("alder-row", GATEWAY), make_site("beech-end", GATEWAY)])
+    for topic in (f"fieldfare/alder-row/readings/{name}", f"fieldfare/alder-row/{name}"):
+        route = routes.find(topic)
+        reached = getattr(route, "site", "") or (route.lane.site if isinstance(route, Bare) else "")
+        assert reached in ("", "alder-row")
 
 
 def test_the_forms_of_topics():

@@ -7,6 +7,7 @@ import subprocess
 import sys
 import tarfile
 import threading
+import time
 from pathlib import Path
 
 import numpy as np
@@ -160,3 +161,63 @@ def test_a_backup_that_fails_leaves_no_half_archive(tmp_path, monkeypatch):
         backup.backup(data, out)
     assert list(out.iterdir()) == []
     shutil.rmtree(out)
+
+
+def month_of(data):
+    return next((data / "readings" / "sealed").rglob("*.parquet"))
+
+
+def flip(data):
+    raw = bytearray(month_of(data).read_bytes())
+    raw[len(raw) // 3] ^= 1
+    month_of(data).write_bytes(raw)
+
+
+DAMAGES = {
+    "flipped bit": flip,
+    "cut off month": lambda data: month_of(data).write_bytes(month_of(data).read_bytes()[:-50]),
+    "empty month": lambda data: month_of(data).write_bytes(b""),
+    "database written over": lambda data: (data / "state.sqlite").write_bytes(b"junk" * 4000),
+    "database cut off": lambda data: (data / "state.sqlite").write_bytes(
+        (data / "state.sqlite").read_bytes()[:5000]
+    ),
+    "lost database": lambda data: (data / "readings" / "hot.sqlite").unlink(),
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_a_backup_of_damaged_data_says_so_and_removes_no_whole_one(tmp_path, damage):
+    data, out = tmp_path / "data", tmp_path / "out"
+    data.mkdir()
+    filled(data).close()
+    with sqlite3.connect(data / "state.sqlite") as db:
+        db.executemany("INSERT INTO t VALUES (?)", [(n,) for n in range(5000)])
+        db.commit()
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    db.close()
+    whole = backup.backup(data, out)
+    DAMAGES[damage](data)
+    for side in ("-wal", "-shm"):
+        (data / f"state.sqlite{side}").unlink(missing_ok=True)
+    time.sleep(1.1)  # archives are named by the second
+    done = run("backup", data, out, "--keep", "1")
+    assert done.returncode == 1
+    assert "the data are damaged" in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1
+    (kept,) = out.glob("*-damaged.tar.gz")
+    assert whole.exists()
+    assert "the data are damaged" in run("verify", kept).stderr
+    assert run("verify", whole).returncode == 0
+    time.sleep(1.1)
+    run("backup", data, out, "--keep", "1")
+    assert len(list(out.glob("*-damaged.tar.gz"))) == 1
+    assert whole.exists()
+
+
+def test_archives_and_what_is_restored_are_the_owners_alone(tmp_path):
+    data, out = tmp_path / "data", tmp_path / "out"
+    data.mkdir()
+    filled(data).close()
+    made = Path(run("backup", data, out).stdout.strip())
+    assert out.stat().st_mode & 0o077 == 0
+    assert made.stat().st_mode & 0o077 == 0

@@ -34,10 +34,10 @@ def list_jobs(
 
 
 @outside.get("/healthz")
-def health(parts: PartsHere) -> dict[str, str]:
-    """Alive, and the state database answers."""
-    parts.service.plants.ids()
-    return {"status": "ok"}
+def health(parts: PartsHere) -> dict[str, str | int]:
+    """Alive, and the state database answers; how many sites' files can't be read, where there are any."""
+    failed = sum(card.trouble is not None for card in parts.service.plants.cards())
+    return {"status": "ok", "sites_failed": failed} if failed else {"status": "ok"}
 
 
 @outside.get(

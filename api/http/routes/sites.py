@@ -52,16 +52,16 @@ def read_site(plant: PlantHere, parts: PartsHere, actor: Actor = need("site.read
     response_class=Response,
     responses={200: {"content": {"application/toml": {"schema": {"type": "string"}}}}},
 )
-def read_file(plant: PlantHere, actor: Actor = need("site.read")) -> Response:
+def read_file(site_id: SiteId, parts: PartsHere, actor: Actor = need("site.read")) -> Response:
     """The site file as it was given."""
-    return document(plant.file, "application/toml")
+    return document(parts.service.plants.file(site_id), "application/toml")
 
 
 @router.delete("/sites/{site_id}", status_code=204, response_class=Response)
-def remove_site(plant: PlantHere, parts: PartsHere, actor: Actor = need("site.write")) -> None:
+def remove_site(site_id: SiteId, parts: PartsHere, actor: Actor = need("site.write")) -> None:
     """Forget a site and everything about it."""
-    erase_site(parts.service, plant.site.id)
-    parts.audit.note(actor, "site removed", plant.site.id)
+    erase_site(parts.service, site_id)
+    parts.audit.note(actor, "site removed", site_id)
 
 
 @router.post("/sites/{site_id}/readings", status_code=200)

@@ -1,0 +1,69 @@
+"""Types of a site file's values: their bounds, and lengths of texts and lists."""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import cache
+from typing import Annotated, Any
+from zoneinfo import available_timezones
+
+from pydantic import AfterValidator, BeforeValidator, Field
+
+EARLIEST_DAY, LATEST_DAY = date(1990, 1, 1), date(2100, 12, 31)
+"""Days that a site file may name: no heat pump was metered before, and no service runs longer."""
+
+
+def _no_truth(value: Any) -> Any:
+    """Refuse `true` where a number is wanted, and whole numbers too large for a float."""
+    if isinstance(value, bool):
+        raise ValueError(f"must be a number, got {str(value).lower()}")
+    if isinstance(value, int) and abs(value) > 1 << 62:
+        raise ValueError("must be a number of a size that can be measured")
+    return value
+
+
+def _printable(value: str) -> str:
+    """Refuse control characters, of which some end a text early or start a new line in a message."""
+    if bad := next((c for c in value if ord(c) < 32 or 127 <= ord(c) < 160 or c in "\u2028\u2029"), None):
+        raise ValueError(f"must be plain text, without the control character {bad!r}")
+    return value
+
+
+def _in_range(value: date) -> date:
+    if not EARLIEST_DAY <= value <= LATEST_DAY:
+        raise ValueError(f"must be a day from {EARLIEST_DAY} to {LATEST_DAY}, got {value}")
+    return value
+
+
+@cache
+def _zones() -> frozenset[str]:
+    """Every name of the zone database, which takes longer to list than a whole site file to read."""
+    return frozenset(available_timezones())
+
+
+def _known_zone(value: str) -> str:
+    if value not in _zones():
+        raise ValueError(f"unknown time zone {value!r}; use an IANA name such as Europe/London")
+    return value
+
+
+Number = Annotated[float, BeforeValidator(_no_truth)]
+WholeNumber = Annotated[int, BeforeValidator(_no_truth)]
+Word = Annotated[str, AfterValidator(_printable)]
+Key = Annotated[Word, Field(max_length=80)]
+"""A name, a unit or another short word."""
+TimeZone = Annotated[Key, AfterValidator(_known_zone)]
+FreeText = Annotated[Word, Field(max_length=200)]
+Day = Annotated[date, AfterValidator(_in_range), BeforeValidator(_no_truth)]
+
+WaterTemperature = Annotated[Number, Field(ge=-20, le=95)]
+AirTemperature = Annotated[Number, Field(ge=-50, le=50)]
+RoomTemperature = Annotated[Number, Field(ge=5, le=35)]
+Output = Annotated[Number, Field(ge=0.05, le=2000)]
+"""Heat outputs and losses [kW], from a small room's radiator to a block of flats."""
+Energy = Annotated[Number, Field(ge=1, le=20_000_000)]
+"""Heat of a year [kWh]."""
+Litres = Annotated[Number, Field(ge=1, le=100_000)]
+Price = Annotated[Number, Field(ge=0, le=1000)]
+Factor = Annotated[Number, Field(ge=-1e6, le=1e6)]
+"""A threshold that a site sets for itself, in the unit of the limit."""

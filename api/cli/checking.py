@@ -1,0 +1,69 @@
+"""`fieldfare check` and `repair`: is everything that is stored whole, and what a backup can bring back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from api.cli.options import format_option, print_json
+from api.settings import Settings
+
+
+@click.command("check")
+@format_option
+@click.pass_obj
+def check(settings: Settings, form: str) -> int:
+    """Read all stored data of all sites and name what is damaged or missing; the exit code is then 1.
+
+    Nothing is changed. Restore what is damaged from a backup, or read the exports of those days again.
+    """
+    from analysis.errors import FieldfareError
+    from api.check_data import Damage, check_databases, check_sites
+    from api.service import opened
+
+    if not settings.data.is_dir():
+        raise click.UsageError(f"there is no data folder {settings.data}")
+    found = check_databases(settings)
+    sites = 0
+    try:
+        with opened(settings) as service:
+            sites = len(service.plants.ids())
+            found += check_sites(service)
+    except FieldfareError as error:
+        if not found:
+            found.append(Damage("", str(error)))
+    if form == "json":
+        print_json({"sites": sites, "damage": [{"site": d.site or None, "what": d.what} for d in found]})
+    else:
+        for damage in found:
+            click.echo(str(damage))
+        click.echo(
+            f"{sites} sites: {f'{len(found)} things are damaged or missing' if found else 'all whole'}"
+        )
+    return 1 if found else 0
+
+
+@click.command("repair")
+@click.argument("folder", metavar="FOLDER", type=click.Path(path_type=Path))
+@click.pass_obj
+def repair(settings: Settings, folder: Path) -> int:
+    """Bring damaged or missing months of readings back from a backup that was restored to FOLDER.
+
+    Readings that can be read are left as they are. The exit code is 1 where something is still damaged.
+    """
+    from api.repairing import repair as run
+    from api.service import opened
+
+    with opened(settings) as service:
+        done = run(service, folder)
+    for site in done:
+        click.echo(f"{site.site}: {site.readings} readings restored")
+        for what in site.left:
+            click.echo(f"{site.site}: still damaged: {what}")
+    if not done:
+        click.echo("no readings are damaged")
+    return 1 if any(site.left for site in done) else 0
+
+
+COMMANDS = (check, repair)

@@ -1,0 +1,88 @@
+"""Checksums inside a Parquet file: one of each row group, one of the footer.
+
+They stand between the last row group and the footer, where a Parquet reader never looks, so other tools read the file as
+before. A record of each row group (`_GROUP`), how many there are, a CRC-32 (ISO 3309, as zlib) of all that follows the row
+groups, and `_MARK`. Page checksums of the format itself would leave page headers and the footer unprotected.
+"""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+from numpy.typing import NDArray
+
+_MARK = b"ffcheck1"
+_TAIL = struct.Struct("<II8s")  # groups, CRC-32 of the rest, mark
+_GROUP = np.dtype([("end", "<u8"), ("crc", "<u4")])
+_FOOTER = struct.Struct("<I4s")  # length of the footer, PAR1
+_MAGIC = b"PAR1"
+
+
+class Checksums(NamedTuple):
+    """Of each row group: where its bytes end in the file, and their CRC-32."""
+
+    ends: NDArray[np.uint64]
+    crcs: NDArray[np.uint32]
+
+    def is_whole(self, data: memoryview, group: int) -> bool:
+        """Whether a row group's bytes are those that were written."""
+        start = int(self.ends[group - 1]) if group else len(_MAGIC)
+        return zlib.crc32(data[start : int(self.ends[group])]) == int(self.crcs[group])
+
+
+class NotWhole(ValueError):
+    """The file is not as it was written; the message says what is wrong."""
+
+
+def with_checksums(file: bytes) -> bytes:
+    """A whole Parquet file with its checksums added."""
+    footer = _footer_start(memoryview(file))
+    meta = pq.read_metadata(pa.BufferReader(file))
+    starts = [_start(meta.row_group(n)) for n in range(meta.num_row_groups)]
+    groups = np.empty(len(starts), _GROUP)
+    groups["end"] = [*starts[1:], footer]
+    edges = [len(_MAGIC), *groups["end"].tolist()]
+    groups["crc"] = [zlib.crc32(file[a:b]) for a, b in pairwise(edges)]
+    records = groups.tobytes()
+    rest = zlib.crc32(file[footer:], zlib.crc32(records))
+    return b"".join((file[:footer], records, _TAIL.pack(len(groups), rest, _MARK), file[footer:]))
+
+
+def read_checksums(data: memoryview) -> Checksums | None:
+    """The checksums of a file, its footer verified; None where it has none (files of earlier releases).
+
+    data : the whole file. Raises NotWhole
+    """
+    footer = _footer_start(data)
+    tail = footer - _TAIL.size
+    if tail < len(_MAGIC):
+        return None
+    count, rest, mark = _TAIL.unpack(data[tail:footer])
+    if mark != _MARK:
+        return None
+    first = tail - count * _GROUP.itemsize
+    if first < len(_MAGIC) or zlib.crc32(data[footer:], zlib.crc32(data[first:tail])) != rest:
+        raise NotWhole("its index does not match its checksum")
+    groups = np.frombuffer(data[first:tail], _GROUP)
+    return Checksums(groups["end"].copy(), groups["crc"].copy())
+
+
+def _footer_start(data: memoryview) -> int:
+    if len(data) < 2 * len(_MAGIC) + _FOOTER.size or data[: len(_MAGIC)] != _MAGIC:
+        raise NotWhole("it does not begin as a Parquet file" if len(data) else "it is empty")
+    length, magic = _FOOTER.unpack(data[-_FOOTER.size :])
+    start = len(data) - _FOOTER.size - length
+    if magic != _MAGIC or start < len(_MAGIC):
+        raise NotWhole("it does not end as a Parquet file; it was cut off")
+    return start
+
+
+def _start(group: pq.RowGroupMetaData) -> int:
+    columns = (group.column(n) for n in range(group.num_columns))
+    return min(c.dictionary_page_offset or c.data_page_offset for c in columns)

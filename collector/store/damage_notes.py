@@ -1,0 +1,102 @@
+"""Damage of sealed files, found on reading them: kept beside them, so that every process and a restart know of it."""
+
+from __future__ import annotations
+
+import logging
+import os
+from collections.abc import Iterable
+from pathlib import Path
+from typing import NamedTuple
+
+import orjson
+
+from collector.store.sealed_file import Signature, signature_of
+
+log = logging.getLogger(__name__)
+_LARGEST = 10_000_000
+"""Bytes of notes that are read; a store with more damage than that is past naming files."""
+
+
+class Noted(NamedTuple):
+    """Damage of a file that has this signature: of all of it (`what`), or of the points that are lost."""
+
+    signature: Signature
+    what: str
+    lost: frozenset[str]
+
+    @property
+    def told(self) -> str:
+        return self.what or f"damaged; readings of {', '.join(sorted(self.lost))} are left out"
+
+
+class DamageNotes:
+    """Notes by site and file name, in a file of JSON lines that is only added to; the last line of a file counts."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._read_at: Signature | None = None
+        self._held: dict[tuple[str, str], Noted] = {}
+
+    def of(self, path: Path) -> Noted | None:
+        """What is known of a file; None for a file that was replaced since."""
+        self._refresh()
+        noted = self._held.get(_key(path))
+        try:
+            return noted if noted is not None and noted.signature == signature_of(path) else None
+        except FileNotFoundError:
+            return None
+
+    def add(self, path: Path, signature: Signature, what: str = "", lost: Iterable[str] = ()) -> None:
+        """Note damage of a file, beside what was noted of it before."""
+        self._refresh()
+        before = self._held.get(_key(path))
+        if before is not None and before.signature == signature:
+            noted = Noted(signature, what or before.what, before.lost | frozenset(lost))
+        else:
+            noted = Noted(signature, what, frozenset(lost))
+        if noted == before:
+            return
+        self._held[_key(path)] = noted
+        log.error("%s: %s", path, noted.told)
+        try:
+            fd = os.open(self._path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_CLOEXEC, 0o600)
+            try:
+                os.write(fd, _line(_key(path), noted))
+            finally:
+                os.close(fd)
+        except OSError as error:  # a full disk: this process knows of it all the same
+            log.warning("%s can't be written: %s", self._path, error.strerror)
+
+    def forget(self, site: str) -> None:
+        """Remove what is noted of a site's files."""
+        self._refresh()
+        self._held = {key: noted for key, noted in self._held.items() if key[0] != site}
+        if self._path.exists():
+            beside = self._path.with_suffix(".new")
+            beside.write_bytes(b"".join(_line(key, noted) for key, noted in self._held.items()))
+            os.replace(beside, self._path)
+
+    def _refresh(self) -> None:
+        try:
+            now = signature_of(self._path)
+        except FileNotFoundError:
+            return
+        if now == self._read_at:
+            return
+        with self._path.open("rb") as file:
+            lines = file.read(_LARGEST).splitlines()
+        for line in lines:
+            try:
+                site, name, signature, what, lost = orjson.loads(line)
+                self._held[site, name] = Noted(tuple(signature), what, frozenset(lost))
+            except (ValueError, TypeError):  # a line that was cut off
+                continue
+        self._read_at = now
+
+
+def _key(path: Path) -> tuple[str, str]:
+    return path.parent.name, path.name
+
+
+def _line(key: tuple[str, str], noted: Noted) -> bytes:
+    return orjson.dumps([*key, list(noted.signature), noted.what, sorted(noted.lost)]) + b"\n"

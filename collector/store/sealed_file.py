@@ -1,0 +1,222 @@
+"""One sealed month as a Parquet file: written with checksums, read with what is damaged left out."""
+
+from __future__ import annotations
+
+import errno
+import io
+import json
+import os
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager, suppress
+from functools import lru_cache
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from analysis.errors import FieldfareError
+from analysis.readings import Readings, Samples
+from collector.store.checksums import NotWhole, read_checksums, with_checksums
+
+_SCHEMA = pa.schema(
+    [
+        ("point", pa.dictionary(pa.int32(), pa.string())),
+        ("ts", pa.int64()),
+        ("value", pa.float64()),
+        ("text", pa.string()),
+    ]
+)
+_INDEX = b"fieldfare.index"
+_INDEXES = 8192
+"""Indexes held in memory, of some 3 kB each."""
+
+
+class Group(NamedTuple):
+    """One point in a sealed month: its row group, rows before it, readings, first and last time [ms], form."""
+
+    number: int
+    offset: int
+    rows: int
+    first: int
+    last: int
+    is_text: bool
+
+
+Index = dict[str, Group]
+Signature = tuple[int, int, int]
+_UNREADABLE = (pa.ArrowException, NotWhole, KeyError, ValueError, TypeError, OverflowError, MemoryError)
+"""What reading a damaged file can raise, besides an OSError without a number."""
+
+
+class DamagedFile(FieldfareError):
+    """A sealed month that can't be read at all."""
+
+    def __init__(self, path: Path, what: str) -> None:
+        self.path, self.what = path, what
+        super().__init__(f"{path}: {what}")
+
+    def __reduce__(self) -> tuple[type[DamagedFile], tuple[Path, str]]:
+        return DamagedFile, (self.path, self.what)
+
+
+def signature_of(path: Path) -> Signature:
+    stat = path.stat()
+    return stat.st_mtime_ns, stat.st_size, stat.st_ino
+
+
+@lru_cache(maxsize=_INDEXES)
+def index_of(path: Path, signature: Signature) -> Index:
+    """The index of a file that has this signature: a month that is written anew is another file. Raises DamagedFile."""
+    with _as_damage(path):
+        with pa.memory_map(str(path)) as source:
+            read_checksums(memoryview(source.read_buffer()))
+        return _index(pq.read_metadata(path))
+
+
+@contextmanager
+def _as_damage(path: Path) -> Iterator[None]:
+    """Turn what a damaged file raises into DamagedFile; a disk that fails is one too, a missing file is not."""
+    try:
+        yield
+    except FileNotFoundError:
+        raise
+    except NotWhole as error:
+        raise DamagedFile(path, f"damaged: {error}; its readings are left out") from None
+    except _UNREADABLE as error:
+        raise DamagedFile(path, f"damaged: {_first_line(error)}; its readings are left out") from None
+    except OSError as error:
+        if error.errno not in (None, errno.EIO):
+            raise
+        raise DamagedFile(path, f"can't be read: {_first_line(error)}; its readings are left out") from None
+
+
+def _first_line(error: Exception) -> str:
+    return (str(error).strip() or type(error).__name__).splitlines()[0][:160]
+
+
+def _index(meta: pq.FileMetaData) -> Index:
+    index: Index = {}
+    offset = 0
+    for number, (point, count, first, last, is_text) in enumerate(json.loads(meta.metadata[_INDEX])):
+        index[point] = Group(number, offset, count, first, last, is_text)
+        offset += count
+    if len(index) != meta.num_row_groups or offset != meta.num_rows:
+        raise NotWhole("its index does not match its rows")
+    return index
+
+
+def read_file(
+    path: Path, source: pa.MemoryMappedFile, points: Collection[str] | None, threads: bool
+) -> tuple[Readings, list[str]]:
+    """Readings of a file, and the points whose part of it is damaged. Raises DamagedFile."""
+    with _as_damage(path):
+        data = memoryview(source.read_buffer())
+        sums = read_checksums(data)
+        source.seek(0)
+        file = pq.ParquetFile(source)
+        index = _index(file.metadata)
+    asked = {p: g for p, g in index.items() if points is None or p in points}
+    wanted = asked if sums is None else {p: g for p, g in asked.items() if sums.is_whole(data, g.number)}
+    lost = [p for p in asked if p not in wanted]
+    if not wanted:
+        return {}, lost
+    try:
+        with _as_damage(path):
+            found = _readings(file, wanted, len(index), threads)
+    except DamagedFile:
+        found = _one_by_one(path, file, wanted, len(index))
+    if sums is None:
+        found = {p: s for p, s in found.items() if _is_sound(s, wanted[p])}
+    return found, [*lost, *(p for p in wanted if p not in found)]
+
+
+def damaged_points(path: Path) -> list[str]:
+    """Points whose part of a file is damaged; values are decoded only where there are no checksums. Raises DamagedFile."""
+    with _as_damage(path):
+        mapped = pa.memory_map(str(path))
+    with mapped as source:
+        with _as_damage(path):
+            data = memoryview(source.read_buffer())
+            sums = read_checksums(data)
+            source.seek(0)
+            index = _index(pq.read_metadata(source))
+        if sums is None:
+            source.seek(0)
+            return read_file(path, source, None, False)[1]
+        return [point for point, group in index.items() if not sums.is_whole(data, group.number)]
+
+
+def _one_by_one(path: Path, file: pq.ParquetFile, wanted: Index, groups: int) -> Readings:
+    """The points of a damaged file that can be read."""
+    out: Readings = {}
+    for point, group in wanted.items():
+        with suppress(DamagedFile), _as_damage(path):
+            out |= _readings(file, {point: group}, groups, False)
+    return out
+
+
+def _is_sound(samples: Samples, group: Group) -> bool:
+    """Whether a point's times are as the index has them; a file of an earlier release has no other checksum."""
+    time = samples.time
+    ends = len(time) == group.rows and int(time[0]) == group.first and int(time[-1]) == group.last
+    return ends and bool((time[1:] > time[:-1]).all())
+
+
+def _readings(file: pq.ParquetFile, wanted: Index, groups: int, threads: bool) -> Readings:
+    columns = ["ts", "value"]
+    if any(g.is_text for g in wanted.values()):
+        columns.append("text")
+    if len(wanted) == groups:
+        table = file.read(columns=columns, use_threads=threads)
+        offsets = {p: g.offset for p, g in wanted.items()}
+    else:
+        chosen = sorted(wanted.items(), key=lambda item: item[1].number)
+        table = file.read_row_groups([g.number for _, g in chosen], columns=columns, use_threads=threads)
+        starts = np.cumsum([0, *(g.rows for _, g in chosen)])
+        offsets = {p: int(at) for (p, _), at in zip(chosen, starts, strict=False)}
+    time, value = table.column("ts").to_numpy(), table.column("value").to_numpy()
+    out: Readings = {}
+    for point, group in wanted.items():
+        at = slice(offsets[point], offsets[point] + group.rows)
+        if group.is_text:
+            texts = table.column("text").slice(at.start, group.rows).to_pylist()
+            out[point] = Samples(time[at], np.array(texts, dtype=object))
+        else:
+            out[point] = Samples(time[at], value[at])
+    return out
+
+
+def write_file(path: Path, readings: Readings) -> None:
+    with path.open("wb") as file:
+        file.write(with_checksums(as_parquet(readings)))
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def as_parquet(readings: Readings) -> bytes:
+    index = []
+    out = io.BytesIO()
+    with pq.ParquetWriter(
+        out,
+        _SCHEMA,
+        compression="zstd",
+        compression_level=3,
+        use_dictionary=["point", "value", "text"],
+        column_encoding={"ts": "DELTA_BINARY_PACKED"},
+    ) as writer:
+        for point in sorted(readings):
+            time, value = readings[point]
+            n, is_text = len(time), value.dtype == object
+            index.append([point, n, int(time[0]), int(time[-1]), bool(is_text)])
+            empty = pa.nulls(n, pa.float64() if is_text else pa.string())
+            filled = pa.array(value, pa.string() if is_text else pa.float64())
+            columns = [
+                pa.DictionaryArray.from_arrays(np.zeros(n, np.int32), pa.array([point])),
+                pa.array(time),
+                *((empty, filled) if is_text else (filled, empty)),
+            ]
+            writer.write_table(pa.table(columns, schema=_SCHEMA), row_group_size=n)
+        writer.add_key_value_metadata({_INDEX: json.dumps(index).encode()})
+    return out.getvalue()

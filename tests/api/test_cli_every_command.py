@@ -1,0 +1,229 @@
+"""Every command is run with every option; a command or an option without a run here fails."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import click
+import pytest
+
+from api.cli.entry import run
+from api.cli.root import root
+from collector.mqtt import set_aside
+from collector.mqtt.book import Book
+from collector.mqtt.decode import Message, Refused
+from tests.api.plants import START, readings, site_text, write_csv
+
+
+class Run(NamedTuple):
+    """One call. code : its exit code. says : a part of what it prints. before : calls that make what it needs"""
+
+    argv: str
+    code: int = 0
+    says: str = ""
+    before: tuple[str, ...] = ()
+
+
+ADDED = (
+    "user add ivy@heating.example --name Ivy --role installer",
+    "user add eve@heating.example --name Eve --role engineer",
+)
+RUNS: dict[str, list[Run]] = {
+    "site add": [Run("site add alder.toml beech.toml", says="alder-row")],
+    "site list": [Run("site list", says="alder-row"), Run("site list --format json", says='"sites"')],
+    "site show": [Run("site show alder-row", says="[site]"), Run("site show nowhere", 2, "unknown site")],
+    "site remove": [
+        Run("site remove beech-end --yes", says="removed beech-end", before=("site add beech.toml",)),
+        Run("site remove nowhere", 2, "unknown site"),
+    ],
+    "site template": [Run("site template", says="[[point]]")],
+    "ingest": [
+        Run("ingest alder-row readings.csv", says="were here already"),
+        Run("ingest alder-row readings.csv --format json", says='"rows"'),
+        Run("ingest alder-row nowhere.csv", 2, "there is no such file"),
+    ],
+    "export": [
+        Run("export alder-row --out out.csv --from 2026-01-05 --to 2026-01-05", says="readings in out.csv"),
+        Run("export alder-row --out out.txt", 2, "must end in"),
+    ],
+    "import": [
+        Run("import alder-row out.parquet", says="readings read", before=("export alder-row --out out.parquet",)),
+        Run("import alder-row readings.csv", says="readings read"),
+    ],
+    "move": [Run("move alder-row --to local --database x --token y", 2, "are the same")],
+    "set-aside list": [
+        Run("set-aside list", says="2 held"),
+        Run("set-aside list --site alder-row --last 1 --format json", says='"messages"'),
+        Run("set-aside list --last 1", says="newest reason"),
+    ],
+    "set-aside retry": [Run("set-aside retry --site alder-row", says="still aside"), Run("set-aside retry", says="read")],
+    "set-aside clear": [
+        Run("set-aside clear --site beech-end", says="0 messages"), Run("set-aside clear", says="messages thrown away"),
+    ],
+    "analyse": [
+        Run("analyse alder-row", says="Alder Row"),
+        Run("analyse alder-row --from 2026-01-05 --to 2026-01-06 --format json", says='"data_notices": []'),
+    ],
+    "report": [
+        Run("report alder-row --month 2026-01 --out m.json", says="wrote m.json"),
+        Run("report alder-row --winter-check --season 2026 --out w.html", says="wrote w.html"),
+        Run("report alder-row --hand-over --out h.json", says="wrote h.json"),
+        Run("report alder-row --out h.json", 2, "give one of"),
+    ],
+    "fleet": [Run("fleet", says="alder-row"), Run("fleet --format json", says='"failed": false')],
+    "check": [Run("check", says="all whole"), Run("check --format json", says='"damage": []')],
+    "repair": [Run("repair data2", says="no readings are damaged"), Run("repair nowhere", 2, "no data folder with readings")],
+    "serve": [Run("serve --host 127.0.0.1 --port 0", says="host='127.0.0.1', port=0")],
+    "collect": [Run("collect --broker mqtt://broker.example", says="broker.example"), Run("collect", 2, "no broker")],
+    "demo": [Run("demo --once --sites 1 --port 0", says="'once': True")],
+    "user add": [
+        Run("user add ann@heating.example --name Ann --role householder --site alder-row", says="ann@heating.example"),
+    ],
+    "user list": [Run("user list", says="eve@heating", before=ADDED), Run("user list --format json", says='"people"')],
+    "user invite": [Run("user invite eve@heating.example", says="sets a password", before=ADDED)],
+    "user change": [
+        Run("user change eve@heating.example --name Eva --role householder --site alder-row", says="changed", before=ADDED),
+        Run("user change eve@heating.example --stop", says="changed", before=ADDED),
+        Run("user change eve@heating.example --let-in", says="changed", before=ADDED),
+    ],
+    "user remove": [Run("user remove eve@heating.example", says="removed", before=ADDED)],
+}  # fmt: skip
+
+
+def commands(group: click.Group, path: str = "") -> Iterator[tuple[str, click.Command]]:
+    for name, command in group.commands.items():
+        if isinstance(command, click.Group):
+            yield from commands(command, f"{path}{name} ")
+        else:
+            yield f"{path}{name}", command
+
+
+TREE = dict(commands(root))
+
+
+def test_every_command_has_a_run() -> None:
+    assert set(TREE) == set(RUNS)
+
+
+@pytest.mark.parametrize("path", TREE)
+def test_every_option_is_given_in_a_run(path: str) -> None:
+    given = " ".join(r.argv for r in RUNS.get(path, [])).split()
+    for option in TREE[path].params:
+        if isinstance(option, click.Option):
+            assert set(option.opts) & set(given), option.opts
+            assert not option.secondary_opts or set(option.secondary_opts) & set(given), option.secondary_opts
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder with four days of readings and two messages set aside."""
+    folder = tmp_path_factory.mktemp("cli")
+    (folder / "alder.toml").write_text(site_text(), encoding="utf-8")
+    (folder / "beech.toml").write_text(site_text("beech-end", "Beech End"), encoding="utf-8")
+    write_csv(folder / "readings.csv", readings(4))
+    data = ["--data", str(folder / "data")]
+    assert run([*data, "site", "add", str(folder / "alder.toml")]) == 0
+    assert run([*data, "ingest", "alder-row", str(folder / "readings.csv")]) == 0
+    shutil.copytree(folder / "data", folder / "data2")
+    return folder
+
+
+def aside(folder: Path) -> None:
+    book = Book(folder / "data")
+    messages = [
+        Message("fieldfare/alder-row/readings", f"junk {n}".encode(), 1_767_700_000_000 + n) for n in range(2)
+    ]
+    refused = [Refused(0, "alder-row", "older reason"), Refused(1, "alder-row", "newest reason")]
+    set_aside.clear(book)
+    with book.writing() as db:
+        set_aside.keep(db, messages, refused, 100, 100_000)
+    book.close()
+
+
+@pytest.mark.parametrize("call", [r for runs in RUNS.values() for r in runs], ids=lambda r: r.argv)
+def test_a_command_does_what_it_says(
+    made: Path, call: Run, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(made)
+    monkeypatch.setenv("FIELDFARE_DATA", str(made / "data"))
+    for name in (
+        "serving.serve",
+        "collecting.collect_until_stopped",
+        "demo.run_demo",
+    ):  # they run until they are stopped
+        monkeypatch.setattr(f"api.{name}", stopped_at_once)
+    if call.argv.startswith("set-aside"):
+        aside(made)
+    for earlier in call.before:
+        run(earlier.split())
+    capsys.readouterr()
+    assert run(call.argv.split()) == call.code
+    told = capsys.readouterr()
+    assert call.says in told.out + told.err
+    assert "Traceback" not in told.err
+    if "json" in call.argv.split() and call.code == 0:
+        json.loads(told.out)
+
+
+def stopped_at_once(settings: Any, announce: Any, **more: Any) -> None:
+    announce(f"{settings} {more}")
+
+
+def test_damage_is_named_and_leaves_with_1(
+    made: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data = tmp_path / "data"
+    shutil.copytree(made / "data", data)
+    (month,) = (data / "readings" / "sealed" / "alder-row").glob("*.parquet")
+    month.write_bytes(month.read_bytes()[:-100])
+    assert run(["--data", str(data), "check"]) == 1
+    out = capsys.readouterr().out
+    assert "alder-row: " in out
+    assert month.name in out
+    (data / "intake.sqlite").write_bytes(b"junk" * 5000)
+    (data / "readings" / "hot.sqlite").unlink()
+    assert run(["--data", str(data), "check", "--format", "json"]) == 1
+    damage = " ".join(d["what"] for d in json.loads(capsys.readouterr().out)["damage"])
+    assert "intake.sqlite: is no database" in damage
+    assert "hot.sqlite: missing" in damage
+
+
+@pytest.mark.parametrize("damage", ["cut", "gone", "flipped", "rewritten"])
+def test_a_repair_brings_back_what_a_backup_holds(
+    made: Path, tmp_path: Path, damage: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data, backup = tmp_path / "data", tmp_path / "backup"
+    shutil.copytree(made / "data", data)
+    shutil.copytree(made / "data", backup)
+    (month,) = (data / "readings" / "sealed" / "alder-row").glob("*.parquet")
+    raw = month.read_bytes()
+    if damage == "gone":
+        month.unlink()
+    else:
+        month.write_bytes(raw[:300] + b"\1\2" + raw[302:] if damage == "flipped" else raw[:-100])
+    if damage == "rewritten":  # the damaged file is kept beside a new one
+        assert run(["--data", str(data), "ingest", "alder-row", str(later(tmp_path))]) == 0
+    assert run(["--data", str(data), "check"]) == 1
+    assert run(["--data", str(data), "repair", str(backup)]) == 0, capsys.readouterr()
+    assert "readings restored" in capsys.readouterr().out
+    assert run(["--data", str(data), "check"]) == 0
+    assert run(["--data", str(data), "ingest", "alder-row", str(made / "readings.csv")]) == 0
+    assert "0 readings stored, 34560 were here already" in capsys.readouterr().out
+
+
+def later(folder: Path) -> Path:
+    """Readings of the same month, after those of the data folder, enough of them to have it written again."""
+    return write_csv(folder / "later.csv", readings(4, START + timedelta(days=5)))
+
+
+def test_a_folder_that_is_not_there_is_not_made_by_a_check(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["--data", str(tmp_path / "nowhere"), "check"]) == 2
+    assert "no data folder" in capsys.readouterr().err
+    assert not (tmp_path / "nowhere").exists()
