@@ -46,6 +46,8 @@ TITLES = {
     "pressure_falling": "Heating circuit is losing pressure",
     "pressure_low": "Heating circuit pressure is low",
     "frost_risk": "Water in the unit near freezing",
+    "unit_stopped": "Heat is due and the unit gives none",
+    "fault_reported": "The unit reports a fault",
     "data_gap": "Readings are missing",
     "sensor_stuck": "A sensor stands still",
     "register_reset": "A meter's total was reset",
@@ -89,6 +91,10 @@ CAUSES = {
     "secondary_circulation": "hot-water circulation pipe loses heat",
     "insulation": "insulation missing or poor",
     "power_loss": "power to the unit was lost",
+    "no_power": "the unit has no power",
+    "locked_out": "the unit has locked itself out",
+    "switched_off": "somebody switched it off",
+    "unit_trips": "the unit stops by itself within minutes",
     "antifreeze_uncorrected": "heat meter does not allow for antifreeze",
 }
 
@@ -114,7 +120,7 @@ FIGURES = {
     "pressure_low": "pressure", "frost_risk": "frost", "data_gap": "coverage", "sensor_stuck": "coverage",
     "register_reset": "coverage", "implausible_efficiency": "months", "heat_meter_disagrees": "months",
     "outdoor_sensor_biased": "heat", "unit_mismatch": "coverage", "clock_offset": "coverage",
-    "flow_return_swapped": "curve",
+    "flow_return_swapped": "curve", "unit_stopped": "runs", "fault_reported": "runs",
 }  # fmt: skip
 
 POINT_NAMES = {

@@ -294,6 +294,10 @@ class Point(_Section):
         return self.column or self.id
 
 
+FaultWords = Annotated[str, Field(min_length=1, max_length=200)]
+"""The firm's own words for a code that the unit reports."""
+
+
 class Site(_Section):
     """One installation. Read with `analysis.plant.load`."""
 
@@ -308,6 +312,14 @@ class Site(_Section):
     csv: Csv = Csv()
     point: tuple[Point, ...] = ()
     limits: dict[str, float] = {}
+    fault_codes: dict[str, FaultWords] = {}
+
+    @field_validator("fault_codes", mode="before")
+    @classmethod
+    def _code_as_text(cls, value: Any) -> Any:
+        if isinstance(value, dict) and any(not str(code).strip() for code in value):
+            raise ValueError('an empty code is no fault; write it as the unit reports it, as in "E7" = "flow switch"')
+        return value
 
     @model_validator(mode="after")
     def _unique_points(self) -> Site:

@@ -22,7 +22,7 @@ from tests.situations.case import Made
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-LOSS_W_PER_K, ROOM_WH_PER_K, GAINS_W = 220.0, 9000.0, 500.0
+LOSS_W_PER_K, ROOM_WH_PER_K, GAINS_W = 220.0, 12000.0, 500.0
 EMITTER_W_PER_K, WATER_WH_PER_K = 240.0, 110.0
 LEAST_W, MOST_W, STANDBY_W = 2000.0, 8000.0, 14.0
 CURVE = ((-5.0, 45.0), (15.0, 29.0))

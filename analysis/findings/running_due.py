@@ -1,0 +1,262 @@
+"""Was heat due while the unit rested? Each reason is independent of whether the unit runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.findings.context import Context
+from analysis.findings.model import Evidence
+from analysis.findings.running_rests import (
+    Rest,
+    days_before,
+    heating_begins_below,
+    local,
+    rested_at_that_hour,
+    standby,
+    usual_pause,
+)
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why heat was due. kind : floor, room, weather, call, flow, mode, cylinder, heater, fault, power, pause or habit
+
+    strength [0 to 1] : how sure this reason alone makes that heat was due
+    """
+
+    kind: str
+    strength: float
+    evidence: Evidence
+
+
+def reasons(context: Context, rest: Rest) -> list[Reason]:
+    """All reasons for which heat was due in a rest; none where it was not."""
+    if rest.kind == "hot_water":
+        return _cylinder(context, rest)
+    found = [*_rooms(context, rest), *_heater(context, rest)]
+    if rest.kind == "unit":
+        found += _cylinder(context, rest)
+    if not rooms_are_warm(context, rest):
+        found += [*_weather(context, rest), *_asked(context, rest)]
+    found += _without_power(context, rest) or out_of_habit(context, rest)
+    return found
+
+
+def rooms_are_warm(context: Context, rest: Rest) -> bool:
+    """The rooms are as warm as asked for, or as ever: no heat is due for them, whatever the weather."""
+    short, last = rest["room_short_last_k"], rest["room_last_c"]
+    if last < context.limit("stopped_room_floor_c"):
+        return False
+    if np.isfinite(short):
+        return bool(short <= 0.5) and not _asks_now(rest)
+    if not np.isfinite(last):
+        return False
+    usual = days_before(context, rest).floats("room")
+    usual = usual[np.isfinite(usual)]
+    level = float(np.median(usual)) if len(usual) else rest["room_first_c"]
+    return bool(last >= max(level - 1.0, 18.5)) and not _asks_now(rest)
+
+
+def _asks_now(rest: Rest) -> bool:
+    """The controls ask for heat by a call or by a flow temperature that the water does not have."""
+    called = rest.share("minutes_called", "minutes_call_known") > 0.7
+    return bool(called or rest.share("minutes_flow_short", "minutes_flow_known") > 0.4)
+
+
+def _rooms(context: Context, rest: Rest) -> list[Reason]:
+    limit = context.limit
+    first, last, short = rest["room_first_c"], rest["room_last_c"], rest["room_short_last_k"]
+    outdoor = rest["outdoor_mean_c"]
+    hours = max(rest.hours, 0.1)
+    if hours < limit("stopped_room_hours") or not np.isfinite(last) or outdoor >= limit("stopped_season_c"):
+        return []
+    if last < limit("stopped_room_floor_c"):
+        told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_floor_c")
+        return [Reason("floor", 0.97, told)]
+    mild = outdoor > limit("stopped_mild_c")
+    if np.isfinite(short):
+        name = "stopped_room_short_mild_k" if mild else "stopped_room_short_k"
+        if short < limit(name) or rest["minutes_room_short"] < 60:
+            return []
+        told = context.evidence("room below its target", round(short, 1), "K", name)
+        return [Reason("room", 0.9 if not mild else 0.75, told)]
+    fell = first - last
+    if not mild and fell >= limit("stopped_room_fall_k"):
+        told = context.evidence("fall of the room", round(fell, 1), "K", "stopped_room_fall_k")
+        return [Reason("room", 0.85, told)]
+    if not mild and last < limit("stopped_room_cool_c") and (fell >= 0.5 or not rest.begun):
+        told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_cool_c")
+        return [Reason("room", 0.8, told)]
+    return []
+
+
+def _weather(context: Context, rest: Rest) -> list[Reason]:
+    outdoor, limit = rest["outdoor_mean_c"], context.limit
+    if rest.hours < limit("stopped_weather_hours") or not np.isfinite(outdoor):
+        return []
+    below, known = need_below(context, rest)
+    if outdoor >= below:
+        return []
+    told = context.evidence("mean outdoors meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1))
+    return [Reason("weather", 0.85 if known else 0.7, told)]
+
+
+def need_below(context: Context, rest: Rest) -> tuple[float, bool]:
+    """Outdoor temperature below which this house needs heat [°C], and whether its own habit tells it."""
+    own = heating_begins_below(context, rest)
+    return (context.limit("stopped_weather_c"), False) if own is None else (own, True)
+
+
+def _asked(context: Context, rest: Rest) -> list[Reason]:
+    """Heat asked for by call, flow temperature or mode, for longer than this unit ever pauses in like weather."""
+    limit, minutes = context.limit, rest["minutes"]
+    outdoor = rest["outdoor_mean_c"]
+    if outdoor >= limit("stopped_season_c"):
+        return []
+    if rest.hours < 24.0 and rested_at_that_hour(context, rest):
+        return []  # at the same hours of another day too: a tariff's lock, a set-back
+    pause = usual_pause(context, rest)
+    if pause is None or rested_at_that_hour(context, rest) is None:
+        least = 60.0 * limit("stopped_unknown_pause_hours")
+    else:
+        least = max(limit("stopped_pause_minutes"), limit("stopped_pause_ratio") * pause)
+    if rest["minutes_fault"] >= min(0.5 * minutes, 60.0) and minutes >= limit("stopped_pause_minutes"):
+        least = min(least, limit("stopped_pause_minutes"))
+    if minutes < least:
+        return []
+    within = context.evidence("rest while heat is asked for", round(minutes), "min", "stopped_pause_minutes", round(least))
+    found = []
+    for kind, part, whole, share in (
+        ("call", "minutes_called", "minutes_call_known", 0.7),
+        ("flow", "minutes_flow_short", "minutes_flow_known", 0.4),
+        ("mode", "minutes_mode_on", "minutes_mode_known", 0.7),
+    ):
+        if rest.share(part, whole) >= share and rest[whole] >= 0.5 * minutes:
+            found.append(Reason(kind, 0.85, within))
+    if rest["minutes_fault"] >= min(0.5 * minutes, 60.0) and _cold_enough(context, rest):
+        found.append(Reason("fault", 0.85, within))
+    if not found and pause is not None and not _denied(rest) and _cold_enough(context, rest) and _water_cold(context, rest):
+        found.append(Reason("pause", 0.7 if minutes < 3.0 * least else 0.85, within))
+    return found[:2]
+
+
+def _denied(rest: Rest) -> bool:
+    """A call or a flow temperature is measured and asks for nothing."""
+    no_call = rest.share("minutes_called", "minutes_call_known") < 0.3
+    return bool(no_call or rest.share("minutes_flow_asked", "minutes_flow_known") < 0.3)
+
+
+def _cold_enough(context: Context, rest: Rest) -> bool:
+    return bool(rest["outdoor_mean_c"] < need_below(context, rest)[0])
+
+
+def _water_cold(context: Context, rest: Rest) -> bool:
+    """The water has fallen well below where the unit usually starts again; so it is no pause of a satisfied circuit."""
+    runs = context.whole.runs
+    starts, outdoor = runs.floats("flow_start"), runs.floats("outdoor")
+    like = (runs["start"] < rest.start) & ~(np.abs(outdoor - rest["outdoor_mean_c"]) > 2.5) & np.isfinite(starts)
+    if not np.isfinite(rest["flow_last_c"]) or like.sum() < 6:
+        return rest["minutes"] >= 180.0
+    return bool(rest["flow_last_c"] < float(np.quantile(starts[like], 0.1)) - 2.0)
+
+
+def _cylinder(context: Context, rest: Rest) -> list[Reason]:
+    water, limit = context.site.hot_water, context.limit
+    last = rest["tank_last_c"]
+    if water is None or not np.isfinite(last) or rest.hours < limit("stopped_cylinder_hours"):
+        return []
+    starts = reheat_below(context)
+    short = starts - last
+    before = days_before(context, rest).floats("tank_min")
+    before = before[np.isfinite(before)]
+    # Between the hours in which reheats are allowed a cylinder may always have been as cold.
+    usual = float(np.quantile(before, 0.1)) if len(before) >= 3 else np.inf
+    if short < limit("stopped_cylinder_short_k") or last > usual - 2.0:
+        return []
+    fell = rest["tank_first_c"] - last
+    if rest.kind == "hot_water" and rest.hours < 12.0:
+        return []
+    told = context.evidence("cylinder below its reheat temperature", round(short, 1), "K", "stopped_cylinder_short_k")
+    # Far faster than a standing cylinder cools by itself: somebody draws, so somebody is at home.
+    drawn = fell / max(rest.hours, 1.0) * 24.0 > 12.0 or len(before) == 0
+    return [Reason("cylinder", 0.85 if drawn else 0.6, told)]
+
+
+def reheat_below(context: Context) -> float:
+    """Temperature at which the cylinder's reheat starts [°C]; usual differences where the site file does not say."""
+    water = context.site.hot_water
+    assert water is not None
+    if water.reheat_below_c is not None:
+        return float(water.reheat_below_c)
+    return float(water.setpoint_c - 10.0) if water.setpoint_c is not None else 40.0
+
+
+def _heater(context: Context, rest: Rest) -> list[Reason]:
+    """Direct heaters at work: they are only let in where heat is due."""
+    least = context.limit("stopped_heater_kwh")
+    found = []
+    if rest["backup_kwh"] >= least and rest.hours >= 2.0 and rest.kind != "hot_water":
+        told = context.evidence("back-up heat meanwhile", round(rest["backup_kwh"], 1), "kWh", "stopped_heater_kwh")
+        found.append(Reason("heater", 0.9, told))
+    if rest["immersion_kwh"] >= least and rest.hours >= 36.0 and rest.kind == "unit":
+        told = context.evidence("immersion heat meanwhile", round(rest["immersion_kwh"], 1), "kWh", "stopped_heater_kwh")
+        found.append(Reason("heater", 0.8, told))
+    return found
+
+
+def is_powerless(context: Context, rest: Rest) -> bool:
+    """The unit draws nothing at all, though its meter shows what it draws at rest."""
+    if not rest.share("minutes_powerless", "minutes_power_known") >= 0.8:
+        return False
+    usual = standby(context, rest)
+    if not np.isfinite(usual):
+        return rest.hours >= 12.0  # never seen at rest with power: only a long nothing tells
+    return usual >= context.limit("stopped_standby_w")
+
+
+def _without_power(context: Context, rest: Rest) -> list[Reason]:
+    """No supply is wrong at any time of the heating season, and in frost whatever the rooms are."""
+    limit = context.limit
+    minutes = rest["minutes_powerless"]
+    if rest.kind != "unit" or minutes < limit("stopped_powerless_minutes") or not is_powerless(context, rest):
+        return []
+    told = context.evidence("without any draw", round(minutes), "min", "stopped_powerless_minutes")
+    habit = rested_at_that_hour(context, rest) if rest.hours < 24.0 else False
+    if habit or (habit is None and rest.hours < limit("stopped_unknown_pause_hours")):
+        return []
+    frost = rest["outdoor_lowest_c"] < limit("stopped_frost_c")
+    if frost and rest.hours >= limit("stopped_room_hours"):
+        return [Reason("power", 0.9, told)]
+    if not np.isfinite(rest["outdoor_mean_c"]):
+        return [Reason("power", 0.8, told)] if rest.hours >= 24.0 and worked_lately(context, rest) else []
+    if _cold_enough(context, rest) and (not rooms_are_warm(context, rest) or rest.begun):
+        return [Reason("power", 0.85, told)]
+    return []
+
+
+def worked_lately(context: Context, rest: Rest) -> bool:
+    """The unit worked two hours or more on most of the days of the week before."""
+    ran = days_before(context, rest).floats("n_running")[-7:]
+    return bool(len(ran) >= 3 and (ran >= 120.0).mean() >= 0.7)
+
+
+def out_of_habit(context: Context, rest: Rest) -> list[Reason]:
+    """Where no outdoor temperature is measured: nothing ran for a day and a half, in winter or after weeks of daily work."""
+    if rest.kind != "unit" or np.isfinite(rest["outdoor_mean_c"]) or rest.hours < 36.0:
+        return []
+    if rooms_are_warm(context, rest):
+        return []
+    winter = in_winter(context, rest)
+    if not (winter or worked_lately(context, rest)):
+        return []
+    told = context.evidence("hours without any work", round(rest.hours), "h", "stopped_weather_hours")
+    return [Reason("habit", 0.75 if winter and worked_lately(context, rest) else 0.55, told)]
+
+
+def in_winter(context: Context, rest: Rest) -> bool:
+    """The rest ends in the five coldest months of its half of the world."""
+    latitude = context.site.site.latitude
+    month = local(context, rest.end).month
+    return month in ((5, 6, 7, 8, 9) if latitude is not None and latitude < 0 else (11, 12, 1, 2, 3))
