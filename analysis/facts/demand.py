@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.bridging import canonical
+from analysis.facts.events import LEAST_ASKED_FLOW_C, is_flow_short
 from analysis.facts.faults import fault_minutes
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
@@ -35,7 +36,7 @@ _REST_W, _REST_FAR_APART_W, _FAR_APART_MIN, _COARSE_MIN = 120.0, 60.0, 360.0, 10
 _STEPS_TO_SHOW = 2.0
 # Less than any unit's controls draw.
 _NOTHING_W = 1.0
-_SHORT_ROOM_K, _SHORT_FLOW_K, _LEAST_ASKED_FLOW_C = 1.0, 6.0, 24.0
+_SHORT_ROOM_K = 1.0
 _PUMPED_M3_H, _ABOUT_END_MIN = 0.05, 30
 
 
@@ -174,14 +175,12 @@ def _told(
     """The columns that tell whether heat was due, and what the unit showed."""
     grid = minutes.grid
     outdoor, tank, flow = (grid.gauge(f"{q}_temperature") for q in ("outdoor", "cylinder", "flow"))
-    asked, mode, call = (
-        grid.gauge(q) for q in ("target_flow_temperature", "operating_mode", "heat_call")
-    )
+    asked, mode, call = (grid.gauge(q) for q in ("target_flow_temperature", "operating_mode", "heat_call"))
     rate = grid.gauge("flow_rate")
     room, short = _rooms(minutes)
     begin = Segments(rows.start, np.minimum(rows.start + _ABOUT_END_MIN, rows.end))
     finish = Segments(np.maximum(rows.end - _ABOUT_END_MIN, rows.start), rows.end)
-    asks = first_known(asked, 0.0) >= _LEAST_ASKED_FLOW_C
+    asks = first_known(asked, 0.0) >= LEAST_ASKED_FLOW_C
     plant = minutes.balance
     power = plant.heat_pump * 60.0 if plant.heat_pump is not None else np.full(len(grid), np.nan)
     mode_on = np.isin(np.round(first_known(mode, 0.0)), (HEATING, HOT_WATER))
@@ -195,7 +194,7 @@ def _told(
         "tank_first_c": begin.mean(tank), "tank_last_c": finish.mean(tank), "tank_highest_c": rows.greatest(tank),
         "minutes_called": rows.count(first_known(call, 0.0) > 0.5), "minutes_call_known": rows.count(np.isfinite(call)),
         "minutes_flow_asked": rows.count(asks),
-        "minutes_flow_short": rows.count(asks & (first_known(flow, 99.0) < asked - _SHORT_FLOW_K)),
+        "minutes_flow_short": rows.count(is_flow_short(grid)),
         "minutes_flow_known": rows.count(np.isfinite(asked)),
         "minutes_mode_on": rows.count(mode_on & ~works), "minutes_mode_known": rows.count(np.isfinite(mode)),
         "flow_last_c": finish.mean(flow),

@@ -99,7 +99,10 @@ def _of_point(grid: Grid, samples: Samples, words: dict[str, str]) -> list[tuple
     held = _hold_minutes(samples.time)
     index = (samples.time - grid.time[0]) // MS_PER_MINUTE
     texts = [words.get(str(v).strip(), str(v).strip()) for v in samples.value]
-    change = [0, *[i for i in range(1, len(texts)) if texts[i] != texts[i - 1] or index[i] - index[i - 1] > held]]
+    change = [
+        0,
+        *[i for i in range(1, len(texts)) if texts[i] != texts[i - 1] or index[i] - index[i - 1] > held],
+    ]
     found = []
     for k, i in enumerate(change):
         if not is_fault(texts[i]):

@@ -13,9 +13,9 @@ from analysis.errors import NotAssessed
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import ranked
-from analysis.findings.running_due import Reason, is_powerless, reasons, reheat_below, standby
+from analysis.findings.running_due import Reason, is_powerless, reasons, reheat_below, standby, target_lowered
 from analysis.findings.running_faults import fault_reported
-from analysis.findings.running_rests import Rest, days_before, local, rests
+from analysis.findings.running_rests import Rest, local, rests
 from analysis.findings.running_words import caution, headline, home, next_step
 
 # A period that is over ends at midnight, in the middle of ordinary pauses too.
@@ -83,7 +83,9 @@ def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
     until = local(context, rest.end).date()
     since = local(context, rest.start).date().isoformat()
     recent = (newest - until).days <= context.limit("stopped_past_days")
-    worked_on = any(r.kind == "serviced" and r.since <= until.isoformat() <= r.until for r in context.recognised)
+    worked_on = any(
+        r.kind == "serviced" and r.since <= until.isoformat() <= r.until for r in context.recognised
+    )
     severity: Severity = "watch" if recent and not worked_on else "note"
     causes = _causes(context, rest, told)
     main = causes[0].cause if causes else ""
@@ -103,7 +105,7 @@ def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
     if kinds == {"heater"} and not rest["outdoor_mean_c"] < limit("stopped_season_c"):
         return "watch"
     if rest.kind == "hot_water":
-        return "act"
+        return "act" if told[0].strength > 0.7 else "watch"
     fell = rest["room_first_c"] - rest["room_last_c"]
     short, last = rest["room_short_last_k"], rest["room_last_c"]
     cold = last < limit("stopped_harm_room_c") or (short >= limit("stopped_room_short_k") and fell >= 0.5)
@@ -115,7 +117,9 @@ def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
     if rest.kind == "unit" and rest["outdoor_lowest_c"] < limit("stopped_frost_c"):
         return "urgent"
     tank = "cylinder" in kinds and rest["tank_last_c"] < limit("stopped_cylinder_floor_c")
-    return "urgent" if tank and rest["tank_first_c"] - rest["tank_last_c"] >= 3.0 and len(kinds) > 1 else "act"
+    return (
+        "urgent" if tank and rest["tank_first_c"] - rest["tank_last_c"] >= 3.0 and len(kinds) > 1 else "act"
+    )
 
 
 def _sure(rest: Rest, told: list[Reason]) -> float:
@@ -150,7 +154,15 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
         usual = standby(context, rest)
         why = "it draws nothing, not even for its controls"
         why += f", which usually take {usual:.0f} W" if np.isfinite(usual) else ""
-        return ranked({"no_power": (0.9, why), "locked_out": (0.05, ""), "switched_off": (0.05, "an isolator may be off")})
+        return ranked(
+            {
+                "no_power": (0.9, why),
+                "locked_out": (0.05, ""),
+                "switched_off": (0.05, "an isolator may be off"),
+            }
+        )
+    if rest.kind != "unit":
+        return _causes_of_one_use(context, rest)
     standing = rest["power_mean_w"] >= 1.0
     drawn = f"it draws {rest['power_mean_w']:.0f} W at rest" if standing else "its draw does not tell"
     locked, off = 1.0, 1.0
@@ -162,7 +174,7 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
     if asked:
         locked += 2.5
         why_locked.append("and heat is asked of it")
-    if lowered_k := _target_lowered(context, rest):
+    if lowered_k := target_lowered(context, rest):
         off += 5.0
         why_off.append(f"and the rooms are set {lowered_k:.0f} K lower than before")
     if rest.share("minutes_mode_on", "minutes_mode_known") < 0.1 and rest.hours >= 3.0:
@@ -186,13 +198,15 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
     )
 
 
-def _target_lowered(context: Context, rest: Rest) -> float | None:
-    """How far the rooms' target was lowered [K], where by 2 K or more or to 16 °C or less; None where not."""
-    target = rest["target_mean_c"]
-    before = days_before(context, rest).floats("target")
-    before = before[np.isfinite(before)]
-    usual = float(np.median(before)) if len(before) else 20.0
-    return float(usual - target) if np.isfinite(target) and usual - target >= 2.0 else None
+def _causes_of_one_use(context: Context, rest: Rest) -> tuple[Cause, ...]:
+    """The unit works for its other use: only a setting can be told; valve, sensor or wiring cannot."""
+    if (lowered_k := target_lowered(context, rest)) is not None and rest.kind == "heating":
+        return ranked({"switched_off": (1.0, f"the rooms are set {lowered_k:.0f} K lower than before")})
+    silent = rest.share("minutes_called", "minutes_call_known") < 0.1
+    silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
+    if rest.kind == "heating" and silent:
+        return ranked({"switched_off": (1.0, "the controls ask for no heat for the rooms")})
+    return ()
 
 
 RULES: tuple[Rule, ...] = (

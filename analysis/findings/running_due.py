@@ -99,7 +99,9 @@ def _weather(context: Context, rest: Rest) -> list[Reason]:
     below, known = need_below(context, rest)
     if outdoor >= below:
         return []
-    told = context.evidence("mean outdoors meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1))
+    told = context.evidence(
+        "mean outdoors meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1)
+    )
     return [Reason("weather", 0.85 if known else 0.7, told)]
 
 
@@ -109,37 +111,62 @@ def need_below(context: Context, rest: Rest) -> tuple[float, bool]:
     return (context.limit("stopped_weather_c"), False) if own is None else (own, True)
 
 
+# Each sign that heat is asked for: the minutes of a rest that show it, the minutes in which it is known, the same of usual
+# pauses, and the share of the rest that must show it.
+_SIGNS = (
+    ("call", "minutes_called", "minutes_call_known", "pause_called", 0.7),
+    ("flow", "minutes_flow_short", "minutes_flow_known", "pause_flow_short", 0.4),
+    ("mode", "minutes_mode_on", "minutes_mode_known", "pause_mode_on", 0.7),
+)
+
+
 def _asked(context: Context, rest: Rest) -> list[Reason]:
-    """Heat asked for by call, flow temperature or mode, for longer than this unit ever pauses in like weather."""
+    """Heat asked for by call, flow temperature or mode, for longer than this unit ever leaves it unanswered in like weather."""
     limit, minutes = context.limit, rest["minutes"]
-    outdoor = rest["outdoor_mean_c"]
-    if outdoor >= limit("stopped_season_c"):
+    if rest["outdoor_mean_c"] >= limit("stopped_season_c"):
         return []
-    if rest.hours < 24.0 and rested_at_that_hour(context, rest):
+    habit = rested_at_that_hour(context, rest) if rest.hours < 24.0 else False
+    if habit:
         return []  # at the same hours of another day too: a tariff's lock, a set-back
-    pause = usual_pause(context, rest)
-    if pause is None or rested_at_that_hour(context, rest) is None:
-        least = 60.0 * limit("stopped_unknown_pause_hours")
-    else:
-        least = max(limit("stopped_pause_minutes"), limit("stopped_pause_ratio") * pause)
-    if rest["minutes_fault"] >= min(0.5 * minutes, 60.0) and minutes >= limit("stopped_pause_minutes"):
-        least = min(least, limit("stopped_pause_minutes"))
-    if minutes < least:
-        return []
-    within = context.evidence("rest while heat is asked for", round(minutes), "min", "stopped_pause_minutes", round(least))
+    faulty = rest["minutes_fault"] >= min(0.5 * minutes, 60.0)
     found = []
-    for kind, part, whole, share in (
-        ("call", "minutes_called", "minutes_call_known", 0.7),
-        ("flow", "minutes_flow_short", "minutes_flow_known", 0.4),
-        ("mode", "minutes_mode_on", "minutes_mode_known", 0.7),
-    ):
-        if rest.share(part, whole) >= share and rest[whole] >= 0.5 * minutes:
-            found.append(Reason(kind, 0.85, within))
-    if rest["minutes_fault"] >= min(0.5 * minutes, 60.0) and _cold_enough(context, rest):
-        found.append(Reason("fault", 0.85, within))
-    if not found and pause is not None and not _denied(rest) and _cold_enough(context, rest) and _water_cold(context, rest):
-        found.append(Reason("pause", 0.7 if minutes < 3.0 * least else 0.85, within))
+    for kind, part, whole, pause, share in _SIGNS:
+        if not (rest.share(part, whole) >= share and rest[whole] >= 0.5 * minutes):
+            continue
+        usual = usual_pause(context, rest, pause) if habit is not None else None
+        least = limit("stopped_pause_minutes") if faulty else _least_pause(context, usual)
+        if rest[part] >= least:
+            words = f"{kind} for heat without any" if kind == "call" else "heat asked for and none given"
+            told = context.evidence(words, round(rest[part]), "min", "stopped_pause_minutes", round(least))
+            found.append(Reason(kind, 0.85, told))
+    if faulty and minutes >= limit("stopped_pause_minutes") and _cold_enough(context, rest):
+        found.append(
+            Reason(
+                "fault",
+                0.85,
+                context.evidence(
+                    "rest with a fault reported", round(minutes), "min", "stopped_pause_minutes"
+                ),
+            )
+        )
+    if not found and habit is not None and (usual := usual_pause(context, rest)) is not None:
+        least = _least_pause(context, usual)
+        if (
+            minutes >= least
+            and not _denied(rest)
+            and _cold_enough(context, rest)
+            and _water_cold(context, rest)
+        ):
+            told = context.evidence("rest", round(minutes), "min", "stopped_pause_minutes", round(least))
+            found.append(Reason("pause", 0.7 if minutes < 3.0 * least else 0.85, told))
     return found[:2]
+
+
+def _least_pause(context: Context, usual: float | None) -> float:
+    """How long a rest must be to be no pause [minutes], from the longest usual one; None where that is not known."""
+    if usual is None:
+        return 60.0 * context.limit("stopped_unknown_pause_hours")
+    return max(context.limit("stopped_pause_minutes"), context.limit("stopped_pause_ratio") * usual)
 
 
 def _denied(rest: Rest) -> bool:
@@ -156,10 +183,25 @@ def _water_cold(context: Context, rest: Rest) -> bool:
     """The water has fallen well below where the unit usually starts again; so it is no pause of a satisfied circuit."""
     runs = context.whole.runs
     starts, outdoor = runs.floats("flow_start"), runs.floats("outdoor")
-    like = (runs["start"] < rest.start) & ~(np.abs(outdoor - rest["outdoor_mean_c"]) > 2.5) & np.isfinite(starts)
+    like = (
+        (runs["start"] < rest.start) & ~(np.abs(outdoor - rest["outdoor_mean_c"]) > 2.5) & np.isfinite(starts)
+    )
     if not np.isfinite(rest["flow_last_c"]) or like.sum() < 6:
         return rest["minutes"] >= 180.0
     return bool(rest["flow_last_c"] < float(np.quantile(starts[like], 0.1)) - 2.0)
+
+
+# A standing cylinder does not cool below its room.
+_DRAWN_BELOW_C = 18.0
+
+
+def target_lowered(context: Context, rest: Rest) -> float | None:
+    """How far the rooms' target was lowered [K], where by 2 K or more; None where it was not."""
+    target = rest["target_mean_c"]
+    before = days_before(context, rest).floats("target")
+    before = before[np.isfinite(before)]
+    usual = float(np.median(before)) if len(before) else 20.0
+    return float(usual - target) if np.isfinite(target) and usual - target >= 2.0 else None
 
 
 def _cylinder(context: Context, rest: Rest) -> list[Reason]:
@@ -178,9 +220,13 @@ def _cylinder(context: Context, rest: Rest) -> list[Reason]:
     fell = rest["tank_first_c"] - last
     if rest.kind == "hot_water" and rest.hours < 12.0:
         return []
-    told = context.evidence("cylinder below its reheat temperature", round(short, 1), "K", "stopped_cylinder_short_k")
-    # Far faster than a standing cylinder cools by itself: somebody draws, so somebody is at home.
-    drawn = fell / max(rest.hours, 1.0) * 24.0 > 12.0 or len(before) == 0
+    told = context.evidence(
+        "cylinder below its reheat temperature", round(short, 1), "K", "stopped_cylinder_short_k"
+    )
+    # Far faster, or further, than a standing cylinder cools by itself: somebody draws, so somebody is at home.
+    drawn = fell / max(rest.hours, 1.0) * 24.0 > 12.0 or last < _DRAWN_BELOW_C or len(before) == 0
+    if not drawn and target_lowered(context, rest) is not None:
+        return []  # left to cool during an absence
     return [Reason("cylinder", 0.85 if drawn else 0.6, told)]
 
 
@@ -198,10 +244,14 @@ def _heater(context: Context, rest: Rest) -> list[Reason]:
     least = context.limit("stopped_heater_kwh")
     found = []
     if rest["backup_kwh"] >= least and rest.hours >= 2.0 and rest.kind != "hot_water":
-        told = context.evidence("back-up heat meanwhile", round(rest["backup_kwh"], 1), "kWh", "stopped_heater_kwh")
+        told = context.evidence(
+            "back-up heat meanwhile", round(rest["backup_kwh"], 1), "kWh", "stopped_heater_kwh"
+        )
         found.append(Reason("heater", 0.9, told))
     if rest["immersion_kwh"] >= least and rest.hours >= 36.0 and rest.kind == "unit":
-        told = context.evidence("immersion heat meanwhile", round(rest["immersion_kwh"], 1), "kWh", "stopped_heater_kwh")
+        told = context.evidence(
+            "immersion heat meanwhile", round(rest["immersion_kwh"], 1), "kWh", "stopped_heater_kwh"
+        )
         found.append(Reason("heater", 0.8, told))
     return found
 

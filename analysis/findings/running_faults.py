@@ -86,7 +86,12 @@ def _episodes(table: Table) -> list[_Episode]:
         code, start, end = str(table["code"][i]), int(table["start"][i]), int(table["end"][i])
         running, known = float(table["minutes_running"][i]), float(table["minutes_known"][i])
         last = out[-1] if out else None
-        if last is not None and last.code == code and not table["begun"][i] and start - last.end <= _JOINED_MS:
+        if (
+            last is not None
+            and last.code == code
+            and not table["begun"][i]
+            and start - last.end <= _JOINED_MS
+        ):
             out[-1] = _Episode(
                 code,
                 last.start,

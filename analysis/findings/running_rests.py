@@ -142,12 +142,15 @@ def heating_begins_below(context: Context, rest: Rest) -> float | None:
     return float(min(cold_first[good[-1]], context.limit("stopped_season_c")))
 
 
-def usual_pause(context: Context, rest: Rest) -> float | None:
-    """The longest pause between runs in like weather before the rest [minutes]; None where too few runs tell."""
+def usual_pause(context: Context, rest: Rest, of: str = "pause") -> float | None:
+    """The longest pause between runs in like weather before the rest [minutes]; None where too few runs tell.
+
+    of : pause, or the part of it in which heat was asked for: pause_called, pause_flow_short or pause_mode_on
+    """
     runs = context.whole.runs
     if not len(runs):
         return None
-    outdoor, pause = runs.floats("outdoor"), runs.floats("pause")
+    outdoor, pause = runs.floats("outdoor"), runs.floats(of)
     mine = (runs["start"] < rest.start) & np.isfinite(pause)
     now = rest["outdoor_mean_c"]
     if np.isfinite(now):

@@ -92,7 +92,10 @@ def caution(context: Context, rest: Rest) -> str:
     """Freezing, and what must not be bypassed."""
     text = "Never bypass a pressure switch, a flow switch, a residual-current device or any other safety device to make it run."
     if rest.kind == "hot_water":
-        return text + " Water that has stood lukewarm is heated through to the disinfection temperature before it is used again (Legionella); it can scald."
+        return (
+            text
+            + " Water that has stood lukewarm is heated through to the disinfection temperature before it is used again (Legionella); it can scald."
+        )
     pump = context.site.heat_pump
     if pump.antifreeze != "none" and pump.antifreeze_percent > 0:
         safe = float(np.asarray(freezing_point(pump.antifreeze, pump.antifreeze_percent)))
@@ -100,7 +103,9 @@ def caution(context: Context, rest: Rest) -> str:
     else:
         frost = " By the site file the circuit holds no antifreeze: in frost the outdoor unit can freeze and split within hours."
     return (
-        text + frost + " Keep the supply on so that the unit's own frost protection can work. Draining the outdoor unit is for licensed people, by "
+        text
+        + frost
+        + " Keep the supply on so that the unit's own frost protection can work. Draining the outdoor unit is for licensed people, by "
         "the maker's instructions; mains work is for electricians."
     )
 
@@ -109,13 +114,13 @@ def home(context: Context, rest: Rest, severity: Severity) -> str:
     """A plain sentence for the householder."""
     when = f"since {local(context, rest.start):%H:%M on %-d %B}" if rest.begun else "in the time we can see"
     if rest["backup_kwh"] >= 1.0 or (rest["immersion_kwh"] >= 1.0 and rest.kind == "unit"):
-        return (
-            f"Your heat pump has not worked {when}; a plain electric heater does its work, which costs about three times as much. Please ring your installer."
-        )
+        return f"Your heat pump has not worked {when}; a plain electric heater does its work, which costs about three times as much. Please ring your installer."
     if rest.kind == "hot_water":
         return f"Your heat pump has made no hot water {when}. It still heats the rooms. Please ring your installer."
     if rest.kind == "heating":
         return f"Your heat pump has not heated the rooms {when}, though hot water still works. Please ring your installer."
     text = f"Your heat pump has not worked {when}, though your home needs heat. Please ring your installer"
     text += " now." if severity == "urgent" else " today."
-    return text + " Leave its power switched on, open nothing on it, and keep one room warm by other safe means."
+    return (
+        text + " Leave its power switched on, open nothing on it, and keep one room warm by other safe means."
+    )

@@ -318,7 +318,9 @@ class Site(_Section):
     @classmethod
     def _code_as_text(cls, value: Any) -> Any:
         if isinstance(value, dict) and any(not str(code).strip() for code in value):
-            raise ValueError('an empty code is no fault; write it as the unit reports it, as in "E7" = "flow switch"')
+            raise ValueError(
+                'an empty code is no fault; write it as the unit reports it, as in "E7" = "flow switch"'
+            )
         return value
 
     @model_validator(mode="after")

@@ -13,7 +13,10 @@ from tests.situations.house import USUAL, House
 
 RICH = (*USUAL, "call", "target_flow", "fault")
 ELECTRIC = ("elec", "outdoor")
-STOPPED, QUIET = "unit_stopped", frozenset({"unit_stopped", "fault_reported", "short_cycling", "backup_heater_use"})
+STOPPED, QUIET = (
+    "unit_stopped",
+    frozenset({"unit_stopped", "fault_reported", "short_cycling", "backup_heater_use"}),
+)
 
 
 def _with(house: House, change: Callable[[House], None], until: float = 1e9) -> Made:
@@ -34,9 +37,7 @@ def _locked(house: House, since: float, until: float = 1e9) -> Made:
 
 
 def _register_only(days: int, every: int, step: float, stop: float | None) -> Made:
-    house = House(
-        days=days, points=("elec_kwh", "outdoor"), every=every, steps={"elec_kwh": step}
-    )
+    house = House(days=days, points=("elec_kwh", "outdoor"), every=every, steps={"elec_kwh": step})
     if stop is not None:
         house.supply[house.between(stop)] = False
     return house.made()
