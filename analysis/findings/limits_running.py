@@ -69,7 +69,7 @@ LIMITS_RUNNING: dict[str, Limit] = {
         3.5, "h", "common practice: a tariff's lock takes 2 hours, 3 at most", "rest while heat is asked for, before the unit's habits are known"
     ),
     "stopped_pause_minutes": Limit(
-        40.0, "min", "common practice: restart locks and hot-water changes take 10 to 30 minutes", "rest while heat is asked for, at the least"
+        30.0, "min", "common practice: restart locks and changes of use take 5 to 20 minutes", "rest while heat is asked for, at the least"
     ),
     "stopped_pause_ratio": Limit(
         1.4, "-", "common practice: pauses vary by a third from one to the next in like weather",

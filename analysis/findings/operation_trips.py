@@ -15,6 +15,8 @@ from analysis.use import HOT_WATER
 
 # The flow of a run that the unit ends because it is warm enough lies 2 K or more over what was asked; a trip comes before.
 _REACHED_K = 1.0
+# Water that still flows at this share some minutes after the run: the circuit's pump goes on, so heat is still asked for.
+_FLOWS_ON = 0.2
 
 
 def unit_trips(context: Context) -> Finding | None:
@@ -57,11 +59,16 @@ def unit_trips(context: Context) -> Finding | None:
 
 
 def is_trip(context: Context, runs: Table) -> Flags:
-    """Short runs whose flow did not reach what was asked, and which no call ended: bool (k,)."""
+    """Short runs whose flow did not reach what was asked, with heat still asked for after them: bool (k,).
+
+    That it is still asked for shows in the call, or in water that goes on flowing where calls are not measured.
+    """
     brief = runs.floats("minutes") < context.limit("trip_run_minutes")
     unreached = runs.floats("flow_max") < asked_flow(context, runs) + _REACHED_K
     whole = ~runs["cut"].astype(np.bool_)
-    return np.asarray(brief & unreached & whole & (runs["ended_by"] != "call") & (runs["ended_by"] != "use"))
+    flows_on = runs.floats("flow_after") >= _FLOWS_ON * runs.floats("flow_rate")
+    still_asked = (runs["ended_by"] == "unit") | ((runs["ended_by"] == "unknown") & flows_on)
+    return np.asarray(brief & unreached & whole & still_asked, dtype=np.bool_)
 
 
 def asked_flow(context: Context, runs: Table) -> Floats:
