@@ -71,6 +71,11 @@ LIMITS_RUNNING: dict[str, Limit] = {
     "stopped_pause_minutes": Limit(
         30.0, "min", "common practice: restart locks and changes of use take 5 to 20 minutes", "rest while heat is asked for, at the least"
     ),
+    "stopped_answered_minutes": Limit(
+        20.0, "min", "common practice: restart locks take 5 to 20 minutes",
+        "longest pause with a flow temperature asked for and not reached, up to which asking means needing",
+        "below",
+    ),
     "stopped_pause_ratio": Limit(
         1.4, "-", "common practice: pauses vary by a third from one to the next in like weather",
         "rest over the longest pause of this unit in like weather",

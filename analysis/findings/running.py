@@ -78,15 +78,16 @@ def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
 
 
 def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
-    """A stop that has ended: worth a look while it is recent and nobody worked on the unit, else a note."""
+    """A stop that has ended: worth a look while it is recent, plain and nobody worked on the unit, else a note."""
     newest = context.whole.days.day(len(context.whole.days) - 1)
     until = local(context, rest.end).date()
     since = local(context, rest.start).date().isoformat()
     recent = (newest - until).days <= context.limit("stopped_past_days")
+    plain = {"power", "floor", "room", "fault"} & {r.kind for r in told}
     worked_on = any(
         r.kind == "serviced" and r.since <= until.isoformat() <= r.until for r in context.recognised
     )
-    severity: Severity = "watch" if recent and not worked_on else "note"
+    severity: Severity = "watch" if recent and plain and not worked_on else "note"
     causes = _causes(context, rest, told)
     main = causes[0].cause if causes else ""
     return Finding(
@@ -105,7 +106,7 @@ def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
     if kinds == {"heater"} and not rest["outdoor_mean_c"] < limit("stopped_season_c"):
         return "watch"
     if rest.kind == "hot_water":
-        return "act" if told[0].strength > 0.7 else "watch"
+        return "act"
     fell = rest["room_first_c"] - rest["room_last_c"]
     short, last = rest["room_short_last_k"], rest["room_last_c"]
     cold = last < limit("stopped_harm_room_c") or (short >= limit("stopped_room_short_k") and fell >= 0.5)

@@ -18,6 +18,11 @@ from analysis.findings.running_rests import (
     usual_pause,
 )
 
+# The warmest day that was heated was no sharp limit.
+_DAYS_DIFFER_K = 0.5
+# A room thermostat's usual switching band.
+_WARM_WITHIN_K = 0.5
+
 
 @dataclass(frozen=True)
 class Reason:
@@ -35,34 +40,30 @@ def reasons(context: Context, rest: Rest) -> list[Reason]:
     """All reasons for which heat was due in a rest; none where it was not."""
     if rest.kind == "hot_water":
         return _cylinder(context, rest)
+    warm = rooms_are_warm(context, rest)
     found = [*_rooms(context, rest), *_heater(context, rest)]
     if rest.kind == "unit":
         found += _cylinder(context, rest)
-    if not rooms_are_warm(context, rest):
-        found += [*_weather(context, rest), *_asked(context, rest)]
-    found += _without_power(context, rest) or out_of_habit(context, rest)
+    if not warm:
+        found += _weather(context, rest)
+    found += _asked(context, rest, warm)
+    found += _without_power(context, rest, warm) or out_of_habit(context, rest, warm)
     return found
 
 
 def rooms_are_warm(context: Context, rest: Rest) -> bool:
-    """The rooms are as warm as asked for, or as ever: no heat is due for them, whatever the weather."""
+    """The rooms are as warm as asked for, or as ever: weather alone makes no heat due for them."""
     short, last = rest["room_short_last_k"], rest["room_last_c"]
     if last < context.limit("stopped_room_floor_c"):
         return False
     if np.isfinite(short):
-        return bool(short <= 0.5) and not _asks_now(rest)
+        return bool(short <= _WARM_WITHIN_K)
     if not np.isfinite(last):
         return False
     usual = days_before(context, rest).floats("room")
     usual = usual[np.isfinite(usual)]
     level = float(np.median(usual)) if len(usual) else rest["room_first_c"]
-    return bool(last >= max(level - 1.0, 18.5)) and not _asks_now(rest)
-
-
-def _asks_now(rest: Rest) -> bool:
-    """The controls ask for heat by a call or by a flow temperature that the water does not have."""
-    called = rest.share("minutes_called", "minutes_call_known") > 0.7
-    return bool(called or rest.share("minutes_flow_short", "minutes_flow_known") > 0.4)
+    return bool(last >= max(level - 1.0, 18.5))
 
 
 def _rooms(context: Context, rest: Rest) -> list[Reason]:
@@ -120,7 +121,7 @@ _SIGNS = (
 )
 
 
-def _asked(context: Context, rest: Rest) -> list[Reason]:
+def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     """Heat asked for by call, flow temperature or mode, for longer than this unit ever leaves it unanswered in like weather."""
     limit, minutes = context.limit, rest["minutes"]
     if rest["outdoor_mean_c"] >= limit("stopped_season_c"):
@@ -134,6 +135,8 @@ def _asked(context: Context, rest: Rest) -> list[Reason]:
         if not (rest.share(part, whole) >= share and rest[whole] >= 0.5 * minutes):
             continue
         usual = usual_pause(context, rest, pause) if habit is not None else None
+        if not faulty and _asks_idly(context, rest, kind, usual, warm):
+            continue
         least = limit("stopped_pause_minutes") if faulty else _least_pause(context, usual)
         if rest[part] >= least:
             words = f"{kind} for heat without any" if kind == "call" else "heat asked for and none given"
@@ -149,7 +152,7 @@ def _asked(context: Context, rest: Rest) -> list[Reason]:
                 ),
             )
         )
-    if not found and habit is not None and (usual := usual_pause(context, rest)) is not None:
+    if not found and not warm and habit is not None and (usual := usual_pause(context, rest)) is not None:
         least = _least_pause(context, usual)
         if (
             minutes >= least
@@ -160,6 +163,17 @@ def _asked(context: Context, rest: Rest) -> list[Reason]:
             told = context.evidence("rest", round(minutes), "min", "stopped_pause_minutes", round(least))
             found.append(Reason("pause", 0.7 if minutes < 3.0 * least else 0.85, told))
     return found[:2]
+
+
+def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, warm: bool) -> bool:
+    """Controls may ask on though nobody needs heat: with warm rooms only this unit's own habit tells, and in mild weather
+    nothing does. A flow temperature or a mode is often shown all season: it tells only where it is never left unanswered.
+    """
+    mild = rest["outdoor_mean_c"] > context.limit("stopped_mild_c")
+    if kind == "call":
+        return (usual is None or mild) if warm else (usual is None and mild)
+    answered = usual is not None and usual <= context.limit("stopped_answered_minutes")
+    return (not answered or mild) if warm else not _cold_enough(context, rest)
 
 
 def _least_pause(context: Context, usual: float | None) -> float:
@@ -176,7 +190,15 @@ def _denied(rest: Rest) -> bool:
 
 
 def _cold_enough(context: Context, rest: Rest) -> bool:
-    return bool(rest["outdoor_mean_c"] < need_below(context, rest)[0])
+    """Weather in which this house needs heat, by the day: an hour of it may be milder than its day."""
+    outdoor = rest["outdoor_mean_c"]
+    if rest.hours < 18.0:
+        days = context.whole.days
+        last = np.datetime64(local(context, rest.end - 1).date())
+        about = days.floats("outdoor")[(days["day"] <= last) & (days["day"] >= last - np.timedelta64(1, "D"))]
+        about = about[np.isfinite(about)]
+        outdoor = float(min(outdoor, about.mean())) if len(about) else outdoor
+    return bool(outdoor < need_below(context, rest)[0] + _DAYS_DIFFER_K)
 
 
 def _water_cold(context: Context, rest: Rest) -> bool:
@@ -192,7 +214,7 @@ def _water_cold(context: Context, rest: Rest) -> bool:
 
 
 # A standing cylinder does not cool below its room.
-_DRAWN_BELOW_C = 18.0
+_DRAWN_BELOW_C, _DRAWN_K_PER_DAY = 18.0, 12.0
 
 
 def target_lowered(context: Context, rest: Rest) -> float | None:
@@ -224,10 +246,9 @@ def _cylinder(context: Context, rest: Rest) -> list[Reason]:
         "cylinder below its reheat temperature", round(short, 1), "K", "stopped_cylinder_short_k"
     )
     # Far faster, or further, than a standing cylinder cools by itself: somebody draws, so somebody is at home.
-    drawn = fell / max(rest.hours, 1.0) * 24.0 > 12.0 or last < _DRAWN_BELOW_C or len(before) == 0
-    if not drawn and target_lowered(context, rest) is not None:
-        return []  # left to cool during an absence
-    return [Reason("cylinder", 0.85 if drawn else 0.6, told)]
+    if fell / max(rest.hours, 1.0) * 24.0 <= _DRAWN_K_PER_DAY and last >= _DRAWN_BELOW_C:
+        return []  # left to cool while nobody is at home
+    return [Reason("cylinder", 0.85, told)]
 
 
 def reheat_below(context: Context) -> float:
@@ -266,7 +287,7 @@ def is_powerless(context: Context, rest: Rest) -> bool:
     return usual >= context.limit("stopped_standby_w")
 
 
-def _without_power(context: Context, rest: Rest) -> list[Reason]:
+def _without_power(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     """No supply is wrong at any time of the heating season, and in frost whatever the rooms are."""
     limit = context.limit
     minutes = rest["minutes_powerless"]
@@ -281,7 +302,7 @@ def _without_power(context: Context, rest: Rest) -> list[Reason]:
         return [Reason("power", 0.9, told)]
     if not np.isfinite(rest["outdoor_mean_c"]):
         return [Reason("power", 0.8, told)] if rest.hours >= 24.0 and worked_lately(context, rest) else []
-    if _cold_enough(context, rest) and (not rooms_are_warm(context, rest) or rest.begun):
+    if _cold_enough(context, rest) and (not warm or rest.begun):
         return [Reason("power", 0.85, told)]
     return []
 
@@ -292,11 +313,11 @@ def worked_lately(context: Context, rest: Rest) -> bool:
     return bool(len(ran) >= 3 and (ran >= 120.0).mean() >= 0.7)
 
 
-def out_of_habit(context: Context, rest: Rest) -> list[Reason]:
+def out_of_habit(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     """Where no outdoor temperature is measured: nothing ran for a day and a half, in winter or after weeks of daily work."""
     if rest.kind != "unit" or np.isfinite(rest["outdoor_mean_c"]) or rest.hours < 36.0:
         return []
-    if rooms_are_warm(context, rest):
+    if warm:
         return []
     winter = in_winter(context, rest)
     if not (winter or worked_lately(context, rest)):
