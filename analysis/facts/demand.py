@@ -24,7 +24,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
-LEAST_MINUTES = {"unit": 120, "heating": 360, "hot_water": 720}
+LEAST_MINUTES = {"unit": 90, "heating": 360, "hot_water": 720}
 """Shorter rests are pauses of every day and are not kept; the newest one is kept from OPEN_MINUTES on."""
 OPEN_MINUTES = 20
 # A hole in the data of up to this length does not end a rest; a longer one does.

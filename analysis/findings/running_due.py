@@ -126,14 +126,17 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     limit, minutes = context.limit, rest["minutes"]
     if rest["outdoor_mean_c"] >= limit("stopped_season_c"):
         return []
-    habit = rested_at_that_hour(context, rest) if rest.hours < 24.0 else False
-    if habit:
-        return []  # at the same hours of another day too: a tariff's lock, a set-back
+    if rest.kind == "heating" and rest.hours < limit("stopped_room_hours"):
+        return []  # a long reheat of the cylinder comes first
+    short = rest.hours < 24.0
+    habit = rested_at_that_hour(context, rest) if short else False
     faulty = rest["minutes_fault"] >= min(0.5 * minutes, 60.0)
     found = []
     for kind, part, whole, pause, share in _SIGNS:
         if not (rest.share(part, whole) >= share and rest[whole] >= 0.5 * minutes):
             continue
+        if short and rested_at_that_hour(context, rest, (part, whole)):
+            continue  # unanswered at the same hours of another day too: a tariff's lock
         usual = usual_pause(context, rest, pause) if habit is not None else None
         if not faulty and _asks_idly(context, rest, kind, usual, warm):
             continue
@@ -152,7 +155,7 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
                 ),
             )
         )
-    if not found and not warm and habit is not None and (usual := usual_pause(context, rest)) is not None:
+    if not found and not warm and habit is False and (usual := usual_pause(context, rest)) is not None:
         least = _least_pause(context, usual)
         if (
             minutes >= least
@@ -263,8 +266,9 @@ def reheat_below(context: Context) -> float:
 def _heater(context: Context, rest: Rest) -> list[Reason]:
     """Direct heaters at work: they are only let in where heat is due."""
     least = context.limit("stopped_heater_kwh")
+    least_hours = context.limit("stopped_room_hours") if rest.kind == "heating" else 2.0
     found = []
-    if rest["backup_kwh"] >= least and rest.hours >= 2.0 and rest.kind != "hot_water":
+    if rest["backup_kwh"] >= least and rest.hours >= least_hours and rest.kind != "hot_water":
         told = context.evidence(
             "back-up heat meanwhile", round(rest["backup_kwh"], 1), "kWh", "stopped_heater_kwh"
         )
@@ -294,7 +298,8 @@ def _without_power(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     if rest.kind != "unit" or minutes < limit("stopped_powerless_minutes") or not is_powerless(context, rest):
         return []
     told = context.evidence("without any draw", round(minutes), "min", "stopped_powerless_minutes")
-    habit = rested_at_that_hour(context, rest) if rest.hours < 24.0 else False
+    sign = ("minutes_powerless", "minutes_power_known")
+    habit = rested_at_that_hour(context, rest, sign) if rest.hours < 24.0 else False
     if habit or (habit is None and rest.hours < limit("stopped_unknown_pause_hours")):
         return []
     frost = rest["outdoor_lowest_c"] < limit("stopped_frost_c")

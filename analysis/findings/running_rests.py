@@ -161,9 +161,12 @@ def usual_pause(context: Context, rest: Rest, of: str = "pause") -> float | None
     return float(pause[mine].max())
 
 
-def rested_at_that_hour(context: Context, rest: Rest) -> bool | None:
+def rested_at_that_hour(context: Context, rest: Rest, sign: tuple[str, str] | None = None) -> bool | None:
     """Whether the unit also stood still at these hours of one of the last days, as a tariff's lock or a set-back makes
-    it; None where no day before was seen. Only rests of less than a day can be of that kind."""
+    it; None where no day before was seen. Only rests of less than a day can be of that kind.
+
+    sign : two columns of minutes; that rest must then have shown the first in a good part of the second, as this one does
+    """
     runs, days = context.whole.runs, context.whole.days
     if not len(runs):
         return None
@@ -181,9 +184,19 @@ def rested_at_that_hour(context: Context, rest: Rest) -> bool | None:
         seen = True
         worked = np.minimum(start + length * 60_000, b) - np.maximum(start, a)
         heating = runs["use"] != HOT_WATER if rest.kind == "heating" else np.ones(len(runs), dtype=bool)
-        if worked[heating & (worked > 0)].sum() <= 0.15 * (b - a):
+        still = worked[heating & (worked > 0)].sum() <= 0.15 * (b - a)
+        if still and (sign is None or _showed(context, rest.kind, a, b, sign)):
             return True
     return False if seen else None
+
+
+def _showed(context: Context, kind: str, start: int, end: int, sign: tuple[str, str]) -> bool:
+    """Whether a kept rest that covers most of start..end [ms] showed a sign in a third of its minutes or more."""
+    table = context.whole.rests
+    lap = np.minimum(table["end"], end) - np.maximum(table["start"], start)
+    mine = (table["kind"] == kind) & (lap >= 0.5 * (end - start))
+    part, whole = table.floats(sign[0])[mine], table.floats(sign[1])[mine]
+    return bool((part >= np.maximum(whole / 3.0, 1.0)).any())
 
 
 def standby(context: Context, rest: Rest) -> float:
