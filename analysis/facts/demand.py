@@ -37,6 +37,7 @@ _STEPS_TO_SHOW = 2.0
 # Less than any unit's controls draw.
 _NOTHING_W = 1.0
 _SHORT_ROOM_K = 1.0
+_WHOLE_HOUSE = "house"
 _PUMPED_M3_H, _ABOUT_END_MIN = 0.05, 30
 
 
@@ -218,8 +219,10 @@ def _rooms(minutes: Minutes) -> tuple[Floats, Floats]:
     nothing = np.full(len(grid), np.nan)
     if not rooms:
         return nothing, nothing
-    targets, usual = grid.zones.get("target_room_temperature", {}), grid.gauge("target_room_temperature")
-    short = [targets.get(zone, usual) - values for zone, values in rooms.items()]
+    targets = grid.zones.get("target_room_temperature", {})
+    # A target of the whole house holds for each room; one zone's target says nothing about another.
+    whole = targets.get(_WHOLE_HOUSE, nothing) if len(targets) == 1 else nothing
+    short = [targets.get(zone, whole) - values for zone, values in rooms.items()]
     return np.fmin.reduce(list(rooms.values())), np.fmax.reduce(short)
 
 

@@ -24,6 +24,17 @@ _MEANS = ("outdoor_mean_c", "target_mean_c", "power_mean_w")
 _FIRSTS = ("room_first_c", "tank_first_c")
 _LASTS = ("room_last_c", "room_short_last_k", "tank_last_c", "flow_last_c")
 
+_RESTS_ON = {
+    "outdoor_temperature": ("outdoor_mean_c", "outdoor_lowest_c"),
+    "room_temperature": ("room_first_c", "room_last_c", "room_short_last_k", "minutes_room_short"),
+    "target_room_temperature": ("target_mean_c", "room_short_last_k", "minutes_room_short"),
+    "cylinder_temperature": ("tank_first_c", "tank_last_c", "tank_highest_c"),
+    "flow_temperature": ("flow_last_c", "minutes_flow_short"),
+    "target_flow_temperature": ("minutes_flow_asked", "minutes_flow_short"),
+    "backup_heater_electricity": ("backup_kwh",),
+    "immersion_electricity": ("immersion_kwh",),
+}  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Rest:
@@ -63,7 +74,17 @@ def rests(context: Context, kind: str) -> list[Rest]:
     apart = (mine["start"][1:] - mine["end"][:-1] > _JOINED_MS) | mine["ended"][:-1].astype(bool)
     begins = np.concatenate(([0], np.flatnonzero(apart) + 1))
     ends = np.append(begins[1:], len(mine))
-    return [_joined(kind, mine, slice(int(a), int(b))) for a, b in zip(begins, ends, strict=True)]
+    found = [_joined(kind, mine, slice(int(a), int(b))) for a, b in zip(begins, ends, strict=True)]
+    for rest in found:
+        _without_spoiled(context, rest)
+    return found
+
+
+def _without_spoiled(context: Context, rest: Rest) -> None:
+    """What rests on a quantity that can't be trusted is not known."""
+    for quantity, names in _RESTS_ON.items():
+        if quantity in context.spoiled:
+            rest.told.update(dict.fromkeys(names, float("nan")))
 
 
 def _joined(kind: str, table: Table, rows: slice) -> Rest:

@@ -12,6 +12,7 @@ from tests.situations.case import Made, Situation
 from tests.situations.house import USUAL, House
 
 RICH = (*USUAL, "call", "target_flow", "fault")
+FEW = ("elec", "heat", "outdoor")
 ELECTRIC = ("elec", "outdoor")
 STOPPED, QUIET = (
     "unit_stopped",
@@ -66,6 +67,14 @@ def _holiday(house: House) -> None:
     house.target[house.between(4)] = 15.0
     house.reheats[house.between(4)] = False
     house.draws[house.between(4)] = False
+
+
+def _meter_silent() -> Made:
+    house = House(mean_c=2.0)
+    made = _dead(house, 8.5)
+    stop = int(house.time[house.between(8.5)][0])
+    cut = {p: s.between(0, stop) if p == "elec" else s for p, s in made.readings.items()}
+    return replace(made, readings=cut)
 
 
 def _fault_repeats(house: House) -> None:
@@ -227,6 +236,22 @@ SITUATIONS = [
     Situation(
         "unit-trips", "each run ends after five minutes by itself, heat is still asked for",
         lambda: House(points=RICH, trips=5, pause=6).made(), {"short_cycling": "watch"}, {"short_cycling": "unit_trips"},
+    ),
+    Situation(
+        "dead-for-a-fortnight", "without supply for the last twelve of twenty days, 2 °C", lambda: _dead(House(days=20, mean_c=2.0), 8.0),
+        {STOPPED: "urgent"}, {STOPPED: "no_power"},
+    ),
+    Situation(
+        "locked-out-for-a-fortnight", "locked out for the last twelve of twenty days, 2 °C",
+        lambda: _locked(House(days=20, mean_c=2.0, points=RICH), 8.0), {STOPPED: "urgent"}, {STOPPED: "locked_out"},
+    ),
+    Situation(
+        "meter-silent-with-the-unit", "the breaker also feeds the electricity meter: its readings stop, the heat meter shows nothing",
+        _meter_silent, {STOPPED: "act"},
+    ),
+    Situation(
+        "never-run-heating-only", "a new unit that never ran in its first three days, rooms at 14 °C",
+        lambda: _locked(House(days=3, mean_c=4.0, start_room_c=15.0, points=(*FEW, "room")), -2.0), {STOPPED: "urgent"},
     ),
     # ---- healthy houses that look alike
     Situation("healthy-winter", "the unit heats the house in winter as it should", lambda: House().made(), silent=True),
