@@ -13,20 +13,23 @@ from analysis.errors import NotAssessed
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import ranked
-from analysis.findings.running_due import Reason, is_powerless, reasons, reheat_below, standby, target_lowered
+from analysis.findings.running_due import Reason, is_powerless, reasons, standby, target_lowered
 from analysis.findings.running_faults import fault_reported
-from analysis.findings.running_rests import Rest, local, rests
+from analysis.findings.running_rests import Rest, beside_limit, local, rests
 from analysis.findings.running_words import caution, headline, home, next_step
 
 # A period that is over ends at midnight, in the middle of ordinary pauses too.
 _LEAST_AT_END_H = 3.0
+# A cause is spoken of in headline and next step from this weight on.
+_LIKELY = 0.55
 _ORDER = ("unit", "heating", "hot_water")
 
 
 def unit_stopped(context: Context) -> Finding | None:
     """Heat is due and the heat pump gives none: the newest stop, of the whole unit before one of its uses."""
     if not len(context.whole.rests):
-        return _without_rests(context)
+        _refuse_unknown(context)
+        return None
     ended: list[tuple[Rest, list[Reason]]] = []
     for kind in _ORDER:
         for rest in reversed(rests(context, kind)):
@@ -41,7 +44,8 @@ def unit_stopped(context: Context) -> Finding | None:
     return _past(context, *max(past, key=lambda p: p[0].end)) if past else None
 
 
-def _without_rests(context: Context) -> None:
+def _refuse_unknown(context: Context) -> None:
+    """Raises NotAssessed where no minute tells whether the unit works."""
     days = context.whole.days
     if not (days.floats("n_minutes") - days.floats("n_unknown") > 0).any() and not days.total("n_heat") > 0:
         raise NotAssessed("nothing tells whether the unit works", "missing_quantity")
@@ -62,7 +66,7 @@ def _is_own(context: Context, rest: Rest) -> bool:
 
 def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
     causes = _causes(context, rest, told)
-    main = causes[0].cause if causes else ""
+    main = _told_cause(causes)
     severity = _severity(context, rest, told)
     return Finding(
         "unit_stopped", severity, local(context, rest.start).date().isoformat(), _sure(rest, told),
@@ -89,7 +93,7 @@ def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
     )
     severity: Severity = "watch" if recent and plain and not worked_on else "note"
     causes = _causes(context, rest, told)
-    main = causes[0].cause if causes else ""
+    main = _told_cause(causes)
     return Finding(
         "unit_stopped", severity, since, _sure(rest, told), headline(context, rest, told, main),
         evidence=(*_shown(context, rest), *(r.evidence for r in told)), causes=causes,
@@ -97,6 +101,11 @@ def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
         caution=caution(context, rest), until=until.isoformat(), visit="call" if severity == "watch" else "none",
         home="" if severity == "note" else "Your heat pump stood still for a time and works again. Your installer would like to hear what happened.",
     )  # fmt: skip
+
+
+def _told_cause(causes: tuple[Cause, ...]) -> str:
+    """The cause to speak of: none where two are about as likely."""
+    return causes[0].cause if causes and causes[0].weight >= _LIKELY else ""
 
 
 def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
@@ -141,11 +150,11 @@ def _shown(context: Context, rest: Rest) -> tuple[Evidence, ...]:
             out.append(Evidence("usual draw at rest", round(usual, 1), "W"))
     if np.isfinite(rest["outdoor_lowest_c"]):
         lowest = round(rest["outdoor_lowest_c"], 1)
-        out.append(context.evidence("coldest outdoors meanwhile", lowest, "°C", "stopped_frost_c"))
+        out.append(beside_limit(context, "coldest outdoors meanwhile", lowest, "°C", "stopped_frost_c"))
     if np.isfinite(rest["room_last_c"]):
         out.append(Evidence("room", round(rest["room_last_c"], 1), "°C"))
     if np.isfinite(rest["tank_last_c"]) and context.site.hot_water is not None:
-        out.append(Evidence("cylinder", round(rest["tank_last_c"], 1), "°C", round(reheat_below(context), 1)))
+        out.append(Evidence("cylinder", round(rest["tank_last_c"], 1), "°C"))
     return tuple(out)
 
 
@@ -179,7 +188,7 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
         off += 5.0
         why_off.append(f"and the rooms are set {lowered_k:.0f} K lower than before")
     if rest.share("minutes_mode_on", "minutes_mode_known") < 0.1 and rest.hours >= 3.0:
-        off += 1.0
+        off += 0.4
         why_off.append("and its mode says off all along")
     silent = rest.share("minutes_called", "minutes_call_known") < 0.1
     silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
@@ -189,12 +198,14 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
     if rest.share("minutes_pumped", "minutes_pump_known") > 0.7:
         locked += 1.0
         why_locked.append("while its pump runs")
-    powerless = 0.1 if standing else 0.7
+    powerless, why_powerless = (0.1 if standing else 0.7), drawn
+    if context.site.measures("heat_pump_electricity") and rest.share("minutes_power_known", "minutes") < 0.2:
+        powerless, why_powerless = 4.0, "its electricity meter fell silent with it while others went on"
     return ranked(
         {
             "locked_out": (locked, " ".join(why_locked)),
             "switched_off": (off, " ".join(why_off)),
-            "no_power": (powerless, drawn),
+            "no_power": (powerless, why_powerless),
         }
     )
 

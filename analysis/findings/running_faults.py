@@ -11,7 +11,7 @@ from analysis.errors import NotAssessed
 from analysis.facts.table import Table
 from analysis.findings.context import Context
 from analysis.findings.model import Evidence, Finding, Severity
-from analysis.findings.running_rests import local
+from analysis.findings.running_rests import beside_limit, local
 
 _JOINED_MS = 60_000
 
@@ -62,8 +62,8 @@ def fault_reported(context: Context) -> Finding | None:
             Evidence("fault as the unit reports it", worst.code),
             Evidence("first reported", f"{first:%Y-%m-%d %H:%M}"),
             Evidence("last reported", f"{local(context, alike[-1].end):%Y-%m-%d %H:%M}"),
-            context.evidence("times in a week, at the most", _most_in_a_week(alike), "1/week", "fault_repeats_a_week"),
-            context.evidence("unit stood still meanwhile", round(stopped), "min", "fault_stop_minutes"),
+            beside_limit(context, "times in a week, at the most", _most_in_a_week(alike), "1/week", "fault_repeats_a_week"),
+            beside_limit(context, "unit stood still meanwhile", round(stopped), "min", "fault_stop_minutes"),
             Evidence("unit ran on meanwhile", round(ran), "min"),
             *_others(chosen, worst.code),
         ),

@@ -9,6 +9,8 @@ import numpy as np
 
 from analysis.facts.table import Table
 from analysis.findings.context import Context
+from analysis.findings.limits import LIMITS
+from analysis.findings.model import Evidence
 from analysis.findings.telling import Floats
 from analysis.use import HOT_WATER
 
@@ -128,6 +130,13 @@ def _first(values: Floats) -> float:
 def _least(values: Floats) -> float:
     known = values[np.isfinite(values)]
     return float(known.min()) if len(known) else float("nan")
+
+
+def beside_limit(context: Context, label: str, value: float, unit: str, name: str) -> Evidence:
+    """A number beside its limit where it lies on the limit's side of trouble; else the number alone."""
+    limit, side = context.limit(name), LIMITS[name].side
+    passes = value >= limit if side == "above" else value < limit
+    return context.evidence(label, value, unit, name) if passes else Evidence(label, value, unit)
 
 
 def local(context: Context, moment: int) -> datetime:

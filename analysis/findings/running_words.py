@@ -28,7 +28,9 @@ _WHY = {
 def headline(context: Context, rest: Rest, told: list[Reason], cause: str) -> str:
     kinds = [r.kind for r in told]
     begin = local(context, rest.start)
-    since = f"since {begin:%-d %b %H:%M}" if rest.begun else "in any of these readings"
+    since = (
+        f"since {begin:%-d %b %H:%M}" if rest.begun else f"in all {rest.hours:.0f} hours of these readings"
+    )
     if rest.ended:
         since = f"for {rest.hours:.0f} hours, until {local(context, rest.end):%-d %b %H:%M}"
     if "heater" in kinds:
@@ -47,11 +49,13 @@ def headline(context: Context, rest: Rest, told: list[Reason], cause: str) -> st
     text = f"{who} {since}{other.get(rest.kind, '')}"
     text += f": {' and '.join(why[:2])}" if why else ""
     ends = {
-        "no_power": "It has no supply: it draws nothing at all.",
+        "no_power": "It has no supply: it draws nothing at all."
+        if rest["minutes_powerless"] > 0
+        else "It seems to have no supply.",
         "locked_out": "It has supply and does not start.",
         "switched_off": "It looks switched off.",
     }
-    return f"{text}. {ends.get(cause, '')}".strip()
+    return f"{text}. {ends.get(cause, '') if rest.kind == 'unit' else ''}".strip()
 
 
 def _heater_headline(rest: Rest, since: str) -> str:

@@ -60,7 +60,7 @@ def time_to_alert(
     now = int(time.time()) // 60 * 60_000
     today = datetime.fromtimestamp(now / 1000, UTC).date()
     house = House(first=today - timedelta(6), days=7, mean_c=mean_c, points=points, every=every)
-    begin = _within_a_run(house, now - watched_minutes * 60_000)
+    begin = within_a_run(house, now - watched_minutes * 60_000)
     stop(house, house.time >= begin)
     readings = {p: s.between(0, now) for p, s in house.made().readings.items()}
     site = parse_site(house.site_text)
@@ -94,7 +94,7 @@ def time_to_alert(
     return Told(None, None, looks)
 
 
-def _within_a_run(house: House, about: int) -> int:
+def within_a_run(house: House, about: int) -> int:
     """The newest moment [ms] up to `about` at which the unit had run for ten minutes and would have run on."""
     heat = house.made().readings["elec"]
     on = heat.value > 200.0

@@ -218,7 +218,7 @@ SITUATIONS = [
     Situation(
         "backup-carries-the-house", "compressor dead for three days, the back-up heater does its work",
         lambda: _with(House(points=(*RICH, "backup")), _backup_alone), {STOPPED: "act"},
-        words={STOPPED: "back-up heater carries the house"},
+        words={STOPPED: "back-up heater carries the house", "backup_heater_use": "alone"},
     ),
     Situation(
         "immersion-carries-the-water", "compressor dead since four summer days, the immersion heater makes the water",
@@ -247,7 +247,7 @@ SITUATIONS = [
     ),
     Situation(
         "meter-silent-with-the-unit", "the breaker also feeds the electricity meter: its readings stop, the heat meter shows nothing",
-        _meter_silent, {STOPPED: "act"},
+        _meter_silent, {STOPPED: "act"}, {STOPPED: "no_power"},
     ),
     Situation(
         "never-run-heating-only", "a new unit that never ran in its first three days, rooms at 14 °C",
