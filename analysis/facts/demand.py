@@ -18,7 +18,7 @@ from analysis.facts.table import Table, first_known
 from analysis.plant.site import Site
 from analysis.readings import Readings
 from analysis.use import COOLING, HEATING, HOT_WATER, UNKNOWN, UNTOLD, least_running_w
-from analysis.windows import running_total, stretches
+from analysis.windows import running_total, stretches, window_mean
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -38,6 +38,8 @@ _STEPS_TO_SHOW = 2.0
 _NOTHING_W = 1.0
 _SHORT_ROOM_K = 1.0
 _WHOLE_HOUSE = "house"
+# Heat over electricity of a direct heater beside standby and meter errors; the least that such a heater draws.
+_DIRECT_RATIO, _HEATER_W, _HOUR_SHOWN_MIN = (0.8, 1.15), 700.0, 15.0
 _PUMPED_M3_H, _ABOUT_END_MIN = 0.05, 30
 
 
@@ -78,6 +80,22 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     }
     columns |= _told(site, minutes, readings, rows, works, known)
     return Table(columns)
+
+
+def direct_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Columns of the days table.
+
+    minutes_direct : running minutes in whose hour about a kilowatt hour of heat came from each kilowatt hour drawn, as from an
+    electric heater inside the unit's meter. Only where both meters show an hour
+    """
+    unit, grid = minutes.balance.heat_pump, minutes.grid
+    close = max(grid.spacing.get(q, 99.0) for q in ("heat_pump_electricity", "heat_output"))
+    if unit is None or close > _HOUR_SHOWN_MIN:
+        return {}
+    drawn, given = (window_mean(v, 30, 30, least=30) * 60.0 for v in (unit, minutes.heat))
+    ratio = np.divide(given, drawn, out=np.full(len(grid), np.nan), where=first_known(drawn, 0.0) > _HEATER_W)
+    low, high = _DIRECT_RATIO
+    return {"minutes_direct": day.count(minutes.use.running & (ratio > low) & (ratio < high))}
 
 
 def _works(site: Site, minutes: Minutes) -> tuple[Flags, Flags]:

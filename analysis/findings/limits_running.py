@@ -58,6 +58,13 @@ LIMITS_RUNNING: dict[str, Limit] = {
     "stopped_heater_kwh": Limit(
         2.0, "kWh", "common practice: more than an hour's help at a defrost or a start", "direct electric heat while the compressor rests"
     ),
+    "stopped_direct_share": Limit(
+        0.8, "-", "common practice: nearly all of the day, so that defrosts and starts are no explanation",
+        "share of the unit's running in which a kilowatt hour of heat came from a kilowatt hour drawn",
+    ),
+    "stopped_direct_minutes": Limit(
+        180.0, "min", "common practice: longer than a disinfection that an electric heater finishes", "running minutes of such a day"
+    ),
     # how long
     "stopped_weather_hours": Limit(
         12.0, "h", "common practice: longer than any night's set-back", "rest in cold weather where only the weather tells"

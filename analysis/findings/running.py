@@ -15,6 +15,7 @@ from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import ranked
 from analysis.findings.running_due import Reason, is_powerless, reasons, standby, target_lowered
 from analysis.findings.running_faults import fault_reported
+from analysis.findings.running_heater import heater_inside
 from analysis.findings.running_rests import Rest, beside_limit, local, rests
 from analysis.findings.running_words import caution, headline, home, next_step
 
@@ -32,6 +33,8 @@ def unit_stopped(context: Context) -> Finding | None:
         return None
     ended: list[tuple[Rest, list[Reason]]] = []
     for kind in _ORDER:
+        if kind == "hot_water" and (hidden := heater_inside(context)) is not None:
+            return hidden
         for rest in reversed(rests(context, kind)):
             if not _goes_on(context, rest):
                 if kind == "unit" and rest.hours >= context.limit("stopped_past_hours"):

@@ -51,7 +51,9 @@ class House:
     points : ids of QUANTITIES that are metered. every : minutes between readings, one number or by point
     steps : point -> smallest step of its register or display, in its unit
     outdoor, target, stove : float64 (n,) [°C, °C, W]. supply, free, heats, reheats : bool (n,): the unit has power; is not
-        locked out; may heat the rooms; may heat the cylinder. backup, immersion : float64 (n,) [W]
+        locked out; may heat the rooms; may heat the cylinder. backup, immersion : float64 (n,) [W], the
+        back-up heater only while the circuit asks for it
+    heater_inside : the back-up heater is behind the unit's own electricity and heat meters
     trips : minutes after which the unit ends each run by itself, 0 never. calls : rooms decide by a thermostat
     fault : object (n,) of str
     """
@@ -69,6 +71,7 @@ class House:
     trips: int = 0
     pause: int = 8
     extra: str = ""
+    heater_inside: bool = False
 
     def __post_init__(self) -> None:
         zone = parse_site('[site]\nid = "xx"\nname = "x"\ntimezone = "Europe/London"\n')
@@ -170,7 +173,9 @@ class House:
                 if (job == 1 or calls)
                 else 60.0 * (water - room)
             )
-            gain = (heat if job == 1 else 0.0) + self.backup[i] * (job != 2) - emitted
+            helped = calls and job != 2 and water < asked + 0.5
+            self.backup[i] *= helped
+            gain = (heat if job == 1 else 0.0) + self.backup[i] - emitted
             water += gain / 60.0 / WATER_WH_PER_K
             lost = self.loss_w_per_k * (room - outdoor)
             room += (emitted + GAINS_W + self.stove[i] - lost) / 60.0 / ROOM_WH_PER_K
@@ -194,6 +199,9 @@ class House:
         """Meters' resolution and noise, registers, and what is not worked out by the minute."""
         rng, n = np.random.default_rng(5), len(self.time)
         elec, heat = np.asarray(out["elec"], dtype=float), np.asarray(out["heat"], dtype=float)
+        if self.heater_inside:
+            elec, heat = elec + self.backup, heat + self.backup
+        out["heat"] = np.round(heat * (1.0 + 0.005 * rng.standard_normal(n)), 0)
         noisy = {"flow": 0.04, "return": 0.04, "room": 0.03, "tank": 0.03, "outdoor": 0.05}
         out |= {"outdoor": self.outdoor, "target": self.target, "fault": self.fault, "backup": self.backup}
         out |= {"immersion": self.immersion}

@@ -221,6 +221,10 @@ SITUATIONS = [
         words={STOPPED: "back-up heater carries the house", "backup_heater_use": "alone"},
     ),
     Situation(
+        "heater-inside-carries-the-house", "compressor dead for three days, the heater behind the same two meters does its work",
+        lambda: _with(House(heater_inside=True), _backup_alone), {STOPPED: "act"}, words={STOPPED: "direct electric heat"},
+    ),
+    Situation(
         "immersion-carries-the-water", "compressor dead since four summer days, the immersion heater makes the water",
         lambda: _with(House(first=date(2026, 6, 1), mean_c=18.0, points=(*USUAL, "immersion")), _immersion_alone),
         {STOPPED: "watch"}, words={STOPPED: "immersion heater"},
