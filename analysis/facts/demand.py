@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.bridging import canonical
+from analysis.bridging import canonical, on_minutes, rhythm
 from analysis.facts.events import LEAST_ASKED_FLOW_C, is_flow_short
 from analysis.facts.faults import fault_minutes
 from analysis.facts.minutes import Minutes
@@ -34,8 +34,8 @@ _BRIDGED_MIN = 120
 _REST_W, _REST_FAR_APART_W, _FAR_APART_MIN, _COARSE_MIN = 120.0, 60.0, 360.0, 10.0
 # A register that counts in steps shows a rest only when the least running power would have moved it twice.
 _STEPS_TO_SHOW = 2.0
-# Less than any unit's controls draw.
-_NOTHING_W = 1.0
+# Less than any unit's controls draw; about the least that they do.
+_NOTHING_W, _CONTROLS_W = 1.0, 5.0
 _SHORT_ROOM_K = 1.0
 _WHOLE_HOUSE = "house"
 # Heat over electricity of a direct heater beside standby and meter errors; the least that such a heater draws.
@@ -247,10 +247,20 @@ def _rooms(minutes: Minutes) -> tuple[Floats, Floats]:
 def _powerless(site: Site, minutes: Minutes, readings: Readings, power: Floats) -> Flags:
     """Minutes in which the unit draws nothing, not even for its controls.
 
-    A register alone shows that only where it stands still for longer than 5 W of controls would need for two steps.
+    A power that is read says so itself. A register alone shows it only where it stands still for longer than 5 W of controls
+    would need for two steps.
     """
+    read = [p for p in site.points_of("heat_pump_electricity") if p.form == "power" and p.id in readings]
+    if read:
+        parts = []
+        for point in read:
+            samples = canonical(point, readings[point.id])
+            parts.append(
+                on_minutes(minutes.grid.time, samples, rhythm(samples.time)[1], between="nearest")[0]
+            )
+        power = np.sum(parts, axis=0)
     nothing = np.isfinite(power) & (first_known(power, 9.0) < _NOTHING_W)
-    blur = _blur_minutes(site, minutes, readings) * least_running_w(site) / 5.0
+    blur = _blur_minutes(site, minutes, readings) * least_running_w(site) / _CONTROLS_W
     if blur:
         starts, ends = stretches(nothing)
         keep = ends - starts > blur

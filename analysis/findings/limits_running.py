@@ -42,6 +42,11 @@ LIMITS_RUNNING: dict[str, Limit] = {
         "mean outdoor temperature below which heat is due where the house's own habit is not known",
         "below",
     ),
+    "stopped_weather_most_c": Limit(
+        12.0, "°C", "common practice: above, a day without heat is felt by nobody; rooms and calls tell better",
+        "warmest mean outdoors at which weather and habit alone make heat due",
+        "below",
+    ),
     "stopped_habit_days": Limit(
         5.0, "days", "common practice: a working week shows the habit", "days before the rest that show in which weather the house heats", "below"
     ),
@@ -57,6 +62,10 @@ LIMITS_RUNNING: dict[str, Limit] = {
     ),
     "stopped_heater_kwh": Limit(
         2.0, "kWh", "common practice: more than an hour's help at a defrost or a start", "direct electric heat while the compressor rests"
+    ),
+    "stopped_immersion_kwh": Limit(
+        1.5, "kWh/day", "common practice: a weekly disinfection takes 2 to 4 kWh a week, a household's water 3 to 8 kWh a day",
+        "immersion heat while the compressor rests",
     ),
     "stopped_direct_share": Limit(
         0.8, "-", "common practice: nearly all of the day, so that defrosts and starts are no explanation",

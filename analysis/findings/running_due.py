@@ -20,6 +20,8 @@ from analysis.findings.running_rests import (
 
 # The warmest day that was heated was no sharp limit.
 _DAYS_DIFFER_K = 0.5
+# Room sensors show tenths, and drift by about one (common practice).
+_ROOM_SENSOR_K = 0.1
 # A room thermostat's usual switching band.
 _WARM_WITHIN_K = 0.5
 
@@ -155,7 +157,12 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
                 ),
             )
         )
-    if not found and not warm and habit is False and (usual := usual_pause(context, rest)) is not None:
+    if (
+        not found
+        and habit is False
+        and not _is_satisfied(context, rest)
+        and (usual := usual_pause(context, rest)) is not None
+    ):
         least = _least_pause(context, usual)
         if (
             minutes >= least
@@ -166,6 +173,16 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
             told = context.evidence("rest", round(minutes), "min", "stopped_pause_minutes", round(least))
             found.append(Reason("pause", 0.7 if minutes < 3.0 * least else 0.85, told))
     return found[:2]
+
+
+def _is_satisfied(context: Context, rest: Rest) -> bool:
+    """The room is at its target, or where none is measured as warm as it usually is: a reason to pause for longer than ever."""
+    short, last = rest["room_short_last_k"], rest["room_last_c"]
+    if np.isfinite(short):
+        return bool(short <= 0.0)
+    usual = days_before(context, rest).floats("room")
+    usual = usual[np.isfinite(usual)]
+    return bool(len(usual) and last > np.median(usual) - _ROOM_SENSOR_K)
 
 
 def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, warm: bool) -> bool:
@@ -273,9 +290,11 @@ def _heater(context: Context, rest: Rest) -> list[Reason]:
             "back-up heat meanwhile", round(rest["backup_kwh"], 1), "kWh", "stopped_heater_kwh"
         )
         found.append(Reason("heater", 0.9, told))
-    if rest["immersion_kwh"] >= least and rest.hours >= 36.0 and rest.kind == "unit":
+    a_day = rest["immersion_kwh"] / max(rest.hours / 24.0, 1.0)
+    # Less than that is a disinfection now and then.
+    if a_day >= context.limit("stopped_immersion_kwh") and rest.hours >= 36.0 and rest.kind == "unit":
         told = context.evidence(
-            "immersion heat meanwhile", round(rest["immersion_kwh"], 1), "kWh", "stopped_heater_kwh"
+            "immersion heat meanwhile", round(a_day, 1), "kWh/day", "stopped_immersion_kwh"
         )
         found.append(Reason("heater", 0.8, told))
     return found

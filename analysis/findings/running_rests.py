@@ -26,6 +26,8 @@ _MEANS = ("outdoor_mean_c", "target_mean_c", "power_mean_w")
 _FIRSTS = ("room_first_c", "tank_first_c")
 _LASTS = ("room_last_c", "room_short_last_k", "tank_last_c", "flow_last_c")
 
+# A day with so many minutes of heating was heated: more than readings an hour apart take from a reheat.
+_HEATED_MIN = 120.0
 _RESTS_ON = {
     "outdoor_temperature": ("outdoor_mean_c", "outdoor_lowest_c"),
     "room_temperature": ("room_first_c", "room_last_c", "room_short_last_k", "minutes_room_short"),
@@ -156,20 +158,20 @@ def heating_begins_below(context: Context, rest: Rest) -> float | None:
     """Outdoor day mean below which this house was heated on most days before [°C]; None where too few days tell."""
     before = days_before(context, rest)
     outdoor = before.floats("outdoor")
-    heated = before.floats("n_heating") + (before.floats("n_running") - before.floats("n_hot_water")).clip(
-        0
-    ) * (before.floats("n_heating") == 0)
+    heated = before.floats("n_heating")
+    if not (before.floats("n_hot_water") > 0).any():
+        heated = before.floats("n_running")  # nothing tells heating from hot water
     known = np.isfinite(outdoor) & np.isfinite(heated)
     least, share = context.limit("stopped_habit_days"), context.limit("stopped_habit_share")
     if known.sum() < least:
         return None
     order = np.argsort(outdoor[known])
-    cold_first, warm = outdoor[known][order], heated[known][order] >= 60.0
+    cold_first, warm = outdoor[known][order], heated[known][order] >= _HEATED_MIN
     so_far = np.cumsum(warm) / np.arange(1, len(warm) + 1)
     good = np.flatnonzero((so_far >= share) & warm)
     if not len(good):
         return float(min(cold_first[0] - 1.0, context.limit("stopped_weather_c")))
-    return float(min(cold_first[good[-1]], context.limit("stopped_season_c")))
+    return float(min(cold_first[good[-1]], context.limit("stopped_weather_most_c")))
 
 
 def usual_pause(context: Context, rest: Rest, of: str = "pause") -> float | None:

@@ -302,6 +302,10 @@ SITUATIONS = [
         lambda: _register_only(12, 1, 1.0, None), forbids=QUIET,
     ),
     Situation(
+        "power-and-register", "power and a register of 0.01 kWh every five minutes; the unit paused 30 minutes ago",
+        lambda: House(points=(*USUAL, "elec_kwh"), every=5, steps={"elec_kwh": 0.01}, mean_c=-2.0).made(9.31), forbids=QUIET,
+    ),
+    Situation(
         "register-of-tenths", "a register of tenths read every quarter of an hour",
         lambda: _register_only(12, 15, 0.1, None), forbids=QUIET,
     ),
