@@ -227,7 +227,7 @@ def _causes_of_one_use(context: Context, rest: Rest) -> tuple[Cause, ...]:
 RULES: tuple[Rule, ...] = (
     Rule(
         "unit_stopped", unit_stopped,
-        (Need(("heat_pump_electricity", "compressor_speed", "operating_mode", "heat_output")),),
+        (Need(("heat_pump_electricity", "compressor_speed", "operating_mode", "heat_output", "space_heat")),),
         frozenset({"heat_pump_electricity"}),
     ),
     Rule("fault_reported", fault_reported, (), frozenset()),
