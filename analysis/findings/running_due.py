@@ -22,6 +22,8 @@ from analysis.findings.running_rests import (
 _DAYS_DIFFER_K = 0.5
 # Room sensors show tenths, and drift by about one (common practice).
 _ROOM_SENSOR_K = 0.1
+# A thermostat calls again so far below its target (common practice).
+_SATISFIED_WITHIN_K = 0.3
 # A room thermostat's usual switching band.
 _WARM_WITHIN_K = 0.5
 
@@ -160,6 +162,7 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     if (
         not found
         and habit is False
+        and not rest["outdoor_mean_c"] > limit("stopped_mild_c")
         and not _is_satisfied(context, rest)
         and (usual := usual_pause(context, rest)) is not None
     ):
@@ -179,7 +182,7 @@ def _is_satisfied(context: Context, rest: Rest) -> bool:
     """The room is at its target, or where none is measured as warm as it usually is: a reason to pause for longer than ever."""
     short, last = rest["room_short_last_k"], rest["room_last_c"]
     if np.isfinite(short):
-        return bool(short <= 0.0)
+        return bool(short <= _SATISFIED_WITHIN_K)
     usual = days_before(context, rest).floats("room")
     usual = usual[np.isfinite(usual)]
     return bool(len(usual) and last > np.median(usual) - _ROOM_SENSOR_K)
