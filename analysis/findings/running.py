@@ -30,7 +30,7 @@ def unit_stopped(context: Context) -> Finding | None:
     """Heat is due and the heat pump gives none: the newest stop, of the whole unit before one of its uses."""
     if not len(context.whole.rests):
         _refuse_unknown(context)
-        return None
+        return heater_inside(context)
     ended: list[tuple[Rest, list[Reason]]] = []
     for kind in _ORDER:
         if kind == "hot_water" and (hidden := heater_inside(context)) is not None:

@@ -22,6 +22,8 @@ from analysis.findings.running_rests import (
 _DAYS_DIFFER_K = 0.5
 # Room sensors show tenths, and drift by about one (common practice).
 _ROOM_SENSOR_K = 0.1
+# Lowest room temperatures of like days differ by about so much; a few of them show a set-back (common practice).
+_LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
 # A thermostat calls again so far below its target (common practice).
 _SATISFIED_WITHIN_K = 0.3
 # A room thermostat's usual switching band.
@@ -87,6 +89,8 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
             return []
         told = context.evidence("room below its target", round(short, 1), "K", name)
         return [Reason("room", 0.9 if not mild else 0.75, told)]
+    if last > _usual_low(context, rest) - _LOW_DIFFERS_K:
+        return []  # as cold as in other nights: a set-back whose target is not measured
     fell = first - last
     if not mild and fell >= limit("stopped_room_fall_k"):
         told = context.evidence("fall of the room", round(fell, 1), "K", "stopped_room_fall_k")
@@ -95,6 +99,13 @@ def _rooms(context: Context, rest: Rest) -> list[Reason]:
         told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_cool_c")
         return [Reason("room", 0.8, told)]
     return []
+
+
+def _usual_low(context: Context, rest: Rest) -> float:
+    """The room's usual lowest of a day before the rest [°C]; endlessly high where too few days tell."""
+    before = days_before(context, rest).floats("room_min")
+    before = before[np.isfinite(before)]
+    return float(np.quantile(before, 0.1)) if len(before) >= _FEWEST_LOWS else np.inf
 
 
 def _weather(context: Context, rest: Rest) -> list[Reason]:

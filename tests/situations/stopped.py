@@ -120,6 +120,10 @@ def _lock(house: House) -> None:
     house.free[house.hours(17, 19.5)] = False
 
 
+def _supply_lock(house: House) -> None:
+    house.supply[house.hours(17, 19.5)] = False
+
+
 def _setback(house: House) -> None:
     house.target[house.hours(0, 6) | house.hours(22, 24)] = 16.0
 
@@ -279,6 +283,18 @@ SITUATIONS = [
     ),
     Situation("holiday", "on holiday, 15 °C asked for and held", lambda: _with(House(days=14), _holiday), forbids=QUIET),
     Situation("deep-set-back", "16 °C asked for by night", lambda: _with(House(mean_c=1.0), _setback), forbids=QUIET),
+    Situation(
+        "set-back-few-meters", "16 °C asked for by night, no target metered; the data end before the morning",
+        lambda: _with(House(mean_c=1.0, points=("elec", "outdoor", "room", "flow")), _setback, 9.22), forbids=QUIET,
+    ),
+    Situation(
+        "first-set-back-few-meters", "the same in the first night that is seen",
+        lambda: _with(House(mean_c=1.0, days=2, points=("elec", "outdoor", "room", "flow")), _setback, 1.22), forbids=QUIET,
+    ),
+    Situation(
+        "supply-lock", "the tariff cuts the unit's supply from 17 to 19:30 each day; the data end within",
+        lambda: _with(House(points=RICH, mean_c=1.0), _supply_lock, 9.80), forbids=QUIET,
+    ),
     Situation(
         "tariff-lock", "the tariff locks the unit from 17 to 19:30 each day; the data end within the lock",
         lambda: _with(House(points=RICH, mean_c=1.0), _lock, 9.80), forbids=QUIET,
