@@ -1,6 +1,7 @@
 """Rests: stretches in which the unit gives no heat, with what tells whether heat was due in them.
 
-What tells is independent of whether the unit runs: weather, calls, targets, room and cylinder temperatures. Beside it
+What tells is independent of whether the unit runs: weather, calls, targets, room and cylinder temperatures.
+Beside it
 stands what the unit showed meanwhile: its draw, its mode, a fault, direct electric heat.
 """
 
@@ -29,7 +30,8 @@ LEAST_MINUTES = {"unit": 90, "heating": 360, "hot_water": 720}
 OPEN_MINUTES = 20
 # A hole in the data of up to this length does not end a rest; a longer one does.
 _BRIDGED_MIN = 120
-# Standby, a crankcase heater and a base-tray heater together stay below (common practice); readings far apart mix a
+# Standby, a crankcase heater and a base-tray heater together stay below (common practice); readings far
+# apart mix a
 # short run with a long rest, so a slot of theirs must stay lower to be a rest.
 _REST_W, _REST_FAR_APART_W, _FAR_APART_MIN, _COARSE_MIN = 120.0, 60.0, 360.0, 10.0
 # A register that counts in steps shows a rest only when the least running power would have moved it twice.
@@ -38,7 +40,8 @@ _STEPS_TO_SHOW = 2.0
 _NOTHING_W, _CONTROLS_W = 1.0, 5.0
 _SHORT_ROOM_K = 1.0
 _WHOLE_HOUSE = "house"
-# Heat over electricity of a direct heater beside standby and meter errors; the least that such a heater draws.
+# Heat over electricity of a direct heater beside standby and meter errors; the least that such a heater
+# draws.
 _DIRECT_RATIO, _HEATER_W, _HOUR_SHOWN_MIN = (0.8, 1.15), 700.0, 15.0
 _PUMPED_M3_H, _ABOUT_END_MIN = 0.05, 30
 
@@ -47,13 +50,16 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     """One row for each rest and local day it touches.
 
     day, start, end [ms], kind (unit: the compressor rests; heating, hot_water: it gives none for that use)
-    begun : the row begins right after the unit worked. ended : it worked again right after. open : the newest that is known
+    begun : the row begins right after the unit worked. ended : it worked again right after. open : the
+    newest that is known
     minutes, minutes_known, minutes_working (for the other use)
     outdoor_mean_c, outdoor_lowest_c, minutes_frost
-    room_first_c, room_last_c (coldest zone), room_short_last_k (most below its target), minutes_room_short (1 K or more),
+    room_first_c, room_last_c (coldest zone), room_short_last_k (most below its target), minutes_room_short
+    (1 K or more),
     target_mean_c
     tank_first_c, tank_last_c, tank_highest_c
-    minutes_called, minutes_call_known, minutes_flow_asked (a flow temperature is asked for), minutes_flow_short (and the flow
+    minutes_called, minutes_call_known, minutes_flow_asked (a flow temperature is asked for),
+    minutes_flow_short (and the flow
     is 6 K or more below), minutes_flow_known, minutes_mode_on, minutes_mode_known
     flow_last_c, minutes_pumped, minutes_pump_known
     power_mean_w, minutes_powerless, minutes_power_known, minutes_fault
@@ -85,7 +91,8 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
 def direct_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     """Columns of the days table.
 
-    minutes_direct : running minutes in whose hour about a kilowatt hour of heat came from each kilowatt hour drawn, as from an
+    minutes_direct : running minutes in whose hour about a kilowatt hour of heat came from each kilowatt hour
+    drawn, as from an
     electric heater inside the unit's meter. Only where both meters show an hour
     """
     unit, grid = minutes.balance.heat_pump, minutes.grid
@@ -123,7 +130,9 @@ def _is_for(minutes: Minutes, use: int) -> Flags:
 
 
 def _blur_minutes(site: Site, minutes: Minutes, readings: Readings) -> int:
-    """How long a coarse register may stand still while the unit works at its least [minutes]; 0 where a power tells."""
+    """How long a coarse register may stand still while the unit works at its least [minutes]; 0 where a
+    power tells.
+    """
     longest = 0.0
     points = list(site.points_of("heat_pump_electricity"))
     if any(p.form != "register" for p in points if p.id in readings):
@@ -138,7 +147,8 @@ def _blur_minutes(site: Site, minutes: Minutes, readings: Readings) -> int:
             step = float(np.quantile(rises, 0.02)) * 1000.0
             longest = max(longest, _STEPS_TO_SHOW * 60.0 * step / least_running_w(site))
     spacing = minutes.grid.spacing.get("heat_pump_electricity", 0.0)
-    # Between far-apart readings the register is a straight line: its step says nothing more than the spacing does.
+    # Between far-apart readings the register is a straight line: its step says nothing more than the spacing
+    # does.
     return int(min(longest, 3 * 1440.0)) if spacing < 60.0 else 0
 
 
@@ -167,7 +177,8 @@ def _rows(
         day = int(np.searchsorted(grid.day_start, first, side="right") - 1)
         while first < last:
             cut = min(last, int(grid.day_start[day + 1]))
-            # Readings stand for some minutes after them: the newest may seem to reach a little beyond midnight.
+            # Readings stand for some minutes after them: the newest may seem to reach a little beyond
+            # midnight.
             newest_part = is_open and last - cut <= _BRIDGED_MIN
             found.append((first, cut, day, begun, ended and cut == last, newest_part))
             first, begun, day = cut, False, day + 1
@@ -204,26 +215,37 @@ def _told(
     power = plant.heat_pump * 60.0 if plant.heat_pump is not None else np.full(len(grid), np.nan)
     mode_on = np.isin(np.round(first_known(mode, 0.0)), (HEATING, HOT_WATER))
     return {
-        "minutes": rows.minutes, "minutes_known": rows.count(known), "minutes_working": rows.count(works),
-        "outdoor_mean_c": rows.mean(outdoor), "outdoor_lowest_c": rows.least(outdoor),
+        "minutes": rows.minutes,
+        "minutes_known": rows.count(known),
+        "minutes_working": rows.count(works),
+        "outdoor_mean_c": rows.mean(outdoor),
+        "outdoor_lowest_c": rows.least(outdoor),
         "minutes_frost": rows.count(first_known(outdoor, 9.0) < 0.0),
-        "room_first_c": begin.mean(room), "room_last_c": finish.mean(room), "room_short_last_k": finish.mean(short),
+        "room_first_c": begin.mean(room),
+        "room_last_c": finish.mean(room),
+        "room_short_last_k": finish.mean(short),
         "minutes_room_short": rows.count(first_known(short, -9.0) >= _SHORT_ROOM_K),
         "target_mean_c": rows.mean(grid.gauge("target_room_temperature")),
-        "tank_first_c": begin.mean(tank), "tank_last_c": finish.mean(tank), "tank_highest_c": rows.greatest(tank),
-        "minutes_called": rows.count(first_known(call, 0.0) > 0.5), "minutes_call_known": rows.count(np.isfinite(call)),
+        "tank_first_c": begin.mean(tank),
+        "tank_last_c": finish.mean(tank),
+        "tank_highest_c": rows.greatest(tank),
+        "minutes_called": rows.count(first_known(call, 0.0) > 0.5),
+        "minutes_call_known": rows.count(np.isfinite(call)),
         "minutes_flow_asked": rows.count(asks),
         "minutes_flow_short": rows.count(is_flow_short(grid)),
         "minutes_flow_known": rows.count(np.isfinite(asked)),
-        "minutes_mode_on": rows.count(mode_on & ~works), "minutes_mode_known": rows.count(np.isfinite(mode)),
+        "minutes_mode_on": rows.count(mode_on & ~works),
+        "minutes_mode_known": rows.count(np.isfinite(mode)),
         "flow_last_c": finish.mean(flow),
         "minutes_pumped": rows.count(first_known(rate, 0.0) > _PUMPED_M3_H),
         "minutes_pump_known": rows.count(np.isfinite(rate)),
-        "power_mean_w": rows.mean(power), "minutes_power_known": rows.count(np.isfinite(power)),
+        "power_mean_w": rows.mean(power),
+        "minutes_power_known": rows.count(np.isfinite(power)),
         "minutes_powerless": rows.count(_powerless(site, minutes, readings, power)),
         "minutes_fault": rows.count(fault_minutes(site, grid, readings)),
-        "backup_kwh": _kwh(rows, plant.backup_heater), "immersion_kwh": _kwh(rows, plant.immersion),
-    }  # fmt: skip
+        "backup_kwh": _kwh(rows, plant.backup_heater),
+        "immersion_kwh": _kwh(rows, plant.immersion),
+    }
 
 
 def _kwh(rows: Segments, wh: Floats | None) -> Floats:
@@ -247,7 +269,8 @@ def _rooms(minutes: Minutes) -> tuple[Floats, Floats]:
 def _powerless(site: Site, minutes: Minutes, readings: Readings, power: Floats) -> Flags:
     """Minutes in which the unit draws nothing, not even for its controls.
 
-    A power that is read says so itself. A register alone shows it only where it stands still for longer than 5 W of controls
+    A power that is read says so itself. A register alone shows it only where it stands still for longer than
+    5 W of controls
     would need for two steps.
     """
     read = [p for p in site.points_of("heat_pump_electricity") if p.form == "power" and p.id in readings]

@@ -18,7 +18,9 @@ NO_FAULT = frozenset(
     {"", "ok", "okay", "none", "no", "nan", "null", "nil", "false", "normal", "n/a", "na"}
     | {"no fault", "no error", "no alarm", "no faults", "no errors", "fault free", "healthy"}
 )
-"""Words for "no fault", in lower case; digits of nothing but zero and rows of hyphens or dots count as well."""
+"""Words for "no fault", in lower case; digits of nothing but zero and rows of hyphens or dots count as
+well.
+"""
 # A code that is told at its changes alone is believed for so long (as for other states).
 _LONGEST_MIN = 24 * 60
 # Of a code that is repeated, this many of its usual spacings may be missing.
@@ -42,7 +44,8 @@ def fault_minutes(site: Site, grid: Grid, readings: Readings) -> Flags:
 def faults_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     """One row for each reported fault and local day it touches.
 
-    day, start, end [ms], code (the unit's own word), begun : the fault comes in this row. ended : another word follows it
+    day, start, end [ms], code (the unit's own word), begun : the fault comes in this row. ended : another
+    word follows it
     minutes, minutes_running, minutes_known : of it, in which the unit worked, and in which that is known
     outdoor_mean_c : meanwhile
     """
@@ -117,7 +120,9 @@ def _of_point(grid: Grid, samples: Samples, words: dict[str, str]) -> list[tuple
 
 
 def _hold_minutes(time: NDArray[np.int64]) -> int:
-    """How long a word stands for what follows: a few of its usual spacings; a day where only changes are told."""
+    """How long a word stands for what follows: a few of its usual spacings; a day where only changes are
+    told.
+    """
     if len(time) < 8:
         return _LONGEST_MIN
     usual = float(np.median(np.diff(time))) / MS_PER_MINUTE

@@ -55,7 +55,9 @@ def _refuse_unknown(context: Context) -> None:
 
 
 def _goes_on(context: Context, rest: Rest) -> bool:
-    """It reaches the newest readings that tell, or the period's end; a gap after it says nothing (that is data_gap's)."""
+    """It reaches the newest readings that tell, or the period's end; a gap after it says nothing (that is
+    data_gap's).
+    """
     newest = context.whole.days.day(len(context.whole.days) - 1)
     if rest.open:
         return bool(local(context, rest.end - 1).date() >= newest - timedelta(1))
@@ -72,7 +74,10 @@ def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
     main = _told_cause(causes)
     severity = _severity(context, rest, told)
     return Finding(
-        "unit_stopped", severity, local(context, rest.start).date().isoformat(), _sure(rest, told),
+        "unit_stopped",
+        severity,
+        local(context, rest.start).date().isoformat(),
+        _sure(rest, told),
         headline(context, rest, told, main),
         evidence=(*_shown(context, rest), *(r.evidence for r in told)),
         causes=causes,
@@ -81,11 +86,13 @@ def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
         home=home(context, rest, severity),
         visit="drive" if severity == "urgent" else "call",
         bring=("multimeter", "spare fuses", "the maker's fault list") if main != "switched_off" else (),
-    )  # fmt: skip
+    )
 
 
 def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
-    """A stop that has ended: worth a look while it is recent, plain and nobody worked on the unit, else a note."""
+    """A stop that has ended: worth a look while it is recent, plain and nobody worked on the unit, else a
+    note.
+    """
     newest = context.whole.days.day(len(context.whole.days) - 1)
     until = local(context, rest.end).date()
     since = local(context, rest.start).date().isoformat()
@@ -98,12 +105,27 @@ def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
     causes = _causes(context, rest, told)
     main = _told_cause(causes)
     return Finding(
-        "unit_stopped", severity, since, _sure(rest, told), headline(context, rest, told, main),
-        evidence=(*_shown(context, rest), *(r.evidence for r in told)), causes=causes,
-        next_step="Ask the household what happened and who restarted it; read the unit's fault memory at the next visit.",
-        caution=caution(context, rest), until=until.isoformat(), visit="call" if severity == "watch" else "none",
-        home="" if severity == "note" else "Your heat pump stood still for a time and works again. Your installer would like to hear what happened.",
-    )  # fmt: skip
+        "unit_stopped",
+        severity,
+        since,
+        _sure(rest, told),
+        headline(context, rest, told, main),
+        evidence=(*_shown(context, rest), *(r.evidence for r in told)),
+        causes=causes,
+        next_step=(
+            "Ask the household what happened and who restarted it; read the unit's fault memory at the "
+            "next visit."
+        ),
+        caution=caution(context, rest),
+        until=until.isoformat(),
+        visit="call" if severity == "watch" else "none",
+        home=""
+        if severity == "note"
+        else (
+            "Your heat pump stood still for a time and works again. Your installer would like to hear what "
+            "happened."
+        ),
+    )
 
 
 def _told_cause(causes: tuple[Cause, ...]) -> str:
@@ -112,7 +134,8 @@ def _told_cause(causes: tuple[Cause, ...]) -> str:
 
 
 def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
-    """Urgent in frost, and with rooms or cylinder on their way to harm; else act. A heater that keeps the house warm
+    """Urgent in frost, and with rooms or cylinder on their way to harm; else act. A heater that keeps the
+    house warm
     takes the haste out of it; in summer, with hot water alone made by the immersion heater, there is none."""
     limit, kinds = context.limit, {r.kind for r in told}
     if kinds == {"heater"} and not rest["outdoor_mean_c"] < limit("stopped_season_c"):
@@ -226,9 +249,10 @@ def _causes_of_one_use(context: Context, rest: Rest) -> tuple[Cause, ...]:
 
 RULES: tuple[Rule, ...] = (
     Rule(
-        "unit_stopped", unit_stopped,
+        "unit_stopped",
+        unit_stopped,
         (Need(("heat_pump_electricity", "compressor_speed", "operating_mode", "heat_output", "space_heat")),),
         frozenset({"heat_pump_electricity"}),
     ),
     Rule("fault_reported", fault_reported, (), frozenset()),
-)  # fmt: skip
+)

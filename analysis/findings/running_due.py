@@ -22,7 +22,8 @@ from analysis.findings.running_rests import (
 _DAYS_DIFFER_K = 0.5
 # Room sensors show tenths, and drift by about one (common practice).
 _ROOM_SENSOR_K = 0.1
-# Lowest room temperatures of like days differ by about so much; a few of them show a set-back (common practice).
+# Lowest room temperatures of like days differ by about so much; a few of them show a set-back (common
+# practice).
 _LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
 # A thermostat calls again so far below its target (common practice).
 _SATISFIED_WITHIN_K = 0.3
@@ -32,7 +33,8 @@ _WARM_WITHIN_K = 0.5
 
 @dataclass(frozen=True)
 class Reason:
-    """Why heat was due. kind : floor, room, weather, call, flow, mode, cylinder, heater, fault, power, pause or habit
+    """Why heat was due. kind : floor, room, weather, call, flow, mode, cylinder, heater, fault, power, pause
+    or habit
 
     strength [0 to 1] : how sure this reason alone makes that heat was due
     """
@@ -127,7 +129,8 @@ def need_below(context: Context, rest: Rest) -> tuple[float, bool]:
     return (context.limit("stopped_weather_c"), False) if own is None else (own, True)
 
 
-# Each sign that heat is asked for: the minutes of a rest that show it, the minutes in which it is known, the same of usual
+# Each sign that heat is asked for: the minutes of a rest that show it, the minutes in which it is known, the
+# same of usual
 # pauses, and the share of the rest that must show it.
 _SIGNS = (
     ("call", "minutes_called", "minutes_call_known", "pause_called", 0.7),
@@ -137,7 +140,9 @@ _SIGNS = (
 
 
 def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
-    """Heat asked for by call, flow temperature or mode, for longer than this unit ever leaves it unanswered in like weather."""
+    """Heat asked for by call, flow temperature or mode, for longer than this unit ever leaves it unanswered
+    in like weather.
+    """
     limit, minutes = context.limit, rest["minutes"]
     if rest["outdoor_mean_c"] >= limit("stopped_season_c"):
         return []
@@ -190,7 +195,9 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
 
 
 def _is_satisfied(context: Context, rest: Rest) -> bool:
-    """The room is at its target, or where none is measured as warm as it usually is: a reason to pause for longer than ever."""
+    """The room is at its target, or where none is measured as warm as it usually is: a reason to pause for
+    longer than ever.
+    """
     short, last = rest["room_short_last_k"], rest["room_last_c"]
     if np.isfinite(short):
         return bool(short <= _SATISFIED_WITHIN_K)
@@ -200,8 +207,10 @@ def _is_satisfied(context: Context, rest: Rest) -> bool:
 
 
 def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, warm: bool) -> bool:
-    """Controls may ask on though nobody needs heat: with warm rooms only this unit's own habit tells, and in mild weather
-    nothing does. A flow temperature or a mode is often shown all season: it tells only where it is never left unanswered.
+    """Controls may ask on though nobody needs heat: with warm rooms only this unit's own habit tells, and in
+    mild weather
+    nothing does. A flow temperature or a mode is often shown all season: it tells only where it is never
+    left unanswered.
     """
     mild = rest["outdoor_mean_c"] > context.limit("stopped_mild_c")
     if kind == "call":
@@ -211,7 +220,9 @@ def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, war
 
 
 def _least_pause(context: Context, usual: float | None) -> float:
-    """How long a rest must be to be no pause [minutes], from the longest usual one; None where that is not known."""
+    """How long a rest must be to be no pause [minutes], from the longest usual one; None where that is not
+    known.
+    """
     if usual is None:
         return 60.0 * context.limit("stopped_unknown_pause_hours")
     return max(context.limit("stopped_pause_minutes"), context.limit("stopped_pause_ratio") * usual)
@@ -236,7 +247,9 @@ def _cold_enough(context: Context, rest: Rest) -> bool:
 
 
 def _water_cold(context: Context, rest: Rest) -> bool:
-    """The water has fallen well below where the unit usually starts again; so it is no pause of a satisfied circuit."""
+    """The water has fallen well below where the unit usually starts again; so it is no pause of a satisfied
+    circuit.
+    """
     runs = context.whole.runs
     starts, outdoor = runs.floats("flow_start"), runs.floats("outdoor")
     like = (
@@ -279,14 +292,17 @@ def _cylinder(context: Context, rest: Rest) -> list[Reason]:
     told = context.evidence(
         "cylinder below its reheat temperature", round(short, 1), "K", "stopped_cylinder_short_k"
     )
-    # Far faster, or further, than a standing cylinder cools by itself: somebody draws, so somebody is at home.
+    # Far faster, or further, than a standing cylinder cools by itself: somebody draws, so somebody is at
+    # home.
     if fell / max(rest.hours, 1.0) * 24.0 <= _DRAWN_K_PER_DAY and last >= _DRAWN_BELOW_C:
         return []  # left to cool while nobody is at home
     return [Reason("cylinder", 0.85, told)]
 
 
 def reheat_below(context: Context) -> float:
-    """Temperature at which the cylinder's reheat starts [°C]; usual differences where the site file does not say."""
+    """Temperature at which the cylinder's reheat starts [°C]; usual differences where the site file does not
+    say.
+    """
     water = context.site.hot_water
     assert water is not None
     if water.reheat_below_c is not None:
@@ -352,7 +368,9 @@ def worked_lately(context: Context, rest: Rest) -> bool:
 
 
 def out_of_habit(context: Context, rest: Rest, warm: bool) -> list[Reason]:
-    """Where no outdoor temperature is measured: nothing ran for a day and a half, in winter or after weeks of daily work."""
+    """Where no outdoor temperature is measured: nothing ran for a day and a half, in winter or after weeks
+    of daily work.
+    """
     if rest.kind != "unit" or np.isfinite(rest["outdoor_mean_c"]) or rest.hours < 36.0:
         return []
     if warm:

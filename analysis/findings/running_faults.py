@@ -37,7 +37,9 @@ class _Episode:
 
 
 def fault_reported(context: Context) -> Finding | None:
-    """What `fault_code` says: a repeated lock-out or one that stands is to be acted on, one that has passed is a note."""
+    """What `fault_code` says: a repeated lock-out or one that stands is to be acted on, one that has passed
+    is a note.
+    """
     days = context.whole.days
     points = [p.id for p in context.site.points_of("fault_code")]
     if not points:
@@ -56,27 +58,39 @@ def fault_reported(context: Context) -> Finding | None:
     ran = sum(e.minutes_running for e in alike)
     first = local(context, alike[0].start)
     return Finding(
-        "fault_reported", severity, first.date().isoformat(), 0.95 if severity != "note" else 0.9,
+        "fault_reported",
+        severity,
+        first.date().isoformat(),
+        0.95 if severity != "note" else 0.9,
         _headline(context, worst, alike, stands=stands),
         evidence=(
             Evidence("fault as the unit reports it", worst.code),
             Evidence("first reported", f"{first:%Y-%m-%d %H:%M}"),
             Evidence("last reported", f"{local(context, alike[-1].end):%Y-%m-%d %H:%M}"),
-            beside_limit(context, "times in a week, at the most", _most_in_a_week(alike), "1/week", "fault_repeats_a_week"),
+            beside_limit(
+                context,
+                "times in a week, at the most",
+                _most_in_a_week(alike),
+                "1/week",
+                "fault_repeats_a_week",
+            ),
             beside_limit(context, "unit stood still meanwhile", round(stopped), "min", "fault_stop_minutes"),
             Evidence("unit ran on meanwhile", round(ran), "min"),
             *_others(chosen, worst.code),
         ),
         next_step=_next_step(severity, stands=stands),
         caution=(
-            "Reset only as the maker's manual allows; a lock-out that comes back protects the unit or the people near it. Never bypass a safety device. "
+            "Reset only as the maker's manual allows; a lock-out that comes back protects the unit or the "
+            "people near it. Never bypass a safety device. "
             "Work on refrigerant and mains is for licensed people."
         ),
         home=_home(severity, stands=stands),
-        until=None if stands or severity in ("act", "urgent") else local(context, alike[-1].end).date().isoformat(),
+        until=None
+        if stands or severity in ("act", "urgent")
+        else local(context, alike[-1].end).date().isoformat(),
         visit="none" if severity == "note" else "call" if severity == "watch" else "drive",
         bring=("the maker's fault list",) if severity != "note" else (),
-    )  # fmt: skip
+    )
 
 
 def _episodes(table: Table) -> list[_Episode]:
@@ -157,13 +171,25 @@ def _next_step(severity: Severity, *, stands: bool) -> str:
         return "Nothing to do now; look the code up in the maker's list at the next visit."
     look = "Look the code up in the maker's own list; this service keeps none."
     if stands:
-        return f"Ring: have the display read out, and ask whether the house is warm. {look} Reset only as the manual allows, once."
-    return f"Ask who resets it and what the display says. {look} A fault that comes back after resets needs a visit, not another reset."
+        return (
+            f"Ring: have the display read out, and ask whether the house is warm. {look} Reset only as the "
+            "manual allows, once."
+        )
+    return (
+        f"Ask who resets it and what the display says. {look} A fault that comes back after resets needs a "
+        "visit, not another reset."
+    )
 
 
 def _home(severity: Severity, *, stands: bool) -> str:
     if severity == "note":
         return ""
     if stands:
-        return "Your heat pump shows a fault message. Please read it out to your installer; do not reset it again and again."
-    return "Your heat pump has shown the same fault message several times. Your installer will look into it; please do not keep resetting it."
+        return (
+            "Your heat pump shows a fault message. Please read it out to your installer; do not reset it "
+            "again and again."
+        )
+    return (
+        "Your heat pump has shown the same fault message several times. Your installer will look into it; "
+        "please do not keep resetting it."
+    )

@@ -17,11 +17,26 @@ from analysis.use import HOT_WATER
 # A hole in the data of up to this length does not part two rows of one rest.
 _JOINED_MS = 125 * 60_000
 _ADDED = (
-    "minutes", "minutes_known", "minutes_working", "minutes_frost", "minutes_room_short", "minutes_called",
-    "minutes_call_known", "minutes_flow_asked", "minutes_flow_short", "minutes_flow_known", "minutes_mode_on",
-    "minutes_mode_known", "minutes_pumped", "minutes_pump_known", "minutes_powerless", "minutes_power_known",
-    "minutes_fault", "backup_kwh", "immersion_kwh",
-)  # fmt: skip
+    "minutes",
+    "minutes_known",
+    "minutes_working",
+    "minutes_frost",
+    "minutes_room_short",
+    "minutes_called",
+    "minutes_call_known",
+    "minutes_flow_asked",
+    "minutes_flow_short",
+    "minutes_flow_known",
+    "minutes_mode_on",
+    "minutes_mode_known",
+    "minutes_pumped",
+    "minutes_pump_known",
+    "minutes_powerless",
+    "minutes_power_known",
+    "minutes_fault",
+    "backup_kwh",
+    "immersion_kwh",
+)
 _MEANS = ("outdoor_mean_c", "target_mean_c", "power_mean_w")
 _FIRSTS = ("room_first_c", "tank_first_c")
 _LASTS = ("room_last_c", "room_short_last_k", "tank_last_c", "flow_last_c")
@@ -37,12 +52,13 @@ _RESTS_ON = {
     "target_flow_temperature": ("minutes_flow_asked", "minutes_flow_short"),
     "backup_heater_electricity": ("backup_kwh",),
     "immersion_electricity": ("immersion_kwh",),
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)
 class Rest:
-    """One rest. start, end [ms]; begun : it follows on work that was seen. open : it goes on as far as is known.
+    """One rest. start, end [ms]; begun : it follows on work that was seen. open : it goes on as far as is
+    known.
 
     told : the columns of the rests table over all of it; nan where not known
     """
@@ -155,7 +171,9 @@ def days_before(context: Context, rest: Rest) -> Table:
 
 
 def heating_begins_below(context: Context, rest: Rest) -> float | None:
-    """Outdoor day mean below which this house was heated on most days before [°C]; None where too few days tell."""
+    """Outdoor day mean below which this house was heated on most days before [°C]; None where too few days
+    tell.
+    """
     before = days_before(context, rest)
     outdoor = before.floats("outdoor")
     heated = before.floats("n_heating")
@@ -194,10 +212,12 @@ def usual_pause(context: Context, rest: Rest, of: str = "pause") -> float | None
 
 
 def rested_at_that_hour(context: Context, rest: Rest, sign: tuple[str, str] | None = None) -> bool | None:
-    """Whether the unit also stood still at these hours of one of the last days, as a tariff's lock or a set-back makes
+    """Whether the unit also stood still at these hours of one of the last days, as a tariff's lock or a
+    set-back makes
     it; None where no day before was seen. Only rests of less than a day can be of that kind.
 
-    sign : two columns of minutes; that rest must then have shown the first in a good part of the second, as this one does
+    sign : two columns of minutes; that rest must then have shown the first in a good part of the second, as
+    this one does
     """
     runs, days = context.whole.runs, context.whole.days
     if not len(runs):
@@ -223,7 +243,9 @@ def rested_at_that_hour(context: Context, rest: Rest, sign: tuple[str, str] | No
 
 
 def _showed(context: Context, kind: str, start: int, end: int, sign: tuple[str, str]) -> bool:
-    """Whether a kept rest that covers most of start..end [ms] showed a sign in a third of its minutes or more."""
+    """Whether a kept rest that covers most of start..end [ms] showed a sign in a third of its minutes or
+    more.
+    """
     table = context.whole.rests
     lap = np.minimum(table["end"], end) - np.maximum(table["start"], start)
     mine = (table["kind"] == kind) & (lap >= 0.5 * (end - start))

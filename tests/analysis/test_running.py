@@ -1,4 +1,6 @@
-"""A unit that does not run, and the faults it reports: facts by hand, limits of the findings, words of the site file."""
+"""A unit that does not run, and the faults it reports: facts by hand, limits of the findings, words of the
+site file.
+"""
 
 from __future__ import annotations
 
@@ -156,7 +158,9 @@ def test_nothing_measured_of_the_unit_is_not_assessed() -> None:
 
 
 def test_a_sensor_that_is_distrusted_makes_no_frost() -> None:
-    """An outdoor sensor that fails to -40 °C is a sensor's fault, and no frost that makes a short rest urgent."""
+    """An outdoor sensor that fails to -40 °C is a sensor's fault, and no frost that makes a short rest
+    urgent.
+    """
     house = House(days=8, mean_c=16.0, cutoff_c=14.0, start_room_c=21.0)
     house.outdoor[house.between(3.0)] = -40.0
     codes = {f.code: f.severity for f in findings_of(house.made())}

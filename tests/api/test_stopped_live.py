@@ -1,4 +1,6 @@
-"""A unit that stops is alerted within an hour: readings through a real broker, the watch's own work, and the alert."""
+"""A unit that stops is alerted within an hour: readings through a real broker, the watch's own work, and the
+alert.
+"""
 
 from __future__ import annotations
 

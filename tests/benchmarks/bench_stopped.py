@@ -1,8 +1,11 @@
-"""How soon a unit that stops is known: from its last heat to the alert, and how often a healthy unit is called stopped.
+"""How soon a unit that stops is known: from its last heat to the alert, and how often a healthy unit is
+called stopped.
 
 python -m tests.benchmarks.bench_stopped [--json FILE] [--live N] [--plants N]
-Live: readings through a real broker, the watch as scheduled, the alert. Replayed: the same stops at many hours and in
-many weathers, judged every five minutes. Healthy: simulated plants cut off at random moments. Times are simulated time.
+Live: readings through a real broker, the watch as scheduled, the alert. Replayed: the same stops at many
+hours and in
+many weathers, judged every five minutes. Healthy: simulated plants cut off at random moments. Times are
+simulated time.
 """
 
 from __future__ import annotations
@@ -120,7 +123,8 @@ def main() -> None:
         at_broker.append(row)
         print(f"| {row['stop']} | {row['minutes']} | {row['severity']} | {row['looks']} |", flush=True)
     print(
-        f"\n| replayed (told up to {WATCH_MIN} min later by the watch) | meters | median [min] | longest [min] | within the hour |"
+        f"\n| replayed (told up to {WATCH_MIN} min later by the watch) | meters | median [min] | longest "
+        "[min] | within the hour |"
     )
     print("|---|---|---|---|---|")
     many = []
@@ -129,7 +133,8 @@ def main() -> None:
         minutes = np.array([np.inf if m is None else m for m in row["minutes"]])
         soon = (minutes + WATCH_MIN <= 60.0).mean()
         print(
-            f"| {row['stop']} | {row['meters']} | {np.median(minutes):.0f} | {minutes.max():.0f} | {soon:.0%} |",
+            f"| {row['stop']} | {row['meters']} | {np.median(minutes):.0f} | {minutes.max():.0f} | "
+            f"{soon:.0%} |",
             flush=True,
         )
     well = healthy(args.plants, args.looks)

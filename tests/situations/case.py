@@ -1,7 +1,9 @@
 """The form of a situation, how it is judged, and how the situations of all modules are found.
 
-To add situations, write a module in this package with a list `SITUATIONS` of `Situation`. Each names its truth in one
-line, makes a site file and readings, and says which findings must be told, with the least severity, and which must not.
+To add situations, write a module in this package with a list `SITUATIONS` of `Situation`. Each names its
+truth in one
+line, makes a site file and readings, and says which findings must be told, with the least severity, and
+which must not.
 """
 
 from __future__ import annotations
@@ -34,7 +36,8 @@ class Made:
 class Situation:
     """One situation.
 
-    name : kebab-case, unique. truth : what an engineer on site would find, in one line. make : gives site and readings
+    name : kebab-case, unique. truth : what an engineer on site would find, in one line. make : gives site
+    and readings
     expects : code -> least severity. causes : code -> the cause that must rank first
     forbids : codes that must not be told above a note. silent : nothing may be told above a note
     words : code -> text that its headline must contain. slow : left to `make bench`
@@ -101,7 +104,9 @@ def _named(found: Finding) -> str:
 
 
 def situations() -> list[Situation]:
-    """Those of every module of this package that has a list `SITUATIONS`. Raises ValueError for a name used twice."""
+    """Those of every module of this package that has a list `SITUATIONS`. Raises ValueError for a name used
+    twice.
+    """
     found: list[Situation] = []
     for module in sorted(m.name for m in pkgutil.iter_modules(tests.situations.__path__)):
         if module != "__main__" and not module.startswith("test_"):

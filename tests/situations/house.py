@@ -1,7 +1,9 @@
 """A small house for situations: one room, one water circuit, one cylinder, stepped by the minute.
 
-Energy is kept: what the unit gives warms water, the water warms the room, the room loses heat to the air. Every input is
-an array of minutes, so that a situation breaks exactly one thing at one time. Constants are round numbers of a usual
+Energy is kept: what the unit gives warms water, the water warms the room, the room loses heat to the air.
+Every input is
+an array of minutes, so that a situation breaks exactly one thing at one time. Constants are round numbers of
+a usual
 house (common practice, no source).
 """
 
@@ -31,16 +33,25 @@ SETPOINT_C, REHEAT_C = 50.0, 43.0
 DRAWS = (430, 760, 1150)
 
 QUANTITIES: dict[str, tuple[str, str, str]] = {
-    "elec": ("heat_pump_electricity", "power", "W"), "heat": ("heat_output", "power", "W"),
-    "flow": ("flow_temperature", "gauge", "degC"), "return": ("return_temperature", "gauge", "degC"),
-    "rate": ("flow_rate", "gauge", "m3/h"), "outdoor": ("outdoor_temperature", "gauge", "degC"),
-    "room": ("room_temperature", "gauge", "degC"), "target": ("target_room_temperature", "gauge", "degC"),
-    "target_flow": ("target_flow_temperature", "gauge", "degC"), "tank": ("cylinder_temperature", "gauge", "degC"),
-    "mode": ("operating_mode", "state", ""), "call": ("heat_call", "state", ""), "fault": ("fault_code", "state", ""),
-    "backup": ("backup_heater_electricity", "power", "W"), "immersion": ("immersion_electricity", "power", "W"),
-    "elec_kwh": ("heat_pump_electricity", "register", "kWh"), "heat_kwh": ("heat_output", "register", "kWh"),
+    "elec": ("heat_pump_electricity", "power", "W"),
+    "heat": ("heat_output", "power", "W"),
+    "flow": ("flow_temperature", "gauge", "degC"),
+    "return": ("return_temperature", "gauge", "degC"),
+    "rate": ("flow_rate", "gauge", "m3/h"),
+    "outdoor": ("outdoor_temperature", "gauge", "degC"),
+    "room": ("room_temperature", "gauge", "degC"),
+    "target": ("target_room_temperature", "gauge", "degC"),
+    "target_flow": ("target_flow_temperature", "gauge", "degC"),
+    "tank": ("cylinder_temperature", "gauge", "degC"),
+    "mode": ("operating_mode", "state", ""),
+    "call": ("heat_call", "state", ""),
+    "fault": ("fault_code", "state", ""),
+    "backup": ("backup_heater_electricity", "power", "W"),
+    "immersion": ("immersion_electricity", "power", "W"),
+    "elec_kwh": ("heat_pump_electricity", "register", "kWh"),
+    "heat_kwh": ("heat_output", "register", "kWh"),
     "house_kwh": ("house_electricity", "register", "kWh"),
-}  # fmt: skip
+}
 USUAL = ("elec", "heat", "flow", "return", "rate", "outdoor", "room", "target", "tank", "mode")
 
 
@@ -50,11 +61,13 @@ class House:
 
     points : ids of QUANTITIES that are metered. every : minutes between readings, one number or by point
     steps : point -> smallest step of its register or display, in its unit
-    outdoor, target, stove : float64 (n,) [°C, °C, W]. supply, free, heats, reheats : bool (n,): the unit has power; is not
+    outdoor, target, stove : float64 (n,) [°C, °C, W]. supply, free, heats, reheats : bool (n,): the unit has
+    power; is not
         locked out; may heat the rooms; may heat the cylinder. backup, immersion : float64 (n,) [W], the
         back-up heater only while the circuit asks for it
     heater_inside : the back-up heater is behind the unit's own electricity and heat meters
-    trips : minutes after which the unit ends each run by itself, 0 never. calls : rooms decide by a thermostat
+    trips : minutes after which the unit ends each run by itself, 0 never. calls : rooms decide by a
+    thermostat
     fault : object (n,) of str
     """
 
@@ -92,7 +105,9 @@ class House:
         self.minute = minute
 
     def between(self, first: float, last: float = 1e9) -> Flags:
-        """Minutes from day `first` to day `last`, counted from local midnight of the first judged day (UTC in winter)."""
+        """Minutes from day `first` to day `last`, counted from local midnight of the first judged day (UTC
+        in winter).
+        """
         day = (self.time - self.time[0]) / 86_400_000.0 - 1.0
         return np.asarray((day >= first) & (day < last))
 
@@ -121,7 +136,8 @@ class House:
         head = (
             '[site]\nid = "test-house"\nname = "Test House"\ntimezone = "Europe/London"\nlatitude = 52.0\n'
             "longitude = -2.0\n[design]\nheat_loss_kw = 5.7\nindoor_c = 20.5\noutdoor_c = -5.0\n[heat_pump]\n"
-            f"rated_output_kw = 8.0\nmin_output_kw = 2.0\n[heating_curve]\npoints = {[list(p) for p in CURVE]}\n"
+            "rated_output_kw = 8.0\nmin_output_kw = 2.0\n[heating_curve]\npoints = "
+            f"{[list(p) for p in CURVE]}\n"
         )
         if "tank" in self.points or "mode" in self.points:
             head += f"[hot_water]\ncylinder_litres = 200\nsetpoint_c = {SETPOINT_C}\nreheat_below_c = {REHEAT_C}\n"

@@ -1,6 +1,8 @@
-"""A unit that stops while its readings come in live: broker, collector, watch, alert. The clock of the watch is driven.
+"""A unit that stops while its readings come in live: broker, collector, watch, alert. The clock of the watch
+is driven.
 
-The days before are put into the store; the last minutes are published to a broker one by one, and after each the watch is
+The days before are put into the store; the last minutes are published to a broker one by one, and after each
+the watch is
 due as the scheduler would have it.
 """
 
@@ -36,7 +38,9 @@ FAST = {"back_off_seconds": (0.05, 0.3), "sites_seconds": 0.1, "batch_seconds": 
 
 @dataclass(frozen=True)
 class Told:
-    """minutes : from the last heat to the alert, None where none came. alert : as it stood then. looks : watches done"""
+    """minutes : from the last heat to the alert, None where none came. alert : as it stood then. looks :
+    watches done
+    """
 
     minutes: float | None
     alert: AlertRow | None
@@ -53,7 +57,8 @@ def time_to_alert(
     watched_minutes: int = 100,
     every: int = 1,
 ) -> Told:
-    """Let a house live up to now, stop its unit in the run about `watched_minutes` ago, and watch it minute by minute.
+    """Let a house live up to now, stop its unit in the run about `watched_minutes` ago, and watch it minute
+    by minute.
 
     stop : changes the house in the given minutes, bool (n,). every : minutes between readings
     """
@@ -95,7 +100,9 @@ def time_to_alert(
 
 
 def within_a_run(house: House, about: int) -> int:
-    """The newest moment [ms] up to `about` at which the unit had run for ten minutes and would have run on."""
+    """The newest moment [ms] up to `about` at which the unit had run for ten minutes and would have run
+    on.
+    """
     heat = house.made().readings["elec"]
     on = heat.value > 200.0
     steady = np.convolve(on, np.ones(21), "same") > 20.5
