@@ -39,7 +39,9 @@ class Patience:
     def at_once(self) -> Patience:
         """The same for a code of AT_ONCE: it opens at the first look, and is resolved after half a day without it."""
         half_day = timedelta(hours=12)
-        return replace(self, hold_act=timedelta(0), gone_watch=half_day, gone_act=half_day, gone_urgent=half_day)
+        return replace(
+            self, hold_act=timedelta(0), gone_watch=half_day, gone_act=half_day, gone_urgent=half_day
+        )
 
     def hold(self, severity: str) -> timedelta:
         return getattr(self, f"hold_{severity}")
