@@ -29,7 +29,7 @@ from api.state.tables import FactChunk, FactDay, SiteRow
 from collector.store.protocol import PointSpan, Store
 
 log = logging.getLogger(__name__)
-KINDS = ("days", "runs", "defrosts", "reheats", "notices")
+KINDS = ("days", "runs", "defrosts", "reheats", "notices", "rests", "faults")
 CHUNK_READINGS = 2_000_000
 """Readings worked out at once in each lane: thin data take longer spans than SPAN_DAYS."""
 OPEN_DAYS = 1 + MARGIN_DAYS
@@ -235,7 +235,9 @@ def lent_id(lender: str, point: str) -> str:
 
 def plant_mark(site: Site) -> str:
     """The parts of a site file that facts depend on: not the name, limits, or where a value is fetched from."""
-    content = site.model_dump(mode="json", exclude={"csv": True, "limits": True, "site": {"name"}})
+    content = site.model_dump(
+        mode="json", exclude={"csv": True, "limits": True, "fault_codes": True, "site": {"name"}}
+    )
     for point in content["point"]:
         for key in ("column", "topic", "pointer"):
             point.pop(key)

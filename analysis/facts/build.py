@@ -1,4 +1,4 @@
-"""From raw readings of a span of days to the five facts tables. The same function serves a day and five years."""
+"""From raw readings of a span of days to the facts tables. The same function serves a day and five years."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ import numpy as np
 from analysis.facts.clocks import clock_columns
 from analysis.facts.daylight import daylight_columns
 from analysis.facts.days import days_columns
+from analysis.facts.demand import direct_columns, rests_table
 from analysis.facts.events import defrosts_table, reheats_table, runs_table
+from analysis.facts.faults import faults_table
 from analysis.facts.minutes import work_out
 from analysis.facts.notices import notices_table
 from analysis.facts.segments import Segments
@@ -53,6 +55,7 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     asked = slice(MARGIN_DAYS, MARGIN_DAYS + len(days))
     day = Segments(grid.day_start[:-1][asked], grid.day_start[1:][asked])
     columns = trust_columns(site, minutes, day, near) | clock_columns(minutes, day)
+    columns |= direct_columns(minutes, day)
     columns |= daylight_columns(site, minutes, day, days["day"])
     facts = Facts(
         days.with_columns(**columns),
@@ -60,6 +63,8 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
         defrosts_table(site, minutes),
         reheats_table(site, minutes),
         notices_table(site, minutes, near),
+        rests_table(site, minutes, near),
+        faults_table(site, minutes, near),
     )
     return facts.between(first, last)
 

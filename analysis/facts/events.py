@@ -21,6 +21,9 @@ Flags = NDArray[np.bool_]
 # Readings further apart than this can't show a run, or a defrost. Quarter hours show runs as a lower bound.
 COARSEST_FOR_RUNS_MIN = 15.0
 COARSEST_FOR_DEFROSTS_MIN = 2.0
+# Controls that ask for nothing show no flow temperature, or one near the room's; a unit starts 3 to 6 K below what it is
+# asked for (common practice).
+LEAST_ASKED_FLOW_C, SHORT_FLOW_K = 24.0, 6.0
 
 
 def runs_table(site: Site, minutes: Minutes) -> Table:
@@ -30,7 +33,8 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
     defrosts, heat and electricity [kWh], expected [kWh at the unit's rating], outdoor, flow, flow_start, flow_end,
     flow_max, return, return_start, return_end, lift [K], flow_rate [m3/h], flow_after [m3/h, six to ten minutes after
     the end, nan where the next run has begun], rise [K/min over the first minutes], target_flow, speed [%],
-    pause [minutes at rest before], room_excess [K above target at the end], ended_by (call, unit, use, unknown),
+    pause [minutes at rest before], pause_called, pause_flow_short, pause_mode_on [of them, with a room's call, with the flow 6 K or
+    more below what is asked for, with a mode that says it works; nan where not measured], room_excess [K above target at the end], ended_by (call, unit, use, unknown),
     cut (True where the data begin or end inside it)
     """
     grid, use = minutes.grid, minutes.use
@@ -74,6 +78,7 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
         "target_flow": segments.mean(grid.gauge("target_flow_temperature"), steady),
         "speed": segments.mean(grid.gauge("compressor_speed"), steady),
         "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
+        **_asked_before(grid, segments),
         "room_excess": segments.last(grid.gauge("room_temperature") - grid.gauge("target_room_temperature")),
         "ended_by": _ended_by(minutes, segments),
         "cut": _cut(use.code == UNKNOWN, segments, len(grid)),
@@ -111,6 +116,31 @@ def _after(segments: Segments, rate: Floats, spacing: float) -> Floats:
 
 def _starts(flags: Flags) -> Flags:
     return flags & ~np.concatenate(([False], flags[:-1]))
+
+
+def _asked_before(grid: Grid, segments: Segments) -> dict[str, Floats]:
+    """Minutes of the pause before each run in which heat was asked for, by each sign that is measured."""
+    before = Segments(segments.end[:-1], segments.start[1:])
+    call, asked, mode = (grid.gauge(q) for q in ("heat_call", "target_flow_temperature", "operating_mode"))
+    signs = {
+        "pause_called": (call > 0.5, call),
+        "pause_flow_short": (is_flow_short(grid), asked),
+        "pause_mode_on": (np.isin(np.round(first_known(mode, 0.0)), (HEATING, HOT_WATER)), mode),
+    }
+    none = np.full(len(segments), np.nan)
+    return {
+        name: np.concatenate(([np.nan], before.count(flags).astype(np.float64)))
+        if np.isfinite(told).any()
+        else none
+        for name, (flags, told) in signs.items()
+    }
+
+
+def is_flow_short(grid: Grid) -> Flags:
+    """Minutes in which a flow temperature is asked for and the water stays 6 K or more below it."""
+    asked, flow = grid.gauge("target_flow_temperature"), grid.gauge("flow_temperature")
+    wanted = first_known(asked, 0.0) >= LEAST_ASKED_FLOW_C
+    return np.asarray(wanted & (first_known(flow, 99.0) < asked - SHORT_FLOW_K))
 
 
 def _ended_by(minutes: Minutes, segments: Segments) -> NDArray[np.object_]:
@@ -293,7 +323,8 @@ _KINDS = {
 _RUN_COLUMNS = (
     "start", "minutes", "use", "minutes_heating", "minutes_hot_water", "minutes_defrost", "defrosts", "heat",
     "electricity", "expected", "outdoor", "flow", "flow_start", "flow_end", "flow_max", "return", "return_start", "return_end",
-    "lift", "flow_rate", "flow_after", "rise", "target_flow", "speed", "pause", "room_excess", "ended_by", "cut",
+    "lift", "flow_rate", "flow_after", "rise", "target_flow", "speed", "pause", "pause_called", "pause_flow_short",
+    "pause_mode_on", "room_excess", "ended_by", "cut",
 )  # fmt: skip
 _DEFROST_COLUMNS = (
     "start", "minutes", "heat_taken", "electricity", "outdoor", "humidity", "frosting", "frost_known", "since_last",

@@ -15,7 +15,7 @@ Ints = NDArray[np.int64]
 
 
 class Segments:
-    """Half-open stretches [start, end) of a minute grid, ascending and apart.
+    """Half-open stretches [start, end) of a minute grid; sums, means and extremes hold for stretches that overlap too.
 
     start, end : int64 (k,)
     """
@@ -69,7 +69,7 @@ class Segments:
             return np.asarray(take.reduceat(values, self.start, **kind))
         bounds = np.empty(2 * len(self), dtype=np.int64)
         bounds[0::2], bounds[1::2] = self.start, self.end
-        if bounds[-1] >= len(values):  # reduceat wants a value at every bound
+        if bounds.max() >= len(values):  # reduceat wants a value at every bound
             values = np.append(values, beyond)
         return np.asarray(take.reduceat(values, bounds, **kind)[0::2])
 

@@ -19,12 +19,14 @@ from analysis.findings.operation_common import (
     ranked,
     refrigerant_caution,
 )
-from analysis.findings.spells import last_spell
+from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import Flags, sure
 
 _USUAL_COP = 2.8
 _WEAK_SHARE = 0.75
 _PLAIN_KWH = 1.0
+# A compressor that works less of the day than this rests while the heater heats (common practice: a start a day is no work).
+_RESTS_SHARE = 0.08
 
 
 def backup_heater_use(context: Context) -> Finding | None:
@@ -45,6 +47,8 @@ def backup_heater_use(context: Context) -> Finding | None:
     if spell is None:
         return None
     inside = like & spell.covers(days["day"])
+    if (alone := _alone(context, inside & so, spell)) is not None:
+        return alone
     total = float(np.nansum(mild[inside]))
     share = total / max(_space_heat(context, inside), total, 1e-9)
     watch, act = context.limit("backup_share_watch"), context.limit("backup_share_act")
@@ -80,6 +84,40 @@ def backup_heater_use(context: Context) -> Finding | None:
         ),
         cost_kwh=kwh, cost_money=context.money(kwh), visit="drive" if full else "setting",
         bring=("coil cleaning kit", "clamp thermometer", "power meter") if full else (),
+    )  # fmt: skip
+
+
+def _alone(context: Context, chosen: Flags, spell: Spell) -> Finding | None:
+    """The heater carried the house while the compressor rested: no matter of a setting, and said as what it is."""
+    days = context.days
+    rested = days.floats("n_running") < _RESTS_SHARE * days.floats("n_minutes")
+    alone = chosen & rested & (days.floats("n_unknown") < 0.5 * days.floats("n_minutes"))
+    many = int(alone.sum())
+    if many < 1 or many < 0.5 * chosen.sum():
+        return None
+    kwh = float(np.nansum(days.floats("e_backup")[alone]))
+    ran = float(np.nansum(days.floats("n_running")[alone])) / max(
+        float(np.nansum(days.floats("n_minutes")[alone])), 1.0
+    )
+    spare = kwh * (1.0 - 1.0 / _cop(context)) / many * 365.0
+    # What it costs if it goes on for a heating season's half of the year.
+    per_year = 0.5 * spare
+    return Finding(
+        "backup_heater_use", "act" if spell.until is None else "note", spell.since, 0.95,
+        f"The back-up heater carried the house alone on {many} days ({kwh:.0f} kWh of direct electric heat): the compressor hardly ran.",
+        evidence=(
+            Evidence("days with the heater alone", many, "days"),
+            Evidence("back-up electricity on them", round(kwh, 1), "kWh"),
+            Evidence("share of those days the unit ran", round(ran, 3), "-"),
+        ),
+        until=spell.until,
+        next_step=(
+            "Find out first why the compressor rests (see unit_stopped and fault_reported): emergency mode set by hand, lock-out, or no supply to the outdoor "
+            "unit. Leave the heater as it is until then: it keeps the house from freezing."
+        ),
+        caution=MAINS_CAUTION,
+        home="A plain electric heater heats your home instead of the heat pump, which costs about three times as much. Please ring your installer.",
+        cost_kwh=per_year, cost_money=context.money(per_year), visit="call",
     )  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from analysis.errors import NotAssessed
 from analysis.facts.tables import Facts
-from analysis.findings import heat, operation, promise, recognised, trust, water
+from analysis.findings import heat, operation, promise, recognised, running, trust, water
 from analysis.findings.consistency import with_passed_limits, without_conflicts
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import SEVERITIES, Finding, NotAssessedCode, Recognised
@@ -28,7 +28,7 @@ class Judgement(NamedTuple):
 
 
 DATA_RULES: tuple[Rule, ...] = trust.RULES
-PLANT_RULES: tuple[Rule, ...] = (*operation.RULES, *heat.RULES, *water.RULES)
+PLANT_RULES: tuple[Rule, ...] = (*running.RULES, *operation.RULES, *heat.RULES, *water.RULES)
 RULES: tuple[Rule, ...] = (*DATA_RULES, *PLANT_RULES)
 
 # Findings that need not know when the unit ran and what for; all others are withheld where that can't be told.
@@ -36,6 +36,7 @@ _WITHOUT_USE = frozenset(
     {
         "pressure_falling", "pressure_low", "room_below_target", "frost_risk", "hot_water_shortfall", "pasteurisation_missed",
         "backup_heater_use", "immersion_use", "water_too_hot", "disinfection_lacking", "pressure_high", "pressure_swings",
+        "unit_stopped", "fault_reported",
     }
 )  # fmt: skip
 

@@ -20,6 +20,7 @@ from analysis.findings.operation_common import (
     ranked,
     water_caution,
 )
+from analysis.findings.operation_trips import unit_trips
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import sure
 from analysis.medians import median
@@ -36,6 +37,7 @@ _OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
 _KWH_PER_LITRE_K = 0.00116
 # Runs of 10 minutes show in readings half as far apart (sampling theorem).
 _CLOSE_MIN = 5.0
+_CLOSE_TO_TRIPS_MIN = 2.5
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,9 @@ def short_cycling(context: Context) -> Finding | None:
         if np.isfinite(days.floats("compressor_starts_counted")).any():
             return _by_counter(context)
         raise NotAssessed(blurred)
+    close = run_spacing(context.days) <= _CLOSE_TO_TRIPS_MIN
+    if close and (trips := unit_trips(context)) is not None and trips.severity != "note":
+        return trips
     runs = _heating_runs(context.facts.runs)
     by_day = _by_day(days, runs)
     outdoor = days.floats("outdoor")

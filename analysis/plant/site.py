@@ -304,6 +304,10 @@ class Point(_Section):
         return self.column or self.id
 
 
+FaultWords = Annotated[str, Field(min_length=1, max_length=200)]
+"""The firm's own words for a code that the unit reports."""
+
+
 class Site(_Section):
     """One installation. Read with `analysis.plant.load`."""
 
@@ -318,6 +322,16 @@ class Site(_Section):
     csv: Csv = Csv()
     point: Annotated[tuple[Point, ...], Field(max_length=1000)] = ()
     limits: Annotated[dict[Key, Factor], Field(max_length=1000)] = Field(default_factory=dict)
+    fault_codes: Annotated[dict[Key, FaultWords], Field(max_length=1000)] = Field(default_factory=dict)
+
+    @field_validator("fault_codes", mode="before")
+    @classmethod
+    def _code_as_text(cls, value: Any) -> Any:
+        if isinstance(value, dict) and any(not str(code).strip() for code in value):
+            raise ValueError(
+                'an empty code is no fault; write it as the unit reports it, as in "E7" = "flow switch"'
+            )
+        return value
 
     @model_validator(mode="after")
     def _unique_points(self) -> Site:

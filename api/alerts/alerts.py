@@ -103,8 +103,9 @@ class Alerts:
         maintained: bool,
     ) -> list[Happened]:
         severity = finding["severity"] if finding else None
+        patience = self._patience.at_once() if code in rules.AT_ONCE else self._patience
         after, events = rules.step(
-            _life(row) if row else None, severity, now, patience=self._patience, maintained=maintained
+            _life(row) if row else None, severity, now, patience=patience, maintained=maintained
         )
         if after is None:
             if row is not None:

@@ -17,6 +17,10 @@ GRAVER = {"watch": 1, "act": 2, "urgent": 3}
 LIVE = ("open", "acknowledged", "snoozed")
 
 
+AT_ONCE = frozenset({"unit_stopped"})
+"""Codes whose act opens at once: what the watch says of them is no matter of a long window."""
+
+
 @dataclass(frozen=True)
 class Patience:
     """How long a finding must hold before it opens, and be gone before it is resolved.
@@ -31,6 +35,13 @@ class Patience:
     gone_watch: timedelta = timedelta(hours=95)
     gone_act: timedelta = timedelta(hours=95)
     gone_urgent: timedelta = timedelta(hours=23)
+
+    def at_once(self) -> Patience:
+        """The same for a code of AT_ONCE: it opens at the first look, and is resolved after half a day without it."""
+        half_day = timedelta(hours=12)
+        return replace(
+            self, hold_act=timedelta(0), gone_watch=half_day, gone_act=half_day, gone_urgent=half_day
+        )
 
     def hold(self, severity: str) -> timedelta:
         return getattr(self, f"hold_{severity}")

@@ -63,7 +63,7 @@ class Notices:
                 name = site_names(session).get(alert.site, alert.site)
                 subject, body = urgent_message(alert, name, self._settings.address)
                 for receiver in self._firm(session):
-                    key = f"urgent-{alert.id}-{alert.episode}-{_short(receiver)}"
+                    key = f"{alert.severity}-{alert.id}-{alert.episode}-{_short(receiver)}"
                     new += _queue(session, key, "urgent", alert.site, receiver, subject, body, now)
         return new
 

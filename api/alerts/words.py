@@ -24,7 +24,7 @@ def urgent_message(alert: AlertRow, site_name: str, address: str) -> tuple[str, 
         if finding.get(key):
             lines += [f"{label}: {finding[key]}", ""]
     lines.append(f"{address}/sites/{alert.site}")
-    return f"Urgent: {site_name}: {alert.headline}", "\n".join(lines)
+    return f"{alert.severity.capitalize()}: {site_name}: {alert.headline}", "\n".join(lines)
 
 
 def digest_message(

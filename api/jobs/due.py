@@ -13,6 +13,8 @@ MONTH_DAY, MONTH_HOUR = 2, 6
 WINTER_MONTHS = (9, 10, 11)
 """Winter checks are due from the first of September; one missed until the end of November is still of use."""
 TIDY_HOUR = 4
+WATCHES_AN_HOUR = 4
+"""A unit that stops should be known within an hour: half an hour tells a stop from a pause, the rest is the watch's."""
 FIRM = ""
 """The site of work that is done once for the whole firm."""
 
@@ -43,10 +45,12 @@ def due_now(now: datetime, zones: Mapping[str, ZoneInfo], firm: ZoneInfo, digest
 
 
 def watch_now(now: datetime, zones: Mapping[str, ZoneInfo]) -> Iterator[Due]:
-    """The hourly watch of every site."""
-    hour = now.astimezone(UTC).strftime("%Y-%m-%dT%HZ")
+    """The watch of every site, WATCHES_AN_HOUR times an hour."""
+    moment = now.astimezone(UTC)
+    every = 60 // WATCHES_AN_HOUR
+    key = f"{moment:%Y-%m-%dT%H}:{moment.minute // every * every:02d}Z"
     for site in zones:
-        yield Due("watch", site, hour)
+        yield Due("watch", site, key)
 
 
 def night_of(now: datetime, zone: ZoneInfo) -> str:

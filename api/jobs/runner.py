@@ -14,7 +14,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from api.alerts.alerts import Alerts
+from api.alerts.alerts import AlertRow, Alerts
+from api.alerts.life import AT_ONCE
 from api.alerts.notices import Notices
 from api.jobs.book import JobBook
 from api.jobs.due import FIRM, Due, due_now, watch_now
@@ -49,7 +50,7 @@ class Runner:
         return self._run(due_now(moment, zones, firm, self.service.settings.digest_hour), moment)
 
     def watch(self, now: datetime | None = None) -> Counter[str]:
-        """The hourly watch."""
+        """The watch: what can't wait for the night."""
         moment = now or datetime.now(UTC)
         return self._run(watch_now(moment, self._zones()[0]), moment)
 
@@ -154,12 +155,9 @@ class Runner:
             watched = due.kind == "watch"
             codes, spared = (WATCHED, frozenset[str]()) if watched else (None, ONLY_WATCHED)
             happened = self.alerts.look(due.site, outcome.findings, now, codes, spared)
-            told = {
-                h.alert
-                for h in happened
-                if h.severity == "urgent" and h.what in ("opened", "reopened", "worsened")
-            }
-            self.notices.urgent([self.alerts.get(alert) for alert in sorted(told)], now)
+            told = {h.alert for h in happened if h.what in ("opened", "reopened", "worsened")}
+            rows = [self.alerts.get(alert) for alert in sorted(told)]
+            self.notices.urgent([r for r in rows if r.severity == "urgent" or _is_at_once(r)], now)
         elif due.kind == "month":
             self.notices.month(due.site, due.key, now, self.service.plants.get(due.site).site.zone)
 
@@ -184,3 +182,7 @@ class Runner:
         zones = {card.id: card.zone for card in self.service.plants.cards()}
         most = Counter(zone.key for zone in zones.values()).most_common(1)
         return zones, ZoneInfo(most[0][0]) if most else ZoneInfo("UTC")
+
+
+def _is_at_once(alert: AlertRow) -> bool:
+    return alert.code in AT_ONCE and alert.severity == "act"

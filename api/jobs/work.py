@@ -12,9 +12,9 @@ from api.results import NoReadings
 from api.service import Service, kept_open
 from api.settings import Settings
 
-WATCHED_DAYS = 2
-"""Days that the hourly watch looks at: an event of yesterday evening may still go on."""
-WATCHED = frozenset({"frost_risk", "pressure_low", "silence"})
+WATCHED_DAYS = 8
+"""Days that the watch looks at: a week shows how long this unit pauses, and at which hours a tariff locks it."""
+WATCHED = frozenset({"frost_risk", "pressure_low", "silence", "unit_stopped", "fault_reported"})
 ONLY_WATCHED = frozenset({"silence"})
 """Codes that the nightly work says nothing about."""
 SILENT_AFTER = {"watch": timedelta(hours=6), "act": timedelta(hours=48)}
@@ -56,7 +56,7 @@ def night(service: Service, plant: Plant) -> Outcome:
 
 
 def watch(service: Service, plant: Plant, now: datetime) -> Outcome:
-    """Look for what can't wait for the night: frost, pressure, silence."""
+    """Look for what can't wait for the night: a unit that stopped, its faults, frost, pressure, silence."""
     span = service.store.span(plant.site.id)
     if span is None:
         return Outcome("no readings yet")
@@ -67,7 +67,8 @@ def watch(service: Service, plant: Plant, now: datetime) -> Outcome:
     else:
         first, last = service.results.rolling(plant, WATCHED_DAYS)
         found = service.results.passing(plant, first, last).findings
-        findings = [f.as_dict() for f in found if f.code in WATCHED and f.severity in ("act", "urgent")]
+        grave = [f for f in found if f.code in WATCHED and f.severity in ("act", "urgent")]
+        findings = [f.as_dict() for f in grave if f.until is None]
     return Outcome(
         f"{len(findings)} findings, last reading {heard:%Y-%m-%d %H:%M} UTC", findings, has_result=True
     )

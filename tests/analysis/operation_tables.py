@@ -24,7 +24,7 @@ OUTDOOR = 5.0 + 6.0 * np.sin(np.arange(DAYS) / 3.0) - np.linspace(0.0, 2.0, DAYS
 CURVE = np.interp(OUTDOOR, [-3.0, 15.0], [46.0, 28.0])
 NO_EVENTS = Table({"day": np.empty(0, dtype="datetime64[us]")})
 CAUSES = {
-    "short_cycling": {"oversized_for_mild_load", "thermostat_chopping", "low_water_volume", "flow_restriction"},
+    "short_cycling": {"unit_trips", "oversized_for_mild_load", "thermostat_chopping", "low_water_volume", "flow_restriction"},
     "excessive_defrost": {"coil_airflow", "low_refrigerant_symptom", "insufficient_defrost_heat"},
     "defrost_without_frost": {"low_refrigerant_symptom", "sensor_fault"},
     "flow_temperature_above_curve": {"curve_set_high", "manual_override"},

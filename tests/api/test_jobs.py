@@ -76,9 +76,10 @@ def test_the_digest_comes_after_the_nights() -> None:
     assert "digest" not in before
 
 
-def test_the_watch_is_due_every_hour() -> None:
-    keys = {next(watch_now(NOON + n * timedelta(minutes=10), {"elm": LONDON})).key for n in range(12)}
-    assert len(keys) == 2
+def test_the_watch_is_due_every_quarter_of_an_hour() -> None:
+    keys = [next(watch_now(NOON + n * timedelta(minutes=5), {"elm": LONDON})).key for n in range(24)]
+    assert len(dict.fromkeys(keys)) == 8
+    assert keys[2:4] == ["2026-01-12T12:00Z", "2026-01-12T12:15Z"]
 
 
 DUE = Due("night", "elm", "2026-01-12")

@@ -90,7 +90,7 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     ),
     "pressure_falling": frozenset({"pressure_low"}),
     "pressure_low": frozenset(),
-    "frost_risk": frozenset({"room_below_target", "hot_water_shortfall", "data_gap"}),
+    "frost_risk": frozenset({"unit_stopped", "room_below_target", "hot_water_shortfall", "data_gap"}),
     # a wrong meter spoils every figure that reads it, until the finding about the meter withholds it
     "unit_mismatch": frozenset({"implausible_efficiency", "heat_meter_disagrees", "outdoor_sensor_biased"}),
     "flow_return_swapped": frozenset({"heat_meter_disagrees", "implausible_efficiency"}),

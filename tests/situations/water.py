@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from tests.situations.case import Situation
 
+from tests.situations.case import Situation
 from tests.situations.wet import METERED, Floats, Wet
 
 HOT, LACKING, MISSED = "water_too_hot", "disinfection_lacking", "pasteurisation_missed"

@@ -14,11 +14,11 @@ from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
-from tests.situations.case import Made
 
 from analysis.grid import local_midnight
 from analysis.plant.load import parse_site
 from analysis.readings import Readings, Samples
+from tests.situations.case import Made
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

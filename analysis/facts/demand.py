@@ -1,0 +1,294 @@
+"""Rests: stretches in which the unit gives no heat, with what tells whether heat was due in them.
+
+What tells is independent of whether the unit runs: weather, calls, targets, room and cylinder temperatures.
+Beside it
+stands what the unit showed meanwhile: its draw, its mode, a fault, direct electric heat.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.bridging import canonical, on_minutes, rhythm
+from analysis.facts.events import LEAST_ASKED_FLOW_C, is_flow_short
+from analysis.facts.faults import fault_minutes
+from analysis.facts.minutes import Minutes
+from analysis.facts.segments import Segments
+from analysis.facts.table import Table, first_known
+from analysis.plant.site import Site
+from analysis.readings import Readings
+from analysis.use import COOLING, HEATING, HOT_WATER, UNKNOWN, UNTOLD, least_running_w
+from analysis.windows import running_total, stretches, window_mean
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+LEAST_MINUTES = {"unit": 90, "heating": 360, "hot_water": 720}
+"""Shorter rests are pauses of every day and are not kept; the newest one is kept from OPEN_MINUTES on."""
+OPEN_MINUTES = 20
+# A hole in the data of up to this length does not end a rest; a longer one does.
+_BRIDGED_MIN = 120
+# Standby, a crankcase heater and a base-tray heater together stay below (common practice); readings far
+# apart mix a
+# short run with a long rest, so a slot of theirs must stay lower to be a rest.
+_REST_W, _REST_FAR_APART_W, _FAR_APART_MIN, _COARSE_MIN = 120.0, 60.0, 360.0, 10.0
+# A register that counts in steps shows a rest only when the least running power would have moved it twice.
+_STEPS_TO_SHOW = 2.0
+# Less than any unit's controls draw; about the least that they do.
+_NOTHING_W, _CONTROLS_W = 1.0, 5.0
+_SHORT_ROOM_K = 1.0
+_WHOLE_HOUSE = "house"
+# Heat over electricity of a direct heater beside standby and meter errors; the least that such a heater
+# draws.
+_DIRECT_RATIO, _HEATER_W, _HOUR_SHOWN_MIN = (0.8, 1.15), 700.0, 15.0
+_PUMPED_M3_H, _ABOUT_END_MIN = 0.05, 30
+
+
+def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
+    """One row for each rest and local day it touches.
+
+    day, start, end [ms], kind (unit: the compressor rests; heating, hot_water: it gives none for that use)
+    begun : the row begins right after the unit worked. ended : it worked again right after. open : the
+    newest that is known
+    minutes, minutes_known, minutes_working (for the other use)
+    outdoor_mean_c, outdoor_lowest_c, minutes_frost
+    room_first_c, room_last_c (coldest zone), room_short_last_k (most below its target), minutes_room_short
+    (1 K or more),
+    target_mean_c
+    tank_first_c, tank_last_c, tank_highest_c
+    minutes_called, minutes_call_known, minutes_flow_asked (a flow temperature is asked for),
+    minutes_flow_short (and the flow
+    is 6 K or more below), minutes_flow_known, minutes_mode_on, minutes_mode_known
+    flow_last_c, minutes_pumped, minutes_pump_known
+    power_mean_w, minutes_powerless, minutes_power_known, minutes_fault
+    backup_kwh, immersion_kwh
+    """
+    works, known = _works(site, minutes)
+    kinds = {"unit": works, "heating": works & _is_for(minutes, HEATING)}
+    if site.hot_water is not None or site.measures("hot_water_heat"):
+        kinds["hot_water"] = works & _is_for(minutes, HOT_WATER)
+    blur = _blur_minutes(site, minutes, readings)
+    parts = [
+        _rows(minutes, name, active, known, max(LEAST_MINUTES[name], blur), max(OPEN_MINUTES, blur))
+        for name, active in kinds.items()
+    ]
+    start, end, day = (np.concatenate([p[i] for p in parts]).astype(np.int64) for i in range(3))
+    marks = {name: np.concatenate([p[3][name] for p in parts]) for name in ("begun", "ended", "open", "kind")}
+    order = np.lexsort((start, day))
+    rows = Segments(start[order], end[order])
+    columns: dict[str, object] = {
+        "day": minutes.grid.local_dates[day[order]],
+        "start": minutes.grid.time[rows.start] if len(rows) else np.empty(0, dtype=np.int64),
+        "end": minutes.grid.time[rows.end - 1] + 60_000 if len(rows) else np.empty(0, dtype=np.int64),
+        **{name: values[order] for name, values in marks.items()},
+    }
+    columns |= _told(site, minutes, readings, rows, works, known)
+    return Table(columns)
+
+
+def direct_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Columns of the days table.
+
+    minutes_direct : running minutes in whose hour about a kilowatt hour of heat came from each kilowatt hour
+    drawn, as from an
+    electric heater inside the unit's meter. Only where both meters show an hour
+    """
+    unit, grid = minutes.balance.heat_pump, minutes.grid
+    close = max(grid.spacing.get(q, 99.0) for q in ("heat_pump_electricity", "heat_output"))
+    if unit is None or close > _HOUR_SHOWN_MIN:
+        return {}
+    drawn, given = (window_mean(v, 30, 30, least=30) * 60.0 for v in (unit, minutes.heat))
+    ratio = np.divide(given, drawn, out=np.full(len(grid), np.nan), where=first_known(drawn, 0.0) > _HEATER_W)
+    low, high = _DIRECT_RATIO
+    return {"minutes_direct": day.count(minutes.use.running & (ratio > low) & (ratio < high))}
+
+
+def _works(site: Site, minutes: Minutes) -> tuple[Flags, Flags]:
+    """Whether the compressor works in each minute, and whether that is known."""
+    use, grid = minutes.use, minutes.grid
+    known = use.code != UNKNOWN
+    works = use.running.copy()
+    unit = minutes.balance.heat_pump
+    apart = grid.spacing.get("heat_pump_electricity", 0.0)
+    by_speed = grid.spacing.get("compressor_speed", 99.0) <= 5.0
+    if unit is not None and apart > _COARSE_MIN and not by_speed:
+        most = _REST_FAR_APART_W if apart >= _FAR_APART_MIN else _REST_W
+        works |= known & (first_known(unit, 0.0) * 60.0 > most)
+    # A unit without power may stop telling its draw while the heat meter goes on: no heat is no heat.
+    heat = minutes.heat * 60.0
+    told = ~known & np.isfinite(heat)
+    works |= told & (first_known(heat, 0.0) > least_running_w(site))
+    return works, known | told
+
+
+def _is_for(minutes: Minutes, use: int) -> Flags:
+    """Minutes whose heat goes to that use, or may."""
+    served = minutes.serving
+    return np.asarray((served == use) | (served == UNTOLD) | (served == COOLING) | (served == UNKNOWN))
+
+
+def _blur_minutes(site: Site, minutes: Minutes, readings: Readings) -> int:
+    """How long a coarse register may stand still while the unit works at its least [minutes]; 0 where a
+    power tells.
+    """
+    longest = 0.0
+    points = list(site.points_of("heat_pump_electricity"))
+    if any(p.form != "register" for p in points if p.id in readings):
+        return 0
+    for point in points:
+        samples = readings.get(point.id)
+        if samples is None or len(samples.time) < 3:
+            continue
+        rises = np.diff(canonical(point, samples).value)
+        rises = rises[rises > 0]
+        if len(rises):
+            step = float(np.quantile(rises, 0.02)) * 1000.0
+            longest = max(longest, _STEPS_TO_SHOW * 60.0 * step / least_running_w(site))
+    spacing = minutes.grid.spacing.get("heat_pump_electricity", 0.0)
+    # Between far-apart readings the register is a straight line: its step says nothing more than the spacing
+    # does.
+    return int(min(longest, 3 * 1440.0)) if spacing < 60.0 else 0
+
+
+def _rows(
+    minutes: Minutes, kind: str, active: Flags, known: Flags, least: int, least_open: int
+) -> tuple[Ints, Ints, Ints, dict[str, NDArray[np.generic]]]:
+    """Rests of one kind cut at local midnights: start, end, day number, and marks."""
+    grid, n = minutes.grid, len(active)
+    holes = np.zeros(n, dtype=bool)
+    for a, b in zip(*stretches(~known), strict=True):
+        holes[a:b] = b - a > _BRIDGED_MIN
+    places = np.flatnonzero(known)
+    newest = int(places[-1]) if len(places) else -1
+    found: list[tuple[int, int, int, bool, bool, bool]] = []
+    for a, b in zip(*stretches(~(active & known) & ~holes), strict=True):
+        inside = np.flatnonzero(known[a:b])
+        if not len(inside):
+            continue
+        begun = bool(a > 0 and active[a - 1] and known[a - 1])
+        ended = bool(b < n and active[b] and known[b])
+        first, last = int(a + inside[0]), int(a + inside[-1]) + 1
+        first = int(a) if begun else first
+        is_open = last - 1 == newest and not ended
+        if last - first < (least_open if is_open else least):
+            continue
+        day = int(np.searchsorted(grid.day_start, first, side="right") - 1)
+        while first < last:
+            cut = min(last, int(grid.day_start[day + 1]))
+            # Readings stand for some minutes after them: the newest may seem to reach a little beyond
+            # midnight.
+            newest_part = is_open and last - cut <= _BRIDGED_MIN
+            found.append((first, cut, day, begun, ended and cut == last, newest_part))
+            first, begun, day = cut, False, day + 1
+    cells = list(zip(*found, strict=True)) if found else [()] * 6
+    whole = [np.array(c, dtype=np.int64) for c in cells[:3]]
+    flags = [np.array(c, dtype=bool) for c in cells[3:]]
+    kinds = np.full(len(found), kind, dtype=object)
+    return (
+        whole[0],
+        whole[1],
+        whole[2],
+        {"begun": flags[0], "ended": flags[1], "open": flags[2], "kind": kinds},
+    )
+
+
+def _told(
+    site: Site,
+    minutes: Minutes,
+    readings: Readings,
+    rows: Segments,
+    works: Flags,
+    known: Flags,
+) -> dict[str, object]:
+    """The columns that tell whether heat was due, and what the unit showed."""
+    grid = minutes.grid
+    outdoor, tank, flow = (grid.gauge(f"{q}_temperature") for q in ("outdoor", "cylinder", "flow"))
+    asked, mode, call = (grid.gauge(q) for q in ("target_flow_temperature", "operating_mode", "heat_call"))
+    rate = grid.gauge("flow_rate")
+    room, short = _rooms(minutes)
+    begin = Segments(rows.start, np.minimum(rows.start + _ABOUT_END_MIN, rows.end))
+    finish = Segments(np.maximum(rows.end - _ABOUT_END_MIN, rows.start), rows.end)
+    asks = first_known(asked, 0.0) >= LEAST_ASKED_FLOW_C
+    plant = minutes.balance
+    power = plant.heat_pump * 60.0 if plant.heat_pump is not None else np.full(len(grid), np.nan)
+    mode_on = np.isin(np.round(first_known(mode, 0.0)), (HEATING, HOT_WATER))
+    return {
+        "minutes": rows.minutes,
+        "minutes_known": rows.count(known),
+        "minutes_working": rows.count(works),
+        "outdoor_mean_c": rows.mean(outdoor),
+        "outdoor_lowest_c": rows.least(outdoor),
+        "minutes_frost": rows.count(first_known(outdoor, 9.0) < 0.0),
+        "room_first_c": begin.mean(room),
+        "room_last_c": finish.mean(room),
+        "room_short_last_k": finish.mean(short),
+        "minutes_room_short": rows.count(first_known(short, -9.0) >= _SHORT_ROOM_K),
+        "target_mean_c": rows.mean(grid.gauge("target_room_temperature")),
+        "tank_first_c": begin.mean(tank),
+        "tank_last_c": finish.mean(tank),
+        "tank_highest_c": rows.greatest(tank),
+        "minutes_called": rows.count(first_known(call, 0.0) > 0.5),
+        "minutes_call_known": rows.count(np.isfinite(call)),
+        "minutes_flow_asked": rows.count(asks),
+        "minutes_flow_short": rows.count(is_flow_short(grid)),
+        "minutes_flow_known": rows.count(np.isfinite(asked)),
+        "minutes_mode_on": rows.count(mode_on & ~works),
+        "minutes_mode_known": rows.count(np.isfinite(mode)),
+        "flow_last_c": finish.mean(flow),
+        "minutes_pumped": rows.count(first_known(rate, 0.0) > _PUMPED_M3_H),
+        "minutes_pump_known": rows.count(np.isfinite(rate)),
+        "power_mean_w": rows.mean(power),
+        "minutes_power_known": rows.count(np.isfinite(power)),
+        "minutes_powerless": rows.count(_powerless(site, minutes, readings, power)),
+        "minutes_fault": rows.count(fault_minutes(site, grid, readings)),
+        "backup_kwh": _kwh(rows, plant.backup_heater),
+        "immersion_kwh": _kwh(rows, plant.immersion),
+    }
+
+
+def _kwh(rows: Segments, wh: Floats | None) -> Floats:
+    return rows.total(wh) / 1000.0 if wh is not None else np.full(len(rows), np.nan)
+
+
+def _rooms(minutes: Minutes) -> tuple[Floats, Floats]:
+    """The coldest zone's temperature [°C], and how far the worst zone lies below its target [K]."""
+    grid = minutes.grid
+    rooms = grid.zones.get("room_temperature", {})
+    nothing = np.full(len(grid), np.nan)
+    if not rooms:
+        return nothing, nothing
+    targets = grid.zones.get("target_room_temperature", {})
+    # A target of the whole house holds for each room; one zone's target says nothing about another.
+    whole = targets.get(_WHOLE_HOUSE, nothing) if len(targets) == 1 else nothing
+    short = [targets.get(zone, whole) - values for zone, values in rooms.items()]
+    return np.fmin.reduce(list(rooms.values())), np.fmax.reduce(short)
+
+
+def _powerless(site: Site, minutes: Minutes, readings: Readings, power: Floats) -> Flags:
+    """Minutes in which the unit draws nothing, not even for its controls.
+
+    A power that is read says so itself. A register alone shows it only where it stands still for longer than
+    5 W of controls
+    would need for two steps.
+    """
+    read = [p for p in site.points_of("heat_pump_electricity") if p.form == "power" and p.id in readings]
+    if read:
+        parts = []
+        for point in read:
+            samples = canonical(point, readings[point.id])
+            parts.append(
+                on_minutes(minutes.grid.time, samples, rhythm(samples.time)[1], between="nearest")[0]
+            )
+        power = np.sum(parts, axis=0)
+    nothing = np.isfinite(power) & (first_known(power, 9.0) < _NOTHING_W)
+    blur = _blur_minutes(site, minutes, readings) * least_running_w(site) / _CONTROLS_W
+    if blur:
+        starts, ends = stretches(nothing)
+        keep = ends - starts > blur
+        marks = np.zeros(len(power) + 1, dtype=np.int64)
+        np.add.at(marks, starts[keep], 1)
+        np.add.at(marks, ends[keep], -1)
+        nothing = running_total(marks)[1:-1] > 0
+    return np.asarray(nothing, dtype=np.bool_)

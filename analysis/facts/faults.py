@@ -1,0 +1,131 @@
+"""Faults as the unit reports them: which, from when to when, and what the unit did then."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.facts.minutes import Minutes
+from analysis.facts.table import Table
+from analysis.grid import Grid
+from analysis.plant.site import Site
+from analysis.readings import MS_PER_MINUTE, Readings, Samples
+from analysis.use import UNKNOWN
+
+Flags = NDArray[np.bool_]
+
+NO_FAULT = frozenset(
+    {"", "ok", "okay", "none", "no", "nan", "null", "nil", "false", "normal", "n/a", "na"}
+    | {"no fault", "no error", "no alarm", "no faults", "no errors", "fault free", "healthy"}
+)
+"""Words for "no fault", in lower case; digits of nothing but zero and rows of hyphens or dots count as
+well.
+"""
+# A code that is told at its changes alone is believed for so long (as for other states).
+_LONGEST_MIN = 24 * 60
+# Of a code that is repeated, this many of its usual spacings may be missing.
+_MISSING, _LEAST_HOLD_MIN = 3.0, 20.0
+
+
+def is_fault(word: object) -> bool:
+    """True where a reported word or number names a fault. word : str, or a number as the gateway sent it"""
+    text = str(word).strip().lower().replace("_", " ")
+    return text not in NO_FAULT and bool(text.strip("-. 0x:"))
+
+
+def fault_minutes(site: Site, grid: Grid, readings: Readings) -> Flags:
+    """Minutes in which a fault is reported: bool (n,)."""
+    out = np.zeros(len(grid), dtype=bool)
+    for _, a, b in _spells(site, grid, readings):
+        out[a:b] = True
+    return out
+
+
+def faults_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
+    """One row for each reported fault and local day it touches.
+
+    day, start, end [ms], code (the unit's own word), begun : the fault comes in this row. ended : another
+    word follows it
+    minutes, minutes_running, minutes_known : of it, in which the unit worked, and in which that is known
+    outdoor_mean_c : meanwhile
+    """
+    grid, use = minutes.grid, minutes.use
+    rows = []
+    for code, a, b in _spells(site, grid, readings):
+        day, first = int(np.searchsorted(grid.day_start, a, side="right") - 1), a
+        while first < b:
+            cut = min(b, int(grid.day_start[day + 1]))
+            rows.append((first, cut, day, code, first == a, cut == b < len(grid)))
+            first, day = cut, day + 1
+    rows.sort(key=lambda row: (row[2], row[0]))
+    start = np.array([r[0] for r in rows], dtype=np.int64)
+    end = np.array([r[1] for r in rows], dtype=np.int64)
+    outdoor = grid.gauge("outdoor_temperature")
+    told, works = use.code != UNKNOWN, use.running
+    return Table(
+        {
+            "day": grid.local_dates[[r[2] for r in rows]] if rows else np.empty(0, dtype="datetime64[us]"),
+            "start": grid.time[start] if rows else start,
+            "end": grid.time[end - 1] + MS_PER_MINUTE if rows else end,
+            "code": np.array([r[3] for r in rows], dtype=object),
+            "begun": np.array([r[4] for r in rows], dtype=bool),
+            "ended": np.array([r[5] for r in rows], dtype=bool),
+            "minutes": end - start,
+            "minutes_running": np.array(
+                [works[a:b].sum() for a, b in zip(start, end, strict=True)], dtype=np.int64
+            ),
+            "minutes_known": np.array(
+                [told[a:b].sum() for a, b in zip(start, end, strict=True)], dtype=np.int64
+            ),
+            "outdoor_mean_c": np.array([_mean(outdoor[a:b]) for a, b in zip(start, end, strict=True)]),
+        }
+    )
+
+
+def _mean(values: NDArray[np.float64]) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else float("nan")
+
+
+def _spells(site: Site, grid: Grid, readings: Readings) -> list[tuple[str, int, int]]:
+    """Reported faults as (code, first minute, end), in order of time for each point."""
+    found: list[tuple[str, int, int]] = []
+    for point in site.points_of("fault_code"):
+        samples = readings.get(point.id)
+        if samples is not None and len(samples.time):
+            found += _of_point(grid, samples, dict(point.values))
+    return found
+
+
+def _of_point(grid: Grid, samples: Samples, words: dict[str, str]) -> list[tuple[str, int, int]]:
+    n = len(grid)
+    held = _hold_minutes(samples.time)
+    index = (samples.time - grid.time[0]) // MS_PER_MINUTE
+    texts = [words.get(str(v).strip(), str(v).strip()) for v in samples.value]
+    change = [
+        0,
+        *[i for i in range(1, len(texts)) if texts[i] != texts[i - 1] or index[i] - index[i - 1] > held],
+    ]
+    found = []
+    for k, i in enumerate(change):
+        if not is_fault(texts[i]):
+            continue
+        last = (change[k + 1] if k + 1 < len(change) else len(texts)) - 1
+        following = int(index[last + 1]) if last + 1 < len(texts) else n
+        a, b = max(int(index[i]), 0), min(int(index[last]) + held, following, n)
+        b = min(max(b, a + 1), n)
+        if a < b:
+            found.append((texts[i], a, b))
+    return found
+
+
+def _hold_minutes(time: NDArray[np.int64]) -> int:
+    """How long a word stands for what follows: a few of its usual spacings; a day where only changes are
+    told.
+    """
+    if len(time) < 8:
+        return _LONGEST_MIN
+    usual = float(np.median(np.diff(time))) / MS_PER_MINUTE
+    if usual > 120.0:
+        return _LONGEST_MIN
+    return int(max(_MISSING * usual, _LEAST_HOLD_MIN))

@@ -1,0 +1,223 @@
+"""A unit that does not run, and the faults it reports: facts by hand, limits of the findings, words of the
+site file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from analysis.errors import SiteError
+from analysis.facts.build import build_facts
+from analysis.facts.faults import is_fault
+from analysis.facts.tables import Facts
+from analysis.findings.limits import LIMITS
+from analysis.findings.model import Finding
+from analysis.findings.running_rests import rests
+from analysis.plant.load import parse_site
+from analysis.readings import Samples
+from analysis.result import analyse
+from tests.analysis.small_plant import Small, found
+from tests.situations.case import Made, run, situations
+from tests.situations.house import USUAL, House
+
+RICH = (*USUAL, "call", "target_flow", "fault")
+
+
+def facts_of(made: Made) -> Facts:
+    return build_facts(parse_site(made.site_text), made.readings, made.first, made.last)
+
+
+def findings_of(made: Made) -> tuple[Finding, ...]:
+    return analyse(parse_site(made.site_text), facts_of(made), made.first, made.last).findings
+
+
+def stopped(house: House, hours: float) -> Made:
+    """A house whose supply goes at the noon of its sixth day, seen for so many hours more."""
+    house.supply[house.between(5.5)] = False
+    return house.made(5.5 + hours / 24.0)
+
+
+@pytest.mark.parametrize(
+    "word", ["", "0", "00", "0.0", "ok", " OK ", "None", "---", "No Fault", "no_error", "NaN", 0.0, "0x00"]
+)
+def test_words_for_no_fault(word: object) -> None:
+    assert not is_fault(word)
+
+
+@pytest.mark.parametrize("word", ["E0", "E7", "1", "F.28", "lock-out", "high pressure", 7.0, "A01"])
+def test_words_for_a_fault(word: object) -> None:
+    assert is_fault(word)
+
+
+def test_a_fault_is_a_row_for_each_day_it_touches_with_what_the_unit_did() -> None:
+    house = House(days=4, points=RICH)
+    span = house.between(1.9, 2.1)
+    house.fault[span], house.free[span] = "E7", False
+    table = facts_of(house.made()).faults
+    assert table["code"].tolist() == ["E7", "E7"]
+    assert table["minutes"].tolist() == [144, 144]
+    assert table["begun"].tolist() == [True, False]
+    assert table["ended"].tolist() == [False, True]
+    assert table["minutes_running"].sum() <= 2
+    assert table["minutes_known"].sum() == 288
+
+
+def test_a_fault_told_at_its_changes_alone_lasts_until_the_next_word() -> None:
+    house = House(days=4, points=RICH)
+    made = house.made()
+    at = [int(house.time[house.between(day)][0]) for day in (0.5, 1.5, 1.75)]
+    readings = made.readings | {"fault": Samples(np.array(at), np.array(["ok", "E7", "ok"], dtype=object))}
+    table = facts_of(replace(made, readings=readings)).faults
+    assert table["minutes"].sum() == 360
+
+
+def test_the_newest_rest_is_kept_from_its_first_minutes_on_and_older_ones_from_an_hour_and_a_half() -> None:
+    table = facts_of(stopped(House(days=7), 0.6)).rests
+    unit = table.where(table["kind"] == "unit")
+    newest = unit.where(unit["open"].astype(bool))
+    assert len(newest) == 1
+    assert newest["minutes"][0] >= 36
+    assert (unit["minutes"][~unit["open"].astype(bool)] >= 1).all()
+    assert newest["minutes_powerless"][0] == pytest.approx(36, abs=6)
+
+
+@pytest.mark.parametrize("every", [1, 5, 15, 60])
+def test_facts_of_a_rest_are_the_same_day_by_day(every: int) -> None:
+    """The facts keeper works out single days again; a rest over midnights must not depend on the span."""
+    house = House(days=5, every=every)
+    house.supply[house.between(1.6, 3.4)] = False
+    made = house.made()
+    site, whole = parse_site(made.site_text), facts_of(made).rests
+    for n in range(5):
+        day = made.first + timedelta(n)
+        alone, among = build_facts(site, made.readings, day, day).rests, whole.between(day, day)
+        for column in ("start", "end", "minutes", "begun", "ended", "kind", "minutes_powerless"):
+            assert alone[column].tolist() == among[column].tolist(), (day, column)
+
+
+def test_a_rest_over_midnights_is_one() -> None:
+    house = House(days=6)
+    house.free[house.between(2.5)] = False
+    made = house.made()
+    small = Small()
+    context = replace(
+        small.context(), site=parse_site(made.site_text), whole=facts_of(made), facts=facts_of(made)
+    )
+    newest = rests(context, "unit")[-1]
+    assert newest.begun
+    assert newest.hours == pytest.approx(84.0, abs=3.0)
+    assert newest["minutes"] == pytest.approx(newest.hours * 60.0, abs=1.0)
+
+
+@pytest.mark.parametrize(("mean_c", "severity"), [(-3.0, "urgent"), (4.5, "act")])
+def test_a_stop_in_frost_is_urgent_and_else_to_be_acted_on(mean_c: float, severity: str) -> None:
+    told = found(findings_of(stopped(House(days=7, mean_c=mean_c, points=RICH), 1.0)), "unit_stopped")
+    assert told.severity == severity
+    assert told.since == "2026-01-17"
+    assert told.home
+    assert "bypass" in told.caution
+
+
+def test_the_caution_says_what_the_site_file_knows_of_antifreeze() -> None:
+    made = stopped(House(days=7, mean_c=-3.0), 8.0)
+    plain = found(findings_of(made), "unit_stopped").caution
+    assert "holds no antifreeze" in plain
+    text = made.site_text.replace(
+        "[heat_pump]\n", '[heat_pump]\nantifreeze = "propylene_glycol"\nantifreeze_percent = 30\n'
+    )
+    assert (
+        "antifreeze down to about"
+        in found(findings_of(replace(made, site_text=text)), "unit_stopped").caution
+    )
+
+
+def test_a_stop_that_has_ended_has_its_end() -> None:
+    house = House(days=9)
+    house.supply[house.between(5.1, 6.2)] = False
+    told = found(findings_of(house.made()), "unit_stopped")
+    assert (told.since, told.until) == ("2026-01-17", "2026-01-18")
+    assert told.severity == "watch"
+
+
+@pytest.mark.parametrize("days", [1, 2])
+def test_a_period_that_never_heated_is_judged(days: int) -> None:
+    house = House(days=days, mean_c=1.0, start_room_c=12.0)
+    house.supply[:] = False
+    assert found(findings_of(house.made()), "unit_stopped").severity == "urgent"
+
+
+def test_nothing_measured_of_the_unit_is_not_assessed() -> None:
+    made = House(days=3, points=("outdoor", "room")).made()
+    result = analyse(parse_site(made.site_text), facts_of(made), made.first, made.last)
+    assert {n.code for n in result.not_assessed} >= {"unit_stopped", "fault_reported"}
+
+
+def test_a_sensor_that_is_distrusted_makes_no_frost() -> None:
+    """An outdoor sensor that fails to -40 °C is a sensor's fault, and no frost that makes a short rest
+    urgent.
+    """
+    house = House(days=8, mean_c=16.0, cutoff_c=14.0, start_room_c=21.0)
+    house.outdoor[house.between(3.0)] = -40.0
+    codes = {f.code: f.severity for f in findings_of(house.made())}
+    assert codes.get("unit_stopped") not in ("act", "urgent")
+
+
+def fault_house(change: Callable[[House], None]) -> Finding:
+    house = House(days=10, points=RICH)
+    change(house)
+    text = house.made()
+    words = replace(text, site_text=text.site_text + '[fault_codes]\n"E7" = "no water flow"\n')
+    return found(findings_of(words), "fault_reported")
+
+
+def once(house: House) -> None:
+    house.fault[house.between(6.0, 6.02)] = "E7"
+
+
+def thrice(house: House) -> None:
+    for day in (5.2, 6.3, 7.6):
+        span = house.between(day, day + 0.06)
+        house.fault[span], house.free[span] = "E7", False
+
+
+def standing(house: House) -> None:
+    house.fault[house.between(8.0)] = "E7"
+
+
+@pytest.mark.parametrize(
+    ("change", "severity", "did"),
+    [(once, "note", "ran on"), (thrice, "act", "stood still"), (standing, "watch", "ran on")],
+)
+def test_a_fault_is_graded_by_what_it_does(change: Callable[[House], None], severity: str, did: str) -> None:
+    told = fault_house(change)
+    assert told.severity == severity
+    assert "E7 (no water flow)" in told.headline
+    assert did in told.headline
+    assert (told.until is None) == (severity != "note")
+
+
+@pytest.mark.parametrize(
+    ("line", "key"),
+    [('"E7" = ""', "fault_codes.E7"), ('"E7" = 5', "fault_codes.E7"), ('" " = "x"', "fault_codes")],
+)
+def test_words_for_codes_are_checked(line: str, key: str) -> None:
+    with pytest.raises(SiteError, match=key):
+        parse_site(f'[site]\nid = "xx"\nname = "x"\ntimezone = "Europe/London"\n[fault_codes]\n{line}\n')
+
+
+@pytest.mark.parametrize(
+    "situation", [s for s in situations() if s.expects and not s.slow][::2], ids=lambda s: s.name
+)
+def test_evidence_passes_its_own_limit(situation: object) -> None:
+    for finding in run(situation).findings:  # type: ignore[arg-type]
+        if finding.code not in ("unit_stopped", "fault_reported"):
+            continue
+        for e in finding.evidence:
+            if e.limit is not None and isinstance(e.value, float | int):
+                assert e.limit_name in LIMITS
+                assert e.value >= e.limit if e.side == "above" else e.value <= e.limit, (finding.code, e)

@@ -1,0 +1,139 @@
+"""The form of a situation, how it is judged, and how the situations of all modules are found.
+
+To add situations, write a module in this package with a list `SITUATIONS` of `Situation`. Each names its
+truth in one
+line, makes a site file and readings, and says which findings must be told, with the least severity, and
+which must not.
+"""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+import tests.situations
+from analysis.facts.build import build_facts
+from analysis.findings.model import SEVERITIES, Finding, Severity
+from analysis.plant.load import parse_site
+from analysis.readings import Readings
+from analysis.result import analyse
+
+
+@dataclass(frozen=True)
+class Made:
+    """A site file, its readings in the points' units, and the local days first..last that are judged."""
+
+    site_text: str
+    readings: Readings
+    first: date
+    last: date
+
+
+@dataclass(frozen=True)
+class Situation:
+    """One situation.
+
+    name : kebab-case, unique. truth : what an engineer on site would find, in one line. make : gives site
+    and readings
+    expects : code -> least severity. causes : code -> the cause that must rank first
+    forbids : codes that must not be told above a note. silent : nothing may be told above a note
+    words : code -> text that its headline must contain. slow : left to `make bench`
+    """
+
+    name: str
+    truth: str
+    make: Callable[[], Made]
+    expects: Mapping[str, Severity] = field(default_factory=dict)
+    causes: Mapping[str, str] = field(default_factory=dict)
+    forbids: frozenset[str] = frozenset()
+    silent: bool = False
+    words: Mapping[str, str] = field(default_factory=dict)
+    slow: bool = False
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What was said of a situation, and what was wrong with it; nothing is wrong where `wrong` is empty."""
+
+    situation: Situation
+    findings: tuple[Finding, ...]
+    wrong: tuple[str, ...]
+
+    @property
+    def said(self) -> str:
+        """The findings above a note in a few words, worst first."""
+        told = [_named(f) for f in self.findings if f.severity != "note"]
+        return ", ".join(told) if told else "nothing above a note"
+
+
+def run(situation: Situation) -> Outcome:
+    """Analyse a situation's readings and compare what is said with what must be said."""
+    made = situation.make()
+    site = parse_site(made.site_text)
+    facts = build_facts(site, made.readings, made.first, made.last)
+    findings = analyse(site, facts, made.first, made.last).findings
+    return Outcome(situation, findings, tuple(_wrong(situation, findings)))
+
+
+def _wrong(situation: Situation, findings: tuple[Finding, ...]) -> Iterator[str]:
+    by_code = {f.code: f for f in findings}
+    for code, least in situation.expects.items():
+        found = by_code.get(code)
+        if found is None:
+            yield f"{code} is not told"
+        elif SEVERITIES.index(found.severity) < SEVERITIES.index(least):
+            yield f"{code} is only {found.severity}, not {least}"
+    for code, cause in situation.causes.items():
+        causes = by_code[code].causes if code in by_code else ()
+        if code in by_code and (not causes or causes[0].cause != cause):
+            yield f"the cause of {code} is {causes[0].cause if causes else 'not told'}, not {cause}"
+    for code, text in situation.words.items():
+        if code in by_code and text not in by_code[code].headline:
+            yield f"the headline of {code} lacks {text!r}: {by_code[code].headline}"
+    for found in findings:
+        if found.severity != "note" and (situation.silent or found.code in situation.forbids):
+            yield f"{_named(found)} must not be told: {found.headline}"
+
+
+def _named(found: Finding) -> str:
+    causes = f" ({found.causes[0].cause})" if found.causes else ""
+    return f"{found.severity} {found.code}{causes}"
+
+
+def situations() -> list[Situation]:
+    """Those of every module of this package that has a list `SITUATIONS`. Raises ValueError for a name used
+    twice.
+    """
+    found: list[Situation] = []
+    for module in sorted(m.name for m in pkgutil.iter_modules(tests.situations.__path__)):
+        if module != "__main__" and not module.startswith("test_"):
+            found += getattr(importlib.import_module(f"tests.situations.{module}"), "SITUATIONS", [])
+    names = [s.name for s in found]
+    if twice := {name for name in names if names.count(name) > 1}:
+        raise ValueError(f"names used twice: {', '.join(sorted(twice))}")
+    return found
+
+
+def expected(situation: Situation) -> str:
+    """What must and must not be said, in a few words."""
+    parts = [
+        f"{least} {code}" + (f" ({situation.causes[code]})" if code in situation.causes else "")
+        for code, least in situation.expects.items()
+    ]
+    parts += ["nothing above a note"] if situation.silent else []
+    parts += [f"no {code}" for code in sorted(situation.forbids)]
+    return ", ".join(parts)
+
+
+def table(outcomes: Iterable[Outcome]) -> str:
+    """The outcomes as a Markdown table."""
+    rows = ["| name | truth | said | expected | pass |", "|---|---|---|---|---|"]
+    for outcome in outcomes:
+        s = outcome.situation
+        passed = "no: " + "; ".join(outcome.wrong) if outcome.wrong else "yes"
+        cells = (s.name, s.truth, outcome.said, expected(s), passed)
+        rows.append("| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |")
+    return "\n".join(rows)

@@ -1,0 +1,231 @@
+"""A small house for situations: one room, one water circuit, one cylinder, stepped by the minute.
+
+Energy is kept: what the unit gives warms water, the water warms the room, the room loses heat to the air.
+Every input is
+an array of minutes, so that a situation breaks exactly one thing at one time. Constants are round numbers of
+a usual
+house (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.grid import local_midnight
+from analysis.plant.load import parse_site
+from analysis.readings import Readings, Samples
+from tests.situations.case import Made
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+LOSS_W_PER_K, ROOM_WH_PER_K, GAINS_W = 220.0, 12000.0, 500.0
+EMITTER_W_PER_K, WATER_WH_PER_K = 240.0, 110.0
+LEAST_W, MOST_W, STANDBY_W = 2000.0, 8000.0, 14.0
+CURVE = ((-5.0, 45.0), (15.0, 29.0))
+TANK_WH_PER_K, TANK_LOSS_W_PER_K, DRAW_WH = 232.0, 2.0, 1600.0
+SETPOINT_C, REHEAT_C = 50.0, 43.0
+DRAWS = (430, 760, 1150)
+
+QUANTITIES: dict[str, tuple[str, str, str]] = {
+    "elec": ("heat_pump_electricity", "power", "W"),
+    "heat": ("heat_output", "power", "W"),
+    "flow": ("flow_temperature", "gauge", "degC"),
+    "return": ("return_temperature", "gauge", "degC"),
+    "rate": ("flow_rate", "gauge", "m3/h"),
+    "outdoor": ("outdoor_temperature", "gauge", "degC"),
+    "room": ("room_temperature", "gauge", "degC"),
+    "target": ("target_room_temperature", "gauge", "degC"),
+    "target_flow": ("target_flow_temperature", "gauge", "degC"),
+    "tank": ("cylinder_temperature", "gauge", "degC"),
+    "mode": ("operating_mode", "state", ""),
+    "call": ("heat_call", "state", ""),
+    "fault": ("fault_code", "state", ""),
+    "backup": ("backup_heater_electricity", "power", "W"),
+    "immersion": ("immersion_electricity", "power", "W"),
+    "elec_kwh": ("heat_pump_electricity", "register", "kWh"),
+    "heat_kwh": ("heat_output", "register", "kWh"),
+    "house_kwh": ("house_electricity", "register", "kWh"),
+}
+USUAL = ("elec", "heat", "flow", "return", "rate", "outdoor", "room", "target", "tank", "mode")
+
+
+@dataclass
+class House:
+    """A house over whole local days, and what is done to it.
+
+    points : ids of QUANTITIES that are metered. every : minutes between readings, one number or by point
+    steps : point -> smallest step of its register or display, in its unit
+    outdoor, target, stove : float64 (n,) [°C, °C, W]. supply, free, heats, reheats : bool (n,): the unit has
+    power; is not
+        locked out; may heat the rooms; may heat the cylinder. backup, immersion : float64 (n,) [W], the
+        back-up heater only while the circuit asks for it
+    heater_inside : the back-up heater is behind the unit's own electricity and heat meters
+    trips : minutes after which the unit ends each run by itself, 0 never. calls : rooms decide by a
+    thermostat
+    fault : object (n,) of str
+    """
+
+    first: date = date(2026, 1, 12)
+    days: int = 10
+    mean_c: float = 3.0
+    points: tuple[str, ...] = USUAL
+    every: int | Mapping[str, int] = 1
+    steps: Mapping[str, float] = field(default_factory=dict)
+    target_c: float = 20.5
+    cutoff_c: float = 16.0
+    start_room_c: float = 20.3
+    loss_w_per_k: float = LOSS_W_PER_K
+    trips: int = 0
+    pause: int = 8
+    extra: str = ""
+    heater_inside: bool = False
+
+    def __post_init__(self) -> None:
+        zone = parse_site('[site]\nid = "xx"\nname = "x"\ntimezone = "Europe/London"\n')
+        begin = local_midnight(zone, self.first - timedelta(1))
+        end = local_midnight(zone, self.first + timedelta(self.days))
+        self.time = np.arange(begin, end, 60_000, dtype=np.int64)
+        n, minute = len(self.time), (self.time // 60_000) % 1440
+        day = np.arange(n) / 1440.0
+        swing = np.cos((minute - 885) * 2 * np.pi / 1440)
+        self.outdoor = self.mean_c + 1.2 * np.sin(day / 2.5) + 2.5 * swing
+        self.target = np.full(n, self.target_c)
+        self.stove, self.backup, self.immersion = np.zeros(n), np.zeros(n), np.zeros(n)
+        self.supply, self.free = np.ones(n, dtype=bool), np.ones(n, dtype=bool)
+        self.heats, self.reheats = np.ones(n, dtype=bool), np.ones(n, dtype=bool)
+        self.draws = np.ones(n, dtype=bool)
+        self.sent = np.ones(n, dtype=bool)
+        self.fault = np.full(n, "", dtype=object)
+        self.minute = minute
+
+    def between(self, first: float, last: float = 1e9) -> Flags:
+        """Minutes from day `first` to day `last`, counted from local midnight of the first judged day (UTC
+        in winter).
+        """
+        day = (self.time - self.time[0]) / 86_400_000.0 - 1.0
+        return np.asarray((day >= first) & (day < last))
+
+    def hours(self, first: float, last: float) -> Flags:
+        """Minutes of every day from hour `first` to hour `last`."""
+        return np.asarray((self.minute >= first * 60) & (self.minute < last * 60))
+
+    def made(self, until: float = 1e9) -> Made:
+        """Site file and readings. until : days after which the data end, counted as `between`."""
+        kept = self.between(-9.0, until) & self.sent
+        values = self._run()
+        readings: Readings = {}
+        for point in self.points:
+            every = self.every if isinstance(self.every, int) else self.every.get(point, 1)
+            rows = np.flatnonzero(kept & ((self.time // 60_000) % every == 0))
+            value = values[point][rows]
+            if step := self.steps.get(point):
+                value = np.floor(value / step + 1e-9) * step
+            readings[point] = Samples(self.time[rows], value)
+        newest = max((int(s.time[-1]) for s in readings.values() if len(s.time)), default=int(self.time[-1]))
+        shown = self.first + timedelta(int((newest - self.time[0]) // 86_400_000) - 1)
+        return Made(self.site_text, readings, self.first, shown)
+
+    @property
+    def site_text(self) -> str:
+        head = (
+            '[site]\nid = "test-house"\nname = "Test House"\ntimezone = "Europe/London"\nlatitude = 52.0\n'
+            "longitude = -2.0\n[design]\nheat_loss_kw = 5.7\nindoor_c = 20.5\noutdoor_c = -5.0\n[heat_pump]\n"
+            "rated_output_kw = 8.0\nmin_output_kw = 2.0\n[heating_curve]\npoints = "
+            f"{[list(p) for p in CURVE]}\n"
+        )
+        if "tank" in self.points or "mode" in self.points:
+            head += f"[hot_water]\ncylinder_litres = 200\nsetpoint_c = {SETPOINT_C}\nreheat_below_c = {REHEAT_C}\n"
+        for point in self.points:
+            quantity, form, unit = QUANTITIES[point]
+            head += f'[[point]]\nid = "{point}"\nquantity = "{quantity}"\nas = "{form}"\n'
+            head += f'unit = "{unit}"\n' if unit else ""
+        return head + self.extra
+
+    def _run(self) -> dict[str, NDArray[np.generic]]:
+        n = len(self.time)
+        names = ("elec", "heat", "flow", "return", "rate", "room", "tank", "mode", "call", "target_flow")
+        out: dict[str, NDArray[np.generic]] = {name: np.zeros(n) for name in names}
+        room, water, tank = self.start_room_c, 33.0, 46.0
+        running, job, calls, rest, ran = False, 0, False, 99, 0
+        for i in range(n):
+            outdoor, target = float(self.outdoor[i]), float(self.target[i])
+            curve = float(np.interp(outdoor, [c[0] for c in CURVE], [c[1] for c in CURVE]))
+            asked = curve + 1.5 * (target - 20.5)
+            season = outdoor < self.cutoff_c
+            calls = bool(self.heats[i]) and season and room < target + (0.6 if calls else 0.2)
+            works = bool(self.supply[i] and self.free[i])
+            if not works:
+                running, job = False, 0
+            charging = job == 2 and tank < SETPOINT_C
+            if job == 2 and not charging:
+                running, job, rest = False, 0, 0
+            if (
+                running
+                and job == 1
+                and (not calls or water > asked + 3.5 or (self.trips and ran >= self.trips))
+            ):
+                running, job, rest = False, 0, 0
+            if works and self.reheats[i] and tank < REHEAT_C and job != 2:
+                running, job, ran = True, 2, 0
+            if works and not running and calls and water < asked - 2.5 and rest >= self.pause:
+                running, job, ran = True, 1, 0
+            rest, ran = rest + 1, ran + 1 if running else 0
+            heat = 0.0
+            if running and job == 1:
+                wanted = EMITTER_W_PER_K * (asked - room) + 900.0 * (asked - water)
+                heat = min(max(wanted, LEAST_W), MOST_W)
+            elif running:
+                heat = 5000.0
+            top = tank + 6.0 if job == 2 else water + heat / 2300.0
+            cop = 0.42 * (top + 275.0) / max(top + 8.0 - outdoor, 12.0)
+            emitted = (
+                EMITTER_W_PER_K * max(water - room, 0.0) ** 1.0
+                if (job == 1 or calls)
+                else 60.0 * (water - room)
+            )
+            helped = calls and job != 2 and water < asked + 0.5
+            self.backup[i] *= helped
+            gain = (heat if job == 1 else 0.0) + self.backup[i] - emitted
+            water += gain / 60.0 / WATER_WH_PER_K
+            lost = self.loss_w_per_k * (room - outdoor)
+            room += (emitted + GAINS_W + self.stove[i] - lost) / 60.0 / ROOM_WH_PER_K
+            drawn = (
+                DRAW_WH * self.draws[i] / 20.0 if any(0 <= self.minute[i] - d < 20 for d in DRAWS) else 0.0
+            )
+            tank_heat = (heat if job == 2 else 0.0) + self.immersion[i] - TANK_LOSS_W_PER_K * (tank - 19.0)
+            tank += (tank_heat / 60.0 - (drawn if tank > 15.0 else 0.0)) / TANK_WH_PER_K
+            flows = running or (calls and bool(self.supply[i]))
+            standby = STANDBY_W if self.supply[i] else 0.0
+            out["elec"][i] = heat / cop + 40.0 if running else standby
+            out["heat"][i] = heat
+            out["rate"][i] = 1.0 if flows else 0.0
+            out["flow"][i] = top if job == 2 else water + heat / 2300.0
+            out["return"][i] = (top - heat / 1160.0) if job == 2 else water - heat / 2300.0
+            out["room"][i], out["tank"][i], out["mode"][i] = room, tank, job
+            out["call"][i], out["target_flow"][i] = float(calls), asked if calls else 0.0
+        return self._shown(out)
+
+    def _shown(self, out: dict[str, NDArray[np.generic]]) -> dict[str, NDArray[np.generic]]:
+        """Meters' resolution and noise, registers, and what is not worked out by the minute."""
+        rng, n = np.random.default_rng(5), len(self.time)
+        elec, heat = np.asarray(out["elec"], dtype=float), np.asarray(out["heat"], dtype=float)
+        if self.heater_inside:
+            elec, heat = elec + self.backup, heat + self.backup
+        out["heat"] = np.round(heat * (1.0 + 0.005 * rng.standard_normal(n)), 0)
+        noisy = {"flow": 0.04, "return": 0.04, "room": 0.03, "tank": 0.03, "outdoor": 0.05}
+        out |= {"outdoor": self.outdoor, "target": self.target, "fault": self.fault, "backup": self.backup}
+        out |= {"immersion": self.immersion}
+        for name, size in noisy.items():
+            out[name] = np.round(np.asarray(out[name], dtype=float) + size * rng.standard_normal(n), 2)
+        out["elec"] = np.where(elec > 0, np.round(elec + rng.standard_normal(n) * 0.01 * elec, 1), 0.0)
+        out["elec_kwh"] = 3000.0 + np.cumsum(elec) / 60_000.0
+        out["heat_kwh"] = 9000.0 + np.cumsum(heat) / 60_000.0
+        base = 250.0 + 150.0 * (np.sin(self.minute / 90.0) > 0.3)
+        out["house_kwh"] = 500.0 + np.cumsum(elec + base + self.backup + self.immersion) / 60_000.0
+        return out
