@@ -76,6 +76,9 @@ def _known(minutes: Minutes, day: Segments) -> dict[str, object]:
         out[f"seen.{point}"] = day.count(seen)
     for quantity, spacing in minutes.grid.spacing.items():
         out[f"spacing.{quantity}"] = np.full(len(day), spacing)
+    for quantity, step in minutes.grid.step.items():
+        out[f"step.{quantity}"] = np.full(len(day), step)
+    out["running_spacing"] = np.full(len(day), minutes.use.running_spacing)
     out["use_spacing"] = np.full(len(day), minutes.use.water_spacing)
     return out
 

@@ -35,7 +35,7 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
     """
     grid, use = minutes.grid, minutes.use
     segments = Segments.of(use.running)
-    if not len(segments) or _shape_spacing(minutes) > COARSEST_FOR_RUNS_MIN:
+    if not len(segments) or use.running_spacing > COARSEST_FOR_RUNS_MIN:
         return _empty(_RUN_COLUMNS)
     heating, water = use.code == HEATING, use.code == HOT_WATER
     defrost = use.code == DEFROST
@@ -79,16 +79,6 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
         "cut": _cut(use.code == UNKNOWN, segments, len(grid)),
     }
     return _dated(columns, minutes)
-
-
-def _shape_spacing(minutes: Minutes) -> float:
-    grid = minutes.grid
-    own = [
-        grid.spacing[q]
-        for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")
-        if q in grid.spacing
-    ]
-    return min(own) if own else 1e9
 
 
 def _rise(segments: Segments, flow: Floats) -> Floats:

@@ -15,6 +15,7 @@ from analysis.plant.site import Site
 SHORT_RUN_MIN = 10.0
 """A run below this hardly pays for its own start (common practice; makers ask for 6 to 10 minutes)."""
 _CLOSE_MIN = 2.0
+_CLOSER = "needs readings every 15 minutes or closer, or compressor_starts"
 
 
 @dataclass(frozen=True)
@@ -34,12 +35,8 @@ _HEAT_SEEN_BY = (("heat_output",), ("space_heat",), ("flow_rate", "flow_temperat
 
 def run_spacing(days: Table) -> float:
     """Minutes between the readings that show runs; inf where nothing does."""
-    columns = [
-        days[f"spacing.{q}"]
-        for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")
-        if f"spacing.{q}" in days
-    ]
-    return min((float(np.nanmin(c)) for c in columns if len(known(c))), default=math.inf)
+    told = known(days["running_spacing"]) if "running_spacing" in days else np.zeros(0)
+    return float(np.min(told)) if len(told) else math.inf
 
 
 def blurred_runs(site: Site, facts: Facts) -> str | None:
@@ -61,6 +58,14 @@ def blurred_runs(site: Site, facts: Facts) -> str | None:
     )
 
 
+def coarse_register(days: Table) -> str | None:
+    """Why the electricity register's steps can't show runs; None where the register is fine or no register."""
+    step = float(np.nanmax(days.floats("step.heat_pump_electricity"), initial=0.0))
+    if step <= 0.0:
+        return None
+    return f"the electricity register counts in steps of {step:g} kWh, too coarse to show runs; {_CLOSER}"
+
+
 def cycling(site: Site, facts: Facts) -> Cycling:
     """Starts and run lengths; from the unit's own counter where it has one."""
     days, runs = facts.days, facts.runs
@@ -75,7 +80,7 @@ def cycling(site: Site, facts: Facts) -> Cycling:
     elif seen:
         starts, basis = int(days.total("starts")), "electricity and mode"
     else:
-        reason = blurred or "needs readings every 15 minutes or closer, or compressor_starts"
+        reason = blurred or coarse_register(days) or _CLOSER
         return Cycling(None, None, None, None, None, "", reason)
     whole = runs.where(~runs["cut"]) if seen else runs
     return Cycling(
