@@ -190,7 +190,7 @@ class Shape:
 
     time : int64 (k,) [ms]. value : float64 (k,), canonical unit
     spacing : minutes between two changes of power that the register can show while it counts
-    step : its coarse step, canonical unit; 0 where the register moves with nearly every reading
+    step : its step, canonical unit; 0 where the register moves with every reading
     """
 
     time: NDArray[np.int64]
@@ -199,8 +199,6 @@ class Shape:
     step: float
 
 
-# A register counts in steps if it stands still at more than a tenth of its readings.
-_MOVES_NEARLY_ALWAYS = 0.9
 # A silence of so many usual moves, and of so many minutes, is a rest (common practice: no run has such pauses).
 _REST_MOVES, _REST_SPACINGS, _REST_MIN = 6.0, 3.0, 20.0
 
@@ -217,7 +215,7 @@ def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> Shape
         return Shape(time, value, usual, 0.0)
     change = np.diff(value)
     moved = np.flatnonzero(change != 0.0) + 1
-    if len(moved) < 3 or len(moved) > _MOVES_NEARLY_ALWAYS * len(time):
+    if len(moved) < 3 or len(moved) == len(change):
         return Shape(time, value, usual, 0.0)
     gaps = np.diff(time[moved]) / 60_000.0
     # While the plant works the register moves often: rests are long against the quick quarter of its moves.

@@ -27,6 +27,8 @@ UNKNOWN = -1
 # electricity that a running compressor can draw is its least output over it.
 _BEST_COP = 7.5
 _TYPICAL_TURN_DOWN = 0.3
+# Readings further apart can't show runs.
+_COARSEST_RUNNING_MIN = 15.0
 # Readings so close show every run and rest.
 _FINE_MIN = 2.5
 # A stop shorter than this may be the halt about a defrost; units wait longer before a new start (common practice).
@@ -74,7 +76,7 @@ def tell_use(site: Site, grid: Grid, balance: Balance) -> Use:
     """
     running, known, how, apart = _running(site, grid, balance)
     water, told_by = _for_hot_water(site, grid, balance, running)
-    defrost, defrost_how = _defrosting(site, grid, balance, running, water)
+    defrost, defrost_how = _defrosting(site, grid, balance, running, water, apart)
     code = np.full(len(grid), OFF, dtype=np.int8)
     mode = grid.gauge("operating_mode")
     cooling = np.isfinite(mode) & (np.round(mode) == COOLING)
@@ -85,6 +87,7 @@ def tell_use(site: Site, grid: Grid, balance: Balance) -> Use:
         code[running & water] = HOT_WATER
     code[running & cooling] = COOLING
     if defrost is not None:
+        defrost = defrost & ~cooling
         code[defrost] = DEFROST
         running = running | defrost
     running = _bridged(running, defrost)
@@ -151,9 +154,10 @@ def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -
     above = drawn > threshold
     pump = site.heat_pump
     some_heat = 0.15 * (pump.min_output_kw or (pump.rated_output_kw or 6.0) * _TYPICAL_TURN_DOWN) * 1000.0
-    if balance.heat is not None and _heat_is_prompt(grid, some_heat):
-        signal = np.abs(balance.heat * 60.0) > some_heat
-        told = np.isfinite(balance.heat)
+    heat = balance.heat_at_meter
+    if heat is not None and _heat_is_prompt(grid, some_heat):
+        signal = np.abs(heat * 60.0) > some_heat
+        told = np.isfinite(heat)
     elif grid.has("flow_temperature") and grid.has("return_temperature"):
         lift = grid.gauge("flow_temperature") - grid.gauge("return_temperature")
         signal, told = np.abs(lift) > 0.7, np.isfinite(lift)
@@ -172,8 +176,9 @@ def _heat_is_prompt(grid: Grid, watts: float) -> bool:
 
 
 def _defrosting(
-    site: Site, grid: Grid, balance: Balance, running: Flags, water: Flags | None
+    site: Site, grid: Grid, balance: Balance, running: Flags, water: Flags | None, apart: float
 ) -> tuple[Flags | None, str]:
+    """Defrosting minutes, None where they can't be seen, and how. apart : minutes between readings that show runs"""
     active = grid.gauge("defrost_active")
     mode = grid.gauge("operating_mode")
     told = np.zeros(len(grid), dtype=bool)
@@ -188,21 +193,27 @@ def _defrosting(
         return told, "defrosts by " + " and ".join(how)
     if site.heat_pump.source != "air":
         return None, "no defrosts: the source is not air"
-    if balance.heat is not None and _spacing_of_heat(grid) <= 2.0:
-        watts = balance.heat * 60.0
+    if apart > _COARSEST_RUNNING_MIN:  # a start looks like a defrost where starts are not seen
+        return None, "defrosts can't be seen"
+    lift_told = all(grid.has(q) for q in ("flow_temperature", "return_temperature"))
+    lift_told = lift_told and grid.spacing["flow_temperature"] <= 2.0
+    heat = balance.heat_at_meter
+    if heat is not None and _spacing_of_heat(grid) <= 2.0 and not (lift_told and _never_negative(heat)):
+        watts = heat * 60.0
         # Water gives heat back only when the cycle is reversed: 3 % of the rated output is above a meter's noise.
         limit = -0.03 * (site.heat_pump.rated_output_kw or 6.0) * 1000.0
         cold = _closed((np.nan_to_num(watts) < limit) & within(running, 3), 2)
         return _in_steady_work(cold, running, water, grid), "defrosts by heat drawn back"
-    if (
-        grid.has("flow_temperature")
-        and grid.has("return_temperature")
-        and grid.spacing["flow_temperature"] <= 2.0
-    ):
+    if lift_told:
         lift = np.nan_to_num(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
         cold = _closed((lift < -0.8) & within(running, 3), 2)
         return _in_steady_work(cold, running, water, grid), "defrosts by flow colder than return"
     return None, "defrosts can't be seen"
+
+
+def _never_negative(heat: Floats) -> bool:
+    """True for a heat meter that counts no heat flowing back, as meters after MID need not."""
+    return not bool((heat < -1e-6).any())
 
 
 def _names_defrosts(site: Site) -> bool:

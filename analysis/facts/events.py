@@ -13,7 +13,7 @@ from analysis.facts.segments import Segments
 from analysis.facts.table import Table, first_known
 from analysis.grid import Grid
 from analysis.plant.site import Site
-from analysis.use import DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
+from analysis.use import COOLING, DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -45,6 +45,7 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
     counts = {"heating": segments.count(heating), "hot_water": segments.count(water)}
     untold = segments.count(use.code == UNTOLD)
     most = np.where(counts["hot_water"] > counts["heating"], HOT_WATER, HEATING)
+    most = np.where(segments.count(use.code == COOLING) > segments.minutes / 2, COOLING, most)
     most = np.where(untold > counts["hot_water"] + counts["heating"], UNTOLD, most)
     steady = use.running & ~defrost
     lift = flow - back

@@ -16,7 +16,8 @@ from analysis.physics.heat_pump import RatedPerformance
 from analysis.physics.metering import heat_meter_mpe
 from analysis.plant.curve import curve_at
 from analysis.plant.site import HeatPump, Site
-from analysis.use import DEFROST, HEATING, Use, tell_use, within
+from analysis.use import COOLING, DEFROST, HEATING, OFF, Use, tell_use, within
+from analysis.windows import stretches
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -65,10 +66,39 @@ class Minutes:
         return np.where(melting & (self.heat < 0), -self.heat, 0.0)
 
     @property
+    def cooling(self) -> Flags:
+        """Minutes that belong to cooling: the unit cools, or rests after it."""
+        return (self.use.code == COOLING) | ((self.use.code == OFF) & (self.use.serves == COOLING))
+
+    @property
     def serving(self) -> NDArray[np.int8]:
         """The use that a minute's heat and electricity are counted under: a defrost under the use it interrupts."""
         code = self.use.code
         return np.where(code == DEFROST, self.use.serves, code)
+
+
+# A unit under power draws some watts at least: controls and radio (common practice). Below this nothing is drawn.
+_LEAST_STANDBY_W, _NO_DRAW_W = 5.0, 2.5
+
+
+def without_power(minutes: Minutes) -> Flags:
+    """Minutes in which the unit surely draws nothing: bool (n,).
+
+    A register that counts in steps stands still in standby too: it shows a power cut only where it rests for longer than
+    the least standby takes to fill a step.
+    """
+    unit = minutes.balance.heat_pump
+    if unit is None:
+        return np.zeros(len(minutes.grid), dtype=bool)
+    dead = np.isfinite(unit) & (np.abs(first_known(unit, 0.0)) * 60.0 < _NO_DRAW_W)
+    needed = minutes.grid.step.get("heat_pump_electricity", 0.0) * 1000.0 / _LEAST_STANDBY_W * 60.0
+    if needed <= 1.0:
+        return dead
+    begin, end = stretches(dead)
+    for a, b in zip(begin, end, strict=True):
+        if b - a < needed:
+            dead[a:b] = False
+    return dead
 
 
 def rated(site: Site) -> RatedPerformance:
@@ -100,7 +130,8 @@ def work_out(site: Site, grid: Grid) -> Minutes:
         else np.full(n, 0.0 if site.heat_pump.source == "brine" else 10.0)
     )
     frosting, frost_known = _frosting(grid)
-    flow_error, pair_error = _heat_errors(site, grid, heat)
+    at_meter = plant.heat_at_meter
+    flow_error, pair_error = _heat_errors(site, grid, heat if at_meter is None else at_meter)
     pair = np.isfinite(heat)
     if plant.heat_pump is not None:
         pair &= np.isfinite(plant.heat_pump)

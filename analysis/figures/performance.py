@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.balance import meter_behind_heater
 from analysis.facts.table import Table
 from analysis.figures.estimate import Estimate
 from analysis.figures.sums import known_sum
@@ -36,6 +37,7 @@ class Performance:
     by_month: list[dict[str, Any]]
     by_day: list[dict[str, Any]]
     renewable_kwh: float | None
+    cooling: Estimate = field(default_factory=lambda: Estimate.none("the unit did not cool in this period"))
     blurred: str | None = None  # why readings so far apart can't tell the uses from each other
 
     @property
@@ -65,6 +67,7 @@ def performance(site: Site, days: Table, blurred: str | None = None) -> Performa
         _by_month(site, days),
         _by_day(site, days),
         renewable,
+        _cooling(site, days),
         blurred,
     )
 
@@ -103,6 +106,8 @@ class _Meters:
         if site.hot_water is None:
             unforeseen.add(boundaries.IMMERSION)
         behind = not site.measures("heat_output") and site.measures("space_heat")
+        # A heater with a meter of its own is taken off the heat already.
+        behind |= meter_behind_heater(site) and not site.measures("backup_heater_electricity")
         return cls(frozenset(within), behind, frozenset(unforeseen))
 
     def balance(self, sums: Mapping[str, boundaries.Energy]) -> boundaries.Balance:
@@ -153,16 +158,35 @@ def _with_interval(site: Site, days: Table, ratio: boundaries.BoundaryRatio) -> 
     return Estimate(ratio.value, ratio.value * low, ratio.value * high)
 
 
-def _relative_limits(site: Site, days: Table, heat: float, electricity: float) -> tuple[float, float]:
-    """Factors from a ratio to the ends of its 95 % interval.
+def _cooling(site: Site, days: Table) -> Estimate:
+    """Cold over electricity of the minutes in which the unit cools, and its rests after them."""
+    if "n_cooling" not in days or days.total("n_cooling") == 0:
+        if not site.measures("operating_mode"):
+            return Estimate.none("needs operating_mode")
+        return Estimate.none("the unit did not cool in this period")
+    if days.total("n_heat") == 0:
+        return Estimate.none("needs a heat meter, or flow rate with flow and return temperature")
+    cold, electricity = days.total("pc_heat"), days.total("pc_electricity")
+    if electricity < _LEAST_PAIR_KWH:
+        return Estimate.none("hardly any electricity was used for cooling while heat was measured too")
+    if cold <= 0.02 * electricity:
+        return Estimate.none("the heat meter does not count cold")
+    low, high = _relative_limits(site, days, cold, electricity, "pc")
+    return Estimate(cold / electricity, cold / electricity * low, cold / electricity * high)
+
+
+def _relative_limits(
+    site: Site, days: Table, heat: float, electricity: float, pairs: str = "p"
+) -> tuple[float, float]:
+    """Factors from a ratio to the ends of its 95 % interval. pairs : of which columns the heat is, `p` or `pc`
 
     A meter's error within its class does not shrink with time: each part of a meter is rectangular within its own
     limit (GUM 4.3.7). Missing minutes add a normal part that grows with their share.
     """
     # One error throughout: a use's share of it is its share of the heat.
-    share = abs(heat) / max(abs(days.total("p_heat")), 1e-9)
-    parts = [days.total(c) * share for c in ("p_flow_error", "p_pair_error")]
-    direct = known_sum(days, "p_immersion") or 0.0
+    share = abs(heat) / max(abs(days.total(f"{pairs}_heat")), 1e-9)
+    parts = [days.total(f"{pairs}_{c}") * share for c in ("flow_error", "pair_error")]
+    direct = (known_sum(days, "p_immersion") or 0.0) if pairs == "p" else 0.0
     widths = [error / max(heat, 1e-9) for error in parts]
     # A heat meter is not on the electricity that counts as heat, and the same error sits above and below.
     unit = max(electricity - direct, 0.0)
@@ -172,7 +196,7 @@ def _relative_limits(site: Site, days: Table, heat: float, electricity: float) -
         ("backup_heater_electricity", "p_backup"),
         ("circulation_pump_electricity", "p_pump"),
     ):
-        own = known_sum(days, column)
+        own = known_sum(days, column) if pairs == "p" else None
         if own:
             widths.append(_electricity_class(site, quantity) * own / electricity)
     missing = 1.0 - min(days.total("n_pair") / max(days.total("n_minutes"), 1.0), 1.0)
