@@ -26,6 +26,7 @@ from analysis.bridging import (
 )
 from analysis.medians import running_median
 from analysis.plant.site import Point, Site
+from analysis.plausible import implausible
 from analysis.readings import MS_PER_MINUTE, Readings, Samples
 from analysis.registers import Event, change_points, whole_total
 
@@ -138,19 +139,19 @@ def build_grid(site: Site, readings: Readings, first: date, last: date) -> Grid:
     for quantity, points in by_quantity.items():
         kind = points[0].kind
         if kind.energy and "power" in kind.forms:
-            _lay_energy(grid, quantity, points, readings)
+            _lay_energy(grid, site, quantity, points, readings)
         elif kind.energy:
             _lay_count(grid, quantity, points[0], readings)
         else:
-            _lay_gauge(grid, quantity, points, readings)
+            _lay_gauge(grid, site, quantity, points, readings)
     return grid
 
 
-def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Readings) -> None:
+def _lay_gauge(grid: Grid, site: Site, quantity: str, points: list[Point], readings: Readings) -> None:
     zones: dict[str, list[Floats]] = {}
     samples_of: list[Floats] = []
     for point in points:
-        samples = _likely(grid, point, canonical(point, readings[point.id]))
+        samples = _likely(grid, site, point, canonical(point, readings[point.id]))
         usual, longest = rhythm(samples.time)
         hold = point.form == "state"
         if hold and told_at_changes(samples, usual):
@@ -172,13 +173,13 @@ def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Reading
     grid.gauges[quantity] = mean_of(list(by_zone.values()))
 
 
-def _likely(grid: Grid, point: Point, samples: Samples) -> Samples:
-    low, high = point.kind.likely
-    fits = (samples.value >= low) & (samples.value <= high)
-    if fits.all():
+def _likely(grid: Grid, site: Site, point: Point, samples: Samples) -> Samples:
+    odd = implausible(site, point, samples)
+    keep = ~odd & np.isfinite(samples.value)
+    if keep.all():
         return samples
-    _note_unlikely(grid, point, samples.time, ~fits & np.isfinite(samples.value))
-    return Samples(samples.time[fits], samples.value[fits])
+    _note_unlikely(grid, point, samples.time, odd)
+    return Samples(samples.time[keep], samples.value[keep])
 
 
 def _note_unlikely(grid: Grid, point: Point, time: Times, odd: NDArray[np.bool_]) -> None:
@@ -214,7 +215,7 @@ def _note(grid: Grid, point: Point, events: list[Event]) -> None:
     grid.odd.extend(Odd(point.id, e.time, e.kind, e.amount) for e in events if begin <= e.time < end)
 
 
-def _lay_energy(grid: Grid, quantity: str, points: list[Point], readings: Readings) -> None:
+def _lay_energy(grid: Grid, site: Site, quantity: str, points: list[Point], readings: Readings) -> None:
     """Wh of each minute: shapes from powers and intervals, totals from registers."""
     by_form: dict[str, list[Floats]] = {}
     spacing: dict[str, float] = {}
@@ -222,7 +223,7 @@ def _lay_energy(grid: Grid, quantity: str, points: list[Point], readings: Readin
     for point in points:
         samples = canonical(point, readings[point.id])
         if point.form == "power":
-            laid, shown = _from_power(grid, point, samples)
+            laid, shown = _from_power(grid, site, point, samples)
         elif point.form == "interval":
             laid, shown = _from_intervals(grid, point, samples)
         else:
@@ -275,8 +276,8 @@ def _counts_only_forward(register: Floats, drawn_back: Floats) -> bool:
     return bool(drawn_back.sum() < -500.0 and np.nanmin(register) >= -1e-6)
 
 
-def _from_power(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, float]:
-    samples = _likely(grid, point, samples)
+def _from_power(grid: Grid, site: Site, point: Point, samples: Samples) -> tuple[Floats, float]:
+    samples = _likely(grid, site, point, samples)
     usual, longest = rhythm(samples.time)
     # A power that is sampled stands for the time about it; a line would share one use's heat with the next.
     between: Between = "nearest" if usual > LINE_UP_TO_MIN else "line"

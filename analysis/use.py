@@ -153,9 +153,10 @@ def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -
     threshold = site.limits.get("running_above_w", 0.0) or (least if coarse else 0.5 * least)
     above = drawn > threshold
     pump = site.heat_pump
-    some_heat = 0.15 * (pump.min_output_kw or (pump.rated_output_kw or 6.0) * _TYPICAL_TURN_DOWN) * 1000.0
+    least_heat = (pump.min_output_kw or (pump.rated_output_kw or 6.0) * _TYPICAL_TURN_DOWN) * 1000.0
+    some_heat = 0.15 * least_heat
     heat = balance.heat_at_meter
-    if heat is not None and _heat_is_prompt(grid, some_heat):
+    if heat is not None and _heat_is_prompt(grid, least_heat):
         signal = np.abs(heat * 60.0) > some_heat
         told = np.isfinite(heat)
     elif grid.has("flow_temperature") and grid.has("return_temperature"):
