@@ -64,6 +64,8 @@ class Grid:
         instead of a line between two: a product of two lines is not the line of the product
     spacing : quantity -> minutes between two facts that the readings can show
     from_register : energy quantities whose totals are a register's
+    seen, sent : point -> bool (n,), minutes that its usable readings cover, and for points of which readings were left
+        out, those that all of them cover
     step : quantity -> kWh of one step of the register that gives its shape; 0 or absent where steps do not matter
     """
 
@@ -79,6 +81,7 @@ class Grid:
     from_register: set[str] = field(default_factory=set)
     step: dict[str, float] = field(default_factory=dict)
     seen: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
+    sent: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
     odd: list[Odd] = field(default_factory=list)
 
     def __len__(self) -> int:
@@ -179,6 +182,7 @@ def _likely(grid: Grid, site: Site, point: Point, samples: Samples) -> Samples:
     if keep.all():
         return samples
     _note_unlikely(grid, point, samples.time, odd)
+    grid.sent[point.id] = _covered(grid.time, samples, rhythm(samples.time)[1])
     return Samples(samples.time[keep], samples.value[keep])
 
 

@@ -119,7 +119,7 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
     found = figures(site, chosen)
     told = judge(site, chosen, found)
     leak = next((f for f in told.findings if f.code == "diverter_passing" and f.severity != "note"), None)
-    shown = withhold(site, found, told.spoiled, leak)
+    shown = withhold(site, found, told.spoiled, leak, chosen)
     return Result(
         site, first, last, chosen, shown, told.findings, told.not_assessed, told.recognised, told.spoiled
     )

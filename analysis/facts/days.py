@@ -17,6 +17,7 @@ from analysis.facts.melting import melting_columns
 from analysis.facts.minutes import Minutes
 from analysis.facts.money import money_columns
 from analysis.facts.operating import operating_columns
+from analysis.facts.other_heat import other_heat_columns
 from analysis.facts.segments import Segments, settled, total_kwh
 from analysis.facts.strain import load_share, strain_columns
 from analysis.facts.table import first_known
@@ -60,6 +61,7 @@ def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
     columns |= direct_heat_columns(site, minutes, day, share)
     columns |= warmth_columns(minutes, day)
     columns |= melting_columns(site, minutes, day)
+    columns |= other_heat_columns(minutes, day)
     if site.cost is not None:
         columns |= money_columns(site, site.cost, minutes, day)
     return columns
@@ -76,6 +78,8 @@ def _known(minutes: Minutes, day: Segments) -> dict[str, object]:
     }
     for point, seen in minutes.grid.seen.items():
         out[f"seen.{point}"] = day.count(seen)
+    for point, sent in minutes.grid.sent.items():
+        out[f"sent.{point}"] = day.count(sent)
     for quantity, spacing in minutes.grid.spacing.items():
         out[f"spacing.{quantity}"] = np.full(len(day), spacing)
     for quantity, step in minutes.grid.step.items():

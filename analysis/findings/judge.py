@@ -39,14 +39,18 @@ _WITHOUT_USE = frozenset(
 )  # fmt: skip
 
 
+# What the house needs is compared with its design: not where something else heats it too.
+_AGAINST_HOUSE = frozenset({"heat_loss_below_design"})
+
+
 def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
     """Findings, worst first; what could not be assessed and why; and what was unusual but no fault.
 
     Findings about the data come first: what reads a quantity that one of them makes untrustworthy is withheld, with the
-    reason.
+    reason. Then what is unusual is recognised, from quantities that can be trusted; each finding judges the days on which
+    nothing excuses it.
     """
     whole = Context(site, facts, facts, figures)
-    unusual, judged = recognised.recognise(site, facts)
     found: list[Finding] = []
     missing: list[NotAssessedCode] = []
     spoiled: dict[str, Finding] = {}
@@ -58,15 +62,19 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
         found.append(finding)
         if rule.spoils is not None and SEVERITIES.index(finding.severity) >= 1:
             spoiled = dict.fromkeys(rule.spoils(known, finding), finding) | spoiled
-    plant = replace(whole, facts=judged, recognised=unusual, spoiled=spoiled)
-    basis = _basis_of_use(plant)
+    unusual = recognised.recognise(site, facts, spoiled)
+    sound = replace(whole, recognised=unusual.spells, spoiled=spoiled)
+    basis = _basis_of_use(sound)
+    contexts: dict[int, Context] = {}
     for rule in PLANT_RULES:
+        judged = unusual.facts_for(rule.code)
+        plant = contexts.setdefault(id(judged), replace(sound, facts=judged))
         reads = rule.reads if rule.code in _WITHOUT_USE else rule.reads | basis
         finding = _run(rule, plant, reads, missing)
         if finding is not None:
             found.append(_as_it_began(rule, plant, whole, finding))
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
-    return Judgement(tuple(found), tuple(missing), unusual, spoiled)
+    return Judgement(tuple(found), tuple(missing), unusual.spells, spoiled)
 
 
 def _as_it_began(rule: Rule, plant: Context, whole: Context, finding: Finding) -> Finding:
@@ -90,6 +98,8 @@ def _run(
         if touched:
             culprit = context.spoiled[touched[0]]
             raise NotAssessed(f"withheld: {distrust(touched[0], culprit)}", "distrusted")
+        if rule.code in _AGAINST_HOUSE and (reason := recognised.too_much_other_heat(context)):
+            raise NotAssessed(reason)
         return rule.run(context)
     except NotAssessed as reason:
         missing.append(NotAssessedCode(rule.code, str(reason), reason.code))

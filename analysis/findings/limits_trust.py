@@ -138,6 +138,29 @@ LIMITS_TRUST: dict[str, Limit] = {
         2.2, "-", "daily hot water of households scatters by about a third (EN 16147 profiles, measured days): 2.2 times the usual is "
         "beyond four in five thousand days", "a day's hot water over the usual day's",
     ),
+    "other_heat_rise_k": Limit(
+        0.6, "K", "common practice: people and cooking warm a house without heating by some tenths of a kelvin in an evening at most",
+        "rise of the rooms over three dark hours in which the plant gives little",
+    ),
+    "other_heat_given_share": Limit(
+        0.35, "-", "people, appliances and cooking give 2.1 to 4 W/m2 (Passive House Institute 2015), a third of the need of a cold evening",
+        "the plant's heat in these hours over its usual heat at such an outdoor temperature",
+        "below",
+    ),
+    "other_heat_over_k": Limit(
+        8.0, "K", "common practice: below that, free heat carries many houses", "rooms above outdoors from which an evening needs heat",
+    ),
+    "other_heat_evenings": Limit(
+        3.0, "days", "common practice: guests or a baking day come once", "evenings from which another heat source is told",
+    ),
+    "other_heat_cylinder_k": Limit(
+        8.0, "K", "water mixing in the cylinder moves its sensor by 1 to 5 K; a boiler, solar collector or heater gives 8 K and more in an hour",
+        "rise of the cylinder in an hour without the plant's heat",
+    ),
+    "other_heat_share_of_days": Limit(
+        0.05, "-", "common practice: one evening in twenty moves a season's heat loss less than its own interval",
+        "share of the heating days with heat from elsewhere, from which what the house needs is not compared with its design",
+    ),
     "snap_below_design_k": Limit(
         0.0, "K", "EN 12831-1: the design's outdoor temperature is what the plant is sized for", "daily mean below the design's temperature",
     ),

@@ -144,7 +144,7 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
     for point in _sending(context):
         if point.form == "state" or point.quantity.startswith("target_"):
             continue
-        share = first_known(days.floats(f"seen.{point.id}"), 0.0) / minutes
+        share = first_known(_sent(days, point), 0.0) / minutes
         there = np.flatnonzero(share > _NONE_SHARE)
         if not len(there):
             continue
@@ -162,6 +162,11 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
     alike = [g for g in gaps if abs(g.first - worst.first) <= 1 and g.ongoing == worst.ongoing]
     points = tuple(p for g in alike for p in g.points)
     return _Gap(points, worst.first, worst.last, worst.hours, worst.in_all, worst.ongoing)
+
+
+def _sent(days: Table, point: Point) -> Floats:
+    """Minutes of each day that a point's readings cover, those left out as impossible too."""
+    return first_known(days.floats(f"sent.{point.id}"), days.floats(f"seen.{point.id}"))
 
 
 def _gap_severity(context: Context, gap: _Gap, hours_in_all: float) -> Severity:
@@ -303,7 +308,7 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
     moves, changes = days.floats(f"moves.{point.id}"), _changes(days, point)
     need, _ = _days_needed(context, point)
     # Much keeps still at night: a day that has hardly begun, or was hardly read, tells of no day's habit.
-    mostly = days.floats(f"seen.{point.id}") >= _MOSTLY * days.floats("n_minutes")
+    mostly = _sent(days, point) >= _MOSTLY * days.floats("n_minutes")
     known = np.flatnonzero(np.isfinite(moves) & mostly)
     still = (moves == 0.0) & should
     out: list[_Stuck] = []
