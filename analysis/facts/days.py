@@ -15,6 +15,7 @@ from analysis.facts.circuit import NO_FLOW_M3_H, circuit_columns
 from analysis.facts.direct_heat import direct_heat_columns
 from analysis.facts.melting import melting_columns
 from analysis.facts.minutes import Minutes
+from analysis.facts.misplaced import misplaced_columns
 from analysis.facts.money import money_columns
 from analysis.facts.operating import operating_columns
 from analysis.facts.other_heat import other_heat_columns
@@ -62,6 +63,7 @@ def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
     columns |= warmth_columns(minutes, day)
     columns |= melting_columns(site, minutes, day)
     columns |= other_heat_columns(minutes, day)
+    columns |= misplaced_columns(minutes, day)
     if site.cost is not None:
         columns |= money_columns(site, site.cost, minutes, day)
     return columns

@@ -10,6 +10,7 @@ from analysis.facts.tables import Facts
 from analysis.findings import heat, operation, recognised, trust, water
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import SEVERITIES, Finding, NotAssessedCode, Recognised
+from analysis.findings.trust_misplaced import doubt
 from analysis.plant.site import Site
 
 if TYPE_CHECKING:
@@ -98,8 +99,8 @@ def _run(
         if touched:
             culprit = context.spoiled[touched[0]]
             raise NotAssessed(f"withheld: {distrust(touched[0], culprit)}", "distrusted")
-        if rule.code in _AGAINST_HOUSE and (reason := recognised.too_much_other_heat(context)):
-            raise NotAssessed(reason)
+        if rule.code in _AGAINST_HOUSE and (why := recognised.too_much_other_heat(context) or doubt(context)):
+            raise NotAssessed(why)
         return rule.run(context)
     except NotAssessed as reason:
         missing.append(NotAssessedCode(rule.code, str(reason), reason.code))

@@ -94,6 +94,17 @@ LIMITS_TRUST: dict[str, Limit] = {
         0.03, "-", "a class 2 meter's own error at usual flow and difference is about 3 % as a standard uncertainty (EN 1434-1)",
         "over-reading by antifreeze, above which it shows in the figures",
     ),
+    "misplaced_sure": Limit(
+        0.8, "-", "common practice: a visit to a meter's place is worth while where four in five such cases are found so",
+        "probability that a meter sees something else than the site file says, from which it is told",
+    ),
+    "misplaced_doubt": Limit(
+        0.25, "-", "common practice: a claim about a house is not made where one in four such cases is the meter's",
+        "the same, from which what the house takes is not held against its design",
+    ),
+    "misplaced_act": Limit(
+        0.92, "-", "common practice: figures that rest on it are withheld from then on", "the same, from which someone has to look at the meter",
+    ),
     "outdoor_sun_k": Limit(
         2.5, "K", "screened air is warmed less than 1 K by the sun (WMO No. 8); a wall or a case in the sun gives 3 to 15 K",
         "warmth at noon beyond what the air's own daily course explains, in the brightest month",
