@@ -224,7 +224,7 @@ def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> Shape
     spacing = max(median(working) if len(working) else float("inf"), usual)
     flags = np.zeros(len(time), dtype=bool)
     flags[moved] = flags[0] = flags[-1] = True
-    step = _resolution(change)
+    step = counting_step(change)
     # A rise of several steps after a reading without one: the work began at that reading.
     jumped = np.flatnonzero(change[1:] > 1.5 * step) + 1
     flags[jumped[change[jumped - 1] == 0.0]] = True
@@ -232,6 +232,17 @@ def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> Shape
     at = np.concatenate((time[flags], starts[0]))
     order = np.argsort(at, kind="stable")
     return Shape(at[order], np.concatenate((value[flags], starts[1]))[order], spacing, step)
+
+
+def counting_step(change: Floats) -> float:
+    """The step in which a register counts: the least rise, or the least difference between two of its rises.
+
+    change : from reading to reading. Returns float, the unit of `change`; 0 without a rise
+    """
+    rises = np.unique(np.round(change[change > 1e-9], 6))
+    if not len(rises):
+        return 0.0
+    return float(min(rises[0], np.diff(rises).min(initial=np.inf)))
 
 
 def _starts_after_rest(

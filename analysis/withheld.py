@@ -14,6 +14,7 @@ from analysis.figures.sums import known_sum
 from analysis.findings.judge import distrust
 from analysis.findings.model import SEVERITIES, Finding
 from analysis.findings.recognised import other_heat_share
+from analysis.findings.spoiled_rooms import zones_of
 from analysis.findings.trust_meters import RATIO_LABEL
 from analysis.plant.site import Site
 
@@ -101,6 +102,8 @@ def withhold(
         out = replace(out, curve=curve)
     if why.of("room_temperature"):
         out = replace(out, comfort={})
+    elif zones := zones_of(spoiled):
+        out = replace(out, comfort={name: zone for name, zone in out.comfort.items() if name not in zones})
     if reason := why.of("cylinder_temperature"):
         out = replace(out, hot_water=_without_cylinder(out.hot_water, reason))
     return _without_money(out, why)

@@ -10,6 +10,7 @@ import numpy as np
 from analysis.facts.clocks import clock_columns
 from analysis.facts.daylight import daylight_columns
 from analysis.facts.days import days_columns
+from analysis.facts.edges import edge_columns
 from analysis.facts.events import defrosts_table, reheats_table, runs_table
 from analysis.facts.minutes import work_out
 from analysis.facts.notices import notices_table
@@ -53,6 +54,7 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     asked = slice(MARGIN_DAYS, MARGIN_DAYS + len(days))
     day = Segments(grid.day_start[:-1][asked], grid.day_start[1:][asked])
     columns = trust_columns(site, minutes, day, near) | clock_columns(minutes, day)
+    columns |= edge_columns(minutes, day)
     columns |= daylight_columns(site, minutes, day, days["day"])
     facts = Facts(
         days.with_columns(**columns),

@@ -25,7 +25,8 @@ Flags = NDArray[np.bool_]
 # Where no meter shows them: a domestic heat pump's usual water difference, and half of the meter's rated flow.
 WATER_ON_ITS_WAY_MIN = 3
 _USUAL_DIFFERENCE_K = 5.0
-_USUAL_FLOW_SHARE = 0.5
+_LEAST_FLOW_SHARE = 0.1
+_MORE_THAN_NOMINAL = 1.25
 # Air without a humidity sensor can frost a coil about here (A7 needs a coil 7 K colder than the air, EN 14511 air).
 _FROSTING_BELOW_C = 6.0
 _FROST_MIN_G_PER_KG = 0.15
@@ -184,13 +185,18 @@ def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
     meters = [p for q in ("heat_output", "space_heat", "hot_water_heat") for p in site.points_of(q)]
     given = {p.meter_class for p in meters if p.meter_class in ("1", "2", "3")}
     grade = max(given) if given else "2"
-    difference = np.abs(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
-    difference = np.where(np.isfinite(difference), np.maximum(difference, 1.0), _USUAL_DIFFERENCE_K)
-    share = np.full(len(grid), _USUAL_FLOW_SHARE)
-    if site.heat_pump.flow_m3_per_h and grid.has("flow_rate"):
-        # A meter is chosen so that the nominal flow is about half of its permanent flow rate (common practice).
-        flow = grid.gauge("flow_rate") / (2.0 * site.heat_pump.flow_m3_per_h)
-        share = np.where(np.isfinite(flow), np.clip(flow, 0.02, 1.0), share)
     size = np.abs(first_known(heat, 0.0))
+    difference = np.abs(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
+    # Not measured, the difference may be as small as the greatest flow makes it, and the flow as low as a pump goes:
+    # what nobody measured is never surer than what somebody did.
+    pump = site.heat_pump
+    greatest = _MORE_THAN_NOMINAL * (pump.flow_m3_per_h or (pump.rated_output_kw or 6.0) / (1.155 * _USUAL_DIFFERENCE_K))
+    least = np.minimum(size * 60.0 / (1155.0 * greatest), _USUAL_DIFFERENCE_K)
+    difference = np.maximum(np.where(np.isfinite(difference), difference, least), 1.0)
+    share = np.full(len(grid), _LEAST_FLOW_SHARE)
+    if pump.flow_m3_per_h and grid.has("flow_rate"):
+        # A meter is chosen so that the nominal flow is about half of its permanent flow rate (common practice).
+        flow = grid.gauge("flow_rate") / (2.0 * pump.flow_m3_per_h)
+        share = np.where(np.isfinite(flow), np.clip(flow, 0.02, 1.0), share)
     limit = heat_meter_mpe(difference, share, grade)
     return size * np.asarray(limit.flow_sensor), size * np.asarray(limit.temperature_pair + limit.calculator)

@@ -228,7 +228,10 @@ def _by_use(site: Site, days: Table, use: str) -> Estimate:
             else "hardly any electricity went to this use"
         )
     if coarse(days, "heat_pump_electricity", 30.0):
-        return Estimate.none("readings are too far apart to tell heating from hot water")
+        return Estimate.none(
+            "readings are too far apart to tell heating from hot water" if site.hot_water is not None
+            else "readings are too far apart to tell running from rest"
+        )  # fmt: skip
     low, high = _relative_limits(site, days, heat, electricity)
     return Estimate(heat / electricity, heat / electricity * low, heat / electricity * high)
 

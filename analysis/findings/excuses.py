@@ -5,6 +5,8 @@ A cold snap excuses cold rooms and missing capacity; it excuses no scald, no los
 
 from __future__ import annotations
 
+from analysis.plant.site import Site
+
 FAMILIES: dict[str, tuple[str, ...]] = {
     "running": ("unit_stopped", "fault_reported"),
     "safety": ("water_too_hot", "disinfection_lacking", "frost_risk", "pressure_falling", "pressure_low", "pressure_high", "pressure_swings"),
@@ -38,3 +40,20 @@ EXCUSED: dict[str, frozenset[str]] = {
 def excuses(kind: str, code: str) -> bool:
     """True where days of this kind tell nothing about the plant for the finding of this code."""
     return FAMILY_OF.get(code, "safety") in EXCUSED[kind]
+
+
+# What a plant without hot water, or with another source than air, can't have.
+_HOT_WATER = frozenset(
+    {*FAMILIES["supply"], *FAMILIES["cylinder"], "pasteurisation_missed", "water_too_hot", "disinfection_lacking"}
+)
+_SIGNS_OF_HOT_WATER = ("cylinder_temperature", "hot_water_heat", "immersion_electricity", "diverter_to_hot_water")
+_AIR_ONLY = frozenset({"excessive_defrost", "defrost_without_frost"})
+
+
+def not_fitted(code: str, site: Site) -> str | None:
+    """Why a finding does not apply to this plant at all; None where it does."""
+    if code in _HOT_WATER and site.hot_water is None and not any(site.measures(q) for q in _SIGNS_OF_HOT_WATER):
+        return "the system makes no hot water"
+    if code in _AIR_ONLY and site.heat_pump.source != "air":
+        return "the source is not air: the unit does not defrost"
+    return None

@@ -9,7 +9,9 @@ from analysis.errors import NotAssessed
 from analysis.facts.tables import Facts
 from analysis.findings import heat, operation, recognised, trust, water
 from analysis.findings.context import Context, Rule
+from analysis.findings.excuses import not_fitted
 from analysis.findings.model import SEVERITIES, Finding, NotAssessedCode, Recognised
+from analysis.findings.spoiled_rooms import without_rooms
 from analysis.findings.trust_misplaced import doubt
 from analysis.plant.site import Site
 
@@ -63,6 +65,8 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
         found.append(finding)
         if rule.spoils is not None and SEVERITIES.index(finding.severity) >= 1:
             spoiled = dict.fromkeys(rule.spoils(known, finding), finding) | spoiled
+    facts = without_rooms(facts, spoiled)
+    whole = replace(whole, facts=facts, whole=facts)
     unusual = recognised.recognise(site, facts, spoiled)
     sound = replace(whole, recognised=unusual.spells, spoiled=spoiled)
     basis = _basis_of_use(sound)
@@ -96,6 +100,8 @@ def _run(
 ) -> Finding | None:
     touched = sorted(reads & context.spoiled.keys())
     try:
+        if (absent := not_fitted(rule.code, context.site)) is not None:
+            raise NotAssessed(absent, "not_applicable")
         if touched:
             culprit = context.spoiled[touched[0]]
             raise NotAssessed(f"withheld: {distrust(touched[0], culprit)}", "distrusted")

@@ -31,6 +31,10 @@ LIMITS_TRUST: dict[str, Limit] = {
         4.0, "days", "common practice: air and water that are heated by day never keep to the tenth of a kelvin so long",
         "days without a change, from which a sensor is stuck whose habit is not known",
     ),
+    "stuck_rooms_share": Limit(
+        0.34, "-", "common practice: a mean of the rooms with one of three standing still moves by a third of what the others do",
+        "share of the room sensors that are stuck, up to which the house's mean temperature is still used",
+    ),
     "resets_watch": Limit(
         2.0, "resets", "common practice: one is a meter's exchange or a power cut; a second has a cause that comes again",
         "resets in the period, from which the meter needs a look",
@@ -46,6 +50,15 @@ LIMITS_TRUST: dict[str, Limit] = {
     "clock_minutes": Limit(
         15.0, "min", "water and meters follow the compressor within 1 to 5 minutes; tariffs and states are kept by the quarter hour",
         "lag between two meters, above which a clock is wrong",
+    ),
+    "clock_edge_minutes": Limit(
+        4.0, "min", "heat begins 0 to 3 minutes after the compressor and ends 0 to 2 minutes after it (water in the unit, common practice)",
+        "minutes by which both the beginnings and the ends of heat stray from the electricity's, above which a clock is wrong",
+    ),
+    "clock_edge_agree_minutes": Limit(
+        4.0, "min", "slow water makes beginnings late and leaves ends as they are; a clock moves both alike",
+        "difference between the two up to which a clock is the reason",
+        "below",
     ),
     "clock_spacings": Limit(
         0.75, "spacings", "readings this far apart show a lag to about half of their spacing",
@@ -81,6 +94,10 @@ LIMITS_TRUST: dict[str, Limit] = {
     "heat_meter_share": Limit(
         0.12, "-", "EN 1434-1 class 2 at 5 K and half flow 5.4 %, a unit's own flow sensor 5 %, two temperature sensors 0.3 K each "
         "8.5 % of 5 K: together 11 to 12 %", "disagreement of heat meter and flow times temperatures at 5 K difference",
+    ),
+    "flow_product_minutes": Limit(
+        15.0, "min", "domestic runs last 20 to 60 minutes (reference values 9.3): means over longer hold parts of runs and rests",
+        "spacing of flow rate and temperatures, above which their product does not stand for heat",
     ),
     "heat_meter_act": Limit(
         0.30, "-", "twice the limit and more: no sensor within its class explains it",

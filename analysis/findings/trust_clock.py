@@ -17,6 +17,7 @@ from analysis.plant.site import Point
 _SIGNALS = ("heat", "lift", "state")
 # What follows the compressor by nature: water on its way and the warming exchanger [min].
 _NATURAL_MIN = 2.0
+_NATURAL_EDGE_MIN = {"heat": 1.0, "state": 0.0}
 _FEWEST_DAYS = 5
 _QUANTITIES = {
     "electricity": ("heat_pump_electricity",),
@@ -40,7 +41,7 @@ class _Lag:
 
 def clock_offset(context: Context) -> Finding | None:
     """A meter whose story comes at another time than the rest tells it, or a whole plant out of step with the sun."""
-    lags, keeps = _lags(context)
+    lags, keeps = _all_lags(context)
     found = _between_meters(context, lags, keeps) if lags else None
     if found is not None:
         return found
@@ -94,6 +95,47 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
         keeps.discard(signal)
         out.append(_Lag(signal, typical, limit, spell))
     return out, keeps
+
+
+def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:
+    """By the likeness of whole days; where that sees nothing, by the beginnings and ends of single runs, to the minute."""
+    lags, keeps = _lags(context)
+    if lags:
+        return lags, keeps
+    for signal in ("heat", "state"):
+        told = _by_edges(context, signal)
+        if isinstance(told, _Lag):
+            lags.append(told)
+            keeps.discard(signal)
+        elif told:
+            keeps.add(signal)
+    # What strays by less than likeness shows may have passed for keeping step: only edges tell.
+    if lags:
+        keeps &= {"heat", "state"} - {lag.signal for lag in lags}
+    return lags, keeps
+
+
+def _by_edges(context: Context, signal: str) -> _Lag | bool:
+    """A small offset that beginnings and ends of runs show alike; True where they keep step, False where nothing shows."""
+    days = context.whole.days
+    if any(q in context.spoiled for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
+        return False
+    begin, end = days.floats(f"begin_{signal}"), days.floats(f"end_{signal}")
+    late = (begin + end) / 2.0 - _NATURAL_EDGE_MIN[signal]
+    told = np.isfinite(late)
+    if told.sum() < _FEWEST_DAYS:
+        return False
+    limit = context.limit("clock_edge_minutes") + (_spacing(context, signal) - 1.0) / 2.0
+    alike = np.abs(begin - end) <= context.limit("clock_edge_agree_minutes") + _spacing(context, signal) - 1.0
+    off = told & (np.abs(late) >= limit) & alike
+    spell = last_spell(days["day"], off, told, hold_days=_FEWEST_DAYS)
+    if spell is None or spell.share < 0.7:
+        return True
+    mine = late[off & spell.covers(days["day"])]
+    typical = float(np.median(mine))
+    if np.median(np.abs(mine - typical)) > max(0.2 * abs(typical), 1.5):
+        return True
+    return _Lag(signal, typical, limit, spell)
 
 
 def _spacing(context: Context, signal: str) -> float:
@@ -150,7 +192,7 @@ def _points(context: Context, signal: str) -> list[Point]:
 
 def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     """The quantities whose clock strays; a whole plant out of step with the sun still keeps step with itself."""
-    lags, keeps = _lags(context)
+    lags, keeps = _all_lags(context)
     if not lags:
         return frozenset()
     chosen = {lag.signal for lag in lags} if keeps else {"electricity"}

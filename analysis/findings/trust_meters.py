@@ -148,8 +148,17 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         raise NotAssessed(
             f"what is wrong with heat_output is said already ({culprit.code} since {culprit.since})"
         )
+    apart = flow_spacing(days)
+    if apart > context.limit("flow_product_minutes") and by_file < context.limit("antifreeze_share"):
+        raise NotAssessed(
+            f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops between, mean flow times mean difference "
+            "is not the mean heat",
+            "spacing_too_wide",
+        )
     offset = _pair_offset(days)
     meter, flow = days.floats("check_meter"), _flow_heat(days, offset)
+    if apart > context.limit("flow_product_minutes"):
+        flow = np.full(len(days), np.nan)
     compared = (np.fmax(flow, meter) > 3.0) & np.isfinite(meter) & np.isfinite(flow)
     flow = np.maximum(flow, _LEAST_SHARE * meter)
     if compared.sum() < _FEWEST_DAYS:
@@ -203,6 +212,14 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
+def flow_spacing(days: Table) -> float:
+    """Minutes between the readings of flow rate and temperatures; 0 where they are not all measured."""
+    names = [f"spacing.{q}" for q in ("flow_rate", "flow_temperature", "return_temperature")]
+    if not all(name in days for name in names):
+        return 0.0
+    return max(float(np.nanmin(days.floats(name))) for name in names)
+
+
 def _pair_offset(days: Table) -> float | None:
     """What the flow sensor reads above the return sensor [K] in water that a resting unit passes on; None where none does."""
     if "pair_offset" not in days:
@@ -224,6 +241,8 @@ def disagreement(context: Context) -> float | None:
     """Metered heat over that from flow rate and temperatures, less what antifreeze explains, less 1; None where only one
     of them is there."""
     days = context.whole.days
+    if flow_spacing(days) > context.limit("flow_product_minutes"):
+        return None
     meter, flow = days.floats("check_meter"), _flow_heat(days, _pair_offset(days))
     compared = (flow > 3.0) & np.isfinite(meter)
     if compared.sum() < _FEWEST_DAYS:

@@ -19,6 +19,7 @@ from analysis.facts.table import Table
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.telling import METER_CAUTION
+from analysis.findings.trust_meters import flow_spacing
 
 HEAT_METERS = frozenset({"heat_output", "space_heat", "hot_water_heat"})
 ELECTRICITY = frozenset({"heat_pump_electricity"})
@@ -214,7 +215,8 @@ def _facts(context: Context) -> dict[str, _Fact]:
     days = context.whole.days
     out: dict[str, _Fact] = {}
     water = {"flow_rate", "flow_temperature", "return_temperature"}
-    if not water & context.spoiled.keys() and not meter_behind_heater(context.site):
+    prompt = flow_spacing(days) <= context.limit("flow_product_minutes")
+    if prompt and not water & context.spoiled.keys() and not meter_behind_heater(context.site):
         out |= _against_flow(days, 1.0 + uncorrected_share(context.site))
     out |= _against_rating(days, context.site.measures("flow_temperature") and "flow_temperature" not in context.spoiled)
     out |= _electricity(days)

@@ -11,6 +11,7 @@ from analysis.errors import NotAssessed
 from analysis.facts.table import Table, first_known
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding, Severity
+from analysis.findings.spoiled_rooms import room_of
 from analysis.findings.telling import (
     METER_CAUTION,
     Flags,
@@ -363,9 +364,15 @@ def _shortly_stuck(context: Context) -> Finding | None:
 
 
 def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
-    return frozenset(
-        p.quantity for p in context.site.point if any(s.ongoing for s in _stuck_runs(context, p) or ())
-    )
+    """Quantities of stuck points; of rooms, the stuck zone alone where two thirds or more of the others are sound."""
+    stuck = [p for p in context.site.point if any(s.ongoing for s in _stuck_runs(context, p) or ())]
+    out: set[str] = set()
+    for point in stuck:
+        alike = len(list(context.site.points_of(point.quantity)))
+        lost = sum(p.quantity == point.quantity for p in stuck)
+        few = point.quantity == "room_temperature" and lost <= context.limit("stuck_rooms_share") * alike
+        out.add(room_of(point.zone) if few else point.quantity)
+    return frozenset(out)
 
 
 SILENCE_RULES: tuple[Rule, ...] = (
