@@ -15,7 +15,7 @@ Flags = NDArray[np.bool_]
 
 # EN 12831-1 design temperatures are about the coldest days of 20 years. Record lows lie 10 to 22 K below them
 # (United Kingdom -27 and -5 C, Germany -38 and -16 C; national weather services, from memory).
-_BELOW_DESIGN_K = 25.0
+BELOW_DESIGN_K = 25.0
 # What digital and resistance sensors report when they fail: power-up value, short and open circuit (sensor data sheets,
 # from memory). 0.0 is what many gateways send for "no value".
 _ERROR_VALUES = np.array([85.0, -127.0, -50.0, -40.0, 150.0, 125.0, 0.0])
@@ -42,7 +42,7 @@ def implausible(site: Site, point: Point, samples: Samples) -> Flags:
 def _range(site: Site, point: Point) -> tuple[float, float]:
     low, high = point.kind.likely
     if point.quantity == "outdoor_temperature" and site.design.outdoor_c is not None:
-        low = max(low, site.design.outdoor_c - _BELOW_DESIGN_K)
+        low = max(low, site.design.outdoor_c - BELOW_DESIGN_K)
     return low, high
 
 

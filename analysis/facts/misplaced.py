@@ -23,7 +23,7 @@ _LIFT_K = 1.5
 _BURST_W = 250.0
 # A heater's switching: its power changes by this much, the compressor stays as it is.
 _STEP_W, _SETTLE_MIN, _MEAN_MIN = 700.0, 4, 6
-_DIRECT = ("immersion", "backup_heater")
+_HEATER_ON_W = 50.0
 
 
 def misplaced_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
@@ -64,7 +64,10 @@ def _by_signal(minutes: Minutes, day: Segments) -> dict[str, object]:
     known = known & np.isfinite(unit)
     rest = settled(~on & known, _AFTER_STOP_MIN) & settled((~on & known)[::-1], _BEFORE_START_MIN)[::-1]
     sure = settled(on & known, _BEFORE_START_MIN)
+    heat, heater = minutes.balance.heat_at_meter, minutes.balance.backup_heater
+    idle = rest if heater is None else rest & ~(first_known(heater, 0.0) * 60.0 > _HEATER_ON_W)
     return {
+        "q_surely_off": day.total(np.where(idle, heat, 0.0)) / 1000.0 if heat is not None else np.full(len(day), np.nan),
         "n_surely_on": day.count(sure),
         "e_surely_on": day.sum(np.where(sure, unit, 0.0)) / 1000.0,
         "n_surely_off": day.count(rest),

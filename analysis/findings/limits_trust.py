@@ -31,6 +31,10 @@ LIMITS_TRUST: dict[str, Limit] = {
         4.0, "days", "common practice: air and water that are heated by day never keep to the tenth of a kelvin so long",
         "days without a change, from which a sensor is stuck whose habit is not known",
     ),
+    "impossible_share": Limit(
+        0.05, "-", "common practice: single bad readings come with every radio link; one in twenty is a bad contact",
+        "share of a day's readings that can't be true, from which the sensor or its cable is at fault",
+    ),
     "stuck_rooms_share": Limit(
         0.34, "-", "common practice: a mean of the rooms with one of three standing still moves by a third of what the others do",
         "share of the room sensors that are stuck, up to which the house's mean temperature is still used",
@@ -184,6 +188,14 @@ LIMITS_TRUST: dict[str, Limit] = {
     "other_heat_cylinder_k": Limit(
         8.0, "K", "water mixing in the cylinder moves its sensor by 1 to 5 K; a boiler, solar collector or heater gives 8 K and more in an hour",
         "rise of the cylinder in an hour without the plant's heat",
+    ),
+    "other_heat_at_rest_kwh": Limit(
+        3.0, "kWh", "pumps that run on carry less than 1 kWh a day out of a unit and its pipes (common practice)",
+        "heat of a day that the meter counts while the unit rests, from which another source is told",
+    ),
+    "other_heat_at_rest_share": Limit(
+        0.1, "-", "a pair of sensors 0.3 K apart at full flow shows 6 to 10 % of the heat at rest (IEC 60751 class B)",
+        "the same as a share of the day's heat",
     ),
     "other_heat_share_of_days": Limit(
         0.05, "-", "common practice: one evening in twenty moves a season's heat loss less than its own interval",

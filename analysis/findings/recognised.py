@@ -318,7 +318,14 @@ def _other_heat(site: Site, days: Table) -> Flags:
     cylinder = days.floats("foreign_tank_k") >= _limit(site, "other_heat_cylinder_k")
     if cylinder.sum() < _limit(site, "other_heat_evenings"):
         cylinder = np.zeros(len(days), dtype=bool)
-    return np.asarray(other_heat_evenings(site, days) | cylinder)
+    return np.asarray(other_heat_evenings(site, days) | cylinder | _heat_at_rest(site, days))
+
+
+def _heat_at_rest(site: Site, days: Table) -> Flags:
+    """Days on which the heat meter counts a good deal while the unit rests."""
+    at_rest, total = days.floats("q_surely_off"), days.floats("q_total")
+    so = (at_rest >= _limit(site, "other_heat_at_rest_kwh")) & (at_rest >= _limit(site, "other_heat_at_rest_share") * total)
+    return so if so.sum() >= _limit(site, "other_heat_evenings") else np.zeros(len(days), dtype=bool)
 
 
 def _other_heat_words(site: Site, days: Table, first: int, last: int) -> str:
@@ -333,7 +340,10 @@ def _other_heat_words(site: Site, days: Table, first: int, last: int) -> str:
     if len(warmed):
         more = "" if site.measures("immersion_electricity") else ", or an immersion heater without a meter"
         parts.append(f"the cylinder warmed by {warmed.max():.0f} K without the heat pump: a boiler, solar{more}")
-    return f"Heat that no meter here counts: {'; '.join(parts)}."
+    if _heat_at_rest(site, days)[here].any():
+        kwh = float(np.nansum(days.floats("q_surely_off")[here]))
+        parts.append(f"the heat meter counted {kwh:.0f} kWh while the heat pump rested: another source feeds its pipe, or its sensors differ")
+    return f"Heat from elsewhere than the heat pump: {'; '.join(parts)}."
 
 
 def other_heat_share(site: Site, days: Table) -> float:

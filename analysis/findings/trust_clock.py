@@ -12,6 +12,7 @@ from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import Floats, listed, sure
+from analysis.findings.two_sided import strays
 from analysis.plant.site import Point
 
 _SIGNALS = ("heat", "lift", "state")
@@ -37,6 +38,7 @@ class _Lag:
     minutes: float
     limit: float
     spell: Spell
+    name: str = "clock_minutes"
 
 
 def clock_offset(context: Context) -> Finding | None:
@@ -135,7 +137,7 @@ def _by_edges(context: Context, signal: str) -> _Lag | bool:
     typical = float(np.median(mine))
     if np.median(np.abs(mine - typical)) > max(0.2 * abs(typical), 1.5):
         return True
-    return _Lag(signal, typical, limit, spell)
+    return _Lag(signal, typical, limit, spell, "clock_edge_minutes")
 
 
 def _spacing(context: Context, signal: str) -> float:
@@ -174,7 +176,7 @@ def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Find
         sure(abs(minutes) / first.limit, spell.days, spell.share) * (0.85 if alone else 1.0),
         headline,
         (
-            *(Evidence(f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.limit) for lag in lags),
+            *(strays(f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.name, lag.limit) for lag in lags),
             Evidence("days on which it was so", float(spell.days), "days"),
         ),
         next_step="" if spell.until else (
@@ -251,7 +253,7 @@ def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
     if spell is None or spell.share < 0.7:
         return None, True
     off = float(np.nanmedian(centre[so & spell.covers(context.whole.days["day"])]))
-    return _solar(context, spell, off, limit, "the middle of the day's sunshine"), True
+    return _solar(context, spell, off, limit, "the middle of the day's sunshine", "clock_sun_minutes"), True
 
 
 def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
@@ -269,10 +271,11 @@ def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
     if spell is None or spell.share < 0.7:
         return None, True
     typical = float(np.median(off[so & spell.covers(context.whole.days["day"])]))
-    return _solar(context, spell, 60.0 * typical, 60.0 * limit, "the warmest time of the outdoor air"), True
+    what = "the warmest time of the outdoor air"
+    return _solar(context, spell, 60.0 * typical, 60.0 * limit, what, "clock_air_hours"), True
 
 
-def _solar(context: Context, spell: Spell, off: float, limit: float, what: str) -> Finding:
+def _solar(context: Context, spell: Spell, off: float, limit: float, what: str, name: str) -> Finding:
     how = f"{abs(off) / 60:.1f} hours {'late' if off > 0 else 'early'}"
     zone = context.site.site.timezone
     return Finding(
@@ -282,7 +285,7 @@ def _solar(context: Context, spell: Spell, off: float, limit: float, what: str) 
         sure(abs(off) / limit, spell.days, spell.share) * 0.9,
         f"By {what} the readings are stamped about {how} for a site at {context.site.site.longitude:g} degrees longitude.",
         (
-            Evidence(f"{what} against the sun", round(off, 0), "min", limit),
+            strays(f"{what} against the sun", round(off, 0), "min", name, limit),
             Evidence("days on which it was so", float(spell.days), "days"),
         ),
         next_step="" if spell.until else (

@@ -11,6 +11,7 @@ from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Floats, sure
+from analysis.findings.two_sided import strays
 from analysis.physics.metering import HeatClass, combine, heat_meter_mpe
 from analysis.physics.water import antifreeze_over_reading
 
@@ -46,7 +47,7 @@ def flow_return_swapped(context: Context) -> Finding | None:
         sure(-typical / limit, spell.days, spell.share),
         f"While the compressor works the return is {-typical:.1f} K warmer than the flow: the two sensors are swapped.",
         (
-            Evidence("flow less return while running", round(typical, 2), "K", -limit),
+            context.evidence("return less flow while running", round(-typical, 2), "K", "swapped_lift_k"),
             Evidence("days on which it was so", float(spell.days), "days"),
         ),
         next_step="" if spell.until else (
@@ -88,17 +89,17 @@ def implausible_efficiency(context: Context) -> Finding | None:
     if spell is above:
         carnot = float(np.median(share[mine]))
         words = "more than any unit reaches"
-        evidence = Evidence("heat over electricity", round(cop, 2), "-", most)
+        evidence = context.evidence("heat over electricity", round(cop, 2), "-", "efficiency_most")
         over = cop / most
         if carnot > high_limit:
             words = "more than physics allows" if carnot > 1.0 else words
             words += f" at its own temperatures ({carnot:.0%} of Carnot)"
-            evidence = Evidence("share of the Carnot efficiency", round(carnot, 3), "-", high_limit)
+            evidence = context.evidence("share of the Carnot efficiency", round(carnot, 3), "-", "carnot_share")
             over = carnot / high_limit
         headline = f"Heat over electricity is {cop:.1f}, {words}."
     else:
         headline = f"The meters show {cop:.2f} kWh of heat for each kWh of electricity: less than an electric heater gives."
-        evidence = Evidence("heat over electricity", round(cop, 3), "-", low_limit)
+        evidence = context.evidence("heat over electricity", round(cop, 3), "-", "efficiency_least")
         over = low_limit / max(cop, 0.05)
     return Finding(
         "implausible_efficiency",
@@ -197,7 +198,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         f"The heat meter shows {size} flow rate and temperatures give"
         + (f", beyond the {explained:.1%} that antifreeze explains." if by_file else "."),
         (
-            Evidence(RATIO_LABEL, round(1.0 + typical, 3), "-", 1.0 + context.limit("heat_meter_share")),
+            strays(RATIO_LABEL, round(1.0 + typical, 3), "-", "heat_meter_share", context.limit("heat_meter_share"), about=1.0),
             Evidence("explained by antifreeze", round(explained, 4), "-"),
             Evidence("allowed by the sensors' classes", round(float(np.median(allowed[so])), 3), "-"),
         ),

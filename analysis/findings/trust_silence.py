@@ -22,6 +22,7 @@ from analysis.findings.telling import (
     sure,
 )
 from analysis.plant.site import Point
+from analysis.plausible import BELOW_DESIGN_K
 
 _WHOLE_SHARE, _NONE_SHARE = 0.9, 0.1
 _LOST_MIN = 60
@@ -197,8 +198,12 @@ _WORKED_MIN = 60.0
 # A cylinder this warm loses several kelvin a day through its best insulation: it can't keep one reading.
 _WARM_CYLINDER_C = 30.0
 _MOSTLY = 0.8
+# No unit gives more heat for its electricity (EN 14511 data, common practice).
+_LEAST_STEPS, _HIGHEST_COP = 3.0, 7.5
 # Two meters of their classes, and two pairs of sensors, agree closer than this (EN 1434-1 class 3 and IEC 60751 class B).
 _BELIED, _LEAST_COMPARED_KWH = 0.15, 3.0
+_SEVERAL_DAYS = 3
+_USUAL_BELOW_C = 40.0  # degF read as degC lies above in rooms and water
 _SATURATED = 99.0  # fog keeps a sensor at its upper end for days
 _ERROR_VALUES = {85.0, -127.0, -50.0, 150.0, 0.0, -40.0, 125.0}
 
@@ -218,9 +223,12 @@ def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
     days = context.whole.days
     runs = [found for p in context.site.point if (found := _stuck_runs(context, p)) is not None]
-    if not runs:
+    if not runs and _impossible(context) is None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
     stuck = [s for found in runs for s in found]
+    impossible = _impossible(context)
+    if impossible is not None and not any(s.ongoing for s in stuck):
+        return impossible
     if not stuck:
         return _shortly_stuck(context)
     worst = max(stuck, key=lambda s: (s.ongoing, s.length))
@@ -242,7 +250,10 @@ def sensor_stuck(context: Context) -> Finding | None:
         sure(2.0, length),
         f"{named(point)} has shown {shows}{spoken} without a change for {length} day{'' if length == 1 else 's'}{expected}.",
         (
-            Evidence("days without a change", float(length), "days", float(need)),
+            context.evidence(
+                "days without a change", float(length), "days",
+                "stuck_missing_changes" if math.isfinite(habit) else "stuck_days_unknown_habit", float(need) - 0.5,
+            ),
             Evidence("changes a day before", None if math.isnan(habit) else round(habit, 1), "changes"),
             Evidence("reading", round(value, 3), point.kind.unit),
         ),
@@ -274,10 +285,12 @@ def _should_move(days: Table, point: Point) -> Flags | None:
     if point.quantity == "system_pressure":
         return days.floats("n_heating") >= 2.0 * _WORKED_MIN
     worked, gave = days.floats("e_heat_pump"), days.floats("q_total")
+    # A coarse register moves only when a whole step has gone by: a day must hold some of them.
+    steps = _LEAST_STEPS * float(np.nanmax(days.floats(f"step.{point.quantity}"), initial=0.0))
     if point.quantity == "heat_output" and np.isfinite(worked).any():
-        return (days.floats("n_running") >= _WORKED_MIN) & (first_known(worked, 0.0) >= 2.0)
+        return (days.floats("n_running") >= _WORKED_MIN) & (first_known(worked, 0.0) >= max(2.0, steps))
     if point.quantity == "heat_pump_electricity" and np.isfinite(gave).any():
-        return first_known(gave, 0.0) >= 5.0
+        return first_known(gave, 0.0) >= max(5.0, _HIGHEST_COP * steps)
     return None
 
 
@@ -338,6 +351,60 @@ def _days_needed(context: Context, point: Point) -> tuple[int, float]:
     return math.ceil(context.limit("stuck_days_unknown_habit")), float("nan")
 
 
+def _impossible_days(context: Context, point: Point) -> Flags:
+    """Days on which a good share of a point's readings can't be true and was left out."""
+    notices, days = context.whole.notices, context.whole.days
+    share = np.zeros(len(days))
+    rows = np.flatnonzero((notices["kind"] == "unlikely") & (notices["point"] == point.id))
+    at = np.searchsorted(days["day"], notices["day"][rows])
+    np.maximum.at(share, at, notices["amount"][rows].astype(np.float64))
+    bad = share >= context.limit("impossible_share")
+    # A wrong unit makes whole days impossible on the high side: `unit_mismatch` tells that.
+    raw = days.floats(f"raw.{point.id}")
+    failed = np.isin(raw, list(_ERROR_VALUES - {0.0})) | (raw < _coldest(context, point))
+    return bad & (failed | (raw < _USUAL_BELOW_C) & (share < 0.5))
+
+
+def _coldest(context: Context, point: Point) -> float:
+    low = point.kind.likely[0]
+    design = context.site.design.outdoor_c
+    return max(low, design - BELOW_DESIGN_K) if point.quantity == "outdoor_temperature" and design is not None else low
+
+
+def _impossible(context: Context) -> Finding | None:
+    """A sensor that shows what no air, water or meter can: broken, or its cable is."""
+    days = context.whole.days
+    worst: tuple[bool, int, Point, Flags] | None = None
+    for point in context.site.point:
+        if point.form != "gauge" or f"raw.{point.id}" not in days:
+            continue
+        so = _impossible_days(context, point)
+        if so.any() and (worst is None or (bool(so[-2:].any()), int(so.sum())) > worst[:2]):
+            worst = (bool(so[-2:].any()), int(so.sum()), point, so)
+    if worst is None:
+        return None
+    ongoing, count, point, so = worst
+    at = np.flatnonzero(so)
+    raw = days.floats(f"raw.{point.id}")[so]
+    severity: Severity = "note" if not ongoing else "act" if count >= _SEVERAL_DAYS else "watch"
+    return Finding(
+        "sensor_stuck",
+        severity,
+        days.day(at[0]).isoformat(),
+        sure(2.0, count),
+        f"{named(point)} sent readings that can't be true on {count} day{'' if count == 1 else 's'}, such as "
+        f"{float(np.nanmedian(raw)):.4g} {point.kind.unit}; they are left out of all figures.",
+        (Evidence("days with impossible readings", float(count), "days"), Evidence("typical reading", round(float(np.nanmedian(raw)), 2), point.kind.unit)),
+        next_step="" if not ongoing else (
+            f"See whether the cable of {point.id} is broken, loose or wet at its terminals; then change the sensor."
+        ),
+        caution="" if not ongoing else "Switch the controls off before opening their terminals; outdoors, work on a ladder by the local rules.",
+        until=None if ongoing else days.day(at[-1]).isoformat(),
+        visit="drive" if ongoing else "none",
+        bring=(f"sensor for {point.quantity.replace('_', ' ')}",) if ongoing else (),
+    )  # fmt: skip
+
+
 def _shortly_stuck(context: Context) -> Finding | None:
     """Hours rather than days: worth a note."""
     notices = context.whole.notices
@@ -363,9 +430,14 @@ def _shortly_stuck(context: Context) -> Finding | None:
     )
 
 
+def _broken(context: Context, point: Point) -> bool:
+    """True for a gauge whose readings of these days can't be true."""
+    return point.form == "gauge" and bool(_impossible_days(context, point)[-2:].all())
+
+
 def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
     """Quantities of stuck points; of rooms, the stuck zone alone where two thirds or more of the others are sound."""
-    stuck = [p for p in context.site.point if any(s.ongoing for s in _stuck_runs(context, p) or ())]
+    stuck = [p for p in context.site.point if any(s.ongoing for s in _stuck_runs(context, p) or ()) or _broken(context, p)]
     out: set[str] = set()
     for point in stuck:
         alike = len(list(context.site.points_of(point.quantity)))
