@@ -70,7 +70,7 @@ _ABOVE = {"cop_space": 0.20, "cop_hot": 0.22}
 # frost move it by a quarter (common practice). House over design: field studies find 0.5 to 1.5.
 _SOUND: dict[str, tuple[float, float]] = {
     "flow_space": (0.0, 0.10), "flow_hot": (0.0, 0.12), "cop_space": (0.0, 0.30), "cop_hot": (0.0, 0.35),
-    "heater_seen": (0.0, 0.15), "contrast": (0.96, 0.06), "off_bursts": (0.0, 0.012), "house": (0.0, 0.40),
+    "heater_seen": (0.0, 0.10), "contrast": (0.96, 0.06), "off_bursts": (0.0, 0.012), "house": (0.0, 0.40),
     "follows_heat": (0.9, 0.12), "carnot": (0.0, 0.15),
 }  # fmt: skip
 _NONE = (math.log(_FLOOR), 0.5)
@@ -103,7 +103,7 @@ def _hypotheses(declared_behind: bool) -> list[Hypothesis]:
             _HEAT_STEP,
         ),
         Hypothesis(
-            "behind_heater", 0.006, {"heater_seen": (0.0, 0.2) if declared_behind else (1.0, 0.2)}, HEAT_METERS,
+            "behind_heater", 0.02, {"heater_seen": (0.0, 0.2) if declared_behind else (1.0, 0.2)}, HEAT_METERS,
             "its heat does not follow the back-up heater's switching: it sits before the heater" if declared_behind
             else "its heat rises and falls with the back-up heater: it sits behind the heater",
             "Follow the flow pipe from the heat pump: is the heat meter's sensor before or behind the in-line heater? "
@@ -196,7 +196,7 @@ def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behin
         for name, fact in facts.items():
             mean, spread = hypothesis.predicts.get(name) or _SOUND[name]
             if name == "heater_seen" and declared_behind and name not in hypothesis.predicts:
-                mean, spread = 1.0, 0.25
+                mean, spread = 1.0, 0.15
             if name not in hypothesis.predicts and fact.value > mean:
                 spread = _ABOVE.get(name, spread)
             # Student's t with 4 degrees of freedom: one odd fact alone decides nothing.
