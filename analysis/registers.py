@@ -252,7 +252,9 @@ def _starts_after_rest(
     gap = np.diff(time[kept]) / 60_000.0
     rise = np.abs(np.diff(value[kept]))
     after = np.append(gap[1:], np.inf)
-    begun = np.flatnonzero((gap > longest) & (after <= longest) & (rise > 0.0) & (np.append(rise[1:], 0.0) > 0.0))
+    begun = np.flatnonzero(
+        (gap > longest) & (after <= longest) & (rise > 0.0) & (np.append(rise[1:], 0.0) > 0.0)
+    )
     if not len(begun):
         return time[:0], value[:0]
     length = after[begun] * np.clip(rise[begun] / rise[begun + 1], 0.25, 4.0)

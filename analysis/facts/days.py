@@ -126,7 +126,9 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     out["e_cooling"] = total_kwh(day, np.where(own == COOLING, rest, 0.0))
     # Cold is no heat: it stands apart.
     heat = np.where(cooling & np.isfinite(minutes.heat), 0.0, minutes.heat)
-    out["q_cooling"] = total_kwh(day, np.where(cooling, -minutes.heat, np.where(np.isfinite(heat), 0.0, np.nan)))
+    out["q_cooling"] = total_kwh(
+        day, np.where(cooling, -minutes.heat, np.where(np.isfinite(heat), 0.0, np.nan))
+    )
     taken = minutes.drawn_back
     rest_heat = heat + taken
     serving = np.where(idle, serves, minutes.serving)

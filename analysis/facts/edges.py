@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments
 from analysis.grid import Grid
-from analysis.windows import stretches
+from analysis.windows import stretches, window_mean
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -16,6 +16,7 @@ Ints = NDArray[np.int64]
 # Readings further apart can't show minutes. Runs and rests shorter than this are not matched: they could be another's.
 _COARSEST_MIN, _SHORTEST_MIN = 5.0, 10
 _REACH_MIN = 45
+_NEAR_MIN, _QUICK_MIN = 20, 40
 _HIGH_QUANTILE, _HALF = 0.8, 0.5
 _LEAST_W = 200.0
 
@@ -25,6 +26,8 @@ def edge_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
 
     begin_<signal>, end_<signal> : median minutes by which it begins and ends after the electricity does
     n_edges_<signal> : beginnings matched in the day
+    near_heat, near_like_heat : minutes by which the heat's quick changes follow the electricity's, within 20 minutes either
+        way, and their likeness there [-]: for units that never rest
     """
     grid, plant = minutes.grid, minutes.balance
     if plant.heat_pump is None or not _prompt(grid, "heat_pump_electricity"):
@@ -39,6 +42,7 @@ def edge_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         given = _runs(heat * 60.0)
         if given is not None:
             out |= _matched("heat", day, drawn, given)
+        out["near_heat"], out["near_like_heat"] = _near(day, plant.heat_pump, heat)
     mode = grid.gauge("operating_mode")
     if np.isfinite(mode).any() and grid.spacing["operating_mode"] <= _COARSEST_MIN:
         out |= _matched("state", day, drawn, _long(np.nan_to_num(mode) > 0.5))
@@ -69,7 +73,9 @@ def _long(flags: NDArray[np.bool_]) -> tuple[Ints, Ints]:
     return start[keep], end[keep]
 
 
-def _matched(signal: str, day: Segments, drawn: tuple[Ints, Ints], other: tuple[Ints, Ints]) -> dict[str, object]:
+def _matched(
+    signal: str, day: Segments, drawn: tuple[Ints, Ints], other: tuple[Ints, Ints]
+) -> dict[str, object]:
     out: dict[str, object] = {}
     for name, of, to in (("begin", drawn[0], other[0]), ("end", drawn[1], other[1])):
         lag = _nearest(of, to)
@@ -83,6 +89,26 @@ def _matched(signal: str, day: Segments, drawn: tuple[Ints, Ints], other: tuple[
         if name == "begin":
             out[f"n_edges_{signal}"] = np.bincount(owner[inside], minlength=len(day)).astype(np.float64)
     return out
+
+
+def _near(day: Segments, drawn: Floats, given: Floats) -> tuple[Floats, Floats]:
+    """Lag [min] at which quick changes of heat are most like those of electricity, by day, and that likeness [-]."""
+    a, b = _quick(drawn), _quick(given)
+    padded = np.concatenate((np.zeros(_NEAR_MIN), b, np.zeros(_NEAR_MIN)))
+    shifts = np.arange(-_NEAR_MIN, _NEAR_MIN + 1)
+    product = np.stack([day.sum(a * padded[_NEAR_MIN + k : _NEAR_MIN + k + len(a)]) for k in shifts])
+    size = np.sqrt(day.sum(a * a) * day.sum(b * b))
+    best = np.argmax(product, axis=0)
+    like = np.divide(
+        product[best, np.arange(len(day))], size, out=np.full(len(day), np.nan), where=size > 0.0
+    )
+    return np.where(np.isfinite(like), shifts[best].astype(np.float64), np.nan), like
+
+
+def _quick(wh: Floats) -> Floats:
+    """Changes within half an hour: values less their mean, 0 where unknown."""
+    mean = window_mean(wh, _QUICK_MIN // 2, _QUICK_MIN // 2)
+    return np.where(np.isfinite(wh), wh - mean, 0.0)
 
 
 def _nearest(of: Ints, to: Ints) -> Floats:

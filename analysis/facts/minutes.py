@@ -190,7 +190,9 @@ def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
     # Not measured, the difference may be as small as the greatest flow makes it, and the flow as low as a pump goes:
     # what nobody measured is never surer than what somebody did.
     pump = site.heat_pump
-    greatest = _MORE_THAN_NOMINAL * (pump.flow_m3_per_h or (pump.rated_output_kw or 6.0) / (1.155 * _USUAL_DIFFERENCE_K))
+    greatest = _MORE_THAN_NOMINAL * (
+        pump.flow_m3_per_h or (pump.rated_output_kw or 6.0) / (1.155 * _USUAL_DIFFERENCE_K)
+    )
     least = np.minimum(size * 60.0 / (1155.0 * greatest), _USUAL_DIFFERENCE_K)
     difference = np.maximum(np.where(np.isfinite(difference), difference, least), 1.0)
     share = np.full(len(grid), _LEAST_FLOW_SHARE)

@@ -67,7 +67,9 @@ def _by_signal(minutes: Minutes, day: Segments) -> dict[str, object]:
     heat, heater = minutes.balance.heat_at_meter, minutes.balance.backup_heater
     idle = rest if heater is None else rest & ~(first_known(heater, 0.0) * 60.0 > _HEATER_ON_W)
     return {
-        "q_surely_off": day.total(np.where(idle, heat, 0.0)) / 1000.0 if heat is not None else np.full(len(day), np.nan),
+        "q_surely_off": day.total(np.where(idle, heat, 0.0)) / 1000.0
+        if heat is not None
+        else np.full(len(day), np.nan),
         "n_surely_on": day.count(sure),
         "e_surely_on": day.sum(np.where(sure, unit, 0.0)) / 1000.0,
         "n_surely_off": day.count(rest),

@@ -15,7 +15,7 @@ from analysis.facts.table import Table
 from analysis.figures.estimate import Estimate
 from analysis.figures.sums import known_sum
 from analysis.physics import boundaries, metering
-from analysis.plant.site import Site
+from analysis.plant.site import HEAT_QUANTITIES, Site
 
 Floats = NDArray[np.float64]
 
@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 # spread of daily performance within a month).
 _UNSEEN_SPREAD = 0.12
 _LEAST_PAIR_KWH = 0.5
+# Domestic runs last 20 to 60 minutes (reference values 9.3): means over longer hold parts of runs and rests.
+_COARSEST_FOR_PRODUCT_MIN = 15.0
 _COARSEST_FOR_DAYS_MIN = 6 * 60.0
 _COARSEST_FOR_MONTHS_MIN = 4 * 1440.0
 
@@ -149,7 +151,25 @@ class _Meters:
         )
 
 
+def _no_product(site: Site, days: Table) -> str | None:
+    """Why flow rate and temperatures give no heat here; None where a heat meter is there, or they are read often enough."""
+    if any(site.measures(q) for q in HEAT_QUANTITIES):
+        return None
+    names = [f"spacing.{q}" for q in ("flow_rate", "flow_temperature", "return_temperature")]
+    if not all(days.knows(name) for name in names):
+        return None
+    apart = max(float(np.nanmin(days.floats(name))) for name in names)
+    if apart <= _COARSEST_FOR_PRODUCT_MIN:
+        return None
+    return (
+        f"flow rate and temperatures every {apart:.0f} minutes give no heat: mean flow times mean difference is not the mean heat where "
+        "the unit starts and stops between"
+    )
+
+
 def _with_interval(site: Site, days: Table, ratio: boundaries.BoundaryRatio) -> Estimate:
+    if (reason := _no_product(site, days)) is not None:
+        return Estimate.none(reason)
     if ratio.value is None or ratio.heat_kwh is None or ratio.electricity_kwh is None:
         return Estimate.none(ratio.reason or "needs heat and electricity")
     if ratio.electricity_kwh < _LEAST_PAIR_KWH:
@@ -215,6 +235,8 @@ def _electricity_class(site: Site, quantity: str) -> float:
 
 
 def _by_use(site: Site, days: Table, use: str) -> Estimate:
+    if (reason := _no_product(site, days)) is not None:
+        return Estimate.none(reason)
     heat, electricity = known_sum(days, f"p_heat_{use}"), known_sum(days, f"p_electricity_{use}")
     if days.total("n_heat") == 0:
         return Estimate.none("needs a heat meter, or flow rate with flow and return temperature")

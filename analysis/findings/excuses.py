@@ -44,15 +44,30 @@ def excuses(kind: str, code: str) -> bool:
 
 # What a plant without hot water, or with another source than air, can't have.
 _HOT_WATER = frozenset(
-    {*FAMILIES["supply"], *FAMILIES["cylinder"], "pasteurisation_missed", "water_too_hot", "disinfection_lacking"}
+    {
+        *FAMILIES["supply"],
+        *FAMILIES["cylinder"],
+        "pasteurisation_missed",
+        "water_too_hot",
+        "disinfection_lacking",
+    }
 )
-_SIGNS_OF_HOT_WATER = ("cylinder_temperature", "hot_water_heat", "immersion_electricity", "diverter_to_hot_water")
+_SIGNS_OF_HOT_WATER = (
+    "cylinder_temperature",
+    "hot_water_heat",
+    "immersion_electricity",
+    "diverter_to_hot_water",
+)
 _AIR_ONLY = frozenset({"excessive_defrost", "defrost_without_frost"})
 
 
 def not_fitted(code: str, site: Site) -> str | None:
     """Why a finding does not apply to this plant at all; None where it does."""
-    if code in _HOT_WATER and site.hot_water is None and not any(site.measures(q) for q in _SIGNS_OF_HOT_WATER):
+    if (
+        code in _HOT_WATER
+        and site.hot_water is None
+        and not any(site.measures(q) for q in _SIGNS_OF_HOT_WATER)
+    ):
         return "the system makes no hot water"
     if code in _AIR_ONLY and site.heat_pump.source != "air":
         return "the source is not air: the unit does not defrost"

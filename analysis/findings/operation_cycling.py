@@ -119,7 +119,11 @@ def _heating_runs(runs: Table) -> Table:
     """Whole runs that made no hot water, with the pause after each (nan: none seen, or a rest)."""
     after = np.append(runs.floats("pause")[1:], np.nan)
     after = np.where(after > _LONGEST_PAUSE_MIN, np.nan, after)
-    heating = ~np.isin(runs["use"], (HOT_WATER, COOLING)) & (runs["minutes_hot_water"] == 0) & ~runs["cut"].astype(np.bool_)
+    heating = (
+        ~np.isin(runs["use"], (HOT_WATER, COOLING))
+        & (runs["minutes_hot_water"] == 0)
+        & ~runs["cut"].astype(np.bool_)
+    )
     return runs.with_columns(after=after, period=runs["minutes"] + after).where(heating)
 
 

@@ -324,7 +324,9 @@ def _other_heat(site: Site, days: Table) -> Flags:
 def _heat_at_rest(site: Site, days: Table) -> Flags:
     """Days on which the heat meter counts a good deal while the unit rests."""
     at_rest, total = days.floats("q_surely_off"), days.floats("q_total")
-    so = (at_rest >= _limit(site, "other_heat_at_rest_kwh")) & (at_rest >= _limit(site, "other_heat_at_rest_share") * total)
+    so = (at_rest >= _limit(site, "other_heat_at_rest_kwh")) & (
+        at_rest >= _limit(site, "other_heat_at_rest_share") * total
+    )
     return so if so.sum() >= _limit(site, "other_heat_evenings") else np.zeros(len(days), dtype=bool)
 
 
@@ -336,13 +338,19 @@ def _other_heat_words(site: Site, days: Table, first: int, last: int) -> str:
     parts = []
     if rooms:
         rise = float(np.nanmax(days.floats("evening_rise")[here]))
-        parts.append(f"the rooms rose by {rise:.1f} K in the evening while the heat pump gave little: a stove or another heater")
+        parts.append(
+            f"the rooms rose by {rise:.1f} K in the evening while the heat pump gave little: a stove or another heater"
+        )
     if len(warmed):
         more = "" if site.measures("immersion_electricity") else ", or an immersion heater without a meter"
-        parts.append(f"the cylinder warmed by {warmed.max():.0f} K without the heat pump: a boiler, solar{more}")
+        parts.append(
+            f"the cylinder warmed by {warmed.max():.0f} K without the heat pump: a boiler, solar{more}"
+        )
     if _heat_at_rest(site, days)[here].any():
         kwh = float(np.nansum(days.floats("q_surely_off")[here]))
-        parts.append(f"the heat meter counted {kwh:.0f} kWh while the heat pump rested: another source feeds its pipe, or its sensors differ")
+        parts.append(
+            f"the heat meter counted {kwh:.0f} kWh while the heat pump rested: another source feeds its pipe, or its sensors differ"
+        )
     return f"Heat from elsewhere than the heat pump: {'; '.join(parts)}."
 
 

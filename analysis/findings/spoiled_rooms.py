@@ -9,7 +9,17 @@ from analysis.facts.table import Table
 from analysis.facts.tables import Facts
 
 _PREFIX = "room_temperature:"
-_COLUMNS = ("room.", "room_day.", "deficit.", "wanted.", "n_asked.", "target.", "n_below.", "n_far_below.", "n_call.")
+_COLUMNS = (
+    "room.",
+    "room_day.",
+    "deficit.",
+    "wanted.",
+    "n_asked.",
+    "target.",
+    "n_below.",
+    "n_far_below.",
+    "n_call.",
+)
 
 
 def room_of(zone: str) -> str:

@@ -125,6 +125,10 @@ def _by_edges(context: Context, signal: str) -> _Lag | bool:
     begin, end = days.floats(f"begin_{signal}"), days.floats(f"end_{signal}")
     late = (begin + end) / 2.0 - _NATURAL_EDGE_MIN[signal]
     told = np.isfinite(late)
+    if told.sum() < _FEWEST_DAYS:  # a unit that never rests: its quick changes tell
+        begin = end = days.floats(f"near_{signal}")
+        late = begin - _NATURAL_EDGE_MIN[signal]
+        told = np.isfinite(late) & (days.floats(f"near_like_{signal}") >= context.limit("clock_likeness"))
     if told.sum() < _FEWEST_DAYS:
         return False
     limit = context.limit("clock_edge_minutes") + (_spacing(context, signal) - 1.0) / 2.0

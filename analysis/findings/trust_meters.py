@@ -94,7 +94,9 @@ def implausible_efficiency(context: Context) -> Finding | None:
         if carnot > high_limit:
             words = "more than physics allows" if carnot > 1.0 else words
             words += f" at its own temperatures ({carnot:.0%} of Carnot)"
-            evidence = context.evidence("share of the Carnot efficiency", round(carnot, 3), "-", "carnot_share")
+            evidence = context.evidence(
+                "share of the Carnot efficiency", round(carnot, 3), "-", "carnot_share"
+            )
             over = carnot / high_limit
         headline = f"Heat over electricity is {cop:.1f}, {words}."
     else:

@@ -149,7 +149,9 @@ def meter_misplaced(context: Context) -> Finding | None:
     _said_already(context)
     facts = _facts(context)
     if not facts:
-        raise NotAssessed("needs heat and the unit's electricity on 7 days, with flow and temperatures or a rating to compare them with")
+        raise NotAssessed(
+            "needs heat and the unit's electricity on 7 days, with flow and temperatures or a rating to compare them with"
+        )
     known = _hypotheses(meter_behind_heater(context.site))
     weights = _weights(known, facts, meter_behind_heater(context.site))
     sound = sum(w for h, w in zip(known, weights, strict=True) if not h.cause)
@@ -185,7 +187,10 @@ def _said_already(context: Context) -> None:
     for quantity in (*ELECTRICITY, "heat_output"):
         culprit = context.spoiled.get(quantity)
         if culprit is not None and culprit.code not in ("implausible_efficiency", "heat_meter_disagrees"):
-            raise NotAssessed(f"what is wrong with {quantity} is said already ({culprit.code} since {culprit.since})", "distrusted")
+            raise NotAssessed(
+                f"what is wrong with {quantity} is said already ({culprit.code} since {culprit.since})",
+                "distrusted",
+            )
 
 
 def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behind: bool) -> list[float]:
@@ -218,7 +223,9 @@ def _facts(context: Context) -> dict[str, _Fact]:
     prompt = flow_spacing(days) <= context.limit("flow_product_minutes")
     if prompt and not water & context.spoiled.keys() and not meter_behind_heater(context.site):
         out |= _against_flow(days, 1.0 + uncorrected_share(context.site))
-    out |= _against_rating(days, context.site.measures("flow_temperature") and "flow_temperature" not in context.spoiled)
+    out |= _against_rating(
+        days, context.site.measures("flow_temperature") and "flow_temperature" not in context.spoiled
+    )
     out |= _electricity(days)
     out |= _heater(days)
     if out.keys() & {"cop_space", "cop_hot"}:
@@ -240,24 +247,39 @@ def _against_flow(days: Table, factor: float) -> dict[str, _Fact]:
         flow = days.floats(f"check_flow_{use}")
         meter, total = _sums(days, f"check_meter_{use}", f"check_flow_{use}")
         if (np.nan_to_num(flow) > 0.5).sum() >= _FEWEST_DAYS and total > _LEAST_KWH[use]:
-            out[f"flow_{use}"] = _Fact(_ratio(meter / factor, total), f"heat meter over flow and temperatures, {words}", "-", True)
+            out[f"flow_{use}"] = _Fact(
+                _ratio(meter / factor, total), f"heat meter over flow and temperatures, {words}", "-", True
+            )
     return out
 
 
 def _against_rating(days: Table, water_known: bool) -> dict[str, _Fact]:
     out = {}
     least, unit = _sums(days, "c_least", "c_unit")
-    enough = unit > _LEAST_KWH["space"] / 3.0 and (np.nan_to_num(days.floats("c_unit")) > 1.0).sum() >= _FEWEST_DAYS
+    enough = (
+        unit > _LEAST_KWH["space"] / 3.0
+        and (np.nan_to_num(days.floats("c_unit")) > 1.0).sum() >= _FEWEST_DAYS
+    )
     if enough and water_known and least / unit > _HIGH_CARNOT_SHARE:
-        out["carnot"] = _Fact(math.log(least / unit / _USUAL_CARNOT_SHARE), "share of Carnot over the usual share", "-", True)
-    for use, column, words in (("space", "space", "in heating"), ("hot", "hot_water", "while charging the cylinder")):
+        out["carnot"] = _Fact(
+            math.log(least / unit / _USUAL_CARNOT_SHARE), "share of Carnot over the usual share", "-", True
+        )
+    for use, column, words in (
+        ("space", "space", "in heating"),
+        ("hot", "hot_water", "while charging the cylinder"),
+    ):
         # The meters can call every use by its name only where they tell them apart.
         rated, drawn = _sums(days, f"x_{column}", f"xe_{column}")
-        if drawn > _LEAST_KWH[use] / 3.0 and (np.nan_to_num(days.floats(f"xe_{column}")) > 0.2).sum() >= _FEWEST_DAYS:
+        if (
+            drawn > _LEAST_KWH[use] / 3.0
+            and (np.nan_to_num(days.floats(f"xe_{column}")) > 0.2).sum() >= _FEWEST_DAYS
+        ):
             out[f"cop_{use}"] = _Fact(_ratio(rated, drawn), f"COP over rated COP, {words}", "-", True)
     if enough and not out:
         usual = _USUAL_CARNOT_SHARE if water_known else _USUAL_SHARE_AT_COOLEST
-        out["cop_space"] = _Fact(_ratio(least / unit, usual), "share of Carnot over the usual share", "-", True)
+        out["cop_space"] = _Fact(
+            _ratio(least / unit, usual), "share of Carnot over the usual share", "-", True
+        )
     return out
 
 
@@ -266,14 +288,19 @@ def _electricity(days: Table) -> dict[str, _Fact]:
     out = {}
     if n_on >= _LEAST_ON_MIN and n_off >= _LEAST_OFF_MIN and e_on + e_off > 5.0:
         on_w, off_w = e_on / n_on * 60_000.0, e_off / n_off * 60_000.0
-        out["contrast"] = _Fact((on_w - off_w) / max(on_w, off_w, 1.0), "draw that goes with running, share", "-", False)
+        out["contrast"] = _Fact(
+            (on_w - off_w) / max(on_w, off_w, 1.0), "draw that goes with running, share", "-", False
+        )
         bursts = _sums(days, "n_off_burst")[0]
         out["off_bursts"] = _Fact(bursts / n_off, "resting time with a draw above 250 W, share", "-", False)
     heat, drawn = days.floats("q_total"), days.floats("e_heat_pump")
     known = np.isfinite(heat + drawn)
     if known.sum() >= 21 and float(np.std(heat[known])) > 4.0 and float(np.std(drawn[known])) > 0.0:
         out["follows_heat"] = _Fact(
-            float(np.corrcoef(heat[known], drawn[known])[0, 1]), "likeness of daily electricity and daily heat", "-", False
+            float(np.corrcoef(heat[known], drawn[known])[0, 1]),
+            "likeness of daily electricity and daily heat",
+            "-",
+            False,
         )
     return out
 
@@ -282,7 +309,11 @@ def _heater(days: Table) -> dict[str, _Fact]:
     moved, seen = _sums(days, "heater_step_w", "heater_step_heat_w")
     if moved < _LEAST_STEPS_W:
         return {}
-    return {"heater_seen": _Fact(seen / moved, "change of heat with each change of the back-up heater", "-", False)}
+    return {
+        "heater_seen": _Fact(
+            seen / moved, "change of heat with each change of the back-up heater", "-", False
+        )
+    }
 
 
 def _house(context: Context) -> dict[str, _Fact]:
@@ -293,16 +324,27 @@ def _house(context: Context) -> dict[str, _Fact]:
     indoor = np.where(np.isfinite(days.floats("room")), days.floats("room"), context.site.design.indoor_c)
     over = indoor - days.floats("outdoor")
     watts = days.floats("q_space") * 1000.0 / 24.0
-    cold = np.isfinite(over + watts) & (over > 10.0) & (days.floats("n_heat") > 0.95 * days.floats("n_minutes"))
+    cold = (
+        np.isfinite(over + watts) & (over > 10.0) & (days.floats("n_heat") > 0.95 * days.floats("n_minutes"))
+    )
     if cold.sum() < _FEWEST_DAYS:
         return {}
-    return {"house": _Fact(_ratio(float(np.median(watts[cold] / over[cold])), design), "space heat over the design's, at like weather", "-", True)}
+    return {
+        "house": _Fact(
+            _ratio(float(np.median(watts[cold] / over[cold])), design),
+            "space heat over the design's, at like weather",
+            "-",
+            True,
+        )
+    }
 
 
 # ---- telling
 
 
-def _finding(context: Context, facts: Mapping[str, _Fact], likely: list[tuple[float, Hypothesis]], sure: float) -> Finding:
+def _finding(
+    context: Context, facts: Mapping[str, _Fact], likely: list[tuple[float, Hypothesis]], sure: float
+) -> Finding:
     first = context.whole.days.day(0).isoformat()
     severity: Severity = "act" if sure >= context.limit("misplaced_act") else "watch"
     weight: dict[str, float] = {}
@@ -343,7 +385,9 @@ def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     known = _hypotheses(behind)
     weights = _weights(known, facts, behind)
     total = sum(w for h, w in zip(known, weights, strict=True) if h.cause)
-    return frozenset().union(*(h.spoils for h, w in zip(known, weights, strict=True) if h.cause and w >= 0.25 * total))
+    return frozenset().union(
+        *(h.spoils for h, w in zip(known, weights, strict=True) if h.cause and w >= 0.25 * total)
+    )
 
 
 MISPLACED_RULES: tuple[Rule, ...] = (Rule("meter_misplaced", meter_misplaced, spoils=_spoilt),)

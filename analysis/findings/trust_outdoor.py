@@ -125,7 +125,9 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
     if by_controls is not None:
         seen = round(by_controls, 1)
         evidence.append(
-            context.evidence("bright days above what the controls saw", seen, "K", "outdoor_against_controls_k")
+            context.evidence(
+                "bright days above what the controls saw", seen, "K", "outdoor_against_controls_k"
+            )
         )
     return Finding(
         "outdoor_sensor_biased",

@@ -368,7 +368,11 @@ def _impossible_days(context: Context, point: Point) -> Flags:
 def _coldest(context: Context, point: Point) -> float:
     low = point.kind.likely[0]
     design = context.site.design.outdoor_c
-    return max(low, design - BELOW_DESIGN_K) if point.quantity == "outdoor_temperature" and design is not None else low
+    return (
+        max(low, design - BELOW_DESIGN_K)
+        if point.quantity == "outdoor_temperature" and design is not None
+        else low
+    )
 
 
 def _impossible(context: Context) -> Finding | None:
@@ -437,7 +441,11 @@ def _broken(context: Context, point: Point) -> bool:
 
 def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
     """Quantities of stuck points; of rooms, the stuck zone alone where two thirds or more of the others are sound."""
-    stuck = [p for p in context.site.point if any(s.ongoing for s in _stuck_runs(context, p) or ()) or _broken(context, p)]
+    stuck = [
+        p
+        for p in context.site.point
+        if any(s.ongoing for s in _stuck_runs(context, p) or ()) or _broken(context, p)
+    ]
     out: set[str] = set()
     for point in stuck:
         alike = len(list(context.site.points_of(point.quantity)))

@@ -11,4 +11,6 @@ def strays(label: str, value: float, unit: str, name: str, allowed: float, *, ab
     name : of the limit in the limits table. allowed : distance from `about` at which the limit lies, in `unit`
     """
     above = value >= about
-    return Evidence(label, value, unit, about + allowed if above else about - allowed, name, "above" if above else "below")
+    return Evidence(
+        label, value, unit, about + allowed if above else about - allowed, name, "above" if above else "below"
+    )

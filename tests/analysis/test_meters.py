@@ -88,7 +88,9 @@ def test_totals_stay_whatever_the_shape():
 @pytest.mark.parametrize(("elec", "heat"), [(0.01, 1.0), (0.1, 0.1), (0.01, 0.1)])
 def test_coarse_registers_count_the_runs_that_there_are(elec, heat):
     small = Small(ids=("elec_kwh", "heat_kwh", "outdoor"), days=20)
-    true = int(((np.diff((small.values["elec"] > 100.0).astype(int)) == 1) & small.days_between(0, 19)[1:]).sum())
+    true = int(
+        ((np.diff((small.values["elec"] > 100.0).astype(int)) == 1) & small.days_between(0, 19)[1:]).sum()
+    )
     for name, step in (("elec_kwh", elec), ("heat_kwh", heat)):
         small.values[name] = np.floor(small.values[name] / step + 1e-9) * step
     cycling = small.context().figures.cycling
@@ -327,7 +329,8 @@ def test_the_reason_of_a_missing_part_has_its_own_code():
 
 def test_one_frozen_room_of_four_leaves_the_house_its_heat_loss(small):
     text = "".join(
-        f'[[point]]\nid = "room{i}"\nquantity = "room_temperature"\nas = "gauge"\nunit = "degC"\nzone = "z{i}"\n' for i in range(3)
+        f'[[point]]\nid = "room{i}"\nquantity = "room_temperature"\nas = "gauge"\nunit = "degC"\nzone = "z{i}"\n'
+        for i in range(3)
     )
     readings = {}
     rng = np.random.default_rng(6)
@@ -350,7 +353,8 @@ def test_one_frozen_room_of_four_leaves_the_house_its_heat_loss(small):
 def test_the_weights_of_all_hypotheses_are_one_and_sound_meters_win_on_sound_facts():
     known = trust_misplaced._hypotheses(False)
     facts = {
-        name: trust_misplaced._Fact(mean, name, "-", False) for name, (mean, _) in trust_misplaced._SOUND.items()
+        name: trust_misplaced._Fact(mean, name, "-", False)
+        for name, (mean, _) in trust_misplaced._SOUND.items()
     }
     weights = trust_misplaced._weights(known, facts, False)
     assert sum(weights) == pytest.approx(1.0)
@@ -362,14 +366,16 @@ def test_two_registers_alone_share_the_blame_and_ask_for_what_parts_them():
     known = trust_misplaced._hypotheses(False)
     facts = {"cop_space": trust_misplaced._Fact(math.log(10.0), "COP", "-", True)}
     weights = trust_misplaced._weights(known, facts, False)
-    pulse = {h.spoils: w for h, w in zip(known, weights, strict=True) if h.cause == "pulse_value" and w > 0.05}
+    pulse = {
+        h.spoils: w for h, w in zip(known, weights, strict=True) if h.cause == "pulse_value" and w > 0.05
+    }
     assert set(pulse) == {trust_misplaced.HEAT_METERS, trust_misplaced.ELECTRICITY}
     assert max(pulse.values()) < 1.5 * min(pulse.values())
 
 
 @pytest.mark.parametrize("factor", [0.1, 2.5, 10.0])
 def test_a_pulse_value_spoils_the_heat_and_withholds_the_figures(small, factor):
-    small.pump = 'max_flow_c = 60.0\n[[heat_pump.rating]]\noutdoor_c = 7.0\nflow_c = 35.0\noutput_kw = 7.0\ncop = 3.9\n'
+    small.pump = "max_flow_c = 60.0\n[[heat_pump.rating]]\noutdoor_c = 7.0\nflow_c = 35.0\noutput_kw = 7.0\ncop = 3.9\n"
     small.values["heat"] *= factor
     small.values["heat_kwh"] = 9000.0 + np.cumsum(small.values["heat"]) / 60_000.0
     told = small.judged()
@@ -381,7 +387,7 @@ def test_a_pulse_value_spoils_the_heat_and_withholds_the_figures(small, factor):
 
 
 def test_meters_in_their_place_are_not_told(small):
-    small.pump = 'max_flow_c = 60.0\n[[heat_pump.rating]]\noutdoor_c = 7.0\nflow_c = 35.0\noutput_kw = 7.0\ncop = 3.9\n'
+    small.pump = "max_flow_c = 60.0\n[[heat_pump.rating]]\noutdoor_c = 7.0\nflow_c = 35.0\noutput_kw = 7.0\ncop = 3.9\n"
     assert [f.code for f in small.judged().findings if f.code == "meter_misplaced"] == []
 
 

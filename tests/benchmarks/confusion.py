@@ -208,7 +208,10 @@ def _sources() -> str:
     digest = hashlib.sha256()
     folders = ("collector/simulated", "analysis/facts", "analysis/physics", "analysis/plant")
     files = [f for folder in folders for f in sorted((ROOT / folder).glob("*.py"))]
-    files += [ROOT / "analysis" / f"{n}.py" for n in ("grid", "use", "balance", "bridging", "plausible", "registers", "readings")]
+    files += [
+        ROOT / "analysis" / f"{n}.py"
+        for n in ("grid", "use", "balance", "bridging", "plausible", "registers", "readings")
+    ]
     for f in files:
         digest.update(f.read_bytes())
     return digest.hexdigest()

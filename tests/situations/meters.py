@@ -24,7 +24,9 @@ MISPLACED = "meter_misplaced"
 ABOUT_METERS = frozenset(
     {MISPLACED, "heat_meter_disagrees", "implausible_efficiency", "clock_offset", "unit_mismatch", "sensor_stuck", "flow_return_swapped"}
 )  # fmt: skip
-CYCLES = frozenset({"short_cycling", "excessive_defrost", "defrost_without_frost", "sensor_stuck", "clock_offset"})
+CYCLES = frozenset(
+    {"short_cycling", "excessive_defrost", "defrost_without_frost", "sensor_stuck", "clock_offset"}
+)
 
 
 def _house(days: int = 16, points: tuple[str, ...] = USUAL, **more: object) -> House:
@@ -79,7 +81,9 @@ def _other_circuit(house: House, value: dict[str, Floats]) -> None:
     """The clamp sits on the kitchen's circuit."""
     minute, rng = house.minute[-len(value["elec"]) :], np.random.default_rng(7)
     meals = ((minute > 1020) & (minute < 1110)) | ((minute > 690) & (minute < 740))
-    value["elec"] = 260.0 + 120.0 * np.sin(minute / 35.0) + 1700.0 * meals + 40.0 * rng.standard_normal(len(minute))
+    value["elec"] = (
+        260.0 + 120.0 * np.sin(minute / 35.0) + 1700.0 * meals + 40.0 * rng.standard_normal(len(minute))
+    )
 
 
 def _other_load(house: House, value: dict[str, Floats]) -> None:
