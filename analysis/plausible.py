@@ -18,7 +18,7 @@ Flags = NDArray[np.bool_]
 BELOW_DESIGN_K = 25.0
 # What digital and resistance sensors report when they fail: power-up value, short and open circuit (sensor data sheets,
 # from memory). 0.0 is what many gateways send for "no value".
-_ERROR_VALUES = np.array([85.0, -127.0, -50.0, -40.0, 150.0, 125.0, 0.0])
+ERROR_VALUES = frozenset({85.0, -127.0, -50.0, -40.0, 150.0, 125.0, 0.0})
 # Air and water reach such a value by a jump, or the sensor keeps to it to the last digit. 0.0 is a usual outdoor value.
 _JUMP_K, _HELD_MIN = 10.0, 60.0
 _NEVER_HELD = 0.0
@@ -48,7 +48,7 @@ def _range(site: Site, point: Point) -> tuple[float, float]:
 
 def _error_values(time: NDArray[np.int64], value: Floats) -> Flags:
     """Error values that are reached or left by a jump, or kept for an hour."""
-    out = np.isin(value, _ERROR_VALUES)
+    out = np.isin(value, list(ERROR_VALUES))
     if not out.any():
         return out
     begin, end = stretches(out)

@@ -21,8 +21,9 @@ from analysis.findings.telling import (
     runs_of,
     sure,
 )
+from analysis.findings.trust_impossible import broken, impossible_readings
 from analysis.plant.site import Point
-from analysis.plausible import BELOW_DESIGN_K
+from analysis.plausible import ERROR_VALUES
 
 _WHOLE_SHARE, _NONE_SHARE = 0.9, 0.1
 _LOST_MIN = 60
@@ -202,10 +203,7 @@ _MOSTLY = 0.8
 _LEAST_STEPS, _HIGHEST_COP = 3.0, 7.5
 # Two meters of their classes, and two pairs of sensors, agree closer than this (EN 1434-1 class 3 and IEC 60751 class B).
 _BELIED, _LEAST_COMPARED_KWH = 0.15, 3.0
-_SEVERAL_DAYS = 3
-_USUAL_BELOW_C = 40.0  # degF read as degC lies above in rooms and water
 _SATURATED = 99.0  # fog keeps a sensor at its upper end for days
-_ERROR_VALUES = {85.0, -127.0, -50.0, 150.0, 0.0, -40.0, 125.0}
 
 
 @dataclass(frozen=True)
@@ -223,10 +221,10 @@ def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
     days = context.whole.days
     runs = [found for p in context.site.point if (found := _stuck_runs(context, p)) is not None]
-    if not runs and _impossible(context) is None:
+    if not runs and impossible_readings(context) is None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
     stuck = [s for found in runs for s in found]
-    impossible = _impossible(context)
+    impossible = impossible_readings(context)
     if impossible is not None and not any(s.ongoing for s in stuck):
         return impossible
     if not stuck:
@@ -239,7 +237,7 @@ def sensor_stuck(context: Context) -> Finding | None:
     shows = f"{value:.4g} {point.kind.unit}" if point.form != "register" else "the same total"
     spoken = (
         " (a value that sensors show when they fail)"
-        if point.form == "gauge" and value in _ERROR_VALUES
+        if point.form == "gauge" and value in ERROR_VALUES
         else ""
     )
     expected = f" instead of about {habit:.0f} changes a day" if math.isfinite(habit) else ""
@@ -351,64 +349,6 @@ def _days_needed(context: Context, point: Point) -> tuple[int, float]:
     return math.ceil(context.limit("stuck_days_unknown_habit")), float("nan")
 
 
-def _impossible_days(context: Context, point: Point) -> Flags:
-    """Days on which a good share of a point's readings can't be true and was left out."""
-    notices, days = context.whole.notices, context.whole.days
-    share = np.zeros(len(days))
-    rows = np.flatnonzero((notices["kind"] == "unlikely") & (notices["point"] == point.id))
-    at = np.searchsorted(days["day"], notices["day"][rows])
-    np.maximum.at(share, at, notices["amount"][rows].astype(np.float64))
-    bad = share >= context.limit("impossible_share")
-    # A wrong unit makes whole days impossible on the high side: `unit_mismatch` tells that.
-    raw = days.floats(f"raw.{point.id}")
-    failed = np.isin(raw, list(_ERROR_VALUES - {0.0})) | (raw < _coldest(context, point))
-    return bad & (failed | (raw < _USUAL_BELOW_C) & (share < 0.5))
-
-
-def _coldest(context: Context, point: Point) -> float:
-    low = point.kind.likely[0]
-    design = context.site.design.outdoor_c
-    return (
-        max(low, design - BELOW_DESIGN_K)
-        if point.quantity == "outdoor_temperature" and design is not None
-        else low
-    )
-
-
-def _impossible(context: Context) -> Finding | None:
-    """A sensor that shows what no air, water or meter can: broken, or its cable is."""
-    days = context.whole.days
-    worst: tuple[bool, int, Point, Flags] | None = None
-    for point in context.site.point:
-        if point.form != "gauge" or f"raw.{point.id}" not in days:
-            continue
-        so = _impossible_days(context, point)
-        if so.any() and (worst is None or (bool(so[-2:].any()), int(so.sum())) > worst[:2]):
-            worst = (bool(so[-2:].any()), int(so.sum()), point, so)
-    if worst is None:
-        return None
-    ongoing, count, point, so = worst
-    at = np.flatnonzero(so)
-    raw = days.floats(f"raw.{point.id}")[so]
-    severity: Severity = "note" if not ongoing else "act" if count >= _SEVERAL_DAYS else "watch"
-    return Finding(
-        "sensor_stuck",
-        severity,
-        days.day(at[0]).isoformat(),
-        sure(2.0, count),
-        f"{named(point)} sent readings that can't be true on {count} day{'' if count == 1 else 's'}, such as "
-        f"{float(np.nanmedian(raw)):.4g} {point.kind.unit}; they are left out of all figures.",
-        (Evidence("days with impossible readings", float(count), "days"), Evidence("typical reading", round(float(np.nanmedian(raw)), 2), point.kind.unit)),
-        next_step="" if not ongoing else (
-            f"See whether the cable of {point.id} is broken, loose or wet at its terminals; then change the sensor."
-        ),
-        caution="" if not ongoing else "Switch the controls off before opening their terminals; outdoors, work on a ladder by the local rules.",
-        until=None if ongoing else days.day(at[-1]).isoformat(),
-        visit="drive" if ongoing else "none",
-        bring=(f"sensor for {point.quantity.replace('_', ' ')}",) if ongoing else (),
-    )  # fmt: skip
-
-
 def _shortly_stuck(context: Context) -> Finding | None:
     """Hours rather than days: worth a note."""
     notices = context.whole.notices
@@ -434,17 +374,12 @@ def _shortly_stuck(context: Context) -> Finding | None:
     )
 
 
-def _broken(context: Context, point: Point) -> bool:
-    """True for a gauge whose readings of these days can't be true."""
-    return point.form == "gauge" and bool(_impossible_days(context, point)[-2:].all())
-
-
 def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
     """Quantities of stuck points; of rooms, the stuck zone alone where two thirds or more of the others are sound."""
     stuck = [
         p
         for p in context.site.point
-        if any(s.ongoing for s in _stuck_runs(context, p) or ()) or _broken(context, p)
+        if any(s.ongoing for s in _stuck_runs(context, p) or ()) or broken(context, p)
     ]
     out: set[str] = set()
     for point in stuck:
