@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from analysis.facts.minutes import Minutes
 from analysis.facts.segments import Segments, settled
 from analysis.facts.table import first_known
+from analysis.medians import median
 from analysis.use import HEATING, HOT_WATER, OFF
 from analysis.windows import window_mean
 
@@ -33,8 +34,8 @@ def misplaced_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         temperatures, by use [kWh]
     n_surely_on, e_surely_on, n_surely_off, e_surely_off : minutes in which another signal than the electricity says that
         the unit runs or rests, and its meter's electricity in them [min, kWh]
-    heater_step_w, heater_step_heat_w : changes of the back-up heater's power, and of the metered heat with them, summed
-        over its switchings [W]
+    n_heater_steps, heater_step_share : switchings of the back-up heater, and the change of the metered heat with them over
+        the heater's own [-, median]
     """
     return _by_use(minutes, day) | _by_signal(minutes, day) | _heater_steps(minutes, day)
 
@@ -116,10 +117,12 @@ def _heater_steps(minutes: Minutes, day: Segments) -> dict[str, object]:
     # One switching lasts some minutes of these means: take each at its greatest.
     best = big & (np.abs(change) >= _greatest_about(np.where(big, np.abs(change), 0.0), reach) - 1e-9)
     first = best & ~np.concatenate(([False], best[:-1]))
-    return {
-        "heater_step_w": day.sum(np.where(first, np.abs(change), 0.0)),
-        "heater_step_heat_w": day.sum(np.where(first, answer * np.sign(change), 0.0)),
-    }
+    at = np.flatnonzero(first)
+    owner = np.searchsorted(day.start, at, side="right") - 1
+    ratio = np.full(len(day), np.nan)
+    for i in np.unique(owner[owner >= 0]):
+        ratio[i] = median((answer[at] / change[at])[owner == i])
+    return {"n_heater_steps": day.count(first), "heater_step_share": ratio}
 
 
 def _about(watts: Floats) -> tuple[Floats, Floats]:

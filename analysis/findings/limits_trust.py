@@ -90,6 +90,9 @@ LIMITS_TRUST: dict[str, Limit] = {
         "the best part-load COP of any unit at A12/W35 stays below this (EN 14511 data, common practice); days have standby in them",
         "heat over the unit's electricity of a day, above which a meter is wrong whatever the temperatures",
     ),
+    "efficiency_most_carnot": Limit(
+        0.42, "-", "reference values 8: real units reach 0.35 to 0.5 of Carnot", "share of Carnot below which no ratio is too high where the air is measured",
+    ),
     "efficiency_least": Limit(
         0.8, "-", "an electric heater gives 1; meters' errors together stay below 0.2 (EN 1434-1 class 3, MID class A)",
         "heat over the unit's electricity, below which a meter is wrong",

@@ -76,7 +76,11 @@ def implausible_efficiency(context: Context) -> Finding | None:
     ratio = np.divide(heat, unit, out=np.ones(len(days)), where=worked)
     high_limit, low_limit = context.limit("carnot_share"), context.limit("efficiency_least")
     most = context.limit("efficiency_most")
-    high, low = worked & ((share > high_limit) | (ratio > most)), worked & (ratio < low_limit)
+    # Water hardly warmer than the air takes next to no work: a high ratio alone is no fault where the air is measured.
+    beyond = ratio > most
+    if "outdoor_temperature" not in context.spoiled:
+        beyond &= (share > context.limit("efficiency_most_carnot")) | ~np.isfinite(days.floats("outdoor"))
+    high, low = worked & ((share > high_limit) | beyond), worked & (ratio < low_limit)
     above = last_spell(days["day"], high, worked, hold_days=3)
     below = last_spell(days["day"], low, worked, hold_days=3)
     above = above if above is not None and above.share >= 0.5 else None

@@ -26,7 +26,7 @@ ELECTRICITY = frozenset({"heat_pump_electricity"})
 _FEWEST_DAYS = 7
 _LEAST_KWH = {"space": 30.0, "hot": 10.0}
 _LEAST_ON_MIN, _LEAST_OFF_MIN = 1200.0, 1200.0
-_LEAST_STEPS_W = 8000.0
+_FEWEST_STEPS, _FEWEST_STEP_DAYS = 12, 5
 _FLOOR = 0.02
 # Share of Carnot that real units reach at the water's own temperatures (reference values 8: 0.35 to 0.5).
 _USUAL_CARNOT_SHARE, _HIGH_CARNOT_SHARE = 0.42, 0.5
@@ -70,7 +70,7 @@ _ABOVE = {"cop_space": 0.20, "cop_hot": 0.22}
 # frost move it by a quarter (common practice). House over design: field studies find 0.5 to 1.5.
 _SOUND: dict[str, tuple[float, float]] = {
     "flow_space": (0.0, 0.10), "flow_hot": (0.0, 0.12), "cop_space": (0.0, 0.30), "cop_hot": (0.0, 0.35),
-    "heater_seen": (0.0, 0.10), "contrast": (0.96, 0.06), "off_bursts": (0.0, 0.012), "house": (0.0, 0.40),
+    "heater_seen": (0.0, 0.12), "contrast": (0.96, 0.06), "off_bursts": (0.0, 0.012), "house": (0.0, 0.40),
     "follows_heat": (0.9, 0.12), "carnot": (0.0, 0.15),
 }  # fmt: skip
 _NONE = (math.log(_FLOOR), 0.5)
@@ -103,7 +103,7 @@ def _hypotheses(declared_behind: bool) -> list[Hypothesis]:
             _HEAT_STEP,
         ),
         Hypothesis(
-            "behind_heater", 0.02, {"heater_seen": (0.0, 0.2) if declared_behind else (1.0, 0.2)}, HEAT_METERS,
+            "behind_heater", 0.02, {"heater_seen": (0.0, 0.25) if declared_behind else (1.0, 0.25)}, HEAT_METERS,
             "its heat does not follow the back-up heater's switching: it sits before the heater" if declared_behind
             else "its heat rises and falls with the back-up heater: it sits behind the heater",
             "Follow the flow pipe from the heat pump: is the heat meter's sensor before or behind the in-line heater? "
@@ -306,14 +306,13 @@ def _electricity(days: Table) -> dict[str, _Fact]:
 
 
 def _heater(days: Table) -> dict[str, _Fact]:
-    moved, seen = _sums(days, "heater_step_w", "heater_step_heat_w")
-    if moved < _LEAST_STEPS_W:
+    share = days.floats("heater_step_share")
+    known = share[np.isfinite(share)]
+    if _sums(days, "n_heater_steps")[0] < _FEWEST_STEPS or len(known) < _FEWEST_STEP_DAYS:
         return {}
-    return {
-        "heater_seen": _Fact(
-            seen / moved, "change of heat with each change of the back-up heater", "-", False
-        )
-    }
+    # The unit's own output moves too: the middle of many switchings is the heater's.
+    label = "change of heat over the back-up heater's own, at its switchings"
+    return {"heater_seen": _Fact(float(np.median(known)), label, "-", False)}
 
 
 def _house(context: Context) -> dict[str, _Fact]:
