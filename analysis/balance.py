@@ -21,8 +21,10 @@ class Balance:
     """Energies in Wh of each minute, float64 (n,); nan where unknown; None where no meter tells.
 
     heat_pump : the outdoor unit with what its meter includes and no other meter shows (`within`)
-    heat : net heat of the plant; `heat_basis` says from which meters
-    sees_backup : True where the heat meter lies behind the back-up heater
+    heat : net heat of the heat pump; `heat_basis` says from which meters
+    sees_backup : True where `heat` still contains the back-up heater's, because no meter shows that by itself, or the
+        split meters lie beyond it
+    heater_in_meter : back-up heater's heat that the meter counts too and that is taken off `heat`; None where there is none
     metered_heat : as the meter has it, before what antifreeze makes a water meter read too much is taken off
     flow_heat : heat from flow rate and temperatures, to check the heat meter or stand in for it
     """
@@ -40,6 +42,14 @@ class Balance:
     hot_water_heat: Floats | None
     metered_heat: Floats | None
     flow_heat: Floats | None
+    heater_in_meter: Floats | None = None
+
+    @property
+    def heat_at_meter(self) -> Floats | None:
+        """Heat as it passes the heat meter, the back-up heater's with it [Wh]."""
+        if self.heat is None or self.heater_in_meter is None:
+            return self.heat
+        return self.heat + self.heater_in_meter
 
     def electricity(self) -> Floats | None:
         """All metered electricity of the plant [Wh]; a consumer's gap counts as nothing only if it has no meter."""
@@ -77,13 +87,25 @@ def balance(site: Site, grid: Grid) -> Balance:
     metered = heat
     if heat is not None:
         heat = heat / (1.0 + uncorrected_share(site))
+    heater = None
+    if heat is not None and not sees_backup and meter_behind_heater(site):
+        heater = energy["backup_heater"]
+        sees_backup = heater is None
+        if heater is not None:
+            heater = np.where(np.isfinite(heater), heater, 0.0)
+            heat = heat - heater
     flow_heat = _flow_heat(site, grid)
     if heat is None and flow_heat is not None:
         heat, basis = flow_heat, "flow rate and temperatures"
     return Balance(
         unit, energy["fan"], energy["backup_heater"], energy["immersion"], energy["circulation_pump"],
-        frozenset(within), heat, basis if heat is not None else "none", sees_backup, space, water, metered, flow_heat,
+        frozenset(within), heat, basis if heat is not None else "none", sees_backup, space, water, metered, flow_heat, heater,
     )  # fmt: skip
+
+
+def meter_behind_heater(site: Site) -> bool:
+    """True where the site file says that a meter of the heat pump's heat lies behind the in-line back-up heater."""
+    return any("backup_heater" in p.includes for p in site.points_of("heat_output"))
 
 
 def _flow_heat(site: Site, grid: Grid) -> Floats | None:

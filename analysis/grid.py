@@ -24,10 +24,11 @@ from analysis.bridging import (
     rhythm,
     told_at_changes,
 )
-from analysis.medians import quantile, running_median
+from analysis.medians import running_median
 from analysis.plant.site import Point, Site
+from analysis.plausible import implausible
 from analysis.readings import MS_PER_MINUTE, Readings, Samples
-from analysis.registers import Event, whole_total
+from analysis.registers import Event, change_points, whole_total
 
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]
@@ -63,6 +64,9 @@ class Grid:
         instead of a line between two: a product of two lines is not the line of the product
     spacing : quantity -> minutes between two facts that the readings can show
     from_register : energy quantities whose totals are a register's
+    seen, sent : point -> bool (n,), minutes that its usable readings cover, and for points of which readings were left
+        out, those that all of them cover
+    step : quantity -> kWh of one step of the register that gives its shape; 0 or absent where steps do not matter
     """
 
     days: list[date]
@@ -75,7 +79,9 @@ class Grid:
     nearest: dict[str, Floats] = field(default_factory=dict)
     spacing: dict[str, float] = field(default_factory=dict)
     from_register: set[str] = field(default_factory=set)
+    step: dict[str, float] = field(default_factory=dict)
     seen: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
+    sent: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
     odd: list[Odd] = field(default_factory=list)
 
     def __len__(self) -> int:
@@ -98,6 +104,10 @@ class Grid:
 
     def has(self, quantity: str) -> bool:
         return quantity in self.gauges or quantity in self.energy or quantity in self.zones
+
+    def resolves(self, quantity: str, watts: float, minutes: float) -> bool:
+        """True where so much power shows within so many minutes: a register's step is no larger than that energy."""
+        return self.step.get(quantity, 0.0) * 1000.0 <= watts * minutes / 60.0 + 1e-9
 
     def power(self, quantity: str) -> Floats:
         """float64 (n,) [W], the mean of each minute; all nan where not measured."""
@@ -132,19 +142,19 @@ def build_grid(site: Site, readings: Readings, first: date, last: date) -> Grid:
     for quantity, points in by_quantity.items():
         kind = points[0].kind
         if kind.energy and "power" in kind.forms:
-            _lay_energy(grid, quantity, points, readings)
+            _lay_energy(grid, site, quantity, points, readings)
         elif kind.energy:
             _lay_count(grid, quantity, points[0], readings)
         else:
-            _lay_gauge(grid, quantity, points, readings)
+            _lay_gauge(grid, site, quantity, points, readings)
     return grid
 
 
-def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Readings) -> None:
+def _lay_gauge(grid: Grid, site: Site, quantity: str, points: list[Point], readings: Readings) -> None:
     zones: dict[str, list[Floats]] = {}
     samples_of: list[Floats] = []
     for point in points:
-        samples = _likely(grid, point, canonical(point, readings[point.id]))
+        samples = _likely(grid, site, point, canonical(point, readings[point.id]))
         usual, longest = rhythm(samples.time)
         hold = point.form == "state"
         if hold and told_at_changes(samples, usual):
@@ -166,13 +176,14 @@ def _lay_gauge(grid: Grid, quantity: str, points: list[Point], readings: Reading
     grid.gauges[quantity] = mean_of(list(by_zone.values()))
 
 
-def _likely(grid: Grid, point: Point, samples: Samples) -> Samples:
-    low, high = point.kind.likely
-    fits = (samples.value >= low) & (samples.value <= high)
-    if fits.all():
+def _likely(grid: Grid, site: Site, point: Point, samples: Samples) -> Samples:
+    odd = implausible(site, point, samples)
+    keep = ~odd & np.isfinite(samples.value)
+    if keep.all():
         return samples
-    _note_unlikely(grid, point, samples.time, ~fits & np.isfinite(samples.value))
-    return Samples(samples.time[fits], samples.value[fits])
+    _note_unlikely(grid, point, samples.time, odd)
+    grid.sent[point.id] = _covered(grid.time, samples, rhythm(samples.time)[1])
+    return Samples(samples.time[keep], samples.value[keep])
 
 
 def _note_unlikely(grid: Grid, point: Point, time: Times, odd: NDArray[np.bool_]) -> None:
@@ -208,18 +219,20 @@ def _note(grid: Grid, point: Point, events: list[Event]) -> None:
     grid.odd.extend(Odd(point.id, e.time, e.kind, e.amount) for e in events if begin <= e.time < end)
 
 
-def _lay_energy(grid: Grid, quantity: str, points: list[Point], readings: Readings) -> None:
+def _lay_energy(grid: Grid, site: Site, quantity: str, points: list[Point], readings: Readings) -> None:
     """Wh of each minute: shapes from powers and intervals, totals from registers."""
     by_form: dict[str, list[Floats]] = {}
     spacing: dict[str, float] = {}
+    coarse_step = 0.0
     for point in points:
         samples = canonical(point, readings[point.id])
         if point.form == "power":
-            laid, shown = _from_power(grid, point, samples)
+            laid, shown = _from_power(grid, site, point, samples)
         elif point.form == "interval":
             laid, shown = _from_intervals(grid, point, samples)
         else:
-            laid, shown = _from_register(grid, point, samples)
+            laid, shown, step = _from_register(grid, point, samples)
+            coarse_step = max(coarse_step, step)
         by_form.setdefault(point.form, []).append(laid)
         spacing[point.form] = max(spacing.get(point.form, 0.0), shown)
     total = {form: np.sum(parts, axis=0) for form, parts in by_form.items()}
@@ -233,6 +246,7 @@ def _lay_energy(grid: Grid, quantity: str, points: list[Point], readings: Readin
     grid.from_register.add(quantity)
     if shape_form == "register":
         grid.energy[quantity] = total["register"]
+        grid.step[quantity] = coarse_step
         return
     grid.energy[quantity] = _fit_shape(grid, total[shape_form], total["register"])
 
@@ -266,8 +280,8 @@ def _counts_only_forward(register: Floats, drawn_back: Floats) -> bool:
     return bool(drawn_back.sum() < -500.0 and np.nanmin(register) >= -1e-6)
 
 
-def _from_power(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, float]:
-    samples = _likely(grid, point, samples)
+def _from_power(grid: Grid, site: Site, point: Point, samples: Samples) -> tuple[Floats, float]:
+    samples = _likely(grid, site, point, samples)
     usual, longest = rhythm(samples.time)
     # A power that is sampled stands for the time about it; a line would share one use's heat with the next.
     between: Between = "nearest" if usual > LINE_UP_TO_MIN else "line"
@@ -312,47 +326,14 @@ def _from_intervals(grid: Grid, point: Point, samples: Samples) -> tuple[Floats,
     return np.where(covered, wh, np.nan), usual / MS_PER_MINUTE
 
 
-def _from_register(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, float]:
+def _from_register(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, float, float]:
+    """Wh of each minute, the spacing [minutes] of the shape, and the register's coarse step [kWh], 0 if it is fine."""
     fall = DEFROST_FALL_KWH if "heat" in point.quantity and "heater" not in point.quantity else 0.0
     total = whole_total(samples, most_per_hour=MOST_KW, may_fall=fall)
     _note(grid, point, total.events)
     usual, longest = rhythm(samples.time)
     grid.seen[point.id] = _covered(grid.time, samples, longest)
     edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)
-    knots_time, knots_value, shown = _change_points(total.time, total.value, usual)
-    at = np.interp(edges, knots_time, knots_value, left=np.nan, right=np.nan)
-    return np.diff(at) * 1000.0, shown
-
-
-def _rows(count: int, *chosen: NDArray[np.intp] | list[int]) -> NDArray[np.intp]:
-    """All that are chosen of so many rows, in order and once each."""
-    flags = np.zeros(count, dtype=bool)
-    for rows in chosen:
-        flags[rows] = True
-    return np.flatnonzero(flags)
-
-
-def _change_points(time: Times, value: Floats, usual: float) -> tuple[Times, Floats, float]:
-    """Only the readings at which a coarse register moved, so that its steps become slopes.
-
-    Returns times, values and the spacing [minutes] at which the register shows a change of power.
-    """
-    if len(time) < 3:
-        return time, value, usual
-    moved = np.flatnonzero(np.diff(value) != 0.0) + 1
-    if len(moved) < 3 or len(moved) > 0.9 * len(time):
-        return time, value, usual
-    keep = _rows(len(time), [0, len(time) - 1], moved)
-    # While the plant works the register moves often; the quick quartile of its moves is what it can show.
-    shown = quantile(np.diff(time[moved]) / MS_PER_MINUTE, 0.25)
-    # A silence of the register longer than a few of its usual moves is a rest: hold its value until the last
-    # unmoved reading, or the rest would look like a small steady load.
-    rest = np.flatnonzero(np.diff(time[keep]) > max(6.0 * shown, 3.0 * usual, 20.0) * MS_PER_MINUTE)
-    hold = keep[rest + 1] - 1
-    # A jump of several of the register's steps after a reading that had not moved: the work began at that reading.
-    rose = np.diff(value)
-    least_step = quantile(rose[rose > 0], 0.02) if (rose > 0).any() else np.inf
-    jumped = np.flatnonzero(rose[1:] > 1.5 * least_step) + 1
-    begun = jumped[rose[jumped - 1] == 0.0]
-    keep = _rows(len(time), keep, hold[hold > 0], begun)
-    return time[keep], value[keep], max(shown, usual)
+    shape = change_points(total.time, total.value, usual)
+    at = np.interp(edges, shape.time, shape.value, left=np.nan, right=np.nan)
+    return np.diff(at) * 1000.0, shape.spacing, shape.step

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.medians import quantile
+from analysis.medians import median, quantile
 from analysis.readings import Samples
 from analysis.windows import running_total
 
@@ -182,3 +182,82 @@ def _rounding(value: Floats) -> float:
 def _resolution(step: Floats) -> float:
     rises = step[step > 1e-9]
     return quantile(rises, 0.02) if len(rises) else 0.0
+
+
+@dataclass(frozen=True)
+class Shape:
+    """Points of a register's total between which its power is taken as steady.
+
+    time : int64 (k,) [ms]. value : float64 (k,), canonical unit
+    spacing : minutes between two changes of power that the register can show while it counts
+    step : its step, canonical unit; 0 where the register moves with every reading
+    """
+
+    time: NDArray[np.int64]
+    value: Floats
+    spacing: float
+    step: float
+
+
+# A silence of so many usual moves, and of so many minutes, is a rest (common practice: no run has such pauses).
+_REST_MOVES, _REST_SPACINGS, _REST_MIN = 6.0, 3.0, 20.0
+
+
+def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> Shape:
+    """Turn the steps of a coarse register into slopes.
+
+    time, value : of `Total`. usual : minutes between readings
+    After a rest, the first step is counted at the power of the step that follows, so that a run begins about when it
+    truly began. A single step between two rests is spread over all the time since the step before: standby counted in
+    steps is a small steady load, not a run of one minute.
+    """
+    if len(time) < 3:
+        return Shape(time, value, usual, 0.0)
+    change = np.diff(value)
+    moved = np.flatnonzero(change != 0.0) + 1
+    if len(moved) < 3 or len(moved) == len(change):
+        return Shape(time, value, usual, 0.0)
+    gaps = np.diff(time[moved]) / 60_000.0
+    # While the plant works the register moves often: rests are long against the quick quarter of its moves.
+    longest = max(_REST_MOVES * quantile(gaps, 0.25), _REST_SPACINGS * usual, _REST_MIN)
+    working = gaps[gaps <= longest]
+    spacing = max(median(working) if len(working) else float("inf"), usual)
+    flags = np.zeros(len(time), dtype=bool)
+    flags[moved] = flags[0] = flags[-1] = True
+    step = counting_step(change)
+    # A rise of several steps after a reading without one: the work began at that reading.
+    jumped = np.flatnonzero(change[1:] > 1.5 * step) + 1
+    flags[jumped[change[jumped - 1] == 0.0]] = True
+    starts = _starts_after_rest(time, value, np.flatnonzero(flags), longest)
+    at = np.concatenate((time[flags], starts[0]))
+    order = np.argsort(at, kind="stable")
+    return Shape(at[order], np.concatenate((value[flags], starts[1]))[order], spacing, step)
+
+
+def counting_step(change: Floats) -> float:
+    """The step in which a register counts: the least rise, or the least difference between two of its rises.
+
+    change : from reading to reading. Returns float, the unit of `change`; 0 without a rise
+    """
+    rises = np.unique(np.round(change[change > 1e-9], 6))
+    if not len(rises):
+        return 0.0
+    return float(min(rises[0], np.diff(rises).min(initial=np.inf)))
+
+
+def _starts_after_rest(
+    time: NDArray[np.int64], value: Floats, kept: NDArray[np.intp], longest: float
+) -> tuple[NDArray[np.int64], Floats]:
+    """Times and totals at which counting began again after a rest, by the power of the next step."""
+    gap = np.diff(time[kept]) / 60_000.0
+    rise = np.abs(np.diff(value[kept]))
+    after = np.append(gap[1:], np.inf)
+    begun = np.flatnonzero(
+        (gap > longest) & (after <= longest) & (rise > 0.0) & (np.append(rise[1:], 0.0) > 0.0)
+    )
+    if not len(begun):
+        return time[:0], value[:0]
+    length = after[begun] * np.clip(rise[begun] / rise[begun + 1], 0.25, 4.0)
+    last = time[kept[begun + 1]]
+    at = np.maximum(last - (length * 60_000.0).astype(np.int64), time[kept[begun]] + 1)
+    return at, value[kept[begun]]

@@ -124,7 +124,7 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
     found = figures(site, chosen)
     told = judge(site, chosen, found)
     leak = next((f for f in told.findings if f.code == "diverter_passing" and f.severity != "note"), None)
-    shown = withhold(site, found, told.spoiled, leak)
+    shown = withhold(site, found, told.spoiled, leak, chosen)
     findings = tuple(sorted(told.findings, key=lambda f: urgency(f.as_dict(), last)))
     return Result(
         site, first, last, chosen, shown, findings, told.not_assessed, told.recognised, told.spoiled
@@ -161,12 +161,14 @@ def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
     electricity = {
         "total": total("e_total"), "heat_pump": total("e_heat_pump"), "backup_heater": total("e_backup"),
         "immersion": total("e_immersion"), "circulation_pump": total("e_pump"), **by_use, "idle": total("e_idle"),
+        "cooling": total("e_cooling"),
     }  # fmt: skip
     heat = {
         "total": total("q_total"),
         "space_heating": total("q_space") if heat_told else None,
         "hot_water": total("q_hot_water") if heat_told else None,
         "defrost_taken": total("q_defrost_taken") if heat_told else None,
+        "cooling": total("q_cooling"),
     }
     unseen = None
     if figures.defrost.reason and figures.defrost.count is None and days.total("n_defrost") > 0:
@@ -198,6 +200,9 @@ def _performance(f: Figures) -> dict[str, Any]:
     reasons |= {
         n: e.reason for n, e in (("space_heating", p.space_heating), ("hot_water", p.hot_water)) if not e
     }
+    out["cooling"] = p.cooling.as_dict()
+    if not p.cooling:
+        reasons["cooling"] = p.cooling.reason
     x = f.expected
     out["expected"] = (
         {

@@ -27,6 +27,10 @@ UNKNOWN = -1
 # electricity that a running compressor can draw is its least output over it.
 _BEST_COP = 7.5
 _TYPICAL_TURN_DOWN = 0.3
+# Readings further apart can't show runs.
+_COARSEST_RUNNING_MIN = 15.0
+# Readings so close show every run and rest.
+_FINE_MIN = 2.5
 # A stop shorter than this may be the halt about a defrost; units wait longer before a new start (common practice).
 _REST_MIN = 5
 
@@ -44,6 +48,7 @@ class Use:
 
     code : int8 (n,): OFF, HEATING, HOT_WATER, DEFROST, COOLING, UNTOLD, or UNKNOWN where nothing tells
     running : bool (n,), the compressor works. serves : int8 (n,), the use whose water still flows after a stop
+    running_spacing : minutes between the readings that tell running from rest; inf where nothing tells
     basis : how running and use were told. water_spacing : minutes between the readings that tell hot water from
         heating; nan where nothing does
     """
@@ -53,6 +58,7 @@ class Use:
     serves: NDArray[np.int8]
     basis: str
     water_spacing: float
+    running_spacing: float = 1.0
 
 
 def least_running_w(site: Site) -> float:
@@ -68,9 +74,9 @@ def tell_use(site: Site, grid: Grid, balance: Balance) -> Use:
 
     Returns Use. Where only electricity is measured the use of a running minute is UNTOLD.
     """
-    running, known, how = _running(site, grid, balance)
+    running, known, how, apart = _running(site, grid, balance)
     water, told_by = _for_hot_water(site, grid, balance, running)
-    defrost, defrost_how = _defrosting(site, grid, balance, running, water)
+    defrost, defrost_how = _defrosting(site, grid, balance, running, water, apart)
     code = np.full(len(grid), OFF, dtype=np.int8)
     mode = grid.gauge("operating_mode")
     cooling = np.isfinite(mode) & (np.round(mode) == COOLING)
@@ -81,20 +87,22 @@ def tell_use(site: Site, grid: Grid, balance: Balance) -> Use:
         code[running & water] = HOT_WATER
     code[running & cooling] = COOLING
     if defrost is not None:
+        defrost = defrost & ~cooling
         code[defrost] = DEFROST
         running = running | defrost
     running = _bridged(running, defrost)
     code[running & (code == OFF)] = UNTOLD if water is None and site.hot_water is not None else HEATING
     code[~known] = UNKNOWN
     spacing = grid.spacing.get(told_by, np.nan)
-    return Use(
-        code, running & known, _last_use(code), f"{how}; {defrost_how}; {_WATER_TOLD[told_by]}", spacing
-    )
+    basis = f"{how}; {defrost_how}; {_WATER_TOLD[told_by]}"
+    return Use(code, running & known, _last_use(code), basis, spacing, apart)
 
 
-def _running(site: Site, grid: Grid, balance: Balance) -> tuple[Flags, Flags, str]:
+def _running(site: Site, grid: Grid, balance: Balance) -> tuple[Flags, Flags, str, float]:
+    """Which minutes the compressor runs in, which are known, what told it, and the minutes between its readings."""
     speed = grid.gauge("compressor_speed")
     power = balance.heat_pump * 60.0 if balance.heat_pump is not None else None
+    apart = grid.spacing.get("heat_pump_electricity", np.inf)
     if np.isfinite(speed).any() and grid.spacing["compressor_speed"] <= 5.0:
         known = np.isfinite(speed)
         running = np.nan_to_num(speed) > 1.0
@@ -102,21 +110,35 @@ def _running(site: Site, grid: Grid, balance: Balance) -> tuple[Flags, Flags, st
             rest = ~known & np.isfinite(power)
             running = np.where(known, running, rest & (np.nan_to_num(power) > least_running_w(site)))
             known = known | rest
-        return running, known, "compressor speed"
-    if power is not None:
-        known = np.isfinite(power)
-        return _running_by_power(site, grid, balance, power), known, "electricity"
+        return running, known, "compressor speed", grid.spacing["compressor_speed"]
     mode = grid.gauge("operating_mode")
+    by_mode = np.isin(np.round(np.nan_to_num(mode)), (HEATING, HOT_WATER, DEFROST, COOLING))
+    if power is not None and not _mode_is_finer(site, grid, power, by_mode & np.isfinite(mode)):
+        return _running_by_power(site, grid, balance, power), np.isfinite(power), "electricity", apart
     if np.isfinite(mode).any():
-        return (
-            np.isin(np.round(np.nan_to_num(mode)), (HEATING, HOT_WATER, DEFROST, COOLING)),
-            np.isfinite(mode),
-            "mode",
-        )
+        return by_mode, np.isfinite(mode), "mode", grid.spacing["operating_mode"]
     if balance.heat is not None:
         heat = balance.heat * 60.0
-        return np.abs(np.nan_to_num(heat)) > least_running_w(site), np.isfinite(heat), "heat"
-    return np.zeros(len(grid), dtype=bool), np.zeros(len(grid), dtype=bool), "nothing"
+        spacing = grid.spacing.get("heat_output", grid.spacing.get("space_heat", np.inf))
+        return np.abs(np.nan_to_num(heat)) > least_running_w(site), np.isfinite(heat), "heat", spacing
+    nothing = np.zeros(len(grid), dtype=bool)
+    return nothing, nothing.copy(), "nothing", np.inf
+
+
+def _mode_is_finer(site: Site, grid: Grid, power: Floats, works: Flags) -> bool:
+    """True where the electricity comes as coarse steps of a register and the mode shows each run.
+
+    Some units say "heating" all winter, whether the compressor works or not. Then the mean draw of those minutes is less
+    than a working compressor's.
+    """
+    electricity, mode = (grid.spacing.get(q, np.inf) for q in ("heat_pump_electricity", "operating_mode"))
+    if not grid.step.get("heat_pump_electricity") or electricity <= _FINE_MIN or mode > min(5.0, electricity):
+        return False
+    known = np.isfinite(power) & np.isfinite(grid.gauge("operating_mode"))
+    on, off = known & works, known & ~works
+    if not on.any() or not off.any():
+        return False
+    return bool(power[known].sum() / on.sum() >= least_running_w(site))
 
 
 def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -> Flags:
@@ -131,13 +153,12 @@ def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -
     threshold = site.limits.get("running_above_w", 0.0) or (least if coarse else 0.5 * least)
     above = drawn > threshold
     pump = site.heat_pump
-    some_heat = 0.15 * (pump.min_output_kw or (pump.rated_output_kw or 6.0) * _TYPICAL_TURN_DOWN) * 1000.0
-    if (
-        balance.heat is not None
-        and grid.spacing.get("heat_output", grid.spacing.get("flow_rate", 99.0)) <= 5.0
-    ):
-        signal = np.abs(balance.heat * 60.0) > some_heat
-        told = np.isfinite(balance.heat)
+    least_heat = (pump.min_output_kw or (pump.rated_output_kw or 6.0) * _TYPICAL_TURN_DOWN) * 1000.0
+    some_heat = 0.15 * least_heat
+    heat = balance.heat_at_meter
+    if heat is not None and _heat_is_prompt(grid, least_heat):
+        signal = np.abs(heat * 60.0) > some_heat
+        told = np.isfinite(heat)
     elif grid.has("flow_temperature") and grid.has("return_temperature"):
         lift = grid.gauge("flow_temperature") - grid.gauge("return_temperature")
         signal, told = np.abs(lift) > 0.7, np.isfinite(lift)
@@ -147,9 +168,18 @@ def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -
     return above & (near | (drawn > 2.5 * least))
 
 
+def _heat_is_prompt(grid: Grid, watts: float) -> bool:
+    """True where so much heat shows within five minutes."""
+    metered = next((q for q in ("heat_output", "space_heat") if q in grid.energy), None)
+    if metered is None:
+        return grid.spacing.get("flow_rate", 99.0) <= 5.0
+    return grid.spacing[metered] <= 5.0 and grid.resolves(metered, watts, 5.0)
+
+
 def _defrosting(
-    site: Site, grid: Grid, balance: Balance, running: Flags, water: Flags | None
+    site: Site, grid: Grid, balance: Balance, running: Flags, water: Flags | None, apart: float
 ) -> tuple[Flags | None, str]:
+    """Defrosting minutes, None where they can't be seen, and how. apart : minutes between readings that show runs"""
     active = grid.gauge("defrost_active")
     mode = grid.gauge("operating_mode")
     told = np.zeros(len(grid), dtype=bool)
@@ -164,21 +194,27 @@ def _defrosting(
         return told, "defrosts by " + " and ".join(how)
     if site.heat_pump.source != "air":
         return None, "no defrosts: the source is not air"
-    if balance.heat is not None and _spacing_of_heat(grid) <= 2.0:
-        watts = balance.heat * 60.0
+    if apart > _COARSEST_RUNNING_MIN:  # a start looks like a defrost where starts are not seen
+        return None, "defrosts can't be seen"
+    lift_told = all(grid.has(q) for q in ("flow_temperature", "return_temperature"))
+    lift_told = lift_told and grid.spacing["flow_temperature"] <= 2.0
+    heat = balance.heat_at_meter
+    if heat is not None and _spacing_of_heat(grid) <= 2.0 and not (lift_told and _never_negative(heat)):
+        watts = heat * 60.0
         # Water gives heat back only when the cycle is reversed: 3 % of the rated output is above a meter's noise.
         limit = -0.03 * (site.heat_pump.rated_output_kw or 6.0) * 1000.0
         cold = _closed((np.nan_to_num(watts) < limit) & within(running, 3), 2)
         return _in_steady_work(cold, running, water, grid), "defrosts by heat drawn back"
-    if (
-        grid.has("flow_temperature")
-        and grid.has("return_temperature")
-        and grid.spacing["flow_temperature"] <= 2.0
-    ):
+    if lift_told:
         lift = np.nan_to_num(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
         cold = _closed((lift < -0.8) & within(running, 3), 2)
         return _in_steady_work(cold, running, water, grid), "defrosts by flow colder than return"
     return None, "defrosts can't be seen"
+
+
+def _never_negative(heat: Floats) -> bool:
+    """True for a heat meter that counts no heat flowing back, as meters after MID need not."""
+    return not bool((heat < -1e-6).any())
 
 
 def _names_defrosts(site: Site) -> bool:

@@ -6,9 +6,15 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from analysis.facts.table import Table
+from analysis.facts.tables import Facts
 from analysis.figures.estimate import Estimate
+from analysis.figures.forward_only import unseen_defrost_heat
+from analysis.figures.sums import known_sum
 from analysis.findings.judge import distrust
 from analysis.findings.model import SEVERITIES, Finding
+from analysis.findings.recognised import other_heat_share
+from analysis.findings.spoiled_rooms import zones_of
 from analysis.findings.trust_meters import RATIO_LABEL
 from analysis.plant.site import Site
 
@@ -53,15 +59,22 @@ def _wrecks(culprit: Finding) -> bool:
 
 
 def withhold(
-    site: Site, figures: Figures, spoiled: Mapping[str, Finding], leak: Finding | None = None
+    site: Site,
+    figures: Figures,
+    spoiled: Mapping[str, Finding],
+    leak: Finding | None = None,
+    facts: Facts | None = None,
 ) -> Figures:
-    """The figures without those that rest on spoiled quantities.
+    """The figures without those that rest on spoiled quantities, and wider where heat is known to be missing.
 
     spoiled : quantity -> the finding that says it can't be trusted, as judge gives them
+    facts : of the period, to widen what a forward-only heat meter or another heat source makes less sure
     leak : the finding that heat passes between hot water and heating; what the house itself takes is not known then
     """
     why = Reasons(site, spoiled)
     out = _widened(figures, spoiled)
+    if facts is not None:
+        out = _with_unseen_heat(site, out, facts.days)
     if why.together or why.times:
         out = _without_performance(out, why)
     weather = why.of("outdoor_temperature")
@@ -89,6 +102,8 @@ def withhold(
         out = replace(out, curve=curve)
     if why.of("room_temperature"):
         out = replace(out, comfort={})
+    elif zones := zones_of(spoiled):
+        out = replace(out, comfort={name: zone for name, zone in out.comfort.items() if name not in zones})
     if reason := why.of("cylinder_temperature"):
         out = replace(out, hot_water=_without_cylinder(out.hot_water, reason))
     return _without_money(out, why)
@@ -127,13 +142,46 @@ def _widened(figures: Figures, spoiled: Mapping[str, Finding]) -> Figures:
     )  # fmt: skip
 
 
+def _with_unseen_heat(site: Site, figures: Figures, days: Table) -> Figures:
+    """Wider where heat is known to be missing: what defrosts took of a forward-only meter's, or what a stove gave."""
+    p, loss = figures.performance, figures.heat_loss
+    unseen = unseen_defrost_heat(site, days)
+    if unseen is not None:
+
+        def less(estimate: Estimate, heat: float | None) -> Estimate:
+            if estimate.value is None or estimate.low is None or not heat or heat <= 0.0:
+                return estimate
+            return replace(estimate, low=estimate.low * max(1.0 - unseen.most_kwh / heat, 0.0))
+
+        total, space = known_sum(days, "q_total"), known_sum(days, "q_space")
+        p = replace(
+            p, boundaries={name: less(e, total) for name, e in p.boundaries.items()}, space_heating=less(p.space_heating, space),
+        )  # fmt: skip
+        loss = replace(
+            loss, coefficient=less(loss.coefficient, space), heat_loss_kw=less(loss.heat_loss_kw, space),
+            ratio=less(loss.ratio, space), load_kw=less(loss.load_kw, space),
+        )  # fmt: skip
+    share = other_heat_share(site, days)
+    if share > 0.0:
+
+        def more(estimate: Estimate) -> Estimate:
+            if estimate.value is None or estimate.high is None:
+                return estimate
+            return replace(estimate, high=estimate.high * (1.0 + share))
+
+        loss = replace(
+            loss, coefficient=more(loss.coefficient), heat_loss_kw=more(loss.heat_loss_kw), ratio=more(loss.ratio), load_kw=more(loss.load_kw),
+        )  # fmt: skip
+    return replace(figures, performance=p, heat_loss=loss)
+
+
 def _without_performance(figures: Figures, why: Reasons) -> Figures:
     p = figures.performance
     by_use = Estimate.none(why.times or "")
     if why.together:
         none = Estimate.none(why.together)
         p = replace(
-            p, boundaries=dict.fromkeys(p.boundaries, none), renewable_kwh=None,
+            p, boundaries=dict.fromkeys(p.boundaries, none), renewable_kwh=None, cooling=none,
             by_month=[_bare(row, why) for row in p.by_month], by_day=[_bare(row, why) for row in p.by_day],
         )  # fmt: skip
     p = replace(p, space_heating=by_use, hot_water=by_use)

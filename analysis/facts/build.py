@@ -11,6 +11,7 @@ from analysis.facts.clocks import clock_columns
 from analysis.facts.daylight import daylight_columns
 from analysis.facts.days import days_columns
 from analysis.facts.demand import direct_columns, rests_table
+from analysis.facts.edges import edge_columns
 from analysis.facts.events import defrosts_table, reheats_table, runs_table
 from analysis.facts.faults import faults_table
 from analysis.facts.minutes import work_out
@@ -56,6 +57,7 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     day = Segments(grid.day_start[:-1][asked], grid.day_start[1:][asked])
     columns = trust_columns(site, minutes, day, near) | clock_columns(minutes, day)
     columns |= direct_columns(minutes, day)
+    columns |= edge_columns(minutes, day)
     columns |= daylight_columns(site, minutes, day, days["day"])
     facts = Facts(
         days.with_columns(**columns),

@@ -13,16 +13,19 @@ from numpy.typing import NDArray
 
 from analysis.facts.circuit import NO_FLOW_M3_H, circuit_columns
 from analysis.facts.direct_heat import direct_heat_columns
+from analysis.facts.melting import melting_columns
 from analysis.facts.minutes import Minutes
+from analysis.facts.misplaced import misplaced_columns
 from analysis.facts.money import money_columns
 from analysis.facts.operating import operating_columns
+from analysis.facts.other_heat import other_heat_columns
 from analysis.facts.segments import Segments, settled, total_kwh
 from analysis.facts.strain import load_share, strain_columns
 from analysis.facts.table import first_known
 from analysis.facts.tank import tank_columns
 from analysis.facts.warmth import warmth_columns
 from analysis.plant.site import Site
-from analysis.use import DEFROST, HEATING, HOT_WATER, OFF, UNKNOWN, UNTOLD, within
+from analysis.use import COOLING, DEFROST, HEATING, HOT_WATER, OFF, UNKNOWN, UNTOLD, within
 from analysis.windows import carried
 
 Floats = NDArray[np.float64]
@@ -58,6 +61,9 @@ def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
     columns |= strain_columns(minutes, day, share)
     columns |= direct_heat_columns(site, minutes, day, share)
     columns |= warmth_columns(minutes, day)
+    columns |= melting_columns(site, minutes, day)
+    columns |= other_heat_columns(minutes, day)
+    columns |= misplaced_columns(minutes, day)
     if site.cost is not None:
         columns |= money_columns(site, site.cost, minutes, day)
     return columns
@@ -74,8 +80,13 @@ def _known(minutes: Minutes, day: Segments) -> dict[str, object]:
     }
     for point, seen in minutes.grid.seen.items():
         out[f"seen.{point}"] = day.count(seen)
+    for point, sent in minutes.grid.sent.items():
+        out[f"sent.{point}"] = day.count(sent)
     for quantity, spacing in minutes.grid.spacing.items():
         out[f"spacing.{quantity}"] = np.full(len(day), spacing)
+    for quantity, step in minutes.grid.step.items():
+        out[f"step.{quantity}"] = np.full(len(day), step)
+    out["running_spacing"] = np.full(len(day), minutes.use.running_spacing)
     out["use_spacing"] = np.full(len(day), minutes.use.water_spacing)
     return out
 
@@ -111,7 +122,13 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     resting = np.where(idle & ~edge, rest, 0.0)
     out["e_idle"] = total_kwh(day, resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan))
     out["e_untold"] = total_kwh(day, np.where(told, 0.0, rest))
-    heat = minutes.heat
+    cooling = minutes.cooling
+    out["e_cooling"] = total_kwh(day, np.where(own == COOLING, rest, 0.0))
+    # Cold is no heat: it stands apart.
+    heat = np.where(cooling & np.isfinite(minutes.heat), 0.0, minutes.heat)
+    out["q_cooling"] = total_kwh(
+        day, np.where(cooling, -minutes.heat, np.where(np.isfinite(heat), 0.0, np.nan))
+    )
     taken = minutes.drawn_back
     rest_heat = heat + taken
     serving = np.where(idle, serves, minutes.serving)
@@ -137,8 +154,9 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
 
 def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
     """Sums over minutes in which heat and every electricity meter of the plant were known."""
-    plant, pair = minutes.balance, minutes.paired
-    out: dict[str, object] = {}
+    plant, cooling = minutes.balance, minutes.cooling
+    pair = minutes.paired & ~cooling
+    out: dict[str, object] = _cooling_pairs(minutes, day, minutes.paired & cooling)
     for name, wh in (
         ("heat", minutes.heat),
         ("heat_pump", plant.heat_pump),
@@ -172,6 +190,21 @@ def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
         out[f"p_heat_{name}"] = day.sum(own_heat) / 1000.0
         out[f"p_electricity_{name}"] = day.sum(own_electricity) / 1000.0
     out["p_added_heat"] = day.sum(np.where(pair, added + immersion, 0.0)) / 1000.0
+    return out
+
+
+def _cooling_pairs(minutes: Minutes, day: Segments, pair: Flags) -> dict[str, object]:
+    """The same sums of cooling, `pc_`: cold delivered, electricity without heaters, and the heat meter's largest errors."""
+    plant = minutes.balance
+    heaters = sum((first_known(p, 0.0) for p in (plant.backup_heater, plant.immersion) if p is not None), 0.0)
+    parts = {
+        "heat": -minutes.heat, "electricity": minutes.electricity - heaters,
+        "flow_error": minutes.flow_error, "pair_error": minutes.pair_error,
+    }  # fmt: skip
+    out: dict[str, object] = {
+        f"pc_{name}": day.sum(np.where(pair, wh, 0.0)) / 1000.0 for name, wh in parts.items()
+    }
+    out["n_cooling"] = day.count(minutes.use.code == COOLING)
     return out
 
 

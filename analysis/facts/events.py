@@ -13,7 +13,7 @@ from analysis.facts.segments import Segments
 from analysis.facts.table import Table, first_known
 from analysis.grid import Grid
 from analysis.plant.site import Site
-from analysis.use import DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
+from analysis.use import COOLING, DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -39,7 +39,7 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
     """
     grid, use = minutes.grid, minutes.use
     segments = Segments.of(use.running)
-    if not len(segments) or _shape_spacing(minutes) > COARSEST_FOR_RUNS_MIN:
+    if not len(segments) or use.running_spacing > COARSEST_FOR_RUNS_MIN:
         return _empty(_RUN_COLUMNS)
     heating, water = use.code == HEATING, use.code == HOT_WATER
     defrost = use.code == DEFROST
@@ -49,6 +49,7 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
     counts = {"heating": segments.count(heating), "hot_water": segments.count(water)}
     untold = segments.count(use.code == UNTOLD)
     most = np.where(counts["hot_water"] > counts["heating"], HOT_WATER, HEATING)
+    most = np.where(segments.count(use.code == COOLING) > segments.minutes / 2, COOLING, most)
     most = np.where(untold > counts["hot_water"] + counts["heating"], UNTOLD, most)
     steady = use.running & ~defrost
     lift = flow - back
@@ -84,16 +85,6 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
         "cut": _cut(use.code == UNKNOWN, segments, len(grid)),
     }
     return _dated(columns, minutes)
-
-
-def _shape_spacing(minutes: Minutes) -> float:
-    grid = minutes.grid
-    own = [
-        grid.spacing[q]
-        for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")
-        if q in grid.spacing
-    ]
-    return min(own) if own else 1e9
 
 
 def _rise(segments: Segments, flow: Floats) -> Floats:

@@ -16,7 +16,8 @@ from analysis.physics.heat_pump import RatedPerformance
 from analysis.physics.metering import heat_meter_mpe
 from analysis.plant.curve import curve_at
 from analysis.plant.site import HeatPump, Site
-from analysis.use import DEFROST, HEATING, Use, tell_use, within
+from analysis.use import COOLING, DEFROST, HEATING, OFF, Use, tell_use, within
+from analysis.windows import stretches
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -24,7 +25,8 @@ Flags = NDArray[np.bool_]
 # Where no meter shows them: a domestic heat pump's usual water difference, and half of the meter's rated flow.
 WATER_ON_ITS_WAY_MIN = 3
 _USUAL_DIFFERENCE_K = 5.0
-_USUAL_FLOW_SHARE = 0.5
+_LEAST_FLOW_SHARE = 0.1
+_MORE_THAN_NOMINAL = 1.25
 # Air without a humidity sensor can frost a coil about here (A7 needs a coil 7 K colder than the air, EN 14511 air).
 _FROSTING_BELOW_C = 6.0
 _FROST_MIN_G_PER_KG = 0.15
@@ -65,10 +67,39 @@ class Minutes:
         return np.where(melting & (self.heat < 0), -self.heat, 0.0)
 
     @property
+    def cooling(self) -> Flags:
+        """Minutes that belong to cooling: the unit cools, or rests after it."""
+        return (self.use.code == COOLING) | ((self.use.code == OFF) & (self.use.serves == COOLING))
+
+    @property
     def serving(self) -> NDArray[np.int8]:
         """The use that a minute's heat and electricity are counted under: a defrost under the use it interrupts."""
         code = self.use.code
         return np.where(code == DEFROST, self.use.serves, code)
+
+
+# A unit under power draws some watts at least: controls and radio (common practice). Below this nothing is drawn.
+_LEAST_STANDBY_W, _NO_DRAW_W = 5.0, 2.5
+
+
+def without_power(minutes: Minutes) -> Flags:
+    """Minutes in which the unit surely draws nothing: bool (n,).
+
+    A register that counts in steps stands still in standby too: it shows a power cut only where it rests for longer than
+    the least standby takes to fill a step.
+    """
+    unit = minutes.balance.heat_pump
+    if unit is None:
+        return np.zeros(len(minutes.grid), dtype=bool)
+    dead = np.isfinite(unit) & (np.abs(first_known(unit, 0.0)) * 60.0 < _NO_DRAW_W)
+    needed = minutes.grid.step.get("heat_pump_electricity", 0.0) * 1000.0 / _LEAST_STANDBY_W * 60.0
+    if needed <= 1.0:
+        return dead
+    begin, end = stretches(dead)
+    for a, b in zip(begin, end, strict=True):
+        if b - a < needed:
+            dead[a:b] = False
+    return dead
 
 
 def rated(site: Site) -> RatedPerformance:
@@ -100,7 +131,8 @@ def work_out(site: Site, grid: Grid) -> Minutes:
         else np.full(n, 0.0 if site.heat_pump.source == "brine" else 10.0)
     )
     frosting, frost_known = _frosting(grid)
-    flow_error, pair_error = _heat_errors(site, grid, heat)
+    at_meter = plant.heat_at_meter
+    flow_error, pair_error = _heat_errors(site, grid, heat if at_meter is None else at_meter)
     pair = np.isfinite(heat)
     if plant.heat_pump is not None:
         pair &= np.isfinite(plant.heat_pump)
@@ -153,13 +185,20 @@ def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
     meters = [p for q in ("heat_output", "space_heat", "hot_water_heat") for p in site.points_of(q)]
     given = {p.meter_class for p in meters if p.meter_class in ("1", "2", "3")}
     grade = max(given) if given else "2"
-    difference = np.abs(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
-    difference = np.where(np.isfinite(difference), np.maximum(difference, 1.0), _USUAL_DIFFERENCE_K)
-    share = np.full(len(grid), _USUAL_FLOW_SHARE)
-    if site.heat_pump.flow_m3_per_h and grid.has("flow_rate"):
-        # A meter is chosen so that the nominal flow is about half of its permanent flow rate (common practice).
-        flow = grid.gauge("flow_rate") / (2.0 * site.heat_pump.flow_m3_per_h)
-        share = np.where(np.isfinite(flow), np.clip(flow, 0.02, 1.0), share)
     size = np.abs(first_known(heat, 0.0))
+    difference = np.abs(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
+    # Not measured, the difference may be as small as the greatest flow makes it, and the flow as low as a pump goes:
+    # what nobody measured is never surer than what somebody did.
+    pump = site.heat_pump
+    greatest = _MORE_THAN_NOMINAL * (
+        pump.flow_m3_per_h or (pump.rated_output_kw or 6.0) / (1.155 * _USUAL_DIFFERENCE_K)
+    )
+    least = np.minimum(size * 60.0 / (1155.0 * greatest), _USUAL_DIFFERENCE_K)
+    difference = np.maximum(np.where(np.isfinite(difference), difference, least), 1.0)
+    share = np.full(len(grid), _LEAST_FLOW_SHARE)
+    if pump.flow_m3_per_h and grid.has("flow_rate"):
+        # A meter is chosen so that the nominal flow is about half of its permanent flow rate (common practice).
+        flow = grid.gauge("flow_rate") / (2.0 * pump.flow_m3_per_h)
+        share = np.where(np.isfinite(flow), np.clip(flow, 0.02, 1.0), share)
     limit = heat_meter_mpe(difference, share, grade)
     return size * np.asarray(limit.flow_sensor), size * np.asarray(limit.temperature_pair + limit.calculator)

@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.minutes import Minutes, rated
+from analysis.facts.minutes import Minutes, rated, without_power
 from analysis.facts.segments import Segments, settled
 from analysis.facts.table import first_known
 from analysis.plant.site import Site
@@ -22,7 +22,6 @@ _SETTLED_HOT_MIN = 8  # reheats are short, and begin with the circuit already wa
 _FULL_SHARE = 0.75
 _LACKING_K = 2.0
 # A working unit's controls draw 5 W and more; a meter without its supply shows nothing, or its noise.
-_DEAD_W = 2.5
 
 
 def strain_columns(minutes: Minutes, day: Segments, share: Floats) -> dict[str, object]:
@@ -100,7 +99,7 @@ def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:
     if unit is None or grid.spacing.get("heat_pump_electricity", 99.0) > 15.0:
         nothing = np.full(len(day), np.nan)
         return {"n_dead": nothing, "n_dead_frost": nothing}
-    dead = np.isfinite(unit) & (np.abs(first_known(unit, 0.0)) * 60.0 < _DEAD_W)
+    dead = without_power(minutes)
     still = ~(first_known(grid.gauge("flow_rate"), 0.0) > 0.03)
     frost = first_known(grid.gauge("outdoor_temperature"), 9.0) < 0.0
     return {"n_dead": day.count(dead), "n_dead_frost": _longest(dead & still & frost, day)}

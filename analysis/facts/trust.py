@@ -7,9 +7,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from analysis.bridging import canonical
-from analysis.facts.minutes import Minutes
+from analysis.facts.minutes import Minutes, without_power
 from analysis.facts.segments import Segments, settled
-from analysis.facts.table import first_known
 from analysis.medians import median
 from analysis.physics.second_law import carnot_cop
 from analysis.plant.site import Point, Site
@@ -24,8 +23,6 @@ _FEWEST_READINGS = 12
 # What the water and the source are at best where no sensor tells: the coolest flow that any emitter heats with, and
 # the warmest outdoor air in which a house is heated; ground and wells stay below it.
 _COOLEST_FLOW_C, _WARMEST_SOURCE_C = 25.0, 20.0
-# Powers below this are no draw at all: less than any unit's controls.
-_NOTHING_W = 1.0
 
 
 def trust_columns(site: Site, minutes: Minutes, day: Segments, readings: Readings) -> dict[str, object]:
@@ -140,7 +137,7 @@ def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:
     unit = minutes.balance.heat_pump
     if unit is None or minutes.grid.spacing.get("heat_pump_electricity", 99.0) > 20.0:
         return {}
-    dead = np.isfinite(unit) & (first_known(unit, 0.0) * 60.0 < _NOTHING_W)
+    dead = without_power(minutes)
     return {
         "n_dead_by_day": Segments(day.start + 7 * 60, np.minimum(day.start + 19 * 60, day.end)).count(dead),
     }

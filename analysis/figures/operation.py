@@ -9,12 +9,15 @@ import numpy as np
 
 from analysis.facts.table import Table, known
 from analysis.facts.tables import Facts
+from analysis.figures.forward_only import blind_to_defrosts, unseen_defrost_heat
 from analysis.medians import median
 from analysis.plant.site import Site
 
 SHORT_RUN_MIN = 10.0
 """A run below this hardly pays for its own start (common practice; makers ask for 6 to 10 minutes)."""
 _CLOSE_MIN = 2.0
+_COARSEST_RUN_MIN = 15.0
+_CLOSER = "needs readings every 15 minutes or closer, or compressor_starts"
 
 
 @dataclass(frozen=True)
@@ -34,12 +37,11 @@ _HEAT_SEEN_BY = (("heat_output",), ("space_heat",), ("flow_rate", "flow_temperat
 
 def run_spacing(days: Table) -> float:
     """Minutes between the readings that show runs; inf where nothing does."""
-    columns = [
-        days[f"spacing.{q}"]
-        for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")
-        if f"spacing.{q}" in days
-    ]
-    return min((float(np.nanmin(c)) for c in columns if len(known(c))), default=math.inf)
+    names = ["running_spacing"] if "running_spacing" in days else [
+        f"spacing.{q}" for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")
+    ]  # fmt: skip
+    told = [known(days[name]) for name in names if name in days]
+    return min((float(np.min(c)) for c in told if len(c)), default=math.inf)
 
 
 def blurred_runs(site: Site, facts: Facts) -> str | None:
@@ -61,6 +63,14 @@ def blurred_runs(site: Site, facts: Facts) -> str | None:
     )
 
 
+def coarse_register(days: Table) -> str | None:
+    """Why the electricity register's steps can't show runs; None where the register is fine or no register."""
+    step = float(np.nanmax(days.floats("step.heat_pump_electricity"), initial=0.0))
+    if step <= 0.0:
+        return None
+    return f"the electricity register counts in steps of {step:g} kWh, too coarse to show runs; {_CLOSER}"
+
+
 def cycling(site: Site, facts: Facts) -> Cycling:
     """Starts and run lengths; from the unit's own counter where it has one."""
     days, runs = facts.days, facts.runs
@@ -75,7 +85,7 @@ def cycling(site: Site, facts: Facts) -> Cycling:
     elif seen:
         starts, basis = int(days.total("starts")), "electricity and mode"
     else:
-        reason = blurred or "needs readings every 15 minutes or closer, or compressor_starts"
+        reason = blurred or coarse_register(days) or _CLOSER
         return Cycling(None, None, None, None, None, "", reason)
     whole = runs.where(~runs["cut"]) if seen else runs
     return Cycling(
@@ -121,6 +131,17 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
             None,
             "needs defrost_active, operating_mode or heat every 2 minutes or closer",
         )
+    signalled = any(
+        f"spacing.{q}" in days and bool((days[f"spacing.{q}"] <= 2.0).any())
+        for q in ("defrost_active", "operating_mode")
+    )
+    if not signalled and run_spacing(days) > _COARSEST_RUN_MIN:
+        none = coarse_register(days) or "needs defrost_active or operating_mode every 2 minutes or closer"
+        return Defrosting(None, None, None, None, None, None, none)
+    by_lift = "spacing.flow_temperature" in days and bool((days["spacing.flow_temperature"] <= 2.0).any())
+    if not signalled and not by_lift and not len(defrosts) and blind_to_defrosts(days):
+        none = "the heat meter counts no heat that flows back; needs defrost_active, operating_mode or flow and return temperatures"
+        return Defrosting(None, None, None, None, None, None, none)
     if days.total("n_unknown") > 0.9 * days.total("n_minutes"):
         none = "needs heat_pump_electricity, compressor_speed or operating_mode"
         return Defrosting(None, None, None, None, None, None, none)
@@ -128,6 +149,9 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
     heat = days.total("q_space")
     minutes = defrosts.median("minutes") if len(defrosts) else None
     blurred = _melting_blurred(days, minutes)
+    unseen = unseen_defrost_heat(site, days)
+    if not blurred and unseen is not None:
+        blurred = unseen.reason
     taken = None if blurred or not days.total("n_heat") else defrosts.total("heat_taken")
     return Defrosting(
         len(defrosts),

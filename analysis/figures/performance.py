@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.balance import meter_behind_heater
 from analysis.facts.table import Table
 from analysis.figures.estimate import Estimate
 from analysis.figures.sums import known_sum
 from analysis.physics import boundaries, metering
-from analysis.plant.site import Site
+from analysis.plant.site import HEAT_QUANTITIES, Site
 
 Floats = NDArray[np.float64]
 
@@ -22,6 +23,8 @@ Floats = NDArray[np.float64]
 # spread of daily performance within a month).
 _UNSEEN_SPREAD = 0.12
 _LEAST_PAIR_KWH = 0.5
+# Domestic runs last 20 to 60 minutes (reference values 9.3): means over longer hold parts of runs and rests.
+_COARSEST_FOR_PRODUCT_MIN = 15.0
 _COARSEST_FOR_DAYS_MIN = 6 * 60.0
 _COARSEST_FOR_MONTHS_MIN = 4 * 1440.0
 
@@ -36,6 +39,7 @@ class Performance:
     by_month: list[dict[str, Any]]
     by_day: list[dict[str, Any]]
     renewable_kwh: float | None
+    cooling: Estimate = field(default_factory=lambda: Estimate.none("the unit did not cool in this period"))
     blurred: str | None = None  # why readings so far apart can't tell the uses from each other
 
     @property
@@ -65,6 +69,7 @@ def performance(site: Site, days: Table, blurred: str | None = None) -> Performa
         _by_month(site, days),
         _by_day(site, days),
         renewable,
+        _cooling(site, days),
         blurred,
     )
 
@@ -103,6 +108,8 @@ class _Meters:
         if site.hot_water is None:
             unforeseen.add(boundaries.IMMERSION)
         behind = not site.measures("heat_output") and site.measures("space_heat")
+        # A heater with a meter of its own is taken off the heat already.
+        behind |= meter_behind_heater(site) and not site.measures("backup_heater_electricity")
         return cls(frozenset(within), behind, frozenset(unforeseen))
 
     def balance(self, sums: Mapping[str, boundaries.Energy]) -> boundaries.Balance:
@@ -144,7 +151,25 @@ class _Meters:
         )
 
 
+def _no_product(site: Site, days: Table) -> str | None:
+    """Why flow rate and temperatures give no heat here; None where a heat meter is there, or they are read often enough."""
+    if any(site.measures(q) for q in HEAT_QUANTITIES):
+        return None
+    names = [f"spacing.{q}" for q in ("flow_rate", "flow_temperature", "return_temperature")]
+    if not all(days.knows(name) for name in names):
+        return None
+    apart = max(float(np.nanmin(days.floats(name))) for name in names)
+    if apart <= _COARSEST_FOR_PRODUCT_MIN:
+        return None
+    return (
+        f"flow rate and temperatures every {apart:.0f} minutes give no heat: mean flow times mean difference is not the mean heat where "
+        "the unit starts and stops between"
+    )
+
+
 def _with_interval(site: Site, days: Table, ratio: boundaries.BoundaryRatio) -> Estimate:
+    if (reason := _no_product(site, days)) is not None:
+        return Estimate.none(reason)
     if ratio.value is None or ratio.heat_kwh is None or ratio.electricity_kwh is None:
         return Estimate.none(ratio.reason or "needs heat and electricity")
     if ratio.electricity_kwh < _LEAST_PAIR_KWH:
@@ -153,16 +178,35 @@ def _with_interval(site: Site, days: Table, ratio: boundaries.BoundaryRatio) -> 
     return Estimate(ratio.value, ratio.value * low, ratio.value * high)
 
 
-def _relative_limits(site: Site, days: Table, heat: float, electricity: float) -> tuple[float, float]:
-    """Factors from a ratio to the ends of its 95 % interval.
+def _cooling(site: Site, days: Table) -> Estimate:
+    """Cold over electricity of the minutes in which the unit cools, and its rests after them."""
+    if "n_cooling" not in days or days.total("n_cooling") == 0:
+        if not site.measures("operating_mode"):
+            return Estimate.none("needs operating_mode")
+        return Estimate.none("the unit did not cool in this period")
+    if days.total("n_heat") == 0:
+        return Estimate.none("needs a heat meter, or flow rate with flow and return temperature")
+    cold, electricity = days.total("pc_heat"), days.total("pc_electricity")
+    if electricity < _LEAST_PAIR_KWH:
+        return Estimate.none("hardly any electricity was used for cooling while heat was measured too")
+    if cold <= 0.02 * electricity:
+        return Estimate.none("the heat meter does not count cold")
+    low, high = _relative_limits(site, days, cold, electricity, "pc")
+    return Estimate(cold / electricity, cold / electricity * low, cold / electricity * high)
+
+
+def _relative_limits(
+    site: Site, days: Table, heat: float, electricity: float, pairs: str = "p"
+) -> tuple[float, float]:
+    """Factors from a ratio to the ends of its 95 % interval. pairs : of which columns the heat is, `p` or `pc`
 
     A meter's error within its class does not shrink with time: each part of a meter is rectangular within its own
     limit (GUM 4.3.7). Missing minutes add a normal part that grows with their share.
     """
     # One error throughout: a use's share of it is its share of the heat.
-    share = abs(heat) / max(abs(days.total("p_heat")), 1e-9)
-    parts = [days.total(c) * share for c in ("p_flow_error", "p_pair_error")]
-    direct = known_sum(days, "p_immersion") or 0.0
+    share = abs(heat) / max(abs(days.total(f"{pairs}_heat")), 1e-9)
+    parts = [days.total(f"{pairs}_{c}") * share for c in ("flow_error", "pair_error")]
+    direct = (known_sum(days, "p_immersion") or 0.0) if pairs == "p" else 0.0
     widths = [error / max(heat, 1e-9) for error in parts]
     # A heat meter is not on the electricity that counts as heat, and the same error sits above and below.
     unit = max(electricity - direct, 0.0)
@@ -172,7 +216,7 @@ def _relative_limits(site: Site, days: Table, heat: float, electricity: float) -
         ("backup_heater_electricity", "p_backup"),
         ("circulation_pump_electricity", "p_pump"),
     ):
-        own = known_sum(days, column)
+        own = known_sum(days, column) if pairs == "p" else None
         if own:
             widths.append(_electricity_class(site, quantity) * own / electricity)
     missing = 1.0 - min(days.total("n_pair") / max(days.total("n_minutes"), 1.0), 1.0)
@@ -191,6 +235,8 @@ def _electricity_class(site: Site, quantity: str) -> float:
 
 
 def _by_use(site: Site, days: Table, use: str) -> Estimate:
+    if (reason := _no_product(site, days)) is not None:
+        return Estimate.none(reason)
     heat, electricity = known_sum(days, f"p_heat_{use}"), known_sum(days, f"p_electricity_{use}")
     if days.total("n_heat") == 0:
         return Estimate.none("needs a heat meter, or flow rate with flow and return temperature")
@@ -204,7 +250,10 @@ def _by_use(site: Site, days: Table, use: str) -> Estimate:
             else "hardly any electricity went to this use"
         )
     if coarse(days, "heat_pump_electricity", 30.0):
-        return Estimate.none("readings are too far apart to tell heating from hot water")
+        return Estimate.none(
+            "readings are too far apart to tell heating from hot water" if site.hot_water is not None
+            else "readings are too far apart to tell running from rest"
+        )  # fmt: skip
     low, high = _relative_limits(site, days, heat, electricity)
     return Estimate(heat / electricity, heat / electricity * low, heat / electricity * high)
 

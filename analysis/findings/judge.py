@@ -10,7 +10,10 @@ from analysis.facts.tables import Facts
 from analysis.findings import heat, operation, promise, recognised, running, trust, water
 from analysis.findings.consistency import with_passed_limits, without_conflicts
 from analysis.findings.context import Context, Rule
+from analysis.findings.excuses import not_fitted
 from analysis.findings.model import SEVERITIES, Finding, NotAssessedCode, Recognised
+from analysis.findings.spoiled_rooms import without_rooms
+from analysis.findings.trust_misplaced import doubt
 from analysis.plant.site import Site
 
 if TYPE_CHECKING:
@@ -41,14 +44,18 @@ _WITHOUT_USE = frozenset(
 )  # fmt: skip
 
 
+# What the house needs is compared with its design: not where something else heats it too.
+_AGAINST_HOUSE = frozenset({"heat_loss_below_design"})
+
+
 def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
     """Findings, worst first; what could not be assessed and why; and what was unusual but no fault.
 
     Findings about the data come first: what reads a quantity that one of them makes untrustworthy is withheld, with the
-    reason.
+    reason. Then what is unusual is recognised, from quantities that can be trusted; each finding judges the days on which
+    nothing excuses it.
     """
     whole = Context(site, facts, facts, figures)
-    unusual, judged = recognised.recognise(site, facts)
     found: list[Finding] = []
     missing: list[NotAssessedCode] = []
     spoiled: dict[str, Finding] = {}
@@ -60,16 +67,22 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
         found.append(finding)
         if rule.spoils is not None and SEVERITIES.index(finding.severity) >= 1:
             spoiled = dict.fromkeys(rule.spoils(known, finding), finding) | spoiled
-    plant = replace(whole, facts=judged, recognised=unusual, spoiled=spoiled)
-    basis = _basis_of_use(plant)
+    facts = without_rooms(facts, spoiled)
+    whole = replace(whole, facts=facts, whole=facts)
+    unusual = recognised.recognise(site, facts, spoiled)
+    sound = replace(whole, recognised=unusual.spells, spoiled=spoiled)
+    basis = _basis_of_use(sound)
+    contexts: dict[int, Context] = {}
     for rule in PLANT_RULES:
+        judged = unusual.facts_for(rule.code)
+        plant = contexts.setdefault(id(judged), replace(sound, facts=judged))
         reads = rule.reads if rule.code in _WITHOUT_USE else rule.reads | basis
         finding = _run(rule, plant, reads, missing)
         if finding is not None:
             found.append(_as_it_began(rule, plant, whole, finding))
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
     told = without_conflicts([with_passed_limits(f) for f in promise.explained(found)])
-    return Judgement(told, tuple(missing), unusual, spoiled)
+    return Judgement(told, tuple(missing), unusual.spells, spoiled)
 
 
 def _as_it_began(rule: Rule, plant: Context, whole: Context, finding: Finding) -> Finding:
@@ -90,9 +103,13 @@ def _run(
 ) -> Finding | None:
     touched = sorted(reads & context.spoiled.keys())
     try:
+        if (absent := not_fitted(rule.code, context.site)) is not None:
+            raise NotAssessed(absent, "not_applicable")
         if touched:
             culprit = context.spoiled[touched[0]]
             raise NotAssessed(f"withheld: {distrust(touched[0], culprit)}", "distrusted")
+        if rule.code in _AGAINST_HOUSE and (why := recognised.too_much_other_heat(context) or doubt(context)):
+            raise NotAssessed(why)
         return rule.run(context)
     except NotAssessed as reason:
         missing.append(NotAssessedCode(rule.code, str(reason), reason.code))

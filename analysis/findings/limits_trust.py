@@ -31,6 +31,14 @@ LIMITS_TRUST: dict[str, Limit] = {
         4.0, "days", "common practice: air and water that are heated by day never keep to the tenth of a kelvin so long",
         "days without a change, from which a sensor is stuck whose habit is not known",
     ),
+    "impossible_share": Limit(
+        0.05, "-", "common practice: single bad readings come with every radio link; one in twenty is a bad contact",
+        "share of a day's readings that can't be true, from which the sensor or its cable is at fault",
+    ),
+    "stuck_rooms_share": Limit(
+        0.34, "-", "common practice: a mean of the rooms with one of three standing still moves by a third of what the others do",
+        "share of the room sensors that are stuck, up to which the house's mean temperature is still used",
+    ),
     "resets_watch": Limit(
         2.0, "resets", "common practice: one is a meter's exchange or a power cut; a second has a cause that comes again",
         "resets in the period, from which the meter needs a look",
@@ -46,6 +54,15 @@ LIMITS_TRUST: dict[str, Limit] = {
     "clock_minutes": Limit(
         15.0, "min", "water and meters follow the compressor within 1 to 5 minutes; tariffs and states are kept by the quarter hour",
         "lag between two meters, above which a clock is wrong",
+    ),
+    "clock_edge_minutes": Limit(
+        4.0, "min", "heat begins 0 to 3 minutes after the compressor and ends 0 to 2 minutes after it (water in the unit, common practice)",
+        "minutes by which both the beginnings and the ends of heat stray from the electricity's, above which a clock is wrong",
+    ),
+    "clock_edge_agree_minutes": Limit(
+        4.0, "min", "slow water makes beginnings late and leaves ends as they are; a clock moves both alike",
+        "difference between the two up to which a clock is the reason",
+        "below",
     ),
     "clock_spacings": Limit(
         0.75, "spacings", "readings this far apart show a lag to about half of their spacing",
@@ -73,6 +90,9 @@ LIMITS_TRUST: dict[str, Limit] = {
         "the best part-load COP of any unit at A12/W35 stays below this (EN 14511 data, common practice); days have standby in them",
         "heat over the unit's electricity of a day, above which a meter is wrong whatever the temperatures",
     ),
+    "efficiency_most_carnot": Limit(
+        0.42, "-", "reference values 8: real units reach 0.35 to 0.5 of Carnot", "share of Carnot below which no ratio is too high where the air is measured",
+    ),
     "efficiency_least": Limit(
         0.8, "-", "an electric heater gives 1; meters' errors together stay below 0.2 (EN 1434-1 class 3, MID class A)",
         "heat over the unit's electricity, below which a meter is wrong",
@@ -81,6 +101,10 @@ LIMITS_TRUST: dict[str, Limit] = {
     "heat_meter_share": Limit(
         0.12, "-", "EN 1434-1 class 2 at 5 K and half flow 5.4 %, a unit's own flow sensor 5 %, two temperature sensors 0.3 K each "
         "8.5 % of 5 K: together 11 to 12 %", "disagreement of heat meter and flow times temperatures at 5 K difference",
+    ),
+    "flow_product_minutes": Limit(
+        15.0, "min", "domestic runs last 20 to 60 minutes (reference values 9.3): means over longer hold parts of runs and rests",
+        "spacing of flow rate and temperatures, above which their product does not stand for heat",
     ),
     "heat_meter_act": Limit(
         0.30, "-", "twice the limit and more: no sensor within its class explains it",
@@ -93,6 +117,17 @@ LIMITS_TRUST: dict[str, Limit] = {
     "antifreeze_share": Limit(
         0.03, "-", "a class 2 meter's own error at usual flow and difference is about 3 % as a standard uncertainty (EN 1434-1)",
         "over-reading by antifreeze, above which it shows in the figures",
+    ),
+    "misplaced_sure": Limit(
+        0.8, "-", "common practice: a visit to a meter's place is worth while where four in five such cases are found so",
+        "probability that a meter sees something else than the site file says, from which it is told",
+    ),
+    "misplaced_doubt": Limit(
+        0.25, "-", "common practice: a claim about a house is not made where one in four such cases is the meter's",
+        "the same, from which what the house takes is not held against its design",
+    ),
+    "misplaced_act": Limit(
+        0.92, "-", "common practice: figures that rest on it are withheld from then on", "the same, from which someone has to look at the meter",
     ),
     "outdoor_sun_k": Limit(
         2.5, "K", "screened air is warmed less than 1 K by the sun (WMO No. 8); a wall or a case in the sun gives 3 to 15 K",
@@ -137,6 +172,37 @@ LIMITS_TRUST: dict[str, Limit] = {
     "party_ratio": Limit(
         2.2, "-", "daily hot water of households scatters by about a third (EN 16147 profiles, measured days): 2.2 times the usual is "
         "beyond four in five thousand days", "a day's hot water over the usual day's",
+    ),
+    "other_heat_rise_k": Limit(
+        0.6, "K", "common practice: people and cooking warm a house without heating by some tenths of a kelvin in an evening at most",
+        "rise of the rooms over three dark hours in which the plant gives little",
+    ),
+    "other_heat_given_share": Limit(
+        0.35, "-", "people, appliances and cooking give 2.1 to 4 W/m2 (Passive House Institute 2015), a third of the need of a cold evening",
+        "the plant's heat in these hours over its usual heat at such an outdoor temperature",
+        "below",
+    ),
+    "other_heat_over_k": Limit(
+        8.0, "K", "common practice: below that, free heat carries many houses", "rooms above outdoors from which an evening needs heat",
+    ),
+    "other_heat_evenings": Limit(
+        3.0, "days", "common practice: guests or a baking day come once", "evenings from which another heat source is told",
+    ),
+    "other_heat_cylinder_k": Limit(
+        8.0, "K", "water mixing in the cylinder moves its sensor by 1 to 5 K; a boiler, solar collector or heater gives 8 K and more in an hour",
+        "rise of the cylinder in an hour without the plant's heat",
+    ),
+    "other_heat_at_rest_kwh": Limit(
+        3.0, "kWh", "pumps that run on carry less than 1 kWh a day out of a unit and its pipes (common practice)",
+        "heat of a day that the meter counts while the unit rests, from which another source is told",
+    ),
+    "other_heat_at_rest_share": Limit(
+        0.1, "-", "a pair of sensors 0.3 K apart at full flow shows 6 to 10 % of the heat at rest (IEC 60751 class B)",
+        "the same as a share of the day's heat",
+    ),
+    "other_heat_share_of_days": Limit(
+        0.05, "-", "common practice: one evening in twenty moves a season's heat loss less than its own interval",
+        "share of the heating days with heat from elsewhere, from which what the house needs is not compared with its design",
     ),
     "snap_below_design_k": Limit(
         0.0, "K", "EN 12831-1: the design's outdoor temperature is what the plant is sized for", "daily mean below the design's temperature",

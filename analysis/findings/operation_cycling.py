@@ -25,7 +25,7 @@ from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import sure
 from analysis.medians import median
 from analysis.plant.site import Site
-from analysis.use import HOT_WATER
+from analysis.use import COOLING, HOT_WATER
 
 # A pause longer than this is a rest between two needs, not part of a cycle.
 _LONGEST_PAUSE_MIN = 60.0
@@ -124,7 +124,11 @@ def _heating_runs(runs: Table) -> Table:
     """Whole runs that made no hot water, with the pause after each (nan: none seen, or a rest)."""
     after = np.append(runs.floats("pause")[1:], np.nan)
     after = np.where(after > _LONGEST_PAUSE_MIN, np.nan, after)
-    heating = (runs["use"] != HOT_WATER) & (runs["minutes_hot_water"] == 0) & ~runs["cut"].astype(np.bool_)
+    heating = (
+        ~np.isin(runs["use"], (HOT_WATER, COOLING))
+        & (runs["minutes_hot_water"] == 0)
+        & ~runs["cut"].astype(np.bool_)
+    )
     return runs.with_columns(after=after, period=runs["minutes"] + after).where(heating)
 
 

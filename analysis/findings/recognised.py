@@ -1,6 +1,6 @@
-"""What is unusual but no fault: absence, cold beyond design, settling in, a unit switched off for work.
+"""What is unusual but no fault: absence, cold beyond design, settling in, a unit switched off for work, other heat.
 
-What is left out of the days that findings about the plant judge:
+A kind of days is left out of what it excuses alone, as `excuses` has it. Days:
 
 - cold_snap: days colder than the design, and the day after, on which the house is brought back;
 - away: the days of the absence, and two after it, on which rooms and cylinder are warmed up again;
@@ -8,20 +8,26 @@ What is left out of the days that findings about the plant judge:
 - party: the day with far more hot water than usual, and the one after;
 - serviced: the day on which the unit had no power for some working hours.
 
-summer (weeks without heating) is told, and left in: heating out of season must be found in it.
+summer (weeks without heating) and other_heat_source (a stove, a boiler beside, solar) are told, and left in.
+
+What rests on a quantity that a finding about the data makes untrustworthy is not recognised: a broken outdoor sensor
+makes no cold snap.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, fields
 from datetime import timedelta
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from analysis.facts.table import Table, first_known
 from analysis.facts.tables import Facts
+from analysis.findings.context import Context
+from analysis.findings.excuses import excuses
 from analysis.findings.limits import LIMITS
 from analysis.findings.model import Recognised
 from analysis.findings.telling import Flags, Floats, runs_of
@@ -29,29 +35,64 @@ from analysis.plant.site import Site
 
 _LEAST_LEFT_DAYS = 28
 _LONGEST_AWAY_DAYS = 45
+_EVENING_H = 3.0
+_COLD_K, _FEWEST_COLD_DAYS = 10.0, 10
 
 
 @dataclass(frozen=True)
 class _Kind:
-    """name; which days; what to say of a stretch of them; how many days after it are left out too, None: none at all"""
+    """name; which days; what to say of a stretch of them; how many days after it are left out too, None: none at all;
+    rests_on : quantities that must be trusted for it"""
 
     name: str
     days: Callable[[Site, Table], Flags]
     words: Callable[[Site, Table, int, int], str]
     after: int | None
+    rests_on: frozenset[str] = frozenset()
 
 
-def recognise(site: Site, facts: Facts) -> tuple[tuple[Recognised, ...], Facts]:
-    """Name what was unusual, and give the facts without the days on which it hides how the plant does.
+@dataclass(frozen=True)
+class Unusual:
+    """What was recognised: its spells in order of time, and for each kind the days that it touches, bool (n,)."""
 
-    Returns the recognised spells and Facts of the days that remain to be judged.
+    facts: Facts
+    spells: tuple[Recognised, ...]
+    days_of: Mapping[str, Flags]
+
+    def facts_for(self, code: str) -> Facts:
+        """The facts of the days that the finding of this code can judge; of all days where none would remain."""
+        return self._without(frozenset(kind for kind in self.days_of if excuses(kind, code)))
+
+    def _without(self, kinds: frozenset[str]) -> Facts:
+        if kinds not in self._made:
+            left_out = np.zeros(len(self.facts.days), dtype=bool)
+            for kind in kinds:
+                left_out |= self.days_of[kind]
+            usable = left_out.any() and not left_out.all()
+            self._made[kinds] = _without(self.facts, left_out) if usable else self.facts
+        return self._made[kinds]
+
+    @cached_property
+    def _made(self) -> dict[frozenset[str], Facts]:
+        return {}
+
+
+def recognise(site: Site, facts: Facts, spoiled: Collection[str] = ()) -> Unusual:
+    """Name what was unusual, and which days it touches.
+
+    spoiled : quantities that can't be trusted
     """
     days = facts.days
     told: list[Recognised] = []
-    left_out = np.zeros(len(days), dtype=bool)
+    touched: dict[str, Flags] = {}
     for kind in _KINDS:
+        if kind.rests_on & set(spoiled):
+            continue
         mine = np.zeros(len(days), dtype=bool)
-        for first, last in runs_of(kind.days(site, days)):
+        flags = kind.days(site, days)
+        for quantity in kind.rests_on:
+            flags = flags & ~_days_with_bad_readings(site, facts, quantity)
+        for first, last in runs_of(flags):
             told.append(
                 Recognised(
                     kind.name,
@@ -62,11 +103,24 @@ def recognise(site: Site, facts: Facts) -> tuple[tuple[Recognised, ...], Facts]:
             )
             if kind.after is not None:
                 mine[first : last + 1 + kind.after] = True
-        if kind.name == "settling_in" and (~(left_out | mine)).sum() < _LEAST_LEFT_DAYS:
+        others = np.logical_or.reduce([mine, *touched.values()])
+        if kind.name == "settling_in" and (~others).sum() < _LEAST_LEFT_DAYS:
             continue
-        left_out |= mine
+        if mine.any():
+            touched[kind.name] = mine
     told.sort(key=lambda r: r.since)
-    return tuple(told), _without(facts, left_out) if left_out.any() and not left_out.all() else facts
+    return Unusual(facts, tuple(told), touched)
+
+
+def _days_with_bad_readings(site: Site, facts: Facts, quantity: str) -> Flags:
+    """Days on which a point of this quantity was stuck, or sent readings that had to be left out."""
+    notices = facts.notices
+    points = {p.id for p in site.points_of(quantity)}
+    rows = [
+        i for i, (point, kind) in enumerate(zip(notices["point"], notices["kind"], strict=True))
+        if point in points and kind in ("stuck", "unlikely")
+    ]  # fmt: skip
+    return np.isin(facts.days["day"], notices["day"][np.array(rows, dtype=np.int64)])
 
 
 def _without(facts: Facts, left_out: Flags) -> Facts:
@@ -237,11 +291,103 @@ def _summer_words(site: Site, days: Table, first: int, last: int) -> str:
     return f"{told} without heating in warm weather."
 
 
+# ---- heat from something that nobody meters
+
+
+def other_heat_evenings(site: Site, days: Table) -> Flags:
+    """Evenings on which the rooms rose in the dark while the plant gave little: bool (n,)."""
+    rise, given, before, over = (days.floats(f"evening_{n}") for n in ("rise", "heat", "before", "over"))
+    usual = usual_heat_per_k(days)
+    if not np.isfinite(usual):
+        return np.zeros(len(days), dtype=bool)
+    need = usual * over
+    so = (rise >= _limit(site, "other_heat_rise_k")) & (over >= _limit(site, "other_heat_over_k"))
+    so &= (given < _limit(site, "other_heat_given_share") * need) & (before < 1.5 * need)
+    return so if so.sum() >= _limit(site, "other_heat_evenings") else np.zeros(len(days), dtype=bool)
+
+
+def usual_heat_per_k(days: Table) -> float:
+    """The plant's space heat of a usual day for each kelvin between rooms and outdoors [W/K]; nan where it can't be told."""
+    over = days.floats("room") - days.floats("outdoor")
+    watts = days.floats("q_space") * 1000.0 / np.maximum(days.floats("n_minutes") / 60.0, 1.0)
+    cold = np.isfinite(over + watts) & (over > _COLD_K) & (days.floats("n_heating") > 0)
+    return float(np.median(watts[cold] / over[cold])) if cold.sum() >= _FEWEST_COLD_DAYS else float("nan")
+
+
+def _other_heat(site: Site, days: Table) -> Flags:
+    cylinder = days.floats("foreign_tank_k") >= _limit(site, "other_heat_cylinder_k")
+    if cylinder.sum() < _limit(site, "other_heat_evenings"):
+        cylinder = np.zeros(len(days), dtype=bool)
+    return np.asarray(other_heat_evenings(site, days) | cylinder | _heat_at_rest(site, days))
+
+
+def _heat_at_rest(site: Site, days: Table) -> Flags:
+    """Days on which the heat meter counts a good deal while the unit rests."""
+    at_rest, total = days.floats("q_surely_off"), days.floats("q_total")
+    so = (at_rest >= _limit(site, "other_heat_at_rest_kwh")) & (
+        at_rest >= _limit(site, "other_heat_at_rest_share") * total
+    )
+    return so if so.sum() >= _limit(site, "other_heat_evenings") else np.zeros(len(days), dtype=bool)
+
+
+def _other_heat_words(site: Site, days: Table, first: int, last: int) -> str:
+    here = slice(first, last + 1)
+    rooms = bool(other_heat_evenings(site, days)[here].any())
+    cylinder = days.floats("foreign_tank_k")[here]
+    warmed = cylinder[cylinder >= _limit(site, "other_heat_cylinder_k")]
+    parts = []
+    if rooms:
+        rise = float(np.nanmax(days.floats("evening_rise")[here]))
+        parts.append(
+            f"the rooms rose by {rise:.1f} K in the evening while the heat pump gave little: a stove or another heater"
+        )
+    if len(warmed):
+        more = "" if site.measures("immersion_electricity") else ", or an immersion heater without a meter"
+        parts.append(
+            f"the cylinder warmed by {warmed.max():.0f} K without the heat pump: a boiler, solar{more}"
+        )
+    if _heat_at_rest(site, days)[here].any():
+        kwh = float(np.nansum(days.floats("q_surely_off")[here]))
+        parts.append(
+            f"the heat meter counted {kwh:.0f} kWh while the heat pump rested: another source feeds its pipe, or its sensors differ"
+        )
+    return f"Heat from elsewhere than the heat pump: {'; '.join(parts)}."
+
+
+def other_heat_share(site: Site, days: Table) -> float:
+    """Heat that came from elsewhere on the recognised evenings, at most, over the plant's own space heat [-].
+
+    A stove that is lit in the evening gives for twice as long as the three hours in which it shows (common practice).
+    """
+    so = other_heat_evenings(site, days)
+    if not so.any():
+        return 0.0
+    missing = usual_heat_per_k(days) * days.floats("evening_over") - days.floats("evening_heat")
+    kwh = float(np.nansum(np.maximum(missing[so], 0.0))) * 2.0 * _EVENING_H / 1000.0
+    return kwh / max(float(np.nansum(days.floats("q_space"))), 1.0)
+
+
+def too_much_other_heat(context: Context) -> str | None:
+    """Why the house's need can't be held against its design; None where hardly any heat came from elsewhere."""
+    days = context.whole.days
+    if not any(r.kind == "other_heat_source" for r in context.recognised):
+        return None
+    evenings = int(other_heat_evenings(context.site, days).sum())
+    heated = int((days.floats("n_heating") > 0).sum())
+    if evenings < context.limit("other_heat_share_of_days") * max(heated, 1):
+        return None
+    return f"something else than the heat pump heated the rooms on {evenings} evenings: the house needs more than the meters show"
+
+
 _KINDS = (
-    _Kind("cold_snap", _cold, _cold_words, 1),
+    _Kind("cold_snap", _cold, _cold_words, 1, frozenset({"outdoor_temperature"})),
     _Kind("away", _away, _away_words, 2),
-    _Kind("party", _party, _party_words, 1),
-    _Kind("serviced", _serviced, _serviced_words, 0),
+    _Kind("party", _party, _party_words, 1, frozenset({"heat_output", "hot_water_heat"})),
+    _Kind("serviced", _serviced, _serviced_words, 0, frozenset({"heat_pump_electricity"})),
     _Kind("settling_in", _settling, _settling_words, 0),
-    _Kind("summer", _summer, _summer_words, None),
-)
+    _Kind("summer", _summer, _summer_words, None, frozenset({"outdoor_temperature"})),
+    _Kind(
+        "other_heat_source", _other_heat, _other_heat_words, None,
+        frozenset({"outdoor_temperature", "room_temperature", "cylinder_temperature", "heat_output", "space_heat"}),
+    ),
+)  # fmt: skip

@@ -8,6 +8,7 @@ from __future__ import annotations
 from analysis.findings.context import Rule
 from analysis.findings.trust_clock import CLOCK_RULES
 from analysis.findings.trust_meters import METER_RULES
+from analysis.findings.trust_misplaced import MISPLACED_RULES
 from analysis.findings.trust_outdoor import OUTDOOR_RULES
 from analysis.findings.trust_registers import REGISTER_RULES
 from analysis.findings.trust_silence import SILENCE_RULES
@@ -20,4 +21,5 @@ RULES: tuple[Rule, ...] = (
     *CLOCK_RULES,
     *OUTDOOR_RULES,
     *METER_RULES,
+    *MISPLACED_RULES,
 )

@@ -12,11 +12,13 @@ from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import Floats, listed, sure
+from analysis.findings.two_sided import strays
 from analysis.plant.site import Point
 
 _SIGNALS = ("heat", "lift", "state")
 # What follows the compressor by nature: water on its way and the warming exchanger [min].
 _NATURAL_MIN = 2.0
+_NATURAL_EDGE_MIN = {"heat": 1.0, "state": 0.0}
 _FEWEST_DAYS = 5
 _QUANTITIES = {
     "electricity": ("heat_pump_electricity",),
@@ -36,11 +38,12 @@ class _Lag:
     minutes: float
     limit: float
     spell: Spell
+    name: str = "clock_minutes"
 
 
 def clock_offset(context: Context) -> Finding | None:
     """A meter whose story comes at another time than the rest tells it, or a whole plant out of step with the sun."""
-    lags, keeps = _lags(context)
+    lags, keeps = _all_lags(context)
     found = _between_meters(context, lags, keeps) if lags else None
     if found is not None:
         return found
@@ -96,6 +99,51 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
     return out, keeps
 
 
+def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:
+    """By the likeness of whole days; where that sees nothing, by the beginnings and ends of single runs, to the minute."""
+    lags, keeps = _lags(context)
+    if lags:
+        return lags, keeps
+    for signal in ("heat", "state"):
+        told = _by_edges(context, signal)
+        if isinstance(told, _Lag):
+            lags.append(told)
+            keeps.discard(signal)
+        elif told:
+            keeps.add(signal)
+    # What strays by less than likeness shows may have passed for keeping step: only edges tell.
+    if lags:
+        keeps &= {"heat", "state"} - {lag.signal for lag in lags}
+    return lags, keeps
+
+
+def _by_edges(context: Context, signal: str) -> _Lag | bool:
+    """A small offset that beginnings and ends of runs show alike; True where they keep step, False where nothing shows."""
+    days = context.whole.days
+    if any(q in context.spoiled for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
+        return False
+    begin, end = days.floats(f"begin_{signal}"), days.floats(f"end_{signal}")
+    late = (begin + end) / 2.0 - _NATURAL_EDGE_MIN[signal]
+    told = np.isfinite(late)
+    if told.sum() < _FEWEST_DAYS:  # a unit that never rests: its quick changes tell
+        begin = end = days.floats(f"near_{signal}")
+        late = begin - _NATURAL_EDGE_MIN[signal]
+        told = np.isfinite(late) & (days.floats(f"near_like_{signal}") >= context.limit("clock_likeness"))
+    if told.sum() < _FEWEST_DAYS:
+        return False
+    limit = context.limit("clock_edge_minutes") + (_spacing(context, signal) - 1.0) / 2.0
+    alike = np.abs(begin - end) <= context.limit("clock_edge_agree_minutes") + _spacing(context, signal) - 1.0
+    off = told & (np.abs(late) >= limit) & alike
+    spell = last_spell(days["day"], off, told, hold_days=_FEWEST_DAYS)
+    if spell is None or spell.share < 0.7:
+        return True
+    mine = late[off & spell.covers(days["day"])]
+    typical = float(np.median(mine))
+    if np.median(np.abs(mine - typical)) > max(0.2 * abs(typical), 1.5):
+        return True
+    return _Lag(signal, typical, limit, spell, "clock_edge_minutes")
+
+
 def _spacing(context: Context, signal: str) -> float:
     days = context.whole.days
     wanted = ("heat_pump_electricity", *_QUANTITIES[signal])
@@ -132,7 +180,7 @@ def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Find
         sure(abs(minutes) / first.limit, spell.days, spell.share) * (0.85 if alone else 1.0),
         headline,
         (
-            *(Evidence(f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.limit) for lag in lags),
+            *(strays(f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.name, lag.limit) for lag in lags),
             Evidence("days on which it was so", float(spell.days), "days"),
         ),
         next_step="" if spell.until else (
@@ -150,7 +198,7 @@ def _points(context: Context, signal: str) -> list[Point]:
 
 def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     """The quantities whose clock strays; a whole plant out of step with the sun still keeps step with itself."""
-    lags, keeps = _lags(context)
+    lags, keeps = _all_lags(context)
     if not lags:
         return frozenset()
     chosen = {lag.signal for lag in lags} if keeps else {"electricity"}
@@ -209,7 +257,7 @@ def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
     if spell is None or spell.share < 0.7:
         return None, True
     off = float(np.nanmedian(centre[so & spell.covers(context.whole.days["day"])]))
-    return _solar(context, spell, off, limit, "the middle of the day's sunshine"), True
+    return _solar(context, spell, off, limit, "the middle of the day's sunshine", "clock_sun_minutes"), True
 
 
 def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
@@ -227,10 +275,11 @@ def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
     if spell is None or spell.share < 0.7:
         return None, True
     typical = float(np.median(off[so & spell.covers(context.whole.days["day"])]))
-    return _solar(context, spell, 60.0 * typical, 60.0 * limit, "the warmest time of the outdoor air"), True
+    what = "the warmest time of the outdoor air"
+    return _solar(context, spell, 60.0 * typical, 60.0 * limit, what, "clock_air_hours"), True
 
 
-def _solar(context: Context, spell: Spell, off: float, limit: float, what: str) -> Finding:
+def _solar(context: Context, spell: Spell, off: float, limit: float, what: str, name: str) -> Finding:
     how = f"{abs(off) / 60:.1f} hours {'late' if off > 0 else 'early'}"
     zone = context.site.site.timezone
     return Finding(
@@ -240,7 +289,7 @@ def _solar(context: Context, spell: Spell, off: float, limit: float, what: str) 
         sure(abs(off) / limit, spell.days, spell.share) * 0.9,
         f"By {what} the readings are stamped about {how} for a site at {context.site.site.longitude:g} degrees longitude.",
         (
-            Evidence(f"{what} against the sun", round(off, 0), "min", limit),
+            strays(f"{what} against the sun", round(off, 0), "min", name, limit),
             Evidence("days on which it was so", float(spell.days), "days"),
         ),
         next_step="" if spell.until else (

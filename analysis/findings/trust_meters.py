@@ -11,6 +11,7 @@ from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.spells import last_spell
 from analysis.findings.telling import Floats, sure
+from analysis.findings.two_sided import strays
 from analysis.physics.metering import HeatClass, combine, heat_meter_mpe
 from analysis.physics.water import antifreeze_over_reading
 
@@ -46,7 +47,7 @@ def flow_return_swapped(context: Context) -> Finding | None:
         sure(-typical / limit, spell.days, spell.share),
         f"While the compressor works the return is {-typical:.1f} K warmer than the flow: the two sensors are swapped.",
         (
-            Evidence("flow less return while running", round(typical, 2), "K", -limit),
+            context.evidence("return less flow while running", round(-typical, 2), "K", "swapped_lift_k"),
             Evidence("days on which it was so", float(spell.days), "days"),
         ),
         next_step="" if spell.until else (
@@ -75,7 +76,11 @@ def implausible_efficiency(context: Context) -> Finding | None:
     ratio = np.divide(heat, unit, out=np.ones(len(days)), where=worked)
     high_limit, low_limit = context.limit("carnot_share"), context.limit("efficiency_least")
     most = context.limit("efficiency_most")
-    high, low = worked & ((share > high_limit) | (ratio > most)), worked & (ratio < low_limit)
+    # Water hardly warmer than the air takes next to no work: a high ratio alone is no fault where the air is measured.
+    beyond = ratio > most
+    if "outdoor_temperature" not in context.spoiled:
+        beyond &= (share > context.limit("efficiency_most_carnot")) | ~np.isfinite(days.floats("outdoor"))
+    high, low = worked & ((share > high_limit) | beyond), worked & (ratio < low_limit)
     above = last_spell(days["day"], high, worked, hold_days=3)
     below = last_spell(days["day"], low, worked, hold_days=3)
     above = above if above is not None and above.share >= 0.5 else None
@@ -88,17 +93,19 @@ def implausible_efficiency(context: Context) -> Finding | None:
     if spell is above:
         carnot = float(np.median(share[mine]))
         words = "more than any unit reaches"
-        evidence = Evidence("heat over electricity", round(cop, 2), "-", most)
+        evidence = context.evidence("heat over electricity", round(cop, 2), "-", "efficiency_most")
         over = cop / most
         if carnot > high_limit:
             words = "more than physics allows" if carnot > 1.0 else words
             words += f" at its own temperatures ({carnot:.0%} of Carnot)"
-            evidence = Evidence("share of the Carnot efficiency", round(carnot, 3), "-", high_limit)
+            evidence = context.evidence(
+                "share of the Carnot efficiency", round(carnot, 3), "-", "carnot_share"
+            )
             over = carnot / high_limit
         headline = f"Heat over electricity is {cop:.1f}, {words}."
     else:
         headline = f"The meters show {cop:.2f} kWh of heat for each kWh of electricity: less than an electric heater gives."
-        evidence = Evidence("heat over electricity", round(cop, 3), "-", low_limit)
+        evidence = context.evidence("heat over electricity", round(cop, 3), "-", "efficiency_least")
         over = low_limit / max(cop, 0.05)
     return Finding(
         "implausible_efficiency",
@@ -148,8 +155,17 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         raise NotAssessed(
             f"what is wrong with heat_output is said already ({culprit.code} since {culprit.since})"
         )
+    apart = flow_spacing(days)
+    if apart > context.limit("flow_product_minutes") and by_file < context.limit("antifreeze_share"):
+        raise NotAssessed(
+            f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops between, mean flow times mean difference "
+            "is not the mean heat",
+            "spacing_too_wide",
+        )
     offset = _pair_offset(days)
     meter, flow = days.floats("check_meter"), _flow_heat(days, offset)
+    if apart > context.limit("flow_product_minutes"):
+        flow = np.full(len(days), np.nan)
     compared = (np.fmax(flow, meter) > 3.0) & np.isfinite(meter) & np.isfinite(flow)
     flow = np.maximum(flow, _LEAST_SHARE * meter)
     if compared.sum() < _FEWEST_DAYS:
@@ -188,7 +204,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         f"The heat meter shows {size} flow rate and temperatures give"
         + (f", beyond the {explained:.1%} that antifreeze explains." if by_file else "."),
         (
-            Evidence(RATIO_LABEL, round(1.0 + typical, 3), "-", 1.0 + context.limit("heat_meter_share")),
+            strays(RATIO_LABEL, round(1.0 + typical, 3), "-", "heat_meter_share", context.limit("heat_meter_share"), about=1.0),
             Evidence("explained by antifreeze", round(explained, 4), "-"),
             Evidence("allowed by the sensors' classes", round(float(np.median(allowed[so])), 3), "-"),
         ),
@@ -201,6 +217,14 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         visit="none" if spell.until else "drive",
         bring=() if spell.until else ("two contact thermometers", "clamp-on flow meter"),
     )  # fmt: skip
+
+
+def flow_spacing(days: Table) -> float:
+    """Minutes between the readings of flow rate and temperatures; 0 where they are not all measured."""
+    names = [f"spacing.{q}" for q in ("flow_rate", "flow_temperature", "return_temperature")]
+    if not all(name in days for name in names):
+        return 0.0
+    return max(float(np.nanmin(days.floats(name))) for name in names)
 
 
 def _pair_offset(days: Table) -> float | None:
@@ -224,6 +248,8 @@ def disagreement(context: Context) -> float | None:
     """Metered heat over that from flow rate and temperatures, less what antifreeze explains, less 1; None where only one
     of them is there."""
     days = context.whole.days
+    if flow_spacing(days) > context.limit("flow_product_minutes"):
+        return None
     meter, flow = days.floats("check_meter"), _flow_heat(days, _pair_offset(days))
     compared = (flow > 3.0) & np.isfinite(meter)
     if compared.sum() < _FEWEST_DAYS:

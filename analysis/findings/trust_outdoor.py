@@ -13,7 +13,7 @@ from analysis.facts.daylight import OFF_NOON_SHARE
 from analysis.facts.table import Table, day_of_year
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
-from analysis.findings.model import Evidence, Finding, Severity
+from analysis.findings.model import Finding, Severity
 from analysis.findings.telling import sure
 from analysis.findings.trust_clock import clock_by_air
 from analysis.physics.sun import clear_noon, daytime_temperature
@@ -123,9 +123,11 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
         context.evidence("its growth with the sun, for each 500 W/m2", round(warmth.slope, 1), "K", "outdoor_sun_slope_k"),
     ]  # fmt: skip
     if by_controls is not None:
-        limit = context.limit("outdoor_against_controls_k")
+        seen = round(by_controls, 1)
         evidence.append(
-            Evidence("bright days above what the controls saw", round(by_controls, 1), "K", limit)
+            context.evidence(
+                "bright days above what the controls saw", seen, "K", "outdoor_against_controls_k"
+            )
         )
     return Finding(
         "outdoor_sensor_biased",

@@ -11,6 +11,7 @@ from analysis.errors import NotAssessed
 from analysis.facts.table import Table, first_known
 from analysis.findings.context import Context, Rule
 from analysis.findings.model import Evidence, Finding, Severity
+from analysis.findings.spoiled_rooms import room_of
 from analysis.findings.telling import (
     METER_CAUTION,
     Flags,
@@ -20,7 +21,9 @@ from analysis.findings.telling import (
     runs_of,
     sure,
 )
+from analysis.findings.trust_impossible import broken, impossible_readings
 from analysis.plant.site import Point
+from analysis.plausible import ERROR_VALUES
 
 _WHOLE_SHARE, _NONE_SHARE = 0.9, 0.1
 _LOST_MIN = 60
@@ -144,7 +147,7 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
     for point in _sending(context):
         if point.form == "state" or point.quantity.startswith("target_"):
             continue
-        share = first_known(days.floats(f"seen.{point.id}"), 0.0) / minutes
+        share = first_known(_sent(days, point), 0.0) / minutes
         there = np.flatnonzero(share > _NONE_SHARE)
         if not len(there):
             continue
@@ -162,6 +165,11 @@ def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
     alike = [g for g in gaps if abs(g.first - worst.first) <= 1 and g.ongoing == worst.ongoing]
     points = tuple(p for g in alike for p in g.points)
     return _Gap(points, worst.first, worst.last, worst.hours, worst.in_all, worst.ongoing)
+
+
+def _sent(days: Table, point: Point) -> Floats:
+    """Minutes of each day that a point's readings cover, those left out as impossible too."""
+    return first_known(days.floats(f"sent.{point.id}"), days.floats(f"seen.{point.id}"))
 
 
 def _gap_severity(context: Context, gap: _Gap, hours_in_all: float) -> Severity:
@@ -191,10 +199,11 @@ _WORKED_MIN = 60.0
 # A cylinder this warm loses several kelvin a day through its best insulation: it can't keep one reading.
 _WARM_CYLINDER_C = 30.0
 _MOSTLY = 0.8
+# No unit gives more heat for its electricity (EN 14511 data, common practice).
+_LEAST_STEPS, _HIGHEST_COP = 3.0, 7.5
 # Two meters of their classes, and two pairs of sensors, agree closer than this (EN 1434-1 class 3 and IEC 60751 class B).
 _BELIED, _LEAST_COMPARED_KWH = 0.15, 3.0
 _SATURATED = 99.0  # fog keeps a sensor at its upper end for days
-_ERROR_VALUES = {85.0, -127.0, -50.0, 150.0, 0.0, -40.0, 125.0}
 
 
 @dataclass(frozen=True)
@@ -212,9 +221,12 @@ def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
     days = context.whole.days
     runs = [found for p in context.site.point if (found := _stuck_runs(context, p)) is not None]
-    if not runs:
+    if not runs and impossible_readings(context) is None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
     stuck = [s for found in runs for s in found]
+    impossible = impossible_readings(context)
+    if impossible is not None and not any(s.ongoing for s in stuck):
+        return impossible
     if not stuck:
         return _shortly_stuck(context)
     worst = max(stuck, key=lambda s: (s.ongoing, s.length))
@@ -225,7 +237,7 @@ def sensor_stuck(context: Context) -> Finding | None:
     shows = f"{value:.4g} {point.kind.unit}" if point.form != "register" else "the same total"
     spoken = (
         " (a value that sensors show when they fail)"
-        if point.form == "gauge" and value in _ERROR_VALUES
+        if point.form == "gauge" and value in ERROR_VALUES
         else ""
     )
     expected = f" instead of about {habit:.0f} changes a day" if math.isfinite(habit) else ""
@@ -236,7 +248,10 @@ def sensor_stuck(context: Context) -> Finding | None:
         sure(2.0, length),
         f"{named(point)} has shown {shows}{spoken} without a change for {length} day{'' if length == 1 else 's'}{expected}.",
         (
-            Evidence("days without a change", float(length), "days", float(need)),
+            context.evidence(
+                "days without a change", float(length), "days",
+                "stuck_missing_changes" if math.isfinite(habit) else "stuck_days_unknown_habit", float(need) - 0.5,
+            ),
             Evidence("changes a day before", None if math.isnan(habit) else round(habit, 1), "changes"),
             Evidence("reading", round(value, 3), point.kind.unit),
         ),
@@ -268,10 +283,12 @@ def _should_move(days: Table, point: Point) -> Flags | None:
     if point.quantity == "system_pressure":
         return days.floats("n_heating") >= 2.0 * _WORKED_MIN
     worked, gave = days.floats("e_heat_pump"), days.floats("q_total")
+    # A coarse register moves only when a whole step has gone by: a day must hold some of them.
+    steps = _LEAST_STEPS * float(np.nanmax(days.floats(f"step.{point.quantity}"), initial=0.0))
     if point.quantity == "heat_output" and np.isfinite(worked).any():
-        return (days.floats("n_running") >= _WORKED_MIN) & (first_known(worked, 0.0) >= 2.0)
+        return (days.floats("n_running") >= _WORKED_MIN) & (first_known(worked, 0.0) >= max(2.0, steps))
     if point.quantity == "heat_pump_electricity" and np.isfinite(gave).any():
-        return first_known(gave, 0.0) >= 5.0
+        return first_known(gave, 0.0) >= max(5.0, _HIGHEST_COP * steps)
     return None
 
 
@@ -303,7 +320,7 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
     moves, changes = days.floats(f"moves.{point.id}"), _changes(days, point)
     need, _ = _days_needed(context, point)
     # Much keeps still at night: a day that has hardly begun, or was hardly read, tells of no day's habit.
-    mostly = days.floats(f"seen.{point.id}") >= _MOSTLY * days.floats("n_minutes")
+    mostly = _sent(days, point) >= _MOSTLY * days.floats("n_minutes")
     known = np.flatnonzero(np.isfinite(moves) & mostly)
     still = (moves == 0.0) & should
     out: list[_Stuck] = []
@@ -358,9 +375,19 @@ def _shortly_stuck(context: Context) -> Finding | None:
 
 
 def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
-    return frozenset(
-        p.quantity for p in context.site.point if any(s.ongoing for s in _stuck_runs(context, p) or ())
-    )
+    """Quantities of stuck points; of rooms, the stuck zone alone where two thirds or more of the others are sound."""
+    stuck = [
+        p
+        for p in context.site.point
+        if any(s.ongoing for s in _stuck_runs(context, p) or ()) or broken(context, p)
+    ]
+    out: set[str] = set()
+    for point in stuck:
+        alike = len(list(context.site.points_of(point.quantity)))
+        lost = sum(p.quantity == point.quantity for p in stuck)
+        few = point.quantity == "room_temperature" and lost <= context.limit("stuck_rooms_share") * alike
+        out.add(room_of(point.zone) if few else point.quantity)
+    return frozenset(out)
 
 
 SILENCE_RULES: tuple[Rule, ...] = (

@@ -171,6 +171,8 @@ class Buffer(_Section):
     arrangement: Literal["series", "parallel"] = "series"
 
 
+HEAT_QUANTITIES = ("heat_output", "space_heat", "hot_water_heat")
+"""Quantities of heat meters."""
 TIME_FORMS = ("iso", "unix", "unix_ms")
 """Times that need no pattern: ISO 8601, and seconds or milliseconds since 1970."""
 _DIRECTIVE = re.compile(r"%(.?)", re.DOTALL)
@@ -280,6 +282,11 @@ class Point(_Section):
         for word, ours in self.values.items():
             if self.form == "state" and kind.states and ours not in kind.states:
                 raise ValueError(f"values.{word}: {ours!r} is not a state; use {', '.join(kind.states)}")
+        if self.quantity in HEAT_QUANTITIES and set(self.includes) - {"backup_heater"}:
+            other = next(name for name in self.includes if name != "backup_heater")
+            raise ValueError(
+                f'includes: a heat meter can include "backup_heater" (it sits behind the in-line heater), not {other!r}'
+            )
         for name in self.includes:
             if f"{name}_electricity" not in QUANTITIES:
                 consumers = [q[: -len("_electricity")] for q in QUANTITIES if q.endswith("_electricity")]

@@ -57,6 +57,10 @@ class Small:
 
     @property
     def site(self) -> Site:
+        return parse_site(self.text)
+
+    @property
+    def text(self) -> str:
         text = (
             f'[site]\nid = "small"\nname = "Small"\ntimezone = "Europe/London"\nlatitude = 52.0\nlongitude = {self.longitude}\n{self.about}'
             f"[design]\n{self.design}[heat_pump]\nrated_output_kw = 7.0\nmin_output_kw = 2.5\nflow_m3_per_h = 1.0\n{self.pump}"
@@ -68,7 +72,7 @@ class Small:
             if name in self.ids:
                 text += f'[[point]]\nid = "{name}"\nquantity = "{quantity}"\nas = "{self.forms.get(name, form)}"\n'
                 text += f'unit = "{self.units.get(name, unit)}"\n' if unit else ""
-        return parse_site(text)
+        return text
 
     def _minutes(self) -> tuple[np.ndarray, dict[str, np.ndarray]]:
         site_zone = parse_site('[site]\nid = "xx"\nname = "x"\ntimezone = "Europe/London"\n')

@@ -25,7 +25,7 @@ from tests.analysis.small_plant import FIRST, Small, found
 
 CODES = {
     "data_gap", "sensor_stuck", "register_reset", "unit_mismatch", "flow_return_swapped", "clock_offset",
-    "implausible_efficiency", "heat_meter_disagrees", "outdoor_sensor_biased",
+    "implausible_efficiency", "heat_meter_disagrees", "outdoor_sensor_biased", "meter_misplaced",
 }  # fmt: skip
 
 
@@ -385,7 +385,7 @@ def test_swapped_sensors_are_told_with_the_day(small):
     small.values["flow"][after], small.values["back"][after] = back[after], flow[after]
     finding = flow_return_swapped(small.context())
     assert (finding.severity, finding.since) == ("act", day_text(25))
-    assert finding.evidence[0].value < -2.0
+    assert finding.evidence[0].value > 2.0
 
 
 def test_a_unit_that_cools_has_the_colder_flow_by_right():
@@ -430,13 +430,21 @@ def test_a_heat_meter_at_another_time_is_not_blamed_on_the_electricity(small):
 
 
 def test_what_water_takes_to_follow_is_no_clock(small):
-    delayed(small, ("heat", "heat_kwh", "flow", "back"), 6)
+    delayed(small, ("heat", "heat_kwh", "flow", "back"), 2)
     assert clock_offset(small.context()) is None
+
+
+@pytest.mark.parametrize("minutes", [6, 9, 14])
+def test_a_heat_meter_some_minutes_late_is_told_by_its_runs(small, minutes):
+    delayed(small, ("heat", "heat_kwh"), minutes)
+    finding = clock_offset(small.context())
+    assert finding.severity == "watch"
+    assert finding.evidence[0].value == pytest.approx(minutes + 1.0, abs=1.5)
 
 
 def test_the_clocks_limit_can_be_set_for_a_site(small):
     delayed(small, ("elec", "elec_kwh"), 25)
-    small.limits = "clock_minutes = 40.0"
+    small.limits = "clock_minutes = 40.0\nclock_edge_minutes = 40.0"
     assert clock_offset(small.context()) is None
 
 

@@ -166,10 +166,11 @@ def test_the_interval_is_the_meters_own() -> None:
     # class B electricity 2 % (2014/32/EU Annex V). Three rectangular parts: the 95 % interval of their sum.
     points = [
         point("heat_pump_electricity", extra='meter_class = "B"'), point("heat_output", extra='meter_class = "2"'),
-        point("flow_temperature", "gauge", "degC"), point("return_temperature", "gauge", "degC"),
+        point("flow_temperature", "gauge", "degC"), point("return_temperature", "gauge", "degC"), point("flow_rate", "gauge", "m3/h"),
     ]  # fmt: skip
-    site = site_of(points)
+    site = site_of(points, "[heat_pump]\nflow_m3_per_h = 0.52\n")
     values = {
+        "flow_rate": 0.52,
         "heat_pump_electricity": 1000.0,
         "heat_output": 3000.0,
         "flow_temperature": 35.0,

@@ -94,10 +94,13 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     # a wrong meter spoils every figure that reads it, until the finding about the meter withholds it
     "unit_mismatch": frozenset({"implausible_efficiency", "heat_meter_disagrees", "outdoor_sensor_biased"}),
     "flow_return_swapped": frozenset({"heat_meter_disagrees", "implausible_efficiency"}),
-    "implausible_efficiency": frozenset({"heat_meter_disagrees", "unit_mismatch", "heat_loss_above_design"}),
+    "implausible_efficiency": frozenset({"heat_meter_disagrees", "unit_mismatch", "heat_loss_above_design", "meter_misplaced"}),
     # where nothing stands beside the heat meter its error is the house's, or the unit's
     "heat_meter_disagrees": frozenset(
-        {"implausible_efficiency", "efficiency_below_expected", "heat_loss_below_design", "heat_loss_above_design", "capacity_short"}
+        {
+            "implausible_efficiency", "efficiency_below_expected", "heat_loss_below_design", "heat_loss_above_design", "capacity_short",
+            "meter_misplaced",
+        }
     ),
     "sensor_stuck": frozenset({"data_gap"}),
 }  # fmt: skip
@@ -209,7 +212,10 @@ def _sources() -> str:
     digest = hashlib.sha256()
     folders = ("collector/simulated", "analysis/facts", "analysis/physics", "analysis/plant")
     files = [f for folder in folders for f in sorted((ROOT / folder).glob("*.py"))]
-    files += [ROOT / "analysis" / f"{n}.py" for n in ("grid", "use", "balance", "registers", "readings")]
+    files += [
+        ROOT / "analysis" / f"{n}.py"
+        for n in ("grid", "use", "balance", "bridging", "plausible", "registers", "readings")
+    ]
     for f in files:
         digest.update(f.read_bytes())
     return digest.hexdigest()

@@ -1,0 +1,86 @@
+"""By day, what shows that something else than the plant heats: rooms that hold in the dark without its heat, a cylinder
+that warms by itself."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.facts.minutes import Minutes
+from analysis.facts.segments import Segments
+from analysis.use import HOT_WATER, within
+from analysis.windows import window_mean, window_sum
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+# Evening: after the sun, before the night's set-back is usual. A floor gives back what it was given hours before.
+_EVENING = (18 * 60, 23 * 60)
+_NIGHT = (0, 6 * 60)
+_SPAN_MIN = 180
+_LEAST_KNOWN = 0.9
+# A charge warms the sensor for a while after its end.
+_AFTER_CHARGE_MIN, _BEFORE_CHARGE_MIN = 75, 20
+_TANK_WINDOW_MIN = 60
+_COARSEST_MIN = 15.0
+_IMMERSION_W = 100.0
+
+
+def other_heat_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Columns of the days table.
+
+    evening_rise : greatest rise of the rooms over three hours of the evening [K]; evening_heat, evening_before : the plant's
+        space heat in them and in the three hours before [W]; evening_over : rooms above outdoors in them [K]
+    night_heat, night_over : the same two from midnight to 6 h
+    foreign_tank_k : greatest rise of the cylinder within an hour without the unit's charge or a metered immersion
+        heater [K]; nan where its charges can't be told
+    """
+    return _rooms(minutes, day) | _tank(minutes, day)
+
+
+def _rooms(minutes: Minutes, day: Segments) -> dict[str, object]:
+    grid = minutes.grid
+    room, outdoor = grid.gauge("room_temperature"), grid.gauge("outdoor_temperature")
+    spacing = max(
+        (grid.spacing.get(q, np.inf) for q in ("heat_output", "space_heat") if q in grid.energy),
+        default=grid.spacing.get("flow_rate", np.inf),
+    )
+    if not np.isfinite(room).any() or not np.isfinite(outdoor).any() or spacing > 4 * _COARSEST_MIN:
+        return {}
+    heat = np.where(minutes.serving == HOT_WATER, 0.0, np.maximum(minutes.heat, 0.0)) * 60.0
+    if minutes.balance.backup_heater is not None and not minutes.balance.sees_backup:
+        heat = heat + np.nan_to_num(minutes.balance.backup_heater) * 60.0
+    # Means of a quarter of an hour: a sensor's last digit is a tenth.
+    smooth = window_mean(room, 7, 8)
+    rise = np.full(len(room), np.nan)
+    rise[_SPAN_MIN:] = smooth[_SPAN_MIN:] - smooth[:-_SPAN_MIN]
+    least = int(_LEAST_KNOWN * _SPAN_MIN)
+    given = window_mean(heat, _SPAN_MIN, 0, least=least)
+    over = window_mean(room - outdoor, _SPAN_MIN, 0, least=least)
+    out = {f"evening_{n}": np.full(len(day), np.nan) for n in ("rise", "heat", "before", "over")}
+    for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
+        first, last = a + _EVENING[0] + _SPAN_MIN, min(a + _EVENING[1], b)
+        mine = np.where(np.isfinite(rise + given + over)[first:last], rise[first:last], -np.inf)
+        if len(mine) and np.isfinite(mine.max()):
+            at = first + int(np.argmax(mine))
+            found = (rise[at], given[at], given[at - _SPAN_MIN], over[at])
+            for name, value in zip(out, found, strict=True):
+                out[name][i] = value
+    night = Segments(day.start + _NIGHT[0], np.minimum(day.start + _NIGHT[1], day.end))
+    return {**out, "night_heat": night.mean(heat), "night_over": night.mean(room - outdoor)}
+
+
+def _tank(minutes: Minutes, day: Segments) -> dict[str, object]:
+    grid, use = minutes.grid, minutes.use
+    tank = grid.gauge("cylinder_temperature")
+    told = use.water_spacing <= _COARSEST_MIN
+    if not told or not np.isfinite(tank).any() or grid.spacing["cylinder_temperature"] > _COARSEST_MIN:
+        return {}
+    charged = use.code == HOT_WATER
+    if minutes.balance.immersion is not None:
+        charged = charged | (np.nan_to_num(minutes.balance.immersion) * 60.0 > _IMMERSION_W)
+    alone = ~within(charged, _BEFORE_CHARGE_MIN, _AFTER_CHARGE_MIN)
+    rise = np.full(len(tank), np.nan)
+    rise[_TANK_WINDOW_MIN:] = tank[_TANK_WINDOW_MIN:] - tank[:-_TANK_WINDOW_MIN]
+    whole = window_sum(alone, _TANK_WINDOW_MIN, 1) > _TANK_WINDOW_MIN
+    return {"foreign_tank_k": day.greatest(np.where(whole, rise, np.nan))}

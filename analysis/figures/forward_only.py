@@ -1,0 +1,56 @@
+"""Heat meters that count no heat flowing back: what defrosts took is then unknown, and the totals are too high by it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.facts.table import Table
+from analysis.plant.site import Site
+
+_LEAST_MELTING_MIN = 20.0
+_LEAST_FROST_H = 50.0
+# A net meter shows at least so much of the most that defrosts can have drawn (common practice: it is a tenth to a half).
+_SHOWN_SHARE = 0.01
+_COARSEST_MIN = 2.5
+
+
+@dataclass(frozen=True)
+class Unseen:
+    """Heat that defrosts took and the meter did not count [kWh]: likely and at most; `reason` in words."""
+
+    likely_kwh: float | None
+    most_kwh: float
+    reason: str
+
+
+def unseen_defrost_heat(site: Site, days: Table) -> Unseen | None:
+    """What a forward-only heat meter left out; None where the meter is net, too coarse to say, or no defrost was seen.
+
+    Source: MID 2014/32/EU Annex VI defines the temperature difference as 0 or more, so a meter may drop negative heat.
+    """
+    if site.heat_pump.source != "air" or "n_melting" not in days:
+        return None
+    spacing = next((f"spacing.{q}" for q in ("heat_output", "space_heat") if f"spacing.{q}" in days), None)
+    if spacing is None or float(np.nanmin(days.floats(spacing))) > _COARSEST_MIN:
+        return None
+    back, most = days.total("q_back"), days.total("q_taken_most")
+    if days.total("n_melting") < _LEAST_MELTING_MIN:
+        return None
+    if back > _SHOWN_SHARE * most:
+        return None
+    flow = days.total("q_taken_flow") if days.knows("q_taken_flow") else None
+    size = f"about {flow:.0f} kWh" if flow else f"at most {most:.0f} kWh"
+    return Unseen(
+        flow,
+        most,
+        f"the heat meter counts no heat that flows back, so what defrosts took is not known; heat totals are too high by it ({size})",
+    )
+
+
+def blind_to_defrosts(days: Table) -> bool:
+    """True where defrosts could show only as heat flowing back, and the meter shows none in a whole frosty season."""
+    if "q_back" not in days:
+        return False
+    return days.total("q_back") <= 0.0 and days.total("n_frosting") >= 60.0 * _LEAST_FROST_H
