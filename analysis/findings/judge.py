@@ -102,6 +102,8 @@ def _run(
     rule: Rule, context: Context, reads: frozenset[str], missing: list[NotAssessedCode]
 ) -> Finding | None:
     touched = sorted(reads & context.spoiled.keys())
+    if rule.code in _JUDGED_IN_DOUBT:
+        touched = [q for q in touched if context.spoiled[q].code in _NO_SIGNAL]
     try:
         if (absent := not_fitted(rule.code, context.site)) is not None:
             raise NotAssessed(absent, "not_applicable")
@@ -141,6 +143,8 @@ def _basis_of_use(context: Context) -> frozenset[str]:
 
 # A meter that is some percent off still says when there is heat; one in another unit, or stuck, does not.
 _NO_SIGNAL = ("unit_mismatch", "sensor_stuck")
+# A unit that may be dead is told in spite of doubts about its meters, unless these show no signal at all.
+_JUDGED_IN_DOUBT = frozenset({"unit_stopped"})
 
 
 def distrust(quantity: str, culprit: Finding) -> str:

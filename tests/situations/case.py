@@ -40,6 +40,7 @@ class Situation:
     and readings
     expects : code -> least severity. causes : code -> the cause that must rank first
     forbids : codes that must not be told above a note. silent : nothing may be told above a note
+    allows : codes that are true here too, and no matter of this situation
     words : code -> text that its headline must contain. slow : left to `make bench`
     """
 
@@ -50,6 +51,7 @@ class Situation:
     causes: Mapping[str, str] = field(default_factory=dict)
     forbids: frozenset[str] = frozenset()
     silent: bool = False
+    allows: frozenset[str] = frozenset()
     words: Mapping[str, str] = field(default_factory=dict)
     slow: bool = False
 
@@ -94,7 +96,8 @@ def _wrong(situation: Situation, findings: tuple[Finding, ...]) -> Iterator[str]
         if code in by_code and text not in by_code[code].headline:
             yield f"the headline of {code} lacks {text!r}: {by_code[code].headline}"
     for found in findings:
-        if found.severity != "note" and (situation.silent or found.code in situation.forbids):
+        unwanted = situation.silent or found.code in situation.forbids
+        if found.severity != "note" and unwanted and found.code not in situation.allows:
             yield f"{_named(found)} must not be told: {found.headline}"
 
 

@@ -198,6 +198,9 @@ def _coarse(elec: float, heat: float, points: tuple[str, ...] = FEW, every: int 
     return house.made()
 
 
+UNDISINFECTED = frozenset({"disinfection_lacking"})
+"""The test house keeps its cylinder at 50 °C and has no disinfection: true of every long situation with it."""
+
 SITUATIONS = [
     Situation(
         "heat-meter-in-the-heating-branch", "the heat meter sits behind the diverter, in the heating branch",
@@ -243,7 +246,7 @@ SITUATIONS = [
         "crankcase-heater", "healthy: a crankcase heater draws 35 W at rest",
         lambda: _changed(_house(), _crankcase), forbids=ABOUT_METERS,
     ),
-    Situation("all-meters-right", "healthy, every meter in its place", lambda: _house().made(), silent=True),
+    Situation("all-meters-right", "healthy, every meter in its place", lambda: _house().made(), silent=True, allows=UNDISINFECTED),
     Situation(
         "heat-pulse-tenfold", "two registers alone; the heat meter's pulse value is ten times too high",
         lambda: _changed(_house(points=FEW), _register_times("heat_kwh", 10.0)), {MISPLACED: "watch"}, {MISPLACED: "pulse_value"},
@@ -283,7 +286,7 @@ SITUATIONS = [
         lambda: _cold_sensor(steady=False), {"hot_water_shortfall": "note"}, forbids=frozenset({"capacity_short", "room_below_target"}),
     ),
     Situation(
-        "loose-outdoor-cable", "healthy but for single outdoor readings of -50 °C", lambda: _changed(_house(), _loose_cable), silent=True,
+        "loose-outdoor-cable", "healthy but for single outdoor readings of -50 °C", lambda: _changed(_house(), _loose_cable), silent=True, allows=UNDISINFECTED,
     ),
     Situation(
         "cooling-summer", "healthy: hot water and cooling in summer", lambda: _cooling_summer(net=True),
@@ -297,7 +300,7 @@ SITUATIONS = [
         "stove-in-the-evening", "a stove that nobody meters on most evenings", lambda: _stove(True),
         forbids=ABOUT_METERS | {"heat_loss_below_design"},
     ),
-    Situation("no-stove", "the same house without a stove", lambda: _stove(False), silent=True),
+    Situation("no-stove", "the same house without a stove", lambda: _stove(False), silent=True, allows=UNDISINFECTED),
     Situation(
         "solar-cylinder", "a solar collector heats the cylinder at noon", _cylinder_by_sun,
         forbids=ABOUT_METERS | {"high_standing_loss", "diverter_passing"},
