@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.facts.circuit import NO_FLOW_M3_H, circuit_columns
 from analysis.facts.direct_heat import direct_heat_columns
+from analysis.facts.frost import frost_growth
 from analysis.facts.minutes import Minutes
 from analysis.facts.money import money_columns
 from analysis.facts.operating import operating_columns
@@ -58,6 +59,7 @@ def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
     columns |= strain_columns(minutes, day, share)
     columns |= direct_heat_columns(site, minutes, day, share)
     columns |= warmth_columns(minutes, day)
+    columns |= _frost(site, minutes, day)
     if site.cost is not None:
         columns |= money_columns(site, site.cost, minutes, day)
     return columns
@@ -235,6 +237,13 @@ def _weather(minutes: Minutes, day: Segments) -> dict[str, object]:
         "n_frost_known": day.count(minutes.frost_known & heating),
         "n_below_zero": day.count(first_known(outdoor, 9.0) < 0.0),
     }
+
+
+def _frost(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Frost that settles on the coil of an air source in a day [kg]: the low, the usual and the high guess."""
+    if site.heat_pump.source != "air":
+        return {}
+    return {f"frost_{name}": day.total(kg) for name, kg in frost_growth(site, minutes).items()}
 
 
 def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
