@@ -19,7 +19,7 @@ CAUSES = (
 )  # fmt: skip
 # A start costs the heat that warms the refrigerant and the exchanger anew: about the first two minutes' electricity
 # (common practice).
-_START_MINUTES = 2.0
+START_MINUTES = 2.0
 
 
 @dataclass(frozen=True)
@@ -129,4 +129,4 @@ def _cycling(facts: Facts) -> float:
         heating["electricity"] * 60.0, heating["minutes"], out=np.zeros(len(heating)),
         where=heating["minutes"] > 0,
     )  # fmt: skip
-    return float(np.nansum(power) * _START_MINUTES / 60.0)
+    return float(np.nansum(power) * START_MINUTES / 60.0)

@@ -23,16 +23,35 @@ LIMITS_HEAT: dict[str, Limit] = {
     "backup_share_act": Limit(
         0.05, "-", "common practice: at a COP of 3, 5 % of the heat is a tenth more electricity", "the same, worth a visit",
     ),
-    "efficiency_note": Limit(0.94, "-", _METER, "efficiency over the rating's at the same temperatures"),
+    "efficiency_sound": Limit(
+        0.97, "-", "common practice: 3 % less costs some tens of kWh a year", "efficiency over the expected, below which it is a shortfall at all", "below",
+    ),
+    "efficiency_note": Limit(0.94, "-", _METER, "the same, from which it is noted", "below"),
     "efficiency_watch": Limit(
-        0.89, "-", f"{_METER}; both at their limit together are rarer than 1 in 20", "the same, beyond what meters explain",
+        0.90, "-", f"{_METER}; both at their limit together are rarer than 1 in 20", "the same, beyond what meters explain", "below",
     ),
     "efficiency_act": Limit(
-        0.77, "-", "common practice: a fifth less than rated is outside every tolerance", "the same, worth a visit",
+        0.77, "-", "common practice: a fifth less than rated is outside every tolerance", "the same, worth a visit", "below",
     ),
-    "efficiency_overall_watch": Limit(
-        0.82, "-", f"{_METER}; starts, defrosts and part load put 5 to 10 % on top (reference 9.2)",
-        "the same where the unit never worked near full output, as the rating does",
+    "efficiency_chance_note": Limit(
+        0.75, "-", "common practice: three in four", "probability of a shortfall from which it is noted",
+    ),
+    "efficiency_chance": Limit(
+        0.85, "-", "common practice: about one standard deviation of meters, rating and part load together",
+        "probability of a shortfall from which it is more than a note",
+    ),
+    "efficiency_least_kwh": Limit(
+        8.0, "kWh", "common practice: some hours of running; less is starts and meter steps", "electricity that must be compared", "below",
+    ),
+    "efficiency_full_hours": Limit(
+        4.0, "h", "common practice: some cold mornings or charges of the cylinder", "running near full output that must be compared", "below",
+    ),
+    "efficiency_sees_full_min": Limit(
+        10.0, "min", "common practice: a run's shape shows in readings a third of its length apart",
+        "spacing of readings above which full output can't be told from stops",
+    ),
+    "efficiency_before_days": Limit(
+        21.0, "days", "common practice: three weeks of weather", "days before a drop from which they are judged by themselves", "below",
     ),
     "efficiency_drop_note": Limit(
         0.035, "-", "common practice: the same meters compared with themselves repeat to a few per cent", "drop of efficiency at like conditions",
