@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import NotAssessed
+from analysis.expectation.mixed import (
+    USUAL_CYLINDER_C,
+    Mix,
+    mixed_electricity,
+    usual_curve,
+    usual_hot_water,
+)
+from analysis.facts.minutes import rated
 from analysis.facts.table import first_known
 from analysis.figures.change import FEWEST_EACH_SIDE, Change, find_change
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import heating_year, refrigerant_caution
 from analysis.findings.telling import Flags, Floats
+from analysis.plant.curve import curve_at
 
 _LEAST_KWH = 4.0  # heat of a day below which its efficiency is starts and meter steps
 _MOST_WEIGHT_KWH = 40.0
@@ -26,6 +35,7 @@ class _Series:
     """Daily efficiency as a logarithm, against the rating's where it can be told, with its conditions.
 
     rows : int64 (n,), rows of the days table. day : int64 (n,), days since its first
+    doubt : float64 (n,), standard uncertainty of the value by what nobody measures, alike for weeks
     """
 
     value: Floats
@@ -34,11 +44,20 @@ class _Series:
     rows: NDArray[np.int64]
     day: NDArray[np.int64]
     against: str
+    doubt: Floats
 
     def change(self, first: int = 0, until: int | None = None) -> Change | None:
-        """The change among the days first..until, counted in rows of the series; its indices count from `first`."""
+        """The change among the days first..until, counted in rows of the series; its indices count from `first`.
+
+        What nobody measures may have changed on the same day: its doubt is part of the error.
+        """
         part = slice(first, until)
-        return find_change(self.value[part], self.conditions[part], self.weight[part], self.day[part])
+        found = find_change(self.value[part], self.conditions[part], self.weight[part], self.day[part])
+        if found is None:
+            return None
+        doubt = float(np.max([np.mean(p) for p in np.split(self.doubt[part], [found.at]) if len(p)]))
+        error = float(np.hypot(found.error, doubt))
+        return replace(found, error=error, score=found.score * (found.error / max(error, 1e-9)) ** 2)
 
 
 def efficiency_fell(context: Context) -> Finding | None:
@@ -132,14 +151,16 @@ def _series(context: Context) -> _Series:
     want = first_known(days.floats("x_space"), 0.0) + first_known(days.floats("x_hot_water"), 0.0)
     used = first_known(days.floats("xe_space"), 0.0) + first_known(days.floats("xe_hot_water"), 0.0)
     against = "with the rating at each minute's temperatures, load, frost and hot water set equal"
+    doubt = np.zeros(len(days))
     good = (heat >= _LEAST_KWH) & (want > 0.2) & (used > 0.2)
     if good.sum() < _FEWEST_DAYS:
-        # Without a flow temperature: the plain ratio of heat and electricity, weather and load set equal.
         heat, used = (first_known(days.floats(c), 0.0) for c in ("p_heat", "p_heat_pump"))
-        want, water = heat, np.zeros(len(days))
-        against = "heat over electricity, weather and load set equal"
-        good = (heat >= _LEAST_KWH) & (used > 0.2)
-    good &= np.isfinite(days.floats("outdoor")) & _whole(context)
+        mix = _mixed(context, heat)
+        want, water, doubt = mix.electricity, heat * mix.hot_share, mix.spread
+        against = "with the rating at the designed temperatures, for a usual share of hot water"
+        # A day of hot water alone says little of the unit: its mix with the house's heat is not measured.
+        good = (heat >= _LEAST_KWH) & (used > 0.2) & (mix.hot_share <= context.limit("efficiency_hot_share"))
+    good &= np.isfinite(days.floats("outdoor")) & np.isfinite(want) & _whole(context)
     if good.sum() < _FEWEST_DAYS:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} days with heat and electricity, has {int(good.sum())}"
@@ -149,7 +170,25 @@ def _series(context: Context) -> _Series:
     conditions = _conditions(context, heat, water)[good]
     rows = np.flatnonzero(good)
     number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
-    return _Series(value, conditions, weight, rows, number[rows], against)
+    return _Series(value, conditions, weight, rows, number[rows], against, doubt[good])
+
+
+def _mixed(context: Context, heat: Floats) -> Mix:
+    """Expected electricity of each day where neither flow temperature nor use is known."""
+    site, outdoor = context.site, context.days.floats("outdoor")
+    flow = curve_at(site.heating_curve.points, outdoor) if site.heating_curve else usual_curve(outdoor)
+    usual = {"brine": 0.0, "water": 10.0}.get(site.heat_pump.source)
+    source = outdoor if usual is None else np.full(len(outdoor), usual)
+    yearly = site.design.hot_water_kwh_per_year
+    hot = 0.0
+    if site.hot_water is not None or yearly:
+        hot = usual_hot_water(
+            heat, outdoor, no_heating_above_c=context.limit("heating_limit_c"), designed=yearly / 365.0 if yearly else None
+        )  # fmt: skip
+    cylinder = site.hot_water.setpoint_c if site.hot_water is not None else USUAL_CYLINDER_C
+    return mixed_electricity(
+        heat, outdoor, np.asarray(flow), rated(site), source, hot_water_kwh=hot, cylinder_c=cylinder
+    )
 
 
 def _whole(context: Context) -> Flags:

@@ -53,6 +53,10 @@ LIMITS_HEAT: dict[str, Limit] = {
     "efficiency_before_days": Limit(
         21.0, "days", "common practice: three weeks of weather", "days before a drop from which they are judged by themselves", "below",
     ),
+    "efficiency_hot_share": Limit(
+        0.4, "-", "common practice: with more of it the unmeasured share of hot water moves a day's efficiency by 5 % and more",
+        "share of hot water in a day's heat above which the day is not compared, where use and flow temperature are not measured",
+    ),
     "efficiency_drop_note": Limit(
         0.035, "-", "common practice: the same meters compared with themselves repeat to a few per cent", "drop of efficiency at like conditions",
     ),

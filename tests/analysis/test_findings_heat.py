@@ -230,7 +230,7 @@ def test_without_a_flow_temperature_heat_over_electricity_is_compared() -> None:
     days = days_of(**none, p_heat=heat, p_heat_pump=heat / (3.0 + 0.08 * OUTDOOR) / worse)
     found = check_whole(heat_change.efficiency_fell(context_of(days)))
     assert found.severity in ("watch", "act")
-    assert "heat over electricity" in str(found.evidence[-1].value)
+    assert "usual share of hot water" in str(found.evidence[-1].value)
 
 
 # The house
