@@ -22,6 +22,10 @@ _RAMPS = (15, 30, 45, 60, 90, 120)
 # Largest of a chi-square(1) process over the middle 70 % of a span, 1 % level: 12.2 (Andrews 1993, Table I, p = 1).
 _SURE = 12.2
 _CHI2_95 = 3.84
+# Best of six ramps on many days against the best step: 1 % level with one degree of freedom.
+_CHI2_RAMP = 6.63
+# A step fitted to a slide leaves a residual that wanders, which is no noise.
+_MOST_INFLATED = 3.0
 _LEAST_ERROR = 1e-4
 """No daily figure repeats better than this; keeps a figure without any scatter finite."""
 
@@ -75,10 +79,13 @@ def find_change(
     assert best is not None
     squares = float(value @ value)
     spread = max(squares - best[0], 1e-12) / max(n - base.shape[1] - 2, 1)
-    # A ramp must explain clearly more than a step to be called one.
-    if best[2] and best[0] - float(steps.max()) < _CHI2_95 * spread:
-        at = int(np.argmax(steps))
-        best = (float(steps[at]), at, 0)
+    # A ramp must explain clearly more than a step to be called one, days being like their neighbours and ramps many.
+    at = int(np.argmax(steps))
+    if best[2]:
+        shape = trial.shape(at, 0)
+        rest = value - float(shape @ value) / max(float(shape @ shape), 1e-12) * shape
+        if best[0] - float(steps[at]) < _CHI2_RAMP * spread * min(_inflation(rest, day), _MOST_INFLATED):
+            best = (float(steps[at]), at, 0)
     return _described(trial, *best)
 
 
