@@ -27,6 +27,8 @@ from analysis.plant.curve import curve_at
 _LEAST_KWH = 4.0  # heat of a day below which its efficiency is starts and meter steps
 _MOST_WEIGHT_KWH = 40.0
 _WON_BACK = 0.6
+# A rating is carried from one month's weather, load and frost to another's no better than this (common practice).
+_CARRIED = 0.01
 _FEWEST_DAYS = 3 * FEWEST_EACH_SIDE
 
 
@@ -151,12 +153,13 @@ def _series(context: Context) -> _Series:
     want = first_known(days.floats("x_space"), 0.0) + first_known(days.floats("x_hot_water"), 0.0)
     used = first_known(days.floats("xe_space"), 0.0) + first_known(days.floats("xe_hot_water"), 0.0)
     against = "with the rating at each minute's temperatures, load, frost and hot water set equal"
-    doubt = np.zeros(len(days))
+    doubt = np.full(len(days), _CARRIED)
     good = (heat >= _LEAST_KWH) & (want > 0.2) & (used > 0.2)
     if good.sum() < _FEWEST_DAYS:
         heat, used = (first_known(days.floats(c), 0.0) for c in ("p_heat", "p_heat_pump"))
         mix = _mixed(context, heat)
-        want, water, doubt = mix.electricity, heat * mix.hot_share, mix.spread
+        want, water = mix.electricity, heat * mix.hot_share
+        doubt = np.hypot(doubt, mix.spread)
         against = "with the rating at the designed temperatures, for a usual share of hot water"
         # A day of hot water alone says little of the unit: its mix with the house's heat is not measured.
         good = (heat >= _LEAST_KWH) & (used > 0.2) & (mix.hot_share <= context.limit("efficiency_hot_share"))
