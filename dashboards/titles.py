@@ -94,8 +94,9 @@ CAUSES = {
 
 LOSSES = {
     "flow_temperature_above_curve": "Water off the designed curve",
+    "part_load": "Gain at part load",
     "cycling": "Starting and stopping",
-    "defrost": "Defrosting",
+    "defrost": "Defrosting beyond the rating's test",
     "hot_water": "Hot water below its rating",
     "direct_electric_heat": "Direct electric heat",
     "pumps_and_standby": "Pumps and standby",

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.errors import NotAssessed
-from analysis.expectation.part_load import Strength, learned_strength
+from analysis.expectation.part_load import Strength
 from analysis.expectation.uncertain import GAUSS_95, normal_chance
 from analysis.facts.minutes import rated
 from analysis.facts.table import Table
-from analysis.figures.expected import START_MINUTES
+from analysis.figures.expected import START_MINUTES, learned
 from analysis.figures.performance import coarse
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.heat_change import sure_drop
@@ -110,15 +110,6 @@ def _told(
         cost_kwh=kwh, cost_money=context.money(kwh), visit="none" if severity == "note" else "drive",
         bring=() if severity == "note" else ("clamp thermometer", "power meter", "coil cleaning kit"),
     )  # fmt: skip
-
-
-def learned(days: Table) -> Strength:
-    """How much of the modelled part-load gain this unit shows, by its heating days."""
-    x, part, used = (days.floats(f"{name}_space") for name in ("x", "xp", "xe"))
-    good = (x > 0.2) & (part > 0.2) & (used > 0.2)
-    level = np.log(np.divide(x, used, out=np.full(len(days), np.nan), where=good))
-    gain = np.log(np.divide(x, part, out=np.full(len(days), np.nan), where=good))
-    return learned_strength(level, gain, np.where(good, used, np.nan))
 
 
 def _meter_error(context: Context) -> float:
