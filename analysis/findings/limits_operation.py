@@ -237,8 +237,36 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "below",
     ),
     "wide_lift_share": Limit(
-        1.25, "-", "heat over flow: 1 / 0.8; a pump that holds the difference by itself stays below",
-        "difference at the measured heat over nominal, above which a low flow is no saving but a fault",
+        1.05, "-", "a difference at or below nominal carries the rated heat; 5 % for the flow meter (EN 1434-1 class 2)",
+        "difference at the highest output seen over nominal, up to which a low flow is a pump that saves",
+    ),
+    "low_flow_chance": Limit(
+        0.75, "-", "common practice: three in four, by what two sensors and a flow meter may be off",
+        "probability that the difference is wider than nominal, from which a low flow is more than a note",
+    ),
+    "low_flow_unseen_chance": Limit(
+        0.8, "-", "common practice: four of five pumps hold one speed where nothing else is known",
+        "probability of a fault where the flow is low and no difference is measured",
+    ),
+    "widest_nominal_k": Limit(
+        7.0, "K", "common practice: makers rate air-to-water units at 5 K (EN 14511), 7 K is the wide end",
+        "difference at rated output that gives the nominal flow where the site file has none",
+    ),
+    "usual_nominal_k": Limit(
+        5.0, "K", "EN 14511: 30 to 35 and 40 to 45 °C", "difference at nominal flow where the site file has no rated output",
+    ),
+    "busiest_days": Limit(
+        0.9, "-", "common practice: the tenth of the days with most heat", "quantile of the days' heat from which the difference is read",
+    ),
+    "charge_minutes": Limit(
+        15.0, "min", "common practice: full output is reached after five to ten minutes", "charge of the cylinder from which its difference counts", "below",
+    ),
+    "flow_steady_minutes": Limit(
+        60.0, "min", "common practice: an hour of steady running makes a mean", "steady running of a day from which its flow is judged", "below",
+    ),
+    "buffer_flow_ratio": Limit(
+        1.1, "-", "four sensors of 0.3 K on differences of 3 to 5 K tell flows apart by a tenth",
+        "flow to the emitters over the heat pump's, above which water is drawn in at the buffer",
     ),
     "flow_jitter": Limit(
         0.02, "-", "common practice: a closed circuit without air is steadier than 1 % from minute to minute",

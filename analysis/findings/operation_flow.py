@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import NotAssessed
+from analysis.expectation.uncertain import Lognormal, normal_chance
+from analysis.expectation.water_flow import KWH_PER_M3_K, nominal_difference
 from analysis.facts.table import Table, first_known
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
@@ -21,27 +23,20 @@ from analysis.findings.operation_common import (
     ranked,
     water_caution,
 )
-from analysis.findings.spells import last_spell
+from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import sure
 
-_STEADY_MIN = 60
-_KWH_PER_M3_K = 1.155
-# A unit without a nominal flow in the site file: makers rate air-to-water units at 5 K (EN 14511), 7 K is the wide end.
-_WIDE_DIFFERENCE_K = 7.0
-_MODULATES_RANGE, _MODULATES_LINK = 1.25, 0.7
 _FEWEST_DAYS = 28
 # Dirt slides, a setting does not: odds of one against the other once the flow has slid (common practice).
 _SLID = 16.0
 _WINDOW_DAYS = 14
-# Four sensors of 0.3 K on differences of 3 to 5 K tell flows apart by a tenth.
-_MORE_BEYOND = 1.1
 
 
 def low_flow(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     nominal, basis = _nominal(context)
     flow, how = _flow(days)
-    steady = (days.floats("n_steady") >= _STEADY_MIN) & np.isfinite(flow)
+    steady = (days.floats("n_steady") >= limit("flow_steady_minutes")) & np.isfinite(flow)
     hot = days.floats("flow_rate_hot_water")
     top = np.fmax(np.fmax(days.floats("flow_rate_top"), hot), flow) if how == "measured" else flow
     judged = (steady | np.isfinite(hot)) & np.isfinite(top)
@@ -54,25 +49,31 @@ def low_flow(context: Context) -> Finding | None:
         return None
     here = spell.covers(days["day"]) & judged
     value = middle(share[here])
-    lift, wide = _difference(context, here & steady, nominal)
-    if value >= limit("low_flow_note_share") or (
-        _modulates(days, here & steady, flow) and wide < limit("wide_lift_share")
-    ):
+    if value >= limit("low_flow_note_share"):
+        return None
+    lift = middle(days.floats("lift")[here & steady])
+    widest = _widest(context, spell, here & steady, nominal)
+    allowed = _nominal_lift(context, nominal)
+    # A pump that modulates gives little water on purpose: it keeps the difference. Where that is not known, flow decides.
+    certain = normal_chance(allowed.score(widest)) if np.isfinite(widest) else limit("low_flow_unseen_chance")
+    if np.isfinite(widest) and widest <= limit("wide_lift_share") * allowed.middle:
         return None
     severity = lowered(
         graded(value, limit("low_flow_watch_share"), limit("low_flow_act_share"), downward=True), spell, 5.0
     )
+    if certain < limit("low_flow_chance"):
+        severity = "note"
     kwh = _flow_cost(days, here & steady, lift, value, heating_year(context))
     causes = _low_flow_causes(context, here, share, spell.since)
     return Finding(
-        "low_flow", severity, spell.since,
-        sure(limit("low_flow_watch_share") / max(value, 0.05), spell.days, spell.share) * (1.0 if how == "measured" else 0.85),
+        "low_flow", severity, spell.since, min(certain, 0.99) * (1.0 if how == "measured" else 0.9),
         f"Only {value:.0%} of the nominal water flow goes through the heat pump.",
         evidence=(
-            Evidence(f"flow, {how}", round(middle(top[here]), 2), "m3/h", round(nominal * limit("low_flow_watch_share"), 2)),
+            context.evidence(f"flow, {how}", round(middle(top[here]), 2), "m3/h", "low_flow_watch_share", round(nominal * limit("low_flow_watch_share"), 2)),
             Evidence(f"nominal flow, {basis}", round(nominal, 2), "m3/h"),
             context.evidence("flow over nominal", round(value, 2), "-", "low_flow_watch_share"),
-            Evidence("flow-return difference in steady heating", round(lift, 1), "K"),
+            context.evidence("flow-return difference at the highest output seen", round(widest, 1) if np.isfinite(widest) else None, "K", "wide_lift_share", round(limit("wide_lift_share") * allowed.middle, 1)),
+            Evidence("flow-return difference in steady heating", round(lift, 1) if np.isfinite(lift) else None, "K"),
         ),
         causes=causes,
         next_step=(
@@ -95,10 +96,15 @@ def _nominal(context: Context) -> tuple[float, str]:
     if pump.flow_m3_per_h:
         return pump.flow_m3_per_h, "by the site file"
     if pump.rated_output_kw:
-        return pump.rated_output_kw / (
-            _KWH_PER_M3_K * _WIDE_DIFFERENCE_K
-        ), f"rated output at {_WIDE_DIFFERENCE_K:g} K"
+        wide = context.limit("widest_nominal_k")
+        return pump.rated_output_kw / (KWH_PER_M3_K * wide), f"rated output at {wide:g} K"
     raise NotAssessed("needs heat_pump.flow_m3_per_h or heat_pump.rated_output_kw in the site file")
+
+
+def _nominal_lift(context: Context, nominal: float) -> Lognormal:
+    """Difference at rated output and nominal flow [K]; of a unit without a rated output, that of a usual one."""
+    rated = context.site.heat_pump.rated_output_kw
+    return nominal_difference(rated or context.limit("usual_nominal_k") * KWH_PER_M3_K * nominal, nominal)
 
 
 def _flow(days: Table) -> tuple[Floats, str]:
@@ -109,36 +115,31 @@ def _flow(days: Table) -> tuple[Floats, str]:
     heat, lift = days.floats("heat_power") / 1000.0, days.floats("lift")
     usable = (lift > 1.0) & (heat > 0.3)
     return np.divide(
-        heat, _KWH_PER_M3_K * lift, out=np.full(len(days), np.nan), where=usable
+        heat, KWH_PER_M3_K * lift, out=np.full(len(days), np.nan), where=usable
     ), "from heat and difference"
 
 
-def _modulates(days: Table, here: Flags, flow: Floats) -> bool:
-    """True for a pump that gives less water on purpose when there is less heat to carry."""
-    heat = days.floats("heat_power")
-    usable = here & np.isfinite(flow) & np.isfinite(heat)
-    if usable.sum() < 10:
-        return False
-    low, high = np.quantile(flow[usable], (0.05, 0.95))
-    link = float(np.corrcoef(flow[usable], heat[usable])[0, 1]) if high > low else 0.0
-    return bool(high > _MODULATES_RANGE * low and link > _MODULATES_LINK)
+def _widest(context: Context, spell: Spell, here: Flags, nominal: float) -> float:
+    """Difference at the highest output seen [K]: on the days of most heat, or charging the cylinder with as little water.
 
-
-def _difference(context: Context, here: Flags, nominal: float) -> tuple[float, float]:
-    """Usual flow-return difference [K], and that of the days of most load over the difference at rated output [-]."""
-    days = context.days
+    nan where no difference is measured.
+    """
+    days, reheats = context.days, context.facts.reheats
     lift, heat = days.floats("lift"), days.floats("heat_power")
     usable = here & np.isfinite(lift)
-    if not usable.any():
-        return float("nan"), float("nan")
     busy = usable & np.isfinite(heat)
     if busy.any():
-        busy &= heat >= np.quantile(heat[busy], 0.8)
-    else:
-        busy = usable
-    rated = context.site.heat_pump.rated_output_kw
-    at_rated = rated / (_KWH_PER_M3_K * nominal) if rated else 5.0
-    return middle(lift[usable]), middle(lift[busy]) / at_rated
+        usable = busy & (heat >= np.quantile(heat[busy], context.limit("busiest_days")))
+    widest = middle(lift[usable])
+    if len(reheats):
+        inside = spell.covers(reheats["day"]) & (reheats.floats("minutes") >= context.limit("charge_minutes"))
+        little = (
+            first_known(reheats.floats("flow_rate"), np.inf) < context.limit("low_flow_note_share") * nominal
+        )
+        charging = reheats.floats("lift")[inside & little]
+        if np.isfinite(charging).any():
+            widest = float(np.fmax(widest, middle(charging)))
+    return widest
 
 
 def _flow_cost(days: Table, here: Flags, lift: float, share: float, year: float) -> float | None:
@@ -186,8 +187,8 @@ def _slide(context: Context) -> Finding | None:
 
 
 def falling_flow(context: Context) -> Finding | None:
-    days, limit = context.days, context.limit
-    day, flow, what = _like_conditions(days)
+    limit = context.limit
+    day, flow, what = _like_conditions(context)
     if len(flow) < _FEWEST_DAYS:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} days with a flow rate at like conditions, has {len(flow)}"
@@ -224,16 +225,17 @@ def falling_flow(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
-def _like_conditions(days: Table) -> tuple[np.ndarray, Floats, str]:
+def _like_conditions(context: Context) -> tuple[np.ndarray, Floats, str]:
     """Flow by day at conditions that stay alike: charging the cylinder, whose circuit has no valves that close by
     themselves; else heating, with what the load moves taken off."""
+    days = context.days
     stamp = days["day"]
     hot = days.floats("flow_rate_hot_water")
     usable = np.isfinite(hot) & (days.floats("n_hot_water") >= 15)
     if usable.sum() >= _FEWEST_DAYS:
         return stamp[usable], hot[usable], "charging the cylinder"
     flow, heat = days.floats("flow_rate"), days.floats("heat_power")
-    usable = np.isfinite(flow) & (days.floats("n_steady") >= _STEADY_MIN)
+    usable = np.isfinite(flow) & (days.floats("n_steady") >= context.limit("flow_steady_minutes"))
     if usable.sum() < _FEWEST_DAYS:
         return stamp[usable], flow[usable], "heating"
     level = np.where(
@@ -263,7 +265,7 @@ def buffer_mixing(context: Context) -> Finding | None:
         raise NotAssessed("the site file names no buffer")
     days, limit = context.days, context.limit
     drop = days.floats("buffer_drop")
-    judged = (days.floats("n_beyond") >= _STEADY_MIN) & np.isfinite(drop)
+    judged = (days.floats("n_beyond") >= context.limit("flow_steady_minutes")) & np.isfinite(drop)
     if judged.sum() < 5:
         raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
     so = judged & (first_known(drop, 0.0) >= 0.8 * limit("buffer_drop_watch_k"))
@@ -277,7 +279,9 @@ def buffer_mixing(context: Context) -> Finding | None:
     lift, beyond = middle(days.floats("lift")[here]), middle(days.floats("beyond_lift")[here])
     ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")
     severity = lowered(graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), spell, 5.0)
-    if ratio < _MORE_BEYOND:  # no more water beyond the buffer than before it: then nothing is drawn in
+    if ratio < context.limit(
+        "buffer_flow_ratio"
+    ):  # no more water beyond the buffer than before it: then nothing is drawn in
         severity = "note"
     used = float(np.nansum(days.floats("e_space")[here]))
     kwh = used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * lost)) * heating_year(context) if used > 0 else None
@@ -288,7 +292,11 @@ def buffer_mixing(context: Context) -> Finding | None:
     more = (
         ()
         if np.isnan(ratio)
-        else (Evidence("flow to the emitters over flow of the heat pump", round(ratio, 2), "-", 1.0),)
+        else (
+            context.evidence(
+                "flow to the emitters over flow of the heat pump", round(ratio, 2), "-", "buffer_flow_ratio"
+            ),
+        )
     )
     return Finding(
         "buffer_mixing", severity, spell.since, sure(lost / limit("buffer_drop_watch_k"), spell.days, spell.share),

@@ -277,7 +277,7 @@ def test_a_pump_that_never_rests() -> None:
         (operation_flow.buffer_mixing, {"buffer_drop": 2.0}, {"buffer_drop_watch_k": 3.0}),
         (
             operation_flow.low_flow,
-            {"flow_rate": 0.9, "flow_rate_top": 0.9, "flow_rate_hot_water": 0.9},
+            {"flow_rate": 0.9, "flow_rate_top": 0.9, "flow_rate_hot_water": 0.9, "lift": 7.0},
             {"low_flow_note_share": 0.5},
         ),
     ],
