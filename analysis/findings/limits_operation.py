@@ -53,6 +53,11 @@ LIMITS_OPERATION: dict[str, Limit] = {
         24.0, "1/day", "none of 127 air-source units averages more over a winter (reference 9.3); p95 is 19",
         "starts a day by a counter or by coarse data, above which it cycles too often",
     ),
+    "cycling_field_rank": Limit(
+        0.5, "-", "half of 127 air-source units start more often as a winter's mean: 7.5 a day (reference 9.3)",
+        "share of the field's units that start less often, below which short runs are a note",
+        "below",
+    ),
     "cycling_days": Limit(
         7.0, "days", "common practice: a week of it is no accident of weather or of a tradesman's visit",
         "days with short cycling, from which it is more than a note",
