@@ -15,6 +15,7 @@ from analysis.expectation.mixed import (
     usual_curve,
     usual_hot_water,
 )
+from analysis.expectation.uncertain import normal_chance
 from analysis.facts.minutes import rated
 from analysis.facts.table import first_known
 from analysis.figures.change import FEWEST_EACH_SIDE, Change, find_change
@@ -24,9 +25,7 @@ from analysis.findings.operation_common import heating_year, refrigerant_caution
 from analysis.findings.telling import Flags, Floats
 from analysis.plant.curve import curve_at
 
-_LEAST_KWH = 4.0  # heat of a day below which its efficiency is starts and meter steps
 _MOST_WEIGHT_KWH = 40.0
-_WON_BACK = 0.6
 # A rating is carried from one month's weather, load and frost to another's no better than this (common practice).
 _CARRIED = 0.01
 _FEWEST_DAYS = 3 * FEWEST_EACH_SIDE
@@ -66,29 +65,33 @@ def efficiency_fell(context: Context) -> Finding | None:
     series, change = context.once(_first_change)
     if change is None:
         raise NotAssessed(f"needs at least {_FEWEST_DAYS} days of heating to compare")
-    until = None
+    until, won_back = None, context.limit("efficiency_won_back")
     if change.size > 0.0:
         # It got better, if anything: was it worse for a while before?
         until = context.days.day(int(series.rows[max(change.at - 1, 0)])).isoformat()
         earlier = series.change(until=change.at)
-        if earlier is None or change.size < -_WON_BACK * earlier.size / 2.0:
+        if earlier is None or change.size < -won_back * earlier.size / 2.0:
             return None
         change = earlier
     elif change.is_sure:
         later = series.change(change.at)
         # Most of it won back later: it has ended.
-        if later is not None and later.is_sure and later.size > -_WON_BACK * change.size:
+        if later is not None and later.is_sure and later.size > -won_back * change.size:
             until = context.days.day(int(series.rows[change.at + later.at - 1])).isoformat()
     limit = context.limit
     drop = 1.0 - float(np.exp(change.size))
     if not change.is_sure or drop < limit("efficiency_drop_note"):
         return None
-    watch = limit("efficiency_drop_watch")
-    certain = drop - 1.645 * change.error > 0.5 * watch
     severity: Severity = "note"
-    if drop >= watch and certain and until is None:
+    certain = _chance_beyond(change, limit("efficiency_drop_watch") / 2.0) >= limit("efficiency_drop_chance")
+    if drop >= limit("efficiency_drop_watch") and certain and until is None:
         severity = "act" if drop >= limit("efficiency_drop_act") else "watch"
     return _told(context, series, change, drop, severity, until)
+
+
+def _chance_beyond(change: Change, drop: float) -> float:
+    """Probability that efficiency fell by more than `drop` [-], by the change's own error."""
+    return normal_chance((float(np.log(1.0 - drop)) - change.size) / max(change.error, 1e-9))
 
 
 def _first_change(context: Context) -> tuple[_Series, Change | None]:
@@ -121,7 +124,7 @@ def _told(
     used = float(np.nansum(days.floats("e_heat_pump")[day[change.at] :]))
     span = max(len(days) - int(day[change.at]), 1)
     kwh = drop * used * heating_year(context) * len(days) / span if until is None else 0.0
-    confidence = float(np.clip(1.0 - np.exp(-change.score / 20.0), 0.5, 0.99))
+    confidence = min(_chance_beyond(change, context.limit("efficiency_drop_note")), 0.99)
     return Finding(
         "efficiency_fell", severity, since, confidence,
         f"Efficiency at like conditions {how} by {drop:.0%} from {since}.",
@@ -154,7 +157,8 @@ def _series(context: Context) -> _Series:
     used = first_known(days.floats("xe_space"), 0.0) + first_known(days.floats("xe_hot_water"), 0.0)
     against = "with the rating at each minute's temperatures, load, frost and hot water set equal"
     doubt = np.full(len(days), _CARRIED)
-    good = (heat >= _LEAST_KWH) & (want > 0.2) & (used > 0.2)
+    least, told = context.limit("efficiency_day_heat_kwh"), context.limit("efficiency_day_kwh")
+    good = (heat >= least) & (want > told) & (used > told)
     if good.sum() < _FEWEST_DAYS:
         heat, used = (first_known(days.floats(c), 0.0) for c in ("p_heat", "p_heat_pump"))
         mix = _mixed(context, heat)
@@ -162,7 +166,7 @@ def _series(context: Context) -> _Series:
         doubt = np.hypot(doubt, mix.spread)
         against = "with the rating at the designed temperatures, for a usual share of hot water"
         # A day of hot water alone says little of the unit: its mix with the house's heat is not measured.
-        good = (heat >= _LEAST_KWH) & (used > 0.2) & (mix.hot_share <= context.limit("efficiency_hot_share"))
+        good = (heat >= least) & (used > told) & (mix.hot_share <= context.limit("efficiency_hot_share"))
     good &= np.isfinite(days.floats("outdoor")) & np.isfinite(want) & _whole(context)
     if good.sum() < _FEWEST_DAYS:
         raise NotAssessed(
@@ -196,7 +200,9 @@ def _mixed(context: Context, heat: Floats) -> Mix:
 
 def _whole(context: Context) -> Flags:
     """Days whose heat and electricity are both known nearly throughout."""
-    return context.days.floats("n_pair") >= 0.9 * context.days.floats("n_minutes")
+    return context.days.floats("n_pair") >= context.limit("efficiency_day_known") * context.days.floats(
+        "n_minutes"
+    )
 
 
 def _conditions(context: Context, heat: Floats, water: Floats) -> Floats:

@@ -58,6 +58,21 @@ LIMITS_HEAT: dict[str, Limit] = {
         0.4, "-", "common practice: with more of it the unmeasured share of hot water moves a day's efficiency by 5 % and more",
         "share of hot water in a day's heat above which the day is not compared, where use and flow temperature are not measured",
     ),
+    "efficiency_drop_chance": Limit(
+        0.95, "-", "common practice: two standard deviations on one side", "probability of a drop from which it is more than a note",
+    ),
+    "efficiency_day_heat_kwh": Limit(
+        4.0, "kWh", "common practice: below it a day's efficiency is starts and meter steps", "heat of a day from which it is compared", "below",
+    ),
+    "efficiency_day_kwh": Limit(
+        0.2, "kWh", "common practice: two steps of a register of 0.1 kWh", "electricity of a day from which it is compared", "below",
+    ),
+    "efficiency_day_known": Limit(
+        0.9, "-", "common practice: a tenth of a day may be lost without moving its ratio", "share of a day's minutes that must be measured", "below",
+    ),
+    "efficiency_won_back": Limit(
+        0.6, "-", "common practice: more than half", "part of a drop that must be won back for it to have ended",
+    ),
     "efficiency_drop_note": Limit(
         0.035, "-", "common practice: the same meters compared with themselves repeat to a few per cent", "drop of efficiency at like conditions",
     ),

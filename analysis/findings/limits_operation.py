@@ -277,6 +277,19 @@ LIMITS_OPERATION: dict[str, Limit] = {
         0.02, "-", "common practice: a closed circuit without air is steadier than 1 % from minute to minute",
         "relative change of flow from one minute to the next, above which air is likely",
     ),
+    "flow_fall_note_share": Limit(
+        0.08, "-", "common practice: a flow meter's drift and the pump's own spread", "fall of the flow over the period, from which it is noted",
+    ),
+    "flow_fall_noise": Limit(
+        4.0, "-", "common practice: four standard deviations of a day", "fall over the scatter from day to day, below which it is not told",
+        "below",
+    ),
+    "flow_days": Limit(3.0, "days", "common practice: a cold spell's beginning", "days with a flow that must be seen", "below"),
+    "buffer_days": Limit(5.0, "days", "common practice: a working week", "days with both sides of the buffer that must be seen", "below"),
+    "buffer_drop_note_k": Limit(
+        0.8, "K", "two sensors disagree by up to 0.7 K (EN 60751 class B at 35 °C, twice by root of squares)",
+        "flow temperature lost at the buffer, from which it is noted",
+    ),
     "flow_fall_watch_share": Limit(
         0.12, "-", "common practice: twice a flow meter's drift and the pump's own spread",
         "fall of the flow over the period, above which something clogs",

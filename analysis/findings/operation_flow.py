@@ -40,7 +40,7 @@ def low_flow(context: Context) -> Finding | None:
     hot = days.floats("flow_rate_hot_water")
     top = np.fmax(np.fmax(days.floats("flow_rate_top"), hot), flow) if how == "measured" else flow
     judged = (steady | np.isfinite(hot)) & np.isfinite(top)
-    if judged.sum() < 3:
+    if judged.sum() < limit("flow_days"):
         raise NotAssessed("too few days of steady running with flow rate, or heat and both temperatures")
     share = top / nominal
     so = judged & (first_known(share, 9.0) < limit("low_flow_note_share"))
@@ -169,8 +169,9 @@ def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -
         blocked *= _SLID
         words_blocked = slid.headline.removesuffix(".").replace("The water flow", "the flow") + ", bit by bit"
     elif len(known) >= _FEWEST_DAYS:
+        limit_fall = context.limit("flow_fall_note_share")
         first, last = middle(known[: len(known) // 4]), middle(known[-(len(known) // 4) :])
-        if last < 0.93 * first:
+        if last < first * (1.0 - limit_fall):
             blocked *= 3.0
             words_blocked = f"the flow went on falling, from {first:.0%} to {last:.0%} of nominal"
     if since > days.day(0).isoformat():
@@ -197,13 +198,13 @@ def falling_flow(context: Context) -> Finding | None:
     peak = int(np.nanargmax(smooth[: len(smooth) - 7]))
     end = middle(flow[-_WINDOW_DAYS:])
     fall = 1.0 - end / smooth[peak]
-    if fall < 0.7 * limit("flow_fall_watch_share") or len(flow) - peak < 14:
+    if fall < limit("flow_fall_note_share") or len(flow) - peak < _WINDOW_DAYS:
         return None
     part = flow[peak:]
     begun = peak + int(np.argmax(smooth[peak:] < smooth[peak] * (1.0 - 0.2 * fall)))
     steepest = _steepest(smooth[peak:], day[peak:]) / max(fall * smooth[peak], 1e-9)
     noise = 1.4826 * middle(np.abs(part - smooth[peak:])) / smooth[peak]
-    if steepest > limit("flow_step_share") or fall < 4.0 * noise:
+    if steepest > limit("flow_step_share") or fall < limit("flow_fall_noise") * noise:
         return None
     weeks = max((day[-1] - day[begun]) / np.timedelta64(7, "D"), 1.0)
     severity = graded(fall, limit("flow_fall_watch_share"), limit("flow_fall_act_share"))
@@ -266,15 +267,15 @@ def buffer_mixing(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     drop = days.floats("buffer_drop")
     judged = (days.floats("n_beyond") >= context.limit("flow_steady_minutes")) & np.isfinite(drop)
-    if judged.sum() < 5:
+    if judged.sum() < limit("buffer_days"):
         raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
-    so = judged & (first_known(drop, 0.0) >= 0.8 * limit("buffer_drop_watch_k"))
+    so = judged & (first_known(drop, 0.0) >= limit("buffer_drop_note_k"))
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
     if spell is None:
         return None
     here = spell.covers(days["day"]) & judged
     lost = middle(drop[here])
-    if lost < 0.8 * limit("buffer_drop_watch_k"):
+    if lost < limit("buffer_drop_note_k"):
         return None
     lift, beyond = middle(days.floats("lift")[here]), middle(days.floats("beyond_lift")[here])
     ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")

@@ -274,7 +274,7 @@ def test_a_pump_that_never_rests() -> None:
     ("check", "days", "limits"),
     [
         (operation_idle.high_standby, {"still_power": 90.0}, {"standby_watch_w": 100.0}),
-        (operation_flow.buffer_mixing, {"buffer_drop": 2.0}, {"buffer_drop_watch_k": 3.0}),
+        (operation_flow.buffer_mixing, {"buffer_drop": 2.0}, {"buffer_drop_watch_k": 3.0, "buffer_drop_note_k": 2.5}),
         (
             operation_flow.low_flow,
             {"flow_rate": 0.9, "flow_rate_top": 0.9, "flow_rate_hot_water": 0.9, "lift": 7.0},
