@@ -23,6 +23,8 @@ from analysis.findings.operation_common import heating_year, refrigerant_caution
 # (second-law efficiencies of 0.38 to 0.45 in reference 8). Electricity: class B (EN 50470). Starts, defrosts and the mix of
 # temperatures in all running: as much as what is counted for starts (common practice).
 _RATING, _BEYOND, _UNRATED, _ELECTRICITY, _RUNNING = 0.04, 0.06, 0.10, 0.01, 0.025
+# A charge of the cylinder is never steady: its temperatures rise all along (common practice).
+_CHARGING = 0.03
 _HOTTER_K, _BLURRED = 5.0, 0.7
 
 
@@ -156,7 +158,8 @@ def _near_full(context: Context, strength: Strength, meter: float) -> _Ratio | N
             continue
         gain = want / part if part > 0.0 else 1.0
         beyond = _BEYOND if flow > hottest + _HOTTER_K else 0.0
-        known = float(np.hypot(_RATING, beyond)) if rating else _UNRATED
+        moving = _CHARGING if name == "full_hot" else 0.0
+        known = float(np.sqrt(_RATING**2 + beyond**2 + moving**2)) if rating else _UNRATED
         value = want / used / gain**strength.middle
         parts.append(
             (value, float(np.hypot(known, strength.spread * np.log(gain))), hours, gain, want / used)

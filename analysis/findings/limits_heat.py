@@ -28,7 +28,7 @@ LIMITS_HEAT: dict[str, Limit] = {
     ),
     "efficiency_note": Limit(0.94, "-", _METER, "the same, from which it is noted", "below"),
     "efficiency_watch": Limit(
-        0.92, "-", "common practice: 8 % is what a declared efficiency may miss in a check (Reg. (EU) 813/2013 Table 8)",
+        0.90, "-", f"{_METER}; both at their limit together are rarer than 1 in 20",
         "the same, from which it is worth a look where it is probable", "below",
     ),
     "efficiency_act": Limit(

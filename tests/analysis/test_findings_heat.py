@@ -112,7 +112,7 @@ def test_without_any_design_temperature_the_heater_is_not_judged() -> None:
 
 
 @pytest.mark.parametrize(
-    ("share", "severity"), [(1.0, None), (0.95, None), (0.93, "note"), (0.82, "watch"), (0.65, "act")]
+    ("share", "severity"), [(1.0, None), (0.95, None), (0.92, "note"), (0.82, "watch"), (0.65, "act")]
 )
 def test_efficiency_is_held_against_the_rating_near_full_output(share: float, severity: str | None) -> None:
     days = days_of(
@@ -140,8 +140,8 @@ def test_a_unit_that_never_works_near_full_output_is_held_against_its_part_load(
     raised: float, severity: str | None
 ) -> None:
     """Full-load ratings expect 3.24 where the sound unit reaches 4.14 at part load: seen on a plant, no source."""
-    gain = np.exp(0.1 + 0.012 * OUTDOOR)  # more in mild weather, 1.17 in the mean
-    sound = gain * 1.06
+    gain = np.exp(0.13 + 0.012 * OUTDOOR)  # more in mild weather, 1.2 in the mean
+    sound = gain * 1.04
     never = dict.fromkeys(("x_full", "xe_full", "n_full", "x_full_hot", "xe_full_hot", "n_full_hot"), 0.0)
     days = days_of(
         **never, x_space=20.0, xp_space=20.0 / gain, xe_space=20.0 / sound * raised, x_hot_water=0.0, xe_hot_water=0.0,
