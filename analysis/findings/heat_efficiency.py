@@ -25,6 +25,7 @@ from analysis.findings.operation_common import heating_year, refrigerant_caution
 _RATING, _BEYOND, _UNRATED, _ELECTRICITY, _RUNNING = 0.04, 0.06, 0.10, 0.01, 0.025
 # A charge of the cylinder is never steady: its temperatures rise all along (common practice).
 _CHARGING = 0.03
+_HEAT = ("heat_output", "space_heat", "flow_rate")
 _HOTTER_K, _BLURRED = 5.0, 0.7
 
 
@@ -130,7 +131,7 @@ def _overall(context: Context, strength: Strength, meter: float) -> _Ratio:
     starts = days.total("starts") * START_MINUTES / max(days.total("n_running"), 1.0)
     rating = _RATING if context.site.heat_pump.rating else _UNRATED
     doubt = strength.spread
-    if coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_full_min")):
+    if coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_load_min")):
         doubt = max(doubt, _BLURRED)  # means of runs and rests look like part load
     value = x / used / gain**strength.middle * (1.0 + starts)
     own = (doubt * np.log(gain), _RUNNING, starts / 2.0, meter, rating)
@@ -146,8 +147,9 @@ def _both(days: Table, name: str) -> float:
 def _near_full(context: Context, strength: Strength, meter: float) -> _Ratio | None:
     """Heating and hot water near full output, where ratings are measured, each weighed by how well it can be told."""
     days, rating, limit = context.days, context.site.heat_pump.rating, context.limit
-    # A quarter hour's mean power against its last temperatures mixes the starts in: full output is not seen there.
-    if coarse(days, "heat_pump_electricity", limit("efficiency_sees_full_min")):
+    # Readings minutes apart mix the starts in, and the steps of their registers look like full output.
+    apart = limit("efficiency_sees_full_min")
+    if coarse(days, "heat_pump_electricity", apart) or all(coarse(days, q, apart) for q in _HEAT):
         return None
     hottest = max((p.flow_c for p in rating), default=0.0)
     parts = []

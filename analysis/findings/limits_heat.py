@@ -48,8 +48,12 @@ LIMITS_HEAT: dict[str, Limit] = {
         4.0, "h", "common practice: some cold mornings or charges of the cylinder", "running near full output that must be compared", "below",
     ),
     "efficiency_sees_full_min": Limit(
+        2.5, "min", "common practice: steps of a register, minutes apart, pick themselves as full output",
+        "spacing of readings above which all running is compared instead of that near full output",
+    ),
+    "efficiency_sees_load_min": Limit(
         10.0, "min", "common practice: a run's shape shows in readings a third of its length apart",
-        "spacing of readings above which full output can't be told from stops",
+        "spacing of readings above which low output can't be told from stops",
     ),
     "efficiency_before_days": Limit(
         21.0, "days", "common practice: three weeks of weather", "days before a drop from which they are judged by themselves", "below",
