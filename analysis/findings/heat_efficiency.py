@@ -17,6 +17,7 @@ from analysis.findings.context import Context, Need, Rule
 from analysis.findings.heat_change import sure_drop
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import heating_year, refrigerant_caution
+from analysis.findings.operation_defrost_causes import rated_kw
 
 # One standard deviation. Rating: a unit may be 8 % under its declared figure in a check (Reg. (EU) 813/2013 Table 8),
 # taken as two of them. Flow hotter than any rated point, or no rated point at all: how far curves of units lie apart
@@ -133,10 +134,20 @@ def _overall(context: Context, strength: Strength, meter: float) -> _Ratio:
     doubt = strength.spread
     if coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_load_min")):
         doubt = max(doubt, _BLURRED)  # means of runs and rests look like part load
-    value = x / used / gain**strength.middle * (1.0 + starts)
-    own = (doubt * np.log(gain), _RUNNING, starts / 2.0, meter, rating)
+    pump = _pump_inside(context, days.total("n_running") / 60.0) / used
+    value = x / used / gain**strength.middle * (1.0 + starts + pump)
+    own = (doubt * np.log(gain), _RUNNING, starts / 2.0, pump / 2.0, meter, rating)
     spread = value * float(np.sqrt(np.sum(np.square(own))))
     return _Ratio(value, spread, "all running", days.total("n_running") / 60.0, gain, x / used)
+
+
+def _pump_inside(context: Context, hours: float) -> float:
+    """Electricity of a circulation pump that the unit's meter contains and no other meter shows [kWh]."""
+    site = context.site
+    inside = {c for p in site.points_of("heat_pump_electricity") for c in p.includes}
+    if "circulation_pump" not in inside or site.measures("circulation_pump_electricity"):
+        return 0.0
+    return context.limit("pump_inside_w_per_kw") * rated_kw(context) * hours / 1000.0
 
 
 def _both(days: Table, name: str) -> float:

@@ -41,6 +41,10 @@ LIMITS_HEAT: dict[str, Limit] = {
         0.80, "-", "common practice: four in five, by meters, rating and part load together",
         "probability of a shortfall from which it is more than a note",
     ),
+    "pump_inside_w_per_kw": Limit(
+        5.5, "W/kW", "common practice: circulators for up to 12 kW draw 5 to 75 W (EEI 0.23 and below), 45 W for 8 kW",
+        "power of a circulation pump inside the unit's meter, a kilowatt rated, which no rating contains",
+    ),
     "efficiency_least_kwh": Limit(
         8.0, "kWh", "common practice: some hours of running; less is starts and meter steps", "electricity that must be compared", "below",
     ),
