@@ -37,6 +37,7 @@ class _Series:
 
     rows : int64 (n,), rows of the days table. day : int64 (n,), days since its first
     doubt : float64 (n,), standard uncertainty of the value by what nobody measures, alike for weeks
+    least_side : days that a change needs on both sides
     """
 
     value: Floats
@@ -46,6 +47,7 @@ class _Series:
     day: NDArray[np.int64]
     against: str
     doubt: Floats
+    least_side: int
 
     def change(self, first: int = 0, until: int | None = None) -> Change | None:
         """The change among the days first..until, counted in rows of the series; its indices count from `first`.
@@ -58,6 +60,8 @@ class _Series:
             return None
         doubt = float(np.max([np.mean(p) for p in np.split(self.doubt[part], [found.at]) if len(p)]))
         error = float(np.hypot(found.error, doubt))
+        if min(found.at, len(self.value[part]) - found.at) < self.least_side:
+            return replace(found, error=error, score=0.0)
         return replace(found, error=error, score=found.score * (found.error / max(error, 1e-9)) ** 2)
 
 
@@ -156,7 +160,7 @@ def _series(context: Context) -> _Series:
     want = first_known(days.floats("x_space"), 0.0) + first_known(days.floats("x_hot_water"), 0.0)
     used = first_known(days.floats("xe_space"), 0.0) + first_known(days.floats("xe_hot_water"), 0.0)
     against = "with the rating at each minute's temperatures, load, frost and hot water set equal"
-    doubt = np.full(len(days), _CARRIED)
+    doubt, least_side = np.full(len(days), _CARRIED), FEWEST_EACH_SIDE
     least, told = context.limit("efficiency_day_heat_kwh"), context.limit("efficiency_day_kwh")
     good = (heat >= least) & (want > told) & (used > told)
     if good.sum() < _FEWEST_DAYS:
@@ -164,6 +168,7 @@ def _series(context: Context) -> _Series:
         mix = _mixed(context, heat)
         want, water = mix.electricity, heat * mix.hot_share
         doubt = np.hypot(doubt, mix.spread)
+        least_side = int(context.limit("efficiency_mixed_days"))
         against = "with the rating at the designed temperatures, for a usual share of hot water"
         # A day of hot water alone says little of the unit: its mix with the house's heat is not measured.
         good = (heat >= least) & (used > told) & (mix.hot_share <= context.limit("efficiency_hot_share"))
@@ -177,7 +182,7 @@ def _series(context: Context) -> _Series:
     conditions = _conditions(context, heat, water)[good]
     rows = np.flatnonzero(good)
     number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
-    return _Series(value, conditions, weight, rows, number[rows], against, doubt[good])
+    return _Series(value, conditions, weight, rows, number[rows], against, doubt[good], least_side)
 
 
 def _mixed(context: Context, heat: Floats) -> Mix:

@@ -66,6 +66,10 @@ LIMITS_HEAT: dict[str, Limit] = {
         0.4, "-", "common practice: with more of it the unmeasured share of hot water moves a day's efficiency by 5 % and more",
         "share of hot water in a day's heat above which the day is not compared, where use and flow temperature are not measured",
     ),
+    "efficiency_mixed_days": Limit(
+        21.0, "days", "common practice: visitors and spells of weather last a week or two",
+        "days on both sides of a change that are needed where neither use nor flow temperature is measured", "below",
+    ),
     "efficiency_drop_chance": Limit(
         0.95, "-", "common practice: two standard deviations on one side", "probability of a drop from which it is more than a note",
     ),
