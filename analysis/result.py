@@ -14,10 +14,11 @@ from analysis.facts.unfinished import minutes_to_come
 from analysis.figures.capacity import Capacity, capacity
 from analysis.figures.comfort import Zone, comfort
 from analysis.figures.estimate import Estimate
-from analysis.figures.expected import Expected, Loss, expected, losses
+from analysis.figures.expected import Expected, expected
 from analysis.figures.fitted_curve import FittedCurve, fitted_curve
 from analysis.figures.heat_loss import HeatLoss, heat_loss
 from analysis.figures.hot_water import HotWaterFigures, blurred_reheats, hot_water_figures
+from analysis.figures.losses import Loss, losses
 from analysis.figures.money import Money, money
 from analysis.figures.operation import Cycling, Defrosting, cycling, defrosting
 from analysis.figures.performance import Performance, performance
@@ -224,7 +225,7 @@ def _performance(f: Figures) -> dict[str, Any]:
 
 
 def asdict_loss(loss: Loss) -> dict[str, Any]:
-    return {"cause": loss.cause, "electricity_kwh": loss.electricity_kwh, "cost": loss.cost}
+    return asdict(loss)
 
 
 def _heat_loss(h: HeatLoss) -> dict[str, Any]:

@@ -124,8 +124,9 @@ CAUSES = {
 
 LOSSES = {
     "flow_temperature_above_curve": "Flow temperature off the design curve",
+    "part_load": "Gain at part load",
     "cycling": "Cycling",
-    "defrost": "Defrosting",
+    "defrost": "Defrosting beyond the rating's test",
     "hot_water": "Hot water below its rating",
     "direct_electric_heat": "Back-up and immersion heaters",
     "pumps_and_standby": "Pumps and standby",

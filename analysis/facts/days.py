@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from analysis.facts.circuit import NO_FLOW_M3_H, circuit_columns
 from analysis.facts.direct_heat import direct_heat_columns
+from analysis.facts.frost import frost_growth
 from analysis.facts.melting import melting_columns
 from analysis.facts.minutes import Minutes
 from analysis.facts.misplaced import misplaced_columns
@@ -20,7 +21,7 @@ from analysis.facts.money import money_columns
 from analysis.facts.operating import operating_columns
 from analysis.facts.other_heat import other_heat_columns
 from analysis.facts.segments import Segments, settled, total_kwh
-from analysis.facts.strain import load_share, strain_columns
+from analysis.facts.strain import load_share, part_load, strain_columns
 from analysis.facts.table import first_known
 from analysis.facts.tank import tank_columns
 from analysis.facts.warmth import warmth_columns
@@ -49,7 +50,6 @@ def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
     columns |= _known(minutes, day)
     columns |= _energies(minutes, day)
     columns |= _pairs(minutes, day)
-    columns |= _expected(minutes, day)
     columns |= _uses(minutes, day)
     columns |= _weather(minutes, day)
     columns |= _rooms(site, minutes, day)
@@ -58,12 +58,15 @@ def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
     columns |= tank_columns(site, minutes, day)
     columns |= operating_columns(site, minutes, day)
     share = load_share(site, minutes)
-    columns |= strain_columns(minutes, day, share)
+    gain = part_load(site, minutes, share)
+    columns |= _expected(minutes, day, gain)
+    columns |= strain_columns(minutes, day, share, gain)
     columns |= direct_heat_columns(site, minutes, day, share)
     columns |= warmth_columns(minutes, day)
     columns |= melting_columns(site, minutes, day)
     columns |= other_heat_columns(minutes, day)
     columns |= misplaced_columns(minutes, day)
+    columns |= _frost(site, minutes, day)
     if site.cost is not None:
         columns |= money_columns(site, site.cost, minutes, day)
     return columns
@@ -208,11 +211,12 @@ def _cooling_pairs(minutes: Minutes, day: Segments, pair: Flags) -> dict[str, ob
     return out
 
 
-def _expected(minutes: Minutes, day: Segments) -> dict[str, object]:
+def _expected(minutes: Minutes, day: Segments, gain: Floats) -> dict[str, object]:
     """What the unit's rating would have drawn for the heat it gave, at the temperatures of those minutes.
 
     `xq_` is the heat for which that could be told, `xe_` the unit's real electricity in the same minutes (a defrost's
-    included: rating points include defrosts). `xc_space` is at the designed curve instead of the real flow.
+    included: rating points include defrosts). `xc_space` is at the designed curve instead of the real flow, `xp_` at the
+    real flow with what part load gains. gain : of `part_load`
     """
     serving, heat, use = minutes.serving, minutes.heat, minutes.use
     unit = minutes.balance.heat_pump
@@ -224,6 +228,7 @@ def _expected(minutes: Minutes, day: Segments) -> dict[str, object]:
     for name, code in (("space", HEATING), ("hot_water", HOT_WATER)):
         mine = working & (serving == code) & np.isfinite(cop)
         out[f"x_{name}"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
+        out[f"xp_{name}"] = day.sum(np.where(mine, heat / cop / gain, 0.0)) / 1000.0
         out[f"xq_{name}"] = day.sum(np.where(mine, heat, 0.0)) / 1000.0
         out[f"xe_{name}"] = (
             day.sum(np.where(mine, unit, 0.0)) / 1000.0 if unit is not None else np.full(len(day), np.nan)
@@ -268,6 +273,13 @@ def _weather(minutes: Minutes, day: Segments) -> dict[str, object]:
         "n_frost_known": day.count(minutes.frost_known & heating),
         "n_below_zero": day.count(first_known(outdoor, 9.0) < 0.0),
     }
+
+
+def _frost(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Frost that settles on the coil of an air source in a day [kg]: the low, the usual and the high guess."""
+    if site.heat_pump.source != "air":
+        return {}
+    return {f"frost_{name}": day.total(kg) for name, kg in frost_growth(site, minutes).items()}
 
 
 def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:

@@ -24,6 +24,7 @@ COARSEST_FOR_DEFROSTS_MIN = 2.0
 # Controls that ask for nothing show no flow temperature, or one near the room's; a unit starts 3 to 6 K below what it is
 # asked for (common practice).
 LEAST_ASKED_FLOW_C, SHORT_FLOW_K = 24.0, 6.0
+_DAY_MIN = 1440
 
 
 def runs_table(site: Site, minutes: Minutes) -> Table:
@@ -164,7 +165,8 @@ def defrosts_table(site: Site, minutes: Minutes) -> Table:
 
     start [ms], day, minutes, heat_taken [kWh from the water], electricity [kWh], outdoor, humidity, frosting (could
     the air frost a coil in the hour before), frost_known, since_last [minutes of running since the last one, nan where
-    that is more than a day ago], frost_kg [the most frost that can have settled since then], during (use it interrupted)
+    that is more than a day ago], frost_kg [the most frost that can have settled since then, or in the day before where
+    the last one is older], frost_usual_kg [what is expected to have settled], during (use it interrupted)
     """
     grid, use = minutes.grid, minutes.use
     defrost = use.code == DEFROST
@@ -181,9 +183,11 @@ def defrosts_table(site: Site, minutes: Minutes) -> Table:
     hour = Segments(np.maximum(segments.start - 60, 0), segments.start)
     worked = np.cumsum(use.running & ~defrost)
     done = worked[segments.start]
-    laid = np.cumsum(first_known(frost_growth(site, minutes), 0.0))[segments.start]
     # A day's facts see a day back: an older defrost is no neighbour.
-    near = np.diff(segments.start, prepend=-(10**9)) <= 1440
+    near = np.diff(segments.start, prepend=-(10**9)) <= _DAY_MIN
+    begin = np.where(near, np.append(0, segments.start[:-1]), np.maximum(segments.start - _DAY_MIN, 0))
+    between = Segments(begin, segments.start)
+    growth = frost_growth(site, minutes)
     columns = {
         "start": grid.time[segments.start],
         "minutes": segments.minutes,
@@ -194,7 +198,8 @@ def defrosts_table(site: Site, minutes: Minutes) -> Table:
         "frosting": hour.count(minutes.frosting) > 0,
         "frost_known": hour.count(minutes.frost_known) > 0,
         "since_last": np.where(near, np.diff(done.astype(np.float64), prepend=np.nan), np.nan),
-        "frost_kg": np.where(near, np.diff(laid, prepend=np.nan), np.nan),
+        "frost_kg": between.total(growth["most"]),
+        "frost_usual_kg": np.where(near, between.total(growth["usual"]), np.nan),
         "during": use.serves[segments.start].astype(np.int8),
     }
     return _dated(columns, minutes)
@@ -319,7 +324,7 @@ _RUN_COLUMNS = (
 )  # fmt: skip
 _DEFROST_COLUMNS = (
     "start", "minutes", "heat_taken", "electricity", "outdoor", "humidity", "frosting", "frost_known", "since_last",
-    "frost_kg", "during",
+    "frost_kg", "frost_usual_kg", "during",
 )  # fmt: skip
 _REHEAT_COLUMNS = (
     "start", "minutes", "from_c", "to_c", "heat", "electricity", "immersion", "outdoor", "flow", "flow_max", "flow_end",

@@ -1,55 +1,58 @@
-"""How much frost the outdoor coil can have taken up: an upper bound from the air and from the heat drawn out of it."""
+"""How much frost the outdoor coil takes up in each minute, from the air and from the heat drawn out of it."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.expectation.frost import FROM_AIR, LEAST, MOST, USUAL, Coil, frost_rate
 from analysis.facts.minutes import Minutes
-from analysis.physics.air import frost_rate_index
+from analysis.facts.table import first_known
 from analysis.plant.site import Site
 from analysis.use import DEFROST
 
 Floats = NDArray[np.float64]
 
-# Air less coil surface at the rated output; makers lay their coils out for 5 to 10 K (common practice, as in physics.air).
-COIL_DIFFERENCE_K = 8.0
-# Share of the rated output that comes out of the air at the rating point (COP 4 to 5).
-_FROM_AIR = 0.78
-_AIR_J_PER_KG_K = 1006.0
-# Without a sensor: a damp winter's day in north-west and central Europe (common practice; EN 14511's A2 has 84 %).
-USUAL_HUMIDITY = 88.0
+USUAL_RATED_KW = 6.0
+"""Of a unit whose site file gives no rated output (common practice: a house of 150 m2)."""
+_UNKNOWN_LOAD = 2.0 / 3.0
+_LOAD_RANGE = 0.2, 1.25
+GUESSES: dict[str, Coil] = {"least": LEAST, "usual": USUAL, "most": MOST}
 
 
-def frost_growth(site: Site, minutes: Minutes) -> Floats:
-    """Frost that can settle on the coil in each minute [kg], float64 (n,); 0 where none can, nan where it can't be told.
+def frost_growth(site: Site, minutes: Minutes) -> dict[str, Floats]:
+    """Frost that settles on the coil in each minute, by guess: low, usual and high.
 
-    Heat and moisture pass through the same film of air (Lewis relation): a coil whose rated duty needs COIL_DIFFERENCE_K
-    passes duty / (difference x heat capacity of air) kilograms of air to its surface. A coil at part load is warmer.
+    Returns a float64 (n,) [kg] for each of GUESSES; 0 where none can settle, nan where it can't be told.
     """
     grid, use = minutes.grid, minutes.use
-    n = len(grid)
     outdoor = grid.gauge("outdoor_temperature")
-    out = np.full(n, np.nan)
     working = use.running & (use.code != DEFROST)
-    out[np.isfinite(outdoor) & ~working] = 0.0
     known = np.flatnonzero(working & np.isfinite(outdoor))
-    if not len(known):
-        return out
-    duty = (site.heat_pump.rated_output_kw or 6.0) * 1000.0 * _FROM_AIR
+    rated = site.heat_pump.rated_output_kw or USUAL_RATED_KW
+    load, told = coil_load(minutes, rated * 1000.0 * FROM_AIR)
     humidity = grid.gauge("outdoor_humidity")[known]
-    humidity = np.where(np.isfinite(humidity), np.clip(humidity, 1.0, 100.0), USUAL_HUMIDITY)
-    difference = COIL_DIFFERENCE_K * coil_load(minutes, duty)[known]
-    index = np.asarray(frost_rate_index(outdoor[known], humidity, coil_difference_k=difference))
-    air_kg_per_s = duty / COIL_DIFFERENCE_K / _AIR_J_PER_KG_K
-    out[known] = index / 1000.0 * air_kg_per_s * 60.0
+    out = {}
+    for name, coil in GUESSES.items():
+        frost = np.full(len(grid), np.nan)
+        frost[np.isfinite(outdoor) & ~working] = 0.0
+        # A load that nobody measures may be the full one.
+        drawn = np.where(told, load, 1.0)[known] if name == "most" else load[known]
+        rate = frost_rate(outdoor[known], humidity, drawn, coil)
+        frost[known] = first_known(rate, 0.0) * rated / 60.0 / 1000.0
+        out[name] = frost
     return out
 
 
-def coil_load(minutes: Minutes, duty_w: float) -> Floats:
-    """Heat drawn out of the air over the rated duty [-], half to full and a little more; two thirds where not known."""
+def coil_load(minutes: Minutes, duty_w: float) -> tuple[Floats, NDArray[np.bool_]]:
+    """Heat drawn out of the air over the rated duty [-], and where it is measured.
+
+    duty_w : float [W]. Heat out of the air at the rated output
+    """
     unit = minutes.balance.heat_pump
     if unit is None or not np.isfinite(minutes.heat).any():
-        return np.full(len(minutes.grid), 2.0 / 3.0)
+        nothing = np.zeros(len(minutes.grid), dtype=np.bool_)
+        return np.full(len(nothing), _UNKNOWN_LOAD), nothing
     share = (minutes.heat - unit) * 60.0 / duty_w
-    return np.where(np.isfinite(share), np.clip(share, 0.25, 1.25), 2.0 / 3.0)
+    known = np.isfinite(share)
+    return np.where(known, np.clip(share, *_LOAD_RANGE), _UNKNOWN_LOAD), known

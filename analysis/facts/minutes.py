@@ -125,11 +125,7 @@ def work_out(site: Site, grid: Grid) -> Minutes:
     curve = curve_at(site.heating_curve.points, outdoor) if site.heating_curve else nothing
     rating = rated(site)
     flow = _flow_for_rating(grid, use, curve)
-    source = (
-        outdoor
-        if site.heat_pump.source == "air"
-        else np.full(n, 0.0 if site.heat_pump.source == "brine" else 10.0)
-    )
+    source = source_temperature(site, grid)
     frosting, frost_known = _frosting(grid)
     at_meter = plant.heat_at_meter
     flow_error, pair_error = _heat_errors(site, grid, heat if at_meter is None else at_meter)
@@ -154,6 +150,12 @@ def work_out(site: Site, grid: Grid) -> Minutes:
         pair_error=pair_error,
         paired=pair if plant.heat_pump is not None else np.zeros(n, dtype=bool),
     )
+
+
+def source_temperature(site: Site, grid: Grid) -> Floats:
+    """What the unit takes its heat from [°C]: the outdoor air, or a usual brine or well's temperature."""
+    usual = {"brine": 0.0, "water": 10.0}.get(site.heat_pump.source)
+    return grid.gauge("outdoor_temperature") if usual is None else np.full(len(grid), usual)
 
 
 def _flow_for_rating(grid: Grid, use: Use, curve: Floats) -> Floats:

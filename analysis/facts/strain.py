@@ -6,7 +6,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.minutes import Minutes, rated, without_power
+from analysis.expectation.part_load import part_load_gain
+from analysis.facts.minutes import Minutes, rated, source_temperature, without_power
 from analysis.facts.segments import Segments, settled
 from analysis.facts.table import first_known
 from analysis.plant.site import Site
@@ -24,14 +25,14 @@ _LACKING_K = 2.0
 # A working unit's controls draw 5 W and more; a meter without its supply shows nothing, or its noise.
 
 
-def strain_columns(minutes: Minutes, day: Segments, share: Floats) -> dict[str, object]:
-    """Columns of the days table. share : of `load_share`
+def strain_columns(minutes: Minutes, day: Segments, share: Floats, gain: Floats) -> dict[str, object]:
+    """Columns of the days table. share : of `load_share`. gain : of `part_load`
 
     load_share : heat over rated output at the same temperatures, mean of steady heating [-]
     load_share_top : the best whole hour's, heating or hot water [-]
     n_settled : minutes of steady heating, n_lacking : of them with the flow 2 K or more under what is asked
     flow_gap : flow asked less flow given [K], mean of steady heating; the asked one measured, else the designed curve
-    x_steady, xe_steady : as x_ and xe_ [kWh], in steady heating alone: no starts, stops or defrosts
+    x_steady, xp_steady, xe_steady : as x_, xp_ and xe_ [kWh], in steady heating alone: no starts, stops or defrosts
     x_full, xe_full, n_full : the same and the minutes, of them those near full output, where the rating was measured;
         x_full_hot, xe_full_hot, n_full_hot : the same while the cylinder is charged
     loop_c : mean temperature of the water in the circuit [°C]
@@ -49,7 +50,7 @@ def strain_columns(minutes: Minutes, day: Segments, share: Floats) -> dict[str, 
         "n_settled": day.count(steady),
         "n_lacking": day.count(steady & (first_known(gap, 0.0) > _LACKING_K)),
         "flow_gap": day.mean(gap, steady),
-        **_against_rating(minutes, day, share, steady),
+        **_against_rating(minutes, day, share, gain, steady),
         "loop_c": day.mean((flow + back) / 2.0),
         **_dead(minutes, day),
     }
@@ -57,12 +58,11 @@ def strain_columns(minutes: Minutes, day: Segments, share: Floats) -> dict[str, 
 
 def load_share(site: Site, minutes: Minutes) -> Floats:
     """Heat of each minute over the rated output at its temperatures [-]; nan where it doesn't run or can't be told."""
-    grid, pump = minutes.grid, site.heat_pump
+    grid = minutes.grid
     flow = np.fmax(grid.gauge("flow_temperature"), grid.gauge("return_temperature"))
     if not np.isfinite(flow).any():
         flow = minutes.curve
-    outdoor = grid.gauge("outdoor_temperature")
-    source = outdoor if pump.source == "air" else np.full(len(grid), 0.0 if pump.source == "brine" else 10.0)
+    source = source_temperature(site, grid)
     output = np.asarray(rated(site).capacity_kw(source, flow), dtype=np.float64) * 1000.0
     heat = minutes.heat * 60.0
     heater = minutes.balance.backup_heater
@@ -71,13 +71,24 @@ def load_share(site: Site, minutes: Minutes) -> Floats:
     return np.where(minutes.use.running & (output > 0), heat / output, np.nan)
 
 
+def part_load(site: Site, minutes: Minutes, share: Floats) -> Floats:
+    """COP at each minute's output over that at full output [-], 1 where it can't be told. share : of `load_share`"""
+    grid = minutes.grid
+    flow = np.fmax(grid.gauge("flow_temperature"), grid.gauge("return_temperature"))
+    flow = np.where(np.isfinite(flow), flow, minutes.curve)
+    known = np.where(share > 0.0, share, np.nan)
+    return first_known(part_load_gain(known, source_temperature(site, grid), flow), 1.0)
+
+
 def asked_flow(minutes: Minutes) -> Floats:
     """The flow temperature asked for [°C]: as the controls say, else as the designed curve has it."""
     asked = minutes.grid.gauge("target_flow_temperature")
     return np.where(np.isfinite(asked), asked, minutes.curve)
 
 
-def _against_rating(minutes: Minutes, day: Segments, share: Floats, steady: Flags) -> dict[str, object]:
+def _against_rating(
+    minutes: Minutes, day: Segments, share: Floats, gain: Floats, steady: Flags
+) -> dict[str, object]:
     unit, heat, cop = minutes.balance.heat_pump, minutes.heat, minutes.rated_cop
     if unit is None:
         return {}
@@ -88,6 +99,7 @@ def _against_rating(minutes: Minutes, day: Segments, share: Floats, steady: Flag
     for name, mine in (("steady", steady), ("full", steady & full), ("full_hot", hot & full)):
         mine = mine & told
         out[f"x_{name}"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
+        out[f"xp_{name}"] = day.sum(np.where(mine, heat / cop / gain, 0.0)) / 1000.0
         out[f"xe_{name}"] = day.sum(np.where(mine, unit, 0.0)) / 1000.0
         if name != "steady":
             out[f"n_{name}"] = day.count(mine)

@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.facts.table import Table, joined
 
-METHOD_VERSION = "5"
+METHOD_VERSION = "6"
 """Grows with every change that changes a fact; kept facts of another version are stale."""
 
 

@@ -22,6 +22,12 @@ _RAMPS = (15, 30, 45, 60, 90, 120)
 # Largest of a chi-square(1) process over the middle 70 % of a span, 1 % level: 12.2 (Andrews 1993, Table I, p = 1).
 _SURE = 12.2
 _CHI2_95 = 3.84
+# Best of six ramps on many days against the best step: 1 % level with one degree of freedom.
+_CHI2_RAMP = 6.63
+# A step fitted to a slide leaves a residual that wanders, which is no noise.
+_MOST_INFLATED = 3.0
+# Means of so many days on both sides of a change; a slide of 15 days would hold four tenths of itself between them.
+_JUMP_DAYS, _MOST_AT_ONCE = 5, 0.7
 _LEAST_ERROR = 1e-4
 """No daily figure repeats better than this; keeps a figure without any scatter finite."""
 
@@ -75,9 +81,16 @@ def find_change(
     assert best is not None
     squares = float(value @ value)
     spread = max(squares - best[0], 1e-12) / max(n - base.shape[1] - 2, 1)
-    # A ramp must explain clearly more than a step to be called one.
-    if best[2] and best[0] - float(steps.max()) < _CHI2_95 * spread:
-        at = int(np.argmax(steps))
+    # A ramp must explain clearly more than a step to be called one, days being like their neighbours and ramps many;
+    # and where most of it came within days it was a step, whatever the weather did about it.
+    at = int(np.argmax(steps))
+    if best[2]:
+        rest = trial.residual(at, 0)
+        clearly = _CHI2_RAMP * spread * min(_inflation(rest, day), _MOST_INFLATED)
+        if best[0] - float(steps[at]) < clearly or trial.jump(at) > _MOST_AT_ONCE:
+            best = (float(steps[at]), at, 0)
+    if not best[2]:
+        at = trial.sharpest(best[1])
         best = (float(steps[at]), at, 0)
     return _described(trial, *best)
 
@@ -104,6 +117,40 @@ class _Trial:
         bare = since >= 0 if length == 0 else np.clip((since + 1.0) / length, 0.0, 1.0)
         shape = bare * self.root
         return np.asarray(shape - self.basis @ (self.basis.T @ shape))
+
+    def size(self, at: int, length: int) -> float:
+        """How much the value changes by that shape."""
+        shape = self.shape(at, length)
+        return float(shape @ self.value) / max(float(shape @ shape), 1e-12)
+
+    def residual(self, at: int, length: int) -> Floats:
+        """float64 (n,): the value without that shape."""
+        return np.asarray(self.value - self.size(at, length) * self.shape(at, length))
+
+    def jump(self, at: int) -> float:
+        """Part of a step's size by which the days just after it differ from those just before it [-]."""
+        size = self.size(at, 0)
+        level = self.residual(at, 0) / self.root + size * (self.day >= self.day[at])
+        before, after = level[max(at - _JUMP_DAYS, 0) : at], level[at : at + _JUMP_DAYS]
+        return float(after.mean() - before.mean()) / size if len(before) and size else 0.0
+
+    def sharpest(self, at: int) -> int:
+        """The day within some days of a step that parts its neighbours best: the weather about it moves the best fit."""
+        size = self.size(at, 0)
+        level = self.residual(at, 0) / self.root + size * (self.day >= self.day[at])
+        first, end = max(at - 2 * _JUMP_DAYS, 0), min(at + 2 * _JUMP_DAYS, len(level))
+        near = level[first:end]
+        days = np.arange(
+            max(at - _JUMP_DAYS, FEWEST_EACH_SIDE), min(at + _JUMP_DAYS, len(level) - FEWEST_EACH_SIDE) + 1
+        )
+        if not len(days):
+            return at
+        cost = [
+            float(np.abs(part - np.median(part)).sum())
+            for parts in (np.split(near, [d - first]) for d in days)
+            for part in parts
+        ]
+        return int(days[np.argmin(np.add(cost[::2], cost[1::2]))])
 
     def gains(self, length: int, least: float) -> Floats:
         """float64 (n,): squares explained by the shape of each day; 0 for one that the conditions leave less than `least`

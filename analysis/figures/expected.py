@@ -1,4 +1,4 @@
-"""What the unit's own rating would have given, and where the rest went."""
+"""What the unit's own rating would have given."""
 
 from __future__ import annotations
 
@@ -6,20 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.expectation.part_load import Strength, learned_strength
 from analysis.facts.minutes import rated
 from analysis.facts.table import Table
-from analysis.facts.tables import Facts
-from analysis.figures.money import mean_price
 from analysis.plant.site import Site
-from analysis.use import HEATING
 
-CAUSES = (
-    "flow_temperature_above_curve", "cycling", "defrost", "hot_water", "direct_electric_heat", "pumps_and_standby",
-    "unexplained",
-)  # fmt: skip
 # A start costs the heat that warms the refrigerant and the exchanger anew: about the first two minutes' electricity
 # (common practice).
-_START_MINUTES = 2.0
+START_MINUTES = 2.0
+_TOLD_KWH = 0.2  # electricity of a day below which its efficiency is meter steps
 
 
 @dataclass(frozen=True)
@@ -38,13 +33,6 @@ class Expected:
     reason: str = ""
 
 
-@dataclass(frozen=True)
-class Loss:
-    cause: str
-    electricity_kwh: float
-    cost: float | None
-
-
 def expected(site: Site, days: Table) -> Expected:
     """Rated performance over the minutes that really ran."""
     heat = days.total("xq_space") + days.total("xq_hot_water")
@@ -52,7 +40,7 @@ def expected(site: Site, days: Table) -> Expected:
     if heat <= 0 or electricity <= 0:
         reason = "needs heat_output, heat_pump_electricity, flow_temperature and outdoor_temperature"
         return Expected(None, "", None, None, None, None, None, reason)
-    at_curve = electricity - _above_curve(days)
+    at_curve = electricity - above_curve(days)
     flow = (
         "the designed curve's flow temperatures"
         if days.total("xc_space")
@@ -69,64 +57,20 @@ def expected(site: Site, days: Table) -> Expected:
     )
 
 
-def _ratio(days: Table, above: str, below: str) -> float | None:
-    used = days.total(below)
-    return days.total(above) / used if used > 0.5 else None
-
-
-def losses(site: Site, facts: Facts) -> list[Loss]:
-    """The way from what the rating would have drawn for the heat given to what was metered, in exact steps.
-
-    Returns one Loss for each of CAUSES; empty where nothing can be expected. Total heat over `expected().value`, plus
-    the steps, is the metered electricity.
-    """
-    days = facts.days
-    want = expected(site, days)
-    if want.value is None:
-        return []
-    price = mean_price(site, days)
-    total = days.total("e_total")
-    floor = days.total("q_total") / want.value
-    steps = dict.fromkeys(CAUSES, 0.0)
-    steps["flow_temperature_above_curve"] = _above_curve(days)
-    steps["cycling"] = _cycling(facts)
-    steps["defrost"] = days.total("e_defrost") + _defrost_heat_cost(days)
-    steps["hot_water"] = days.total("xe_hot_water") - days.total("x_hot_water")
-    steps["direct_electric_heat"] = days.total("e_backup") + days.total("e_immersion")
-    pumps = days.total("e_pump")
-    steps["pumps_and_standby"] = days.total("e_idle") + max(pumps - _idle_pumps(days), 0.0)
-    steps["unexplained"] = total - floor - sum(v for k, v in steps.items() if k != "unexplained")
-    return [Loss(c, steps[c], None if price is None else steps[c] * price) for c in CAUSES]
-
-
-def _above_curve(days: Table) -> float:
+def above_curve(days: Table) -> float:
+    """Electricity for flow temperatures above the designed curve's, by the rating [kWh]; negative below it."""
     return days.total("xc_space_actual") - days.total("xc_space")
 
 
-def _idle_pumps(days: Table) -> float:
-    """Pump electricity already counted in idle minutes [kWh]."""
-    if "pump_idle_power" not in days:
-        return 0.0
-    return float(np.nansum(days["pump_idle_power"] * days["n_rest"]) / 60_000.0)
+def learned(days: Table) -> Strength:
+    """How much of the modelled part-load gain this unit shows, by its own heating days."""
+    x, part, used = (days.floats(f"{name}_space") for name in ("x", "xp", "xe"))
+    good = (x > _TOLD_KWH) & (part > _TOLD_KWH) & (used > _TOLD_KWH)
+    level = np.log(np.divide(x, used, out=np.full(len(days), np.nan), where=good))
+    gain = np.log(np.divide(x, part, out=np.full(len(days), np.nan), where=good))
+    return learned_strength(level, gain, np.where(good, used, np.nan))
 
 
-def _defrost_heat_cost(days: Table) -> float:
-    """Electricity to give again the heat that defrosts drew back [kWh], at each day's own space performance."""
-    taken = np.nan_to_num(days["q_defrost_taken"])
-    heat, used = days["xq_space"], days["xe_space"]
-    cop = np.divide(heat, used, out=np.full(len(days), np.nan), where=used > 0.5)
-    overall = heat.sum() / used.sum() if used.sum() > 0 else np.nan
-    return float(np.nansum(taken / np.where(np.isfinite(cop) & (cop > 0.5), cop, overall)))
-
-
-def _cycling(facts: Facts) -> float:
-    """Electricity of starts beyond what a long-running unit would need [kWh]."""
-    runs = facts.runs
-    if not len(runs):
-        return 0.0
-    heating = runs.where(runs["use"] == HEATING)
-    power = np.divide(
-        heating["electricity"] * 60.0, heating["minutes"], out=np.zeros(len(heating)),
-        where=heating["minutes"] > 0,
-    )  # fmt: skip
-    return float(np.nansum(power) * _START_MINUTES / 60.0)
+def _ratio(days: Table, above: str, below: str) -> float | None:
+    used = days.total(below)
+    return days.total(above) / used if used > 0.5 else None

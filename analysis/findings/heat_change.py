@@ -2,22 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import NotAssessed
+from analysis.expectation.mixed import (
+    USUAL_CYLINDER_C,
+    Mix,
+    mixed_electricity,
+    usual_curve,
+    usual_hot_water,
+)
+from analysis.expectation.uncertain import normal_chance
+from analysis.facts.minutes import rated
 from analysis.facts.table import first_known
 from analysis.figures.change import FEWEST_EACH_SIDE, Change, find_change
 from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Evidence, Finding, Severity
 from analysis.findings.operation_common import heating_year, refrigerant_caution
 from analysis.findings.telling import Flags, Floats
+from analysis.plant.curve import curve_at
 
-_LEAST_KWH = 4.0  # heat of a day below which its efficiency is starts and meter steps
 _MOST_WEIGHT_KWH = 40.0
-_WON_BACK = 0.6
+# A rating is carried from one month's weather, load and frost to another's no better than this (common practice).
+_CARRIED = 0.01
 _FEWEST_DAYS = 3 * FEWEST_EACH_SIDE
 
 
@@ -26,6 +36,8 @@ class _Series:
     """Daily efficiency as a logarithm, against the rating's where it can be told, with its conditions.
 
     rows : int64 (n,), rows of the days table. day : int64 (n,), days since its first
+    doubt : float64 (n,), standard uncertainty of the value by what nobody measures, alike for weeks
+    least_side : days that a change needs on both sides
     """
 
     value: Floats
@@ -34,40 +46,56 @@ class _Series:
     rows: NDArray[np.int64]
     day: NDArray[np.int64]
     against: str
+    doubt: Floats
+    least_side: int
 
     def change(self, first: int = 0, until: int | None = None) -> Change | None:
-        """The change among the days first..until, counted in rows of the series; its indices count from `first`."""
+        """The change among the days first..until, counted in rows of the series; its indices count from `first`.
+
+        What nobody measures may have changed on the same day: its doubt is part of the error.
+        """
         part = slice(first, until)
-        return find_change(self.value[part], self.conditions[part], self.weight[part], self.day[part])
+        found = find_change(self.value[part], self.conditions[part], self.weight[part], self.day[part])
+        if found is None:
+            return None
+        doubt = float(np.max([np.mean(p) for p in np.split(self.doubt[part], [found.at]) if len(p)]))
+        error = float(np.hypot(found.error, doubt))
+        if min(found.at, len(self.value[part]) - found.at) < self.least_side:
+            return replace(found, error=error, score=0.0)
+        return replace(found, error=error, score=found.score * (found.error / max(error, 1e-9)) ** 2)
 
 
 def efficiency_fell(context: Context) -> Finding | None:
     series, change = context.once(_first_change)
     if change is None:
         raise NotAssessed(f"needs at least {_FEWEST_DAYS} days of heating to compare")
-    until = None
+    until, won_back = None, context.limit("efficiency_won_back")
     if change.size > 0.0:
         # It got better, if anything: was it worse for a while before?
         until = context.days.day(int(series.rows[max(change.at - 1, 0)])).isoformat()
         earlier = series.change(until=change.at)
-        if earlier is None or change.size < -_WON_BACK * earlier.size / 2.0:
+        if earlier is None or change.size < -won_back * earlier.size / 2.0:
             return None
         change = earlier
     elif change.is_sure:
         later = series.change(change.at)
         # Most of it won back later: it has ended.
-        if later is not None and later.is_sure and later.size > -_WON_BACK * change.size:
+        if later is not None and later.is_sure and later.size > -won_back * change.size:
             until = context.days.day(int(series.rows[change.at + later.at - 1])).isoformat()
     limit = context.limit
     drop = 1.0 - float(np.exp(change.size))
     if not change.is_sure or drop < limit("efficiency_drop_note"):
         return None
-    watch = limit("efficiency_drop_watch")
-    certain = drop - 1.645 * change.error > 0.5 * watch
     severity: Severity = "note"
-    if drop >= watch and certain and until is None:
+    certain = _chance_beyond(change, limit("efficiency_drop_watch") / 2.0) >= limit("efficiency_drop_chance")
+    if drop >= limit("efficiency_drop_watch") and certain and until is None:
         severity = "act" if drop >= limit("efficiency_drop_act") else "watch"
     return _told(context, series, change, drop, severity, until)
+
+
+def _chance_beyond(change: Change, drop: float) -> float:
+    """Probability that efficiency fell by more than `drop` [-], by the change's own error."""
+    return normal_chance((float(np.log(1.0 - drop)) - change.size) / max(change.error, 1e-9))
 
 
 def _first_change(context: Context) -> tuple[_Series, Change | None]:
@@ -100,7 +128,7 @@ def _told(
     used = float(np.nansum(days.floats("e_heat_pump")[day[change.at] :]))
     span = max(len(days) - int(day[change.at]), 1)
     kwh = drop * used * heating_year(context) * len(days) / span if until is None else 0.0
-    confidence = float(np.clip(1.0 - np.exp(-change.score / 20.0), 0.5, 0.99))
+    confidence = min(_chance_beyond(change, context.limit("efficiency_drop_note")), 0.99)
     return Finding(
         "efficiency_fell", severity, since, confidence,
         f"Efficiency at like conditions {how} by {drop:.0%} from {since}.",
@@ -132,14 +160,19 @@ def _series(context: Context) -> _Series:
     want = first_known(days.floats("x_space"), 0.0) + first_known(days.floats("x_hot_water"), 0.0)
     used = first_known(days.floats("xe_space"), 0.0) + first_known(days.floats("xe_hot_water"), 0.0)
     against = "with the rating at each minute's temperatures, load, frost and hot water set equal"
-    good = (heat >= _LEAST_KWH) & (want > 0.2) & (used > 0.2)
+    doubt, least_side = np.full(len(days), _CARRIED), FEWEST_EACH_SIDE
+    least, told = context.limit("efficiency_day_heat_kwh"), context.limit("efficiency_day_kwh")
+    good = (heat >= least) & (want > told) & (used > told)
     if good.sum() < _FEWEST_DAYS:
-        # Without a flow temperature: the plain ratio of heat and electricity, weather and load set equal.
         heat, used = (first_known(days.floats(c), 0.0) for c in ("p_heat", "p_heat_pump"))
-        want, water = heat, np.zeros(len(days))
-        against = "heat over electricity, weather and load set equal"
-        good = (heat >= _LEAST_KWH) & (used > 0.2)
-    good &= np.isfinite(days.floats("outdoor")) & _whole(context)
+        mix = _mixed(context, heat)
+        want, water = mix.electricity, heat * mix.hot_share
+        doubt = np.hypot(doubt, mix.spread)
+        least_side = int(context.limit("efficiency_mixed_days"))
+        against = "with the rating at the designed temperatures, for a usual share of hot water"
+        # A day of hot water alone says little of the unit: its mix with the house's heat is not measured.
+        good = (heat >= least) & (used > told) & (mix.hot_share <= context.limit("efficiency_hot_share"))
+    good &= np.isfinite(days.floats("outdoor")) & np.isfinite(want) & _whole(context)
     if good.sum() < _FEWEST_DAYS:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} days with heat and electricity, has {int(good.sum())}"
@@ -149,12 +182,32 @@ def _series(context: Context) -> _Series:
     conditions = _conditions(context, heat, water)[good]
     rows = np.flatnonzero(good)
     number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
-    return _Series(value, conditions, weight, rows, number[rows], against)
+    return _Series(value, conditions, weight, rows, number[rows], against, doubt[good], least_side)
+
+
+def _mixed(context: Context, heat: Floats) -> Mix:
+    """Expected electricity of each day where neither flow temperature nor use is known."""
+    site, outdoor = context.site, context.days.floats("outdoor")
+    flow = curve_at(site.heating_curve.points, outdoor) if site.heating_curve else usual_curve(outdoor)
+    usual = {"brine": 0.0, "water": 10.0}.get(site.heat_pump.source)
+    source = outdoor if usual is None else np.full(len(outdoor), usual)
+    yearly = site.design.hot_water_kwh_per_year
+    hot = 0.0
+    if site.hot_water is not None or yearly:
+        hot = usual_hot_water(
+            heat, outdoor, no_heating_above_c=context.limit("heating_limit_c"), designed=yearly / 365.0 if yearly else None
+        )  # fmt: skip
+    cylinder = site.hot_water.setpoint_c if site.hot_water is not None else USUAL_CYLINDER_C
+    return mixed_electricity(
+        heat, outdoor, np.asarray(flow), rated(site), source, hot_water_kwh=hot, cylinder_c=cylinder
+    )
 
 
 def _whole(context: Context) -> Flags:
     """Days whose heat and electricity are both known nearly throughout."""
-    return context.days.floats("n_pair") >= 0.9 * context.days.floats("n_minutes")
+    return context.days.floats("n_pair") >= context.limit("efficiency_day_known") * context.days.floats(
+        "n_minutes"
+    )
 
 
 def _conditions(context: Context, heat: Floats, water: Floats) -> Floats:

@@ -23,3 +23,12 @@ LIMITS: dict[str, Limit] = {
     **LIMITS_WATER,
     **LIMITS_VERDICT,
 }
+
+RETIRED = frozenset(
+    {
+        "defrost_frost_g_per_kw", "defrost_interval_minutes", "defrost_light_wh_per_kw", "defrost_melting_wh_per_kw",
+        "defrost_thick_frost_g_per_kw", "dry_defrost_share", "dry_frost_index", "efficiency_overall_watch",
+        "frost_free_above_c", "room_untold_deficit",
+    }
+)  # fmt: skip
+"""Limits of earlier versions. Site files may still name them; nothing reads them any more."""

@@ -23,16 +23,67 @@ LIMITS_HEAT: dict[str, Limit] = {
     "backup_share_act": Limit(
         0.05, "-", "common practice: at a COP of 3, 5 % of the heat is a tenth more electricity", "the same, worth a visit",
     ),
-    "efficiency_note": Limit(0.94, "-", _METER, "efficiency over the rating's at the same temperatures"),
+    "efficiency_sound": Limit(
+        0.97, "-", "common practice: 3 % less costs some tens of kWh a year", "efficiency over the expected, below which it is a shortfall at all", "below",
+    ),
+    "efficiency_note": Limit(0.94, "-", _METER, "the same, from which it is noted", "below"),
     "efficiency_watch": Limit(
-        0.89, "-", f"{_METER}; both at their limit together are rarer than 1 in 20", "the same, beyond what meters explain",
+        0.90, "-", f"{_METER}; both at their limit together are rarer than 1 in 20",
+        "the same, from which it is worth a look where it is probable", "below",
     ),
     "efficiency_act": Limit(
-        0.77, "-", "common practice: a fifth less than rated is outside every tolerance", "the same, worth a visit",
+        0.77, "-", "common practice: a fifth less than rated is outside every tolerance", "the same, worth a visit", "below",
     ),
-    "efficiency_overall_watch": Limit(
-        0.82, "-", f"{_METER}; starts, defrosts and part load put 5 to 10 % on top (reference 9.2)",
-        "the same where the unit never worked near full output, as the rating does",
+    "efficiency_chance_note": Limit(
+        0.75, "-", "common practice: three in four", "probability of a shortfall from which it is noted",
+    ),
+    "efficiency_chance": Limit(
+        0.80, "-", "common practice: four in five, by meters, rating and part load together",
+        "probability of a shortfall from which it is more than a note",
+    ),
+    "pump_inside_w_per_kw": Limit(
+        5.5, "W/kW", "common practice: circulators for up to 12 kW draw 5 to 75 W (EEI 0.23 and below), 45 W for 8 kW",
+        "power of a circulation pump inside the unit's meter, a kilowatt rated, which no rating contains",
+    ),
+    "efficiency_least_kwh": Limit(
+        8.0, "kWh", "common practice: some hours of running; less is starts and meter steps", "electricity that must be compared", "below",
+    ),
+    "efficiency_full_hours": Limit(
+        4.0, "h", "common practice: some cold mornings or charges of the cylinder", "running near full output that must be compared", "below",
+    ),
+    "efficiency_sees_full_min": Limit(
+        2.5, "min", "common practice: steps of a register, minutes apart, pick themselves as full output",
+        "spacing of readings above which all running is compared instead of that near full output",
+    ),
+    "efficiency_sees_load_min": Limit(
+        10.0, "min", "common practice: a run's shape shows in readings a third of its length apart",
+        "spacing of readings above which low output can't be told from stops",
+    ),
+    "efficiency_before_days": Limit(
+        21.0, "days", "common practice: three weeks of weather", "days before a drop from which they are judged by themselves", "below",
+    ),
+    "efficiency_hot_share": Limit(
+        0.4, "-", "common practice: with more of it the unmeasured share of hot water moves a day's efficiency by 5 % and more",
+        "share of hot water in a day's heat above which the day is not compared, where use and flow temperature are not measured",
+    ),
+    "efficiency_mixed_days": Limit(
+        21.0, "days", "common practice: visitors and spells of weather last a week or two",
+        "days on both sides of a change that are needed where neither use nor flow temperature is measured", "below",
+    ),
+    "efficiency_drop_chance": Limit(
+        0.95, "-", "common practice: two standard deviations on one side", "probability of a drop from which it is more than a note",
+    ),
+    "efficiency_day_heat_kwh": Limit(
+        4.0, "kWh", "common practice: below it a day's efficiency is starts and meter steps", "heat of a day from which it is compared", "below",
+    ),
+    "efficiency_day_kwh": Limit(
+        0.2, "kWh", "common practice: two steps of a register of 0.1 kWh", "electricity of a day from which it is compared", "below",
+    ),
+    "efficiency_day_known": Limit(
+        0.9, "-", "common practice: a tenth of a day may be lost without moving its ratio", "share of a day's minutes that must be measured", "below",
+    ),
+    "efficiency_won_back": Limit(
+        0.6, "-", "common practice: more than half", "part of a drop that must be won back for it to have ended",
     ),
     "efficiency_drop_note": Limit(
         0.035, "-", "common practice: the same meters compared with themselves repeat to a few per cent", "drop of efficiency at like conditions",

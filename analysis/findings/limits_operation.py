@@ -53,6 +53,11 @@ LIMITS_OPERATION: dict[str, Limit] = {
         24.0, "1/day", "none of 127 air-source units averages more over a winter (reference 9.3); p95 is 19",
         "starts a day by a counter or by coarse data, above which it cycles too often",
     ),
+    "cycling_field_rank": Limit(
+        0.5, "-", "half of 127 air-source units start more often as a winter's mean: 7.5 a day (reference 9.3)",
+        "share of the field's units that start less often, below which short runs are a note",
+        "below",
+    ),
     "cycling_days": Limit(
         7.0, "days", "common practice: a week of it is no accident of weather or of a tradesman's visit",
         "days with short cycling, from which it is more than a note",
@@ -67,33 +72,42 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "lowest output over the design heat loss, above which the unit is too big",
     ),
     # defrosts
-    "defrost_interval_minutes": Limit(
-        75.0, "min", "common practice: every 30 to 90 minutes in frosting air; the frost that can have settled decides with it",
-        "median running time between defrosts in frosting air, below which they come often",
+    "defrost_chance_note": Limit(
+        0.7, "-", "common practice: more likely than not, and by a good deal",
+        "probability that defrosts exceed what air and load explain, from which it is noted",
+    ),
+    "defrost_chance": Limit(
+        0.8, "-", "common practice: four in five; a look at the coil costs a photo", "the same, from which it is more than a note",
+    ),
+    "defrost_chance_act": Limit(
+        0.95, "-", "common practice: two standard deviations on one side", "the same, from which it may be worth a visit",
+    ),
+    "defrost_excess": Limit(
+        1.0, "-", "expectation.defrost: frost from air and load over the coat of 165 g/kW that a clean coil carries",
+        "defrosts on frosty days over those that air and load explain",
+    ),
+    "defrost_excess_told": Limit(
+        1.3, "-", "common practice: a third more is beyond rounding", "the same, from which their number is what is told",
+    ),
+    "defrost_excess_act": Limit(
+        3.0, "-", "common practice: every 30 minutes where 90 are right", "the same, from which it needs a visit",
+    ),
+    "defrost_penalty_act": Limit(
+        0.06, "-", "seasonal penalties of sound units are 5 to 10 % of the electricity with the lost output (reference 9.2, from memory); 6 % "
+        "of the heat as melting alone is above them",
+        "heat and electricity of the defrosts over all heat given, from which it needs a visit",
+    ),
+    "defrost_taken_wh_per_kw": Limit(
+        0.5, "Wh/kW", "a reversed compressor can't draw less than this in a minute (half of the rated output)",
+        "heat taken from the water in a defrost, below which the meter only counts forwards",
         "below",
     ),
-    "defrost_frost_g_per_kw": Limit(
-        180.0, "g/kW",
-        "common practice: coils laid out for 8 K carry 150 to 250 g of frost a kilowatt before their air falls off (cold-room coils)",
-        "most frost that can have settled between two defrosts, per kilowatt rated, below which a clean coil needs none yet",
-        "below",
-    ),
-    "defrost_thick_frost_g_per_kw": Limit(
-        250.0, "g/kW", "upper end of the 150 to 250 g that coils carry before their air falls off (cold-room coils, common practice)",
-        "most frost that can have settled between two defrosts, above which the air explains them in any case",
-    ),
-    "defrost_light_wh_per_kw": Limit(
-        20.0, "Wh/kW", "10 Wh for a coil of 2 kJ/K warmed by 20 K leave 10 for 110 g of frost (334 J/g): half of a blocking coat",
-        "heat and electricity of a defrost per kilowatt rated, below which little was melted whatever the air could lay",
-        "below",
-    ),
-    "defrost_melting_wh_per_kw": Limit(
-        24.0, "Wh/kW", "melting 150 g of frost takes 14 Wh (334 J/g), warming a coil of 2 kJ/K by 20 K another 10",
-        "heat and electricity of a defrost per kilowatt rated, from which there was frost enough to melt",
+    "defrost_usual_cop": Limit(
+        3.0, "-", "reference 2.3: field trials lie at 2.7 to 3.1", "heat over electricity where none is measured, to price heat drawn back",
     ),
     "defrost_very_long_minutes": Limit(
         10.0, "min", "common practice: 2 to 10 minutes; units end a defrost by time after 8 to 15",
-        "median length of a defrost, above which it is too long whatever it draws",
+        "median length of a defrost, from which melting that lacks heat needs a visit",
     ),
     "defrost_long_minutes": Limit(
         5.0, "min", "5 minutes cleared the coil of an 8 kW unit in all conditions tested (reference 9.2)",
@@ -105,22 +119,30 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "below",
     ),
     "defrost_count_watch": Limit(
-        80.0, "defrosts", "common practice: some days of frosting weather, so that a single wet day decides nothing",
+        40.0, "defrosts", "common practice: some days of frosting weather, so that a single wet day decides nothing",
         "defrosts that must be seen before their spacing is judged",
     ),
-    "frost_free_above_c": Limit(
-        6.0, "°C", "at A7 with 87 % only a coil 7 K or more colder than the air can frost (EN 14511 point, reference 9.2): full output",
-        "outdoor temperature above which a unit at part load can't frost",
+    "defrost_days": Limit(
+        5.0, "days", "common practice: a week's weather, so that fog or sleet decides nothing",
+        "frosty days that must be seen before defrosts are judged",
     ),
     "dry_frost_g_per_kw": Limit(
         12.0, "g/kW", "a tenth or less of what blocks a coil; below it, what is warmed is the coil itself",
         "most frost that can have settled since the last defrost, below which a defrost had nothing to melt",
         "below",
     ),
-    "dry_frost_index": Limit(
-        0.05, "g/kg", "physics.air: water lost to a coil 10 K colder than the air; 0.05 g/kg lays 15 g a kilowatt in an hour",
-        "frost that the measured humidity allows, below which the air is too dry to frost a coil",
-        "below",
+    "dry_rate_chance": Limit(
+        0.95, "-", "common practice: two standard deviations on one side",
+        "probability that there are more defrosts than air and load explain, from which those that use little count as without frost",
+    ),
+    "heated_day_minutes": Limit(
+        60.0, "min", "common practice: less is a warm-up or a test", "heating of a day from which it can be judged",
+    ),
+    "timed_mild_c": Limit(
+        8.0, "°C", "common practice: timers count only with a cold coil", "outdoor temperature above which a timer does not count",
+    ),
+    "timed_mild_share": Limit(
+        0.05, "-", "common practice: a few defrosts of a mild spell", "share of defrosts in mild air, from which no timer sets them",
     ),
     "timed_defrosts": Limit(
         40.0, "defrosts", "common practice: a week or two of frosting weather, so that a spacing is a spacing",
@@ -147,12 +169,8 @@ LIMITS_OPERATION: dict[str, Limit] = {
         5.0, "days", "common practice: a sensor's bad day or sleet explains a few",
         "days with a defrost without frost, from which they are more than a note",
     ),
-    "dry_defrost_share": Limit(
-        0.08, "-", "common practice: one in twelve is more than fog, sensors and a change of load explain",
-        "share of defrosts in a row with next to no frost, from which they count though the air is not warm",
-    ),
     "dry_defrost_least_share": Limit(
-        0.04, "-", "common practice: in a season of a thousand defrosts, one in 25 meets fog, sleet or a coil colder than thought",
+        0.01, "-", "common practice: in a season of a thousand defrosts, one in a hundred meets sleet or a gust of fog",
         "share of all defrosts in the spell, below which those without frost are no more than a note",
         "below",
     ),
@@ -228,12 +246,53 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "below",
     ),
     "wide_lift_share": Limit(
-        1.25, "-", "heat over flow: 1 / 0.8; a pump that holds the difference by itself stays below",
-        "difference at the measured heat over nominal, above which a low flow is no saving but a fault",
+        1.05, "-", "a difference at or below nominal carries the rated heat; 5 % for the flow meter (EN 1434-1 class 2)",
+        "difference at the highest output seen over nominal, up to which a low flow is a pump that saves",
+    ),
+    "low_flow_chance": Limit(
+        0.75, "-", "common practice: three in four, by what two sensors and a flow meter may be off",
+        "probability that the difference is wider than nominal, from which a low flow is more than a note",
+    ),
+    "low_flow_unseen_chance": Limit(
+        0.8, "-", "common practice: four of five pumps hold one speed where nothing else is known",
+        "probability of a fault where the flow is low and no difference is measured",
+    ),
+    "widest_nominal_k": Limit(
+        7.0, "K", "common practice: makers rate air-to-water units at 5 K (EN 14511), 7 K is the wide end",
+        "difference at rated output that gives the nominal flow where the site file has none",
+    ),
+    "usual_nominal_k": Limit(
+        5.0, "K", "EN 14511: 30 to 35 and 40 to 45 °C", "difference at nominal flow where the site file has no rated output",
+    ),
+    "busiest_days": Limit(
+        0.9, "-", "common practice: the tenth of the days with most heat", "quantile of the days' heat from which the difference is read",
+    ),
+    "charge_minutes": Limit(
+        15.0, "min", "common practice: full output is reached after five to ten minutes", "charge of the cylinder from which its difference counts", "below",
+    ),
+    "flow_steady_minutes": Limit(
+        60.0, "min", "common practice: an hour of steady running makes a mean", "steady running of a day from which its flow is judged", "below",
+    ),
+    "buffer_flow_ratio": Limit(
+        1.1, "-", "four sensors of 0.3 K on differences of 3 to 5 K tell flows apart by a tenth",
+        "flow to the emitters over the heat pump's, above which water is drawn in at the buffer",
     ),
     "flow_jitter": Limit(
         0.02, "-", "common practice: a closed circuit without air is steadier than 1 % from minute to minute",
         "relative change of flow from one minute to the next, above which air is likely",
+    ),
+    "flow_fall_note_share": Limit(
+        0.08, "-", "common practice: a flow meter's drift and the pump's own spread", "fall of the flow over the period, from which it is noted",
+    ),
+    "flow_fall_noise": Limit(
+        4.0, "-", "common practice: four standard deviations of a day", "fall over the scatter from day to day, below which it is not told",
+        "below",
+    ),
+    "flow_days": Limit(3.0, "days", "common practice: a cold spell's beginning", "days with a flow that must be seen", "below"),
+    "buffer_days": Limit(5.0, "days", "common practice: a working week", "days with both sides of the buffer that must be seen", "below"),
+    "buffer_drop_note_k": Limit(
+        0.8, "K", "two sensors disagree by up to 0.7 K (EN 60751 class B at 35 °C, twice by root of squares)",
+        "flow temperature lost at the buffer, from which it is noted",
     ),
     "flow_fall_watch_share": Limit(
         0.12, "-", "common practice: twice a flow meter's drift and the pump's own spread",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.errors import NotAssessed
+from analysis.expectation.cycling import field_rank
 from analysis.facts.table import Table, first_known
 from analysis.figures.operation import blurred_runs, run_spacing
 from analysis.findings.context import Context, Need, Rule
@@ -183,7 +184,20 @@ def _severity(
         over = middle(size[here])
     heavy = middle(by_day.count[here]) >= 2.0 * limit("counted_starts_a_day") and here.sum() >= 28
     severity: Severity = "act" if over >= 1.7 or heavy else "watch"
+    # Short runs of a few mild days, in a season with few starts, neither wear nor cost anything to speak of.
+    if field_rank(_mean_starts(context, by_day, spell)) < limit("cycling_field_rank"):
+        severity = "note"
     return lowered(severity, spell, limit("cycling_days")), over
+
+
+def _mean_starts(context: Context, by_day: _Days, spell: Spell) -> float:
+    """Heating starts a day, over all days with heating of the spell."""
+    days = context.days
+    heated = spell.covers(days["day"]) & (
+        (by_day.count > 0)
+        | (first_known(days.floats("n_heating"), 0.0) >= context.limit("heated_day_minutes"))
+    )
+    return float(by_day.count[heated].mean()) if heated.any() else 0.0
 
 
 def _by_counter(context: Context) -> Finding | None:

@@ -5,15 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from analysis.facts.table import Table
+from analysis.figures.expected import learned
 from analysis.findings.context import Context
 from analysis.findings.model import Cause
 from analysis.findings.operation_common import Floats, middle, ranked
 
 _LOCK_MIN = 3.0
-# Ratings and meters agree within some percent; a circuit short of refrigerant has lost a tenth and more (common practice).
-_SOUND = 0.97
+# A coil without air costs some per cent itself; a circuit short of refrigerant has lost a tenth and more (common practice).
+_SOUND = 0.94
 _NEARLY_EVERY = 0.875
-# Where nothing is known about the unit's efficiency: as rated.
+_HARDLY_LOST = 0.93
+# Where nothing is known about the unit's efficiency.
 _AS_RATED = 1.0
 
 
@@ -32,10 +34,16 @@ def used_wh(defrosts: Table, rated: float) -> Floats:
 
 
 def efficiency(context: Context) -> float:
-    """Steady heating's performance over the unit's rating [-], defrosts and starts left out; as rated where unknown."""
+    """Steady heating's performance over what rating and part load make one expect [-], without defrosts and starts.
+
+    As expected where it is not known.
+    """
     days = context.days
-    real, rated = float(np.nansum(days.floats("xe_steady"))), float(np.nansum(days.floats("x_steady")))
-    return rated / real if real > 5.0 and rated > 0 else _AS_RATED
+    used, want, part = (float(np.nansum(days.floats(f"{n}_steady"))) for n in ("xe", "x", "xp"))
+    if used < context.limit("efficiency_least_kwh") or want <= 0.0:
+        return _AS_RATED
+    gain = want / part if part > 0.0 else 1.0
+    return want / used / gain ** learned(days).middle
 
 
 def _top_output(context: Context) -> float:
@@ -52,13 +60,13 @@ def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) 
     lock = float(np.mean(gaps <= np.quantile(gaps, 0.1) + _LOCK_MIN)) if len(gaps) >= 20 else 0.0
     lost = (_SOUND - share) / 0.05
     # A charge so low that nearly every defrost comes at once has cost a tenth by then; a coil so blocked has not.
-    if not (lock > _NEARLY_EVERY and share > _SOUND):
+    if not (lock > _NEARLY_EVERY and share > _HARDLY_LOST):
         lost += 2.5 * (lock - 0.45)
         if np.isfinite(top):
             lost += 0.6 * float(np.clip((0.88 - top) / 0.1, -1.0, 2.0))
     # From here a coil without air and one without refrigerant look much alike: neither is ever ruled out.
     refrigerant = 0.5 + 0.3 * float(np.tanh(0.6 * lost))
-    words = f"steady heating reaches {share:.0%} of the rated performance"
+    words = f"steady heating reaches {share:.0%} of the expected performance"
     if np.isfinite(top):
         words += f" and its best hour {top:.0%} of the rated output"
     if lock > 0.5:
@@ -77,9 +85,7 @@ def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) 
                 "low_refrigerant_symptom": (0.3 * refrigerant, words),
             }
         )
-    sound = (
-        f"a blocked coil leaves steady heating near its rating between defrosts; here it reaches {share:.0%}"
-    )
+    sound = f"a blocked coil leaves steady heating near what is expected between defrosts; here it reaches {share:.0%}"
     return ranked(
         {"low_refrigerant_symptom": (refrigerant, words), "coil_airflow": (1.0 - refrigerant, sound)}
     )
@@ -89,11 +95,11 @@ def dry_causes(context: Context, energy: float) -> tuple[Cause, ...]:
     """A wrong sensor ends a defrost almost at once and costs no efficiency; a starved coil has ice of its own making."""
     share, limit = efficiency(context), context.limit("defrost_coil_wh_per_kw")
     sensor = float(np.clip((limit - energy) / 4.0, -2.5, 2.5)) if np.isfinite(energy) else 0.0
-    sensor += float(np.clip((share - 1.02) / 0.06, -2.0, 2.0))
+    sensor += float(np.clip((share - _SOUND) / 0.06, -2.0, 2.0))
     chance = 1.0 / (1.0 + float(np.exp(-1.3 * sensor)))
     melted = "what a defrost melts is not measured"
     if np.isfinite(energy):
         like = "hardly more than the bare coil takes" if energy < limit else "as if there were ice to melt"
         melted = f"a defrost uses {energy:.0f} Wh a kilowatt rated, {like}"
-    words = f"a starved coil costs performance; steady heating reaches {share:.0%} of the rated one"
+    words = f"a starved coil costs performance; steady heating reaches {share:.0%} of the expected one"
     return ranked({"sensor_fault": (chance, melted), "low_refrigerant_symptom": (1.0 - chance, words)})

@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import NotAssessed
+from analysis.expectation.uncertain import Lognormal, normal_chance
+from analysis.expectation.water_flow import KWH_PER_M3_K, nominal_difference
 from analysis.facts.table import Table, first_known
 from analysis.figures.estimate import robust_fit
 from analysis.findings.context import Context, Need, Rule
@@ -21,31 +23,24 @@ from analysis.findings.operation_common import (
     ranked,
     water_caution,
 )
-from analysis.findings.spells import last_spell
+from analysis.findings.spells import Spell, last_spell
 from analysis.findings.telling import sure
 
-_STEADY_MIN = 60
-_KWH_PER_M3_K = 1.155
-# A unit without a nominal flow in the site file: makers rate air-to-water units at 5 K (EN 14511), 7 K is the wide end.
-_WIDE_DIFFERENCE_K = 7.0
-_MODULATES_RANGE, _MODULATES_LINK = 1.25, 0.7
 _FEWEST_DAYS = 28
 # Dirt slides, a setting does not: odds of one against the other once the flow has slid (common practice).
 _SLID = 16.0
 _WINDOW_DAYS = 14
-# Four sensors of 0.3 K on differences of 3 to 5 K tell flows apart by a tenth.
-_MORE_BEYOND = 1.1
 
 
 def low_flow(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     nominal, basis = _nominal(context)
     flow, how = _flow(days)
-    steady = (days.floats("n_steady") >= _STEADY_MIN) & np.isfinite(flow)
+    steady = (days.floats("n_steady") >= limit("flow_steady_minutes")) & np.isfinite(flow)
     hot = days.floats("flow_rate_hot_water")
     top = np.fmax(np.fmax(days.floats("flow_rate_top"), hot), flow) if how == "measured" else flow
     judged = (steady | np.isfinite(hot)) & np.isfinite(top)
-    if judged.sum() < 3:
+    if judged.sum() < limit("flow_days"):
         raise NotAssessed("too few days of steady running with flow rate, or heat and both temperatures")
     share = top / nominal
     so = judged & (first_known(share, 9.0) < limit("low_flow_note_share"))
@@ -54,25 +49,31 @@ def low_flow(context: Context) -> Finding | None:
         return None
     here = spell.covers(days["day"]) & judged
     value = middle(share[here])
-    lift, wide = _difference(context, here & steady, nominal)
-    if value >= limit("low_flow_note_share") or (
-        _modulates(days, here & steady, flow) and wide < limit("wide_lift_share")
-    ):
+    if value >= limit("low_flow_note_share"):
+        return None
+    lift = middle(days.floats("lift")[here & steady])
+    widest = _widest(context, spell, here & steady, nominal)
+    allowed = _nominal_lift(context, nominal)
+    # A pump that modulates gives little water on purpose: it keeps the difference. Where that is not known, flow decides.
+    certain = normal_chance(allowed.score(widest)) if np.isfinite(widest) else limit("low_flow_unseen_chance")
+    if np.isfinite(widest) and widest <= limit("wide_lift_share") * allowed.middle:
         return None
     severity = lowered(
         graded(value, limit("low_flow_watch_share"), limit("low_flow_act_share"), downward=True), spell, 5.0
     )
+    if certain < limit("low_flow_chance"):
+        severity = "note"
     kwh = _flow_cost(days, here & steady, lift, value, heating_year(context))
     causes = _low_flow_causes(context, here, share, spell.since)
     return Finding(
-        "low_flow", severity, spell.since,
-        sure(limit("low_flow_watch_share") / max(value, 0.05), spell.days, spell.share) * (1.0 if how == "measured" else 0.85),
+        "low_flow", severity, spell.since, min(certain, 0.99) * (1.0 if how == "measured" else 0.9),
         f"Only {value:.0%} of the nominal water flow goes through the heat pump.",
         evidence=(
-            Evidence(f"flow, {how}", round(middle(top[here]), 2), "m3/h", round(nominal * limit("low_flow_watch_share"), 2)),
+            context.evidence(f"flow, {how}", round(middle(top[here]), 2), "m3/h", "low_flow_watch_share", round(nominal * limit("low_flow_watch_share"), 2)),
             Evidence(f"nominal flow, {basis}", round(nominal, 2), "m3/h"),
             context.evidence("flow over nominal", round(value, 2), "-", "low_flow_watch_share"),
-            Evidence("flow-return difference in steady heating", round(lift, 1), "K"),
+            context.evidence("flow-return difference at the highest output seen", round(widest, 1) if np.isfinite(widest) else None, "K", "wide_lift_share", round(limit("wide_lift_share") * allowed.middle, 1)),
+            Evidence("flow-return difference in steady heating", round(lift, 1) if np.isfinite(lift) else None, "K"),
         ),
         causes=causes,
         next_step=(
@@ -95,10 +96,15 @@ def _nominal(context: Context) -> tuple[float, str]:
     if pump.flow_m3_per_h:
         return pump.flow_m3_per_h, "by the site file"
     if pump.rated_output_kw:
-        return pump.rated_output_kw / (
-            _KWH_PER_M3_K * _WIDE_DIFFERENCE_K
-        ), f"rated output at {_WIDE_DIFFERENCE_K:g} K"
+        wide = context.limit("widest_nominal_k")
+        return pump.rated_output_kw / (KWH_PER_M3_K * wide), f"rated output at {wide:g} K"
     raise NotAssessed("needs heat_pump.flow_m3_per_h or heat_pump.rated_output_kw in the site file")
+
+
+def _nominal_lift(context: Context, nominal: float) -> Lognormal:
+    """Difference at rated output and nominal flow [K]; of a unit without a rated output, that of a usual one."""
+    rated = context.site.heat_pump.rated_output_kw
+    return nominal_difference(rated or context.limit("usual_nominal_k") * KWH_PER_M3_K * nominal, nominal)
 
 
 def _flow(days: Table) -> tuple[Floats, str]:
@@ -109,36 +115,31 @@ def _flow(days: Table) -> tuple[Floats, str]:
     heat, lift = days.floats("heat_power") / 1000.0, days.floats("lift")
     usable = (lift > 1.0) & (heat > 0.3)
     return np.divide(
-        heat, _KWH_PER_M3_K * lift, out=np.full(len(days), np.nan), where=usable
+        heat, KWH_PER_M3_K * lift, out=np.full(len(days), np.nan), where=usable
     ), "from heat and difference"
 
 
-def _modulates(days: Table, here: Flags, flow: Floats) -> bool:
-    """True for a pump that gives less water on purpose when there is less heat to carry."""
-    heat = days.floats("heat_power")
-    usable = here & np.isfinite(flow) & np.isfinite(heat)
-    if usable.sum() < 10:
-        return False
-    low, high = np.quantile(flow[usable], (0.05, 0.95))
-    link = float(np.corrcoef(flow[usable], heat[usable])[0, 1]) if high > low else 0.0
-    return bool(high > _MODULATES_RANGE * low and link > _MODULATES_LINK)
+def _widest(context: Context, spell: Spell, here: Flags, nominal: float) -> float:
+    """Difference at the highest output seen [K]: on the days of most heat, or charging the cylinder with as little water.
 
-
-def _difference(context: Context, here: Flags, nominal: float) -> tuple[float, float]:
-    """Usual flow-return difference [K], and that of the days of most load over the difference at rated output [-]."""
-    days = context.days
+    nan where no difference is measured.
+    """
+    days, reheats = context.days, context.facts.reheats
     lift, heat = days.floats("lift"), days.floats("heat_power")
     usable = here & np.isfinite(lift)
-    if not usable.any():
-        return float("nan"), float("nan")
     busy = usable & np.isfinite(heat)
     if busy.any():
-        busy &= heat >= np.quantile(heat[busy], 0.8)
-    else:
-        busy = usable
-    rated = context.site.heat_pump.rated_output_kw
-    at_rated = rated / (_KWH_PER_M3_K * nominal) if rated else 5.0
-    return middle(lift[usable]), middle(lift[busy]) / at_rated
+        usable = busy & (heat >= np.quantile(heat[busy], context.limit("busiest_days")))
+    widest = middle(lift[usable])
+    if len(reheats):
+        inside = spell.covers(reheats["day"]) & (reheats.floats("minutes") >= context.limit("charge_minutes"))
+        little = (
+            first_known(reheats.floats("flow_rate"), np.inf) < context.limit("low_flow_note_share") * nominal
+        )
+        charging = reheats.floats("lift")[inside & little]
+        if np.isfinite(charging).any():
+            widest = float(np.fmax(widest, middle(charging)))
+    return widest
 
 
 def _flow_cost(days: Table, here: Flags, lift: float, share: float, year: float) -> float | None:
@@ -168,8 +169,9 @@ def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -
         blocked *= _SLID
         words_blocked = slid.headline.removesuffix(".").replace("The water flow", "the flow") + ", bit by bit"
     elif len(known) >= _FEWEST_DAYS:
+        limit_fall = context.limit("flow_fall_note_share")
         first, last = middle(known[: len(known) // 4]), middle(known[-(len(known) // 4) :])
-        if last < 0.93 * first:
+        if last < first * (1.0 - limit_fall):
             blocked *= 3.0
             words_blocked = f"the flow went on falling, from {first:.0%} to {last:.0%} of nominal"
     if since > days.day(0).isoformat():
@@ -186,8 +188,8 @@ def _slide(context: Context) -> Finding | None:
 
 
 def falling_flow(context: Context) -> Finding | None:
-    days, limit = context.days, context.limit
-    day, flow, what = _like_conditions(days)
+    limit = context.limit
+    day, flow, what = _like_conditions(context)
     if len(flow) < _FEWEST_DAYS:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} days with a flow rate at like conditions, has {len(flow)}"
@@ -196,13 +198,13 @@ def falling_flow(context: Context) -> Finding | None:
     peak = int(np.nanargmax(smooth[: len(smooth) - 7]))
     end = middle(flow[-_WINDOW_DAYS:])
     fall = 1.0 - end / smooth[peak]
-    if fall < 0.7 * limit("flow_fall_watch_share") or len(flow) - peak < 14:
+    if fall < limit("flow_fall_note_share") or len(flow) - peak < _WINDOW_DAYS:
         return None
     part = flow[peak:]
     begun = peak + int(np.argmax(smooth[peak:] < smooth[peak] * (1.0 - 0.2 * fall)))
     steepest = _steepest(smooth[peak:], day[peak:]) / max(fall * smooth[peak], 1e-9)
     noise = 1.4826 * middle(np.abs(part - smooth[peak:])) / smooth[peak]
-    if steepest > limit("flow_step_share") or fall < 4.0 * noise:
+    if steepest > limit("flow_step_share") or fall < limit("flow_fall_noise") * noise:
         return None
     weeks = max((day[-1] - day[begun]) / np.timedelta64(7, "D"), 1.0)
     severity = graded(fall, limit("flow_fall_watch_share"), limit("flow_fall_act_share"))
@@ -224,16 +226,17 @@ def falling_flow(context: Context) -> Finding | None:
     )  # fmt: skip
 
 
-def _like_conditions(days: Table) -> tuple[np.ndarray, Floats, str]:
+def _like_conditions(context: Context) -> tuple[np.ndarray, Floats, str]:
     """Flow by day at conditions that stay alike: charging the cylinder, whose circuit has no valves that close by
     themselves; else heating, with what the load moves taken off."""
+    days = context.days
     stamp = days["day"]
     hot = days.floats("flow_rate_hot_water")
     usable = np.isfinite(hot) & (days.floats("n_hot_water") >= 15)
     if usable.sum() >= _FEWEST_DAYS:
         return stamp[usable], hot[usable], "charging the cylinder"
     flow, heat = days.floats("flow_rate"), days.floats("heat_power")
-    usable = np.isfinite(flow) & (days.floats("n_steady") >= _STEADY_MIN)
+    usable = np.isfinite(flow) & (days.floats("n_steady") >= context.limit("flow_steady_minutes"))
     if usable.sum() < _FEWEST_DAYS:
         return stamp[usable], flow[usable], "heating"
     level = np.where(
@@ -263,21 +266,23 @@ def buffer_mixing(context: Context) -> Finding | None:
         raise NotAssessed("the site file names no buffer")
     days, limit = context.days, context.limit
     drop = days.floats("buffer_drop")
-    judged = (days.floats("n_beyond") >= _STEADY_MIN) & np.isfinite(drop)
-    if judged.sum() < 5:
+    judged = (days.floats("n_beyond") >= context.limit("flow_steady_minutes")) & np.isfinite(drop)
+    if judged.sum() < limit("buffer_days"):
         raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
-    so = judged & (first_known(drop, 0.0) >= 0.8 * limit("buffer_drop_watch_k"))
+    so = judged & (first_known(drop, 0.0) >= limit("buffer_drop_note_k"))
     spell = last_spell(days["day"], so, judged, hold_days=5, gone_days=7)
     if spell is None:
         return None
     here = spell.covers(days["day"]) & judged
     lost = middle(drop[here])
-    if lost < 0.8 * limit("buffer_drop_watch_k"):
+    if lost < limit("buffer_drop_note_k"):
         return None
     lift, beyond = middle(days.floats("lift")[here]), middle(days.floats("beyond_lift")[here])
     ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")
     severity = lowered(graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), spell, 5.0)
-    if ratio < _MORE_BEYOND:  # no more water beyond the buffer than before it: then nothing is drawn in
+    if ratio < context.limit(
+        "buffer_flow_ratio"
+    ):  # no more water beyond the buffer than before it: then nothing is drawn in
         severity = "note"
     used = float(np.nansum(days.floats("e_space")[here]))
     kwh = used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * lost)) * heating_year(context) if used > 0 else None
@@ -288,7 +293,11 @@ def buffer_mixing(context: Context) -> Finding | None:
     more = (
         ()
         if np.isnan(ratio)
-        else (Evidence("flow to the emitters over flow of the heat pump", round(ratio, 2), "-", 1.0),)
+        else (
+            context.evidence(
+                "flow to the emitters over flow of the heat pump", round(ratio, 2), "-", "buffer_flow_ratio"
+            ),
+        )
     )
     return Finding(
         "buffer_mixing", severity, spell.since, sure(lost / limit("buffer_drop_watch_k"), spell.days, spell.share),

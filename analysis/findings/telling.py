@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import stats
 
 from analysis.plant.site import Point
 from analysis.windows import stretches
@@ -30,14 +31,29 @@ def listed(names: Iterable[str], most: int = 3) -> str:
     return " and ".join([", ".join(given[:-1]), given[-1]] if len(given) > 1 else given)
 
 
-def sure(over: float, days: float, share: float = 1.0) -> float:
-    """How sure a finding is [0 to 1].
+# How far plants, meters and rules of thumb behind a limit differ, and one day from the next (common practice).
+_SPREAD, _DAY_SPREAD = 0.25, 0.5
+# So many days in a row count as one: weather and habits last (a correlation of 0.6 from day to day).
+_DAYS_ALIKE = 4.0
+# A limit stands where 19 of 20 sound plants stay below it.
+_LIMIT_SCORE = 1.645
+_SUREST = 0.99
 
-    over : value over its limit [-], above 1. days : on which it was seen. share : of the judged days on which it was so
+
+def sure(over: float, days: float, share: float = 1.0, spread: float = _SPREAD) -> float:
+    """Probability that a measured figure exceeds what is expected of a sound plant [0 to 1].
+
+    The measured figure less the expected one, over the uncertainty of both, as logarithms: Student's distribution with the
+    days that are independent of each other. A limit is taken to stand `_LIMIT_SCORE` spreads above the expected figure.
+
+    over : value over its limit [-], above 0. days : on which it was seen. share : of the judged days on which it was so
+    spread : standard uncertainty of the logarithm of the expected figure [-]
+    Source: GUM (JCGM 100), annex G; serial correlation by the effective number of days.
     """
-    size = 1.0 - math.exp(-1.6 * max(over - 1.0, 0.0) - 0.7)
-    time = 1.0 - math.exp(-days / 4.0)
-    return float(min(max(0.35 + 0.65 * size, 0.4) * (0.5 + 0.5 * time) * (0.6 + 0.4 * share), 0.99))
+    independent = max(days * share, 1.0) / _DAYS_ALIKE
+    scale = math.hypot(spread, _DAY_SPREAD / math.sqrt(independent))
+    score = (math.log(max(over, 1e-6)) + _LIMIT_SCORE * spread) / scale
+    return float(min(stats.t.cdf(score, 2.0 + independent), _SUREST))
 
 
 def runs_of(flags: Flags) -> list[tuple[int, int]]:

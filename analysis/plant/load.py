@@ -67,14 +67,14 @@ def _parsed(text: str, file: str) -> Site:
 
 
 def _unknown_limits(site: Site, text: str) -> list[Problem]:
-    from analysis.findings.limits import LIMITS
+    from analysis.findings.limits import LIMITS, RETIRED
 
     return [
         Problem(
             f"limits.{name}", f"unknown limit{_near(name, list(LIMITS))}", _line_of(("limits", name), text)
         )
         for name in site.limits
-        if name not in LIMITS
+        if name not in LIMITS and name not in RETIRED
     ]
 
 

@@ -60,7 +60,7 @@ def day_index(days: int = DAYS) -> np.ndarray:
 def days_of(**columns: Any) -> Table:
     """A healthy heating season's days; a column given replaces or adds one, None takes one away."""
     base: dict[str, Any] = {
-        "day": day_index(), "n_minutes": 1440, "n_unknown": 0, "n_heating": 900, "n_running": 1000, "n_heat": 1440, "n_pair": 1440,
+        "day": day_index(), "n_minutes": 1440, "n_unknown": 0, "n_heating": 900, "n_running": 1000, "starts": 8, "n_heat": 1440, "n_pair": 1440,
         "n_tank": 1440, "n_hot_water": 90, "n_frosting": 200, "n_settled": 700, "n_lacking": 0, "n_near_freezing": 0, "n_dead_frost": 0,
         "outdoor": OUTDOOR, "outdoor_min": OUTDOOR - 3.0, "water_min": 24.0, "q_space": 80.0, "q_total": 88.0, "q_hot_water": 8.0,
         "e_heat_pump": 24.0, "e_total": 24.5, "e_backup": 0.0, "e_backup_mild": 0.0, "backup_unit_share": np.nan, "backup_flow_gap": np.nan,

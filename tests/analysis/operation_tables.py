@@ -22,6 +22,8 @@ FIRST = np.datetime64("2025-11-01")
 # From mild to the design day, in waves, so that any ten days hold some of both.
 OUTDOOR = 5.0 + 6.0 * np.sin(np.arange(DAYS) / 3.0) - np.linspace(0.0, 2.0, DAYS)
 CURVE = np.interp(OUTDOOR, [-3.0, 15.0], [46.0, 28.0])
+# Eight coats of 165 g for each of 8.5 kW on every frosty day.
+EIGHT_COATS_KG = np.where(OUTDOOR < 5.0, 8.0 * 0.165 * 8.5, 0.0)
 NO_EVENTS = Table({"day": np.empty(0, dtype="datetime64[us]")})
 CAUSES = {
     "short_cycling": {"unit_trips", "oversized_for_mild_load", "thermostat_chopping", "low_water_volume", "flow_restriction"},
@@ -46,6 +48,7 @@ def days_of(**columns: Any) -> Table:
         "q_space": 80.0, "e_space": 20.0, "xq_space": 80.0, "xe_space": 20.0, "x_steady": 18.0, "xe_steady": 18.0,
         "xc_space_actual": 18.0, "xc_space": 17.8, "load_share_top": 0.95, "n_beyond": 700, "buffer_drop": 0.2, "beyond_lift": 4.0,
         "rest_power": 20.0, "n_calm": 200, "still_power": 20.0, "n_still": 200, "lowest_hour": 25.0, "n_unasked": 200, "n_unasked_pumped": 5,
+        "frost_least": 0.4 * EIGHT_COATS_KG, "frost_usual": EIGHT_COATS_KG, "frost_most": 2.5 * EIGHT_COATS_KG, "q_total": 88.0,
         "n_frosting": 600, "n_heat": 1440, "compressor_starts_counted": np.nan, "compressor_hours_counted": np.nan,
         "spacing.heat_pump_electricity": 1.0, "spacing.flow_temperature": 1.0, "spacing.outdoor_temperature": 1.0,
         "spacing.flow_rate": 1.0, "spacing.distribution_flow_temperature": 1.0, "spacing.operating_mode": 1.0,
@@ -64,9 +67,9 @@ def runs_of(minutes: float, pause: float, per_day: int, **columns: Any) -> Table
     return Table(base | columns)
 
 
-def defrosts_of(gap: float, frost_g_per_kw: float, **columns: Any) -> Table:
-    """Ten defrosts on every day in which the air can frost a coil."""
-    frosty = np.repeat(np.flatnonzero(OUTDOOR < 5.0), 10)
+def defrosts_of(gap: float, frost_g_per_kw: float, a_day: int = 10, **columns: Any) -> Table:
+    """So many defrosts on every day in which the air can frost a coil."""
+    frosty = np.repeat(np.flatnonzero(OUTDOOR < 5.0), a_day)
     # Frost comes as it likes: one defrost sooner, the next later.
     gaps = np.resize([0.75, 1.25, 0.9, 1.1, 1.0], len(frosty)) * gap
     base: dict[str, Any] = {

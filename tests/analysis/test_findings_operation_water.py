@@ -104,6 +104,12 @@ def test_a_pump_that_holds_the_difference_is_no_low_flow() -> None:
     assert operation_flow.low_flow(context_of(days)) is None
 
 
+def test_a_pump_at_its_least_speed_with_the_nominal_difference_is_no_low_flow() -> None:
+    """4.8 K of 5.3 K with half of the nominal flow: seen on a sound plant whose pump modulates, no source."""
+    days = days_of(flow_rate=0.72, flow_rate_top=0.74, flow_rate_hot_water=0.73, lift=4.6, heat_power=3800.0)
+    assert operation_flow.low_flow(context_of(days)) is None
+
+
 def test_flow_is_had_from_heat_and_difference_where_no_meter_shows_it() -> None:
     days = days_of(lift=9.0, heat_power=6000.0, flow_rate=None, flow_rate_top=None, flow_rate_hot_water=None)
     found = check_whole(operation_flow.low_flow(context_of(days)))

@@ -99,6 +99,11 @@ def test_losses_add_up_from_expected_to_measured(document: dict[str, Any]) -> No
     expected = document["energy"]["heat_kwh"]["total"] / document["performance"]["expected"]["value"]
     steps = sum(x["electricity_kwh"] for x in document["losses"])
     assert expected + steps == pytest.approx(document["energy"]["electricity_kwh"]["total"], rel=1e-5)
+    assert all(x["low"] <= x["electricity_kwh"] <= x["high"] and x["because"] for x in document["losses"])
+    # The plant is healthy: what is not explained may be nothing, and is a small part.
+    rest = next(x for x in document["losses"] if x["cause"] == "unexplained")
+    assert rest["low"] < 0.0 < rest["high"]
+    assert abs(rest["electricity_kwh"]) < 0.08 * document["energy"]["electricity_kwh"]["total"]
     price = document["cost"]["mean_price"]
     assert all(
         x["cost"] == pytest.approx(x["electricity_kwh"] * price, rel=1e-5, abs=1e-6)

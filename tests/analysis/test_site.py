@@ -144,3 +144,8 @@ def test_bands_must_price_the_whole_day() -> None:
         parse_site(text)
     rest = '\n[[cost.band]]\nfrom = "05:30"\nto = "00:30"\nprice = 0.30\n'
     assert parse_site(text.replace("price = 0.09\n", "price = 0.09\n" + rest)).cost is not None
+
+
+def test_a_limit_of_an_earlier_version_is_still_accepted() -> None:
+    site = parse_site(WHOLE.partition("[limits]")[0] + "[limits]\ndry_frost_index = 0.1\n")
+    assert site.limits == {"dry_frost_index": 0.1}

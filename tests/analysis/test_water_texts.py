@@ -24,7 +24,8 @@ WATER = r"(hot[- ]water|cylinder|stored? water|tank|disinfection|setpoint)"
 LESS = r"(lower|reduce|turn down|pause|switch off|turn off|cut(?!-)|drop|decrease)"
 ADVICE = re.compile(rf"\b{LESS}\b[^.;:]{{0,60}}\b{WATER}", re.IGNORECASE)
 CLAIM = re.compile(
-    r"germ|steril|(free|rid) of (legionella|bacteria)|perfectly safe|kills (all|every)", re.IGNORECASE
+    r"\bgerms?\b|\bgerm-|steril|(free|rid) of (legionella|bacteria)|perfectly safe|kills (all|every)",
+    re.IGNORECASE,
 )
 TO_DEGREES = re.compile(r"\b(set|lower|keep)\b[^.;]{0,50}?(\d\d(?:\.\d)?) ?°?C", re.IGNORECASE)
 HOT_WATER_CODES = {

@@ -1,0 +1,58 @@
+"""Figures with their uncertainty, and how probable it is that a measured one really exceeds an expected one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from math import exp, hypot, log, sqrt
+from statistics import NormalDist
+
+GAUSS_95 = 1.96
+"""Standard deviations on each side of the middle that hold 95 % of a normal distribution."""
+
+
+@dataclass(frozen=True)
+class Lognormal:
+    """A positive figure with its uncertainty. middle : median. spread : standard deviation of its logarithm [-]"""
+
+    middle: float
+    spread: float
+
+    @property
+    def low(self) -> float:
+        """Lower end of the 95 % interval."""
+        return self.middle * exp(-GAUSS_95 * self.spread)
+
+    @property
+    def high(self) -> float:
+        """Upper end of the 95 % interval."""
+        return self.middle * exp(GAUSS_95 * self.spread)
+
+    def over(self, other: Lognormal) -> Lognormal:
+        """This figure divided by an independent one."""
+        return Lognormal(self.middle / other.middle, hypot(self.spread, other.spread))
+
+    def score(self, measured: float) -> float:
+        """How far a measured figure lies above this expectation, in standard deviations [-]."""
+        return log(max(measured, 1e-12) / self.middle) / max(self.spread, 1e-6)
+
+
+def normal_chance(score: float) -> float:
+    """Probability that a standard normal figure is less than `score` [0 to 1]."""
+    return NormalDist().cdf(score)
+
+
+def score_of(chance: float) -> float:
+    """The score that a standard normal figure stays below with this probability [0 to 1, both excluded]."""
+    return NormalDist().inv_cdf(chance)
+
+
+def joint_score(scores: Iterable[float], correlation: float = 0.0) -> float:
+    """Several scores of the same departure as one (Stouffer's method).
+
+    scores : float, standard deviations above the expectation. correlation : of each with each other [-]
+    Returns float; nan without any score. Source: Stouffer et al. (1949); the variance of a sum of correlated figures.
+    """
+    given = list(scores)
+    n = len(given)
+    return sum(given) / sqrt(n + n * (n - 1) * correlation) if n else float("nan")
