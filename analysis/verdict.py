@@ -87,10 +87,10 @@ MATTERS: tuple[Matter, ...] = (
         (
             Question("Is the stored water disinfected?", ("disinfection_lacking", "pasteurisation_missed"), ("cylinder_temperature",), _makes_hot_water),
             Question("Can the stored water scald?", ("water_too_hot",), ("cylinder_temperature",), _makes_hot_water),
-            Question("Is the pressure of the heating circuit right?", ("pressure_low", "pressure_falling", "pressure_high"), ("system_pressure",)),
             Question("Can water freeze in the unit?", ("frost_risk",), ("outdoor_temperature", "flow_temperature")),
         ),
-        ("pressure_swings",),
+        # Few homes have a pressure sensor, and a circuit that runs empty stops the unit: it is judged where it is measured.
+        ("pressure_low", "pressure_falling", "pressure_high", "pressure_swings"),
         "danger",
     ),
     Matter(

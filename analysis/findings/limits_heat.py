@@ -38,7 +38,7 @@ LIMITS_HEAT: dict[str, Limit] = {
         0.75, "-", "common practice: three in four", "probability of a shortfall from which it is noted",
     ),
     "efficiency_chance": Limit(
-        0.80, "-", "common practice: four in five, by meters, rating and part load together",
+        0.90, "-", "common practice: nine in ten, by meters, rating and part load together",
         "probability of a shortfall from which it is more than a note",
     ),
     "pump_inside_w_per_kw": Limit(
@@ -61,6 +61,10 @@ LIMITS_HEAT: dict[str, Limit] = {
     ),
     "efficiency_before_days": Limit(
         21.0, "days", "common practice: three weeks of weather", "days before a drop from which they are judged by themselves", "below",
+    ),
+    "efficiency_hot_running": Limit(
+        0.6, "-", "common practice: a charge's temperatures rise all along, so that its mean efficiency is no rating point's",
+        "share of hot water in the running that is compared, above which the rating tells too little",
     ),
     "efficiency_hot_share": Limit(
         0.4, "-", "common practice: with more of it the unmeasured share of hot water moves a day's efficiency by 5 % and more",

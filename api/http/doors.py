@@ -56,16 +56,30 @@ def actor_of(request: Request) -> Actor:
 
     Raises 401 for a token that is not good, 403 where a session's unsafe request lacks its second secret.
     """
+    visit = None if _is_bearer(request) else visit_of(request)
+    if (
+        visit is not None
+        and request.method not in SAFE
+        and not same(request.headers.get(CSRF_HEADER, ""), visit.csrf)
+    ):
+        raise HTTPException(403, f"the header {CSRF_HEADER} must hold the session's second secret")
+    return _reader_of(request, visit)
+
+
+def _is_bearer(request: Request) -> bool:
+    return request.headers.get("Authorization", "").partition(" ")[0].lower() == "bearer"
+
+
+def _reader_of(request: Request, visit: Visit | None) -> Actor:
+    """Who asks, whether or not they may change anything. Raises 401 for a token that is not good."""
     parts = parts_of(request)
-    scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
-    if scheme.lower() == "bearer":
-        actor = parts.tokens.actor(secret.strip())
+    if _is_bearer(request):
+        secret = request.headers["Authorization"].partition(" ")[2].strip()
+        actor = parts.tokens.actor(secret)
         if actor is None:
             raise HTTPException(401, "this token is not, or no longer, good", {"WWW-Authenticate": "Bearer"})
         return actor
-    if visit := visit_of(request):
-        if request.method not in SAFE and not same(request.headers.get(CSRF_HEADER, ""), visit.csrf):
-            raise HTTPException(403, f"the header {CSRF_HEADER} must hold the session's second secret")
+    if visit is not None:
         return visit.actor
     return DEMO_VISITOR if parts.settings.demo else NOBODY
 
@@ -114,7 +128,8 @@ def check(actor: Actor, permission: str, site: str | None = None) -> None:
 def plant_of(site_id: SiteId, request: Request, parts: PartsHere) -> Plant:
     """The path's site. Raises SignInFirst for nobody, UnknownSite where there is none or the actor may not see it: which
     sites exist is not shown to others."""
-    actor = actor_of(request)
+    # Forms bring their second secret as a field, which their route checks.
+    actor = _reader_of(request, visit_of(request))
     if actor.role == "nobody":
         raise SignInFirst
     if actor.sites is not None and site_id not in actor.sites:

@@ -227,7 +227,9 @@ def test_a_home_s_archive_holds_everything_in_open_formats(own_web: Web) -> None
     answer = own_web["householder"].get(f"{PREFIX}/sites/{OWN}/export")
     archive = zipfile.ZipFile(io.BytesIO(answer.content))
     names = set(archive.namelist())
-    facts = {f"facts/{kind}.csv" for kind in ("days", "runs", "defrosts", "reheats", "notices")}
+    facts = {
+        f"facts/{kind}.csv" for kind in ("days", "runs", "defrosts", "reheats", "notices", "rests", "faults")
+    }
     lists = {
         f"{n}.json" for n in ("alerts", "works", "consents", "accesses", "papers", "retention", "result")
     }
