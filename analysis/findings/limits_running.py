@@ -209,6 +209,12 @@ LIMITS_RUNNING: dict[str, Limit] = {
         "common practice: one lock-out may be chance, three in a week need a visit",
         "faults that came within a week",
     ),
+    "fault_lockouts_watch": Limit(
+        2.0,
+        "1/week",
+        "common practice: a lock-out that came back after a reset has a cause",
+        "lock-outs in the last days on which the unit stood still",
+    ),
     "fault_stop_minutes": Limit(
         60.0,
         "min",

@@ -138,7 +138,10 @@ def _severity(context: Context, alike: list[_Episode], *, stands: bool, recent: 
         return "act" if stopped or repeats else "watch" if standing or newest.minutes >= 30.0 else "note"
     if repeats:
         return "act"
-    return "watch" if _most_in_a_week(alike) >= 2.0 * limit("fault_repeats_a_week") else "note"
+    locked_again = len(stopping) >= limit("fault_lockouts_watch")
+    return (
+        "watch" if locked_again or _most_in_a_week(alike) >= 2.0 * limit("fault_repeats_a_week") else "note"
+    )
 
 
 def _headline(context: Context, worst: _Episode, alike: list[_Episode], *, stands: bool) -> str:

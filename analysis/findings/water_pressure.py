@@ -289,7 +289,11 @@ def pressure_swings(context: Context) -> Finding | None:
     far = first_known(swing, 0.0) >= limit("pressure_swing_act")
     near_relief = far & (first_known(days.floats("pressure_max"), 0.0) >= limit("pressure_high_watch"))
     so = np.where(told, follows & ((steep & wide) | near_relief), far)
-    spell = last_spell(days["day"], so, np.isfinite(swing), hold_days=3, gone_days=7)
+    # A vessel does not mend itself: only days on which the pressure follows as a sound one lets it show that it was mended.
+    sound = np.isfinite(swing) & ~(
+        told & (first_known(slope, 0.0) > limit("pressure_slope_sound") * expected)
+    )
+    spell = last_spell(days["day"], so, so | sound, hold_days=3, gone_days=7)
     if spell is None or spell.share < 0.3:
         return None
     inside = so & spell.covers(days["day"])
