@@ -32,6 +32,8 @@ from analysis.windows import carried
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+# A target that rises by more is a set-back's end, and radiators take some hours to follow (common practice: 2 to 4 h).
+_RAISED_K, _RECOVERY_MIN = 0.3, 240
 # Pumps run on and refrigerant settles for a while after a stop; idle power is taken after that.
 _SETTLED_MIN = 15
 # Below this much pump power nothing circulates: the resolution of usual meters.
@@ -282,6 +284,12 @@ def _frost(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     return {f"frost_{name}": day.total(kg) for name, kg in frost_growth(site, minutes).items()}
 
 
+def _had_time(wanted: Floats) -> Flags:
+    """Minutes for which a target has not been raised for so long that a room had the time to follow: bool (n,)."""
+    raised = np.concatenate(([0.0], np.diff(first_known(wanted, 0.0)))) > _RAISED_K
+    return settled(~raised, _RECOVERY_MIN)
+
+
 def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     grid = minutes.grid
     room = grid.gauge("room_temperature")
@@ -305,7 +313,7 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     for zone, values in rooms.items():
         out[f"room.{zone}"] = day.mean(values)
         wanted = targets.get(zone, target if whole_house else nothing)
-        both = np.isfinite(values) & np.isfinite(wanted)
+        both = np.isfinite(values) & np.isfinite(wanted) & _had_time(wanted)
         out[f"n_asked.{zone}"] = day.count(both)
         out[f"target.{zone}"] = day.mean(wanted, both)
         # Half a kelvin is a room thermostat's usual switching band (common practice).

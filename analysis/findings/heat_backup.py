@@ -65,7 +65,7 @@ def backup_heater_use(context: Context) -> Finding | None:
         "backup_heater_use", severity, spell.since, sure(share / watch, spell.days * spell.share, max(spell.share, 0.6)),
         f"The back-up heater gave {share:.0%} of the space heat in weather above {below:g} °C, which the heat pump should carry.",
         evidence=(
-            Evidence("back-up heat in mild weather, share of space heat", round(share, 4), "-", watch),
+            context.evidence("back-up heat in mild weather, share of space heat", round(share, 4), "-", "backup_share_watch"),
             Evidence("back-up electricity in mild weather", round(total, 1), "kWh"),
             context.evidence("on the days with it", round(per_day, 2), "kWh/day", "backup_day_kwh"),
             Evidence("days with it", int((inside & so).sum()), "days"),

@@ -46,7 +46,7 @@ def heat_loss_above_design(context: Context) -> Finding | None:
     return Finding(
         "heat_loss_above_design", severity, _first(context), _sure(ratio, 1.0 + sure, above=True),
         f"The house loses {ratio.value - 1.0:.0%} more heat than designed ({_interval(ratio)} of the design).",
-        evidence=_evidence(context, loss, limit),
+        evidence=_evidence(context, loss, "heat_loss_above", limit),
         next_step=(
             "Talk to the householder and the designer: building work left open, windows or a loft hatch open, a heated space the design left out, "
             "extract fans running on, rooms kept warmer than designed. Check the design's areas and U-values, then whether the unit still holds the design day."
@@ -81,7 +81,7 @@ def heat_loss_below_design(context: Context) -> Finding | None:
     return Finding(
         "heat_loss_below_design", severity, _first(context), _sure(ratio, 1.0 - sure, above=False),
         f"The house loses {1.0 - ratio.value:.0%} less heat than designed ({_interval(ratio)} of the design).",
-        evidence=_evidence(context, loss, limit),
+        evidence=_evidence(context, loss, "heat_loss_below", limit),
         next_step=(
             ("Make sure first that no back-up heater without a meter of its own helps: its heat is missing here. " if heater_unseen(context.site) else "")
             + "The flow temperature can come down: lower the heating curve by 1 to 2 K a week, watch the rooms, and stop where one falls short. "
@@ -117,15 +117,15 @@ def _unmeasured(context: Context, loss: HeatLoss) -> float:
     return 1.0 / (design.indoor_c - design.outdoor_c)
 
 
-def _evidence(context: Context, loss: HeatLoss, limit: float) -> tuple[Evidence, ...]:
+def _evidence(context: Context, loss: HeatLoss, name: str, limit: float) -> tuple[Evidence, ...]:
     c, d = loss.coefficient, context.site.design.coefficient_w_per_k
     return (
-        Evidence("heat loss over the design's", _round(loss.ratio.value, 3), "-", limit),
+        context.evidence("heat loss over the design's", _round(loss.ratio.value, 3), "-", name, limit),
         Evidence("95 % interval of it", f"{_interval(loss.ratio)}"),
-        Evidence("measured coefficient", _round(c.value, 1), "W/K", _round(d, 1)),
-        Evidence(
-            "heat loss at the design temperatures", _round(loss.heat_loss_kw.value, 2), "kW", loss.design_kw
-        ),
+        Evidence("measured coefficient", _round(c.value, 1), "W/K"),
+        Evidence("designed coefficient", _round(d, 1), "W/K"),
+        Evidence("heat loss at the design temperatures", _round(loss.heat_loss_kw.value, 2), "kW"),
+        Evidence("designed heat loss", loss.design_kw, "kW"),
         Evidence("days used", loss.days_used, "days"),
         Evidence("method", loss.method),
     )
@@ -186,7 +186,9 @@ def capacity_short(context: Context) -> Finding | None:
         if margin.value < limit("capacity_note"):
             severity = "note"
             if confidence > 0.9:
-                severity = graded(margin.value, limit("capacity_watch"), limit("capacity_act"), downward=True)
+                severity = _by_margin(
+                    context, margin.value, design, measured=figure.measured_share is not None
+                )
     # Against a margin that says it holds, a few days flat out are a long set-back or a party of guests.
     holds = bool(margin) and (margin.value or 0.0) >= 1.0
     needed = limit("capacity_failed_days") * (limit("capacity_failed_against_margin") if holds else 1.0)
@@ -199,6 +201,16 @@ def capacity_short(context: Context) -> Finding | None:
     return _capacity_finding(
         context, figure, failed if enough else None, design, severity, min(confidence, 0.99)
     )
+
+
+def _by_margin(context: Context, margin: float, design: float, *, measured: bool) -> Severity:
+    """By the output that full work has shown; by the rating alone never more than a look, and only where a rated point lies
+    near the design temperature: inverters hold their output differently below it."""
+    severity = graded(margin, context.limit("capacity_watch"), context.limit("capacity_act"), downward=True)
+    if measured or severity == "note":
+        return severity
+    coldest = min((p.outdoor_c for p in context.site.heat_pump.rating), default=np.inf)
+    return "watch" if coldest <= design + context.limit("capacity_rated_near_k") else "note"
 
 
 def _capacity_finding(
@@ -224,7 +236,8 @@ def _capacity_finding(
             "capacity_watch",
         ),
         Evidence("95 % interval of it", _interval(margin) if margin else margin.reason),
-        Evidence("output on the design day", _round(output.value, 2), "kW", _round(load, 2)),
+        Evidence("output on the design day", _round(output.value, 2), "kW"),
+        Evidence("load on the design day", _round(load, 2), "kW"),
     ]
     if figure.measured_share is not None:
         evidence.append(Evidence("output at full work over the rating", round(figure.measured_share, 2), "-"))
@@ -241,8 +254,7 @@ def _capacity_finding(
             Evidence(
                 "outdoor temperature of the mildest of them",
                 round(failed.mildest_c, 1),
-                "C",
-                round(design, 1),
+                "°C",
             )
         )
         if failed.share is not None:

@@ -102,7 +102,7 @@ LIMITS_HEAT: dict[str, Limit] = {
     "heat_loss_above_act": Limit(
         1.45, "-", f"{_HEAT_LOSS}; near half more than designed uses up any usual spare", "the same, worth a visit",
     ),
-    "heat_loss_below": Limit(0.80, "-", _HEAT_LOSS, "measured heat loss over the designed one, downwards"),
+    "heat_loss_below": Limit(0.80, "-", _HEAT_LOSS, "measured heat loss over the designed one, downwards", "below"),
     "heat_loss_unmeasured": Limit(
         0.09, "-", "common practice: rooms kept a kelvin and a half cooler than designed, as 1.5 of 17 to 25 K",
         "the same, on top, where no room is measured",
@@ -110,12 +110,14 @@ LIMITS_HEAT: dict[str, Limit] = {
     "heat_loss_sure": Limit(
         0.06, "-", "common practice: the whole 95 % interval beyond a rounding of the design", "how far the interval must stay from 1",
     ),
-    "capacity_note": Limit(1.0, "-", "EN 12831-1: the heat source gives at least the design load", "output over load on the design day"),
+    "capacity_note": Limit(1.0, "-", "EN 12831-1: the heat source gives at least the design load", "output over load on the design day", "below"),
     "capacity_watch": Limit(
-        0.92, "-", "common practice: an eighth of the load is within the interval of load and rating together", "the same, look again soon",
-    ),
+        0.92, "-", "common practice: an eighth of the load is within the interval of load and rating together", "the same, look again soon", "below"),
     "capacity_act": Limit(
-        0.78, "-", "common practice: a fifth short is 4 to 5 K of room temperature on the design day", "the same, worth a visit",
+        0.78, "-", "common practice: a fifth short is 4 to 5 K of room temperature on the design day", "the same, worth a visit", "below"),
+    "capacity_rated_near_k": Limit(
+        5.0, "K", "EN 14511 rates at 7, 2, -7 and -15 °C: half the way between two of them",
+        "distance of the coldest rated point from the design temperature, up to which the rating alone tells", "below",
     ),
     "capacity_failed_days": Limit(
         3.0, "days", "common practice: a recovery from a set-back or from absence takes one or two days",

@@ -73,7 +73,7 @@ class Finding:
             "evidence": [asdict(e) for e in self.evidence],
             "causes": [{"cause": c.cause, "weight": round(c.weight, 3), "because": c.because} for c in self.causes],
             "next_step": self.next_step, "caution": self.caution, "cost_per_year": cost, "home": self.home,
-            "visit": self.visit, "bring": list(self.bring),
+            "visit": self.visit, "bring": list(self.bring), "changes": [list(c) for c in self.changes],
         }  # fmt: skip
 
 

@@ -68,13 +68,17 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     more = (
         ()
         if np.isnan(asked)
-        else (Evidence("flow asked for above the designed curve", round(asked, 1), "K", watch),)
+        else (
+            context.evidence(
+                "flow asked for above the designed curve", round(asked, 1), "K", "flow_above_curve_watch_k"
+            ),
+        )
     )
     return Finding(
         "flow_temperature_above_curve", severity, spell.since, sure(above / watch, spell.days, spell.share),
         f"The heating water is {above:.1f} K hotter than the designed curve.",
         evidence=(
-            Evidence("flow above the designed curve" + ("" if more else f", {_SWING_K:g} K let off for its swing"), round(above, 1), "K", watch),
+            context.evidence("flow above the designed curve" + ("" if more else f", {_SWING_K:g} K let off for its swing"), round(above, 1), "K", "flow_above_curve_watch_k"),
             *more,
             Evidence("mean flow temperature", round(middle(days.floats("flow")[here]), 1), "°C"),
             Evidence("designed for the same weather", round(middle(days.floats("curve")[here]), 1), "°C"),
@@ -271,10 +275,11 @@ def _not_compensating(
         sure(1.0 + max(limit("compensation_share") - share, 0.0) * 4.0, len(chosen)),
         f"The flow temperature does not follow the weather: it stays near {level:.0f} °C.",
         evidence=(
-            Evidence("flow asked for a kelvin outdoors" if is_asked else "flow a kelvin outdoors", round(slope, 2), "K/K", round(designed * limit("compensation_share"), 2)),
+            Evidence("flow asked for a kelvin outdoors" if is_asked else "flow a kelvin outdoors", round(slope, 2), "K/K"),
+            context.evidence("measured slope over the designed one", round(share, 2), "-", "compensation_share"),
             Evidence("designed slope", round(designed, 2), "K/K"),
             Evidence("usual flow temperature", round(level, 1), "°C"),
-            Evidence("days used", len(chosen), "days", _FEWEST_DAYS),
+            Evidence("days used", len(chosen), "days"),
         ),
         causes=(Cause("fixed_flow_setting", 1.0, f"the flow stays near {level:.0f} °C from mild days to cold ones"),),
         next_step="Turn weather compensation on and enter the designed curve; check that the outdoor sensor is connected and assigned.",

@@ -90,8 +90,8 @@ def short_cycling(context: Context) -> Finding | None:
         "short_cycling", severity, spell.since, sure(over, spell.days * spell.share, spell.share),
         f"The compressor starts {starts:.0f} times a day for heating and runs {length:.0f} minutes at a time.",
         evidence=(
-            Evidence("median heating run", round(length, 1), "min", round(middle(least[here]), 1)),
-            Evidence("starts an hour while heating", round(rate, 2), "1/h", round(middle(allowed[here]), 2)),
+            context.evidence("median heating run", round(length, 1), "min", "short_run_minutes", round(middle(least[here]), 1)),
+            context.evidence("starts an hour while heating", round(rate, 2), "1/h", "starts_per_hour", round(middle(allowed[here]), 2)),
             context.evidence("heating starts a day", round(starts, 1), "1/day", "cold_starts_a_day"),
             context.evidence("days with it", int(here.sum()), "days", "cycling_days"),
             *told,
@@ -252,7 +252,7 @@ def _causes(
     scores: dict[str, tuple[float, str]] = {}
     call = by_call if by_call is not None else 0.4
     if by_call is not None:
-        told.append(Evidence("runs ended by the room's call", round(by_call, 2), "-", 0.5))
+        told.append(Evidence("runs ended by the room's call", round(by_call, 2), "-"))
     words = "the room's call or its valve ends" if by_call is not None else "nothing shows who ends"
     scores["thermostat_chopping"] = (2.0 * call**1.5, f"{words} {100 * call:.0f} % of the runs")
     own = 1.0 - call

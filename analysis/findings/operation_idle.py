@@ -50,7 +50,7 @@ def high_standby(context: Context) -> Finding | None:
         "high_standby", severity, spell.since, sure(drawn / watch, spell.days, spell.share),
         f"The unit draws {drawn:.0f} W while it rests.",
         evidence=(
-            Evidence(f"power at rest, {basis}", round(drawn), "W", round(watch)),
+            context.evidence(f"power at rest, {basis}", round(drawn), "W", "standby_watch_w", round(watch)),
             Evidence("rest a day", round(24.0 * rest, 1), "h"),
             Evidence("days seen", int(here.sum()), "days"),
         ),

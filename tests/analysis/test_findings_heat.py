@@ -313,12 +313,21 @@ def test_limits_can_be_set_for_a_site() -> None:
     )
 
 
-def test_a_unit_too_small_for_the_design_day_is_told_before_it_is_cold() -> None:
-    site = SITE.replace("rated_output_kw = 8.5", "rated_output_kw = 5.0").replace(
-        "output_kw = 8.5", "output_kw = 5.0"
+@pytest.mark.parametrize(
+    ("rated_at", "output", "severity"), [("7.0", "5.0", "note"), ("-3.0", "3.6", "watch")]
+)
+def test_a_unit_too_small_by_its_rating_is_told_before_it_is_cold(
+    rated_at: str, output: str, severity: str
+) -> None:
+    """How far a unit's output falls below its coldest rated point is not known, so that it is only noted there."""
+    site = SITE.replace("rated_output_kw = 8.5", f"rated_output_kw = {output}").replace(
+        "output_kw = 8.5", f"output_kw = {output}"
+    )
+    site = site.replace(
+        "[[heat_pump.rating]]\noutdoor_c = 7.0", f"[[heat_pump.rating]]\noutdoor_c = {rated_at}"
     )
     found = check_whole(heat_house.capacity_short(context_of(site=site)))
-    assert found.severity == "act"
+    assert found.severity == severity
     # The bivalent point of -5 C lies below the design day: down to -3 C it must manage alone.
     assert "-3 °C" in found.headline
 
