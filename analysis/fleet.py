@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import date, timedelta
+from datetime import date
 from typing import Any, TypeVar
 
-from analysis.findings.limits import LIMITS
 from analysis.verdict import given_verdict, harm_of
 
 SEVERITIES = ("urgent", "act", "watch", "note")
 """Gravest first."""
-SOON = timedelta(days=30)
-"""Harm expected within a month can't wait for the next round (common practice: rounds are monthly in the season)."""
 UNPRICED_KWH = {"urgent": 300.0, "act": 300.0, "watch": 50.0, "note": 0.0}
 """A finding without a price counts as so much electricity a year: about what a visit, or a look, is worth (common practice)."""
 URGENT, DANGER, DISCOMFORT, HARM_AHEAD, COST, NOTE, NOT_KNOWN, IN_ORDER = range(8)
@@ -27,7 +24,7 @@ def urgency(finding: Mapping[str, Any], last: str | date) -> tuple[Any, ...]:
     finding : as in a result document. last : last day of its period
 
     1. what is open before what has ended;
-    2. harm: urgent; danger (unsafe water, frost, pressure, a unit that does not run) that is there or expected within SOON;
+    2. harm: urgent; danger (unsafe water, frost, pressure, a unit that does not run) that is there or expected before the next round;
        cold rooms or too little hot water; danger or discomfort to be watched; then what only costs. Severity does not
        order what only costs: a certain loss of 277 a year comes before a likely one of 27;
     3. confidence x electricity a year [kWh] x age [days]: what has been lost so far, as far as it is certain. Energy, not
@@ -128,12 +125,8 @@ def _headline(first: Mapping[str, Any] | None, given: Mapping[str, Any]) -> str 
 
 
 def _is_near(finding: Mapping[str, Any]) -> bool:
-    """Whether a falling pressure meets the limit below which the unit stops within SOON."""
-    numbers = {e.get("limit_name"): e["value"] for e in finding["evidence"]}
-    loss, now = numbers.get("pressure_fall_watch"), numbers.get("pressure_low_watch")
-    if not isinstance(loss, int | float) or not isinstance(now, int | float) or loss <= 0.0:
-        return False
-    return (now - LIMITS["pressure_low_act"].default) / loss * 7.0 <= SOON.days
+    """Whether a falling pressure locks the unit out before the next round."""
+    return any(e.get("limit_name") == "pressure_days_left" for e in finding["evidence"])
 
 
 def _age_days(finding: Mapping[str, Any], last: str | date) -> int:

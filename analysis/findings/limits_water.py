@@ -88,6 +88,7 @@ LIMITS_WATER: dict[str, Limit] = {
     "pressure_fallen_watch": Limit(0.4, "bar", "common practice: from a usual fill of 1.2 bar to the low limit", "fall in all that is looked at soon, however slow"),
     "pressure_refills_watch": Limit(2.0, "refills", "common practice: a sound circuit is topped up once or twice a year, not twice in a season", "refills within one steady fall"),
     "pressure_settling_bar": Limit(0.3, "bar", "common practice: air that leaves a new circuit takes some tenths of a bar with it", "fall of a new circuit that is more than air"),
+    "pressure_days_left": Limit(30.0, "days", "common practice: rounds are monthly in the season", "time until a circuit that loses water locks the unit out", "below"),
     "pressure_high_watch": Limit(2.5, "bar", "EN 12828 (from memory): the final pressure stays 0.5 bar below the relief valve, 3 bar in dwellings", "highest pressure of a day"),
     "pressure_high_act": Limit(2.8, "bar", "common practice: relief valves weep from a tenth below their opening pressure, 3 bar", "the same, worth a visit"),
     "pressure_rise_watch": Limit(0.05, "bar/week", "a closed circuit takes up no water: any steady rise beyond a sensor's drift comes in from the main (common practice)", "rise of pressure at like water temperature"),

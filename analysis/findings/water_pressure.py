@@ -54,6 +54,7 @@ def pressure_falling(context: Context) -> Finding | None:
             Evidence("its standard uncertainty", round(fall.error, 4), "bar/week"),
             passed(context, "fallen in all, refills taken off", round(fallen, 2), "bar", "pressure_fallen_bar"),
             passed(context, "pressure now", round(now, 2), "bar", "pressure_low_watch"),
+            *_days_left(context, now, loss),
             Evidence("refills seen", fall.refills, ""),
         ),
         until=None if ongoing else days.day(fall.last).isoformat(),
@@ -252,6 +253,18 @@ def _high_probability(over: float, rise: Drift | None) -> float:
     if rise is None:
         return level
     return max(level, Excess(rise.slope, max(rise.error, 0.1 * rise.slope)).probability)
+
+
+def _days_left(context: Context, now: float, loss: float) -> tuple[Evidence, ...]:
+    """How long the circuit lasts at this rate, in bar a week."""
+    if loss <= 0.0:
+        return ()
+    left = max(now - context.limit("pressure_low_act"), 0.0) / loss * 7.0
+    return (
+        passed(
+            context, "time until the unit locks out at this rate", round(left), "days", "pressure_days_left"
+        ),
+    )
 
 
 def _high_causes(context: Context, coldest: float, hottest: float, rise: Drift | None) -> tuple[Cause, ...]:

@@ -22,8 +22,19 @@ def finding(code: str, severity: str, kwh: float = 0.0, sure: float = 0.9, **mor
 def falling(now: float, loss: float) -> dict[str, Any]:
     evidence = [
         {"label": "fall", "value": loss, "unit": "bar/week", "limit": 0.05, "limit_name": "pressure_fall_watch", "side": "above"},
-        {"label": "now", "value": now, "unit": "bar", "limit": 0.8, "limit_name": "pressure_low_watch", "side": "below"},
     ]  # fmt: skip
+    days = (now - 0.5) / loss * 7.0
+    if days < 30.0:
+        evidence.append(
+            {
+                "label": "left",
+                "value": days,
+                "unit": "days",
+                "limit": 30.0,
+                "limit_name": "pressure_days_left",
+                "side": "below",
+            }
+        )
     return finding("pressure_falling", "watch", sure=0.99, evidence=evidence)
 
 
