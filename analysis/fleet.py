@@ -15,6 +15,9 @@ UNPRICED_KWH = {"urgent": 300.0, "act": 300.0, "watch": 50.0, "note": 0.0}
 URGENT, DANGER, DISCOMFORT, HARM_AHEAD, COST, NOTE, NOT_KNOWN, IN_ORDER = range(8)
 """Tiers of harm, the worst first."""
 
+SUMMARIES = frozenset({"performance_below_promise"})
+"""Findings that point at others: they cost what these cost, and come after them."""
+
 F = TypeVar("F", bound=Mapping[str, Any])
 
 
@@ -27,14 +30,16 @@ def urgency(finding: Mapping[str, Any], last: str | date) -> tuple[Any, ...]:
     2. harm: urgent; danger (unsafe water, frost, pressure, a unit that does not run) that is there or expected before the next round;
        cold rooms or too little hot water; danger or discomfort to be watched; then what only costs. Severity does not
        order what only costs: a certain loss of 277 a year comes before a likely one of 27;
-    3. confidence x electricity a year [kWh] x age [days]: what has been lost so far, as far as it is certain. Energy, not
+    3. findings with a cause of their own before those that sum them up;
+    4. confidence x electricity a year [kWh] x age [days]: what has been lost so far, as far as it is certain. Energy, not
        money, because fleets may have several currencies. Without a price: UNPRICED_KWH;
-    4. the more certain, then the older.
+    5. the more certain, then the older.
     """
     age = _age_days(finding, last)
     return (
         bool(finding["until"]),
         tier(finding),
+        finding["code"] in SUMMARIES,
         -float(finding["confidence"]) * _loss(finding) * age,
         -float(finding["confidence"]),
         -age,
@@ -83,7 +88,7 @@ def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> 
         is_cold = any(b["matter"] == "rooms" for b in given["because"])
         return min(HARM_AHEAD, at_most) if is_cold else at_most, 0.0, 0.0
     worst = tier(told[0])
-    alike = [urgency(f, result["period"]["to"])[2] for f in told if tier(f) == worst]
+    alike = [urgency(f, result["period"]["to"])[3] for f in told if tier(f) == worst]
     return min(worst, at_most) if silence else worst, sum(alike), -float(told[0]["confidence"])
 
 

@@ -19,6 +19,10 @@ BOUNDARIES = (
 NOT_KNOWN = "not known"
 
 
+MOST_ASKED = 2
+"""Unanswered questions that a fleet's line names."""
+
+
 def plain_result(result: dict[str, Any], name: str) -> str:
     """The whole result as text: verdict and findings first, then the figures, then what could not be said."""
     period, coverage = result["period"], result["coverage"]["share"]
@@ -60,7 +64,8 @@ def plain_fleet(rows: list[dict[str, Any]]) -> str:
 def _unknown(row: dict[str, Any]) -> str:
     """The questions that can't be answered, in one line."""
     asked = [m["question"] for m in row["missing"]]
-    return f"not answered: {' '.join(asked)}" if asked else ""
+    more = f" and {len(asked) - MOST_ASKED} more" if len(asked) > MOST_ASKED else ""
+    return f"not answered: {' '.join(asked[:MOST_ASKED])}{more}" if asked else ""
 
 
 def plain_verdict(given: dict[str, Any]) -> str:
