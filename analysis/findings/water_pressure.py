@@ -16,7 +16,7 @@ from analysis.findings.context import Context, Need, Rule
 from analysis.findings.model import Cause, Evidence, Finding, Severity
 from analysis.findings.operation_common import graded, middle, ranked, water_caution
 from analysis.findings.spells import Spell, last_spell
-from analysis.findings.telling import Floats, sure
+from analysis.findings.telling import Flags, Floats, sure
 from analysis.findings.water_common import circuit_context, passed
 from analysis.findings.water_trend import FEWEST_DAYS, Drift, drift
 
@@ -87,9 +87,14 @@ def _pressure(context: Context, fewest: int) -> Floats:
 def _drift(context: Context, sign: int, least: float, least_change: float) -> Drift | None:
     days = context.days
     return drift(
-        days["day"], days.floats("pressure"), days.floats("loop_c"), days.floats("pressure_topped"), sign=sign, refill_bar=context.limit("pressure_refill_bar"),
+        days["day"], np.where(_cools(context), np.nan, days.floats("pressure")), days.floats("loop_c"), days.floats("pressure_topped"), sign=sign, refill_bar=context.limit("pressure_refill_bar"),
         empty_bar=_EMPTY_BAR, least=least, least_change=least_change,
     )  # fmt: skip
+
+
+def _cools(context: Context) -> Flags:
+    """Days with cooling: the water swings by 20 K and more between cooling and hot water, and its mean tells little."""
+    return np.asarray(context.days.floats("n_cooling") > 0.0, dtype=np.bool_)
 
 
 def _ongoing(fall: Drift, pressure: Floats) -> bool:
