@@ -228,7 +228,7 @@ def _facts(context: Context) -> dict[str, _Fact]:
     )
     out |= _electricity(days)
     out |= _heater(days)
-    if out.keys() & {"cop_space", "cop_hot"}:
+    if "cop_space" in out:  # a house that hardly needs heat tells nothing of its meter
         out |= _house(context)
     return out
 
