@@ -78,7 +78,7 @@ def checked(asked: Decision, code: str, today: date, people: frozenset[str]) -> 
     """
     if asked.state not in STATES or asked.state == "done":
         raise InputError("choose one of: seen, in hand, muted, not a fault")
-    reason = asked.reason.strip()
+    reason = "".join(c for c in asked.reason if c.isprintable()).strip()
     if len(reason) > MOST_REASON:
         raise InputError(f"the reason may have {MOST_REASON} characters; it has {len(reason)}")
     if asked.state in ("muted", "no_fault") and not reason:

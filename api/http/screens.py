@@ -110,7 +110,7 @@ def site(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
         return see_other(f"/sites/{plant.site.id}/home")
     query = _query(request)
     result, facts = page_rows.worked_out(parts, plant, query)
-    row = page_rows.site_row_with_readings(parts, plant, result)
+    row = page_rows.site_row_with_readings(parts, plant, result, actor)
     works = page_rows.works_of(parts, plant, effects=True)
     return HTMLResponse(pages.site_page(row, facts, works, visitor(request), query, page_rows.clock(parts)))
 

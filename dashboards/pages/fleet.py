@@ -6,17 +6,18 @@ from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from analysis.fleet import home_urgency, open_findings
+from analysis.fleet import NOTE, home_urgency, open_findings
 from analysis.verdict import GONE_AFTER, SILENT_AFTER, VERDICTS, WORDS, given_verdict, with_silence
 from dashboards import words
 from dashboards.frame import render
+from dashboards.handling import is_put_aside, short, sinks
 
 SETTLING_DAYS = 56
 """The first eight weeks in the householder's hands: settings still move, and figures say little."""
 _ORDER = ("drive", "setting", "call", "none")
 SHOWS = (
     ("all", "every home"), ("drive", "needs a visit"), ("setting", "needs a setting"), ("call", "needs a phone call"),
-    ("silent", "silent gateways"), ("thin", "no efficiency figure"), ("settling", "settling in"),
+    ("free", "nobody has it yet"), ("dealt", "in hand, muted or done"), ("silent", "silent gateways"), ("thin", "no efficiency figure"), ("settling", "settling in"),
     ("unknown", WORDS["not_known"]), ("fine", WORDS["in_order"]),
 )  # fmt: skip
 
@@ -54,7 +55,7 @@ def visits_page(
         ("call", "Ask first; a visit may not be needed."),
     ):
         stops = [
-            e | {"findings": (todo := _to_do(e["open"], kind)), "cautions": _cautions(todo)}
+            e | {"findings": (todo := _to_do(e, kind)), "cautions": _cautions(todo)}
             for e in entries
             if e["visit"] == kind
         ]
@@ -77,18 +78,25 @@ def _cautions(findings: list[dict[str, Any]]) -> list[str]:
     return list(dict.fromkeys(f["caution"] for f in findings if f["caution"]))
 
 
-def _to_do(findings: list[dict[str, Any]], kind: str) -> list[dict[str, Any]]:
-    """What to do on one occasion: on a drive, all that is open and not a mere note."""
-    return [f for f in findings if f["severity"] != "note" and (kind == "drive" or f.get("visit") == kind)]
+def _to_do(entry: dict[str, Any], kind: str) -> list[dict[str, Any]]:
+    """What to do on one occasion: on a drive, all that is open, not put aside and not a mere note."""
+    return [
+        f | {"dealt": entry["handled"].get(f["code"], "")}
+        for f in entry["open"]
+        if f["severity"] != "note"
+        and f["code"] not in entry["aside"]
+        and (kind == "drive" or f.get("visit") == kind)
+    ]
 
 
 def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     result, heard = row["result"], row["heard"]
-    found = open_findings(result)
+    handled = row.get("handled") or {}
+    found = sorted(open_findings(result), key=lambda f: sinks(handled.get(f["code"]), f["code"]))
     quiet = now - heard if heard is not None else None
     given = with_silence(given_verdict(result, row.get("reason") or "not analysed yet"), quiet)
     worst = found[0] if found else None
-    visit = visit_of(found)
+    visit = visit_of([f for f in found if not is_put_aside(handled.get(f["code"]), f["code"])])
     if _gone(quiet) and visit != "drive":
         visit = "call"
     entry = {
@@ -97,10 +105,32 @@ def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
         "others": found[1:] if not _gone(quiet) else found, "noted": worst is not None and worst["severity"] == "note",
         "known": result is not None, "heard": words.age(heard, now), "heard_at": heard, "since": "", "sure": "", "price": "", "next": "",
         "spf": _spf(result), "loss": _loss(result), "currency": ((result or {}).get("cost") or {}).get("currency"),
-        "money": sum(_money(f) for f in found), "missing": given["missing"], "urgency": home_urgency(result, given),
+        "money": sum(_money(f) for f in found), "missing": given["missing"], "urgency": _urgency(result, given, handled),
+        "handled": {c: short(h) for c, h in handled.items() if h["holds"]}, "free": _free(found, handled),
+        "aside": {f["code"] for f in found if is_put_aside(handled.get(f["code"]), f["code"])},
     }  # fmt: skip
     entry["price"] = _price(found, entry["currency"])
     return entry | _said(row, worst, quiet, result, given)
+
+
+def _free(found: list[dict[str, Any]], handled: dict[str, Any]) -> bool:
+    """Whether a finding above a note is there that nobody deals with."""
+    return any(f["severity"] != "note" and not sinks(handled.get(f["code"]), f["code"]) for f in found)
+
+
+def _urgency(
+    result: dict[str, Any] | None, given: dict[str, Any], handled: dict[str, Any]
+) -> tuple[Any, ...]:
+    """A home's place in the list: by the findings that nobody deals with. Where somebody deals with all of them, it stands
+    after those that wait; its verdict stays."""
+    dealt = {c for c, h in handled.items() if sinks(h, c)}
+    if not dealt or result is None or given["verdict"] in ("not_known", "in_order"):
+        return home_urgency(result, given)
+    rest = {**result, "findings": [f for f in result["findings"] if f["code"] not in dealt]}
+    because = [b for b in given["because"] if b["code"] not in dealt]
+    if any(b["severity"] for b in because):
+        return home_urgency(rest, {**given, "because": because})
+    return NOTE, 0.0, 0.0
 
 
 def _said(
@@ -183,6 +213,8 @@ def _fits(entry: dict[str, Any], asked: dict[str, str]) -> bool:
     if asked["q"] and asked["q"].lower() not in text.lower():
         return False
     show = asked["show"]
+    if show in ("free", "dealt"):
+        return bool(entry["free"] if show == "free" else entry["handled"])
     if show in ("silent", "settling"):
         return bool(entry[show])
     if show in ("fine", "unknown"):
