@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from analysis.errors import InputError
 from analysis.verdict import harm_of
 from api.alerts.life import GRAVER, LIVE, Life, acknowledge, snooze
+from dashboards import words
 
 STATES = ("seen", "in_hand", "muted", "no_fault", "done")
 LONGEST_DAYS = 366
@@ -95,13 +96,15 @@ def _until(asked: Decision, code: str, today: date) -> date:
     if asked.until is None:
         raise InputError("say until which day")
     if asked.until < today:
-        raise InputError(f"the last day must be today or later, got {asked.until}")
+        raise InputError(f"the last day must be today or later, got {words.day(asked.until)}")
     most = LONGEST_DAYS
     if asked.state == "muted" and is_danger(code):
         most = LONGEST_DANGER_MUTE_DAYS
     if (asked.until - today).days > most:
         why = ": people or the plant can come to harm" if most < LONGEST_DAYS else ""
-        raise InputError(f"the last day may be {most} days from now at most{why}; got {asked.until}")
+        raise InputError(
+            f"the last day may be {most} days from now at most{why}; got {words.day(asked.until)}"
+        )
     return asked.until
 
 

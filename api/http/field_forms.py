@@ -23,7 +23,7 @@ from api.http.screens import Csrf, reader, see_other, visitor, writer
 from api.plants import Plant
 from api.sign_off import is_sign_off
 from api.works import MOST_MINUTES, MOST_TEXT, Job, WorkRow
-from dashboards import pages
+from dashboards import pages, words
 
 router = APIRouter()
 Text = Annotated[str, Form(max_length=10_000)]
@@ -175,9 +175,9 @@ def _read(
     if on is None:
         problems["day"] = "Give the day on which it was done."
     elif on > _today(plant):
-        problems["day"] = f"{on} is still to come; a job is logged when it has been done."
+        problems["day"] = f"{words.day(on)} is still to come; a job is logged when it has been done."
     elif on < date(1990, 1, 1):
-        problems["day"] = f"{on} is too long ago; give the day on which it was done."
+        problems["day"] = f"{words.day(on)} is too long ago; give the day on which it was done."
     if not what.strip():
         problems["what"] = "Say what was done."
     elif max(len(what), len(used)) > MOST_TEXT:

@@ -166,7 +166,12 @@ def test_works_stand_with_their_effect(full: Plant) -> None:
     assert "Needs 7 whole days after it, has 3" in page
     assert "gone since" in page
     told = text_of(page)
-    for said in ("Parts: gasket", "45 min", "Corrected 3 Jan 2025 by Lou", "Correct or delete the job of 2 Jan 2025"):
+    for said in (
+        "Parts: gasket",
+        "45 min",
+        "Corrected 3 Jan 2025 by Lou",
+        "Correct or delete the job of 2 Jan 2025",
+    ):
         assert said in told.replace("\u00a0", " ")
     for reader, may in ((INSTALLER, True), (HOUSEHOLDER, False)):
         assert ('action="/sites/' in pages.site_page(full.row(), full.facts, works, reader, {}, NOW)) is may
