@@ -32,7 +32,8 @@ def fleet_page(
     asked = asked_of(query)
     return render(
         "fleet.html", title="Homes", here="fleet", visitor=visitor, summary=_summary(entries), query=asked, shows=SHOWS, verdicts=VERDICT_CHOICES,
-        sorts=SORTS, row_kinds=ROWS, is_chosen=address_of(asked) != "/", **choose(entries, asked),
+        sorts=SORTS, row_kinds=ROWS, is_chosen=address_of(asked) != "/",
+        **choose(entries, asked),
     )  # fmt: skip
 
 

@@ -25,7 +25,7 @@ ROWS = (("auto", "as fits"), ("full", "full"), ("compact", "compact"))
 FULL_UP_TO = 20
 """Homes; a longer list is compact unless the address says otherwise."""
 PER_PAGE = 100
-"""Homes on one page: two rounds of a week's visits at most, and below 60 kB compressed."""
+"""Homes on one page: it stays below 150 kB before compression, which a phone shows without a wait."""
 _CHOICES = {"show": SHOWS, "verdict": VERDICT_CHOICES, "sort": SORTS, "rows": ROWS}
 
 Entry = dict[str, Any]
@@ -64,8 +64,15 @@ def choose(entries: list[Entry], asked: Mapping[str, str]) -> dict[str, Any]:
     return {
         "entries": shown, "total": len(fitting), "first": start + 1, "last": start + len(shown), "compact": asked["rows"] == "compact" or is_long,
         "pages": [(n, address_of(asked, page=str(n)), n == page) for n in range(1, pages + 1)] if pages > 1 else [],
-        "sorted": dict(SORTS)[asked["sort"]],
+        "chosen": _told(asked),
     }  # fmt: skip
+
+
+def _told(asked: Mapping[str, str]) -> list[str]:
+    """The choice in words: the search, the filters that are set, the order."""
+    told = [f"“{asked['q']}”"] if asked["q"] else []
+    told += [dict(_CHOICES[n])[asked[n]] for n in ("show", "verdict") if asked[n] != _CHOICES[n][0][0]]
+    return [*told, dict(SORTS)[asked["sort"]]]
 
 
 def _fits(entry: Entry, asked: Mapping[str, str]) -> bool:
