@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import orjson
 import pytest
+from sqlalchemy import create_engine, event, select, text
 
 from analysis.errors import InputError
 from api.alerts.alerts import Alerts
@@ -23,10 +28,14 @@ from api.alerts.decisions import (
     lasts,
 )
 from api.alerts.handling import Handlings
+from api.erasing import erase_site
 from api.http.app import PREFIX
 from api.people.access import COMMAND_LINE
 from api.service import Service
+from api.state.database import _begin_sqlite, _prepare_sqlite, open_database, upgrade
+from api.state.work_tables import Work
 from api.works import Job, Works
+from api.works import _row as job_row
 from tests.api.conftest import add_site
 from tests.api.web import OWN, Web, make_web
 
@@ -259,3 +268,35 @@ def test_a_signed_winter_check_is_not_corrected_as_a_job(own_web: Web) -> None:
     body = {"day": "2026-01-06", "what": "nothing was checked"}
     answer = own_web["engineer"].put(f"{PREFIX}/sites/{OWN}/works/{signed.id}", json=body)
     assert (answer.status_code, "sign it again" in answer.text) == (422, True)
+
+
+def test_decisions_leave_with_the_home_and_are_erased_with_it(own_web: Web) -> None:
+    put(own_web, state="muted", until=later(5), reason="owner is away")
+    answer = own_web["householder"].get(f"{PREFIX}/sites/{OWN}/export")
+    with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
+        (row,) = orjson.loads(archive.read("handling.json"))
+    assert (row["code"], row["reason"]) == ("short_cycling", "owner is away")
+    erase_site(own_web.parts.service, OWN)
+    assert own_web.parts.handlings.all() == {}
+
+
+def test_jobs_logged_before_keep_their_finding(tmp_path: Path) -> None:
+    """A database of the migration before: a job had one finding, a sign-off its key."""
+    engine = create_engine(f"sqlite:///{tmp_path / 'state.sqlite'}")
+    event.listen(engine, "connect", _prepare_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    upgrade(engine, "0002")
+    moment = "2026-01-01 00:00:00"
+    with engine.begin() as connection:
+        connection.execute(text(f"INSERT INTO sites VALUES ('elm', 'a file', '{moment}', '{moment}')"))
+        for n, code in ((1, "'low_flow'"), (2, "'winter_check_2026'"), (3, "NULL")):
+            values = f"({n}, 'elm', '2026-01-0{n}', 'done', {code}, 'Kim', '{moment}')"
+            connection.execute(text(f"INSERT INTO works VALUES {values}"))
+    engine.dispose()
+    database = open_database(f"sqlite:///{tmp_path / 'state.sqlite'}")
+    with database.read() as session:
+        rows = [job_row(r) for r in session.scalars(select(Work).order_by(Work.id))]
+    database.close()
+    assert [(r.findings, r.parts, r.minutes, r.changed) for r in rows] == [
+        (["low_flow"], "", None, None), ([], "", None, None), ([], "", None, None),
+    ]  # fmt: skip

@@ -96,7 +96,7 @@ def test_the_choice_is_in_the_form_the_status_and_the_address(rows: list[dict[st
     assert 'value="a &amp; b"' in page
     for value in ("drive", "watch", "cost", "compact"):
         assert f'<option value="{value}" selected>' in page
-    assert "“a & b”, needs a visit, needs watching, costliest first" in text_of(page)
+    assert "“a &amp; b”, needs a visit, needs watching, costliest first" in text_of(page)
     assert asked_of(query) == {**query, "page": "1"}
     assert address_of(asked_of({})) == "/"
     assert address_of(asked_of({"sort": "name", "page": "1"}), page="2") == "/?sort=name&page=2"
