@@ -15,6 +15,7 @@ import orjson
 from sqlalchemy import select
 
 from api.alerts.alerts import Alerts
+from api.alerts.handling import Handlings
 from api.facts_keeper import KINDS
 from api.intake import export_site
 from api.people.access import Actor
@@ -75,6 +76,8 @@ def export_home(service: Service, plant: Plant) -> Path:
         _readings(service, plant, archive)
         _facts(service, plant, archive)
         _json(archive, "alerts.json", _alerts(service, site))
+        handled = Handlings(service.database).of_site(site)
+        _json(archive, "handling.json", [asdict(h) for h in handled.values()])
         _json(archive, "works.json", [asdict(w) for w in Works(service).page(site, 0, _ALL)[0]])
         _json(archive, "consents.json", consents(service, site))
         _json(archive, "accesses.json", [asdict(a) for a in Audit(service.database).page(0, _ALL, site)[0]])

@@ -29,6 +29,7 @@ KEPT = (
     Kept("readings", None, "performance is compared over years; erased with the home or on request"),
     Kept("facts", None, "worked out from the readings, and erased with them"),
     Kept("works", None, "the history of the installation; erased with the home or on request"),
+    Kept("handling", None, "what was decided about a finding, until it is gone; erased with the home"),
     Kept("papers", 1_130, "three heating seasons and the time to look back on the last"),
     Kept("alerts", 1_130, "after they were resolved; three heating seasons"),
     Kept("notices", 180, "to show what was sent"),

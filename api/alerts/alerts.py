@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -12,13 +12,15 @@ from sqlalchemy.orm import Session
 
 from analysis.errors import InputError
 from api.alerts import life as rules
-from api.alerts.life import Life, Patience
+from api.alerts.alert_rows import life_of, note_event, set_life
+from api.alerts.decisions import HandlingRow, alert_after, lasts
+from api.alerts.handling import put, row_of
+from api.alerts.life import Patience
 from api.people.access import SCHEDULER, Actor
 from api.state.database import Database
-from api.state.work_tables import Alert, AlertEvent, Maintenance
+from api.state.work_tables import Alert, AlertEvent, Handling, Maintenance
 
 STATES = ("open", "acknowledged", "snoozed", "resolved")
-_LIFE = tuple(f.name for f in fields(Life))
 
 
 class UnknownAlert(InputError):
@@ -83,14 +85,41 @@ class Alerts:
             rows = {
                 r.code: r for r in session.scalars(select(Alert).where(Alert.site == site).with_for_update())
             }
+            kept = {r.code: r for r in session.scalars(select(Handling).where(Handling.site == site))}
             maintained = _is_maintained(session, site, now)
-            for code in sorted(seen.keys() | rows.keys()):
+            for code in sorted(seen.keys() | rows.keys() | kept.keys()):
                 if code not in spared and (codes is None or code in codes):
                     events = self._look_at(
                         session, site, code, rows.get(code), seen.get(code), now, maintained
                     )
-                    happened += events
+                    happened += self._under_decision(session, kept.get(code), seen.get(code), events, now)
         return happened
+
+    def _under_decision(
+        self,
+        session: Session,
+        kept: Handling | None,
+        finding: Mapping[str, Any] | None,
+        events: list[Happened],
+        now: datetime,
+    ) -> list[Happened]:
+        """What is left to tell of a finding that somebody decided about; the decision ends with its finding."""
+        if kept is None:
+            return events
+        row = row_of(kept)
+        if finding is None and row.state != "no_fault":
+            alert = session.scalars(
+                select(Alert).where(Alert.site == row.site, Alert.code == row.code)
+            ).first()
+            never_alerted = alert is None and now - row.decided >= self._patience.gone(
+                _alerting(row.severity)
+            )
+            if never_alerted or any(e.what == "resolved" for e in events):
+                session.delete(kept)
+            return events
+        if not lasts(row, finding["severity"] if finding else None, now):
+            return events
+        return [e for e in events if not _is_silenced(session, e, row, now)]
 
     def _look_at(
         self,
@@ -105,7 +134,7 @@ class Alerts:
         severity = finding["severity"] if finding else None
         patience = self._patience.at_once() if code in rules.AT_ONCE else self._patience
         after, events = rules.step(
-            _life(row) if row else None, severity, now, patience=patience, maintained=maintained
+            life_of(row) if row else None, severity, now, patience=patience, maintained=maintained
         )
         if after is None:
             if row is not None:
@@ -116,10 +145,10 @@ class Alerts:
             session.add(row)
         if finding is not None:
             row.headline, row.finding = finding["headline"], dict(finding)
-        _set(row, after, now)
+        set_life(row, after, now)
         session.flush()
         for what in events:
-            _note(session, row.id, what, SCHEDULER.name, now)
+            note_event(session, row.id, what, SCHEDULER.name, now)
         return [Happened(row.id, what, after.severity) for what in events]
 
     def page(
@@ -155,27 +184,34 @@ class Alerts:
             return [EventRow(r.time, r.what, r.who, r.note) for r in rows]
 
     def acknowledge(self, alert: int, who: Actor, note: str = "") -> AlertRow:
-        """Raises UnknownAlert, InputError."""
-        return self._handle(alert, who, "acknowledged", note, rules.acknowledge)
+        """Take it in hand, without an end; the site's page says so. Raises UnknownAlert, InputError."""
+        return self._handle(alert, who, "acknowledged", note, rules.acknowledge, "in_hand")
 
     def snooze(self, alert: int, who: Actor, until: datetime, note: str = "") -> AlertRow:
-        """Raises UnknownAlert, InputError."""
+        """Put it off; the site's page shows its finding as muted. Raises UnknownAlert, InputError."""
         if until <= datetime.now(UTC):
-            raise InputError("an alert is snoozed until a moment to come")
-        return self._handle(alert, who, "snoozed", note, lambda life: rules.snooze(life, until))
+            raise InputError("an alert can only be snoozed until a moment to come")
+        return self._handle(alert, who, "snoozed", note, lambda life: rules.snooze(life, until), "muted")
 
     def comment(self, alert: int, who: Actor, note: str) -> AlertRow:
         return self._handle(alert, who, "note", note, lambda life: life)
 
-    def _handle(self, alert: int, who: Actor, what: str, note: str, change: Any) -> AlertRow:
+    def _handle(self, alert: int, who: Actor, what: str, note: str, change: Any, state: str = "") -> AlertRow:
+        """state : of the decision that is kept with the finding; empty for none"""
         now = datetime.now(UTC)
         with self._database.write() as session:
             row = _alert(session, alert)
             try:
-                _set(row, change(_life(row)), now)
+                set_life(row, change(life_of(row)), now)
             except ValueError as error:
                 raise InputError(str(error)) from None
-            _note(session, alert, what, who.name, now, note)
+            if state:
+                decision = HandlingRow(
+                    row.site, row.code, state, row.severity, who.name, row.snoozed_until, note, who.name, now, None
+                )  # fmt: skip
+                put(session, decision, who, event=what)
+            else:
+                note_event(session, alert, what, who.name, now, note)
             return _row(row)
 
     def since(self, moment: datetime) -> list[tuple[AlertRow, str]]:
@@ -223,28 +259,28 @@ def _alert(session: Session, alert: int) -> Alert:
     return row
 
 
+def _alerting(severity: str) -> str:
+    return severity if severity in rules.GRAVER else "watch"
+
+
+def _is_silenced(session: Session, event: Happened, row: HandlingRow, now: datetime) -> bool:
+    """Whether an alert that has just opened is under a decision; it is then put into the state that the decision asks for,
+    and nobody is told."""
+    if event.what not in ("opened", "reopened", "woke"):
+        return False
+    alert = session.get_one(Alert, event.alert)
+    set_life(alert, alert_after(life_of(alert), row), now)
+    latest = select(AlertEvent).where(AlertEvent.alert == event.alert, AlertEvent.what == event.what)
+    noted = session.scalars(latest.order_by(AlertEvent.id.desc()).limit(1)).one()
+    noted.what, noted.who, noted.note = row.state, row.decided_by, row.reason
+    return True
+
+
 def _is_maintained(session: Session, site: str, now: datetime) -> bool:
     chosen = select(Maintenance.id).where(
         Maintenance.site == site, Maintenance.start <= now, Maintenance.end > now
     )
     return session.scalars(chosen.limit(1)).first() is not None
-
-
-def _life(row: Alert) -> Life:
-    return Life(**{name: getattr(row, name) for name in _LIFE})
-
-
-def _set(row: Alert, life: Life, now: datetime) -> None:
-    changed = False
-    for name, value in asdict(life).items():
-        changed |= getattr(row, name, None) != value
-        setattr(row, name, value)
-    if changed or row.changed is None:
-        row.changed = now
-
-
-def _note(session: Session, alert: int, what: str, who: str, now: datetime, note: str = "") -> None:
-    session.add(AlertEvent(alert=alert, time=now, what=what, who=who, note=note))
 
 
 def _row(r: Alert) -> AlertRow:

@@ -2,7 +2,7 @@
 
 waiting       seen, but not yet for long enough
 open          held for its time; somebody should look
-acknowledged  somebody has it in hand
+acknowledged  somebody has it in hand, for good or until a moment
 snoozed       put off until a moment
 resolved      gone for its time; seen again for its time, it is reopened (a new episode)
 """
@@ -78,15 +78,20 @@ def step(
     return _unseen(life, now, patience)
 
 
-def acknowledge(life: Life) -> Life:
-    """Somebody has it in hand. Raises ValueError where it is not live."""
+def acknowledge(life: Life, until: datetime | None = None) -> Life:
+    """Somebody has it in hand; it opens again at `until`. Raises ValueError where it is not live."""
     if life.state not in LIVE:
         raise ValueError(f"an alert that is {life.state} can't be acknowledged")
-    return replace(life, state="acknowledged", snoozed_until=None)
+    return replace(life, state="acknowledged", snoozed_until=until)
 
 
-def snooze(life: Life, until: datetime) -> Life:
-    """Put it off. Raises ValueError where it is not live."""
+def reopen(life: Life) -> Life:
+    """Take back what was decided. An alert that is not live stays as it is."""
+    return replace(life, state="open", snoozed_until=None) if life.state in LIVE else life
+
+
+def snooze(life: Life, until: datetime | None) -> Life:
+    """Put it off; None: until it gets worse. Raises ValueError where it is not live."""
     if life.state not in LIVE:
         raise ValueError(f"an alert that is {life.state} can't be snoozed")
     return replace(life, state="snoozed", snoozed_until=until)
@@ -132,6 +137,7 @@ def _unseen(life: Life | None, now: datetime, patience: Patience) -> tuple[Life 
 
 
 def _woken(life: Life, now: datetime, happened: list[str]) -> tuple[Life, list[str]]:
-    if life.state == "snoozed" and life.snoozed_until is not None and life.snoozed_until <= now:
+    is_put_off = life.state in ("snoozed", "acknowledged")
+    if is_put_off and life.snoozed_until is not None and life.snoozed_until <= now:
         return replace(life, state="open", snoozed_until=None), [*happened, "woke"]
     return life, happened

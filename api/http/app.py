@@ -15,7 +15,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
 
-from api.http import forms, pages, problems, screens
+from api.http import field_forms, forms, pages, problems, screens
 from api.http.doors import is_known
 from api.http.guards import BodyLimit, EntityTags, KnownOrigin, SecurityHeaders
 from api.http.message_pages import MessagePages
@@ -56,6 +56,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(operations.outside, responses=PROBLEMS)
     app.include_router(screens.router, include_in_schema=False)
     app.include_router(forms.router, include_in_schema=False)
+    app.include_router(field_forms.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)
     static = Path(pages.__file__).parents[2] / "dashboards" / "static"
     if static.is_dir():

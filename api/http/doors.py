@@ -56,25 +56,17 @@ def actor_of(request: Request) -> Actor:
 
     Raises 401 for a token that is not good, 403 where a session's unsafe request lacks its second secret.
     """
-    visit = None if _is_bearer(request) else visit_of(request)
-    if (
-        visit is not None
-        and request.method not in SAFE
-        and not same(request.headers.get(CSRF_HEADER, ""), visit.csrf)
-    ):
+    visit = None if _bearer(request) else visit_of(request)
+    is_unsafe = request.method not in SAFE
+    if visit is not None and is_unsafe and not same(request.headers.get(CSRF_HEADER, ""), visit.csrf):
         raise HTTPException(403, f"the header {CSRF_HEADER} must hold the session's second secret")
-    return _reader_of(request, visit)
+    return _asker(request, visit)
 
 
-def _is_bearer(request: Request) -> bool:
-    return request.headers.get("Authorization", "").partition(" ")[0].lower() == "bearer"
-
-
-def _reader_of(request: Request, visit: Visit | None) -> Actor:
-    """Who asks, whether or not they may change anything. Raises 401 for a token that is not good."""
+def _asker(request: Request, visit: Visit | None) -> Actor:
+    """As actor_of, without a look at the second secret: a form brings it in a field, which `writer` checks."""
     parts = parts_of(request)
-    if _is_bearer(request):
-        secret = request.headers["Authorization"].partition(" ")[2].strip()
+    if secret := _bearer(request):
         actor = parts.tokens.actor(secret)
         if actor is None:
             raise HTTPException(401, "this token is not, or no longer, good", {"WWW-Authenticate": "Bearer"})
@@ -82,6 +74,12 @@ def _reader_of(request: Request, visit: Visit | None) -> Actor:
     if visit is not None:
         return visit.actor
     return DEMO_VISITOR if parts.settings.demo else NOBODY
+
+
+def _bearer(request: Request) -> str:
+    """The secret of a bearer token; a space where the header names none, which no token has."""
+    scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
+    return (secret.strip() or " ") if scheme.lower() == "bearer" else ""
 
 
 def is_known(request: Request) -> bool:
@@ -128,8 +126,7 @@ def check(actor: Actor, permission: str, site: str | None = None) -> None:
 def plant_of(site_id: SiteId, request: Request, parts: PartsHere) -> Plant:
     """The path's site. Raises SignInFirst for nobody, UnknownSite where there is none or the actor may not see it: which
     sites exist is not shown to others."""
-    # Forms bring their second secret as a field, which their route checks.
-    actor = _reader_of(request, visit_of(request))
+    actor = _asker(request, visit_of(request))
     if actor.role == "nobody":
         raise SignInFirst
     if actor.sites is not None and site_id not in actor.sites:

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import UTC, date, datetime
+from collections.abc import Iterator, Mapping
+from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import orjson
 
 from analysis.errors import InputError
 from analysis.facts.tables import Facts
+from api.alerts.decisions import HandlingRow, lasts, weight
+from api.alerts.handling import open_severities
 from api.fleet_rows import clock as fleet_clock
 from api.fleet_rows import last_heard
+from api.http.finding_actions import colleagues, names_of
 from api.http.live import newest_readings
 from api.http.parts import Parts
 from api.papers import month_paper
+from api.people.access import Actor
 from api.plants import Card, Plant
 from api.results import NoReadings
 from api.sign_off import is_sign_off, sign_offs
@@ -54,11 +59,13 @@ def clock(parts: Parts) -> datetime:
 
 def fleet(parts: Parts) -> Iterator[dict[str, Any]]:
     """Every site with its newest kept result but for the days, without the site itself: one at a time, for large fleets."""
+    handled, names, now = parts.handlings.all(), names_of(parts), datetime.now(UTC)
     for card in parts.service.plants.cards():
         found = attempt(card.id, "read its results", partial(parts.service.results.summary, card.id))
         trouble = card.trouble or (found.reason if isinstance(found, Failure) else None)
         result = None if trouble or isinstance(found, Failure) else found
         row = _row(parts, card.id, card.name, card.handed_over, result)
+        row["handled"] = handled_of(handled.get(card.id, {}), result, card.zone, names, now)
         yield row | {"reason": trouble} if trouble else row
 
 
@@ -111,30 +118,64 @@ def worked_out(
     return result, parts.service.keeper.kept(plant.site.id, first, last)
 
 
-def site_row_with_readings(parts: Parts, plant: Plant, result: dict[str, Any] | None) -> dict[str, Any]:
+def site_row_with_readings(
+    parts: Parts, plant: Plant, result: dict[str, Any] | None, actor: Actor
+) -> dict[str, Any]:
+    """A site's row with its last readings, the decisions about its findings and whom they can be given to."""
     latest = newest_readings(parts.service.store, plant.site)
+    rolling = rolling_result(parts.service, plant, result)
+    kept = parts.handlings.of_site(plant.site.id)
     return {
         **row_of(parts, plant, result),
         "latest": latest,
-        "rolling": rolling_result(parts.service, plant, result),
+        "rolling": rolling,
+        "handled": handled_of(kept, rolling, plant.site.zone, names_of(parts), datetime.now(UTC)),
+        "people": colleagues(parts, actor),
     }
+
+
+def handled_of(
+    rows: Mapping[str, HandlingRow],
+    result: dict[str, Any] | None,
+    zone: ZoneInfo,
+    names: Mapping[str, str],
+    now: datetime,
+) -> dict[str, dict[str, Any]]:
+    """Decisions about a site's findings as pages take them: finding code -> state, names, local days, whether it holds.
+
+    result : the standing result, whose severities count. names : e-mail -> name
+    """
+    severities = open_severities(result)
+    out = {}
+    for code, row in rows.items():
+        worse = weight(severities.get(code)) > weight(row.severity)
+        last = (row.ends - timedelta(seconds=1)).astimezone(zone).date() if row.ends else None
+        out[code] = {
+            "state": row.state, "who": names.get(row.who, row.who), "by": names.get(row.decided_by, row.decided_by),
+            "until": last.isoformat() if last else None, "decided": row.decided.astimezone(zone).date().isoformat(),
+            "reason": row.reason, "worse": worse, "holds": lasts(row, severities.get(code), now),
+        }  # fmt: skip
+    return out
 
 
 def works_of(parts: Parts, plant: Plant, *, effects: bool) -> list[dict[str, Any]]:
     """The works log, newest first; the first few with what came of them."""
     rows, _ = parts.works.page(plant.site.id, 0, WORKS_SHOWN)
+    names = names_of(parts)
     out = []
     for n, work in enumerate(rows):
         entry: dict[str, Any] = {
             "id": work.id, "day": work.day.isoformat(), "what": work.what, "finding": None if is_sign_off(work.finding) else work.finding,
-            "who": work.who,
+            "who": names.get(work.who, work.who), "findings": work.findings, "parts": work.parts, "minutes": work.minutes,
+            "changed": work.changed.astimezone(plant.site.zone).date().isoformat() if work.changed else None,
+            "changed_by": names.get(work.changed_by or "", work.changed_by), "signed": is_sign_off(work.finding),
         }  # fmt: skip
         if effects and n < EFFECTS_SHOWN:
             found = parts.works.effect(plant, work)
             entry |= {
                 "effect": found["effect"],
                 "reason": found["reason"] or "",
-                "standing": found["finding"],
+                "standing": found["findings"],
             }
         out.append(entry)
     return out

@@ -10,6 +10,7 @@ from typing import Any
 from starlette.requests import HTTPConnection
 
 from api.alerts.alerts import Alerts
+from api.alerts.handling import Handlings
 from api.alerts.notices import Notices
 from api.jobs.book import JobBook
 from api.people.accounts import Accounts
@@ -64,6 +65,10 @@ class Parts:
     @cached_property
     def alerts(self) -> Alerts:
         return Alerts(self.service.database)
+
+    @cached_property
+    def handlings(self) -> Handlings:
+        return Handlings(self.service.database)
 
     @cached_property
     def notices(self) -> Notices:

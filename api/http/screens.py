@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Annotated, Any
 
 from fastapi import APIRouter, File, Form, HTTPException, Query, Request, UploadFile
@@ -110,7 +110,7 @@ def site(plant: PlantHere, request: Request, parts: PartsHere) -> Response:
         return see_other(f"/sites/{plant.site.id}/home")
     query = _query(request)
     result, facts = page_rows.worked_out(parts, plant, query)
-    row = page_rows.site_row_with_readings(parts, plant, result)
+    row = page_rows.site_row_with_readings(parts, plant, result, actor)
     works = page_rows.works_of(parts, plant, effects=True)
     return HTMLResponse(pages.site_page(row, facts, works, visitor(request), query, page_rows.clock(parts)))
 
@@ -205,23 +205,6 @@ def _asked(query: dict[str, str]) -> dict[str, Any]:
     if "band_price" in found:
         asked["band"] = (found["band_price"], int(found.get("band_from", 0)), int(found.get("band_to", 5)))
     return asked
-
-
-@router.post("/sites/{site_id}/works")
-def add_work(
-    plant: PlantHere,
-    request: Request,
-    parts: PartsHere,
-    csrf: Csrf = "",
-    day: Annotated[date, Form()] = date.min,
-    what: Annotated[str, Form(min_length=1, max_length=2000)] = "",
-    finding: Annotated[str, Form(pattern=r"^([a-z][a-z0-9_]{1,46})?$")] = "",
-) -> Response:
-    """Enter a work by the form."""
-    actor = writer(request, "works.write", csrf, plant.site.id)
-    work = parts.works.add(plant.site.id, day, what, finding or None, actor)
-    parts.audit.note(actor, "work entered", plant.site.id, work=work.id)
-    return see_other(f"/sites/{plant.site.id}#works")
 
 
 @router.get("/first-run")

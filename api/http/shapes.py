@@ -239,16 +239,29 @@ class MaintenanceOut(BaseModel):
     who: str
 
 
+class HandlingIn(Shape):
+    """A decision about a finding."""
+
+    state: Literal["seen", "in_hand", "muted", "no_fault"]
+    who: Annotated[str, Field(max_length=254)] = Field("", description="E-mail; default whoever asks.")
+    until: SomeDay | None = Field(None, description="Last local day; needed for in_hand and muted.")
+    reason: Annotated[Note, Field(max_length=500)] = Field("", description="Needed for muted and no_fault.")
+
+
 class WorkIn(Shape):
     day: SomeDay
     what: Annotated[Note, Field(min_length=1)] = Field(examples=["heating curve lowered by 6 K"])
     finding: Code | None = Field(None, examples=["flow_temperature_above_curve"])
+    findings: list[Code] = Field([], max_length=30, description="Every finding that the job closes.")
+    parts: Note = Field("", examples=["strainer gasket"])
+    minutes: Annotated[int, Field(ge=1, le=10_000)] | None = Field(None, description="Time spent [min].")
 
 
 class EffectOut(BaseModel):
     effect: dict[str, Any] | None
     reason: str | None
-    finding: dict[str, Any] | None
+    finding: dict[str, Any] | None = Field(description="How the first of the job's findings stands.")
+    findings: list[dict[str, Any]] = Field([], description="How each of the job's findings stands.")
 
 
 class PersonIn(Shape):

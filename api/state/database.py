@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 from analysis.errors import InputError
 from collector.store.files import make_private
 
-HEAD = "0002"
+HEAD = "0003"
 """The newest migration. A database at this one is used without loading the migrations."""
 BUSY_S = 30.0
 MIGRATION_LOCK = 0x6669656C64  # any number that is ours

@@ -1,4 +1,4 @@
-"""Tables of the daily work: jobs, alerts, notices, works, papers."""
+"""Tables of the daily work: jobs, alerts, handling of findings, notices, works, papers."""
 
 from __future__ import annotations
 
@@ -70,6 +70,25 @@ class AlertEvent(Base):
     note: Mapped[str] = mapped_column(Text, default="")
 
 
+class Handling(Base):
+    """What somebody decided about a finding. It lasts until `ends`, or until the finding is graver than `severity`."""
+
+    __tablename__ = "handlings"
+
+    site: Mapped[str] = mapped_column(
+        String(40), ForeignKey("sites.id", ondelete="CASCADE"), primary_key=True
+    )
+    code: Mapped[str] = mapped_column(String(48), primary_key=True)
+    state: Mapped[str] = mapped_column(String(16))
+    severity: Mapped[str] = mapped_column(String(8))
+    who: Mapped[str] = mapped_column(String(254))
+    ends: Mapped[datetime | None] = mapped_column(UtcTime)
+    reason: Mapped[str] = mapped_column(Text, default="")
+    decided_by: Mapped[str] = mapped_column(String(254))
+    decided: Mapped[datetime] = mapped_column(UtcTime)
+    work: Mapped[int | None] = mapped_column(ForeignKey("works.id", ondelete="CASCADE"))
+
+
 class Maintenance(Base):
     """A time in which a site is worked on: nothing is opened and nobody is told."""
 
@@ -113,8 +132,14 @@ class Work(Base):
     day: Mapped[date] = mapped_column(Date)
     what: Mapped[str] = mapped_column(Text)
     finding: Mapped[str | None] = mapped_column(String(48))
+    """The first of `findings`, or the key of a sign-off."""
+    findings: Mapped[list[str] | None] = mapped_column(Json)
+    parts: Mapped[str] = mapped_column(Text, default="", server_default="")
+    minutes: Mapped[int | None] = mapped_column(Integer)
     who: Mapped[str] = mapped_column(String(254))
     created: Mapped[datetime] = mapped_column(UtcTime)
+    changed: Mapped[datetime | None] = mapped_column(UtcTime)
+    changed_by: Mapped[str | None] = mapped_column(String(254))
 
 
 class Paper(Base):

@@ -6,19 +6,16 @@ from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from analysis.fleet import home_urgency, open_findings
-from analysis.verdict import GONE_AFTER, SILENT_AFTER, VERDICTS, WORDS, given_verdict, with_silence
+from analysis.fleet import NOTE, home_urgency, open_findings
+from analysis.verdict import GONE_AFTER, SILENT_AFTER, VERDICTS, given_verdict, with_silence
 from dashboards import words
 from dashboards.frame import render
+from dashboards.handling import is_put_aside, short, sinks
+from dashboards.pages.fleet_choice import ROWS, SHOWS, SORTS, VERDICT_CHOICES, address_of, asked_of, choose
 
 SETTLING_DAYS = 56
 """The first eight weeks in the householder's hands: settings still move, and figures say little."""
 _ORDER = ("drive", "setting", "call", "none")
-SHOWS = (
-    ("all", "every home"), ("drive", "needs a visit"), ("setting", "needs a setting"), ("call", "needs a phone call"),
-    ("silent", "silent gateways"), ("thin", "no efficiency figure"), ("settling", "settling in"),
-    ("unknown", WORDS["not_known"]), ("fine", WORDS["in_order"]),
-)  # fmt: skip
 
 
 def visit_of(findings: list[dict[str, Any]]) -> str:
@@ -32,10 +29,11 @@ def fleet_page(
 ) -> str:
     """rows : one dict a home with id, name, handed_over, heard, result, reason."""
     entries = _worst_first(rows, now)
-    asked = {"q": query.get("q", "").strip()[:80], "show": query.get("show", "all")}
+    asked = asked_of(query)
     return render(
-        "fleet.html", title="Homes", here="fleet", visitor=visitor, summary=_summary(entries), query=asked, shows=SHOWS,
-        entries=[e for e in entries if _fits(e, asked)],
+        "fleet.html", title="Homes", here="fleet", visitor=visitor, summary=_summary(entries), query=asked, shows=SHOWS, verdicts=VERDICT_CHOICES,
+        sorts=SORTS, row_kinds=ROWS, is_chosen=address_of(asked) != "/",
+        **choose(entries, asked),
     )  # fmt: skip
 
 
@@ -54,7 +52,7 @@ def visits_page(
         ("call", "Ask first; a visit may not be needed."),
     ):
         stops = [
-            e | {"findings": (todo := _to_do(e["open"], kind)), "cautions": _cautions(todo)}
+            e | {"findings": (todo := _to_do(e, kind)), "cautions": _cautions(todo)}
             for e in entries
             if e["visit"] == kind
         ]
@@ -77,18 +75,25 @@ def _cautions(findings: list[dict[str, Any]]) -> list[str]:
     return list(dict.fromkeys(f["caution"] for f in findings if f["caution"]))
 
 
-def _to_do(findings: list[dict[str, Any]], kind: str) -> list[dict[str, Any]]:
-    """What to do on one occasion: on a drive, all that is open and not a mere note."""
-    return [f for f in findings if f["severity"] != "note" and (kind == "drive" or f.get("visit") == kind)]
+def _to_do(entry: dict[str, Any], kind: str) -> list[dict[str, Any]]:
+    """What to do on one occasion: on a drive, all that is open, not put aside and not a mere note."""
+    return [
+        f | {"dealt": entry["handled"].get(f["code"], "")}
+        for f in entry["open"]
+        if f["severity"] != "note"
+        and f["code"] not in entry["aside"]
+        and (kind == "drive" or f.get("visit") == kind)
+    ]
 
 
 def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     result, heard = row["result"], row["heard"]
-    found = open_findings(result)
+    handled = row.get("handled") or {}
+    found = sorted(open_findings(result), key=lambda f: sinks(handled.get(f["code"]), f["code"]))
     quiet = now - heard if heard is not None else None
     given = with_silence(given_verdict(result, row.get("reason") or "not analysed yet"), quiet)
     worst = found[0] if found else None
-    visit = visit_of(found)
+    visit = visit_of([f for f in found if not is_put_aside(handled.get(f["code"]), f["code"])])
     if _gone(quiet) and visit != "drive":
         visit = "call"
     entry = {
@@ -96,11 +101,35 @@ def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
         "silent": quiet is not None and quiet > SILENT_AFTER, "settling": _settling(row, now), "open": found,
         "others": found[1:] if not _gone(quiet) else found, "noted": worst is not None and worst["severity"] == "note",
         "known": result is not None, "heard": words.age(heard, now), "heard_at": heard, "since": "", "sure": "", "price": "", "next": "",
-        "spf": _spf(result), "loss": _loss(result), "currency": ((result or {}).get("cost") or {}).get("currency"),
-        "money": sum(_money(f) for f in found), "missing": given["missing"], "urgency": home_urgency(result, given),
+        "spf": _spf(result), "spf_value": _spf_value(result)[0], "loss": _loss(result), "currency": ((result or {}).get("cost") or {}).get("currency"),
+        "money": sum(_money(f) for f in found), "missing": given["missing"], "urgency": _urgency(result, given, handled),
+        "handled": {c: short(h) for c, h in handled.items() if h["holds"]}, "free": _free(found, handled),
+        "aside": {f["code"] for f in found if is_put_aside(handled.get(f["code"]), f["code"])},
     }  # fmt: skip
     entry["price"] = _price(found, entry["currency"])
-    return entry | _said(row, worst, quiet, result, given)
+    entry |= _said(row, worst, quiet, result, given)
+    is_told = worst is not None and worst["severity"] != "note" and not _gone(quiet)
+    return entry | {"brief": words.finding_title(worst["code"]) if worst and is_told else entry["said"]}
+
+
+def _free(found: list[dict[str, Any]], handled: dict[str, Any]) -> bool:
+    """Whether a finding above a note is there that nobody deals with."""
+    return any(f["severity"] != "note" and not sinks(handled.get(f["code"]), f["code"]) for f in found)
+
+
+def _urgency(
+    result: dict[str, Any] | None, given: dict[str, Any], handled: dict[str, Any]
+) -> tuple[Any, ...]:
+    """A home's place in the list: by the findings that nobody deals with. Where somebody deals with all of them, it stands
+    after those that wait; its verdict stays."""
+    dealt = {c for c, h in handled.items() if sinks(h, c)}
+    if not dealt or result is None or given["verdict"] in ("not_known", "in_order"):
+        return home_urgency(result, given)
+    rest = {**result, "findings": [f for f in result["findings"] if f["code"] not in dealt]}
+    because = [b for b in given["because"] if b["code"] not in dealt]
+    if any(b["severity"] for b in because):
+        return home_urgency(rest, {**given, "because": because})
+    return NOTE, 0.0, 0.0
 
 
 def _said(
@@ -145,12 +174,18 @@ def _settling(row: dict[str, Any], now: datetime) -> bool:
 
 
 def _spf(result: dict[str, Any] | None) -> str:
+    value, boundary = _spf_value(result)
+    return "" if value is None else f"{words.number(value, 2)} ({boundary})"
+
+
+def _spf_value(result: dict[str, Any] | None) -> tuple[float | None, str]:
+    """Efficiency at the widest boundary that is known, and that boundary."""
     performance = (result or {}).get("performance") or {}
     for boundary in ("H4", "H3", "H2", "H1"):
         value = (performance.get(boundary) or {}).get("value")
         if value is not None:
-            return f"{words.number(value, 2)} ({boundary})"
-    return ""
+            return value, boundary
+    return None, ""
 
 
 def _loss(result: dict[str, Any] | None) -> str:
@@ -174,22 +209,6 @@ def _money(finding: dict[str, Any]) -> float:
 def _worst_first(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:
     """Entries of homes in the order in which they are to be dealt with."""
     return sorted((_entry(row, now) for row in rows), key=lambda e: (e["urgency"], e["name"].lower()))
-
-
-def _fits(entry: dict[str, Any], asked: dict[str, str]) -> bool:
-    text = " ".join(
-        [entry["name"], entry["id"], entry["said"], *(words.finding_title(f["code"]) for f in entry["open"])]
-    )
-    if asked["q"] and asked["q"].lower() not in text.lower():
-        return False
-    show = asked["show"]
-    if show in ("silent", "settling"):
-        return bool(entry[show])
-    if show in ("fine", "unknown"):
-        return bool(entry["verdict"] == {"fine": "in_order", "unknown": "not_known"}[show])
-    if show == "thin":
-        return not entry["spf"]
-    return show not in ("drive", "setting", "call") or entry["visit"] == show
 
 
 def _summary(entries: list[dict[str, Any]]) -> str:

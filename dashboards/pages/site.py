@@ -21,14 +21,18 @@ from dashboards.figures.plot import plotly_figure
 from dashboards.figures.svg import svg
 from dashboards.figures.trace import trace_document, trace_drawings, uses_document
 from dashboards.frame import render
+from dashboards.handling import cards, form_values
 from dashboards.now_words import OLD_MIN, age_told, now_told
 from dashboards.pages.drawn import draw
+from dashboards.pages.jobs import NO_PROBLEMS, job_values
 from dashboards.sides import two_sides
 
 FIGURES = ("trace", *NAMES)
 _WEATHER = ("heat", "curve", "efficiency", "months")
 _CALENDARS = ("runs", "defrosts", "reheats")
 _MOST_NOTICES = 60
+_BARE = {"parts": "", "minutes": None, "changed": None, "changed_by": None, "signed": False}
+"""A job about which nothing more was told."""
 LONG_GAP_MIN = 120
 """Gaps from here on are listed one by one; shorter ones are in the table's sums."""
 
@@ -55,6 +59,7 @@ def site_page(
 ) -> str:
     """row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
 
+    In row also: `handled` finding code -> decision, and `people` e-mail -> name of whom a finding can be given to.
     facts : Facts of the result's days, None where there is no result. works : newest first, with their effects
     """
     site, result = row["site"], row["result"]
@@ -65,7 +70,9 @@ def site_page(
         "title": row["name"], "here": "site", "visitor": visitor, "wide": True, "row": row, "site": site, "result": result,
         "now": now, "works": [_work(w) for w in works], "live": _live(site, row.get("latest") or {}),
         "told": told, "told_age": age_told(told, now), "old_s": OLD_MIN * 60, "query": query,
-        "codes": sorted({f["code"] for f in (result or {}).get("findings", [])}), "today": now.astimezone(site.zone).date().isoformat(),
+        "codes": sorted({f["code"] for f in (result or {}).get("findings", [])}), "no_problems": NO_PROBLEMS,
+        "job": job_values(now.astimezone(site.zone).date().isoformat()), "people": row.get("people") or {},
+        "deal": form_values(now.astimezone(site.zone).date()),
     }  # fmt: skip
     if result is None or facts is None:
         return render(
@@ -78,7 +85,8 @@ def site_page(
     shown = {f["figure"].chart.key for f in findings if f["figure"] is not None and f["severity"] != "note"}
     return render(
         "site.html", **context, asked=f"?{asked}" if asked else "", sides=two_sides(site, result, rows), currency=result["cost"]["currency"],
-        open_findings=[f for f in findings if not f["until"]], past=[f for f in findings if f["until"]],
+        open_findings=cards((f for f in findings if not f["until"]), row.get("handled") or {}),
+        standing_codes=[f["code"] for f in rolling["findings"] if not f["until"]], past=[f for f in findings if f["until"]],
         weather=[made[n] for n in _WEATHER if n not in shown], calendars=[made[n] for n in _CALENDARS if n not in shown],
         above={part: [made[n].chart.title for n in names if n in shown] for part, names in (("weather", _WEATHER), ("events", _CALENDARS))}, bridge=bridge(result),
         bridge_rows=bridge_table(result, result["cost"]["currency"]),
@@ -138,13 +146,15 @@ def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
 
 def _work(work: dict[str, Any]) -> dict[str, Any]:
     """A works-log entry with its effect in words."""
-    effect, finding = work.get("effect"), work.get("standing")
+    effect = work.get("effect")
     told = (
         effect["sentence"]
         if effect and effect.get("sentence")
         else words.reason(work.get("reason") or (effect or {}).get("reason"))
     )
-    return {**work, "told": told, "gone": None if not finding else bool(finding["is_gone"])}
+    known = {f["code"] for f in work.get("standing") or []}
+    standing = [*(work.get("standing") or []), *({"code": c} for c in work["findings"] if c not in known)]
+    return {**_BARE, **work, "told": told, "standing": standing}
 
 
 def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, Any]]:

@@ -40,6 +40,9 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("POST", "/alerts/{alert_id}/acknowledge"): (FIRM, {}),
     ("POST", "/alerts/{alert_id}/snooze"): (FIRM, {"until": (NOW + timedelta(days=2)).isoformat()}),
     ("POST", "/alerts/{alert_id}/notes"): (FIRM, {"note": "x"}),
+    ("GET", "/sites/{site_id}/handling"): (FIRM, None),
+    ("PUT", "/sites/{site_id}/findings/{code}/handling"): (FIRM, {"state": "seen"}),
+    ("DELETE", "/sites/{site_id}/findings/{code}/handling"): (FIRM, None),
     ("GET", "/sites/{site_id}/maintenance"): (FIRM, None),
     ("POST", "/sites/{site_id}/maintenance"): (
         FIRM,
@@ -50,6 +53,7 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("GET", "/set-aside"): (FIRM, None),
     ("GET", "/sites/{site_id}/works"): (HOME, None),
     ("POST", "/sites/{site_id}/works"): (FIRM, {"day": "2026-01-06", "what": "curve lowered"}),
+    ("PUT", "/sites/{site_id}/works/{work}"): (FIRM, {"day": "2026-01-06", "what": "curve lowered"}),
     ("DELETE", "/sites/{site_id}/works/{work}"): (FIRM, None),
     ("GET", "/sites/{site_id}/works/{work}/effect"): (HOME, None),
     ("GET", "/sites/{site_id}/papers"): (HOME, None),
@@ -82,7 +86,7 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
 LASTS = {("DELETE", "/sites/{site_id}"), ("DELETE", "/people/{person}"), ("DELETE", "/session")}
 """Those that end what the others need: tried on what is not there."""
 FILL = {
-    "alert_id": "999999", "window": "999999", "work": "999999", "person": "999999", "link": "0" * 16,
+    "alert_id": "999999", "window": "999999", "work": "999999", "person": "999999", "link": "0" * 16, "code": "short_cycling",
     "token": "0" * 16, "kind": "days", "period": "2026-01",
 }  # fmt: skip
 

@@ -16,7 +16,7 @@ from api.people.access import COMMAND_LINE
 from api.service import Service
 from api.settings import Settings
 from api.sign_off import sign_offs
-from api.works import Works
+from api.works import Job, Works
 from tests.api.web import OWN, PASSWORD, Web, make_web
 
 WINTER = f"/sites/{OWN}/winter"
@@ -109,12 +109,12 @@ def test_a_signature_is_no_work_that_could_have_an_effect(plant_here: Service) -
     works, plant = Works(plant_here), plant_here.plants.get(OWN)
     day = plant_here.results.span(plant)[0]
     with pytest.raises(InputError, match="on its sheet"):
-        works.add(OWN, day, "by the way", "winter_check_2026", COMMAND_LINE)
+        works.add(OWN, Job(day, "by the way", ("winter_check_2026",)), COMMAND_LINE)
     signed = works.sign_winter(OWN, day, 2026, "all well", [], COMMAND_LINE)
     assert signed.what == "Winter check 2026 signed: all well"
-    assert works.effect(plant, signed) == {"effect": None, "reason": None, "finding": None}
+    assert works.effect(plant, signed) == {"effect": None, "reason": None, "finding": None, "findings": []}
     before, after = (
-        works.add(OWN, day - timedelta(days=9), "curve", None, COMMAND_LINE),
+        works.add(OWN, Job(day - timedelta(days=9), "curve"), COMMAND_LINE),
         day + timedelta(days=9),
     )
     assert works._undisturbed(before)[1] > after, "what was done is judged beyond the day of a signature"

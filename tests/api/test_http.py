@@ -231,7 +231,8 @@ def test_a_home_s_archive_holds_everything_in_open_formats(own_web: Web) -> None
         f"facts/{kind}.csv" for kind in ("days", "runs", "defrosts", "reheats", "notices", "rests", "faults")
     }
     lists = {
-        f"{n}.json" for n in ("alerts", "works", "consents", "accesses", "papers", "retention", "result")
+        f"{n}.json"
+        for n in ("alerts", "handling", "works", "consents", "accesses", "papers", "retention", "result")
     }
     assert names == {"site.toml", "readings.csv"} | facts | lists
     assert archive.read("site.toml").decode() == site_text(OWN)

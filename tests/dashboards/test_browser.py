@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
+from api.people.access import COMMAND_LINE
 from tests.dashboards.browser import (
     DESKTOP,
     PASSWORD,
@@ -34,6 +36,7 @@ SITE_PAGES = (
     "/readings",
     "/progress",
     "/papers/hand-over/first",
+    "/works/new?finding=short_cycling",
 )
 WAIT_MS = 60_000
 
@@ -69,6 +72,12 @@ class Desk:
         if why[0] is None:
             assert self.watched.errors == []
             assert all(h.startswith("127.0.0.1:") for h in self.watched.hosts), "no outside requests"
+
+
+def violations(page: Page) -> list[tuple[str, str]]:
+    """What axe-core finds: the rule and the first element that breaks it."""
+    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]})
+    return [(v["id"], v["nodes"][0]["html"]) for v in found.response["violations"]]
 
 
 def fits(page: Page) -> bool:
@@ -136,17 +145,89 @@ def test_the_trace_zooms_from_all_days_to_readings_by_keyboard(service: Running,
         )
 
 
-def test_work_is_entered_and_the_log_shows_it(service: Running, chromium: Browser) -> None:
-    with Desk(chromium, PHONE) as desk:
+@pytest.fixture
+def untouched(service: Running) -> Iterator[None]:
+    """Leave no decision and no job behind for the tests after."""
+    yield
+    parts = service.parts
+    for code in parts.handlings.of_site("beech-end"):
+        parts.handlings.undo("beech-end", code, COMMAND_LINE)
+    for job in parts.works.page("beech-end", 0, 50)[0]:
+        parts.works.remove("beech-end", job.id, COMMAND_LINE)
+
+
+@pytest.mark.parametrize("script", [True, False], ids=["script", "no script"])
+def test_a_job_is_logged_corrected_and_deleted(
+    service: Running, chromium: Browser, untouched: None, script: bool
+) -> None:
+    with Desk(chromium, PHONE, java_script_enabled=script) as desk:
         page = desk.page
         sign_in(page, service, "installer")
-        page.goto(f"{service.address}/sites/beech-end#works")
-        page.get_by_text("Log a job").click()
-        page.get_by_label("What was changed").fill("thermostats <opened>")
-        page.get_by_label("For which finding").select_option("short_cycling")
+        page.goto(f"{service.address}/sites/beech-end")
+        card = page.locator("#finding-short_cycling")
+        card.get_by_role("link", name="Log a job").click()
+        expect(page.get_by_role("checkbox", name="Starts too often")).to_be_checked()
+        page.get_by_label("What was done").fill("thermostats <opened>")
+        page.get_by_label("Parts used").fill("two valve heads")
+        page.get_by_label("Day").fill("2099-01-01")
+        page.get_by_role("button", name="Log it", exact=True).click()
+        expect(page.get_by_role("alert")).to_contain_text("still to come")
+        expect(page.get_by_label("What was done")).to_have_value("thermostats <opened>")
+        expect(page.get_by_label("Parts used")).to_have_value("two valve heads")
+        expect(page.get_by_role("checkbox", name="Starts too often")).to_be_checked()
+        page.get_by_label("Day").fill(datetime.now(UTC).date().isoformat())
         page.get_by_role("button", name="Log it", exact=True).click()
         expect(page.locator("#works + ol")).to_contain_text("thermostats <opened>")
         expect(page.locator("#works + ol")).to_contain_text("Starts too often")
+        expect(card.locator(".held")).to_contain_text("Job done, logged by Installer")
+        page.get_by_role("link", name="Correct or delete").click()
+        page.get_by_label("Time spent, in minutes").fill("45")
+        page.get_by_role("checkbox", name="Starts too often").uncheck()
+        page.get_by_role("button", name="Save").click()
+        expect(page.locator("#works + ol")).to_contain_text("by Installer")
+        expect(card.locator(".held")).to_have_count(0)
+        page.get_by_role("link", name="Correct or delete").click()
+        page.get_by_text("Delete this job").click()
+        page.get_by_role("button", name="Delete it").click()
+        expect(page.locator("#works + ol")).to_have_count(0)
+
+
+@WIDTHS
+def test_a_finding_is_taken_in_hand_muted_and_undone(
+    service: Running, chromium: Browser, untouched: None, size: dict[str, int]
+) -> None:
+    with Desk(chromium, size, bypass_csp=True) as desk:
+        page = desk.page
+        sign_in(page, service, "engineer")
+        page.goto(f"{service.address}/sites/beech-end")
+        card = page.locator("#finding-short_cycling")
+        card.get_by_text("Take in hand, mute, not a fault").click()
+        assert violations(page) == []
+        card.get_by_label("Who").select_option("installer@heating.example")
+        card.get_by_role("button", name="Take in hand").click()
+        page.wait_for_url("**#finding-short_cycling")
+        expect(card.locator(".held")).to_contain_text("In hand: Installer, until")
+        assert violations(page) == []
+        page.goto(f"{service.address}/?show=dealt")
+        expect(page.locator("ol.round > li")).to_have_count(1)
+        expect(page.locator("ol.round > li")).to_contain_text("in hand, Installer until")
+        page.goto(f"{service.address}/sites/beech-end")
+        card.get_by_text("Take in hand, mute, not a fault").click()
+        card.get_by_label("Reason").fill("waits for <parts>")
+        card.get_by_label("Until and including").nth(1).fill("2099-01-01")
+        card.get_by_role("button", name="Mute").click()
+        expect(page.get_by_role("alert")).to_contain_text("366 days from now at most")
+        expect(page.get_by_label("Reason")).to_have_value("waits for <parts>")
+        assert violations(page) == []
+        page.get_by_label("Until and including").nth(1).fill(datetime.now(UTC).date().isoformat())
+        page.get_by_role("button", name="Mute").click()
+        expect(card.locator(".held")).to_contain_text("by Engineer: waits for <parts>.")
+        expect(page.locator("main .mark").first).to_contain_text("Needs work")
+        page.set_viewport_size({"width": 320, "height": 640})
+        assert fits(page)
+        card.get_by_role("button", name="Undo").focus()
+        page.keyboard.press("Enter")
+        expect(card.locator(".held")).to_have_count(0)
 
 
 @WIDTHS
@@ -245,10 +326,7 @@ def test_nothing_stands_in_anybodys_way(
         sign_in(page, service, "installer")
         for path in (*FIRM_PAGES, *(f"/sites/beech-end{p}" for p in SITE_PAGES), "/sign-in"):
             page.goto(service.address + path)
-            found = Axe().run(
-                page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
-            )
-            assert [(v["id"], v["nodes"][0]["html"]) for v in found.response["violations"]] == [], path
+            assert violations(page) == [], path
             assert fits(page), path
 
 

@@ -157,14 +157,22 @@ def test_a_thin_site_says_what_it_cannot_know(basic: Plant) -> None:
 def test_works_stand_with_their_effect(full: Plant) -> None:
     effect = {"sentence": "11 % less electricity at the same degree-days; 19 days", "reason": None}
     works = [
-        {"id": 1, "day": "2025-01-02", "what": "curve lowered by 6 K", "finding": "short_cycling", "who": "Kim", "effect": effect, "standing": {"is_gone": True}},
-        {"id": 2, "day": "2025-01-20", "what": "<b>strainer</b>", "finding": None, "who": "Kim", "effect": None, "reason": "needs 7 whole days after it, has 3"},
+        {"id": 1, "day": "2025-01-02", "what": "curve lowered by 6 K", "finding": "short_cycling", "who": "Kim", "effect": effect, "standing": [{"code": "short_cycling", "is_gone": True}], "findings": ["short_cycling"], "parts": "gasket", "minutes": 45, "changed": "2025-01-03", "changed_by": "Lou"},
+        {"id": 2, "day": "2025-01-20", "what": "<b>strainer</b>", "finding": None, "who": "Kim", "effect": None, "reason": "needs 7 whole days after it, has 3", "findings": []},
     ]  # fmt: skip
     page = sound(pages.site_page(full.row(), full.facts, works, INSTALLER, {}, NOW))
     assert "11 % less electricity at the same degree-days" in page
     assert "&lt;b&gt;strainer&lt;/b&gt;" in page
     assert "Needs 7 whole days after it, has 3" in page
     assert "gone since" in page
+    told = text_of(page)
+    for said in (
+        "Parts: gasket",
+        "45 min",
+        "Corrected 3 Jan 2025 by Lou",
+        "Correct or delete the job of 2 Jan 2025",
+    ):
+        assert said in told.replace("\u00a0", " ")
     for reader, may in ((INSTALLER, True), (HOUSEHOLDER, False)):
         assert ('action="/sites/' in pages.site_page(full.row(), full.facts, works, reader, {}, NOW)) is may
 

@@ -1,4 +1,4 @@
-"""Alerts, maintenance, notices."""
+"""Alerts, handling of findings, maintenance, notices."""
 
 from __future__ import annotations
 
@@ -8,13 +8,30 @@ from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import BaseModel
 
 from api.alerts.alerts import AlertRow, EventRow
+from api.alerts.decisions import Decision, HandlingRow
 from api.alerts.notices import NoticeRow
 from api.http.doors import PartsHere, PlantHere, need
-from api.http.shapes import Limit, MaintenanceIn, MaintenanceOut, NoteIn, Number, Offset, Page, SnoozeIn, page
+from api.http.finding_actions import decide, undo
+from api.http.shapes import (
+    HandlingIn,
+    Limit,
+    MaintenanceIn,
+    MaintenanceOut,
+    NoteIn,
+    Number,
+    Offset,
+    Page,
+    SnoozeIn,
+    page,
+)
 from api.people.access import Actor
 
 router = APIRouter(tags=["alerts"])
 AlertId = Annotated[Number, Path(description="The alert's number.")]
+FindingCode = Annotated[
+    str,
+    Path(pattern=r"^[a-z][a-z0-9_]{1,46}$", description="The finding's code.", examples=["short_cycling"]),
+]
 
 
 class AlertOut(BaseModel):
@@ -51,7 +68,7 @@ def read_alert(alert_id: AlertId, parts: PartsHere, actor: Actor = need("alerts.
 def acknowledge(
     alert_id: AlertId, body: NoteIn, parts: PartsHere, actor: Actor = need("alerts.handle")
 ) -> AlertRow:
-    """Say that you have it in hand."""
+    """Take it in hand, without an end."""
     row = parts.alerts.acknowledge(alert_id, actor, body.note)
     parts.audit.note(actor, "alert acknowledged", row.site, alert=alert_id)
     return row
@@ -73,6 +90,35 @@ def add_note(
 ) -> AlertRow:
     """Write something down about it."""
     return parts.alerts.comment(alert_id, actor, body.note)
+
+
+@router.get("/sites/{site_id}/handling")
+def list_handling(
+    plant: PlantHere, parts: PartsHere, actor: Actor = need("alerts.read")
+) -> list[HandlingRow]:
+    """What was decided about the site's findings."""
+    return list(parts.handlings.of_site(plant.site.id).values())
+
+
+@router.put("/sites/{site_id}/findings/{code}/handling")
+def handle_finding(
+    code: FindingCode,
+    body: HandlingIn,
+    plant: PlantHere,
+    parts: PartsHere,
+    actor: Actor = need("alerts.handle"),
+) -> HandlingRow:
+    """Decide about an open finding: seen, in hand, muted or not a fault. A live alert of it follows."""
+    asked = Decision(body.state, body.who or actor.name, body.until, body.reason)
+    return decide(parts, plant, code, asked, actor)
+
+
+@router.delete("/sites/{site_id}/findings/{code}/handling", status_code=204, response_class=Response)
+def undo_handling(
+    code: FindingCode, plant: PlantHere, parts: PartsHere, actor: Actor = need("alerts.handle")
+) -> None:
+    """Take a decision back: the finding is open again."""
+    undo(parts, plant, code, actor)
 
 
 @router.get("/sites/{site_id}/maintenance")

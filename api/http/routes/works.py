@@ -7,10 +7,11 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Path, Query, Request, Response
 
 from api.http.doors import PartsHere, PlantHere, need
+from api.http.job_actions import change_job, remove_job
 from api.http.shapes import EffectOut, Limit, Number, Offset, Page, WorkIn, page
 from api.papers import PaperRow, kept_papers, paper_for, rendered
 from api.people.access import Actor
-from api.works import WorkRow
+from api.works import Job, WorkRow
 
 router = APIRouter(tags=["works and papers"])
 
@@ -32,17 +33,29 @@ def list_works(
 
 @router.post("/sites/{site_id}/works", status_code=201)
 def add_work(body: WorkIn, plant: PlantHere, parts: PartsHere, actor: Actor = need("works.write")) -> WorkRow:
-    """Enter what was done."""
-    row = parts.works.add(plant.site.id, body.day, body.what, body.finding, actor)
+    """Log a job. The findings it names are closed; those that are still there a fortnight later open again."""
+    row = parts.works.add(plant.site.id, _job(body), actor)
     parts.audit.note(actor, "work entered", plant.site.id, work=row.id)
     return row
 
 
+@router.put("/sites/{site_id}/works/{work}")
+def change_work(
+    work: Number, body: WorkIn, plant: PlantHere, parts: PartsHere, actor: Actor = need("works.write")
+) -> WorkRow:
+    """Correct a job. What it said before stays in the audit trail."""
+    return change_job(parts, plant.site.id, work, _job(body), actor)
+
+
 @router.delete("/sites/{site_id}/works/{work}", status_code=204, response_class=Response)
 def remove_work(work: Number, plant: PlantHere, parts: PartsHere, actor: Actor = need("works.write")) -> None:
-    """Take an entry out again."""
-    parts.works.remove(plant.site.id, work)
-    parts.audit.note(actor, "work removed", plant.site.id, work=work)
+    """Delete a job. What it said stays in the audit trail; the findings it closed are open again."""
+    remove_job(parts, plant.site.id, work, actor)
+
+
+def _job(body: WorkIn) -> Job:
+    named = dict.fromkeys([*([body.finding] if body.finding else []), *body.findings])
+    return Job(body.day, body.what, tuple(named), body.parts, body.minutes)
 
 
 @router.get("/sites/{site_id}/works/{work}/effect")

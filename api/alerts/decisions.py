@@ -1,0 +1,124 @@
+"""What people may decide about a finding, and how long a decision lasts: pure rules.
+
+seen      somebody has read it
+in_hand   somebody deals with it until a day
+muted     nobody is told of it until a day, for a reason
+no_fault  judged not to be a fault, for a reason, until it is undone or the finding gets worse
+done      a job was logged for it; the readings of the next weeks show whether it worked
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from analysis.errors import InputError
+from analysis.verdict import harm_of
+from api.alerts.life import GRAVER, LIVE, Life, acknowledge, snooze
+from dashboards import words
+
+STATES = ("seen", "in_hand", "muted", "no_fault", "done")
+LONGEST_DAYS = 366
+"""A decision is looked at again after one heating season at most (common practice, no source)."""
+LONGEST_DANGER_MUTE_DAYS = 14
+"""A finding that may harm people or the plant can be muted until the next visit, not longer (common practice, no source)."""
+JOB_PROOF_DAYS = 14
+"""A fortnight after a job has cold and mild days; a finding that is still there then is open again (common practice)."""
+MOST_REASON = 500
+"""Characters."""
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What somebody asks for. who : e-mail of the person who has it in hand. until : last local day, included"""
+
+    state: str
+    who: str = ""
+    until: date | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class HandlingRow:
+    """A decision as it is kept. ends : first moment at which it no longer holds; None for no end"""
+
+    site: str
+    code: str
+    state: str
+    severity: str
+    who: str
+    ends: datetime | None
+    reason: str
+    decided_by: str
+    decided: datetime
+    work: int | None
+
+
+def is_danger(code: str) -> bool:
+    """Whether a finding may harm people or the plant: muting it changes neither the verdict nor the home's place."""
+    return harm_of(code) == "danger"
+
+
+def lasts(row: HandlingRow, severity: str | None, now: datetime) -> bool:
+    """Whether a decision still holds for a finding of this severity (None: not seen now)."""
+    if row.ends is not None and row.ends <= now:
+        return False
+    return weight(severity) <= weight(row.severity)
+
+
+def weight(severity: str | None) -> int:
+    return GRAVER.get(severity or "", 0)
+
+
+def checked(asked: Decision, code: str, today: date, people: frozenset[str]) -> Decision:
+    """The decision, tidied.
+
+    today : the site's local day. people : whom a finding can be given to
+    Raises InputError with what is missing or wrong.
+    """
+    if asked.state not in STATES or asked.state == "done":
+        raise InputError("choose one of: seen, in hand, muted, not a fault")
+    reason = "".join(c for c in asked.reason if c.isprintable()).strip()
+    if len(reason) > MOST_REASON:
+        raise InputError(f"the reason may have {MOST_REASON} characters; it has {len(reason)}")
+    if asked.state in ("muted", "no_fault") and not reason:
+        raise InputError("give a reason")
+    if asked.state == "in_hand" and asked.who not in people:
+        raise InputError("say who has it in hand: somebody of the firm")
+    if asked.state in ("seen", "no_fault"):
+        return Decision(asked.state, "", None, reason)
+    until = _until(asked, code, today)
+    return Decision(asked.state, asked.who if asked.state == "in_hand" else "", until, reason)
+
+
+def _until(asked: Decision, code: str, today: date) -> date:
+    if asked.until is None:
+        raise InputError("say until which day")
+    if asked.until < today:
+        raise InputError(f"the last day must be today or later, got {words.day(asked.until)}")
+    most = LONGEST_DAYS
+    if asked.state == "muted" and is_danger(code):
+        most = LONGEST_DANGER_MUTE_DAYS
+    if (asked.until - today).days > most:
+        why = ": people or the plant can come to harm" if most < LONGEST_DAYS else ""
+        raise InputError(
+            f"the last day may be {most} days from now at most{why}; got {words.day(asked.until)}"
+        )
+    return asked.until
+
+
+def end_of(day: date | None, zone: ZoneInfo) -> datetime | None:
+    """The first moment after a local day."""
+    if day is None:
+        return None
+    return datetime.combine(day + timedelta(days=1), time(), zone).astimezone(UTC)
+
+
+def alert_after(life: Life, row: HandlingRow) -> Life:
+    """A live alert under a decision; any other stays as it is."""
+    if life.state not in LIVE:
+        return life
+    if row.state in ("muted", "no_fault"):
+        return snooze(life, row.ends)
+    return acknowledge(life, row.ends)

@@ -1,0 +1,109 @@
+"""Decisions about findings in the state database, and the alerts that follow them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from api.alerts.alert_rows import life_of, note_event, set_life
+from api.alerts.decisions import JOB_PROOF_DAYS, HandlingRow, alert_after
+from api.alerts.life import reopen
+from api.people.access import Actor
+from api.state.database import Database
+from api.state.work_tables import Alert, Handling
+
+
+class Handlings:
+    """Kept decisions, one for each site and finding."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def of_site(self, site: str) -> dict[str, HandlingRow]:
+        """Finding code -> decision, whether or not it still holds."""
+        with self._database.read() as session:
+            rows = session.scalars(select(Handling).where(Handling.site == site).order_by(Handling.code))
+            return {r.code: row_of(r) for r in rows}
+
+    def all(self) -> dict[str, dict[str, HandlingRow]]:
+        """Site -> finding code -> decision."""
+        out: dict[str, dict[str, HandlingRow]] = {}
+        with self._database.read() as session:
+            for r in session.scalars(select(Handling)):
+                out.setdefault(r.site, {})[r.code] = row_of(r)
+        return out
+
+    def decide(self, row: HandlingRow, by: Actor) -> HandlingRow:
+        """Keep a decision in place of the one before; a live alert of the finding follows it."""
+        with self._database.write() as session:
+            put(session, row, by)
+        return row
+
+    def undo(self, site: str, code: str, by: Actor) -> HandlingRow | None:
+        """Take a decision back: the finding is open again. Returns what was undone; None where there was nothing."""
+        with self._database.write() as session:
+            return drop(session, site, code, by)
+
+
+def put(session: Session, row: HandlingRow, by: Actor, event: str = "") -> None:
+    """Write a decision and let a live alert follow it. event : name in the alert's history, default the state"""
+    kept = session.get(Handling, (row.site, row.code)) or Handling(site=row.site, code=row.code)
+    for name in ("state", "severity", "who", "ends", "reason", "decided_by", "decided", "work"):
+        setattr(kept, name, getattr(row, name))
+    session.add(kept)
+    alert = _alert(session, row.site, row.code)
+    if alert is not None:
+        set_life(alert, alert_after(life_of(alert), row), row.decided)
+        note_event(session, alert.id, event or row.state, by.name, row.decided, row.reason)
+
+
+def drop(session: Session, site: str, code: str, by: Actor) -> HandlingRow | None:
+    """Remove a decision; a live alert opens again."""
+    kept = session.get(Handling, (site, code))
+    if kept is None:
+        return None
+    was, now = row_of(kept), datetime.now(UTC)
+    session.delete(kept)
+    alert = _alert(session, site, code)
+    if alert is not None:
+        set_life(alert, reopen(life_of(alert)), now)
+        note_event(session, alert.id, "undone", by.name, now)
+    return was
+
+
+def close_by_job(
+    session: Session, site: str, severities: dict[str, str], work: int, codes: list[str], by: Actor
+) -> None:
+    """Let a job close the findings it names, and reopen those it named before.
+
+    severities : code -> severity of the findings that are open now; others have nothing to close
+    """
+    before = session.scalars(select(Handling).where(Handling.site == site, Handling.work == work)).all()
+    kept = {row.code for row in before}
+    for code in kept - set(codes):
+        drop(session, site, code, by)
+    now = datetime.now(UTC)
+    for code in codes:
+        if code in severities and code not in kept:
+            ends = now + timedelta(days=JOB_PROOF_DAYS)
+            row = HandlingRow(site, code, "done", severities[code], by.name, ends, "", by.name, now, work)
+            put(session, row, by)
+
+
+def open_severities(result: dict[str, Any] | None) -> dict[str, str]:
+    """Code -> severity of a result document's open findings."""
+    return {f["code"]: f["severity"] for f in (result or {}).get("findings", []) if f["until"] is None}
+
+
+def _alert(session: Session, site: str, code: str) -> Alert | None:
+    chosen = select(Alert).where(Alert.site == site, Alert.code == code, Alert.state != "waiting")
+    return session.scalars(chosen).first()
+
+
+def row_of(r: Handling) -> HandlingRow:
+    return HandlingRow(
+        r.site, r.code, r.state, r.severity, r.who, r.ends, r.reason, r.decided_by, r.decided, r.work
+    )

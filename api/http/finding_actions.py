@@ -1,0 +1,59 @@
+"""What the API and the pages share when somebody decides about a finding."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from analysis.errors import InputError
+from api.alerts.decisions import Decision, HandlingRow, checked, end_of
+from api.alerts.handling import open_severities
+from api.http.parts import Parts
+from api.people.access import OF_THE_FIRM, Actor
+from api.plants import Plant
+from api.standing import rolling_result
+
+
+def decide(parts: Parts, plant: Plant, code: str, asked: Decision, actor: Actor) -> HandlingRow:
+    """Keep a decision about a finding that is open now. Raises InputError."""
+    site, now = plant.site.id, datetime.now(UTC)
+    severity = _severity(parts, plant, code)
+    people = frozenset(colleagues(parts, actor))
+    made = checked(asked, code, now.astimezone(plant.site.zone).date(), people)
+    row = HandlingRow(
+        site, code, made.state, severity, made.who or actor.name, end_of(made.until, plant.site.zone), made.reason,
+        actor.name, now, None,
+    )  # fmt: skip
+    parts.handlings.decide(row, actor)
+    until = made.until.isoformat() if made.until else None
+    parts.audit.note(
+        actor, f"finding {made.state}", site, code=code, who=row.who, until=until, reason=made.reason
+    )
+    return row
+
+
+def undo(parts: Parts, plant: Plant, code: str, actor: Actor) -> None:
+    """Take a decision back; nothing happens where there is none."""
+    was = parts.handlings.undo(plant.site.id, code, actor)
+    if was is not None:
+        parts.audit.note(
+            actor, "finding handling undone", plant.site.id, code=code, state=was.state, reason=was.reason
+        )
+
+
+def colleagues(parts: Parts, actor: Actor) -> dict[str, str]:
+    """E-mail -> name of the firm's people, the actor first: whom a finding can be given to."""
+    found = {p.email: p.name for p in parts.accounts.all() if p.role in OF_THE_FIRM and p.active}
+    return {actor.name: found.get(actor.name, actor.name), **found}
+
+
+def names_of(parts: Parts) -> dict[str, str]:
+    """E-mail -> name of everybody with an account."""
+    return {p.email: p.name for p in parts.accounts.all()}
+
+
+def _severity(parts: Parts, plant: Plant, code: str) -> str:
+    """Raises InputError where the finding is not open."""
+    for result in (parts.service.results.newest(plant.site.id), rolling_result(parts.service, plant, None)):
+        if code in (found := open_severities(result)):
+            return found[code]
+    raise InputError(f"{plant.site.id} has no open finding {code!r}")

@@ -1,0 +1,34 @@
+"""What the API and the pages share when a job is corrected or deleted: the change and its line in the audit trail."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from analysis.errors import InputError
+from api.http.parts import Parts
+from api.people.access import Actor
+from api.sign_off import is_sign_off
+from api.works import Job, WorkRow
+
+
+def change_job(parts: Parts, site: str, work: int, job: Job, actor: Actor) -> WorkRow:
+    """Correct a job. Raises InputError, UnknownWork."""
+    before = parts.works.get(site, work)
+    if is_sign_off(before.finding):
+        raise InputError("a signed winter check can't be changed; sign it again on its sheet")
+    row = parts.works.change(site, work, job, actor)
+    parts.audit.note(actor, "work changed", site, work=work, before=_told(before), after=_told(row))
+    return row
+
+
+def remove_job(parts: Parts, site: str, work: int, actor: Actor) -> None:
+    """Delete a job. Raises UnknownWork."""
+    row = parts.works.remove(site, work, actor)
+    parts.audit.note(actor, "work removed", site, work=work, before=_told(row))
+
+
+def _told(row: WorkRow) -> dict[str, Any]:
+    return {
+        "day": row.day.isoformat(), "what": row.what, "findings": row.findings, "parts": row.parts, "minutes": row.minutes,
+        "who": row.who,
+    }  # fmt: skip

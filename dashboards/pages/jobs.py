@@ -1,0 +1,45 @@
+"""A job to log or to correct, and a decision about a finding that could not be saved: forms that keep what was typed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from dashboards.frame import render
+
+NO_PROBLEMS: Mapping[str, str] = {"day": "", "what": "", "minutes": ""}
+
+
+def job_values(today: str, **given: Any) -> dict[str, Any]:
+    """What the form of a job holds: day, what, parts, minutes as text, and the codes of its findings."""
+    return {"day": today, "what": "", "parts": "", "minutes": "", "findings": (), **given}
+
+
+def job_page(
+    row: dict[str, Any],
+    values: Mapping[str, Any],
+    codes: Iterable[str],
+    problems: Mapping[str, str],
+    visitor: dict[str, Any],
+    work: int | None = None,
+) -> str:
+    """codes : findings that the job may name. problems : field -> what is wrong. work : number of the job to correct"""
+    return render(
+        "job.html", title=f"{'Correct a job' if work else 'Log a job'}, {row['name']}", here="site", visitor=visitor, row=row,
+        values=values, codes=list(codes), problems={**NO_PROBLEMS, **problems}, said=[p for p in problems.values() if p], work=work,
+    )  # fmt: skip
+
+
+def handle_again_page(
+    row: dict[str, Any],
+    code: str,
+    people: Mapping[str, str],
+    values: Mapping[str, str],
+    problem: str,
+    visitor: dict[str, Any],
+) -> str:
+    """The forms of a finding with what was typed, and what is wrong. people : e-mail -> name"""
+    return render(
+        "handle_again.html", title=row["name"], here="site", visitor=visitor, row=row, finding={"code": code}, people=people,
+        values=values, problem=problem,
+    )  # fmt: skip

@@ -1,0 +1,121 @@
+"""The list of homes: what a search and filters find, how it is sorted, what stands in the address."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from dashboards import pages
+from dashboards.pages.fleet_choice import FULL_UP_TO, PER_PAGE, address_of, asked_of
+from tests.dashboards.conftest import INSTALLER, NOW, SHORT_CYCLING, Plant
+from tests.dashboards.test_pages import sound, text_of
+
+DEAR = replace(
+    SHORT_CYCLING,
+    code="high_standby",
+    severity="watch",
+    headline="Draws 900 W.",
+    cost_kwh=4000.0,
+    since="2025-01-20",
+)
+OLD = replace(
+    SHORT_CYCLING,
+    code="low_flow",
+    severity="watch",
+    headline="Flow 0.4 m3/h.",
+    cost_kwh=10.0,
+    since="2024-10-02",
+)
+
+
+def efficient(plant: Plant, value: float | None) -> dict[str, Any]:
+    """The plant's result with another efficiency at every boundary."""
+    told = {b: None if value is None else {"value": value} for b in ("H1", "H2", "H3", "H4")}
+    document = plant.document
+    return document | {"performance": document["performance"] | told}
+
+
+@pytest.fixture
+def rows(full: Plant) -> list[dict[str, Any]]:
+    worst, dear, old = (full.with_findings(f) for f in (SHORT_CYCLING, DEAR, OLD))
+    return [
+        old.row(id="old-oak", name="Old Oak", result=efficient(old, None), heard=NOW - timedelta(minutes=5)),
+        dear.row(
+            id="dear-dale", name="dear Dale", result=efficient(dear, 2.1), heard=NOW - timedelta(minutes=9)
+        ),
+        worst.row(
+            id="worst-way", name="Worst Way", result=efficient(worst, 3.4), heard=NOW - timedelta(minutes=1)
+        ),
+    ]
+
+
+def listed(rows: list[dict[str, Any]], **query: str) -> list[str]:
+    page = sound(pages.fleet_page(rows, INSTALLER, query, NOW))
+    main = page[page.index("<ol") :]
+    return list(dict.fromkeys(re.findall(r'href="/sites/([a-z0-9-]+)"', main)))
+
+
+@pytest.mark.parametrize(
+    ("sort", "ids"),
+    [
+        ("harm", ["dear-dale", "worst-way", "old-oak"]), ("cost", ["dear-dale", "worst-way", "old-oak"]),
+        ("age", ["old-oak", "worst-way", "dear-dale"]), ("efficiency", ["dear-dale", "worst-way", "old-oak"]),
+        ("heard", ["dear-dale", "old-oak", "worst-way"]), ("name", ["dear-dale", "old-oak", "worst-way"]),
+        ("sideways", ["dear-dale", "worst-way", "old-oak"]),
+    ],
+)  # fmt: skip
+def test_the_order(rows: list[dict[str, Any]], sort: str, ids: list[str]) -> None:
+    assert listed(rows, sort=sort) == ids
+
+
+@pytest.mark.parametrize(
+    ("query", "ids"),
+    [
+        ({"q": "worst"}, {"worst-way"}), ({"q": "NEEDS WORK"}, {"worst-way"}), ({"q": "needs watching"}, {"dear-dale", "old-oak"}),
+        ({"q": "watching dale"}, {"dear-dale"}), ({"q": "visit"}, {"worst-way", "dear-dale", "old-oak"}), ({"q": "kim"}, {"old-oak"}),
+        ({"verdict": "act"}, {"worst-way"}), ({"verdict": "watch", "show": "thin"}, {"old-oak"}), ({"verdict": "urgent"}, set()),
+        ({"verdict": "watch", "q": "dear", "show": "drive", "sort": "name"}, {"dear-dale"}),
+    ],
+)  # fmt: skip
+def test_search_and_filters_combine(rows: list[dict[str, Any]], query: dict[str, str], ids: set[str]) -> None:
+    held = {
+        "state": "in_hand", "who": "Kim", "by": "Kim", "until": "2025-02-03", "decided": "2025-01-28", "reason": "", "holds": True,
+        "worse": False,
+    }  # fmt: skip
+    rows[0]["handled"] = {"low_flow": held}
+    assert set(listed(rows, **query)) == ids
+
+
+def test_the_choice_is_in_the_form_the_status_and_the_address(rows: list[dict[str, Any]]) -> None:
+    query = {"q": "a & b", "show": "drive", "verdict": "watch", "sort": "cost", "rows": "compact"}
+    page = pages.fleet_page(rows, INSTALLER, query, NOW)
+    assert 'value="a &amp; b"' in page
+    for value in ("drive", "watch", "cost", "compact"):
+        assert f'<option value="{value}" selected>' in page
+    assert "“a &amp; b”, needs a visit, needs watching, costliest first" in text_of(page)
+    assert asked_of(query) == {**query, "page": "1"}
+    assert address_of(asked_of({})) == "/"
+    assert address_of(asked_of({"sort": "name", "page": "1"}), page="2") == "/?sort=name&page=2"
+
+
+@pytest.mark.parametrize("page", ["0", "-1", "x", "²", "9" * 40, ""])
+def test_a_wrong_page_number_is_the_first_or_the_last(rows: list[dict[str, Any]], page: str) -> None:
+    assert len(listed(rows, page=page)) == 3
+
+
+def test_a_long_list_is_compact_and_paged(rows: list[dict[str, Any]]) -> None:
+    many = [rows[n % 3] | {"id": f"home-{n}", "name": f"Home {n:03d}"} for n in range(PER_PAGE + 7)]
+    page = sound(pages.fleet_page(many, INSTALLER, {"sort": "name"}, NOW))
+    assert page.count('<summary><span class="mark">') == PER_PAGE
+    assert f"{PER_PAGE + 7} homes, by name; 1 to {PER_PAGE} on this page" in text_of(page)
+    assert 'href="/?sort=name&amp;page=2"' in page
+    assert listed(many, sort="name", page="2") == [f"home-{n}" for n in range(PER_PAGE, PER_PAGE + 7)]
+    assert listed(many, sort="name", page="99") == listed(many, sort="name", page="2")
+    few = many[:FULL_UP_TO]
+    assert '<summary><span class="mark">' not in pages.fleet_page(few, INSTALLER, {}, NOW)
+    assert '<summary><span class="mark">' in pages.fleet_page(few, INSTALLER, {"rows": "compact"}, NOW)
+    assert '<summary><span class="mark">' not in pages.fleet_page(many, INSTALLER, {"rows": "full"}, NOW)
