@@ -25,7 +25,7 @@ from analysis.findings.operation_defrost_causes import rated_kw
 # temperatures in all running: as much as what is counted for starts (common practice).
 _RATING, _BEYOND, _UNRATED, _ELECTRICITY, _RUNNING = 0.04, 0.06, 0.14, 0.01, 0.025
 # A charge of the cylinder is never steady: its temperatures rise all along (common practice).
-_CHARGING = 0.03
+_CHARGING = 0.05
 _HEAT = ("heat_output", "space_heat", "flow_rate")
 _HOTTER_K, _BLURRED = 5.0, 0.7
 

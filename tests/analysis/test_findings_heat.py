@@ -160,7 +160,7 @@ def test_a_unit_that_never_works_near_full_output_is_held_against_its_part_load(
 
 
 def test_poor_meters_make_the_same_shortfall_less_sure() -> None:
-    short = {"xe_full": 3.0 / 0.87, "xe_full_hot": 2.0 / 0.87, "xe_space": 20.0 / 0.87}
+    short = {"xe_full": 3.0 / 0.80, "xe_full_hot": 2.0 / 0.80, "xe_space": 20.0 / 0.80}
     good = heat_efficiency.efficiency_below_expected(context_of(days_of(**short)))
     poor = heat_efficiency.efficiency_below_expected(
         context_of(days_of(**short, q_flow_error=9.0, q_pair_error=9.0))
