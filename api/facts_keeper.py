@@ -21,7 +21,7 @@ from analysis.readings import MS_PER_DAY
 from api.local_days import day_of, days
 from api.plants import Plants
 from api.state.database import Database
-from api.state.tables import FactChunk, FactDay, SiteRow
+from api.state.site_tables import FACT_CHUNKS, FACT_DAYS, SITES
 from collector.store.protocol import PointSpan, Store
 
 if TYPE_CHECKING:
@@ -37,23 +37,23 @@ RECENT_S = 600.0
 
 # Worded once: each is run for every site every night.
 _OF_MONTHS = (
-    FactChunk.site == bindparam("site_id"),
-    FactChunk.month >= bindparam("first_month"),
-    FactChunk.month <= bindparam("last_month"),
+    FACT_CHUNKS.c.site == bindparam("site_id"),
+    FACT_CHUNKS.c.month >= bindparam("first_month"),
+    FACT_CHUNKS.c.month <= bindparam("last_month"),
 )
 _OF_DAYS = (
-    FactDay.site == bindparam("site_id"),
-    FactDay.day >= bindparam("first_day"),
-    FactDay.day <= bindparam("last_day"),
+    FACT_DAYS.c.site == bindparam("site_id"),
+    FACT_DAYS.c.day >= bindparam("first_day"),
+    FACT_DAYS.c.day <= bindparam("last_day"),
 )
 _CHUNKS = (
-    select(FactChunk.kind, FactChunk.month, FactChunk.payload)
+    select(FACT_CHUNKS.c.kind, FACT_CHUNKS.c.month, FACT_CHUNKS.c.payload)
     .where(*_OF_MONTHS)
-    .order_by(FactChunk.kind, FactChunk.month)
+    .order_by(FACT_CHUNKS.c.kind, FACT_CHUNKS.c.month)
 )
-_MARKS = select(FactDay.day, FactDay.fingerprint).where(*_OF_DAYS)
-_HOLD = select(SiteRow.id).where(SiteRow.id == bindparam("site_id")).with_for_update()
-_DROP_CHUNKS, _DROP_MARKS = delete(FactChunk).where(*_OF_MONTHS), delete(FactDay).where(*_OF_DAYS)
+_MARKS = select(FACT_DAYS.c.day, FACT_DAYS.c.fingerprint).where(*_OF_DAYS)
+_HOLD = select(SITES.c.id).where(SITES.c.id == bindparam("site_id")).with_for_update()
+_DROP_CHUNKS, _DROP_MARKS = delete(FACT_CHUNKS).where(*_OF_MONTHS), delete(FACT_DAYS).where(*_OF_DAYS)
 
 Progress = Callable[[date, date], None]
 
@@ -215,10 +215,10 @@ class FactsKeeper:
                     payload = packed(part) if older is None else replaced(older, part, start, end)
                     chunks.append({"site": site_id, "kind": kind, "month": month, "payload": payload})
             db.execute(_DROP_CHUNKS, span)
-            db.execute(insert(FactChunk), chunks)
+            db.execute(insert(FACT_CHUNKS), chunks)
             db.execute(_DROP_MARKS, span)
             db.execute(
-                insert(FactDay), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
+                insert(FACT_DAYS), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
             )
 
     def _lender(self, site: Site) -> Site | None:
