@@ -117,13 +117,14 @@ def as_damage(path: Path, *more: type[Exception]) -> Iterator[None]:
 
     more : further exceptions that the file's reader raises
     """
+    unreadable: tuple[type[Exception], ...] = (*_UNREADABLE, *more)
     try:
         yield
     except FileNotFoundError:
         raise
     except NotWhole as error:
         raise DamagedFile(path, f"damaged: {error}; its readings are left out") from None
-    except (*_UNREADABLE, *more) as error:
+    except unreadable as error:
         raise DamagedFile(path, f"damaged: {_first_line(error)}; its readings are left out") from None
     except OSError as error:
         if error.errno not in (None, errno.EIO):
