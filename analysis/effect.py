@@ -7,8 +7,8 @@ from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
+from analysis.distributions import t_quantile
 from analysis.facts.table import Table, first_known
 from analysis.figures.estimate import Estimate, robust_fit
 
@@ -146,7 +146,7 @@ def _flow_step(days: Table, after: NDArray[np.bool_]) -> Estimate:
 
 
 def _t(freedom: int) -> float:
-    return float(stats.t.ppf(0.975, max(freedom, 1)))
+    return t_quantile(0.975, max(freedom, 1))
 
 
 def _sentence(electricity: Estimate, flow: Estimate, days: int) -> str:

@@ -7,10 +7,8 @@ Energies are Wh in each minute: shapes from powers, totals from registers. A min
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
-from functools import lru_cache
+from datetime import date, timedelta
 from itertools import pairwise
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +23,7 @@ from analysis.bridging import (
     told_at_changes,
 )
 from analysis.medians import running_median
+from analysis.midnight import local_midnight
 from analysis.plant.site import Point, Site
 from analysis.plausible import implausible
 from analysis.readings import MS_PER_MINUTE, Readings, Samples
@@ -113,16 +112,6 @@ class Grid:
         """float64 (n,) [W], the mean of each minute; all nan where not measured."""
         found = self.energy.get(quantity)
         return found * 60.0 if found is not None else np.full(len(self), np.nan)
-
-
-def local_midnight(site: Site, day: date) -> int:
-    """The instant [ms] at which a local day begins."""
-    return _midnight(site.zone, day)
-
-
-@lru_cache(maxsize=8192)
-def _midnight(zone: ZoneInfo, day: date) -> int:
-    return int(datetime(day.year, day.month, day.day, tzinfo=zone).timestamp() * 1000)
 
 
 def build_grid(site: Site, readings: Readings, first: date, last: date) -> Grid:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 MS_PER_MINUTE = 60_000
 MS_PER_DAY = 86_400_000
@@ -24,7 +25,7 @@ class Samples(NamedTuple):
 
     def between(self, start: int, end: int) -> Samples:
         """The samples with start <= time < end [ms]."""
-        a, b = np.searchsorted(self.time, (start, end))
+        a, b = self.time.searchsorted((start, end))
         return Samples(self.time[a:b], self.value[a:b])
 
 
@@ -42,6 +43,8 @@ def ordered(time: NDArray[np.int64], value: NDArray[Any]) -> Samples:
 
     time : int64 (n,) [ms]; value : (n,). Returns Samples with strictly ascending times.
     """
+    import numpy as np
+
     if len(time) < 2 or bool(np.all(time[1:] > time[:-1])):
         return Samples(time, value)
     order = np.argsort(time, kind="stable")

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, Literal
 
-from analysis.findings.judge import RULES
 from analysis.findings.limits import LIMITS
 from analysis.plant.site import Site
 
@@ -142,7 +141,6 @@ MATTERS: tuple[Matter, ...] = (
 """What matters, the findings that answer it, and the meters that would tell. Every finding code stands here once."""
 
 MATTER_OF: dict[str, Matter] = {code: matter for matter in MATTERS for code in matter.codes}
-RULE_CODES = frozenset(rule.code for rule in RULES)
 
 # While a plant runs is seen by every finding about how it runs, where no rule of its own looks at it.
 _SHOWS_RUNNING = frozenset(MATTER_OF) - {c for c in MATTER_OF if MATTER_OF[c].key in ("data", "rooms")}
@@ -154,19 +152,26 @@ def harm_of(code: str) -> Harm:
     return matter.harm if matter else "none"
 
 
+def rule_codes() -> frozenset[str]:
+    """Codes of all rules of this version."""
+    from analysis.findings.judge import RULES  # loads every rule; showing a kept verdict needs none
+
+    return frozenset(rule.code for rule in RULES)
+
+
 def verdict(
-    site: Site, result: Mapping[str, Any] | Result, rules: Iterable[str] = RULE_CODES
+    site: Site, result: Mapping[str, Any] | Result, rules: Iterable[str] | None = None
 ) -> dict[str, Any]:
     """The verdict on a home for a result's days.
 
-    result : a result document, or a Result. rules : codes that this version looks at
+    result : a result document, or a Result. rules : codes that this version looks at; default `rule_codes`
     Returns dict: `verdict`; `because`, what decides it (open findings, zones that are cold for hours; in order: what was
     checked), each with `matter`,
     `code`, `severity` and `says`; `missing`, the questions that could not be answered, each with `matter`, `question`,
     `reason`, `reason_code` and `meters`, the quantities that would tell and are not measured.
     """
     document = result if isinstance(result, Mapping) else result.as_dict()
-    missing = _missing(site, document["not_assessed"], frozenset(rules))
+    missing = _missing(site, document["not_assessed"], rule_codes() if rules is None else frozenset(rules))
     decisive = [f for f in document["findings"] if not f["until"] and f["severity"] != "note"]
     because: list[dict[str, Any]] = [
         {

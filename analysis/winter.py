@@ -11,6 +11,7 @@ import numpy as np
 
 from analysis.figures.estimate import Estimate, robust_fit
 from analysis.findings.judge import RULES
+from analysis.output_basis import output_basis
 from analysis.physics.bins import AVERAGE, COLDER, WARMER
 from analysis.plant.site import Site
 
@@ -212,11 +213,6 @@ def _numbers(site: Site, result: Mapping[str, Any]) -> dict[str, tuple[Number, .
         ],
     }  # fmt: skip
     return {key: tuple(n for n in listed[key] if n.value is not None) for key in CODES}
-
-
-def output_basis(result: Mapping[str, Any]) -> str:
-    """Where the output at the design temperature comes from, in words."""
-    return "measured" if result["capacity"].get("basis") == "measured" else "by rating, not measured"
 
 
 def _water(site: Site, days: Sequence[Day]) -> tuple[Number, ...]:

@@ -16,7 +16,7 @@ from api.fact_tables import unpacked
 from api.service import Service
 from api.settings import Settings
 from api.site_guard import Failure, attempt, one_line
-from api.state.tables import FactChunk, KeptResult
+from api.state.site_tables import FACT_CHUNKS, KEPT_RESULTS
 from collector.store.local import LocalStore
 
 _HEADER = b"SQLite format 3\x00"
@@ -74,8 +74,12 @@ def check_sites(service: Service, progress: Callable[[str], None] = lambda _: No
 
 def _made(service: Service, site_id: str) -> Iterator[Damage]:
     """What was worked out of a site, and can be made anew."""
-    facts = select(FactChunk.kind, FactChunk.month, FactChunk.payload).where(FactChunk.site == site_id)
-    results = select(KeptResult.first, KeptResult.last, KeptResult.payload).where(KeptResult.site == site_id)
+    facts = select(FACT_CHUNKS.c.kind, FACT_CHUNKS.c.month, FACT_CHUNKS.c.payload).where(
+        FACT_CHUNKS.c.site == site_id
+    )
+    results = select(KEPT_RESULTS.c.first, KEPT_RESULTS.c.last, KEPT_RESULTS.c.payload).where(
+        KEPT_RESULTS.c.site == site_id
+    )
     with service.database.reading() as db:
         for kind, month, payload in db.execute(facts):
             if (said := _trouble_of(lambda: unpacked([payload]))) is not None:  # noqa: B023

@@ -6,27 +6,26 @@ import hashlib
 import logging
 import threading
 import time
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from datetime import date, timedelta
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-import numpy as np
 from sqlalchemy import bindparam, delete, insert, select
 
 from analysis.errors import SiteError
-from analysis.facts.build import MARGIN_DAYS, SPAN_DAYS, build_facts
-from analysis.facts.table import Table
-from analysis.facts.tables import METHOD_VERSION, Facts
-from analysis.grid import local_midnight
+from analysis.facts.tables import MARGIN_DAYS, METHOD_VERSION, SPAN_DAYS, Facts, no_rows
+from analysis.midnight import local_midnight
 from analysis.plant.site import Site
-from analysis.readings import MS_PER_DAY, Readings
-from api.fact_tables import packed, replaced, unpacked
+from analysis.readings import MS_PER_DAY
 from api.local_days import day_of, days
 from api.plants import Plants
-from api.silent_spans import thin_readings, with_silences
 from api.state.database import Database
-from api.state.tables import FactChunk, FactDay, SiteRow
+from api.state.site_tables import FACT_CHUNKS, FACT_DAYS, SITES
 from collector.store.protocol import PointSpan, Store
+
+if TYPE_CHECKING:
+    from analysis.readings import Readings
 
 log = logging.getLogger(__name__)
 KINDS = ("days", "runs", "defrosts", "reheats", "notices", "rests", "faults")
@@ -35,27 +34,26 @@ CHUNK_READINGS = 2_000_000
 OPEN_DAYS = 1 + MARGIN_DAYS
 """The newest days: today, and those whose facts depend on today's readings."""
 RECENT_S = 600.0
-_NOTHING = Table({"day": np.empty(0, dtype="datetime64[us]")})
 
 # Worded once: each is run for every site every night.
 _OF_MONTHS = (
-    FactChunk.site == bindparam("site_id"),
-    FactChunk.month >= bindparam("first_month"),
-    FactChunk.month <= bindparam("last_month"),
+    FACT_CHUNKS.c.site == bindparam("site_id"),
+    FACT_CHUNKS.c.month >= bindparam("first_month"),
+    FACT_CHUNKS.c.month <= bindparam("last_month"),
 )
 _OF_DAYS = (
-    FactDay.site == bindparam("site_id"),
-    FactDay.day >= bindparam("first_day"),
-    FactDay.day <= bindparam("last_day"),
+    FACT_DAYS.c.site == bindparam("site_id"),
+    FACT_DAYS.c.day >= bindparam("first_day"),
+    FACT_DAYS.c.day <= bindparam("last_day"),
 )
 _CHUNKS = (
-    select(FactChunk.kind, FactChunk.month, FactChunk.payload)
+    select(FACT_CHUNKS.c.kind, FACT_CHUNKS.c.month, FACT_CHUNKS.c.payload)
     .where(*_OF_MONTHS)
-    .order_by(FactChunk.kind, FactChunk.month)
+    .order_by(FACT_CHUNKS.c.kind, FACT_CHUNKS.c.month)
 )
-_MARKS = select(FactDay.day, FactDay.fingerprint).where(*_OF_DAYS)
-_HOLD = select(SiteRow.id).where(SiteRow.id == bindparam("site_id")).with_for_update()
-_DROP_CHUNKS, _DROP_MARKS = delete(FactChunk).where(*_OF_MONTHS), delete(FactDay).where(*_OF_DAYS)
+_MARKS = select(FACT_DAYS.c.day, FACT_DAYS.c.fingerprint).where(*_OF_DAYS)
+_HOLD = select(SITES.c.id).where(SITES.c.id == bindparam("site_id")).with_for_update()
+_DROP_CHUNKS, _DROP_MARKS = delete(FACT_CHUNKS).where(*_OF_MONTHS), delete(FACT_DAYS).where(*_OF_DAYS)
 
 Progress = Callable[[date, date], None]
 
@@ -92,6 +90,18 @@ class FactsKeeper:
         stale = [day for day, mark in wanted.items() if kept.get(day) != mark]
         if not stale:
             return Updated(0, _whole(wanted))
+        return Updated(self._build(site, plant, stale, wanted, progress), _whole(wanted))
+
+    def _build(
+        self, site: Site, plant: Site, stale: list[date], wanted: dict[date, str], progress: Progress | None
+    ) -> int:
+        """Make and keep the facts of stale days, and of the silences that they end. Returns how many days.
+
+        plant : the site with its lent sensor (see `equipped`). wanted : fingerprints of the days asked for
+        """
+        from analysis.facts.build import build_facts  # the whole method: only where something is stale
+        from api.silent_spans import thin_readings, with_silences
+
         thin = thin_readings(self._store, site.id)
         work = with_silences(stale, self._store.revisions(site.id), thin, site.zone)
         marks = wanted | self.fingerprints(plant, work[0], work[-1]) if len(work) > len(stale) else wanted
@@ -103,7 +113,7 @@ class FactsKeeper:
             self._keep(site.id, facts, {day: marks[day] for day in days(start, end)})
             if progress:
                 progress(start, end)
-        return Updated(len(work), _whole(wanted))
+        return len(work)
 
     def recent(self, site: Site, first: date, last: date) -> Facts:
         """The facts of first..last for somebody who looks at them: as `facts`, but the newest days, which change with
@@ -156,14 +166,14 @@ class FactsKeeper:
         if lender := self._lender(self._plants.get(site.id).site):
             revised.append(sorted(self._store.revisions(lender.id).items()))
         around = list(days(first - timedelta(days=MARGIN_DAYS), last + timedelta(days=MARGIN_DAYS + 1)))
-        edges = np.array([local_midnight(site, day) for day in around], dtype=np.int64)
+        edges = [local_midnight(site, day) for day in around]
         wide = 2 * MARGIN_DAYS + 1
-        begin, end = edges[:-wide] // MS_PER_DAY, (edges[wide:] - 1) // MS_PER_DAY
+        begin, end = [e // MS_PER_DAY for e in edges[:-wide]], [(e - 1) // MS_PER_DAY for e in edges[wide:]]
         told = []
         for found in revised:
-            numbers = np.array([day for day, _ in found], dtype=np.int64)
-            a, b = np.searchsorted(numbers, begin), np.searchsorted(numbers, end, side="right")
-            told.append(([repr(each).encode() for each in found], a.tolist(), b.tolist()))
+            numbers = [day for day, _ in found]
+            a, b = [bisect_left(numbers, day) for day in begin], [bisect_right(numbers, day) for day in end]
+            told.append(([repr(each).encode() for each in found], a, b))
         marks = {}
         for n, day in enumerate(around[MARGIN_DAYS : -MARGIN_DAYS - 1]):
             mark = base.copy()
@@ -174,12 +184,14 @@ class FactsKeeper:
 
     def kept(self, site_id: str, first: date, last: date) -> Facts:
         """The kept facts of first..last, as they are."""
+        from api.fact_tables import unpacked
+
         with self._database.reading() as db:
             rows = db.execute(_CHUNKS, _span(site_id, first, last)).all()
         payloads: dict[str, list[bytes]] = {kind: [] for kind in KINDS}
         for kind, _, payload in rows:
             payloads[kind].append(payload)
-        tables = {kind: unpacked(found) if found else _NOTHING for kind, found in payloads.items()}
+        tables = {kind: unpacked(found) if found else no_rows() for kind, found in payloads.items()}
         return Facts(**tables).between(first, last)
 
     def _kept_fingerprints(self, site_id: str, first: date, last: date) -> dict[date, str]:
@@ -188,6 +200,8 @@ class FactsKeeper:
 
     def _keep(self, site_id: str, facts: Facts, marks: dict[date, str]) -> None:
         """Replace the kept facts of the marked days by these."""
+        from api.fact_tables import packed, replaced
+
         first, last = min(marks), max(marks)
         span = _span(site_id, first, last)
         with self._database.writing() as db:
@@ -201,10 +215,10 @@ class FactsKeeper:
                     payload = packed(part) if older is None else replaced(older, part, start, end)
                     chunks.append({"site": site_id, "kind": kind, "month": month, "payload": payload})
             db.execute(_DROP_CHUNKS, span)
-            db.execute(insert(FactChunk), chunks)
+            db.execute(insert(FACT_CHUNKS), chunks)
             db.execute(_DROP_MARKS, span)
             db.execute(
-                insert(FactDay), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
+                insert(FACT_DAYS), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
             )
 
     def _lender(self, site: Site) -> Site | None:

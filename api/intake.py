@@ -11,7 +11,7 @@ from typing import Any
 import orjson
 
 from analysis.errors import InputError
-from analysis.grid import local_midnight
+from analysis.midnight import local_midnight
 from analysis.plant.site import Site
 from api.local_days import now_ms
 from api.plants import admitted

@@ -7,10 +7,9 @@ import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import orjson
-from fastapi.responses import Response
 from sqlalchemy import select
 
 from analysis.errors import InputError
@@ -21,6 +20,9 @@ from api.sign_off import sign_offs
 from api.standing import under_standing_verdict
 from api.state.work_tables import Paper as PaperTable
 from api.state.work_tables import Work
+
+if TYPE_CHECKING:
+    from fastapi.responses import Response
 
 HAND_OVER_DAYS = 56
 """The first weeks: eight of them hold enough weather for a first heat loss."""
@@ -139,6 +141,8 @@ def write_paper(paper: Paper, out: Path) -> None:
 
 def rendered(paper: Paper, form: str, *, served: bool = False) -> Response:
     """A paper as an HTTP answer. served : a page of the service, with its style sheets, instead of one that stands alone"""
+    from fastapi.responses import Response
+
     kinds = {"json": "application/json", "html": "text/html; charset=utf-8", "pdf": "application/pdf"}
     return Response(paper_bytes(paper, form, served=served), media_type=kinds[form])
 

@@ -8,28 +8,31 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import bindparam, delete, select, text
-from sqlalchemy.orm import Session
+from sqlalchemy import bindparam, delete, insert, select, text, update
 
 from analysis.errors import InputError, Problem, SiteError
 from analysis.plant.load import parse_kept_site, parse_site
 from analysis.plant.site import Site
 from api.state.database import Database
-from api.state.tables import SiteRow
+from api.state.site_tables import SITES
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
 
 log = logging.getLogger(__name__)
 LATEST_HAND_OVER = timedelta(days=731)
 """A site may be added so long before it is handed over."""
 AT_ONCE = 200
 """Site files that are read together on the way through a fleet."""
-_ONE = select(SiteRow.file, SiteRow.added, SiteRow.updated).where(SiteRow.id == bindparam("site_id"))
+_ONE = select(SITES.c.file, SITES.c.added, SITES.c.updated).where(SITES.c.id == bindparam("site_id"))
+_REPLACE = update(SITES).where(SITES.c.id == bindparam("site_id"))
 _SOME = (
-    select(SiteRow.id, SiteRow.file, SiteRow.added, SiteRow.updated)
-    .where(SiteRow.id.in_(bindparam("ids", expanding=True)))
-    .order_by(SiteRow.id)
+    select(SITES.c.id, SITES.c.file, SITES.c.added, SITES.c.updated)
+    .where(SITES.c.id.in_(bindparam("ids", expanding=True)))
+    .order_by(SITES.c.id)
 )
 
 
@@ -133,19 +136,19 @@ class Plants:
     def add(self, files: Sequence[tuple[str, Site]]) -> list[Added]:
         """Keep site files, all or none; one of a known id replaces the older file."""
         now, done = datetime.now(UTC), []
-        with self._database.write() as session:
+        with self._database.writing() as db:
             for content, site in files:
-                row = session.get(SiteRow, site.id)
+                row = db.execute(_ONE, {"site_id": site.id}).first()
                 done.append(Added(site, row is None))
                 if row is None:
-                    session.add(SiteRow(id=site.id, file=content, added=now, updated=now))
+                    db.execute(insert(SITES), {"id": site.id, "file": content, "added": now, "updated": now})
                 elif row.file != content:
-                    row.file, row.updated = content, now
+                    db.execute(_REPLACE, {"site_id": site.id, "file": content, "updated": now})
         return done
 
     def ids(self) -> list[str]:
-        with self._database.read() as session:
-            return list(session.scalars(select(SiteRow.id).order_by(SiteRow.id)))
+        with self._database.reading() as db:
+            return list(db.scalars(select(SITES.c.id).order_by(SITES.c.id)))
 
     def find(self, site_id: str) -> Plant | None:
         """A site, None where there is none. Raises SiteError where its kept file can't be read."""
@@ -181,7 +184,7 @@ class Plants:
     def cards(self) -> list[Card]:
         """A card of every site, in order of ids. Only files that changed are read: it is asked every minute, and for
         every list."""
-        chosen = select(SiteRow.id, SiteRow.updated).order_by(SiteRow.id)
+        chosen = select(SITES.c.id, SITES.c.updated).order_by(SITES.c.id)
         with self._database.reading() as db:
             updated: dict[str, datetime] = dict(db.execute(chosen).all())
         cards = {s: card for s, card in self._cards.items() if updated.get(s) == card.updated}
@@ -204,8 +207,8 @@ class Plants:
     def remove(self, site_id: str) -> None:
         """Forget a site and everything the state database holds of it. Raises UnknownSite."""
         self.file(site_id)
-        with self._database.write() as session:
-            session.execute(delete(SiteRow).where(SiteRow.id == site_id))
+        with self._database.writing() as db:
+            db.execute(delete(SITES).where(SITES.c.id == site_id))
         if self._database.is_sqlite:
             with self._database.engine.connect() as connection:
                 connection.execute(text("PRAGMA wal_checkpoint(TRUNCATE)"))
@@ -215,7 +218,7 @@ def site_names(session: Session) -> dict[str, str]:
     """Site -> its name; its id where its file can't be read."""
     plants = (
         _plant(row.id, row.file, row.added, row.updated)
-        for row in session.scalars(select(SiteRow).order_by(SiteRow.id))
+        for row in session.execute(select(SITES).order_by(SITES.c.id))
     )
     return {card.id: card.name for card in map(_card, plants)}
 

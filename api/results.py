@@ -21,7 +21,7 @@ from api.local_days import day_of
 from api.plants import Plant
 from api.remembered import Remembered
 from api.state.database import Database
-from api.state.tables import KeptResult
+from api.state.site_tables import KEPT_RESULTS
 from collector.store.protocol import Store, Trouble
 
 if TYPE_CHECKING:
@@ -38,17 +38,19 @@ RECENT_KEPT = 256
 
 # Worded once: each is run for every site every night.
 _OF_PERIOD = and_(
-    KeptResult.site == bindparam("site_id"),
-    KeptResult.first == bindparam("from_day"),
-    KeptResult.last == bindparam("to_day"),
+    KEPT_RESULTS.c.site == bindparam("site_id"),
+    KEPT_RESULTS.c.first == bindparam("from_day"),
+    KEPT_RESULTS.c.last == bindparam("to_day"),
 )
-_FIND = select(KeptResult.fingerprint, KeptResult.rolling, KeptResult.payload).where(_OF_PERIOD)
-_MADE = select(func.max(KeptResult.made)).where(KeptResult.site == bindparam("site_id"), KeptResult.rolling)
-_DROP = delete(KeptResult).where(_OF_PERIOD)
+_FIND = select(KEPT_RESULTS.c.fingerprint, KEPT_RESULTS.c.rolling, KEPT_RESULTS.c.payload).where(_OF_PERIOD)
+_MADE = select(func.max(KEPT_RESULTS.c.made)).where(
+    KEPT_RESULTS.c.site == bindparam("site_id"), KEPT_RESULTS.c.rolling
+)
+_DROP = delete(KEPT_RESULTS).where(_OF_PERIOD)
 _SPARE = (
-    select(KeptResult.first, KeptResult.last)
-    .where(KeptResult.site == bindparam("site_id"))
-    .order_by(KeptResult.rolling.desc(), KeptResult.made.desc())
+    select(KEPT_RESULTS.c.first, KEPT_RESULTS.c.last)
+    .where(KEPT_RESULTS.c.site == bindparam("site_id"))
+    .order_by(KEPT_RESULTS.c.rolling.desc(), KEPT_RESULTS.c.made.desc())
     .offset(KEPT_PER_SITE)
 )
 
@@ -186,9 +188,9 @@ class Results:
 
     def newest(self, site_id: str) -> dict[str, Any] | None:
         """The rolling result that was made last, without working anything out."""
-        chosen = select(KeptResult.payload).where(KeptResult.site == site_id, KeptResult.rolling)
-        with self._database.read() as session:
-            payload = session.scalars(chosen.order_by(KeptResult.made.desc()).limit(1)).first()
+        chosen = select(KEPT_RESULTS.c.payload).where(KEPT_RESULTS.c.site == site_id, KEPT_RESULTS.c.rolling)
+        with self._database.reading() as db:
+            payload = db.scalars(chosen.order_by(KEPT_RESULTS.c.made.desc()).limit(1)).first()
         document = _unpacked(site_id, payload) if payload else None
         return orjson.loads(document) if document else None
 
@@ -203,7 +205,7 @@ class Results:
         row |= {"rolling": rolling, "payload": zlib.compress(document, 1)}
         with self._database.writing() as db:
             db.execute(_DROP, _period(site_id, first, last))
-            db.execute(insert(KeptResult), row)
+            db.execute(insert(KEPT_RESULTS), row)
             for spare in db.execute(_SPARE, {"site_id": site_id}).all():
                 db.execute(_DROP, _period(site_id, *spare))
 

@@ -12,7 +12,8 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
-from scipy import stats
+
+from analysis.distributions import t_log_density
 
 
 @dataclass(frozen=True)
@@ -86,7 +87,7 @@ def cause_weights(measured: ColdRoom) -> dict[str, float]:
             value = getattr(measured, field.name)
             if value is not None and np.isfinite(value):
                 mean, sd = signature[field.name]
-                log += float(stats.t.logpdf((value - mean) / sd, _TAIL_DF)) - float(np.log(sd))
+                log += t_log_density((value - mean) / sd, _TAIL_DF) - float(np.log(sd))
         logs[cause] = log
     top = max(logs.values())
     weights = {cause: float(np.exp(log - top)) for cause, log in logs.items()}

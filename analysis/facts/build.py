@@ -18,16 +18,12 @@ from analysis.facts.minutes import work_out
 from analysis.facts.notices import notices_table
 from analysis.facts.segments import Segments
 from analysis.facts.table import Table
-from analysis.facts.tables import Facts, join
+from analysis.facts.tables import MARGIN_DAYS, SPAN_DAYS, Facts, join
 from analysis.facts.trust import trust_columns
-from analysis.grid import build_grid, local_midnight
+from analysis.grid import build_grid
+from analysis.midnight import local_midnight
 from analysis.plant.site import Site
 from analysis.readings import Readings, Samples, is_thin
-
-MARGIN_DAYS = 1
-"""Days of readings that the facts of a day may depend on, before and after it."""
-SPAN_DAYS = 62
-"""Most days worked out at once: bounds the memory to some 100 MB at minutes."""
 
 
 def build_facts(site: Site, readings: Readings, first: date, last: date, lanes: int = 1) -> Facts:

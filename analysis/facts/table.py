@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
-from typing import Any, Literal, SupportsIndex
+from typing import TYPE_CHECKING, Any, Literal, SupportsIndex
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.medians import median
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Floats = NDArray[np.float64]
 
@@ -126,6 +128,8 @@ class Table:
 
     def frame(self) -> pd.DataFrame:
         """As a DataFrame, for who wants to group or to show."""
+        import pandas as pd
+
         return pd.DataFrame(dict(self._columns))
 
 

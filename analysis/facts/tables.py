@@ -5,16 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields
 from datetime import date
+from typing import TYPE_CHECKING
 
-import numpy as np
-
-from analysis.facts.table import Table, joined
+if TYPE_CHECKING:
+    from analysis.facts.table import Table
 
 METHOD_VERSION = "6"
 """Grows with every change that changes a fact; kept facts of another version are stale."""
+MARGIN_DAYS = 1
+"""Days of readings that the facts of a day may depend on, before and after it."""
+SPAN_DAYS = 62
+"""Most days worked out at once: bounds the memory to some 100 MB at minutes."""
 
 
-def _none() -> Table:
+def no_rows() -> Table:
+    """A facts table without rows."""
+    import numpy as np
+
+    from analysis.facts.table import Table
+
     return Table({"day": np.empty(0, dtype="datetime64[us]")})
 
 
@@ -32,8 +41,8 @@ class Facts:
     defrosts: Table
     reheats: Table
     notices: Table
-    rests: Table = field(default_factory=_none)
-    faults: Table = field(default_factory=_none)
+    rests: Table = field(default_factory=no_rows)
+    faults: Table = field(default_factory=no_rows)
 
     def between(self, first: date, last: date) -> Facts:
         """The same tables for the local days first..last, both inclusive."""
@@ -42,5 +51,7 @@ class Facts:
 
 def join(parts: Iterable[Facts]) -> Facts:
     """Facts of spans that follow each other, as one."""
+    from analysis.facts.table import joined
+
     given = list(parts)
     return Facts(*(joined(getattr(part, f.name) for part in given) for f in fields(Facts)))

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
+from analysis.distributions import t_quantile
 from analysis.medians import median
 
 Array = NDArray[np.float64]
@@ -253,7 +253,7 @@ def _result(
     scores = weights[:, None] * jacobian
     covariance = variance * bread @ _ar1_quadratic(day, scores, rho) @ bread
     freedom = max(effective * (1.0 - rho) / (1.0 + rho) - parameters, 2.0)
-    factor = float(stats.t.ppf(0.5 + probability / 2.0, freedom))
+    factor = t_quantile(0.5 + probability / 2.0, freedom)
     deviation = factor * np.sqrt(np.clip(np.diag(covariance), 0.0, None))
     nothing = (float("nan"), float("nan"))
     if np.isnan(base):

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
+from analysis.distributions import t_quantile
 from analysis.facts.table import Table, day_of_year
 from analysis.figures.estimate import Estimate, Fit, robust_fit
 from analysis.figures.performance import coarse
@@ -217,7 +217,7 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     aperture = float(fit.coefficients[gains_at + 1]) if with_sun else 0.0
     sunless = float(np.nanquantile(sun[rows], 0.1)) * aperture if with_sun else 0.0
     mean_gain = gains + (float(np.nanmean(sun[rows])) * aperture if with_sun else 0.0)
-    t = float(stats.t.ppf(0.975, max(n - k, 2))) / 1.96
+    t = t_quantile(0.975, max(n - k, 2)) / 1.96
     total = max(days.total("q_total"), 1e-9)
     meter = float(np.hypot(days.total("q_flow_error"), days.total("q_pair_error"))) / total
     unseen = _WIND_SPREAD if _sun_measured(days) else float(np.hypot(_WIND_SPREAD, _SUN_SPREAD))

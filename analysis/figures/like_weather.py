@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
+from analysis.distributions import t_quantile
 from analysis.facts.table import Table
 from analysis.figures.energy_signature import NotIdentified, change_point
 from analysis.figures.estimate import Estimate, robust_fit
@@ -128,7 +128,7 @@ def _space(
     if then < LEAST_KWH:
         return Estimate.none("too little heating to compare"), n_before, n_after
     freedom = max(len(middle) - len(columns), 1)
-    half = float(stats.t.ppf(0.975, freedom)) * error
+    half = t_quantile(0.975, freedom) * error
     return _percent(change, half, then), n_before, n_after
 
 
@@ -144,7 +144,7 @@ def _hot_water(site: Site, water: Floats, later: Flags, whole: Flags) -> Estimat
     if then < LEAST_KWH:
         return Estimate.none("too little hot water to compare")
     change, error = fit.combination(np.array([0.0, 1.0]))
-    half = float(stats.t.ppf(0.975, len(step) - 2)) * error
+    half = t_quantile(0.975, len(step) - 2) * error
     return _percent(change, half, then)
 
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-from scipy import stats
 
+from analysis.distributions import normal_probability
 from analysis.errors import NotAssessed
 from analysis.expectation.promise import (
     GAINS_W_PER_M2,
@@ -45,7 +45,7 @@ class _Part(NamedTuple):
     @property
     def certain(self) -> float:
         """Probability that it is below its promise."""
-        return float(stats.norm.cdf((1.0 - self.ratio) / max(self.sd * self.ratio, 1e-6)))
+        return normal_probability((1.0 - self.ratio) / max(self.sd * self.ratio, 1e-6))
 
 
 def performance_below_promise(context: Context) -> Finding | None:
@@ -161,7 +161,7 @@ def electricity_above_expected(context: Context) -> Finding | None:
             "too_few_days",
         )
     ratio = float(used[known].sum() / expected.daily[known].sum())
-    certain = float(stats.norm.cdf((ratio - 1.0) / expected.sd))
+    certain = normal_probability((ratio - 1.0) / expected.sd)
     if ratio < limit("electricity_watch_ratio") or certain < limit("electricity_sure"):
         return None
     act = ratio >= limit("electricity_act_ratio")

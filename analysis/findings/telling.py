@@ -7,8 +7,8 @@ from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
+from analysis.distributions import t_probability
 from analysis.plant.site import Point
 from analysis.windows import stretches
 
@@ -53,7 +53,7 @@ def sure(over: float, days: float, share: float = 1.0, spread: float = _SPREAD) 
     independent = max(days * share, 1.0) / _DAYS_ALIKE
     scale = math.hypot(spread, _DAY_SPREAD / math.sqrt(independent))
     score = (math.log(max(over, 1e-6)) + _LIMIT_SCORE * spread) / scale
-    return float(min(stats.t.cdf(score, 2.0 + independent), _SUREST))
+    return float(min(t_probability(score, 2.0 + independent), _SUREST))
 
 
 def runs_of(flags: Flags) -> list[tuple[int, int]]:

@@ -1,4 +1,4 @@
-"""Units as people and gateways write them, converted to canonical ones by pint.
+"""Units as people and gateways write them, converted to canonical ones: the common units by a table, others by pint.
 
 Units come from files and messages of strangers, so a closed grammar is checked before pint sees them: names joined by
 `*`, `/` or a blank, each with a power of one digit. Numbers elsewhere, brackets and long texts are refused.
@@ -10,6 +10,8 @@ import math
 import re
 from functools import lru_cache
 from typing import Any, NamedTuple
+
+from analysis.plant.common_units import COMMON_UNITS
 
 LONGEST_UNIT = 40
 """Characters of a unit; the longest in use ("kilowatt_hour / meter ** 2") have some 25."""
@@ -36,7 +38,7 @@ class Conversion(NamedTuple):
 
 @lru_cache(maxsize=1)
 def _registry() -> Any:
-    import pint  # a third of a second: only when a unit other than the canonical one is read
+    import pint  # the registry takes a third of a second: only for a unit outside COMMON_UNITS
 
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
@@ -53,7 +55,16 @@ def conversion(unit: str, canonical: str) -> Conversion:
         raise ValueError(
             f"unknown unit {shown_unit(unit)}: {len(unit)} characters, at most {LONGEST_UNIT} are read"
         )
-    return _conversion(unit, canonical)
+    return _common(unit, canonical) or _by_pint(unit, canonical)
+
+
+def _common(unit: str, target: str) -> Conversion | None:
+    """The conversion between two units of one table of COMMON_UNITS; None where they are in none."""
+    for table in COMMON_UNITS.values():
+        if unit in table and target in table:
+            (scale, offset), (target_scale, target_offset) = table[unit], table[target]
+            return Conversion(scale / target_scale, (offset - target_offset) / target_scale)
+    return None
 
 
 def shown_unit(unit: str) -> str:
@@ -62,7 +73,7 @@ def shown_unit(unit: str) -> str:
 
 
 @lru_cache(maxsize=512)
-def _conversion(unit: str, canonical: str) -> Conversion:
+def _by_pint(unit: str, canonical: str) -> Conversion:
     ureg = _registry()
     try:
         source, target = ureg.Unit(_spelled(unit)), ureg.Unit(_spelled(canonical))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from analysis.output_basis import output_basis
 from analysis.verdict import WORDS, given_verdict
-from analysis.winter import output_basis
 from dashboards.words import missing_words, reason
 
 BOUNDARIES = (

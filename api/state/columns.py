@@ -2,30 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-from typing import Any
-
-from sqlalchemy import JSON, DateTime
+from sqlalchemy import JSON
 from sqlalchemy.dialects.postgresql import JSONB
-from sqlalchemy.engine import Dialect
-from sqlalchemy.types import TypeDecorator
 
+from api.state.moments import UtcTime
 
-class UtcTime(TypeDecorator[datetime]):
-    """A moment: aware in, aware UTC out, kept without a zone."""
-
-    impl = DateTime
-    cache_ok = True
-
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        if value is None:
-            return None
-        if value.tzinfo is None:
-            raise ValueError("a moment needs its zone")
-        return value.astimezone(UTC).replace(tzinfo=None)
-
-    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
-        return None if value is None else value.replace(tzinfo=UTC)
-
+__all__ = ["Json", "UtcTime"]
 
 Json = JSON().with_variant(JSONB(), "postgresql")

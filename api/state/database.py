@@ -9,15 +9,17 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DatabaseError, NoSuchModuleError
-from sqlalchemy.orm import Session
 
 from analysis.errors import InputError
 from collector.store.files import make_private
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
 
 HEAD = "0003"
 """The newest migration. A database at this one is used without loading the migrations."""
@@ -35,12 +37,16 @@ class Database:
     @contextmanager
     def read(self) -> Iterator[Session]:
         """A transaction that only reads."""
+        from sqlalchemy.orm import Session
+
         with Session(self.engine, expire_on_commit=False) as session:
             yield session
 
     @contextmanager
     def write(self) -> Iterator[Session]:
         """A transaction that writes: kept when the block ends, undone when it raises."""
+        from sqlalchemy.orm import Session
+
         with self.writing() as connection, Session(bind=connection, expire_on_commit=False) as session:
             yield session
             session.flush()

@@ -10,16 +10,14 @@ from __future__ import annotations
 import struct
 import zlib
 from itertools import pairwise
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
-import pyarrow as pa
-import pyarrow.parquet as pq
-from numpy.typing import NDArray
+if TYPE_CHECKING:
+    import pyarrow.parquet as pq
 
 _MARK = b"ffcheck1"
 _TAIL = struct.Struct("<II8s")  # groups, CRC-32 of the rest, mark
-_GROUP = np.dtype([("end", "<u8"), ("crc", "<u4")])
+_GROUP = struct.Struct("<QI")  # end, CRC-32
 _FOOTER = struct.Struct("<I4s")  # length of the footer, PAR1
 _MAGIC = b"PAR1"
 
@@ -27,13 +25,13 @@ _MAGIC = b"PAR1"
 class Checksums(NamedTuple):
     """Of each row group: where its bytes end in the file, and their CRC-32."""
 
-    ends: NDArray[np.uint64]
-    crcs: NDArray[np.uint32]
+    ends: tuple[int, ...]
+    crcs: tuple[int, ...]
 
     def is_whole(self, data: memoryview, group: int) -> bool:
         """Whether a row group's bytes are those that were written."""
-        start = int(self.ends[group - 1]) if group else len(_MAGIC)
-        return zlib.crc32(data[start : int(self.ends[group])]) == int(self.crcs[group])
+        start = self.ends[group - 1] if group else len(_MAGIC)
+        return zlib.crc32(data[start : self.ends[group]]) == self.crcs[group]
 
 
 class NotWhole(ValueError):
@@ -42,16 +40,16 @@ class NotWhole(ValueError):
 
 def with_checksums(file: bytes) -> bytes:
     """A whole Parquet file with its checksums added."""
-    footer = _footer_start(memoryview(file))
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    footer = footer_start(memoryview(file))
     meta = pq.read_metadata(pa.BufferReader(file))
     starts = [_start(meta.row_group(n)) for n in range(meta.num_row_groups)]
-    groups = np.empty(len(starts), _GROUP)
-    groups["end"] = [*starts[1:], footer]
-    edges = [len(_MAGIC), *groups["end"].tolist()]
-    groups["crc"] = [zlib.crc32(file[a:b]) for a, b in pairwise(edges)]
-    records = groups.tobytes()
+    edges = [len(_MAGIC), *starts[1:], footer]
+    records = b"".join(_GROUP.pack(b, zlib.crc32(file[a:b])) for a, b in pairwise(edges))
     rest = zlib.crc32(file[footer:], zlib.crc32(records))
-    return b"".join((file[:footer], records, _TAIL.pack(len(groups), rest, _MARK), file[footer:]))
+    return b"".join((file[:footer], records, _TAIL.pack(len(starts), rest, _MARK), file[footer:]))
 
 
 def read_checksums(data: memoryview) -> Checksums | None:
@@ -59,21 +57,22 @@ def read_checksums(data: memoryview) -> Checksums | None:
 
     data : the whole file. Raises NotWhole
     """
-    footer = _footer_start(data)
+    footer = footer_start(data)
     tail = footer - _TAIL.size
     if tail < len(_MAGIC):
         return None
     count, rest, mark = _TAIL.unpack(data[tail:footer])
     if mark != _MARK:
         return None
-    first = tail - count * _GROUP.itemsize
+    first = tail - count * _GROUP.size
     if first < len(_MAGIC) or zlib.crc32(data[footer:], zlib.crc32(data[first:tail])) != rest:
         raise NotWhole("its index does not match its checksum")
-    groups = np.frombuffer(data[first:tail], _GROUP)
-    return Checksums(groups["end"].copy(), groups["crc"].copy())
+    groups = list(_GROUP.iter_unpack(data[first:tail]))
+    return Checksums(tuple(end for end, _ in groups), tuple(crc for _, crc in groups))
 
 
-def _footer_start(data: memoryview) -> int:
+def footer_start(data: memoryview) -> int:
+    """Where the footer of a whole Parquet file begins. Raises NotWhole"""
     if len(data) < 2 * len(_MAGIC) + _FOOTER.size or data[: len(_MAGIC)] != _MAGIC:
         raise NotWhole("it does not begin as a Parquet file" if len(data) else "it is empty")
     length, magic = _FOOTER.unpack(data[-_FOOTER.size :])

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import orjson
 
-from collector.store.sealed_file import Signature, signature_of
+from collector.store.sealed_index import Signature, signature_of
 
 log = logging.getLogger(__name__)
 _LARGEST = 10_000_000

@@ -1,6 +1,6 @@
 """The newest readings: one SQLite file, written through its log and made durable at every commit.
 
-A moment is a row: all numbers that a site's points read at one time, packed (`READING`). Gateways send their points together,
+A moment is a row: all numbers that a site's points read at one time, packed by `hot_rows`. Gateways send their points together,
 so a minute is one row, not fourteen, and a day is read in a few milliseconds. Texts, which are rare, are rows of their own.
 Sites and points stand as small integers. The same file holds the revision of every day, and the days of a change to
 sealed files that is under way.
@@ -10,19 +10,12 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from itertools import pairwise
 from pathlib import Path
-from typing import Any
-
-import numpy as np
-from numpy.typing import NDArray
 
 from analysis.errors import FieldfareError
-from analysis.readings import Readings, Samples
 from collector.store.files import make_private
-from collector.store.merge import laid
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS sites (num INTEGER PRIMARY KEY AUTOINCREMENT, id TEXT NOT NULL UNIQUE);
@@ -41,12 +34,9 @@ CREATE TABLE IF NOT EXISTS pending (
 CREATE TABLE IF NOT EXISTS counter (only INTEGER PRIMARY KEY CHECK (only = 1), value INTEGER NOT NULL);
 INSERT OR IGNORE INTO counter VALUES (1, 0);
 """
-_EARLIEST, _LATEST = -(1 << 62), 1 << 62
 _WAIT_S = 60.0
-READING = np.dtype([("point", "<u4"), ("value", "<f8")])
-"""A moment's readings, one after the other, points ascending."""
-Rows = tuple[NDArray[np.int64], NDArray[Any]]
-"""Times [ms] (n,), and READING (n,)."""
+READING_BYTES = 12
+"""Bytes of one reading of a packed moment (see `hot_rows.READING`)."""
 
 
 class Hot:
@@ -60,7 +50,10 @@ class Hot:
         with self._connection() as db:
             db.execute("PRAGMA journal_mode = WAL")
             db.executescript(_TABLES)
-            _pack_rows(db)
+            if db.execute("SELECT 1 FROM sqlite_master WHERE name = 'numbers'").fetchone():
+                from collector.store.hot_rows import pack_rows  # a file of an earlier release
+
+                pack_rows(db)
 
     @contextmanager
     def _connection(self) -> Iterator[sqlite3.Connection]:
@@ -142,146 +135,6 @@ def add_points(db: sqlite3.Connection, site: int, points: Iterable[str]) -> dict
     return known
 
 
-def put(db: sqlite3.Connection, site: int, known: dict[str, int], readings: Readings, over: bool) -> None:
-    """Write readings of a site, in place of those held of the same keys.
-
-    known : the points' numbers. over : whether anything is held between the first and the last of them
-    """
-    texts = {p: s for p, s in readings.items() if s.value.dtype == object}
-    numbers = {known[p]: s for p, s in readings.items() if p not in texts}
-    for point, (time, value) in texts.items():
-        rows = [
-            (site, ts, known[point], text) for ts, text in zip(time.tolist(), value.tolist(), strict=True)
-        ]
-        db.executemany("INSERT OR REPLACE INTO texts VALUES (?, ?, ?, ?)", rows)
-    if not numbers:
-        return
-    new = _laid_out(numbers)
-    if over:
-        _forget_texts(db, site, *new)
-        older = _moments(db, site, int(new[0].min()), int(new[0].max()) + 1)
-        beside = np.isin(older[0], new[0])
-        new = np.concatenate([new[0], older[0][beside]]), np.concatenate([new[1], older[1][beside]])
-    db.executemany("INSERT OR REPLACE INTO moments VALUES (?, ?, ?)", _packed(site, *new))
-
-
-def _laid_out(numbers: dict[int, Samples]) -> Rows:
-    """Readings one after the other, by the number of their point."""
-    rows = np.empty(sum(len(s.time) for s in numbers.values()), READING)
-    rows["point"] = np.repeat(list(numbers), [len(s.time) for s in numbers.values()])
-    rows["value"] = np.concatenate([s.value for s in numbers.values()])
-    return np.concatenate([s.time for s in numbers.values()]), rows
-
-
-def _packed(site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> Iterator[tuple[int, int, bytes]]:
-    """Moments of readings in any order; of several with one key the first counts."""
-    order = np.lexsort((rows["point"], time))  # stable
-    time, rows = time[order], rows[order]
-    other = np.ones(len(time), dtype=bool)
-    other[1:] = (time[1:] != time[:-1]) | (rows["point"][1:] != rows["point"][:-1])
-    time, rows = time[other], rows[other]
-    starts = np.flatnonzero(np.diff(time, prepend=time[0] - 1))
-    packed, edges = rows.tobytes(), (np.append(starts, len(time)) * READING.itemsize).tolist()
-    for ts, (a, b) in zip(time[starts].tolist(), pairwise(edges), strict=True):
-        yield site, ts, packed[a:b]
-
-
-def _moments(db: sqlite3.Connection, site: int, start: int, end: int) -> Rows:
-    """The numbers of a site with start <= time < end [ms], in the order of time."""
-    found = db.execute(
-        "SELECT ts, readings FROM moments WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
-    ).fetchall()
-    if not found:
-        return np.empty(0, np.int64), np.empty(0, READING)
-    if any(not isinstance(packed, bytes) or len(packed) % READING.itemsize for _, packed in found):
-        found = [row for row in found if isinstance(row[1], bytes) and not len(row[1]) % READING.itemsize]
-    rows = np.frombuffer(b"".join([packed for _, packed in found]), READING)
-    lengths = [len(packed) // READING.itemsize for _, packed in found]
-    return np.repeat(np.array([ts for ts, _ in found], np.int64), lengths), rows
-
-
-def _forget_texts(db: sqlite3.Connection, site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> None:
-    """Drop what was text where a number comes now."""
-    if db.execute("SELECT 1 FROM texts WHERE site = ? LIMIT 1", (site,)).fetchone():
-        keys = ((site, ts, point) for ts, point in zip(time.tolist(), rows["point"].tolist(), strict=True))
-        db.executemany("DELETE FROM texts WHERE site = ? AND ts = ? AND point = ?", keys)
-
-
-def _pack_rows(db: sqlite3.Connection) -> None:
-    """Carry over a file in which each number was a row, as it was before moments."""
-    if not db.execute("SELECT 1 FROM sqlite_master WHERE name = 'numbers'").fetchone():
-        return
-    db.execute("BEGIN IMMEDIATE")
-    for (site,) in db.execute("SELECT DISTINCT site FROM numbers").fetchall():
-        found = db.execute("SELECT ts, point, value FROM numbers WHERE site = ?", (site,))
-        single = np.fromiter(found, [("ts", np.int64), ("point", np.uint32), ("value", np.float64)])
-        rows = np.empty(len(single), READING)
-        rows["point"], rows["value"] = single["point"], single["value"]
-        db.executemany("INSERT INTO moments VALUES (?, ?, ?)", _packed(site, single["ts"].copy(), rows))
-    db.execute("DROP TABLE numbers")
-    db.execute("COMMIT")
-
-
-def fetch(
-    db: sqlite3.Connection,
-    site: str,
-    points: Collection[str] | None = None,
-    start: int | None = None,
-    end: int | None = None,
-) -> Readings:
-    """Readings of a site with start <= time < end [ms]."""
-    number = site_number(db, site)
-    if number is None:
-        return {}
-    names = {num: name for name, num in point_numbers(db, number).items() if points is None or name in points}
-    if not names:
-        return {}
-    return held(db, number, names, _EARLIEST if start is None else start, _LATEST if end is None else end)
-
-
-def held(db: sqlite3.Connection, site: int, names: dict[int, str], start: int, end: int) -> Readings:
-    """Readings of the points of those numbers with start <= time < end [ms]."""
-    time, rows = _moments(db, site, start, end)
-    out = _of_each_point(names, time, rows["point"], rows["value"])
-    texts = db.execute(
-        "SELECT ts, point, value FROM texts WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
-    ).fetchall()
-    if texts:
-        told = np.array([t for _, _, t in texts], dtype=object)
-        when, whose = (np.array(c, np.int64) for c in zip(*((ts, p) for ts, p, _ in texts), strict=True))
-        out = laid(_of_each_point(names, when, whose, told), out)
-    return out
-
-
-def _of_each_point(
-    names: dict[int, str], time: NDArray[np.int64], points: NDArray[Any], values: NDArray[Any]
-) -> Readings:
-    """Samples of the named points, out of rows in the order of time."""
-    if not len(time):
-        return {}
-    points = np.ascontiguousarray(points)  # a field of packed rows: sorting it in place takes longer
-    order = np.argsort(points, kind="stable")
-    points = points[order]
-    edges = [0, *(np.flatnonzero(points[1:] != points[:-1]) + 1).tolist(), len(points)]
-    return {
-        names[number]: Samples(time[order[a:b]], values[order[a:b]])
-        for a, b in pairwise(edges)
-        if (number := int(points[a])) in names
-    }
-
-
-def spans(
-    db: sqlite3.Connection, site: str, without: Collection[str] = ()
-) -> dict[str, tuple[int, int, int]]:
-    """Point -> readings, first and last time [ms]; of all points but those left out."""
-    number = site_number(db, site)
-    if number is None:
-        return {}
-    names = {num: name for name, num in point_numbers(db, number).items() if name not in without}
-    found = held(db, number, names, _EARLIEST, _LATEST) if names else {}
-    return {p: (len(s.time), int(s.time[0]), int(s.time[-1])) for p, s in found.items()}
-
-
 def span(db: sqlite3.Connection, site: str) -> tuple[int, int] | None:
     """First and last time [ms] of a site, read off the two ends of its index, however many rows lie between."""
     number = site_number(db, site)
@@ -307,7 +160,7 @@ def days(db: sqlite3.Connection, site: str) -> set[int]:
 def odd_rows(db: sqlite3.Connection, site: str) -> int:
     """Moments that are not whole readings; they are not read."""
     number = site_number(db, site)
-    odd = f"typeof(readings) <> 'blob' OR length(readings) = 0 OR length(readings) % {READING.itemsize}"
+    odd = f"typeof(readings) <> 'blob' OR length(readings) = 0 OR length(readings) % {READING_BYTES}"
     found = db.execute(f"SELECT count(*) FROM moments WHERE site = ? AND ({odd})", (number,))  # noqa: S608
     return int(found.fetchone()[0])
 
@@ -315,7 +168,7 @@ def odd_rows(db: sqlite3.Connection, site: str) -> int:
 def delete(db: sqlite3.Connection, site: int, start: int, end: int) -> int:
     """Remove a site's readings with start <= time < end [ms]; returns how many."""
     span = "site = ? AND ts >= ? AND ts < ?"
-    numbers = f"SELECT coalesce(sum(length(readings)), 0) / {READING.itemsize} FROM moments WHERE {span}"  # noqa: S608
+    numbers = f"SELECT coalesce(sum(length(readings)), 0) / {READING_BYTES} FROM moments WHERE {span}"  # noqa: S608
     count: int = db.execute(numbers, (site, start, end)).fetchone()[0]
     db.execute(f"DELETE FROM moments WHERE {span}", (site, start, end))  # noqa: S608
     return count + db.execute(f"DELETE FROM texts WHERE {span}", (site, start, end)).rowcount  # noqa: S608
@@ -346,9 +199,9 @@ def revisions(db: sqlite3.Connection, site: str) -> dict[int, int]:
     )
 
 
-def announce(db: sqlite3.Connection, site: int, days: NDArray[np.int64]) -> None:
-    """Note days whose sealed readings are about to change."""
-    db.executemany("INSERT OR IGNORE INTO pending VALUES (?, ?)", [(site, d) for d in days.tolist()])
+def announce(db: sqlite3.Connection, site: int, days: Iterable[int]) -> None:
+    """Note days whose sealed readings are about to change. days : UTC days (since 1970-01-01)"""
+    db.executemany("INSERT OR IGNORE INTO pending VALUES (?, ?)", [(site, d) for d in days])
 
 
 def pending(db: sqlite3.Connection, site: int) -> list[int]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
@@ -57,6 +59,24 @@ def _overlaid(top: Samples, base: Samples) -> Samples:
     if any(v.dtype == object for v in values):
         values = [as_text(v) for v in values]
     return ordered(np.concatenate([first.time, second.time]), np.concatenate(values))
+
+
+def joined(parts: Sequence[Readings], newest: Readings, pool: ThreadPoolExecutor) -> Readings:
+    """Months in order, one after the other, and the newest over them; copied once, by several threads."""
+    points = list(dict.fromkeys(p for part in [*parts, newest] for p in part))
+
+    def join(point: str) -> Samples:
+        mine = [part[point] for part in parts if point in part]
+        over = newest.get(point)
+        if over and (not mine or over.time[0] > mine[-1].time[-1]):
+            mine, over = [*mine, over], None
+        values = [s.value for s in mine]
+        if any(v.dtype == object for v in values):
+            values = [as_text(v) for v in values]
+        whole = Samples(np.concatenate([s.time for s in mine]), np.concatenate(values))
+        return laid({point: over}, {point: whole})[point] if over else whole
+
+    return dict(zip(points, pool.map(join, points), strict=True))
 
 
 def as_text(value: NDArray) -> NDArray:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
-from analysis.readings import Readings
+if TYPE_CHECKING:
+    from analysis.readings import Readings
 
 
 class Appended(NamedTuple):

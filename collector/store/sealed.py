@@ -9,41 +9,46 @@ that has to be written again is kept under another name.
 from __future__ import annotations
 
 import os
+import re
 import shutil
-from collections.abc import Collection, Iterable, Sequence
+import sqlite3
+from collections.abc import Collection, Iterable
 from concurrent.futures import ThreadPoolExecutor
+from datetime import date
 from pathlib import Path
 
-import numpy as np
-import pyarrow as pa
-
-from analysis.readings import Readings, Samples
+from analysis.readings import MS_PER_DAY, Readings
+from collector.store import hot
 from collector.store.damage_notes import DamageNotes
 from collector.store.files import make_folder, sync_folder
-from collector.store.merge import as_text, laid
 from collector.store.protocol import PointSpan, Trouble
-from collector.store.sealed_file import (
-    DamagedFile,
-    Index,
-    damaged_points,
-    index_of,
-    read_file,
-    signature_of,
-    write_file,
-)
+from collector.store.sealed_index import DamagedFile, Index, index_of, signature_of
 
 _DAMAGED = ".damaged"
 _THREADS = 2
+_EPOCH = date(1970, 1, 1).toordinal()
+_PERIOD_DAYS, _PERIOD_MONTHS = 146_097, 4_800
+"""The Gregorian calendar repeats after 400 years, so times beyond the years of `date` have their month too."""
+_MONTH_NAME = re.compile(r"(\d{4,})-(0[1-9]|1[0-2])\.parquet")
 
 
 def month_of(time: int) -> int:
     """Months since 1970-01 of a time [ms]."""
-    return int(np.datetime64(time, "ms").astype("M8[M]").astype(np.int64))
+    periods, day = divmod(time // MS_PER_DAY, _PERIOD_DAYS)
+    at = date.fromordinal(_EPOCH + day)
+    return periods * _PERIOD_MONTHS + (at.year - 1970) * 12 + at.month - 1
 
 
 def month_start(month: int) -> int:
     """Start of a month [ms]."""
-    return int(np.datetime64(month, "M").astype("M8[ms]").astype(np.int64))
+    periods, within = divmod(month, _PERIOD_MONTHS)
+    first = date(1970 + within // 12, within % 12 + 1, 1)
+    return (periods * _PERIOD_DAYS + first.toordinal() - _EPOCH) * MS_PER_DAY
+
+
+def month_name(month: int) -> str:
+    """A month as YYYY-MM."""
+    return f"{1970 + month // 12:04d}-{month % 12 + 1:02d}"
 
 
 class Sealed:
@@ -54,7 +59,7 @@ class Sealed:
         self._notes = DamageNotes(folder.parent / "damage.jsonl")
 
     def path(self, site: str, month: int) -> Path:
-        return self._folder / site / f"{np.datetime64(month, 'M')}.parquet"
+        return self._folder / site / f"{month_name(month)}.parquet"
 
     def months(self, site: str) -> list[int]:
         """Months of which a site has readings here."""
@@ -80,6 +85,8 @@ class Sealed:
 
     def verify(self, site: str, month: int) -> None:
         """Read every byte of a month and note what is damaged."""
+        from collector.store.sealed_file import damaged_points
+
         path = self.path(site, month)
         try:
             signature = signature_of(path)
@@ -132,6 +139,10 @@ class Sealed:
         self, site: str, month: int, points: Collection[str] | None = None, threads: bool = True
     ) -> Readings:
         """All readings of a month, or those of the named points. Arrays are views of one read. Damaged parts are left out."""
+        import pyarrow as pa
+
+        from collector.store.sealed_file import read_file
+
         path = self.path(site, month)
         try:
             signature = signature_of(path)
@@ -155,6 +166,8 @@ class Sealed:
         newest: Readings | None = None,
     ) -> Readings:
         """Readings with start <= time < end [ms], with `newest` laid over them."""
+        from collector.store.merge import joined, laid
+
         newest = newest or {}
         months = [
             m
@@ -182,10 +195,12 @@ class Sealed:
         if len(months) == 1:
             return laid(newest, part(months[0]))
         with ThreadPoolExecutor(_THREADS) as pool:
-            return _joined(list(pool.map(part, months)), newest, pool)
+            return joined(list(pool.map(part, months)), newest, pool)
 
     def stage(self, site: str, months: dict[int, Readings]) -> None:
         """Write months beside the ones in force, durable but not yet seen. Follow with `publish`."""
+        from collector.store.sealed_file import write_file
+
         make_folder(self._folder / site)
 
         def write(item: tuple[int, Readings]) -> None:
@@ -213,7 +228,7 @@ class Sealed:
 
     def drop_damaged(self, site: str, month: int) -> None:
         """Remove the damaged files of a month that were kept."""
-        for path in (self._folder / site).glob(f"{np.datetime64(month, 'M')}.*{_DAMAGED}"):
+        for path in (self._folder / site).glob(f"{month_name(month)}.*{_DAMAGED}"):
             path.unlink()
         sync_folder(self._folder / site)
 
@@ -237,28 +252,15 @@ class Sealed:
 
 def _month_named(name: str) -> int | None:
     """The month of a sealed file's name; None for any other file."""
-    stem, dot, ending = name.rpartition(".")
-    if ending != "parquet":
-        return None
-    try:
-        return int(np.datetime64(stem, "M").astype(np.int64)) if dot else None
-    except ValueError:
-        return None
+    named = _MONTH_NAME.fullmatch(name)
+    return (int(named[1]) - 1970) * 12 + int(named[2]) - 1 if named else None
 
 
-def _joined(parts: Sequence[Readings], newest: Readings, pool: ThreadPoolExecutor) -> Readings:
-    """Months in order, one after the other, and the newest over them; copied once, by several threads."""
-    points = list(dict.fromkeys(p for part in [*parts, newest] for p in part))
-
-    def join(point: str) -> Samples:
-        mine = [part[point] for part in parts if point in part]
-        over = newest.get(point)
-        if over and (not mine or over.time[0] > mine[-1].time[-1]):
-            mine, over = [*mine, over], None
-        values = [s.value for s in mine]
-        if any(v.dtype == object for v in values):
-            values = [as_text(v) for v in values]
-        whole = Samples(np.concatenate([s.time for s in mine]), np.concatenate(values))
-        return laid({point: over}, {point: whole})[point] if over else whole
-
-    return dict(zip(points, pool.map(join, points), strict=True))
+def settle_announced(db: sqlite3.Connection, sealed: Sealed, site: str, number: int) -> None:
+    """Settle what a killed writer announced; days of a month that it never wrote hold no reading, and get no revision."""
+    announced = hot.pending(db, number)
+    if not announced:
+        return
+    months = {*sealed.months(site), *(month_of(day * MS_PER_DAY) for day in hot.days(db, site))}
+    hot.withdraw(db, number, [day for day in announced if month_of(day * MS_PER_DAY) not in months])
+    hot.settle(db, number)

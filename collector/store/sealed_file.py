@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-import errno
 import io
 import json
 import os
-from collections.abc import Collection, Iterator
-from contextlib import contextmanager, suppress
-from functools import lru_cache
+from collections.abc import Collection
+from contextlib import AbstractContextManager, suppress
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from analysis.errors import FieldfareError
 from analysis.readings import Readings, Samples
 from collector.store.checksums import NotWhole, read_checksums, with_checksums
+from collector.store.sealed_index import (
+    INDEX_KEY,
+    DamagedFile,
+    Group,
+    Index,
+    as_damage,
+    parsed_index,
+)
 
 _SCHEMA = pa.schema(
     [
@@ -28,81 +32,21 @@ _SCHEMA = pa.schema(
         ("text", pa.string()),
     ]
 )
-_INDEX = b"fieldfare.index"
-_INDEXES = 8192
-"""Indexes held in memory, of some 3 kB each."""
 
 
-class Group(NamedTuple):
-    """One point in a sealed month: its row group, rows before it, readings, first and last time [ms], form."""
-
-    number: int
-    offset: int
-    rows: int
-    first: int
-    last: int
-    is_text: bool
+def _as_damage(path: Path) -> AbstractContextManager[None]:
+    return as_damage(path, pa.ArrowException)
 
 
-Index = dict[str, Group]
-Signature = tuple[int, int, int]
-_UNREADABLE = (pa.ArrowException, NotWhole, KeyError, ValueError, TypeError, OverflowError, MemoryError)
-"""What reading a damaged file can raise, besides an OSError without a number."""
-
-
-class DamagedFile(FieldfareError):
-    """A sealed month that can't be read at all."""
-
-    def __init__(self, path: Path, what: str) -> None:
-        self.path, self.what = path, what
-        super().__init__(f"{path}: {what}")
-
-    def __reduce__(self) -> tuple[type[DamagedFile], tuple[Path, str]]:
-        return DamagedFile, (self.path, self.what)
-
-
-def signature_of(path: Path) -> Signature:
-    stat = path.stat()
-    return stat.st_mtime_ns, stat.st_size, stat.st_ino
-
-
-@lru_cache(maxsize=_INDEXES)
-def index_of(path: Path, signature: Signature) -> Index:
-    """The index of a file that has this signature: a month that is written anew is another file. Raises DamagedFile."""
+def read_index(path: Path) -> Index:
+    """The index of a file, found by the Parquet library. Raises DamagedFile."""
     with _as_damage(path):
-        with pa.memory_map(str(path)) as source:
-            read_checksums(memoryview(source.read_buffer()))
         return _index(pq.read_metadata(path))
 
 
-@contextmanager
-def _as_damage(path: Path) -> Iterator[None]:
-    """Turn what a damaged file raises into DamagedFile; a disk that fails is one too, a missing file is not."""
-    try:
-        yield
-    except FileNotFoundError:
-        raise
-    except NotWhole as error:
-        raise DamagedFile(path, f"damaged: {error}; its readings are left out") from None
-    except _UNREADABLE as error:
-        raise DamagedFile(path, f"damaged: {_first_line(error)}; its readings are left out") from None
-    except OSError as error:
-        if error.errno not in (None, errno.EIO):
-            raise
-        raise DamagedFile(path, f"can't be read: {_first_line(error)}; its readings are left out") from None
-
-
-def _first_line(error: Exception) -> str:
-    return (str(error).strip() or type(error).__name__).splitlines()[0][:160]
-
-
 def _index(meta: pq.FileMetaData) -> Index:
-    index: Index = {}
-    offset = 0
-    for number, (point, count, first, last, is_text) in enumerate(json.loads(meta.metadata[_INDEX])):
-        index[point] = Group(number, offset, count, first, last, is_text)
-        offset += count
-    if len(index) != meta.num_row_groups or offset != meta.num_rows:
+    index = parsed_index(meta.metadata[INDEX_KEY])
+    if len(index) != meta.num_row_groups or sum(g.rows for g in index.values()) != meta.num_rows:
         raise NotWhole("its index does not match its rows")
     return index
 
@@ -218,5 +162,5 @@ def as_parquet(readings: Readings) -> bytes:
                 *((empty, filled) if is_text else (filled, empty)),
             ]
             writer.write_table(pa.table(columns, schema=_SCHEMA), row_group_size=n)
-        writer.add_key_value_metadata({_INDEX: json.dumps(index).encode()})
+        writer.add_key_value_metadata({INDEX_KEY: json.dumps(index).encode()})
     return out.getvalue()

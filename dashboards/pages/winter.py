@@ -7,9 +7,10 @@ from datetime import datetime
 from typing import Any
 
 from analysis.fleet import home_urgency, open_findings
+from analysis.output_basis import output_basis
 from analysis.plant.site import Site
 from analysis.verdict import VERDICTS, given_verdict, with_silence
-from analysis.winter import Verdict, output_basis
+from analysis.winter import Verdict
 from dashboards import words
 from dashboards.checks.sheet import forecast_words, sheet
 from dashboards.day_rows import rows_of_result

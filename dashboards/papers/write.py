@@ -12,10 +12,10 @@ from markupsafe import Markup
 
 from analysis.errors import InputError
 from analysis.fleet import worst_findings_first
+from analysis.output_basis import output_basis
 from analysis.plant.site import Site
 from analysis.result import Result
 from analysis.verdict import given_verdict
-from analysis.winter import output_basis
 from dashboards import words
 from dashboards.assets import text_of
 from dashboards.checks.sheet import forecast_words, sheet

@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
+import pint
 import pytest
 
+from analysis.plant.common_units import COMMON_UNITS
+from analysis.plant.quantities import QUANTITIES
 from analysis.plant.units import conversion
 
 # Exact by definition of the units (SI Brochure, 9th edition; degF after ISO 80000-5).
@@ -73,3 +79,46 @@ def test_units_that_are_no_linear_measure_are_refused(unit: str, canonical: str)
 def test_products_and_powers_are_read(unit: str, canonical: str, given: float, expected: float) -> None:
     scale, offset = conversion(unit, canonical)
     assert given * scale + offset == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.fixture(scope="module")
+def registry() -> pint.UnitRegistry:
+    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+
+
+def _for_pint(unit: str) -> str:
+    """The spelling of a common unit that pint reads."""
+    spelled = {"Cel": "degC", "°C": "degC", "°F": "degF", "%": "percent"}
+    for ours, theirs in (("m3", "m**3"), ("m2", "m**2"), ("m³", "m**3"), ("m²", "m**2")):
+        unit = unit.replace(ours, theirs)
+    return spelled.get(unit, unit)
+
+
+@pytest.mark.parametrize("canonical", COMMON_UNITS)
+def test_every_common_unit_converts_to_every_other_of_its_kind_as_in_pint(
+    canonical: str, registry: pint.UnitRegistry
+) -> None:
+    for unit in COMMON_UNITS[canonical]:
+        for target in COMMON_UNITS[canonical]:
+            scale, offset = conversion(unit, target)
+            for value in (0.0, 1.0, -40.0, 1234.5):
+                expected = registry.Quantity(value, _for_pint(unit)).to(_for_pint(target)).magnitude
+                assert value * scale + offset == pytest.approx(expected, rel=1e-12, abs=1e-11), (unit, target)
+
+
+def test_the_common_units_cover_every_canonical_unit_and_no_unit_twice() -> None:
+    canonical = {q.canonical(form) for q in QUANTITIES.values() for form in q.forms} - {""}
+    assert canonical == set(COMMON_UNITS)
+    assert all(table[name] == (1.0, 0.0) for name, table in COMMON_UNITS.items())
+    names = [unit for table in COMMON_UNITS.values() for unit in table]
+    assert len(names) == len(set(names))
+
+
+def test_pint_is_loaded_for_uncommon_units_only() -> None:
+    code = (
+        "import sys; from analysis.plant.units import conversion;"
+        "conversion('kW', 'W'); conversion('°C', 'degC'); conversion('l/min', 'm3/h'); conversion('W', 'kW');"
+        "print('pint' in sys.modules); conversion('BTU/h', 'W'); print('pint' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False", "True"]

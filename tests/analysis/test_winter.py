@@ -8,7 +8,7 @@ import pytest
 
 from analysis.plant.load import parse_site
 from analysis.plant.site import Site
-from analysis.verdict import RULE_CODES
+from analysis.verdict import rule_codes
 from analysis.winter import CODES, WINTER_DAYS, Check, forecast, winter_checks
 
 SITE = """
@@ -97,7 +97,7 @@ def test_a_check_none_of_whose_questions_could_be_answered_cannot_be_told(
     result["not_assessed"] = [{"code": c, "reason": "needs flow_rate"} for c in CODES[key]]
     check = by_key(site, result)[key]
     assert check.verdict == "can't tell"
-    assert len(check.unanswered) == len([c for c in CODES[key] if c in RULE_CODES])
+    assert len(check.unanswered) == len([c for c in CODES[key] if c in rule_codes()])
 
 
 @pytest.mark.parametrize(

@@ -34,7 +34,7 @@ from api.settings import Settings
 from api.site_rows import site_rows
 from api.state.tables import SiteRow
 from collector.store import sealed_file
-from collector.store.sealed_file import DamagedFile
+from collector.store.sealed_index import DamagedFile
 from tests.api.conftest import add_site
 from tests.api.plants import readings, site_text
 

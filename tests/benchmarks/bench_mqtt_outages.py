@@ -31,7 +31,7 @@ from collector.mqtt import set_aside
 from collector.mqtt.book import Book
 from collector.mqtt.collect import Collector, collect
 from collector.mqtt.settings import MqttSettings
-from collector.store.hot import fetch
+from collector.store.hot_rows import fetch
 from collector.store.influx import InfluxStore
 from collector.store.local import LocalStore
 from tests.services import broker, collecting, end, free_port, influx, make_site, wait_until

@@ -1,14 +1,16 @@
-"""How long a command and the service take to start, beside the bare interpreter and a bare web application.
+"""How long commands and the service take to start, beside the bare interpreter and a bare web application.
 
     python -m tests.benchmarks.bench_startup [--json FILE]
 
-Each is a process of its own; the least of some runs counts. Read the ratios, not the seconds.
+Each is a process of its own; the least of some runs counts. Read the ratios, not the seconds. Commands on a site whose
+result is kept are measured by processor time, beside a process that imports SQLAlchemy.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import resource
 import subprocess
 import sys
 import tempfile
@@ -17,6 +19,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from tests.api.plants import readings, site_text, write_csv
 from tests.benchmarks.bench_line import timed
 from tests.benchmarks.bench_service import ROOT, SERVE
 from tests.services import end, free_port, wait_for_port
@@ -27,6 +30,10 @@ BARE_WEB = (
     "import sys, fastapi, uvicorn; app = fastapi.FastAPI(); "
     "uvicorn.run(app, host='127.0.0.1', port=int(sys.argv[1]), log_level='error')"
 )
+
+
+SHORT = ("site add {folder}/alder.toml", "site list", "fleet", "analyse alder-row")
+"""Commands that make nothing anew."""
 
 
 def run(*command: str) -> None:
@@ -47,6 +54,34 @@ def until_it_listens(program: str, *arguments: str) -> float:
         end(process)
 
 
+def processor_time(*command: str) -> float:
+    """Least processor time [s], user and system, of some runs of a process."""
+    found = []
+    for _ in range(REPEATS):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        run(*command)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        found.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return min(found)
+
+
+def short_commands() -> list[dict[str, Any]]:
+    """what, seconds of processor time, bare [s]: an import of SQLAlchemy."""
+    bare = processor_time("-c", "import sqlalchemy")
+    rows = []
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "alder.toml").write_text(site_text(), encoding="utf-8")
+        write_csv(Path(folder) / "readings.csv", readings())
+        start = ("-c", COMMAND, "--data", f"{folder}/data")
+        for words in ("site add {folder}/alder.toml", "ingest alder-row {folder}/readings.csv", "fleet"):
+            run(*start, *words.format(folder=folder).split())
+        run(*start, "analyse", "alder-row")
+        for words in SHORT:
+            took = processor_time(*start, *words.format(folder=folder).split())
+            rows.append({"what": f"fieldfare {' '.join(words.split()[:2])}", "seconds": took, "bare": bare})
+    return rows
+
+
 def measure() -> list[dict[str, Any]]:
     """what, seconds, bare [s]."""
     bare = timed(lambda: run("-c", "pass"), REPEATS)[0]
@@ -55,6 +90,7 @@ def measure() -> list[dict[str, Any]]:
     for words in ("--version", "--help"):
         took, _ = timed(partial(run, "-c", COMMAND, words), REPEATS)
         rows.append({"what": f"fieldfare {words}", "seconds": took, "bare": bare})
+    rows += short_commands()
     served = []
     for _ in range(REPEATS):
         with tempfile.TemporaryDirectory() as folder:

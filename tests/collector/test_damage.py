@@ -16,6 +16,7 @@ from analysis.readings import MS_PER_DAY, Readings, Samples
 from collector.store import sealed_file
 from collector.store.checksums import NotWhole, read_checksums, with_checksums
 from collector.store.local import LocalStore
+from collector.store.local_write import LocalWriter
 
 SITE, OTHER = "ash-lane", "beech-end"
 DECEMBER, JANUARY = 1_764_547_200_000, 1_767_225_600_000  # 2025-12-01, 2026-01-01
@@ -205,14 +206,14 @@ def test_one_site_that_can_t_be_sealed_does_not_keep_the_others_from_it(
     now = JANUARY + 40 * MS_PER_DAY
     for site in (SITE, OTHER):
         store.append(site, {"flow": Samples(np.array([now]), np.array([40.0]))})
-    sealing = LocalStore._seal_site
+    sealing = LocalWriter.seal
 
-    def failing(self: LocalStore, site: str, cutoff: int) -> int:
+    def failing(self: LocalWriter, site: str, cutoff: int) -> int:
         if site == SITE:
             raise RuntimeError("broken")
         return sealing(self, site, cutoff)
 
-    monkeypatch.setattr(LocalStore, "_seal_site", failing)
+    monkeypatch.setattr(LocalWriter, "seal", failing)
     assert store.seal(now + 9 * MS_PER_DAY) == 1
 
 

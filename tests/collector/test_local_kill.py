@@ -26,7 +26,7 @@ import os, sys
 from pathlib import Path
 import numpy as np
 from analysis.readings import MS_PER_DAY, Samples
-from collector.store import local
+from collector.store import local_write
 from collector.store.local import LocalStore
 
 folder, T, rows = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
@@ -38,7 +38,7 @@ def write(first):
     store = LocalStore(folder, hot_days=0)
     for batch in range(first, first + 100000):
         time = T + (batch * rows + np.arange(rows)) * 600_000      # 20 hours a batch: months pass quickly
-        local._BULK = 1 if batch % 5 == 4 else 20_000              # every fifth goes straight to sealed files
+        local_write.BULK = 1 if batch % 5 == 4 else 20_000              # every fifth goes straight to sealed files
         store.append("ash-lane", {p: Samples(time, batch + np.arange(rows) / 1000) for p in ("a", "b")})
         say(batch)
         if batch % 2:
@@ -112,7 +112,7 @@ import os, sys
 from pathlib import Path
 import numpy as np
 from analysis.readings import MS_PER_DAY, Samples
-from collector.store import local
+from collector.store import local_write
 from collector.store.local import LocalStore
 from collector.store.sealed import Sealed
 
@@ -129,7 +129,7 @@ time = T + np.arange(50) * 60_000
 if how == "seal":
     store.seal(T + 100 * MS_PER_DAY)
 else:
-    local._BULK = 1
+    local_write.BULK = 1
     store.append("ash-lane", {"a": Samples(time, np.arange(50) + 0.5)})
 """
 

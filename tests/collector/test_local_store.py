@@ -22,7 +22,8 @@ from hypothesis import strategies as st
 
 from analysis.errors import FieldfareError, InputError
 from analysis.readings import MS_PER_DAY, Readings, Samples
-from collector.store import hot, local
+from collector.store import hot, local_write
+from collector.store.hot_rows import READING, spans
 from collector.store.local import LocalStore
 from collector.store.protocol import Appended, PointSpan
 
@@ -54,7 +55,7 @@ def store(tmp_path: Path) -> Iterator[LocalStore]:
 
 def hot_rows(store: LocalStore) -> int:
     with store._hot.reading() as db:
-        return sum(count for site in hot.sites(db) for count, _, _ in hot.spans(db, site).values())
+        return sum(count for site in hot.sites(db) for count, _, _ in spans(db, site).values())
 
 
 def files(store: LocalStore, site: str = "ash-lane") -> list[str]:
@@ -182,7 +183,7 @@ def test_a_file_with_a_row_for_each_number_is_carried_over(tmp_path: Path) -> No
             "value REAL NOT NULL, PRIMARY KEY (site, ts, point)) WITHOUT ROWID"
         )
         for site, ts, packed in db.execute("SELECT site, ts, readings FROM moments").fetchall():
-            for point, value in np.frombuffer(packed, hot.READING).tolist():
+            for point, value in np.frombuffer(packed, READING).tolist():
                 db.execute("INSERT INTO numbers VALUES (?, ?, ?, ?)", (site, ts, point, value))
         db.execute("DELETE FROM moments")
     again = LocalStore(tmp_path / "store")
@@ -209,13 +210,13 @@ def test_rows_bulk_and_sealing_in_any_order_hold_what_a_dictionary_would(
 ) -> None:
     store = LocalStore(tmp_path_factory.mktemp("s"))
     held: dict[int, float] = {}
-    usual = local._BULK
+    usual = local_write.BULK
     try:
         for kind, start, count, level in ops:
             if kind == "seal":
                 store.seal(T + start * MS_PER_DAY)
                 continue
-            local._BULK = 1 if kind == "bulk" else usual
+            local_write.BULK = 1 if kind == "bulk" else usual
             time = T + (start + np.arange(count)) * MS_PER_DAY
             fresh = {int(t): float(level) for t in time}
             before = store.revisions("ash-lane")
@@ -232,7 +233,7 @@ def test_rows_bulk_and_sealing_in_any_order_hold_what_a_dictionary_would(
             assert dict(zip(read.time.tolist(), read.value.tolist(), strict=True)) == held
             assert store.points("ash-lane")["a"] == PointSpan(len(held), min(held), max(held))
     finally:
-        local._BULK = usual
+        local_write.BULK = usual
         store.close()
 
 
@@ -438,7 +439,7 @@ def test_hot_rows_go_only_when_the_month_is_durable_in_its_place(
     if how == "seal":
         store.seal(T + 100 * MS_PER_DAY)
     else:
-        monkeypatch.setattr(local, "_BULK", 1)
+        monkeypatch.setattr(local_write, "BULK", 1)
         store.append("ash-lane", minutes(T, 60))
     assert steps == [
         "sync sealed",

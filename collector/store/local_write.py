@@ -1,0 +1,184 @@
+"""Writing to the local store: what is new goes to the recent rows or to sealed months."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from analysis.readings import MS_PER_DAY, Readings, Samples
+from collector.store import hot as h
+from collector.store import hot_rows
+from collector.store.files import Locks
+from collector.store.merge import cleaned, compared, days_of, laid
+from collector.store.protocol import Appended
+from collector.store.sealed import Sealed, month_of, month_start, settle_announced
+
+BULK = 20_000
+"""An append of so many readings goes straight to sealed files: rewriting a month then costs less than a row each."""
+
+
+class LocalWriter:
+    """The writing half of LocalStore, whose parts it shares."""
+
+    def __init__(self, recent: h.Hot, sealed: Sealed, locks: Locks) -> None:
+        self._hot, self._sealed, self._locks = recent, sealed, locks
+
+    def append(self, site: str, readings: Readings) -> Appended:
+        """As LocalStore.append."""
+        new, given = cleaned(readings)
+        count = sum(len(s.time) for s in new.values())
+        if not count:
+            return Appended(0, 0, 0)
+        with self._locks.hold(site):
+            stored, replaced = (self._append_sealed if count >= BULK else self._append_hot)(site, new)
+        return Appended(stored, replaced, given - stored - replaced)
+
+    def _append_hot(self, site: str, new: Readings) -> tuple[int, int]:
+        fresh, late = self._parted(site, new)
+        first, last = _ends(new)
+        with self._hot.writing() as db:
+            number = h.add_site(db, site)
+            settle_announced(db, self._sealed, site, number)
+            known = h.add_points(db, number, new)
+            hot = hot_rows.held(db, number, {num: p for p, num in known.items()}, first, last + 1)
+            write, stored, replaced = fresh, sum(len(s.time) for s in fresh.values()), 0
+            if hot:
+                write, stored, replaced = _changes(fresh, hot)
+            if late:
+                more, s, r = _changes(late, laid(hot, self._sealed_beside(site, late)))
+                write, stored, replaced = laid(more, write), stored + s, replaced + r
+            if write:
+                hot_rows.put(db, number, known, write, over=bool(hot))
+                h.bump(db, number, days_of(np.concatenate([s.time for s in write.values()])).tolist())
+        return stored, replaced
+
+    def _parted(self, site: str, new: Readings) -> tuple[Readings, Readings]:
+        """Samples that no sealed file can hold already, and the others."""
+        first, last = _ends(new)
+        months: Iterable[int] = range(month_of(first), month_of(last) + 1)
+        if month_of(last) > month_of(first) + 2:
+            months = [m for m in self._sealed.months(site) if m in months]
+        indexes = {m: index for m in months if (index := self._sealed.index(site, m))}
+        if not indexes or first > max(g.last for index in indexes.values() for g in index.values()):
+            return new, {}
+        fresh: Readings = {}
+        late: Readings = {}
+        for point, (time, value) in new.items():
+            held = np.zeros(len(time), dtype=bool)
+            for index in indexes.values():
+                if point in index:
+                    held |= (time >= index[point].first) & (time <= index[point].last)
+            for part, mask in ((late, held), (fresh, ~held)):
+                if mask.any():
+                    part[point] = Samples(time[mask], value[mask])
+        return fresh, late
+
+    def _sealed_beside(self, site: str, wanted: Readings) -> Readings:
+        """What the sealed months that some samples fall in hold of their points."""
+        if not wanted:
+            return {}
+        days = np.unique(np.concatenate([days_of(s.time) for s in wanted.values()]))
+        sealed: Readings = {}
+        for month in sorted({month_of(day * MS_PER_DAY) for day in days.tolist()}):
+            sealed = laid(self._sealed.read_month(site, month, wanted), sealed)
+        return sealed
+
+    def _append_sealed(self, site: str, new: Readings) -> tuple[int, int]:
+        with self._hot.reading() as db:
+            hot = hot_rows.fetch(db, site)
+        stored = replaced = 0
+        months: dict[int, Readings] = {}
+        days: list[np.ndarray] = []
+        for month, part in _by_month(new).items():
+            a, b = month_start(month), month_start(month + 1)
+            hot_part = {p: c for p, s in hot.items() if len((c := s.between(a, b)).time)}
+            held = laid(hot_part, self._sealed.read_month(site, month))
+            write, s, r = _changes(part, held)
+            stored, replaced = stored + s, replaced + r
+            if write:
+                months[month] = laid(write, held)
+                days.extend(days_of(changed.time) for changed in write.values())
+        if months:
+            self._replace(site, months, np.unique(np.concatenate(days)), bool(hot))
+        return stored, replaced
+
+    def _replace(self, site: str, months: dict[int, Readings], days: np.ndarray, clear: bool) -> None:
+        """Put whole months in force; they hold the hot rows of their months, which go if `clear`."""
+        self._sealed.stage(site, months)
+        with self._hot.writing() as db:
+            number = h.add_site(db, site)
+            h.announce(db, number, days.tolist())
+        self._sealed.publish(site, months)
+        with self._hot.writing() as db:
+            for month in months if clear else ():
+                h.delete(db, number, month_start(month), month_start(month + 1))
+            h.settle(db, number)
+
+    def fill_month(self, site: str, month: int, readings: Readings) -> int:
+        """As LocalStore.fill_month."""
+        start, end = month_start(month), month_start(month + 1)
+        within = {p: cut for p, s in readings.items() if len((cut := s.between(start, end)).time)}
+        with self._locks.hold(site):
+            with self._hot.reading() as db:
+                hot = hot_rows.fetch(db, site, None, start, end)
+            held = laid(hot, self._sealed.read_month(site, month))
+            missing = {
+                p: Samples(*(a[~np.isin(s.time, held[p].time)] for a in s)) if p in held else s
+                for p, s in within.items()
+            }
+            missing = {p: s for p, s in missing.items() if len(s.time)}
+            if missing:
+                days = np.unique(np.concatenate([days_of(s.time) for s in missing.values()]))
+                self._replace(site, {month: laid(held, missing)}, days, bool(hot))
+                self._sealed.drop_damaged(site, month)
+        return sum(len(s.time) for s in missing.values())
+
+    def seal(self, site: str, cutoff: int) -> int:
+        """Move a site's readings older than `cutoff` [ms] to sealed files. Returns how many."""
+        with self._locks.hold(site):
+            with self._hot.reading() as db:
+                old = hot_rows.fetch(db, site, None, None, cutoff)
+            if not old:
+                return 0
+            months = {m: laid(part, self._sealed.read_month(site, m)) for m, part in _by_month(old).items()}
+            self._sealed.stage(site, months)
+            self._sealed.publish(site, months)
+            return self._drop_sealed(site, months, cutoff)
+
+    def _drop_sealed(self, site: str, months: Iterable[int], cutoff: int) -> int:
+        with self._hot.writing() as db:
+            number = h.site_number(db, site)
+            if number is None:
+                return 0
+            return sum(h.delete(db, number, month_start(m), min(cutoff, month_start(m + 1))) for m in months)
+
+
+def _ends(readings: Readings) -> tuple[int, int]:
+    """First and last time [ms] of some readings."""
+    return min(int(s.time[0]) for s in readings.values()), max(int(s.time[-1]) for s in readings.values())
+
+
+def _changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
+    """The samples that are not held as they are; how many of them have new keys, and how many another value."""
+    write: Readings = {}
+    stored = replaced = 0
+    for point, samples in new.items():
+        change = compared(held.get(point), samples)
+        stored, replaced = stored + change.stored, replaced + change.replaced
+        if change.changed.any():
+            write[point] = Samples(*(a[change.changed] for a in samples))
+    return write, stored, replaced
+
+
+def _by_month(readings: Readings) -> dict[int, Readings]:
+    """Split by month; arrays are views."""
+    first, last = _ends(readings)
+    months = range(month_of(first), month_of(last) + 1)
+    out: dict[int, Readings] = {}
+    for month in months:
+        a, b = month_start(month), month_start(month + 1)
+        part = {p: c for p, s in readings.items() if len((c := s.between(a, b)).time)}
+        if part:
+            out[month] = part
+    return out

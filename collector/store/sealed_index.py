@@ -1,0 +1,136 @@
+"""What a sealed month holds, read from the footer of its file without a Parquet library: lists of sites ask nothing else."""
+
+from __future__ import annotations
+
+import errno
+import json
+import mmap
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import lru_cache
+from pathlib import Path
+from typing import NamedTuple
+
+from analysis.errors import FieldfareError
+from collector.store.checksums import NotWhole, footer_start, read_checksums
+
+INDEX_KEY = b"fieldfare.index"
+_INDEXES = 8192
+"""Indexes held in memory, of some 3 kB each."""
+# Key and value of the file's metadata are two texts of a Thrift struct (compact protocol): a byte for field and type,
+# the length, the bytes.
+_TEXT_FIELD = b"\x18"
+_BEFORE_INDEX = _TEXT_FIELD + bytes([len(INDEX_KEY)]) + INDEX_KEY + _TEXT_FIELD
+
+
+class Group(NamedTuple):
+    """One point in a sealed month: its row group, rows before it, readings, first and last time [ms], form."""
+
+    number: int
+    offset: int
+    rows: int
+    first: int
+    last: int
+    is_text: bool
+
+
+Index = dict[str, Group]
+Signature = tuple[int, int, int]
+_UNREADABLE = (KeyError, ValueError, TypeError, OverflowError, MemoryError)
+"""What reading a damaged file can raise, besides an OSError without a number."""
+
+
+class DamagedFile(FieldfareError):
+    """A sealed month that can't be read at all."""
+
+    def __init__(self, path: Path, what: str) -> None:
+        self.path, self.what = path, what
+        super().__init__(f"{path}: {what}")
+
+    def __reduce__(self) -> tuple[type[DamagedFile], tuple[Path, str]]:
+        return DamagedFile, (self.path, self.what)
+
+
+def signature_of(path: Path) -> Signature:
+    stat = path.stat()
+    return stat.st_mtime_ns, stat.st_size, stat.st_ino
+
+
+@lru_cache(maxsize=_INDEXES)
+def index_of(path: Path, signature: Signature) -> Index:
+    """The index of a file that has this signature: a month that is written anew is another file. Raises DamagedFile."""
+    with as_damage(path), _mapped(path) as data:
+        sums = read_checksums(data)
+        index = None if sums is None else _index_in(data, len(sums.ends))
+    if index is not None:
+        return index
+    from collector.store.sealed_file import read_index  # a file of an earlier release, without checksums
+
+    return read_index(path)
+
+
+@contextmanager
+def _mapped(path: Path) -> Iterator[memoryview]:
+    """The bytes of a file."""
+    with path.open("rb") as file:
+        if not os.fstat(file.fileno()).st_size:  # can't be mapped
+            yield memoryview(b"")
+            return
+        with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as mapped, memoryview(mapped) as data:
+            yield data
+
+
+def _index_in(data: memoryview, groups: int) -> Index | None:
+    """The index in the footer of a file whose checksum is right; None where it is not found as it was written."""
+    footer = bytes(data[footer_start(data) :])
+    at = footer.rfind(_BEFORE_INDEX)
+    if at < 0:
+        return None
+    length, start = _varint(footer, at + len(_BEFORE_INDEX))
+    index = parsed_index(footer[start : start + length])
+    return index if len(index) == groups else None
+
+
+def _varint(data: bytes, at: int) -> tuple[int, int]:
+    """A whole number (unsigned LEB128) and the place after it."""
+    number = shift = 0
+    while data[at] & 0x80:
+        number |= (data[at] & 0x7F) << shift
+        at, shift = at + 1, shift + 7
+    return number | data[at] << shift, at + 1
+
+
+def parsed_index(text: bytes) -> Index:
+    """The index as it stands in a file (JSON)."""
+    index: Index = {}
+    offset = 0
+    for number, (point, count, first, last, is_text) in enumerate(json.loads(text)):
+        index[point] = Group(number, offset, count, first, last, is_text)
+        offset += count
+    return index
+
+
+@contextmanager
+def as_damage(path: Path, *more: type[Exception]) -> Iterator[None]:
+    """Turn what a damaged file raises into DamagedFile; a disk that fails is one too, a missing file is not.
+
+    more : further exceptions that the file's reader raises
+    """
+    unreadable: tuple[type[Exception], ...] = (*_UNREADABLE, *more)
+    try:
+        yield
+    except FileNotFoundError:
+        raise
+    except NotWhole as error:
+        raise DamagedFile(path, f"damaged: {error}; its readings are left out") from None
+    except unreadable as error:
+        raise DamagedFile(path, f"damaged: {_first_line(error)}; its readings are left out") from None
+    except OSError as error:
+        if error.errno not in (None, errno.EIO):
+            raise
+        raise DamagedFile(path, f"can't be read: {_first_line(error)}; its readings are left out") from None
+
+
+def _first_line(error: Exception) -> str:
+    return (str(error).strip() or type(error).__name__).splitlines()[0][:160]

@@ -1,0 +1,91 @@
+"""What short commands load: by names of modules, so that a new import of something heavy shows at once."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.api.plants import readings, site_text, write_csv
+
+_RUN = (
+    "import sys; before = set(sys.modules)\n"
+    "from api.cli.entry import run\n"
+    "code = run(sys.argv[1:])\n"
+    "print(*(f'loaded {name}' for name in set(sys.modules) - before), sep='\\n')\n"
+    "sys.exit(code)\n"
+)
+COMMAND_LINE = {"click"}
+STATE = COMMAND_LINE | {"sqlalchemy", "typing_extensions", "cython_runtime"}
+SITE_FILES = STATE | {"pydantic", "pydantic_core", "annotated_types", "typing_inspection", "tzdata"}
+RESULTS = SITE_FILES | {"orjson"}
+PARTS = {"sqlalchemy.orm", "sqlalchemy.dialects.postgresql"}
+"""Parts of allowed packages that these commands do without."""
+SHORT = {
+    "--version": COMMAND_LINE,
+    "--help": COMMAND_LINE,
+    "site template": COMMAND_LINE,
+    "site add alder.toml": SITE_FILES,
+    "site show alder-row": SITE_FILES,
+    "site list": RESULTS,
+    "fleet": RESULTS,
+    "fleet --format json": RESULTS,
+    "analyse alder-row": RESULTS,
+    "analyse alder-row --format json": RESULTS,
+}
+"""Command -> the packages outside the standard library that it may load."""
+OF_RULES = ("analysis.findings.limit", "analysis.findings.limits")
+"""Tables of limits, which verdicts and site files name; no rule is among them."""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder of one site whose readings are sealed and whose results are kept."""
+    folder = tmp_path_factory.mktemp("short")
+    (folder / "alder.toml").write_text(site_text(), encoding="utf-8")
+    write_csv(folder / "readings.csv", readings())
+    for command in ("site add alder.toml", "ingest alder-row readings.csv", "fleet", "analyse alder-row"):
+        _loaded(folder, command)
+    assert list((folder / "data" / "readings" / "sealed" / "alder-row").glob("*.parquet"))
+    return folder
+
+
+def _loaded(folder: Path, command: str) -> set[str]:
+    """Names of the modules that a command loads."""
+    done = subprocess.run(
+        [sys.executable, "-c", _RUN, "--data", str(folder / "data"), *command.split()],
+        capture_output=True,
+        text=True,
+        cwd=folder,
+        env={"PYTHONPATH": str(Path(__file__).parents[2]), "PATH": ""},
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    return {line.split()[1] for line in done.stdout.splitlines() if line.startswith("loaded ")}
+
+
+def _packages(modules: set[str]) -> set[str]:
+    """Packages outside the standard library and our own, without compiled helpers (`_cython_...`)."""
+    ours = {"api", "analysis", "collector", "dashboards"}
+    found = {name.split(".")[0] for name in modules} - sys.stdlib_module_names - ours
+    return {name for name in found if not name.startswith("_")}
+
+
+@pytest.mark.parametrize("command", SHORT)
+def test_a_short_command_loads_what_it_runs(folder: Path, command: str) -> None:
+    modules = _loaded(folder, command)
+    assert _packages(modules) <= SHORT[command]
+    assert not modules & PARTS
+    rules = {m for m in modules if m.startswith("analysis.findings.") and not m.startswith(OF_RULES)}
+    assert not rules
+    assert not modules & {"analysis.result", "analysis.facts.build", "analysis.facts.table", "analysis.grid"}
+
+
+def test_what_is_made_anew_loads_the_analysis(folder: Path) -> None:
+    """The check above would see it: other days of the same site have no kept result."""
+    modules = _loaded(folder, "analyse alder-row --to 2026-01-07")
+    assert {"numpy", "pyarrow", "scipy"} <= _packages(modules)
+    assert "analysis.findings.judge" in modules
+    assert "scipy.stats" not in modules
