@@ -100,6 +100,7 @@ LIMITS_WATER: dict[str, Limit] = {
     "pressure_slope_over": Limit(1.7, "-", "EN 12828: a vessel of the least size gives the expected slope, known to a third (common practice): two standard uncertainties", "slope of pressure on temperature over the expected one"),
     "pressure_slope_sound": Limit(1.25, "-", "EN 12828: a vessel of the least size gives the expected slope, known to a third (common practice): one standard uncertainty", "slope over the expected one up to which a day shows a sound vessel"),
     "scald_watch_c": Limit(65.0, "°C", "disinfection is 60 °C in the store (HSG274 Part 2, 2014); hotter water is for a disinfection run only (common practice)", "stored water, held for ten minutes without a disinfection run"),
+    "scald_boils_c": Limit(100.0, "°C", "water boils at 100 °C at one bar", "a cylinder's reading that is no water temperature"),
     "scald_act_c": Limit(75.0, "°C", "common practice: beyond any disinfection; tempering valves (EN 1111) are rated to feed water up to 80 to 90 °C", "stored water whatever heated it, worth a visit"),
     "scald_urgent_c": Limit(85.0, "°C", "common practice: energy cut-outs of unvented cylinders trip at 80 to 85 °C; one that did not has failed", "stored water at which harm may follow at once"),
     "scald_disinfection_k": Limit(4.0, "K", "common practice: heaters overshoot by their thermostat's band of 2 to 4 K", "stored water over the scheduled disinfection that still belongs to it"),

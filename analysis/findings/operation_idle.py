@@ -129,6 +129,11 @@ def pump_always_on(context: Context) -> Finding | None:
     size = hours / limit("idle_pump_hours")
     grade: Severity = "act" if size >= 4.0 else "watch" if part >= limit("idle_pump_share") else "note"
     severity = lowered(grade, spell, limit("idle_pump_days"))
+    if not context.site.measures("heat_call") and not middle(days.floats("outdoor")[here]) >= limit(
+        "heating_limit_c"
+    ):
+        # A heating system led by its curve alone keeps its water moving all season; only calls tell that nothing is asked.
+        severity = "note"
     power = middle(days.floats("unasked_pump_power")[here])
     kwh = (
         (power if np.isfinite(power) else _USUAL_PUMP_W)

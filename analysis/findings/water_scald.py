@@ -49,14 +49,16 @@ def water_too_hot(context: Context) -> Finding | None:
     # every day alike: none is left out.
     days, limit = context.whole.days, context.limit
     culprit = context.spoiled.get("cylinder_temperature")
-    if culprit is not None and culprit.code == "unit_mismatch":
+    if "tank_held" not in days or not np.isfinite(days.floats("tank_held")).any():
+        raise NotAssessed("needs cylinder_temperature", "missing_quantity")
+    held = days.floats("tank_held")
+    # Doubts about the sensor's unit withhold the danger only where no water can be so hot.
+    mistaken = culprit is not None and culprit.code == "unit_mismatch"
+    if mistaken and culprit is not None and float(np.nanmax(held)) > limit("scald_boils_c"):
         raise NotAssessed(
             f"withheld: cylinder_temperature can't be trusted ({culprit.code} since {culprit.since})",
             "distrusted",
         )
-    if "tank_held" not in days or not np.isfinite(days.floats("tank_held")).any():
-        raise NotAssessed("needs cylinder_temperature", "missing_quantity")
-    held = days.floats("tank_held")
     known = np.isfinite(held)
     watch, act, urgent = (limit(f"scald_{name}_c") for name in ("watch", "act", "urgent"))
     over = known & (first_known(held, 0.0) > watch)
