@@ -116,7 +116,7 @@ def _alone(context: Context, chosen: Flags, spell: Spell) -> Finding | None:
             "unit. Leave the heater as it is until then: it keeps the house from freezing."
         ),
         caution=MAINS_CAUTION,
-        home="A plain electric heater heats your home instead of the heat pump, which costs about three times as much. Please ring your installer.",
+        home="A back-up electric heater heats your home instead of the heat pump, which costs about three times as much. Please ring your installer.",
         cost_kwh=per_year, cost_money=context.money(per_year), visit="call",
     )  # fmt: skip
 

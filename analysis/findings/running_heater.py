@@ -67,7 +67,7 @@ def heater_inside(context: Context) -> Finding | None:
         ),
         caution=f"Never bypass a safety device to make the compressor run. {MAINS_CAUTION}",
         home=(
-            "A plain electric heater in your heat pump does its work, which costs about three times as "
+            "A back-up electric heater in your heat pump does its work, which costs about three times as "
             "much. Please ring your installer."
         ),
         visit="call",

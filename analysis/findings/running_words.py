@@ -143,7 +143,7 @@ def home(context: Context, rest: Rest, severity: Severity) -> str:
     when = f"since {local(context, rest.start):%H:%M on %-d %B}" if rest.begun else "in the time we can see"
     if rest["backup_kwh"] >= 1.0 or (rest["immersion_kwh"] >= 1.0 and rest.kind == "unit"):
         return (
-            f"Your heat pump has not worked {when}; a plain electric heater does its work, which costs "
+            f"Your heat pump has not worked {when}; a back-up electric heater does its work, which costs "
             "about three times as much. Please ring your installer."
         )
     if rest.kind == "hot_water":

@@ -253,9 +253,9 @@ def high_standing_loss(context: Context) -> Finding | None:
     return Finding(
         "high_standing_loss", severity, onset(days["day"], by_day if circulates else slow, spell), float(np.clip(excess(loss, spread, usual).probability, 0.5, 0.99)),
         (
-            f"Between draws by day the cylinder loses heat {loss / worst:.1f} times as fast as the poorest class on sale may, {lost:.1f} kWh a day."
+            f"Between draws by day the cylinder loses {loss / worst:.1f} times the legal limit, {lost:.1f} kWh a day."
             if circulates
-            else f"The cylinder loses {lost:.1f} kWh a day by standing, {loss / worst:.1f} times what the poorest class on sale may."
+            else f"The cylinder loses {lost:.1f} kWh a day standing, {loss / worst:.1f} times the legal limit."
         ),
         evidence=(
             passed(context, "standing loss per kelvin over the room", round(loss, 2), "W/K", "standing_loss_over_class", round(allowed, 2)),
@@ -302,7 +302,7 @@ def _loss_causes(
             }
         )
     loop = 1.0 / (1.0 + float(np.exp(-2.5 * (over_class - _LOOP_OVER_CLASS))))
-    size = f"{over_class:.1f} times what the poorest class may lose"
+    size = f"{over_class:.1f} times the legal limit"
     if not np.isfinite(ratio):
         alike = "it "
     elif 1.0 / _ALIKE <= ratio <= _ALIKE:

@@ -122,7 +122,7 @@ def _lacking_step(context: Context, cause: str) -> str:
         )
     return (
         f"Settle with the householder, by local rules, how the water is kept safe: a scheduled disinfection ({hold}, weekly in common practice) or a store kept at "
-        f"{DISINFECTED_AT_C:g} °C. See that a tempering valve is fitted and set before the water gets hotter, run a disinfection now, and put it into the site file."
+        f"{DISINFECTED_AT_C:g} °C. See that a tempering valve is fitted and set before the water gets hotter, run a disinfection now, and enter the schedule on this site's page."
     )
 
 

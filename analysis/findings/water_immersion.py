@@ -58,9 +58,9 @@ def immersion_use(context: Context) -> Finding | None:
         ),
         caution=f"{HOT_WATER_CAUTION} {MAINS_CAUTION}",
         home="" if severity == "note" else (
-            "The plain electric heater in the hot-water cylinder runs every day, which costs more than the heat pump would. Please look whether its switch or timer "
+            "The immersion heater in the hot-water cylinder runs every day, which costs more than the heat pump would. Please look whether its switch or timer "
             "is on, and leave it to the controller." if first != "setpoint_above_reach" else
-            "The hot water is set hotter than the heat pump brings it, so a plain electric heater does the rest each time. Your installer will look at it."
+            "The hot water is set hotter than the heat pump brings it, so the immersion heater does the rest each time. Your installer will look at it."
         ),
         cost_kwh=kwh, cost_money=context.money(kwh),
         visit="none" if severity == "note" else "setting" if first == "setpoint_above_reach" else "call",

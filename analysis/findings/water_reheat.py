@@ -248,7 +248,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
         causes=ranked({"setpoint_above_reach": (1.0, because)}) if stalled >= 0.5 else (), until=spell.until,
         next_step=(
             "If it once reached the setpoint, look at coil and flow first. Else: " + setpoint_advice(end, disinfected=plant.pasteurise_c is not None) if stalled >= 0.5 else
-            "Ask whether the setpoint was changed on the controller; if so, put the new one into the site file."
+            "Ask whether the setpoint was changed on the controller; if so, enter the new one on this site's page."
         ),
         caution=HOT_WATER_CAUTION,
         home="" if severity == "note" else (

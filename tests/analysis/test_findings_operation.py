@@ -258,10 +258,13 @@ def test_a_pump_inside_the_meter_is_taken_out_or_allowed_for() -> None:
 
 
 def test_a_pump_that_never_rests() -> None:
-    found = check_whole(
-        operation_idle.pump_always_on(context_of(days_of(n_unasked=600, n_unasked_pumped=590)))
-    )
+    days = days_of(n_unasked=600, n_unasked_pumped=590)
+    head, limits, tail = WHOLE.partition("[limits]")
+    calling = f'{head}[[point]]\nid = "call"\nquantity = "heat_call"\nas = "state"\n{limits}{tail}'
+    found = check_whole(operation_idle.pump_always_on(context_of(days, site=calling)))
     assert found.severity == "watch"
+    # Without a call nobody knows whether the curve keeps the pump running in the season.
+    assert check_whole(operation_idle.pump_always_on(context_of(days))).severity == "note"
     assert operation_idle.pump_always_on(context_of()) is None
     with pytest.raises(NotAssessed):
         operation_idle.pump_always_on(context_of(days_of(n_unasked=np.nan, n_unasked_pumped=np.nan)))
