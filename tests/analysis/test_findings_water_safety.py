@@ -88,9 +88,16 @@ def test_what_has_ended_is_not_forgotten_at_once() -> None:
 
 def test_a_store_in_fahrenheit_is_not_boiling() -> None:
     wrong = Finding("unit_mismatch", "act", str(FIRST), 0.9, "degF as degC.")
-    context = replace(context_of(hot(90.0)), spoiled={"cylinder_temperature": wrong})
+    context = replace(context_of(hot(120.0)), spoiled={"cylinder_temperature": wrong})
     with pytest.raises(NotAssessed, match="unit_mismatch"):
         water_scald.water_too_hot(context)
+
+
+def test_doubts_about_the_unit_do_not_hide_water_that_can_be_so_hot() -> None:
+    """Seen: 82 °C by an immersion heater that had welded shut was taken for a slip of the unit."""
+    wrong = Finding("unit_mismatch", "act", str(FIRST), 0.9, "degF as degC.")
+    context = replace(context_of(hot(82.0)), spoiled={"cylinder_temperature": wrong})
+    assert check_whole(water_scald.water_too_hot(context)).severity == "act"
 
 
 def test_a_cylinder_the_site_file_leaves_out_is_still_told() -> None:
