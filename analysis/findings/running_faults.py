@@ -85,9 +85,7 @@ def fault_reported(context: Context) -> Finding | None:
             "Work on refrigerant and mains is for licensed people."
         ),
         home=_home(severity, stands=stands),
-        until=None
-        if stands or severity in ("act", "urgent")
-        else local(context, alike[-1].end).date().isoformat(),
+        until=None if stands or severity != "note" else local(context, alike[-1].end).date().isoformat(),
         visit="none" if severity == "note" else "call" if severity == "watch" else "drive",
         bring=("the maker's fault list",) if severity != "note" else (),
     )
