@@ -9,10 +9,10 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
+from analysis.expectation.reference_weather import reference_weather
 from analysis.figures.estimate import Estimate, robust_fit
 from analysis.findings.judge import RULES
 from analysis.output_basis import output_basis
-from analysis.physics.bins import AVERAGE, COLDER, WARMER
 from analysis.plant.site import Site
 
 Verdict = Literal["in order", "attention", "not in order", "can't tell"]
@@ -350,14 +350,9 @@ def _winter(site: Site, days: Sequence[Day]) -> tuple[tuple[np.ndarray, np.ndarr
         ), "the last winter measured here, as a standard one"
     if site.design.outdoor_c is None:
         return None, ""
-    season = min((AVERAGE, WARMER, COLDER), key=lambda s: abs(s.design_c - (site.design.outdoor_c or 0.0)))
-    hours = np.array(season.hours, dtype=np.float64)
-    # The reference season's shape, moved so that its coldest hours meet this place's design temperature.
-    moved = season.temperatures_c + (site.design.outdoor_c - season.design_c) * np.linspace(
-        1.0, 0.0, len(hours)
-    )
+    season, temperatures, each = reference_weather(site.design.outdoor_c)
     named = f"EN 14825's {season.name} reference season, set to the design temperature of this place"
-    return (moved, hours / 24.0), named
+    return (temperatures, each), named
 
 
 def _efficiency(result: Mapping[str, Any], days: Sequence[Day]) -> tuple[Any, float] | None:
