@@ -21,6 +21,7 @@ from analysis.verdict import (
     verdict,
     with_silence,
 )
+from tests.contract_codes import CONTRACT_CODES
 
 PLAIN = """
 [site]
@@ -33,55 +34,6 @@ quantity = "heat_pump_electricity"
 as = "power"
 """
 WITH_WATER = PLAIN + "[hot_water]\ncylinder_litres = 200\n"
-# Contract, sections 6 and 7.
-CONTRACT_CODES = [
-    "short_cycling",
-    "excessive_defrost",
-    "defrost_without_frost",
-    "flow_temperature_above_curve",
-    "no_weather_compensation",
-    "low_flow",
-    "falling_flow",
-    "buffer_mixing",
-    "backup_heater_use",
-    "immersion_use",
-    "high_standby",
-    "pump_always_on",
-    "heating_out_of_season",
-    "efficiency_below_expected",
-    "efficiency_fell",
-    "heat_loss_above_design",
-    "heat_loss_below_design",
-    "capacity_short",
-    "room_below_target",
-    "slow_reheat",
-    "reheat_incomplete",
-    "hot_water_shortfall",
-    "high_standing_loss",
-    "pasteurisation_missed",
-    "diverter_passing",
-    "pressure_falling",
-    "pressure_low",
-    "frost_risk",
-    "data_gap",
-    "sensor_stuck",
-    "register_reset",
-    "unit_mismatch",
-    "flow_return_swapped",
-    "clock_offset",
-    "implausible_efficiency",
-    "heat_meter_disagrees",
-    "outdoor_sensor_biased",
-    "unit_stopped",
-    "fault_reported",
-    "water_too_hot",
-    "disinfection_lacking",
-    "pressure_high",
-    "pressure_swings",
-    "meter_misplaced",
-    "performance_below_promise",
-    "electricity_above_expected",
-]
 ALL = frozenset(CONTRACT_CODES)
 
 

@@ -5,58 +5,11 @@ import copy
 import numpy as np
 import pytest
 
+from tests.contract_codes import CONTRACT_CODES
 from tests.reference import situations_a
 from tests.reference.plants_a import plants
 from tests.reference.plants_a.home import draw_plant
 
-CODES = {
-    "short_cycling",
-    "excessive_defrost",
-    "defrost_without_frost",
-    "flow_temperature_above_curve",
-    "no_weather_compensation",
-    "low_flow",
-    "falling_flow",
-    "buffer_mixing",
-    "backup_heater_use",
-    "immersion_use",
-    "high_standby",
-    "pump_always_on",
-    "heating_out_of_season",
-    "efficiency_below_expected",
-    "efficiency_fell",
-    "heat_loss_above_design",
-    "heat_loss_below_design",
-    "capacity_short",
-    "room_below_target",
-    "slow_reheat",
-    "reheat_incomplete",
-    "hot_water_shortfall",
-    "high_standing_loss",
-    "pasteurisation_missed",
-    "diverter_passing",
-    "pressure_falling",
-    "pressure_low",
-    "frost_risk",
-    "data_gap",
-    "sensor_stuck",
-    "register_reset",
-    "unit_mismatch",
-    "flow_return_swapped",
-    "clock_offset",
-    "implausible_efficiency",
-    "heat_meter_disagrees",
-    "outdoor_sensor_biased",
-    "unit_stopped",
-    "fault_reported",
-    "water_too_hot",
-    "disinfection_lacking",
-    "pressure_high",
-    "pressure_swings",
-    "meter_misplaced",
-    "performance_below_promise",
-    "electricity_above_expected",
-}
 CAUSES = {
     "oversized_for_mild_load",
     "thermostat_chopping",
@@ -110,10 +63,10 @@ SEVERITIES = {"note", "watch", "act", "urgent"}
 def check(told, name):
     for demand in told["must"]:
         assert demand["any_of"], name
-        assert set(demand["any_of"]) <= CODES, name
+        assert set(demand["any_of"]) <= set(CONTRACT_CODES), name
         assert demand["severity_at_least"] in SEVERITIES, name
-    assert set(told["may"]) <= CODES, name
-    assert set(told.get("must_not", [])) <= CODES, name
+    assert set(told["may"]) <= set(CONTRACT_CODES), name
+    assert set(told.get("must_not", [])) <= set(CONTRACT_CODES), name
     assert set(told.get("first_cause", [])) <= CAUSES, name
 
 
