@@ -43,7 +43,7 @@ bench: setup-test system
 
 lock:
 	uv pip compile --universal --python-version 3.11 --extra postgresql --generate-hashes --no-header pyproject.toml -o $(LOCK)
-	uv pip compile --universal --python-version 3.11 --all-extras --group test --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(TEST_LOCK)
+	uv pip compile --universal --python-version 3.11 --all-extras --group test --group docs --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(TEST_LOCK)
 
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache
