@@ -5,16 +5,18 @@ BIN := $(VENV)/bin
 LOCK := deploy/requirements.lock
 TEST_LOCK := deploy/requirements-test.lock
 WORKERS ?= 2
+FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __pycache__)
 
 .PHONY: setup setup-test system demo test lint bench lock clean
 
 setup: $(VENV)/.ready
 
-$(VENV)/.ready: $(LOCK) pyproject.toml
+# Folders stand here too: the installed tree has a link for each file, so a new or removed file calls for a new one.
+$(VENV)/.ready: $(LOCK) pyproject.toml $(FOLDERS)
 	$(PYTHON) -c "import sys; sys.exit(0 if sys.version_info >= (3, 11) else 'Python 3.11 or newer is needed, this is ' + sys.version.split()[0])"
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $(LOCK)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -e .
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --config-settings editable_mode=strict -e .
 	touch $@
 
 setup-test: setup $(VENV)/.ready-test
@@ -46,4 +48,4 @@ lock:
 	uv pip compile --universal --python-version 3.11 --all-extras --group test --group docs --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(TEST_LOCK)
 
 clean:
-	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache
+	rm -rf $(VENV) build .pytest_cache .mypy_cache .ruff_cache

@@ -7,21 +7,24 @@ the range in which Legionella grows, or a pause of the hot water, without it.
 
 from __future__ import annotations
 
-from analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C, SCALD_FROM_C
+from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C, SCALD_FROM_C
 
 LEGIONELLA = (
-    f"Legionella grows in water between {GROWTH_C[0]:g} and {GROWTH_C[1]:g} °C: keep the scheduled disinfection, and follow local rules and "
-    "the maker's instructions."
+    f"Legionella grows in water between {GROWTH_C[0]:g} and {GROWTH_C[1]:g} °C: keep the scheduled"
+    " disinfection, and follow local rules and the maker's instructions."
 )
 SCALD = (
-    f"From {SCALD_FROM_C:g} °C at the tap on water scalds, children and frail people first: a tempering (mixing) valve is needed, set and "
-    "checked by local rules."
+    f"From {SCALD_FROM_C:g} °C at the tap on water scalds, children and frail people first: a tempering"
+    " (mixing) valve is needed, set and checked by local rules."
 )
-LICENSED = "Work on unvented cylinders, safety and relief valves, pressure and mains parts is for licensed people, by the maker's instructions."
+LICENSED = (
+    "Work on unvented cylinders, safety and relief valves, pressure and mains parts is for licensed people,"
+    " by the maker's instructions."
+)
 HOT_WATER = f"{SCALD} {LEGIONELLA} Never trade one against the other to save electricity. {LICENSED}"
 PAUSED = (
-    "Water that stood lukewarm can hold Legionella: before the first use let the cylinder reach its disinfection temperature "
-    "and hold it, then run every tap and shower without breathing the spray."
+    "Water that stood lukewarm can hold Legionella: before the first use let the cylinder reach its"
+    " disinfection temperature and hold it, then run every tap and shower without breathing the spray."
 )
 
 
@@ -57,12 +60,16 @@ def setpoint_advice(reach_c: float, *, disinfected: bool) -> str:
             if disinfected
             else "schedule a disinfection if local rules ask for one"
         )
-        return f"Set the hot-water setpoint to what the unit reaches by itself, {reach_c:.0f} °C here and never below {least:g} °C, and {kept}."
+        return (
+            f"Set the hot-water setpoint to what the unit reaches by itself, {reach_c:.0f} °C here and never"
+            f" below {least:g} °C, and {kept}."
+        )
     if disinfected:
         why = f"below {least:g} °C Legionella grows between two disinfections"
     else:
         why = f"no disinfection is scheduled, and below {least:g} °C Legionella may survive"
     return (
-        f"Leave the setpoint where it is: the unit reaches only {reach_c:.0f} °C by itself, and {why}. Find out why it reaches no more "
-        "(flow limit, flow through the coil, scale), and let the immersion heater finish until then."
+        f"Leave the setpoint where it is: the unit reaches only {reach_c:.0f} °C by itself, and {why}. Find"
+        " out why it reaches no more (flow limit, flow through the coil, scale), and let the immersion"
+        " heater finish until then."
     )

@@ -34,7 +34,8 @@ Readings: TypeAlias = dict[str, Samples]
 
 
 def is_thin(count: int, first: int, last: int) -> bool:
-    """True for a point read less than daily, by hand as a rule. first, last : times [ms] of its `count` readings"""
+    """True for a point read less than daily, by hand as a rule. first, last : times [ms] of its `count`
+    readings"""
     return count > 1 and (last - first) / (count - 1) > MS_PER_DAY
 
 

@@ -15,12 +15,12 @@ import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 import pyarrow.parquet as pq
 
-from analysis.errors import InputError
-from analysis.plant.site import Point, Site
-from analysis.readings import Readings
-from collector.csv.cells import harmless
-from collector.csv.layout import EXPORT_HEADER
-from collector.store.protocol import Store
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.site import Point, Site
+from fieldfare.analysis.readings import Readings
+from fieldfare.collector.csv.cells import harmless
+from fieldfare.collector.csv.layout import EXPORT_HEADER
+from fieldfare.collector.store.protocol import Store
 
 _SCHEMA = pa.schema(
     [
@@ -42,7 +42,8 @@ def export_readings(
 
     out : Path ending in .parquet, .csv or .csv.gz; it is replaced only when all is written.
         Columns time (UTC), point, value (a state's code), text (a state's word, a fault code), unit, quantity
-    Returns how many readings were written. Raises InputError for another ending or a folder that is not there.
+    Returns how many readings were written. Raises InputError for another ending or a folder that is not
+    there.
     """
     out = Path(out)
     kind = next((k for k in _KINDS if out.name.endswith(k)), None)
@@ -133,7 +134,8 @@ def _whole(column: Any) -> Any:
 
 
 def _options(table: pa.Table) -> pacsv.WriteOptions:
-    """Quotes only where a word holds a sign that needs them: a column has them for all its words or for none."""
+    """Quotes only where a word holds a sign that needs them: a column has them for all its words or for
+    none."""
     words = [w or "" for n in table.column_names for c in _words(table.column(n)) for w in c.to_pylist()]
     quoting = "needed" if any(set(harmless(w)) & set(',"\r\n') for w in words) else "none"
     return pacsv.WriteOptions(include_header=False, quoting_style=quoting)

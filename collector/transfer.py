@@ -1,4 +1,5 @@
-"""Moving readings: a fleet from one store to another with counts that must agree, and a Parquet export back in."""
+"""Moving readings: a fleet from one store to another with counts that must agree, and a Parquet export back
+in."""
 
 from __future__ import annotations
 
@@ -11,12 +12,12 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from analysis.errors import FieldfareError, InputError
-from analysis.plant.site import Site
-from analysis.plant.units import Conversion
-from analysis.readings import MS_PER_DAY, Readings, Samples
-from collector import check
-from collector.store.protocol import PointSpan, Store
+from fieldfare.analysis.errors import FieldfareError, InputError
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.plant.units import Conversion
+from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
+from fieldfare.collector import validation
+from fieldfare.collector.store.protocol import PointSpan, Store
 
 _IMPORT_ROWS = 250_000
 _MOST_ROWS = 500_000_000
@@ -197,9 +198,9 @@ def _conversions(site: Site, file: Path, source: Any) -> dict[tuple[str, str], C
             if (name, unit) in out:
                 continue
             try:
-                point = check.known_point({site.id: site}, site.id, name)
-                out[name, unit] = check.unit_change(point, unit) if unit else Conversion(1.0, 0.0)
-            except check.Refused as error:
+                point = validation.known_point({site.id: site}, site.id, name)
+                out[name, unit] = validation.unit_change(point, unit) if unit else Conversion(1.0, 0.0)
+            except validation.RefusedValue as error:
                 raise InputError(f"{file}: {error}") from None
     return out
 
@@ -227,12 +228,12 @@ def _let_in(
             continue
         times = time[mine]
         values = text[mine] if point.kind.is_text else value[mine] * scale + offset
-        bad = check.times_in_trouble(times, now)
-        if not point.kind.is_text and (odd := check.values_in_trouble(point, values)) is not None:
+        bad = validation.times_in_trouble(times, now)
+        if not point.kind.is_text and (odd := validation.values_in_trouble(point, values)) is not None:
             bad = odd if bad is None else bad | odd
         if bad is not None:
             for i in np.flatnonzero(bad).tolist():
-                why = check.trouble(point, int(times[i]), values[i], now)
+                why = validation.trouble(point, int(times[i]), values[i], now)
                 kind = why.kind if why else "not a reading"
                 rejected[kind] = rejected.get(kind, 0) + 1
             times, values = times[~bad], values[~bad]

@@ -9,26 +9,58 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.tables import Facts
-from analysis.facts.unfinished import minutes_to_come
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.facts.unfinished import minutes_to_come
 
 Floats = NDArray[np.float64]
 Row = dict[str, Any]
 
 _AS_THEY_ARE = (
-    "outdoor", "outdoor_min", "outdoor_steady", "room", "target", "flow", "flow_by_heat", "curve", "above_curve",
-    "n_steady", "flow_rate", "lift", "starts", "pressure", "tank_min", "tank_max", "water_min", "idle_power", "e_total",
-    "e_backup", "e_immersion", "q_total", "n_minutes", "n_running", "n_heating", "n_hot_water", "n_defrost", "n_off",
-    "heat_power_max", "n_pump_idle", "n_pump_known", "standing_k_per_h", "buffer_drop",
-)  # fmt: skip
+    "outdoor",
+    "outdoor_min",
+    "outdoor_steady",
+    "room",
+    "target",
+    "flow",
+    "flow_by_heat",
+    "curve",
+    "above_curve",
+    "n_steady",
+    "flow_rate",
+    "lift",
+    "starts",
+    "pressure",
+    "tank_min",
+    "tank_max",
+    "water_min",
+    "idle_power",
+    "e_total",
+    "e_backup",
+    "e_immersion",
+    "q_total",
+    "n_minutes",
+    "n_running",
+    "n_heating",
+    "n_hot_water",
+    "n_defrost",
+    "n_off",
+    "heat_power_max",
+    "n_pump_idle",
+    "n_pump_known",
+    "standing_k_per_h",
+    "buffer_drop",
+)
 
 
 def day_rows(facts: Facts, zone: ZoneInfo | None = None) -> list[Row]:
-    """One row a local day: `day` as ISO text, the days table's columns that figures use, None for what is not known.
+    """One row a local day: `day` as ISO text, the days table's columns that figures use, None for what is not
+    known.
 
-    heat_kw, electricity_kw : means over the hours that are known. space [kWh] heat to rooms less what defrosts took; spf_space, rated_space [-]; known [share of the day's minutes];
+    heat_kw, electricity_kw : means over the hours that are known. space [kWh] heat to rooms less what
+        defrosts took; spf_space, rated_space [-]; known [share of the day's minutes];
     defrosts, reheats : how many began that day. so_far : whether the day is not over
-    zone : the site's; with it, hours of the newest day that are still to come count as neither read nor missing
+    zone : the site's; with it, hours of the newest day that are still to come count as neither read nor
+        missing
     """
     days = facts.days
     if not len(days):
@@ -63,10 +95,18 @@ def day_rows(facts: Facts, zone: ZoneInfo | None = None) -> list[Row]:
 def rows_of_result(result: dict[str, Any]) -> list[Row]:
     """The few columns that a result document itself carries by day, where no facts are at hand."""
     return [
-        {"day": d["day"], "outdoor": d["outdoor_c"], "q_total": d["heat_kwh"], "e_total": d["electricity_kwh"],
-         "known": d["coverage"], "n_minutes": 1440, "spf_space": d.get("space_heating"), **_means(d)}
+        {
+            "day": d["day"],
+            "outdoor": d["outdoor_c"],
+            "q_total": d["heat_kwh"],
+            "e_total": d["electricity_kwh"],
+            "known": d["coverage"],
+            "n_minutes": 1440,
+            "spf_space": d.get("space_heating"),
+            **_means(d),
+        }
         for d in result["performance"]["by_day"]
-    ]  # fmt: skip
+    ]
 
 
 def _means(row: dict[str, Any]) -> Row:

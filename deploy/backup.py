@@ -3,13 +3,17 @@
 
     backup.py backup DATA FOLDER [--keep N]    a dated archive in FOLDER; all but the newest N are removed
     backup.py verify ARCHIVE                   every file whole, every database and sealed month sound
-    backup.py restore ARCHIVE DATA             into a folder that is missing or empty, with the service stopped
+    backup.py restore ARCHIVE DATA             into a folder that is missing or empty, with the service
+        stopped
 
-A backup of data that are damaged is kept, as what is whole in it may be needed, but it is named `-damaged`, says what is
-damaged, and takes the place of no earlier one: `--keep` counts whole archives alone. All files are the owner's alone.
+A backup of data that are damaged is kept, as what is whole in it may be needed, but it is named `-damaged`,
+says what is
+damaged, and takes the place of no earlier one: `--keep` counts whole archives alone. All files are the
+    owner's alone.
 
-Databases are copied first, by SQLite's own backup, then all other files: a reading that is sealed in between is then in
-both, and counts once. Only Python's standard library is needed. Readings on a time-series server are not in the data
+Databases are copied first, by SQLite's own backup, then all other files: a reading that is sealed in between
+is then in both, and counts once. Only Python's standard library is needed. Readings on a time-series server
+are not in the data
 folder: back that up with its own means (`influxd backup -portable`); the spool of what it has not got yet is.
 """
 
@@ -65,7 +69,8 @@ class Verified(NamedTuple):
 def backup(data: Path, folder: Path, keep: int | None = None) -> Path:
     """Write an archive of `data`, verified. Returns its path.
 
-    Raises BackupError where none can be written, and DamagedData, with the archive written, where the data are damaged.
+    Raises BackupError where none can be written, and DamagedData, with the archive written, where the data
+    are damaged.
     """
     if not data.is_dir():
         raise BackupError(f"{data}: no such folder")
@@ -112,7 +117,8 @@ def backup(data: Path, folder: Path, keep: int | None = None) -> Path:
 
 
 def _remove_older(folder: Path, keep: int, *, anew: bool) -> None:
-    """Remove whole archives but the newest, once there is a new one; of archives of damaged data the newest is kept."""
+    """Remove whole archives but the newest, once there is a new one; of archives of damaged data the newest
+    is kept."""
     found = sorted(folder.glob("fieldfare-*.tar.gz"))
     damaged = [path for path in found if DAMAGED in path.name]
     whole = [path for path in found if path not in damaged]
@@ -150,7 +156,8 @@ def _others(data: Path, databases: set[Path]) -> Iterator[Path]:
 
 
 def _copy_database(path: Path, copy: Path) -> None:
-    """Copy by SQLite's own backup; a database that it can't copy as bytes, so that what is whole in it is kept."""
+    """Copy by SQLite's own backup; a database that it can't copy as bytes, so that what is whole in it is
+    kept."""
     try:
         _copy_sound_database(path, copy)
     except sqlite3.DatabaseError as error:
@@ -222,8 +229,8 @@ def _database_trouble(path: Path) -> str:
 
 
 def _month_trouble(data: bytes) -> str:
-    """What is wrong with a sealed month, by its own checksums (see collector/store/checksums.py); one without is only
-    looked at from both ends."""
+    """What is wrong with a sealed month, by its own checksums (see collector/store/checksums.py); one without
+    is only looked at from both ends."""
     if len(data) < 16 or data[:4] != b"PAR1" or data[-4:] != b"PAR1":
         return "cut off or written over"
     footer = len(data) - 8 - struct.unpack("<I", data[-8:-4])[0]

@@ -1,4 +1,5 @@
-"""Finding codes of the contract, sections 6 and 7, written out: what others rely on is not read off the code."""
+"""Finding codes of the contract, sections 6 and 7, written out: what others rely on is not read off the
+code."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Real servers for tests: a broker and a time-series server on free loopback ports in temporary folders.
 
-Each starter is a context manager that ends the one process it began. Without the binary a test is skipped, but fails
-where CI=true, so that a missing install step is seen.
+Each starter is a context manager that ends the one process it began. Without the binary a test is skipped,
+but fails where CI=true, so that a missing install step is seen.
 """
 
 from __future__ import annotations
@@ -23,19 +23,20 @@ from urllib.request import urlopen
 
 import pytest
 
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.readings import Readings
-from collector.mqtt.collect import Collector
-from collector.mqtt.settings import MqttSettings
-from collector.store.influx import InfluxStore
-from collector.store.protocol import Appended, Store
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Readings
+from fieldfare.collector.mqtt.collect import Collector
+from fieldfare.collector.mqtt.settings import MqttSettings
+from fieldfare.collector.store.influx import InfluxStore
+from fieldfare.collector.store.protocol import Appended, Store
 
 START_SECONDS = 20.0
 
 
 def binary(name: str, *folders: Path) -> str:
-    """Path of an installed program, looked for in `folders` first; skips the test without it, fails it in CI."""
+    """Path of an installed program, looked for in `folders` first; skips the test without it, fails it in
+    CI."""
     usual = (os.environ.get("PATH", ""), "/usr/sbin", "/usr/local/sbin", "/usr/local/bin", "/usr/bin")
     found = shutil.which(name, path=os.pathsep.join([*map(str, folders), *usual]))
     if found is None:
@@ -321,8 +322,8 @@ def publish(port: int, topic: str, *payloads: bytes | str, qos: int = 1, retain:
 class InfluxMakes:
     """Opens stores on one running server, each in a database of its own.
 
-    How far readings have got on their way must make no difference, so there are three makes: `influx` sends when it
-    comes to it, `influx_sent` has sent all before anything is asked, `influx_waiting` never sends.
+    How far readings have got on their way must make no difference, so there are three makes: `influx` sends
+    when it comes to it, `influx_sent` has sent all before anything is asked, `influx_waiting` never sends.
     """
 
     NAMES = ("influx", "influx_sent", "influx_waiting")

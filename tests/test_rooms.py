@@ -26,7 +26,7 @@ def imported(path: Path) -> set[str]:
             out |= {a.name for a in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
             out.add(node.module)
-    return out
+    return {name.removeprefix("fieldfare.") for name in out}
 
 
 @pytest.mark.parametrize("room", MAY_IMPORT)

@@ -1,1 +1,2 @@
-"""What design, weather and the measured drivers lead one to expect, with its uncertainty: one model a file."""
+"""What design, weather and the measured drivers lead one to expect, with its uncertainty: one model a
+file."""

@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.expectation.excess import Expected
-from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+from fieldfare.analysis.expectation.excess import Expected
+from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 Array = NDArray[np.float64]
 

@@ -1,7 +1,7 @@
 """Why a room stays cold: how well each cause explains the unit's work, the water and the other rooms.
 
-Each cause is a hypothesis with a signature over several facts. Its weight is the likelihood of what was measured,
-times prior odds. A fact that was not measured says nothing for or against any cause.
+Each cause is a hypothesis with a signature over several facts. Its weight is the likelihood of what was
+measured, times prior odds. A fact that was not measured says nothing for or against any cause.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analysis.distributions import t_log_density
+from fieldfare.analysis.statistics.distributions import t_log_density
 
 
 @dataclass(frozen=True)
@@ -43,34 +43,52 @@ class Spread(NamedTuple):
     sd: float
 
 
-# Signatures, common practice unless said. A unit at its limit runs without a rest at its rated output and misses the flow
-# asked. Water too cool: the unit has reserve and reaches what is asked, which lies under the design. Emitters too small:
-# the same with the flow at the design. A closed valve: one zone lags, or warm water passes emitters that take little.
+# Signatures, common practice unless said. A unit at its limit runs without a rest at its rated output and
+# misses the flow asked. Water too cool: the unit has reserve and reaches what is asked, which lies under the
+# design. Emitters too small: the same with the flow at the design. A closed valve: one zone lags, or warm
+# water passes emitters that take little.
 _SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
     {
         "capacity_short": {
-            "running": Spread(0.95, 0.10), "output_share": Spread(0.95, 0.15), "lacking": Spread(0.75, 0.25),
-            "emission": Spread(0.95, 0.25), "gap": Spread(0.2, 0.7), "below_curve": Spread(3.0, 4.0),
+            "running": Spread(0.95, 0.10),
+            "output_share": Spread(0.95, 0.15),
+            "lacking": Spread(0.75, 0.25),
+            "emission": Spread(0.95, 0.25),
+            "gap": Spread(0.2, 0.7),
+            "below_curve": Spread(3.0, 4.0),
         },
         "curve_too_low": {
-            "running": Spread(0.60, 0.25), "output_share": Spread(0.50, 0.20), "lacking": Spread(0.10, 0.15),
-            "emission": Spread(0.95, 0.25), "gap": Spread(0.2, 0.7), "below_curve": Spread(4.0, 2.5),
+            "running": Spread(0.60, 0.25),
+            "output_share": Spread(0.50, 0.20),
+            "lacking": Spread(0.10, 0.15),
+            "emission": Spread(0.95, 0.25),
+            "gap": Spread(0.2, 0.7),
+            "below_curve": Spread(4.0, 2.5),
         },
         "emitters_small": {
-            "running": Spread(0.70, 0.25), "output_share": Spread(0.55, 0.20), "lacking": Spread(0.10, 0.15),
-            "emission": Spread(1.00, 0.20), "gap": Spread(0.7, 1.0), "below_curve": Spread(-0.5, 1.2),
+            "running": Spread(0.70, 0.25),
+            "output_share": Spread(0.55, 0.20),
+            "lacking": Spread(0.10, 0.15),
+            "emission": Spread(1.00, 0.20),
+            "gap": Spread(0.7, 1.0),
+            "below_curve": Spread(-0.5, 1.2),
         },
         "zone_not_opening": {
-            "running": Spread(0.60, 0.25), "output_share": Spread(0.50, 0.20), "lacking": Spread(0.10, 0.15),
-            "emission": Spread(0.60, 0.25), "gap": Spread(2.5, 1.3), "below_curve": Spread(0.0, 2.0),
+            "running": Spread(0.60, 0.25),
+            "output_share": Spread(0.50, 0.20),
+            "lacking": Spread(0.10, 0.15),
+            "emission": Spread(0.60, 0.25),
+            "gap": Spread(2.5, 1.3),
+            "below_curve": Spread(0.0, 2.0),
         },
     }
-)  # fmt: skip
+)
 _PRIOR: Mapping[str, float] = MappingProxyType({"emitters_small": 0.3})
-"""Prior odds against the other causes: a design that was checked at hand-over seldom has emitters too small (common
-practice). 1 where none is named."""
+"""Prior odds against the other causes: a design that was checked at hand-over seldom has emitters too small
+(common practice). 1 where none is named."""
 _TAIL_DF = 4
-"""Degrees of freedom of the density: heavier tails than a normal's, so that one odd fact does not settle it."""
+"""Degrees of freedom of the density: heavier tails than a normal's, so that one odd fact does not settle
+it."""
 
 
 def cause_weights(measured: ColdRoom) -> dict[str, float]:

@@ -4,8 +4,9 @@ The unit warms the water in circuit by its switching band and rests until the em
 
     run = C band / (P - Q)      rest = C band / Q      starts an hour = Q (1 - Q / P) / (C band)
 
-with C the heat capacity of water and metal in circuit, P the least output and Q the load. At half of the least output the
-rate is greatest, and follows N = 4 Nmax x (1 - x) with x = Q / P, the cycling law of thermostats (textbook).
+with C the heat capacity of water and metal in circuit, P the least output and Q the load. At half of the
+least output the rate is greatest, and follows N = 4 Nmax x (1 - x) with x = Q / P, the cycling law of
+thermostats (textbook).
 """
 
 from __future__ import annotations
@@ -15,13 +16,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.expectation.uncertain import Lognormal
+from fieldfare.analysis.expectation.uncertain import Lognormal
 
 Floats = NDArray[np.float64]
 
 KWH_PER_LITRE_K = 0.00116
-# Water and metal in circuit a kilowatt of least output: makers ask for 5 to 10 l of free water, emitters and pipes hold as
-# much again (common practice).
+# Water and metal in circuit a kilowatt of least output: makers ask for 5 to 10 l of free water, emitters and
+# pipes hold as much again (common practice).
 WATER_L_PER_KW = Lognormal(20.0, 0.45)
 # Switching difference about the target, from start to stop (common practice: 4 to 10 K).
 BAND_K = Lognormal(6.0, 0.3)
@@ -29,7 +30,8 @@ BAND_K = Lognormal(6.0, 0.3)
 
 @dataclass(frozen=True)
 class Cycle:
-    """run, rest : float64 [min]; inf where the unit runs through or never has to. starts_per_hour : float64 [1/h]"""
+    """run, rest : float64 [min]; inf where the unit runs through or never has to. starts_per_hour : float64
+    [1/h]"""
 
     run: Floats
     rest: Floats
@@ -65,12 +67,14 @@ def run_expected(load_share: float) -> Lognormal:
     return Lognormal(middle, float(np.hypot(WATER_L_PER_KW.spread, BAND_K.spread)))
 
 
-# Starts a day of 127 air-source units in the field, as winter means: Brudermueller et al. (2023), Applied Energy 350,
-# 121734, by its open data (reference 9.3). Hot water included, readings of a quarter hour: lower bounds.
+# Starts a day of 127 air-source units in the field, as winter means: Brudermueller et al. (2023), Applied
+# Energy 350, 121734, by its open data (reference 9.3). Hot water included, readings of a quarter hour: lower
+# bounds.
 FIELD_STARTS = {0.10: 1.6, 0.25: 4.1, 0.50: 7.5, 0.75: 12.8, 0.90: 17.0, 0.95: 18.9}
 
 
 def field_rank(starts_a_day: float) -> float:
-    """Share of the field's air-source units that start less often in winter [0 to 1], between the published quantiles."""
+    """Share of the field's air-source units that start less often in winter [0 to 1], between the published
+    quantiles."""
     ranks, starts = list(FIELD_STARTS), list(FIELD_STARTS.values())
     return float(np.interp(starts_a_day, [0.0, *starts, 2.0 * starts[-1]], [0.0, *ranks, 1.0]))

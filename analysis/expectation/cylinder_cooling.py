@@ -5,8 +5,13 @@ from __future__ import annotations
 
 from math import log
 
-from analysis.expectation.excess import Expected
-from analysis.physics.hot_water import RATED_ROOM_C, RATED_STORE_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
+from fieldfare.analysis.expectation.excess import Expected
+from fieldfare.analysis.physics.hot_water import (
+    RATED_ROOM_C,
+    RATED_STORE_C,
+    WH_PER_LITRE_KELVIN,
+    loss_class_limit_w,
+)
 
 _TEST_K = RATED_STORE_C - RATED_ROOM_C
 INSTALLED = 1.25
@@ -32,7 +37,8 @@ def expected(litres: float, rated_kwh_per_day: float | None) -> Expected:
 
 
 def cooling_minutes(litres: float, loss_w_per_k: float, from_c: float, to_c: float) -> float:
-    """Time in which a standing cylinder cools from one temperature to another in a room of 20 C [min]; 0 for no fall.
+    """Time in which a standing cylinder cools from one temperature to another in a room of 20 C [min]; 0 for
+    no fall.
 
     litres : float [l]. loss_w_per_k : float [W/K]. from_c, to_c : float [C], above 20 C
     Source: exponential decay with the time constant of the water's heat capacity over the loss.

@@ -1,7 +1,7 @@
 """How often a unit has to defrost, what one defrost takes, and how long it lasts.
 
-A unit defrosts when its coat of frost blocks the air. Frequent defrosts on thin coats show twice: there are more of them
-than the frost asks for, and each of them melts less than a coat.
+A unit defrosts when its coat of frost blocks the air. Frequent defrosts on thin coats show twice: there are
+more of them than the frost asks for, and each of them melts less than a coat.
 """
 
 from __future__ import annotations
@@ -10,19 +10,20 @@ from math import hypot
 
 import numpy as np
 
-from analysis.expectation.uncertain import Lognormal, joint_score, normal_chance
+from fieldfare.analysis.expectation.uncertain import Lognormal, joint_score, normal_chance
 
 FUSION_WH_PER_G = 0.0928
 """Heat that melts ice: 334 J/g (textbook)."""
 
-# Coils laid out for 8 K carry 150 to 250 g of frost a kilowatt before their air falls off (cold-room coils); controls that
-# go by time and coil temperature defrost on less (common practice).
+# Coils laid out for 8 K carry 150 to 250 g of frost a kilowatt before their air falls off (cold-room coils);
+# controls that go by time and coil temperature defrost on less (common practice).
 COAT_G_PER_KW = Lognormal(165.0, 0.35)
 # 2 kJ/K a kilowatt warmed by 20 K (common practice).
 COIL_WH_PER_KW = Lognormal(11.0, 0.4)
 # A fifth of the heat goes to the air while it melts (common practice).
 REACHES_ICE = Lognormal(0.8, 0.1)
-# 5 minutes cleared the coil of an 8 kW unit in all conditions tested (reference 9.2); usual are 2 to 10 (common practice).
+# 5 minutes cleared the coil of an 8 kW unit in all conditions tested (reference 9.2); usual are 2 to 10
+# (common practice).
 LENGTH_MIN = Lognormal(4.0, 0.35)
 # A reversed compressor draws half to all of the rated output out of the water (common practice).
 DRAWN_SHARE = Lognormal(0.6, 0.35)
@@ -58,8 +59,8 @@ def defrosts_take(frost: Lognormal) -> Lognormal:
 def too_often(count: float, frost: Lognormal, used_wh_per_kw: float = np.nan) -> float:
     """Score of the departure "more defrosts than the frost asks for" [standard deviations].
 
-    Either there are far more of them, whatever each melts (a coil too cold), or somewhat more that melt less than a coat
-    (a coil without air, a sensor that reads too cold).
+    Either there are far more of them, whatever each melts (a coil too cold), or somewhat more that melt less
+    than a coat (a coil without air, a sensor that reads too cold).
 
     count : float [-]. Defrosts of the period. frost : Lognormal [g/kW], of the same period
     used_wh_per_kw : float [Wh/kW], default nan. Heat and electricity of one defrost, where it is measured
@@ -74,7 +75,8 @@ def too_long(minutes: float, drawn_share: float = np.nan) -> float:
     """Score of the departure "melting lacks heat" [standard deviations].
 
     minutes : float [min]. Length of a defrost
-    drawn_share : float [-], default nan. Heat power drawn out of the water over the rated output, where it is measured
+    drawn_share : float [-], default nan. Heat power drawn out of the water over the rated output, where it is
+        measured
     """
     scores = [LENGTH_MIN.score(minutes)]
     if np.isfinite(drawn_share):

@@ -1,12 +1,12 @@
 """How much frost the outdoor coil takes up, with its uncertainty.
 
-Heat and moisture pass through the same film of air (Lewis relation). A coil that takes its rated duty with `difference_k`
-between air and surface therefore exchanges duty / (difference x heat capacity of air) kilograms of air with its surface;
-only a part of that, `transfer`, loses its moisture, because fins are warmer than the refrigerant and latent heat takes its
-share of the duty. At part load the coil is warmer.
+Heat and moisture pass through the same film of air (Lewis relation). A coil that takes its rated duty with
+`difference_k` between air and surface therefore exchanges duty / (difference x heat capacity of air)
+kilograms of air with its surface; only a part of that, `transfer`, loses its moisture, because fins are
+warmer than the refrigerant and latent heat takes its share of the duty. At part load the coil is warmer.
 
-Three guesses of the unknown coil and air give a low, a usual and a high frost mass. Their logarithms are treated as normal
-(GUM, JCGM 100): low and high stand for the 95 % interval.
+Three guesses of the unknown coil and air give a low, a usual and a high frost mass. Their logarithms are
+treated as normal (GUM, JCGM 100): low and high stand for the 95 % interval.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from math import hypot, log, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.expectation.uncertain import GAUSS_95, Lognormal
-from analysis.physics.air import frost_rate_index
+from fieldfare.analysis.expectation.uncertain import GAUSS_95, Lognormal
+from fieldfare.analysis.physics.air import frost_rate_index
 
 Floats = NDArray[np.float64]
 
@@ -31,9 +31,12 @@ FROM_AIR = 0.78
 class Coil:
     """What a coil and the air about it may be like.
 
-    difference_k : air less coil surface at the rated output [K]; makers lay their coils out for 5 to 10 K (common
-    practice). least_load : load below which the fan slows with the compressor, so that the coil gets no warmer [-].
-    transfer : share of the air's moisture exchange that reaches the fins [-]. humidity : relative, where it is not
+    difference_k : air less coil surface at the rated output [K]; makers lay their coils out for 5 to 10 K
+        (common
+    practice). least_load : load below which the fan slows with the compressor, so that the coil gets no
+    warmer [-].
+    transfer : share of the air's moisture exchange that reaches the fins [-]. humidity : relative, where it
+        is not
     measured [%]. humidity_error : added to a measured one [%]
     """
 
@@ -44,8 +47,9 @@ class Coil:
     humidity_error: float
 
 
-# Humidity of a damp winter in north-west and central Europe: 82 to 94 % as a season's mean, 88 % usual (common practice; A2 has 84 %).
-# Capacitive sensors are 3 to 5 % off. Transfer: half of it in the middle, all of it as the physical bound.
+# Humidity of a damp winter in north-west and central Europe: 82 to 94 % as a season's mean, 88 % usual
+# (common practice; A2 has 84 %). Capacitive sensors are 3 to 5 % off. Transfer: half of it in the middle, all
+# of it as the physical bound.
 LEAST = Coil(6.0, 0.30, 0.40, 82.0, -4.0)
 USUAL = Coil(7.5, 0.35, 0.55, 88.0, 0.0)
 MOST = Coil(10.0, 0.50, 1.0, 100.0, 5.0)

@@ -1,7 +1,9 @@
-"""What a day's heat should cost where no flow temperature and no use is known: a mix of space heating and hot water.
+"""What a day's heat should cost where no flow temperature and no use is known: a mix of space heating and hot
+water.
 
-Hot water is made at 50 °C and more, space heat at what the weather asks for. A day's efficiency moves with the share of hot
-water, from a tenth in winter to all of it in summer, though nothing about the unit has changed.
+Hot water is made at 50 °C and more, space heat at what the weather asks for. A day's efficiency moves with
+the share of hot water, from a tenth in winter to all of it in summer, though nothing about the unit has
+changed.
 """
 
 from __future__ import annotations
@@ -11,25 +13,28 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.physics.heat_pump import RatedPerformance
+from fieldfare.analysis.physics.heat_pump import RatedPerformance
 
 Floats = NDArray[np.float64]
 
-# Flow of an average retrofit over the outdoor temperature, where the site file has no curve (common practice).
+# Flow of an average retrofit over the outdoor temperature, where the site file has no curve (common
+# practice).
 USUAL_CURVE = ((-10.0, 48.0), (15.0, 30.0))
 # Water leaves the heat pump so much hotter than the cylinder is asked to be (common practice).
 OVER_CYLINDER_K = 5.0
 USUAL_CYLINDER_C = 50.0
 USUAL_HOT_WATER_KWH = 8.0
-"""Heat of a day's hot water with the cylinder's losses: tapping profile M to L (Reg. (EU) 813/2013) plus 1.6 kWh."""
-# The mean of some weeks differs from the mean of others by a fifth: visitors, seasons, absence (common practice).
+"""Heat of a day's hot water with the cylinder's losses: tapping profile M to L (Reg. (EU) 813/2013) plus 1.6
+kWh."""
+# The mean of some weeks differs from the mean of others by a fifth: visitors, seasons, absence (common
+# practice).
 _HABIT = 0.2
 
 
 @dataclass(frozen=True)
 class Mix:
-    """Expected electricity of each day [kWh], the share of hot water in its heat [-], and the standard uncertainty of the
-    logarithm of the electricity by what nobody knows of the mix [-]: float64 (n,) each"""
+    """Expected electricity of each day [kWh], the share of hot water in its heat [-], and the standard
+    uncertainty of the logarithm of the electricity by what nobody knows of the mix [-]: float64 (n,) each"""
 
     electricity: Floats
     hot_share: Floats
@@ -37,13 +42,21 @@ class Mix:
 
 
 def mixed_electricity(
-    heat: Floats, outdoor_c: Floats, flow_c: Floats, rating: RatedPerformance, source_c: Floats, *,
-    hot_water_kwh: float, cylinder_c: float = USUAL_CYLINDER_C,
-) -> Mix:  # fmt: skip
+    heat: Floats,
+    outdoor_c: Floats,
+    flow_c: Floats,
+    rating: RatedPerformance,
+    source_c: Floats,
+    *,
+    hot_water_kwh: float,
+    cylinder_c: float = USUAL_CYLINDER_C,
+) -> Mix:
     """Electricity by the rating for a day's heat, of which a known mean part is hot water.
 
-    heat : float64 (n,) [kWh]. outdoor_c, source_c : float64 (n,) [C], daily means. flow_c : float64 (n,) [C], designed
-    flow of space heating. rating : RatedPerformance of the unit. hot_water_kwh : float [kWh], a usual day's hot water
+    heat : float64 (n,) [kWh]. outdoor_c, source_c : float64 (n,) [C], daily means. flow_c : float64 (n,) [C],
+        designed
+    flow of space heating. rating : RatedPerformance of the unit. hot_water_kwh : float [kWh], a usual day's
+        hot water
     cylinder_c : float [C], default 50
     """
     hot = np.minimum(hot_water_kwh, heat)
@@ -66,7 +79,8 @@ def usual_curve(outdoor_c: Floats) -> Floats:
 def usual_hot_water(
     heat: Floats, outdoor_c: Floats, *, no_heating_above_c: float, designed: float | None
 ) -> float:
-    """A usual day's hot water [kWh]: the median of days too warm to heat, else the design's, else a usual household's.
+    """A usual day's hot water [kWh]: the median of days too warm to heat, else the design's, else a usual
+    household's.
 
     heat : float64 (n,) [kWh]. outdoor_c : float64 (n,) [C]. designed : float [kWh a day] or None
     """

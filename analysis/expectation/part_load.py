@@ -1,9 +1,11 @@
 """How a unit's efficiency changes when it gives less than its full output.
 
-EN 14511 points are measured at full or nominal output. An inverter unit that gives less has its coil and condenser for
-itself: air and refrigerant, refrigerant and water come closer, and the lift the compressor works against shrinks. The
-compressor itself is best near two thirds of its speed. A fixed-speed unit cannot give less; it stops and starts, which
-EN 14825 counts by its degradation coefficient (`physics.heat_pump.part_load_cop`).
+EN 14511 points are measured at full or nominal output. An inverter unit that gives less has its coil and
+condenser for
+itself: air and refrigerant, refrigerant and water come closer, and the lift the compressor works against
+    shrinks. The
+compressor itself is best near two thirds of its speed. A fixed-speed unit cannot give less; it stops and
+starts, which EN 14825 counts by its degradation coefficient (`physics.heat_pump.part_load_cop`).
 """
 
 from __future__ import annotations
@@ -17,8 +19,8 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 
 APPROACH_K = 10.0
-"""Air over evaporation and condensation over water at full output, together: 8 and 2 K (common practice; the same as
-`physics.heat_pump.RatedPerformance` uses)."""
+"""Air over evaporation and condensation over water at full output, together: 8 and 2 K (common practice; the
+same as `physics.heat_pump.RatedPerformance` uses)."""
 BEST_SPEED = 0.65
 _CURVATURE = 0.15
 _LEAST_LOAD, _GREATEST_LOAD = 0.15, 1.1
@@ -33,8 +35,10 @@ def part_load_gain(load_share: ArrayLike, source_c: ArrayLike, flow_c: ArrayLike
     load_share : float or array [-]. Output over full output; held within 0.15 and 1.1; nan: as at full output
     source_c, flow_c : float or array [C]
     Returns the broadcast shape [-], 1 at full output; nan where a temperature is.
-    Source: the second law over a lift that holds the exchangers' approaches, which shrink with the output; compressor
-    efficiency best near two thirds of full speed, as published EN 14825 points show (common practice, no single source).
+    Source: the second law over a lift that holds the exchangers' approaches, which shrink with the output;
+        compressor
+    efficiency best near two thirds of full speed, as published EN 14825 points show (common practice, no
+    single source).
     """
     x = np.asarray(load_share, dtype=np.float64)
     x = np.clip(np.where(np.isfinite(x), x, 1.0), _LEAST_LOAD, _GREATEST_LOAD)
@@ -56,19 +60,23 @@ class Strength:
     spread: float
 
 
-# Compressors that lose more at low speed and fans that do not slow down take a part of the gain (common practice).
+# Compressors that lose more at low speed and fans that do not slow down take a part of the gain (common
+# practice).
 USUAL_STRENGTH = Strength(0.8, _GAIN_SPREAD)
 _DAY_NOISE, _LIKE_NEIGHBOURS = 0.04, 5.0
-# Load goes with the weather, and the weather with frost and flow temperature: a slope tells the gain no better than so.
+# Load goes with the weather, and the weather with frost and flow temperature: a slope tells the gain no
+# better than so.
 _CONFOUNDED = 0.2
 
 
 def learned_strength(level: Floats, gain: Floats, weight: Floats) -> Strength:
     """The strength by a unit's own days: its usual value, moved by the slope of efficiency over gain.
 
-    A fault that was there from the first day lowers every day and leaves the slope as it is, so it is not learned away.
+    A fault that was there from the first day lowers every day and leaves the slope as it is, so it is not
+    learned away.
 
-    level : float64 (n,), logarithm of the day's efficiency over its rating. gain : float64 (n,), logarithm of the day's
+    level : float64 (n,), logarithm of the day's efficiency over its rating. gain : float64 (n,), logarithm of
+        the day's
     mean gain. weight : float64 (n,), above 0; days with nan are left out
     Returns Strength; the usual one without days.
     """

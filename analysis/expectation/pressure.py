@@ -12,8 +12,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.expectation.excess import Expected
-from analysis.physics.water import density
+from fieldfare.analysis.expectation.excess import Expected
+from fieldfare.analysis.physics.water import density
 
 Array = NDArray[np.float64]
 
@@ -40,7 +40,7 @@ def expansion(from_c: ArrayLike, to_c: ArrayLike, *, fluid: str = "none", percen
     """Growth of a circuit's water between two temperatures.
 
     from_c, to_c : float or array [C]
-    fluid, percent : the antifreeze, as in analysis.physics.water.density
+    fluid, percent : the antifreeze, as in fieldfare.analysis.physics.water.density
     Returns the broadcast shape [-], a share of the volume at from_c; the metal's own growth is left out.
     Source: ratio of densities (IAPWS R7-97); EN 12828 Annex D tabulates the same from 10 C (from memory:
     1.66 % at 60 C).
@@ -94,9 +94,14 @@ def pressure_at(
 
 
 def slope_expected(
-    pressure_bar: float, mean_c: float, hottest_c: float, *, relief_bar: float = RELIEF_BAR, fluid: str = "none",
+    pressure_bar: float,
+    mean_c: float,
+    hottest_c: float,
+    *,
+    relief_bar: float = RELIEF_BAR,
+    fluid: str = "none",
     percent: float = 0.0,
-) -> Expected:  # fmt: skip
+) -> Expected:
     """Steepest healthy slope of pressure on the water's mean temperature, with the least vessel that will do.
 
     pressure_bar : float [bar gauge], typical. mean_c : float [C], the water's mean at it. The cold fill

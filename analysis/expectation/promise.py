@@ -1,4 +1,5 @@
-"""Seasonal performance at the design year's weather, and a year's electricity by the design, each with its uncertainty."""
+"""Seasonal performance at the design year's weather, and a year's electricity by the design, each with its
+uncertainty."""
 
 from __future__ import annotations
 
@@ -8,30 +9,36 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.expectation.reference_weather import reference_weather
-from analysis.figures.estimate import robust_fit
+from fieldfare.analysis.expectation.reference_weather import reference_weather
+from fieldfare.analysis.figures.estimate import robust_fit
 
 Floats = NDArray[np.float64]
 
 COP_PER_K = 0.025
-"""Relative rise of heating performance a kelvin outdoors, the flow following the curve. Staffell et al. 2012 (Energy
-Environ. Sci. 5, 9291): 2.2 to 2.5 % a kelvin of lift, and half a kelvin less flow a kelvin outdoors on half of the days."""
+"""Relative rise of heating performance a kelvin outdoors, the flow following the curve. Staffell et al. 2012
+(Energy Environ. Sci. 5, 9291): 2.2 to 2.5 % a kelvin of lift, and half a kelvin less flow a kelvin outdoors
+on half of the days."""
 COP_PER_K_SD = 0.012
 GAINS_W_PER_M2 = 3.2
-"""Free heat of a dwelling: 2.1 to 4 W/m2 (Passive House Institute 2015; Polish ordinance for one-family houses)."""
+"""Free heat of a dwelling: 2.1 to 4 W/m2 (Passive House Institute 2015; Polish ordinance for one-family
+houses)."""
 GAINS_W_PER_M2_SD = 1.5
 DESIGN_LOSS_SD = 0.15
-"""Relative spread of a house's heat loss about its design calculation (common practice: a fifth either way is usual)."""
+"""Relative spread of a house's heat loss about its design calculation (common practice: a fifth either way is
+usual)."""
 DESIGN_SPF_SD = 0.08
-"""Relative spread of seasonal performance that a sound installation shows about its design (common practice)."""
+"""Relative spread of seasonal performance that a sound installation shows about its design (common
+practice)."""
 HOT_WATER_SD = 0.30
-"""Relative spread of a household's hot-water heat about the design's (common practice; EN 16147 profiles differ by two)."""
+"""Relative spread of a household's hot-water heat about the design's (common practice; EN 16147 profiles
+differ by two)."""
 _FEWEST_DAYS, _LEAST_SPREAD_K = 30, 5.0
 
 
 @dataclass(frozen=True)
 class AtDesignWeather:
-    """value : seasonal performance [-]. sd : standard deviation of what the weather adjustment adds, relative [-]"""
+    """value : seasonal performance [-]. sd : standard deviation of what the weather adjustment adds, relative
+    [-]"""
 
     value: float
     sd: float
@@ -45,7 +52,8 @@ def at_design_weather(
     outdoor [°C], heat [kWh], electricity [kWh] : float64 (n,), daily; days without all three are left out
     design_outdoor_c : float [°C]. base_c : float [°C], outdoor temperature from which the house needs heat
     Returns AtDesignWeather; None where nothing was measured.
-    Method: electricity a unit of heat, as a line over outdoor temperature, from the days themselves where the weather varied
+    Method: electricity a unit of heat, as a line over outdoor temperature, from the days themselves where the
+        weather varied
     enough, else by a usual slope; weighted by the design year's heat at each temperature.
     """
     known = np.isfinite(outdoor + heat + electricity) & (heat > 0.0) & (electricity > 0.0)
@@ -73,7 +81,8 @@ def at_design_weather(
 
 @dataclass(frozen=True)
 class DesignElectricity:
-    """Electricity of each day by design and weather, float64 (n,) [kWh]; sd : relative, of the whole period [-]"""
+    """Electricity of each day by design and weather, float64 (n,) [kWh]; sd : relative, of the whole period
+    [-]"""
 
     daily: Floats
     sd: float
@@ -96,7 +105,8 @@ def design_electricity(
     coefficient_w_per_k [W/K], indoor_c [°C], design_outdoor_c [°C], floor_area_m2 [m2], spf_space [-],
     hot_water_kwh_per_day [kWh of heat], spf_hot_water [-] : floats, of the design
     Returns DesignElectricity.
-    Method: loss less usual free heat, over the promised performance moved to each day's outdoor temperature; hot water at its
+    Method: loss less usual free heat, over the promised performance moved to each day's outdoor temperature;
+        hot water at its
     promised performance. Spread by GUM's law of propagation: the parts are taken as independent.
     """
     gains = GAINS_W_PER_M2 * floor_area_m2

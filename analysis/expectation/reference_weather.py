@@ -7,13 +7,19 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.physics.bins import AVERAGE, COLDER, WARMER, Season
+from fieldfare.analysis.physics.bins import (
+    AVERAGE,
+    COLDER,
+    WARMER,
+    Season,
+)
 
 Floats = NDArray[np.float64]
 
 
 class ReferenceWeather(NamedTuple):
-    """season : the reference season used. outdoor_c : bin temperatures [°C]. days : days of a year in each bin"""
+    """season : the reference season used. outdoor_c : bin temperatures [°C]. days : days of a year in each
+    bin"""
 
     season: Season
     outdoor_c: Floats
@@ -24,7 +30,8 @@ def reference_weather(design_outdoor_c: float) -> ReferenceWeather:
     """Outdoor temperatures of a design year's heating season.
 
     design_outdoor_c : float [°C]
-    Returns ReferenceWeather. Source: EN 14825 seasons (`physics.bins`): the one whose design temperature is nearest, its
+    Returns ReferenceWeather. Source: EN 14825 seasons (`physics.bins`): the one whose design temperature is
+        nearest, its
     coldest bin moved to this place's, its mildest left where it is.
     """
     season = min((AVERAGE, WARMER, COLDER), key=lambda s: abs(s.design_c - design_outdoor_c))

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import hypot, inf, isfinite, log
 
-from analysis.expectation.excess import Expected
-from analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+from fieldfare.analysis.expectation.excess import Expected
+from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 COIL_OVER_K = 7.5
 """Mean coil water over the cylinder at the unit's rated output: 5 to 10 K (common practice, makers' sizing

@@ -1,4 +1,5 @@
-"""Figures with their uncertainty, and how probable it is that a measured one really exceeds an expected one."""
+"""Figures with their uncertainty, and how probable it is that a measured one really exceeds an expected
+one."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ GAUSS_95 = 1.96
 
 @dataclass(frozen=True)
 class Lognormal:
-    """A positive figure with its uncertainty. middle : median. spread : standard deviation of its logarithm [-]"""
+    """A positive figure with its uncertainty. middle : median. spread : standard deviation of its logarithm
+    [-]"""
 
     middle: float
     spread: float
@@ -51,7 +53,8 @@ def joint_score(scores: Iterable[float], correlation: float = 0.0) -> float:
     """Several scores of the same departure as one (Stouffer's method).
 
     scores : float, standard deviations above the expectation. correlation : of each with each other [-]
-    Returns float; nan without any score. Source: Stouffer et al. (1949); the variance of a sum of correlated figures.
+    Returns float; nan without any score. Source: Stouffer et al. (1949); the variance of a sum of correlated
+    figures.
     """
     given = list(scores)
     n = len(given)

@@ -1,7 +1,8 @@
 """How much water a heat pump needs, and how wide the difference between flow and return may be.
 
-Heat is flow times difference. A pump that modulates gives as much water as keeps the difference, down to its least speed,
-so a small flow in mild weather is no fault. What tells is the difference at the highest output seen, beside the nominal
+Heat is flow times difference. A pump that modulates gives as much water as keeps the difference, down to its
+least speed, so a small flow in mild weather is no fault. What tells is the difference at the highest output
+seen, beside the nominal
 one: rated output over nominal flow.
 """
 
@@ -9,11 +10,12 @@ from __future__ import annotations
 
 from math import hypot
 
-from analysis.expectation.uncertain import Lognormal
+from fieldfare.analysis.expectation.uncertain import Lognormal
 
 KWH_PER_M3_K = 1.155
 """Heat of water between 30 and 40 °C, EN 1434-1 (reference 1.1)."""
-# Two sensors of class B at 35 °C are 0.5 K off each (EN 60751), as limits; a flow meter of class 2 in use 5 % (EN 1434-1).
+# Two sensors of class B at 35 °C are 0.5 K off each (EN 60751), as limits; a flow meter of class 2 in use 5 %
+# (EN 1434-1).
 _PAIR_K, _FLOW = 0.4, 0.05
 
 

@@ -7,23 +7,28 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from analysis.facts.clocks import clock_columns
-from analysis.facts.daylight import daylight_columns
-from analysis.facts.days import days_columns
-from analysis.facts.demand import direct_columns, rests_table
-from analysis.facts.edges import edge_columns
-from analysis.facts.events import defrosts_table, reheats_table, runs_table
-from analysis.facts.faults import faults_table
-from analysis.facts.minutes import work_out
-from analysis.facts.notices import notices_table
-from analysis.facts.segments import Segments
-from analysis.facts.table import Table
-from analysis.facts.tables import MARGIN_DAYS, SPAN_DAYS, Facts, join
-from analysis.facts.trust import trust_columns
-from analysis.grid import build_grid
-from analysis.midnight import local_midnight
-from analysis.plant.site import Site
-from analysis.readings import Readings, Samples, is_thin
+from fieldfare.analysis.facts.clock_edges import edge_columns
+from fieldfare.analysis.facts.clocks import clock_columns
+from fieldfare.analysis.facts.data_quality import trust_columns
+from fieldfare.analysis.facts.daylight import daylight_columns
+from fieldfare.analysis.facts.days import days_columns
+from fieldfare.analysis.facts.demand import direct_columns, rests_table
+from fieldfare.analysis.facts.events import defrosts_table, reheats_table, runs_table
+from fieldfare.analysis.facts.faults import faults_table
+from fieldfare.analysis.facts.minutes import build_minutes
+from fieldfare.analysis.facts.notices import notices_table
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import (
+    MARGIN_DAYS,
+    SPAN_DAYS,
+    Facts,
+    join,
+)
+from fieldfare.analysis.minutes.grid import build_grid
+from fieldfare.analysis.minutes.midnight import local_midnight
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Readings, Samples, is_thin
 
 
 def build_facts(site: Site, readings: Readings, first: date, last: date, lanes: int = 1) -> Facts:
@@ -31,8 +36,8 @@ def build_facts(site: Site, readings: Readings, first: date, last: date, lanes: 
 
     readings : Readings in declared units; should reach MARGIN_DAYS beyond both ends where there are any
     lanes : int, default 1. Threads that share the spans of a long time
-    Returns Facts. A day's facts depend on the readings of that day and MARGIN_DAYS around it, and on nothing else; where
-    a point is read less than daily, on its readings before and after that too.
+    Returns Facts. A day's facts depend on the readings of that day and MARGIN_DAYS around it, and on nothing
+    else; where a point is read less than daily, on its readings before and after that too.
     """
     starts = [first + timedelta(n) for n in range(0, (last - first).days + 1, SPAN_DAYS)]
     spans = [(start, min(start + timedelta(SPAN_DAYS - 1), last)) for start in starts]
@@ -47,7 +52,7 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     start, end = local_midnight(site, outer_first), local_midnight(site, outer_last + timedelta(1))
     near = {point: _near(s, start, end) for point, s in readings.items()}
     grid = build_grid(site, near, outer_first, outer_last)
-    minutes = work_out(site, grid)
+    minutes = build_minutes(site, grid)
     days = Table(days_columns(site, minutes)).between(first, last)
     asked = slice(MARGIN_DAYS, MARGIN_DAYS + len(days))
     day = Segments(grid.day_start[:-1][asked], grid.day_start[1:][asked])
@@ -68,7 +73,8 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
 
 
 def _near(samples: Samples, start: int, end: int) -> Samples:
-    """The samples of start <= time < end; of a point read less than daily also the one before and the one after.
+    """The samples of start <= time < end; of a point read less than daily also the one before and the one
+    after.
 
     A register read by hand each month tells of a day only through its readings on both sides of it.
     """

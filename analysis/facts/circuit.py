@@ -1,17 +1,23 @@
-"""Flow, return, volume flow and pressure of the heating circuit, by day, in the minutes in which they mean something."""
+"""Flow, return, volume flow and pressure of the heating circuit, by day, in the minutes in which they mean
+something."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.circuit_pressure import pressure_columns
-from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments, settled
-from analysis.facts.table import first_known
-from analysis.medians import median
-from analysis.use import HEATING, HOT_WATER, OFF, within
-from analysis.windows import window_mean
+from fieldfare.analysis.facts.circuit_pressure import pressure_columns
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments, held_for
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.operating_state import (
+    HEATING,
+    HOT_WATER,
+    OFF,
+    within,
+)
+from fieldfare.analysis.minutes.rolling import window_mean
+from fieldfare.analysis.statistics.quantiles import median
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -31,11 +37,11 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
     beyond, beyond_back = (grid.gauge(f"distribution_{q}_temperature") for q in ("flow", "return"))
     rate = grid.gauge("flow_rate")
-    steady = settled(use.code == HEATING, 5)
-    hot = settled(use.code == HOT_WATER, 5)
+    steady = held_for(use.code == HEATING, 5)
+    hot = held_for(use.code == HOT_WATER, 5)
     outdoor = grid.gauge("outdoor_temperature")
     pressure = grid.gauge("system_pressure")
-    weight = np.where(steady & np.isfinite(flow), first_known(minutes.heat, 0.0).clip(min=0.0), 0.0)
+    weight = np.where(steady & np.isfinite(flow), fill_nan(minutes.heat, 0.0).clip(min=0.0), 0.0)
     total = day.sum(weight)
     by_heat = np.divide(
         day.sum(np.where(weight > 0, weight * flow, 0.0)),
@@ -44,7 +50,7 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         where=total > 0,
     )
     coldest = np.fmin(flow, back)
-    still = (first_known(rate, 0.0) < NO_FLOW_M3_H) if grid.has("flow_rate") else ~use.running
+    still = (fill_nan(rate, 0.0) < NO_FLOW_M3_H) if grid.has("flow_rate") else ~use.running
     check_meter, check_flow = minutes.balance.metered_heat, minutes.balance.flow_heat
     out: dict[str, object] = {
         "n_steady": day.count(steady),
@@ -68,22 +74,24 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         "n_beyond": day.count(steady & np.isfinite(flow - beyond)),
         "heat_power": day.mean(minutes.heat * 60.0, steady),
         "unit_power": day.mean(
-            minutes.balance.heat_pump * 60.0
-            if minutes.balance.heat_pump is not None
-            else np.full(len(grid), np.nan),
+            (
+                minutes.balance.heat_pump * 60.0
+                if minutes.balance.heat_pump is not None
+                else np.full(len(grid), np.nan)
+            ),
             steady,
         ),
         "heat_power_max": _best_hour(minutes, day),
         "speed": day.mean(grid.gauge("compressor_speed"), steady),
-        "n_full_speed": day.count(first_known(grid.gauge("compressor_speed"), 0.0) > 97.0),
+        "n_full_speed": day.count(fill_nan(grid.gauge("compressor_speed"), 0.0) > 97.0),
         "pressure": _middle(day, pressure),
         "pressure_min": day.least(pressure),
         **pressure_columns(day, pressure, (flow + back) / 2.0),
         "water_min": day.least(np.where(outdoor < 2.0, coldest, np.nan)),
         "n_near_freezing": day.count(
-            (first_known(coldest, 99.0) < 3.0) & still & (first_known(outdoor, 9.0) < 1.0)
+            (fill_nan(coldest, 99.0) < 3.0) & still & (fill_nan(outdoor, 9.0) < 1.0)
         ),
-        "flow_at_rest": day.mean(flow - back, settled(use.code == OFF, 40)),
+        "flow_at_rest": day.mean(flow - back, held_for(use.code == OFF, 40)),
         "flow_in_hot_water": day.mean(beyond, hot),
     }
     if (
@@ -97,12 +105,12 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         both = compared & np.isfinite(check_meter) & np.isfinite(check_flow)
         out["check_meter"] = day.sum(np.where(both, check_meter, 0.0)) / 1000.0
         out["check_flow"] = day.sum(np.where(both, check_flow, 0.0)) / 1000.0
-        out["check_volume"] = day.sum(np.where(both, first_known(rate, 0.0), 0.0)) / 60.0
-        # Water that a resting unit passes on leaves it as it came: what the two sensors differ by is their own. While
-        # the circuit still cools the one behind is the warmer.
+        out["check_volume"] = day.sum(np.where(both, fill_nan(rate, 0.0), 0.0)) / 60.0
+        # Water that a resting unit passes on leaves it as it came: what the two sensors differ by is their
+        # own. While the circuit still cools the one behind is the warmer.
         calm = np.abs(flow - np.concatenate((np.full(_PASSED_MIN, np.nan), flow[:-_PASSED_MIN]))) < _CALM_K
-        quiet = calm & (np.abs(first_known(check_meter, np.inf)) * 60.0 < _QUIET_W)
-        passing = settled((use.code == OFF) & quiet, _PASSED_MIN) & (first_known(rate, 0.0) > NO_FLOW_M3_H)
+        quiet = calm & (np.abs(fill_nan(check_meter, np.inf)) * 60.0 < _QUIET_W)
+        passing = held_for((use.code == OFF) & quiet, _PASSED_MIN) & (fill_nan(rate, 0.0) > NO_FLOW_M3_H)
         out["pair_offset"] = day.mean(flow - back, passing)
         out["n_passing"] = day.count(passing)
     return out

@@ -6,8 +6,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.segments import Segments
-from analysis.windows import stretches
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.minutes.rolling import true_runs
 
 Floats = NDArray[np.float64]
 
@@ -65,7 +65,7 @@ def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Fl
     level = pressure - _USUAL_BAR_PER_K * warm
     step = np.zeros(n)
     step[_STEP_MIN:-_STEP_MIN] = np.nan_to_num(level[2 * _STEP_MIN :] - level[: -2 * _STEP_MIN])
-    for a, b in zip(*stretches(step > _STEP_BAR), strict=True):
+    for a, b in zip(*true_runs(step > _STEP_BAR), strict=True):
         per_k = np.nan_to_num(slope[max(int(np.searchsorted(day.start, a, side="right")) - 1, 0)])
         sides = slice(max(a - _STANDS_MIN, 0), a), slice(b, b + _STANDS_MIN)
         before, after = (pressure[s] - max(per_k, _USUAL_BAR_PER_K) * warm[s] for s in sides)

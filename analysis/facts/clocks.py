@@ -1,4 +1,5 @@
-"""One meter's clock against another's: how long after the electricity each day's heat and temperatures move."""
+"""One meter's clock against another's: how long after the electricity each day's heat and temperatures
+move."""
 
 from __future__ import annotations
 
@@ -9,10 +10,10 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.fft import next_fast_len
 
-from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments
-from analysis.facts.table import first_known
-from analysis.windows import running_total, window_mean
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.rolling import running_total, window_mean
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -30,9 +31,11 @@ _IN_STEP_MIN, _MUCH_THE_SAME = 5, 0.8
 class _Alike:
     """Days of one length and reach, whose electricity is held against another signal all together.
 
-    rows : the days. first : where the reach of each begins on the grid. length, reach : of a day, and with what lies
+    rows : the days. first : where the reach of each begins on the grid. length, reach : of a day, and with
+        what lies
     half a day before and after it [min]. here : from a reach's begin to its day's [min]
-    spectra : complex128 (k, m), of the days' electricity over `width` minutes, conjugate. size : sums of its squares [W2]
+    spectra : complex128 (k, m), of the days' electricity over `width` minutes, conjugate. size : sums of its
+        squares [W2]
     """
 
     rows: Ints
@@ -48,8 +51,10 @@ class _Alike:
 def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     """Clock columns of the days table; none without electricity or anything to hold against it.
 
-    set_back_min : when the room's target falls most, minutes after local midnight; nan where it falls less than 0.5 K
-    lag_heat, lag_lift, lag_state : minutes by which the heat meter, the difference of flow and return, and the unit's
+    set_back_min : when the room's target falls most, minutes after local midnight; nan where it falls less
+        than 0.5 K
+    lag_heat, lag_lift, lag_state : minutes by which the heat meter, the difference of flow and return, and
+        the unit's
     own word follow the electricity, at the best likeness within half a day either way
     like_heat, like_lift, like_state : that likeness, a correlation [-]
     """
@@ -69,7 +74,7 @@ def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     mode = grid.gauge("operating_mode")
     if np.isfinite(mode).any():
         signals["state"] = (
-            np.where(np.isfinite(mode), (first_known(mode, 0.0) > 0.5).astype(np.float64), np.nan),
+            np.where(np.isfinite(mode), (fill_nan(mode, 0.0) > 0.5).astype(np.float64), np.nan),
             _LEAST_STATE,
         )
     drawn, known = _detrended(unit * 60.0)
@@ -85,7 +90,7 @@ def _set_back(day: Segments, target: Floats) -> Floats:
     """Minute of each day at which the target falls most."""
     out = np.full(len(day), np.nan)
     fall = np.concatenate(([0.0], -np.diff(target)))
-    fall = first_known(fall, 0.0)
+    fall = fill_nan(fall, 0.0)
     # A reading's spacing spreads a step over some minutes.
     summed = np.convolve(fall, np.ones(15), mode="full")[: len(fall)]
     for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
@@ -138,7 +143,8 @@ def _lags(
         size = days.size[fit, np.newaxis]
         r = np.where(usable, product / np.sqrt(np.maximum(energy, 1e-12) * size), -1.0)
         best = np.argmax(r, axis=1)
-        # A rhythm is like itself a beat later too: of two likenesses much the same, no offset is the likelier.
+        # A rhythm is like itself a beat later too: of two likenesses much the same, no offset is the
+        # likelier.
         low = max(days.here - _IN_STEP_MIN, 0)
         in_step = low + np.argmax(r[:, low : days.here + _IN_STEP_MIN + 1], axis=1)
         row = np.arange(len(r))

@@ -1,34 +1,38 @@
-"""The outdoor temperature's course over the sun's day, by day: whether a sensor hangs in the sun, or a clock is wrong."""
+"""The outdoor temperature's course over the sun's day, by day: whether a sensor hangs in the sun, or a clock
+is wrong."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments
-from analysis.facts.table import first_known
-from analysis.physics.sun import half_day, solar_noon
-from analysis.plant.site import Site
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.physics.sun import half_day, solar_noon
+from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 
 _DAY_MIN = 1440
-# Windows [min] about a moment: an hour and a half at noon, an hour before sunrise and after sunset, when the sun's
-# warmth has left a sensor's case and wall for the most part.
+# Windows [min] about a moment: an hour and a half at noon, an hour before sunrise and after sunset, when the
+# sun's warmth has left a sensor's case and wall for the most part.
 _NOON, _DAWN, _DUSK = (-45, 45), (-45, 15), (15, 75)
 OFF_NOON_SHARE = 0.3
-"""How far before and after noon the two other windows lie, as a share of the day's length: a wall to the east or west."""
+"""How far before and after noon the two other windows lie, as a share of the day's length: a wall to the east
+or west."""
 
 
 def daylight_columns(
     site: Site, minutes: Minutes, day: Segments, dates: NDArray[np.datetime64]
 ) -> dict[str, object]:
-    """Daylight columns of the days table; none where the site file has no longitude or nothing is measured outdoors.
+    """Daylight columns of the days table; none where the site file has no longitude or nothing is measured
+    outdoors.
 
     dates : datetime64 (d,), the local days
 
-    day_hours : sunrise to sunset [h]. air_dawn, air_fore, air_noon, air_aft, air_dusk : mean outdoor temperature at
+    day_hours : sunrise to sunset [h]. air_dawn, air_fore, air_noon, air_aft, air_dusk : mean outdoor
+        temperature at
     sunrise, before noon, at noon, after noon and after sunset [°C]
     air_cos, air_sin : first harmonic of the outdoor temperature over the solar day, from noon [K]
     sun_centre : middle of the day's irradiance, weighted by it, less solar noon [min]
@@ -49,9 +53,12 @@ def daylight_columns(
     if np.isfinite(outdoor).any():
         off = OFF_NOON_SHARE * 2.0 * half
         for name, middle, window in (
-            ("dawn", noon - half, _DAWN), ("fore", noon - off, _NOON), ("noon", noon, _NOON),
-            ("aft", noon + off, _NOON), ("dusk", noon + half, _DUSK),
-        ):  # fmt: skip
+            ("dawn", noon - half, _DAWN),
+            ("fore", noon - off, _NOON),
+            ("noon", noon, _NOON),
+            ("aft", noon + off, _NOON),
+            ("dusk", noon + half, _DUSK),
+        ):
             out[f"air_{name}"] = _window(outdoor, middle, window)
         out["air_cos"], out["air_sin"] = _harmonic(outdoor, noon)
     if np.isfinite(sun).any():
@@ -107,7 +114,7 @@ def _centre(sun: Floats, noon: NDArray[np.int64], half: Floats) -> Floats:
         x = sun[a:b]
         if np.isfinite(x).mean() < 0.95 or half[i] < 120.0:
             continue
-        light = np.clip(first_known(x, 0.0) - 5.0, 0.0, None)
+        light = np.clip(fill_nan(x, 0.0) - 5.0, 0.0, None)
         if light.sum() > 60.0 * 20.0:  # a day of hardly any light has no middle
             out[i] = float(np.sum(light * (np.arange(a, b) - at)) / light.sum())
     return out

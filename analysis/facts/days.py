@@ -1,9 +1,10 @@
 """The days table: one row a local day, everything the figures and findings need of it.
 
 Energies in kWh, temperatures in °C, powers in W, flows in m3/h, pressures in bar, times in minutes. Names:
-`e_` electricity, `q_` heat, `p_` sums over minutes in which heat and electricity were both known (for ratios),
-`x_` electricity expected from the unit's rating, `n_` minutes, `room.` and `seen.` one column a zone or point.
-More columns stand in circuit.py, money.py, tank.py, operating.py, strain.py, direct_heat.py and warmth.py.
+`e_` electricity, `q_` heat, `p_` sums over minutes in which heat and electricity were both known (for
+ratios), `x_` electricity expected from the unit's rating, `n_` minutes, `room.` and `seen.` one column a zone
+or point. More columns stand in circuit.py, money.py, tank.py, operating.py, strain.py, direct_heat.py and
+warmth.py.
 """
 
 from __future__ import annotations
@@ -11,28 +12,38 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.circuit import NO_FLOW_M3_H, circuit_columns
-from analysis.facts.direct_heat import direct_heat_columns
-from analysis.facts.frost import frost_growth
-from analysis.facts.melting import melting_columns
-from analysis.facts.minutes import Minutes
-from analysis.facts.misplaced import misplaced_columns
-from analysis.facts.money import money_columns
-from analysis.facts.operating import operating_columns
-from analysis.facts.other_heat import other_heat_columns
-from analysis.facts.segments import Segments, settled, total_kwh
-from analysis.facts.strain import load_share, part_load, strain_columns
-from analysis.facts.table import first_known
-from analysis.facts.tank import tank_columns
-from analysis.facts.warmth import warmth_columns
-from analysis.plant.site import Site
-from analysis.use import COOLING, DEFROST, HEATING, HOT_WATER, OFF, UNKNOWN, UNTOLD, within
-from analysis.windows import carried
+from fieldfare.analysis.facts.circuit import NO_FLOW_M3_H, circuit_columns
+from fieldfare.analysis.facts.cylinder import tank_columns
+from fieldfare.analysis.facts.direct_heat import direct_heat_columns
+from fieldfare.analysis.facts.frost import frost_growth
+from fieldfare.analysis.facts.load_factor import load_share, part_load, strain_columns
+from fieldfare.analysis.facts.melting import melting_columns
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.misplaced import misplaced_columns
+from fieldfare.analysis.facts.money import money_columns
+from fieldfare.analysis.facts.operating import operating_columns
+from fieldfare.analysis.facts.other_heat import other_heat_columns
+from fieldfare.analysis.facts.room_deficit import warmth_columns
+from fieldfare.analysis.facts.segments import Segments, held_for, total_kwh
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.operating_state import (
+    COOLING,
+    DEFROST,
+    HEATING,
+    HOT_WATER,
+    OFF,
+    UNKNOWN,
+    UNTOLD,
+    within,
+)
+from fieldfare.analysis.minutes.rolling import forward_fill
+from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# A target that rises by more is a set-back's end, and radiators take some hours to follow (common practice: 2 to 4 h).
+# A target that rises by more is a set-back's end, and radiators take some hours to follow (common practice: 2
+# to 4 h).
 _RAISED_K, _RECOVERY_MIN = 0.3, 240
 # Pumps run on and refrigerant settles for a while after a stop; idle power is taken after that.
 _SETTLED_MIN = 15
@@ -79,9 +90,11 @@ def _known(minutes: Minutes, day: Segments) -> dict[str, object]:
         "n_electricity": day.count(np.isfinite(minutes.electricity)),
         "n_heat": day.count(np.isfinite(minutes.heat)),
         "n_pair": day.count(minutes.paired),
-        "n_any": day.count(np.any(np.vstack(list(minutes.grid.seen.values())), axis=0))
-        if minutes.grid.seen
-        else np.zeros(len(day), dtype=np.int64),
+        "n_any": (
+            day.count(np.any(np.vstack(list(minutes.grid.seen.values())), axis=0))
+            if minutes.grid.seen
+            else np.zeros(len(day), dtype=np.int64)
+        ),
     }
     for point, seen in minutes.grid.seen.items():
         out[f"seen.{point}"] = day.count(seen)
@@ -109,8 +122,8 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     ):
         out[f"e_{name}"] = total_kwh(day, wh)
     nothing = np.zeros(len(minutes.grid))
-    backup = first_known(plant.backup_heater, 0.0) if plant.backup_heater is not None else nothing
-    immersion = first_known(plant.immersion, 0.0) if plant.immersion is not None else nothing
+    backup = fill_nan(plant.backup_heater, 0.0) if plant.backup_heater is not None else nothing
+    immersion = fill_nan(plant.immersion, 0.0) if plant.immersion is not None else nothing
     rest = minutes.electricity - backup - immersion
     code, serves = use.code, use.serves
     told = ~np.isin(code, (UNTOLD, UNKNOWN))
@@ -176,9 +189,9 @@ def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
             day.sum(np.where(pair, wh, 0.0)) / 1000.0 if wh is not None else np.full(len(day), np.nan)
         )
     nothing = np.zeros(len(minutes.grid))
-    backup = first_known(plant.backup_heater, 0.0) if plant.backup_heater is not None else nothing
-    immersion = first_known(plant.immersion, 0.0) if plant.immersion is not None else nothing
-    rest = first_known(minutes.electricity, 0.0) - backup - immersion
+    backup = fill_nan(plant.backup_heater, 0.0) if plant.backup_heater is not None else nothing
+    immersion = fill_nan(plant.immersion, 0.0) if plant.immersion is not None else nothing
+    rest = fill_nan(minutes.electricity, 0.0) - backup - immersion
     serving = minutes.serving
     after_stop = np.where(minutes.use.code == OFF, minutes.use.serves, serving)
     added = nothing if plant.sees_backup else backup
@@ -199,13 +212,16 @@ def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
 
 
 def _cooling_pairs(minutes: Minutes, day: Segments, pair: Flags) -> dict[str, object]:
-    """The same sums of cooling, `pc_`: cold delivered, electricity without heaters, and the heat meter's largest errors."""
+    """The same sums of cooling, `pc_`: cold delivered, electricity without heaters, and the heat meter's
+    largest errors."""
     plant = minutes.balance
-    heaters = sum((first_known(p, 0.0) for p in (plant.backup_heater, plant.immersion) if p is not None), 0.0)
+    heaters = sum((fill_nan(p, 0.0) for p in (plant.backup_heater, plant.immersion) if p is not None), 0.0)
     parts = {
-        "heat": -minutes.heat, "electricity": minutes.electricity - heaters,
-        "flow_error": minutes.flow_error, "pair_error": minutes.pair_error,
-    }  # fmt: skip
+        "heat": -minutes.heat,
+        "electricity": minutes.electricity - heaters,
+        "flow_error": minutes.flow_error,
+        "pair_error": minutes.pair_error,
+    }
     out: dict[str, object] = {
         f"pc_{name}": day.sum(np.where(pair, wh, 0.0)) / 1000.0 for name, wh in parts.items()
     }
@@ -216,8 +232,10 @@ def _cooling_pairs(minutes: Minutes, day: Segments, pair: Flags) -> dict[str, ob
 def _expected(minutes: Minutes, day: Segments, gain: Floats) -> dict[str, object]:
     """What the unit's rating would have drawn for the heat it gave, at the temperatures of those minutes.
 
-    `xq_` is the heat for which that could be told, `xe_` the unit's real electricity in the same minutes (a defrost's
-    included: rating points include defrosts). `xc_space` is at the designed curve instead of the real flow, `xp_` at the
+    `xq_` is the heat for which that could be told, `xe_` the unit's real electricity in the same minutes (a
+    defrost's
+    included: rating points include defrosts). `xc_space` is at the designed curve instead of the real flow,
+        `xp_` at the
     real flow with what part load gains. gain : of `part_load`
     """
     serving, heat, use = minutes.serving, minutes.heat, minutes.use
@@ -225,7 +243,7 @@ def _expected(minutes: Minutes, day: Segments, gain: Floats) -> dict[str, object
     working = use.running & np.isfinite(heat) & (np.isfinite(unit) if unit is not None else False)
     out: dict[str, object] = {}
     # A defrost is judged at the flow it interrupts.
-    cop = carried(minutes.rated_cop, np.isfinite(minutes.rated_cop) & use.running, np.nan)
+    cop = forward_fill(minutes.rated_cop, np.isfinite(minutes.rated_cop) & use.running, np.nan)
     curve_cop = minutes.curve_cop
     for name, code in (("space", HEATING), ("hot_water", HOT_WATER)):
         mine = working & (serving == code) & np.isfinite(cop)
@@ -273,21 +291,23 @@ def _weather(minutes: Minutes, day: Segments) -> dict[str, object]:
         "solar": _day_mean(day, grid.gauge("solar_irradiance")),
         "n_frosting": day.count(minutes.frosting & heating),
         "n_frost_known": day.count(minutes.frost_known & heating),
-        "n_below_zero": day.count(first_known(outdoor, 9.0) < 0.0),
+        "n_below_zero": day.count(fill_nan(outdoor, 9.0) < 0.0),
     }
 
 
 def _frost(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Frost that settles on the coil of an air source in a day [kg]: the low, the usual and the high guess."""
+    """Frost that settles on the coil of an air source in a day [kg]: the low, the usual and the high
+    guess."""
     if site.heat_pump.source != "air":
         return {}
     return {f"frost_{name}": day.total(kg) for name, kg in frost_growth(site, minutes).items()}
 
 
 def _had_time(wanted: Floats) -> Flags:
-    """Minutes for which a target has not been raised for so long that a room had the time to follow: bool (n,)."""
-    raised = np.concatenate(([0.0], np.diff(first_known(wanted, 0.0)))) > _RAISED_K
-    return settled(~raised, _RECOVERY_MIN)
+    """Minutes for which a target has not been raised for so long that a room had the time to follow: bool
+    (n,)."""
+    raised = np.concatenate(([0.0], np.diff(fill_nan(wanted, 0.0)))) > _RAISED_K
+    return held_for(~raised, _RECOVERY_MIN)
 
 
 def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
@@ -301,7 +321,7 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
         "room_end": Segments(day.end - 60, day.end).mean(room),
         "target": day.mean(target),
         "target_max": day.greatest(target),
-        "n_call": day.count(first_known(grid.gauge("heat_call"), 0.0) > 0.5),
+        "n_call": day.count(fill_nan(grid.gauge("heat_call"), 0.0) > 0.5),
         "n_call_known": day.count(np.isfinite(grid.gauge("heat_call"))),
     }
     targets = grid.zones.get("target_room_temperature", {})
@@ -320,16 +340,16 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
         out[f"n_below.{zone}"] = day.count(both & (values < wanted - 0.5))
         out[f"n_far_below.{zone}"] = day.count(both & (values < wanted - 1.5))
         if zone in calls:
-            out[f"n_call.{zone}"] = day.count(first_known(calls[zone], 0.0) > 0.5)
+            out[f"n_call.{zone}"] = day.count(fill_nan(calls[zone], 0.0) > 0.5)
     return out
 
 
 def _idle(minutes: Minutes, day: Segments) -> dict[str, object]:
     """What is drawn and pumped while nothing is asked for."""
     plant, use, grid = minutes.balance, minutes.use, minutes.grid
-    rest = settled(use.code == OFF, _SETTLED_MIN)
+    rest = held_for(use.code == OFF, _SETTLED_MIN)
     call = grid.gauge("heat_call")
-    no_call = rest & ~(first_known(call, 0.0) > 0.5)
+    no_call = rest & ~(fill_nan(call, 0.0) > 0.5)
     out: dict[str, object] = {"n_rest": day.count(rest)}
     unit = plant.heat_pump
     out["idle_power"] = day.mean(unit * 60.0, rest) if unit is not None else np.full(len(day), np.nan)
@@ -337,16 +357,17 @@ def _idle(minutes: Minutes, day: Segments) -> dict[str, object]:
     if pump is not None and grid.spacing.get("circulation_pump_electricity", 99.0) <= 10.0:
         known = np.isfinite(pump)
         out["n_pump_known"] = day.count(no_call & known)
-        out["n_pump_idle"] = day.count(no_call & known & (first_known(pump, 0.0) * 60.0 > _NO_PUMP_W))
+        out["n_pump_idle"] = day.count(no_call & known & (fill_nan(pump, 0.0) * 60.0 > _NO_PUMP_W))
         out["pump_idle_power"] = day.mean(pump * 60.0, no_call)
     elif grid.has("flow_rate"):
         rate = grid.gauge("flow_rate")
         out["n_pump_known"] = day.count(no_call & np.isfinite(rate))
-        out["n_pump_idle"] = day.count(no_call & (first_known(rate, 0.0) > NO_FLOW_M3_H))
+        out["n_pump_idle"] = day.count(no_call & (fill_nan(rate, 0.0) > NO_FLOW_M3_H))
     return out
 
 
 def _day_mean(day: Segments, values: Floats) -> Floats:
-    """Mean of a day of which at least two thirds are known; a part of a day has another mean than the whole."""
+    """Mean of a day of which at least two thirds are known; a part of a day has another mean than the
+    whole."""
     share = day.count(np.isfinite(values)) / np.maximum(day.minutes, 1)
     return np.where(share >= 2 / 3, day.mean(values), np.nan)

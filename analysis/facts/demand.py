@@ -10,16 +10,23 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.bridging import canonical, on_minutes, rhythm
-from analysis.facts.events import LEAST_ASKED_FLOW_C, is_flow_short
-from analysis.facts.faults import fault_minutes
-from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments
-from analysis.facts.table import Table, first_known
-from analysis.plant.site import Site
-from analysis.readings import Readings
-from analysis.use import COOLING, HEATING, HOT_WATER, UNKNOWN, UNTOLD, least_running_w
-from analysis.windows import running_total, stretches, window_mean
+from fieldfare.analysis.facts.events import LEAST_ASKED_FLOW_C, is_flow_short
+from fieldfare.analysis.facts.faults import fault_minutes
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.minutes.operating_state import (
+    COOLING,
+    HEATING,
+    HOT_WATER,
+    UNKNOWN,
+    UNTOLD,
+    least_running_w,
+)
+from fieldfare.analysis.minutes.resampling import canonical, on_minutes, sampling_interval
+from fieldfare.analysis.minutes.rolling import running_total, true_runs, window_mean
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Readings
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -100,7 +107,7 @@ def direct_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     if unit is None or close > _HOUR_SHOWN_MIN:
         return {}
     drawn, given = (window_mean(v, 30, 30, least=30) * 60.0 for v in (unit, minutes.heat))
-    ratio = np.divide(given, drawn, out=np.full(len(grid), np.nan), where=first_known(drawn, 0.0) > _HEATER_W)
+    ratio = np.divide(given, drawn, out=np.full(len(grid), np.nan), where=fill_nan(drawn, 0.0) > _HEATER_W)
     low, high = _DIRECT_RATIO
     return {"minutes_direct": day.count(minutes.use.running & (ratio > low) & (ratio < high))}
 
@@ -115,11 +122,11 @@ def _works(site: Site, minutes: Minutes) -> tuple[Flags, Flags]:
     by_speed = grid.spacing.get("compressor_speed", 99.0) <= 5.0
     if unit is not None and apart > _COARSE_MIN and not by_speed:
         most = _REST_FAR_APART_W if apart >= _FAR_APART_MIN else _REST_W
-        works |= known & (first_known(unit, 0.0) * 60.0 > most)
+        works |= known & (fill_nan(unit, 0.0) * 60.0 > most)
     # A unit without power may stop telling its draw while the heat meter goes on: no heat is no heat.
     heat = minutes.heat * 60.0
     told = ~known & np.isfinite(heat)
-    works |= told & (first_known(heat, 0.0) > least_running_w(site))
+    works |= told & (fill_nan(heat, 0.0) > least_running_w(site))
     return works, known | told
 
 
@@ -158,12 +165,12 @@ def _rows(
     """Rests of one kind cut at local midnights: start, end, day number, and marks."""
     grid, n = minutes.grid, len(active)
     holes = np.zeros(n, dtype=bool)
-    for a, b in zip(*stretches(~known), strict=True):
+    for a, b in zip(*true_runs(~known), strict=True):
         holes[a:b] = b - a > _BRIDGED_MIN
     places = np.flatnonzero(known)
     newest = int(places[-1]) if len(places) else -1
     found: list[tuple[int, int, int, bool, bool, bool]] = []
-    for a, b in zip(*stretches(~(active & known) & ~holes), strict=True):
+    for a, b in zip(*true_runs(~(active & known) & ~holes), strict=True):
         inside = np.flatnonzero(known[a:b])
         if not len(inside):
             continue
@@ -210,26 +217,26 @@ def _told(
     room, short = _rooms(minutes)
     begin = Segments(rows.start, np.minimum(rows.start + _ABOUT_END_MIN, rows.end))
     finish = Segments(np.maximum(rows.end - _ABOUT_END_MIN, rows.start), rows.end)
-    asks = first_known(asked, 0.0) >= LEAST_ASKED_FLOW_C
+    asks = fill_nan(asked, 0.0) >= LEAST_ASKED_FLOW_C
     plant = minutes.balance
     power = plant.heat_pump * 60.0 if plant.heat_pump is not None else np.full(len(grid), np.nan)
-    mode_on = np.isin(np.round(first_known(mode, 0.0)), (HEATING, HOT_WATER))
+    mode_on = np.isin(np.round(fill_nan(mode, 0.0)), (HEATING, HOT_WATER))
     return {
         "minutes": rows.minutes,
         "minutes_known": rows.count(known),
         "minutes_working": rows.count(works),
         "outdoor_mean_c": rows.mean(outdoor),
         "outdoor_lowest_c": rows.least(outdoor),
-        "minutes_frost": rows.count(first_known(outdoor, 9.0) < 0.0),
+        "minutes_frost": rows.count(fill_nan(outdoor, 9.0) < 0.0),
         "room_first_c": begin.mean(room),
         "room_last_c": finish.mean(room),
         "room_short_last_k": finish.mean(short),
-        "minutes_room_short": rows.count(first_known(short, -9.0) >= _SHORT_ROOM_K),
+        "minutes_room_short": rows.count(fill_nan(short, -9.0) >= _SHORT_ROOM_K),
         "target_mean_c": rows.mean(grid.gauge("target_room_temperature")),
         "tank_first_c": begin.mean(tank),
         "tank_last_c": finish.mean(tank),
         "tank_highest_c": rows.greatest(tank),
-        "minutes_called": rows.count(first_known(call, 0.0) > 0.5),
+        "minutes_called": rows.count(fill_nan(call, 0.0) > 0.5),
         "minutes_call_known": rows.count(np.isfinite(call)),
         "minutes_flow_asked": rows.count(asks),
         "minutes_flow_short": rows.count(is_flow_short(grid)),
@@ -237,7 +244,7 @@ def _told(
         "minutes_mode_on": rows.count(mode_on & ~works),
         "minutes_mode_known": rows.count(np.isfinite(mode)),
         "flow_last_c": finish.mean(flow),
-        "minutes_pumped": rows.count(first_known(rate, 0.0) > _PUMPED_M3_H),
+        "minutes_pumped": rows.count(fill_nan(rate, 0.0) > _PUMPED_M3_H),
         "minutes_pump_known": rows.count(np.isfinite(rate)),
         "power_mean_w": rows.mean(power),
         "minutes_power_known": rows.count(np.isfinite(power)),
@@ -279,13 +286,15 @@ def _powerless(site: Site, minutes: Minutes, readings: Readings, power: Floats) 
         for point in read:
             samples = canonical(point, readings[point.id])
             parts.append(
-                on_minutes(minutes.grid.time, samples, rhythm(samples.time)[1], between="nearest")[0]
+                on_minutes(minutes.grid.time, samples, sampling_interval(samples.time)[1], between="nearest")[
+                    0
+                ]
             )
         power = np.sum(parts, axis=0)
-    nothing = np.isfinite(power) & (first_known(power, 9.0) < _NOTHING_W)
+    nothing = np.isfinite(power) & (fill_nan(power, 9.0) < _NOTHING_W)
     blur = _blur_minutes(site, minutes, readings) * least_running_w(site) / _CONTROLS_W
     if blur:
-        starts, ends = stretches(nothing)
+        starts, ends = true_runs(nothing)
         keep = ends - starts > blur
         marks = np.zeros(len(power) + 1, dtype=np.int64)
         np.add.at(marks, starts[keep], 1)

@@ -1,17 +1,18 @@
-"""Direct electric heat by day: the back-up heater in weather that the heat pump should carry, and the immersion heater."""
+"""Direct electric heat by day: the back-up heater in weather that the heat pump should carry, and the
+immersion heater."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments
-from analysis.facts.strain import asked_flow
-from analysis.facts.table import first_known
-from analysis.plant.site import Site
-from analysis.use import HEATING, HOT_WATER
-from analysis.windows import running_total, window_mean
+from fieldfare.analysis.facts.load_factor import asked_flow
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.operating_state import HEATING, HOT_WATER
+from fieldfare.analysis.minutes.rolling import running_total, window_mean
+from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 
@@ -23,18 +24,22 @@ _AFTER_MIN = 45  # an immersion heater that finishes a charge starts within so m
 def direct_heat_columns(site: Site, minutes: Minutes, day: Segments, share: Floats) -> dict[str, object]:
     """Columns of the days table; none without the meter. share : of `load_share`
 
-    e_backup_mild [kWh], n_backup_mild [min] : back-up heater, hot water left out, above the temperature below which the design
+    e_backup_mild [kWh], n_backup_mild [min] : back-up heater, hot water left out, above the temperature below
+    which the design
         wants its help
     backup_unit_share : the unit's heat over its rating in those minutes [-], 0 where it rests
     backup_flow_gap : flow asked less given in them [K]
-    e_imm_after [kWh] : immersion heater in bursts that begin while the unit charges the cylinder or soon after
-    imm_at : local minute of day at which the longest burst began; imm_from, imm_to : cylinder then and at its end [°C]
+    e_imm_after [kWh] : immersion heater in bursts that begin while the unit charges the cylinder or soon
+    after
+    imm_at : local minute of day at which the longest burst began; imm_from, imm_to : cylinder then and at its
+        end [°C]
     """
     return _backup(site, minutes, day, share) | _immersion(minutes, day)
 
 
 def helped_below(site: Site) -> float | None:
-    """Outdoor temperature below which the design wants the back-up heater's help; without one, its coldest day."""
+    """Outdoor temperature below which the design wants the back-up heater's help; without one, its coldest
+    day."""
     design = site.design
     return design.bivalent_c if design.bivalent_c is not None else design.outdoor_c
 
@@ -48,12 +53,12 @@ def _backup(site: Site, minutes: Minutes, day: Segments, share: Floats) -> dict[
     mild = window_mean(outdoor, 179, 1) > below + _SENSOR_K
     # In the flow it may also finish a hot-water charge, which is no space heat.
     mild &= minutes.use.code != HOT_WATER
-    on = mild & (first_known(heater, 0.0) * 60.0 > _ON_W)
+    on = mild & (fill_nan(heater, 0.0) * 60.0 > _ON_W)
     share = np.where(minutes.use.running, share, 0.0)
     heating = on & np.isin(minutes.use.code, (HEATING,))
     gap = asked_flow(minutes) - grid.gauge("flow_temperature")
     return {
-        "e_backup_mild": day.sum(np.where(mild, first_known(heater, 0.0), 0.0)) / 1000.0,
+        "e_backup_mild": day.sum(np.where(mild, fill_nan(heater, 0.0), 0.0)) / 1000.0,
         "n_backup_mild": day.count(on),
         "backup_unit_share": day.mean(share, on),
         "backup_flow_gap": day.mean(gap, heating),
@@ -64,7 +69,7 @@ def _immersion(minutes: Minutes, day: Segments) -> dict[str, object]:
     heater, grid = minutes.balance.immersion, minutes.grid
     if heater is None or grid.spacing.get("immersion_electricity", 99.0) > 15.0:
         return {}
-    bursts = _joined(Segments.of(first_known(heater, 0.0) * 60.0 > _ON_W), 20)
+    bursts = _joined(Segments.of(fill_nan(heater, 0.0) * 60.0 > _ON_W), 20)
     energy = bursts.sum(heater) / 1000.0
     charged = running_total(minutes.use.code == HOT_WATER)
     begin = bursts.start

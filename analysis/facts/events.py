@@ -7,13 +7,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.frost import frost_growth
-from analysis.facts.minutes import WATER_ON_ITS_WAY_MIN, Minutes
-from analysis.facts.segments import Segments
-from analysis.facts.table import Table, first_known
-from analysis.grid import Grid
-from analysis.plant.site import Site
-from analysis.use import COOLING, DEFROST, HEATING, HOT_WATER, UNKNOWN, UNTOLD
+from fieldfare.analysis.facts.frost import frost_growth
+from fieldfare.analysis.facts.minutes import WATER_ON_ITS_WAY_MIN, Minutes
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.minutes.grid import Grid
+from fieldfare.analysis.minutes.operating_state import (
+    COOLING,
+    DEFROST,
+    HEATING,
+    HOT_WATER,
+    UNKNOWN,
+    UNTOLD,
+)
+from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -21,8 +28,8 @@ Flags = NDArray[np.bool_]
 # Readings further apart than this can't show a run, or a defrost. Quarter hours show runs as a lower bound.
 COARSEST_FOR_RUNS_MIN = 15.0
 COARSEST_FOR_DEFROSTS_MIN = 2.0
-# Controls that ask for nothing show no flow temperature, or one near the room's; a unit starts 3 to 6 K below what it is
-# asked for (common practice).
+# Controls that ask for nothing show no flow temperature, or one near the room's; a unit starts 3 to 6 K below
+# what it is asked for (common practice).
 LEAST_ASKED_FLOW_C, SHORT_FLOW_K = 24.0, 6.0
 _DAY_MIN = 1440
 
@@ -31,12 +38,13 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
     """Every compressor run.
 
     start [ms], day, minutes, use (code of most minutes), minutes_heating, minutes_hot_water, minutes_defrost,
-    defrosts, heat and electricity [kWh], expected [kWh at the unit's rating], outdoor, flow, flow_start, flow_end,
-    flow_max, return, return_start, return_end, lift [K], flow_rate [m3/h], flow_after [m3/h, six to ten minutes after
-    the end, nan where the next run has begun], rise [K/min over the first minutes], target_flow, speed [%],
-    pause [minutes at rest before], pause_called, pause_flow_short, pause_mode_on [of them, with a room's call, with the flow 6 K or
-    more below what is asked for, with a mode that says it works; nan where not measured], room_excess [K above target at the end], ended_by (call, unit, use, unknown),
-    cut (True where the data begin or end inside it)
+    defrosts, heat and electricity [kWh], expected [kWh at the unit's rating], outdoor, flow, flow_start,
+    flow_end, flow_max, return, return_start, return_end, lift [K], flow_rate [m3/h], flow_after [m3/h, six to
+    ten minutes after the end, nan where the next run has begun], rise [K/min over the first minutes],
+    target_flow, speed [%], pause [minutes at rest before], pause_called, pause_flow_short, pause_mode_on [of
+    them, with a room's call, with the flow 6 K or more below what is asked for, with a mode that says it
+    works; nan where not measured], room_excess [K above target at the end], ended_by (call, unit, use,
+    unknown), cut (True where the data begin or end inside it)
     """
     grid, use = minutes.grid, minutes.use
     segments = Segments.of(use.running)
@@ -89,7 +97,8 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
 
 
 def _rise(segments: Segments, flow: Floats) -> Floats:
-    """Warming of the flow from the second to the sixth minute [K/min]: the start's own dip is over by then."""
+    """Warming of the flow from the second to the sixth minute [K/min]: the start's own dip is over by
+    then."""
     return (segments.first(flow, 6) - segments.first(flow, 2)) / 4.0
 
 
@@ -117,13 +126,15 @@ def _asked_before(grid: Grid, segments: Segments) -> dict[str, Floats]:
     signs = {
         "pause_called": (call > 0.5, call),
         "pause_flow_short": (is_flow_short(grid), asked),
-        "pause_mode_on": (np.isin(np.round(first_known(mode, 0.0)), (HEATING, HOT_WATER)), mode),
+        "pause_mode_on": (np.isin(np.round(fill_nan(mode, 0.0)), (HEATING, HOT_WATER)), mode),
     }
     none = np.full(len(segments), np.nan)
     return {
-        name: np.concatenate(([np.nan], before.count(flags).astype(np.float64)))
-        if np.isfinite(told).any()
-        else none
+        name: (
+            np.concatenate(([np.nan], before.count(flags).astype(np.float64)))
+            if np.isfinite(told).any()
+            else none
+        )
         for name, (flags, told) in signs.items()
     }
 
@@ -131,8 +142,8 @@ def _asked_before(grid: Grid, segments: Segments) -> dict[str, Floats]:
 def is_flow_short(grid: Grid) -> Flags:
     """Minutes in which a flow temperature is asked for and the water stays 6 K or more below it."""
     asked, flow = grid.gauge("target_flow_temperature"), grid.gauge("flow_temperature")
-    wanted = first_known(asked, 0.0) >= LEAST_ASKED_FLOW_C
-    return np.asarray(wanted & (first_known(flow, 99.0) < asked - SHORT_FLOW_K))
+    wanted = fill_nan(asked, 0.0) >= LEAST_ASKED_FLOW_C
+    return np.asarray(wanted & (fill_nan(flow, 99.0) < asked - SHORT_FLOW_K))
 
 
 def _ended_by(minutes: Minutes, segments: Segments) -> NDArray[np.object_]:
@@ -141,7 +152,8 @@ def _ended_by(minutes: Minutes, segments: Segments) -> NDArray[np.object_]:
     code = minutes.use.code
     call = grid.gauge("heat_call")
     n = len(grid)
-    # A call that falls away for a moment ends a run though it is back before long: look at the minutes about the end.
+    # A call that falls away for a moment ends a run though it is back before long: look at the minutes about
+    # the end.
     reach = 4 + int(grid.spacing.get("heat_call", 0.0))
     about = Segments(np.maximum(segments.end - reach, 0), np.minimum(segments.end + 2, n))
     lowest = about.least(call)
@@ -163,10 +175,11 @@ def _cut(unknown: Flags, segments: Segments, n: int) -> Flags:
 def defrosts_table(site: Site, minutes: Minutes) -> Table:
     """Every defrost.
 
-    start [ms], day, minutes, heat_taken [kWh from the water], electricity [kWh], outdoor, humidity, frosting (could
-    the air frost a coil in the hour before), frost_known, since_last [minutes of running since the last one, nan where
-    that is more than a day ago], frost_kg [the most frost that can have settled since then, or in the day before where
-    the last one is older], frost_usual_kg [what is expected to have settled], during (use it interrupted)
+    start [ms], day, minutes, heat_taken [kWh from the water], electricity [kWh], outdoor, humidity, frosting
+    (could the air frost a coil in the hour before), frost_known, since_last [minutes of running since the
+    last one, nan where that is more than a day ago], frost_kg [the most frost that can have settled since
+    then, or in the day before where the last one is older], frost_usual_kg [what is expected to have
+    settled], during (use it interrupted)
     """
     grid, use = minutes.grid, minutes.use
     defrost = use.code == DEFROST
@@ -208,11 +221,12 @@ def defrosts_table(site: Site, minutes: Minutes) -> Table:
 def reheats_table(site: Site, minutes: Minutes) -> Table:
     """Every charge of the cylinder by the heat pump or the immersion heater.
 
-    start [ms], day, minutes, from_c, to_c [cylinder], heat, electricity [kWh heat pump], immersion [kWh], outdoor,
-    flow, flow_max, flow_end, lift, flow_rate, over_cylinder [K, flow above cylinder in the last ten minutes],
-    pause [minutes since the last one ended], rise_end [K/h, cylinder in the last twenty minutes], heat_end [kW, last ten
-    minutes], fall_after [K/h, cylinder from the tenth to the fortieth minute after the end; nan where it is charged again],
-    heat_after [share of that time with the unit heating the house], flow_after [°C, flow meanwhile], reached (setpoint within 1 K; nan where no sensor), cut
+    start [ms], day, minutes, from_c, to_c [cylinder], heat, electricity [kWh heat pump], immersion [kWh],
+    outdoor, flow, flow_max, flow_end, lift, flow_rate, over_cylinder [K, flow above cylinder in the last ten
+    minutes], pause [minutes since the last one ended], rise_end [K/h, cylinder in the last twenty minutes],
+    heat_end [kW, last ten minutes], fall_after [K/h, cylinder from the tenth to the fortieth minute after the
+    end; nan where it is charged again], heat_after [share of that time with the unit heating the house],
+    flow_after [°C, flow meanwhile], reached (setpoint within 1 K; nan where no sensor), cut
     """
     if site.hot_water is None:
         return _empty(_REHEAT_COLUMNS)
@@ -259,7 +273,8 @@ def reheats_table(site: Site, minutes: Minutes) -> Table:
 
 
 def _late(grid: Grid, segments: Segments) -> Segments:
-    """The last ten minutes of each stretch; of readings further apart, those that surely lie before its end."""
+    """The last ten minutes of each stretch; of readings further apart, those that surely lie before its
+    end."""
     quantities = (
         "operating_mode",
         "diverter_to_hot_water",
@@ -279,7 +294,7 @@ def _afterwards(minutes: Minutes, segments: Segments, cylinder: Floats) -> dict[
     after = Segments(np.minimum(segments.end + 10, n), np.minimum(segments.end + 40, n))
     charging = minutes.use.code == HOT_WATER
     if minutes.balance.immersion is not None:
-        charging = charging | (first_known(minutes.balance.immersion, 0.0) * 60.0 > 100.0)
+        charging = charging | (fill_nan(minutes.balance.immersion, 0.0) * 60.0 > 100.0)
     alone = (after.minutes == 30) & (Segments(segments.end, after.end).count(charging) == 0)
     last = np.minimum(after.end, n - 1)
     fall = (cylinder[np.minimum(after.start, n - 1)] - cylinder[last]) * 2.0
@@ -312,22 +327,88 @@ def _empty(columns: tuple[str, ...]) -> Table:
 
 
 _KINDS = {
-    "day": "datetime64[us]", "start": "int64", "minutes": "int64", "use": "int8", "during": "int8", "ended_by": "object",
-    "cut": "bool", "frosting": "bool", "frost_known": "bool", "minutes_heating": "int64", "minutes_hot_water": "int64",
-    "minutes_defrost": "int64", "defrosts": "int64",
-}  # fmt: skip
+    "day": "datetime64[us]",
+    "start": "int64",
+    "minutes": "int64",
+    "use": "int8",
+    "during": "int8",
+    "ended_by": "object",
+    "cut": "bool",
+    "frosting": "bool",
+    "frost_known": "bool",
+    "minutes_heating": "int64",
+    "minutes_hot_water": "int64",
+    "minutes_defrost": "int64",
+    "defrosts": "int64",
+}
 _RUN_COLUMNS = (
-    "start", "minutes", "use", "minutes_heating", "minutes_hot_water", "minutes_defrost", "defrosts", "heat",
-    "electricity", "expected", "outdoor", "flow", "flow_start", "flow_end", "flow_max", "return", "return_start", "return_end",
-    "lift", "flow_rate", "flow_after", "rise", "target_flow", "speed", "pause", "pause_called", "pause_flow_short",
-    "pause_mode_on", "room_excess", "ended_by", "cut",
-)  # fmt: skip
+    "start",
+    "minutes",
+    "use",
+    "minutes_heating",
+    "minutes_hot_water",
+    "minutes_defrost",
+    "defrosts",
+    "heat",
+    "electricity",
+    "expected",
+    "outdoor",
+    "flow",
+    "flow_start",
+    "flow_end",
+    "flow_max",
+    "return",
+    "return_start",
+    "return_end",
+    "lift",
+    "flow_rate",
+    "flow_after",
+    "rise",
+    "target_flow",
+    "speed",
+    "pause",
+    "pause_called",
+    "pause_flow_short",
+    "pause_mode_on",
+    "room_excess",
+    "ended_by",
+    "cut",
+)
 _DEFROST_COLUMNS = (
-    "start", "minutes", "heat_taken", "electricity", "outdoor", "humidity", "frosting", "frost_known", "since_last",
-    "frost_kg", "frost_usual_kg", "during",
-)  # fmt: skip
+    "start",
+    "minutes",
+    "heat_taken",
+    "electricity",
+    "outdoor",
+    "humidity",
+    "frosting",
+    "frost_known",
+    "since_last",
+    "frost_kg",
+    "frost_usual_kg",
+    "during",
+)
 _REHEAT_COLUMNS = (
-    "start", "minutes", "from_c", "to_c", "heat", "electricity", "immersion", "outdoor", "flow", "flow_max", "flow_end",
-    "lift", "flow_rate", "over_cylinder", "pause", "rise_end", "heat_end", "fall_after",
-    "heat_after", "flow_after", "reached", "cut",
-)  # fmt: skip
+    "start",
+    "minutes",
+    "from_c",
+    "to_c",
+    "heat",
+    "electricity",
+    "immersion",
+    "outdoor",
+    "flow",
+    "flow_max",
+    "flow_end",
+    "lift",
+    "flow_rate",
+    "over_cylinder",
+    "pause",
+    "rise_end",
+    "heat_end",
+    "fall_after",
+    "heat_after",
+    "flow_after",
+    "reached",
+    "cut",
+)

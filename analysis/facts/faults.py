@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.minutes import Minutes
-from analysis.facts.table import Table
-from analysis.grid import Grid
-from analysis.plant.site import Site
-from analysis.readings import MS_PER_MINUTE, Readings, Samples
-from analysis.use import UNKNOWN
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.minutes.grid import Grid
+from fieldfare.analysis.minutes.operating_state import UNKNOWN
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import MS_PER_MINUTE, Readings, Samples
 
 Flags = NDArray[np.bool_]
 

@@ -5,11 +5,18 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.expectation.frost import FROM_AIR, LEAST, MOST, USUAL, Coil, frost_rate
-from analysis.facts.minutes import Minutes
-from analysis.facts.table import first_known
-from analysis.plant.site import Site
-from analysis.use import DEFROST
+from fieldfare.analysis.expectation.frost import (
+    FROM_AIR,
+    LEAST,
+    MOST,
+    USUAL,
+    Coil,
+    frost_rate,
+)
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.operating_state import DEFROST
+from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 
@@ -39,7 +46,7 @@ def frost_growth(site: Site, minutes: Minutes) -> dict[str, Floats]:
         # A load that nobody measures may be the full one.
         drawn = np.where(told, load, 1.0)[known] if name == "most" else load[known]
         rate = frost_rate(outdoor[known], humidity, drawn, coil)
-        frost[known] = first_known(rate, 0.0) * rated / 60.0 / 1000.0
+        frost[known] = fill_nan(rate, 0.0) * rated / 60.0 / 1000.0
         out[name] = frost
     return out
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.facts.minutes import WATER_ON_ITS_WAY_MIN, Minutes
-from analysis.facts.segments import Segments
-from analysis.plant.site import Site
-from analysis.use import DEFROST, within
+from fieldfare.analysis.facts.minutes import WATER_ON_ITS_WAY_MIN, Minutes
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.minutes.operating_state import DEFROST, within
+from fieldfare.analysis.plant.site import Site
 
 _USUAL_RATED_KW = 6.0
 
@@ -15,7 +15,8 @@ _USUAL_RATED_KW = 6.0
 def melting_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     """Columns of the days table.
 
-    n_melting : minutes of defrosts with the heat meter read; q_back : heat that it shows flowing back outside cooling [kWh]
+    n_melting : minutes of defrosts with the heat meter read; q_back : heat that it shows flowing back outside
+        cooling [kWh]
     q_taken_flow : heat drawn back in defrosts by flow rate and temperatures [kWh], nan without them
     q_taken_most : the most that defrosts can have drawn: the unit's rated output throughout [kWh]
     """

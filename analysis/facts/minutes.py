@@ -8,26 +8,36 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.balance import Balance, balance
-from analysis.facts.table import first_known
-from analysis.grid import Grid
-from analysis.physics.air import frost_rate_index
-from analysis.physics.heat_pump import RatedPerformance
-from analysis.physics.metering import heat_meter_mpe
-from analysis.plant.curve import curve_at
-from analysis.plant.site import HeatPump, Site
-from analysis.use import COOLING, DEFROST, HEATING, OFF, Use, tell_use, within
-from analysis.windows import stretches
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.balance import Balance, balance
+from fieldfare.analysis.minutes.grid import Grid
+from fieldfare.analysis.minutes.operating_state import (
+    COOLING,
+    DEFROST,
+    HEATING,
+    OFF,
+    Use,
+    classify_minutes,
+    within,
+)
+from fieldfare.analysis.minutes.rolling import true_runs
+from fieldfare.analysis.physics.air import frost_rate_index
+from fieldfare.analysis.physics.heat_pump import RatedPerformance
+from fieldfare.analysis.physics.metering import heat_meter_mpe
+from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.plant.site import HeatPump, Site
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# Where no meter shows them: a domestic heat pump's usual water difference, and half of the meter's rated flow.
+# Where no meter shows them: a domestic heat pump's usual water difference, and half of the meter's rated
+# flow.
 WATER_ON_ITS_WAY_MIN = 3
 _USUAL_DIFFERENCE_K = 5.0
 _LEAST_FLOW_SHARE = 0.1
 _MORE_THAN_NOMINAL = 1.25
-# Air without a humidity sensor can frost a coil about here (A7 needs a coil 7 K colder than the air, EN 14511 air).
+# Air without a humidity sensor can frost a coil about here (A7 needs a coil 7 K colder than the air, EN 14511
+# air).
 _FROSTING_BELOW_C = 6.0
 _FROST_MIN_G_PER_KG = 0.15
 
@@ -38,8 +48,9 @@ class Minutes:
 
     electricity : Wh, all of the plant's. rated_cop : the unit's own rating at the minute's temperatures
     curve_cop : the same at the designed curve's flow temperature; nan where no curve or outdoor temperature
-    curve : the designed flow temperature. frosting : air that can frost a coil. flow_error, pair_error : Wh, the
-        largest permissible error of the heat meter's flow sensor, and of its temperature pair with the calculator. paired : heat and the unit's electricity both known
+    curve : the designed flow temperature. frosting : air that can frost a coil. flow_error, pair_error : Wh,
+        the largest permissible error of the heat meter's flow sensor, and of its temperature pair with the
+        calculator. paired : heat and the unit's electricity both known
     """
 
     grid: Grid
@@ -61,8 +72,8 @@ class Minutes:
 
     @property
     def drawn_back(self) -> Floats:
-        """Heat that defrosts draw back out of the water [Wh], 0 where none; it lags the use by a minute or two of water on
-        its way to the meter."""
+        """Heat that defrosts draw back out of the water [Wh], 0 where none; it lags the use by a minute or
+        two of water on its way to the meter."""
         melting = within(self.use.code == DEFROST, 0, WATER_ON_ITS_WAY_MIN)
         return np.where(melting & (self.heat < 0), -self.heat, 0.0)
 
@@ -73,29 +84,32 @@ class Minutes:
 
     @property
     def serving(self) -> NDArray[np.int8]:
-        """The use that a minute's heat and electricity are counted under: a defrost under the use it interrupts."""
+        """The use that a minute's heat and electricity are counted under: a defrost under the use it
+        interrupts."""
         code = self.use.code
         return np.where(code == DEFROST, self.use.serves, code)
 
 
-# A unit under power draws some watts at least: controls and radio (common practice). Below this nothing is drawn.
+# A unit under power draws some watts at least: controls and radio (common practice). Below this nothing is
+# drawn.
 _LEAST_STANDBY_W, _NO_DRAW_W = 5.0, 2.5
 
 
 def without_power(minutes: Minutes) -> Flags:
     """Minutes in which the unit surely draws nothing: bool (n,).
 
-    A register that counts in steps stands still in standby too: it shows a power cut only where it rests for longer than
+    A register that counts in steps stands still in standby too: it shows a power cut only where it rests for
+        longer than
     the least standby takes to fill a step.
     """
     unit = minutes.balance.heat_pump
     if unit is None:
         return np.zeros(len(minutes.grid), dtype=bool)
-    dead = np.isfinite(unit) & (np.abs(first_known(unit, 0.0)) * 60.0 < _NO_DRAW_W)
+    dead = np.isfinite(unit) & (np.abs(fill_nan(unit, 0.0)) * 60.0 < _NO_DRAW_W)
     needed = minutes.grid.step.get("heat_pump_electricity", 0.0) * 1000.0 / _LEAST_STANDBY_W * 60.0
     if needed <= 1.0:
         return dead
-    begin, end = stretches(dead)
+    begin, end = true_runs(dead)
     for a, b in zip(begin, end, strict=True):
         if b - a < needed:
             dead[a:b] = False
@@ -113,10 +127,10 @@ def _rated(pump: HeatPump) -> RatedPerformance:
     return RatedPerformance(points, pump.source, nominal_kw=pump.rated_output_kw)
 
 
-def work_out(site: Site, grid: Grid) -> Minutes:
+def build_minutes(site: Site, grid: Grid) -> Minutes:
     """All minute arrays of a grid."""
     plant = balance(site, grid)
-    use = tell_use(site, grid, plant)
+    use = classify_minutes(site, grid, plant)
     n = len(grid)
     nothing = np.full(n, np.nan)
     heat = plant.heat if plant.heat is not None else nothing
@@ -174,23 +188,23 @@ def _frosting(grid: Grid) -> tuple[Flags, Flags]:
     known = np.isfinite(outdoor)
     if np.isfinite(humidity).any():
         index = np.asarray(frost_rate_index(outdoor, np.clip(humidity, 1.0, 100.0)))
-        return first_known(index, 0.0) > _FROST_MIN_G_PER_KG, known & np.isfinite(index)
-    return known & (first_known(outdoor, 99.0) < _FROSTING_BELOW_C), known
+        return fill_nan(index, 0.0) > _FROST_MIN_G_PER_KG, known & np.isfinite(index)
+    return known & (fill_nan(outdoor, 99.0) < _FROSTING_BELOW_C), known
 
 
 def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
     """Maximum permissible errors [Wh] of the flow sensor, and of the temperature pair with its calculator.
 
-    EN 1434-1; they grow at small flows and differences. Pair and calculator are verified and sold as one (common
-    practice), the flow sensor apart: so they are two independent parts, not three and not one.
+    EN 1434-1; they grow at small flows and differences. Pair and calculator are verified and sold as one
+    (common practice), the flow sensor apart: so they are two independent parts, not three and not one.
     """
     meters = [p for q in ("heat_output", "space_heat", "hot_water_heat") for p in site.points_of(q)]
     given = {p.meter_class for p in meters if p.meter_class in ("1", "2", "3")}
     grade = max(given) if given else "2"
-    size = np.abs(first_known(heat, 0.0))
+    size = np.abs(fill_nan(heat, 0.0))
     difference = np.abs(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
-    # Not measured, the difference may be as small as the greatest flow makes it, and the flow as low as a pump goes:
-    # what nobody measured is never surer than what somebody did.
+    # Not measured, the difference may be as small as the greatest flow makes it, and the flow as low as a
+    # pump goes: what nobody measured is never surer than what somebody did.
     pump = site.heat_pump
     greatest = _MORE_THAN_NOMINAL * (
         pump.flow_m3_per_h or (pump.rated_output_kw or 6.0) / (1.155 * _USUAL_DIFFERENCE_K)
@@ -199,7 +213,8 @@ def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
     difference = np.maximum(np.where(np.isfinite(difference), difference, least), 1.0)
     share = np.full(len(grid), _LEAST_FLOW_SHARE)
     if pump.flow_m3_per_h and grid.has("flow_rate"):
-        # A meter is chosen so that the nominal flow is about half of its permanent flow rate (common practice).
+        # A meter is chosen so that the nominal flow is about half of its permanent flow rate (common
+        # practice).
         flow = grid.gauge("flow_rate") / (2.0 * pump.flow_m3_per_h)
         share = np.where(np.isfinite(flow), np.clip(flow, 0.02, 1.0), share)
     limit = heat_meter_mpe(difference, share, grade)

@@ -1,17 +1,17 @@
-"""By day, what shows whether a meter sees what the site file says: heat by use beside flow and temperatures, heat while the
-back-up heater switches, electricity while the unit is known to rest."""
+"""By day, what shows whether a meter sees what the site file says: heat by use beside flow and temperatures,
+heat while the back-up heater switches, electricity while the unit is known to rest."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments, settled
-from analysis.facts.table import first_known
-from analysis.medians import median
-from analysis.use import HEATING, HOT_WATER, OFF
-from analysis.windows import window_mean
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments, held_for
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.operating_state import HEATING, HOT_WATER, OFF
+from fieldfare.analysis.minutes.rolling import window_mean
+from fieldfare.analysis.statistics.quantiles import median
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -30,12 +30,13 @@ _HEATER_ON_W = 50.0
 def misplaced_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     """Columns of the days table.
 
-    check_meter_space, check_flow_space, check_meter_hot, check_flow_hot : heat by the meter, and by flow rate and
+    check_meter_space, check_flow_space, check_meter_hot, check_flow_hot : heat by the meter, and by flow rate
+    and
         temperatures, by use [kWh]
-    n_surely_on, e_surely_on, n_surely_off, e_surely_off : minutes in which another signal than the electricity says that
-        the unit runs or rests, and its meter's electricity in them [min, kWh]
-    n_heater_steps, heater_step_share : switchings of the back-up heater, and the change of the metered heat with them over
-        the heater's own [-, median]
+    n_surely_on, e_surely_on, n_surely_off, e_surely_off : minutes in which another signal than the
+        electricity says that the unit runs or rests, and its meter's electricity in them [min, kWh]
+    n_heater_steps, heater_step_share : switchings of the back-up heater, and the change of the metered heat
+        with them over the heater's own [-, median]
     """
     return _by_use(minutes, day) | _by_signal(minutes, day) | _heater_steps(minutes, day)
 
@@ -63,19 +64,19 @@ def _by_signal(minutes: Minutes, day: Segments) -> dict[str, object]:
     if not known.any():
         return {}
     known = known & np.isfinite(unit)
-    rest = settled(~on & known, _AFTER_STOP_MIN) & settled((~on & known)[::-1], _BEFORE_START_MIN)[::-1]
-    sure = settled(on & known, _BEFORE_START_MIN)
+    rest = held_for(~on & known, _AFTER_STOP_MIN) & held_for((~on & known)[::-1], _BEFORE_START_MIN)[::-1]
+    sure = held_for(on & known, _BEFORE_START_MIN)
     heat, heater = minutes.balance.heat_at_meter, minutes.balance.backup_heater
-    idle = rest if heater is None else rest & ~(first_known(heater, 0.0) * 60.0 > _HEATER_ON_W)
+    idle = rest if heater is None else rest & ~(fill_nan(heater, 0.0) * 60.0 > _HEATER_ON_W)
     return {
-        "q_surely_off": day.total(np.where(idle, heat, 0.0)) / 1000.0
-        if heat is not None
-        else np.full(len(day), np.nan),
+        "q_surely_off": (
+            day.total(np.where(idle, heat, 0.0)) / 1000.0 if heat is not None else np.full(len(day), np.nan)
+        ),
         "n_surely_on": day.count(sure),
         "e_surely_on": day.sum(np.where(sure, unit, 0.0)) / 1000.0,
         "n_surely_off": day.count(rest),
         "e_surely_off": day.sum(np.where(rest, unit, 0.0)) / 1000.0,
-        "n_off_burst": day.count(rest & (first_known(unit, 0.0) * 60.0 > _BURST_W)),
+        "n_off_burst": day.count(rest & (fill_nan(unit, 0.0) * 60.0 > _BURST_W)),
     }
 
 
@@ -84,15 +85,15 @@ def _running_signal(minutes: Minutes) -> tuple[Flags, Flags]:
     grid = minutes.grid
     speed, mode = grid.gauge("compressor_speed"), grid.gauge("operating_mode")
     if np.isfinite(speed).any() and grid.spacing["compressor_speed"] <= _COARSEST_MIN:
-        return first_known(speed, 0.0) > 1.0, np.isfinite(speed)
+        return fill_nan(speed, 0.0) > 1.0, np.isfinite(speed)
     if np.isfinite(mode).any() and grid.spacing["operating_mode"] <= _COARSEST_MIN:
-        return np.round(first_known(mode, 0.0)) != OFF, np.isfinite(mode)
+        return np.round(fill_nan(mode, 0.0)) != OFF, np.isfinite(mode)
     lift = grid.gauge("flow_temperature") - grid.gauge("return_temperature")
     if (
         np.isfinite(lift).any()
         and max(grid.spacing[q] for q in ("flow_temperature", "return_temperature")) <= 5.0
     ):
-        return np.abs(first_known(lift, 0.0)) > _LIFT_K, np.isfinite(lift)
+        return np.abs(fill_nan(lift, 0.0)) > _LIFT_K, np.isfinite(lift)
     nothing = np.zeros(len(grid), dtype=bool)
     return nothing, nothing
 

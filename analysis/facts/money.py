@@ -7,21 +7,22 @@ from datetime import UTC, date, datetime, time, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments, total_kwh
-from analysis.facts.table import first_known
-from analysis.plant.cost import Cost
-from analysis.plant.site import Site
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments, total_kwh
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.plant.cost import Cost
+from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 
 
 def money_columns(site: Site, cost: Cost, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Money for the day's electricity, by tariff band of the local clock; the standing charge is not in it."""
+    """Money for the day's electricity, by tariff band of the local clock; the standing charge is not in
+    it."""
     price = minute_prices(site, cost, minutes.grid.time)
     return {
         "money": total_kwh(day, minutes.electricity * price),
-        "money_heat_pump": day.sum(first_known(minutes.electricity, 0.0) * first_known(price, 0.0)) / 1000.0,
+        "money_heat_pump": day.sum(fill_nan(minutes.electricity, 0.0) * fill_nan(price, 0.0)) / 1000.0,
     }
 
 

@@ -4,28 +4,34 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments
-from analysis.facts.table import Table
-from analysis.plant.site import Site
-from analysis.readings import Readings
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Readings
 
-# A gauge that shows the very same number for this long while the plant works has stopped measuring; a room or a
-# cylinder may truly stand still for half a day, so they get longer (common practice).
+# A gauge that shows the very same number for this long while the plant works has stopped measuring; a room or
+# a cylinder may truly stand still for half a day, so they get longer (common practice).
 _STUCK_AFTER_H = {
-    "flow_temperature": 6.0, "return_temperature": 6.0, "flow_rate": 0.0, "outdoor_temperature": 20.0,
-    "room_temperature": 60.0, "cylinder_temperature": 20.0, "distribution_flow_temperature": 6.0,
-    "distribution_return_temperature": 6.0, "outdoor_humidity": 30.0,
-}  # fmt: skip
+    "flow_temperature": 6.0,
+    "return_temperature": 6.0,
+    "flow_rate": 0.0,
+    "outdoor_temperature": 20.0,
+    "room_temperature": 60.0,
+    "cylinder_temperature": 20.0,
+    "distribution_flow_temperature": 6.0,
+    "distribution_return_temperature": 6.0,
+    "outdoor_humidity": 30.0,
+}
 GAP_FROM_MIN = 30
 
 
 def notices_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     """Rows: day, time [ms], point, kind, amount.
 
-    kind : gap (amount in minutes, at least 30), reset, rolled_over, stepped_back, jumped (amount in the register's
-        unit), dropped_out (readings left out), unlikely (share of the point's readings left out), stuck (hours of the
-        day). A gap or a stuck stretch is one row in each day it touches
+    kind : gap (amount in minutes, at least 30), reset, rolled_over, stepped_back, jumped (amount in the
+        register's unit), dropped_out (readings left out), unlikely (share of the point's readings left out),
+        stuck (hours of the day). A gap or a stuck stretch is one row in each day it touches
     """
     grid = minutes.grid
     rows: list[tuple[int, str, str, float]] = [(o.time, o.point, o.kind, o.amount) for o in grid.odd]

@@ -5,14 +5,19 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments, settled
-from analysis.facts.strain import asked_flow
-from analysis.facts.table import first_known
-from analysis.medians import median, quantile
-from analysis.plant.site import Site
-from analysis.use import DEFROST, HEATING, HOT_WATER, OFF
-from analysis.windows import window_mean
+from fieldfare.analysis.facts.load_factor import asked_flow
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments, held_for
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.operating_state import (
+    DEFROST,
+    HEATING,
+    HOT_WATER,
+    OFF,
+)
+from fieldfare.analysis.minutes.rolling import window_mean
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.quantiles import median, quantile
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -20,8 +25,8 @@ Flags = NDArray[np.bool_]
 _NO_FLOW_M3_H = 0.03
 _NO_PUMP_W = 4.0
 _SETTLED_MIN = 15
-# Water that a unit would reheat if it were asked for: far below the flow temperature asked for, and most of the way back
-# to the room. A call starts the compressor before (common practice: 3 to 6 K below).
+# Water that a unit would reheat if it were asked for: far below the flow temperature asked for, and most of
+# the way back to the room. A call starts the compressor before (common practice: 3 to 6 K below).
 _BELOW_ASKED_K, _FALLEN_BACK = 6.0, 0.4
 _RESTING_MIN = 30
 _USUAL_ROOM_C = 20.0
@@ -34,15 +39,18 @@ _HOUR_MIN = 60
 def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     """Columns of the days table.
 
-    n_calm, rest_power : resting minutes clear of a stop and of the next start by what the readings' spacing blurs, and the
+    n_calm, rest_power : resting minutes clear of a stop and of the next start by what the readings' spacing
+        blurs, and the
     median of the unit's power in them [W]; n_still, still_power : the same where no water flows
     lowest_hour : least power of the unit over a whole hour of the day [W]
-    n_unasked : resting minutes in which nothing asks for heat: no room call, or where calls are not measured the water has
-        cooled far below what would start the unit; not near frost. n_unasked_pumped : of them with a pump running
+    n_unasked : resting minutes in which nothing asks for heat: no room call, or where calls are not measured
+        the water has cooled far below what would start the unit; not near frost. n_unasked_pumped : of them
+        with a pump running
     unasked_pump_power : the pump's power in them [W]
     flow_rate_top : 90th percentile of the flow while heating or charging [m3/h]
     flow_jitter : change of the flow from one reading to the next in steady running, over its mean [-]
-    n_heating_warm : minutes of heating with 15 °C or more outdoors at that moment; q_heating_warm : their heat [kWh]
+    n_heating_warm : minutes of heating with 15 °C or more outdoors at that moment; q_heating_warm : their
+        heat [kWh]
     """
     grid, use = minutes.grid, minutes.use
     out: dict[str, object] = {}
@@ -52,17 +60,19 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
     if unit is not None:
         blur = int(np.ceil(grid.spacing.get("heat_pump_electricity", 1.0)))
         off = use.code == OFF
-        calm = settled(off, _SETTLED_MIN + 2 * blur) & settled(off[::-1], blur + 1)[::-1] & np.isfinite(unit)
-        still = calm & np.isfinite(rate) & (first_known(rate, 0.0) < _NO_FLOW_M3_H)
+        calm = (
+            held_for(off, _SETTLED_MIN + 2 * blur) & held_for(off[::-1], blur + 1)[::-1] & np.isfinite(unit)
+        )
+        still = calm & np.isfinite(rate) & (fill_nan(rate, 0.0) < _NO_FLOW_M3_H)
         out["n_calm"], out["rest_power"] = day.count(calm), _middle(day, unit * 60.0, calm)
         out["n_still"], out["still_power"] = day.count(still), _middle(day, unit * 60.0, still)
         out["lowest_hour"] = _lowest_hour(unit * 60.0, day)
     heating = (use.code == HEATING) | (use.code == DEFROST)
-    warm = heating & (first_known(outdoor, -9.0) >= 15.0)
+    warm = heating & (fill_nan(outdoor, -9.0) >= 15.0)
     out["n_heating_warm"] = day.count(warm)
-    out["q_heating_warm"] = day.sum(np.where(warm, first_known(minutes.heat, 0.0), 0.0)) / 1000.0
+    out["q_heating_warm"] = day.sum(np.where(warm, fill_nan(minutes.heat, 0.0), 0.0)) / 1000.0
     out |= _unasked(minutes, day, rate, outdoor)
-    steady = settled((use.code == HEATING) | (use.code == HOT_WATER), 5) & np.isfinite(rate)
+    steady = held_for((use.code == HEATING) | (use.code == HOT_WATER), 5) & np.isfinite(rate)
     if steady.any():
         out["flow_rate_top"] = _top(day, rate, steady)
         lag = max(1, round(grid.spacing.get("flow_rate", 1.0)))
@@ -81,10 +91,10 @@ def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> 
     by_power = pump is not None and grid.spacing.get("circulation_pump_electricity", 99.0) <= 10.0
     if not by_power and not (grid.has("flow_rate") and grid.spacing["flow_rate"] <= 10.0):
         return {}
-    resting = settled(use.code == OFF, _RESTING_MIN)
+    resting = held_for(use.code == OFF, _RESTING_MIN)
     call = grid.gauge("heat_call")
     if np.isfinite(call).any():
-        unasked = resting & settled(np.isfinite(call) & (call < 0.5), _SETTLED_MIN)
+        unasked = resting & held_for(np.isfinite(call) & (call < 0.5), _SETTLED_MIN)
     else:
         flow, asked = grid.gauge("flow_temperature"), asked_flow(minutes)
         room = grid.gauge("room_temperature")
@@ -92,12 +102,12 @@ def _unasked(minutes: Minutes, day: Segments, rate: Floats, outdoor: Floats) -> 
         way = np.maximum(asked - room, 3.0)
         cooled = (flow - room < _FALLEN_BACK * way) & (asked - flow > _BELOW_ASKED_K)
         unasked = resting & np.isfinite(flow) & np.isfinite(asked) & cooled
-    unasked &= first_known(outdoor, 9.0) > _FROST_GUARD_C
+    unasked &= fill_nan(outdoor, 9.0) > _FROST_GUARD_C
     if by_power:
         assert pump is not None
-        known, on = np.isfinite(pump), first_known(pump, 0.0) * 60.0 > _NO_PUMP_W
+        known, on = np.isfinite(pump), fill_nan(pump, 0.0) * 60.0 > _NO_PUMP_W
     else:
-        known, on = np.isfinite(rate), first_known(rate, 0.0) > _NO_FLOW_M3_H
+        known, on = np.isfinite(rate), fill_nan(rate, 0.0) > _NO_FLOW_M3_H
     out: dict[str, object] = {
         "n_unasked": day.count(unasked & known),
         "n_unasked_pumped": day.count(unasked & known & on),
@@ -127,7 +137,8 @@ def _top(day: Segments, values: Floats, where: Flags) -> Floats:
 
 
 def _jitter(day: Segments, rate: Floats, steady: Flags, lag: int) -> Floats:
-    """Usual change from one reading to the next, `lag` minutes on, over the mean, as a standard deviation of one reading.
+    """Usual change from one reading to the next, `lag` minutes on, over the mean, as a standard deviation of
+    one reading.
 
     The median change: a step from one circuit to the other, or a valve that opens, is no restlessness.
     """

@@ -1,20 +1,21 @@
-"""By day, what shows that something else than the plant heats: rooms that hold in the dark without its heat, a cylinder
-that warms by itself."""
+"""By day, what shows that something else than the plant heats: rooms that hold in the dark without its heat,
+a cylinder that warms by itself."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.facts.minutes import Minutes
-from analysis.facts.segments import Segments
-from analysis.use import HOT_WATER, within
-from analysis.windows import window_mean, window_sum
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.minutes.operating_state import HOT_WATER, within
+from fieldfare.analysis.minutes.rolling import window_mean, window_sum
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# Evening: after the sun, before the night's set-back is usual. A floor gives back what it was given hours before.
+# Evening: after the sun, before the night's set-back is usual. A floor gives back what it was given hours
+# before.
 _EVENING = (18 * 60, 23 * 60)
 _NIGHT = (0, 6 * 60)
 _SPAN_MIN = 180
@@ -29,11 +30,12 @@ _IMMERSION_W = 100.0
 def other_heat_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     """Columns of the days table.
 
-    evening_rise : greatest rise of the rooms over three hours of the evening [K]; evening_heat, evening_before : the plant's
-        space heat in them and in the three hours before [W]; evening_over : rooms above outdoors in them [K]
+    evening_rise : greatest rise of the rooms over three hours of the evening [K]; evening_heat,
+        evening_before : the plant's space heat in them and in the three hours before [W]; evening_over :
+        rooms above outdoors in them [K]
     night_heat, night_over : the same two from midnight to 6 h
-    foreign_tank_k : greatest rise of the cylinder within an hour without the unit's charge or a metered immersion
-        heater [K]; nan where its charges can't be told
+    foreign_tank_k : greatest rise of the cylinder within an hour without the unit's charge or a metered
+        immersion heater [K]; nan where its charges can't be told
     """
     return _rooms(minutes, day) | _tank(minutes, day)
 

@@ -8,14 +8,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.windows import stretches, window_sum
+from fieldfare.analysis.minutes.rolling import true_runs, window_sum
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
 class Segments:
-    """Half-open stretches [start, end) of a minute grid; sums, means and extremes hold for stretches that overlap too.
+    """Half-open stretches [start, end) of a minute grid; sums, means and extremes hold for stretches that
+    overlap too.
 
     start, end : int64 (k,)
     """
@@ -26,7 +27,7 @@ class Segments:
     @classmethod
     def of(cls, flags: NDArray[np.bool_]) -> Segments:
         """The stretches of True in a bool (n,)."""
-        return cls(*stretches(flags))
+        return cls(*true_runs(flags))
 
     def __len__(self) -> int:
         return len(self.start)
@@ -114,7 +115,7 @@ class Segments:
         return np.where(inside, values[np.maximum(at, 0)], np.nan)
 
 
-def settled(flags: NDArray[np.bool_], minutes: int) -> NDArray[np.bool_]:
+def held_for(flags: NDArray[np.bool_], minutes: int) -> NDArray[np.bool_]:
     """True where `flags` has held for more than so many minutes; a span's first day counts from its start."""
     return np.asarray(window_sum(flags, minutes, 1) > minutes)
 

@@ -1,4 +1,5 @@
-"""A facts table in memory: plain arrays by name. A season is read some eight hundred columns at a time, and a row never."""
+"""A facts table in memory: plain arrays by name. A season is read some eight hundred columns at a time, and a
+row never."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal, SupportsIndex
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.medians import median
+from fieldfare.analysis.statistics.quantiles import median
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -18,7 +19,8 @@ Floats = NDArray[np.float64]
 
 
 class _Chosen(Mapping[str, NDArray[Any]]):
-    """Some rows of columns. Who chooses rows looks at a few columns of them, so each is taken when it is first asked for."""
+    """Some rows of columns. Who chooses rows looks at a few columns of them, so each is taken when it is
+    first asked for."""
 
     __slots__ = ("_rows", "_taken", "_whole")
 
@@ -88,7 +90,8 @@ class Table:
         return values if values.dtype == np.float64 else values.astype(np.float64)
 
     def total(self, name: str) -> float:
-        """Sum of a column over the rows that know it, 0 where none does. Raises KeyError where there is no such column."""
+        """Sum of a column over the rows that know it, 0 where none does. Raises KeyError where there is no
+        such column."""
         values = self._columns[name]
         return float(np.nansum(values) if values.dtype.kind == "f" else values.sum())
 
@@ -158,7 +161,7 @@ def known(values: NDArray[Any]) -> NDArray[Any]:
     return values[~np.isnan(values)] if values.dtype.kind == "f" else values
 
 
-def of_each_day(
+def group_by_day(
     day: NDArray[Any],
     of_event: NDArray[Any],
     values: NDArray[Any],
@@ -166,7 +169,8 @@ def of_each_day(
 ) -> Floats:
     """What is made of each day's events: float64 (n,), nan for a day without a known one.
 
-    day : datetime64 (n,), ascending. of_event : datetime64 (k,), the day of each event, ascending. values : (k,), nan for
+    day : datetime64 (n,), ascending. of_event : datetime64 (k,), the day of each event, ascending. values :
+        (k,), nan for
     unknown
     """
     out = np.full(len(day), np.nan)
@@ -185,7 +189,7 @@ def of_each_day(
     return out
 
 
-def first_known(values: Floats, otherwise: Floats | float) -> Floats:
+def fill_nan(values: Floats, otherwise: Floats | float) -> Floats:
     """The values, where they are nan the others' of the same rows; at a third of nan_to_num's cost."""
     return np.where(np.isnan(values), otherwise, values)
 

@@ -8,7 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from analysis.facts.table import Table
+    from fieldfare.analysis.facts.table import Table
 
 METHOD_VERSION = "6"
 """Grows with every change that changes a fact; kept facts of another version are stale."""
@@ -22,7 +22,7 @@ def no_rows() -> Table:
     """A facts table without rows."""
     import numpy as np
 
-    from analysis.facts.table import Table
+    from fieldfare.analysis.facts.table import Table
 
     return Table({"day": np.empty(0, dtype="datetime64[us]")})
 
@@ -32,7 +32,8 @@ class Facts:
     """Tables in order of days, each with a `day` column: the local date as datetime64, without zone.
 
     days : one row a local day. runs, defrosts, reheats : one row an event, in the day in which it starts.
-    notices : one row for each oddity of the data. rests : stretches without heat. faults : faults that the unit reports.
+    notices : one row for each oddity of the data. rests : stretches without heat. faults : faults that the
+        unit reports.
     Columns and units: analysis/facts/days.py and its neighbours
     """
 
@@ -51,7 +52,7 @@ class Facts:
 
 def join(parts: Iterable[Facts]) -> Facts:
     """Facts of spans that follow each other, as one."""
-    from analysis.facts.table import joined
+    from fieldfare.analysis.facts.table import joined
 
     given = list(parts)
     return Facts(*(joined(getattr(part, f.name) for part in given) for f in fields(Facts)))

@@ -7,13 +7,14 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from analysis.facts.tables import Facts
+from fieldfare.analysis.facts.tables import Facts
 
 _A_MINUTE_MS = 60_000
 
 
 def minutes_to_come(facts: Facts, zone: ZoneInfo) -> int:
-    """Minutes at the end of the last day after the last reading of any point; 0 where some point was read to its end.
+    """Minutes at the end of the last day after the last reading of any point; 0 where some point was read to
+    its end.
 
     zone : the site's, in which days are cut
     """
@@ -33,7 +34,8 @@ def minutes_to_come(facts: Facts, zone: ZoneInfo) -> int:
 
 
 def gap_minutes(facts: Facts, zone: ZoneInfo) -> np.ndarray:
-    """Length [min] of each row of the notices, gaps without the hours to come; other kinds keep their amount."""
+    """Length [min] of each row of the notices, gaps without the hours to come; other kinds keep their
+    amount."""
     amount = np.asarray(facts.notices["amount"], dtype=np.float64).copy()
     to_come = minutes_to_come(facts, zone)
     if to_come:

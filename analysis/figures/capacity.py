@@ -6,22 +6,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.facts.minutes import rated
-from analysis.facts.table import Table
-from analysis.figures.estimate import Estimate
-from analysis.figures.heat_loss import HeatLoss
-from analysis.plant.curve import curve_at
-from analysis.plant.site import Site
+from fieldfare.analysis.facts.minutes import rated
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.figures.heat_loss import HeatLoss
+from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.plant.site import Site
 
-# EN 14511 allows the declared output to be off by about this much, one standard deviation (from memory, +-10 %).
+# EN 14511 allows the declared output to be off by about this much, one standard deviation (from memory, +-10
+# %).
 _RATING_SPREAD = 0.05
 _FULL_HOURS = 3.0
 
 
 @dataclass(frozen=True)
 class Capacity:
-    """output_at_design_kw [kW]; margin [-], output over load and hot water; measured_share: output measured at full
-    work over the rating at the same temperatures, None where it never worked at full"""
+    """output_at_design_kw [kW]; margin [-], output over load and hot water; measured_share: output measured
+    at full work over the rating at the same temperatures, None where it never worked at full"""
 
     output_at_design_kw: Estimate
     load_kw: Estimate
@@ -31,14 +32,16 @@ class Capacity:
 
     @property
     def basis(self) -> str | None:
-        """measured : the rating corrected by what full work has shown. rating : the rating alone; None without an output"""
+        """measured : the rating corrected by what full work has shown. rating : the rating alone; None
+        without an output"""
         if not self.output_at_design_kw:
             return None
         return "rating" if self.measured_share is None else "measured"
 
 
 def capacity(site: Site, days: Table, loss: HeatLoss, hot_water_kwh_per_day: float | None) -> Capacity:
-    """Output at the design outdoor temperature and the designed flow, corrected by what full work has shown."""
+    """Output at the design outdoor temperature and the designed flow, corrected by what full work has
+    shown."""
     design = site.design.outdoor_c
     share, full_days = _measured_share(site, days)
     if design is None:

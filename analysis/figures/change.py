@@ -1,7 +1,9 @@
 """When did a daily figure step or begin to slide, conditions being equal?
 
-A plain statistic: the figure is explained by its conditions and, on top, by one step or one ramp whose day is tried over
-the whole span (Quandt 1960; Andrews 1993 for why the best of many days must clear a higher bar than a single test).
+A plain statistic: the figure is explained by its conditions and, on top, by one step or one ramp whose day is
+    tried over
+the whole span (Quandt 1960; Andrews 1993 for why the best of many days must clear a higher bar than a single
+test).
 """
 
 from __future__ import annotations
@@ -12,21 +14,23 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.medians import median, running_median
+from fieldfare.analysis.statistics.quantiles import median, running_median
 
 Floats = NDArray[np.float64]
 
 FEWEST_EACH_SIDE = 10
 """Days on each side of a change, before it is believed (common practice: a week and a half of weather)."""
 _RAMPS = (15, 30, 45, 60, 90, 120)
-# Largest of a chi-square(1) process over the middle 70 % of a span, 1 % level: 12.2 (Andrews 1993, Table I, p = 1).
+# Largest of a chi-square(1) process over the middle 70 % of a span, 1 % level: 12.2 (Andrews 1993, Table I, p
+# = 1).
 _SURE = 12.2
 _CHI2_95 = 3.84
 # Best of six ramps on many days against the best step: 1 % level with one degree of freedom.
 _CHI2_RAMP = 6.63
 # A step fitted to a slide leaves a residual that wanders, which is no noise.
 _MOST_INFLATED = 3.0
-# Means of so many days on both sides of a change; a slide of 15 days would hold four tenths of itself between them.
+# Means of so many days on both sides of a change; a slide of 15 days would hold four tenths of itself between
+# them.
 _JUMP_DAYS, _MOST_AT_ONCE = 5, 0.7
 _LEAST_ERROR = 1e-4
 """No daily figure repeats better than this; keeps a figure without any scatter finite."""
@@ -34,8 +38,11 @@ _LEAST_ERROR = 1e-4
 
 @dataclass(frozen=True)
 class Change:
-    """kind : a step, or a slide over `days`. at : index of its first day; low, high : 95 % interval of that index.
-    size, error : change of the figure and its standard error; score : chi-square of the change (1 degree of freedom)"""
+    """kind : a step, or a slide over `days`. at : index of its first day; low, high : 95 % interval of that
+    index.
+    size, error : change of the figure and its standard error; score : chi-square of the change (1 degree of
+        freedom)
+    """
 
     kind: Literal["step", "slide"]
     at: int
@@ -56,10 +63,12 @@ def find_change(
 ) -> Change | None:
     """The step or slide that explains most of what the conditions leave unexplained.
 
-    figure : float64 (n,), finite. conditions : float64 (n, k), finite, without a constant. weight : float64 (n,), above 0
+    figure : float64 (n,), finite. conditions : float64 (n, k), finite, without a constant. weight : float64
+        (n,), above 0
     day : int64 (n,), day numbers, ascending (gaps allowed)
     slides : bool, default True. Try ramps as well
-    Returns Change, sure or not; None where there are too few days. Errors allow for days being like their neighbours.
+    Returns Change, sure or not; None where there are too few days. Errors allow for days being like their
+    neighbours.
     """
     n = len(figure)
     if n < 2 * FEWEST_EACH_SIDE + conditions.shape[1] + 2:
@@ -81,8 +90,8 @@ def find_change(
     assert best is not None
     squares = float(value @ value)
     spread = max(squares - best[0], 1e-12) / max(n - base.shape[1] - 2, 1)
-    # A ramp must explain clearly more than a step to be called one, days being like their neighbours and ramps many;
-    # and where most of it came within days it was a step, whatever the weather did about it.
+    # A ramp must explain clearly more than a step to be called one, days being like their neighbours and
+    # ramps many; and where most of it came within days it was a step, whatever the weather did about it.
     at = int(np.argmax(steps))
     if best[2]:
         rest = trial.residual(at, 0)
@@ -97,12 +106,14 @@ def find_change(
 
 @dataclass(frozen=True)
 class _Trial:
-    """Steps and ramps on every day in turn, each times `root` and cleared of the conditions, against one value.
+    """Steps and ramps on every day in turn, each times `root` and cleared of the conditions, against one
+    value.
 
-    A shape that begins on day d is a mean of steps on the days d, d + 1, ..: its products with anything are running sums,
-    so all days are tried in the time of one.
+    A shape that begins on day d is a mean of steps on the days d, d + 1, ..: its products with anything are
+    running sums, so all days are tried in the time of one.
 
-    day : int64 (n,), ascending. root : float64 (n,), of the weights. basis : float64 (n, k), orthonormal. value : float64
+    day : int64 (n,), ascending. root : float64 (n,), of the weights. basis : float64 (n, k), orthonormal.
+        value : float64
     (n,), cleared of the basis already
     """
 
@@ -135,7 +146,8 @@ class _Trial:
         return float(after.mean() - before.mean()) / size if len(before) and size else 0.0
 
     def sharpest(self, at: int) -> int:
-        """The day within some days of a step that parts its neighbours best: the weather about it moves the best fit."""
+        """The day within some days of a step that parts its neighbours best: the weather about it moves the
+        best fit."""
         size = self.size(at, 0)
         level = self.residual(at, 0) / self.root + size * (self.day >= self.day[at])
         first, end = max(at - 2 * _JUMP_DAYS, 0), min(at + 2 * _JUMP_DAYS, len(level))
@@ -153,15 +165,16 @@ class _Trial:
         return int(days[np.argmin(np.add(cost[::2], cost[1::2]))])
 
     def gains(self, length: int, least: float) -> Floats:
-        """float64 (n,): squares explained by the shape of each day; 0 for one that the conditions leave less than `least`
-        of, and next to both ends."""
+        """float64 (n,): squares explained by the shape of each day; 0 for one that the conditions leave less
+        than `least` of, and next to both ends."""
         n, days = len(self.day), self.day - self.day[0]
         columns = np.column_stack([self.value * self.root, self.basis * self.root[:, None], self.root**2])
         dense = np.zeros((int(days[-1]) + 1 + max(length, 1), columns.shape[1]))
         dense[days] = columns
         after = np.cumsum(dense[::-1], axis=0)[::-1]  # what a step on each day gathers
         if length > 1:
-            # (m / L)^2 is the sum of 2 s + 1 over the s below m, divided by L^2: a ramp's own square is steps too.
+            # (m / L)^2 is the sum of 2 s + 1 over the s below m, divided by L^2: a ramp's own square is steps
+            # too.
             number = np.arange(len(after), dtype=np.float64)
             running = np.vstack([np.zeros(after.shape[1]), np.cumsum(after, axis=0)])
             sloped = np.concatenate([[0.0], np.cumsum(number * after[:, -1])])
@@ -191,8 +204,15 @@ def _described(trial: _Trial, gain: float, at: int, length: int) -> Change | Non
     error = max(float(np.sqrt(spread * inflation / across)), _LEAST_ERROR)
     near = np.flatnonzero(trial.gains(length, 1e-9) >= gain - _CHI2_95 * spread * inflation)
     return Change(
-        "slide" if length else "step", at, int(near.min()), int(near.max()), length, size, error, (size / error) ** 2
-    )  # fmt: skip
+        "slide" if length else "step",
+        at,
+        int(near.min()),
+        int(near.max()),
+        length,
+        size,
+        error,
+        (size / error) ** 2,
+    )
 
 
 def _scaled(conditions: Floats) -> Floats:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from analysis.facts.table import Table
+from fieldfare.analysis.facts.table import Table
 
 
 @dataclass(frozen=True)
@@ -17,7 +17,8 @@ class Zone:
 
 
 def comfort(days: Table) -> dict[str, Zone]:
-    """Rooms by zone; shares None where no target is measured. Below: half a kelvin or more under the target."""
+    """Rooms by zone; shares None where no target is measured. Below: half a kelvin or more under the
+    target."""
     zones: dict[str, Zone] = {}
     for column in days.names:
         if not column.startswith("room."):

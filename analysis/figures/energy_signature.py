@@ -2,8 +2,8 @@
 
     energy = base_load + slope x min(temperature - base_temperature, 0),   slope < 0
 
-The three parameters are the exact least-squares solution, not a search on a grid. The intervals allow for days that resemble
-the day before (first-order autocorrelation), without which they would be much too narrow.
+The three parameters are the exact least-squares solution, not a search on a grid. The intervals allow for
+days that resemble the day before (first-order autocorrelation), without which they would be much too narrow.
 """
 
 from __future__ import annotations
@@ -13,15 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.distributions import t_quantile
-from analysis.medians import median
+from fieldfare.analysis.statistics.distributions import t_quantile
+from fieldfare.analysis.statistics.quantiles import median
 
 Array = NDArray[np.float64]
 
 FEWEST_DAYS = 10  # for three parameters, a spread and an autocorrelation; common practice, no source
 FEWEST_COLD_DAYS = 4  # on the falling side, so that its slope is not two points' accident
 FEWEST_WARM_DAYS = 4  # on the base, before it is believed
-BREAK_F_RATIO = 10.0  # gain of the break over a straight line, in residual variances, before it is believed; common practice
+# gain of the break over a straight line, in residual variances, before it is believed; common practice
+BREAK_F_RATIO = 10.0
 _TUKEY = 4.685  # 95 % efficiency at the normal distribution, Beaton and Tukey (1974)
 _MAD_TO_SD = 1.4826
 
@@ -32,10 +33,11 @@ class NotIdentified(ValueError):
 
 @dataclass(frozen=True)
 class ChangePoint:
-    """A fitted heating signature. Energies in the unit given (kWh/d), temperatures in C. Intervals hold the given probability.
+    """A fitted heating signature. Energies in the unit given (kWh/d), temperatures in C. Intervals hold the
+    given probability.
 
-    `base_temperature_c` and `base_load`, and their intervals, are NaN where the days do not show a base and none was given: the line is
-    known then, but not where it ends.
+    `base_temperature_c` and `base_load`, and their intervals, are NaN where the days do not show a base and
+    none was given: the line is known then, but not where it ends.
     """
 
     slope: float
@@ -80,13 +82,17 @@ def change_point(
 ) -> ChangePoint:
     """Fit a heating change-point line to consecutive days.
 
-    temperature_c : array (n,) [C]. Daily mean outdoor temperature, days in order, NaN for a day that is missing
+    temperature_c : array (n,) [C]. Daily mean outdoor temperature, days in order, NaN for a day that is
+        missing
     energy_kwh_per_day : array (n,) [kWh/d]. NaN for a day that is missing
-    base_load : float [kWh/d], default None. Known energy of a day without heating (0 for space heat alone); None: fitted
+    base_load : float [kWh/d], default None. Known energy of a day without heating (0 for space heat alone);
+        None: fitted
     robust : bool, default False. Tukey's biweight against odd days (days away, a meter's slip)
     probability : float [-], default 0.95. Of the intervals
-    Returns ChangePoint. Raises ValueError if the lengths differ; NotIdentified if there are too few days or no falling line.
-    Source: the 3-parameter heating model of ASHRAE Guideline 14 and RP-1050 (Kissock et al. 2003); exact break by Hudson (1966); intervals
+    Returns ChangePoint. Raises ValueError if the lengths differ; NotIdentified if there are too few days or
+    no falling line.
+    Source: the 3-parameter heating model of ASHRAE Guideline 14 and RP-1050 (Kissock et al. 2003); exact
+        break by Hudson (1966); intervals
     by the delta method with an AR(1) covariance of the residuals.
     """
     t_all = np.asarray(temperature_c, dtype=float)
@@ -124,7 +130,8 @@ def _model(t: Array, intercept: float, slope: float, base: float) -> Array:
 
 
 def _fit(t: Array, y: Array, weights: Array, base_load: float | None) -> tuple[float, float, float]:
-    """Exact weighted least squares over every place the break can be: (value of the line at 0 C, slope, base or NaN)."""
+    """Exact weighted least squares over every place the break can be: (value of the line at 0 C, slope, base
+    or NaN)."""
     order = np.argsort(t, kind="stable")
     x, e, w = t[order], y[order], weights[order]
     shift = float(np.average(x, weights=w))
@@ -168,9 +175,11 @@ def _branch(
     at: float | None,
     base_load: float | None,
 ) -> tuple[float, float, float, float] | None:
-    """Least squares with the days up to `here` on the line and the rest on the base; the break free, or fixed `at`.
+    """Least squares with the days up to `here` on the line and the rest on the base; the break free, or fixed
+    `at`.
 
-    Returns (sum of squares, line's value at the shifted zero, slope, base), or None where the break is not between `here` and `after`.
+    Returns (sum of squares, line's value at the shifted zero, slope, base), or None where the break is not
+    between `here` and `after`.
     """
     n, sx, sxx, sy, sxy, syy = left
     rn, _, ry, ryy = right
@@ -238,7 +247,8 @@ def _result(
     base_c = (base - intercept) / slope if not np.isnan(base) else np.nan
     residual = y - _model(t, intercept, slope, base)
     cold = t < base_c if not np.isnan(base) else np.ones_like(t, dtype=bool)
-    # Columns: derivative by slope, by the break's temperature (or the intercept where there is no break), by the base.
+    # Columns: derivative by slope, by the break's temperature (or the intercept where there is no break), by
+    # the base.
     if np.isnan(base):
         jacobian = np.stack([t, np.ones_like(t)], axis=1)
     else:
@@ -286,7 +296,8 @@ def _result(
 
 
 def _autocorrelation(day: NDArray[np.int64], residual: Array, weights: Array) -> float:
-    """First-order autocorrelation of neighbouring days' residuals, raised for its small-sample bias (Kendall 1954), 0 to 0.95."""
+    """First-order autocorrelation of neighbouring days' residuals, raised for its small-sample bias (Kendall
+    1954), 0 to 0.95."""
     next_day = np.diff(day) == 1
     root = np.sqrt(weights) * residual
     scale = float(np.mean(root**2))
@@ -298,7 +309,8 @@ def _autocorrelation(day: NDArray[np.int64], residual: Array, weights: Array) ->
 
 
 def _ar1_quadratic(day: NDArray[np.int64], scores: Array, rho: float) -> Array:
-    """scores' R scores with R the AR(1) correlation rho^|days apart|, in one pass: missing days only widen the distance."""
+    """scores' R scores with R the AR(1) correlation rho^|days apart|, in one pass: missing days only widen
+    the distance."""
     total = scores.T @ scores
     if rho <= 0.0:
         return total

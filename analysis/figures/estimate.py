@@ -1,4 +1,5 @@
-"""A number with its interval, or the reason why there is none; and robust straight-line fits with honest errors."""
+"""A number with its interval, or the reason why there is none; and robust straight-line fits with honest
+errors."""
 
 from __future__ import annotations
 
@@ -11,7 +12,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 _MOST_INFLATION = 1e6
-"""Of a coefficient's variance by its column's likeness to others; beyond it a fit by normal equations is not taken."""
+"""Of a coefficient's variance by its column's likeness to others; beyond it a fit by normal equations is not
+taken."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,8 @@ class Estimate:
 
 @dataclass(frozen=True)
 class Fit:
-    """Coefficients of a linear model with their covariance; `kept` marks rows that were not set aside as odd."""
+    """Coefficients of a linear model with their covariance; `kept` marks rows that were not set aside as
+    odd."""
 
     coefficients: Floats
     covariance: Floats
@@ -125,8 +128,8 @@ def _reweighted(x: Floats, y: Floats, tuning: float) -> tuple[Floats, Floats, Fl
 
 
 def _least_squares(x: Floats, y: Floats, weight: Floats) -> Floats:
-    """Coefficients (m, k) of weighted fits: by the normal equations of columns of length one, unless columns are so alike
-    that these would lose digits."""
+    """Coefficients (m, k) of weighted fits: by the normal equations of columns of length one, unless columns
+    are so alike that these would lose digits."""
     weighted = (x * weight[:, :, None]).transpose(0, 2, 1)
     square, product = weighted @ x, weighted @ y
     size = np.sqrt(np.diagonal(square, axis1=1, axis2=2))

@@ -6,20 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.expectation.part_load import Strength, learned_strength
-from analysis.facts.minutes import rated
-from analysis.facts.table import Table
-from analysis.plant.site import Site
+from fieldfare.analysis.expectation.part_load import Strength, learned_strength
+from fieldfare.analysis.facts.minutes import rated
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.plant.site import Site
 
-# A start costs the heat that warms the refrigerant and the exchanger anew: about the first two minutes' electricity
-# (common practice).
+# A start costs the heat that warms the refrigerant and the exchanger anew: about the first two minutes'
+# electricity (common practice).
 START_MINUTES = 2.0
 _TOLD_KWH = 0.2  # electricity of a day below which its efficiency is meter steps
 
 
 @dataclass(frozen=True)
 class Expected:
-    """value : SPF [-] by the rating at the outdoor temperatures that occurred, space heat at the designed curve's flow
+    """value : SPF [-] by the rating at the outdoor temperatures that occurred, space heat at the designed
+    curve's flow
     temperatures where a curve is given. at_own_flow : the same at the flow temperatures that occurred.
     space, hot_water : at_own_flow by use. measured_* : the unit's own in the very same minutes"""
 
@@ -58,7 +59,8 @@ def expected(site: Site, days: Table) -> Expected:
 
 
 def above_curve(days: Table) -> float:
-    """Electricity for flow temperatures above the designed curve's, by the rating [kWh]; negative below it."""
+    """Electricity for flow temperatures above the designed curve's, by the rating [kWh]; negative below
+    it."""
     return days.total("xc_space_actual") - days.total("xc_space")
 
 

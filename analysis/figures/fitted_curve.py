@@ -6,18 +6,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.facts.table import Table, known
-from analysis.figures.estimate import Estimate, robust_fit
-from analysis.plant.curve import curve_at
-from analysis.plant.site import Site
+from fieldfare.analysis.facts.table import Table, known
+from fieldfare.analysis.figures.estimate import Estimate, robust_fit
+from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.plant.site import Site
 
 _FEWEST_DAYS = 10
 
 
 @dataclass(frozen=True)
 class FittedCurve:
-    """fitted : two (outdoor, flow) pairs [°C], or None. above_design_k : mean excess over the designed curve [K].
-    slope : K of flow per K of outdoor; designed_slope the same by design. compensating : does flow follow the weather"""
+    """fitted : two (outdoor, flow) pairs [°C], or None. above_design_k : mean excess over the designed curve
+    [K].
+    slope : K of flow per K of outdoor; designed_slope the same by design. compensating : does flow follow the
+        weather
+    """
 
     fitted: list[tuple[float, float]] | None
     above_design_k: Estimate

@@ -1,4 +1,5 @@
-"""Heat meters that count no heat flowing back: what defrosts took is then unknown, and the totals are too high by it."""
+"""Heat meters that count no heat flowing back: what defrosts took is then unknown, and the totals are too
+high by it."""
 
 from __future__ import annotations
 
@@ -6,12 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.facts.table import Table
-from analysis.plant.site import Site
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.plant.site import Site
 
 _LEAST_MELTING_MIN = 20.0
 _LEAST_FROST_H = 50.0
-# A net meter shows at least so much of the most that defrosts can have drawn (common practice: it is a tenth to a half).
+# A net meter shows at least so much of the most that defrosts can have drawn (common practice: it is a tenth
+# to a half).
 _SHOWN_SHARE = 0.01
 _COARSEST_MIN = 2.5
 
@@ -26,9 +28,11 @@ class Unseen:
 
 
 def unseen_defrost_heat(site: Site, days: Table) -> Unseen | None:
-    """What a forward-only heat meter left out; None where the meter is net, too coarse to say, or no defrost was seen.
+    """What a forward-only heat meter left out; None where the meter is net, too coarse to say, or no defrost
+    was seen.
 
-    Source: MID 2014/32/EU Annex VI defines the temperature difference as 0 or more, so a meter may drop negative heat.
+    Source: MID 2014/32/EU Annex VI defines the temperature difference as 0 or more, so a meter may drop
+        negative heat.
     """
     if site.heat_pump.source != "air" or "n_melting" not in days:
         return None
@@ -45,12 +49,14 @@ def unseen_defrost_heat(site: Site, days: Table) -> Unseen | None:
     return Unseen(
         flow,
         most,
-        f"the heat meter counts no heat that flows back, so what defrosts took is not known; heat totals are too high by it ({size})",
+        "the heat meter counts no heat that flows back, so what defrosts took is not known; heat totals are"
+        f" too high by it ({size})",
     )
 
 
 def blind_to_defrosts(days: Table) -> bool:
-    """True where defrosts could show only as heat flowing back, and the meter shows none in a whole frosty season."""
+    """True where defrosts could show only as heat flowing back, and the meter shows none in a whole frosty
+    season."""
     if "q_back" not in days:
         return False
     return days.total("q_back") <= 0.0 and days.total("n_frosting") >= 60.0 * _LEAST_FROST_H

@@ -7,21 +7,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.distributions import t_quantile
-from analysis.facts.table import Table, day_of_year
-from analysis.figures.estimate import Estimate, Fit, robust_fit
-from analysis.figures.performance import coarse
-from analysis.physics.sunlight import from_temperature_range, on_walls
-from analysis.plant.site import Site
+from fieldfare.analysis.facts.table import Table, day_of_year
+from fieldfare.analysis.figures.estimate import Estimate, Fit, robust_fit
+from fieldfare.analysis.figures.performance import coarse
+from fieldfare.analysis.physics.sunlight import from_temperature_range, on_walls
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import t_quantile
 
 Floats = NDArray[np.float64]
 
 _FEWEST_DAYS = 14
 _LEAST_NEED, _MOST_CHOICES = 0.3, 8
-"""Least share of a day's loss that the plant must give, or sun and gains may stop it; times the days are chosen anew."""
+"""Least share of a day's loss that the plant must give, or sun and gains may stop it; times the days are
+chosen anew."""
 _ROOM_SPREAD_K = 1.0  # one standard deviation, common practice: field studies find means of 18 to 21 C
-# How far unmeasured rooms are colder in the cold half of the weather than in the mild half: set-backs that go deeper, a
-# curve too flat or too steep, doors and fires (common practice; one standard deviation).
+# How far unmeasured rooms are colder in the cold half of the weather than in the mild half: set-backs that go
+# deeper, a curve too flat or too steep, doors and fires (common practice; one standard deviation).
 _ROOM_DRIFT_K = 1.2
 # Daily room means that differ by more than sun and gains do: set-backs for days, a unit at its limit.
 _WANDERING_K = 0.8
@@ -31,18 +32,21 @@ _BEND_SHARE, _BEND_SURE = (
     4.0,
 )  # a third of the slope and four standard errors: beyond sun, wind and habits
 _COARSEST_MIN = 4 * 60.0
-# What a method on daily sums can't see (changing habits, mass): one standard deviation. In-use coefficients of
-# 19 homes varied by 7.1 % from one 20-day window to the next (doi 10.1177/17442591251365953); a season holds several.
+# What a method on daily sums can't see (changing habits, mass): one standard deviation. In-use coefficients
+# of 19 homes varied by 7.1 % from one 20-day window to the next (doi 10.1177/17442591251365953); a season
+# holds several.
 _METHOD_SPREAD = 0.03
-# Wind and unmeasured sun follow the temperature, so they turn the line about its middle; one standard deviation of the
-# slope each. Wind: daily means correlate with temperature by 0.13 to 0.48 (German reference years), so that a house with a
-# quarter of its loss by infiltration that follows it looks 4 to 15 % tighter; most are sheltered (common practice).
-# Sun: told by the daily temperature range instead of a sensor, up to 10 % in houses of a reference engine.
+# Wind and unmeasured sun follow the temperature, so they turn the line about its middle; one standard
+# deviation of the slope each. Wind: daily means correlate with temperature by 0.13 to 0.48 (German reference
+# years), so that a house with a quarter of its loss by infiltration that follows it looks 4 to 15 % tighter;
+# most are sheltered (common practice). Sun: told by the daily temperature range instead of a sensor, up to 10
+# % in houses of a reference engine.
 _WIND_SPREAD, _WIND_UPWARD, _SUN_SPREAD = 0.04, 0.075, 0.03
-# What any lived-in dwelling has, and how far dwellings differ (one standard deviation): people, appliances and losses of
-# cylinder and pipes 2.1 to 4 W/m2 (Passive House Institute 2015; Polish ordinance for one-family houses 2.5 to 3.5);
-# windows a seventh of the floor, of which glass, g-value, shade and curtains leave a quarter (common practice). In a
-# whole season the days themselves say it better; in ten weeks the season's own drift looks like either.
+# What any lived-in dwelling has, and how far dwellings differ (one standard deviation): people, appliances
+# and losses of cylinder and pipes 2.1 to 4 W/m2 (Passive House Institute 2015; Polish ordinance for
+# one-family houses 2.5 to 3.5); windows a seventh of the floor, of which glass, g-value, shade and curtains
+# leave a quarter (common practice). In a whole season the days themselves say it better; in ten weeks the
+# season's own drift looks like either.
 _USUAL_GAINS_W_PER_M2, _GAINS_SPREAD = 3.2, 1.5
 _USUAL_APERTURE, _APERTURE_SPREAD = 0.035, 0.02
 _USUAL_FLOOR_M2 = 120.0
@@ -51,7 +55,9 @@ _USUAL_FLOOR_M2 = 120.0
 @dataclass(frozen=True)
 class HeatLoss:
     """coefficient [W/K]; heat_loss_kw [kW at the design temperatures]; ratio to the design's own [-];
-    load_kw [kW, what the plant must give on the design day after free gains]; gains_w, solar_m2 the fit's own terms."""
+    load_kw [kW, what the plant must give on the design day after free gains]; gains_w, solar_m2 the fit's own
+    terms.
+    """
 
     coefficient: Estimate
     heat_loss_kw: Estimate
@@ -73,9 +79,10 @@ def heat_loss(site: Site, days: Table) -> HeatLoss:
     """Fit daily space heat against the difference between indoors and outdoors.
 
     days : Table, the days table. Returns HeatLoss; all None with the reason where the data do not allow it.
-    Method: heat = H (indoor - outdoor, over today and the two days before) - gains - aperture x sun + storage,
-    robust to odd days, errors after Newey and West; what is known of any dwelling's gains and windows is weighed in by
-    its own spread (Bayes); the heat meter's own limit is added.
+    Method: heat = H (indoor - outdoor, over today and the two days before) - gains - aperture x sun +
+        storage,
+    robust to odd days, errors after Newey and West; what is known of any dwelling's gains and windows is
+    weighed in by its own spread (Bayes); the heat meter's own limit is added.
     """
     design = site.design.heat_loss_kw
     if days.total("n_heat") == 0:
@@ -120,9 +127,9 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
         "indoor": indoor,
         "outdoor": outdoor,
         "difference": indoor - outdoor,
-        "storage": np.nan_to_num(days["room_end"] - days["room_begin"])
-        if indoor_measured
-        else np.zeros(len(days)),
+        "storage": (
+            np.nan_to_num(days["room_end"] - days["room_begin"]) if indoor_measured else np.zeros(len(days))
+        ),
         "sun": daily_sun(site, days),
         "known": days["n_heat"] / days["n_minutes"],
         "measured": np.full(len(days), float(indoor_measured)),
@@ -130,13 +137,15 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
 
 
 def _hot_water_guess(site: Site) -> float:
-    """Daily hot-water heat [kWh] where the meters can't separate it: the design's, else EN 16147 profile M."""
+    """Daily hot-water heat [kWh] where the meters can't separate it: the design's, else EN 16147 profile
+    M."""
     per_year = site.design.hot_water_kwh_per_year
     return per_year / 365.0 if per_year else 5.845
 
 
 def daily_sun(site: Site, days: Table) -> Floats:
-    """Daily irradiance on the house's windows [W/m2], from the sun as measured, else from the day's temperature range."""
+    """Daily irradiance on the house's windows [W/m2], from the sun as measured, else from the day's
+    temperature range."""
     latitude = site.site.latitude if site.site.latitude is not None else 50.0
     of_year = day_of_year(days["day"])
     span = days["outdoor_max"] - days["outdoor_min"]
@@ -189,13 +198,15 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     if with_sun:
         columns.append(-sun)
         if use_lags:
-            # Walls and floors give yesterday's sun back today; as differences, so that the first coefficient is the whole.
+            # Walls and floors give yesterday's sun back today; as differences, so that the first coefficient
+            # is the whole.
             columns += [sun - _before(sun, n) for n in (1,)]
             rows = rows & np.isfinite(columns[-1])
     if data["measured"][0] > 0.5 and rows.sum() >= 30:
         columns.append(data["storage"])
         if use_lags and float(np.nanstd(data["indoor"][rows])) > _WANDERING_K:
-            # Walls and floors give back heat when the rooms were warmer before than now: another answer than to the air.
+            # Walls and floors give back heat when the rooms were warmer before than now: another answer than
+            # to the air.
             columns += [_before(data["indoor"], n) - data["indoor"] for n in (1, 2)]
             rows = rows & np.isfinite(columns[-1]) & np.isfinite(columns[-2])
     rows = _well_heated(data, np.column_stack(columns), rows)
@@ -247,17 +258,26 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
             else Estimate.none("needs design.heat_loss_kw")
         )
     return HeatLoss(
-        coefficient, loss, design.heat_loss_kw, ratio, load,
-        indoor - mean_gain / slope, mean_gain, int(fit.kept.sum()), _method(data, use_lags, with_sun, site, days, bent=bent is not None),
+        coefficient,
+        loss,
+        design.heat_loss_kw,
+        ratio,
+        load,
+        indoor - mean_gain / slope,
+        mean_gain,
+        int(fit.kept.sum()),
+        _method(data, use_lags, with_sun, site, days, bent=bent is not None),
         bool(data["measured"][0] > 0.5),
-    )  # fmt: skip
+    )
 
 
 def _well_heated(data: dict[str, Floats], columns: Floats, rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Of the days that may be used, those on which sun and gains leave the plant much to give, by the fit itself.
+    """Of the days that may be used, those on which sun and gains leave the plant much to give, by the fit
+    itself.
 
-    On days that sun and gains nearly carry, heat can't fall below none: such days would flatten the line. They are chosen by
-    what the fit expects of them, not by their heat, and the fit is made anew until the choice stands.
+    On days that sun and gains nearly carry, heat can't fall below none: such days would flatten the line.
+    They are chosen by what the fit expects of them, not by their heat, and the fit is made anew until the
+    choice stands.
     """
     chosen = rows
     for _ in range(_MOST_CHOICES):
@@ -271,7 +291,8 @@ def _well_heated(data: dict[str, Floats], columns: Floats, rows: NDArray[np.bool
 
 
 def heater_unseen(site: Site) -> bool:
-    """True where the design has a back-up heater whose heat no meter counts: the house may lose more than is seen."""
+    """True where the design has a back-up heater whose heat no meter counts: the house may lose more than is
+    seen."""
     behind = site.measures("space_heat") and not site.measures("heat_output")
     return (
         site.design.bivalent_c is not None and not site.measures("backup_heater_electricity") and not behind
@@ -281,7 +302,8 @@ def heater_unseen(site: Site) -> bool:
 def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
     """The fit with a bend at the middle of the weather, where heat plainly grows less in the cold half.
 
-    A house has no such bend: the unit was at its limit there and the rooms, which nobody measured, sank; or a heater that
+    A house has no such bend: the unit was at its limit there and the rooms, which nobody measured, sank; or a
+        heater that
     no meter sees helped. The mild half then tells of the house.
     """
     design = site.design
@@ -334,9 +356,10 @@ def _before(values: Floats, days: int) -> Floats:
 def _method(data: dict[str, Floats], lags: bool, sun: bool, site: Site, days: Table, *, bent: bool) -> str:
     parts = ["daily space heat against "]
     parts.append(
-        "measured indoor less outdoor temperature" if data["measured"][0] > 0.5
+        "measured indoor less outdoor temperature"
+        if data["measured"][0] > 0.5
         else f"outdoor temperature, rooms taken as {site.design.indoor_c:g} C all season"
-    )  # fmt: skip
+    )
     if lags:
         parts.append(", today's and the two days' before")
     if sun:

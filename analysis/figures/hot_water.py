@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.facts.table import known
-from analysis.facts.tables import Facts
-from analysis.medians import median
-from analysis.physics.hot_water import HOLD_MIN, WH_PER_LITRE_KELVIN, mixed_litres
-from analysis.plant.site import Site
+from fieldfare.analysis.facts.table import known
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.physics.hot_water import HOLD_MIN, WH_PER_LITRE_KELVIN, mixed_litres
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.quantiles import median
 
 
 @dataclass(frozen=True)
@@ -29,14 +29,17 @@ class HotWaterFigures:
 def blurred_reheats(facts: Facts) -> str | None:
     """Why readings so far apart can't tell hot water from heating; None where they can.
 
-    A charge that is shorter than two readings' distance can fall between them (sampling theorem), and its heat would be
-    counted as the house's.
+    A charge that is shorter than two readings' distance can fall between them (sampling theorem), and its
+    heat would be counted as the house's.
     """
     apart = float(np.max(facts.days["use_spacing"]))
     whole = facts.reheats.where(~facts.reheats["cut"]) if len(facts.reheats) else facts.reheats
     if not len(whole) or not apart > 2.0 or whole.median("minutes") >= 2.0 * apart:
         return None
-    return f"readings every {apart:.0f} minutes can't tell hot water from heating: the cylinder's charges are about as short"
+    return (
+        f"readings every {apart:.0f} minutes can't tell hot water from heating: the cylinder's charges are"
+        " about as short"
+    )
 
 
 def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
@@ -77,20 +80,28 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
         last = days.day(hot[-1]).isoformat() if len(hot) else None
     if last is None:
         reasons["last_pasteurised"] = (
-            "needs cylinder_temperature" if not has_tank
-            else "no thermal disinfection is scheduled" if plant.pasteurise_c is None
-            else "not reached, or not held for long enough, in this period"
-        )  # fmt: skip
+            "needs cylinder_temperature"
+            if not has_tank
+            else (
+                "no thermal disinfection is scheduled"
+                if plant.pasteurise_c is None
+                else "not reached, or not held for long enough, in this period"
+            )
+        )
     heat = days.total("q_hot_water") + days.total("e_immersion")
     known_days = minutes_known / 1440.0
     whole = reheats.where(~reheats["cut"]) if len(reheats) else reheats
     return HotWaterFigures(
         len(reheats) if told else None,
         whole.median("minutes") if told and len(whole) else None,
-        litres, cold, loss, coefficient, last,
+        litres,
+        cold,
+        loss,
+        coefficient,
+        last,
         heat / known_days if told and days.total("n_heat") and known_days > 0 else None,
         reasons,
-    )  # fmt: skip
+    )
 
 
 def _standing(site: Site, facts: Facts) -> tuple[float | None, float | None]:

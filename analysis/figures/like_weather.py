@@ -1,4 +1,5 @@
-"""Two spans of days compared as if their weather had been the same: electricity for rooms and for hot water, apart."""
+"""Two spans of days compared as if their weather had been the same: electricity for rooms and for hot water,
+apart."""
 
 from __future__ import annotations
 
@@ -8,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.distributions import t_quantile
-from analysis.facts.table import Table
-from analysis.figures.energy_signature import NotIdentified, change_point
-from analysis.figures.estimate import Estimate, robust_fit
-from analysis.figures.heat_loss import daily_sun
-from analysis.plant.site import Site
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.figures.energy_signature import NotIdentified, change_point
+from fieldfare.analysis.figures.estimate import Estimate, robust_fit
+from fieldfare.analysis.figures.heat_loss import daily_sun
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.distributions import t_quantile
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -23,20 +24,26 @@ FEWEST_DAYS = 10
 WHOLE_DAY = 0.9
 """Share of a day's minutes that must be known."""
 FEWEST_FOR_BEND = 24
-"""Days from which a bend of the line (the unit's efficiency falls in the cold) is fitted too (common practice: six a coefficient)."""
+"""Days from which a bend of the line (the unit's efficiency falls in the cold) is fitted too (common
+practice: six a coefficient)."""
 LEAST_KWH = 2.0
-"""Electricity a day below which a change in per cent says nothing: a tenth of a cold day's (common practice)."""
+"""Electricity a day below which a change in per cent says nothing: a tenth of a cold day's (common
+practice)."""
 WIDEST_PERCENT = 15.0
-"""Half an interval from which on nothing can be told (common practice: a change of the curve by 6 K saves as much)."""
+"""Half an interval from which on nothing can be told (common practice: a change of the curve by 6 K saves as
+much)."""
 LEAST_PERCENT = 2.0
-"""Change that an interval must exclude before it is told: habits and sun leave as much behind (common practice)."""
+"""Change that an interval must exclude before it is told: habits and sun leave as much behind (common
+practice)."""
 
 
 @dataclass(frozen=True)
 class LikeWeather:
-    """Changes from the earlier span to the later one [%], at like weather; an Estimate without a value has its reason.
+    """Changes from the earlier span to the later one [%], at like weather; an Estimate without a value has
+    its reason.
 
-    space_percent : electricity for the rooms on days as cold as each other. hot_water_percent : electricity for hot water
+    space_percent : electricity for the rooms on days as cold as each other. hot_water_percent : electricity
+        for hot water
     days_before, days_after : days that were compared for the rooms
     outdoor_before, outdoor_after : mean outdoor temperature of the whole spans [°C]
     """
@@ -69,10 +76,11 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
     """Compare two spans of days of one home.
 
     before, after : Table, days tables. Returns LikeWeather.
-    Method: a change-point line of electricity for the rooms on outdoor temperature (`energy_signature`) finds where heating
-    ends; on heating days in the range of outdoor temperature that both spans have, a robust line with a step between the
-    spans gives the change. The sun goes in as a condition, so that a sunny month does not count as a better unit. Errors after
-    Newey and West (1987), 95 %.
+    Method: a change-point line of electricity for the rooms on outdoor temperature (`energy_signature`) finds
+        where heating
+    ends; on heating days in the range of outdoor temperature that both spans have, a robust line with a step
+    between the spans gives the change. The sun goes in as a condition, so that a sunny month does not count
+    as a better unit. Errors after Newey and West (1987), 95 %.
     """
     if not len(before) or not len(after):
         nothing = Estimate.none("no readings of one of the spans")
@@ -89,9 +97,13 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
     sun = np.concatenate((daily_sun(site, before), daily_sun(site, after)))
     rooms, n_before, n_after = _space(outdoor, space, sun, later, whole)
     return LikeWeather(
-        rooms, _hot_water(site, water, later, whole), n_before, n_after,
-        _mean(outdoor[~later]), _mean(outdoor[later]),
-    )  # fmt: skip
+        rooms,
+        _hot_water(site, water, later, whole),
+        n_before,
+        n_after,
+        _mean(outdoor[~later]),
+        _mean(outdoor[later]),
+    )
 
 
 def _space(

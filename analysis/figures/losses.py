@@ -1,4 +1,5 @@
-"""Where the electricity between the rating's and the metered went: parts that add up, each with its interval."""
+"""Where the electricity between the rating's and the metered went: parts that add up, each with its
+interval."""
 
 from __future__ import annotations
 
@@ -8,27 +9,39 @@ from math import hypot, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.expectation.defrost import defrosts_take
-from analysis.expectation.frost import frost_mass, frost_rate
-from analysis.expectation.uncertain import GAUSS_95
-from analysis.facts.table import Table, first_known
-from analysis.facts.tables import Facts
-from analysis.figures.expected import START_MINUTES, above_curve, expected, learned
-from analysis.figures.money import mean_price
-from analysis.plant.site import Site
-from analysis.use import HEATING
+from fieldfare.analysis.expectation.defrost import defrosts_take
+from fieldfare.analysis.expectation.frost import frost_mass, frost_rate
+from fieldfare.analysis.expectation.uncertain import GAUSS_95
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.expected import (
+    START_MINUTES,
+    above_curve,
+    expected,
+    learned,
+)
+from fieldfare.analysis.figures.money import mean_price
+from fieldfare.analysis.minutes.operating_state import HEATING
+from fieldfare.analysis.plant.site import Site
 
 Floats = NDArray[np.float64]
 
 CAUSES = (
-    "flow_temperature_above_curve", "part_load", "cycling", "defrost", "hot_water", "direct_electric_heat",
-    "pumps_and_standby", "unexplained",
-)  # fmt: skip
-# One standard deviation of the whole: a unit may be 8 % under its declared figure in a check (Reg. (EU) 813/2013 Table 8),
-# taken as two; without a rating, how far curves of units lie apart; a rating carried to other temperatures; electricity
-# meters of class B.
+    "flow_temperature_above_curve",
+    "part_load",
+    "cycling",
+    "defrost",
+    "hot_water",
+    "direct_electric_heat",
+    "pumps_and_standby",
+    "unexplained",
+)
+# One standard deviation of the whole: a unit may be 8 % under its declared figure in a check (Reg. (EU)
+# 813/2013 Table 8), taken as two; without a rating, how far curves of units lie apart; a rating carried to
+# other temperatures; electricity meters of class B.
 _RATING, _UNRATED, _CARRIED, _ELECTRICITY = 0.04, 0.10, 0.03, 0.01
-# Starts cost between nothing and twice the usual; defrosts in a rating's test as much more or less (common practice).
+# Starts cost between nothing and twice the usual; defrosts in a rating's test as much more or less (common
+# practice).
 _START_DOUBT, _TEST_DOUBT = 0.5, 0.5
 # EN 14511 air at 2 °C and colder frosts the coil, and the test counts the defrosts; at 7 °C it hardly does.
 _FROSTED_C, _CLEAR_C = 2.0, 7.0
@@ -65,8 +78,9 @@ class _Part:
 def losses(site: Site, facts: Facts) -> list[Loss]:
     """The way from what the rating would have drawn for the heat given to what was metered, in exact steps.
 
-    Returns one Loss for each of CAUSES; empty where nothing can be expected. Total heat over `expected().value`, plus
-    the steps, is the metered electricity. What is not explained carries the uncertainty of rating, meters and all parts.
+    Returns one Loss for each of CAUSES; empty where nothing can be expected. Total heat over
+    `expected().value`, plus the steps, is the metered electricity. What is not explained carries the
+    uncertainty of rating, meters and all parts.
     """
     days = facts.days
     want = expected(site, days)
@@ -91,11 +105,15 @@ def losses(site: Site, facts: Facts) -> list[Loss]:
     price = mean_price(site, days)
     return [
         Loss(
-            cause, p.kwh, None if price is None else p.kwh * price,
-            p.kwh - GAUSS_95 * p.spread, p.kwh + GAUSS_95 * p.spread, p.because,
+            cause,
+            p.kwh,
+            None if price is None else p.kwh * price,
+            p.kwh - GAUSS_95 * p.spread,
+            p.kwh + GAUSS_95 * p.spread,
+            p.because,
         )
         for cause, p in ((c, parts[c]) for c in CAUSES)
-    ]  # fmt: skip
+    ]
 
 
 _REST = "Rating, heat meter and part-load model together are no more certain than the interval."
@@ -137,9 +155,11 @@ def _cycling(facts: Facts) -> _Part:
         return _Part(0.0, 0.0, "No runs can be told apart.")
     heating = runs.where(runs["use"] == HEATING)
     power = np.divide(
-        heating["electricity"] * 60.0, heating["minutes"], out=np.zeros(len(heating)),
+        heating["electricity"] * 60.0,
+        heating["minutes"],
+        out=np.zeros(len(heating)),
         where=heating["minutes"] > 0,
-    )  # fmt: skip
+    )
     kwh = float(np.nansum(power) * START_MINUTES / 60.0)
     return _Part(
         kwh,
@@ -168,18 +188,19 @@ def _in_rating(site: Site, days: Table) -> float:
         outdoor, _FROSTED_C
     )  # warmer than that the surface leads from the frosted point to the clear one
     share = _test_share(at_test) * np.clip((_CLEAR_C - outdoor) / (_CLEAR_C - _FROSTED_C), 0.0, 1.0)
-    return float(np.nansum(first_known(share, 0.0) * days.floats("x_space")))
+    return float(np.nansum(fill_nan(share, 0.0) * days.floats("x_space")))
 
 
 def _test_share(outdoor_c: Floats) -> Floats:
     """Heat of the defrosts over the heat given at full output in test air [-]: float64 (n,)."""
-    an_hour = first_known(frost_rate(outdoor_c, _TEST_HUMIDITY, 1.0), 0.0)
+    an_hour = fill_nan(frost_rate(outdoor_c, _TEST_HUMIDITY, 1.0), 0.0)
     each_gram = defrosts_take(frost_mass(1.0, 1.0, 1.0)).middle
     return an_hour * each_gram / 1000.0
 
 
 def _explained(site: Site, days: Table) -> tuple[float, float] | None:
-    """Electricity of the defrosts that air and load explain, 95 % interval [kWh]; None where it can't be told."""
+    """Electricity of the defrosts that air and load explain, 95 % interval [kWh]; None where it can't be
+    told."""
     guesses = [float(np.nansum(days.floats(f"frost_{n}"))) * 1000.0 for n in ("least", "usual", "most")]
     rated = site.heat_pump.rated_output_kw
     if guesses[1] <= 0.0 or not rated:
@@ -191,7 +212,8 @@ def _explained(site: Site, days: Table) -> tuple[float, float] | None:
 
 
 def _given_again(days: Table) -> float:
-    """Electricity to give again the heat that defrosts drew back [kWh], at each day's own space performance."""
+    """Electricity to give again the heat that defrosts drew back [kWh], at each day's own space
+    performance."""
     taken = np.nan_to_num(days["q_defrost_taken"])
     heat, used = days["xq_space"], days["xe_space"]
     cop = np.divide(heat, used, out=np.full(len(days), np.nan), where=used > 0.5)
@@ -211,7 +233,8 @@ def _hot_water(days: Table, strength: float) -> _Part:
 
 
 def _direct(days: Table, performance: float) -> _Part:
-    """Electricity of heaters, less what the heat pump would have drawn for their heat where the heat meter saw it."""
+    """Electricity of heaters, less what the heat pump would have drawn for their heat where the heat meter
+    saw it."""
     used = days.total("e_backup") + days.total("e_immersion")
     seen = max(used - float(np.nansum(days.floats("p_added_heat"))), 0.0)
     return _Part(

@@ -7,18 +7,27 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.facts.table import Table
-from analysis.figures.sums import known_sum
-from analysis.physics.factors import COUNTRIES, DEFAULT_COUNTRY, Factor, emission_factor
-from analysis.plant.cost import Cost
-from analysis.plant.site import Site
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.physics.factors import (
+    COUNTRIES,
+    DEFAULT_COUNTRY,
+    Factor,
+    emission_factor,
+)
+from fieldfare.analysis.plant.cost import Cost
+from fieldfare.analysis.plant.site import Site
 
-# A boiler's seasonal efficiency where the site file gives none: comparator of the UK field study (reference 2.3).
+# A boiler's seasonal efficiency where the site file gives none: comparator of the UK field study (reference
+# 2.3).
 _USUAL_EFFICIENCY = {"heating_oil": 0.84, "natural_gas": 0.84, "lpg": 0.84, "electricity": 1.0}
 
 _FUELS = {
-    "heating_oil": "heating oil", "natural_gas": "gas", "lpg": "bottled gas", "electricity": "direct electric heating",
-}  # fmt: skip
+    "heating_oil": "heating oil",
+    "natural_gas": "gas",
+    "lpg": "bottled gas",
+    "electricity": "direct electric heating",
+}
 
 
 @dataclass(frozen=True)
@@ -26,7 +35,8 @@ class Money:
     """Money in `currency`, carbon in kg CO2e; None with a reason where a price or a meter is missing.
 
     total : electricity and its standing charge. running_cost : the electricity alone
-    previous_fuel_total : the old fuel for the same heat, with its standing charge only if the home no longer pays it
+    previous_fuel_total : the old fuel for the same heat, with its standing charge only if the home no longer
+        pays it
     compared : what running_cost and previous_fuel_total count, in a sentence
     country : of the carbon factors. factors : each factor used, in words
     """
@@ -85,9 +95,21 @@ def money(site: Site, days: Table) -> Money:
         by_year = [(part.day(0).year, kwh) for part, kwh in burnt]
         previous_co2 = _carbon(fuel, by_year, country, factors, reasons, "previous_fuel_co2_kg")
     return Money(
-        cost.currency if cost else None, None if spent is None or standing is None else spent + standing, standing, spent,
-        fuel, previous_total, previous_kwh, co2, previous_co2, price, _compared(cost, fuel), country, list(factors), reasons,
-    )  # fmt: skip
+        cost.currency if cost else None,
+        None if spent is None or standing is None else spent + standing,
+        standing,
+        spent,
+        fuel,
+        previous_total,
+        previous_kwh,
+        co2,
+        previous_co2,
+        price,
+        _compared(cost, fuel),
+        country,
+        list(factors),
+        reasons,
+    )
 
 
 def _parts(days: Table, cost: Cost | None) -> Iterator[Table]:
@@ -125,9 +147,15 @@ def _paid(burnt: list[tuple[Table, float]], cost: Cost) -> float | None:
 
 
 def _carbon(
-    carrier: str, used: list[tuple[int, float]], country: str, factors: dict[str, None], reasons: dict[str, str], name: str,
-) -> float | None:  # fmt: skip
-    """Emissions of energy by year [kg]; None, with the reason, where nothing was used or there is no factor."""
+    carrier: str,
+    used: list[tuple[int, float]],
+    country: str,
+    factors: dict[str, None],
+    reasons: dict[str, str],
+    name: str,
+) -> float | None:
+    """Emissions of energy by year [kg]; None, with the reason, where nothing was used or there is no
+    factor."""
     if not used:
         return None
     total = 0.0
@@ -147,7 +175,10 @@ def _told(factor: Factor) -> str:
     source = factor.source.replace(", from memory", "") + (
         "" if factor.checked else " (not checked against it)"
     )
-    return f"{factor.carrier.replace('_', ' ')} {factor.value:g} {factor.unit}, {where} {factor.year}, {factor.scope}, {source}"
+    return (
+        f"{factor.carrier.replace('_', ' ')} {factor.value:g} {factor.unit}, {where} {factor.year},"
+        f" {factor.scope}, {source}"
+    )
 
 
 def _compared(cost: Cost | None, fuel: str | None) -> str:
@@ -155,7 +186,10 @@ def _compared(cost: Cost | None, fuel: str | None) -> str:
     if cost is None or fuel is None:
         return ""
     words = _FUELS[fuel]
-    text = f"electricity for the heating without its standing charge, which the home pays anyway, against {words} for the same heat"
+    text = (
+        "electricity for the heating without its standing charge, which the home pays anyway, against"
+        f" {words} for the same heat"
+    )
     if cost.previous_standing_charge_per_day > 0.0:
         return f"{text} with its standing charge, which the home no longer pays"
     return f"{text} without a standing charge"

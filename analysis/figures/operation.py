@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.facts.table import Table, known
-from analysis.facts.tables import Facts
-from analysis.figures.forward_only import blind_to_defrosts, unseen_defrost_heat
-from analysis.medians import median
-from analysis.plant.site import Site
+from fieldfare.analysis.facts.table import Table, known
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.forward_only import blind_to_defrosts, unseen_defrost_heat
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.quantiles import median
 
 SHORT_RUN_MIN = 10.0
 """A run below this hardly pays for its own start (common practice; makers ask for 6 to 10 minutes)."""
@@ -37,9 +37,11 @@ _HEAT_SEEN_BY = (("heat_output",), ("space_heat",), ("flow_rate", "flow_temperat
 
 def run_spacing(days: Table) -> float:
     """Minutes between the readings that show runs; inf where nothing does."""
-    names = ["running_spacing"] if "running_spacing" in days else [
-        f"spacing.{q}" for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")
-    ]  # fmt: skip
+    names = (
+        ["running_spacing"]
+        if "running_spacing" in days
+        else [f"spacing.{q}" for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")]
+    )
     told = [known(days[name]) for name in names if name in days]
     return min((float(np.min(c)) for c in told if len(c)), default=math.inf)
 
@@ -47,9 +49,9 @@ def run_spacing(days: Table) -> float:
 def blurred_runs(site: Site, facts: Facts) -> str | None:
     """Why runs can't be counted from readings so far apart; None where they can.
 
-    Two readings within a run and within a rest are needed to see either (common practice for sampled signals): where a
-    tenth of what is seen is no longer than that, as much again is likely not seen. A site file that says above what draw
-    the unit runs has its own rule, which counts as it says.
+    Two readings within a run and within a rest are needed to see either (common practice for sampled
+    signals): where a tenth of what is seen is no longer than that, as much again is likely not seen. A site
+    file that says above what draw the unit runs has its own rule, which counts as it says.
     """
     apart, runs = run_spacing(facts.days), facts.runs
     if apart <= _CLOSE_MIN or not len(runs) or site.limits.get("running_above_w"):
@@ -58,13 +60,14 @@ def blurred_runs(site: Site, facts: Facts) -> str | None:
     if float((lengths <= 2.0 * apart).mean()) <= 0.1:
         return None
     return (
-        f"readings every {apart:.0f} minutes can't count runs and rests of about {median(lengths):.0f} minutes; "
-        f"needs them every {_CLOSE_MIN:.0f} minutes, or compressor_starts"
+        f"readings every {apart:.0f} minutes can't count runs and rests of about {median(lengths):.0f}"
+        f" minutes; needs them every {_CLOSE_MIN:.0f} minutes, or compressor_starts"
     )
 
 
 def coarse_register(days: Table) -> str | None:
-    """Why the electricity register's steps can't show runs; None where the register is fine or no register."""
+    """Why the electricity register's steps can't show runs; None where the register is fine or no
+    register."""
     step = float(np.nanmax(days.floats("step.heat_pump_electricity"), initial=0.0))
     if step <= 0.0:
         return None
@@ -140,7 +143,10 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
         return Defrosting(None, None, None, None, None, None, none)
     by_lift = "spacing.flow_temperature" in days and bool((days["spacing.flow_temperature"] <= 2.0).any())
     if not signalled and not by_lift and not len(defrosts) and blind_to_defrosts(days):
-        none = "the heat meter counts no heat that flows back; needs defrost_active, operating_mode or flow and return temperatures"
+        none = (
+            "the heat meter counts no heat that flows back; needs defrost_active, operating_mode or flow and"
+            " return temperatures"
+        )
         return Defrosting(None, None, None, None, None, None, none)
     if days.total("n_unknown") > 0.9 * days.total("n_minutes"):
         none = "needs heat_pump_electricity, compressor_speed or operating_mode"
@@ -167,8 +173,8 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
 def _melting_blurred(days: Table, minutes: float | None) -> str:
     """Why heat readings so far apart can't show what a defrost takes; empty where they can.
 
-    Where a reading holds some of the melting and some of the heating about it, the one hides the other: a quarter of a
-    defrost's length apart they still show most of it.
+    Where a reading holds some of the melting and some of the heating about it, the one hides the other: a
+    quarter of a defrost's length apart they still show most of it.
     """
     apart = next(
         (
@@ -180,4 +186,7 @@ def _melting_blurred(days: Table, minutes: float | None) -> str:
     )
     if minutes is None or apart <= _CLOSE_TO_MELTING_MIN or minutes >= 4.0 * apart:
         return ""
-    return f"heat readings {apart:.0f} minutes apart can't show what defrosts of {minutes:.0f} minutes take; needs them every minute"
+    return (
+        f"heat readings {apart:.0f} minutes apart can't show what defrosts of {minutes:.0f} minutes take;"
+        " needs them every minute"
+    )

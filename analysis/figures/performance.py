@@ -10,17 +10,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.balance import meter_behind_heater
-from analysis.facts.table import Table
-from analysis.figures.estimate import Estimate
-from analysis.figures.sums import known_sum
-from analysis.physics import boundaries, metering
-from analysis.plant.site import HEAT_QUANTITIES, Site
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.minutes.balance import meter_behind_heater
+from fieldfare.analysis.physics import boundaries, metering
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
 
 Floats = NDArray[np.float64]
 
-# What unmetered minutes may differ in performance from metered ones, one standard deviation (common practice: the
-# spread of daily performance within a month).
+# What unmetered minutes may differ in performance from metered ones, one standard deviation (common practice:
+# the spread of daily performance within a month).
 _UNSEEN_SPREAD = 0.12
 _LEAST_PAIR_KWH = 0.5
 # Domestic runs last 20 to 60 minutes (reference values 9.3): means over longer hold parts of runs and rests.
@@ -54,7 +54,8 @@ class Performance:
 def performance(site: Site, days: Table, blurred: str | None = None) -> Performance:
     """Performance over the given days.
 
-    days : Table, the days table. blurred : why the uses can't be told from each other. Returns Performance; a boundary the meters can't separate is None with a reason.
+    days : Table, the days table. blurred : why the uses can't be told from each other. Returns Performance; a
+        boundary the meters can't separate is None with a reason.
     """
     ratios = _ratios(site, days)
     given = {name: _with_interval(site, days, ratio) for name, ratio in ratios.items()}
@@ -75,9 +76,20 @@ def performance(site: Site, days: Table, blurred: str | None = None) -> Performa
 
 
 _SUMMED = [
-    "p_heat", "p_heat_pump", "p_fan", "p_backup", "p_immersion", "p_pump", "q_total", "e_total", "n_heat", "n_any",
-    "n_minutes", "p_heat_space", "p_electricity_space",
-]  # fmt: skip
+    "p_heat",
+    "p_heat_pump",
+    "p_fan",
+    "p_backup",
+    "p_immersion",
+    "p_pump",
+    "q_total",
+    "e_total",
+    "n_heat",
+    "n_any",
+    "n_minutes",
+    "p_heat_space",
+    "p_electricity_space",
+]
 
 
 def _ratios(site: Site, days: Table) -> dict[str, boundaries.BoundaryRatio]:
@@ -89,7 +101,8 @@ def _ratios(site: Site, days: Table) -> dict[str, boundaries.BoundaryRatio]:
 class _Meters:
     """What a site file says of its meters, read once for all days.
 
-    within : what the unit's meter counts besides the unit. behind : the heat meter lies behind the back-up heater
+    within : what the unit's meter counts besides the unit. behind : the heat meter lies behind the back-up
+        heater
     unforeseen : heaters that the design does not foresee
     """
 
@@ -115,10 +128,10 @@ class _Meters:
     def balance(self, sums: Mapping[str, boundaries.Energy]) -> boundaries.Balance:
         """Energies over the minutes in which heat and every electricity meter were known.
 
-        sums : column of the days table -> its sum over some days, nan where none of them knows it; or of several periods
-            that know the same columns
-        A heater that the design does not foresee and no meter shows is taken as not fitted: a back-up heater without a
-        bivalent temperature, an immersion heater without a cylinder.
+        sums : column of the days table -> its sum over some days, nan where none of them knows it; or of
+            several periods that know the same columns
+        A heater that the design does not foresee and no meter shows is taken as not fitted: a back-up heater
+        without a bivalent temperature, an immersion heater without a cylinder.
         """
 
         def known(column: str) -> boundaries.Energy | None:
@@ -133,7 +146,8 @@ class _Meters:
             boundaries.IMMERSION: known("p_immersion"),
             boundaries.PUMP: known("p_pump"),
         }
-        # What a meter of its own shows was taken off the unit's already; the fan stays within the outdoor unit.
+        # What a meter of its own shows was taken off the unit's already; the fan stays within the outdoor
+        # unit.
         apart = {name for name, value in metered.items() if value is not None and name != boundaries.FAN}
         within = self.within - apart
         for name in self.unforeseen:
@@ -152,7 +166,8 @@ class _Meters:
 
 
 def _no_product(site: Site, days: Table) -> str | None:
-    """Why flow rate and temperatures give no heat here; None where a heat meter is there, or they are read often enough."""
+    """Why flow rate and temperatures give no heat here; None where a heat meter is there, or they are read
+    often enough."""
     if any(site.measures(q) for q in HEAT_QUANTITIES):
         return None
     names = [f"spacing.{q}" for q in ("flow_rate", "flow_temperature", "return_temperature")]
@@ -162,8 +177,8 @@ def _no_product(site: Site, days: Table) -> str | None:
     if apart <= _COARSEST_FOR_PRODUCT_MIN:
         return None
     return (
-        f"flow rate and temperatures every {apart:.0f} minutes give no heat: mean flow times mean difference is not the mean heat where "
-        "the unit starts and stops between"
+        f"flow rate and temperatures every {apart:.0f} minutes give no heat: mean flow times mean difference"
+        " is not the mean heat where the unit starts and stops between"
     )
 
 
@@ -198,10 +213,11 @@ def _cooling(site: Site, days: Table) -> Estimate:
 def _relative_limits(
     site: Site, days: Table, heat: float, electricity: float, pairs: str = "p"
 ) -> tuple[float, float]:
-    """Factors from a ratio to the ends of its 95 % interval. pairs : of which columns the heat is, `p` or `pc`
+    """Factors from a ratio to the ends of its 95 % interval. pairs : of which columns the heat is, `p` or
+    `pc`
 
-    A meter's error within its class does not shrink with time: each part of a meter is rectangular within its own
-    limit (GUM 4.3.7). Missing minutes add a normal part that grows with their share.
+    A meter's error within its class does not shrink with time: each part of a meter is rectangular within its
+    own limit (GUM 4.3.7). Missing minutes add a normal part that grows with their share.
     """
     # One error throughout: a use's share of it is its share of the heat.
     share = abs(heat) / max(abs(days.total(f"{pairs}_heat")), 1e-9)
@@ -245,15 +261,17 @@ def _by_use(site: Site, days: Table, use: str) -> Estimate:
             return Estimate.none("the system makes no hot water")
         untold = days.total("n_running") > 0 and days.total("n_heating") + days.total("n_hot_water") == 0
         return Estimate.none(
-            "the meters can't tell heating from hot water: needs operating_mode, diverter_to_hot_water or cylinder_temperature"
+            "the meters can't tell heating from hot water: needs operating_mode, diverter_to_hot_water or"
+            " cylinder_temperature"
             if untold
             else "hardly any electricity went to this use"
         )
     if coarse(days, "heat_pump_electricity", 30.0):
         return Estimate.none(
-            "readings are too far apart to tell heating from hot water" if site.hot_water is not None
+            "readings are too far apart to tell heating from hot water"
+            if site.hot_water is not None
             else "readings are too far apart to tell running from rest"
-        )  # fmt: skip
+        )
     low, high = _relative_limits(site, days, heat, electricity)
     return Estimate(heat / electricity, heat / electricity * low, heat / electricity * high)
 
@@ -267,7 +285,8 @@ def coarse(days: Table, quantity: str, limit_minutes: float) -> bool:
 def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats) -> list[dict[str, Any]]:
     """One row for each key, which is a month or a day.
 
-    sums : float64 (n, columns of _SUMMED), over its days, nan where none knows it. outdoor : float64 (n,), mean [°C]
+    sums : float64 (n, columns of _SUMMED), over its days, nan where none knows it. outdoor : float64 (n,),
+        mean [°C]
     """
     column = dict(zip(_SUMMED, sums.T, strict=True))
     factor = {boundary: np.full(len(keys), np.nan) for boundary in ("H4", "H3", "H2", "H1")}

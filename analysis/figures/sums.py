@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.facts.table import Table
+from fieldfare.analysis.facts.table import Table
 
 
 def known_sum(days: Table, column: str) -> float | None:
-    """Sum of a column of the days table over the days that know it; None where none does, or there is no such column."""
+    """Sum of a column of the days table over the days that know it; None where none does, or there is no such
+    column."""
     if column not in days:
         return None
     values = days.floats(column)

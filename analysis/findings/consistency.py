@@ -1,15 +1,16 @@
-"""Keeps one result consistent: no two findings move a setting in opposite directions, and a limit stands only beside a
-number that passes it."""
+"""Keeps one result consistent: no two findings move a setting in opposite directions, and a limit stands only
+beside a number that passes it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 
-from analysis.findings.model import Evidence, Finding, Setting
+from fieldfare.analysis.findings.model import Evidence, Finding, Setting
 
 COMFORT_FIRST = ("room_below_target", "hot_water_shortfall", "disinfection_lacking", "pasteurisation_missed")
-"""Findings whose direction holds in a conflict: people go cold or come to harm before electricity is saved."""
+"""Findings whose direction holds in a conflict: people go cold or come to harm before electricity is
+saved."""
 
 ROUNDING = 0.01
 """Relative: the half of the last digit of two that a number is rounded to for people."""
@@ -24,8 +25,8 @@ def without_conflicts(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """The findings, with advice that contradicts another finding's put off.
 
     findings : in their order, worst first
-    Returns them in the same order. Of two that move one setting in opposite directions, the one about comfort or safety
-    keeps its advice, else the one that comes first; the other says to wait and changes no setting.
+    Returns them in the same order. Of two that move one setting in opposite directions, the one about comfort
+    or safety keeps its advice, else the one that comes first; the other says to wait and changes no setting.
     """
     holder: dict[Setting, Finding] = {}
     for finding in sorted(findings, key=lambda f: f.code not in COMFORT_FIRST):
@@ -40,8 +41,8 @@ def _checked(finding: Finding, holder: dict[Setting, Finding]) -> Finding:
         if direction != dict(other.changes)[setting]:
             name = _WORDS[setting]
             wait = (
-                f"Leave the {name} as it is for now: another finding here ({other.code}) needs it the other way. "
-                "Deal with that one first, then look at this one again."
+                f"Leave the {name} as it is for now: another finding here ({other.code}) needs it the other"
+                " way. Deal with that one first, then look at this one again."
             )
             home = (
                 finding.home
@@ -54,8 +55,8 @@ def _checked(finding: Finding, holder: dict[Setting, Finding]) -> Finding:
 def with_passed_limits(finding: Finding) -> Finding:
     """The finding, its evidence without the limits that its numbers do not pass.
 
-    Such a number explains or rules something out; a limit beside it would seem to contradict the finding. A note may stand
-    before its limit.
+    Such a number explains or rules something out; a limit beside it would seem to contradict the finding. A
+    note may stand before its limit.
     """
     if finding.severity == "note":
         return finding

@@ -6,16 +6,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from analysis.errors import NotAssessed
-from analysis.facts.table import Table
-from analysis.facts.tables import Facts
-from analysis.figures.money import mean_price
-from analysis.findings.limits import LIMITS
-from analysis.findings.model import Evidence, Finding, Recognised
-from analysis.plant.site import Site
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.money import mean_price
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.model import Evidence, Finding, Recognised
+from fieldfare.analysis.plant.site import Site
 
 if TYPE_CHECKING:
-    from analysis.result import Figures
+    from fieldfare.analysis.reports.result import Figures
 
 T = TypeVar("T")
 

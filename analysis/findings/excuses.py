@@ -1,15 +1,24 @@
 """Which findings each recognised kind of days excuses, by families of findings.
 
-A cold snap excuses cold rooms and missing capacity; it excuses no scald, no lost pressure and no unit that stopped.
+A cold snap excuses cold rooms and missing capacity; it excuses no scald, no lost pressure and no unit that
+stopped.
 """
 
 from __future__ import annotations
 
-from analysis.plant.site import Site
+from fieldfare.analysis.plant.site import Site
 
 FAMILIES: dict[str, tuple[str, ...]] = {
     "running": ("unit_stopped", "fault_reported"),
-    "safety": ("water_too_hot", "disinfection_lacking", "frost_risk", "pressure_falling", "pressure_low", "pressure_high", "pressure_swings"),
+    "safety": (
+        "water_too_hot",
+        "disinfection_lacking",
+        "frost_risk",
+        "pressure_falling",
+        "pressure_low",
+        "pressure_high",
+        "pressure_swings",
+    ),
     "disinfection": ("pasteurisation_missed",),
     "rooms": ("room_below_target",),
     "capacity": ("capacity_short", "backup_heater_use"),
@@ -17,12 +26,24 @@ FAMILIES: dict[str, tuple[str, ...]] = {
     "cylinder": ("high_standing_loss", "diverter_passing"),
     "curve": ("flow_temperature_above_curve", "no_weather_compensation"),
     "operation": (
-        "short_cycling", "excessive_defrost", "defrost_without_frost", "low_flow", "falling_flow", "buffer_mixing", "high_standby",
-        "pump_always_on", "heating_out_of_season",
+        "short_cycling",
+        "excessive_defrost",
+        "defrost_without_frost",
+        "low_flow",
+        "falling_flow",
+        "buffer_mixing",
+        "high_standby",
+        "pump_always_on",
+        "heating_out_of_season",
     ),
-    "efficiency": ("efficiency_below_expected", "efficiency_fell", "performance_below_promise", "electricity_above_expected"),
+    "efficiency": (
+        "efficiency_below_expected",
+        "efficiency_fell",
+        "performance_below_promise",
+        "electricity_above_expected",
+    ),
     "house": ("heat_loss_above_design", "heat_loss_below_design"),
-}  # fmt: skip
+}
 FAMILY_OF = {code: family for family, codes in FAMILIES.items() for code in codes}
 
 _ALL = frozenset(FAMILIES)

@@ -5,24 +5,35 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from analysis.errors import NotAssessed
-from analysis.facts.tables import Facts
-from analysis.findings import heat, operation, promise, recognised, running, trust, water
-from analysis.findings.consistency import with_passed_limits, without_conflicts
-from analysis.findings.context import Context, Rule
-from analysis.findings.excuses import not_fitted
-from analysis.findings.model import SEVERITIES, Finding, NotAssessedCode, Recognised
-from analysis.findings.spoiled_rooms import without_rooms
-from analysis.findings.trust_misplaced import doubt
-from analysis.plant.site import Site
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings import exclusions as recognised
+from fieldfare.analysis.findings.consistency import with_passed_limits, without_conflicts
+from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.cycling import rules as cycling_rules
+from fieldfare.analysis.findings.data import rules as data_rules
+from fieldfare.analysis.findings.data.misplaced import doubt
+from fieldfare.analysis.findings.data.unreliable_rooms import without_rooms
+from fieldfare.analysis.findings.excuses import not_fitted
+from fieldfare.analysis.findings.heat import promise
+from fieldfare.analysis.findings.heat import rules as heat_rules
+from fieldfare.analysis.findings.hot_water import rules as hot_water_rules
+from fieldfare.analysis.findings.model import (
+    SEVERITIES,
+    Finding,
+    NotAssessedCode,
+    Recognised,
+)
+from fieldfare.analysis.findings.stopped import rules as running
+from fieldfare.analysis.plant.site import Site
 
 if TYPE_CHECKING:
-    from analysis.result import Figures
+    from fieldfare.analysis.reports.result import Figures
 
 
 class Judgement(NamedTuple):
-    """findings, worst first; what could not be assessed; what was unusual but no fault; and the quantities that can't be
-    trusted, each with the finding that says so"""
+    """findings, worst first; what could not be assessed; what was unusual but no fault; and the quantities
+    that can't be trusted, each with the finding that says so"""
 
     findings: tuple[Finding, ...]
     not_assessed: tuple[NotAssessedCode, ...]
@@ -30,18 +41,35 @@ class Judgement(NamedTuple):
     spoiled: dict[str, Finding]
 
 
-DATA_RULES: tuple[Rule, ...] = trust.RULES
-PLANT_RULES: tuple[Rule, ...] = (*running.RULES, *operation.RULES, *heat.RULES, *water.RULES)
+DATA_RULES: tuple[Rule, ...] = data_rules.RULES
+PLANT_RULES: tuple[Rule, ...] = (
+    *running.RULES,
+    *cycling_rules.RULES,
+    *heat_rules.RULES,
+    *hot_water_rules.RULES,
+)
 RULES: tuple[Rule, ...] = (*DATA_RULES, *PLANT_RULES)
 
-# Findings that need not know when the unit ran and what for; all others are withheld where that can't be told.
+# Findings that need not know when the unit ran and what for; all others are withheld where that can't be
+# told.
 _WITHOUT_USE = frozenset(
     {
-        "pressure_falling", "pressure_low", "room_below_target", "frost_risk", "hot_water_shortfall", "pasteurisation_missed",
-        "backup_heater_use", "immersion_use", "water_too_hot", "disinfection_lacking", "pressure_high", "pressure_swings",
-        "unit_stopped", "fault_reported",
+        "pressure_falling",
+        "pressure_low",
+        "room_below_target",
+        "frost_risk",
+        "hot_water_shortfall",
+        "pasteurisation_missed",
+        "backup_heater_use",
+        "immersion_use",
+        "water_too_hot",
+        "disinfection_lacking",
+        "pressure_high",
+        "pressure_swings",
+        "unit_stopped",
+        "fault_reported",
     }
-)  # fmt: skip
+)
 
 
 # What the house needs is compared with its design: not where something else heats it too.
@@ -51,9 +79,10 @@ _AGAINST_HOUSE = frozenset({"heat_loss_below_design"})
 def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
     """Findings, worst first; what could not be assessed and why; and what was unusual but no fault.
 
-    Findings about the data come first: what reads a quantity that one of them makes untrustworthy is withheld, with the
-    reason. Then what is unusual is recognised, from quantities that can be trusted; each finding judges the days on which
-    nothing excuses it.
+    Findings about the data come first: what reads a quantity that one of them makes untrustworthy is
+        withheld, with the
+    reason. Then what is unusual is recognised, from quantities that can be trusted; each finding judges the
+    days on which nothing excuses it.
     """
     whole = Context(site, facts, facts, figures)
     found: list[Finding] = []
@@ -86,7 +115,8 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
 
 
 def _as_it_began(rule: Rule, plant: Context, whole: Context, finding: Finding) -> Finding:
-    """The finding with the day on which it began, where that lies in the first weeks, which are not judged but were seen."""
+    """The finding with the day on which it began, where that lies in the first weeks, which are not judged
+    but were seen."""
     first = plant.days.day(0).isoformat()
     settled = any(r.kind == "settling_in" and r.until < first for r in plant.recognised)
     if finding.since != first or not settled:
@@ -119,7 +149,8 @@ def _run(
 
 
 def _basis_of_use(context: Context) -> frozenset[str]:
-    """The quantities by which `analysis.use` tells when the unit ran and what for."""
+    """The quantities by which `fieldfare.analysis.minutes.operating_state` tells when the unit ran and what
+    for."""
     days = context.whole.days
 
     def measured(quantity: str, spacing_min: float = 1e9) -> bool:

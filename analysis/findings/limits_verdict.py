@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from analysis.findings.limit import Limit
+from fieldfare.analysis.findings.limit import Limit
 
 LIMITS_VERDICT: dict[str, Limit] = {
     "zone_cool_share": Limit(
-        0.5, "-", "common practice: half a kelvin under target is within a thermostat's band, but not for half of the time",
+        0.5,
+        "-",
+        "common practice: half a kelvin under target is within a thermostat's band, but not for half of the"
+        " time",
         "share of the time that a zone is half a kelvin or more under its target: to be watched",
     ),
     "zone_cold_share": Limit(
-        0.0833, "-", "common practice: two hours a day; warming up after a set-back takes less",
+        0.0833,
+        "-",
+        "common practice: two hours a day; warming up after a set-back takes less",
         "share of the time that a zone is 1.5 K or more under its target: to be watched",
     ),
-}  # fmt: skip
+}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import Literal
 
-from analysis.findings.limit import Side
+from fieldfare.analysis.findings.limit import Side
 
 Setting = Literal["flow_temperature", "hot_water_setpoint"]
 Direction = Literal["raise", "lower"]
@@ -42,8 +42,10 @@ class Finding:
     """One finding of the contract's section 6.
 
     since, until : local dates as ISO text; until None while it goes on. confidence [0 to 1].
-    cost_kwh, cost_money : a year's, None where it has no price. home : a sentence for the householder, or empty
-    changes : settings that the next step changes, each with "raise" or "lower", so that advice can be checked for conflicts
+    cost_kwh, cost_money : a year's, None where it has no price. home : a sentence for the householder, or
+        empty
+    changes : settings that the next step changes, each with "raise" or "lower", so that advice can be checked
+        for conflicts
     """
 
     code: str
@@ -68,18 +70,30 @@ class Finding:
         if self.cost_kwh is not None:
             cost = {"electricity_kwh": self.cost_kwh, "money": self.cost_money}
         return {
-            "code": self.code, "severity": self.severity, "since": self.since, "until": self.until,
-            "confidence": round(self.confidence, 3), "headline": self.headline,
+            "code": self.code,
+            "severity": self.severity,
+            "since": self.since,
+            "until": self.until,
+            "confidence": round(self.confidence, 3),
+            "headline": self.headline,
             "evidence": [asdict(e) for e in self.evidence],
-            "causes": [{"cause": c.cause, "weight": round(c.weight, 3), "because": c.because} for c in self.causes],
-            "next_step": self.next_step, "caution": self.caution, "cost_per_year": cost, "home": self.home,
-            "visit": self.visit, "bring": list(self.bring), "changes": [list(c) for c in self.changes],
-        }  # fmt: skip
+            "causes": [
+                {"cause": c.cause, "weight": round(c.weight, 3), "because": c.because} for c in self.causes
+            ],
+            "next_step": self.next_step,
+            "caution": self.caution,
+            "cost_per_year": cost,
+            "home": self.home,
+            "visit": self.visit,
+            "bring": list(self.bring),
+            "changes": [list(c) for c in self.changes],
+        }
 
 
 @dataclass(frozen=True)
 class NotAssessedCode:
-    """A finding that could not be assessed: why in words, and the kind of reason as `errors.NotAssessed` has it."""
+    """A finding that could not be assessed: why in words, and the kind of reason as `errors.NotAssessed` has
+    it."""
 
     code: str
     reason: str

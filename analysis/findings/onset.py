@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.findings.spells import Spell
-from analysis.findings.telling import Floats
+from fieldfare.analysis.findings.confidence import Floats
+from fieldfare.analysis.findings.episodes import Episode
 
 _FEWEST_BEFORE = 5
 """Days of the former level that are needed to speak of a change."""
@@ -17,7 +17,7 @@ _BETTER = 0.8
 """A slide must explain the days better than a step at the spell's first day, by a fifth at least."""
 
 
-def onset(day: NDArray[Any], value: Floats, spell: Spell) -> str:
+def onset(day: NDArray[Any], value: Floats, spell: Episode) -> str:
     """The local date on which a slow rise towards a spell began; the spell's own first day where it came at
     once.
 

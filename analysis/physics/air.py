@@ -1,7 +1,9 @@
 """Moist air: what its humidity is, and whether frost can grow on a coil standing in it.
 
-Relative humidity below 0 C means two things: weather services and capacitive sensors state it over liquid water, some
-calculators over ice. Every function here takes `over` for that; "water" is the default because that is what is measured.
+Relative humidity below 0 C means two things: weather services and capacitive sensors state it over liquid
+    water, some
+calculators over ice. Every function here takes `over` for that; "water" is the default because that is what
+is measured.
 """
 
 from __future__ import annotations
@@ -25,7 +27,8 @@ def saturation_pressure(temperature_c: ArrayLike, *, over: Over = "water") -> Ar
     """Saturation pressure of water vapour.
 
     temperature_c : float or array [C], -60 to 100
-    over : str, default water. water: over liquid (supercooled below 0 C); ice: over ice below the triple point
+    over : str, default water. water: over liquid (supercooled below 0 C); ice: over ice below the triple
+        point
     Returns the same shape [Pa]. Raises ValueError for another word.
     Source: Hyland and Wexler (1983), ASHRAE Fundamentals (2017) chapter 1, equations 5 and 6.
     """
@@ -44,9 +47,14 @@ def saturation_pressure(temperature_c: ArrayLike, *, over: Over = "water") -> Ar
     if over == "water":
         return np.exp(liquid)[()]
     ice = (
-        -5.6745359e3 / t + 6.3925247 - 9.677843e-3 * t + 6.2215701e-7 * t**2
-        + 2.0747825e-9 * t**3 - 9.484024e-13 * t**4 + 4.1635019 * np.log(t)
-    )  # fmt: skip
+        -5.6745359e3 / t
+        + 6.3925247
+        - 9.677843e-3 * t
+        + 6.2215701e-7 * t**2
+        + 2.0747825e-9 * t**3
+        - 9.484024e-13 * t**4
+        + 4.1635019 * np.log(t)
+    )
     return np.exp(np.where(c <= TRIPLE_POINT_C, ice, liquid))[()]
 
 
@@ -101,7 +109,8 @@ def frost_point(temperature_c: ArrayLike, humidity_percent: ArrayLike, *, over: 
     temperature_c : float or array [C]
     humidity_percent : float or array [%]
     over : str, default water. What the relative humidity below 0 C refers to
-    Returns the broadcast shape [C]. Over ice it lies above the dew point: nearly saturated air below 0 C is supersaturated over ice.
+    Returns the broadcast shape [C]. Over ice it lies above the dew point: nearly saturated air below 0 C is
+    supersaturated over ice.
     Source: the saturation pressure inverted by bisection to 1e-6 K.
     """
     vapour = vapour_pressure(temperature_c, humidity_percent, over=over)
@@ -160,15 +169,19 @@ def frost_rate_index(
     over: Over = "water",
     pressure_pa: float = SEA_LEVEL_PA,
 ) -> Array:
-    """How fast frost can grow on the outdoor coil: water the air loses to a coil colder than its frost point and than 0 C.
+    """How fast frost can grow on the outdoor coil: water the air loses to a coil colder than its frost point
+    and than 0 C.
 
     temperature_c : float or array [C]. Outdoor air
     humidity_percent : float or array [%]
-    coil_difference_k : float or array [K], default 8.0. Air minus coil surface; common practice 5 to 10 K, no source
+    coil_difference_k : float or array [K], default 8.0. Air minus coil surface; common practice 5 to 10 K, no
+        source
     over : str, default water. What the relative humidity below 0 C refers to
     pressure_pa : float [Pa], default 101325.0. Sea level
-    Returns the broadcast shape [g water per kg dry air]: 0 where frost cannot grow. Proportional to frost mass at a given air flow.
-    Source: difference of humidity ratios, air against saturation over ice at the coil (mass-transfer analogy).
+    Returns the broadcast shape [g water per kg dry air]: 0 where frost cannot grow. Proportional to frost
+    mass at a given air flow.
+    Source: difference of humidity ratios, air against saturation over ice at the coil (mass-transfer
+        analogy).
     """
     t = np.asarray(temperature_c, dtype=float)
     coil = t - np.asarray(coil_difference_k, dtype=float)

@@ -1,4 +1,5 @@
-"""The bin method of EN 14825: seasonal performance of a heat pump with its back-up heater over a reference season."""
+"""The bin method of EN 14825: seasonal performance of a heat pump with its back-up heater over a reference
+season."""
 
 from __future__ import annotations
 
@@ -8,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.physics.heat_pump import part_load_cop
+from fieldfare.analysis.physics.heat_pump import part_load_cop
 
 Array = NDArray[np.float64]
 
@@ -18,7 +19,8 @@ PRIMARY_ENERGY_FACTOR = 2.5  # Reg. (EU) 813/2013: conversion coefficient for el
 
 @dataclass(frozen=True)
 class Season:
-    """A reference heating season: whole-degree outdoor temperatures, hours at each, design temperature, off-mode hours."""
+    """A reference heating season: whole-degree outdoor temperatures, hours at each, design temperature,
+    off-mode hours."""
 
     name: str
     design_c: float
@@ -41,30 +43,112 @@ class Season:
 
     @property
     def equivalent_hours(self) -> float:
-        """Hours at design load that carry the season's whole load [h]: published as 2066 (A), 1336 (W), 2465 (C)."""
+        """Hours at design load that carry the season's whole load [h]: published as 2066 (A), 1336 (W), 2465
+        (C)."""
         return float(
             np.sum(np.array(self.hours) * part_load_ratio(self.temperatures_c, design_c=self.design_c))
         )
 
 
-# Hours: A from Reg. (EU) 813/2013 Annex III Table 5; W and C from EN 14825:2018 Annex B as public code transcribes it, proved
-# by their equivalent hours. Off-mode hours for heating-only units from the same source.
+# Hours: A from Reg. (EU) 813/2013 Annex III Table 5; W and C from EN 14825:2018 Annex B as public code
+# transcribes it, proved by their equivalent hours. Off-mode hours for heating-only units from the same
+# source.
 AVERAGE = Season(
-    "average", -10.0, -10,
-    (1, 25, 23, 24, 27, 68, 91, 89, 165, 173, 240, 280, 320, 357, 356, 303, 330, 326, 348, 335, 315, 215, 169, 151, 105, 74),
-    179, 0, 3851, 3672,
-)  # fmt: skip
+    "average",
+    -10.0,
+    -10,
+    (
+        1,
+        25,
+        23,
+        24,
+        27,
+        68,
+        91,
+        89,
+        165,
+        173,
+        240,
+        280,
+        320,
+        357,
+        356,
+        303,
+        330,
+        326,
+        348,
+        335,
+        315,
+        215,
+        169,
+        151,
+        105,
+        74,
+    ),
+    179,
+    0,
+    3851,
+    3672,
+)
 WARMER = Season(
-    "warmer", 2.0, 2,
+    "warmer",
+    2.0,
+    2,
     (3, 22, 63, 63, 175, 162, 259, 360, 428, 430, 503, 444, 384, 294),
-    755, 0, 4476, 4345,
-)  # fmt: skip
+    755,
+    0,
+    4476,
+    4345,
+)
 COLDER = Season(
-    "colder", -22.0, -22,
-    (1, 6, 13, 17, 19, 26, 39, 41, 35, 52, 37, 41, 43, 54, 90, 125, 169, 195, 278,
-     306, 454, 385, 490, 533, 380, 228, 261, 279, 229, 269, 233, 230, 243, 191, 146, 150, 97, 61),
-    131, 0, 2944, 2189,
-)  # fmt: skip
+    "colder",
+    -22.0,
+    -22,
+    (
+        1,
+        6,
+        13,
+        17,
+        19,
+        26,
+        39,
+        41,
+        35,
+        52,
+        37,
+        41,
+        43,
+        54,
+        90,
+        125,
+        169,
+        195,
+        278,
+        306,
+        454,
+        385,
+        490,
+        533,
+        380,
+        228,
+        261,
+        279,
+        229,
+        269,
+        233,
+        230,
+        243,
+        191,
+        146,
+        150,
+        97,
+        61,
+    ),
+    131,
+    0,
+    2944,
+    2189,
+)
 SEASONS = (AVERAGE, WARMER, COLDER)
 
 
@@ -84,7 +168,8 @@ class SeasonalPerformance:
 
     @property
     def scop_net(self) -> float:
-        """Active-mode seasonal performance without the back-up heater's heat and electricity (EN 14825 SCOPnet) [-]."""
+        """Active-mode seasonal performance without the back-up heater's heat and electricity (EN 14825
+        SCOPnet) [-]."""
         return (self.heat_kwh - self.backup_kwh) / self.heat_pump_kwh
 
     @property
@@ -105,11 +190,13 @@ def part_load_ratio(outdoor_c: ArrayLike, *, design_c: float = -10.0) -> Array:
 
 
 def declared_curve(temperatures_c: Sequence[float], values: Sequence[float]) -> Callable[[Array], Array]:
-    """Straight lines between declared values; the outer two lines go on beyond them, as EN 14825 allows above the last.
+    """Straight lines between declared values; the outer two lines go on beyond them, as EN 14825 allows above
+    the last.
 
     temperatures_c : sequence [C], any order, at least 1 and no repeats
     values : sequence. Declared capacity [kW] or COP [-] at each
-    Returns a function of an array of temperatures. Raises ValueError if the lengths differ, a temperature repeats or none is given.
+    Returns a function of an array of temperatures. Raises ValueError if the lengths differ, a temperature
+    repeats or none is given.
     """
     if (
         len(temperatures_c) != len(values)
@@ -146,10 +233,12 @@ def seasonal_performance(
 ) -> SeasonalPerformance:
     """Seasonal performance of one unit by the bin method.
 
-    capacity_kw, cop : functions of an array of outdoor temperatures [C] to declared capacity [kW] and declared COP [-]
+    capacity_kw, cop : functions of an array of outdoor temperatures [C] to declared capacity [kW] and
+        declared COP [-]
     design_load_kw : float [kW]. Pdesignh, the load at the season's design temperature
     season : Season, default AVERAGE. AVERAGE, WARMER or COLDER
-    operation_limit_c : float [C], default -inf. TOL: below it the heat pump stands still and the back-up heater carries all
+    operation_limit_c : float [C], default -inf. TOL: below it the heat pump stands still and the back-up
+        heater carries all
     cd : float [-], default 0.9. Degradation coefficient for cycling, air or water to water
     thermostat_off_w, standby_w, crankcase_w, off_w : float [W], default 0.0. Consumption in those modes
     Returns SeasonalPerformance. Raises ValueError if design_load_kw is not positive.
@@ -182,7 +271,8 @@ def seasonal_space_heating_efficiency(scop: float, *, ground_or_water_source: bo
     """Seasonal space heating energy efficiency of the label.
 
     scop : float [-]
-    ground_or_water_source : bool, default False. Brine and water sources lose a further 5 points for their pump
+    ground_or_water_source : bool, default False. Brine and water sources lose a further 5 points for their
+        pump
     Returns float [-]; 1.25 is 125 %. Source: Reg. (EU) 813/2013: SCOP / 2.5 less 3 (8) points.
     """
     return scop / PRIMARY_ENERGY_FACTOR - (0.08 if ground_or_water_source else 0.03)

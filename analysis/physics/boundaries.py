@@ -40,7 +40,8 @@ MINIMUM_SPF_ELECTRIC = 2.5  # Decision 2013/114/EU: 1.15 / 0.455, stated as 2.5
 
 @dataclass(frozen=True)
 class Balance:
-    """Energies of one period [kWh]. None: fitted but not metered. 0.0: not fitted, or metered and nothing used."""
+    """Energies of one period [kWh]. None: fitted but not metered. 0.0: not fitted, or metered and nothing
+    used."""
 
     heat_kwh: Energy | None
     heat_pump_kwh: Energy | None
@@ -82,14 +83,16 @@ def spf(balance: Balance) -> dict[str, BoundaryRatio]:
 
     balance : Balance [kWh]
     Returns dict of BoundaryRatio by "H1" to "H4" [-].
-    Source: SEPEMO-Build (2012), D4.2: H1 refrigeration unit; H2 with source fan or pump; H3 with direct heaters; H4 with sink
+    Source: SEPEMO-Build (2012), D4.2: H1 refrigeration unit; H2 with source fan or pump; H3 with direct
+        heaters; H4 with sink
     pumps (formulas from memory). A direct heater that no heat meter sees gives heat equal to its electricity.
     """
     return {name: _ratio(balance, inside) for name, inside in BOUNDARIES}
 
 
 def spf_of_each(balance: Balance) -> dict[str, tuple[Floats, Floats]]:
-    """`spf` of many periods at once: by boundary the factors [-] and the electricity [kWh], nan where there are none.
+    """`spf` of many periods at once: by boundary the factors [-] and the electricity [kWh], nan where there
+    are none.
 
     balance : Balance of float64 (n,), or of single numbers for all
     """
@@ -136,7 +139,8 @@ def _energies(balance: Balance, inside: frozenset[str]) -> tuple[Any, Any] | str
 def _terms(
     inside: frozenset[str], meter_includes: frozenset[str], heat_includes: frozenset[str]
 ) -> tuple[tuple[str, int, int], ...]:
-    """What is added to the metered heat and electricity, or taken off: (consumer, sign in heat, sign in electricity)."""
+    """What is added to the metered heat and electricity, or taken off: (consumer, sign in heat, sign in
+    electricity)."""
     terms = []
     for consumer in CONSUMERS:
         wanted = int(consumer in inside)
@@ -154,7 +158,8 @@ def renewable_heat_kwh(heat_kwh: float, spf_h2: float, *, minimum_spf: float = M
     spf_h2 : float [-]. Seasonal performance factor at H2 (SCOPnet)
     minimum_spf : float [-], default 2.5. Below it nothing counts
     Returns float [kWh]. Raises ValueError if spf_h2 is not above 0.
-    Source: Decision 2013/114/EU: heat x (1 - 1/SPF), SPF at least 1.15 / 0.455, stated as 2.5 (formula from memory).
+    Source: Decision 2013/114/EU: heat x (1 - 1/SPF), SPF at least 1.15 / 0.455, stated as 2.5 (formula from
+        memory).
     """
     if not spf_h2 > 0.0:
         raise ValueError(f"spf_h2 must be above 0, got {spf_h2}")

@@ -1,4 +1,5 @@
-"""Heating degree-days, by three ways that differ in what they need: daily extremes, a monthly mean, or daily means."""
+"""Heating degree-days, by three ways that differ in what they need: daily extremes, a monthly mean, or daily
+means."""
 
 from __future__ import annotations
 
@@ -55,7 +56,8 @@ def degree_days_from_means(daily_mean_c: ArrayLike, *, base_c: float = UK_BASE_C
 
     daily_mean_c : float or array [C]. Per day; means of readings spread over the whole day
     base_c : float [C], default 15.5. Base temperature
-    Returns the same shape [K d]. Reads low on days that cross the base. Source: CIBSE TM41:2006, mean daily temperature.
+    Returns the same shape [K d]. Reads low on days that cross the base. Source: CIBSE TM41:2006, mean daily
+    temperature.
     """
     return np.maximum(base_c - np.asarray(daily_mean_c, dtype=float), 0.0)[()]
 

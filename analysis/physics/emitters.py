@@ -14,15 +14,15 @@ Array = NDArray[np.float64]
 Kind = Literal["radiator", "underfloor", "fan_coil"]
 Mean = Literal["auto", "arithmetic", "logarithmic"]
 
-# Exponent of output over excess temperature. Radiator: typical of EN 442 tests, 1.2 to 1.4; floor: EN 1264-2; fan coil:
-# common practice, no source (forced convection, output nearly proportional).
+# Exponent of output over excess temperature. Radiator: typical of EN 442 tests, 1.2 to 1.4; floor: EN 1264-2;
+# fan coil: common practice, no source (forced convection, output nearly proportional).
 EXPONENTS: Mapping[str, float] = MappingProxyType({"radiator": 1.3, "underfloor": 1.1, "fan_coil": 1.0})
 LOGARITHMIC_BELOW = 0.7  # EN 442-2 and common rule (from memory): return excess over flow excess
 RATING_DROP_K = 10.0  # EN 442: rated at 75/65/20, water cooling 10 K around an excess of 50 K
 
 
 @dataclass(frozen=True)
-class Emitter:
+class HeatEmitter:
     """One emitter or a zone's emitters together: output at an excess temperature of water over room."""
 
     output_kw: float
@@ -48,7 +48,8 @@ def excess_temperature(
     """Excess temperature of the water over the room.
 
     flow_c, return_c, room_c : float or array [C]
-    mean : str, default auto. arithmetic; logarithmic; auto: logarithmic where (return - room) / (flow - room) < 0.7
+    mean : str, default auto. arithmetic; logarithmic; auto: logarithmic where (return - room) / (flow - room)
+        < 0.7
     Returns the broadcast shape [K], 0 where the return is not warmer than the room.
     Raises ValueError for another word.
     Source: EN 442-2.
@@ -71,7 +72,8 @@ def excess_temperature(
 
 
 def rated_logarithmic_excess(output_excess_k: ArrayLike) -> Array:
-    """Logarithmic excess at which an emitter rated at an arithmetic excess was tested, its water cooling by 10 K.
+    """Logarithmic excess at which an emitter rated at an arithmetic excess was tested, its water cooling by
+    10 K.
 
     output_excess_k : float or array [K], above 5
     Returns the same shape [K]: 49.83 for 50. Source: EN 442 test at 75/65/20.
@@ -82,7 +84,7 @@ def rated_logarithmic_excess(output_excess_k: ArrayLike) -> Array:
 
 
 def output_kw(
-    emitters: Emitter | Sequence[Emitter],
+    emitters: HeatEmitter | Sequence[HeatEmitter],
     flow_c: ArrayLike,
     return_c: ArrayLike,
     room_c: ArrayLike,
@@ -96,7 +98,7 @@ def output_kw(
     mean : str, default auto. As for excess_temperature; the rating is referred to the same mean
     Returns the broadcast shape [kW]. Source: EN 442: output = rated output x (excess / rated excess)^n.
     """
-    each = (emitters,) if isinstance(emitters, Emitter) else tuple(emitters)
+    each = (emitters,) if isinstance(emitters, HeatEmitter) else tuple(emitters)
     excess = excess_temperature(flow_c, return_c, room_c, mean=mean)
     arithmetic = excess_temperature(flow_c, return_c, room_c, mean="arithmetic")
     used_logarithmic = np.ones_like(excess, dtype=bool) if mean == "logarithmic" else excess != arithmetic
@@ -108,7 +110,7 @@ def output_kw(
 
 
 def required_mean_water_c(
-    load_kw: ArrayLike, emitters: Emitter | Sequence[Emitter], room_c: ArrayLike
+    load_kw: ArrayLike, emitters: HeatEmitter | Sequence[HeatEmitter], room_c: ArrayLike
 ) -> Array:
     """Mean water temperature at which a set of emitters gives a load.
 
@@ -119,7 +121,7 @@ def required_mean_water_c(
     Raises ValueError if there is no emitter.
     Source: EN 442 law over the arithmetic excess, solved by bisection to 1e-6 K.
     """
-    each = (emitters,) if isinstance(emitters, Emitter) else tuple(emitters)
+    each = (emitters,) if isinstance(emitters, HeatEmitter) else tuple(emitters)
     if not each:
         raise ValueError("a required water temperature needs at least one emitter")
     load, room = np.broadcast_arrays(np.asarray(load_kw, dtype=float), np.asarray(room_c, dtype=float))
@@ -142,7 +144,8 @@ def floor_output_w_per_m2(surface_c: ArrayLike, room_c: ArrayLike) -> Array:
     """Heat a warm floor surface gives to the room.
 
     surface_c, room_c : float or array [C]. Mean surface and standard indoor temperature
-    Returns the broadcast shape [W/m2], 0 where the floor is not warmer. At 9 K (29 C) 100, at 15 K (35 C) 175: the limits.
+    Returns the broadcast shape [W/m2], 0 where the floor is not warmer. At 9 K (29 C) 100, at 15 K (35 C)
+    175: the limits.
     Source: EN 1264-2: q = 8.92 (surface - room)^1.1 (formula from memory, published limits agree).
     """
     excess = np.asarray(surface_c, dtype=float) - np.asarray(room_c, dtype=float)

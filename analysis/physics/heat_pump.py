@@ -1,9 +1,10 @@
 """What a heat pump should do: a performance surface from its rating points, or the curve of an average unit.
 
-The surface works on second-law efficiency, not on COP: COP falls steeply and in a curve with the lift, its ratio to the
-thermodynamic limit hardly moves, so it can be carried between and beyond a few points. Efficiency and capacity are each a
-smooth field over source and flow temperature, conditioned on the points (Gaussian-process regression): with no point the
-field is its prior, with one it is shifted, with two or more it is shifted and tilted, and it passes through points that agree.
+The surface works on second-law efficiency, not on COP: COP falls steeply and in a curve with the lift, its
+ratio to the thermodynamic limit hardly moves, so it can be carried between and beyond a few points.
+Efficiency and capacity are each a smooth field over source and flow temperature, conditioned on the points
+(Gaussian-process regression): with no point the field is its prior, with one it is shifted, with two or more
+it is shifted and tilted, and it passes through points that agree.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import ClassVar, Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.physics.second_law import (
+from fieldfare.analysis.physics.second_law import (
     PLAUSIBLE_SHARE_OF_CARNOT,
     ZERO_C_IN_K,
     carnot_cop,
@@ -61,8 +62,8 @@ def generic_cop(source_c: ArrayLike, flow_c: ArrayLike, *, source: Source = "air
 
     source_c, flow_c : float or array [C]
     source : str, default air. air, brine or water (taken as brine at the water's temperature)
-    Returns the broadcast shape [-]. Below the regression's lowest lift its value there is held; above 60 K it falls as 1/lift.
-    Raises ValueError for another source.
+    Returns the broadcast shape [-]. Below the regression's lowest lift its value there is held; above 60 K it
+    falls as 1/lift. Raises ValueError for another source.
     Source: Staffell et al. (2012), Energy Environ. Sci. 5, 9291; extension beyond its range is ours.
     """
     constant, linear, square, lowest, highest = _STAFFELL[_known(source)]
@@ -83,7 +84,8 @@ def brine_temperature(outdoor_daily_mean_c: ArrayLike) -> Array:
 
     outdoor_daily_mean_c : float or array [C]. Held within -15 to 25
     Returns the same shape [C], about 3 to 12.
-    Source: cubic fitted to the German field test "WP Monitor" (Fraunhofer ISE, 2014), as the hplib package publishes it.
+    Source: cubic fitted to the German field test "WP Monitor" (Fraunhofer ISE, 2014), as the hplib package
+        publishes it.
     """
     t = np.clip(np.asarray(outdoor_daily_mean_c, dtype=float), -15.0, 25.0)
     return (-0.0003 * t**3 + 0.0086 * t**2 + 0.3047 * t + 5.0647)[()]
@@ -105,20 +107,24 @@ def part_load_cop(cop_full: ArrayLike, capacity_ratio: ArrayLike, *, cd: float =
 class RatedPerformance:
     """COP and full-load output of one unit over source and flow temperature.
 
-    `source_c` is the outdoor air for an air source and the entering brine or water otherwise. EN 14511 points include the
-    unit's own defrosts, so the surface does too. More than 5 K beyond the rated temperatures what the points taught is held
-    and only the prior slopes act; COP does not rise further below a lift of 15 K (or the smallest rated), and nothing
-    exceeds 0.65 of Carnot or 9. COP never falls as the source warms nor rises with the flow; nor does the output.
+    `source_c` is the outdoor air for an air source and the entering brine or water otherwise. EN 14511 points
+    include the unit's own defrosts, so the surface does too. More than 5 K beyond the rated temperatures what
+    the points taught is held and only the prior slopes act; COP does not rise further below a lift of 15 K
+    (or the smallest rated), and nothing exceeds 0.65 of Carnot or 9. COP never falls as the source warms nor
+    rises with the flow; nor does the output.
 
-    Many units are rated at A7 with the compressor at part speed and at A2 or A-7 near full speed. Output is meant at full
-    speed, so a point that gives less than another one with a colder source and no cooler flow is not used for it.
+    Many units are rated at A7 with the compressor at part speed and at A2 or A-7 near full speed. Output is
+    meant at full speed, so a point that gives less than another one with a colder source and no cooler flow
+    is not used for it.
     """
 
-    # Evaporating below the air and condensing above the water: keeps the limit finite at small lifts. Common practice.
+    # Evaporating below the air and condensing above the water: keeps the limit finite at small lifts. Common
+    # practice.
     _APPROACH_COLD_K: ClassVar = {"air": 8.0, "brine": 5.0}
     _APPROACH_HOT_K = 2.0
-    # Prior slopes per 10 K of ln(efficiency) and ln(output) over source and flow. Efficiency: between Staffell et al. (2012)
-    # and the unit of EN 14825:2018 Annex H; output over source: that unit; over flow: common practice, no source.
+    # Prior slopes per 10 K of ln(efficiency) and ln(output) over source and flow. Efficiency: between
+    # Staffell et al. (2012) and the unit of EN 14825:2018 Annex H; output over source: that unit; over flow:
+    # common practice, no source.
     _SLOPES: ClassVar = {"efficiency": (0.05, -0.05), "output": (0.28, -0.05)}
     _SLOPE_SPREAD = (0.15, 0.10)  # one standard deviation of the above, so that points can bend them
     _LEVEL_SPREAD, _LOCAL_SPREAD, _NOISE = 0.30, 0.08, 0.004
@@ -137,9 +143,11 @@ class RatedPerformance:
     ) -> None:
         """Condition the surface on rating points.
 
-        points : of RatingPoint or 4-tuples (outdoor or source C, flow C, output kW, COP). None, one or many, any order
+        points : of RatingPoint or 4-tuples (outdoor or source C, flow C, output kW, COP). None, one or many,
+            any order
         source : str, default air. air, brine or water
-        nominal_kw : float [kW], default None. Rated output where no point gives one, taken at A7/W35 (B0/W35, W10/W35)
+        nominal_kw : float [kW], default None. Rated output where no point gives one, taken at A7/W35 (B0/W35,
+            W10/W35)
         Raises ValueError for another source, or a point that is not finite, not positive, or above Carnot.
         """
         self.source = source
@@ -230,7 +238,8 @@ class RatedPerformance:
         return over_source * (source_c - 7.0) / 10.0 + over_flow * (flow_c - 35.0) / 10.0
 
     def _field(self, which: str, o: Array, w: Array, known: Array, s: Array, f: Array) -> Array:
-        """Gaussian-process mean at (s, f) of a field known at (o, w): prior plane, bent by level, slopes and local wiggle."""
+        """Gaussian-process mean at (s, f) of a field known at (o, w): prior plane, bent by level, slopes and
+        local wiggle."""
         plane = self._slope(which, s, f)
         far_s = np.clip(s, o.min() - self._BEYOND_K, o.max() + self._BEYOND_K)
         far_f = np.clip(f, w.min() - self._BEYOND_K, w.max() + self._BEYOND_K)
@@ -272,7 +281,8 @@ def _full_speed(known: list[tuple[float, float, float]]) -> list[tuple[float, fl
 
 
 def _monotone(grid: Array) -> Array:
-    """Nearest-by-halves surface that rises along the first axis and falls along the second; unchanged where it already does."""
+    """Nearest-by-halves surface that rises along the first axis and falls along the second; unchanged where
+    it already does."""
     upper = np.maximum.accumulate(grid, axis=0)
     upper = np.maximum.accumulate(upper[:, ::-1], axis=1)[:, ::-1]
     lower = np.minimum.accumulate(grid[::-1], axis=0)[::-1]

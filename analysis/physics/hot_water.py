@@ -1,4 +1,5 @@
-"""Domestic hot water: heat in a store, mixed water it gives, what it loses standing, and the tapping profiles."""
+"""Domestic hot water: heat in a store, mixed water it gives, what it loses standing, and the tapping
+profiles."""
 
 from __future__ import annotations
 
@@ -12,25 +13,28 @@ from numpy.typing import ArrayLike, NDArray
 Array = NDArray[np.float64]
 LossClass = Literal["A+", "A", "B", "C", "D", "E", "F"]
 
-# 1.163 Wh/(l K) = 4.1868 kJ/(l K), the customary round value: 0.7 to 1.4 % above water's own at 30 to 50 C. A store's volume
-# is named cold, so it is nearer than that for a filled cylinder.
+# 1.163 Wh/(l K) = 4.1868 kJ/(l K), the customary round value: 0.7 to 1.4 % above water's own at 30 to 50 C. A
+# store's volume is named cold, so it is nearer than that for a filled cylinder.
 WH_PER_LITRE_KELVIN = 1.163
 COLD_C = 10.0  # EN 16147: cold water of the test
 MIXED_C = 40.0  # EN 16147: V40 is water at 40 C
 RATED_STORE_C, RATED_ROOM_C = 65.0, 20.0  # standing loss test (from memory)
 
 SCALD_FROM_C = 50.0
-"""Water at the tap from here on scalds; the one temperature behind every warning. Baths of new homes are held to 48 °C
-(Approved Document G3, 2010); published times to a burn disagree, so none is given."""
+"""Water at the tap from here on scalds; the one temperature behind every warning. Baths of new homes are held
+to 48 °C (Approved Document G3, 2010); published times to a burn disagree, so none is given."""
 GROWTH_C = (20.0, 50.0)
-"""Legionella multiplies between these: HSG274 Part 2 (2014) names 20 to 45 °C, and WHO (2007, from memory) survival to 50 °C."""
+"""Legionella multiplies between these: HSG274 Part 2 (2014) names 20 to 45 °C, and WHO (2007, from memory)
+survival to 50 °C."""
 DISINFECTED_AT_C = 60.0
 """Reference of thermal disinfection: HSG274 Part 2 (2014) asks for 60 °C in the store."""
 STORED_HOT_C = 65.0
-"""A store above this is hotter than everyday hot water needs: thermal disinfection is 60 °C, and scale and scald risk grow."""
+"""A store above this is hotter than everyday hot water needs: thermal disinfection is 60 °C, and scale and
+scald risk grow."""
 HOLD_MIN = 60.0
 """Minutes at 60 °C that disinfect a store: the whole contents for an hour (HSG274 Part 2, from memory)."""
-# 3 min at 70 °C do the same (DVGW W 551, at each tap; from memory): log-linear between the two, as death rates are.
+# 3 min at 70 °C do the same (DVGW W 551, at each tap; from memory): log-linear between the two, as death
+# rates are.
 _TENFOLD_K = 10.0 / np.log10(HOLD_MIN / 3.0)
 SENSOR_LOW_K = 1.0
 """Sensors in their pockets read up to a kelvin low (common practice): water shown as 59 °C may count."""
@@ -67,7 +71,8 @@ def heat_kwh(litres: ArrayLike, from_c: ArrayLike, to_c: ArrayLike) -> Array:
 
 
 def reheat_minutes(litres: ArrayLike, from_c: ArrayLike, to_c: ArrayLike, power_kw: ArrayLike) -> Array:
-    """Shortest time in which a power brings a volume from one temperature to another, nothing lost on the way.
+    """Shortest time in which a power brings a volume from one temperature to another, nothing lost on the
+    way.
 
     litres : float or array [l]
     from_c, to_c : float or array [C]
@@ -121,9 +126,10 @@ def disinfection_rate(store_c: ArrayLike) -> Array:
     """How fast a store is disinfected, against 60 C.
 
     store_c : float or array [C]
-    Returns the same shape [equivalent minutes at 60 C per minute]: 1 at 60 C, 20 at 70 C, 0 below 59 C, where no
-    guidance counts a hold, and 0 where the temperature is not known.
-    Source: log-linear between 60 min at 60 C (HSG274 Part 2) and 3 min at 70 C (DVGW W 551), both from memory.
+    Returns the same shape [equivalent minutes at 60 C per minute]: 1 at 60 C, 20 at 70 C, 0 below 59 C, where
+    no guidance counts a hold, and 0 where the temperature is not known.
+    Source: log-linear between 60 min at 60 C (HSG274 Part 2) and 3 min at 70 C (DVGW W 551), both from
+        memory.
     """
     store = np.asarray(store_c, dtype=float)
     warm = np.nan_to_num(store, nan=0.0) >= DISINFECTED_AT_C - SENSOR_LOW_K
@@ -192,7 +198,8 @@ def loss_at(
 
 
 def profile_kwh(profile: str) -> float:
-    """Hot water energy of a day of a tapping profile [kWh]: M 5.845, L 11.655. Raises KeyError for another profile."""
+    """Hot water energy of a day of a tapping profile [kWh]: M 5.845, L 11.655. Raises KeyError for another
+    profile."""
     return sum(energy * count for energy, count in LOAD_PROFILES[profile])
 
 

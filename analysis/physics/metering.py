@@ -1,7 +1,7 @@
 """How far meters may err, and what that does to a performance factor.
 
-Errors are shares (0.02 is 2 %). A meter's class error is systematic: it does not shrink with time or with the number of
-readings, so it is combined with random parts and never averaged away.
+Errors are shares (0.02 is 2 %). A meter's class error is systematic: it does not shrink with time or with the
+number of readings, so it is combined with random parts and never averaged away.
 """
 
 from __future__ import annotations
@@ -18,12 +18,14 @@ HeatClass = Literal["1", "2", "3"]
 ElectricityClass = Literal["A", "B", "C"]
 Shape = Literal["rectangular", "triangular", "arcsine", "normal"]
 
-# EN 1434-1 / 2014/32/EU Annex VI (MI-004). Class 1 from memory; 2, 3 and the two below as technical descriptions quote them.
+# EN 1434-1 / 2014/32/EU Annex VI (MI-004). Class 1 from memory; 2, 3 and the two below as technical
+# descriptions quote them.
 _FLOW_SENSOR = {"1": (0.01, 0.0001), "2": (0.02, 0.0002), "3": (0.03, 0.0005)}
 _FLOW_SENSOR_HIGHEST = 0.05
 SMALLEST_DIFFERENCE_K = 3.0  # usual smallest rated temperature difference of a heat meter: 3, 5 or 10 K
 
-# 2014/32/EU Annex V (MI-003) Table 2, shares by class, from the transitional current up: (from C, to C, below, from).
+# 2014/32/EU Annex V (MI-003) Table 2, shares by class, from the transitional current up: (from C, to C,
+# below, from).
 _ELECTRICITY = (
     (5.0, 30.0, {"A": 0.035, "B": 0.020, "C": 0.010}, {"A": 0.035, "B": 0.020, "C": 0.007}),
     (-10.0, 40.0, {"A": 0.050, "B": 0.025, "C": 0.013}, {"A": 0.045, "B": 0.025, "C": 0.010}),
@@ -33,7 +35,8 @@ _ELECTRICITY = (
 
 
 class HeatMeterError(NamedTuple):
-    """Maximum permissible errors of a heat meter's three parts [-]. They add up for the legal limit, not for an uncertainty."""
+    """Maximum permissible errors of a heat meter's three parts [-]. They add up for the legal limit, not for
+    an uncertainty."""
 
     flow_sensor: Array
     temperature_pair: Array
@@ -46,7 +49,8 @@ class HeatMeterError(NamedTuple):
 
     @property
     def standard(self) -> Array:
-        """Standard uncertainty of the whole meter [-]: each part rectangular within its limit, combined by GUM."""
+        """Standard uncertainty of the whole meter [-]: each part rectangular within its limit, combined by
+        GUM."""
         return combine(*(standard_uncertainty(part) for part in self))
 
 
@@ -82,12 +86,13 @@ def heat_meter_mpe(
 ) -> HeatMeterError:
     """Maximum permissible errors of a heat meter's parts.
 
-    difference_k : float or array [K]. Flow less return; its sign does not matter, and below 0.1 K it is taken as 0.1
+    difference_k : float or array [K]. Flow less return; its sign does not matter, and below 0.1 K it is taken
+        as 0.1
     flow_ratio : float or array [-]. Flow over the permanent flow qp
     meter_class : str. 1, 2 or 3
     smallest_difference_k : float [K], default 3.0. Smallest difference the meter is rated for
-    Returns HeatMeterError [-]. Below the rated difference the formulas are carried on, which the standard does not do.
-    Raises ValueError for another class.
+    Returns HeatMeterError [-]. Below the rated difference the formulas are carried on, which the standard
+    does not do. Raises ValueError for another class.
     Source: EN 1434-1, MI-004: Et = (0.5 + 3 dmin/d) %, Ec = (0.5 + dmin/d) %.
     """
     share = smallest_difference_k / np.maximum(np.abs(np.asarray(difference_k, dtype=float)), 0.1)
@@ -105,7 +110,8 @@ def electricity_meter_mpe(
     temperature_c : float [C], default 20.0. Where the meter hangs
     below_transitional_current : bool, default False. Between the smallest and the transitional current
     Returns float [-]. Raises ValueError for another class or a temperature outside -40 to 70.
-    Source: 2014/32/EU Annex V (MI-003) Table 2. "Class B, 1 %" is EN 50470-3 at reference conditions: not this.
+    Source: 2014/32/EU Annex V (MI-003) Table 2. "Class B, 1 %" is EN 50470-3 at reference conditions: not
+        this.
     """
     if meter_class not in ("A", "B", "C"):
         raise ValueError(f"electricity meter class must be A, B or C, got {meter_class!r}")
@@ -145,14 +151,16 @@ def standard_uncertainty(half_width: ArrayLike, shape: Shape = "rectangular") ->
 
 
 def combine(*standard_uncertainties: ArrayLike) -> Array:
-    """Combined standard uncertainty of independent parts: the root of the sum of squares (GUM, JCGM 100:2008, 5.1.2)."""
+    """Combined standard uncertainty of independent parts: the root of the sum of squares (GUM, JCGM 100:2008,
+    5.1.2)."""
     return np.sqrt(
         sum((np.asarray(u, dtype=float) ** 2 for u in standard_uncertainties), start=np.asarray(0.0))
     )[()]
 
 
 def combine_systematic_random(systematic: ArrayLike, random: ArrayLike, count: ArrayLike) -> Array:
-    """Standard uncertainty of a mean: the systematic part stays, the random part falls with the number of readings.
+    """Standard uncertainty of a mean: the systematic part stays, the random part falls with the number of
+    readings.
 
     systematic, random : float or array. Standard uncertainties, one unit
     count : float or array [-]. Independent readings, at least 1
@@ -168,8 +176,10 @@ def coverage_factor(half_widths: Sequence[float], *, normal: float = 0.0, probab
     half_widths : sequence of float. Rectangular parts, one unit; zeros are left out
     normal : float, default 0.0. Standard uncertainty of everything else, same unit
     probability : float [-], default 0.95. Of the interval
-    Returns float [-]: 1.65 for one rectangular part alone, 1.90 for two equal ones, 1.96 for a normal one; 1.96 if all are 0.
-    Source: GUM, JCGM 100:2008, annex G.6.5, and the propagation of distributions of JCGM 101:2008 (convolution).
+    Returns float [-]: 1.65 for one rectangular part alone, 1.90 for two equal ones, 1.96 for a normal one;
+    1.96 if all are 0.
+    Source: GUM, JCGM 100:2008, annex G.6.5, and the propagation of distributions of JCGM 101:2008
+        (convolution).
     """
     if not 0.0 < probability < 1.0:
         raise ValueError(f"probability must lie between 0 and 1, got {probability}")
@@ -183,7 +193,8 @@ def coverage_factor(half_widths: Sequence[float], *, normal: float = 0.0, probab
 
 @lru_cache(maxsize=512)
 def _factor(half_widths: tuple[float, ...], normal: float, probability: float) -> float:
-    """Half-width of the symmetric interval of a sum with unit standard deviation, by convolution on a grid."""
+    """Half-width of the symmetric interval of a sum with unit standard deviation, by convolution on a
+    grid."""
     step, reach = 0.005, 8.0
     edges = np.arange(-reach - step / 2.0, reach + step, step)
     middle = (edges[:-1] + edges[1:]) / 2.0
@@ -218,10 +229,12 @@ def ratio_interval(
 
     heat, heat_uncertainty : float [kWh]. With its standard uncertainty
     electricity, electricity_uncertainty : float [kWh]. Independent of the heat's
-    coverage : float [-], default 1.959964. Factor to the interval; coverage_factor gives it for a few rectangular parts
+    coverage : float [-], default 1.959964. Factor to the interval; coverage_factor gives it for a few
+        rectangular parts
     Returns Interval [-]; high is infinite (low minus infinite) where the electricity is not told from 0.
     Raises ValueError if electricity is not above 0 or an uncertainty is negative.
-    Source: Fieller (1954), exact for a ratio of two normal quantities; the first-order law of GUM 5.1.2 is its limit.
+    Source: Fieller (1954), exact for a ratio of two normal quantities; the first-order law of GUM 5.1.2 is
+        its limit.
     """
     if not electricity > 0.0:
         raise ValueError(f"a performance factor needs electricity above 0, got {electricity}")

@@ -35,7 +35,8 @@ def lorenz_cop(
     source_in_c, source_out_c : float or array [C]. Air or brine entering and leaving
     return_c, flow_c : float or array [C]. Water entering and leaving
     Returns the broadcast shape [-]; infinite where the water is not warmer than the source.
-    Source: Lorenz cycle, Carnot's formula with the logarithmic mean of the absolute temperatures on each side.
+    Source: Lorenz cycle, Carnot's formula with the logarithmic mean of the absolute temperatures on each
+        side.
     """
 
     def mean(one: ArrayLike, other: ArrayLike) -> Array:

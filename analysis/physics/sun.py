@@ -61,8 +61,8 @@ def clear_noon(day_of_year: ArrayLike, latitude: float) -> Array:
     """Global irradiance on the horizontal at noon under a clear sky.
 
     day_of_year : int or array. latitude : float [deg]
-    Returns the same shape [W/m2]. Source: Haurwitz (1945), 1098 times the cosine of the zenith angle, times e to the power
-    of -0.057 over that cosine.
+    Returns the same shape [W/m2]. Source: Haurwitz (1945), 1098 times the cosine of the zenith angle, times e
+    to the power of -0.057 over that cosine.
     """
     up = np.maximum(np.cos(np.radians(latitude) - declination(day_of_year)), 0.0)
     return np.asarray(np.where(up > 0.0, 1098.0 * up * np.exp(-0.057 / np.maximum(up, 1e-3)), 0.0))
@@ -71,9 +71,11 @@ def clear_noon(day_of_year: ArrayLike, latitude: float) -> Array:
 def daytime_temperature(share_of_day: ArrayLike, day_hours: ArrayLike, *, lag_h: float = 1.86) -> Array:
     """Air temperature by day as a share of the way from the morning's least to the afternoon's greatest.
 
-    share_of_day : float or array [-]. 0 at sunrise, 1 at sunset. day_hours : float or array [h]. From sunrise to sunset
+    share_of_day : float or array [-]. 0 at sunrise, 1 at sunset. day_hours : float or array [h]. From sunrise
+        to sunset
     lag_h : float [h], default 1.86. From noon to the warmest time
-    Returns the broadcast shape [-]. Source: Parton and Logan (1981), sine by day; 1.86 h at 1.5 m above ground.
+    Returns the broadcast shape [-]. Source: Parton and Logan (1981), sine by day; 1.86 h at 1.5 m above
+    ground.
     """
     hours = np.asarray(day_hours, dtype=np.float64)
     return np.asarray(np.sin(np.pi * np.asarray(share_of_day) * hours / (hours + 2.0 * lag_h)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from analysis.physics.sun import SOLAR_CONSTANT, declination, half_day
+from fieldfare.analysis.physics.sun import SOLAR_CONSTANT, declination, half_day
 
 Array = NDArray[np.float64]
 
@@ -19,7 +19,8 @@ def extraterrestrial(day_of_year: ArrayLike, latitude: float) -> Array:
     """Daily mean irradiance on the horizontal above the air.
 
     day_of_year : array (n,), 1 on 1 January. latitude : float [deg], south negative
-    Returns array (n,) [W/m2]. Source: FAO Irrigation and Drainage Paper 56, equations 21 to 25, summed over the day.
+    Returns array (n,) [W/m2]. Source: FAO Irrigation and Drainage Paper 56, equations 21 to 25, summed over
+    the day.
     """
     return _beam(day_of_year, latitude)[0]
 
@@ -28,8 +29,8 @@ def from_temperature_range(day_of_year: ArrayLike, latitude: float, range_k: Arr
     """Daily mean global irradiance told from how far the day's temperature rose and fell.
 
     range_k : array (n,) [K], day's highest less lowest temperature
-    Returns array (n,) [W/m2]. Source: Hargreaves and Samani (1982), 0.16 inland, as FAO Irrigation and Drainage Paper 56
-    equation 50 gives it.
+    Returns array (n,) [W/m2]. Source: Hargreaves and Samani (1982), 0.16 inland, as FAO Irrigation and
+    Drainage Paper 56 equation 50 gives it.
     """
     spread = np.maximum(np.asarray(range_k, dtype=np.float64), 0.5)
     return np.asarray(0.16 * extraterrestrial(day_of_year, latitude) * np.sqrt(spread))
@@ -40,7 +41,8 @@ def on_walls(day_of_year: ArrayLike, latitude: float, horizontal: ArrayLike) -> 
 
     horizontal : array (n,) [W/m2], daily mean global irradiance on the horizontal
     Returns array (n,) [W/m2]. A low winter sun gives windows more than it gives the ground, a high one less.
-    Source: diffuse share by Erbs, Klein and Duffie (1982), daily form; beam by geometry; a vertical pane sees half of
+    Source: diffuse share by Erbs, Klein and Duffie (1982), daily form; beam by geometry; a vertical pane sees
+        half of
     the sky and half of the ground (Liu and Jordan 1963). Orientations: common practice, a house like others.
     """
     total = np.asarray(horizontal, dtype=np.float64)
@@ -52,8 +54,8 @@ def on_walls(day_of_year: ArrayLike, latitude: float, horizontal: ArrayLike) -> 
 
 
 def _beam(day_of_year: ArrayLike, latitude: float) -> tuple[Array, Array, Array, Array]:
-    """Daily means of the beam above the air [W/m2]: on the horizontal, on a wall that faces noon, on two that face east and
-    west together, and on one that faces away; arrays (n,)."""
+    """Daily means of the beam above the air [W/m2]: on the horizontal, on a wall that faces noon, on two that
+    face east and west together, and on one that faces away; arrays (n,)."""
     n = np.asarray(day_of_year, dtype=np.float64)[:, None]
     sun = SOLAR_CONSTANT * (1.0 + 0.033 * np.cos(2 * np.pi * n / 365.0))
     place, tilt = np.radians(latitude), declination(n)

@@ -1,13 +1,14 @@
 """Rules for a site file that is being added, beyond those that any site must keep to be read at all.
 
-A site that was kept by an earlier release and breaks one of these is still read: its other points go on being collected.
+A site that was kept by an earlier release and breaks one of these is still read: its other points go on being
+collected.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from analysis.plant.site import Site
+from fieldfare.analysis.plant.site import Site
 
 OWN_TREE = "fieldfare"
 """First level of the topics that the product defines itself."""
@@ -48,8 +49,10 @@ def not_admitted(site: Site) -> Iterator[tuple[tuple[str | int, ...], str]]:
     if site.heat_pump.source != "air":
         yield (
             ("heat_pump", "source"),
-            f"{site.heat_pump.source!r} is not supported: every figure takes outdoor air as the heat source; "
-            "only air-source units can be added",
+            (
+                f"{site.heat_pump.source!r} is not supported: every figure takes outdoor air as the heat"
+                " source; only air-source units can be added"
+            ),
         )
     for number, point in enumerate(site.point):
         if point.topic is not None and (trouble := topic_trouble(point.topic)):

@@ -7,8 +7,8 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field, model_validator
 
-from analysis.plant.fields import Day, Number, Price
-from analysis.plant.section import Section
+from fieldfare.analysis.plant.fields import Day, Number, Price
+from fieldfare.analysis.plant.section import Section
 
 
 class Band(Section):
@@ -20,7 +20,8 @@ class Band(Section):
 
 
 class DatedPrice(Section):
-    """`[[cost.price]]`: prices from a local day on, until the next entry; a key that is left out stays as it was."""
+    """`[[cost.price]]`: prices from a local day on, until the next entry; a key that is left out stays as it
+    was."""
 
     start: Annotated[Day, Field(alias="from")]
     electricity: Price | None = None
@@ -37,7 +38,8 @@ class DatedPrice(Section):
 
 
 class Prices(NamedTuple):
-    """Prices of a day: electricity [money/kWh] whenever no band says otherwise, standing charge [money/day], fuel [money/kWh]."""
+    """Prices of a day: electricity [money/kWh] whenever no band says otherwise, standing charge [money/day],
+    fuel [money/kWh]."""
 
     electricity: float | None
     standing_charge_per_day: float
@@ -47,7 +49,8 @@ class Prices(NamedTuple):
 class Cost(Section):
     """`[cost]`: prices, and the fuel that was replaced.
 
-    country : ISO 3166-1 alpha-2, for the carbon factors. price : prices from a day on, in the order of their days
+    country : ISO 3166-1 alpha-2, for the carbon factors. price : prices from a day on, in the order of their
+        days
     previous_standing_charge_per_day : of the old fuel, given only if the home no longer pays it
     """
 

@@ -44,7 +44,8 @@ def _packed_zones() -> frozenset[str]:
 
 @cache
 def _all_zones() -> frozenset[str]:
-    """As `_packed_zones`, with those of the machine: its folders take twice as long to list as a site file to read."""
+    """As `_packed_zones`, with those of the machine: its folders take twice as long to list as a site file to
+    read."""
     return frozenset(available_timezones())
 
 

@@ -9,9 +9,9 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from analysis.errors import Problem, SiteError
-from analysis.plant.admission import not_admitted
-from analysis.plant.site import Site
+from fieldfare.analysis.errors import Problem, SiteError
+from fieldfare.analysis.plant.admission import not_admitted
+from fieldfare.analysis.plant.site import Site
 
 LARGEST_FILE = 500_000
 """Characters of a site file; one with hundreds of points has some 50,000."""
@@ -37,7 +37,7 @@ def parse_site(text: str, file: str = "site file") -> Site:
 def parse_kept_site(text: str, file: str = "site file") -> Site:
     """Read the text of a site file that was added before, by an earlier release perhaps.
 
-    As `parse_site`, without the rules of `analysis.plant.admission`.
+    As `parse_site`, without the rules of `fieldfare.analysis.plant.admission`.
     """
     if len(text) > LARGEST_FILE:
         raise SiteError(
@@ -67,7 +67,7 @@ def _parsed(text: str, file: str) -> Site:
 
 
 def _unknown_limits(site: Site, text: str) -> list[Problem]:
-    from analysis.findings.limits import LIMITS, RETIRED
+    from fieldfare.analysis.findings.limits import LIMITS, RETIRED
 
     return [
         Problem(

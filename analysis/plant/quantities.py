@@ -17,9 +17,11 @@ class Quantity:
     """One row of the contract's table of quantities.
 
     unit : canonical unit of gauges and powers. energy : canonical unit of registers and intervals, if any.
-    low, high : bounds in `unit` outside which a reading is refused at the door: no dwelling's plant can show it,
-        in any unit that people mix up. A kW read as W, or a degF as degC, passes and is found by the analysis.
-    likely : the range in `unit` that a working sensor in its right unit stays in; the analysis leaves out the rest.
+    low, high : bounds in `unit` outside which a reading is refused at the door: no dwelling's plant can show
+        it, in any unit that people mix up. A kW read as W, or a degF as degC, passes and is found by the
+        analysis.
+    likely : the range in `unit` that a working sensor in its right unit stays in; the analysis leaves out the
+        rest.
     states : word -> code for state quantities; empty for free text.
     """
 
@@ -66,8 +68,9 @@ def _state(name: str, states: dict[str, int] | None, meaning: str) -> Quantity:
     return Quantity(name, ("state",), "", meaning, *anything, anything, states=states)
 
 
-# Refused: water beyond 165 C would be steam at any heating circuit's relief pressure, and 165 degF is a store at
-# 74 C. Air: twice the records at inhabited places (-68 and 57 C, World Meteorological Organization), so degF fits.
+# Refused: water beyond 165 C would be steam at any heating circuit's relief pressure, and 165 degF is a store
+# at 74 C. Air: twice the records at inhabited places (-68 and 57 C, World Meteorological Organization), so
+# degF fits.
 _WATER, _LIKELY_WATER = (-60.0, 165.0), (-25.0, 99.0)
 _AIR, _LIKELY_AIR = (-75.0, 130.0), (-50.0, 58.0)
 _ROOM, _LIKELY_ROOM = (-60.0, 130.0), (-10.0, 45.0)

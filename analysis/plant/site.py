@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 
 from pydantic import Field, field_validator, model_validator
 
-from analysis.plant.cost import Cost
-from analysis.plant.fields import (
+from fieldfare.analysis.plant.cost import Cost
+from fieldfare.analysis.plant.fields import (
     AirTemperature,
     Day,
     Energy,
@@ -26,14 +26,14 @@ from analysis.plant.fields import (
     WaterTemperature,
     WholeNumber,
     Word,
-)  # fmt: skip
-from analysis.plant.quantities import QUANTITIES, Form, Quantity
-from analysis.plant.section import Section as _Section
-from analysis.plant.units import Conversion, conversion
+)
+from fieldfare.analysis.plant.quantities import QUANTITIES, Form, Quantity
+from fieldfare.analysis.plant.section import Section as _Section
+from fieldfare.analysis.plant.units import Conversion, conversion
 
 ZERO_C_IN_K = 273.15
 MAX_ANTIFREEZE_PERCENT = 50.0
-"""By mass; the property tables of `analysis.physics.water` end there."""
+"""By mass; the property tables of `fieldfare.analysis.physics.water` end there."""
 
 
 class About(_Section):
@@ -90,7 +90,8 @@ class Rating(_Section):
             raise ValueError("flow_c must be above outdoor_c, by 1 K at least")
         if self.cop > (limit := (self.flow_c + ZERO_C_IN_K) / lift):
             raise ValueError(
-                f"cop = {self.cop:g} at {self.outdoor_c:g}/{self.flow_c:g} C is above the thermodynamic limit of {limit:.1f}"
+                f"cop = {self.cop:g} at {self.outdoor_c:g}/{self.flow_c:g} C is above the thermodynamic limit"
+                f" of {limit:.1f}"
             )
         return self
 
@@ -113,7 +114,8 @@ class HeatPump(_Section):
     def _in_the_tables(cls, value: float) -> float:
         if value > MAX_ANTIFREEZE_PERCENT:
             raise ValueError(
-                f"must be 0 to {MAX_ANTIFREEZE_PERCENT:.0f}, in percent by mass (not by volume), got {value:g}"
+                f"must be 0 to {MAX_ANTIFREEZE_PERCENT:.0f}, in percent by mass (not by volume), got"
+                f" {value:g}"
             )
         return value
 
@@ -285,7 +287,8 @@ class Point(_Section):
         if self.quantity in HEAT_QUANTITIES and set(self.includes) - {"backup_heater"}:
             other = next(name for name in self.includes if name != "backup_heater")
             raise ValueError(
-                f'includes: a heat meter can include "backup_heater" (it sits behind the in-line heater), not {other!r}'
+                'includes: a heat meter can include "backup_heater" (it sits behind the in-line heater), not'
+                f" {other!r}"
             )
         for name in self.includes:
             if f"{name}_electricity" not in QUANTITIES:
@@ -316,7 +319,7 @@ FaultWords = Annotated[str, Field(min_length=1, max_length=200)]
 
 
 class Site(_Section):
-    """One installation. Read with `analysis.plant.load`."""
+    """One installation. Read with `fieldfare.analysis.plant.load`."""
 
     site: About
     design: Design = Design()

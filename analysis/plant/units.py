@@ -1,7 +1,9 @@
-"""Units as people and gateways write them, converted to canonical ones: the common units by a table, others by pint.
+"""Units as people and gateways write them, converted to canonical ones: the common units by a table, others
+by pint.
 
-Units come from files and messages of strangers, so a closed grammar is checked before pint sees them: names joined by
-`*`, `/` or a blank, each with a power of one digit. Numbers elsewhere, brackets and long texts are refused.
+Units come from files and messages of strangers, so a closed grammar is checked before pint sees them: names
+joined by `*`, `/` or a blank, each with a power of one digit. Numbers elsewhere, brackets and long texts are
+refused.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ import re
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from analysis.plant.common_units import COMMON_UNITS
+from fieldfare.analysis.plant.common_units import COMMON_UNITS
 
 LONGEST_UNIT = 40
 """Characters of a unit; the longest in use ("kilowatt_hour / meter ** 2") have some 25."""
@@ -46,8 +48,10 @@ def _registry() -> Any:
 def conversion(unit: str, canonical: str) -> Conversion:
     """How numbers in `unit` become numbers in `canonical`.
 
-    unit, canonical : str, a product of named units with small powers; `m3/h`, `W/m2`, `°C` and `Cel` are read too
-    Returns Conversion. Raises ValueError naming the unit if it is unknown, of another dimension or not linear.
+    unit, canonical : str, a product of named units with small powers; `m3/h`, `W/m2`, `°C` and `Cel` are read
+        too
+    Returns Conversion. Raises ValueError naming the unit if it is unknown, of another dimension or not
+    linear.
     """
     if unit == canonical:
         return Conversion(1.0, 0.0)

@@ -7,8 +7,8 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
-from api.alerts.life import Life
-from api.state.work_tables import Alert, AlertEvent
+from fieldfare.api.alerts.life import Life
+from fieldfare.api.state.work_tables import Alert, AlertEvent
 
 _LIFE = tuple(f.name for f in fields(Life))
 

@@ -10,15 +10,20 @@ from typing import Any
 from sqlalchemy import case, func, select
 from sqlalchemy.orm import Session
 
-from analysis.errors import InputError
-from api.alerts import life as rules
-from api.alerts.alert_rows import life_of, note_event, set_life
-from api.alerts.decisions import HandlingRow, alert_after, lasts
-from api.alerts.handling import put, row_of
-from api.alerts.life import Patience
-from api.people.access import SCHEDULER, Actor
-from api.state.database import Database
-from api.state.work_tables import Alert, AlertEvent, Handling, Maintenance
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.alerts import life as rules
+from fieldfare.api.alerts.alert_rows import life_of, note_event, set_life
+from fieldfare.api.alerts.decisions import HandlingRow, alert_after, lasts
+from fieldfare.api.alerts.handling import put, row_of
+from fieldfare.api.alerts.life import Patience
+from fieldfare.api.people.access import SCHEDULER, Actor
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.work_tables import (
+    Alert,
+    AlertEvent,
+    Handling,
+    Maintenance,
+)
 
 STATES = ("open", "acknowledged", "snoozed", "resolved")
 
@@ -76,7 +81,8 @@ class Alerts:
     ) -> list[Happened]:
         """Take in the findings of a site as they stand now.
 
-        codes : the only codes that were looked for; default all but the spared. Other alerts are left as they are
+        codes : the only codes that were looked for; default all but the spared. Other alerts are left as they
+            are
         Returns what happened. Taking in the same findings at the same moment again changes nothing.
         """
         seen = {f["code"]: f for f in findings if f.get("until") is None}
@@ -103,7 +109,8 @@ class Alerts:
         events: list[Happened],
         now: datetime,
     ) -> list[Happened]:
-        """What is left to tell of a finding that somebody decided about; the decision ends with its finding."""
+        """What is left to tell of a finding that somebody decided about; the decision ends with its
+        finding."""
         if kept is None:
             return events
         row = row_of(kept)
@@ -207,15 +214,25 @@ class Alerts:
                 raise InputError(str(error)) from None
             if state:
                 decision = HandlingRow(
-                    row.site, row.code, state, row.severity, who.name, row.snoozed_until, note, who.name, now, None
-                )  # fmt: skip
+                    row.site,
+                    row.code,
+                    state,
+                    row.severity,
+                    who.name,
+                    row.snoozed_until,
+                    note,
+                    who.name,
+                    now,
+                    None,
+                )
                 put(session, decision, who, event=what)
             else:
                 note_event(session, alert, what, who.name, now, note)
             return _row(row)
 
     def since(self, moment: datetime) -> list[tuple[AlertRow, str]]:
-        """Alerts and what happened to each after a moment, oldest first; what people did themselves is left out."""
+        """Alerts and what happened to each after a moment, oldest first; what people did themselves is left
+        out."""
         told = ("opened", "reopened", "worsened", "woke", "resolved")
         chosen = select(Alert, AlertEvent.what).join(AlertEvent, AlertEvent.alert == Alert.id)
         chosen = chosen.where(AlertEvent.time > moment, AlertEvent.what.in_(told)).order_by(AlertEvent.id)
@@ -264,8 +281,8 @@ def _alerting(severity: str) -> str:
 
 
 def _is_silenced(session: Session, event: Happened, row: HandlingRow, now: datetime) -> bool:
-    """Whether an alert that has just opened is under a decision; it is then put into the state that the decision asks for,
-    and nobody is told."""
+    """Whether an alert that has just opened is under a decision; it is then put into the state that the
+    decision asks for, and nobody is told."""
     if event.what not in ("opened", "reopened", "woke"):
         return False
     alert = session.get_one(Alert, event.alert)
@@ -285,9 +302,19 @@ def _is_maintained(session: Session, site: str, now: datetime) -> bool:
 
 def _row(r: Alert) -> AlertRow:
     return AlertRow(
-        r.id, r.site, r.code, r.state, r.severity, r.headline, r.episode, r.opened, r.resolved, r.snoozed_until,
-        r.changed, dict(r.finding),
-    )  # fmt: skip
+        r.id,
+        r.site,
+        r.code,
+        r.state,
+        r.severity,
+        r.headline,
+        r.episode,
+        r.opened,
+        r.resolved,
+        r.snoozed_until,
+        r.changed,
+        dict(r.finding),
+    )
 
 
 def _window(row: Maintenance) -> dict[str, Any]:

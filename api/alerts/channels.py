@@ -9,7 +9,7 @@ from email.message import EmailMessage
 from email.utils import formatdate
 from urllib.parse import unquote, urlsplit
 
-from analysis.errors import InputError
+from fieldfare.analysis.errors import InputError
 
 TIMEOUT_S = 20.0
 _LOOPBACK = ("localhost", "127.0.0.1", "::1")

@@ -13,25 +13,34 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from analysis.errors import InputError
-from analysis.verdict import harm_of
-from api.alerts.life import GRAVER, LIVE, Life, acknowledge, snooze
-from dashboards import words
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.reports.verdict import harm_of
+from fieldfare.api.alerts.life import (
+    GRAVER,
+    LIVE,
+    Life,
+    acknowledge,
+    snooze,
+)
+from fieldfare.dashboards.text import words
 
 STATES = ("seen", "in_hand", "muted", "no_fault", "done")
 LONGEST_DAYS = 366
 """A decision is looked at again after one heating season at most (common practice, no source)."""
 LONGEST_DANGER_MUTE_DAYS = 14
-"""A finding that may harm people or the plant can be muted until the next visit, not longer (common practice, no source)."""
+"""A finding that may harm people or the plant can be muted until the next visit, not longer (common practice,
+no source)."""
 JOB_PROOF_DAYS = 14
-"""A fortnight after a job has cold and mild days; a finding that is still there then is open again (common practice)."""
+"""A fortnight after a job has cold and mild days; a finding that is still there then is open again (common
+practice)."""
 MOST_REASON = 500
 """Characters."""
 
 
 @dataclass(frozen=True)
 class Decision:
-    """What somebody asks for. who : e-mail of the person who has it in hand. until : last local day, included"""
+    """What somebody asks for. who : e-mail of the person who has it in hand. until : last local day,
+    included"""
 
     state: str
     who: str = ""
@@ -56,7 +65,8 @@ class HandlingRow:
 
 
 def is_danger(code: str) -> bool:
-    """Whether a finding may harm people or the plant: muting it changes neither the verdict nor the home's place."""
+    """Whether a finding may harm people or the plant: muting it changes neither the verdict nor the home's
+    place."""
     return harm_of(code) == "danger"
 
 

@@ -8,12 +8,12 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.alerts.alert_rows import life_of, note_event, set_life
-from api.alerts.decisions import JOB_PROOF_DAYS, HandlingRow, alert_after
-from api.alerts.life import reopen
-from api.people.access import Actor
-from api.state.database import Database
-from api.state.work_tables import Alert, Handling
+from fieldfare.api.alerts.alert_rows import life_of, note_event, set_life
+from fieldfare.api.alerts.decisions import JOB_PROOF_DAYS, HandlingRow, alert_after
+from fieldfare.api.alerts.life import reopen
+from fieldfare.api.people.access import Actor
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.work_tables import Alert, Handling
 
 
 class Handlings:
@@ -43,13 +43,15 @@ class Handlings:
         return row
 
     def undo(self, site: str, code: str, by: Actor) -> HandlingRow | None:
-        """Take a decision back: the finding is open again. Returns what was undone; None where there was nothing."""
+        """Take a decision back: the finding is open again. Returns what was undone; None where there was
+        nothing."""
         with self._database.write() as session:
             return drop(session, site, code, by)
 
 
 def put(session: Session, row: HandlingRow, by: Actor, event: str = "") -> None:
-    """Write a decision and let a live alert follow it. event : name in the alert's history, default the state"""
+    """Write a decision and let a live alert follow it. event : name in the alert's history, default the
+    state"""
     kept = session.get(Handling, (row.site, row.code)) or Handling(site=row.site, code=row.code)
     for name in ("state", "severity", "who", "ends", "reason", "decided_by", "decided", "work"):
         setattr(kept, name, getattr(row, name))

@@ -25,7 +25,8 @@ AT_ONCE = frozenset({"unit_stopped"})
 class Patience:
     """How long a finding must hold before it opens, and be gone before it is resolved.
 
-    A nightly finding of a long window is slow by itself: three nights in a row make a watch, two make an act. What is
+    A nightly finding of a long window is slow by itself: three nights in a row make a watch, two make an act.
+        What is
     urgent opens at once. Gone must last longer than held, so that a finding on its limit stays one alert.
     """
 
@@ -37,7 +38,8 @@ class Patience:
     gone_urgent: timedelta = timedelta(hours=23)
 
     def at_once(self) -> Patience:
-        """The same for a code of AT_ONCE: it opens at the first look, and is resolved after half a day without it."""
+        """The same for a code of AT_ONCE: it opens at the first look, and is resolved after half a day
+        without it."""
         half_day = timedelta(hours=12)
         return replace(
             self, hold_act=timedelta(0), gone_watch=half_day, gone_act=half_day, gone_urgent=half_day
@@ -71,7 +73,8 @@ def step(
 
     life : None where there never was one. severity : of the finding as seen now; None where it is not seen
     maintained : the site is being worked on, so nothing new counts
-    Returns the new life (None: nothing to keep) and what happened, of opened, reopened, worsened, woke, resolved.
+    Returns the new life (None: nothing to keep) and what happened, of opened, reopened, worsened, woke,
+    resolved.
     """
     if severity is not None and severity in GRAVER:
         return _seen(life, severity, now, patience, maintained)

@@ -12,16 +12,27 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
-from analysis.errors import InputError
-from api.alerts.alerts import AlertRow
-from api.alerts.channels import Letter, MayHaveArrived, NotSent, Rejected, send
-from api.alerts.words import digest_message, month_message, not_before, urgent_message
-from api.people.access import OF_THE_FIRM
-from api.plants import site_names
-from api.settings import Settings
-from api.state.database import Database
-from api.state.people_tables import Person, PersonSite
-from api.state.work_tables import Notice
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.alerts.alerts import AlertRow
+from fieldfare.api.alerts.channels import (
+    Letter,
+    MayHaveArrived,
+    NotSent,
+    Rejected,
+    send,
+)
+from fieldfare.api.alerts.words import (
+    digest_message,
+    month_message,
+    not_before,
+    urgent_message,
+)
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.sites import site_names
+from fieldfare.api.people.access import OF_THE_FIRM
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.people_tables import Person, PersonSite
+from fieldfare.api.state.work_tables import Notice
 
 BACK_OFF = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360))
 """Waits before the next try; after the last one it has failed."""
@@ -48,8 +59,8 @@ class NoticeRow:
 class Notices:
     """The queue in the state database.
 
-    A notice waits, is claimed before it is sent, and is then sent, failed or (where the connection broke when all had
-    been said, or the process died) unsure: an unsure one is shown, and not sent again.
+    A notice waits, is claimed before it is sent, and is then sent, failed or (where the connection broke when
+    all had been said, or the process died) unsure: an unsure one is shown, and not sent again.
     """
 
     def __init__(self, database: Database, settings: Settings, send: Send = send) -> None:

@@ -6,13 +6,17 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from api.alerts.alerts import AlertRow
-from api.alerts.life import GRAVER
-from dashboards.words import month as month_in_words
+from fieldfare.api.alerts.alerts import AlertRow
+from fieldfare.api.alerts.life import GRAVER
+from fieldfare.dashboards.text.words import month as month_in_words
 
 WHAT = {
-    "opened": "new", "reopened": "back again", "worsened": "worse", "woke": "no longer put off", "resolved": "gone",
-}  # fmt: skip
+    "opened": "new",
+    "reopened": "back again",
+    "worsened": "worse",
+    "woke": "no longer put off",
+    "resolved": "gone",
+}
 
 
 def urgent_message(alert: AlertRow, site_name: str, address: str) -> tuple[str, str]:
@@ -30,8 +34,8 @@ def urgent_message(alert: AlertRow, site_name: str, address: str) -> tuple[str, 
 def digest_message(
     happened: Sequence[tuple[AlertRow, str]], live: int, names: Mapping[str, str], address: str
 ) -> tuple[str, str] | None:
-    """Subject and body of the morning digest; None where nothing happened. Of several things that happened to one
-    alert the last one counts."""
+    """Subject and body of the morning digest; None where nothing happened. Of several things that happened to
+    one alert the last one counts."""
     newest = {alert.id: (alert, what) for alert, what in happened}
     if not newest:
         return None

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from api.cli.entry import main
+from fieldfare.api.cli.entry import main
 
 __all__ = ["main"]

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from api.cli.options import format_option, print_json
-from api.settings import Settings
+from fieldfare.api.cli.options import format_option, print_json
+from fieldfare.api.core.settings import Settings
 
 
 @click.command("check")
@@ -18,9 +18,9 @@ def check(settings: Settings, form: str) -> int:
 
     Nothing is changed. Restore what is damaged from a backup, or read the exports of those days again.
     """
-    from analysis.errors import FieldfareError
-    from api.check_data import Damage, check_databases, check_sites
-    from api.service import opened
+    from fieldfare.analysis.errors import FieldfareError
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.records.check import Damage, check_databases, check_sites
 
     if not settings.data.is_dir():
         raise click.UsageError(f"there is no data folder {settings.data}")
@@ -28,7 +28,7 @@ def check(settings: Settings, form: str) -> int:
     sites = 0
     try:
         with opened(settings) as service:
-            sites = len(service.plants.ids())
+            sites = len(service.sites.ids())
             found += check_sites(service)
     except FieldfareError as error:
         if not found:
@@ -52,8 +52,8 @@ def repair(settings: Settings, folder: Path) -> int:
 
     Readings that can be read are left as they are. The exit code is 1 where something is still damaged.
     """
-    from api.repairing import repair as run
-    from api.service import opened
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.records.repair import repair as run
 
     with opened(settings) as service:
         done = run(service, folder)

@@ -1,7 +1,7 @@
 """The command's entry: exit codes and messages, in one place.
 
-0 done; 1 an internal error, or data or a disk that can't be used; 2 bad usage or bad input, nothing stored; 3 done, but some
-rows were rejected; 130 stopped by Ctrl-C before the work was done.
+0 done; 1 an internal error, or data or a disk that can't be used; 2 bad usage or bad input, nothing stored; 3
+done, but some rows were rejected; 130 stopped by Ctrl-C before the work was done.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from collections.abc import Sequence
 
 import click
 
-from analysis.errors import FieldfareError, InputError, SiteError
-from api.threads import one_thread_each
+from fieldfare.analysis.errors import FieldfareError, InputError, SiteError
+from fieldfare.api.core.threads import one_thread_each
 
 log = logging.getLogger(__name__)
 DONE, FAULT, BAD_INPUT, SOME_REJECTED, INTERRUPTED = 0, 1, 2, 3, 130
@@ -29,7 +29,7 @@ def main(argv: Sequence[str] | None = None) -> None:
 def run(argv: Sequence[str] | None = None) -> int:
     """Run the command. Returns its exit code; never raises."""
     one_thread_each()
-    from api.cli.root import root
+    from fieldfare.api.cli.root import root
 
     try:
         returned = root.main(args=argv, prog_name="fieldfare", standalone_mode=False)
@@ -79,7 +79,7 @@ def _hint(error: click.UsageError) -> str:
 
 def _unusable(error: Exception) -> int:
     """A full disk, a folder that can't be written, a damaged database: one line, the details in the log."""
-    from api.cli.root import data_folder
+    from fieldfare.api.cli.root import data_folder
 
     log.error("a file or database could not be used", exc_info=error)
     if isinstance(error, OSError) and error.strerror:
@@ -91,8 +91,8 @@ def _unusable(error: Exception) -> int:
 
 
 def _fault(error: Exception) -> int:
-    from api.cli.root import data_folder
-    from api.fault_log import NAME
+    from fieldfare.api.cli.root import data_folder
+    from fieldfare.api.core.fault_log import NAME
 
     what = " ".join(f"{type(error).__name__}: {error}".split())[:300]
     log.error("internal error in: %s", " ".join(sys.argv[1:]), exc_info=error)

@@ -7,8 +7,13 @@ from pathlib import Path
 
 import click
 
-from api.cli.options import format_option, from_option, print_json, to_option
-from api.settings import Settings
+from fieldfare.api.cli.options import (
+    format_option,
+    from_option,
+    print_json,
+    to_option,
+)
+from fieldfare.api.core.settings import Settings
 
 
 @click.command("analyse")
@@ -18,18 +23,19 @@ from api.settings import Settings
 @format_option
 @click.pass_obj
 def analyse(settings: Settings, site_id: str, first: date | None, last: date | None, form: str) -> None:
-    """How a site performs: energy, performance, heat loss against the design, cycling, hot water, findings."""
-    from api.service import opened
-    from api.standing import under_standing_verdict
+    """How a site performs: energy, performance, heat loss against the design, cycling, hot water,
+    findings."""
+    from fieldfare.api.core.fleet_summary import under_standing_verdict
+    from fieldfare.api.core.service import opened
 
     with opened(settings) as service:
-        plant = service.plants.get(site_id)
+        plant = service.sites.get(site_id)
         result = service.results.result(plant, *service.results.period(plant, first, last))
         result = under_standing_verdict(service, plant, result)
     if form == "json":
         print_json(result)
         return
-    from api.cli.plain_result import plain_result
+    from fieldfare.api.cli.plain_result import plain_result
 
     click.echo(plain_result(result, plant.site.site.name))
 
@@ -63,11 +69,16 @@ def report(
         raise click.UsageError("Give one of --month, --winter-check, --hand-over.")
     if season is not None and not winter_check:
         raise click.UsageError("--season goes with --winter-check.")
-    from api.papers import hand_over_paper, month_paper, winter_paper, write_paper
-    from api.service import opened
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.records.papers import (
+        hand_over_paper,
+        month_paper,
+        winter_paper,
+        write_paper,
+    )
 
     with opened(settings) as service:
-        plant = service.plants.get(site_id)
+        plant = service.sites.get(site_id)
         if month is not None:
             paper = month_paper(service, plant, month)
         elif winter_check:
@@ -83,9 +94,9 @@ def report(
 @click.pass_obj
 def fleet(settings: Settings, form: str) -> None:
     """Every site, worst first: its verdict, the finding to deal with first, its performance."""
-    from api.cli.plain_result import plain_fleet
-    from api.fleet_rows import fleet_rows
-    from api.service import opened
+    from fieldfare.api.cli.plain_result import plain_fleet
+    from fieldfare.api.core.fleet_rows import fleet_rows
+    from fieldfare.api.core.service import opened
 
     with opened(settings) as service:
         rows = fleet_rows(service, fresh=True)

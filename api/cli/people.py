@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import format_option, print_json
-from api.settings import Settings
+from fieldfare.api.cli.options import format_option, print_json
+from fieldfare.api.core.settings import Settings
 
 if TYPE_CHECKING:
-    from api.people.accounts import Accounts
-    from api.people.audit import Audit
+    from fieldfare.api.people.accounts import Accounts
+    from fieldfare.api.people.audit import Audit
 
 ROLES = click.Choice(["installer", "engineer", "householder"])
 
@@ -53,8 +53,8 @@ def list_people(settings: Settings, form: str) -> None:
 @click.pass_obj
 def add(settings: Settings, email: str, name: str, role: str, sites: tuple[str, ...]) -> None:
     """Add a person and print the one-time address at which they set a password."""
-    from api.people.access import COMMAND_LINE
-    from api.people.inviting import take_in
+    from fieldfare.api.people.access import COMMAND_LINE
+    from fieldfare.api.people.inviting import take_in
 
     with _accounts(settings) as (accounts, audit):
         row = take_in(accounts, audit, COMMAND_LINE, email, name, role, sites)
@@ -66,7 +66,7 @@ def add(settings: Settings, email: str, name: str, role: str, sites: tuple[str, 
 @click.pass_obj
 def invite(settings: Settings, email: str) -> None:
     """Print a new one-time address at which a person sets a password."""
-    from api.people.access import COMMAND_LINE
+    from fieldfare.api.people.access import COMMAND_LINE
 
     with _accounts(settings) as (accounts, audit):
         row = accounts.find(email)
@@ -90,7 +90,7 @@ def change(
     stopped: bool | None,
 ) -> None:
     """Change what is given; a person whose role or homes change must sign in again."""
-    from api.people.access import COMMAND_LINE
+    from fieldfare.api.people.access import COMMAND_LINE
 
     with _accounts(settings) as (accounts, audit):
         person = accounts.find(email).id
@@ -105,7 +105,7 @@ def change(
 @click.pass_obj
 def remove(settings: Settings, email: str) -> None:
     """Remove a person."""
-    from api.people.access import COMMAND_LINE
+    from fieldfare.api.people.access import COMMAND_LINE
 
     with _accounts(settings) as (accounts, audit):
         row = accounts.find(email)
@@ -115,8 +115,8 @@ def remove(settings: Settings, email: str) -> None:
 
 
 def _print_invitation(settings: Settings, accounts: Accounts, person: int, email: str) -> None:
-    from api.people.accounts import INVITED_FOR
-    from api.people.inviting import welcome_address
+    from fieldfare.api.people.accounts import INVITED_FOR
+    from fieldfare.api.people.inviting import welcome_address
 
     address = welcome_address(accounts, person, settings.address)
     click.echo(f"{email} sets a password within {INVITED_FOR.days} days at {address}")
@@ -124,9 +124,9 @@ def _print_invitation(settings: Settings, accounts: Accounts, person: int, email
 
 @contextmanager
 def _accounts(settings: Settings) -> Iterator[tuple[Accounts, Audit]]:
-    from api.people.accounts import Accounts
-    from api.people.audit import Audit
-    from api.service import opened
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.people.accounts import Accounts
+    from fieldfare.api.people.audit import Audit
 
     with opened(settings) as service:
         yield Accounts(service.database), Audit(service.database)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from analysis.output_basis import output_basis
-from analysis.verdict import WORDS, given_verdict
-from dashboards.words import missing_words, reason
+from fieldfare.analysis.reports.output_basis import output_basis
+from fieldfare.analysis.reports.verdict import WORDS, given_verdict
+from fieldfare.dashboards.text.words import missing_words, reason
 
 BOUNDARIES = (
     ("H1", "refrigeration unit"),

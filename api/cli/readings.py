@@ -12,8 +12,13 @@ from typing import Any
 
 import click
 
-from api.cli.options import format_option, from_option, print_json, to_option
-from api.settings import Settings
+from fieldfare.api.cli.options import (
+    format_option,
+    from_option,
+    print_json,
+    to_option,
+)
+from fieldfare.api.core.settings import Settings
 
 
 @click.command("ingest")
@@ -24,11 +29,11 @@ from api.settings import Settings
 def ingest(settings: Settings, site_id: str, files: tuple[Path, ...], form: str) -> int:
     """Read CSV files (plain or gzip) into the store.
 
-    Reading a file again, or one that overlaps, stores nothing twice. Rows that can't be read go to a rejects file with
-    line and reason; the exit code is then 3.
+    Reading a file again, or one that overlaps, stores nothing twice. Rows that can't be read go to a rejects
+    file with line and reason; the exit code is then 3.
     """
-    from api.intake import ingest_files
-    from api.service import opened
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.running.intake import ingest_files
 
     with opened(settings) as service, _bar(files) as progress:
         summary = ingest_files(service, site_id, files, progress)
@@ -37,7 +42,7 @@ def ingest(settings: Settings, site_id: str, files: tuple[Path, ...], form: str)
     else:
         click.echo(_told(summary))
     if summary["rejected"]["count"]:
-        from api.cli.entry import SOME_REJECTED
+        from fieldfare.api.cli.entry import SOME_REJECTED
 
         if form == "text":
             click.echo(_rejects_told(summary["rejected"]), err=True)
@@ -55,8 +60,8 @@ def ingest(settings: Settings, site_id: str, files: tuple[Path, ...], form: str)
 @click.pass_obj
 def export(settings: Settings, site_id: str, out: Path, first: date | None, last: date | None) -> None:
     """Write a site's raw readings as Parquet or CSV, by the file's ending."""
-    from api.intake import export_site
-    from api.service import opened
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.running.intake import export_site
 
     with opened(settings) as service:
         count = export_site(service, site_id, out, first, last)
@@ -70,11 +75,11 @@ def export(settings: Settings, site_id: str, out: Path, first: date | None, last
 def import_(settings: Settings, site_id: str, files: tuple[Path, ...]) -> int:
     """Read exports of a site (Parquet or CSV) back into the store.
 
-    Importing a file again stores nothing twice. Readings that can't be let in are counted by reason; the exit code
-    is then 3.
+    Importing a file again stores nothing twice. Readings that can't be let in are counted by reason; the exit
+    code is then 3.
     """
-    from api.intake import import_site
-    from api.service import opened
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.running.intake import import_site
 
     with opened(settings) as service:
         told = import_site(service, site_id, files)
@@ -82,7 +87,7 @@ def import_(settings: Settings, site_id: str, files: tuple[Path, ...]) -> int:
         f"{told['readings']} readings read: {told['stored']} stored, {told['duplicates']} were here already"
     )
     if told["rejected"]:
-        from api.cli.entry import SOME_REJECTED
+        from fieldfare.api.cli.entry import SOME_REJECTED
 
         reasons = "; ".join(f"{reason}: {n}" for reason, n in told["rejected"].items())
         click.echo(f"fieldfare: {sum(told['rejected'].values())} readings rejected ({reasons})", err=True)
@@ -101,10 +106,11 @@ def move(
 ) -> None:
     """Copy readings of all sites, or those named, into another store, and compare both reading for reading.
 
-    The store in use is left as it is. When all agree, point FIELDFARE_STORE_URL at the new one. Safe to repeat.
+    The store in use is left as it is. When all agree, point FIELDFARE_STORE_URL at the new one. Safe to
+    repeat.
     """
-    from api.intake import move_fleet
-    from api.service import opened
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.running.intake import move_fleet
 
     there = replace(
         settings,
@@ -130,7 +136,7 @@ def set_aside() -> None:
 @click.pass_obj
 def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -> None:
     """Messages kept aside: when they came, their topic, and why they could not be read."""
-    from api.kept_aside import list_kept
+    from fieldfare.api.records.dead_letters import list_kept
 
     listed = list_kept(settings, site_id, count)
     if form == "json":
@@ -146,8 +152,8 @@ def list_aside(settings: Settings, site_id: str | None, count: int, form: str) -
 @click.pass_obj
 def retry(settings: Settings, site_id: str | None) -> None:
     """Read the kept messages again, after a site file was mended; those that can be read now are stored."""
-    from api.kept_aside import retry_kept
-    from api.service import opened
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.records.dead_letters import retry_kept
 
     with opened(settings) as service:
         told = retry_kept(service, site_id)
@@ -159,7 +165,7 @@ def retry(settings: Settings, site_id: str | None) -> None:
 @click.pass_obj
 def clear(settings: Settings, site_id: str | None) -> None:
     """Throw the kept messages away."""
-    from api.kept_aside import clear_kept
+    from fieldfare.api.records.dead_letters import clear_kept
 
     click.echo(f"{clear_kept(settings, site_id)} messages thrown away")
 

@@ -8,8 +8,15 @@ from typing import Any
 
 import click
 
-from api.cli import checking, figures, people, readings, running, sites
-from api.settings import Settings
+from fieldfare.api.cli import (
+    checking,
+    figures,
+    people,
+    readings,
+    running,
+    sites,
+)
+from fieldfare.api.core.settings import Settings
 
 CONTEXT: dict[str, Any] = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 
@@ -35,8 +42,9 @@ class WholeSentences(click.Group):
 @click.version_option(package_name="fieldfare", message="%(package)s %(version)s")
 @click.pass_context
 def root(context: click.Context, data: Path | None) -> None:
-    """Looks after installed heat pumps from a distance: meter readings in; performance, faults and the next step out."""
-    from api.fault_log import log_to
+    """Looks after installed heat pumps from a distance: meter readings in; performance, faults and the next
+    step out."""
+    from fieldfare.api.core.fault_log import log_to
 
     context.obj = Settings.from_env(os.environ, data=data)
     _folder[0] = context.obj.data

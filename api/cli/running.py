@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from api.settings import Settings
+from fieldfare.api.core.settings import Settings
 
 
 @click.command("serve")
@@ -18,7 +18,7 @@ from api.settings import Settings
 @click.pass_obj
 def serve(settings: Settings, host: str | None, port: int | None) -> None:
     """API, pages and the nightly work in one process, and the collector where a broker is configured."""
-    from api.serving import serve as run
+    from fieldfare.api.running.serve import serve as run
 
     chosen = replace(settings, host=host or settings.host, port=settings.port if port is None else port)
     run(chosen, announce=click.echo)
@@ -31,7 +31,7 @@ def collect(settings: Settings, broker: str | None) -> None:
     """Readings from an MQTT broker into the store, until stopped."""
     if not (broker or settings.broker_url):
         raise click.UsageError("No broker is configured: give --broker or set FIELDFARE_BROKER_URL.")
-    from api.collecting import collect_until_stopped
+    from fieldfare.api.running.collect import collect_until_stopped
 
     collect_until_stopped(replace(settings, broker_url=broker or settings.broker_url), announce=click.echo)
 
@@ -45,7 +45,7 @@ def collect(settings: Settings, broker: str | None) -> None:
 @click.pass_context
 def demo(context: click.Context, port: int | None, once: bool, count: int | None) -> None:
     """Make a small fleet with invented data, analyse it, serve it, print the address."""
-    from api.demo import run_demo
+    from fieldfare.api.running.demo import run_demo
 
     settings: Settings = context.obj
     given = context.find_root().params.get("data") or settings.data != Settings.data

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
-from api.cli.options import format_option, print_json
-from api.settings import Settings
+from fieldfare.api.cli.options import format_option, print_json
+from fieldfare.api.core.settings import Settings
 
 
 @click.group("site")
@@ -24,18 +24,18 @@ def add(settings: Settings, files: tuple[Path, ...]) -> None:
 
     One wrong file refuses them all: nothing is stored.
     """
-    from api.plants import read_site_files
+    from fieldfare.api.core.sites import read_site_files
 
     read = read_site_files(files)
-    from api.service import opened
+    from fieldfare.api.core.service import opened
 
     with opened(settings) as service:
-        for done in service.plants.add(read):
+        for done in service.sites.add(read):
             click.echo(
                 f"{'added' if done.is_new else 'updated'} {done.site.id} ({len(done.site.point)} points)"
             )
             lender = done.site.site.outdoor_from
-            if lender and service.plants.find(lender) is None:
+            if lender and service.sites.find(lender) is None:
                 click.echo(f"note: outdoor_from names {lender}, which is not a site here yet", err=True)
 
 
@@ -44,8 +44,8 @@ def add(settings: Settings, files: tuple[Path, ...]) -> None:
 @click.pass_obj
 def list_sites(settings: Settings, form: str) -> None:
     """Every site: its points, and from when to when it has readings."""
-    from api.service import opened
-    from api.site_rows import site_rows
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.site_rows import site_rows
 
     with opened(settings) as service:
         rows = site_rows(service)
@@ -73,10 +73,10 @@ def list_sites(settings: Settings, form: str) -> None:
 @click.pass_obj
 def show(settings: Settings, site_id: str) -> None:
     """Print a site's file as it was given."""
-    from api.service import opened
+    from fieldfare.api.core.service import opened
 
     with opened(settings) as service:
-        click.echo(service.plants.file(site_id), nl=False)
+        click.echo(service.sites.file(site_id), nl=False)
 
 
 @site_group.command("remove")
@@ -85,11 +85,11 @@ def show(settings: Settings, site_id: str) -> None:
 @click.pass_obj
 def remove(settings: Settings, site_id: str, yes: bool) -> None:
     """Forget a site: its file, readings, facts, alerts, works, papers."""
-    from api.erasing import erase_site
-    from api.service import opened
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.records.erasure import erase_site
 
     with opened(settings) as service:
-        service.plants.file(site_id)
+        service.sites.file(site_id)
         if not yes and sys.stdin.isatty():
             click.confirm(f"Forget {site_id} and all its readings?", abort=True, err=True)
         erase_site(service, site_id)
@@ -101,7 +101,7 @@ def template() -> None:
     """Print an example site file that explains every key."""
     from importlib.resources import files
 
-    click.echo(files("api").joinpath("site_template.toml").read_text(encoding="utf-8"), nl=False)
+    click.echo(files("fieldfare.api").joinpath("site_template.toml").read_text(encoding="utf-8"), nl=False)
 
 
 COMMANDS = (site_group,)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from importlib.metadata import version
-from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -15,13 +14,33 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
 
-from api.http import field_forms, forms, pages, problems, screens
-from api.http.doors import is_known
-from api.http.guards import BodyLimit, EntityTags, KnownOrigin, SecurityHeaders
-from api.http.message_pages import MessagePages
-from api.http.parts import Parts
-from api.http.problems import PROBLEMS, Problem
-from api.http.routes import alerts, homes, operations, people, results, sites, works
+from fieldfare.api.http import problems
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.auth import is_known
+from fieldfare.api.http.html import (
+    field_forms,
+    forms,
+    pages,
+    screens,
+)
+from fieldfare.api.http.html.message_pages import MessagePages
+from fieldfare.api.http.middleware.guards import (
+    BodyLimit,
+    EntityTags,
+    KnownOrigin,
+    SecurityHeaders,
+)
+from fieldfare.api.http.problems import PROBLEMS, ProblemDetails
+from fieldfare.api.http.rest import (
+    alerts,
+    homes,
+    operations,
+    people,
+    results,
+    sites,
+    works,
+)
+from fieldfare.dashboards.assets import STATIC
 
 
 class KeptFiles(StaticFiles):
@@ -38,7 +57,7 @@ SUMMARY = "Installed heat pumps: readings in; performance, faults and the next s
 _LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
 
 
-def create_app(parts: Parts) -> FastAPI:
+def create_app(parts: AppState) -> FastAPI:
     """The service's HTTP face. Nothing is read from the environment here."""
     app = FastAPI(
         title="fieldfare",
@@ -58,7 +77,7 @@ def create_app(parts: Parts) -> FastAPI:
     app.include_router(forms.router, include_in_schema=False)
     app.include_router(field_forms.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)
-    static = Path(pages.__file__).parents[2] / "dashboards" / "static"
+    static = STATIC
     if static.is_dir():
         app.mount("/static", KeptFiles(directory=static))
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
@@ -71,7 +90,7 @@ def create_app(parts: Parts) -> FastAPI:
     return app
 
 
-def known_hosts(parts: Parts) -> frozenset[str] | None:
+def known_hosts(parts: AppState) -> frozenset[str] | None:
     """Host names the service answers to; None where it listens to others and was told no address."""
     settings = parts.settings
     if settings.public_url:
@@ -87,6 +106,8 @@ def _described(app: FastAPI) -> dict[str, Any]:
     if app.openapi_schema is None:
         schema = get_openapi(title=app.title, version=app.version, summary=app.summary, routes=app.routes)
         parts = schema.setdefault("components", {}).setdefault("schemas", {})
-        parts["Problem"] = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+        parts["ProblemDetails"] = ProblemDetails.model_json_schema(
+            ref_template="#/components/schemas/{model}"
+        )
         app.openapi_schema = schema
     return app.openapi_schema

@@ -4,25 +4,38 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from analysis.errors import InputError
-from api.alerts.decisions import Decision, HandlingRow, checked, end_of
-from api.alerts.handling import open_severities
-from api.http.parts import Parts
-from api.people.access import OF_THE_FIRM, Actor
-from api.plants import Plant
-from api.standing import rolling_result
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.alerts.decisions import (
+    Decision,
+    HandlingRow,
+    checked,
+    end_of,
+)
+from fieldfare.api.alerts.handling import open_severities
+from fieldfare.api.core.fleet_summary import rolling_result
+from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.people.access import OF_THE_FIRM, Actor
 
 
-def decide(parts: Parts, plant: Plant, code: str, asked: Decision, actor: Actor) -> HandlingRow:
+def decide(parts: AppState, plant: SiteRecord, code: str, asked: Decision, actor: Actor) -> HandlingRow:
     """Keep a decision about a finding that is open now. Raises InputError."""
     site, now = plant.site.id, datetime.now(UTC)
     severity = _severity(parts, plant, code)
     people = frozenset(colleagues(parts, actor))
     made = checked(asked, code, now.astimezone(plant.site.zone).date(), people)
     row = HandlingRow(
-        site, code, made.state, severity, made.who or actor.name, end_of(made.until, plant.site.zone), made.reason,
-        actor.name, now, None,
-    )  # fmt: skip
+        site,
+        code,
+        made.state,
+        severity,
+        made.who or actor.name,
+        end_of(made.until, plant.site.zone),
+        made.reason,
+        actor.name,
+        now,
+        None,
+    )
     parts.handlings.decide(row, actor)
     until = made.until.isoformat() if made.until else None
     parts.audit.note(
@@ -31,7 +44,7 @@ def decide(parts: Parts, plant: Plant, code: str, asked: Decision, actor: Actor)
     return row
 
 
-def undo(parts: Parts, plant: Plant, code: str, actor: Actor) -> None:
+def undo(parts: AppState, plant: SiteRecord, code: str, actor: Actor) -> None:
     """Take a decision back; nothing happens where there is none."""
     was = parts.handlings.undo(plant.site.id, code, actor)
     if was is not None:
@@ -40,18 +53,18 @@ def undo(parts: Parts, plant: Plant, code: str, actor: Actor) -> None:
         )
 
 
-def colleagues(parts: Parts, actor: Actor) -> dict[str, str]:
+def colleagues(parts: AppState, actor: Actor) -> dict[str, str]:
     """E-mail -> name of the firm's people, the actor first: whom a finding can be given to."""
     found = {p.email: p.name for p in parts.accounts.all() if p.role in OF_THE_FIRM and p.active}
     return {actor.name: found.get(actor.name, actor.name), **found}
 
 
-def names_of(parts: Parts) -> dict[str, str]:
+def names_of(parts: AppState) -> dict[str, str]:
     """E-mail -> name of everybody with an account."""
     return {p.email: p.name for p in parts.accounts.all()}
 
 
-def _severity(parts: Parts, plant: Plant, code: str) -> str:
+def _severity(parts: AppState, plant: SiteRecord, code: str) -> str:
     """Raises InputError where the finding is not open."""
     for result in (parts.service.results.newest(plant.site.id), rolling_result(parts.service, plant, None)):
         if code in (found := open_severities(result)):

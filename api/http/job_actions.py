@@ -1,17 +1,18 @@
-"""What the API and the pages share when a job is corrected or deleted: the change and its line in the audit trail."""
+"""What the API and the pages share when a job is corrected or deleted: the change and its line in the audit
+trail."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from analysis.errors import InputError
-from api.http.parts import Parts
-from api.people.access import Actor
-from api.sign_off import is_sign_off
-from api.works import Job, WorkRow
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.people.access import Actor
+from fieldfare.api.records.maintenance_log import Job, WorkRow
+from fieldfare.api.records.sign_off import is_sign_off
 
 
-def change_job(parts: Parts, site: str, work: int, job: Job, actor: Actor) -> WorkRow:
+def change_job(parts: AppState, site: str, work: int, job: Job, actor: Actor) -> WorkRow:
     """Correct a job. Raises InputError, UnknownWork."""
     before = parts.works.get(site, work)
     if is_sign_off(before.finding):
@@ -21,7 +22,7 @@ def change_job(parts: Parts, site: str, work: int, job: Job, actor: Actor) -> Wo
     return row
 
 
-def remove_job(parts: Parts, site: str, work: int, actor: Actor) -> None:
+def remove_job(parts: AppState, site: str, work: int, actor: Actor) -> None:
     """Delete a job. Raises UnknownWork."""
     row = parts.works.remove(site, work, actor)
     parts.audit.note(actor, "work removed", site, work=work, before=_told(row))
@@ -29,6 +30,10 @@ def remove_job(parts: Parts, site: str, work: int, actor: Actor) -> None:
 
 def _told(row: WorkRow) -> dict[str, Any]:
     return {
-        "day": row.day.isoformat(), "what": row.what, "findings": row.findings, "parts": row.parts, "minutes": row.minutes,
+        "day": row.day.isoformat(),
+        "what": row.what,
+        "findings": row.findings,
+        "parts": row.parts,
+        "minutes": row.minutes,
         "who": row.who,
-    }  # fmt: skip
+    }

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import orjson
 
-from analysis.plant.site import Site
-from analysis.readings import MS_PER_DAY
-from api.http.parts import Parts
-from collector.store.protocol import Store
-from dashboards.now_words import now_told
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import MS_PER_DAY
+from fieldfare.api.http.app_state import AppState
+from fieldfare.collector.store.protocol import Store
+from fieldfare.dashboards.text.live import now_told
 
 LOOK_EVERY_S = 2.0
 HEARTBEAT_S = 15.0
@@ -38,16 +38,17 @@ def newest_readings(store: Store, site: Site) -> dict[str, Any]:
 
 
 async def live_events(
-    parts: Parts,
+    parts: AppState,
     site: Site,
     seconds: int,
     has_left: Callable[[], Awaitable[bool]],
     may_still_see: Callable[[], bool],
 ) -> AsyncIterator[bytes]:
-    """Server-sent events: first all points, then those that changed, each time after the sentence of what the plant does;
-    a comment now and then keeps proxies awake.
+    """Server-sent events: first all points, then those that changed, each time after the sentence of what the
+    plant does; a comment now and then keeps proxies awake.
 
-    may_still_see : asked at every look, so that the stream ends with the session, link or token it was opened by
+    may_still_see : asked at every look, so that the stream ends with the session, link or token it was opened
+        by
     """
     until, said, before = time.monotonic() + seconds, time.monotonic(), dict[str, Any]()
     yield b"retry: 3000\n\n"

@@ -6,24 +6,25 @@ import time
 from collections.abc import Iterable
 from functools import partial
 
-from api.http.parts import Parts
-from api.site_guard import Failure, attempt
+from fieldfare.api.core.site_guard import Failure, attempt
+from fieldfare.api.http.app_state import AppState
 
 KEPT_FOR_S = 60.0
-"""Counting readings walks over all that is not sealed yet, so a scrape more often than this gets the last counts."""
+"""Counting readings walks over all that is not sealed yet, so a scrape more often than this gets the last
+counts."""
 
 
-def metrics_text(parts: Parts) -> str:
+def metrics_text(parts: AppState) -> str:
     """All metrics."""
     return "\n".join([*_of_sites(parts), *_of_work(parts), *_set_aside(parts)]) + "\n"
 
 
-def _of_sites(parts: Parts) -> list[str]:
+def _of_sites(parts: AppState) -> list[str]:
     kept = parts.__dict__.get("_site_metrics")
     if kept is not None and time.monotonic() - kept[0] < KEPT_FOR_S:
         return kept[1]
     readings, lag, troubled = [], [], []
-    for card in parts.service.plants.cards():
+    for card in parts.service.sites.cards():
         site, label = card.id, f'site="{card.id}"'
         points = attempt(site, "count its readings", partial(parts.service.store.points, site))
         failed = isinstance(points, Failure)
@@ -44,7 +45,7 @@ def _of_sites(parts: Parts) -> list[str]:
     return lines
 
 
-def _of_work(parts: Parts) -> list[str]:
+def _of_work(parts: AppState) -> list[str]:
     jobs = [(f'kind="{kind}",state="{state}"', n) for (kind, state), n in sorted(parts.book.counts().items())]
     alerts = [
         (f'state="{state}",severity="{severity}"', n)
@@ -58,8 +59,8 @@ def _of_work(parts: Parts) -> list[str]:
     ]
 
 
-def _set_aside(parts: Parts) -> list[str]:
-    from api.kept_aside import list_kept
+def _set_aside(parts: AppState) -> list[str]:
+    from fieldfare.api.records.dead_letters import list_kept
 
     listed = list_kept(parts.settings, None, 1)
     return [

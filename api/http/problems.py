@@ -12,21 +12,26 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.exceptions import HTTPException
 
-from analysis.errors import FieldfareError, InputError, NotAssessed, SiteError
-from api.alerts.alerts import UnknownAlert
-from api.http.doors import SignInFirst
-from api.http.security_headers import SECURITY_HEADERS
-from api.people.accounts import Refused, UnknownPerson
-from api.people.sign_in import TooManyTries
-from api.plants import UnknownSite
-from api.results import NoReadings
-from api.works import UnknownWork
+from fieldfare.analysis.errors import (
+    FieldfareError,
+    InputError,
+    NotAssessed,
+    SiteError,
+)
+from fieldfare.api.alerts.alerts import UnknownAlert
+from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.sites import UnknownSite
+from fieldfare.api.http.auth import SignInFirst
+from fieldfare.api.http.middleware.security_headers import SECURITY_HEADERS
+from fieldfare.api.people.accounts import AccountRefused, UnknownPerson
+from fieldfare.api.people.sign_in import TooManyTries
+from fieldfare.api.records.maintenance_log import UnknownWork
 
 log = logging.getLogger(__name__)
 MEDIA_TYPE = "application/problem+json"
 
 
-class Problem(BaseModel):
+class ProblemDetails(BaseModel):
     """What went wrong."""
 
     model_config = ConfigDict(
@@ -64,7 +69,7 @@ _STATUS: tuple[tuple[type[Exception], int, str, str], ...] = (
     (UnknownWork, 404, "no-work", "No such work"),
     (UnknownPerson, 404, "no-person", "No such person"),
     (NoReadings, 409, "no-readings", "Nothing was read yet"),
-    (Refused, 401, "refused", "Not let in"),
+    (AccountRefused, 401, "refused", "Not let in"),
     (NotAssessed, 409, "not-assessed", "Can't be told from these data"),
     (InputError, 422, "bad-input", "Something given is wrong"),
 )

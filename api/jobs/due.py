@@ -1,4 +1,5 @@
-"""What is due: pure rules from the clock and the sites' zones. A missed time is caught up once, for its newest date."""
+"""What is due: pure rules from the clock and the sites' zones. A missed time is caught up once, for its
+newest date."""
 
 from __future__ import annotations
 
@@ -14,7 +15,8 @@ WINTER_MONTHS = (9, 10, 11)
 """Winter checks are due from the first of September; one missed until the end of November is still of use."""
 TIDY_HOUR = 4
 WATCHES_AN_HOUR = 4
-"""A unit that stops should be known within an hour: half an hour tells a stop from a pause, the rest is the watch's."""
+"""A unit that stops should be known within an hour: half an hour tells a stop from a pause, the rest is the
+watch's."""
 FIRM = ""
 """The site of work that is done once for the whole firm."""
 

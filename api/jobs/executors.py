@@ -11,10 +11,10 @@ from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from typing import Any
 
-from analysis.errors import FieldfareError
-from api.settings import Settings
-from api.site_guard import one_line
-from api.threads import one_thread_each
+from fieldfare.analysis.errors import FieldfareError
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.site_guard import one_line
+from fieldfare.api.core.threads import one_thread_each
 
 
 def make_executor(settings: Settings, lanes: int) -> Executor:

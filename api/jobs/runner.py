@@ -14,17 +14,27 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from api.alerts.alerts import AlertRow, Alerts
-from api.alerts.life import AT_ONCE
-from api.alerts.notices import Notices
-from api.jobs.book import JobBook
-from api.jobs.due import FIRM, Due, due_now, watch_now
-from api.jobs.executors import WorkFailed, contained, make_executor
-from api.jobs.work import ONLY_WATCHED, WATCHED, Outcome, work
-from api.retention import tidy
-from api.service import Service
-from api.settings import Settings
-from api.site_guard import one_line
+from fieldfare.api.alerts.alerts import AlertRow, Alerts
+from fieldfare.api.alerts.life import AT_ONCE
+from fieldfare.api.alerts.notices import Notices
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.site_guard import one_line
+from fieldfare.api.jobs.due import (
+    FIRM,
+    Due,
+    due_now,
+    watch_now,
+)
+from fieldfare.api.jobs.executors import WorkFailed, contained, make_executor
+from fieldfare.api.jobs.leases import JobLeases
+from fieldfare.api.jobs.work import (
+    ONLY_WATCHED,
+    WATCHED,
+    Outcome,
+    work,
+)
+from fieldfare.api.records.retention import tidy
 
 log = logging.getLogger(__name__)
 LOOK_S, BEAT_S = 1.0, 60.0
@@ -33,13 +43,13 @@ Work = Callable[[Settings, str, str, str], Outcome]
 
 @dataclass
 class Runner:
-    """Runs on the service's own parts; `do` is the work of one site, in a worker process. Once `stop` is set nothing new
-    is begun, and what is in hand is given back."""
+    """Runs on the service's own parts; `do` is the work of one site, in a worker process. Once `stop` is set
+    nothing new is begun, and what is in hand is given back."""
 
     service: Service
     alerts: Alerts
     notices: Notices
-    book: JobBook
+    book: JobLeases
     do: Work = work
     stop: threading.Event = field(default_factory=threading.Event)
 
@@ -159,7 +169,7 @@ class Runner:
             rows = [self.alerts.get(alert) for alert in sorted(told)]
             self.notices.urgent([r for r in rows if r.severity == "urgent" or _is_at_once(r)], now)
         elif due.kind == "month":
-            self.notices.month(due.site, due.key, now, self.service.plants.get(due.site).site.zone)
+            self.notices.month(due.site, due.key, now, self.service.sites.get(due.site).site.zone)
 
     def _firm(self, run: int, due: Due, now: datetime) -> str:
         try:
@@ -179,7 +189,7 @@ class Runner:
 
     def _zones(self) -> tuple[dict[str, ZoneInfo], ZoneInfo]:
         """The zone of every site, and the firm's: that of most sites."""
-        zones = {card.id: card.zone for card in self.service.plants.cards()}
+        zones = {card.id: card.zone for card in self.service.sites.cards()}
         most = Counter(zone.key for zone in zones.values()).most_common(1)
         return zones, ZoneInfo(most[0][0]) if most else ZoneInfo("UTC")
 

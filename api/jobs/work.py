@@ -1,4 +1,5 @@
-"""The work itself, as a worker process does it: with its own service, and it returns what the caller must know."""
+"""The work itself, as a worker process does it: with its own service, and it returns what the caller must
+know."""
 
 from __future__ import annotations
 
@@ -6,19 +7,21 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from analysis.errors import InputError
-from api.plants import Plant
-from api.results import NoReadings
-from api.service import Service, kept_open
-from api.settings import Settings
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.service import Service, kept_open
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.sites import SiteRecord
 
 WATCHED_DAYS = 8
-"""Days that the watch looks at: a week shows how long this unit pauses, and at which hours a tariff locks it."""
+"""Days that the watch looks at: a week shows how long this unit pauses, and at which hours a tariff locks
+it."""
 WATCHED = frozenset({"frost_risk", "pressure_low", "silence", "unit_stopped", "fault_reported"})
 ONLY_WATCHED = frozenset({"silence"})
 """Codes that the nightly work says nothing about."""
 SILENT_AFTER = {"watch": timedelta(hours=6), "act": timedelta(hours=48)}
-"""Nothing heard for so long (common practice: gateways repeat every few minutes, routers are off for a night)."""
+"""Nothing heard for so long (common practice: gateways repeat every few minutes, routers are off for a
+night)."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +36,7 @@ class Outcome:
 def work(settings: Settings, kind: str, site: str, key: str) -> Outcome:
     """Do one piece of work for one site. kind : night, watch, month or winter."""
     service = kept_open(settings)
-    plant = service.plants.get(site)
+    plant = service.sites.get(site)
     if kind == "night":
         return night(service, plant)
     if kind == "watch":
@@ -45,7 +48,7 @@ def work(settings: Settings, kind: str, site: str, key: str) -> Outcome:
     raise ValueError(f"unknown work {kind!r}")
 
 
-def night(service: Service, plant: Plant) -> Outcome:
+def night(service: Service, plant: SiteRecord) -> Outcome:
     """Bring a site's facts and findings up to date."""
     try:
         result = service.results.rolling_result(plant, service.settings.rolling_days)
@@ -55,7 +58,7 @@ def night(service: Service, plant: Plant) -> Outcome:
     return Outcome(f"{period['from']} to {period['to']}, {len(findings)} findings", findings, has_result=True)
 
 
-def watch(service: Service, plant: Plant, now: datetime) -> Outcome:
+def watch(service: Service, plant: SiteRecord, now: datetime) -> Outcome:
     """Look for what can't wait for the night: a unit that stopped, its faults, frost, pressure, silence."""
     span = service.store.span(plant.site.id)
     if span is None:
@@ -101,8 +104,8 @@ def silence(quiet: timedelta) -> dict[str, Any] | None:
     }
 
 
-def _paper(service: Service, plant: Plant, kind: str, key: str) -> Outcome:
-    from api.papers import keep_paper, month_paper, winter_paper
+def _paper(service: Service, plant: SiteRecord, kind: str, key: str) -> Outcome:
+    from fieldfare.api.records.papers import keep_paper, month_paper, winter_paper
 
     try:
         paper = (

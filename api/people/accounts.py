@@ -10,13 +10,18 @@ from datetime import UTC, datetime, timedelta
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
-from analysis.errors import InputError
-from api.people.access import PEOPLE_ROLES
-from api.people.passwords import check_strength, hash_password
-from api.people.secrets import mark_of, new_secret
-from api.state.database import Database
-from api.state.people_tables import Invitation, Person, PersonSite, SignedIn
-from api.state.tables import SiteRow
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.people.access import PEOPLE_ROLES
+from fieldfare.api.people.passwords import check_strength, hash_password
+from fieldfare.api.people.secrets import mark_of, new_secret
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.people_tables import (
+    Invitation,
+    Person,
+    PersonSite,
+    SignedIn,
+)
+from fieldfare.api.state.tables import SiteRow
 
 INVITED_FOR = timedelta(days=7)
 FIRST_USER_FOR = timedelta(hours=24)
@@ -27,7 +32,7 @@ class UnknownPerson(InputError):
     """Nobody of that id or e-mail is here."""
 
 
-class Refused(InputError):
+class AccountRefused(InputError):
     """An invitation or sign-in that is not, or no longer, good."""
 
 
@@ -146,7 +151,7 @@ class Accounts:
         with self._database.write() as session:
             _spend(session, secret, "first")
             if session.scalars(select(Person.id).limit(1)).first():
-                raise Refused("this address was used already")
+                raise AccountRefused("this address was used already")
             person = Person(email=email, name=name.strip(), role="installer", active=True, notices=True)
             person.created, person.password = _now(), hash_password(password)
             session.add(person)
@@ -228,7 +233,7 @@ def _invitation(session: Session, kind: str, person: int | None, good_for: timed
 def _spend(session: Session, secret: str, kind: str) -> int | None:
     row = session.get(Invitation, mark_of(secret))
     if row is None or row.kind != kind or row.expires < _now():
-        raise Refused("this address is not, or no longer, good; ask for a new one")
+        raise AccountRefused("this address is not, or no longer, good; ask for a new one")
     session.delete(row)
     return row.person
 
@@ -236,9 +241,17 @@ def _spend(session: Session, secret: str, kind: str) -> int | None:
 def _row(session: Session, person: Person) -> PersonRow:
     chosen = select(PersonSite.site).where(PersonSite.person == person.id).order_by(PersonSite.site)
     return PersonRow(
-        person.id, person.email, person.name, person.role, tuple(session.scalars(chosen)), person.active,
-        person.notices, person.password is not None, person.created, person.last_in,
-    )  # fmt: skip
+        person.id,
+        person.email,
+        person.name,
+        person.role,
+        tuple(session.scalars(chosen)),
+        person.active,
+        person.notices,
+        person.password is not None,
+        person.created,
+        person.last_in,
+    )
 
 
 def _now() -> datetime:

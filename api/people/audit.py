@@ -8,9 +8,9 @@ from typing import Any
 
 from sqlalchemy import delete, func, select
 
-from api.people.access import Actor
-from api.state.database import Database
-from api.state.people_tables import AuditEntry
+from fieldfare.api.people.access import Actor
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.people_tables import AuditEntry
 
 MOST_NOTED = 10_000
 
@@ -49,8 +49,8 @@ class Audit:
             self.note(actor, "looked", site)
 
     def note_refusal(self, actor: Actor, address: str, why: str, *, braked: bool) -> None:
-        """Log a refused sign-in. Tries that the brake turned away are logged once an hour for each address, or they
-        could fill the trail."""
+        """Log a refused sign-in. Tries that the brake turned away are logged once an hour for each address,
+        or they could fill the trail."""
         if not braked or self._is_first("braked", address):
             self.note(actor, "sign-in refused", address=address, why=why)
 

@@ -7,11 +7,11 @@ from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import select, update
 
-from analysis.errors import InputError
-from api.people.access import DEVICE_PURPOSES, Actor
-from api.people.secrets import mark_of, new_id, new_secret
-from api.state.database import Database
-from api.state.people_tables import DeviceToken
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.people.access import DEVICE_PURPOSES, Actor
+from fieldfare.api.people.secrets import mark_of, new_id, new_secret
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.people_tables import DeviceToken
 
 LONGEST_DAYS = 3660
 

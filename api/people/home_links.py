@@ -9,11 +9,11 @@ from datetime import UTC, datetime, timedelta
 from itsdangerous import BadSignature, URLSafeSerializer
 from sqlalchemy import select
 
-from analysis.errors import InputError
-from api.people.accounts import Refused
-from api.people.secrets import new_id
-from api.state.database import Database
-from api.state.people_tables import HomeLink
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.people.accounts import AccountRefused
+from fieldfare.api.people.secrets import new_id
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.people_tables import HomeLink
 
 LONGEST_DAYS = 366
 
@@ -54,11 +54,11 @@ class HomeLinks:
         try:
             link_id = self._signer.loads(text)
         except BadSignature:
-            raise Refused("this link is not good; ask for a new one") from None
+            raise AccountRefused("this link is not good; ask for a new one") from None
         with self._database.read() as session:
             row = session.get(HomeLink, str(link_id))
         if row is None or row.revoked is not None or row.expires < datetime.now(UTC):
-            raise Refused("this link has ended; ask for a new one")
+            raise AccountRefused("this link has ended; ask for a new one")
         return _row(row)
 
     def of_site(self, site: str) -> list[LinkRow]:

@@ -1,12 +1,13 @@
-"""Taking people in: the account, its entry in the audit trail, and the one-time address at which they set a password."""
+"""Taking people in: the account, its entry in the audit trail, and the one-time address at which they set a
+password."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from api.people.access import Actor
-from api.people.accounts import Accounts, PersonRow
-from api.people.audit import Audit
+from fieldfare.api.people.access import Actor
+from fieldfare.api.people.accounts import Accounts, PersonRow
+from fieldfare.api.people.audit import Audit
 
 
 def take_in(

@@ -7,14 +7,22 @@ from functools import lru_cache
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
-from analysis.errors import InputError
+from fieldfare.analysis.errors import InputError
 
 SHORTEST, LONGEST = 12, 128
 """Characters; length counts, not kinds of characters (NIST SP 800-63B)."""
 _COMMON = (
-    "password", "qwertyuiop", "123456789", "letmein", "iloveyou", "administrator", "welcome", "abcdefgh",
-    "heatpump", "fieldfare",
-)  # fmt: skip
+    "password",
+    "qwertyuiop",
+    "123456789",
+    "letmein",
+    "iloveyou",
+    "administrator",
+    "welcome",
+    "abcdefgh",
+    "heatpump",
+    "fieldfare",
+)
 
 
 @lru_cache(maxsize=1)

@@ -15,13 +15,19 @@ from sqlalchemy import delete, func, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from analysis.errors import InputError
-from api.people.access import OF_THE_FIRM, Actor, Role
-from api.people.accounts import Refused, tidy_email
-from api.people.passwords import hash_password, is_password, needs_new_hash
-from api.people.secrets import mark_of, new_secret
-from api.state.database import Database
-from api.state.people_tables import FailedSignIn, HomeLink, Person, PersonSite, SignedIn
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.people.access import OF_THE_FIRM, Actor, Role
+from fieldfare.api.people.accounts import AccountRefused, tidy_email
+from fieldfare.api.people.passwords import hash_password, is_password, needs_new_hash
+from fieldfare.api.people.secrets import mark_of, new_secret
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.people_tables import (
+    FailedSignIn,
+    HomeLink,
+    Person,
+    PersonSite,
+    SignedIn,
+)
 
 IDLE_FOR = timedelta(hours=12)
 LONGEST = timedelta(days=14)
@@ -72,7 +78,7 @@ class TooManyTries(InputError):
 
 
 @dataclass(frozen=True)
-class Visit:
+class LiveSession:
     """A live session: who, and the secret that unsafe requests must bring besides the cookie."""
 
     actor: Actor
@@ -94,8 +100,9 @@ class SignIn:
         device : the text of a device cookie, empty without one
         Returns the session's secret. Raises Refused or TooManyTries.
 
-        Each try is counted before the password is checked, so that parallel tries brake like tries one after another. A
-        device that this person signed in with before has a count of its own: guesses from elsewhere don't lock it out.
+        Each try is counted before the password is checked, so that parallel tries brake like tries one after
+        another. A device that this person signed in with before has a count of its own: guesses from
+        elsewhere don't lock it out.
         Source: OWASP, Slow Down Online Guessing Attacks with Device Cookies.
         """
         now = _now()
@@ -110,7 +117,7 @@ class SignIn:
                 _count_try(session, key, free, now)
             kept = person.password if person and person.active else None
         if not is_password(kept, password[:1024]) or person is None:
-            raise Refused("e-mail or password is wrong")
+            raise AccountRefused("e-mail or password is wrong")
         with self._database.write() as session:
             for key in keys:
                 _forgive_try(session, key, entirely=key != _address_key(address))
@@ -141,7 +148,7 @@ class SignIn:
         with self._database.write() as session:
             return _open(session, None, link_id, LINK_LONGEST)
 
-    def visit(self, secret: str) -> Visit | None:
+    def visit(self, secret: str) -> LiveSession | None:
         """Who a session's secret stands for; None where it has ended."""
         now = _now()
         with self._database.read() as session:
@@ -154,7 +161,7 @@ class SignIn:
         if row.seen + timedelta(minutes=5) < now:
             with self._database.write() as session:
                 session.execute(update(SignedIn).where(SignedIn.hash == row.hash).values(seen=now))
-        return Visit(actor, row.csrf, row.hash)
+        return LiveSession(actor, row.csrf, row.hash)
 
     def sign_out(self, secret: str) -> None:
         with self._database.write() as session:
@@ -218,7 +225,8 @@ def _key(kind: str, value: str) -> str:
 
 
 def _address_key(address: str) -> str:
-    """One count for an IPv4 address, or for the /64 network of an IPv6 address: a household has a whole one."""
+    """One count for an IPv4 address, or for the /64 network of an IPv6 address: a household has a whole
+    one."""
     try:
         told = ip_address(address)
     except ValueError:

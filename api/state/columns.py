@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import JSON
 from sqlalchemy.dialects.postgresql import JSONB
 
-from api.state.moments import UtcTime
+from fieldfare.api.state.moments import UtcTime
 
 __all__ = ["Json", "UtcTime"]
 

@@ -15,8 +15,8 @@ from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DatabaseError, NoSuchModuleError
 
-from analysis.errors import InputError
-from collector.store.files import make_private
+from fieldfare.analysis.errors import InputError
+from fieldfare.collector.store.files import make_private
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -28,7 +28,8 @@ MIGRATION_LOCK = 0x6669656C64  # any number that is ours
 
 
 class Database:
-    """Short transactions on the state database. Safe to share between threads, not between forked processes."""
+    """Short transactions on the state database. Safe to share between threads, not between forked
+    processes."""
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
@@ -53,7 +54,8 @@ class Database:
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """As `read`, for statements on rows alone: what is done for every site every night goes without objects."""
+        """As `read`, for statements on rows alone: what is done for every site every night goes without
+        objects."""
         with self.engine.connect() as connection:
             yield connection
 
@@ -106,8 +108,8 @@ def open_database(url: str) -> Database:
 
 @lru_cache(maxsize=8)
 def _engine(url: URL, process: int) -> Engine:
-    """One engine for an address in a process: it keeps the statements it has worded, and a worker opens the database
-    for every site. Closing a Database closes the connections, not the engine."""
+    """One engine for an address in a process: it keeps the statements it has worded, and a worker opens the
+    database for every site. Closing a Database closes the connections, not the engine."""
     engine = create_engine(url, pool_pre_ping=url.get_backend_name() == "postgresql")
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _prepare_sqlite)
@@ -141,7 +143,8 @@ def _version(connection: Connection) -> str | None:
 
 
 def _make_file(path: str) -> None:
-    """Set WAL once on a new file: two processes that do it at the same moment can fail, so it is tried again."""
+    """Set WAL once on a new file: two processes that do it at the same moment can fail, so it is tried
+    again."""
     for attempt in range(20):
         try:
             connection = sqlite3.connect(path, timeout=BUSY_S)

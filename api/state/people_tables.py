@@ -8,8 +8,8 @@ from typing import Any
 from sqlalchemy import Boolean, ForeignKey, Integer, String, Text
 from sqlalchemy.orm import Mapped, mapped_column
 
-from api.state.columns import Json, UtcTime
-from api.state.tables import Base
+from fieldfare.api.state.columns import Json, UtcTime
+from fieldfare.api.state.tables import Base
 
 HASH = String(64)
 SITE = String(40)

@@ -1,6 +1,7 @@
 """Tables of the sites and of what was calculated from their readings.
 
-Plain tables without mapped classes: every command reads them, and the object-relational half of SQLAlchemy takes longer to
+Plain tables without mapped classes: every command reads them, and the object-relational half of SQLAlchemy
+    takes longer to
 load than such a command takes to run.
 """
 
@@ -8,10 +9,10 @@ from __future__ import annotations
 
 from sqlalchemy import Boolean, Column, Date, ForeignKey, LargeBinary, MetaData, String, Table, Text
 
-from api.state.moments import UtcTime
+from fieldfare.api.state.moments import UtcTime
 
 METADATA = MetaData()
-"""All tables of the state database; `api.state.tables.Base` shares it."""
+"""All tables of the state database; `fieldfare.api.state.tables.Base` shares it."""
 
 
 def _site_key() -> Column[str]:
@@ -58,5 +59,6 @@ KEPT_RESULTS = Table(
     Column("rolling", Boolean, nullable=False),
     Column("payload", LargeBinary, nullable=False),
 )
-"""Results of a period, valid while the fingerprint holds. `rolling` marks those of the last year, as the nightly work
+"""Results of a period, valid while the fingerprint holds. `rolling` marks those of the last year, as the
+nightly work
 makes them: the newest stands for the site in the fleet."""

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import DeclarativeBase, Mapped
 
-from api.state.site_tables import METADATA, SITES
+from fieldfare.api.state.site_tables import METADATA, SITES
 
 
 class Base(DeclarativeBase):

@@ -8,8 +8,8 @@ from typing import Any
 from sqlalchemy import Date, ForeignKey, Integer, String, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
-from api.state.columns import Json, UtcTime
-from api.state.tables import Base
+from fieldfare.api.state.columns import Json, UtcTime
+from fieldfare.api.state.tables import Base
 
 
 def _site(*, index: bool = True) -> Mapped[str]:
@@ -17,7 +17,8 @@ def _site(*, index: bool = True) -> Mapped[str]:
 
 
 class JobRun(Base):
-    """One piece of work that was due once: a kind, a site (or the firm: empty), and the date or hour it was due for."""
+    """One piece of work that was due once: a kind, a site (or the firm: empty), and the date or hour it was
+    due for."""
 
     __tablename__ = "job_runs"
     __table_args__ = (UniqueConstraint("kind", "site", "due"),)
@@ -71,7 +72,8 @@ class AlertEvent(Base):
 
 
 class Handling(Base):
-    """What somebody decided about a finding. It lasts until `ends`, or until the finding is graver than `severity`."""
+    """What somebody decided about a finding. It lasts until `ends`, or until the finding is graver than
+    `severity`."""
 
     __tablename__ = "handlings"
 

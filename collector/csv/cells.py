@@ -1,7 +1,8 @@
 """Texts in CSV exports: none is read as a formula by a spreadsheet, and each comes back as it was.
 
-A text that begins with a sign that starts a formula, or with an apostrophe, gets an apostrophe in front, and so does an
-empty one, which could not be told from no text otherwise. Source: OWASP, "CSV Injection" (=, +, -, @, tab, carriage return).
+A text that begins with a sign that starts a formula, or with an apostrophe, gets an apostrophe in front, and
+so does an empty one, which could not be told from no text otherwise. Source: OWASP, "CSV Injection" (=, +, -,
+@, tab, carriage return).
 """
 
 from __future__ import annotations

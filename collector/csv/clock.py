@@ -25,10 +25,12 @@ class Track:
 class Clock:
     """A time zone's changes as arrays.
 
-    `utc` reads wall times in the order of the file: where the clocks went back, the first pass through the repeated
-    hour is summer time and the second standard time. A pass ends where the time steps back inside the hour; coming
-    to the hour again from elsewhere (a day written twice) starts with the first pass anew. A row that repeats the
-    time of the row before it (a file sorted by wall time) is of the second pass. Newest-first files are read likewise.
+    `utc` reads wall times in the order of the file: where the clocks went back, the first pass through the
+        repeated
+    hour is summer time and the second standard time. A pass ends where the time steps back inside the hour;
+    coming to the hour again from elsewhere (a day written twice) starts with the first pass anew. A row that
+    repeats the time of the row before it (a file sorted by wall time) is of the second pass. Newest-first
+    files are read likewise.
     """
 
     def __init__(self, zone: str) -> None:
@@ -38,7 +40,8 @@ class Clock:
     def utc(
         self, wall: NDArray[np.int64], track: Track
     ) -> tuple[NDArray[np.int64], NDArray[np.bool_] | None]:
-        """UTC times [ms] of wall times [ms as if they were UTC], and a mask of those that do not exist, if any.
+        """UTC times [ms] of wall times [ms as if they were UTC], and a mask of those that do not exist, if
+        any.
 
         track : Track of this series; changed
         """
@@ -91,7 +94,8 @@ def _changes(
 ) -> tuple[
     NDArray[np.int64], NDArray[np.int64], tuple[tuple[int, int], ...], tuple[tuple[int, int, int], ...]
 ]:
-    """Wall times from which the next offset holds, offsets, skipped spans, repeated spans with their length [ms]."""
+    """Wall times from which the next offset holds, offsets, skipped spans, repeated spans with their length
+    [ms]."""
     tz = ZoneInfo(zone)
 
     def offset(t: datetime) -> int:

@@ -12,16 +12,22 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from analysis.errors import InputError
-from analysis.plant.site import Point, Site
-from analysis.readings import Samples
-from collector.check import Refusal, Refused, time_trouble, times_in_trouble, unknown_point
-from collector.csv.clock import Clock, Track
-from collector.csv.layout import Layout
-from collector.csv.rows import Rows, careful
-from collector.csv.source import Block
-from collector.csv.times import TimeColumn, Times
-from collector.csv.values import Values, column_type, read_values
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.site import Point, Site
+from fieldfare.analysis.readings import Samples
+from fieldfare.collector.csv.clock import Clock, Track
+from fieldfare.collector.csv.layout import Layout
+from fieldfare.collector.csv.rows import Rows, careful
+from fieldfare.collector.csv.source import Block
+from fieldfare.collector.csv.times import TimeColumn, Times
+from fieldfare.collector.csv.values import Values, column_type, read_values
+from fieldfare.collector.validation import (
+    Refusal,
+    RefusedValue,
+    time_trouble,
+    times_in_trouble,
+    unknown_point,
+)
 
 Index = NDArray[np.int64]
 _UNIX_LOOKS = {"unix": r"[12]\d{9}(\.\d+)?", "unix_ms": r"[12]\d{12}"}
@@ -32,14 +38,15 @@ Reasons = dict[int, list[tuple[str, Refusal]]]
 
 
 class Decoded(NamedTuple):
-    """What a block holds: readings by point in the order of the file, what is refused, and how far clocks came."""
+    """What a block holds: readings by point in the order of the file, what is refused, and how far clocks
+    came."""
 
     readings: list[tuple[str, Samples]]
     refused: Reasons
     tracks: dict[str, Track]
 
 
-class Decoder:
+class ColumnDecoder:
     """Decodes the blocks of one file. It keeps nothing between calls: a block may be decoded again."""
 
     def __init__(self, site: Site, layout: Layout, now: int) -> None:
@@ -67,7 +74,8 @@ class Decoder:
     def decode(self, rows: Rows, tracks: dict[str, Track], *, first: bool) -> Decoded:
         """Read a block's rows.
 
-        tracks : how far each series came in the blocks before; not changed. first : whether a file starts here
+        tracks : how far each series came in the blocks before; not changed. first : whether a file starts
+            here
         Returns Decoded. Raises InputError where a file starts and not one time of the rows can be read.
         """
         column = rows.table.column(self._layout.time)
@@ -78,7 +86,8 @@ class Decoder:
                 (f' = "{form}"' for form, looks in _UNIX_LOOKS.items() if re.fullmatch(looks, given)), ""
             )
             raise InputError(
-                f"its times can't be read; {given!r} is not {self._format}; set time_format{likely} in the site's [csv]"
+                f"its times can't be read; {given!r} is not {self._format}; set time_format{likely} in the"
+                " site's [csv]"
             )
         out = Decoded([], {}, {k: replace(t) for k, t in tracks.items()})
         timed = self._timed(times, column, out.refused)
@@ -155,7 +164,7 @@ class Decoder:
         """Rows of a long file of one point in one unit."""
         try:
             values = read_values(point, column, self._layout, unit)
-        except Refused as error:
+        except RefusedValue as error:
             _refuse(dict.fromkeys(range(len(at)), error.refusal), point.id, at, good, out.refused)
             return
         _refuse(values.refused, point.id, at, good, out.refused)

@@ -11,17 +11,17 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from analysis.errors import InputError
-from analysis.plant.site import Site
-from analysis.readings import Readings, Samples
-from collector.csv.clock import Track
-from collector.csv.decode import Decoder, Reasons
-from collector.csv.layout import Layout, find_layout
-from collector.csv.rejects import Rejects
-from collector.csv.rows import Rows, careful, typed
-from collector.csv.seen import Seen
-from collector.csv.source import Block, Source, pieces
-from collector.store.protocol import Store
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Readings, Samples
+from fieldfare.collector.csv.clock import Track
+from fieldfare.collector.csv.decode import ColumnDecoder, Reasons
+from fieldfare.collector.csv.layout import Layout, find_layout
+from fieldfare.collector.csv.rejects import Rejects
+from fieldfare.collector.csv.rows import Rows, careful, typed
+from fieldfare.collector.csv.seen import Seen
+from fieldfare.collector.csv.source import Block, Source, pieces
+from fieldfare.collector.store.protocol import Store
 
 Progress = Callable[[int, int], None]
 """Called with the bytes done and the bytes of the file."""
@@ -37,7 +37,8 @@ class Ingested:
     """What became of a file.
 
     rows : lines after the header. readings : stored, new or changed (`replaced` of them changed).
-    duplicates : readings that were held already, or stand twice in the file. first, last : times of what was read [ms]
+    duplicates : readings that were held already, or stand twice in the file. first, last : times of what was
+        read [ms]
     rejected : rows listed in `rejects_file`. reasons : kind -> rows. form : wide or long
     """
 
@@ -94,7 +95,9 @@ def ingest_csv(
     rejects = Rejects(Path(rejects_dir), site.id, path, now.astimezone(UTC))
     try:
         layout = find_layout(site, path, source.header)
-        work = _Work(site, path, store, layout, rejects, Decoder(site, layout, int(now.timestamp() * 1000)))
+        work = _Work(
+            site, path, store, layout, rejects, ColumnDecoder(site, layout, int(now.timestamp() * 1000))
+        )
         for block in source.blocks(layout.records):
             work.take(block)
             if progress:
@@ -114,7 +117,7 @@ class _Work:
     store: Store
     layout: Layout
     rejects: Rejects
-    decoder: Decoder
+    decoder: ColumnDecoder
     rows: int = 0
     stored: int = 0
     replaced: int = 0
@@ -196,7 +199,8 @@ class _Work:
             self.rejects.add(line.number, why, line.raw)
 
     def _flush(self, more: bool) -> None:
-        """Give the store what is waiting. Of a time that the file has given before, the first value counts."""
+        """Give the store what is waiting. Of a time that the file has given before, the first value
+        counts."""
         readings: Readings = {}
         for point, parts in self._waiting.items():
             samples = Samples(

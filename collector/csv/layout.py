@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 
-from analysis.errors import InputError
-from analysis.plant.site import Csv, Point, Site
-from collector.csv.records import Records
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.site import Csv, Point, Site
+from fieldfare.collector.csv.records import Records
 
 NO_READING = (
     "",

@@ -1,8 +1,9 @@
 """Where a row ends: lines, quoted fields over several lines, and quotes that belong to no pair.
 
-A quote counts where a field begins with it; an inch mark inside a field is text. A field that is not closed on its line goes
-on over the next ones unless one of those is a whole row by itself: then the quote is a stray one, and its line alone is
-refused. In exports of this product every quote has its pair, so lines follow from the number of quotes.
+A quote counts where a field begins with it; an inch mark inside a field is text. A field that is not closed
+on its line goes on over the next ones unless one of those is a whole row by itself: then the quote is a stray
+one, and its line alone is refused. In exports of this product every quote has its pair, so lines follow from
+the number of quotes.
 """
 
 from __future__ import annotations
@@ -11,7 +12,8 @@ import csv
 from typing import NamedTuple
 
 _MOST_LINES = 20
-"""Lines of a row with quoted line ends; exports have texts of up to 200 characters, each of which may be one."""
+"""Lines of a row with quoted line ends; exports have texts of up to 200 characters, each of which may be
+one."""
 _MOST_LINES_EXACT = 250
 _LONGEST_JOINED = 100_000
 _LOOK_LINES = 250
@@ -90,7 +92,8 @@ class Records(NamedTuple):
             return False
 
     def last_end(self, data: bytes) -> int:
-        """The end of the last row that ends in some lines, as far as it can be told; 0 where there is no line end."""
+        """The end of the last row that ends in some lines, as far as it can be told; 0 where there is no line
+        end."""
         last = end = data.rfind(b"\n") + 1
         if b'"' not in data:
             return last

@@ -8,8 +8,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, TextIO
 
-from collector.check import Refusal
-from collector.csv.cells import harmless
+from fieldfare.collector.csv.cells import harmless
+from fieldfare.collector.validation import Refusal
 
 
 class Rejects:
@@ -26,7 +26,8 @@ class Rejects:
         self.reasons: Counter[str] = Counter()
 
     def add(self, line: int, refusals: list[tuple[str, Refusal]], raw: str) -> None:
-        """One row of the source. refusals : (point or "", why) for each field refused, or for the whole row."""
+        """One row of the source. refusals : (point or "", why) for each field refused, or for the whole
+        row."""
         self.count += 1
         self.reasons.update(dict.fromkeys([r.kind for _, r in refusals], 1))
         said = "; ".join(f"{point}: {r.reason}" if point else r.reason for point, r in refusals)

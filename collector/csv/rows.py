@@ -1,4 +1,5 @@
-"""A block of CSV lines as columns: fast where every field parses, else row by row, with the number of each line."""
+"""A block of CSV lines as columns: fast where every field parses, else row by row, with the number of each
+line."""
 
 from __future__ import annotations
 
@@ -8,12 +9,12 @@ from typing import NamedTuple
 import pyarrow as pa
 import pyarrow.csv as pacsv
 
-from collector.check import Refusal
-from collector.csv.layout import NO_READING, Layout
-from collector.csv.source import Block
+from fieldfare.collector.csv.layout import NO_READING, Layout
+from fieldfare.collector.csv.source import Block
+from fieldfare.collector.validation import Refusal
 
 
-class Line(NamedTuple):
+class CsvLine(NamedTuple):
     """Where a row stands in the file, and how it is written there."""
 
     number: int
@@ -27,12 +28,13 @@ class Rows(NamedTuple):
     """
 
     table: pa.Table
-    lines: list[Line] | None
-    torn: list[tuple[Line, Refusal]]
+    lines: list[CsvLine] | None
+    torn: list[tuple[CsvLine, Refusal]]
 
 
 def typed(block: Block, layout: Layout, types: dict[str, pa.DataType]) -> Rows | None:
-    """The named columns parsed by Arrow; None where any field does not parse, any row is torn, or a quote may take in rows."""
+    """The named columns parsed by Arrow; None where any field does not parse, any row is torn, or a quote may
+    take in rows."""
     if not _is_plain_text(block.data):
         return None
     try:
@@ -81,8 +83,8 @@ def careful(block: Block, layout: Layout, names: list[str]) -> Rows:
     places = [layout.names.index(n) for n in names]
     source = block.data.split(b"\n")
     kept: list[list[str]] = []
-    lines: list[Line] = []
-    torn: list[tuple[Line, Refusal]] = []
+    lines: list[CsvLine] = []
+    torn: list[tuple[CsvLine, Refusal]] = []
     number = -1
     while (number := number + 1) < len(source):
         first = number
@@ -102,7 +104,7 @@ def careful(block: Block, layout: Layout, names: list[str]) -> Rows:
             fields = _not_utf8(error)
         except csv.Error as error:
             fields = Refusal("unreadable row", str(error))
-        line = Line(block.line + first, _shown(source[first : number + 1]))
+        line = CsvLine(block.line + first, _shown(source[first : number + 1]))
         if isinstance(fields, Refusal):
             torn.append((line, fields))
             continue

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.readings import Samples
+from fieldfare.analysis.readings import Samples
 
 
 class Seen:
-    """Times kept as runs of even spacing where that is shorter, so a long regular file costs next to nothing."""
+    """Times kept as runs of even spacing where that is shorter, so a long regular file costs next to
+    nothing."""
 
     def __init__(self) -> None:
         self._parts: dict[str, list[tuple[int, int, tuple[NDArray, ...]]]] = {}

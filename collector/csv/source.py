@@ -9,13 +9,14 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, NamedTuple
 
-from analysis.errors import InputError
-from collector.csv.records import Records
+from fieldfare.analysis.errors import InputError
+from fieldfare.collector.csv.records import Records
 
 LARGEST = 20 * 10**9
 """Bytes of a file, unpacked: some centuries of minutes."""
 HIGHEST_RATIO = 250
-"""Exports pack to a tenth, those of one constant to a sixtieth. Only asked of files that unpack to _RATIO_FROM bytes."""
+"""Exports pack to a tenth, those of one constant to a sixtieth. Only asked of files that unpack to
+_RATIO_FROM bytes."""
 LONGEST_LINE = 1_000_000
 """Bytes; a line of a thousand columns has some 10,000."""
 _RATIO_FROM = 50_000_000
@@ -84,7 +85,8 @@ class Source:
         return gzip.GzipFile(fileobj=self._raw)
 
     def _look_through(self, stream: IO[bytes] | gzip.GzipFile) -> None:
-        """Read all of it before anything is kept. Raises InputError for what would cost memory or time without end."""
+        """Read all of it before anything is kept. Raises InputError for what would cost memory or time
+        without end."""
         size, tail = 0, b""
         while more := stream.read(_SCAN):
             size += len(more)
@@ -94,8 +96,8 @@ class Source:
                 )
             if stream is not self._raw and size > _RATIO_FROM and size > HIGHEST_RATIO * self.total:
                 raise InputError(
-                    f"{self.path}: unpacks to more than {HIGHEST_RATIO} times its size, which no export does; "
-                    "unpack it and look at what it holds"
+                    f"{self.path}: unpacks to more than {HIGHEST_RATIO} times its size, which no export does;"
+                    " unpack it and look at what it holds"
                 )
             data = tail + more
             at = 0
@@ -103,8 +105,8 @@ class Source:
                 end = data.rfind(b"\n", at, at + LONGEST_LINE)
                 if end < 0:
                     raise InputError(
-                        f"{self.path}: has a line of more than {LONGEST_LINE:,} bytes; a CSV file with a line for each "
-                        "time is wanted"
+                        f"{self.path}: has a line of more than {LONGEST_LINE:,} bytes; a CSV file with a line"
+                        " for each time is wanted"
                     )
                 at = end + 1
             tail = data[data.rfind(b"\n", at) + 1 :]

@@ -11,9 +11,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from analysis.plant.site import Csv
-from analysis.readings import MS_PER_DAY
-from collector.csv.layout import NO_READING
+from fieldfare.analysis.plant.site import Csv
+from fieldfare.analysis.readings import MS_PER_DAY
+from fieldfare.collector.csv.layout import NO_READING
 
 _OFFSET = r"[T ].*(Z|z|[+-]\d\d(:?\d\d)?)$"
 _ISO_DATE = r"^\d{4}-?\d\d-?\d\d"

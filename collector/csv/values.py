@@ -9,18 +9,18 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from analysis.plant.site import Point
-from collector.check import (
+from fieldfare.analysis.plant.site import Point
+from fieldfare.collector.csv.cells import original
+from fieldfare.collector.csv.layout import NO_READING, Layout
+from fieldfare.collector.validation import (
     Refusal,
-    Refused,
+    RefusedValue,
     decoded,
     kept_text,
     unit_change,
     value_trouble,
     values_in_trouble,
 )
-from collector.csv.cells import original
-from collector.csv.layout import NO_READING, Layout
 
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$|^[+-]?(?i:inf|infinity)$"
 
@@ -28,7 +28,8 @@ _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$|^[+-]?(?i:inf|infinity)$"
 class Values(NamedTuple):
     """Values of some rows of one point.
 
-    value : float64 or object (n,). present : bool (n,) or None where all are. refused : row -> why; not present
+    value : float64 or object (n,). present : bool (n,) or None where all are. refused : row -> why; not
+        present
     """
 
     value: NDArray
@@ -123,7 +124,7 @@ def _states(point: Point, column: pa.ChunkedArray, layout: Layout) -> Values:
         else:
             try:
                 value = kept_text(original(stripped)) if as_is else decoded(point, stripped)
-            except Refused as error:
+            except RefusedValue as error:
                 present[number], why[number] = False, error.refusal
         values.append(value)
     table = np.array(values, dtype=object if point.kind.is_text else np.float64)

@@ -1,9 +1,12 @@
 """The collector: messages in, readings on disk, then the acknowledgement, for years on end.
 
-One thread does all of it in turn, so what is held at once has a bound, and a store that is slow or full holds back the
-broker by not acknowledging. Order of a commit: what was set aside and when each message arrived (the book), the
-readings (the store), the acknowledgements. A kill in between leads to a second delivery, which changes nothing: readings
-have their key, and a message whose reading took its time from its arrival is known again by its packet id.
+One thread does all of it in turn, so what is held at once has a bound, and a store that is slow or full holds
+back the
+broker by not acknowledging. Order of a commit: what was set aside and when each message arrived (the book),
+    the
+readings (the store), the acknowledgements. A kill in between leads to a second delivery, which changes
+nothing: readings have their key, and a message whose reading took its time from its arrival is known again by
+its packet id.
 """
 
 from __future__ import annotations
@@ -17,16 +20,22 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from threading import Event
 
-from analysis.errors import FieldfareError, InputError
-from analysis.plant.site import Site
-from analysis.readings import Readings
-from collector.mqtt import health, set_aside
-from collector.mqtt.book import Book
-from collector.mqtt.decode import Decoded, Decoder, Message, Refused
-from collector.mqtt.link import Link, LinkDown, Packet
-from collector.mqtt.settings import MqttSettings
-from collector.mqtt.topics import Routes
-from collector.store.protocol import Store
+from fieldfare.analysis.errors import FieldfareError, InputError
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Readings
+from fieldfare.collector.mqtt import dead_letters as set_aside
+from fieldfare.collector.mqtt import health
+from fieldfare.collector.mqtt.connection import Link, LinkDown, Packet
+from fieldfare.collector.mqtt.decode import (
+    Decoded,
+    Message,
+    MessageDecoder,
+    RefusedMessage,
+)
+from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.settings import MqttSettings
+from fieldfare.collector.mqtt.topics import Routes
+from fieldfare.collector.store.protocol import Store
 
 log = logging.getLogger("fieldfare.collect")
 
@@ -37,7 +46,8 @@ _TOPICS_KEPT = 50_000
 
 @dataclass
 class Totals:
-    """What a run of the collector did. `batches` counts commits, `unasked` messages on topics nobody asked for."""
+    """What a run of the collector did. `batches` counts commits, `unasked` messages on topics nobody asked
+    for."""
 
     messages: int = 0
     stored: int = 0
@@ -93,7 +103,7 @@ class Collector:
         self._sites: list[Site] = []
         self._loaded = False
         self._routes = Routes(())
-        self._decoder = Decoder(self._routes)
+        self._decoder = MessageDecoder(self._routes)
         self._messages: list[Message] = []
         self._mids: list[tuple[int, int]] = []
         self._bytes = 0
@@ -146,7 +156,8 @@ class Collector:
 
     def _take(self, packet: Packet) -> None:
         """A delivered message joins the batch."""
-        # Two messages of a topic that are delivered in one millisecond, as a backlog is, must not take one time.
+        # Two messages of a topic that are delivered in one millisecond, as a backlog is, must not take one
+        # time.
         arrived = max(int(self._clock() * 1000), self._arrivals.get(packet.topic, self._arrived_floor) + 1)
         message = Message(packet.topic, packet.payload, arrived, packet.retained)
         if packet.dup and (known := self._journal.get(packet.mid)) and known[0] == set_aside.digest(message):
@@ -201,7 +212,8 @@ class Collector:
                 stop.wait(0.1)
                 continue
             try:
-                # The broker can't exceed what is allowed in flight, so what comes now are answers to our pings.
+                # The broker can't exceed what is allowed in flight, so what comes now are answers to our
+                # pings.
                 spare = len(self._messages) < 2 * self._settings.max_in_flight
                 spare = spare and self._bytes < 2 * self._settings.batch_bytes
                 self._link.pump(0.1, max(self._budget(), int(spare)))
@@ -241,8 +253,9 @@ class Collector:
             self._link.acknowledge((mid, qos) for mid, qos in mids if qos)
 
     def _append(self, site: str, readings: Readings, now: int) -> int:
-        """Readings into the store. Where this site's can't be stored for what they are, their messages are set aside; trouble
-        of the store itself (a full disk, a lock, a damaged database) is raised, and holds the broker back."""
+        """Readings into the store. Where this site's can't be stored for what they are, their messages are
+        set aside; trouble of the store itself (a full disk, a lock, a damaged database) is raised, and holds
+        the broker back."""
         try:
             done = self._store.append(site, readings)
         except Exception as error:
@@ -256,15 +269,16 @@ class Collector:
                 n for n, m in enumerate(self._messages) if site in self._decoder.decode([m], now).readings
             ]
             with self._book.writing() as db:
-                return self._keep(db, [Refused(n, site, reason) for n in mine])
+                return self._keep(db, [RefusedMessage(n, site, reason) for n in mine])
         self.totals.stored += done.stored
         self.totals.replaced += done.replaced
         self.totals.duplicates += done.duplicates
         self._listening.hear(site, readings, now)
         return 0
 
-    def _note(self, decoded: Decoded, refused: list[Refused], now: int) -> int:
-        """Set aside, remember arrivals, births and wills: one transaction, if there is anything. Returns new set-asides."""
+    def _note(self, decoded: Decoded, refused: list[RefusedMessage], now: int) -> int:
+        """Set aside, remember arrivals, births and wills: one transaction, if there is anything. Returns new
+        set-asides."""
         arrivals = sorted(decoded.arrival_timed | {r.message for r in refused})
         write_heard = time.monotonic() - self._heard_at >= self._settings.seen_seconds and bool(
             self._listening.points
@@ -281,7 +295,7 @@ class Collector:
             self._heard_at = time.monotonic()
         return new
 
-    def _keep(self, db: sqlite3.Connection, refused: list[Refused]) -> int:
+    def _keep(self, db: sqlite3.Connection, refused: list[RefusedMessage]) -> int:
         s = self._settings
         return set_aside.keep(db, self._messages, refused, s.set_aside_messages, s.set_aside_bytes)
 
@@ -304,7 +318,8 @@ class Collector:
             "INSERT OR REPLACE INTO arrivals (client, mid, digest, arrived) VALUES (?, ?, ?, ?)", rows
         )
         db.execute(
-            "DELETE FROM arrivals WHERE client = ?1 AND seq <= (SELECT max(seq) FROM arrivals WHERE client = ?1) - ?2",
+            "DELETE FROM arrivals WHERE client = ?1 AND seq <= (SELECT max(seq) FROM arrivals WHERE client ="
+            " ?1) - ?2",
             (client, self._settings.max_in_flight),
         )
 
@@ -351,7 +366,7 @@ class Collector:
             return
         self._sites = sites
         self._routes = Routes(sites)
-        self._decoder = Decoder(self._routes)
+        self._decoder = MessageDecoder(self._routes)
         for site, point, reason in self._routes.left_out:
             text = f"{site}: the point {point} is not collected: {reason}"
             log.error(text)
@@ -372,7 +387,8 @@ class Collector:
         self._drift = drift
 
     def _finish(self) -> None:
-        """A clean stop: what is held goes to disk and is acknowledged; what can't go is left to the broker."""
+        """A clean stop: what is held goes to disk and is acknowledged; what can't go is left to the
+        broker."""
         try:
             if self._messages:
                 self._commit()

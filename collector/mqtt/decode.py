@@ -9,11 +9,28 @@ from typing import Any, NamedTuple
 import numpy as np
 import orjson
 
-from analysis.readings import Readings, Samples, ordered
-from collector import check
-from collector.mqtt import senml
-from collector.mqtt.parts import NOTHING, instant, milliseconds, pointed, status_of, unit_of
-from collector.mqtt.topics import Bare, Lane, Lost, Pack, Plant, Pointed, Routes, Status, Unasked
+from fieldfare.analysis.readings import Readings, Samples, ordered
+from fieldfare.collector import validation
+from fieldfare.collector.mqtt import senml
+from fieldfare.collector.mqtt.parts import (
+    NOTHING,
+    instant,
+    milliseconds,
+    pointed,
+    status_of,
+    unit_of,
+)
+from fieldfare.collector.mqtt.topics import (
+    Bare,
+    Lane,
+    Lost,
+    Pack,
+    Pointed,
+    Routes,
+    Status,
+    TopicSite,
+    Unasked,
+)
 
 _DECIMAL = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z")
 _REASONS_SHOWN = 5
@@ -31,7 +48,7 @@ class Message(NamedTuple):
     retained: bool = False
 
 
-class Refused(NamedTuple):
+class RefusedMessage(NamedTuple):
     """A message that can't be read, whole or in part. `site` is empty where the topic names none."""
 
     message: int
@@ -50,12 +67,13 @@ class StatusSeen(NamedTuple):
 class Decoded(NamedTuple):
     """What a run of messages held.
 
-    readings : by site. refused : in the order of the messages. arrival_timed : messages of which a reading took
+    readings : by site. refused : in the order of the messages. arrival_timed : messages of which a reading
+        took
     its time from its arrival. unasked : those on topics nobody asked for.
     """
 
     readings: dict[str, Readings]
-    refused: list[Refused]
+    refused: list[RefusedMessage]
     statuses: list[StatusSeen]
     arrival_timed: set[int]
     unasked: list[int]
@@ -71,13 +89,13 @@ class _Named(NamedTuple):
     reason: str
 
 
-class Decoder:
+class MessageDecoder:
     """Decodes for a set of sites. Not for several threads at once."""
 
     def __init__(self, routes: Routes) -> None:
         self._routes = routes
         self._active: list[Lane] = []
-        self._refused: list[Refused] = []
+        self._refused: list[RefusedMessage] = []
         self._statuses: list[StatusSeen] = []
         self._timed: set[int] = set()
         self._now = 0
@@ -114,7 +132,7 @@ class Decoder:
         return Decoded(readings, _merged(self._refused), self._statuses, self._timed, unasked)
 
     def _refuse(self, number: int, site: str, reason: str) -> None:
-        self._refused.append(Refused(number, site, reason))
+        self._refused.append(RefusedMessage(number, site, reason))
 
     def _other(self, route: Lost | Status, message: Message, number: int) -> None:
         if isinstance(route, Lost):
@@ -126,7 +144,7 @@ class Decoder:
         else:
             self._statuses.append(StatusSeen(route.site, online, message.arrived))
 
-    def _pack(self, plant: Plant, message: Message, number: int) -> None:
+    def _pack(self, plant: TopicSite, message: Message, number: int) -> None:
         try:
             pack = orjson.loads(message.payload)
         except orjson.JSONDecodeError as error:
@@ -134,10 +152,11 @@ class Decoder:
         if not self._plain_pack(plant, pack, number):
             self._any_pack(plant, pack, message, number)
 
-    def _plain_pack(self, plant: Plant, pack: Any, number: int) -> bool:
+    def _plain_pack(self, plant: TopicSite, pack: Any, number: int) -> bool:
         """Read a pack of the kind that gateways send all day; False, and nothing read, where it is any other.
 
-        That is: names that are known as they stand, plain numbers, one absolute base time in the first record.
+        That is: names that are known as they stand, plain numbers, one absolute base time in the first
+            record.
         """
         plain = plant.plain
         try:
@@ -168,7 +187,7 @@ class Decoder:
             lane.source.append(number)
         return True
 
-    def _any_pack(self, plant: Plant, pack: Any, message: Message, number: int) -> None:
+    def _any_pack(self, plant: TopicSite, pack: Any, message: Message, number: int) -> None:
         named, arrived, now_s = plant.named, message.arrived, message.arrived / 1000.0
         active = self._active
         empty = True
@@ -208,7 +227,7 @@ class Decoder:
         if empty:
             raise senml.PackRefused("a pack without a reading")
 
-    def _named(self, plant: Plant, name: str, unit: str | None) -> _Named:
+    def _named(self, plant: TopicSite, name: str, unit: str | None) -> _Named:
         lane = plant.lanes.get(name)
         if lane is None:
             found = _Named(None, 1.0, 0.0, False, f"unknown point {name[:80]!r} of {plant.site.id}")
@@ -305,7 +324,7 @@ class Decoder:
         try:
             if type(got) not in (str, bool, int, float):
                 raise ValueError("an object, an array or null is no value")
-            return check.decoded(lane.point, got)
+            return validation.decoded(lane.point, got)
         except ValueError as error:
             self._refuse(number, lane.site, f"{lane.point.id}: {error}")
             return None
@@ -317,12 +336,12 @@ class Decoder:
         value = np.array(lane.value, dtype=object if point.kind.is_text else np.float64)
         source = lane.source
         lane.time, lane.value, lane.source = [], [], []
-        bad = check.times_in_trouble(time, self._now)
-        if not point.kind.is_text and (odd := check.values_in_trouble(point, value)) is not None:
+        bad = validation.times_in_trouble(time, self._now)
+        if not point.kind.is_text and (odd := validation.values_in_trouble(point, value)) is not None:
             bad = odd if bad is None else bad | odd
         if bad is not None:
             for i in np.flatnonzero(bad).tolist():
-                why = check.trouble(point, int(time[i]), value[i], self._now)
+                why = validation.trouble(point, int(time[i]), value[i], self._now)
                 self._refuse(source[i], lane.site, f"{point.id}: {why}")
             time, value = time[~bad], value[~bad]
         if len(time) > 1 and not bool(np.all(time[1:] > time[:-1])):
@@ -334,7 +353,7 @@ def _site_of(route: Any) -> str:
     return route.plant.site.id if type(route) is Pack else ""
 
 
-def _merged(refused: list[Refused]) -> list[Refused]:
+def _merged(refused: list[RefusedMessage]) -> list[RefusedMessage]:
     """One entry for each message, its reasons joined, in the order of the messages."""
     if not refused:
         return refused
@@ -349,5 +368,5 @@ def _merged(refused: list[Refused]) -> list[Refused]:
     for number in sorted(reasons):
         found = reasons[number]
         more = f"; and {len(found) - _REASONS_SHOWN} more" if len(found) > _REASONS_SHOWN else ""
-        out.append(Refused(number, sites[number], "; ".join(found[:_REASONS_SHOWN]) + more))
+        out.append(RefusedMessage(number, sites[number], "; ".join(found[:_REASONS_SHOWN]) + more))
     return out

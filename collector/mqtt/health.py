@@ -1,4 +1,5 @@
-"""Is a gateway alive: births and wills, when each point was last heard, silence against the point's own rhythm."""
+"""Is a gateway alive: births and wills, when each point was last heard, silence against the point's own
+rhythm."""
 
 from __future__ import annotations
 
@@ -9,14 +10,20 @@ from typing import NamedTuple
 
 import numpy as np
 
-from analysis.plant.site import Site
-from analysis.readings import MS_PER_DAY, MS_PER_MINUTE, Readings, Samples
-from collector.mqtt.book import Book
-from collector.mqtt.decode import StatusSeen
-from collector.store.protocol import PointSpan, Store
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import (
+    MS_PER_DAY,
+    MS_PER_MINUTE,
+    Readings,
+    Samples,
+)
+from fieldfare.collector.mqtt.decode import StatusSeen
+from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.store.protocol import PointSpan, Store
 
 LATE_MS = 15 * MS_PER_MINUTE
-"""A reading that arrives this long after its time was held back or backfilled; its day is to be worked out again."""
+"""A reading that arrives this long after its time was held back or backfilled; its day is to be worked out
+again."""
 SILENT_TIMES = 5.0
 """A point is silent after so many of its usual spacings ..."""
 SILENT_USUAL_GAPS = 2.0
@@ -93,14 +100,16 @@ class PointHealth(NamedTuple):
     """One point as it is heard. Times and durations [ms].
 
     last : time of its newest reading. arrived : when a reading of it last came by MQTT, if one did.
-    rhythm : its usual spacing, None with fewer than three readings. silent_after : the silence that would be unusual.
-    lag : how long after its time the newest reading came; negative where the gateway's clock is ahead of ours.
+    rhythm : its usual spacing, None with fewer than three readings. silent_after : the silence that would be
+        unusual.
+    lag : how long after its time the newest reading came; negative where the gateway's clock is ahead of
+        ours.
     """
 
     point: str
     last: int | None
     arrived: int | None
-    rhythm: int | None
+    reporting_interval: int | None
     silent_after: int | None
     silent_for: int | None
     lag: int | None
@@ -164,7 +173,7 @@ def _point(
     arrived, lag, late = (heard.arrived, heard.lag, heard.late) if heard else (None, None, 0)
     if span is None:
         return PointHealth(point, None, arrived, None, None, None, lag, late)
-    usual, after = rhythm(_recent(store, site, point, span))
+    usual, after = reporting_interval(_recent(store, site, point, span))
     return PointHealth(point, span.last, arrived, usual, after, max(0, now - span.last), lag, late)
 
 
@@ -180,10 +189,12 @@ def _recent(store: Store, site: str, point: str, span: PointSpan) -> Samples | N
     return found
 
 
-def rhythm(samples: Samples | None) -> tuple[int | None, int | None]:
-    """A point's usual spacing, and the silence that would be unusual for it [ms]; None with fewer than three readings.
+def reporting_interval(samples: Samples | None) -> tuple[int | None, int | None]:
+    """A point's usual spacing, and the silence that would be unusual for it [ms]; None with fewer than three
+    readings.
 
-    The usual spacing is the median. A point that speaks only on change has a few long gaps: they are usual for it.
+    The usual spacing is the median. A point that speaks only on change has a few long gaps: they are usual
+    for it.
     """
     if samples is None or len(samples.time) < 3:
         return None, None
@@ -195,7 +206,7 @@ def rhythm(samples: Samples | None) -> tuple[int | None, int | None]:
 
 def forget(book: Book, site: str) -> None:
     """Remove all that the book holds of a site, messages set aside among it."""
-    from collector.mqtt.set_aside import clear
+    from fieldfare.collector.mqtt.dead_letters import clear
 
     clear(book, site)
     with book.writing() as db:

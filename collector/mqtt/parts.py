@@ -8,10 +8,10 @@ from typing import Any
 
 import orjson
 
-from analysis.plant.site import Point
-from analysis.plant.units import Conversion
-from collector import check
-from collector.mqtt import senml
+from fieldfare.analysis.plant.site import Point
+from fieldfare.analysis.plant.units import Conversion
+from fieldfare.collector import validation
+from fieldfare.collector.mqtt import senml
 
 _SAME = Conversion(1.0, 0.0)
 
@@ -72,7 +72,7 @@ def unit_of(point: Point, unit: str | None) -> Conversion:
         if unit == point.unit:
             return _SAME
         raise ValueError(f"u {unit[:40]!r} is no SenML unit; leave it out for {point.unit}")
-    return check.unit_change(point, known)
+    return validation.unit_change(point, known)
 
 
 def status_of(payload: bytes) -> bool | None:

@@ -22,23 +22,89 @@ _PLAIN = frozenset(
     for order in permutations(labels)
 )
 
-# RFC 8428, 12.1: those that measure something a plant has, as pint writes them. `%` and `/` are ratios of one, not 0 to 100.
+# RFC 8428, 12.1: those that measure something a plant has, as pint writes them. `%` and `/` are ratios of
+# one, not 0 to 100.
 PRIMARY = {
-    "m": "m", "kg": "kg", "g": "g", "s": "s", "A": "A", "K": "K", "Hz": "Hz", "N": "N", "Pa": "Pa", "J": "J",
-    "W": "W", "C": "C", "V": "V", "F": "F", "Ohm": "ohm", "Cel": "degC", "m2": "m**2", "m3": "m**3", "l": "l",
-    "m/s": "m/s", "m3/s": "m**3/s", "l/s": "l/s", "W/m2": "W/m**2", "/": "dimensionless", "%": "dimensionless",
-    "%RH": "percent", "%EL": "percent", "EL": "s", "count": "count", "1/s": "1/s", "1/min": "1/min",
-    "S/m": "S/m", "lm": "lm", "lx": "lx", "cd": "cd",
-}  # fmt: skip
+    "m": "m",
+    "kg": "kg",
+    "g": "g",
+    "s": "s",
+    "A": "A",
+    "K": "K",
+    "Hz": "Hz",
+    "N": "N",
+    "Pa": "Pa",
+    "J": "J",
+    "W": "W",
+    "C": "C",
+    "V": "V",
+    "F": "F",
+    "Ohm": "ohm",
+    "Cel": "degC",
+    "m2": "m**2",
+    "m3": "m**3",
+    "l": "l",
+    "m/s": "m/s",
+    "m3/s": "m**3/s",
+    "l/s": "l/s",
+    "W/m2": "W/m**2",
+    "/": "dimensionless",
+    "%": "dimensionless",
+    "%RH": "percent",
+    "%EL": "percent",
+    "EL": "s",
+    "count": "count",
+    "1/s": "1/s",
+    "1/min": "1/min",
+    "S/m": "S/m",
+    "lm": "lm",
+    "lx": "lx",
+    "cd": "cd",
+}
 # RFC 8798, tables 1 and 2: further primary units and the secondary ones.
 SECONDARY = {
-    "B": "B", "VA": "V*A", "VAs": "V*A*s", "var": "V*A", "vars": "V*A*s", "J/m": "J/m", "kg/m3": "kg/m**3",
-    "deg": "deg", "ms": "ms", "min": "min", "h": "h", "MHz": "MHz", "kW": "kW", "kVA": "kV*A", "kvar": "kV*A",
-    "Ah": "A*h", "Wh": "W*h", "kWh": "kW*h", "varh": "V*A*h", "kvarh": "kV*A*h", "kVAh": "kV*A*h",
-    "Wh/km": "W*h/km", "KiB": "KiB", "GB": "GB", "Mbit/s": "Mbit/s", "B/s": "B/s", "MB/s": "MB/s", "mV": "mV",
-    "mA": "mA", "dBm": "dBm", "ug/m3": "ug/m**3", "mm/h": "mm/h", "m/h": "m/h", "ppm": "ppm", "/100": "percent",
-    "/1000": "permille", "hPa": "hPa", "mm": "mm", "cm": "cm", "km": "km", "km/h": "km/h",
-}  # fmt: skip
+    "B": "B",
+    "VA": "V*A",
+    "VAs": "V*A*s",
+    "var": "V*A",
+    "vars": "V*A*s",
+    "J/m": "J/m",
+    "kg/m3": "kg/m**3",
+    "deg": "deg",
+    "ms": "ms",
+    "min": "min",
+    "h": "h",
+    "MHz": "MHz",
+    "kW": "kW",
+    "kVA": "kV*A",
+    "kvar": "kV*A",
+    "Ah": "A*h",
+    "Wh": "W*h",
+    "kWh": "kW*h",
+    "varh": "V*A*h",
+    "kvarh": "kV*A*h",
+    "kVAh": "kV*A*h",
+    "Wh/km": "W*h/km",
+    "KiB": "KiB",
+    "GB": "GB",
+    "Mbit/s": "Mbit/s",
+    "B/s": "B/s",
+    "MB/s": "MB/s",
+    "mV": "mV",
+    "mA": "mA",
+    "dBm": "dBm",
+    "ug/m3": "ug/m**3",
+    "mm/h": "mm/h",
+    "m/h": "m/h",
+    "ppm": "ppm",
+    "/100": "percent",
+    "/1000": "permille",
+    "hPa": "hPa",
+    "mm": "mm",
+    "cm": "cm",
+    "km": "km",
+    "km/h": "km/h",
+}
 UNITS = PRIMARY | SECONDARY
 
 
@@ -53,7 +119,8 @@ class Refusal(str):
 
 
 Record = tuple[str, str | None, Any, float | None]
-"""Full name, unit, value (number, text, truth or Refusal), time [s; None where the pack gives none; see `absolute`]."""
+"""Full name, unit, value (number, text, truth or Refusal), time [s; None where the pack gives none; see
+`absolute`]."""
 
 
 def absolute(time: float | None, now: float) -> float:
@@ -65,7 +132,8 @@ def resolve(pack: Any) -> Iterator[Record]:
     """The records of a pack with base fields applied; times as given, base and own added up.
 
     pack : what the JSON text holds
-    Yields Record, in the pack's order. Raises PackRefused where a field makes the rest of the pack unreadable.
+    Yields Record, in the pack's order. Raises PackRefused where a field makes the rest of the pack
+    unreadable.
     """
     if type(pack) is not list or not pack:
         raise PackRefused("a SenML pack is a JSON array with at least one record")

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 from urllib.parse import urlsplit
 
-from analysis.errors import InputError
+from fieldfare.analysis.errors import InputError
 
 
 class Address(NamedTuple):
@@ -22,14 +22,16 @@ class Address(NamedTuple):
 class MqttSettings:
     """The broker, who we are there, and the bounds of what is held unacknowledged.
 
-    url : mqtt://host[:port] or mqtts://host[:port]. folder : where set-aside messages are kept (the data folder).
+    url : mqtt://host[:port] or mqtts://host[:port]. folder : where set-aside messages are kept (the data
+        folder).
     client_id : the persistent session's name; two collectors must not share one.
     shared_group : collectors of one group share the messages between them; empty: this one takes all.
     batch_bytes, max_in_flight : a batch is committed when its payloads or its messages reach this.
     batch_seconds : or when its first message has waited this long [s].
     idle_seconds : or when nothing has come for this long [s], so that a quiet broker is not kept waiting.
     session_seconds : how long the broker keeps our messages while we are away [s].
-    set_aside_messages, set_aside_bytes : what is kept of unreadable messages; beyond it the oldest go, and are counted.
+    set_aside_messages, set_aside_bytes : what is kept of unreadable messages; beyond it the oldest go, and
+        are counted.
     """
 
     url: str

@@ -6,9 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from analysis.plant.admission import OWN_TREE as ROOT
-from analysis.plant.admission import topic_trouble
-from analysis.plant.site import Point, Site
+from fieldfare.analysis.plant.admission import OWN_TREE as ROOT
+from fieldfare.analysis.plant.admission import topic_trouble
+from fieldfare.analysis.plant.site import Point, Site
 
 OWN_FILTERS = (f"{ROOT}/+/readings", f"{ROOT}/+/readings/+", f"{ROOT}/+/status")
 _KNOWN_TOPICS = 50_000  # topics remembered with their route, so that strangers can't fill the memory
@@ -26,7 +26,7 @@ class Lane:
 
 
 @dataclass(slots=True)
-class Plant:
+class TopicSite:
     """A site as the decoder needs it: a lane for each point, and what packs of it have named so far.
 
     plain : the lanes that take numbers as they come.
@@ -45,7 +45,7 @@ class Plant:
 class Pack:
     """`fieldfare/{site}/readings`: a SenML pack."""
 
-    plant: Plant
+    plant: TopicSite
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,14 +116,15 @@ class LeftOut(NamedTuple):
 class Routes:
     """The topics of a set of sites.
 
-    filters : what to subscribe to; no topic falls under two of them. left_out : points that are not collected, with the reason
+    filters : what to subscribe to; no topic falls under two of them. left_out : points that are not
+        collected, with the reason
     """
 
     def __init__(self, sites: Iterable[Site]) -> None:
-        self.plants = {s.id: Plant(s, {p.id: Lane(s.id, p) for p in s.point}) for s in sites}
+        self.sites = {s.id: TopicSite(s, {p.id: Lane(s.id, p) for p in s.point}) for s in sites}
         self.left_out: list[LeftOut] = []
         self._exact: dict[str, list[tuple[Lane, tuple[str, ...]]]] = {}
-        for plant in self.plants.values():
+        for plant in self.sites.values():
             for lane in plant.lanes.values():
                 topic = lane.point.topic
                 if topic is None:
@@ -152,7 +153,7 @@ class Routes:
         if not any(matches(topic, f) for f in OWN_FILTERS):
             return Unasked()
         _, site, kind, *rest = topic.split("/")
-        plant = self.plants.get(site)
+        plant = self.sites.get(site)
         if plant is None:
             return Lost(site[:40], f"unknown site {site[:40]!r}")
         if kind == "status":

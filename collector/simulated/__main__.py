@@ -1,4 +1,4 @@
-"""Writes simulated plants to a folder: python -m collector.simulated --out DIR."""
+"""Writes simulated plants to a folder: python -m fieldfare.collector.simulated --out DIR."""
 
 from __future__ import annotations
 
@@ -8,14 +8,21 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-from collector.simulated.export import write
-from collector.simulated.faults import codes
-from collector.simulated.plant import CLIMATES, SETS, random_plant, simulate, with_fault
+from fieldfare.collector.simulated.export import write
+from fieldfare.collector.simulated.faults.plant import codes
+from fieldfare.collector.simulated.plant import (
+    CLIMATES,
+    SETS,
+    random_plant,
+    simulate,
+    with_fault,
+)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Simulate plants and write site file, CSV and truth of each. Returns 0, or 2 where an option does not fit."""
-    parser = argparse.ArgumentParser(prog="python -m collector.simulated", description=main.__doc__)
+    """Simulate plants and write site file, CSV and truth of each. Returns 0, or 2 where an option does not
+    fit."""
+    parser = argparse.ArgumentParser(prog="python -m fieldfare.collector.simulated", description=main.__doc__)
     parser.add_argument("--out", type=Path, required=True, help="folder for the files")
     parser.add_argument(
         "--seed", type=int, default=1, help="seed of the first plant; the next ones count on (default 1)"
@@ -40,7 +47,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--decimal", default=".", help="decimal sign (default .)")
     args = parser.parse_args(argv)
     try:
-        for number in range(args.seed, args.seed + args.plants):
+        for number in range(args.seed, args.seed + args.sites):
             spec = random_plant(number, args.climate, args.meters, every_s=args.every)
             if args.fault:
                 strength = args.strength if args.strength.isalpha() else float(args.strength)
@@ -48,7 +55,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             simulated = simulate(spec, args.start, args.days)
             paths = write(
                 simulated, args.out, args.form, args.gzip, args.naive_local, args.delimiter, args.decimal
-            )  # fmt: skip
+            )
             print(" ".join(str(p) for p in paths))
     except ValueError as error:
         print(f"error: {error}", file=sys.stderr)

@@ -12,10 +12,10 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.csv as pa_csv
 
-from analysis.readings import Samples
-from collector.simulated.plant import Simulated
-from collector.simulated.site import MODE_WORDS, site_toml
-from collector.simulated.spec import Meter, PlantSpec
+from fieldfare.analysis.readings import Samples
+from fieldfare.collector.simulated.design.spec import Meter, PlantSpec
+from fieldfare.collector.simulated.plant import Simulated
+from fieldfare.collector.simulated.site import MODE_WORDS, site_toml
 
 
 def write(
@@ -29,7 +29,8 @@ def write(
 ) -> list[Path]:
     """Write `<id>.toml`, `<id>.csv` (or `.csv.gz`) and `<id>.truth.json`.
 
-    simulated : Simulated; folder : Path, made if absent; form : "wide" a column a point, "long" a row a reading
+    simulated : Simulated; folder : Path, made if absent; form : "wide" a column a point, "long" a row a
+        reading
     gzip : bool; naive_local : bool, times in the site's zone without offset, else UTC with Z
     delimiter, decimal : str, one character each, not the same
     Returns list of Path. Raises ValueError if delimiter and decimal are the same.
@@ -59,7 +60,8 @@ def clock_text(time_ms: np.ndarray, spec: PlantSpec, naive_local: bool) -> np.nd
     """ISO 8601 text of instants.
 
     time_ms : int64 (n,) [UTC ms]
-    Returns object array (n,): UTC with Z, or the site's clock without offset (a repeated hour is written twice).
+    Returns object array (n,): UTC with Z, or the site's clock without offset (a repeated hour is written
+    twice).
     """
     stamps = time_ms.astype("datetime64[ms]")
     if not naive_local:

@@ -5,8 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from collector.simulated.plant import Simulated, random_plant, simulate, with_fault, with_oddity
-from collector.simulated.spec import PlantSpec
+from fieldfare.collector.simulated.design.spec import PlantSpec
+from fieldfare.collector.simulated.plant import (
+    Simulated,
+    random_plant,
+    simulate,
+    with_fault,
+    with_oddity,
+)
 
 YEAR_AND_MORE = 425  # days: fourteen months of minutes
 WEEKS = 112  # days: sixteen weeks
@@ -14,7 +20,8 @@ WEEKS = 112  # days: sixteen weeks
 
 @dataclass(frozen=True)
 class DemoSystem:
-    """One system of the demo: what it is, how long its readings run, and what is wrong with it in a few words."""
+    """One system of the demo: what it is, how long its readings run, and what is wrong with it in a few
+    words."""
 
     spec: PlantSpec
     start: date
@@ -44,36 +51,151 @@ class _Plan:
 
 
 PLANS = (
-    _Plan("rowan-bank", "Rowan Bank", 101, "mild", "rich", "healthy, fourteen months", every_s=60, long=True,
-          control="thermostat", emitter="radiator"),
-    _Plan("lark-meadow", "Lark Meadow", 102, "mild", "rich", "efficiency fell one day last winter",
-          ("efficiency_fell", "step", "plain"), every_s=60, long=True, control="compensation", emitter="radiator"),
+    _Plan(
+        "rowan-bank",
+        "Rowan Bank",
+        101,
+        "mild",
+        "rich",
+        "healthy, fourteen months",
+        every_s=60,
+        long=True,
+        control="thermostat",
+        emitter="radiator",
+    ),
+    _Plan(
+        "lark-meadow",
+        "Lark Meadow",
+        102,
+        "mild",
+        "rich",
+        "efficiency fell one day last winter",
+        ("efficiency_fell", "step", "plain"),
+        every_s=60,
+        long=True,
+        control="compensation",
+        emitter="radiator",
+    ),
     _Plan("hazel-corner", "Hazel Corner", 103, "mild", "rich", "healthy, floors", emitter="underfloor"),
-    _Plan("wren-house", "Wren House", 104, "continental", "no_room", "healthy, no room sensor", emitter="radiator"),
-    _Plan("linden-yard", "Linden Yard", 105, "mild", "rich", "healthy, a fortnight away", emitter="mixed",
-          buffer="parallel", oddity="away"),
-    _Plan("osier-bed", "Osier Bed", 106, "mild", "hourly", "healthy, two registers read by the hour", every_s=3600),
-    _Plan("ash-hollow", "Ash Hollow", 107, "mild", "rich", "unit too big for mild days",
-          ("short_cycling", "oversized_for_mild_load", "plain"), every_s=120, control="compensation", emitter="radiator"),
-    _Plan("plover-rise", "Plover Rise", 108, "mild", "rich", "leaves before the coil",
-          ("excessive_defrost", "coil_airflow", "plain"), every_s=120, emitter="radiator"),
-    _Plan("juniper-steps", "Juniper Steps", 109, "mild", "rich", "curve set high",
-          ("flow_temperature_above_curve", "curve_set_high", "plain"), emitter="radiator"),
-    _Plan("teal-pond", "Teal Pond", 110, "mild", "rich", "strainer clogging",
-          ("falling_flow", "strainer_clogging", "plain"), emitter="radiator", buffer="none"),
-    _Plan("maple-turn", "Maple Turn", 111, "continental", "rich", "bivalent point set high",
-          ("backup_heater_use", "bivalent_set_high", "plain"), emitter="radiator"),
-    _Plan("barley-piece", "Barley Piece", 112, "mild", "rich", "hot water circulates all day",
-          ("high_standing_loss", "secondary_circulation", "plain"), emitter="radiator"),
-    _Plan("dunnock-lane", "Dunnock Lane", 113, "mild", "unsplit", "house leakier than designed",
-          ("heat_loss_above_design", None, "plain"), emitter="radiator"),
-    _Plan("siskin-field", "Siskin Field", 114, "upland", "rich", "heating circuit loses water",
-          ("pressure_falling", None, "plain"), emitter="radiator"),
-)  # fmt: skip
+    _Plan(
+        "wren-house",
+        "Wren House",
+        104,
+        "continental",
+        "no_room",
+        "healthy, no room sensor",
+        emitter="radiator",
+    ),
+    _Plan(
+        "linden-yard",
+        "Linden Yard",
+        105,
+        "mild",
+        "rich",
+        "healthy, a fortnight away",
+        emitter="mixed",
+        buffer="parallel",
+        oddity="away",
+    ),
+    _Plan(
+        "osier-bed",
+        "Osier Bed",
+        106,
+        "mild",
+        "hourly",
+        "healthy, two registers read by the hour",
+        every_s=3600,
+    ),
+    _Plan(
+        "ash-hollow",
+        "Ash Hollow",
+        107,
+        "mild",
+        "rich",
+        "unit too big for mild days",
+        ("short_cycling", "oversized_for_mild_load", "plain"),
+        every_s=120,
+        control="compensation",
+        emitter="radiator",
+    ),
+    _Plan(
+        "plover-rise",
+        "Plover Rise",
+        108,
+        "mild",
+        "rich",
+        "leaves before the coil",
+        ("excessive_defrost", "coil_airflow", "plain"),
+        every_s=120,
+        emitter="radiator",
+    ),
+    _Plan(
+        "juniper-steps",
+        "Juniper Steps",
+        109,
+        "mild",
+        "rich",
+        "curve set high",
+        ("flow_temperature_above_curve", "curve_set_high", "plain"),
+        emitter="radiator",
+    ),
+    _Plan(
+        "teal-pond",
+        "Teal Pond",
+        110,
+        "mild",
+        "rich",
+        "strainer clogging",
+        ("falling_flow", "strainer_clogging", "plain"),
+        emitter="radiator",
+        buffer="none",
+    ),
+    _Plan(
+        "maple-turn",
+        "Maple Turn",
+        111,
+        "continental",
+        "rich",
+        "bivalent point set high",
+        ("backup_heater_use", "bivalent_set_high", "plain"),
+        emitter="radiator",
+    ),
+    _Plan(
+        "barley-piece",
+        "Barley Piece",
+        112,
+        "mild",
+        "rich",
+        "hot water circulates all day",
+        ("high_standing_loss", "secondary_circulation", "plain"),
+        emitter="radiator",
+    ),
+    _Plan(
+        "dunnock-lane",
+        "Dunnock Lane",
+        113,
+        "mild",
+        "unsplit",
+        "house leakier than designed",
+        ("heat_loss_above_design", None, "plain"),
+        emitter="radiator",
+    ),
+    _Plan(
+        "siskin-field",
+        "Siskin Field",
+        114,
+        "upland",
+        "rich",
+        "heating circuit loses water",
+        ("pressure_falling", None, "plain"),
+        emitter="radiator",
+    ),
+)
 
 
 def first_day(today: date) -> date:
-    """First day of the shorter systems: sixteen weeks ago, or the first of December where those hold no cold weather."""
+    """First day of the shorter systems: sixteen weeks ago, or the first of December where those hold no cold
+    weather."""
     start = today - timedelta(days=WEEKS)
     if 6 <= today.month <= 10:
         return date(today.year - 1, 12, 1)
@@ -90,9 +212,15 @@ def demo_fleet(today: date) -> list[DemoSystem]:
     for plan in PLANS:
         start = today - timedelta(days=YEAR_AND_MORE) if plan.long else first_day(today)
         spec = random_plant(
-            plan.seed, plan.climate, plan.meters, control=plan.control, emitter=plan.emitter, buffer=plan.buffer,  # type: ignore[arg-type]
-            hot_water=True, every_s=plan.every_s,
-        )  # fmt: skip
+            plan.seed,
+            plan.climate,
+            plan.meters,
+            control=plan.control,
+            emitter=plan.emitter,
+            buffer=plan.buffer,  # type: ignore[arg-type]
+            hot_water=True,
+            every_s=plan.every_s,
+        )
         spec = replace(spec, id=plan.id, name=plan.name, handed_over=start)
         if plan.oddity is not None:
             spec = with_oddity(spec, plan.oddity)

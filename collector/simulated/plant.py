@@ -7,17 +7,18 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from analysis.readings import Samples
-from collector.simulated import meters, sensing_faults
-from collector.simulated.engine import run_plant
-from collector.simulated.faults import with_fault, with_oddity
-from collector.simulated.metersets import SETS, meters_of
-from collector.simulated.schedule import Span, span_of
-from collector.simulated.site import site_toml
-from collector.simulated.sizing import CLIMATES, design_plant, measured_climate
-from collector.simulated.spec import Climate, ControlKind, PlantSpec
-from collector.simulated.truth import Truth, truth_of
-from collector.simulated.weather import day_means, snap
+from fieldfare.analysis.readings import Samples
+from fieldfare.collector.simulated.design.schedule import Span, span_of
+from fieldfare.collector.simulated.design.sizing import CLIMATES, design_plant, measured_climate
+from fieldfare.collector.simulated.design.spec import Climate, ControlKind, PlantSpec
+from fieldfare.collector.simulated.design.weather import day_means, snap
+from fieldfare.collector.simulated.faults import sensing
+from fieldfare.collector.simulated.faults.plant import with_fault, with_oddity
+from fieldfare.collector.simulated.metering import meters
+from fieldfare.collector.simulated.metering.meter_sets import SETS, meters_of
+from fieldfare.collector.simulated.site import site_toml
+from fieldfare.collector.simulated.step.engine import run_plant
+from fieldfare.collector.simulated.truth import Truth, truth_of
 
 __all__ = [
     "CLIMATES",
@@ -62,9 +63,10 @@ def random_plant(
     seed : int, decides everything that is not given
     climate : str (mild, continental, upland) or Climate, None draws one
     meter_set : str, one of SETS, None draws among the set-ups firms install
-    control : "thermostat" or "compensation"; emitter : radiator, underfloor, mixed, fan_coil; buffer : none, series,
-    parallel; hot_water : bool; every_s : int [s] between readings; meter_errors : bool, False for perfect meters
-    Returns PlantSpec. Raises ValueError for an unknown climate or meter set.
+    control : "thermostat" or "compensation"; emitter : radiator, underfloor, mixed, fan_coil; buffer : none,
+        series,
+    parallel; hot_water : bool; every_s : int [s] between readings; meter_errors : bool, False for perfect
+    meters Returns PlantSpec. Raises ValueError for an unknown climate or meter set.
     """
     rng = np.random.default_rng([seed, 0])
     drawn = str(rng.choice(list(CLIMATES)))
@@ -103,7 +105,7 @@ def simulate(spec: PlantSpec, start: date, days: int) -> Simulated:
     finest = min((m.every_s for m in spec.meters), default=60)
     trace = run_plant(spec, span, 60 if finest >= 60 else finest)
     readings = {m.id: meters.read(spec, trace, m, i) for i, m in enumerate(spec.meters)}
-    readings = sensing_faults.spoil(spec, trace, readings)
+    readings = sensing.spoil(spec, trace, readings)
     readings = meters.lose(spec, trace, readings)
     return Simulated(spec, site_toml(spec), readings, truth_of(spec, trace))
 

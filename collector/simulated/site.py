@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from datetime import date
 
-from collector.simulated.machine import rating, round_rating
-from collector.simulated.spec import Meter, PlantSpec
+from fieldfare.collector.simulated.design.spec import Meter, PlantSpec
+from fieldfare.collector.simulated.step.machine import rating, round_rating
 
 MODE_WORDS = ("off", "heating", "hot_water", "defrost", "cooling")
 RATING_POINTS = ((7.0, 35.0), (2.0, 35.0), (-7.0, 35.0), (7.0, 55.0), (-7.0, 55.0))
@@ -63,7 +63,8 @@ def site_toml(
 ) -> str:
     """Site file by the contract.
 
-    spec : PlantSpec; delimiter, decimal : str, as the CSV beside it is written; naive_local : bool, times without
+    spec : PlantSpec; delimiter, decimal : str, as the CSV beside it is written; naive_local : bool, times
+        without
     offset in the site's zone; outdoor_from : str, a nearby site
     Returns str, TOML.
     """
@@ -71,28 +72,42 @@ def site_toml(
     lines = _table(
         "site",
         {
-            "id": spec.id, "name": spec.name, "timezone": spec.climate.timezone, "latitude": spec.climate.latitude,
-            "longitude": spec.climate.longitude, "handed_over": spec.handed_over,
-            "floor_area_m2": spec.house.floor_area_m2, "outdoor_from": outdoor_from,
+            "id": spec.id,
+            "name": spec.name,
+            "timezone": spec.climate.timezone,
+            "latitude": spec.climate.latitude,
+            "longitude": spec.climate.longitude,
+            "handed_over": spec.handed_over,
+            "floor_area_m2": spec.house.floor_area_m2,
+            "outdoor_from": outdoor_from,
         },
-    )  # fmt: skip
+    )
     lines += _table(
         "design",
         {
-            "heat_loss_kw": round(design.heat_loss_w / 1000.0, 2), "indoor_c": design.indoor_c,
-            "outdoor_c": design.outdoor_c, "space_heat_kwh_per_year": design.space_kwh,
-            "hot_water_kwh_per_year": design.hot_water_kwh if hw else None, "spf_space": design.spf_space,
-            "spf_hot_water": design.spf_hot_water if hw else None, "bivalent_c": design.bivalent_c,
+            "heat_loss_kw": round(design.heat_loss_w / 1000.0, 2),
+            "indoor_c": design.indoor_c,
+            "outdoor_c": design.outdoor_c,
+            "space_heat_kwh_per_year": design.space_kwh,
+            "hot_water_kwh_per_year": design.hot_water_kwh if hw else None,
+            "spf_space": design.spf_space,
+            "spf_hot_water": design.spf_hot_water if hw else None,
+            "bivalent_c": design.bivalent_c,
         },
-    )  # fmt: skip
+    )
     lines += _table(
         "heat_pump",
         {
-            "source": "air", "rated_output_kw": hp.rated_w / 1000.0, "min_output_kw": hp.min_w / 1000.0,
-            "max_flow_c": hp.max_flow_c, "flow_m3_per_h": hp.flow_m3_per_h, "antifreeze": hp.antifreeze,
-            "antifreeze_percent": hp.antifreeze_percent, "refrigerant": hp.refrigerant,
+            "source": "air",
+            "rated_output_kw": hp.rated_w / 1000.0,
+            "min_output_kw": hp.min_w / 1000.0,
+            "max_flow_c": hp.max_flow_c,
+            "flow_m3_per_h": hp.flow_m3_per_h,
+            "antifreeze": hp.antifreeze,
+            "antifreeze_percent": hp.antifreeze_percent,
+            "refrigerant": hp.refrigerant,
         },
-    )  # fmt: skip
+    )
     for outdoor, flow in RATING_POINTS:
         if flow > hp.max_flow_c:
             continue
@@ -100,41 +115,50 @@ def site_toml(
         lines += _table(
             "heat_pump.rating",
             {
-                "outdoor_c": outdoor, "flow_c": flow, "output_kw": round_rating(output / 1000.0, 3),
+                "outdoor_c": outdoor,
+                "flow_c": flow,
+                "output_kw": round_rating(output / 1000.0, 3),
                 "cop": round_rating(cop, 3),
             },
             array=True,
-        )  # fmt: skip
+        )
     lines += _table("heating_curve", {"points": [list(p) for p in control.curve]})
     for e in spec.emitters:
         lines += _table(
             "emitter",
             {
-                "zone": e.zone, "kind": e.kind, "output_kw": round(e.output_w / 1000.0, 2),
+                "zone": e.zone,
+                "kind": e.kind,
+                "output_kw": round(e.output_w / 1000.0, 2),
                 "output_excess_k": round(e.excess_k, 1),
             },
             array=True,
-        )  # fmt: skip
+        )
     if hw is not None:
         lines += _table(
             "hot_water",
             {
-                "cylinder_litres": hw.litres, "setpoint_c": hw.setpoint_c, "reheat_below_c": hw.reheat_below_c,
+                "cylinder_litres": hw.litres,
+                "setpoint_c": hw.setpoint_c,
+                "reheat_below_c": hw.reheat_below_c,
                 "pasteurise_c": hw.pasteurise_c,
                 "pasteurise_every_days": hw.pasteurise_every_days if hw.pasteurise_c else None,
                 "standing_loss_kwh_per_day": hw.rated_loss_kwh_per_day,
             },
-        )  # fmt: skip
+        )
     if spec.buffer is not None:
         lines += _table("buffer", {"litres": spec.buffer.litres, "arrangement": spec.buffer.arrangement})
     lines += _cost(spec)
     lines += _table(
         "csv",
         {
-            "time_column": "time", "timezone": spec.climate.timezone if naive_local else "UTC", "time_format": "iso",
-            "delimiter": delimiter, "decimal": decimal,
+            "time_column": "time",
+            "timezone": spec.climate.timezone if naive_local else "UTC",
+            "time_format": "iso",
+            "delimiter": delimiter,
+            "decimal": decimal,
         },
-    )  # fmt: skip
+    )
     for meter in spec.meters:
         lines += _point(meter, spec)
     return "\n".join(lines)
@@ -147,8 +171,11 @@ def _cost(spec: PlantSpec) -> list[str]:
     return _table(
         "cost",
         {
-            "currency": "GBP" if pounds else "EUR", "electricity": 0.27 if pounds else 0.29,
-            "standing_charge_per_day": 0.55, "previous_fuel": spec.previous_fuel,
-            "previous_fuel_price": price if pounds else round(price * 1.3, 3), "previous_efficiency": 0.82,
+            "currency": "GBP" if pounds else "EUR",
+            "electricity": 0.27 if pounds else 0.29,
+            "standing_charge_per_day": 0.55,
+            "previous_fuel": spec.previous_fuel,
+            "previous_fuel_price": price if pounds else round(price * 1.3, 3),
+            "previous_efficiency": 0.82,
         },
-    )  # fmt: skip
+    )

@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from collector.simulated import kernel
-from collector.simulated.effects import fault_start_day
-from collector.simulated.engine import Trace
-from collector.simulated.layout import DAY_DTYPE, LOG_DTYPE
-from collector.simulated.physics import CYLINDER_J_PER_LITRE_K
-from collector.simulated.spec import PlantSpec
+from fieldfare.collector.simulated.design.spec import PlantSpec
+from fieldfare.collector.simulated.faults.effects import fault_start_day
+from fieldfare.collector.simulated.step import kernel
+from fieldfare.collector.simulated.step.engine import Trace
+from fieldfare.collector.simulated.step.layout import DAY_DTYPE, LOG_DTYPE
+from fieldfare.collector.simulated.step.physics import CYLINDER_J_PER_LITRE_K
 
 J_PER_KWH = 3.6e6
 STOPPED = {
@@ -46,16 +46,25 @@ class Truth:
     def summary(self) -> dict[str, Any]:
         """Everything but the minutes, ready for JSON."""
         return {
-            "kwh": self.kwh, "spf": self.spf, "htc_w_per_k": self.htc_w_per_k, "starts": self.starts.tolist(),
-            "runs": self.runs, "defrosts": self.defrosts, "reheats": self.reheats, "days": self.days,
-            "faults": self.faults, "oddities": self.oddities, "hot_water": self.hot_water,
-        }  # fmt: skip
+            "kwh": self.kwh,
+            "spf": self.spf,
+            "htc_w_per_k": self.htc_w_per_k,
+            "starts": self.starts.tolist(),
+            "runs": self.runs,
+            "defrosts": self.defrosts,
+            "reheats": self.reheats,
+            "days": self.days,
+            "faults": self.faults,
+            "oddities": self.oddities,
+            "hot_water": self.hot_water,
+        }
 
 
 def spf_of(k: dict[str, float]) -> dict[str, float | None]:
     """Seasonal performance at the four boundaries from energies [kWh].
 
-    Source: SEPEMO-Build (2012): H1 unit alone, H2 with its fan, H3 with direct electric heat on both sides, H4 with
+    Source: SEPEMO-Build (2012): H1 unit alone, H2 with its fan, H3 with direct electric heat on both sides,
+        H4 with
     the heat sink's pumps.
     """
     direct = k["backup"] + k["immersion"]
@@ -65,7 +74,7 @@ def spf_of(k: dict[str, float]) -> dict[str, float | None]:
     h3 = h2 + direct
     h4 = h3 + k["pump"]
     pairs = {"H1": (heat, h1), "H2": (heat, h2), "H3": (heat + direct, h3), "H4": (heat + direct, h4)}
-    return {name: (q / e if e > 0.0 else None) for name, (q, e) in pairs.items()}
+    return {name: q / e if e > 0.0 else None for name, (q, e) in pairs.items()}
 
 
 def _total(trace: Trace) -> dict[str, float]:
@@ -76,13 +85,27 @@ def _total(trace: Trace) -> dict[str, float]:
 def _energies(row: Any) -> dict[str, float]:
     """Energies [kWh] of one day's sums, or of all days' together."""
     names = {
-        "compressor": "comp", "fan": "fan", "controls": "controls", "backup": "backup", "immersion": "immersion",
-        "pump": "pump", "heat_space": "space", "heat_hot_water": "hot", "defrost_taken": "taken",
-        "elec_space": "elec_space", "elec_hot_water": "elec_hot", "elec_defrost": "elec_defrost",
-        "elec_idle": "elec_idle", "draw_heat": "draw_heat", "cylinder_loss": "cylinder_loss",
-        "secondary_loss": "secondary_loss", "emitted": "emitted", "solar": "solar", "gains": "gains",
+        "compressor": "comp",
+        "fan": "fan",
+        "controls": "controls",
+        "backup": "backup",
+        "immersion": "immersion",
+        "pump": "pump",
+        "heat_space": "space",
+        "heat_hot_water": "hot",
+        "defrost_taken": "taken",
+        "elec_space": "elec_space",
+        "elec_hot_water": "elec_hot",
+        "elec_defrost": "elec_defrost",
+        "elec_idle": "elec_idle",
+        "draw_heat": "draw_heat",
+        "cylinder_loss": "cylinder_loss",
+        "secondary_loss": "secondary_loss",
+        "emitted": "emitted",
+        "solar": "solar",
+        "gains": "gains",
         "house_loss": "house_loss",
-    }  # fmt: skip
+    }
     out = {k: float(row[v]) / J_PER_KWH for k, v in names.items()}
     out["heat_pump"] = out["compressor"] + out["fan"] + out["controls"]
     out["heat"] = out["heat_space"] + out["heat_hot_water"]
@@ -143,42 +166,57 @@ def truth_of(spec: PlantSpec, trace: Trace) -> Truth:
         starts=(trace.stamp_s[began] * 1000).astype(np.int64),
         runs=[
             {
-                "start": int(r[1]), "end": int(r[2]), "heat_kwh": r[3] / J_PER_KWH, "electricity_kwh": r[4] / J_PER_KWH,
-                "use": "hot_water" if r[5] > 1.5 else "heating", "stopped_by": STOPPED.get(int(r[6]), "?"),
+                "start": int(r[1]),
+                "end": int(r[2]),
+                "heat_kwh": r[3] / J_PER_KWH,
+                "electricity_kwh": r[4] / J_PER_KWH,
+                "use": "hot_water" if r[5] > 1.5 else "heating",
+                "stopped_by": STOPPED.get(int(r[6]), "?"),
             }
             for r in runs
         ],
         defrosts=[
             {
-                "start": int(r[1]), "end": int(r[2]), "taken_kwh": r[3] / J_PER_KWH,
-                "electricity_kwh": r[4] / J_PER_KWH, "outdoor_c": r[5], "frost_kg": r[6],
+                "start": int(r[1]),
+                "end": int(r[2]),
+                "taken_kwh": r[3] / J_PER_KWH,
+                "electricity_kwh": r[4] / J_PER_KWH,
+                "outdoor_c": r[5],
+                "frost_kg": r[6],
             }
             for r in defrosts
         ],
         reheats=[
             {
-                "start": int(r[1]), "end": int(r[2]), "heat_kwh": r[3] / J_PER_KWH, "electricity_kwh": r[4] / J_PER_KWH,
-                "from_c": r[5], "to_c": r[6],
+                "start": int(r[1]),
+                "end": int(r[2]),
+                "heat_kwh": r[3] / J_PER_KWH,
+                "electricity_kwh": r[4] / J_PER_KWH,
+                "from_c": r[5],
+                "to_c": r[6],
             }
             for r in reheats
         ],
         days=_days(trace),
         faults=[
             {
-                "code": f.code, "cause": f.cause, "level": f.level,
+                "code": f.code,
+                "cause": f.cause,
+                "level": f.level,
                 "start": (
-                    trace.span.first + timedelta(days=max(0, fault_start_day(f, trace.span)))
-                ).isoformat(),
+                    (trace.span.first + timedelta(days=max(0, fault_start_day(f, trace.span)))).isoformat()
+                ),
             }
             for f in spec.faults
         ],
         oddities=[{"kind": o.kind, "start": o.start.isoformat() if o.start else None} for o in spec.oddities],
         hot_water=_hot_water(spec, trace),
-    )  # fmt: skip
+    )
 
 
 def _hot_water(spec: PlantSpec, trace: Trace) -> dict[str, float | None]:
-    """Cylinder figures: what a full store holds, what it loses, how often it ran cold, when it was last disinfected."""
+    """Cylinder figures: what a full store holds, what it loses, how often it ran cold, when it was last
+    disinfected."""
     hw = spec.hot_water
     if hw is None:
         return {}

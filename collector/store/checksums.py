@@ -1,8 +1,9 @@
 """Checksums inside a Parquet file: one of each row group, one of the footer.
 
-They stand between the last row group and the footer, where a Parquet reader never looks, so other tools read the file as
-before. A record of each row group (`_GROUP`), how many there are, a CRC-32 (ISO 3309, as zlib) of all that follows the row
-groups, and `_MARK`. Page checksums of the format itself would leave page headers and the footer unprotected.
+They stand between the last row group and the footer, where a Parquet reader never looks, so other tools read
+the file as before. A record of each row group (`_GROUP`), how many there are, a CRC-32 (ISO 3309, as zlib) of
+all that follows the row groups, and `_MARK`. Page checksums of the format itself would leave page headers and
+the footer unprotected.
 """
 
 from __future__ import annotations

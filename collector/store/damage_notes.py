@@ -1,4 +1,5 @@
-"""Damage of sealed files, found on reading them: kept beside them, so that every process and a restart know of it."""
+"""Damage of sealed files, found on reading them: kept beside them, so that every process and a restart know
+of it."""
 
 from __future__ import annotations
 
@@ -10,7 +11,7 @@ from typing import NamedTuple
 
 import orjson
 
-from collector.store.sealed_index import Signature, signature_of
+from fieldfare.collector.store.sealed_index import Signature, signature_of
 
 log = logging.getLogger(__name__)
 _LARGEST = 10_000_000
@@ -30,7 +31,8 @@ class Noted(NamedTuple):
 
 
 class DamageNotes:
-    """Notes by site and file name, in a file of JSON lines that is only added to; the last line of a file counts."""
+    """Notes by site and file name, in a file of JSON lines that is only added to; the last line of a file
+    counts."""
 
     def __init__(self, path: Path) -> None:
         self._path = path

@@ -29,7 +29,8 @@ def make_folder(folder: Path) -> None:
 
 
 def make_private(path: Path) -> None:
-    """Make a file that its owner alone may read, where there is none. SQLite gives its side files the same rights."""
+    """Make a file that its owner alone may read, where there is none. SQLite gives its side files the same
+    rights."""
     os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
 
 

@@ -1,8 +1,9 @@
 """The store for fleets that outgrow one machine: a time-series server, with a spool on disk before it.
 
-Only calls that InfluxDB 1.8+, 2.x and 3.x share: line protocol to `/api/v2/write` by `influxdb-client`, InfluxQL by
-`/query`. `append` returns when the readings are in the spool; a thread sends them on in their order. The server keys by
-(site, point, time), so what is sent twice after a kill is there once. Reads lay what still waits over what the server has.
+Only calls that InfluxDB 1.8+, 2.x and 3.x share: line protocol to `/api/v2/write` by `influxdb-client`,
+InfluxQL by `/query`. `append` returns when the readings are in the spool; a thread sends them on in their
+order. The server keys by (site, point, time), so what is sent twice after a kill is there once. Reads lay
+what still waits over what the server has.
 """
 
 from __future__ import annotations
@@ -19,9 +20,14 @@ from typing import Any
 
 import numpy as np
 
-from analysis.errors import InputError
-from analysis.readings import MS_PER_DAY, Readings, Samples, is_thin
-from collector.store.influx_query import (
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.readings import (
+    MS_PER_DAY,
+    Readings,
+    Samples,
+    is_thin,
+)
+from fieldfare.collector.store.influx_query import (
     NUMBER,
     READINGS,
     REVISIONS,
@@ -30,9 +36,9 @@ from collector.store.influx_query import (
     ServerAway,
     ServerRefused,
 )
-from collector.store.merge import cleaned, compared, laid
-from collector.store.protocol import Appended, PointSpan, Trouble
-from collector.store.spool import Chunk, Spool
+from fieldfare.collector.store.merge import cleaned, compared, laid
+from fieldfare.collector.store.protocol import Appended, PointSpan, Trouble
+from fieldfare.collector.store.spool import Chunk, Spool
 
 log = logging.getLogger("fieldfare.store")
 
@@ -90,7 +96,8 @@ class InfluxStore:
     def append(self, site: str, readings: Readings) -> Appended:
         """Keep readings. When it returns they are on disk; giving them again changes nothing.
 
-        Counts compare with what the server holds; while it is away all count as stored, and are kept all the same.
+        Counts compare with what the server holds; while it is away all count as stored, and are kept all the
+        same.
         """
         _check(site)
         new, given = cleaned(readings)
@@ -141,7 +148,8 @@ class InfluxStore:
     def read(
         self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
     ) -> Readings:
-        """Readings with start <= time < end [ms] of the named points, all by default; points without any are absent.
+        """Readings with start <= time < end [ms] of the named points, all by default; points without any are
+        absent.
 
         Raises ServerAway while the server can't be reached.
         """
@@ -173,8 +181,8 @@ class InfluxStore:
             if held is None:
                 out[point] = PointSpan(len(samples.time), first, last)
                 continue
-            # While a request is being written the server holds some of it: within the span of what waits, count keys
-            # of both together; the server alone counts outside it.
+            # While a request is being written the server holds some of it: within the span of what waits,
+            # count keys of both together; the server alone counts outside it.
             there = self._query.readings(site, [point], first, last + 1)
             both = laid({point: samples}, there)[point]
             outside = self._query.count(site, point, None, first) + self._query.count(
@@ -200,7 +208,8 @@ class InfluxStore:
         return out
 
     def forget(self, site: str) -> None:
-        """Remove a site from the spool and the server; what another machine's spool still holds would come again."""
+        """Remove a site from the spool and the server; what another machine's spool still holds would come
+        again."""
         _check(site)
         with self._spool.sending(wait=True):
             self._query.forget(site)
@@ -239,7 +248,8 @@ class InfluxStore:
             time.sleep(0.02)
 
     def close(self) -> None:
-        """Send what waits for a moment, if the server takes it; the rest follows when the store is opened again."""
+        """Send what waits for a moment, if the server takes it; the rest follows when the store is opened
+        again."""
         until = time.monotonic() + _CLOSE_S
         while self._sender.is_alive() and not self._failing and time.monotonic() < until and self._unsent():
             self._wake.set()
@@ -283,7 +293,8 @@ class InfluxStore:
         return bool(rows)
 
     def _send_chunks(self, chunks: list[Chunk]) -> None:
-        """Send chunks; where the server refuses them for what they hold, find the one it means and keep that aside."""
+        """Send chunks; where the server refuses them for what they hold, find the one it means and keep that
+        aside."""
         try:
             self._write(_lines(chunks))
         except ServerRefused as error:
@@ -306,8 +317,8 @@ class InfluxStore:
                 text = "\n".join(lines[start : start + 2 * _SEND])
                 self._writer.write(self._database, self._org, text, write_precision=WritePrecision.MS)  # type: ignore[arg-type]
             except ApiException as error:
-                # 400 and 422: what was sent is at fault. Anything else, a missing database or a wrong token among
-                # it, can be mended while the readings wait.
+                # 400 and 422: what was sent is at fault. Anything else, a missing database or a wrong token
+                # among it, can be mended while the readings wait.
                 if error.status in (400, 422):
                     raise ServerRefused(f"{error.status}: {str(error.body or error.reason)[:300]}") from error
                 raise ServerAway(f"time-series server: {error.status} {error.reason}") from error

@@ -10,10 +10,10 @@ import numpy as np
 import orjson
 import urllib3
 
-from analysis.errors import FieldfareError
-from analysis.readings import Readings, Samples
-from collector.store.merge import as_text, laid
-from collector.store.protocol import PointSpan
+from fieldfare.analysis.errors import FieldfareError
+from fieldfare.analysis.readings import Readings, Samples
+from fieldfare.collector.store.merge import as_text, laid
+from fieldfare.collector.store.protocol import PointSpan
 
 READINGS, REVISIONS = "reading", "revision"
 NUMBER, TEXT = "v", "text"
@@ -152,7 +152,8 @@ class InfluxQuery:
     def forget(self, site: str) -> None:
         """Remove a site. Raises ServerRefused where the server can't.
 
-        1.x drops the series; 2.x has no DROP SERIES and deletes their points; 3.x can do neither for one site.
+        1.x drops the series; 2.x has no DROP SERIES and deletes their points; 3.x can do neither for one
+        site.
         """
         for measurement in (READINGS, REVISIONS):
             what = f'FROM "{measurement}" WHERE "site" = {_quoted(site)}'

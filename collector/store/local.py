@@ -1,9 +1,13 @@
-"""The store that needs no server: newest readings in SQLite, older ones sealed in Parquet, one read over both.
+"""The store that needs no server: newest readings in SQLite, older ones sealed in Parquet, one read over
+both.
 
-A write takes its site's lock, so that what is compared, counted and moved does not change underneath. Sealed files
-change in an order that a kill at any moment leaves whole: the days are announced, the new month is written beside the
-old and renamed over it, then the hot rows go and the days' revisions grow, in one transaction. Reads take no lock:
-they look at the hot rows first, so a row on its way to a sealed file is seen in one place or in both; hot rows win.
+A write takes its site's lock, so that what is compared, counted and moved does not change underneath. Sealed
+files
+change in an order that a kill at any moment leaves whole: the days are announced, the new month is written
+    beside the
+old and renamed over it, then the hot rows go and the days' revisions grow, in one transaction. Reads take no
+lock: they look at the hot rows first, so a row on its way to a sealed file is seen in one place or in both;
+hot rows win.
 """
 
 from __future__ import annotations
@@ -15,15 +19,15 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from analysis.errors import InputError
-from analysis.readings import MS_PER_DAY, Readings, is_thin
-from collector.store import hot as h
-from collector.store.files import Locks, make_folder
-from collector.store.protocol import Appended, PointSpan, Trouble
-from collector.store.sealed import Sealed, month_of, settle_announced
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.readings import MS_PER_DAY, Readings, is_thin
+from fieldfare.collector.store import recent as h
+from fieldfare.collector.store.files import Locks, make_folder
+from fieldfare.collector.store.protocol import Appended, PointSpan, Trouble
+from fieldfare.collector.store.sealed import Sealed, month_of, settle_announced
 
 if TYPE_CHECKING:
-    from collector.store.local_write import LocalWriter
+    from fieldfare.collector.store.local_write import LocalWriter
 
 log = logging.getLogger(__name__)
 
@@ -32,8 +36,8 @@ class LocalStore:
     """Readings kept in a folder. Several processes may open it; one writes a site at a time.
 
     folder : Path, made where it is missing
-    hot_days : int [d], default 1. `seal` leaves younger readings where they are cheap to change; each of them costs every
-        read some milliseconds a site
+    hot_days : int [d], default 1. `seal` leaves younger readings where they are cheap to change; each of them
+        costs every read some milliseconds a site
     """
 
     def __init__(self, folder: Path, *, hot_days: int = 1) -> None:
@@ -51,7 +55,9 @@ class LocalStore:
 
     @cached_property
     def _writer(self) -> LocalWriter:
-        from collector.store.local_write import LocalWriter  # numpy and Parquet: not for asking what is here
+        from fieldfare.collector.store.local_write import (
+            LocalWriter,  # numpy and Parquet: not for asking what is here
+        )
 
         return LocalWriter(self._hot, self._sealed, self._locks)
 
@@ -110,8 +116,10 @@ class LocalStore:
         return out
 
     def fill_month(self, site: str, month: int, readings: Readings) -> int:
-        """Write a month anew from what can be read of it and what a backup holds; where both have a reading, the store's
-        counts. Damaged files of the month go once it is written. Returns how many readings came from the backup."""
+        """Write a month anew from what can be read of it and what a backup holds; where both have a reading,
+        the store's counts. Damaged files of the month go once it is written. Returns how many readings came
+        from the backup.
+        """
         _check(site)
         return self._writer.fill_month(site, month, readings)
 
@@ -128,13 +136,14 @@ class LocalStore:
     def read(
         self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
     ) -> Readings:
-        """Readings with start <= time < end [ms] of the named points, all by default; points without any are absent."""
-        from collector.store import hot_rows
+        """Readings with start <= time < end [ms] of the named points, all by default; points without any are
+        absent."""
+        from fieldfare.collector.store import recent_rows
 
         _check(site)
         wanted = None if points is None else set(points)
         with self._hot.reading() as db:
-            hot = hot_rows.fetch(db, site, wanted, start, end)
+            hot = recent_rows.fetch(db, site, wanted, start, end)
         return self._sealed.read(site, wanted, start, end, hot)
 
     def span(self, site: str) -> tuple[int, int] | None:
@@ -147,11 +156,11 @@ class LocalStore:
 
     def points(self, site: str) -> dict[str, PointSpan]:
         """Every point that has readings."""
-        from collector.store import hot_rows
+        from fieldfare.collector.store import recent_rows
 
         _check(site)
         with self._hot.reading() as db:
-            hot = hot_rows.spans(db, site)
+            hot = recent_rows.spans(db, site)
         out = self._sealed.spans(site)
         for point, (count, first, last) in hot.items():
             held = out.get(point)
@@ -169,13 +178,13 @@ class LocalStore:
 
     def thin(self, site: str) -> list[str]:
         """The points read less than daily. What is read often in the sealed months is not looked at again."""
-        from collector.store import hot_rows
+        from fieldfare.collector.store import recent_rows
 
         _check(site)
         sealed = self._sealed.spans(site)
         often = {p for p, span in sealed.items() if span.count > 1 and not is_thin(*span)}
         with self._hot.reading() as db:
-            hot = hot_rows.spans(db, site, often)
+            hot = recent_rows.spans(db, site, often)
         whole = {p: _together(sealed.get(p), hot.get(p)) for p in {*sealed, *hot} - often}
         return sorted(p for p, span in whole.items() if is_thin(*span))
 

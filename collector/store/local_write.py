@@ -6,16 +6,27 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from analysis.readings import MS_PER_DAY, Readings, Samples
-from collector.store import hot as h
-from collector.store import hot_rows
-from collector.store.files import Locks
-from collector.store.merge import cleaned, compared, days_of, laid
-from collector.store.protocol import Appended
-from collector.store.sealed import Sealed, month_of, month_start, settle_announced
+from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
+from fieldfare.collector.store import recent as h
+from fieldfare.collector.store import recent_rows
+from fieldfare.collector.store.files import Locks
+from fieldfare.collector.store.merge import (
+    cleaned,
+    compared,
+    days_of,
+    laid,
+)
+from fieldfare.collector.store.protocol import Appended
+from fieldfare.collector.store.sealed import (
+    Sealed,
+    month_of,
+    month_start,
+    settle_announced,
+)
 
 BULK = 20_000
-"""An append of so many readings goes straight to sealed files: rewriting a month then costs less than a row each."""
+"""An append of so many readings goes straight to sealed files: rewriting a month then costs less than a row
+each."""
 
 
 class LocalWriter:
@@ -41,7 +52,7 @@ class LocalWriter:
             number = h.add_site(db, site)
             settle_announced(db, self._sealed, site, number)
             known = h.add_points(db, number, new)
-            hot = hot_rows.held(db, number, {num: p for p, num in known.items()}, first, last + 1)
+            hot = recent_rows.held(db, number, {num: p for p, num in known.items()}, first, last + 1)
             write, stored, replaced = fresh, sum(len(s.time) for s in fresh.values()), 0
             if hot:
                 write, stored, replaced = _changes(fresh, hot)
@@ -49,7 +60,7 @@ class LocalWriter:
                 more, s, r = _changes(late, laid(hot, self._sealed_beside(site, late)))
                 write, stored, replaced = laid(more, write), stored + s, replaced + r
             if write:
-                hot_rows.put(db, number, known, write, over=bool(hot))
+                recent_rows.put(db, number, known, write, over=bool(hot))
                 h.bump(db, number, days_of(np.concatenate([s.time for s in write.values()])).tolist())
         return stored, replaced
 
@@ -86,7 +97,7 @@ class LocalWriter:
 
     def _append_sealed(self, site: str, new: Readings) -> tuple[int, int]:
         with self._hot.reading() as db:
-            hot = hot_rows.fetch(db, site)
+            hot = recent_rows.fetch(db, site)
         stored = replaced = 0
         months: dict[int, Readings] = {}
         days: list[np.ndarray] = []
@@ -121,7 +132,7 @@ class LocalWriter:
         within = {p: cut for p, s in readings.items() if len((cut := s.between(start, end)).time)}
         with self._locks.hold(site):
             with self._hot.reading() as db:
-                hot = hot_rows.fetch(db, site, None, start, end)
+                hot = recent_rows.fetch(db, site, None, start, end)
             held = laid(hot, self._sealed.read_month(site, month))
             missing = {
                 p: Samples(*(a[~np.isin(s.time, held[p].time)] for a in s)) if p in held else s
@@ -138,7 +149,7 @@ class LocalWriter:
         """Move a site's readings older than `cutoff` [ms] to sealed files. Returns how many."""
         with self._locks.hold(site):
             with self._hot.reading() as db:
-                old = hot_rows.fetch(db, site, None, None, cutoff)
+                old = recent_rows.fetch(db, site, None, None, cutoff)
             if not old:
                 return 0
             months = {m: laid(part, self._sealed.read_month(site, m)) for m, part in _by_month(old).items()}
@@ -160,7 +171,8 @@ def _ends(readings: Readings) -> tuple[int, int]:
 
 
 def _changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
-    """The samples that are not held as they are; how many of them have new keys, and how many another value."""
+    """The samples that are not held as they are; how many of them have new keys, and how many another
+    value."""
     write: Readings = {}
     stored = replaced = 0
     for point, samples in new.items():

@@ -9,7 +9,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.readings import MS_PER_DAY, Readings, Samples, ordered
+from fieldfare.analysis.readings import (
+    MS_PER_DAY,
+    Readings,
+    Samples,
+    ordered,
+)
 
 
 class Change(NamedTuple):

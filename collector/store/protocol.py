@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 if TYPE_CHECKING:
-    from analysis.readings import Readings
+    from fieldfare.analysis.readings import Readings
 
 
 class Appended(NamedTuple):
@@ -54,7 +54,8 @@ class Store(Protocol):
     def read(
         self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
     ) -> Readings:
-        """Readings with start <= time < end [ms] of the named points, all by default; points without any are absent."""
+        """Readings with start <= time < end [ms] of the named points, all by default; points without any are
+        absent."""
         ...
 
     def span(self, site: str) -> tuple[int, int] | None:
@@ -90,7 +91,8 @@ class Store(Protocol):
         ...
 
     def flush(self) -> None:
-        """Return when everything given is where it will be read from. Raises FieldfareError if that can't be had."""
+        """Return when everything given is where it will be read from. Raises FieldfareError if that can't be
+        had."""
         ...
 
     def forget(self, site: str) -> None:

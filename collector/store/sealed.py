@@ -1,9 +1,10 @@
 """Sealed readings: a Parquet file for each site and month, a row group for each point.
 
 A file's footer carries an index of its row groups, so that one point's readings are found without
-touching the others. Files are never changed in place: a new one is written beside, made durable, and renamed over.
-Row groups are compared with their checksums before they are read. What is damaged is left out and noted; a damaged file
-that has to be written again is kept under another name.
+touching the others. Files are never changed in place: a new one is written beside, made durable, and renamed
+    over.
+Row groups are compared with their checksums before they are read. What is damaged is left out and noted; a
+damaged file that has to be written again is kept under another name.
 """
 
 from __future__ import annotations
@@ -17,18 +18,24 @@ from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from pathlib import Path
 
-from analysis.readings import MS_PER_DAY, Readings
-from collector.store import hot
-from collector.store.damage_notes import DamageNotes
-from collector.store.files import make_folder, sync_folder
-from collector.store.protocol import PointSpan, Trouble
-from collector.store.sealed_index import DamagedFile, Index, index_of, signature_of
+from fieldfare.analysis.readings import MS_PER_DAY, Readings
+from fieldfare.collector.store import recent
+from fieldfare.collector.store.damage_notes import DamageNotes
+from fieldfare.collector.store.files import make_folder, sync_folder
+from fieldfare.collector.store.protocol import PointSpan, Trouble
+from fieldfare.collector.store.sealed_index import (
+    DamagedFile,
+    Index,
+    index_of,
+    signature_of,
+)
 
 _DAMAGED = ".damaged"
 _THREADS = 2
 _EPOCH = date(1970, 1, 1).toordinal()
 _PERIOD_DAYS, _PERIOD_MONTHS = 146_097, 4_800
-"""The Gregorian calendar repeats after 400 years, so times beyond the years of `date` have their month too."""
+"""The Gregorian calendar repeats after 400 years, so times beyond the years of `date` have their month
+too."""
 _MONTH_NAME = re.compile(r"(\d{4,})-(0[1-9]|1[0-2])\.parquet")
 
 
@@ -72,7 +79,8 @@ class Sealed:
             return []
 
     def index(self, site: str, month: int) -> Index:
-        """What a month's file holds; empty where there is none or none that can be read. One stat where it is known."""
+        """What a month's file holds; empty where there is none or none that can be read. One stat where it is
+        known."""
         path = self.path(site, month)
         try:
             signature = signature_of(path)
@@ -85,7 +93,7 @@ class Sealed:
 
     def verify(self, site: str, month: int) -> None:
         """Read every byte of a month and note what is damaged."""
-        from collector.store.sealed_file import damaged_points
+        from fieldfare.collector.store.sealed_file import damaged_points
 
         path = self.path(site, month)
         try:
@@ -98,7 +106,8 @@ class Sealed:
             self._notes.add(path, signature, error.what)
 
     def troubles(self, site: str) -> list[Trouble]:
-        """Months that can't be read, wholly or in part, as far as is known; and damaged files that were kept."""
+        """Months that can't be read, wholly or in part, as far as is known; and damaged files that were
+        kept."""
         out = []
         for name in sorted(self._names(site)):
             path = self._folder / site / name
@@ -114,7 +123,8 @@ class Sealed:
         return out
 
     def span(self, site: str) -> tuple[int, int] | None:
-        """First and last time [ms] of a site's readings here, told by its first and its last month that can be read."""
+        """First and last time [ms] of a site's readings here, told by its first and its last month that can
+        be read."""
         months = self.months(site)
         first = next((index for m in months if (index := self.index(site, m))), None)
         last = next((index for m in reversed(months) if (index := self.index(site, m))), None)
@@ -138,10 +148,11 @@ class Sealed:
     def read_month(
         self, site: str, month: int, points: Collection[str] | None = None, threads: bool = True
     ) -> Readings:
-        """All readings of a month, or those of the named points. Arrays are views of one read. Damaged parts are left out."""
+        """All readings of a month, or those of the named points. Arrays are views of one read. Damaged parts
+        are left out."""
         import pyarrow as pa
 
-        from collector.store.sealed_file import read_file
+        from fieldfare.collector.store.sealed_file import read_file
 
         path = self.path(site, month)
         try:
@@ -166,7 +177,7 @@ class Sealed:
         newest: Readings | None = None,
     ) -> Readings:
         """Readings with start <= time < end [ms], with `newest` laid over them."""
-        from collector.store.merge import joined, laid
+        from fieldfare.collector.store.merge import joined, laid
 
         newest = newest or {}
         months = [
@@ -199,7 +210,7 @@ class Sealed:
 
     def stage(self, site: str, months: dict[int, Readings]) -> None:
         """Write months beside the ones in force, durable but not yet seen. Follow with `publish`."""
-        from collector.store.sealed_file import write_file
+        from fieldfare.collector.store.sealed_file import write_file
 
         make_folder(self._folder / site)
 
@@ -257,10 +268,11 @@ def _month_named(name: str) -> int | None:
 
 
 def settle_announced(db: sqlite3.Connection, sealed: Sealed, site: str, number: int) -> None:
-    """Settle what a killed writer announced; days of a month that it never wrote hold no reading, and get no revision."""
-    announced = hot.pending(db, number)
+    """Settle what a killed writer announced; days of a month that it never wrote hold no reading, and get no
+    revision."""
+    announced = recent.pending(db, number)
     if not announced:
         return
-    months = {*sealed.months(site), *(month_of(day * MS_PER_DAY) for day in hot.days(db, site))}
-    hot.withdraw(db, number, [day for day in announced if month_of(day * MS_PER_DAY) not in months])
-    hot.settle(db, number)
+    months = {*sealed.months(site), *(month_of(day * MS_PER_DAY) for day in recent.days(db, site))}
+    recent.withdraw(db, number, [day for day in announced if month_of(day * MS_PER_DAY) not in months])
+    recent.settle(db, number)

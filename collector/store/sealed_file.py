@@ -13,9 +13,9 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from analysis.readings import Readings, Samples
-from collector.store.checksums import NotWhole, read_checksums, with_checksums
-from collector.store.sealed_index import (
+from fieldfare.analysis.readings import Readings, Samples
+from fieldfare.collector.store.checksums import NotWhole, read_checksums, with_checksums
+from fieldfare.collector.store.sealed_index import (
     INDEX_KEY,
     DamagedFile,
     Group,
@@ -77,7 +77,8 @@ def read_file(
 
 
 def damaged_points(path: Path) -> list[str]:
-    """Points whose part of a file is damaged; values are decoded only where there are no checksums. Raises DamagedFile."""
+    """Points whose part of a file is damaged; values are decoded only where there are no checksums. Raises
+    DamagedFile."""
     with _as_damage(path):
         mapped = pa.memory_map(str(path))
     with mapped as source:
@@ -102,7 +103,8 @@ def _one_by_one(path: Path, file: pq.ParquetFile, wanted: Index, groups: int) ->
 
 
 def _is_sound(samples: Samples, group: Group) -> bool:
-    """Whether a point's times are as the index has them; a file of an earlier release has no other checksum."""
+    """Whether a point's times are as the index has them; a file of an earlier release has no other
+    checksum."""
     time = samples.time
     ends = len(time) == group.rows and int(time[0]) == group.first and int(time[-1]) == group.last
     return ends and bool((time[1:] > time[:-1]).all())

@@ -1,4 +1,5 @@
-"""What a sealed month holds, read from the footer of its file without a Parquet library: lists of sites ask nothing else."""
+"""What a sealed month holds, read from the footer of its file without a Parquet library: lists of sites ask
+nothing else."""
 
 from __future__ import annotations
 
@@ -12,20 +13,21 @@ from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
-from analysis.errors import FieldfareError
-from collector.store.checksums import NotWhole, footer_start, read_checksums
+from fieldfare.analysis.errors import FieldfareError
+from fieldfare.collector.store.checksums import NotWhole, footer_start, read_checksums
 
 INDEX_KEY = b"fieldfare.index"
 _INDEXES = 8192
 """Indexes held in memory, of some 3 kB each."""
-# Key and value of the file's metadata are two texts of a Thrift struct (compact protocol): a byte for field and type,
-# the length, the bytes.
+# Key and value of the file's metadata are two texts of a Thrift struct (compact protocol): a byte for field
+# and type, the length, the bytes.
 _TEXT_FIELD = b"\x18"
 _BEFORE_INDEX = _TEXT_FIELD + bytes([len(INDEX_KEY)]) + INDEX_KEY + _TEXT_FIELD
 
 
 class Group(NamedTuple):
-    """One point in a sealed month: its row group, rows before it, readings, first and last time [ms], form."""
+    """One point in a sealed month: its row group, rows before it, readings, first and last time [ms],
+    form."""
 
     number: int
     offset: int
@@ -59,13 +61,16 @@ def signature_of(path: Path) -> Signature:
 
 @lru_cache(maxsize=_INDEXES)
 def index_of(path: Path, signature: Signature) -> Index:
-    """The index of a file that has this signature: a month that is written anew is another file. Raises DamagedFile."""
+    """The index of a file that has this signature: a month that is written anew is another file. Raises
+    DamagedFile."""
     with as_damage(path), _mapped(path) as data:
         sums = read_checksums(data)
         index = None if sums is None else _index_in(data, len(sums.ends))
     if index is not None:
         return index
-    from collector.store.sealed_file import read_index  # a file of an earlier release, without checksums
+    from fieldfare.collector.store.sealed_file import (
+        read_index,  # a file of an earlier release, without checksums
+    )
 
     return read_index(path)
 
@@ -82,7 +87,8 @@ def _mapped(path: Path) -> Iterator[memoryview]:
 
 
 def _index_in(data: memoryview, groups: int) -> Index | None:
-    """The index in the footer of a file whose checksum is right; None where it is not found as it was written."""
+    """The index in the footer of a file whose checksum is right; None where it is not found as it was
+    written."""
     footer = bytes(data[footer_start(data) :])
     at = footer.rfind(_BEFORE_INDEX)
     if at < 0:

@@ -1,4 +1,5 @@
-"""Readings on their way to a server: on disk the moment they are taken, sent in order, gone once the server has them."""
+"""Readings on their way to a server: on disk the moment they are taken, sent in order, gone once the server
+has them."""
 
 from __future__ import annotations
 
@@ -15,9 +16,9 @@ from typing import NamedTuple
 import numpy as np
 import orjson
 
-from analysis.readings import Readings, Samples
-from collector.store.files import make_folder, make_private
-from collector.store.merge import days_of, laid
+from fieldfare.analysis.readings import Readings, Samples
+from fieldfare.collector.store.files import make_folder, make_private
+from fieldfare.collector.store.merge import days_of, laid
 
 _WAIT_S = 30.0
 _TABLES = """
@@ -100,7 +101,8 @@ class Spool:
         """Keep readings of a site; durable when it returns. Their days get a new revision."""
         with self._writing() as db:
             db.executemany(
-                "INSERT INTO chunks (site, point, first, last, count, is_text, times, vals) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT INTO chunks (site, point, first, last, count, is_text, times, vals) VALUES (?, ?, ?,"
+                " ?, ?, ?, ?, ?)",
                 [
                     (
                         site,
@@ -118,7 +120,8 @@ class Spool:
             (revision,) = db.execute("SELECT counter FROM writer").fetchone()
             days = np.unique(np.concatenate([days_of(s.time) for s in readings.values()]))
             db.executemany(
-                "INSERT INTO revisions VALUES (?, ?, ?, 0) ON CONFLICT (site, day) DO UPDATE SET revision = excluded.revision",
+                "INSERT INTO revisions VALUES (?, ?, ?, 0) ON CONFLICT (site, day) DO UPDATE SET revision ="
+                " excluded.revision",
                 [(site, d, revision) for d in days.tolist()],
             )
 
@@ -166,7 +169,8 @@ class Spool:
         """The server will never take it: put it where it is kept and no longer tried."""
         with self._writing() as db:
             db.execute(
-                "INSERT OR IGNORE INTO refused SELECT seq, site, point, count, is_text, times, vals, ? FROM chunks WHERE seq = ?",
+                "INSERT OR IGNORE INTO refused SELECT seq, site, point, count, is_text, times, vals, ? FROM"
+                " chunks WHERE seq = ?",
                 (reason, chunk.seq),
             )
             db.execute("DELETE FROM chunks WHERE seq = ?", (chunk.seq,))

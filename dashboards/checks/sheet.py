@@ -5,12 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from analysis.findings.limits import LIMITS
-from analysis.plant.site import Site
-from analysis.verdict import given_verdict
-from analysis.winter import Check, Forecast, Number, forecast, winter_checks
-from dashboards import words
-from dashboards.day_rows import Row
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.verdict import given_verdict
+from fieldfare.analysis.reports.winter import (
+    Check,
+    Forecast,
+    Number,
+    forecast,
+    winter_checks,
+)
+from fieldfare.dashboards.day_rows import Row
+from fieldfare.dashboards.text import words
 
 TITLES = {
     "design_day": "Will it hold the design day?",
@@ -40,7 +46,7 @@ class HandCheck(NamedTuple):
     caution: str
 
 
-class Line(NamedTuple):
+class SheetLine(NamedTuple):
     """A check as a row of the sheet."""
 
     key: str
@@ -54,7 +60,8 @@ class Line(NamedTuple):
 
 
 def sheet(site: Site, result: Mapping[str, Any], rows: list[Row]) -> dict[str, Any]:
-    """Everything the winter check shows: lines, hand checks, forecast; and the home's verdict, as everywhere."""
+    """Everything the winter check shows: lines, hand checks, forecast; and the home's verdict, as
+    everywhere."""
     checks = winter_checks(site, result, rows)
     given = given_verdict(result)
     return {
@@ -66,16 +73,22 @@ def sheet(site: Site, result: Mapping[str, Any], rows: list[Row]) -> dict[str, A
     }
 
 
-def _line(check: Check, site: Site) -> Line:
+def _line(check: Check, site: Site) -> SheetLine:
     says = words.reason(check.says)
     unanswered = []
     for text in check.unanswered if check.verdict != "can't tell" else ():
         code, _, reason = text.partition(": ")
         unanswered.append(f"{words.finding_title(code)}: {words.reason(reason)}")
-    return Line(
-        check.key, TITLES[check.key], check.verdict, WORDS[check.verdict], MARKS[check.verdict], says,
-        [_number(n, site) for n in check.numbers], unanswered,
-    )  # fmt: skip
+    return SheetLine(
+        check.key,
+        TITLES[check.key],
+        check.verdict,
+        WORDS[check.verdict],
+        MARKS[check.verdict],
+        says,
+        [_number(n, site) for n in check.numbers],
+        unanswered,
+    )
 
 
 def _number(n: Number, site: Site) -> dict[str, str]:
@@ -92,13 +105,17 @@ def _number(n: Number, site: Site) -> dict[str, str]:
         side = f"trouble {n.side}" if passed else f"within its limit, trouble {n.side}"
     source = _limit_source(n.limit_name, site) if n.limit_name else n.source
     return {
-        "label": words.named(n.label), "value": value, "limit": limit, "side": side,
+        "label": words.named(n.label),
+        "value": value,
+        "limit": limit,
+        "side": side,
         "source": words.named(source) if limit else "",
-    }  # fmt: skip
+    }
 
 
 def _limit_source(limit_name: str, site: Site) -> str:
-    """Where a finding's limit comes from: the site file, or the limits' table, without remarks for its keepers."""
+    """Where a finding's limit comes from: the site file, or the limits' table, without remarks for its
+    keepers."""
     if limit_name in site.limits:
         return "this site's own limit"
     return words.without_remarks(LIMITS[limit_name].source) if limit_name in LIMITS else ""
@@ -109,15 +126,25 @@ def hand_checks(site: Site) -> list[HandCheck]:
     pump = site.heat_pump
     unit = "outdoor unit" if pump.source == "air" else "unit"
     checks = [
-        HandCheck("Strainer and magnetic filter opened and cleaned", "Hot water under pressure: let it cool, isolate and relieve the pressure first."),
-        HandCheck("Expansion vessel's pre-charge measured with the circuit relieved", "Pressure vessel: follow its maker's instructions; never open the gas side under water pressure."),
-        HandCheck("Relief valves lifted and seen to close; discharge free and led away safely", "Scalding water and steam may escape: keep clear of the discharge."),
+        HandCheck(
+            "Strainer and magnetic filter opened and cleaned",
+            "Hot water under pressure: let it cool, isolate and relieve the pressure first.",
+        ),
+        HandCheck(
+            "Expansion vessel's pre-charge measured with the circuit relieved",
+            "Pressure vessel: follow its maker's instructions; never open the gas side under water pressure.",
+        ),
+        HandCheck(
+            "Relief valves lifted and seen to close; discharge free and led away safely",
+            "Scalding water and steam may escape: keep clear of the discharge.",
+        ),
         HandCheck("Pipe insulation outdoors whole, dry and closed at the joints", ""),
         HandCheck(
             "Electrical isolators, cables and terminals sound; earth in place",
-            "Mains voltage: only people qualified for electrical work, isolated and proved dead, by local rules.",
+            "Mains voltage: only people qualified for electrical work, isolated and proved dead, by local"
+            " rules.",
         ),
-    ]  # fmt: skip
+    ]
     if pump.source == "air":
         checks.insert(
             0,
@@ -144,10 +171,12 @@ def hand_checks(site: Site) -> list[HandCheck]:
     if pump.antifreeze != "none":
         checks.append(
             HandCheck(
-                f"Antifreeze strength measured (designed {pump.antifreeze_percent:g} % {pump.antifreeze.replace('_', ' ')})",
-                "Antifreeze may be poisonous; ethylene glycol is. Gloves, no drains, follow the data sheet and local rules.",
+                f"Antifreeze strength measured (designed {pump.antifreeze_percent:g} %"
+                f" {pump.antifreeze.replace('_', ' ')})",
+                "Antifreeze may be poisonous; ethylene glycol is. Gloves, no drains, follow the data sheet"
+                " and local rules.",
             )
-        )  # fmt: skip
+        )
     else:
         checks.append(
             HandCheck(
@@ -174,10 +203,12 @@ def hand_checks(site: Site) -> list[HandCheck]:
     if site.hot_water is not None:
         checks.append(
             HandCheck(
-                "Cylinder: mixing valve's outlet temperature measured, anode and safety group as the maker asks",
-                "Scald risk at taps above 50 °C and Legionella risk below 60 °C in the store: settle both by local rules, never one at the other's cost.",
+                "Cylinder: mixing valve's outlet temperature measured, anode and safety group as the maker"
+                " asks",
+                "Scald risk at taps above 50 °C and Legionella risk below 60 °C in the store: settle both by"
+                " local rules, never one at the other's cost.",
             )
-        )  # fmt: skip
+        )
     if pump.source == "air" and site.measures("backup_heater_electricity"):
         checks.append(
             HandCheck(
@@ -189,7 +220,8 @@ def hand_checks(site: Site) -> list[HandCheck]:
 
 
 def forecast_words(f: Forecast, currency: str | None, output: str) -> list[tuple[str, str]]:
-    """The forecast winter as name and value, with reasons where a value is missing. output : where the output comes from"""
+    """The forecast winter as name and value, with reasons where a value is missing. output : where the output
+    comes from"""
 
     def told(e: Any, unit: str, decimals: int = 0) -> str:
         return words.interval(e.__dict__, unit, decimals) if e else words.reason(e.reason)
@@ -197,7 +229,10 @@ def forecast_words(f: Forecast, currency: str | None, output: str) -> list[tuple
     def paid(e: Any, decimals: int = 0) -> str:
         if not e:
             return words.reason(e.reason)
-        return f"{words.money(e.value, currency, decimals)} ({words.money(e.low, currency, decimals)} to {words.money(e.high, currency, decimals)})"
+        return (
+            f"{words.money(e.value, currency, decimals)} ({words.money(e.low, currency, decimals)} to"
+            f" {words.money(e.high, currency, decimals)})"
+        )
 
     rows = [
         ("Heat to the rooms", told(f.heat_kwh, "kWh")),
@@ -213,9 +248,19 @@ def forecast_words(f: Forecast, currency: str | None, output: str) -> list[tuple
         rows += [
             (f"Coldest day, {words.degrees(c.outdoor_c)} outdoors: load", told(c.load_kw, "kW", 1)),
             (f"Output then, {output}", told(c.output_kw, "kW", 1)),
-            ("Back-up heat needed", "none" if c.backup_kwh.value == 0 else told(c.backup_kwh, "kWh a day", 0)),
-            ("Electricity on that day", f"{told(c.electricity_kwh, 'kWh', 0)}, {paid(c.cost, 2)}" if c.cost else told(c.electricity_kwh, "kWh", 0)),
-        ]  # fmt: skip
+            (
+                "Back-up heat needed",
+                "none" if c.backup_kwh.value == 0 else told(c.backup_kwh, "kWh a day", 0),
+            ),
+            (
+                "Electricity on that day",
+                (
+                    f"{told(c.electricity_kwh, 'kWh', 0)}, {paid(c.cost, 2)}"
+                    if c.cost
+                    else told(c.electricity_kwh, "kWh", 0)
+                ),
+            ),
+        ]
         if c.flow_c is not None:
             rows.insert(-2, ("Flow temperature then", words.measure(c.flow_c, "°C", 0)))
     return rows

@@ -1,15 +1,24 @@
-"""Each day's efficiency over the unit's rating at the same temperatures: a change shows that the weather can't explain."""
+"""Each day's efficiency over the unit's rating at the same temperatures: a change shows that the weather
+can't explain."""
 
 from __future__ import annotations
 
 from statistics import median
 from typing import Any
 
-from analysis.plant.site import Site
-from dashboards.day_rows import Row, known
-from dashboards.figures.chart import Axis, Chart, Layer, Level, Line, Points, nothing
-from dashboards.figures.scale import day_number
-from dashboards.words import day, share
+from fieldfare.analysis.plant.site import Site
+from fieldfare.dashboards.day_rows import Row, known
+from fieldfare.dashboards.figures.chart import (
+    Axis,
+    Chart,
+    Layer,
+    Level,
+    Line,
+    Points,
+    nothing,
+)
+from fieldfare.dashboards.figures.scale import day_number
+from fieldfare.dashboards.text.words import day, share
 
 TITLE = "Efficiency against its rating, day by day"
 _LEAST_KWH = 4.0  # below this a day's efficiency is starts and meter steps
@@ -18,14 +27,19 @@ _LEAST_KWH = 4.0  # below this a day's efficiency is starts and meter steps
 def against_rating_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     """Daily share of the rating, its middle before and after each fall that is found, and when that was."""
     data = [
-        r for r in known(rows, "spf_space", "rated_space") if r["rated_space"] > 0 and (r.get("space") or _LEAST_KWH) >= _LEAST_KWH
-    ]  # fmt: skip
+        r
+        for r in known(rows, "spf_space", "rated_space")
+        if r["rated_space"] > 0 and (r.get("space") or _LEAST_KWH) >= _LEAST_KWH
+    ]
     if not data:
         return nothing("against_rating", TITLE, "Needs heat, electricity, flow and outdoor temperature.")
     x = [day_number(r["day"]) for r in data]
     y = [100.0 * r["spf_space"] / r["rated_space"] for r in data]
     layers: list[Layer] = [Points("a day's heating", x, y, "heat", hints=tuple(day(r["day"]) for r in data))]
-    says = f"In the middle of all days heating reaches {share(median(y) / 100.0)} of the rating at the same temperatures."
+    says = (
+        f"In the middle of all days heating reaches {share(median(y) / 100.0)} of the rating at the same"
+        " temperatures."
+    )
     since = next((f["since"] for f in result["findings"] if f["code"] == "efficiency_fell"), None)
     if since is not None:
         at = day_number(since)
@@ -37,12 +51,21 @@ def against_rating_chart(site: Site, result: dict[str, Any], rows: list[Row]) ->
                 layers.append(
                     Line(f"the middle {name}", [part[0][0], part[-1][0]], [level, level], "design", "dash")
                 )
-            says = f"Before {day(since)} a day's heating reached {share(before / 100.0)} of its rating in the middle, since then {share(after / 100.0)}."
+            says = (
+                f"Before {day(since)} a day's heating reached {share(before / 100.0)} of its rating in the"
+                f" middle, since then {share(after / 100.0)}."
+            )
     months: dict[str, list[float]] = {}
     for r, value in zip(data, y, strict=True):
         months.setdefault(r["day"][:7], []).append(value)
     table = tuple((m, str(len(v)), share(median(v) / 100.0)) for m, v in months.items())
     return Chart(
-        "against_rating", TITLE, says, Axis("Date", dates=True), Axis("Share of the rating", "%", low=0.0), tuple(layers),
-        ("Month", "Days", "Middle of the days"), table,
-    )  # fmt: skip
+        "against_rating",
+        TITLE,
+        says,
+        Axis("Date", dates=True),
+        Axis("Share of the rating", "%", low=0.0),
+        tuple(layers),
+        ("Month", "Days", "Middle of the days"),
+        table,
+    )

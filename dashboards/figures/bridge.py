@@ -7,9 +7,9 @@ from typing import Any
 
 from markupsafe import Markup
 
-from dashboards.figures.scale import Scale
-from dashboards.words import loss_words, measure, money
-from dashboards.words import reason as words_of
+from fieldfare.dashboards.figures.scale import Scale
+from fieldfare.dashboards.text.words import loss_words, measure, money
+from fieldfare.dashboards.text.words import reason as words_of
 
 _ROW, _LEFT, _RIGHT, _WIDTH = 34.0, 236.0, 104.0, 660.0
 
@@ -25,7 +25,15 @@ def bridge_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
     for x in losses:
         if abs(x["electricity_kwh"]) < 0.5:
             continue
-        rows.append({"name": loss_words(x["cause"]), "from": here, "to": here + x["electricity_kwh"], "cost": x["cost"], "whole": False})  # fmt: skip
+        rows.append(
+            {
+                "name": loss_words(x["cause"]),
+                "from": here,
+                "to": here + x["electricity_kwh"],
+                "cost": x["cost"],
+                "whole": False,
+            }
+        )
         here += x["electricity_kwh"]
     rows.append({"name": "Measured", "from": 0.0, "to": total, "cost": None, "whole": True})
     return rows
@@ -57,8 +65,8 @@ def bridge(result: dict[str, Any]) -> Markup:
             f'<path class="cut" d="M{_LEFT + 9:g} {4 + i * _ROW:g}l-6 24"/>' for i in (0, len(rows) - 1)
         )
     return Markup(  # noqa: S704
-        f'<svg class="fig bridge" viewBox="0 0 {_WIDTH:g} {height:g}" role="img" '
-        f'aria-label="Electricity from expected to measured. {escape(says, quote=True)}">{"".join(parts)}{cut}</svg>'
+        f'<svg class="fig bridge" viewBox="0 0 {_WIDTH:g} {height:g}" role="img" aria-label="Electricity from'
+        f' expected to measured. {escape(says, quote=True)}">{"".join(parts)}{cut}</svg>'
     )
 
 
@@ -69,9 +77,10 @@ def _step(row: dict[str, Any], y: float, scale: Scale, floor: float) -> str:
     left, wide = scale.at(low), max(scale.at(high) - scale.at(low), 1.5)
     sign = "" if row["whole"] else "+" if change > 0 else ""
     return (
-        f'<text class="key" x="{_LEFT - 10:g}" y="{y + 17:g}" text-anchor="end">{escape(row["name"])}</text>'
-        f'<path class="step {kind}" d="M{left:.1f} {y:g}h{wide:.1f}v24h-{wide:.1f}z"/>'
-        f'<text class="key" x="{_WIDTH - _RIGHT + 8:g}" y="{y + 17:g}">{sign}{escape(measure(change, "kWh", 0))}</text>'
+        f'<text class="key" x="{_LEFT - 10:g}" y="{y + 17:g}"'
+        f' text-anchor="end">{escape(row["name"])}</text><path class="step {kind}" d="M{left:.1f}'
+        f' {y:g}h{wide:.1f}v24h-{wide:.1f}z"/><text class="key" x="{_WIDTH - _RIGHT + 8:g}"'
+        f' y="{y + 17:g}">{sign}{escape(measure(change, "kWh", 0))}</text>'
     )
 
 

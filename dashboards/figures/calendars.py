@@ -8,15 +8,26 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analysis.facts.table import Table
-from analysis.facts.tables import Facts
-from analysis.figures.operation import SHORT_RUN_MIN
-from analysis.plant.site import Site
-from analysis.use import HOT_WATER
-from dashboards.figures.chart import Axis, Bars, Chart, Layer, Level, Points, Shape, Spans, Tone, nothing
-from dashboards.figures.daily import LONG_TABLE
-from dashboards.figures.scale import EPOCH, day_number
-from dashboards.words import day, measure, number
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.operation import SHORT_RUN_MIN
+from fieldfare.analysis.minutes.operating_state import HOT_WATER
+from fieldfare.analysis.plant.site import Site
+from fieldfare.dashboards.figures.chart import (
+    Axis,
+    Bars,
+    Chart,
+    Layer,
+    Level,
+    Points,
+    Shape,
+    Spans,
+    Tone,
+    nothing,
+)
+from fieldfare.dashboards.figures.daily import LONG_TABLE
+from fieldfare.dashboards.figures.scale import EPOCH, day_number
+from fieldfare.dashboards.text.words import day, measure, number
 
 _WORTH_A_STROKE_H = 0.5
 _HOURS = Axis("Hour of the day", low=0.0, high=24.0, clock=True)
@@ -47,9 +58,15 @@ def runs_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
     if cycling["median_run_minutes"]:
         says += f", typical run {measure(cycling['median_run_minutes'], 'minutes', 0)}"
     return Chart(
-        "runs", title, f"{says}.", _dates(result), _HOURS, tuple(layers),
-        ("Week from", "Starts", "Median run [min]", "Runs under 10 min"), _weeks_of_runs(runs),
-    )  # fmt: skip
+        "runs",
+        title,
+        f"{says}.",
+        _dates(result),
+        _HOURS,
+        tuple(layers),
+        ("Week from", "Starts", "Median run [min]", "Runs under 10 min"),
+        _weeks_of_runs(runs),
+    )
 
 
 def _local(site: Site, ms: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -71,7 +88,8 @@ def _numbers(events: Table) -> list[float]:
 
 
 def _strokes(site: Site, events: Table) -> tuple[list[float], list[float], list[float]]:
-    """Each event as strokes from its beginning to its end; one past midnight goes on at the next day's foot."""
+    """Each event as strokes from its beginning to its end; one past midnight goes on at the next day's
+    foot."""
     if not len(events):
         return [], [], []
     number, hour = _local(site, events["start"])
@@ -93,7 +111,8 @@ def _strokes(site: Site, events: Table) -> tuple[list[float], list[float], list[
 def _carried_on(
     days: Table, x: list[float], low: list[float], high: list[float]
 ) -> tuple[list[float], list[float], list[float]]:
-    """Strokes from midnight for what days ran beyond their strokes: a run's row reaches to the day after it began."""
+    """Strokes from midnight for what days ran beyond their strokes: a run's row reaches to the day after it
+    began."""
     drawn: dict[float, float] = {}
     for n, a, b in zip(x, low, high, strict=True):
         drawn[n] = drawn.get(n, 0.0) + b - a
@@ -149,9 +168,15 @@ def defrosts_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
         for d, n, minutes, outdoor in about.itertuples()
     )
     return Chart(
-        "defrosts", title, f"{says}.", _dates(result), _HOURS, tuple(layers),
-        ("Day", "Defrosts", "Median length [min]", "Outdoor [°C]"), table,
-    )  # fmt: skip
+        "defrosts",
+        title,
+        f"{says}.",
+        _dates(result),
+        _HOURS,
+        tuple(layers),
+        ("Day", "Defrosts", "Median length [min]", "Outdoor [°C]"),
+        table,
+    )
 
 
 def reheats_chart(site: Site, result: dict[str, Any], facts: Facts) -> Chart:
@@ -205,8 +230,13 @@ def _reheats_table(reheats: Table) -> tuple[tuple[str, ...], tuple[tuple[str, ..
     )
     return columns, tuple(
         (
-            day(w), str(count.loc[w]), number(middle.loc[w, "minutes"], 0), number(middle.loc[w, "from_c"], 1),
-            number(middle.loc[w, "to_c"], 1), number(sums.loc[w, "heat"], 1), number(sums.loc[w, "electricity"], 1),
+            day(w),
+            str(count.loc[w]),
+            number(middle.loc[w, "minutes"], 0),
+            number(middle.loc[w, "from_c"], 1),
+            number(middle.loc[w, "to_c"], 1),
+            number(sums.loc[w, "heat"], 1),
+            number(sums.loc[w, "electricity"], 1),
         )
         for w in count.index
-    )  # fmt: skip
+    )

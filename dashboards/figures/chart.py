@@ -60,7 +60,8 @@ class Band:
 
 @dataclass(frozen=True)
 class Bars:
-    """Upright bars from `base` to `y`; place and of set bars beside each other, hatched tells them apart without colour."""
+    """Upright bars from `base` to `y`; place and of set bars beside each other, hatched tells them apart
+    without colour."""
 
     name: str
     x: Sequence[float]
@@ -99,7 +100,8 @@ Layer: TypeAlias = "Points | Line | Band | Bars | Spans | Level"
 
 @dataclass(frozen=True)
 class Chart:
-    """A figure: key, title, what it says in a sentence (its text alternative), axes, layers, and the table behind it.
+    """A figure: key, title, what it says in a sentence (its text alternative), axes, layers, and the table
+    behind it.
 
     columns, rows : the table; every number of the figure, or its sum by day or week where there are very many
     """

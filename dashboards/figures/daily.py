@@ -5,11 +5,26 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from analysis.plant.site import Site
-from dashboards.day_rows import Row, known
-from dashboards.figures.chart import Axis, Bars, Chart, Layer, Level, Line, Points, Tone, nothing
-from dashboards.figures.scale import day_number
-from dashboards.words import day, measure, number, share
+from fieldfare.analysis.plant.site import Site
+from fieldfare.dashboards.day_rows import Row, known
+from fieldfare.dashboards.figures.chart import (
+    Axis,
+    Bars,
+    Chart,
+    Layer,
+    Level,
+    Line,
+    Points,
+    Tone,
+    nothing,
+)
+from fieldfare.dashboards.figures.scale import day_number
+from fieldfare.dashboards.text.words import (
+    day,
+    measure,
+    number,
+    share,
+)
 
 _DATE = Axis("Date", dates=True)
 Series = tuple[str, str, Tone]
@@ -25,8 +40,14 @@ def months_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     if not days:
         return nothing("months", title, "Needs heat and electricity.")
     layers: list[Layer] = [
-        Points("a day", [day_number(d["day"]) for d in days], [d[boundary] for d in days], "faint", hints=tuple(day(d["day"]) for d in days))
-    ]  # fmt: skip
+        Points(
+            "a day",
+            [day_number(d["day"]) for d in days],
+            [d[boundary] for d in days],
+            "faint",
+            hints=tuple(day(d["day"]) for d in days),
+        )
+    ]
     months = [m for m in result["performance"]["by_month"] if m.get(boundary)]
     x: list[float] = []
     y: list[float | None] = []
@@ -37,18 +58,31 @@ def months_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     layers.append(Line("a month", x, y, "heat"))
     worst = min(months, key=lambda m: m[boundary], default=None)
     says = (
-        f"The month with the lowest efficiency was {day(worst['month'] + '-01')[2:]}: {number(worst[boundary], 2)}."
+        f"The month with the lowest efficiency was {day(worst['month'] + '-01')[2:]}:"
+        f" {number(worst[boundary], 2)}."
         if worst
         else ""
     )
     table = tuple(
-        (m["month"], number(m[boundary], 2), number(m["heat_kwh"], 0), number(m["electricity_kwh"], 0), number(m["outdoor_c"], 1))
+        (
+            m["month"],
+            number(m[boundary], 2),
+            number(m["heat_kwh"], 0),
+            number(m["electricity_kwh"], 0),
+            number(m["outdoor_c"], 1),
+        )
         for m in result["performance"]["by_month"]
-    )  # fmt: skip
+    )
     return Chart(
-        "months", title, says.strip(), _DATE, Axis(f"Heat over electricity ({boundary})", low=0.0), tuple(layers),
-        ("Month", f"SPF {boundary}", "Heat [kWh]", "Electricity [kWh]", "Outdoor [°C]"), table,
-    )  # fmt: skip
+        "months",
+        title,
+        says.strip(),
+        _DATE,
+        Axis(f"Heat over electricity ({boundary})", low=0.0),
+        tuple(layers),
+        ("Month", f"SPF {boundary}", "Heat [kWh]", "Electricity [kWh]", "Outdoor [°C]"),
+        table,
+    )
 
 
 def best_boundary(result: dict[str, Any]) -> str:
@@ -90,7 +124,8 @@ def _lines(
 
 
 def by_day_or_week(rows: list[Row], names: Sequence[str]) -> tuple[str, tuple[tuple[str, ...], ...]]:
-    """A table of some columns by day, or the means of weeks where that would be long; and its first heading."""
+    """A table of some columns by day, or the means of weeks where that would be long; and its first
+    heading."""
     if len(rows) <= LONG_TABLE:
         return "Day", tuple((day(r["day"]), *(number(r.get(n)) for n in names)) for r in rows)
     weeks: dict[int, list[Row]] = {}
@@ -114,10 +149,20 @@ def water_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     nominal = site.heat_pump.flow_m3_per_h
     levels = [Level("nominal", nominal, "design")] if nominal else []
     return _lines(
-        "water", "Water through the heat pump", "Flow", "m³/h", rows, [("flow_rate", "while heating", "water")],
-        "Needs flow_rate.", levels, low=0.0,
-        says=lambda r: f"From {_edge(r, 'flow_rate', 14)} to {_edge(r, 'flow_rate', -14)} m³/h between the first and the last fortnight.",
-    )  # fmt: skip
+        "water",
+        "Water through the heat pump",
+        "Flow",
+        "m³/h",
+        rows,
+        [("flow_rate", "while heating", "water")],
+        "Needs flow_rate.",
+        levels,
+        low=0.0,
+        says=lambda r: (
+            f"From {_edge(r, 'flow_rate', 14)} to {_edge(r, 'flow_rate', -14)} m³/h between the first and the"
+            " last fortnight."
+        ),
+    )
 
 
 def _edge(rows: list[Row], name: str, n: int) -> str:
@@ -128,19 +173,39 @@ def _edge(rows: list[Row], name: str, n: int) -> str:
 
 def pressure_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     return _lines(
-        "pressure", "Pressure of the heating circuit", "Pressure", "bar", rows, [("pressure", "middle of the day", "water")],
-        "Needs system_pressure.", low=0.0,
-        says=lambda r: f"From {_edge(r, 'pressure', 14)} to {_edge(r, 'pressure', -14)} bar between the first and the last fortnight.",
-    )  # fmt: skip
+        "pressure",
+        "Pressure of the heating circuit",
+        "Pressure",
+        "bar",
+        rows,
+        [("pressure", "middle of the day", "water")],
+        "Needs system_pressure.",
+        low=0.0,
+        says=lambda r: (
+            f"From {_edge(r, 'pressure', 14)} to {_edge(r, 'pressure', -14)} bar between the first and the"
+            " last fortnight."
+        ),
+    )
 
 
 def rooms_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     zones = result["comfort"]["zones"]
-    below = [(f"{name}: " if len(zones) > 1 else "") + f"{share(z['share_below_target'])} of the time below the set temperature" for name, z in zones.items() if z["share_below_target"] is not None]  # fmt: skip
+    below = [
+        (f"{name}: " if len(zones) > 1 else "")
+        + f"{share(z['share_below_target'])} of the time below the set temperature"
+        for name, z in zones.items()
+        if z["share_below_target"] is not None
+    ]
     return _lines(
-        "rooms", "Room temperature", "Temperature", "°C", rows, [("room", "room", "room"), ("target", "set", "design")],
-        "Needs room_temperature.", says=lambda r: "; ".join(below) + "." if below else f"{len(r)} days.",
-    )  # fmt: skip
+        "rooms",
+        "Room temperature",
+        "Temperature",
+        "°C",
+        rows,
+        [("room", "room", "room"), ("target", "set", "design")],
+        "Needs room_temperature.",
+        says=lambda r: "; ".join(below) + "." if below else f"{len(r)} days.",
+    )
 
 
 def cylinder_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
@@ -151,25 +216,41 @@ def cylinder_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart
         if plant.pasteurise_c:
             levels.append(Level("disinfection", plant.pasteurise_c, "alert"))
     return _lines(
-        "cylinder", "Cylinder temperature", "Temperature", "°C", rows,
+        "cylinder",
+        "Cylinder temperature",
+        "Temperature",
+        "°C",
+        rows,
         [("tank_max", "hottest of the day", "heat"), ("tank_min", "coolest of the day", "water")],
-        "Needs cylinder_temperature." if plant else "The system makes no hot water.", levels,
-    )  # fmt: skip
+        "Needs cylinder_temperature." if plant else "The system makes no hot water.",
+        levels,
+    )
 
 
 def idle_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     return _lines(
-        "idle", "Power while idle", "Power", "W", rows, [("idle_power", "the unit at rest", "power")],
-        "Needs heat_pump_electricity as power, every few minutes.", low=0.0,
-    )  # fmt: skip
+        "idle",
+        "Power while idle",
+        "Power",
+        "W",
+        rows,
+        [("idle_power", "the unit at rest", "power")],
+        "Needs heat_pump_electricity as power, every few minutes.",
+        low=0.0,
+    )
 
 
 def frost_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     return _lines(
-        "frost", "Coldest water in frost", "Temperature", "°C", rows,
+        "frost",
+        "Coldest water in frost",
+        "Temperature",
+        "°C",
+        rows,
         [("water_min", "coldest water", "water"), ("outdoor_min", "coldest outdoors", "air")],
-        "No frost, or no water temperature.", [Level("freezing", 0.0, "alert")],
-    )  # fmt: skip
+        "No frost, or no water temperature.",
+        [Level("freezing", 0.0, "alert")],
+    )
 
 
 def coverage_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
@@ -183,9 +264,15 @@ def coverage_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart
         [{"day": r["day"], "read": v} for r, v in zip(there, y, strict=True)], ["read"]
     )
     return Chart(
-        "coverage", "Share of each day with readings", f"{poor} of {len(y)} days have less than 90 % of their minutes.",
-        _DATE, Axis("Minutes read", "%", 0.0, 100.0), (Bars("", x, y, "water"),), (first, "Read [%]"), table,
-    )  # fmt: skip
+        "coverage",
+        "Share of each day with readings",
+        f"{poor} of {len(y)} days have less than 90 % of their minutes.",
+        _DATE,
+        Axis("Minutes read", "%", 0.0, 100.0),
+        (Bars("", x, y, "water"),),
+        (first, "Read [%]"),
+        table,
+    )
 
 
 def direct_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
@@ -197,10 +284,29 @@ def direct_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     x = [float(day_number(r["day"])) for r in there]
     backup = [r.get("e_backup") or 0.0 for r in there]
     immersion = [r.get("e_immersion") or 0.0 for r in there]
-    says = f"Back-up heater {measure(sum(backup), 'kWh', 0)}, immersion heater {measure(sum(immersion), 'kWh', 0)}."
+    says = (
+        f"Back-up heater {measure(sum(backup), 'kWh', 0)}, immersion heater"
+        f" {measure(sum(immersion), 'kWh', 0)}."
+    )
     return Chart(
-        "direct", title, says, _DATE, Axis("Electricity", "kWh a day", low=0.0, high=max(1.0, *map(sum, zip(backup, immersion, strict=True))) * 1.06),
-        (Bars("back-up heater", x, backup, "power"), Bars("immersion heater", x, immersion, "alert", base=backup, hatched=True)),
+        "direct",
+        title,
+        says,
+        _DATE,
+        Axis(
+            "Electricity",
+            "kWh a day",
+            low=0.0,
+            high=max(1.0, *map(sum, zip(backup, immersion, strict=True))) * 1.06,
+        ),
+        (
+            Bars("back-up heater", x, backup, "power"),
+            Bars("immersion heater", x, immersion, "alert", base=backup, hatched=True),
+        ),
         ("Day", "Back-up [kWh]", "Immersion [kWh]"),
-        tuple((day(r["day"]), number(a, 1), number(b, 1)) for r, a, b in zip(there, backup, immersion, strict=True) if a + b > 0.05),
-    )  # fmt: skip
+        tuple(
+            (day(r["day"]), number(a, 1), number(b, 1))
+            for r, a, b in zip(there, backup, immersion, strict=True)
+            if a + b > 0.05
+        ),
+    )

@@ -5,25 +5,36 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from analysis.facts.tables import Facts
-from analysis.plant.site import Site
-from dashboards.day_rows import Row, day_rows, rows_of_result
-from dashboards.figures import calendars, daily, weather
-from dashboards.figures.against_rating import against_rating_chart
-from dashboards.figures.chart import Chart, nothing
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.plant.site import Site
+from fieldfare.dashboards.day_rows import Row, day_rows, rows_of_result
+from fieldfare.dashboards.figures import calendars, daily, weather
+from fieldfare.dashboards.figures.against_rating import against_rating_chart
+from fieldfare.dashboards.figures.chart import Chart, nothing
 
 ByDay = Callable[[Site, dict[str, Any], list[Row]], Chart]
 ByEvent = Callable[[Site, dict[str, Any], Facts], Chart]
 
 BY_DAY: dict[str, ByDay] = {
-    "heat": weather.heat_chart, "curve": weather.curve_chart, "efficiency": weather.efficiency_chart,
-    "months": daily.months_chart, "water": daily.water_chart, "pressure": daily.pressure_chart, "rooms": daily.rooms_chart,
-    "cylinder": daily.cylinder_chart, "idle": daily.idle_chart, "frost": daily.frost_chart, "coverage": daily.coverage_chart,
-    "direct": daily.direct_chart, "against_rating": against_rating_chart,
-}  # fmt: skip
+    "heat": weather.heat_chart,
+    "curve": weather.curve_chart,
+    "efficiency": weather.efficiency_chart,
+    "months": daily.months_chart,
+    "water": daily.water_chart,
+    "pressure": daily.pressure_chart,
+    "rooms": daily.rooms_chart,
+    "cylinder": daily.cylinder_chart,
+    "idle": daily.idle_chart,
+    "frost": daily.frost_chart,
+    "coverage": daily.coverage_chart,
+    "direct": daily.direct_chart,
+    "against_rating": against_rating_chart,
+}
 BY_EVENT: dict[str, ByEvent] = {
-    "runs": calendars.runs_chart, "defrosts": calendars.defrosts_chart, "reheats": calendars.reheats_chart,
-}  # fmt: skip
+    "runs": calendars.runs_chart,
+    "defrosts": calendars.defrosts_chart,
+    "reheats": calendars.reheats_chart,
+}
 NAMES = (*BY_DAY, *BY_EVENT)
 
 

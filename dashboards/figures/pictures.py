@@ -7,7 +7,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from dashboards.words import measure, money, number
+from fieldfare.dashboards.text.words import measure, money, number
 
 _W, _H = 460.0, 150.0
 
@@ -57,7 +57,10 @@ def energy_picture(electricity: float | None, heat: float | None) -> Markup | No
             if e * i < q - 2
         )
     )
-    says = f"{measure(electricity, 'kWh', 0)} of electricity became {measure(heat, 'kWh', 0)} of heat, {number(heat / electricity, 1)} times as much."
+    says = (
+        f"{measure(electricity, 'kWh', 0)} of electricity became {measure(heat, 'kWh', 0)} of heat,"
+        f" {number(heat / electricity, 1)} times as much."
+    )
     return _picture(says, body, 128.0)
 
 
@@ -72,8 +75,9 @@ def money_picture(rows: list[tuple[str, float]], currency: str | None) -> Markup
         wide = max(value / most * (_W - 130.0), 1.0)
         kind = "bar heat" if i == 0 else "bar design hatched"
         body.append(
-            f'<text x="10" y="{y + 13}">{escape(name)}</text><path class="{kind}" d="M10 {y + 20}h{wide:.1f}v22h-{wide:.1f}z"/>'
-            f'<text class="big" x="{18 + wide:.0f}" y="{y + 39}">{escape(money(value, currency, 0))}</text>'
+            f'<text x="10" y="{y + 13}">{escape(name)}</text><path class="{kind}" d="M10'
+            f' {y + 20}h{wide:.1f}v22h-{wide:.1f}z"/><text class="big" x="{18 + wide:.0f}"'
+            f' y="{y + 39}">{escape(money(value, currency, 0))}</text>'
         )
     says = "; ".join(f"{name}: {money(value, currency, 0)}" for name, value in rows)
     return _picture(f"{says}.", "".join(body), 16.0 + 52.0 * len(rows))

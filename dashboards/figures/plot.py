@@ -7,16 +7,27 @@ from typing import Any
 
 import plotly.graph_objects as go
 
-from dashboards.figures.chart import Axis, Band, Bars, Chart, Layer, Level, Line, Points, Spans
-from dashboards.figures.scale import EPOCH
-from dashboards.figures.tones import RGB, faded
+from fieldfare.dashboards.figures.chart import (
+    Axis,
+    Band,
+    Bars,
+    Chart,
+    Layer,
+    Level,
+    Line,
+    Points,
+    Spans,
+)
+from fieldfare.dashboards.figures.scale import EPOCH
+from fieldfare.dashboards.figures.tones import RGB, faded
 
 _SYMBOLS = {"dot": "circle", "ring": "circle-open", "cross": "x-thin-open", "square": "square"}
 _DASHES = {"solid": "solid", "dash": "dash", "dot": "dot"}
 
 
 def plotly_figure(chart: Chart) -> dict[str, Any]:
-    """A chart as a plotly figure's plain form. Colours of axes and paper are set where it is shown, by the reader's theme."""
+    """A chart as a plotly figure's plain form. Colours of axes and paper are set where it is shown, by the
+    reader's theme."""
     figure = go.Figure()
     for layer in chart.layers:
         for trace in _traces(layer, chart.x):
@@ -56,44 +67,64 @@ def _traces(layer: Layer, axis: Axis) -> list[Any]:
     if isinstance(layer, Points):
         return [
             go.Scatter(
-                x=_x(axis, layer.x), y=list(layer.y), mode="markers", name=layer.name, text=list(layer.hints) or None,
+                x=_x(axis, layer.x),
+                y=list(layer.y),
+                mode="markers",
+                name=layer.name,
+                text=list(layer.hints) or None,
                 marker={"color": RGB[layer.tone], "size": 6, "symbol": _SYMBOLS[layer.shape]},
             )
-        ]  # fmt: skip
+        ]
     if isinstance(layer, Line):
         return [
             go.Scatter(
-                x=_x(axis, layer.x), y=list(layer.y), mode="lines", name=layer.name, connectgaps=False,
+                x=_x(axis, layer.x),
+                y=list(layer.y),
+                mode="lines",
+                name=layer.name,
+                connectgaps=False,
                 line={"color": RGB[layer.tone], "dash": _DASHES[layer.dash], "width": 2},
             )
-        ]  # fmt: skip
+        ]
     if isinstance(layer, Band):
         x = _x(axis, layer.x)
         return [
             go.Scatter(
-                x=[*x, *x[::-1]], y=[*layer.high, *list(layer.low)[::-1]], fill="toself", mode="lines", name=layer.name,
-                line={"width": 0}, fillcolor=faded(layer.tone), hoverinfo="skip",
+                x=[*x, *x[::-1]],
+                y=[*layer.high, *list(layer.low)[::-1]],
+                fill="toself",
+                mode="lines",
+                name=layer.name,
+                line={"width": 0},
+                fillcolor=faded(layer.tone),
+                hoverinfo="skip",
             )
-        ]  # fmt: skip
+        ]
     if isinstance(layer, Bars):
         pattern = (
             {"shape": "/", "fgcolor": RGB[layer.tone], "bgcolor": "rgba(0,0,0,0)"} if layer.hatched else {}
         )
         return [
             go.Bar(
-                x=_x(axis, layer.x), y=list(layer.y), base=list(layer.base) if layer.base else None, name=layer.name,
+                x=_x(axis, layer.x),
+                y=list(layer.y),
+                base=list(layer.base) if layer.base else None,
+                name=layer.name,
                 offsetgroup=str(layer.place) if layer.of > 1 else None,
                 marker={"color": RGB[layer.tone], "pattern": pattern},
             )
-        ]  # fmt: skip
+        ]
     if isinstance(layer, Spans):
         height = [b - a for a, b in zip(layer.low, layer.high, strict=True)]
         return [
             go.Bar(
-                x=_x(axis, layer.x), y=height, base=list(layer.low), name=layer.name,
+                x=_x(axis, layer.x),
+                y=height,
+                base=list(layer.low),
+                name=layer.name,
                 marker={"color": RGB[layer.tone], "line": {"width": 0}},
             )
-        ]  # fmt: skip
+        ]
     return []
 
 

@@ -7,8 +7,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from dashboards.figures.chart import Axis, Band, Bars, Layer, Level, Spans
-from dashboards.words import number
+from fieldfare.dashboards.figures.chart import (
+    Axis,
+    Band,
+    Bars,
+    Layer,
+    Level,
+    Spans,
+)
+from fieldfare.dashboards.text.words import number
 
 EPOCH = date(1970, 1, 1)
 

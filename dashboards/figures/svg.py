@@ -7,9 +7,23 @@ from html import escape
 
 from markupsafe import Markup
 
-from dashboards.figures.chart import Band, Bars, Chart, Layer, Level, Line, Points, Spans
-from dashboards.figures.scale import Scale, ends, ticks, values_of
-from dashboards.words import reason
+from fieldfare.dashboards.figures.chart import (
+    Band,
+    Bars,
+    Chart,
+    Layer,
+    Level,
+    Line,
+    Points,
+    Spans,
+)
+from fieldfare.dashboards.figures.scale import (
+    Scale,
+    ends,
+    ticks,
+    values_of,
+)
+from fieldfare.dashboards.text.words import reason
 
 WIDTH, HEIGHT = 560.0, 330.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 14.0, 30.0, 46.0
@@ -56,17 +70,19 @@ def _frame(chart: Chart, xs: Scale, ys: Scale, width: float, height: float) -> s
             out.append(f'<path class="axis" d="M{x:.1f} {floor:g}v4"/>')
             anchor = "end" if x > width - _RIGHT - 12 else "middle"
             out.append(
-                f'<text class="tick" x="{x:.1f}" y="{floor + 17:g}" text-anchor="{anchor}">{escape(word)}</text>'
+                f'<text class="tick" x="{x:.1f}" y="{floor + 17:g}"'
+                f' text-anchor="{anchor}">{escape(word)}</text>'
             )
     out.append(f'<path class="axis" d="M{_LEFT:g} {floor:g}H{width - _RIGHT:g}"/>')
     if not chart.x.dates and not chart.x.names:
         out.append(
-            f'<text class="label" x="{(_LEFT + width - _RIGHT) / 2:g}" y="{height - 8:g}" text-anchor="middle">'
-            f"{escape(chart.x.title)}</text>"
+            f'<text class="label" x="{(_LEFT + width - _RIGHT) / 2:g}" y="{height - 8:g}"'
+            f' text-anchor="middle">{escape(chart.x.title)}</text>'
         )
     middle = (floor + ys.b) / 2
     out.append(
-        f'<text class="label" transform="translate(13 {middle:g}) rotate(-90)" text-anchor="middle">{escape(chart.y.title)}</text>'
+        f'<text class="label" transform="translate(13 {middle:g}) rotate(-90)"'
+        f' text-anchor="middle">{escape(chart.y.title)}</text>'
     )
     return "".join(out)
 
@@ -123,7 +139,8 @@ def _named_points(layer: Points, xs: Scale, ys: Scale) -> str:
         drawn = _SHAPES[layer.shape].format(x=px, y=py, l=px - 3, t=py - 3)
         near = f'<path class="near" d="M{px:.1f} {py:.1f}h0"/>'
         out.append(
-            f'<g><title>{escape(name)}</title>{near}<path class="pts {layer.shape} {layer.tone}" d="{drawn}"/></g>'
+            f'<g><title>{escape(name)}</title>{near}<path class="pts {layer.shape} {layer.tone}"'
+            f' d="{drawn}"/></g>'
         )
     return "".join(out)
 
@@ -177,7 +194,8 @@ def _legend(chart: Chart, width: float) -> tuple[str, int]:
             x, row = _LEFT, row + 1
         y = 12 + row * _LEGEND_LINE
         out.append(
-            f'{_sample(layer, x, y)}<text class="key" x="{x + 26:g}" y="{y + 4:g}">{escape(layer.name)}</text>'
+            f'{_sample(layer, x, y)}<text class="key" x="{x + 26:g}"'
+            f' y="{y + 4:g}">{escape(layer.name)}</text>'
         )
         x += length
     return "".join(out), row + 1 if named else 0

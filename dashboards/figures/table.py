@@ -6,7 +6,7 @@ from html import escape
 
 from markupsafe import Markup
 
-from dashboards.figures.chart import Chart
+from fieldfare.dashboards.figures.chart import Chart
 
 _MOST_ROWS = 400
 
@@ -27,6 +27,7 @@ def table(chart: Chart) -> Markup:
         )
     title = escape(chart.title)
     return Markup(  # noqa: S704
-        f'<div class="table-room" tabindex="0" role="region" aria-label="Numbers: {title}"><table><caption>{title}</caption>'
+        '<div class="table-room" tabindex="0" role="region" aria-label="Numbers:'
+        f' {title}"><table><caption>{title}</caption>'
         f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>{more}"
     )

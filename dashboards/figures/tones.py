@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dashboards.figures.chart import Tone
+from fieldfare.dashboards.figures.chart import Tone
 
 RGB: dict[Tone, str] = {
     "heat": "#b4552d",

@@ -1,4 +1,5 @@
-"""The trace: temperatures, powers, water flow and use over time, from a year of days down to single readings."""
+"""The trace: temperatures, powers, water flow and use over time, from a year of days down to single
+readings."""
 
 from __future__ import annotations
 
@@ -7,29 +8,52 @@ from typing import Any
 
 import numpy as np
 
-from analysis.facts.table import Table
-from analysis.facts.tables import Facts
-from analysis.plant.site import Point, Site
-from analysis.readings import MS_PER_MINUTE
-from analysis.use import HOT_WATER
-from dashboards.day_rows import Row
-from dashboards.figures.chart import Axis, Chart, Dash, Line, Tone
-from dashboards.figures.scale import day_number
-from dashboards.figures.tones import RGB
-from dashboards.words import quantity_words
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.minutes.operating_state import HOT_WATER
+from fieldfare.analysis.plant.site import Point, Site
+from fieldfare.analysis.readings import MS_PER_MINUTE
+from fieldfare.dashboards.day_rows import Row
+from fieldfare.dashboards.figures.chart import (
+    Axis,
+    Chart,
+    Dash,
+    Line,
+    Tone,
+)
+from fieldfare.dashboards.figures.scale import day_number
+from fieldfare.dashboards.figures.tones import RGB
+from fieldfare.dashboards.text.words import quantity_words
 
 PANELS: tuple[tuple[str, str, tuple[float, float], tuple[tuple[str, Tone, str], ...]], ...] = (
-    ("temperature", "°C", (0.56, 1.0), (
-        ("flow_temperature", "heat", "solid"), ("return_temperature", "heat", "dot"), ("target_flow_temperature", "design", "dash"),
-        ("cylinder_temperature", "water", "solid"), ("room_temperature", "room", "solid"), ("outdoor_temperature", "air", "solid"),
-    )),
-    ("power", "kW", (0.29, 0.52), (
-        ("heat_output", "heat", "solid"), ("space_heat", "heat", "solid"), ("hot_water_heat", "water", "solid"),
-        ("heat_pump_electricity", "power", "solid"), ("backup_heater_electricity", "alert", "solid"),
-        ("immersion_electricity", "alert", "dot"),
-    )),
+    (
+        "temperature",
+        "°C",
+        (0.56, 1.0),
+        (
+            ("flow_temperature", "heat", "solid"),
+            ("return_temperature", "heat", "dot"),
+            ("target_flow_temperature", "design", "dash"),
+            ("cylinder_temperature", "water", "solid"),
+            ("room_temperature", "room", "solid"),
+            ("outdoor_temperature", "air", "solid"),
+        ),
+    ),
+    (
+        "power",
+        "kW",
+        (0.29, 0.52),
+        (
+            ("heat_output", "heat", "solid"),
+            ("space_heat", "heat", "solid"),
+            ("hot_water_heat", "water", "solid"),
+            ("heat_pump_electricity", "power", "solid"),
+            ("backup_heater_electricity", "alert", "solid"),
+            ("immersion_electricity", "alert", "dot"),
+        ),
+    ),
     ("flow", "m³/h", (0.13, 0.25), (("flow_rate", "water", "solid"),)),
-)  # fmt: skip
+)
 """Panels from top to bottom: name, unit, share of the height, and the quantities with tone and dash."""
 USES: tuple[tuple[str, Tone, str], ...] = (
     ("heating", "heat", ""),
@@ -41,7 +65,8 @@ _PREFERRED = ("power", "gauge", "register", "interval")
 
 
 def trace_document(site: Site, result: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
-    """What the trace's script needs: the year by days as a plotly figure, and which points to ask for on zooming in.
+    """What the trace's script needs: the year by days as a plotly figure, and which points to ask for on
+    zooming in.
 
     data, layout : plotly's. points : id -> axis, factor and offset to the panel's unit, form, name, line.
     shifts : [from ms, minutes] the site's clock against UTC. first, last : local days
@@ -63,16 +88,25 @@ def _layout(period: dict[str, Any]) -> dict[str, Any]:
         "margin": {"l": 52, "r": 10, "t": 6, "b": 46},
         "xaxis": {"type": "date", "range": [period["from"], last], "anchor": "y4", "title": {"text": ""}},
         "legend": {"orientation": "h", "traceorder": "normal", "y": 1.01, "yanchor": "bottom", "x": 0},
-        "dragmode": "zoom", "hovermode": "x",
-    }  # fmt: skip
+        "dragmode": "zoom",
+        "hovermode": "x",
+    }
     for i, (_, unit, domain, _) in enumerate(PANELS, 1):
         layout["yaxis" if i == 1 else f"yaxis{i}"] = {
-            "domain": list(domain), "title": {"text": unit}, "zeroline": False, "fixedrange": True, "rangemode": "normal",
-        }  # fmt: skip
+            "domain": list(domain),
+            "title": {"text": unit},
+            "zeroline": False,
+            "fixedrange": True,
+            "rangemode": "normal",
+        }
     layout["yaxis4"] = {
-        "domain": [0.0, 0.1], "range": [0, 1], "title": {"text": "use"}, "showticklabels": False, "fixedrange": True,
+        "domain": [0.0, 0.1],
+        "range": [0, 1],
+        "title": {"text": "use"},
+        "showticklabels": False,
+        "fixedrange": True,
         "zeroline": False,
-    }  # fmt: skip
+    }
     return layout
 
 
@@ -84,9 +118,15 @@ def _overview(rows: list[Row]) -> list[dict[str, Any]]:
         if all(v is None for v in y):
             return None
         return {
-            "type": "scatter", "mode": "lines", "name": name, "x": x, "y": y, "yaxis": axis, "connectgaps": False,
+            "type": "scatter",
+            "mode": "lines",
+            "name": name,
+            "x": x,
+            "y": y,
+            "yaxis": axis,
+            "connectgaps": False,
             "line": {"color": RGB[tone], "dash": dash, "width": 1.6},
-        }  # fmt: skip
+        }
 
     lines = [
         line("Flow while heating", "flow", "y", "heat", "solid"),
@@ -105,11 +145,19 @@ def _overview(rows: list[Row]) -> list[dict[str, Any]]:
         if any(share):
             areas.append(
                 {
-                    "type": "scatter", "mode": "lines", "name": name, "x": [r["day"] for r in rows], "y": share, "yaxis": "y4",
-                    "stackgroup": "use", "line": {"width": 0, "shape": "hv", "color": RGB[tone]}, "fillcolor": RGB[tone],
-                    "fillpattern": {"shape": pattern, "size": 5, "fillmode": "overlay"}, "hoverinfo": "skip",
+                    "type": "scatter",
+                    "mode": "lines",
+                    "name": name,
+                    "x": [r["day"] for r in rows],
+                    "y": share,
+                    "yaxis": "y4",
+                    "stackgroup": "use",
+                    "line": {"width": 0, "shape": "hv", "color": RGB[tone]},
+                    "fillcolor": RGB[tone],
+                    "fillpattern": {"shape": pattern, "size": 5, "fillmode": "overlay"},
+                    "hoverinfo": "skip",
                 }
-            )  # fmt: skip
+            )
     return [t for t in lines if t is not None] + areas
 
 
@@ -123,9 +171,14 @@ def _points(site: Site) -> dict[str, Any]:
             scale, offset = point.to_canonical
             factor = scale if panel != "power" else scale / 1000.0 if point.form == "power" else scale
             out[point.id] = {
-                "axis": axis, "factor": factor, "offset": offset, "form": point.form, "name": quantity_words(quantity),
-                "color": RGB[tone], "dash": dash,
-            }  # fmt: skip
+                "axis": axis,
+                "factor": factor,
+                "offset": offset,
+                "form": point.form,
+                "name": quantity_words(quantity),
+                "color": RGB[tone],
+                "dash": dash,
+            }
     return out
 
 
@@ -162,12 +215,15 @@ def trace_drawings(rows: list[Row]) -> tuple[Chart, Chart]:
         )
 
     warm = lines(
-        ("flow", "flow while heating", "heat", "solid", 1.0), ("tank_max", "cylinder, hottest", "water", "dot", 1.0),
-        ("room", "room", "room", "solid", 1.0), ("outdoor", "outdoors", "air", "dash", 1.0),
-    )  # fmt: skip
+        ("flow", "flow while heating", "heat", "solid", 1.0),
+        ("tank_max", "cylinder, hottest", "water", "dot", 1.0),
+        ("room", "room", "room", "solid", 1.0),
+        ("outdoor", "outdoors", "air", "dash", 1.0),
+    )
     power = lines(
-        ("heat_kw", "heat, day's mean", "heat", "solid", 1.0), ("electricity_kw", "electricity, day's mean", "power", "dash", 1.0)
-    )  # fmt: skip
+        ("heat_kw", "heat, day's mean", "heat", "solid", 1.0),
+        ("electricity_kw", "electricity, day's mean", "power", "dash", 1.0),
+    )
     dates = Axis("Date", dates=True)
     none = "No temperature was read.", "Neither heat nor electricity was read."
     return (
@@ -193,7 +249,8 @@ def trace_drawings(rows: list[Row]) -> tuple[Chart, Chart]:
 
 
 def uses_document(facts: Facts, start: int, end: int) -> dict[str, list[list[int]]]:
-    """What each minute was used for between two moments: name of the use -> [start, length], and when runs started.
+    """What each minute was used for between two moments: name of the use -> [start, length], and when runs
+    started.
 
     facts : Facts that reach back before `start`, for runs that began earlier. start, end : ms since 1970 UTC
     """

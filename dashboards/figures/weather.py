@@ -5,16 +5,30 @@ from __future__ import annotations
 from statistics import mean, median
 from typing import Any
 
-from analysis.plant.site import Site
-from dashboards.day_rows import Row, known
-from dashboards.figures.chart import Axis, Band, Chart, Layer, Line, Points, nothing
-from dashboards.words import day, interval, measure, number
+from fieldfare.analysis.plant.site import Site
+from fieldfare.dashboards.day_rows import Row, known
+from fieldfare.dashboards.figures.chart import (
+    Axis,
+    Band,
+    Chart,
+    Layer,
+    Line,
+    Points,
+    nothing,
+)
+from fieldfare.dashboards.text.words import (
+    day,
+    interval,
+    measure,
+    number,
+)
 
 _OUTDOOR = Axis("Outdoor temperature", "°C")
 
 
 def heat_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
-    """Daily heat to the rooms over outdoor temperature, with the designed line, the fitted one and its band."""
+    """Daily heat to the rooms over outdoor temperature, with the designed line, the fitted one and its
+    band."""
     title = "Heat given against outdoor temperature"
     loss = result["heat_loss"]
     name = "space" if known(rows, "space", "outdoor") else "q_total"
@@ -39,9 +53,15 @@ def heat_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
     )
     label = "Heat to rooms" if name == "space" else "All heat"
     return Chart(
-        "heat", title, says, _OUTDOOR, Axis(label, "kW", low=0.0), tuple(layers),
-        ("Day", "Outdoor [°C]", f"{label} [kW]"), rows_out,
-    )  # fmt: skip
+        "heat",
+        title,
+        says,
+        _OUTDOOR,
+        Axis(label, "kW", low=0.0),
+        tuple(layers),
+        ("Day", "Outdoor [°C]", f"{label} [kW]"),
+        rows_out,
+    )
 
 
 def _fitted(fit: dict[str, Any], base: float, low: float, cold: list[float]) -> list[Layer]:
@@ -84,8 +104,14 @@ def curve_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
             "curve", title, curve["reason"] or "No day has an hour of steady heating with both temperatures."
         )
     layers: list[Layer] = [
-        Points("a day", [r["outdoor_steady"] for r in data], [r["flow"] for r in data], "heat", hints=tuple(day(r["day"]) for r in data))
-    ]  # fmt: skip
+        Points(
+            "a day",
+            [r["outdoor_steady"] for r in data],
+            [r["flow"] for r in data],
+            "heat",
+            hints=tuple(day(r["day"]) for r in data),
+        )
+    ]
     if curve["fitted"]:
         layers.append(
             Line("as it ran", [p[0] for p in curve["fitted"]], [p[1] for p in curve["fitted"]], "water")
@@ -97,16 +123,25 @@ def curve_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
         )
     above = curve["above_design_k"]
     if above is not None:
-        says = f"On average the water was {measure(abs(above), 'K', 1)} {'above' if above >= 0 else 'below'} the designed curve."
+        says = (
+            f"On average the water was {measure(abs(above), 'K', 1)} {'above' if above >= 0 else 'below'} the"
+            " designed curve."
+        )
     else:
         says = curve["reason"] or "No designed curve is known."
     if curve["compensating"] is False:
         says += " It did not follow the weather."
     table = tuple((day(r["day"]), number(r["outdoor_steady"], 1), number(r["flow"], 1)) for r in data)
     return Chart(
-        "curve", title, says, _OUTDOOR, Axis("Flow temperature", "°C"), tuple(layers),
-        ("Day", "Outdoor while heating [°C]", "Flow [°C]"), table,
-    )  # fmt: skip
+        "curve",
+        title,
+        says,
+        _OUTDOOR,
+        Axis("Flow temperature", "°C"),
+        tuple(layers),
+        ("Day", "Outdoor while heating [°C]", "Flow [°C]"),
+        table,
+    )
 
 
 def efficiency_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Chart:
@@ -117,8 +152,14 @@ def efficiency_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Cha
         return nothing("efficiency", title, "Needs heat, electricity, flow and outdoor temperature.")
     lift = [r["flow_by_heat"] - r["outdoor_steady"] for r in data]
     layers: list[Layer] = [
-        Points("a day's heating", lift, [r["spf_space"] for r in data], "heat", hints=tuple(day(r["day"]) for r in data))
-    ]  # fmt: skip
+        Points(
+            "a day's heating",
+            lift,
+            [r["spf_space"] for r in data],
+            "heat",
+            hints=tuple(day(r["day"]) for r in data),
+        )
+    ]
     binned = _middle(lift, [r.get("rated_space") for r in data])
     if binned:
         layers.append(
@@ -141,17 +182,23 @@ def efficiency_chart(site: Site, result: dict[str, Any], rows: list[Row]) -> Cha
     says = "Each point is a day: heat to the rooms over the electricity used for it."
     if expected and expected["space_heating"] and expected["measured_space_heating"]:
         says = (
-            f"Heating gave {number(expected['measured_space_heating'], 2)} units of heat for one of electricity; "
-            f"the rating at the same temperatures says {number(expected['space_heating'], 2)}."
+            f"Heating gave {number(expected['measured_space_heating'], 2)} units of heat for one of"
+            f" electricity; the rating at the same temperatures says {number(expected['space_heating'], 2)}."
         )
     table = tuple(
         (day(r["day"]), number(x, 1), number(r["spf_space"], 2), number(r.get("rated_space"), 2))
         for r, x in zip(data, lift, strict=True)
     )
     return Chart(
-        "efficiency", title, says, Axis("Lift: flow above outdoors", "K"), Axis("Heat over electricity", low=0.0),
-        tuple(layers), ("Day", "Lift [K]", "Measured", "Rated"), table,
-    )  # fmt: skip
+        "efficiency",
+        title,
+        says,
+        Axis("Lift: flow above outdoors", "K"),
+        Axis("Heat over electricity", low=0.0),
+        tuple(layers),
+        ("Day", "Lift [K]", "Measured", "Rated"),
+        table,
+    )
 
 
 def _middle(x: list[float], y: list[float | None], step: float = 4.0) -> list[tuple[float, float]]:

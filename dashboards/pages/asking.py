@@ -6,10 +6,16 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
-from dashboards import words
-from dashboards.figures.chart import Axis, Chart, Level, Line, Points
-from dashboards.frame import render
-from dashboards.pages.drawn import draw
+from fieldfare.dashboards.figures.chart import (
+    Axis,
+    Chart,
+    Level,
+    Line,
+    Points,
+)
+from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text import words
 
 _QUESTIONS = {
     "lower_curve_k": "Heating curve lowered by {} K",
@@ -21,12 +27,16 @@ _QUESTIONS = {
 _LESSONS = {
     "heat_loss_against_design": ("Measured heat loss against the designed", "Measured over designed", "Home"),
     "performance_against_flow_temperature": (
-        "Efficiency against flow temperature", "Efficiency, rooms", "Flow temperature at 5 °C outdoors [°C]",
+        "Efficiency against flow temperature",
+        "Efficiency, rooms",
+        "Flow temperature at 5 °C outdoors [°C]",
     ),
     "cycling_against_oversizing": (
-        "Starts against oversizing", "Starts for each running hour", "Rated output over measured heat loss",
+        "Starts against oversizing",
+        "Starts for each running hour",
+        "Rated output over measured heat loss",
     ),
-}  # fmt: skip
+}
 
 
 def what_if_page(
@@ -39,9 +49,16 @@ def what_if_page(
     """A form of the questions, and each answer with its interval and its limits."""
     codes = sorted({f["code"] for f in (row["result"] or {}).get("findings", []) if f["cost_per_year"]})
     return render(
-        "what_if.html", title=f"What if, {row['name']}", here="site", visitor=visitor, row=row, asked=query, codes=codes,
-        problem=words.reason(problem), answers=[_answer(a) for a in answers or []],
-    )  # fmt: skip
+        "what_if.html",
+        title=f"What if, {row['name']}",
+        here="site",
+        visitor=visitor,
+        row=row,
+        asked=query,
+        codes=codes,
+        problem=words.reason(problem),
+        answers=[_answer(a) for a in answers or []],
+    )
 
 
 def _answer(a: dict[str, Any]) -> dict[str, Any]:
@@ -56,7 +73,10 @@ def _answer(a: dict[str, Any]) -> dict[str, Any]:
     saves = words.reason(a.get("saves_kwh_reason")) if not kwh else f"{words.interval(kwh, 'kWh', 0)}"
     paid = ""
     if money and money.get("value") is not None:
-        paid = f"{words.money(money['value'], a['currency'], 0)} ({words.money(money['low'], a['currency'], 0)} to {words.money(money['high'], a['currency'], 0)})"
+        paid = (
+            f"{words.money(money['value'], a['currency'], 0)} ({words.money(money['low'], a['currency'], 0)}"
+            f" to {words.money(money['high'], a['currency'], 0)})"
+        )
     return {**a, "title": _QUESTIONS[a["question"]].format(value), "saves": saves, "paid": paid}
 
 

@@ -6,9 +6,9 @@ from typing import NamedTuple
 
 from markupsafe import Markup
 
-from dashboards.figures.chart import Chart
-from dashboards.figures.svg import svg
-from dashboards.figures.table import table
+from fieldfare.dashboards.figures.chart import Chart
+from fieldfare.dashboards.figures.svg import svg
+from fieldfare.dashboards.figures.table import table
 
 
 class Drawn(NamedTuple):

@@ -7,12 +7,12 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from analysis.errors import Problem
-from analysis.plant.quantities import QUANTITIES
-from dashboards import words
-from dashboards.frame import render
-from dashboards.recognise import TIME_FORMATS, Proposal, propose
-from dashboards.site_form import FIELDS, GROUPS, row_of
+from fieldfare.analysis.errors import Problem
+from fieldfare.analysis.plant.quantities import QUANTITIES
+from fieldfare.collector.csv.column_mapping import TIME_FORMATS, Proposal, propose
+from fieldfare.dashboards.site_form import FIELDS, GROUPS, row_of
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text import words
 
 
 def first_run_page(rows: Iterable[dict[str, Any]], visitor: dict[str, Any]) -> str:
@@ -27,7 +27,8 @@ def first_run_page(rows: Iterable[dict[str, Any]], visitor: dict[str, Any]) -> s
 def site_form_page(
     values: Mapping[str, str], problems: Iterable[Problem], text: str, visitor: dict[str, Any]
 ) -> str:
-    """The site file as a form, each problem beside its field; those of an uploaded file above it with key and line.
+    """The site file as a form, each problem beside its field; those of an uploaded file above it with key and
+    line.
 
     text : an uploaded file's text, empty for the form's own
     """
@@ -41,13 +42,22 @@ def site_form_page(
         else:
             above.append(p)
     return render(
-        "site_form.html", title="New home", here="first", visitor=visitor, groups=[(*group, row_of(group[2])) for group in GROUPS], values=dict(values), beside=beside,
-        above=above, n=len(listed), text=text,
-    )  # fmt: skip
+        "site_form.html",
+        title="New home",
+        here="first",
+        visitor=visitor,
+        groups=[(*group, row_of(group[2])) for group in GROUPS],
+        values=dict(values),
+        beside=beside,
+        above=above,
+        n=len(listed),
+        text=text,
+    )
 
 
 def _field_of(key: str, values: Mapping[str, str]) -> str:
-    """A problem's key as a field's. Problems count the filled rows of a list from 1, fields all rows from 0."""
+    """A problem's key as a field's. Problems count the filled rows of a list from 1, fields all rows from
+    0."""
     found = re.fullmatch(r"(heat_pump\.rating|heating_curve\.points)\[(\d+)\](?:[.\[](\w+)\]?)?", key)
     if found is None:
         return key
@@ -71,10 +81,19 @@ def readings_page(
     if proposal is not None and proposal.time_format not in dict(forms):
         forms.append((proposal.time_format, proposal.time_format))
     return render(
-        "readings.html", title=f"Readings, {row['name']}", here="first", visitor=visitor, row=row, proposal=proposal,
-        problems=list(problems), choices=choices, time_formats=forms, has_points=bool(site.point), zone=site.site.timezone,
+        "readings.html",
+        title=f"Readings, {row['name']}",
+        here="first",
+        visitor=visitor,
+        row=row,
+        proposal=proposal,
+        problems=list(problems),
+        choices=choices,
+        time_formats=forms,
+        has_points=bool(site.point),
+        zone=site.site.timezone,
         points=[(p.id, words.quantity_words(p.quantity), p.csv_column, p.unit) for p in site.point],
-    )  # fmt: skip
+    )
 
 
 def progress_page(

@@ -1,4 +1,5 @@
-"""The fleet: every home, worst first, its verdict, what is wrong and what to do next; and the visits it leads to."""
+"""The fleet: every home, worst first, its verdict, what is wrong and what to do next; and the visits it leads
+to."""
 
 from __future__ import annotations
 
@@ -6,12 +7,26 @@ from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from analysis.fleet import NOTE, home_urgency, open_findings
-from analysis.verdict import GONE_AFTER, SILENT_AFTER, VERDICTS, given_verdict, with_silence
-from dashboards import words
-from dashboards.frame import render
-from dashboards.handling import is_put_aside, short, sinks
-from dashboards.pages.fleet_choice import ROWS, SHOWS, SORTS, VERDICT_CHOICES, address_of, asked_of, choose
+from fieldfare.analysis.reports.fleet import NOTE, home_urgency, open_findings
+from fieldfare.analysis.reports.verdict import (
+    GONE_AFTER,
+    SILENT_AFTER,
+    VERDICTS,
+    given_verdict,
+    with_silence,
+)
+from fieldfare.dashboards.pages.fleet_choice import (
+    ROWS,
+    SHOWS,
+    SORTS,
+    VERDICT_CHOICES,
+    address_of,
+    asked_of,
+    choose,
+)
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.handling import is_put_aside, short, sinks
 
 SETTLING_DAYS = 56
 """The first eight weeks in the householder's hands: settings still move, and figures say little."""
@@ -31,10 +46,19 @@ def fleet_page(
     entries = _worst_first(rows, now)
     asked = asked_of(query)
     return render(
-        "fleet.html", title="Homes", here="fleet", visitor=visitor, summary=_summary(entries), query=asked, shows=SHOWS, verdicts=VERDICT_CHOICES,
-        sorts=SORTS, row_kinds=ROWS, is_chosen=address_of(asked) != "/",
+        "fleet.html",
+        title="Homes",
+        here="fleet",
+        visitor=visitor,
+        summary=_summary(entries),
+        query=asked,
+        shows=SHOWS,
+        verdicts=VERDICT_CHOICES,
+        sorts=SORTS,
+        row_kinds=ROWS,
+        is_chosen=address_of(asked) != "/",
         **choose(entries, asked),
-    )  # fmt: skip
+    )
 
 
 def visits_page(
@@ -65,9 +89,14 @@ def visits_page(
                     if e["name"] not in homes:
                         homes.append(e["name"])
     return render(
-        "visits.html", title="Visits", here="visits", visitor=visitor, summary=_summary(entries), groups=groups,
+        "visits.html",
+        title="Visits",
+        here="visits",
+        visitor=visitor,
+        summary=_summary(entries),
+        groups=groups,
         load=sorted(load.items()),
-    )  # fmt: skip
+    )
 
 
 def _cautions(findings: list[dict[str, Any]]) -> list[str]:
@@ -97,15 +126,34 @@ def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     if _gone(quiet) and visit != "drive":
         visit = "call"
     entry = {
-        "id": row["id"], "name": row["name"], "verdict": given["verdict"], "word": words.verdict_words(given["verdict"]), "visit": visit,
-        "silent": quiet is not None and quiet > SILENT_AFTER, "settling": _settling(row, now), "open": found,
-        "others": found[1:] if not _gone(quiet) else found, "noted": worst is not None and worst["severity"] == "note",
-        "known": result is not None, "heard": words.age(heard, now), "heard_at": heard, "since": "", "sure": "", "price": "", "next": "",
-        "spf": _spf(result), "spf_value": _spf_value(result)[0], "loss": _loss(result), "currency": ((result or {}).get("cost") or {}).get("currency"),
-        "money": sum(_money(f) for f in found), "missing": given["missing"], "urgency": _urgency(result, given, handled),
-        "handled": {c: short(h) for c, h in handled.items() if h["holds"]}, "free": _free(found, handled),
+        "id": row["id"],
+        "name": row["name"],
+        "verdict": given["verdict"],
+        "word": words.verdict_words(given["verdict"]),
+        "visit": visit,
+        "silent": quiet is not None and quiet > SILENT_AFTER,
+        "settling": _settling(row, now),
+        "open": found,
+        "others": found[1:] if not _gone(quiet) else found,
+        "noted": worst is not None and worst["severity"] == "note",
+        "known": result is not None,
+        "heard": words.age(heard, now),
+        "heard_at": heard,
+        "since": "",
+        "sure": "",
+        "price": "",
+        "next": "",
+        "spf": _spf(result),
+        "spf_value": _spf_value(result)[0],
+        "loss": _loss(result),
+        "currency": ((result or {}).get("cost") or {}).get("currency"),
+        "money": sum(_money(f) for f in found),
+        "missing": given["missing"],
+        "urgency": _urgency(result, given, handled),
+        "handled": {c: short(h) for c, h in handled.items() if h["holds"]},
+        "free": _free(found, handled),
         "aside": {f["code"] for f in found if is_put_aside(handled.get(f["code"]), f["code"])},
-    }  # fmt: skip
+    }
     entry["price"] = _price(found, entry["currency"])
     entry |= _said(row, worst, quiet, result, given)
     is_told = worst is not None and worst["severity"] != "note" and not _gone(quiet)
@@ -120,8 +168,8 @@ def _free(found: list[dict[str, Any]], handled: dict[str, Any]) -> bool:
 def _urgency(
     result: dict[str, Any] | None, given: dict[str, Any], handled: dict[str, Any]
 ) -> tuple[Any, ...]:
-    """A home's place in the list: by the findings that nobody deals with. Where somebody deals with all of them, it stands
-    after those that wait; its verdict stays."""
+    """A home's place in the list: by the findings that nobody deals with. Where somebody deals with all of
+    them, it stands after those that wait; its verdict stays."""
     dealt = {c for c, h in handled.items() if sinks(h, c)}
     if not dealt or result is None or given["verdict"] in ("not_known", "in_order"):
         return home_urgency(result, given)
@@ -133,8 +181,12 @@ def _urgency(
 
 
 def _said(
-    row: dict[str, Any], worst: dict[str, Any] | None, quiet: timedelta | None, result: dict[str, Any] | None, given: dict[str, Any]
-) -> dict[str, Any]:  # fmt: skip
+    row: dict[str, Any],
+    worst: dict[str, Any] | None,
+    quiet: timedelta | None,
+    result: dict[str, Any] | None,
+    given: dict[str, Any],
+) -> dict[str, Any]:
     """The entry's sentence, since when, how sure, and the next step."""
     if _gone(quiet) or (quiet is not None and quiet > SILENT_AFTER and worst is None):
         return {
@@ -151,16 +203,16 @@ def _said(
         return {
             "said": f"{words.finding_title(worst['code'])}. {words.named(worst['headline'])}",
             "since": words.since(worst["since"], worst["until"], result["period"]["to"]),
-            "sure": words.sure(worst["confidence"]),
+            "sure": words.confidence_text(worst["confidence"]),
             "next": words.named(worst["next_step"]),
         }
     if result is None:
         reason = row.get("reason") or "not analysed yet"
         return {"said": f"{reason[:1].upper()}{reason[1:]}.", "next": ""}
     return {
-        "said": "Nothing found."
-        if given["missing"]
-        else "Everything that matters was checked; nothing found."
+        "said": (
+            "Nothing found." if given["missing"] else "Everything that matters was checked; nothing found."
+        )
     }
 
 

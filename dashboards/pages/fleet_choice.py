@@ -1,4 +1,5 @@
-"""Which homes a list shows and in what order: a search, filters that combine, a sort, pages; all of it in the address."""
+"""Which homes a list shows and in what order: a search, filters that combine, a sort, pages; all of it in the
+address."""
 
 from __future__ import annotations
 
@@ -7,20 +8,31 @@ from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
-from analysis.verdict import VERDICTS, WORDS
-from dashboards import words
+from fieldfare.analysis.reports.verdict import VERDICTS, WORDS
+from fieldfare.dashboards.text import words
 
 SHOWS = (
-    ("all", "every home"), ("drive", "needs a visit"), ("setting", "needs a setting"), ("call", "needs a phone call"),
-    ("free", "nobody has it yet"), ("dealt", "in hand, muted or done"), ("silent", "silent gateways"),
-    ("thin", "no efficiency figure"), ("settling", "settling in"),
-    ("unknown", WORDS["not_known"]), ("fine", WORDS["in_order"]),
-)  # fmt: skip
+    ("all", "every home"),
+    ("drive", "needs a visit"),
+    ("setting", "needs a setting"),
+    ("call", "needs a phone call"),
+    ("free", "nobody has it yet"),
+    ("dealt", "in hand, muted or done"),
+    ("silent", "silent gateways"),
+    ("thin", "no efficiency figure"),
+    ("settling", "settling in"),
+    ("unknown", WORDS["not_known"]),
+    ("fine", WORDS["in_order"]),
+)
 VERDICT_CHOICES = (("any", "any verdict"), *((v, WORDS[v]) for v in VERDICTS))
 SORTS = (
-    ("harm", "worst first"), ("cost", "costliest first"), ("age", "longest open first"), ("efficiency", "least efficient first"),
-    ("heard", "longest unheard first"), ("name", "by name"),
-)  # fmt: skip
+    ("harm", "worst first"),
+    ("cost", "costliest first"),
+    ("age", "longest open first"),
+    ("efficiency", "least efficient first"),
+    ("heard", "longest unheard first"),
+    ("name", "by name"),
+)
 ROWS = (("auto", "as fits"), ("full", "full"), ("compact", "compact"))
 FULL_UP_TO = 20
 """Homes; a longer list is compact unless the address says otherwise."""
@@ -53,7 +65,8 @@ def address_of(asked: Mapping[str, str], **more: str) -> str:
 def choose(entries: list[Entry], asked: Mapping[str, str]) -> dict[str, Any]:
     """The entries of one page with what a list says about them.
 
-    entries : worst first. Returns dict: entries, total, first and last number shown, pages (number, address, is this one)
+    entries : worst first. Returns dict: entries, total, first and last number shown, pages (number, address,
+        is this one)
     """
     fitting = sorted((e for e in entries if _fits(e, asked)), key=_KEYS[asked["sort"]])
     pages = max(-(-len(fitting) // PER_PAGE), 1)
@@ -62,10 +75,16 @@ def choose(entries: list[Entry], asked: Mapping[str, str]) -> dict[str, Any]:
     shown = fitting[start : start + PER_PAGE]
     is_long = asked["rows"] == "auto" and len(shown) > FULL_UP_TO
     return {
-        "entries": shown, "total": len(fitting), "first": start + 1, "last": start + len(shown), "compact": asked["rows"] == "compact" or is_long,
-        "pages": [(n, address_of(asked, page=str(n)), n == page) for n in range(1, pages + 1)] if pages > 1 else [],
+        "entries": shown,
+        "total": len(fitting),
+        "first": start + 1,
+        "last": start + len(shown),
+        "compact": asked["rows"] == "compact" or is_long,
+        "pages": (
+            [(n, address_of(asked, page=str(n)), n == page) for n in range(1, pages + 1)] if pages > 1 else []
+        ),
         "chosen": _told(asked),
-    }  # fmt: skip
+    }
 
 
 def _told(asked: Mapping[str, str]) -> list[str]:
@@ -93,7 +112,8 @@ def _fits(entry: Entry, asked: Mapping[str, str]) -> bool:
 
 
 def _text(entry: Entry) -> str:
-    """What a search looks into: the name, what is said, findings with severity, what is asked for, who has it."""
+    """What a search looks into: the name, what is said, findings with severity, what is asked for, who has
+    it."""
     parts = [entry["name"], entry["id"], entry["said"], entry["word"], *entry["handled"].values()]
     if entry["visit"] != "none":
         parts.append(words.visit_words(entry["visit"]))

@@ -5,11 +5,17 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
-from analysis.verdict import SILENT_AFTER, given_verdict, with_silence
-from dashboards import words
-from dashboards.day_rows import rows_of_result
-from dashboards.frame import render
-from dashboards.home_words import advice, month_told, month_words, standing_words, to_do
+from fieldfare.analysis.reports.verdict import SILENT_AFTER, given_verdict, with_silence
+from fieldfare.dashboards.day_rows import rows_of_result
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.home_month import (
+    advice,
+    month_told,
+    month_words,
+    standing_words,
+    to_do,
+)
 
 
 def home_page(
@@ -24,8 +30,12 @@ def home_page(
     """contents : a month paper's contents, None where there is no month yet. row["result"] : the last year's.
     firm : its name and contact, each empty where not set"""
     common: dict[str, Any] = {
-        "title": "Your heating", "here": "home", "visitor": visitor, "row": row, "firm": firm or {"name": "", "contact": ""},
-    }  # fmt: skip
+        "title": "Your heating",
+        "here": "home",
+        "visitor": visitor,
+        "row": row,
+        "firm": firm or {"name": "", "contact": ""},
+    }
     if contents is None:
         return render(
             "home.html",
@@ -51,10 +61,19 @@ def home_page(
     quiet = now - row["heard"] if row["heard"] is not None else None
     given = with_silence(given_verdict(rolling), quiet)
     return render(
-        "home.html", **common, parts=month_told(site, {**contents, "days": rows}), given=given,
-        lead=_lead(row, contents, given, asked, now), other_days=_other_days(rolling, result),
-        works=done, to_do=asked, advice=advice(site, year, rows), month=month_words(result["period"]), month_key=month, months=_neighbours(month, row),
-    )  # fmt: skip
+        "home.html",
+        **common,
+        parts=month_told(site, {**contents, "days": rows}),
+        given=given,
+        lead=_lead(row, contents, given, asked, now),
+        other_days=_other_days(rolling, result),
+        works=done,
+        to_do=asked,
+        advice=advice(site, year, rows),
+        month=month_words(result["period"]),
+        month_key=month,
+        months=_neighbours(month, row),
+    )
 
 
 def _lead(
@@ -69,8 +88,8 @@ def _lead(
         return told
     since = words.moment(heard, row["site"].site.timezone)
     silent = (
-        f"We have had no readings from your heating since {since}. Please look whether your internet box is on. "
-        "If the house gets cold or there is no hot water, call your installer."
+        f"We have had no readings from your heating since {since}. Please look whether your internet box is"
+        " on. If the house gets cold or there is no hot water, call your installer."
     )
     return [silent, *told] if asked else [silent]
 

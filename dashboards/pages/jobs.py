@@ -1,11 +1,12 @@
-"""A job to log or to correct, and a decision about a finding that could not be saved: forms that keep what was typed."""
+"""A job to log or to correct, and a decision about a finding that could not be saved: forms that keep what
+was typed."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from dashboards.frame import render
+from fieldfare.dashboards.templating import render
 
 NO_PROBLEMS: Mapping[str, str] = {"day": "", "what": "", "minutes": ""}
 
@@ -23,11 +24,20 @@ def job_page(
     visitor: dict[str, Any],
     work: int | None = None,
 ) -> str:
-    """codes : findings that the job may name. problems : field -> what is wrong. work : number of the job to correct"""
+    """codes : findings that the job may name. problems : field -> what is wrong. work : number of the job to
+    correct"""
     return render(
-        "job.html", title=f"{'Correct a job' if work else 'Log a job'}, {row['name']}", here="site", visitor=visitor, row=row,
-        values=values, codes=list(codes), problems={**NO_PROBLEMS, **problems}, said=[p for p in problems.values() if p], work=work,
-    )  # fmt: skip
+        "job.html",
+        title=f"{'Correct a job' if work else 'Log a job'}, {row['name']}",
+        here="site",
+        visitor=visitor,
+        row=row,
+        values=values,
+        codes=list(codes),
+        problems={**NO_PROBLEMS, **problems},
+        said=[p for p in problems.values() if p],
+        work=work,
+    )
 
 
 def handle_again_page(
@@ -40,6 +50,13 @@ def handle_again_page(
 ) -> str:
     """The forms of a finding with what was typed, and what is wrong. people : e-mail -> name"""
     return render(
-        "handle_again.html", title=row["name"], here="site", visitor=visitor, row=row, finding={"code": code}, people=people,
-        values=values, problem=problem,
-    )  # fmt: skip
+        "handle_again.html",
+        title=row["name"],
+        here="site",
+        visitor=visitor,
+        row=row,
+        finding={"code": code},
+        people=people,
+        values=values,
+        problem=problem,
+    )

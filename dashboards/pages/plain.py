@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from dashboards import words
-from dashboards.frame import render
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text import words
 
 
 def message_page(title: str, words: str, visitor: dict[str, Any]) -> str:
@@ -15,33 +15,68 @@ def message_page(title: str, words: str, visitor: dict[str, Any]) -> str:
 
 
 def invited_page(
-    row: dict[str, Any], asked: dict[str, str], visitor: dict[str, Any], *, problem: str = "", link: str = "",
-    days: int = 0, ends: str = "",
-) -> str:  # fmt: skip
+    row: dict[str, Any],
+    asked: dict[str, str],
+    visitor: dict[str, Any],
+    *,
+    problem: str = "",
+    link: str = "",
+    days: int = 0,
+    ends: str = "",
+) -> str:
     """A householder's one-time link with how long it holds, or why there is none and the form again."""
     return render(
-        "invited.html", title=f"Householder, {row['name']}", here="site", visitor=visitor, row=row, invited=asked, problem=problem,
-        link=link, days=days, ends=ends,
-    )  # fmt: skip
+        "invited.html",
+        title=f"Householder, {row['name']}",
+        here="site",
+        visitor=visitor,
+        row=row,
+        invited=asked,
+        problem=problem,
+        link=link,
+        days=days,
+        ends=ends,
+    )
 
 
 def sign_in_page(error: str) -> str:
     return render(
-        "sign_in.html", title="Sign in", error=error, told="", asks_who=False, asks_email=True, is_new=False,
-        password_label="Password", button="Sign in",  # noqa: S106
-    )  # fmt: skip
+        "sign_in.html",
+        title="Sign in",
+        error=error,
+        told="",
+        asks_who=False,
+        asks_email=True,
+        is_new=False,
+        password_label="Password",
+        button="Sign in",  # noqa: S106
+    )
 
 
 def welcome_page(
     error: str, *, is_first: bool, name: str = "", role: str = "", homes: Sequence[str] = ()
 ) -> str:
-    """Where an invited person, or the first one of all, sets a password. homes : names of a householder's homes"""
+    """Where an invited person, or the first one of all, sets a password. homes : names of a householder's
+    homes"""
     told = ""
     if homes:
-        told = f"This shows how the heating of {words.listed(list(homes))} is doing. You set a password once; then you sign in with your e-mail."
+        told = (
+            f"This shows how the heating of {words.listed(list(homes))} is doing. You set a password once;"
+            " then you sign in with your e-mail."
+        )
     elif role:
-        told = f"You are to look after the firm's homes as {role}. You set a password once; then you sign in with your e-mail."
+        told = (
+            f"You are to look after the firm's homes as {role}. You set a password once; then you sign in"
+            " with your e-mail."
+        )
     return render(
-        "sign_in.html", title=f"Welcome, {name}" if name else "Welcome", error=error, told=told, asks_who=is_first, asks_email=is_first, is_new=True,
-        password_label="A password of 12 characters or more", button="Go on",  # noqa: S106
-    )  # fmt: skip
+        "sign_in.html",
+        title=f"Welcome, {name}" if name else "Welcome",
+        error=error,
+        told=told,
+        asks_who=is_first,
+        asks_email=is_first,
+        is_new=True,
+        password_label="A password of 12 characters or more",
+        button="Go on",  # noqa: S106
+    )

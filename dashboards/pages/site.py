@@ -1,4 +1,5 @@
-"""One site, for diagnosis from a distance: design and measurement, findings on the plots that show them, what it does now."""
+"""One site, for diagnosis from a distance: design and measurement, findings on the plots that show them, what
+it does now."""
 
 from __future__ import annotations
 
@@ -8,24 +9,24 @@ from typing import Any
 import numpy as np
 import orjson
 
-from analysis.facts.tables import Facts
-from analysis.facts.unfinished import gap_minutes
-from analysis.plant.quantities import QUANTITIES
-from analysis.plant.site import Point, Site
-from analysis.verdict import given_verdict, with_silence
-from dashboards import words
-from dashboards.day_rows import Row, day_rows
-from dashboards.figures.bridge import bridge, bridge_table
-from dashboards.figures.index import NAMES, chart
-from dashboards.figures.plot import plotly_figure
-from dashboards.figures.svg import svg
-from dashboards.figures.trace import trace_document, trace_drawings, uses_document
-from dashboards.frame import render
-from dashboards.handling import cards, form_values
-from dashboards.now_words import OLD_MIN, age_told, now_told
-from dashboards.pages.drawn import draw
-from dashboards.pages.jobs import NO_PROBLEMS, job_values
-from dashboards.sides import two_sides
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.facts.unfinished import gap_minutes
+from fieldfare.analysis.plant.quantities import QUANTITIES
+from fieldfare.analysis.plant.site import Point, Site
+from fieldfare.analysis.reports.verdict import given_verdict, with_silence
+from fieldfare.dashboards.day_rows import Row, day_rows
+from fieldfare.dashboards.design_vs_measured import two_sides
+from fieldfare.dashboards.figures.bridge import bridge, bridge_table
+from fieldfare.dashboards.figures.index import NAMES, chart
+from fieldfare.dashboards.figures.plot import plotly_figure
+from fieldfare.dashboards.figures.svg import svg
+from fieldfare.dashboards.figures.trace import trace_document, trace_drawings, uses_document
+from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.pages.jobs import NO_PROBLEMS, job_values
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.handling import cards, form_values
+from fieldfare.dashboards.text.live import OLD_MIN, age_told, now_told
 
 FIGURES = ("trace", *NAMES)
 _WEATHER = ("heat", "curve", "efficiency", "months")
@@ -59,21 +60,36 @@ def site_page(
 ) -> str:
     """row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
 
-    In row also: `handled` finding code -> decision, and `people` e-mail -> name of whom a finding can be given to.
-    facts : Facts of the result's days, None where there is no result. works : newest first, with their effects
+    In row also: `handled` finding code -> decision, and `people` e-mail -> name of whom a finding can be
+        given to.
+    facts : Facts of the result's days, None where there is no result. works : newest first, with their
+        effects
     """
     site, result = row["site"], row["result"]
     rolling = row.get("rolling") or result
     told = now_told(site, row.get("latest") or {})
     asked = "&".join(f"{k}={query[k]}" for k in ("from", "to") if query.get(k))
     context: dict[str, Any] = {
-        "title": row["name"], "here": "site", "visitor": visitor, "wide": True, "row": row, "site": site, "result": result,
-        "now": now, "works": [_work(w) for w in works], "live": _live(site, row.get("latest") or {}),
-        "told": told, "told_age": age_told(told, now), "old_s": OLD_MIN * 60, "query": query,
-        "codes": sorted({f["code"] for f in (result or {}).get("findings", [])}), "no_problems": NO_PROBLEMS,
-        "job": job_values(now.astimezone(site.zone).date().isoformat()), "people": row.get("people") or {},
+        "title": row["name"],
+        "here": "site",
+        "visitor": visitor,
+        "wide": True,
+        "row": row,
+        "site": site,
+        "result": result,
+        "now": now,
+        "works": [_work(w) for w in works],
+        "live": _live(site, row.get("latest") or {}),
+        "told": told,
+        "told_age": age_told(told, now),
+        "old_s": OLD_MIN * 60,
+        "query": query,
+        "codes": sorted({f["code"] for f in (result or {}).get("findings", [])}),
+        "no_problems": NO_PROBLEMS,
+        "job": job_values(now.astimezone(site.zone).date().isoformat()),
+        "people": row.get("people") or {},
         "deal": form_values(now.astimezone(site.zone).date()),
-    }  # fmt: skip
+    }
     if result is None or facts is None:
         return render(
             "site_empty.html", **context, given=given_verdict(None, row.get("reason") or "no readings yet")
@@ -84,34 +100,53 @@ def site_page(
     findings = [f | {"figure": made.get(words.figure_for(f["code"]) or "")} for f in result["findings"]]
     shown = {f["figure"].chart.key for f in findings if f["figure"] is not None and f["severity"] != "note"}
     return render(
-        "site.html", **context, asked=f"?{asked}" if asked else "", sides=two_sides(site, result, rows), currency=result["cost"]["currency"],
+        "site.html",
+        **context,
+        asked=f"?{asked}" if asked else "",
+        sides=two_sides(site, result, rows),
+        currency=result["cost"]["currency"],
         open_findings=cards((f for f in findings if not f["until"]), row.get("handled") or {}),
-        standing_codes=[f["code"] for f in rolling["findings"] if not f["until"]], past=[f for f in findings if f["until"]],
-        weather=[made[n] for n in _WEATHER if n not in shown], calendars=[made[n] for n in _CALENDARS if n not in shown],
-        above={part: [made[n].chart.title for n in names if n in shown] for part, names in (("weather", _WEATHER), ("events", _CALENDARS))}, bridge=bridge(result),
+        standing_codes=[f["code"] for f in rolling["findings"] if not f["until"]],
+        past=[f for f in findings if f["until"]],
+        weather=[made[n] for n in _WEATHER if n not in shown],
+        calendars=[made[n] for n in _CALENDARS if n not in shown],
+        above={
+            part: [made[n].chart.title for n in names if n in shown]
+            for part, names in (("weather", _WEATHER), ("events", _CALENDARS))
+        },
+        bridge=bridge(result),
         bridge_rows=bridge_table(result, result["cost"]["currency"]),
-        further=[made[n] for n in NAMES if n not in (*_WEATHER, *_CALENDARS) and n not in shown and not made[n].chart.is_empty],
-        missing=[made[n] for n in NAMES if made[n].chart.is_empty], health=_health(site, result, facts), notices=_notices(site, facts),
-        days=words.span(len(rows)), trace_fallback=_trace_table(rows),
+        further=[
+            made[n]
+            for n in NAMES
+            if n not in (*_WEATHER, *_CALENDARS) and n not in shown and not made[n].chart.is_empty
+        ],
+        missing=[made[n] for n in NAMES if made[n].chart.is_empty],
+        health=_health(site, result, facts),
+        notices=_notices(site, facts),
+        days=words.span(len(rows)),
+        trace_fallback=_trace_table(rows),
         trace_days=[svg(c, width=1040.0, height=250.0) for c in trace_drawings(rows)],
-    )  # fmt: skip
+    )
 
 
 def _standing(
     row: dict[str, Any], rolling: dict[str, Any], shown: dict[str, Any], now: datetime
 ) -> dict[str, Any]:
-    """The verdict, the days it is of, and whether the page shows other days. shown : the result of the days on the page"""
+    """The verdict, the days it is of, and whether the page shows other days. shown : the result of the days
+    on the page"""
     quiet = now - row["heard"] if row["heard"] is not None else None
     days = {k: rolling["period"][k] for k in ("from", "to")}
     other = days != {k: shown["period"][k] for k in ("from", "to")}
     found = [f for f in rolling["findings"] if not f["until"] and f["severity"] != "note"]
     given, codes = with_silence(given_verdict(rolling), quiet), {f["code"] for f in found}
     return {
-        "given": given, "other_days": other,
+        "given": given,
+        "other_days": other,
         "standing_days": f"{words.day(days['from'])} to {words.day(days['to'])}",
         "further_reasons": [b["says"] for b in given["because"] if b["severity"] and b["code"] not in codes],
         "elsewhere": [words.small_first(words.finding_title(f["code"])) for f in found] if other else [],
-    }  # fmt: skip
+    }
 
 
 def _point_words(point: Point) -> str:
@@ -137,10 +172,15 @@ def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
         )
         out.append(
             {
-                "id": p.id, "name": _point_words(p), "zone": p.zone if p.zone != "house" else "", "unit": words.unit(p.unit),
-                "states": orjson.dumps(states).decode() if states else "", "value": told, "time": last.get("time"),
+                "id": p.id,
+                "name": _point_words(p),
+                "zone": p.zone if p.zone != "house" else "",
+                "unit": words.unit(p.unit),
+                "states": orjson.dumps(states).decode() if states else "",
+                "value": told,
+                "time": last.get("time"),
             }
-        )  # fmt: skip
+        )
     return out
 
 
@@ -171,10 +211,14 @@ def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, 
         every = facts.days.median(spacing) if facts.days.knows(spacing) else None
         out.append(
             {
-                "id": p.id, "name": _point_words(p), "share": shares.get(p.id), "every": every, "gap_hours": hours,
+                "id": p.id,
+                "name": _point_words(p),
+                "share": shares.get(p.id),
+                "every": every,
+                "gap_hours": hours,
                 "odd": [f"{words.kind_words(k)} ({int((odd['kind'] == k).sum())})" for k in kinds],
             }
-        )  # fmt: skip
+        )
     return sorted(out, key=lambda r: r["share"] if r["share"] is not None else -1.0)
 
 
@@ -192,8 +236,9 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
         {
             "day": words.day(day.date()),
             "point": names.get(point, point),
-            "words": words.kind_words(kind)
-            + (f" for {words.number(amount / 60.0, 1)} h" if kind == "gap" else ""),
+            "words": (
+                words.kind_words(kind) + (f" for {words.number(amount / 60.0, 1)} h" if kind == "gap" else "")
+            ),
         }
         for day, point, kind, amount in zip(*columns, strict=True)
     ]
@@ -202,9 +247,15 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
 def _trace_table(rows: list[Row]) -> list[tuple[str, ...]]:
     return [
         (
-            words.day(r["day"]) + (" (so far)" if r.get("so_far") else ""), words.number(r.get("outdoor"), 1), words.number(r.get("room"), 1), words.number(r.get("flow"), 1),
-            words.number(r.get("tank_max"), 1), words.number(r.get("q_total"), 1), words.number(r.get("e_total"), 1), words.number(r.get("starts"), 0),
+            words.day(r["day"]) + (" (so far)" if r.get("so_far") else ""),
+            words.number(r.get("outdoor"), 1),
+            words.number(r.get("room"), 1),
+            words.number(r.get("flow"), 1),
+            words.number(r.get("tank_max"), 1),
+            words.number(r.get("q_total"), 1),
+            words.number(r.get("e_total"), 1),
+            words.number(r.get("starts"), 0),
             words.number(r.get("defrosts"), 0),
         )
         for r in rows
-    ]  # fmt: skip
+    ]

@@ -6,18 +6,18 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from analysis.fleet import home_urgency, open_findings
-from analysis.output_basis import output_basis
-from analysis.plant.site import Site
-from analysis.verdict import VERDICTS, given_verdict, with_silence
-from analysis.winter import Verdict
-from dashboards import words
-from dashboards.checks.sheet import forecast_words, sheet
-from dashboards.day_rows import rows_of_result
-from dashboards.figures.index import chart
-from dashboards.frame import render
-from dashboards.pages.drawn import draw
-from dashboards.pages.fleet import visit_of
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.fleet import home_urgency, open_findings
+from fieldfare.analysis.reports.output_basis import output_basis
+from fieldfare.analysis.reports.verdict import VERDICTS, given_verdict, with_silence
+from fieldfare.analysis.reports.winter import Verdict
+from fieldfare.dashboards.checks.sheet import forecast_words, sheet
+from fieldfare.dashboards.day_rows import rows_of_result
+from fieldfare.dashboards.figures.index import chart
+from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.pages.fleet import visit_of
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text import words
 
 _ORDERING = ("code", "severity", "since", "until", "confidence", "evidence", "cost_per_year")
 """What the order of homes needs of a finding."""
@@ -25,7 +25,8 @@ _ORDER: tuple[Verdict, ...] = ("not in order", "attention", "can't tell", "in or
 
 
 def points_left(site: Site, contents: dict[str, Any]) -> list[tuple[str, str]]:
-    """Key and title of each check that keeps the sheet from being in order, gravest first; none where it is."""
+    """Key and title of each check that keeps the sheet from being in order, gravest first; none where it
+    is."""
     result = contents["result"]
     return _left(sheet(site, result, contents.get("days") or rows_of_result(result)))
 
@@ -57,12 +58,24 @@ def winter_page(
     made["given"] = with_silence(given_verdict(row.get("rolling") or result), quiet)
     season = query.get("season") or result["period"]["to"][:4]
     return render(
-        "winter.html", title=f"Winter check, {row['name']}", here="winter", visitor=visitor, row=row, result=result, sheet=made,
-        forecast_rows=forecast_words(made["forecast"], result["cost"]["currency"], output_basis(result)), season=season, today=now.astimezone(site.zone).date().isoformat(),
+        "winter.html",
+        title=f"Winter check, {row['name']}",
+        here="winter",
+        visitor=visitor,
+        row=row,
+        result=result,
+        sheet=made,
+        forecast_rows=forecast_words(made["forecast"], result["cost"]["currency"], output_basis(result)),
+        season=season,
+        today=now.astimezone(site.zone).date().isoformat(),
         steps=[f for f in open_findings(result) if f["severity"] != "note" and f["next_step"]],
-        figures=[draw(chart(n, site, result, None, rows)) for n in ("heat", "curve")], signed=contents.get("signed"), left=left,
-        problems=problems, what=what, standing_days=_other_days(row, result),
-    )  # fmt: skip
+        figures=[draw(chart(n, site, result, None, rows)) for n in ("heat", "curve")],
+        signed=contents.get("signed"),
+        left=left,
+        problems=problems,
+        what=what,
+        standing_days=_other_days(row, result),
+    )
 
 
 def _other_days(row: dict[str, Any], result: dict[str, Any]) -> str:
@@ -76,8 +89,8 @@ def _other_days(row: dict[str, Any], result: dict[str, Any]) -> str:
 def winter_list_page(entries: Iterable[dict[str, Any]], visitor: dict[str, Any]) -> str:
     """Every home's verdict, gravest first, with what each asks for and the money the winter may take.
 
-    entries : of `winter_entry`, each with `signed`, its season's sign-off or None, and where known `quiet`, the time since
-        its last reading
+    entries : of `winter_entry`, each with `signed`, its season's sign-off or None, and where known `quiet`,
+        the time since its last reading
     """
     listed = []
     for entry in entries:
@@ -89,14 +102,19 @@ def winter_list_page(entries: Iterable[dict[str, Any]], visitor: dict[str, Any])
     judged.sort(key=lambda e: (e["urgency"], e["name"].lower()))
     counts = [(v, sum(e["given"]["verdict"] == v for e in judged)) for v in VERDICTS]
     return render(
-        "winter_list.html", title="Before winter", here="winter", visitor=visitor, entries=judged,
+        "winter_list.html",
+        title="Before winter",
+        here="winter",
+        visitor=visitor,
+        entries=judged,
         counts=[words.counted_verdict(n, v) for v, n in counts if n],
         unknown=sorted((e for e in listed if e["given"] is None), key=lambda e: e["name"].lower()),
-    )  # fmt: skip
+    )
 
 
 def winter_entry(row: dict[str, Any]) -> dict[str, Any]:
-    """A home in the list, small enough to be kept of a whole fleet; `given`, its verdict, is None where it has no result.
+    """A home in the list, small enough to be kept of a whole fleet; `given`, its verdict, is None where it
+    has no result.
 
     row : id, name, site, result. Its `season` is the year of the sign-off that belongs to it
     """
@@ -109,11 +127,22 @@ def winter_entry(row: dict[str, Any]) -> dict[str, Any]:
     forecast = made["forecast"]
     cost = forecast.cost
     return entry | {
-        "given": made["given"], "season": result["period"]["to"][:4],
-        "brief": {"period": {"to": result["period"]["to"]}, "findings": [{k: f.get(k) for k in _ORDERING} for f in found]},
-        "lines": [{"title": c.title, "says": c.says} for c in made["lines"] if c.verdict in ("not in order", "attention")],
+        "given": made["given"],
+        "season": result["period"]["to"][:4],
+        "brief": {
+            "period": {"to": result["period"]["to"]},
+            "findings": [{k: f.get(k) for k in _ORDERING} for f in found],
+        },
+        "lines": [
+            {"title": c.title, "says": c.says}
+            for c in made["lines"]
+            if c.verdict in ("not in order", "attention")
+        ],
         "unknown": [c.title for c in made["lines"] if c.verdict == "can't tell"],
-        "visit": visit_of(found), "bring": sorted({b for f in found if f["severity"] != "note" for b in f.get("bring", [])}),
-        "electricity": words.interval(forecast.electricity_kwh.__dict__, "kWh", 0) if forecast.electricity_kwh else "",
+        "visit": visit_of(found),
+        "bring": sorted({b for f in found if f["severity"] != "note" for b in f.get("bring", [])}),
+        "electricity": (
+            words.interval(forecast.electricity_kwh.__dict__, "kWh", 0) if forecast.electricity_kwh else ""
+        ),
         "cost": words.money(cost.value, result["cost"]["currency"], 0) if cost else "",
-    }  # fmt: skip
+    }

@@ -7,14 +7,21 @@ import subprocess
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from analysis.errors import InputError
+from fieldfare.analysis.errors import InputError
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome", "microsoft-edge")
 """Commands under which such a browser may be installed; the first found is used."""
 _OPTIONS = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--disable-extensions", "--no-pdf-header-footer",
-)  # fmt: skip
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-extensions",
+    "--no-pdf-header-footer",
+)
 PATIENCE_S = 60
 
 

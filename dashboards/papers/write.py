@@ -1,4 +1,5 @@
-"""A paper from its contents: HTML for the screen and the printer, the very same HTML printed to PDF, or JSON."""
+"""A paper from its contents: HTML for the screen and the printer, the very same HTML printed to PDF, or
+JSON."""
 
 from __future__ import annotations
 
@@ -10,22 +11,28 @@ from typing import Any, Literal
 import orjson
 from markupsafe import Markup
 
-from analysis.errors import InputError
-from analysis.fleet import worst_findings_first
-from analysis.output_basis import output_basis
-from analysis.plant.site import Site
-from analysis.result import Result
-from analysis.verdict import given_verdict
-from dashboards import words
-from dashboards.assets import text_of
-from dashboards.checks.sheet import forecast_words, sheet
-from dashboards.day_rows import Row, day_rows, rows_of_result
-from dashboards.figures.index import chart
-from dashboards.frame import render
-from dashboards.home_words import advice, month_told, month_words, standing_words, to_do
-from dashboards.pages.drawn import draw
-from dashboards.papers.pdf import NoBrowser, print_pdf
-from dashboards.sides import two_sides
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.fleet import worst_findings_first
+from fieldfare.analysis.reports.output_basis import output_basis
+from fieldfare.analysis.reports.result import Result
+from fieldfare.analysis.reports.verdict import given_verdict
+from fieldfare.dashboards.assets import text_of
+from fieldfare.dashboards.checks.sheet import forecast_words, sheet
+from fieldfare.dashboards.day_rows import Row, day_rows, rows_of_result
+from fieldfare.dashboards.design_vs_measured import two_sides
+from fieldfare.dashboards.figures.index import chart
+from fieldfare.dashboards.pages.drawn import draw
+from fieldfare.dashboards.papers.pdf import NoBrowser, print_pdf
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.home_month import (
+    advice,
+    month_told,
+    month_words,
+    standing_words,
+    to_do,
+)
 
 Kind = Literal["month", "winter_check", "hand_over"]
 _KINDS = {"winter": "winter_check", "hand-over": "hand_over"}
@@ -39,8 +46,8 @@ def write(kind: Kind, result: Result | dict[str, Any], out: Path, **context: Any
 
     result : a Result, or a paper's contents with `site`, `result` and, where at hand, `days`, `month_before`,
         `year_before`, `works`. context : further contents, and `made`, the date on the paper
-    Raises InputError for another ending; NoBrowser where a PDF was asked for and no browser is there: the HTML is then
-    written beside it.
+    Raises InputError for another ending; NoBrowser where a PDF was asked for and no browser is there: the
+    HTML is then written beside it.
     """
     if out.suffix.lower() not in ENDINGS:
         raise InputError(f"{out}: the file must end in {', '.join(ENDINGS)}")
@@ -65,12 +72,18 @@ def write(kind: Kind, result: Result | dict[str, Any], out: Path, **context: Any
 
 
 def paper_html(
-    kind: str, period: str, contents: dict[str, Any], *, served: bool = False, made: date | None = None,
+    kind: str,
+    period: str,
+    contents: dict[str, Any],
+    *,
+    served: bool = False,
+    made: date | None = None,
     links: dict[str, str] | None = None,
-) -> str:  # fmt: skip
+) -> str:
     """A paper as one HTML document.
 
-    served : bool, default False. True for a page of the service, which loads its style sheets; else it stands alone
+    served : bool, default False. True for a page of the service, which loads its style sheets; else it stands
+        alone
     made : date on the paper, default today. links : addresses of the same paper as pdf and json, when served
     """
     kind = _KINDS.get(kind, kind)
@@ -80,9 +93,15 @@ def paper_html(
     made = made or datetime.now(UTC).astimezone(site.zone).date()
     shown = {"month": _month, "winter_check": _winter, "hand_over": _hand_over}[kind](site, contents, rows)
     common = {
-        "result": result, "name": site.site.name, "made": made, "served": served, "style": _style(site, result, made),
-        "version": _version(), "links": links, "firm": contents.get("firm") or {"name": "", "contact": ""},
-    }  # fmt: skip
+        "result": result,
+        "name": site.site.name,
+        "made": made,
+        "served": served,
+        "style": _style(site, result, made),
+        "version": _version(),
+        "links": links,
+        "firm": contents.get("firm") or {"name": "", "contact": ""},
+    }
     return render(f"paper_{'winter' if kind == 'winter_check' else kind}.html", **common, **shown)
 
 
@@ -128,9 +147,13 @@ def _winter(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, 
     steps = [f for f in adjust if not f["until"] and f["severity"] != "note" and f["next_step"]]
     return {
         "given_days": _given_days(made["given"], result),
-        "title": "Check before winter", "sheet": made, "steps": steps, "signed": contents.get("signed"), "heat": draw(chart("heat", site, result, None, rows)),
+        "title": "Check before winter",
+        "sheet": made,
+        "steps": steps,
+        "signed": contents.get("signed"),
+        "heat": draw(chart("heat", site, result, None, rows)),
         "forecast_rows": forecast_words(made["forecast"], result["cost"]["currency"], output_basis(result)),
-    }  # fmt: skip
+    }
 
 
 def _hand_over(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
@@ -142,11 +165,15 @@ def _hand_over(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[st
     figures = [draw(chart(n, site, result, None, rows)) for n in names]
     told = f"{words.count(len(adjust), 'thing')} to adjust" if adjust else "Nothing to adjust so far"
     return {
-        "given": (given := given_verdict(result)), "given_days": _given_days(given, result),
-        "title": "The first weeks against the design", "summary": f"{told}; {_more_time(len(early))}.",
-        "sides": two_sides(site, result, rows), "adjust": adjust, "early": early,
+        "given": (given := given_verdict(result)),
+        "given_days": _given_days(given, result),
+        "title": "The first weeks against the design",
+        "summary": f"{told}; {_more_time(len(early))}.",
+        "sides": two_sides(site, result, rows),
+        "adjust": adjust,
+        "early": early,
         "figures": [f for f in figures if not f.chart.is_empty],
-    }  # fmt: skip
+    }
 
 
 def _more_time(n: int) -> str:
@@ -158,7 +185,8 @@ def _more_time(n: int) -> str:
 
 
 def too_early(result: dict[str, Any]) -> list[str]:
-    """What the first weeks can't settle: figures with wide intervals, and questions that need more days or cold."""
+    """What the first weeks can't settle: figures with wide intervals, and questions that need more days or
+    cold."""
     out = []
     loss = result["heat_loss"]["heat_loss_kw"]
     for name, estimate in (("Heat loss", loss), ("Output against load", result["capacity"]["margin"])):
@@ -180,9 +208,15 @@ def too_early(result: dict[str, Any]) -> list[str]:
 def _style(site: Site, result: dict[str, Any], made: date) -> Markup:
     """The paper's style sheets in one, with the foot of each printed page."""
     period = f"{words.day(result['period']['from'])} to {words.day(result['period']['to'])}"
-    foot = f"{site.site.name} · {period} · made {words.day(made)} · method {result['method']}, fieldfare {_version()}"
+    foot = (
+        f"{site.site.name} · {period} · made {words.day(made)} · method {result['method']}, fieldfare"
+        f" {_version()}"
+    )
     text = "".join(c if c.isprintable() and c not in '"\\<>' else " " for c in foot)
-    page = f'@page {{ @bottom-left {{ content: "{text}"; font: 8.5pt "DejaVu Sans", sans-serif; color: #4d5a63; }} }}'
+    page = (
+        f'@page {{ @bottom-left {{ content: "{text}"; font: 8.5pt "DejaVu Sans", sans-serif; color: #4d5a63;'
+        " } }"
+    )
     return Markup("\n".join((text_of("figures.css"), text_of("paper.css"), page)))  # noqa: S704
 
 

@@ -8,14 +8,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.facts.table import Table
-from analysis.facts.tables import Facts
-from analysis.figures.capacity import Capacity
-from analysis.figures.estimate import Estimate
-from analysis.figures.heat_loss import HeatLoss
-from analysis.findings.context import Context
-from analysis.findings.model import Finding
-from analysis.plant.load import parse_site
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.capacity import Capacity
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.figures.heat_loss import HeatLoss
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.plant.load import parse_site
 from tests.analysis.site_text import WHOLE
 
 DAYS = 90
@@ -60,25 +60,103 @@ def day_index(days: int = DAYS) -> np.ndarray:
 def days_of(**columns: Any) -> Table:
     """A healthy heating season's days; a column given replaces or adds one, None takes one away."""
     base: dict[str, Any] = {
-        "day": day_index(), "n_minutes": 1440, "n_unknown": 0, "n_heating": 900, "n_running": 1000, "starts": 8, "n_heat": 1440, "n_pair": 1440,
-        "n_tank": 1440, "n_hot_water": 90, "n_frosting": 200, "n_settled": 700, "n_lacking": 0, "n_near_freezing": 0, "n_dead_frost": 0,
-        "outdoor": OUTDOOR, "outdoor_min": OUTDOOR - 3.0, "water_min": 24.0, "q_space": 80.0, "q_total": 88.0, "q_hot_water": 8.0,
-        "e_heat_pump": 24.0, "e_total": 24.5, "e_backup": 0.0, "e_backup_mild": 0.0, "backup_unit_share": np.nan, "backup_flow_gap": np.nan,
-        "e_immersion": 0.0, "e_imm_after": 0.0, "imm_at": np.nan, "imm_to": np.nan, "load_share": 0.45, "load_share_top": 0.8, "speed": np.nan,
-        "above_curve": 0.3, "x_space": 20.0, "x_hot_water": 3.0, "xe_space": 20.0, "xe_hot_water": 3.0, "xq_space": 80.0, "xq_hot_water": 8.0,
-        "x_full": 3.0, "xe_full": 3.0, "n_full": 60, "x_full_hot": 2.0, "xe_full_hot": 2.0, "n_full_hot": 60, "flow_by_heat": 38.0,
-        "p_heat": 88.0, "p_heat_pump": 24.0, "q_flow_error": 2.5, "q_pair_error": 3.0, "room_day.house": 20.5, "deficit.house": 0.0,
-        "wanted.house": 20.5, "room": 20.5, "tank_mean": 47.0, "tank_min": 39.0, "tank_max": 50.4, "n_tank_cold": 10, "n_cold_charging": 10,
-        "n_hot_enough": np.where(np.arange(DAYS) % 7 == 3, 30, 0), "standing_k_per_h": 0.18, "standing_over_k": 28.0, "cooling_idle": 0.2,
-        "tank_held": np.where(np.arange(DAYS) % 7 == 3, 60.2, 50.3), "n_tank_hot": 0, "n_tank_growth": 1000, "tank_jumps": 0, "tank_rise_alone": 0.0,
-        "disinfection_min": np.where(np.arange(DAYS) % 7 == 3, 90.0, 0.0), "tank_peak_at": 300.0, "flow_greatest": 57.0,
-        "pressure_max": 1.6, "pressure_swing": 0.2, "pressure_per_k": 0.01, "pressure_follows": 0.8, "loop_spread": 5.0,
-        "cooling_night": 0.18, "cooling_day": 0.2, "pressure": 1.5, "pressure_min": 1.4, "loop_c": 34.0,
-        "money": 6.6, "spacing.heat_pump_electricity": 1.0, "spacing.heat_output": 1.0, "spacing.outdoor_temperature": 1.0,
-        "spacing.flow_temperature": 1.0, "spacing.return_temperature": 1.0, "spacing.cylinder_temperature": 1.0,
-        "spacing.operating_mode": 1.0, "spacing.room_temperature": 1.0, "spacing.target_room_temperature": 1.0,
-        "spacing.backup_heater_electricity": 1.0, "spacing.immersion_electricity": 1.0, "spacing.system_pressure": 1.0,
-    }  # fmt: skip
+        "day": day_index(),
+        "n_minutes": 1440,
+        "n_unknown": 0,
+        "n_heating": 900,
+        "n_running": 1000,
+        "starts": 8,
+        "n_heat": 1440,
+        "n_pair": 1440,
+        "n_tank": 1440,
+        "n_hot_water": 90,
+        "n_frosting": 200,
+        "n_settled": 700,
+        "n_lacking": 0,
+        "n_near_freezing": 0,
+        "n_dead_frost": 0,
+        "outdoor": OUTDOOR,
+        "outdoor_min": OUTDOOR - 3.0,
+        "water_min": 24.0,
+        "q_space": 80.0,
+        "q_total": 88.0,
+        "q_hot_water": 8.0,
+        "e_heat_pump": 24.0,
+        "e_total": 24.5,
+        "e_backup": 0.0,
+        "e_backup_mild": 0.0,
+        "backup_unit_share": np.nan,
+        "backup_flow_gap": np.nan,
+        "e_immersion": 0.0,
+        "e_imm_after": 0.0,
+        "imm_at": np.nan,
+        "imm_to": np.nan,
+        "load_share": 0.45,
+        "load_share_top": 0.8,
+        "speed": np.nan,
+        "above_curve": 0.3,
+        "x_space": 20.0,
+        "x_hot_water": 3.0,
+        "xe_space": 20.0,
+        "xe_hot_water": 3.0,
+        "xq_space": 80.0,
+        "xq_hot_water": 8.0,
+        "x_full": 3.0,
+        "xe_full": 3.0,
+        "n_full": 60,
+        "x_full_hot": 2.0,
+        "xe_full_hot": 2.0,
+        "n_full_hot": 60,
+        "flow_by_heat": 38.0,
+        "p_heat": 88.0,
+        "p_heat_pump": 24.0,
+        "q_flow_error": 2.5,
+        "q_pair_error": 3.0,
+        "room_day.house": 20.5,
+        "deficit.house": 0.0,
+        "wanted.house": 20.5,
+        "room": 20.5,
+        "tank_mean": 47.0,
+        "tank_min": 39.0,
+        "tank_max": 50.4,
+        "n_tank_cold": 10,
+        "n_cold_charging": 10,
+        "n_hot_enough": np.where(np.arange(DAYS) % 7 == 3, 30, 0),
+        "standing_k_per_h": 0.18,
+        "standing_over_k": 28.0,
+        "cooling_idle": 0.2,
+        "tank_held": np.where(np.arange(DAYS) % 7 == 3, 60.2, 50.3),
+        "n_tank_hot": 0,
+        "n_tank_growth": 1000,
+        "tank_jumps": 0,
+        "tank_rise_alone": 0.0,
+        "disinfection_min": np.where(np.arange(DAYS) % 7 == 3, 90.0, 0.0),
+        "tank_peak_at": 300.0,
+        "flow_greatest": 57.0,
+        "pressure_max": 1.6,
+        "pressure_swing": 0.2,
+        "pressure_per_k": 0.01,
+        "pressure_follows": 0.8,
+        "loop_spread": 5.0,
+        "cooling_night": 0.18,
+        "cooling_day": 0.2,
+        "pressure": 1.5,
+        "pressure_min": 1.4,
+        "loop_c": 34.0,
+        "money": 6.6,
+        "spacing.heat_pump_electricity": 1.0,
+        "spacing.heat_output": 1.0,
+        "spacing.outdoor_temperature": 1.0,
+        "spacing.flow_temperature": 1.0,
+        "spacing.return_temperature": 1.0,
+        "spacing.cylinder_temperature": 1.0,
+        "spacing.operating_mode": 1.0,
+        "spacing.room_temperature": 1.0,
+        "spacing.target_room_temperature": 1.0,
+        "spacing.backup_heater_electricity": 1.0,
+        "spacing.immersion_electricity": 1.0,
+        "spacing.system_pressure": 1.0,
+    }
     return Table({k: v for k, v in (base | columns).items() if v is not None})
 
 
@@ -87,10 +165,27 @@ def reheats_of(**columns: Any) -> Table:
     n = 2 * DAYS
     wave = np.tile([0.0, 1.0], DAYS)
     base: dict[str, Any] = {
-        "day": np.repeat(day_index(), 2), "minutes": 45, "cut": False, "from_c": 38.0, "to_c": 50.4, "heat": 3.8, "outdoor": 4.0,
-        "flow": 48.0, "flow_max": 57.0, "flow_end": 56.0, "lift": 5.0, "flow_rate": 1.45, "over_cylinder": 8.5, "rise_end": 18.0,
-        "heat_end": 6.5, "pause": 600.0, "reached": 1.0, "fall_after": 0.3, "heat_after": 1.0, "flow_after": 30.0 + 6.0 * np.sin(np.arange(n) / 9.0) + wave,
-    }  # fmt: skip
+        "day": np.repeat(day_index(), 2),
+        "minutes": 45,
+        "cut": False,
+        "from_c": 38.0,
+        "to_c": 50.4,
+        "heat": 3.8,
+        "outdoor": 4.0,
+        "flow": 48.0,
+        "flow_max": 57.0,
+        "flow_end": 56.0,
+        "lift": 5.0,
+        "flow_rate": 1.45,
+        "over_cylinder": 8.5,
+        "rise_end": 18.0,
+        "heat_end": 6.5,
+        "pause": 600.0,
+        "reached": 1.0,
+        "fall_after": 0.3,
+        "heat_after": 1.0,
+        "flow_after": 30.0 + 6.0 * np.sin(np.arange(n) / 9.0) + wave,
+    }
     return Table(base | columns)
 
 
@@ -113,14 +208,23 @@ def context_of(
     loss: HeatLoss | None = None,
 ) -> Context:
     facts = Facts(
-        days_of() if days is None else days, NO_EVENTS, NO_EVENTS, reheats_of() if reheats is None else reheats, NO_EVENTS
-    )  # fmt: skip
+        days_of() if days is None else days,
+        NO_EVENTS,
+        NO_EVENTS,
+        reheats_of() if reheats is None else reheats,
+        NO_EVENTS,
+    )
     nothing = Estimate.none("not reckoned")
     figures: Any = SimpleNamespace(
-        heat_loss=loss or heat_loss_of(1.0), capacity=Capacity(nothing, nothing, nothing, None, 0),
-        expected=SimpleNamespace(measured_space=3.6, space=3.7, measured_hot_water=2.6, hot_water=2.7, value=3.5),
-        performance=SimpleNamespace(space_heating=nothing, hot_water=nothing), hot_water=SimpleNamespace(heat_kwh_per_day=8.0), curve=SimpleNamespace(above_design_k=Estimate.around(0.3, 0.5)),
-    )  # fmt: skip
+        heat_loss=loss or heat_loss_of(1.0),
+        capacity=Capacity(nothing, nothing, nothing, None, 0),
+        expected=SimpleNamespace(
+            measured_space=3.6, space=3.7, measured_hot_water=2.6, hot_water=2.7, value=3.5
+        ),
+        performance=SimpleNamespace(space_heating=nothing, hot_water=nothing),
+        hot_water=SimpleNamespace(heat_kwh_per_day=8.0),
+        curve=SimpleNamespace(above_design_k=Estimate.around(0.3, 0.5)),
+    )
     return Context(parse_site(site), facts, facts, figures)
 
 

@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.facts.table import Table
-from analysis.facts.tables import Facts
-from analysis.findings.context import Context
-from analysis.findings.model import Finding
-from analysis.plant.load import parse_kept_site
-from analysis.use import HEATING
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.minutes.operating_state import HEATING
+from fieldfare.analysis.plant.load import parse_kept_site
 from tests.analysis.site_text import WHOLE
 
 OWN_PUMP_METER = WHOLE.replace('includes = ["circulation_pump"]', "")
@@ -26,7 +26,13 @@ CURVE = np.interp(OUTDOOR, [-3.0, 15.0], [46.0, 28.0])
 EIGHT_COATS_KG = np.where(OUTDOOR < 5.0, 8.0 * 0.165 * 8.5, 0.0)
 NO_EVENTS = Table({"day": np.empty(0, dtype="datetime64[us]")})
 CAUSES = {
-    "short_cycling": {"unit_trips", "oversized_for_mild_load", "thermostat_chopping", "low_water_volume", "flow_restriction"},
+    "short_cycling": {
+        "unit_trips",
+        "oversized_for_mild_load",
+        "thermostat_chopping",
+        "low_water_volume",
+        "flow_restriction",
+    },
     "excessive_defrost": {"coil_airflow", "low_refrigerant_symptom", "insufficient_defrost_heat"},
     "defrost_without_frost": {"low_refrigerant_symptom", "sensor_fault"},
     "flow_temperature_above_curve": {"curve_set_high", "manual_override"},
@@ -34,36 +40,97 @@ CAUSES = {
     "low_flow": {"strainer_or_air", "pump_setting"},
     "falling_flow": {"strainer_clogging"},
     "buffer_mixing": {"secondary_flow_exceeds_primary"},
-}  # fmt: skip
+}
 
 
 def days_of(**columns: Any) -> Table:
     """A healthy heating season's days; a column given replaces or adds one, None takes one away."""
     day = FIRST + np.arange(DAYS).astype("timedelta64[D]")
     base: dict[str, Any] = {
-        "day": day.astype("datetime64[us]"), "n_minutes": 1440, "n_heating": 900, "n_running": 1000, "n_steady": 700,
-        "n_rest": 300, "n_hot_water": 90, "outdoor": OUTDOOR, "outdoor_steady": OUTDOOR, "n_heating_warm": 0, "q_heating_warm": 0.0,
-        "flow": CURVE + 0.5, "curve": CURVE, "above_curve": 0.5, "target_flow": CURVE, "target_above_curve": 0.0,
-        "flow_rate": 1.4, "flow_rate_top": 1.45, "flow_rate_hot_water": 1.45, "flow_jitter": 0.002, "lift": 4.0, "heat_power": 6000.0,
-        "q_space": 80.0, "e_space": 20.0, "xq_space": 80.0, "xe_space": 20.0, "x_steady": 18.0, "xe_steady": 18.0,
-        "xc_space_actual": 18.0, "xc_space": 17.8, "load_share_top": 0.95, "n_beyond": 700, "buffer_drop": 0.2, "beyond_lift": 4.0,
-        "rest_power": 20.0, "n_calm": 200, "still_power": 20.0, "n_still": 200, "lowest_hour": 25.0, "n_unasked": 200, "n_unasked_pumped": 5,
-        "frost_least": 0.4 * EIGHT_COATS_KG, "frost_usual": EIGHT_COATS_KG, "frost_most": 2.5 * EIGHT_COATS_KG, "q_total": 88.0,
-        "n_frosting": 600, "n_heat": 1440, "compressor_starts_counted": np.nan, "compressor_hours_counted": np.nan,
-        "spacing.heat_pump_electricity": 1.0, "spacing.flow_temperature": 1.0, "spacing.outdoor_temperature": 1.0,
-        "spacing.flow_rate": 1.0, "spacing.distribution_flow_temperature": 1.0, "spacing.operating_mode": 1.0,
-    }  # fmt: skip
+        "day": day.astype("datetime64[us]"),
+        "n_minutes": 1440,
+        "n_heating": 900,
+        "n_running": 1000,
+        "n_steady": 700,
+        "n_rest": 300,
+        "n_hot_water": 90,
+        "outdoor": OUTDOOR,
+        "outdoor_steady": OUTDOOR,
+        "n_heating_warm": 0,
+        "q_heating_warm": 0.0,
+        "flow": CURVE + 0.5,
+        "curve": CURVE,
+        "above_curve": 0.5,
+        "target_flow": CURVE,
+        "target_above_curve": 0.0,
+        "flow_rate": 1.4,
+        "flow_rate_top": 1.45,
+        "flow_rate_hot_water": 1.45,
+        "flow_jitter": 0.002,
+        "lift": 4.0,
+        "heat_power": 6000.0,
+        "q_space": 80.0,
+        "e_space": 20.0,
+        "xq_space": 80.0,
+        "xe_space": 20.0,
+        "x_steady": 18.0,
+        "xe_steady": 18.0,
+        "xc_space_actual": 18.0,
+        "xc_space": 17.8,
+        "load_share_top": 0.95,
+        "n_beyond": 700,
+        "buffer_drop": 0.2,
+        "beyond_lift": 4.0,
+        "rest_power": 20.0,
+        "n_calm": 200,
+        "still_power": 20.0,
+        "n_still": 200,
+        "lowest_hour": 25.0,
+        "n_unasked": 200,
+        "n_unasked_pumped": 5,
+        "frost_least": 0.4 * EIGHT_COATS_KG,
+        "frost_usual": EIGHT_COATS_KG,
+        "frost_most": 2.5 * EIGHT_COATS_KG,
+        "q_total": 88.0,
+        "n_frosting": 600,
+        "n_heat": 1440,
+        "compressor_starts_counted": np.nan,
+        "compressor_hours_counted": np.nan,
+        "spacing.heat_pump_electricity": 1.0,
+        "spacing.flow_temperature": 1.0,
+        "spacing.outdoor_temperature": 1.0,
+        "spacing.flow_rate": 1.0,
+        "spacing.distribution_flow_temperature": 1.0,
+        "spacing.operating_mode": 1.0,
+    }
     return Table({k: v for k, v in (base | columns).items() if v is not None})
 
 
 def runs_of(minutes: float, pause: float, per_day: int, **columns: Any) -> Table:
-    """Heating runs of one kind on every day: by default ended by the unit, with plenty of water and nominal flow."""
+    """Heating runs of one kind on every day: by default ended by the unit, with plenty of water and nominal
+    flow."""
     base: dict[str, Any] = {
-        "day": np.repeat(days_of()["day"], per_day), "minutes": minutes, "pause": pause, "use": HEATING,
-        "minutes_heating": minutes, "minutes_hot_water": 0, "minutes_defrost": 0, "cut": False, "heat": minutes / 60.0 * 3.0,
-        "electricity": minutes / 60.0 * 0.8, "flow_start": 30.0, "return_start": 29.5, "flow_end": 36.0, "return_end": 32.5,
-        "flow_max": 36.5, "target_flow": 33.0, "flow_rate": 1.4, "flow_after": 1.4, "lift": 3.0, "ended_by": "unit",
-    }  # fmt: skip
+        "day": np.repeat(days_of()["day"], per_day),
+        "minutes": minutes,
+        "pause": pause,
+        "use": HEATING,
+        "minutes_heating": minutes,
+        "minutes_hot_water": 0,
+        "minutes_defrost": 0,
+        "cut": False,
+        "heat": minutes / 60.0 * 3.0,
+        "electricity": minutes / 60.0 * 0.8,
+        "flow_start": 30.0,
+        "return_start": 29.5,
+        "flow_end": 36.0,
+        "return_end": 32.5,
+        "flow_max": 36.5,
+        "target_flow": 33.0,
+        "flow_rate": 1.4,
+        "flow_after": 1.4,
+        "lift": 3.0,
+        "ended_by": "unit",
+    }
     return Table(base | columns)
 
 
@@ -73,9 +140,18 @@ def defrosts_of(gap: float, frost_g_per_kw: float, a_day: int = 10, **columns: A
     # Frost comes as it likes: one defrost sooner, the next later.
     gaps = np.resize([0.75, 1.25, 0.9, 1.1, 1.0], len(frosty)) * gap
     base: dict[str, Any] = {
-        "day": days_of()["day"][frosty], "minutes": 4, "heat_taken": 0.2, "electricity": 0.05, "outdoor": 1.0,
-        "humidity": np.nan, "frosting": True, "frost_known": True, "since_last": gaps, "frost_kg": frost_g_per_kw * 8.5 / 1000.0, "during": HEATING,
-    }  # fmt: skip
+        "day": days_of()["day"][frosty],
+        "minutes": 4,
+        "heat_taken": 0.2,
+        "electricity": 0.05,
+        "outdoor": 1.0,
+        "humidity": np.nan,
+        "frosting": True,
+        "frost_known": True,
+        "since_last": gaps,
+        "frost_kg": frost_g_per_kw * 8.5 / 1000.0,
+        "during": HEATING,
+    }
     return Table(base | columns)
 
 
@@ -86,9 +162,12 @@ def context_of(
     site: str = WHOLE,
 ) -> Context:
     facts = Facts(
-        days_of() if days is None else days, NO_EVENTS if runs is None else runs, NO_EVENTS if defrosts is None else defrosts,
-        NO_EVENTS, NO_EVENTS,
-    )  # fmt: skip
+        days_of() if days is None else days,
+        NO_EVENTS if runs is None else runs,
+        NO_EVENTS if defrosts is None else defrosts,
+        NO_EVENTS,
+        NO_EVENTS,
+    )
     figures: Any = SimpleNamespace(
         heat_loss=SimpleNamespace(base_temperature_c=15.0),
         defrost=SimpleNamespace(reason="", taken_reason=""),

@@ -1,4 +1,5 @@
-"""Plants whose readings are plain numbers: every minute the same, so that results can be worked out by hand."""
+"""Plants whose readings are plain numbers: every minute the same, so that results can be worked out by
+hand."""
 
 from __future__ import annotations
 
@@ -8,13 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from analysis.facts.build import build_facts
-from analysis.facts.tables import Facts
-from analysis.grid import local_midnight
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.readings import Readings, Samples
-from analysis.result import Result, analyse
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.minutes.grid import local_midnight
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Readings, Samples
+from fieldfare.analysis.reports.result import Result, analyse
 
 FIRST = date(2026, 1, 12)
 HEAD = '[site]\nid = "plain"\nname = "Plain"\ntimezone = "Europe/London"\n'

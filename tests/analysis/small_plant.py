@@ -1,6 +1,8 @@
-"""A small plant reckoned by hand in whole minutes: runs of half an hour, two reheats a day, weather of a plain sine.
+"""A small plant reckoned by hand in whole minutes: runs of half an hour, two reheats a day, weather of a
+plain sine.
 
-No model of a house stands behind it: every reading follows from a line here, so a test can break exactly one of them.
+No model of a house stands behind it: every reading follows from a line here, so a test can break exactly one
+    of them.
 """
 
 from __future__ import annotations
@@ -11,28 +13,34 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from analysis.facts.build import build_facts
-from analysis.facts.tables import Facts
-from analysis.findings.context import Context
-from analysis.findings.judge import Judgement, judge
-from analysis.findings.model import Finding
-from analysis.grid import local_midnight
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.readings import Readings, Samples
-from analysis.result import figures
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.judge import Judgement, judge
+from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.minutes.grid import local_midnight
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Readings, Samples
+from fieldfare.analysis.reports.result import figures
 
 FIRST = date(2025, 11, 3)
 DAYS = 40
 POINTS = (
-    ("elec", "heat_pump_electricity", "power", "W"), ("elec_kwh", "heat_pump_electricity", "register", "kWh"),
-    ("heat", "heat_output", "power", "W"), ("heat_kwh", "heat_output", "register", "kWh"),
-    ("flow", "flow_temperature", "gauge", "degC"), ("back", "return_temperature", "gauge", "degC"),
-    ("rate", "flow_rate", "gauge", "m3/h"), ("outdoor", "outdoor_temperature", "gauge", "degC"),
-    ("room", "room_temperature", "gauge", "degC"), ("target", "target_room_temperature", "gauge", "degC"),
-    ("tank", "cylinder_temperature", "gauge", "degC"), ("mode", "operating_mode", "state", ""),
+    ("elec", "heat_pump_electricity", "power", "W"),
+    ("elec_kwh", "heat_pump_electricity", "register", "kWh"),
+    ("heat", "heat_output", "power", "W"),
+    ("heat_kwh", "heat_output", "register", "kWh"),
+    ("flow", "flow_temperature", "gauge", "degC"),
+    ("back", "return_temperature", "gauge", "degC"),
+    ("rate", "flow_rate", "gauge", "m3/h"),
+    ("outdoor", "outdoor_temperature", "gauge", "degC"),
+    ("room", "room_temperature", "gauge", "degC"),
+    ("target", "target_room_temperature", "gauge", "degC"),
+    ("tank", "cylinder_temperature", "gauge", "degC"),
+    ("mode", "operating_mode", "state", ""),
     ("pressure", "system_pressure", "gauge", "bar"),
-)  # fmt: skip
+)
 ALL = tuple(p[0] for p in POINTS)
 
 
@@ -62,15 +70,19 @@ class Small:
     @property
     def text(self) -> str:
         text = (
-            f'[site]\nid = "small"\nname = "Small"\ntimezone = "Europe/London"\nlatitude = 52.0\nlongitude = {self.longitude}\n{self.about}'
-            f"[design]\n{self.design}[heat_pump]\nrated_output_kw = 7.0\nmin_output_kw = 2.5\nflow_m3_per_h = 1.0\n{self.pump}"
-            "[heating_curve]\npoints = [[-3.0, 45.0], [15.0, 28.0]]\n[hot_water]\ncylinder_litres = 200\n"
+            '[site]\nid = "small"\nname = "Small"\ntimezone = "Europe/London"\nlatitude = 52.0\nlongitude ='
+            f" {self.longitude}\n{self.about}[design]\n{self.design}[heat_pump]\nrated_output_kw ="
+            f" 7.0\nmin_output_kw = 2.5\nflow_m3_per_h = 1.0\n{self.pump}[heating_curve]\npoints = [[-3.0,"
+            " 45.0], [15.0, 28.0]]\n[hot_water]\ncylinder_litres = 200\n"
         )
         if self.limits:
             text += f"[limits]\n{self.limits}\n"
         for name, quantity, form, unit in POINTS:
             if name in self.ids:
-                text += f'[[point]]\nid = "{name}"\nquantity = "{quantity}"\nas = "{self.forms.get(name, form)}"\n'
+                text += (
+                    f'[[point]]\nid = "{name}"\nquantity = "{quantity}"\nas ='
+                    f' "{self.forms.get(name, form)}"\n'
+                )
                 text += f'unit = "{self.units.get(name, unit)}"\n' if unit else ""
         return text
 
@@ -82,7 +94,8 @@ class Small:
         n, rng = len(time), np.random.default_rng(self.seed)
         minute = (time // 60_000) % 1440
         day = (time - begin) // 86_400_000
-        # Runs of half an hour begin at times of their own each hour, as in a house; two reheats a day at fixed times.
+        # Runs of half an hour begin at times of their own each hour, as in a house; two reheats a day at
+        # fixed times.
         offset = np.repeat(rng.integers(0, 25, n // 60 + 2), 60)[:n]
         phase = (time // 60_000) % 60
         heating = (phase >= offset) & (phase < offset + 30)
@@ -113,11 +126,20 @@ class Small:
             tank,
         )
         values = {
-            "elec": watts, "elec_kwh": 3000.0 + np.cumsum(watts) / 60_000.0, "heat": heat,
-            "heat_kwh": 9000.0 + np.cumsum(heat) / 60_000.0, "flow": back + lift, "back": back, "rate": rate,
-            "outdoor": np.round(outdoor, 1), "room": np.round(20.5 + 0.3 * np.sin(minute / 200.0) + 0.05 * rng.standard_normal(n), 1),
-            "target": np.full(n, 20.0), "tank": np.round(tank, 1), "mode": mode, "pressure": np.round(1.6 + 0.01 * rng.standard_normal(n), 2),
-        }  # fmt: skip
+            "elec": watts,
+            "elec_kwh": 3000.0 + np.cumsum(watts) / 60_000.0,
+            "heat": heat,
+            "heat_kwh": 9000.0 + np.cumsum(heat) / 60_000.0,
+            "flow": back + lift,
+            "back": back,
+            "rate": rate,
+            "outdoor": np.round(outdoor, 1),
+            "room": np.round(20.5 + 0.3 * np.sin(minute / 200.0) + 0.05 * rng.standard_normal(n), 1),
+            "target": np.full(n, 20.0),
+            "tank": np.round(tank, 1),
+            "mode": mode,
+            "pressure": np.round(1.6 + 0.01 * rng.standard_normal(n), 2),
+        }
         return time, values
 
     def from_day(self, day: int) -> np.ndarray:

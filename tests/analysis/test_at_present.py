@@ -6,10 +6,19 @@ from typing import Any
 
 import pytest
 
-from analysis.at_present import JOINED_MS, at_present
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.use import COOLING, DEFROST, HEATING, HOT_WATER, OFF, UNKNOWN, UNTOLD, least_running_w
+from fieldfare.analysis.minutes.operating_state import (
+    COOLING,
+    DEFROST,
+    HEATING,
+    HOT_WATER,
+    OFF,
+    UNKNOWN,
+    UNTOLD,
+    least_running_w,
+)
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.live_state import JOINED_MS, at_present
 
 SITE = """
 [site]
@@ -20,9 +29,16 @@ timezone = "Europe/London"
 rated_output_kw = 8.0
 """
 POINTS = {
-    "mode": "operating_mode", "speed": "compressor_speed", "defrost": "defrost_active", "diverter": "diverter_to_hot_water",
-    "power": "heat_pump_electricity", "flow": "flow_temperature", "warm": "space_heat", "up": "room_temperature", "down": "room_temperature",
-}  # fmt: skip
+    "mode": "operating_mode",
+    "speed": "compressor_speed",
+    "defrost": "defrost_active",
+    "diverter": "diverter_to_hot_water",
+    "power": "heat_pump_electricity",
+    "flow": "flow_temperature",
+    "warm": "space_heat",
+    "up": "room_temperature",
+    "down": "room_temperature",
+}
 NOW = 1_738_130_400_000
 
 
@@ -45,12 +61,20 @@ WATER = "[hot_water]\ncylinder_litres = 200\n"
 @pytest.mark.parametrize(
     ("values", "use"),
     [
-        ({"mode": 1.0, "speed": 40.0}, HEATING), ({"mode": 1.0, "speed": 0.0}, OFF), ({"mode": 2.0}, HOT_WATER), ({"mode": 0.0}, OFF),
-        ({"mode": 4.0, "power": 900.0}, COOLING), ({"mode": 3.0, "power": 50.0}, DEFROST), ({"defrost": 1.0, "mode": 1.0}, DEFROST),
-        ({"mode": 1.0, "power": 20.0}, OFF), ({"power": 900.0, "diverter": 1.0}, HOT_WATER), ({"power": 900.0, "diverter": 0.0}, HEATING),
-        ({"power": 900.0}, UNTOLD), ({"flow": 40.0}, UNKNOWN),
+        ({"mode": 1.0, "speed": 40.0}, HEATING),
+        ({"mode": 1.0, "speed": 0.0}, OFF),
+        ({"mode": 2.0}, HOT_WATER),
+        ({"mode": 0.0}, OFF),
+        ({"mode": 4.0, "power": 900.0}, COOLING),
+        ({"mode": 3.0, "power": 50.0}, DEFROST),
+        ({"defrost": 1.0, "mode": 1.0}, DEFROST),
+        ({"mode": 1.0, "power": 20.0}, OFF),
+        ({"power": 900.0, "diverter": 1.0}, HOT_WATER),
+        ({"power": 900.0, "diverter": 0.0}, HEATING),
+        ({"power": 900.0}, UNTOLD),
+        ({"flow": 40.0}, UNKNOWN),
     ],
-)  # fmt: skip
+)
 def test_use(values: dict[str, float], use: int) -> None:
     told = at_present(site(WATER), read(**values))
     assert told is not None

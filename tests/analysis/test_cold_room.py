@@ -4,20 +4,32 @@ from __future__ import annotations
 
 import pytest
 
-from analysis.expectation.cold_room import ColdRoom, cause_weights
+from fieldfare.analysis.expectation.cold_room import ColdRoom, cause_weights
 
 
 @pytest.mark.parametrize(
     ("measured", "cause"),
     [
-        (ColdRoom(running=0.99, output_share=0.97, lacking=0.8, emission=0.95, below_curve=4.0), "capacity_short"),
-        (ColdRoom(running=0.65, output_share=0.45, lacking=0.0, emission=1.0, below_curve=5.0), "curve_too_low"),
-        (ColdRoom(running=0.6, output_share=0.4, lacking=0.0, emission=0.4, below_curve=0.0), "zone_not_opening"),
+        (
+            ColdRoom(running=0.99, output_share=0.97, lacking=0.8, emission=0.95, below_curve=4.0),
+            "capacity_short",
+        ),
+        (
+            ColdRoom(running=0.65, output_share=0.45, lacking=0.0, emission=1.0, below_curve=5.0),
+            "curve_too_low",
+        ),
+        (
+            ColdRoom(running=0.6, output_share=0.4, lacking=0.0, emission=0.4, below_curve=0.0),
+            "zone_not_opening",
+        ),
         (ColdRoom(running=0.7, output_share=0.5, lacking=0.1, gap=3.0, below_curve=0.3), "zone_not_opening"),
-        (ColdRoom(running=0.8, output_share=0.6, lacking=0.05, emission=1.05, below_curve=-0.5), "emitters_small"),
+        (
+            ColdRoom(running=0.8, output_share=0.6, lacking=0.05, emission=1.05, below_curve=-0.5),
+            "emitters_small",
+        ),
     ],
     ids=["flat out", "cool water", "valves shut", "one zone lags", "emitters at their limit"],
-)  # fmt: skip
+)
 def test_each_cause_has_its_signature(measured: ColdRoom, cause: str) -> None:
     weights = cause_weights(measured)
     assert max(weights, key=lambda c: weights[c]) == cause

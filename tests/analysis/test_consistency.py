@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from analysis.findings.consistency import with_passed_limits, without_conflicts
-from analysis.findings.model import Evidence, Finding
+from fieldfare.analysis.findings.consistency import with_passed_limits, without_conflicts
+from fieldfare.analysis.findings.model import Evidence, Finding
 
 
 def finding(code: str, direction: str | None) -> Finding:

@@ -5,7 +5,12 @@ from __future__ import annotations
 import pytest
 from scipy import stats
 
-from analysis.distributions import normal_probability, t_log_density, t_probability, t_quantile
+from fieldfare.analysis.statistics.distributions import (
+    normal_probability,
+    t_log_density,
+    t_probability,
+    t_quantile,
+)
 
 FREEDOMS = (1, 2, 3.7, 4, 12, 118, 5000.0)
 VALUES = (-30.0, -4.2, -0.1, 0.0, 0.3, 1.96, 7.5, 40.0)

@@ -1,4 +1,5 @@
-"""Readings minutes apart: what they can tell of hot water and of runs is right, what they can't is not given."""
+"""Readings minutes apart: what they can tell of hot water and of runs is right, what they can't is not
+given."""
 
 from __future__ import annotations
 
@@ -10,13 +11,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.bridging import rhythm, told_at_changes
-from analysis.facts.build import build_facts
-from analysis.figures.hot_water import blurred_reheats
-from analysis.plant.load import parse_site
-from analysis.readings import MS_PER_MINUTE, Samples
-from analysis.result import analyse
-from collector.simulated.plant import Simulated, random_plant, simulate
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.figures.hot_water import blurred_reheats
+from fieldfare.analysis.minutes.resampling import is_change_driven, sampling_interval
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate
 
 FIRST, DAYS = date(2023, 11, 1), 40
 
@@ -101,7 +102,7 @@ def test_brief_runs_are_not_counted_from_quarter_hours() -> None:
 
 
 def is_told_at_changes(samples: Samples) -> bool:
-    return told_at_changes(samples, rhythm(samples.time)[0])
+    return is_change_driven(samples, sampling_interval(samples.time)[0])
 
 
 def test_a_mode_told_at_its_changes_is_as_good_as_one_every_minute() -> None:
@@ -131,6 +132,6 @@ def test_a_point_s_rhythm_is_the_median_and_quantile_of_its_spacings(lost: float
     time = np.arange(count, dtype=np.int64) * 60_000
     time = time[(rng.random(count) >= lost) | (np.arange(count) < 2)]
     gaps = np.diff(time) / 60_000
-    usual, longest = rhythm(time)
+    usual, longest = sampling_interval(time)
     assert usual == np.median(gaps)
     assert longest == pytest.approx(max(5.0, 3.0 * usual, 1.5 * np.quantile(gaps, 0.95)))

@@ -8,12 +8,20 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.errors import NotAssessed
-from analysis.figures.change import find_change
-from analysis.figures.estimate import Estimate
-from analysis.findings import heat_backup, heat_change, heat_efficiency, heat_house, heat_rooms
-from analysis.findings.heat import RULES
-from analysis.findings.limits_heat import LIMITS_HEAT
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.figures.change import find_change
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.findings.electric import backup_heater
+from fieldfare.analysis.findings.heat import (
+    efficiency,
+    efficiency_change,
+    house,
+)
+from fieldfare.analysis.findings.heat import (
+    rooms as heat_rooms,
+)
+from fieldfare.analysis.findings.heat.limits import LIMITS_HEAT
+from fieldfare.analysis.findings.heat.rules import RULES
 from tests.analysis.heat_tables import (
     DAYS,
     FIRST,
@@ -64,13 +72,15 @@ def test_limits_have_a_unit_a_source_and_a_meaning() -> None:
 
 def backup_days(kwh: float, share: float, gap: float) -> Any:
     return days_of(
-        e_backup=np.where(COLD, kwh, 0.0), e_backup_mild=np.where(COLD, kwh, 0.0), backup_unit_share=np.where(COLD, share, np.nan),
+        e_backup=np.where(COLD, kwh, 0.0),
+        e_backup_mild=np.where(COLD, kwh, 0.0),
+        backup_unit_share=np.where(COLD, share, np.nan),
         backup_flow_gap=np.where(COLD, gap, np.nan),
-    )  # fmt: skip
+    )
 
 
 def test_a_heater_released_too_early_leaves_the_unit_throttled() -> None:
-    found = check_whole(heat_backup.backup_heater_use(context_of(backup_days(12.0, 0.3, -1.0))))
+    found = check_whole(backup_heater.backup_heater_use(context_of(backup_days(12.0, 0.3, -1.0))))
     assert found.severity == "act"
     assert found.causes[0].cause == "bivalent_set_high"
     assert found.visit == "setting"
@@ -81,7 +91,7 @@ def test_a_heater_released_too_early_leaves_the_unit_throttled() -> None:
 
 def test_a_heater_that_fills_a_gap_tells_of_a_unit_at_its_limit() -> None:
     days = backup_days(12.0, 0.6, 4.0).with_columns(load_share_top=0.62)
-    found = check_whole(heat_backup.backup_heater_use(context_of(days)))
+    found = check_whole(backup_heater.backup_heater_use(context_of(days)))
     assert found.causes[0].cause == "capacity_shortfall"
     assert found.visit == "drive"
     assert "burns" in found.caution  # R290
@@ -97,7 +107,7 @@ def test_a_heater_that_fills_a_gap_tells_of_a_unit_at_its_limit() -> None:
     ids=["below the bivalent point", "one day of work on the unit", "a moment's help"],
 )
 def test_help_where_it_was_designed_is_no_fault(columns: dict[str, Any]) -> None:
-    found = heat_backup.backup_heater_use(context_of(days_of(**columns)))
+    found = backup_heater.backup_heater_use(context_of(days_of(**columns)))
     assert found is None or found.severity == "note"
 
 
@@ -105,14 +115,14 @@ def test_mild_weather_does_not_end_what_only_shows_in_the_cold() -> None:
     days = changed(
         backup_days(12.0, 0.3, -1.0), slice(60, None), outdoor=11.0, e_backup=0.0, e_backup_mild=0.0
     )
-    found = check_whole(heat_backup.backup_heater_use(context_of(days)))
+    found = check_whole(backup_heater.backup_heater_use(context_of(days)))
     assert found.until is None
 
 
 def test_without_any_design_temperature_the_heater_is_not_judged() -> None:
     site = SITE.replace("outdoor_c = -3.0\n", "", 1).replace("bivalent_c = -5.0\n", "")
     with pytest.raises(NotAssessed, match="bivalent"):
-        heat_backup.backup_heater_use(context_of(site=site))
+        backup_heater.backup_heater_use(context_of(site=site))
 
 
 # Efficiency against the rating
@@ -125,7 +135,7 @@ def test_efficiency_is_held_against_the_rating_near_full_output(share: float, se
     days = days_of(
         xe_full=3.0 / share, xe_full_hot=2.0 / share, xe_space=20.0 / share, xe_hot_water=3.0 / share
     )
-    found = heat_efficiency.efficiency_below_expected(context_of(days))
+    found = efficiency.efficiency_below_expected(context_of(days))
     assert (found.severity if found else None) == severity
     if found is not None:
         check_whole(found)
@@ -133,36 +143,42 @@ def test_efficiency_is_held_against_the_rating_near_full_output(share: float, se
 
 def test_gains_of_part_load_do_not_hide_a_unit_that_is_poor_at_full_output() -> None:
     days = days_of(xe_full=3.0 / 0.8, xe_full_hot=2.0 / 0.8, xe_space=20.0 / 0.93)
-    found = check_whole(heat_efficiency.efficiency_below_expected(context_of(days)))
+    found = check_whole(efficiency.efficiency_below_expected(context_of(days)))
     assert found.severity == "watch"
 
 
 def test_starts_and_defrosts_alone_are_not_the_units_efficiency() -> None:
     days = days_of(xe_space=20.0 / 0.85, xe_hot_water=3.0 / 0.9)
-    assert heat_efficiency.efficiency_below_expected(context_of(days)) is None
+    assert efficiency.efficiency_below_expected(context_of(days)) is None
 
 
 @pytest.mark.parametrize(("raised", "severity"), [(1.0, None), (1.2, "note"), (1.35, "watch"), (1.5, "act")])
 def test_a_unit_that_never_works_near_full_output_is_held_against_its_part_load(
     raised: float, severity: str | None
 ) -> None:
-    """Full-load ratings expect 3.24 where the sound unit reaches 4.14 at part load: seen on a plant, no source. A fifth more
-    electricity is as probably a unit that gains less at part load: it is noted, not more."""
+    """Full-load ratings expect 3.24 where the sound unit reaches 4.14 at part load: seen on a plant, no
+    source. A fifth more electricity is as probably a unit that gains less at part load: it is noted, not
+    more."""
     gain = np.exp(0.13 + 0.012 * OUTDOOR)  # more in mild weather, 1.2 in the mean
     sound = gain * 1.04
     never = dict.fromkeys(("x_full", "xe_full", "n_full", "x_full_hot", "xe_full_hot", "n_full_hot"), 0.0)
     days = days_of(
-        **never, x_space=20.0, xp_space=20.0 / gain, xe_space=20.0 / sound * raised, x_hot_water=0.0, xe_hot_water=0.0,
-    )  # fmt: skip
+        **never,
+        x_space=20.0,
+        xp_space=20.0 / gain,
+        xe_space=20.0 / sound * raised,
+        x_hot_water=0.0,
+        xe_hot_water=0.0,
+    )
     own_meter = SITE.replace('includes = ["circulation_pump"]', "")
-    found = heat_efficiency.efficiency_below_expected(context_of(days, site=own_meter))
+    found = efficiency.efficiency_below_expected(context_of(days, site=own_meter))
     assert (found.severity if found else None) == severity
 
 
 def test_poor_meters_make_the_same_shortfall_less_sure() -> None:
     short = {"xe_full": 3.0 / 0.80, "xe_full_hot": 2.0 / 0.80, "xe_space": 20.0 / 0.80}
-    good = heat_efficiency.efficiency_below_expected(context_of(days_of(**short)))
-    poor = heat_efficiency.efficiency_below_expected(
+    good = efficiency.efficiency_below_expected(context_of(days_of(**short)))
+    poor = efficiency.efficiency_below_expected(
         context_of(days_of(**short, q_flow_error=9.0, q_pair_error=9.0))
     )
     assert check_whole(good).severity == "watch"
@@ -173,11 +189,15 @@ def test_a_drop_in_the_middle_is_told_once_and_as_a_drop() -> None:
     late = np.arange(DAYS) >= 50
     worse = np.where(late, 0.75, 1.0)
     days = days_of(
-        xe_space=20.0 / worse, xe_hot_water=3.0 / worse, xe_full=3.0 / worse, xe_full_hot=2.0 / worse, xq_space=80.0 + OUTDOOR,
-    )  # fmt: skip
+        xe_space=20.0 / worse,
+        xe_hot_water=3.0 / worse,
+        xe_full=3.0 / worse,
+        xe_full_hot=2.0 / worse,
+        xq_space=80.0 + OUTDOOR,
+    )
     context = context_of(days)
-    assert heat_efficiency.efficiency_below_expected(context) is None
-    found = check_whole(heat_change.efficiency_fell(context))
+    assert efficiency.efficiency_below_expected(context) is None
+    found = check_whole(efficiency_change.efficiency_fell(context))
     assert found.severity == "act"
     assert found.since == str(FIRST + 50)
 
@@ -239,7 +259,7 @@ def test_single_wild_days_make_no_change() -> None:
 def test_an_efficiency_that_recovered_is_a_note_with_its_end() -> None:
     worse = np.where((np.arange(DAYS) >= 30) & (np.arange(DAYS) < 60), 0.75, 1.0)
     days = days_of(xe_space=20.0 / worse, xe_hot_water=3.0 / worse, xq_space=80.0 + OUTDOOR)
-    found = heat_change.efficiency_fell(context_of(days))
+    found = efficiency_change.efficiency_fell(context_of(days))
     assert found is not None
     assert found.severity == "note"
     assert found.until is not None
@@ -252,7 +272,7 @@ def test_without_a_flow_temperature_heat_over_electricity_is_compared() -> None:
     worse = np.where(np.arange(DAYS) >= 45, 0.8, 1.0)
     heat = 95.0 - 4.0 * OUTDOOR
     days = days_of(**none, p_heat=heat, p_heat_pump=heat / (3.0 + 0.08 * OUTDOOR) / worse)
-    found = check_whole(heat_change.efficiency_fell(context_of(days)))
+    found = check_whole(efficiency_change.efficiency_fell(context_of(days)))
     assert found.severity in ("watch", "act")
     assert "usual share of hot water" in str(found.evidence[-1].value)
 
@@ -275,42 +295,37 @@ def test_heat_loss_is_flagged_only_outside_a_fifth(
     ratio: float, above: str | None, below: str | None
 ) -> None:
     context = context_of(loss=heat_loss_of(ratio))
-    more, less = heat_house.heat_loss_above_design(context), heat_house.heat_loss_below_design(context)
+    more, less = house.heat_loss_above_design(context), house.heat_loss_below_design(context)
     assert (more.severity if more else None) == above
     assert (less.severity if less else None) == below
 
 
 def test_a_wide_interval_makes_a_note() -> None:
-    found = check_whole(heat_house.heat_loss_above_design(context_of(loss=heat_loss_of(1.3, spread=0.3))))
+    found = check_whole(house.heat_loss_above_design(context_of(loss=heat_loss_of(1.3, spread=0.3))))
     assert found.severity == "note"
 
 
 @pytest.mark.parametrize(("ratio", "severity"), [(0.68, "watch"), (0.74, "note")])
 def test_rooms_that_nobody_measures_must_be_far_from_the_design(ratio: float, severity: str) -> None:
-    # The interval without a room sensor is wider upwards: rooms that sink in the cold hide a part of the loss.
+    # The interval without a room sensor is wider upwards: rooms that sink in the cold hide a part of the
+    # loss.
     wide = replace(
         heat_loss_of(ratio), ratio=Estimate(ratio, 0.9 * ratio, 1.22 * ratio), indoor_measured=False
     )
-    assert check_whole(heat_house.heat_loss_below_design(context_of(loss=wide))).severity == severity
-    assert (
-        check_whole(heat_house.heat_loss_below_design(context_of(loss=heat_loss_of(0.74)))).severity
-        == "watch"
-    )
+    assert check_whole(house.heat_loss_below_design(context_of(loss=wide))).severity == severity
+    assert check_whole(house.heat_loss_below_design(context_of(loss=heat_loss_of(0.74)))).severity == "watch"
 
 
 def test_the_house_is_not_judged_where_heat_leaks_to_the_cylinder() -> None:
     reheats = reheats_of()
     leaking = reheats.with_columns(fall_after=0.2 * (reheats["to_c"] - reheats["flow_after"]))
     with pytest.raises(NotAssessed, match="diverter"):
-        heat_house.heat_loss_below_design(context_of(reheats=leaking, loss=heat_loss_of(0.7)))
+        house.heat_loss_below_design(context_of(reheats=leaking, loss=heat_loss_of(0.7)))
 
 
 def test_limits_can_be_set_for_a_site() -> None:
     loss = heat_loss_of(1.3)
-    assert (
-        heat_house.heat_loss_above_design(context_of(loss=loss, site=with_limits(heat_loss_above=1.5)))
-        is None
-    )
+    assert house.heat_loss_above_design(context_of(loss=loss, site=with_limits(heat_loss_above=1.5))) is None
 
 
 @pytest.mark.parametrize(
@@ -319,14 +334,15 @@ def test_limits_can_be_set_for_a_site() -> None:
 def test_a_unit_too_small_by_its_rating_is_told_before_it_is_cold(
     rated_at: str, output: str, severity: str
 ) -> None:
-    """How far a unit's output falls below its coldest rated point is not known, so that it is only noted there."""
+    """How far a unit's output falls below its coldest rated point is not known, so that it is only noted
+    there."""
     site = SITE.replace("rated_output_kw = 8.5", f"rated_output_kw = {output}").replace(
         "output_kw = 8.5", f"output_kw = {output}"
     )
     site = site.replace(
         "[[heat_pump.rating]]\noutdoor_c = 7.0", f"[[heat_pump.rating]]\noutdoor_c = {rated_at}"
     )
-    found = check_whole(heat_house.capacity_short(context_of(site=site)))
+    found = check_whole(house.capacity_short(context_of(site=site)))
     assert found.severity == severity
     # The bivalent point of -5 C lies below the design day: down to -3 C it must manage alone.
     assert "-3 °C" in found.headline
@@ -336,8 +352,8 @@ def test_above_the_bivalent_point_is_where_it_must_hold_alone() -> None:
     site = SITE.replace("rated_output_kw = 8.5", "rated_output_kw = 6.6").replace(
         "output_kw = 8.5", "output_kw = 6.6"
     )
-    alone = heat_house.capacity_short(context_of(site=site))
-    helped = heat_house.capacity_short(context_of(site=site.replace("bivalent_c = -5.0", "bivalent_c = 3.0")))
+    alone = house.capacity_short(context_of(site=site))
+    helped = house.capacity_short(context_of(site=site.replace("bivalent_c = -5.0", "bivalent_c = 3.0")))
     assert check_whole(alone).headline.startswith("At -3 °C")
     assert helped is None
 
@@ -345,13 +361,17 @@ def test_above_the_bivalent_point_is_where_it_must_hold_alone() -> None:
 def failing(deficit: float, outdoor: float = 2.0) -> Any:
     cold = np.arange(DAYS) >= 70
     return days_of(
-        n_running=np.where(cold, 1440, 1000), n_lacking=np.where(cold, 600, 0), outdoor=np.where(cold, outdoor, OUTDOOR),
-        **{"deficit.house": np.where(cold, deficit, 0.0)}, load_share_top=np.where(cold, 0.6, 0.7), load_share=np.where(cold, 0.58, 0.45),
-    )  # fmt: skip
+        n_running=np.where(cold, 1440, 1000),
+        n_lacking=np.where(cold, 600, 0),
+        outdoor=np.where(cold, outdoor, OUTDOOR),
+        **{"deficit.house": np.where(cold, deficit, 0.0)},
+        load_share_top=np.where(cold, 0.6, 0.7),
+        load_share=np.where(cold, 0.58, 0.45),
+    )
 
 
 def test_cold_days_on_which_it_fell_short_count_by_themselves() -> None:
-    found = check_whole(heat_house.capacity_short(context_of(failing(1.5))))
+    found = check_whole(house.capacity_short(context_of(failing(1.5))))
     assert found.severity in ("watch", "act")
     assert any(e.label.startswith("days it ran flat out") for e in found.evidence)
 
@@ -360,7 +380,7 @@ def test_cold_days_on_which_it_fell_short_count_by_themselves() -> None:
     ("deficit", "outdoor"), [(1.5, -8.0), (-0.5, 2.0)], ids=["colder than designed", "rooms warm, curve high"]
 )
 def test_running_flat_out_alone_is_no_shortage(deficit: float, outdoor: float) -> None:
-    found = heat_house.capacity_short(
+    found = house.capacity_short(
         context_of(
             failing(deficit, outdoor),
             site=SITE.replace("rated_output_kw = 8.5", "rated_output_kw = 14.0").replace(
@@ -396,10 +416,17 @@ def test_a_unit_at_its_limit_is_told_from_a_low_curve() -> None:
 def two_zones(upper: float, ground: float = 0.1) -> Any:
     return days_of(
         **{
-            "deficit.house": None, "room_day.house": None, "wanted.house": None, "deficit.ground": ground, "room_day.ground": 20.5 - ground,
-            "wanted.ground": 20.5, "deficit.upper": upper, "room_day.upper": 19.5 - upper, "wanted.upper": 19.5,
+            "deficit.house": None,
+            "room_day.house": None,
+            "wanted.house": None,
+            "deficit.ground": ground,
+            "room_day.ground": 20.5 - ground,
+            "wanted.ground": 20.5,
+            "deficit.upper": upper,
+            "room_day.upper": 19.5 - upper,
+            "wanted.upper": 19.5,
         }
-    )  # fmt: skip
+    )
 
 
 def test_one_cold_zone_among_warm_ones_is_its_valve() -> None:

@@ -7,12 +7,12 @@ from functools import cache
 
 import pytest
 
-from analysis.facts.build import build_facts
-from analysis.findings.heat import RULES as HEAT_RULES
-from analysis.findings.water import RULES as WATER_RULES
-from analysis.plant.load import parse_site
-from analysis.result import Result, analyse
-from collector.simulated.plant import random_plant, simulate, with_fault
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.findings.heat.rules import RULES as HEAT_RULES
+from fieldfare.analysis.findings.hot_water.rules import RULES as WATER_RULES
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.result import Result, analyse
+from fieldfare.collector.simulated.plant import random_plant, simulate, with_fault
 
 FIRST, DAYS = date(2023, 11, 20), 80
 OURS = {r.code for r in (*HEAT_RULES, *WATER_RULES)}

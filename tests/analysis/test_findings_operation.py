@@ -10,17 +10,20 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.errors import NotAssessed
-from analysis.facts.build import build_facts
-from analysis.facts.table import Table, joined
-from analysis.findings import operation_cycling, operation_defrost, operation_flow, operation_idle
-from analysis.findings.context import Context, Rule
-from analysis.findings.limits_operation import LIMITS_OPERATION
-from analysis.findings.model import Finding
-from analysis.findings.operation import RULES
-from analysis.plant.load import parse_site
-from analysis.result import analyse
-from collector.simulated.plant import random_plant, simulate, with_fault
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.table import Table, joined
+from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.cycling import starts
+from fieldfare.analysis.findings.cycling.limits import LIMITS_OPERATION
+from fieldfare.analysis.findings.cycling.rules import RULES
+from fieldfare.analysis.findings.defrost import excess
+from fieldfare.analysis.findings.electric import idle
+from fieldfare.analysis.findings.flow import water_flow
+from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.collector.simulated.plant import random_plant, simulate, with_fault
 from tests.analysis.operation_tables import (
     CAUSES,
     DAYS,
@@ -49,7 +52,7 @@ from tests.analysis.site_text import WHOLE
     ],
 )
 def test_short_runs_are_found_and_what_ends_them_is_told(columns: dict[str, Any], cause: str) -> None:
-    found = check_whole(operation_cycling.short_cycling(context_of(runs=runs_of(5, 8, 40, **columns))))
+    found = check_whole(starts.short_cycling(context_of(runs=runs_of(5, 8, 40, **columns))))
     assert found.severity == "act"
     assert found.causes[0].cause == cause
     assert found.cost_kwh is not None
@@ -59,7 +62,7 @@ def test_short_runs_are_found_and_what_ends_them_is_told(columns: dict[str, Any]
 
 def test_a_unit_too_big_is_told_by_its_lowest_output() -> None:
     site = WHOLE.replace("min_output_kw = 2.6", "min_output_kw = 8.0")
-    found = check_whole(operation_cycling.short_cycling(context_of(runs=runs_of(15, 15, 40), site=site)))
+    found = check_whole(starts.short_cycling(context_of(runs=runs_of(15, 15, 40), site=site)))
     assert found.causes[0].cause == "oversized_for_mild_load"
 
 
@@ -69,40 +72,40 @@ def test_a_unit_too_big_is_told_by_its_lowest_output() -> None:
     ids=["a usual winter", "two an hour at most", "few", "hardly any"],
 )
 def test_a_healthy_season_does_not_cycle(minutes: int, pause: int, per_day: int) -> None:
-    assert operation_cycling.short_cycling(context_of(runs=runs_of(minutes, pause, per_day))) is None
+    assert starts.short_cycling(context_of(runs=runs_of(minutes, pause, per_day))) is None
 
 
 def test_mild_days_may_cycle_where_cold_ones_may_not() -> None:
     runs = runs_of(11, 12, 30)
     mild = days_of(outdoor=np.full(DAYS, 12.5))
-    assert operation_cycling.short_cycling(context_of(mild, runs)) is None
+    assert starts.short_cycling(context_of(mild, runs)) is None
     cold = days_of(outdoor=np.full(DAYS, 2.0))
-    assert check_whole(operation_cycling.short_cycling(context_of(cold, runs))).severity != "note"
+    assert check_whole(starts.short_cycling(context_of(cold, runs))).severity != "note"
 
 
 def test_cycling_that_is_over_is_a_note_with_its_end() -> None:
     runs = runs_of(5, 8, 40)
     later = runs_of(60, 40, 10)
     runs = joined([runs.where(runs["day"] < FIRST + 20), later.where(later["day"] >= FIRST + 20)])
-    found = check_whole(operation_cycling.short_cycling(context_of(runs=runs)))
+    found = check_whole(starts.short_cycling(context_of(runs=runs)))
     assert (found.severity, found.until) == ("note", "2025-11-20")
 
 
 def test_a_counter_alone_tells_too_many_starts() -> None:
     few = days_of(compressor_starts_counted=15.0, compressor_hours_counted=14.0)
     many = days_of(compressor_starts_counted=60.0, compressor_hours_counted=10.0)
-    assert operation_cycling.short_cycling(context_of(few)) is None
-    found = check_whole(operation_cycling.short_cycling(context_of(many)))
+    assert starts.short_cycling(context_of(few)) is None
+    found = check_whole(starts.short_cycling(context_of(many)))
     assert found.severity == "act"
     assert "counter" in found.headline
     with pytest.raises(NotAssessed, match="compressor_starts"):
-        operation_cycling.short_cycling(context_of(days_of()))
+        starts.short_cycling(context_of(days_of()))
 
 
 def test_silence_of_coarse_readings_is_no_all_clear() -> None:
     coarse = days_of(**{"spacing.heat_pump_electricity": 15.0, "spacing.operating_mode": 15.0})
     with pytest.raises(NotAssessed, match="every 15 minutes can't show short runs"):
-        operation_cycling.short_cycling(context_of(coarse, runs_of(60, 40, 10)))
+        starts.short_cycling(context_of(coarse, runs_of(60, 40, 10)))
 
 
 # Defrosts
@@ -122,7 +125,7 @@ def test_defrosts_beyond_what_the_frost_asks_for(
     given: dict[str, Any] = {"a_day": 24, "heat_taken": 0.12} | columns
     table = defrosts_of(45.0, 90.0, **given)
     found = check_whole(
-        operation_defrost.excessive_defrost(
+        excess.excessive_defrost(
             context_of(days_of(x_steady=19.5) if not days else days_of(**days), defrosts=table)
         )
     )
@@ -143,7 +146,7 @@ def test_defrosts_as_soon_as_the_lock_ends_are_the_air_where_nothing_is_lost(
     ends = np.resize([35.0] * 8 + [60.0], len(defrosts_of(0, 0, 30)))
     days = days_of(x_steady=steady, xe_steady=18.0, load_share_top=0.7)
     table = defrosts_of(0, 60.0, 30, since_last=ends)
-    found = check_whole(operation_defrost.excessive_defrost(context_of(days, defrosts=table)))
+    found = check_whole(excess.excessive_defrost(context_of(days, defrosts=table)))
     assert found.severity == "act"
     assert found.causes[0].cause == cause
 
@@ -155,9 +158,9 @@ def test_defrosts_as_soon_as_the_lock_ends_are_the_air_where_nothing_is_lost(
 )
 def test_defrosts_that_the_weather_explains(a_day: int, taken: float) -> None:
     context = context_of(defrosts=defrosts_of(60.0, 150.0, a_day, heat_taken=taken))
-    found = operation_defrost.excessive_defrost(context)
+    found = excess.excessive_defrost(context)
     assert found is None or found.severity == "note"
-    assert operation_defrost.defrost_without_frost(context) is None
+    assert excess.defrost_without_frost(context) is None
 
 
 def test_a_dear_winter_of_defrosts_is_found() -> None:
@@ -165,7 +168,7 @@ def test_a_dear_winter_of_defrosts_is_found() -> None:
     coats = EIGHT_COATS_KG / 2.0
     days = days_of(frost_least=0.4 * coats, frost_usual=coats, frost_most=2.5 * coats)
     table = defrosts_of(35.0, 280.0, 17, heat_taken=0.25, electricity=0.05)
-    found = check_whole(operation_defrost.excessive_defrost(context_of(days, defrosts=table)))
+    found = check_whole(excess.excessive_defrost(context_of(days, defrosts=table)))
     assert found.severity == "act"
     assert found.cost_kwh is not None
     assert found.cost_kwh > 100.0
@@ -173,19 +176,19 @@ def test_a_dear_winter_of_defrosts_is_found() -> None:
 
 def test_a_timer_is_a_note_and_no_fault() -> None:
     table = defrosts_of(70.0, 90.0).with_columns(since_last=70.0)
-    found = operation_defrost.excessive_defrost(context_of(defrosts=table))
+    found = excess.excessive_defrost(context_of(defrosts=table))
     assert found is not None
     assert (found.severity, found.causes) == ("note", ())
     assert "by the clock, every 70 minutes" in found.headline
-    assert operation_defrost.defrost_without_frost(context_of(defrosts=table)) is None
+    assert excess.defrost_without_frost(context_of(defrosts=table)) is None
 
 
 def test_without_a_meter_that_counts_backwards_the_rate_alone_is_judged() -> None:
     table = defrosts_of(95.0, 90.0, 6, heat_taken=0.0, minutes=4)
-    assert operation_defrost.excessive_defrost(context_of(defrosts=table)) is None
+    assert excess.excessive_defrost(context_of(defrosts=table)) is None
     soon = context_of(defrosts=defrosts_of(35.0, 90.0, 30, heat_taken=0.0))
-    assert operation_defrost.defrost_without_frost(soon) is None
-    assert "defrosts 30 times" in check_whole(operation_defrost.excessive_defrost(soon)).headline
+    assert excess.defrost_without_frost(soon) is None
+    assert "defrosts 30 times" in check_whole(excess.excessive_defrost(soon)).headline
 
 
 @pytest.mark.parametrize(
@@ -197,9 +200,7 @@ def test_without_a_meter_that_counts_backwards_the_rate_alone_is_judged() -> Non
 )
 def test_defrosts_in_air_that_frosts_no_coil(columns: dict[str, Any], steady: float, cause: str) -> None:
     table = defrosts_of(40.0, 0.0, outdoor=9.0, frosting=False, **columns)
-    found = check_whole(
-        operation_defrost.defrost_without_frost(context_of(days_of(x_steady=steady), defrosts=table))
-    )
+    found = check_whole(excess.defrost_without_frost(context_of(days_of(x_steady=steady), defrosts=table)))
     assert found.severity == "act"
     assert found.causes[0].cause == cause
 
@@ -207,12 +208,12 @@ def test_defrosts_in_air_that_frosts_no_coil(columns: dict[str, Any], steady: fl
 def test_frost_of_a_colder_hour_may_be_melted_at_8_degrees() -> None:
     """What counts is the frost since the last defrost, not the air at the time of the next."""
     warm = defrosts_of(60.0, 90.0, outdoor=8.0, frosting=False)
-    assert operation_defrost.defrost_without_frost(context_of(defrosts=warm)) is None
+    assert excess.defrost_without_frost(context_of(defrosts=warm)) is None
 
 
 def test_a_few_odd_defrosts_are_a_note() -> None:
     odd = defrosts_of(40.0, 0.0, outdoor=9.0, frosting=False).where(slice(0, 40, 10))
-    found = operation_defrost.defrost_without_frost(context_of(defrosts=odd))
+    found = excess.defrost_without_frost(context_of(defrosts=odd))
     assert found is not None
     assert found.severity == "note"
 
@@ -220,7 +221,7 @@ def test_a_few_odd_defrosts_are_a_note() -> None:
 def test_a_brine_source_has_no_defrosts_to_judge() -> None:
     site = WHOLE.replace('source = "air"', 'source = "brine"')
     with pytest.raises(NotAssessed, match="not air"):
-        operation_defrost.excessive_defrost(context_of(defrosts=defrosts_of(30, 50), site=site))
+        excess.excessive_defrost(context_of(defrosts=defrosts_of(30, 50), site=site))
 
 
 # Rest
@@ -228,46 +229,43 @@ def test_a_brine_source_has_no_defrosts_to_judge() -> None:
 
 @pytest.mark.parametrize(("watts", "severity"), [(50.0, None), (90.0, "watch"), (200.0, "act")])
 def test_power_at_rest(watts: float, severity: str | None) -> None:
-    found = operation_idle.high_standby(context_of(days_of(rest_power=watts), site=OWN_PUMP_METER))
+    found = idle.high_standby(context_of(days_of(rest_power=watts), site=OWN_PUMP_METER))
     assert (found and found.severity) == severity
 
 
 def test_short_runs_blurred_by_coarse_readings_are_no_standby() -> None:
     coarse = {"spacing.heat_pump_electricity": 15.0}
     steady = days_of(rest_power=np.tile([110.0, 120.0], DAYS // 2), **coarse)
-    assert operation_idle.high_standby(context_of(steady, site=OWN_PUMP_METER)) is not None
+    assert idle.high_standby(context_of(steady, site=OWN_PUMP_METER)) is not None
     blurred = days_of(rest_power=np.tile([60.0, 130.0, 240.0], DAYS // 3), **coarse)
     with pytest.raises(NotAssessed, match="short runs"):
-        operation_idle.high_standby(context_of(blurred, site=OWN_PUMP_METER))
+        idle.high_standby(context_of(blurred, site=OWN_PUMP_METER))
     running = days_of(rest_power=480.0, **coarse)
     with pytest.raises(NotAssessed, match="rested on too few days"):
-        operation_idle.high_standby(context_of(running, site=OWN_PUMP_METER))
+        idle.high_standby(context_of(running, site=OWN_PUMP_METER))
 
 
 def test_a_pump_inside_the_meter_is_taken_out_or_allowed_for() -> None:
     text = WHOLE.replace('quantity = "circulation_pump_electricity"', 'quantity = "fan_electricity"')
     assert 'includes = ["circulation_pump"]' in text
     still = days_of(rest_power=110.0, still_power=25.0)
-    assert operation_idle.high_standby(context_of(still, site=text)) is None
+    assert idle.high_standby(context_of(still, site=text)) is None
     always = days_of(rest_power=110.0, still_power=np.nan, n_still=0)
-    assert operation_idle.high_standby(context_of(always, site=text)) is None
-    assert (
-        operation_idle.high_standby(context_of(days_of(rest_power=190.0, still_power=np.nan), site=text))
-        is not None
-    )
+    assert idle.high_standby(context_of(always, site=text)) is None
+    assert idle.high_standby(context_of(days_of(rest_power=190.0, still_power=np.nan), site=text)) is not None
 
 
 def test_a_pump_that_never_rests() -> None:
     days = days_of(n_unasked=600, n_unasked_pumped=590)
     head, limits, tail = WHOLE.partition("[limits]")
     calling = f'{head}[[point]]\nid = "call"\nquantity = "heat_call"\nas = "state"\n{limits}{tail}'
-    found = check_whole(operation_idle.pump_always_on(context_of(days, site=calling)))
+    found = check_whole(idle.pump_always_on(context_of(days, site=calling)))
     assert found.severity == "watch"
     # Without a call nobody knows whether the curve keeps the pump running in the season.
-    assert check_whole(operation_idle.pump_always_on(context_of(days))).severity == "note"
-    assert operation_idle.pump_always_on(context_of()) is None
+    assert check_whole(idle.pump_always_on(context_of(days))).severity == "note"
+    assert idle.pump_always_on(context_of()) is None
     with pytest.raises(NotAssessed):
-        operation_idle.pump_always_on(context_of(days_of(n_unasked=np.nan, n_unasked_pumped=np.nan)))
+        idle.pump_always_on(context_of(days_of(n_unasked=np.nan, n_unasked_pumped=np.nan)))
 
 
 # Limits, needs, and whole plants
@@ -276,14 +274,14 @@ def test_a_pump_that_never_rests() -> None:
 @pytest.mark.parametrize(
     ("check", "days", "limits"),
     [
-        (operation_idle.high_standby, {"still_power": 90.0}, {"standby_watch_w": 100.0}),
+        (idle.high_standby, {"still_power": 90.0}, {"standby_watch_w": 100.0}),
         (
-            operation_flow.buffer_mixing,
+            water_flow.buffer_mixing,
             {"buffer_drop": 2.0},
             {"buffer_drop_watch_k": 3.0, "buffer_drop_note_k": 2.5},
         ),
         (
-            operation_flow.low_flow,
+            water_flow.low_flow,
             {"flow_rate": 0.9, "flow_rate_top": 0.9, "flow_rate_hot_water": 0.9, "lift": 7.0},
             {"low_flow_note_share": 0.5},
         ),
@@ -297,8 +295,8 @@ def test_a_limit_of_the_site_file_counts(
 
 
 def test_every_limit_has_a_source_and_is_used() -> None:
-    folder = Path(operation_flow.__file__).parent
-    code = "".join(p.read_text() for p in folder.glob("operation_*.py"))
+    folder = Path(water_flow.__file__).parents[1]
+    code = "".join(p.read_text() for p in folder.rglob("*.py") if p.name != "limits.py")
     for name, limit in LIMITS_OPERATION.items():
         assert len(limit.source) > 20
         assert limit.meaning

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.errors import NotAssessed
-from analysis.findings import operation_curve, operation_flow
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.findings.flow import water_flow
+from fieldfare.analysis.findings.heat import curve
 from tests.analysis.operation_tables import CURVE, DAYS, check_whole, context_of, days_of
 from tests.analysis.site_text import WHOLE
 
@@ -22,16 +23,16 @@ def test_a_curve_set_high_is_graded_by_kelvin(above: float, severity: str) -> No
         target_above_curve=above,
         xc_space_actual=20.0,
     )
-    found = check_whole(operation_curve.flow_temperature_above_curve(context_of(days)))
+    found = check_whole(curve.flow_temperature_above_curve(context_of(days)))
     assert found.severity == severity
     assert found.causes[0].cause == "curve_set_high"
     assert found.visit == "setting"
-    assert operation_curve.no_weather_compensation(context_of(days)) is None
+    assert curve.no_weather_compensation(context_of(days)) is None
 
 
 def test_overshoot_of_what_is_asked_is_no_high_curve() -> None:
     days = days_of(flow=CURVE + 4.0, above_curve=4.0)
-    assert operation_curve.flow_temperature_above_curve(context_of(days)) is None
+    assert curve.flow_temperature_above_curve(context_of(days)) is None
 
 
 def test_a_fixed_flow_is_told_from_a_high_curve() -> None:
@@ -42,9 +43,9 @@ def test_a_fixed_flow_is_told_from_a_high_curve() -> None:
         target_above_curve=48.0 - CURVE,
         xc_space_actual=21.0,
     )
-    high = check_whole(operation_curve.flow_temperature_above_curve(context_of(days)))
+    high = check_whole(curve.flow_temperature_above_curve(context_of(days)))
     assert high.causes[0].cause == "manual_override"
-    fixed = check_whole(operation_curve.no_weather_compensation(context_of(days)))
+    fixed = check_whole(curve.no_weather_compensation(context_of(days)))
     assert fixed.severity == "act"
     assert "48" in fixed.headline
 
@@ -53,7 +54,7 @@ def test_a_hand_setting_is_dated() -> None:
     late = np.arange(DAYS) >= 30
     flow = np.where(late, 50.0, CURVE)
     days = days_of(flow=flow, target_flow=flow, above_curve=flow - CURVE, target_above_curve=flow - CURVE)
-    found = check_whole(operation_curve.flow_temperature_above_curve(context_of(days)))
+    found = check_whole(curve.flow_temperature_above_curve(context_of(days)))
     assert found.since == "2025-12-01"
     assert found.causes[0].cause == "manual_override"
     assert found.until is None
@@ -61,23 +62,23 @@ def test_a_hand_setting_is_dated() -> None:
 
 def test_one_kind_of_weather_cannot_show_compensation() -> None:
     with pytest.raises(NotAssessed, match="too alike"):
-        operation_curve.no_weather_compensation(context_of(days_of(outdoor_steady=np.full(DAYS, 4.0))))
+        curve.no_weather_compensation(context_of(days_of(outdoor_steady=np.full(DAYS, 4.0))))
     text = WHOLE.replace("[heating_curve]\npoints = [[-3.0, 46.0], [15.0, 28.0]]", "")
     with pytest.raises(NotAssessed, match="heating_curve"):
-        operation_curve.flow_temperature_above_curve(context_of(site=text))
+        curve.flow_temperature_above_curve(context_of(site=text))
 
 
 def test_heat_on_warm_days() -> None:
     warm = np.full(DAYS, 20.0)
     days = days_of(outdoor=warm, n_heating_warm=200, q_heating_warm=6.0)
-    found = check_whole(operation_curve.heating_out_of_season(context_of(days)))
+    found = check_whole(curve.heating_out_of_season(context_of(days)))
     assert found.severity == "act"
     assert found.cost_kwh == pytest.approx(
         (DAYS - 1) * 6.0 * 20.0 / 80.0
     )  # the first has no warm day before it
-    assert operation_curve.heating_out_of_season(context_of(days_of(outdoor=warm, n_heating_warm=5))) is None
+    assert curve.heating_out_of_season(context_of(days_of(outdoor=warm, n_heating_warm=5))) is None
     with pytest.raises(NotAssessed, match="warm days"):
-        operation_curve.heating_out_of_season(context_of())
+        curve.heating_out_of_season(context_of())
 
 
 # Water flow
@@ -92,7 +93,7 @@ def test_low_flow_by_its_share_and_air_by_its_restlessness(
     days = days_of(
         flow_rate=flow, flow_rate_top=flow, flow_rate_hot_water=flow, flow_jitter=jitter, lift=4.0 / share
     )
-    found = check_whole(operation_flow.low_flow(context_of(days)))
+    found = check_whole(water_flow.low_flow(context_of(days)))
     assert found.severity == severity
     assert found.causes[0].cause == cause
 
@@ -101,44 +102,44 @@ def test_a_pump_that_holds_the_difference_is_no_low_flow() -> None:
     heat = 2500.0 + 1500.0 * (1.0 + np.sin(np.arange(DAYS) / 3.0))
     flow = heat / 1155.0 / 5.0
     days = days_of(flow_rate=flow, flow_rate_top=flow, flow_rate_hot_water=np.nan, heat_power=heat, lift=5.0)
-    assert operation_flow.low_flow(context_of(days)) is None
+    assert water_flow.low_flow(context_of(days)) is None
 
 
 def test_a_pump_at_its_least_speed_with_the_nominal_difference_is_no_low_flow() -> None:
     """4.8 K of 5.3 K with half of the nominal flow: seen on a sound plant whose pump modulates, no source."""
     days = days_of(flow_rate=0.72, flow_rate_top=0.74, flow_rate_hot_water=0.73, lift=4.6, heat_power=3800.0)
-    assert operation_flow.low_flow(context_of(days)) is None
+    assert water_flow.low_flow(context_of(days)) is None
 
 
 def test_flow_is_had_from_heat_and_difference_where_no_meter_shows_it() -> None:
     days = days_of(lift=9.0, heat_power=6000.0, flow_rate=None, flow_rate_top=None, flow_rate_hot_water=None)
-    found = check_whole(operation_flow.low_flow(context_of(days)))
+    found = check_whole(water_flow.low_flow(context_of(days)))
     assert "from heat and difference" in found.evidence[0].label
 
 
 def test_a_slide_of_the_flow_is_clogging_and_a_step_is_not() -> None:
     slide = 1.45 * (1.0 - np.clip(np.arange(DAYS) - 10, 0, 45) / 45 * 0.35)
-    found = check_whole(operation_flow.falling_flow(context_of(days_of(flow_rate_hot_water=slide))))
+    found = check_whole(water_flow.falling_flow(context_of(days_of(flow_rate_hot_water=slide))))
     assert found.severity == "act"
     assert "2025-11-10" < found.since < "2025-12-01"
     step = np.where(np.arange(DAYS) < 30, 1.45, 0.95)
-    assert operation_flow.falling_flow(context_of(days_of(flow_rate_hot_water=step))) is None
-    assert operation_flow.falling_flow(context_of()) is None
+    assert water_flow.falling_flow(context_of(days_of(flow_rate_hot_water=step))) is None
+    assert water_flow.falling_flow(context_of()) is None
 
 
 def test_valves_that_close_in_spring_are_no_clogging() -> None:
     heat = np.linspace(9000.0, 3000.0, DAYS) + 600.0 * np.sin(np.arange(DAYS))
     days = days_of(flow_rate=1.0 + heat / 20000.0, heat_power=heat, flow_rate_hot_water=np.nan)
-    assert operation_flow.falling_flow(context_of(days)) is None
+    assert water_flow.falling_flow(context_of(days)) is None
 
 
 def test_mixing_at_the_buffer() -> None:
     found = check_whole(
-        operation_flow.buffer_mixing(context_of(days_of(buffer_drop=2.0, lift=4.0, beyond_lift=2.0)))
+        water_flow.buffer_mixing(context_of(days_of(buffer_drop=2.0, lift=4.0, beyond_lift=2.0)))
     )
     assert found.severity == "watch"
     assert "2.0 times" in found.causes[0].because
-    assert operation_flow.buffer_mixing(context_of()) is None
+    assert water_flow.buffer_mixing(context_of()) is None
     text = WHOLE.replace('[buffer]\nlitres = 50\narrangement = "series"', "")
     with pytest.raises(NotAssessed, match="no buffer"):
-        operation_flow.buffer_mixing(context_of(site=text))
+        water_flow.buffer_mixing(context_of(site=text))

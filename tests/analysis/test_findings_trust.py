@@ -8,25 +8,37 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.errors import NotAssessed
-from analysis.findings.judge import DATA_RULES
-from analysis.findings.limits import LIMITS
-from analysis.findings.limits_trust import LIMITS_TRUST
-from analysis.findings.trust_clock import clock_offset
-from analysis.findings.trust_meters import flow_return_swapped, heat_meter_disagrees, implausible_efficiency
-from analysis.findings.trust_outdoor import outdoor_sensor_biased
-from analysis.findings.trust_registers import register_reset
-from analysis.findings.trust_silence import data_gap, sensor_stuck
-from analysis.findings.trust_units import unit_mismatch
-from analysis.physics.sun import clear_noon, half_day, solar_noon
-from analysis.physics.water import antifreeze_over_reading
-from analysis.result import analyse
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.findings.data.clocks import clock_offset
+from fieldfare.analysis.findings.data.limits import LIMITS_TRUST
+from fieldfare.analysis.findings.data.meters import (
+    flow_return_swapped,
+    heat_meter_disagrees,
+    implausible_efficiency,
+)
+from fieldfare.analysis.findings.data.outdoor import outdoor_sensor_biased
+from fieldfare.analysis.findings.data.registers import register_reset
+from fieldfare.analysis.findings.data.silence import data_gap, sensor_stuck
+from fieldfare.analysis.findings.data.units import unit_mismatch
+from fieldfare.analysis.findings.judge import DATA_RULES
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.physics.sun import clear_noon, half_day, solar_noon
+from fieldfare.analysis.physics.water import antifreeze_over_reading
+from fieldfare.analysis.reports.result import analyse
 from tests.analysis.small_plant import FIRST, Small, found
 
 CODES = {
-    "data_gap", "sensor_stuck", "register_reset", "unit_mismatch", "flow_return_swapped", "clock_offset",
-    "implausible_efficiency", "heat_meter_disagrees", "outdoor_sensor_biased", "meter_misplaced",
-}  # fmt: skip
+    "data_gap",
+    "sensor_stuck",
+    "register_reset",
+    "unit_mismatch",
+    "flow_return_swapped",
+    "clock_offset",
+    "implausible_efficiency",
+    "heat_meter_disagrees",
+    "outdoor_sensor_biased",
+    "meter_misplaced",
+}
 
 
 @pytest.fixture
@@ -268,10 +280,11 @@ SLIPS = {
     "l/s sent as m3/h": ("rate", lambda v: v / 3.6, "l/s"),
     "kPa sent as bar": ("pressure", lambda v: v * 100.0, "kPa"),
     "psi sent as bar": ("pressure", lambda v: v * 14.504, "psi"),
-}  # fmt: skip
+}
 
 
-# A unit that is declared wrong is wrong from the first day; all others may also come with a change of the gateway.
+# A unit that is declared wrong is wrong from the first day; all others may also come with a change of the
+# gateway.
 CASES = [(slip, begins) for slip in SLIPS for begins in (0, 25) if not (begins and slip.startswith("W sent"))]
 
 
@@ -460,7 +473,8 @@ def test_a_whole_plant_in_the_wrong_zone_is_told_by_its_air():
 
 
 def with_set_back(small: Small, begins_h: float) -> None:
-    """A target that falls each evening by the clock on the wall, an hour later or earlier from the clock change on."""
+    """A target that falls each evening by the clock on the wall, an hour later or earlier from the clock
+    change on."""
     local = pd.to_datetime(small.time, unit="ms", utc=True).tz_convert("Europe/London")
     hour = local.hour.to_numpy() + local.minute.to_numpy() / 60.0
     changed = local >= pd.Timestamp("2026-03-29 02:00", tz="Europe/London")

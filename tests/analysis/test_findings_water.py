@@ -8,20 +8,20 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.errors import NotAssessed
-from analysis.facts.table import Table
-from analysis.findings import (
-    water_circuit,
-    water_cylinder,
-    water_diverter,
-    water_hygiene,
-    water_immersion,
-    water_pressure,
-    water_reheat,
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.findings.electric import immersion
+from fieldfare.analysis.findings.flow import freezing
+from fieldfare.analysis.findings.flow import pressure as water_pressure
+from fieldfare.analysis.findings.hot_water import (
+    cylinder,
+    diverter,
+    hygiene,
+    reheat,
 )
-from analysis.findings.limits_water import LIMITS_WATER
-from analysis.findings.model import Recognised
-from analysis.findings.water import RULES
+from fieldfare.analysis.findings.hot_water.limits import LIMITS_WATER
+from fieldfare.analysis.findings.hot_water.rules import RULES
+from fieldfare.analysis.findings.model import Recognised
 from tests.analysis.heat_tables import (
     DAYS,
     FIRST,
@@ -88,7 +88,7 @@ def test_limits_have_a_unit_a_source_and_a_meaning() -> None:
 
 def test_an_element_left_on_its_timer() -> None:
     days = days_of(e_immersion=4.0, e_imm_after=0.3, imm_at=1140.0, imm_to=58.0)
-    found = check_whole(water_immersion.immersion_use(context_of(days)))
+    found = check_whole(immersion.immersion_use(context_of(days)))
     assert found.severity == "act"
     assert found.causes[0].cause == "immersion_timer_on"
     assert found.visit == "call"
@@ -99,7 +99,7 @@ def test_an_element_left_on_its_timer() -> None:
 
 def test_a_setpoint_out_of_reach_is_finished_by_the_element() -> None:
     days = days_of(e_immersion=2.5, e_imm_after=2.4, imm_at=np.arange(DAYS) * 311.0 % 1440, imm_to=50.2)
-    found = check_whole(water_immersion.immersion_use(context_of(days, reheats_of(to_c=46.0, reached=0.0))))
+    found = check_whole(immersion.immersion_use(context_of(days, reheats_of(to_c=46.0, reached=0.0))))
     assert found.causes[0].cause == "setpoint_above_reach"
     assert found.visit == "setting"
 
@@ -114,13 +114,13 @@ def test_a_setpoint_out_of_reach_is_finished_by_the_element() -> None:
     ids=["disinfection", "disinfection and standby", "guests once"],
 )
 def test_disinfection_and_a_boost_are_no_waste(used: np.ndarray) -> None:
-    assert water_immersion.immersion_use(context_of(days_of(e_immersion=used))) is None
+    assert immersion.immersion_use(context_of(days_of(e_immersion=used))) is None
 
 
 def test_without_a_schedule_nothing_is_set_aside_for_disinfection() -> None:
     site = SITE.replace("pasteurise_c = 60.0\n", "").replace("pasteurise_every_days = 7\n", "")
     used = days_of(e_immersion=np.where(np.arange(DAYS) % 3 == 0, 4.0, 0.0), imm_to=55.0)
-    assert check_whole(water_immersion.immersion_use(context_of(used, site=site))).severity != "note"
+    assert check_whole(immersion.immersion_use(context_of(used, site=site))).severity != "note"
 
 
 # Reheats
@@ -128,14 +128,14 @@ def test_without_a_schedule_nothing_is_set_aside_for_disinfection() -> None:
 
 def test_a_scaled_coil_wants_hot_water_at_a_usual_flow() -> None:
     reheats = reheats_of(minutes=95, flow_end=66.0, over_cylinder=20.0, heat_end=3.5, heat=4.5)
-    found = check_whole(water_reheat.slow_reheat(context_of(reheats=reheats)))
+    found = check_whole(reheat.slow_reheat(context_of(reheats=reheats)))
     assert found.severity in ("watch", "act")
     assert found.causes[0].cause == "coil_or_scale"
 
 
 def test_little_flow_through_the_coil() -> None:
     reheats = reheats_of(minutes=100, flow_rate=0.5, lift=11.0, over_cylinder=14.0, heat_end=4.5)
-    found = check_whole(water_reheat.slow_reheat(context_of(reheats=reheats)))
+    found = check_whole(reheat.slow_reheat(context_of(reheats=reheats)))
     assert found.causes[0].cause == "flow_low"
     assert "34%" in found.headline
 
@@ -152,7 +152,7 @@ def test_little_flow_through_the_coil() -> None:
 def test_charges_that_are_long_or_short_for_other_reasons(columns: dict[str, Any]) -> None:
     days = days_of(load_share_top=columns.get("most", 0.8))
     try:
-        found = water_reheat.slow_reheat(context_of(days, reheats_of(**columns)))
+        found = reheat.slow_reheat(context_of(days, reheats_of(**columns)))
     except NotAssessed:
         found = None
     assert found is None or found.severity == "note"
@@ -160,20 +160,18 @@ def test_charges_that_are_long_or_short_for_other_reasons(columns: dict[str, Any
 
 def test_a_unit_that_gives_more_for_heating_is_held_back_at_the_cylinder() -> None:
     reheats = reheats_of(minutes=110, over_cylinder=5.0, heat_end=2.5, heat=4.5)
-    assert check_whole(water_reheat.slow_reheat(context_of(reheats=reheats))).severity != "note"
+    assert check_whole(reheat.slow_reheat(context_of(reheats=reheats))).severity != "note"
 
 
 def test_slow_reheats_are_told_from_heat_alone() -> None:
     none = dict.fromkeys(("over_cylinder", "flow_rate", "lift", "flow", "flow_end", "to_c", "from_c"), np.nan)
-    found = check_whole(
-        water_reheat.slow_reheat(context_of(reheats=reheats_of(**none, minutes=150, heat=5.0)))
-    )
+    found = check_whole(reheat.slow_reheat(context_of(reheats=reheats_of(**none, minutes=150, heat=5.0))))
     assert found.severity in ("watch", "act")
 
 
 def test_a_reheat_that_stalls_below_its_setpoint() -> None:
     reheats = reheats_of(minutes=150, to_c=46.0, rise_end=1.0, flow_max=69.0, reached=0.0)
-    found = check_whole(water_reheat.reheat_incomplete(context_of(reheats=reheats)))
+    found = check_whole(reheat.reheat_incomplete(context_of(reheats=reheats)))
     assert found.severity == "watch"
     assert found.causes[0].cause == "setpoint_above_reach"
     assert "Legionella" in found.caution
@@ -181,7 +179,7 @@ def test_a_reheat_that_stalls_below_its_setpoint() -> None:
 
 def test_a_setpoint_changed_on_the_controller_is_no_stall() -> None:
     reheats = reheats_of(to_c=46.0, rise_end=20.0, reached=0.0)
-    found = check_whole(water_reheat.reheat_incomplete(context_of(reheats=reheats)))
+    found = check_whole(reheat.reheat_incomplete(context_of(reheats=reheats)))
     assert found.severity == "note"
     assert not found.causes
 
@@ -189,7 +187,7 @@ def test_a_setpoint_changed_on_the_controller_is_no_stall() -> None:
 def test_what_the_immersion_heater_finishes_gets_hot() -> None:
     reheats = reheats_of(minutes=150, to_c=46.0, rise_end=1.0, flow_max=69.0, reached=0.0)
     days = days_of(e_immersion=2.0, e_imm_after=2.0, tank_max=50.3)
-    found = water_reheat.reheat_incomplete(context_of(days, reheats))
+    found = reheat.reheat_incomplete(context_of(days, reheats))
     assert found is not None
     assert found.severity == "note"
 
@@ -197,7 +195,7 @@ def test_what_the_immersion_heater_finishes_gets_hot() -> None:
 def test_single_charges_cut_short_by_draws_are_no_stall() -> None:
     short = np.arange(2 * DAYS) % 5 == 0
     reheats = reheats_of(to_c=np.where(short, 45.0, 50.4), rise_end=np.where(short, 1.0, 18.0))
-    assert water_reheat.reheat_incomplete(context_of(reheats=reheats)) is None
+    assert reheat.reheat_incomplete(context_of(reheats=reheats)) is None
 
 
 # Hot water runs out
@@ -205,8 +203,8 @@ def test_single_charges_cut_short_by_draws_are_no_stall() -> None:
 
 def test_a_low_sensor_that_turns_cold_is_no_empty_cylinder() -> None:
     cold = days_of(n_tank_cold=600, n_cold_charging=30, tank_min=30.0)
-    assert water_cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=5.5))) is None
-    found = water_cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=10.0)))
+    assert cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=5.5))) is None
+    found = cylinder.hot_water_shortfall(context_of(cold, reheats_of(heat=10.0)))
     assert found is not None
     assert found.severity == "act"
 
@@ -237,9 +235,7 @@ def test_a_low_sensor_that_turns_cold_is_no_empty_cylinder() -> None:
     ],
 )
 def test_why_hot_water_runs_out(days: dict[str, Any], reheats: dict[str, Any], cause: str) -> None:
-    found = check_whole(
-        water_cylinder.hot_water_shortfall(context_of(days_of(**days), reheats_of(**reheats)))
-    )
+    found = check_whole(cylinder.hot_water_shortfall(context_of(days_of(**days), reheats_of(**reheats))))
     assert found.severity == "act"
     assert found.causes[0].cause == cause
 
@@ -256,7 +252,7 @@ def test_why_hot_water_runs_out(days: dict[str, Any], reheats: dict[str, Any], c
     ids=["a sensor low in the cylinder", "a party"],
 )
 def test_a_cold_sensor_now_and_then_is_no_shortage(columns: dict[str, Any]) -> None:
-    assert water_cylinder.hot_water_shortfall(context_of(days_of(**columns))) is None
+    assert cylinder.hot_water_shortfall(context_of(days_of(**columns))) is None
 
 
 # Standing loss
@@ -264,7 +260,7 @@ def test_a_cold_sensor_now_and_then_is_no_shortage(columns: dict[str, Any]) -> N
 
 def test_wet_insulation_cools_alike_by_day_and_night() -> None:
     days = days_of(standing_k_per_h=0.55, cooling_night=0.55, cooling_day=0.6)
-    found = check_whole(water_cylinder.high_standing_loss(context_of(days)))
+    found = check_whole(cylinder.high_standing_loss(context_of(days)))
     assert found.causes[0].cause == "insulation"
     # 0.55 K/h of 250 l is 160 W at 28 K: 5.7 W/K, class C allows 2.06.
     assert found.evidence[0].value == pytest.approx(0.55 * 250 * 1.163 / 28.0, abs=0.02)
@@ -272,7 +268,7 @@ def test_wet_insulation_cools_alike_by_day_and_night() -> None:
 
 def test_a_circulation_pump_by_the_clock_cools_by_day() -> None:
     days = days_of(standing_k_per_h=0.2, cooling_night=0.2, cooling_day=0.9)
-    found = check_whole(water_cylinder.high_standing_loss(context_of(days)))
+    found = check_whole(cylinder.high_standing_loss(context_of(days)))
     assert found.causes[0].cause == "secondary_circulation"
     assert found.visit == "setting"
 
@@ -288,7 +284,7 @@ def test_a_circulation_pump_by_the_clock_cools_by_day() -> None:
 )
 def test_cooling_that_is_no_loss(columns: dict[str, Any]) -> None:
     try:
-        assert water_cylinder.high_standing_loss(context_of(days_of(**columns))) is None
+        assert cylinder.high_standing_loss(context_of(days_of(**columns))) is None
     except NotAssessed as reason:
         assert "5 days" in str(reason)  # noqa: PT017
 
@@ -298,7 +294,7 @@ def test_cooling_that_is_no_loss(columns: dict[str, Any]) -> None:
 
 def test_a_schedule_that_is_not_reached() -> None:
     days = days_of(disinfection_min=np.where((np.arange(DAYS) % 7 == 3) & (np.arange(DAYS) < 50), 90, 0))
-    found = check_whole(water_hygiene.pasteurisation_missed(context_of(days)))
+    found = check_whole(hygiene.pasteurisation_missed(context_of(days)))
     assert found.severity == "act"
     # Last reached on day 45; due again a week later.
     assert found.since == str(FIRST + 53)
@@ -311,13 +307,13 @@ def test_a_run_put_off_by_a_day_is_kept() -> None:
             np.isin(np.arange(DAYS), [3, 11, 18, 26, 33, 41, 48, 56, 64, 71, 79, 86]), 30, 0
         )
     )
-    assert water_hygiene.pasteurisation_missed(context_of(days)) is None
+    assert hygiene.pasteurisation_missed(context_of(days)) is None
 
 
 def test_days_without_data_are_no_missed_disinfection() -> None:
     gap = (np.arange(DAYS) >= 30) & (np.arange(DAYS) < 55)
     days = days_of(n_tank=np.where(gap, 0, 1440), disinfection_min=np.where(WEEKLY & ~gap, 90, 0))
-    assert water_hygiene.pasteurisation_missed(context_of(days)) is None
+    assert hygiene.pasteurisation_missed(context_of(days)) is None
 
 
 # Diverter
@@ -331,7 +327,7 @@ def test_cooling_that_follows_the_heating_water_is_a_leak() -> None:
         + 0.2
         + 0.2 * rng.standard_normal(len(reheats))
     )
-    found = check_whole(water_diverter.diverter_passing(context_of(reheats=leaking)))
+    found = check_whole(diverter.diverter_passing(context_of(reheats=leaking)))
     assert found.severity == "watch"
     # 0.15 per hour of about 20 K, in 250 l; the calmest quarter of the charges bounds it from above.
     assert found.evidence[0].value == pytest.approx(3.0, abs=0.5)
@@ -341,7 +337,7 @@ def test_cooling_that_follows_the_heating_water_is_a_leak() -> None:
 def test_cooling_that_does_not_follow_it_is_the_cylinders_own() -> None:
     rng = np.random.default_rng(3)
     losing = reheats_of(fall_after=1.6 + 0.2 * rng.standard_normal(2 * DAYS))
-    assert water_diverter.diverter_passing(context_of(reheats=losing)) is None
+    assert diverter.diverter_passing(context_of(reheats=losing)) is None
 
 
 def test_draws_that_come_with_mild_evenings_are_no_leak() -> None:
@@ -349,7 +345,7 @@ def test_draws_that_come_with_mild_evenings_are_no_leak() -> None:
     reheats = reheats_of()
     drawn = (rng.random(len(reheats)) < 0.5) * (reheats["to_c"] - reheats["flow_after"] > 20.0) * 8.0
     losing = reheats.with_columns(fall_after=0.3 + drawn)
-    assert water_diverter.diverter_passing(context_of(reheats=losing)) is None
+    assert diverter.diverter_passing(context_of(reheats=losing)) is None
 
 
 def test_without_a_flow_sensor_heating_on_and_off_are_compared() -> None:
@@ -359,9 +355,9 @@ def test_without_a_flow_sensor_heating_on_and_off_are_compared() -> None:
     reheats = reheats_of(
         flow_after=np.nan, heat_after=np.where(on, 1.0, 0.0), fall_after=np.where(on, 2.6, 0.3) + noise
     )
-    assert check_whole(water_diverter.diverter_passing(context_of(reheats=reheats))).severity == "watch"
+    assert check_whole(diverter.diverter_passing(context_of(reheats=reheats))).severity == "watch"
     alike = reheats_of(flow_after=np.nan, heat_after=np.where(on, 1.0, 0.0), fall_after=1.0 + noise)
-    assert water_diverter.diverter_passing(context_of(reheats=alike)) is None
+    assert diverter.diverter_passing(context_of(reheats=alike)) is None
 
 
 def test_a_leak_is_not_laid_to_the_insulation() -> None:
@@ -369,7 +365,7 @@ def test_a_leak_is_not_laid_to_the_insulation() -> None:
     leaking = reheats.with_columns(fall_after=0.15 * (reheats["to_c"] - reheats["flow_after"]) + 0.2)
     days = days_of(standing_k_per_h=1.5, cooling_night=1.5, cooling_day=1.6)
     with pytest.raises(NotAssessed, match="diverter"):
-        water_cylinder.high_standing_loss(context_of(days, leaking))
+        cylinder.high_standing_loss(context_of(days, leaking))
 
 
 # Pressure
@@ -449,38 +445,40 @@ def test_a_dead_pressure_sensor_is_not_an_empty_circuit() -> None:
 def frost(first: int, last: int, water: float = -2.0, outdoor: float = -6.0) -> Table:
     mine = (np.arange(DAYS) >= first) & (np.arange(DAYS) <= last)
     return days_of(
-        outdoor_min=np.where(mine, outdoor, 2.0), water_min=np.where(mine, water, 25.0), n_near_freezing=np.where(mine, 400, 0),
+        outdoor_min=np.where(mine, outdoor, 2.0),
+        water_min=np.where(mine, water, 25.0),
+        n_near_freezing=np.where(mine, 400, 0),
         n_dead_frost=np.where(mine, 700, 0),
-    )  # fmt: skip
+    )
 
 
 def test_frost_without_supply_is_urgent_while_it_lasts() -> None:
-    found = check_whole(water_circuit.frost_risk(context_of(frost(DAYS - 2, DAYS - 1))))
+    found = check_whole(freezing.frost_risk(context_of(frost(DAYS - 2, DAYS - 1))))
     assert found.severity == "urgent"
     assert found.causes[0].cause == "power_loss"
     assert "today" in found.home
 
 
 def test_long_without_supply_counts_where_no_water_is_measured() -> None:
-    found = check_whole(water_circuit.frost_risk(context_of(frost(40, 41, water=np.nan))))
+    found = check_whole(freezing.frost_risk(context_of(frost(40, 41, water=np.nan))))
     assert found.severity == "watch"
     assert "unseen" in found.headline
     short = frost(40, 40, water=np.nan)
     short = short.with_columns(n_dead_frost=np.minimum(short["n_dead_frost"], 400))
-    assert water_circuit.frost_risk(context_of(short)).severity == "note"  # type: ignore[union-attr]
+    assert freezing.frost_risk(context_of(short)).severity == "note"  # type: ignore[union-attr]
 
 
 def test_a_day_of_work_in_frost_is_a_note() -> None:
     context = context_of(frost(40, 40))
     day = str(FIRST + 40)
     worked = replace(context, recognised=(Recognised("serviced", day, day, "worked on"),))
-    found = water_circuit.frost_risk(worked)
+    found = freezing.frost_risk(worked)
     assert found is not None
     assert found.severity == "note"
 
 
 def test_what_froze_once_must_be_looked_at() -> None:
-    found = check_whole(water_circuit.frost_risk(context_of(frost(40, 41))))
+    found = check_whole(freezing.frost_risk(context_of(frost(40, 41))))
     assert found.severity == "watch"
     assert found.until == str(FIRST + 41)
 
@@ -491,11 +489,11 @@ def test_what_froze_once_must_be_looked_at() -> None:
     ids=["antifreeze", "no frost"],
 )
 def test_frost_that_can_not_harm(days: Table, site: str) -> None:
-    assert water_circuit.frost_risk(context_of(days, site=site)) is None
+    assert freezing.frost_risk(context_of(days, site=site)) is None
 
 
 def test_antifreeze_protects_only_so_far() -> None:
-    assert check_whole(water_circuit.frost_risk(context_of(frost(40, 41, outdoor=-26.0), site=GLYCOL)))
+    assert check_whole(freezing.frost_risk(context_of(frost(40, 41, outdoor=-26.0), site=GLYCOL)))
 
 
 def test_limits_can_be_set_for_a_site() -> None:

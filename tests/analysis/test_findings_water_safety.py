@@ -8,13 +8,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.errors import NotAssessed
-from analysis.findings import water_cylinder, water_hygiene, water_pressure, water_scald
-from analysis.findings.model import Finding, Recognised
-from analysis.findings.onset import onset
-from analysis.findings.spells import Spell
-from analysis.findings.water_common import cylinder_context, passed
-from analysis.findings.water_trend import drift
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.findings.episodes import Episode
+from fieldfare.analysis.findings.flow import pressure as water_pressure
+from fieldfare.analysis.findings.flow.pressure_trend import drift
+from fieldfare.analysis.findings.hot_water import cylinder, hygiene, scald
+from fieldfare.analysis.findings.hot_water.common import cylinder_context, passed
+from fieldfare.analysis.findings.model import Finding, Recognised
+from fieldfare.analysis.findings.onset import onset
 from tests.analysis.heat_tables import DAYS, FIRST, SITE, check_whole, context_of, days_of
 
 N = np.arange(DAYS)
@@ -29,9 +30,11 @@ def hot(level: float, on: Any = True, **columns: Any) -> Any:
     """Days on which the store was held at a level, and how."""
     where = np.asarray(on) & np.ones(DAYS, dtype=bool)
     base = {
-        "tank_held": np.where(where, level, 50.3), "tank_max": np.where(where, level + 0.3, 50.6), "n_tank_hot": np.where(where & (level > 65), 300, 0),
+        "tank_held": np.where(where, level, 50.3),
+        "tank_max": np.where(where, level + 0.3, 50.6),
+        "n_tank_hot": np.where(where & (level > 65), 300, 0),
         "e_immersion": np.where(where, 5.0, 0.0),
-    }  # fmt: skip
+    }
     return days_of(**(base | columns))
 
 
@@ -40,7 +43,7 @@ def hot(level: float, on: Any = True, **columns: Any) -> Any:
     [(64.0, None), (68.0, "watch"), (74.9, "watch"), (76.0, "act"), (84.9, "act"), (86.0, "urgent")],
 )
 def test_scalding_is_graded_by_the_stored_temperature(level: float, severity: str | None) -> None:
-    found = water_scald.water_too_hot(context_of(hot(level, N >= 80), site=UNSCHEDULED))
+    found = scald.water_too_hot(context_of(hot(level, N >= 80), site=UNSCHEDULED))
     assert (found.severity if found else None) == severity
     if found is not None:
         check_whole(found)
@@ -50,38 +53,38 @@ def test_scalding_is_graded_by_the_stored_temperature(level: float, severity: st
 
 
 def test_a_scheduled_disinfection_is_no_scalding() -> None:
-    assert water_scald.water_too_hot(context_of(hot(70.5, WEEKLY), site=AT_70)) is None
-    daily = water_scald.water_too_hot(context_of(hot(70.5), site=AT_70))
+    assert scald.water_too_hot(context_of(hot(70.5, WEEKLY), site=AT_70)) is None
+    daily = scald.water_too_hot(context_of(hot(70.5), site=AT_70))
     assert check_whole(daily).severity == "watch"
     assert daily is not None
     assert daily.causes[0].cause == "disinfection_stuck"
 
 
 def test_a_schedule_is_no_leave_for_more_than_it() -> None:
-    found = check_whole(water_scald.water_too_hot(context_of(hot(78.0, WEEKLY), site=AT_70)))
+    found = check_whole(scald.water_too_hot(context_of(hot(78.0, WEEKLY), site=AT_70)))
     assert found.severity == "act"
 
 
 def test_heat_that_no_known_heater_gave_comes_from_elsewhere() -> None:
     days = hot(88.0, N >= 60, e_immersion=0.0, tank_rise_alone=40.0, flow_greatest=30.0, tank_peak_at=860.0)
-    found = check_whole(water_scald.water_too_hot(context_of(days)))
+    found = check_whole(scald.water_too_hot(context_of(days)))
     assert found.severity == "urgent"
     assert found.causes[0].cause == "other_source"
 
 
 def test_a_sensor_that_jumps_is_told_as_one() -> None:
     days = hot(92.0, N >= 60, e_immersion=0.0, tank_jumps=np.where(N >= 60, 3, 0))
-    found = check_whole(water_scald.water_too_hot(context_of(days)))
+    found = check_whole(scald.water_too_hot(context_of(days)))
     assert found.causes[0].cause == "sensor_fault"
     assert found.severity == "act"
     assert found.confidence < 0.6
 
 
 def test_what_has_ended_is_not_forgotten_at_once() -> None:
-    gone = water_scald.water_too_hot(context_of(hot(78.0, N == 40)))
+    gone = scald.water_too_hot(context_of(hot(78.0, N == 40)))
     assert gone is not None
     assert (gone.severity, gone.until) == ("watch", str(FIRST + 40))
-    mild = water_scald.water_too_hot(context_of(hot(68.0, N == 40), site=UNSCHEDULED))
+    mild = scald.water_too_hot(context_of(hot(68.0, N == 40), site=UNSCHEDULED))
     assert mild is not None
     assert mild.severity == "note"
 
@@ -90,26 +93,26 @@ def test_a_store_in_fahrenheit_is_not_boiling() -> None:
     wrong = Finding("unit_mismatch", "act", str(FIRST), 0.9, "degF as degC.")
     context = replace(context_of(hot(120.0)), spoiled={"cylinder_temperature": wrong})
     with pytest.raises(NotAssessed, match="unit_mismatch"):
-        water_scald.water_too_hot(context)
+        scald.water_too_hot(context)
 
 
 def test_doubts_about_the_unit_do_not_hide_water_that_can_be_so_hot() -> None:
     """Seen: 82 °C by an immersion heater that had welded shut was taken for a slip of the unit."""
     wrong = Finding("unit_mismatch", "act", str(FIRST), 0.9, "degF as degC.")
     context = replace(context_of(hot(82.0)), spoiled={"cylinder_temperature": wrong})
-    assert check_whole(water_scald.water_too_hot(context)).severity == "act"
+    assert check_whole(scald.water_too_hot(context)).severity == "act"
 
 
 def test_a_cylinder_the_site_file_leaves_out_is_still_told() -> None:
     bare = SITE.partition("[hot_water]")[0] + "[buffer]" + SITE.partition("[buffer]")[2]
-    found = check_whole(water_scald.water_too_hot(context_of(hot(88.0, N >= 80), site=bare)))
+    found = check_whole(scald.water_too_hot(context_of(hot(88.0, N >= 80), site=bare)))
     assert found.severity == "urgent"
 
 
 def test_a_stuck_sensor_that_shows_scalding_is_still_told() -> None:
     stuck = Finding("sensor_stuck", "act", str(FIRST), 0.9, "Stands still.")
     context = replace(context_of(hot(90.0, e_immersion=0.0)), spoiled={"cylinder_temperature": stuck})
-    found = check_whole(water_scald.water_too_hot(context))
+    found = check_whole(scald.water_too_hot(context))
     assert (found.severity, found.causes[0].cause) == ("act", "sensor_fault")
 
 
@@ -129,7 +132,7 @@ def lukewarm(mean: float, **columns: Any) -> Any:
 
 @pytest.mark.parametrize(("mean", "severity"), [(47.0, "watch"), (42.0, "act")])
 def test_a_lukewarm_store_without_disinfection(mean: float, severity: str) -> None:
-    found = check_whole(water_hygiene.disinfection_lacking(context_of(lukewarm(mean), site=UNSCHEDULED)))
+    found = check_whole(hygiene.disinfection_lacking(context_of(lukewarm(mean), site=UNSCHEDULED)))
     assert found.severity == severity
     assert found.causes[0].cause == "none_scheduled"
     assert found.since == str(FIRST)
@@ -138,8 +141,8 @@ def test_a_lukewarm_store_without_disinfection(mean: float, severity: str) -> No
 @pytest.mark.parametrize("minutes", [61.0, 200.0])
 def test_a_hold_of_an_hour_keeps_a_lukewarm_store(minutes: float) -> None:
     days = lukewarm(46.0, disinfection_min=np.where(WEEKLY, minutes, 0.0))
-    assert water_hygiene.disinfection_lacking(context_of(days)) is None
-    assert water_hygiene.pasteurisation_missed(context_of(days)) is None
+    assert hygiene.disinfection_lacking(context_of(days)) is None
+    assert hygiene.pasteurisation_missed(context_of(days)) is None
 
 
 @pytest.mark.parametrize("minutes", [1.0, 5.0, 40.0])
@@ -147,16 +150,16 @@ def test_a_touch_of_sixty_degrees_is_no_disinfection(minutes: float) -> None:
     days = lukewarm(
         46.0, disinfection_min=np.where(WEEKLY, minutes, 0.0), tank_max=np.where(WEEKLY, 60.2, 50.3)
     )
-    found = check_whole(water_hygiene.disinfection_lacking(context_of(days)))
+    found = check_whole(hygiene.disinfection_lacking(context_of(days)))
     assert found.causes[0].cause == "setpoint_too_low"
-    missed = check_whole(water_hygiene.pasteurisation_missed(context_of(days)))
+    missed = check_whole(hygiene.pasteurisation_missed(context_of(days)))
     assert "not held" in missed.headline
     assert f"{minutes:.0f} minutes" in missed.next_step
 
 
 def test_a_store_above_the_range_of_growth_needs_no_schedule() -> None:
     days = lukewarm(57.0, n_tank_growth=100)
-    assert water_hygiene.disinfection_lacking(context_of(days, site=UNSCHEDULED)) is None
+    assert hygiene.disinfection_lacking(context_of(days, site=UNSCHEDULED)) is None
 
 
 def test_an_absence_does_not_count_as_days_without() -> None:
@@ -167,15 +170,15 @@ def test_an_absence_does_not_count_as_days_without() -> None:
     judged = replace(
         judged, recognised=(Recognised("away", str(FIRST + 59), str(FIRST + 80), "An absence."),)
     )
-    assert water_hygiene.disinfection_lacking(judged) is None
+    assert hygiene.disinfection_lacking(judged) is None
 
 
 def test_without_a_cylinder_sensor_nothing_is_said() -> None:
     none = days_of(disinfection_min=None, tank_mean=np.nan, tank_held=None)
     for check in (
-        water_hygiene.disinfection_lacking,
-        water_hygiene.pasteurisation_missed,
-        water_scald.water_too_hot,
+        hygiene.disinfection_lacking,
+        hygiene.pasteurisation_missed,
+        scald.water_too_hot,
     ):
         with pytest.raises(NotAssessed, match="needs cylinder_temperature"):
             check(context_of(none))
@@ -184,9 +187,15 @@ def test_without_a_cylinder_sensor_nothing_is_said() -> None:
 # Pressure
 
 
-@pytest.mark.parametrize(("top", "low", "severity", "cause"), [
-    (2.4, 1.2, None, ""), (2.7, 0.9, "watch", "vessel_empty"), (2.7, 2.5, "watch", "filling_loop_open"), (2.95, 2.7, "act", "filling_loop_open"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("top", "low", "severity", "cause"),
+    [
+        (2.4, 1.2, None, ""),
+        (2.7, 0.9, "watch", "vessel_empty"),
+        (2.7, 2.5, "watch", "filling_loop_open"),
+        (2.95, 2.7, "act", "filling_loop_open"),
+    ],
+)
 def test_high_pressure(top: float, low: float, severity: str | None, cause: str) -> None:
     days = days_of(pressure=(top + low) / 2, pressure_max=top, pressure_min=low, pressure_swing=top - low)
     found = water_pressure.pressure_high(context_of(days))
@@ -230,8 +239,13 @@ def test_swings_are_told_from_a_sound_vessel(swing: float, slope: float, severit
 
 def test_nobody_is_told_to_top_up_a_circuit_with_an_empty_vessel() -> None:
     days = days_of(
-        pressure=0.6, pressure_min=0.2, pressure_max=2.7, pressure_swing=2.3, pressure_per_k=0.12, pressure_follows=0.9,
-    )  # fmt: skip
+        pressure=0.6,
+        pressure_min=0.2,
+        pressure_max=2.7,
+        pressure_swing=2.3,
+        pressure_per_k=0.12,
+        pressure_follows=0.9,
+    )
     low = check_whole(water_pressure.pressure_low(context_of(days)))
     assert "vessel put right first" in low.next_step
     assert "do not top it up" in low.home
@@ -261,9 +275,16 @@ def test_level_pressure_has_no_drift() -> None:
     level = 1.5 + 0.02 * rng.standard_normal(DAYS)
     for sign in (-1, 1):
         told = drift(
-            days_of()["day"], level, np.full(DAYS, 34.0), np.zeros(DAYS), sign=sign, refill_bar=0.12, empty_bar=0.05, least=0.015,
+            days_of()["day"],
+            level,
+            np.full(DAYS, 34.0),
+            np.zeros(DAYS),
+            sign=sign,
+            refill_bar=0.12,
+            empty_bar=0.05,
+            least=0.015,
             least_change=0.12,
-        )  # fmt: skip
+        )
         assert told is None
 
 
@@ -279,9 +300,7 @@ def test_a_cold_snap_is_no_excuse_for_the_cylinder() -> None:
     away = Recognised("away", str(FIRST + 40), str(FIRST + 50), "An absence.")
     kept = cylinder_context(replace(judged, recognised=(snap, away)))
     assert len(kept.days) == DAYS - 13  # eleven days away and two after
-    assert (
-        check_whole(water_cylinder.high_standing_loss(replace(judged, recognised=(snap,)))).severity != "note"
-    )
+    assert check_whole(cylinder.high_standing_loss(replace(judged, recognised=(snap,)))).severity != "note"
 
 
 def test_evidence_stands_beside_a_limit_only_where_it_passes_it() -> None:
@@ -295,8 +314,8 @@ def test_a_slide_is_dated_from_its_beginning() -> None:
     rng = np.random.default_rng(1)
     day = days_of()["day"]
     slide = 2.0 + 0.1 * np.maximum(N - 30, 0) + 0.1 * rng.standard_normal(DAYS)
-    began = onset(day, slide, Spell(str(FIRST + 50), None, 40, 1.0))
+    began = onset(day, slide, Episode(str(FIRST + 50), None, 40, 1.0))
     assert abs((np.datetime64(began) - FIRST).astype(int) - 30) <= 4
     step = 2.0 + 3.0 * (N >= 50) + 0.1 * rng.standard_normal(DAYS)
-    assert onset(day, step, Spell(str(FIRST + 50), None, 40, 1.0)) == str(FIRST + 50)
-    assert onset(day, step, Spell(str(FIRST + 2), None, 80, 1.0)) == str(FIRST + 2)
+    assert onset(day, step, Episode(str(FIRST + 50), None, 40, 1.0)) == str(FIRST + 50)
+    assert onset(day, step, Episode(str(FIRST + 2), None, 80, 1.0)) == str(FIRST + 2)

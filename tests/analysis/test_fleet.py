@@ -6,23 +6,42 @@ from typing import Any
 
 import pytest
 
-from analysis.fleet import fleet_summary, home_urgency, open_findings, urgency
-from analysis.verdict import given_verdict
+from fieldfare.analysis.reports.fleet import (
+    fleet_summary,
+    home_urgency,
+    open_findings,
+    urgency,
+)
+from fieldfare.analysis.reports.verdict import given_verdict
 
 LAST = "2026-11-29"
 
 
 def finding(code: str, severity: str, kwh: float = 0.0, sure: float = 0.9, **more: Any) -> dict[str, Any]:
     return {
-        "code": code, "severity": severity, "since": "2026-08-09", "until": None, "confidence": sure, "headline": code, "evidence": [],
-        "cost_per_year": {"electricity_kwh": kwh, "money": kwh * 0.27} if kwh else None, **more,
-    }  # fmt: skip
+        "code": code,
+        "severity": severity,
+        "since": "2026-08-09",
+        "until": None,
+        "confidence": sure,
+        "headline": code,
+        "evidence": [],
+        "cost_per_year": {"electricity_kwh": kwh, "money": kwh * 0.27} if kwh else None,
+        **more,
+    }
 
 
 def falling(now: float, loss: float) -> dict[str, Any]:
     evidence = [
-        {"label": "fall", "value": loss, "unit": "bar/week", "limit": 0.05, "limit_name": "pressure_fall_watch", "side": "above"},
-    ]  # fmt: skip
+        {
+            "label": "fall",
+            "value": loss,
+            "unit": "bar/week",
+            "limit": 0.05,
+            "limit_name": "pressure_fall_watch",
+            "side": "above",
+        },
+    ]
     days = (now - 0.5) / loss * 7.0
     if days < 30.0:
         evidence.append(
@@ -40,9 +59,11 @@ def falling(now: float, loss: float) -> dict[str, Any]:
 
 def result(*found: dict[str, Any], verdict: str = "act") -> dict[str, Any]:
     return {
-        "findings": list(found), "period": {"from": "2025-11-30", "to": LAST}, "performance": {},
+        "findings": list(found),
+        "period": {"from": "2025-11-30", "to": LAST},
+        "performance": {},
         "verdict": {"verdict": verdict, "because": [], "missing": []},
-    }  # fmt: skip
+    }
 
 
 def order(*found: dict[str, Any]) -> list[str]:
@@ -50,7 +71,8 @@ def order(*found: dict[str, Any]) -> list[str]:
 
 
 def test_a_certain_loss_comes_before_a_likely_small_one() -> None:
-    """Seen: 27 a year at 71 % that asked to act stood above 277 a year at 99 % that was only to be watched."""
+    """Seen: 27 a year at 71 % that asked to act stood above 277 a year at 99 % that was only to be
+    watched."""
     small = finding("short_cycling", "act", 100.0, 0.71)
     large = finding("efficiency_fell", "watch", 1026.0, 0.99)
     assert order(small, large) == ["efficiency_fell", "short_cycling"]
@@ -58,7 +80,10 @@ def test_a_certain_loss_comes_before_a_likely_small_one() -> None:
 
 def test_harm_within_a_month_comes_before_what_only_costs() -> None:
     """Seen: a circuit that reaches 0.5 bar within two weeks was seventh in the list."""
-    costs = [finding(c, "act", 500.0) for c in ("short_cycling", "backup_heater_use", "high_standing_loss", "immersion_use", "low_flow")]  # fmt: skip
+    costs = [
+        finding(c, "act", 500.0)
+        for c in ("short_cycling", "backup_heater_use", "high_standing_loss", "immersion_use", "low_flow")
+    ]
     assert order(*costs, falling(now=0.7, loss=0.1))[0] == "pressure_falling"
     far = order(falling(now=1.5, loss=0.02), finding("room_below_target", "act"))
     assert far == ["room_below_target", "pressure_falling"]
@@ -66,12 +91,21 @@ def test_harm_within_a_month_comes_before_what_only_costs() -> None:
 
 def test_urgent_first_then_danger_then_cold_rooms_then_cost() -> None:
     found = (
-        finding("short_cycling", "act", 900.0), finding("room_below_target", "act"), finding("water_too_hot", "act"),
-        finding("unit_stopped", "urgent"), finding("capacity_short", "watch"), finding("low_flow", "note"),
-    )  # fmt: skip
+        finding("short_cycling", "act", 900.0),
+        finding("room_below_target", "act"),
+        finding("water_too_hot", "act"),
+        finding("unit_stopped", "urgent"),
+        finding("capacity_short", "watch"),
+        finding("low_flow", "note"),
+    )
     assert order(*found) == [
-        "unit_stopped", "water_too_hot", "room_below_target", "capacity_short", "short_cycling", "low_flow",
-    ]  # fmt: skip
+        "unit_stopped",
+        "water_too_hot",
+        "room_below_target",
+        "capacity_short",
+        "short_cycling",
+        "low_flow",
+    ]
 
 
 def test_age_counts_and_what_ended_comes_last() -> None:
@@ -84,10 +118,13 @@ def test_age_counts_and_what_ended_comes_last() -> None:
 
 def test_homes_in_order_come_after_unknown_ones_and_those_after_findings() -> None:
     homes = {
-        "fine": result(verdict="in_order"), "noted": result(finding("low_flow", "note"), verdict="in_order"),
-        "unknown": result(verdict="not_known"), "watched": result(finding("low_flow", "watch"), verdict="watch"),
-        "urgent": result(finding("frost_risk", "urgent"), verdict="urgent"), "empty": None,
-    }  # fmt: skip
+        "fine": result(verdict="in_order"),
+        "noted": result(finding("low_flow", "note"), verdict="in_order"),
+        "unknown": result(verdict="not_known"),
+        "watched": result(finding("low_flow", "watch"), verdict="watch"),
+        "urgent": result(finding("frost_risk", "urgent"), verdict="urgent"),
+        "empty": None,
+    }
     ranked = sorted(homes, key=lambda n: (home_urgency(homes[n], given_verdict(homes[n])), n))
     assert ranked == ["urgent", "watched", "empty", "unknown", "fine", "noted"]
 

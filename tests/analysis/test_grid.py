@@ -1,4 +1,5 @@
-"""Readings of every form and spacing laid on minutes: no energy is lost or made, and what nobody measured stays unknown."""
+"""Readings of every form and spacing laid on minutes: no energy is lost or made, and what nobody measured
+stays unknown."""
 
 from __future__ import annotations
 
@@ -9,12 +10,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.facts.build import build_facts
-from analysis.facts.tables import join
-from analysis.grid import build_grid, local_midnight
-from analysis.plant.load import parse_site
-from analysis.readings import Samples
-from collector.simulated.plant import random_plant, simulate
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.tables import join
+from fieldfare.analysis.minutes.grid import build_grid, local_midnight
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Samples
+from fieldfare.collector.simulated.plant import random_plant, simulate
 from tests.analysis.plain import FIRST, every_minute, facts_of, point, site_of
 
 MINUTE = 60_000
@@ -256,7 +257,8 @@ def test_a_day_begins_at_local_midnight():
     assert pd.Timestamp(begin, unit="ms", tz="UTC").hour == 23
 
 
-# Coarse registers show a run's edges to their last digit only: which minute it falls in depends on its neighbours.
+# Coarse registers show a run's edges to their last digit only: which minute it falls in depends on its
+# neighbours.
 _EDGES = {"basic": 0.35}
 
 

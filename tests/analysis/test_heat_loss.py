@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.facts.table import Table, day_of_year
-from analysis.figures.heat_loss import heat_loss
-from analysis.physics.sunlight import extraterrestrial, on_walls
-from analysis.plant.load import parse_site
+from fieldfare.analysis.facts.table import Table, day_of_year
+from fieldfare.analysis.figures.heat_loss import heat_loss
+from fieldfare.analysis.physics.sunlight import extraterrestrial, on_walls
+from fieldfare.analysis.plant.load import parse_site
 from tests.analysis.heat_tables import SITE
 
 COEFFICIENT, GAINS, APERTURE = 220.0, 450.0, 4.0
@@ -40,10 +40,25 @@ def house(
     )
     heat = np.maximum(watts, 0.0) * 0.024
     base: dict[str, Any] = {
-        "day": day, "n_minutes": 1440, "n_heat": 1440, "n_hot_water": 60, "q_space": heat, "q_total": heat + 8.0, "q_defrost_taken": 0.0,
-        "e_backup": np.nan, "room": indoor, "room_begin": indoor, "room_end": indoor, "outdoor": outdoor, "outdoor_max": outdoor + 4.0,
-        "outdoor_min": outdoor - 4.0, "solar": solar, "q_flow_error": 0.01 * heat, "q_pair_error": 0.02 * heat, "spacing.heat_output": 1.0,
-    }  # fmt: skip
+        "day": day,
+        "n_minutes": 1440,
+        "n_heat": 1440,
+        "n_hot_water": 60,
+        "q_space": heat,
+        "q_total": heat + 8.0,
+        "q_defrost_taken": 0.0,
+        "e_backup": np.nan,
+        "room": indoor,
+        "room_begin": indoor,
+        "room_end": indoor,
+        "outdoor": outdoor,
+        "outdoor_max": outdoor + 4.0,
+        "outdoor_min": outdoor - 4.0,
+        "solar": solar,
+        "q_flow_error": 0.01 * heat,
+        "q_pair_error": 0.02 * heat,
+        "spacing.heat_output": 1.0,
+    }
     return Table(base | columns)
 
 
@@ -82,7 +97,8 @@ def test_rooms_that_wander_for_days_do_not_tilt_it() -> None:
 
 
 def windy(seed: int, correlation: float, n: int = 150) -> Table:
-    """A house with a quarter of its loss by infiltration that follows a wind which correlates with the temperature."""
+    """A house with a quarter of its loss by infiltration that follows a wind which correlates with the
+    temperature."""
     days, rng = house(n, seed=seed), np.random.default_rng(seed + 100)
     outdoor = days["outdoor"]
     warmth = (outdoor - outdoor.mean()) / outdoor.std()
@@ -96,7 +112,8 @@ def windy(seed: int, correlation: float, n: int = 150) -> Table:
 
 @pytest.mark.parametrize("correlation", [-0.3, 0.0, 0.3])
 def test_wind_that_follows_the_weather_stays_within_the_interval(correlation: float) -> None:
-    """Daily wind and temperature of German reference years correlate by up to 0.48 (common practice, no source)."""
+    """Daily wind and temperature of German reference years correlate by up to 0.48 (common practice, no
+    source)."""
     found = [measured(windy(seed, correlation)).coefficient for seed in range(12)]
     held = [c.low < COEFFICIENT < c.high for c in found]
     assert np.mean(held) >= 0.8

@@ -8,14 +8,19 @@ from functools import cache
 import numpy as np
 import pytest
 
-from analysis.facts.build import build_facts
-from analysis.facts.table import Table
-from analysis.facts.tables import Facts
-from analysis.figures.estimate import Estimate
-from analysis.figures.like_weather import LEAST_PERCENT, WIDEST_PERCENT, LikeWeather, like_weather
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from collector.simulated.plant import random_plant, simulate
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.figures.like_weather import (
+    LEAST_PERCENT,
+    WIDEST_PERCENT,
+    LikeWeather,
+    like_weather,
+)
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.collector.simulated.plant import random_plant, simulate
 
 NOVEMBER, DECEMBER = (date(2024, 11, 1), date(2024, 11, 30)), (date(2024, 12, 1), date(2024, 12, 31))
 

@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.medians import median, quantile, row_quantiles, running_median
+from fieldfare.analysis.statistics.quantiles import (
+    median,
+    quantile,
+    row_quantiles,
+    running_median,
+)
 
 RNG = np.random.default_rng(5)
 ROWS = [RNG.normal(size=n).round(d) for n in (1, 2, 3, 4, 15, 16, 59) for d in (1, 12)]

@@ -1,4 +1,5 @@
-"""Meters in their place or not: coarse registers, heat behind the heater, cooling, forward-only meters, broken sensors."""
+"""Meters in their place or not: coarse registers, heat behind the heater, cooling, forward-only meters,
+broken sensors."""
 
 from __future__ import annotations
 
@@ -8,17 +9,23 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from analysis.errors import SiteError
-from analysis.facts.build import build_facts
-from analysis.findings import trust_misplaced
-from analysis.findings.excuses import EXCUSED, FAMILIES, FAMILY_OF, excuses, not_fitted
-from analysis.findings.judge import PLANT_RULES
-from analysis.findings.recognised import recognise
-from analysis.plant.load import parse_site
-from analysis.plausible import implausible
-from analysis.readings import Samples
-from analysis.registers import change_points, counting_step
-from analysis.result import Result, analyse
+from fieldfare.analysis.errors import SiteError
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.findings.data import misplaced
+from fieldfare.analysis.findings.exclusions import recognise
+from fieldfare.analysis.findings.excuses import (
+    EXCUSED,
+    FAMILIES,
+    FAMILY_OF,
+    excuses,
+    not_fitted,
+)
+from fieldfare.analysis.findings.judge import PLANT_RULES
+from fieldfare.analysis.minutes.plausible import implausible
+from fieldfare.analysis.minutes.registers import change_points, counting_step
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Samples
+from fieldfare.analysis.reports.result import Result, analyse
 from tests.analysis.plain import HEAD, every_minute, point, result_of, site_of
 from tests.analysis.small_plant import Small, found
 
@@ -125,14 +132,20 @@ def test_heat_behind_the_heater_counts_once_at_every_boundary() -> None:
     H1 = 3000 / (1000 - 50), H2 = 3000 / 1000, H3 = 3500 / 1500, H4 = 3500 / 1560.
     """
     points = [
-        point("heat_pump_electricity"), point("fan_electricity"), point("heat_output", extra=BEHIND),
-        point("backup_heater_electricity"), point("circulation_pump_electricity"),
-    ]  # fmt: skip
+        point("heat_pump_electricity"),
+        point("fan_electricity"),
+        point("heat_output", extra=BEHIND),
+        point("backup_heater_electricity"),
+        point("circulation_pump_electricity"),
+    ]
     site = site_of(points, BIVALENT)
     values = {
-        "heat_pump_electricity": 1000.0, "fan_electricity": 50.0, "heat_output": 3500.0,
-        "backup_heater_electricity": 500.0, "circulation_pump_electricity": 60.0,
-    }  # fmt: skip
+        "heat_pump_electricity": 1000.0,
+        "fan_electricity": 50.0,
+        "heat_output": 3500.0,
+        "backup_heater_electricity": 500.0,
+        "circulation_pump_electricity": 60.0,
+    }
     given = result_of(site, every_minute(site, values)).as_dict()
     wanted = {"H1": 3000 / 950, "H2": 3.0, "H3": 3500 / 1500, "H4": 3500 / 1560}
     assert {k: given["performance"][k]["value"] for k in wanted} == pytest.approx(wanted, rel=1e-6)
@@ -163,9 +176,10 @@ def cooled(heat: float) -> dict:
     n = 3 * 1440 + 1
     cools = (np.arange(n) % 1440) >= 720
     values = {
-        "heat_pump_electricity": np.where(cools, 800.0, 1000.0), "heat_output": np.where(cools, heat, 3500.0),
+        "heat_pump_electricity": np.where(cools, 800.0, 1000.0),
+        "heat_output": np.where(cools, heat, 3500.0),
         "operating_mode": np.where(cools, 4.0, 1.0),
-    }  # fmt: skip
+    }
     return result_of(site, every_minute(site, values)).as_dict()
 
 
@@ -329,7 +343,8 @@ def test_the_reason_of_a_missing_part_has_its_own_code():
 
 def test_one_frozen_room_of_four_leaves_the_house_its_heat_loss(small):
     text = "".join(
-        f'[[point]]\nid = "room{i}"\nquantity = "room_temperature"\nas = "gauge"\nunit = "degC"\nzone = "z{i}"\n'
+        f'[[point]]\nid = "room{i}"\nquantity = "room_temperature"\nas = "gauge"\nunit = "degC"\nzone ='
+        f' "z{i}"\n'
         for i in range(3)
     )
     readings = {}
@@ -351,31 +366,31 @@ def test_one_frozen_room_of_four_leaves_the_house_its_heat_loss(small):
 
 
 def test_the_weights_of_all_hypotheses_are_one_and_sound_meters_win_on_sound_facts():
-    known = trust_misplaced._hypotheses(False)
-    facts = {
-        name: trust_misplaced._Fact(mean, name, "-", False)
-        for name, (mean, _) in trust_misplaced._SOUND.items()
-    }
-    weights = trust_misplaced._weights(known, facts, False)
+    known = misplaced._hypotheses(False)
+    facts = {name: misplaced._Fact(mean, name, "-", False) for name, (mean, _) in misplaced._SOUND.items()}
+    weights = misplaced._weights(known, facts, False)
     assert sum(weights) == pytest.approx(1.0)
     assert sum(w for h, w in zip(known, weights, strict=True) if not h.cause) > 0.99
 
 
 def test_two_registers_alone_share_the_blame_and_ask_for_what_parts_them():
     """Heat over electricity ten times too high: either meter may count wrong."""
-    known = trust_misplaced._hypotheses(False)
-    facts = {"cop_space": trust_misplaced._Fact(math.log(10.0), "COP", "-", True)}
-    weights = trust_misplaced._weights(known, facts, False)
+    known = misplaced._hypotheses(False)
+    facts = {"cop_space": misplaced._Fact(math.log(10.0), "COP", "-", True)}
+    weights = misplaced._weights(known, facts, False)
     pulse = {
         h.spoils: w for h, w in zip(known, weights, strict=True) if h.cause == "pulse_value" and w > 0.05
     }
-    assert set(pulse) == {trust_misplaced.HEAT_METERS, trust_misplaced.ELECTRICITY}
+    assert set(pulse) == {misplaced.HEAT_METERS, misplaced.ELECTRICITY}
     assert max(pulse.values()) < 1.5 * min(pulse.values())
 
 
 @pytest.mark.parametrize("factor", [0.1, 2.5, 10.0])
 def test_a_pulse_value_spoils_the_heat_and_withholds_the_figures(small, factor):
-    small.pump = "max_flow_c = 60.0\n[[heat_pump.rating]]\noutdoor_c = 7.0\nflow_c = 35.0\noutput_kw = 7.0\ncop = 3.9\n"
+    small.pump = (
+        "max_flow_c = 60.0\n[[heat_pump.rating]]\noutdoor_c = 7.0\nflow_c = 35.0\noutput_kw = 7.0\ncop ="
+        " 3.9\n"
+    )
     small.values["heat"] *= factor
     small.values["heat_kwh"] = 9000.0 + np.cumsum(small.values["heat"]) / 60_000.0
     told = small.judged()
@@ -387,7 +402,10 @@ def test_a_pulse_value_spoils_the_heat_and_withholds_the_figures(small, factor):
 
 
 def test_meters_in_their_place_are_not_told(small):
-    small.pump = "max_flow_c = 60.0\n[[heat_pump.rating]]\noutdoor_c = 7.0\nflow_c = 35.0\noutput_kw = 7.0\ncop = 3.9\n"
+    small.pump = (
+        "max_flow_c = 60.0\n[[heat_pump.rating]]\noutdoor_c = 7.0\nflow_c = 35.0\noutput_kw = 7.0\ncop ="
+        " 3.9\n"
+    )
     assert [f.code for f in small.judged().findings if f.code == "meter_misplaced"] == []
 
 

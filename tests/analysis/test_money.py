@@ -7,12 +7,12 @@ from datetime import date
 import numpy as np
 import pytest
 
-from analysis.errors import SiteError
-from analysis.facts.money import minute_prices
-from analysis.facts.table import Table
-from analysis.figures.money import Money, money
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
+from fieldfare.analysis.errors import SiteError
+from fieldfare.analysis.facts.money import minute_prices
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.figures.money import Money, money
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
 
 HEAD = """
 [site]
@@ -44,9 +44,13 @@ def ten_days(first: str = "2025-01-01", spent: float = 3.0) -> Table:
     return Table(
         {
             "day": np.arange(np.datetime64(first), np.datetime64(first) + 10),
-            "e_total": ten, "money": np.full(10, spent), "q_total": 3 * ten, "e_backup": 0 * ten, "e_immersion": 0 * ten,
+            "e_total": ten,
+            "money": np.full(10, spent),
+            "q_total": 3 * ten,
+            "e_backup": 0 * ten,
+            "e_immersion": 0 * ten,
         }
-    )  # fmt: skip
+    )
 
 
 def of(cost: str, days: Table | None = None) -> Money:
@@ -72,8 +76,8 @@ def test_a_standing_charge_that_is_no_longer_paid_counts_for_the_old_fuel() -> N
 
 def test_dated_prices_count_from_their_day_on() -> None:
     cost = (
-        PLAIN
-        + "[[cost.price]]\nfrom = 2025-01-06\nelectricity = 0.20\nstanding_charge_per_day = 0.7\nprevious_fuel_price = 0.10\n"
+        PLAIN + "[[cost.price]]\nfrom = 2025-01-06\nelectricity = 0.20\nstanding_charge_per_day ="
+        " 0.7\nprevious_fuel_price = 0.10\n"
     )
     told = of(cost)
     assert told.standing_charge == pytest.approx(5 * 0.5 + 5 * 0.7)
@@ -83,7 +87,8 @@ def test_dated_prices_count_from_their_day_on() -> None:
 def test_each_minute_has_the_price_of_its_local_day() -> None:
     """1 April 2025 begins at 23:00 UTC the day before, by British Summer Time."""
     site = site_of(
-        '[cost]\ncurrency = "GBP"\nelectricity = 0.30\n[[cost.price]]\nfrom = 2025-04-01\nelectricity = 0.20\n'
+        '[cost]\ncurrency = "GBP"\nelectricity = 0.30\n[[cost.price]]\nfrom = 2025-04-01\nelectricity ='
+        " 0.20\n"
     )
     assert site.cost is not None
     start = int(np.datetime64("2025-03-31T22:00", "ms").astype(np.int64))
@@ -94,8 +99,8 @@ def test_each_minute_has_the_price_of_its_local_day() -> None:
 
 def test_bands_count_over_dated_prices() -> None:
     cost = (
-        '[cost]\ncurrency = "GBP"\nelectricity = 0.30\n[[cost.price]]\nfrom = 2025-01-02\nelectricity = 0.20\n'
-        '[[cost.band]]\nfrom = "01:00"\nto = "02:00"\nprice = 0.05\n'
+        '[cost]\ncurrency = "GBP"\nelectricity = 0.30\n[[cost.price]]\nfrom = 2025-01-02\nelectricity ='
+        ' 0.20\n[[cost.band]]\nfrom = "01:00"\nto = "02:00"\nprice = 0.05\n'
     )
     site = site_of(cost)
     assert site.cost is not None
@@ -108,12 +113,24 @@ def test_bands_count_over_dated_prices() -> None:
 @pytest.mark.parametrize(
     ("cost", "said"),
     [
-        ('[cost]\n[[cost.price]]\nfrom = 2025-02-01\nelectricity = 0.2\n[[cost.price]]\nfrom = 2025-01-01\nelectricity = 0.3\n', "order of their days"),
+        (
+            (
+                "[cost]\n[[cost.price]]\nfrom = 2025-02-01\nelectricity = 0.2\n[[cost.price]]\nfrom ="
+                " 2025-01-01\nelectricity = 0.3\n"
+            ),
+            "order of their days",
+        ),
         ("[cost]\n[[cost.price]]\nfrom = 2025-02-01\n", "needs a price beside"),
-        ('[cost]\n[[cost.band]]\nfrom = "00:00"\nto = "00:00"\nprice = 0.1\n[[cost.price]]\nfrom = 2025-02-01\nelectricity = 0.2\n', "would never count"),
+        (
+            (
+                '[cost]\n[[cost.band]]\nfrom = "00:00"\nto = "00:00"\nprice = 0.1\n[[cost.price]]\nfrom ='
+                " 2025-02-01\nelectricity = 0.2\n"
+            ),
+            "would never count",
+        ),
         ('[cost]\ncountry = "Britain"\n', "country"),
     ],
-)  # fmt: skip
+)
 def test_prices_that_cannot_be_meant_are_refused(cost: str, said: str) -> None:
     with pytest.raises(SiteError, match=said):
         site_of(cost)

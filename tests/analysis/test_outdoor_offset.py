@@ -1,4 +1,5 @@
-"""An outdoor sensor that reads too warm day and night is told by the house's balance and the curve together."""
+"""An outdoor sensor that reads too warm day and night is told by the house's balance and the curve
+together."""
 
 from __future__ import annotations
 
@@ -6,12 +7,12 @@ from datetime import date, timedelta
 
 import pytest
 
-from analysis.facts.build import build_facts
-from analysis.plant.load import parse_site
-from analysis.readings import Samples
-from analysis.result import Result, analyse
-from collector.simulated.faults import with_fault
-from collector.simulated.plant import PlantSpec, random_plant, simulate
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Samples
+from fieldfare.analysis.reports.result import Result, analyse
+from fieldfare.collector.simulated.faults.plant import with_fault
+from fieldfare.collector.simulated.plant import PlantSpec, random_plant, simulate
 
 FIRST, DAYS = date(2023, 10, 10), 150
 

@@ -20,18 +20,24 @@ def test_the_worked_balance_comes_out_at_every_boundary() -> None:
     watts = {k: v / 8.76 for k, v in WORKED.items()}
     site = site_of(
         [
-            point("heat_pump_electricity"), point("fan_electricity"), point("heat_output"),
-            point("backup_heater_electricity"), point("circulation_pump_electricity"),
+            point("heat_pump_electricity"),
+            point("fan_electricity"),
+            point("heat_output"),
+            point("backup_heater_electricity"),
+            point("circulation_pump_electricity"),
         ],
         BIVALENT,
-    )  # fmt: skip
+    )
     readings = every_minute(
         site,
         {
-            "heat_pump_electricity": watts["unit"], "fan_electricity": watts["fan"], "heat_output": watts["heat"],
-            "backup_heater_electricity": watts["backup"], "circulation_pump_electricity": watts["pump"],
+            "heat_pump_electricity": watts["unit"],
+            "fan_electricity": watts["fan"],
+            "heat_output": watts["heat"],
+            "backup_heater_electricity": watts["backup"],
+            "circulation_pump_electricity": watts["pump"],
         },
-    )  # fmt: skip
+    )
     given = result_of(site, readings).as_dict()["performance"]
     assert {k: given[k]["value"] for k in WORKED_SPF} == pytest.approx(WORKED_SPF, abs=1e-4)
 
@@ -85,15 +91,21 @@ def test_the_immersion_heater_counts_as_heat_equal_to_its_electricity() -> None:
 def test_split_heat_meters_see_the_backup_heater_already() -> None:
     site = site_of(
         [
-            point("heat_pump_electricity"), point("space_heat"), point("hot_water_heat"),
-            point("backup_heater_electricity"), point("immersion_electricity"),
+            point("heat_pump_electricity"),
+            point("space_heat"),
+            point("hot_water_heat"),
+            point("backup_heater_electricity"),
+            point("immersion_electricity"),
         ],
         BIVALENT + CYLINDER,
-    )  # fmt: skip
+    )
     values = {
-        "heat_pump_electricity": 1000.0, "space_heat": 2800.0, "hot_water_heat": 700.0,
-        "backup_heater_electricity": 200.0, "immersion_electricity": 0.0,
-    }  # fmt: skip
+        "heat_pump_electricity": 1000.0,
+        "space_heat": 2800.0,
+        "hot_water_heat": 700.0,
+        "backup_heater_electricity": 200.0,
+        "immersion_electricity": 0.0,
+    }
     given = result_of(site, every_minute(site, values)).as_dict()["performance"]
     assert given["H3"]["value"] == pytest.approx(3500.0 / 1200.0)
     assert given["H2"]["value"] == pytest.approx(3300.0 / 1000.0)
@@ -131,10 +143,12 @@ def test_heat_from_flow_and_temperatures_stands_in_for_a_meter() -> None:
     # EN 1434-1 with IAPWS-IF97: 12 l/min from 30 to 35 C is 4.160 kW (reference values, 1.1).
     site = site_of(
         [
-            point("heat_pump_electricity"), point("flow_rate", "gauge", "l/min"),
-            point("flow_temperature", "gauge", "degC"), point("return_temperature", "gauge", "degC"),
+            point("heat_pump_electricity"),
+            point("flow_rate", "gauge", "l/min"),
+            point("flow_temperature", "gauge", "degC"),
+            point("return_temperature", "gauge", "degC"),
         ]
-    )  # fmt: skip
+    )
     values = {
         "heat_pump_electricity": 1040.0,
         "flow_rate": 12.0,
@@ -147,7 +161,8 @@ def test_heat_from_flow_and_temperatures_stands_in_for_a_meter() -> None:
 
 
 def test_a_meter_blind_to_antifreeze_is_corrected_and_one_that_allows_for_it_is_not() -> None:
-    # Propylene glycol 25 % by mass makes a water meter read 3.77 % too much at 30/35 C (CoolProp, reference 1.2).
+    # Propylene glycol 25 % by mass makes a water meter read 3.77 % too much at 30/35 C (CoolProp, reference
+    # 1.2).
     glycol = '[heat_pump]\nantifreeze = "propylene_glycol"\nantifreeze_percent = 25\n'
     values = {"heat_pump_electricity": 1000.0, "heat_output": 3500.0}
     blind = site_of([point("heat_pump_electricity"), point("heat_output")], glycol)
@@ -165,9 +180,12 @@ def test_the_interval_is_the_meters_own() -> None:
     # Class 2 heat meter at half its flow and 5 K: flow sensor 2.04 %, pair and calculator 3.40 % (EN 1434-1);
     # class B electricity 2 % (2014/32/EU Annex V). Three rectangular parts: the 95 % interval of their sum.
     points = [
-        point("heat_pump_electricity", extra='meter_class = "B"'), point("heat_output", extra='meter_class = "2"'),
-        point("flow_temperature", "gauge", "degC"), point("return_temperature", "gauge", "degC"), point("flow_rate", "gauge", "m3/h"),
-    ]  # fmt: skip
+        point("heat_pump_electricity", extra='meter_class = "B"'),
+        point("heat_output", extra='meter_class = "2"'),
+        point("flow_temperature", "gauge", "degC"),
+        point("return_temperature", "gauge", "degC"),
+        point("flow_rate", "gauge", "m3/h"),
+    ]
     site = site_of(points, "[heat_pump]\nflow_m3_per_h = 0.52\n")
     values = {
         "flow_rate": 0.52,

@@ -8,37 +8,45 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.errors import NotAssessed
-from analysis.expectation.promise import at_design_weather, design_electricity
-from analysis.expectation.reference_weather import reference_weather
-from analysis.figures.estimate import Estimate
-from analysis.findings import promise
-from analysis.findings.context import Context
-from analysis.findings.model import Finding
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.promise import at_design_weather, design_electricity
+from fieldfare.analysis.expectation.reference_weather import reference_weather
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.heat import promise
+from fieldfare.analysis.findings.model import Finding
 from tests.analysis.heat_tables import DAYS, SITE, check_whole, context_of, days_of
 
-ELECTRIC_ONLY = SITE.partition("[[point]]")[0] + (
-    '[[point]]\nid = "e"\nquantity = "heat_pump_electricity"\nas = "interval"\nunit = "kWh"\n'
+ELECTRIC_ONLY = (
+    SITE.partition("[[point]]")[0]
+    + '[[point]]\nid = "e"\nquantity = "heat_pump_electricity"\nas = "interval"\nunit = "kWh"\n'
     '[[point]]\nid = "t"\nquantity = "outdoor_temperature"\nas = "gauge"\n'
 )
 
 
 def test_the_reference_year_has_the_published_equivalent_hours() -> None:
-    """Source: Reg. (EU) 813/2013 Annex VII: 2066 equivalent heating hours in the average climate at -10 °C."""
+    """Source: Reg. (EU) 813/2013 Annex VII: 2066 equivalent heating hours in the average climate at -10
+    °C."""
     weather = reference_weather(-10.0)
     load = np.maximum(16.0 - weather.outdoor_c, 0.0) / 26.0
     assert np.sum(load * weather.days * 24.0) == pytest.approx(2066, abs=1.0)
 
 
 def test_a_design_year_uses_the_published_hours_at_the_design_load() -> None:
-    """Source: as above. 10 kW at -10 °C with no need above 16 °C takes 20 660 kWh; at a performance of 4 it takes a quarter,
-    and a little more because the cold days weigh more in electricity than in heat."""
+    """Source: as above. 10 kW at -10 °C with no need above 16 °C takes 20 660 kWh; at a performance of 4 it
+    takes a quarter, and a little more because the cold days weigh more in electricity than in heat."""
     weather = reference_weather(-10.0)
     gains_w = 10_000.0 / 26.0 * 4.0
     found = design_electricity(
-        weather.outdoor_c, coefficient_w_per_k=10_000.0 / 26.0, indoor_c=20.0, design_outdoor_c=-10.0,
-        floor_area_m2=gains_w / 3.2, spf_space=4.0, hot_water_kwh_per_day=0.0, spf_hot_water=4.0,
-    )  # fmt: skip
+        weather.outdoor_c,
+        coefficient_w_per_k=10_000.0 / 26.0,
+        indoor_c=20.0,
+        design_outdoor_c=-10.0,
+        floor_area_m2=gains_w / 3.2,
+        spf_space=4.0,
+        hot_water_kwh_per_day=0.0,
+        spf_hot_water=4.0,
+    )
     assert float(found.daily @ weather.days) == pytest.approx(20_660 / 4.0, rel=0.03)
     assert 0.05 < found.sd < 0.4
 

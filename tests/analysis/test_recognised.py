@@ -1,4 +1,5 @@
-"""What is unusual but no fault is named, and the days on which it hides how the plant does are left out, no others."""
+"""What is unusual but no fault is named, and the days on which it hides how the plant does are left out, no
+others."""
 
 from __future__ import annotations
 
@@ -9,13 +10,13 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from analysis.facts.build import build_facts
-from analysis.facts.table import Table
-from analysis.findings.recognised import recognise
-from analysis.plant.load import parse_site
-from analysis.result import analyse
-from collector.simulated.faults import with_fault
-from collector.simulated.plant import random_plant, simulate
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.findings.exclusions import recognise
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.collector.simulated.faults.plant import with_fault
+from fieldfare.collector.simulated.plant import random_plant, simulate
 from tests.analysis.small_plant import FIRST, Small
 
 

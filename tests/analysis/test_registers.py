@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.readings import Samples
-from analysis.registers import whole_total
+from fieldfare.analysis.minutes.registers import whole_total
+from fieldfare.analysis.readings import Samples
 
 HOUR = 3_600_000
 MINUTE = 60_000

@@ -1,4 +1,5 @@
-"""The result document keeps the contract's form, and its figures agree with each other and with the simulated truth."""
+"""The result document keeps the contract's form, and its figures agree with each other and with the simulated
+truth."""
 
 from __future__ import annotations
 
@@ -8,12 +9,12 @@ from typing import Any
 
 import pytest
 
-from analysis.errors import InputError
-from analysis.facts.build import build_facts
-from analysis.plant.load import parse_site
-from analysis.result import Result, analyse
-from collector.simulated.plant import Simulated, random_plant, simulate
-from collector.simulated.site import site_toml
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.result import Result, analyse
+from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate
+from fieldfare.collector.simulated.site import site_toml
 
 FIRST, DAYS = date(2024, 11, 1), 75
 LAST = FIRST + timedelta(DAYS - 1)
@@ -21,33 +22,69 @@ LAST = FIRST + timedelta(DAYS - 1)
 # Contract, section 5: what others read. A figure may be None; a key may not be missing.
 KEYS: dict[str, set[str]] = {
     "": {
-        "site", "period", "coverage", "energy", "performance", "losses", "heat_loss", "capacity", "heating_curve",
-        "cycling", "defrost", "hot_water", "comfort", "cost", "findings", "not_assessed",
+        "site",
+        "period",
+        "coverage",
+        "energy",
+        "performance",
+        "losses",
+        "heat_loss",
+        "capacity",
+        "heating_curve",
+        "cycling",
+        "defrost",
+        "hot_water",
+        "comfort",
+        "cost",
+        "findings",
+        "not_assessed",
     },
     "period": {"from", "to", "timezone"},
     "coverage": {"share", "points"},
     "energy.electricity_kwh": {
-        "total", "heat_pump", "backup_heater", "immersion", "circulation_pump", "space_heating", "hot_water", "defrost",
+        "total",
+        "heat_pump",
+        "backup_heater",
+        "immersion",
+        "circulation_pump",
+        "space_heating",
+        "hot_water",
+        "defrost",
         "idle",
     },
     "energy.heat_kwh": {"total", "space_heating", "hot_water", "defrost_taken"},
     "performance": {"H1", "H2", "H3", "H4", "space_heating", "hot_water", "expected", "by_month", "by_day"},
     "heat_loss": {
-        "coefficient_w_per_k", "heat_loss_kw", "design_kw", "ratio", "base_temperature_c", "days_used", "method",
+        "coefficient_w_per_k",
+        "heat_loss_kw",
+        "design_kw",
+        "ratio",
+        "base_temperature_c",
+        "days_used",
+        "method",
     },
     "capacity": {"output_at_design_kw", "margin"},
     "heating_curve": {"fitted", "above_design_k", "compensating"},
     "cycling": {"starts", "starts_per_running_hour", "median_run_minutes", "short_run_share"},
     "defrost": {
-        "count", "per_frost_hour", "median_minutes", "electricity_kwh", "heat_taken_kwh", "share_of_heat",
+        "count",
+        "per_frost_hour",
+        "median_minutes",
+        "electricity_kwh",
+        "heat_taken_kwh",
+        "share_of_heat",
     },
     "hot_water": {
-        "reheats", "median_reheat_minutes", "litres_at_40c_when_full", "minutes_below_40c_per_week",
-        "standing_loss_kwh_per_day", "last_pasteurised",
+        "reheats",
+        "median_reheat_minutes",
+        "litres_at_40c_when_full",
+        "minutes_below_40c_per_week",
+        "standing_loss_kwh_per_day",
+        "last_pasteurised",
     },
     "comfort": {"zones"},
     "cost": {"currency", "total", "previous_fuel_total", "co2_kg", "previous_fuel_co2_kg"},
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")

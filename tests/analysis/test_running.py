@@ -11,16 +11,16 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from analysis.errors import SiteError
-from analysis.facts.build import build_facts
-from analysis.facts.faults import is_fault
-from analysis.facts.tables import Facts
-from analysis.findings.limits import LIMITS
-from analysis.findings.model import Finding
-from analysis.findings.running_rests import rests
-from analysis.plant.load import parse_site
-from analysis.readings import Samples
-from analysis.result import analyse
+from fieldfare.analysis.errors import SiteError
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.faults import is_fault
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.findings.stopped.rests import rests
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Samples
+from fieldfare.analysis.reports.result import analyse
 from tests.analysis.small_plant import Small, found
 from tests.situations.case import Made, run, situations
 from tests.situations.house import USUAL, House

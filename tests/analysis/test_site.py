@@ -1,11 +1,12 @@
-"""Site files: every key is read, and everything wrong is told with its key, its line and what would be right."""
+"""Site files: every key is read, and everything wrong is told with its key, its line and what would be
+right."""
 
 from __future__ import annotations
 
 import pytest
 
-from analysis.errors import SiteError
-from analysis.plant.load import parse_site
+from fieldfare.analysis.errors import SiteError
+from fieldfare.analysis.plant.load import parse_site
 from tests.analysis.site_text import WHOLE
 
 

@@ -1,4 +1,5 @@
-"""Limits of the site file: what is accepted can be analysed, what can't be computed is refused with its key."""
+"""Limits of the site file: what is accepted can be analysed, what can't be computed is refused with its
+key."""
 
 from __future__ import annotations
 
@@ -11,14 +12,14 @@ import pytest
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
-from analysis.errors import InputError, SiteError
-from analysis.facts.build import build_facts
-from analysis.findings.limits import LIMITS
-from analysis.plant.load import LARGEST_FILE, parse_kept_site, parse_site
-from analysis.plant.quantities import QUANTITIES
-from analysis.plant.site import Site
-from analysis.readings import Readings, Samples
-from analysis.result import analyse
+from fieldfare.analysis.errors import InputError, SiteError
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.plant.load import LARGEST_FILE, parse_kept_site, parse_site
+from fieldfare.analysis.plant.quantities import QUANTITIES
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Readings, Samples
+from fieldfare.analysis.reports.result import analyse
 from tests.analysis.site_text import WHOLE
 
 DAY = date(2026, 1, 6)
@@ -110,15 +111,22 @@ def test_a_kept_site_of_an_earlier_release_is_still_read() -> None:
 
 
 def made_day(site: Site) -> Readings:
-    """One day and its neighbours of ten-minute readings, in the site's own units, running two hours in three."""
+    """One day and its neighbours of ten-minute readings, in the site's own units, running two hours in
+    three."""
     start = int(datetime(2026, 1, 5, tzinfo=UTC).timestamp()) * 1000
     time = start + np.arange(0, 3 * 144, dtype=np.int64) * 600_000
     on = np.arange(len(time)) % 18 < 12
     typical: dict[str, Any] = {
-        "W": np.where(on, 1500.0, 12.0), "degC": np.where(on, 38.0, 30.0), "m3/h": np.where(on, 1.1, 0.0),
-        "%": np.where(on, 80.0, 60.0), "W/m2": np.where(on, 100.0, 0.0), "bar": np.full(len(time), 1.5),
-        "count": np.arange(len(time)) * 1.0, "h": np.arange(len(time)) * 0.1, "": on * 1.0,
-    }  # fmt: skip
+        "W": np.where(on, 1500.0, 12.0),
+        "degC": np.where(on, 38.0, 30.0),
+        "m3/h": np.where(on, 1.1, 0.0),
+        "%": np.where(on, 80.0, 60.0),
+        "W/m2": np.where(on, 100.0, 0.0),
+        "bar": np.full(len(time), 1.5),
+        "count": np.arange(len(time)) * 1.0,
+        "h": np.arange(len(time)) * 0.1,
+        "": on * 1.0,
+    }
     out: Readings = {}
     for point in site.point:
         if point.kind.is_text:
@@ -156,35 +164,62 @@ POINTS = st.builds(
 )
 KEYS: dict[str, dict[str, st.SearchStrategy[str]]] = {
     "site": {
-        "latitude": numbers(-90, 90), "longitude": numbers(-180, 180), "floor_area_m2": numbers(5, 1e5),
+        "latitude": numbers(-90, 90),
+        "longitude": numbers(-180, 180),
+        "floor_area_m2": numbers(5, 1e5),
         "handed_over": st.dates(date(1990, 1, 1), date(2100, 12, 31)).map(str),
-        "timezone": st.sampled_from(
-            ["Europe/London", "Pacific/Apia", "Pacific/Kiritimati", "America/St_Johns", "Asia/Kathmandu", "UTC",
-             "Antarctica/Troll", "Etc/GMT+12"]
-        ).map(repr),
+        "timezone": (
+            st.sampled_from(
+                [
+                    "Europe/London",
+                    "Pacific/Apia",
+                    "Pacific/Kiritimati",
+                    "America/St_Johns",
+                    "Asia/Kathmandu",
+                    "UTC",
+                    "Antarctica/Troll",
+                    "Etc/GMT+12",
+                ]
+            ).map(repr)
+        ),
     },
     "design": {
-        "heat_loss_kw": numbers(0.05, 2000), "indoor_c": numbers(5, 35), "outdoor_c": numbers(-50, 50),
-        "space_heat_kwh_per_year": numbers(1, 2e7), "hot_water_kwh_per_year": numbers(1, 2e7),
-        "spf_space": numbers(0.5, 12), "spf_hot_water": numbers(0.5, 12), "bivalent_c": numbers(-50, 50),
+        "heat_loss_kw": numbers(0.05, 2000),
+        "indoor_c": numbers(5, 35),
+        "outdoor_c": numbers(-50, 50),
+        "space_heat_kwh_per_year": numbers(1, 2e7),
+        "hot_water_kwh_per_year": numbers(1, 2e7),
+        "spf_space": numbers(0.5, 12),
+        "spf_hot_water": numbers(0.5, 12),
+        "bivalent_c": numbers(-50, 50),
     },
     "heat_pump": {
-        "rated_output_kw": numbers(0.05, 2000), "min_output_kw": numbers(0.05, 2000), "max_flow_c": numbers(25, 95),
-        "flow_m3_per_h": numbers(0.01, 1000), "antifreeze_percent": numbers(0, 50),
+        "rated_output_kw": numbers(0.05, 2000),
+        "min_output_kw": numbers(0.05, 2000),
+        "max_flow_c": numbers(25, 95),
+        "flow_m3_per_h": numbers(0.01, 1000),
+        "antifreeze_percent": numbers(0, 50),
         "antifreeze": st.sampled_from(["none", "propylene_glycol", "ethylene_glycol"]).map(repr),
     },
     "hot_water": {
-        "cylinder_litres": numbers(1, 1e5), "setpoint_c": numbers(30, 80), "reheat_below_c": numbers(20, 80),
-        "pasteurise_c": numbers(50, 90), "pasteurise_every_days": st.integers(1, 366).map(str),
+        "cylinder_litres": numbers(1, 1e5),
+        "setpoint_c": numbers(30, 80),
+        "reheat_below_c": numbers(20, 80),
+        "pasteurise_c": numbers(50, 90),
+        "pasteurise_every_days": st.integers(1, 366).map(str),
         "standing_loss_kwh_per_day": numbers(0.01, 1000),
     },
     "buffer": {"litres": numbers(1, 1e5), "arrangement": st.sampled_from(["series", "parallel"]).map(repr)},
     "cost": {
-        "electricity": numbers(0, 1000), "standing_charge_per_day": numbers(0, 1000),
-        "previous_fuel": st.sampled_from(["heating_oil", "natural_gas", "lpg", "electricity", "none"]).map(repr),
-        "previous_fuel_price": numbers(0, 1000), "previous_efficiency": numbers(0.05, 5),
+        "electricity": numbers(0, 1000),
+        "standing_charge_per_day": numbers(0, 1000),
+        "previous_fuel": (
+            st.sampled_from(["heating_oil", "natural_gas", "lpg", "electricity", "none"]).map(repr)
+        ),
+        "previous_fuel_price": numbers(0, 1000),
+        "previous_efficiency": numbers(0.05, 5),
     },
-}  # fmt: skip
+}
 
 
 @st.composite
@@ -238,16 +273,44 @@ def test_any_site_file_that_is_accepted_can_be_analysed(text: str) -> None:
 
 JUNK = st.one_of(
     st.sampled_from(
-        ["nan", "inf", "-inf", "1e400", "9" * 400, "true", "[]", "{}", "[[1, 2], [3]]", '""', '"\\u0000"', '"x"', "1979-05-27",
-         "07:32:00", "1979-05-27T07:32:00Z", "'" * 3, "[" * 800, '"' + "y" * 5000 + '"', "{a = {b = {c = 1}}}", "0x1F", "-1", "0"]
+        [
+            "nan",
+            "inf",
+            "-inf",
+            "1e400",
+            "9" * 400,
+            "true",
+            "[]",
+            "{}",
+            "[[1, 2], [3]]",
+            '""',
+            '"\\u0000"',
+            '"x"',
+            "1979-05-27",
+            "07:32:00",
+            "1979-05-27T07:32:00Z",
+            "'" * 3,
+            "[" * 800,
+            '"' + "y" * 5000 + '"',
+            "{a = {b = {c = 1}}}",
+            "0x1F",
+            "-1",
+            "0",
+        ]
     ),
     st.text(max_size=10),
-)  # fmt: skip
+)
 LINES = WHOLE.splitlines()
 
 
 @settings(max_examples=500, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
-@given(st.lists(st.tuples(st.integers(0, len(LINES) - 1), JUNK, st.sampled_from(["value", "line", "drop", "twice"])), min_size=1, max_size=3))  # fmt: skip
+@given(
+    st.lists(
+        st.tuples(st.integers(0, len(LINES) - 1), JUNK, st.sampled_from(["value", "line", "drop", "twice"])),
+        min_size=1,
+        max_size=3,
+    )
+)
 def test_a_site_file_with_anything_in_it_is_read_or_refused_in_lines(
     changes: list[tuple[int, str, str]],
 ) -> None:
@@ -255,8 +318,11 @@ def test_a_site_file_with_anything_in_it_is_read_or_refused_in_lines(
     for number, junk, how in changes:
         key = lines[number].partition("=")[0]
         lines[number] = {
-            "value": f"{key}= {junk}", "line": junk, "drop": "", "twice": f"{lines[number]}\n{lines[number]}",
-        }[how]  # fmt: skip
+            "value": f"{key}= {junk}",
+            "line": junk,
+            "drop": "",
+            "twice": f"{lines[number]}\n{lines[number]}",
+        }[how]
     problems: tuple[object, ...] = ()
     try:
         parse_site("\n".join(lines), "made.toml")

@@ -9,7 +9,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.facts.table import Table, day_of_year, first_known, joined, of_each_day
+from fieldfare.analysis.facts.table import (
+    Table,
+    day_of_year,
+    fill_nan,
+    group_by_day,
+    joined,
+)
 
 NAN = np.nan
 DAY = np.datetime64("2025-02-27", "us") + np.arange(4).astype("timedelta64[D]")
@@ -79,17 +85,18 @@ def test_tables_are_joined_and_what_one_lacks_is_unknown() -> None:
 
 @pytest.mark.parametrize(("take", "reference"), [("sum", "sum"), ("greatest", "max"), ("median", "median")])
 def test_events_are_taken_together_by_day(take: Literal["sum", "greatest", "median"], reference: str) -> None:
-    """As pandas, which is the reference here, groups them; an event of a day that is not asked for counts nowhere."""
+    """As pandas, which is the reference here, groups them; an event of a day that is not asked for counts
+    nowhere."""
     rng = np.random.default_rng(5)
     day = DAY[0] + np.arange(40).astype("timedelta64[D]")
     of_event = day[np.sort(rng.integers(0, 40, 90))]
     minutes = np.where(rng.random(90) < 0.3, NAN, rng.random(90).round(1))
     asked = day[5:38]
-    found = of_each_day(asked, of_event, minutes, take)
+    found = group_by_day(asked, of_event, minutes, take)
     grouped = pd.Series(minutes).dropna().groupby(of_event[~np.isnan(minutes)])
     wanted = grouped.agg(reference).reindex(pd.DatetimeIndex(asked)).to_numpy()
     assert found == pytest.approx(wanted, nan_ok=True)
-    assert np.isnan(of_each_day(asked, of_event, np.full(90, NAN), take)).all()
+    assert np.isnan(group_by_day(asked, of_event, np.full(90, NAN), take)).all()
 
 
 def test_the_day_of_the_year_counts_leap_days() -> None:
@@ -98,4 +105,4 @@ def test_the_day_of_the_year_counts_leap_days() -> None:
 
 
 def test_the_first_known_value_is_taken() -> None:
-    assert first_known(np.array([1.0, NAN]), np.array([5.0, 6.0])).tolist() == [1.0, 6.0]
+    assert fill_nan(np.array([1.0, NAN]), np.array([5.0, 6.0])).tolist() == [1.0, 6.0]

@@ -6,12 +6,12 @@ from datetime import date, datetime, timedelta
 
 import pytest
 
-from analysis.facts.build import build_facts
-from analysis.facts.unfinished import gap_minutes, minutes_to_come
-from analysis.plant.load import parse_site
-from analysis.result import analyse
-from collector.simulated.plant import random_plant, simulate
-from dashboards.day_rows import day_rows
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.unfinished import gap_minutes, minutes_to_come
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.collector.simulated.plant import random_plant, simulate
+from fieldfare.dashboards.day_rows import day_rows
 
 FIRST = date(2025, 1, 6)
 

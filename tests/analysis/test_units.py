@@ -8,9 +8,9 @@ import sys
 import pint
 import pytest
 
-from analysis.plant.common_units import COMMON_UNITS
-from analysis.plant.quantities import QUANTITIES
-from analysis.plant.units import conversion
+from fieldfare.analysis.plant.common_units import COMMON_UNITS
+from fieldfare.analysis.plant.quantities import QUANTITIES
+from fieldfare.analysis.plant.units import conversion
 
 # Exact by definition of the units (SI Brochure, 9th edition; degF after ISO 80000-5).
 EXACT = [
@@ -51,10 +51,26 @@ def test_other_dimensions_are_refused(unit: str, canonical: str) -> None:
 @pytest.mark.parametrize(
     "unit",
     [
-        "9**9**9*W", "W**99", "W*9", "10 W", "(W)", "((((W))))", "W**9**9", "W if 1 else W", "W.__class__",
-        "W" * 1_000_000, "W*" * 10_000 + "W", "1/1/W", "lambda: W", "", " ", "W;W", "W\n*\0W", "²" * 30,
+        "9**9**9*W",
+        "W**99",
+        "W*9",
+        "10 W",
+        "(W)",
+        "((((W))))",
+        "W**9**9",
+        "W if 1 else W",
+        "W.__class__",
+        "W" * 1_000_000,
+        "W*" * 10_000 + "W",
+        "1/1/W",
+        "lambda: W",
+        "",
+        " ",
+        "W;W",
+        "W\n*\0W",
+        "²" * 30,
     ],
-)  # fmt: skip
+)
 @pytest.mark.timeout(20)
 def test_units_beyond_the_grammar_are_refused_before_they_are_evaluated(unit: str) -> None:
     with pytest.raises(ValueError, match="unknown unit") as refused:
@@ -72,10 +88,15 @@ def test_units_that_are_no_linear_measure_are_refused(unit: str, canonical: str)
 @pytest.mark.parametrize(
     ("unit", "canonical", "given", "expected"),
     [
-        ("kW·h", "kWh", 2.0, 2.0), ("W h", "kWh", 500.0, 0.5), ("J/s", "W", 7.0, 7.0), ("V*A", "W", 7.0, 7.0),
-        ("kg*m^2/s^3", "W", 7.0, 7.0), ("m**3 / h", "m3/h", 1.5, 1.5), ("kWh/h", "W", 1.0, 1000.0),
+        ("kW·h", "kWh", 2.0, 2.0),
+        ("W h", "kWh", 500.0, 0.5),
+        ("J/s", "W", 7.0, 7.0),
+        ("V*A", "W", 7.0, 7.0),
+        ("kg*m^2/s^3", "W", 7.0, 7.0),
+        ("m**3 / h", "m3/h", 1.5, 1.5),
+        ("kWh/h", "W", 1.0, 1000.0),
     ],
-)  # fmt: skip
+)
 def test_products_and_powers_are_read(unit: str, canonical: str, given: float, expected: float) -> None:
     scale, offset = conversion(unit, canonical)
     assert given * scale + offset == pytest.approx(expected, rel=1e-9)
@@ -116,7 +137,7 @@ def test_the_common_units_cover_every_canonical_unit_and_no_unit_twice() -> None
 
 def test_pint_is_loaded_for_uncommon_units_only() -> None:
     code = (
-        "import sys; from analysis.plant.units import conversion;"
+        "import sys; from fieldfare.analysis.plant.units import conversion;"
         "conversion('kW', 'W'); conversion('°C', 'degC'); conversion('l/min', 'm3/h'); conversion('W', 'kW');"
         "print('pint' in sys.modules); conversion('BTU/h', 'W'); print('pint' in sys.modules)"
     )

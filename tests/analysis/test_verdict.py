@@ -1,4 +1,5 @@
-"""The verdict: in order only where everything that matters was assessed, and never while a finding goes on."""
+"""The verdict: in order only where everything that matters was assessed, and never while a finding goes
+on."""
 
 from __future__ import annotations
 
@@ -7,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from analysis.findings.judge import RULES
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.verdict import (
+from fieldfare.analysis.findings.judge import RULES
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.verdict import (
     GONE_AFTER,
     MATTER_OF,
     MATTERS,
@@ -117,7 +118,8 @@ def test_a_plant_without_hot_water_needs_none_assessed() -> None:
 
 
 def test_a_code_without_a_rule_is_spoken_for_by_others_of_its_matter(site: Site) -> None:
-    """water_too_hot has no rule here: the other findings about safety answer, unless none of them could be assessed."""
+    """water_too_hot has no rule here: the other findings about safety answer, unless none of them could be
+    assessed."""
     rules = ALL - {"water_too_hot"}
     assert verdict(site, document(), rules)["verdict"] == "in_order"
     safety = [c for c in next(m for m in MATTERS if m.key == "safety").codes if c in rules]
@@ -144,8 +146,9 @@ def test_what_ended_and_what_is_only_a_note_does_not_count(site: Site) -> None:
 
 
 @pytest.mark.parametrize(
-    ("cool", "cold", "told"), [(0.3, 0.01, "in_order"), (0.6, 0.01, "watch"), (0.3, 0.2, "watch"), (None, None, "in_order")]
-)  # fmt: skip
+    ("cool", "cold", "told"),
+    [(0.3, 0.01, "in_order"), (0.6, 0.01, "watch"), (0.3, 0.2, "watch"), (None, None, "in_order")],
+)
 def test_a_zone_that_is_cold_for_hours_is_not_in_order(
     site: Site, cool: float | None, cold: float | None, told: str
 ) -> None:
@@ -165,11 +168,15 @@ def test_without_a_result_it_is_not_known() -> None:
 @pytest.mark.parametrize(
     ("quiet", "before", "after"),
     [
-        (None, "in_order", "in_order"), (SILENT_AFTER, "in_order", "in_order"), (SILENT_AFTER + timedelta(minutes=1), "in_order", "watch"),
-        (SILENT_AFTER * 2, "not_known", "watch"), (SILENT_AFTER * 2, "act", "act"), (GONE_AFTER + timedelta(minutes=1), "watch", "act"),
+        (None, "in_order", "in_order"),
+        (SILENT_AFTER, "in_order", "in_order"),
+        (SILENT_AFTER + timedelta(minutes=1), "in_order", "watch"),
+        (SILENT_AFTER * 2, "not_known", "watch"),
+        (SILENT_AFTER * 2, "act", "act"),
+        (GONE_AFTER + timedelta(minutes=1), "watch", "act"),
         (GONE_AFTER * 2, "urgent", "urgent"),
     ],
-)  # fmt: skip
+)
 def test_a_home_nobody_hears_from_is_not_in_order(quiet: timedelta | None, before: str, after: str) -> None:
     told = with_silence({"verdict": before, "because": [], "missing": []}, quiet)
     assert told["verdict"] == after

@@ -11,12 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from analysis.facts.build import build_facts
-from analysis.findings.model import Finding
-from analysis.plant.load import parse_site
-from analysis.result import analyse
-from analysis.whatif import answer
-from collector.simulated import faults, plant
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.analysis.reports.what_if import answer
+from fieldfare.collector.simulated import plant as simulated_plant
+from fieldfare.collector.simulated.faults import plant as faults_plant
 
 ROOT = Path(__file__).parents[2]
 ROOMS = ("analysis", "api", "dashboards")
@@ -29,16 +30,29 @@ CLAIM = re.compile(
 )
 TO_DEGREES = re.compile(r"\b(set|lower|keep)\b[^.;]{0,50}?(\d\d(?:\.\d)?) ?°?C", re.IGNORECASE)
 HOT_WATER_CODES = {
-    "immersion_use", "slow_reheat", "reheat_incomplete", "hot_water_shortfall", "high_standing_loss", "pasteurisation_missed",
-    "diverter_passing", "water_too_hot", "disinfection_lacking",
-}  # fmt: skip
+    "immersion_use",
+    "slow_reheat",
+    "reheat_incomplete",
+    "hot_water_shortfall",
+    "high_standing_loss",
+    "pasteurisation_missed",
+    "diverter_passing",
+    "water_too_hot",
+    "disinfection_lacking",
+}
 # What is said so that nobody does it, and what is about something else than the store's temperature.
 SOUND = re.compile(r"\b(never|not|nobody|without|rather than)\b", re.IGNORECASE)
 FAULTS = (
-    ("immersion_use", "setpoint_above_reach"), ("reheat_incomplete", "setpoint_above_reach"), ("pasteurisation_missed", None),
-    ("hot_water_shortfall", "cylinder_small"), ("high_standing_loss", "secondary_circulation"), ("slow_reheat", "flow_low"),
-    ("diverter_passing", None), ("pressure_falling", None), ("pressure_low", None),
-)  # fmt: skip
+    ("immersion_use", "setpoint_above_reach"),
+    ("reheat_incomplete", "setpoint_above_reach"),
+    ("pasteurisation_missed", None),
+    ("hot_water_shortfall", "cylinder_small"),
+    ("high_standing_loss", "secondary_circulation"),
+    ("slow_reheat", "flow_low"),
+    ("diverter_passing", None),
+    ("pressure_falling", None),
+    ("pressure_low", None),
+)
 
 
 def texts(path: Path) -> Iterator[str]:
@@ -86,18 +100,23 @@ def test_no_text_in_the_sources_is_unsafe(room: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "Lower the hot-water setpoint to what the heat pump reaches.", "Hot water is free of bacteria.",
-        "Turn down the cylinder to 45 °C.", "It keeps the water free of germs.", "You may pause the hot water.",
+        "Lower the hot-water setpoint to what the heat pump reaches.",
+        "Hot water is free of bacteria.",
+        "Turn down the cylinder to 45 °C.",
+        "It keeps the water free of germs.",
+        "You may pause the hot water.",
     ],
-)  # fmt: skip
+)
 def test_the_search_finds_what_it_is_for(text: str) -> None:
     assert unsafe(text)
 
 
 def told(code: str, cause: str | None, seed: int) -> list[Finding]:
-    spec = plant.with_fault(plant.random_plant(seed, meter_set="full", hot_water=True), code, cause, "gross")
+    spec = simulated_plant.with_fault(
+        simulated_plant.random_plant(seed, meter_set="full", hot_water=True), code, cause, "gross"
+    )
     first = date(2023, 11, 1)
-    sim = plant.simulate(spec, first, 42)
+    sim = simulated_plant.simulate(spec, first, 42)
     site = parse_site(sim.site_toml)
     last = first + timedelta(41)
     return list(analyse(site, build_facts(site, sim.readings, first, last), first, last).findings)
@@ -108,7 +127,7 @@ def told(code: str, cause: str | None, seed: int) -> list[Finding]:
 )
 def test_what_a_faulty_plant_is_told_is_safe(seed: int, fault: tuple[str, str | None]) -> None:
     code, cause = fault
-    if faults.unfit(plant.random_plant(seed, meter_set="full", hot_water=True), code, cause):
+    if faults_plant.unfit(simulated_plant.random_plant(seed, meter_set="full", hot_water=True), code, cause):
         pytest.fail(f"seed {seed} can't have {code}")
     findings = told(code, cause, seed)
     assert code in {f.code for f in findings if f.severity != "note"}
@@ -131,9 +150,9 @@ def test_what_a_faulty_plant_is_told_is_safe(seed: int, fault: tuple[str, str | 
 
 
 def test_the_what_if_warns_from_fifty_degrees_on() -> None:
-    spec = plant.random_plant(431, meter_set="full", hot_water=True)
+    spec = simulated_plant.random_plant(431, meter_set="full", hot_water=True)
     first = date(2023, 11, 1)
-    sim = plant.simulate(spec, first, 14)
+    sim = simulated_plant.simulate(spec, first, 14)
     site = parse_site(sim.site_toml)
     last = first + timedelta(13)
     facts = build_facts(site, sim.readings, first, last)

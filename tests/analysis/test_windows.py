@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.windows import carried, running_total, stretches, window_mean, window_sum
+from fieldfare.analysis.minutes.rolling import (
+    forward_fill,
+    running_total,
+    true_runs,
+    window_mean,
+    window_sum,
+)
 
 RNG = np.random.default_rng(8)
 
@@ -36,7 +42,7 @@ def test_a_mean_needs_so_many_known_values() -> None:
 @pytest.mark.parametrize("share", [0.0, 0.3, 0.7, 1.0])
 def test_stretches_cover_every_true_and_nothing_else(n: int, share: float) -> None:
     flags = RNG.random(n) < share
-    start, end = stretches(flags)
+    start, end = true_runs(flags)
     laid = np.zeros(n, dtype=bool)
     for a, b in zip(start, end, strict=True):
         assert a < b
@@ -52,4 +58,4 @@ def test_the_newest_value_holds_on(n: int) -> None:
     for value, counts in zip(values, where, strict=True):
         held = value if counts else held
         expected.append(held)
-    assert carried(values, where, -9.0).tolist() == expected
+    assert forward_fill(values, where, -9.0).tolist() == expected

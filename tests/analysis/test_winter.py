@@ -6,10 +6,16 @@ from typing import Any
 
 import pytest
 
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.verdict import rule_codes
-from analysis.winter import CODES, WINTER_DAYS, Check, forecast, winter_checks
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.verdict import rule_codes
+from fieldfare.analysis.reports.winter import (
+    CODES,
+    WINTER_DAYS,
+    Check,
+    forecast,
+    winter_checks,
+)
 
 SITE = """
 [site]
@@ -42,19 +48,49 @@ def around(value: float, share: float = 0.05) -> dict[str, float]:
 def result() -> dict[str, Any]:
     """A house of 250 W/K with a base of 15 C, heated at 3.0 whatever the weather."""
     return {
-        "findings": [], "not_assessed": [],
-        "heat_loss": {"coefficient_w_per_k": around(250.0), "heat_loss_kw": around(6.0), "base_temperature_c": 15.0, "reason": None},
-        "capacity": {"output_at_design_kw": around(7.0), "load_kw": around(5.0), "margin": around(1.4), "reason": None},
-        "heating_curve": {"fitted": [[-4.0, 45.0], [15.0, 28.0]], "above_design_k": 0.4, "slope": around(-0.9), "designed_slope": -0.9},
+        "findings": [],
+        "not_assessed": [],
+        "heat_loss": {
+            "coefficient_w_per_k": around(250.0),
+            "heat_loss_kw": around(6.0),
+            "base_temperature_c": 15.0,
+            "reason": None,
+        },
+        "capacity": {
+            "output_at_design_kw": around(7.0),
+            "load_kw": around(5.0),
+            "margin": around(1.4),
+            "reason": None,
+        },
+        "heating_curve": {
+            "fitted": [[-4.0, 45.0], [15.0, 28.0]],
+            "above_design_k": 0.4,
+            "slope": around(-0.9),
+            "designed_slope": -0.9,
+        },
         "cycling": {"starts_per_running_hour": 1.0, "median_run_minutes": 30.0, "short_run_share": 0.02},
         "defrost": {"count": 100, "per_frost_hour": 0.5, "median_minutes": 4.0, "share_of_heat": 0.02},
-        "hot_water": {"last_pasteurised": None, "median_reheat_minutes": 30.0, "litres_at_40c_when_full": 300.0, "standing_loss_kwh_per_day": 1.5},
-        "energy": {"electricity_kwh": {"hot_water": 365.0, "backup_heater": 0.0, "immersion": 0.0, "idle": 50.0}},
-        "coverage": {"share": 0.99}, "comfort": {"zones": {}}, "cost": {"mean_price": 0.30, "currency": "GBP"},
-        "performance": {
-            "space_heating": around(3.0, 0.02), "H4": around(2.9), "H3": None, "H2": None, "expected": None, "by_day": [{}] * 365,
+        "hot_water": {
+            "last_pasteurised": None,
+            "median_reheat_minutes": 30.0,
+            "litres_at_40c_when_full": 300.0,
+            "standing_loss_kwh_per_day": 1.5,
         },
-    }  # fmt: skip
+        "energy": {
+            "electricity_kwh": {"hot_water": 365.0, "backup_heater": 0.0, "immersion": 0.0, "idle": 50.0}
+        },
+        "coverage": {"share": 0.99},
+        "comfort": {"zones": {}},
+        "cost": {"mean_price": 0.30, "currency": "GBP"},
+        "performance": {
+            "space_heating": around(3.0, 0.02),
+            "H4": around(2.9),
+            "H3": None,
+            "H2": None,
+            "expected": None,
+            "by_day": [{}] * 365,
+        },
+    }
 
 
 def finding(code: str, severity: str, until: str | None = None) -> dict[str, Any]:
@@ -79,8 +115,14 @@ def test_a_healthy_season_is_in_order_throughout(site: Site, result: dict[str, A
 
 @pytest.mark.parametrize(
     ("severity", "until", "verdict"),
-    [("urgent", None, "not in order"), ("act", None, "not in order"), ("watch", None, "attention"), ("note", None, "in order"), ("act", "2025-12-01", "in order")],
-)  # fmt: skip
+    [
+        ("urgent", None, "not in order"),
+        ("act", None, "not in order"),
+        ("watch", None, "attention"),
+        ("note", None, "in order"),
+        ("act", "2025-12-01", "in order"),
+    ],
+)
 def test_a_findings_severity_decides_its_check_while_it_goes_on(
     site: Site, result: dict[str, Any], severity: str, until: str | None, verdict: str
 ) -> None:
@@ -102,8 +144,13 @@ def test_a_check_none_of_whose_questions_could_be_answered_cannot_be_told(
 
 @pytest.mark.parametrize(
     ("margin", "verdict"),
-    [((1.4, 1.2, 1.6), "in order"), ((1.1, 0.9, 1.3), "attention"), ((0.95, 0.8, 1.1), "attention"), ((0.8, 0.7, 0.9), "not in order")],
-)  # fmt: skip
+    [
+        ((1.4, 1.2, 1.6), "in order"),
+        ((1.1, 0.9, 1.3), "attention"),
+        ((0.95, 0.8, 1.1), "attention"),
+        ((0.8, 0.7, 0.9), "not in order"),
+    ],
+)
 def test_the_design_day_is_held_where_even_the_low_end_carries_it(
     site: Site, result: dict[str, Any], margin: tuple[float, float, float], verdict: str
 ) -> None:

@@ -1,4 +1,5 @@
-"""What the tests of the service share. Every test that takes `database_url` runs on SQLite and on PostgreSQL."""
+"""What the tests of the service share. Every test that takes `database_url` runs on SQLite and on
+PostgreSQL."""
 
 from __future__ import annotations
 
@@ -8,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from analysis.plant.load import parse_site
-from api.service import Service, opened
-from api.settings import Settings
-from tests.api.plants import readings, site_text
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.api.core.service import Service, opened
+from fieldfare.api.core.settings import Settings
 from tests.api.postgres import new_database, postgres
+from tests.api.sites import readings, site_text
 
 _names = (f"test{n}" for n in itertools.count())
 
@@ -60,4 +61,4 @@ def plant_here(service: Service) -> Service:
 def add_site(service: Service, site: str, **more: str) -> None:
     """more : lines for the file's [site] section"""
     text = site_text(site, site.replace("-", " ").title(), **more)
-    service.plants.add([(text, parse_site(text))])
+    service.sites.add([(text, parse_site(text))])

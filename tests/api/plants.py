@@ -1,4 +1,5 @@
-"""A small plant with a few days of minutes, made by hand: what it holds is known without the simulated plant."""
+"""A small plant with a few days of minutes, made by hand: what it holds is known without the simulated
+plant."""
 
 from __future__ import annotations
 
@@ -7,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.readings import Readings, Samples
+from fieldfare.analysis.readings import Readings, Samples
 
 SITE = """
 [site]

@@ -16,7 +16,8 @@ from tests.services import binary, end, free_port, wait_for_port
 
 @contextmanager
 def postgres() -> Iterator[str]:
-    """Gives the server's address without a database's name. The server refuses to run as root, so another user runs it."""
+    """Gives the server's address without a database's name. The server refuses to run as root, so another
+    user runs it."""
     folders = sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)
     initdb, server = binary("initdb", *folders), binary("postgres", *folders)
     who = pwd.getpwnam("nobody") if os.geteuid() == 0 else None
@@ -29,12 +30,19 @@ def postgres() -> Iterator[str]:
     try:
         subprocess.run(
             [initdb, "-D", str(data), "-U", "fieldfare", "--auth=trust", "-E", "UTF8", "--no-sync"],
-            check=True, capture_output=True, cwd=folder, env={**os.environ, "HOME": str(folder)}, **own,
-        )  # fmt: skip
+            check=True,
+            capture_output=True,
+            cwd=folder,
+            env={**os.environ, "HOME": str(folder)},
+            **own,
+        )
         process = subprocess.Popen(
             [server, "-D", str(data), "-p", str(port), "-h", "127.0.0.1", "-k", str(folder), "-F"],
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=folder, **own,
-        )  # fmt: skip
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            cwd=folder,
+            **own,
+        )
         try:
             wait_for_port(port, process)
             yield f"postgresql://fieldfare@127.0.0.1:{port}"

@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from api.http.app import PREFIX, create_app
-from api.people.access import PERMISSIONS
-from api.service import Service
+from fieldfare.api.core.service import Service
+from fieldfare.api.http.app import PREFIX, create_app
+from fieldfare.api.people.access import PERMISSIONS
 from tests.api.web import OTHER, OWN, ROLES, Web, make_web
 
 FIRM = {"installer", "engineer"}
@@ -25,7 +25,10 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("GET", "/sites/{site_id}"): (HOME, None),
     ("GET", "/sites/{site_id}/file"): (HOME, None),
     ("DELETE", "/sites/{site_id}"): ({"installer"}, None),
-    ("POST", "/sites/{site_id}/readings"): ({"installer", "device"}, [{"bt": 1767700800, "n": "flow", "v": 38.5}]),
+    ("POST", "/sites/{site_id}/readings"): (
+        {"installer", "device"},
+        [{"bt": 1767700800, "n": "flow", "v": 38.5}],
+    ),
     ("GET", "/sites/{site_id}/newest"): (HOME, None),
     ("GET", "/sites/{site_id}/result"): (HOME, None),
     ("GET", "/sites/{site_id}/findings"): (HOME, None),
@@ -82,30 +85,37 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("GET", "/sites/{site_id}/export"): (OWNER, None),
     ("POST", "/sites/{site_id}/erase"): (OWNER, {"confirm": "not this"}),
     ("GET", "/jobs"): (FIRM, None),
-}  # fmt: skip
+}
 LASTS = {("DELETE", "/sites/{site_id}"), ("DELETE", "/people/{person}"), ("DELETE", "/session")}
 """Those that end what the others need: tried on what is not there."""
 FILL = {
-    "alert_id": "999999", "window": "999999", "work": "999999", "person": "999999", "link": "0" * 16, "code": "short_cycling",
-    "token": "0" * 16, "kind": "days", "period": "2026-01",
-}  # fmt: skip
+    "alert_id": "999999",
+    "window": "999999",
+    "work": "999999",
+    "person": "999999",
+    "link": "0" * 16,
+    "code": "short_cycling",
+    "token": "0" * 16,
+    "kind": "days",
+    "period": "2026-01",
+}
 
 
 @pytest.fixture(scope="module")
 def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
-    from api.service import opened
-    from api.settings import Settings
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.settings import Settings
 
     with opened(Settings(data=tmp_path_factory.mktemp("web"), workers=1)) as service:
         yield make_web(service)
 
 
 def routes() -> set[tuple[str, str]]:
-    from api.http.parts import Parts
-    from api.service import Service as Made
-    from api.settings import Settings
+    from fieldfare.api.core.service import Service as Made
+    from fieldfare.api.core.settings import Settings
+    from fieldfare.api.http.app_state import AppState
 
-    schema = create_app(Parts(Made(Settings(), None))).openapi()  # type: ignore[arg-type]
+    schema = create_app(AppState(Made(Settings(), None))).openapi()  # type: ignore[arg-type]
     return {
         (method.upper(), path.removeprefix(PREFIX))
         for path, methods in schema["paths"].items()

@@ -1,4 +1,5 @@
-"""The life of an alert: nothing opens before it held, nothing is resolved before it was gone, nothing flaps."""
+"""The life of an alert: nothing opens before it held, nothing is resolved before it was gone, nothing
+flaps."""
 
 from __future__ import annotations
 
@@ -9,7 +10,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.alerts.life import LIVE, Life, Patience, acknowledge, snooze, step
+from fieldfare.api.alerts.life import (
+    LIVE,
+    Life,
+    Patience,
+    acknowledge,
+    snooze,
+    step,
+)
 
 NIGHT = datetime(2026, 1, 5, 3, 10, tzinfo=UTC)
 DAY = timedelta(days=1)

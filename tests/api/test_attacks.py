@@ -1,4 +1,5 @@
-"""What strangers try: guesses in parallel, locking others out, big bodies, streams that outlive their link."""
+"""What strangers try: guesses in parallel, locking others out, big bodies, streams that outlive their
+link."""
 
 from __future__ import annotations
 
@@ -8,13 +9,18 @@ from typing import Any
 import pytest
 from sqlalchemy import func, select
 
-from api.http.app import PREFIX
-from api.http.guards import LARGEST_OF_NOBODY
-from api.people import sign_in as sign_in_module
-from api.people.accounts import Refused
-from api.people.sign_in import FREE_TRIES, UNKNOWN_ACCOUNTS, SignIn, TooManyTries
-from api.service import Service
-from api.state.people_tables import FailedSignIn
+from fieldfare.api.core.service import Service
+from fieldfare.api.http.app import PREFIX
+from fieldfare.api.http.middleware.guards import LARGEST_OF_NOBODY
+from fieldfare.api.people import sign_in as sign_in_module
+from fieldfare.api.people.accounts import AccountRefused
+from fieldfare.api.people.sign_in import (
+    FREE_TRIES,
+    UNKNOWN_ACCOUNTS,
+    SignIn,
+    TooManyTries,
+)
+from fieldfare.api.state.people_tables import FailedSignIn
 from tests.api.web import OWN, PASSWORD, Web, make_web
 
 ENGINEER = "engineer@heating.example"
@@ -34,7 +40,7 @@ def guess(sign_in: SignIn, email: str, address: str, password: str = "guess", de
         return sign_in.sign_in(email, password, address, device)
     except TooManyTries:
         return "braked"
-    except Refused:
+    except AccountRefused:
         return "refused"
 
 

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from api.cli.entry import run
-from tests.api.plants import readings, site_text, write_csv
+from fieldfare.api.cli.entry import run
+from tests.api.sites import readings, site_text, write_csv
 from tests.services import influx
 
-COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
+COMMAND = [sys.executable, "-c", "from fieldfare.api.cli import main; main()"]
 
 
 @pytest.fixture
@@ -58,7 +58,7 @@ def test_help_comes_before_anything_heavy_is_loaded() -> None:
 
 
 def test_every_command_has_help(capsys: pytest.CaptureFixture[str]) -> None:
-    from api.cli.root import root
+    from fieldfare.api.cli.root import root
 
     def walk(group: object, path: tuple[str, ...]) -> None:
         for name, command in getattr(group, "commands", {}).items():
@@ -73,8 +73,8 @@ def test_every_command_has_help(capsys: pytest.CaptureFixture[str]) -> None:
 def test_the_template_parses_and_names_every_key(capsys: pytest.CaptureFixture[str]) -> None:
     from pydantic import BaseModel
 
-    from analysis.plant import site as plant
-    from analysis.plant.load import parse_site
+    from fieldfare.analysis.plant import site as plant
+    from fieldfare.analysis.plant.load import parse_site
 
     assert run(["site", "template"]) == 0
     text = capsys.readouterr().out
@@ -194,7 +194,7 @@ def test_of_several_files_a_wrong_one_stores_nothing(
 def test_several_files_are_summed(with_site: Path, capsys: pytest.CaptureFixture[str]) -> None:
     from datetime import timedelta
 
-    from tests.api.plants import START
+    from tests.api.sites import START
 
     write_csv(with_site / "a.csv", readings(1))
     write_csv(with_site / "b.csv", readings(1, START + timedelta(days=1)))
@@ -273,7 +273,7 @@ def test_an_internal_error_leaves_with_1_and_is_logged(
     def broken(*_: object) -> None:
         raise RuntimeError("the moon fell")
 
-    monkeypatch.setattr("api.plants.Plants.file", broken)
+    monkeypatch.setattr("fieldfare.api.core.sites.Plants.file", broken)
     assert run(["site", "show", "alder-row"]) == 1
     err = capsys.readouterr().err
     assert err.startswith("fieldfare: internal error: RuntimeError: the moon fell")
@@ -284,8 +284,13 @@ def test_an_internal_error_leaves_with_1_and_is_logged(
 def test_nobody_reading_on_is_no_fault(with_data: Path) -> None:
     done = subprocess.run(
         f"{' '.join(map(_quoted, COMMAND))} analyse alder-row --format json | head -c 5",
-        shell=True, capture_output=True, text=True, check=True, cwd=with_data, env=_env(),
-    )  # fmt: skip
+        shell=True,
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=with_data,
+        env=_env(),
+    )
     assert done.stderr == ""
 
 

@@ -12,16 +12,17 @@ from typing import Any, NamedTuple
 import click
 import pytest
 
-from api.cli.entry import run
-from api.cli.root import root
-from collector.mqtt import set_aside
-from collector.mqtt.book import Book
-from collector.mqtt.decode import Message, Refused
-from tests.api.plants import START, readings, site_text, write_csv
+from fieldfare.api.cli.entry import run
+from fieldfare.api.cli.root import root
+from fieldfare.collector.mqtt import dead_letters
+from fieldfare.collector.mqtt.decode import Message, RefusedMessage
+from fieldfare.collector.mqtt.journal import Book
+from tests.api.sites import START, readings, site_text, write_csv
 
 
 class Run(NamedTuple):
-    """One call. code : its exit code. says : a part of what it prints. before : calls that make what it needs"""
+    """One call. code : its exit code. says : a part of what it prints. before : calls that make what it
+    needs"""
 
     argv: str
     code: int = 0
@@ -52,7 +53,11 @@ RUNS: dict[str, list[Run]] = {
         Run("export alder-row --out out.txt", 2, "must end in"),
     ],
     "import": [
-        Run("import alder-row out.parquet", says="readings read", before=("export alder-row --out out.parquet",)),
+        Run(
+            "import alder-row out.parquet",
+            says="readings read",
+            before=("export alder-row --out out.parquet",),
+        ),
         Run("import alder-row readings.csv", says="readings read"),
     ],
     "move": [Run("move alder-row --to local --database x --token y", 2, "are the same")],
@@ -61,9 +66,13 @@ RUNS: dict[str, list[Run]] = {
         Run("set-aside list --site alder-row --last 1 --format json", says='"messages"'),
         Run("set-aside list --last 1", says="newest reason"),
     ],
-    "set-aside retry": [Run("set-aside retry --site alder-row", says="still aside"), Run("set-aside retry", says="read")],
+    "set-aside retry": [
+        Run("set-aside retry --site alder-row", says="still aside"),
+        Run("set-aside retry", says="read"),
+    ],
     "set-aside clear": [
-        Run("set-aside clear --site beech-end", says="0 messages"), Run("set-aside clear", says="messages thrown away"),
+        Run("set-aside clear --site beech-end", says="0 messages"),
+        Run("set-aside clear", says="messages thrown away"),
     ],
     "analyse": [
         Run("analyse alder-row", says="Alder Row"),
@@ -77,22 +86,38 @@ RUNS: dict[str, list[Run]] = {
     ],
     "fleet": [Run("fleet", says="alder-row"), Run("fleet --format json", says='"failed": false')],
     "check": [Run("check", says="all whole"), Run("check --format json", says='"damage": []')],
-    "repair": [Run("repair data2", says="no readings are damaged"), Run("repair nowhere", 2, "no data folder with readings")],
+    "repair": [
+        Run("repair data2", says="no readings are damaged"),
+        Run("repair nowhere", 2, "no data folder with readings"),
+    ],
     "serve": [Run("serve --host 127.0.0.1 --port 0", says="host='127.0.0.1', port=0")],
-    "collect": [Run("collect --broker mqtt://broker.example", says="broker.example"), Run("collect", 2, "no broker")],
+    "collect": [
+        Run("collect --broker mqtt://broker.example", says="broker.example"),
+        Run("collect", 2, "no broker"),
+    ],
     "demo": [Run("demo --once --sites 1 --port 0", says="'once': True")],
     "user add": [
-        Run("user add ann@heating.example --name Ann --role householder --site alder-row", says="ann@heating.example"),
+        Run(
+            "user add ann@heating.example --name Ann --role householder --site alder-row",
+            says="ann@heating.example",
+        ),
     ],
-    "user list": [Run("user list", says="eve@heating", before=ADDED), Run("user list --format json", says='"people"')],
+    "user list": [
+        Run("user list", says="eve@heating", before=ADDED),
+        Run("user list --format json", says='"people"'),
+    ],
     "user invite": [Run("user invite eve@heating.example", says="sets a password", before=ADDED)],
     "user change": [
-        Run("user change eve@heating.example --name Eva --role householder --site alder-row", says="changed", before=ADDED),
+        Run(
+            "user change eve@heating.example --name Eva --role householder --site alder-row",
+            says="changed",
+            before=ADDED,
+        ),
         Run("user change eve@heating.example --stop", says="changed", before=ADDED),
         Run("user change eve@heating.example --let-in", says="changed", before=ADDED),
     ],
     "user remove": [Run("user remove eve@heating.example", says="removed", before=ADDED)],
-}  # fmt: skip
+}
 
 
 def commands(group: click.Group, path: str = "") -> Iterator[tuple[str, click.Command]]:
@@ -138,10 +163,13 @@ def aside(folder: Path) -> None:
     messages = [
         Message("fieldfare/alder-row/readings", f"junk {n}".encode(), 1_767_700_000_000 + n) for n in range(2)
     ]
-    refused = [Refused(0, "alder-row", "older reason"), Refused(1, "alder-row", "newest reason")]
-    set_aside.clear(book)
+    refused = [
+        RefusedMessage(0, "alder-row", "older reason"),
+        RefusedMessage(1, "alder-row", "newest reason"),
+    ]
+    dead_letters.clear(book)
     with book.writing() as db:
-        set_aside.keep(db, messages, refused, 100, 100_000)
+        dead_letters.keep(db, messages, refused, 100, 100_000)
     book.close()
 
 

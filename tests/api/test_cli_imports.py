@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.api.plants import readings, site_text, write_csv
+from tests.api.sites import readings, site_text, write_csv
 
 _RUN = (
     "import sys; before = set(sys.modules)\n"
-    "from api.cli.entry import run\n"
+    "from fieldfare.api.cli.entry import run\n"
     "code = run(sys.argv[1:])\n"
     "print(*(f'loaded {name}' for name in set(sys.modules) - before), sep='\\n')\n"
     "sys.exit(code)\n"
@@ -36,7 +36,7 @@ SHORT = {
     "analyse alder-row --format json": RESULTS,
 }
 """Command -> the packages outside the standard library that it may load."""
-OF_RULES = ("analysis.findings.limit", "analysis.findings.limits")
+OF_RULES = ("fieldfare.analysis.findings.limit", "fieldfare.analysis.findings.limits")
 """Tables of limits, which verdicts and site files name; no rule is among them."""
 
 
@@ -68,7 +68,7 @@ def _loaded(folder: Path, command: str) -> set[str]:
 
 def _packages(modules: set[str]) -> set[str]:
     """Packages outside the standard library and our own, without compiled helpers (`_cython_...`)."""
-    ours = {"api", "analysis", "collector", "dashboards"}
+    ours = {"fieldfare"}
     found = {name.split(".")[0] for name in modules} - sys.stdlib_module_names - ours
     return {name for name in found if not name.startswith("_")}
 
@@ -78,14 +78,21 @@ def test_a_short_command_loads_what_it_runs(folder: Path, command: str) -> None:
     modules = _loaded(folder, command)
     assert _packages(modules) <= SHORT[command]
     assert not modules & PARTS
-    rules = {m for m in modules if m.startswith("analysis.findings.") and not m.startswith(OF_RULES)}
+    rules = {
+        m for m in modules if m.startswith("fieldfare.analysis.findings.") and not m.startswith(OF_RULES)
+    }
     assert not rules
-    assert not modules & {"analysis.result", "analysis.facts.build", "analysis.facts.table", "analysis.grid"}
+    assert not modules & {
+        "fieldfare.analysis.reports.result",
+        "fieldfare.analysis.facts.build",
+        "fieldfare.analysis.facts.table",
+        "fieldfare.analysis.minutes.grid",
+    }
 
 
 def test_what_is_made_anew_loads_the_analysis(folder: Path) -> None:
     """The check above would see it: other days of the same site have no kept result."""
     modules = _loaded(folder, "analyse alder-row --to 2026-01-07")
     assert {"numpy", "pyarrow", "scipy"} <= _packages(modules)
-    assert "analysis.findings.judge" in modules
+    assert "fieldfare.analysis.findings.judge" in modules
     assert "scipy.stats" not in modules

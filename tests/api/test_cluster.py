@@ -1,4 +1,5 @@
-"""The nightly pass on a cluster: a worker killed in the middle of a site costs neither that site nor any other."""
+"""The nightly pass on a cluster: a worker killed in the middle of a site costs neither that site nor any
+other."""
 
 from __future__ import annotations
 
@@ -11,16 +12,16 @@ from pathlib import Path
 
 import pytest
 
-from api.alerts.alerts import Alerts
-from api.alerts.notices import Notices
-from api.facts_keeper import KINDS
-from api.jobs.book import JobBook
-from api.jobs.runner import Runner
-from api.jobs.work import Outcome, work
-from api.service import Service, opened
-from api.settings import Settings
+from fieldfare.api.alerts.alerts import Alerts
+from fieldfare.api.alerts.notices import Notices
+from fieldfare.api.core.facts_cache import KINDS
+from fieldfare.api.core.service import Service, opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.jobs.leases import JobLeases
+from fieldfare.api.jobs.runner import Runner
+from fieldfare.api.jobs.work import Outcome, work
 from tests.api.conftest import add_site
-from tests.api.plants import readings
+from tests.api.sites import readings
 
 NOW = datetime.now(UTC)
 SITES = [f"home-{n}" for n in range(6)]
@@ -39,11 +40,12 @@ def cluster() -> Iterator[str]:
 
 
 def struck_once(settings: Settings, kind: str, site: str, key: str) -> Outcome:
-    """The real work; but the first worker that comes to one site is killed when its facts are kept and its result is not."""
+    """The real work; but the first worker that comes to one site is killed when its facts are kept and its
+    result is not."""
     mark = settings.data / "struck"
     if site == STRUCK and kind == "night" and not mark.exists():
         with opened(settings) as service:
-            service.keeper.update(service.plants.get(site).site, FIRST, LAST)
+            service.facts_cache.update(service.sites.get(site).site, FIRST, LAST)
         mark.touch()
         os.kill(os.getpid(), signal.SIGKILL)
     return work(settings, kind, site, key)
@@ -58,12 +60,12 @@ def fleet(settings: Settings) -> None:
 
 def runner(service: Service, do: object) -> Runner:
     database = service.database
-    return Runner(service, Alerts(database), Notices(database, service.settings), JobBook(database), do)  # type: ignore[arg-type]
+    return Runner(service, Alerts(database), Notices(database, service.settings), JobLeases(database), do)  # type: ignore[arg-type]
 
 
 def what_is_known(service: Service) -> dict[str, object]:
     """Of each site: the newest result, and its facts as text."""
-    facts = {s: service.keeper.kept(s, FIRST, LAST) for s in SITES}
+    facts = {s: service.facts_cache.kept(s, FIRST, LAST) for s in SITES}
     return {
         s: (service.results.newest(s), [getattr(facts[s], k).frame().to_csv() for k in KINDS]) for s in SITES
     }

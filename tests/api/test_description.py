@@ -1,4 +1,5 @@
-"""The whole description against the running application, with made-up requests, as each role and as nobody."""
+"""The whole description against the running application, with made-up requests, as each role and as
+nobody."""
 
 from __future__ import annotations
 
@@ -18,9 +19,9 @@ from schemathesis.checks import (
     status_code_conformance,
 )
 
-from api.http.app import PREFIX
-from api.service import opened
-from api.settings import Settings
+from fieldfare.api.core.service import opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.http.app import PREFIX
 from tests.api.test_access import routes
 from tests.api.web import OTHER, ROLES, Web, make_web
 

@@ -1,4 +1,5 @@
-"""Files of the service: the owner's alone, and named in one line where the disk is full or they are damaged."""
+"""Files of the service: the owner's alone, and named in one line where the disk is full or they are
+damaged."""
 
 from __future__ import annotations
 
@@ -10,19 +11,19 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from api.cli.entry import run
-from api.erasing import erase_site
-from api.service import Service, opened
-from api.settings import Settings
-from api.state.work_tables import Notice
-from collector.mqtt.book import Book
+from fieldfare.api.cli.entry import run
+from fieldfare.api.core.service import Service, opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.records.erasure import erase_site
+from fieldfare.api.state.work_tables import Notice
+from fieldfare.collector.mqtt.journal import Book
 from tests.api.conftest import add_site
-from tests.api.plants import readings, site_text, write_csv
+from tests.api.sites import readings, site_text, write_csv
 
 LIMITED = """
 import resource, sys
 resource.setrlimit(resource.RLIMIT_FSIZE, (40_000, 40_000))
-from api.cli.entry import run
+from fieldfare.api.cli.entry import run
 sys.exit(run(sys.argv[1:]))
 """
 
@@ -72,8 +73,11 @@ def test_a_full_disk_is_named_in_one_line_and_loses_nothing(tmp_path: Path) -> N
     assert run([*command, "site", "add", str(tmp_path / "alder.toml")]) == 0
     done = subprocess.run(
         [sys.executable, "-c", LIMITED, *command, "ingest", "alder-row", str(tmp_path / "readings.csv")],
-        capture_output=True, text=True, timeout=200, cwd=Path(__file__).parents[2],
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        timeout=200,
+        cwd=Path(__file__).parents[2],
+    )
     assert done.returncode == 1, done.stderr
     assert len(done.stderr.strip().splitlines()) == 1
     assert done.stderr.startswith("fieldfare: ")
@@ -87,7 +91,7 @@ def test_an_internal_error_goes_to_the_data_folder_alone(
     def broken(*_: object) -> None:
         raise RuntimeError("the moon fell")
 
-    monkeypatch.setattr("api.plants.Plants.ids", broken)
+    monkeypatch.setattr("fieldfare.api.core.sites.Plants.ids", broken)
     monkeypatch.setenv("TMPDIR", str(tmp_path / "temporary"))
     (tmp_path / "temporary").mkdir()
     assert run(["--data", str(tmp_path / "new"), "site", "list"]) == 1
@@ -110,10 +114,19 @@ def test_erasing_a_site_leaves_those_whose_name_begins_alike(service: Service) -
     with service.database.write() as session:
         for n, body in enumerate(bodies):
             session.add(
-                Notice(key=str(n), kind="digest", site=None, receiver="a@x.example", subject="", body=body, state="sent",
-                       not_before=now, created=now)
-            )  # fmt: skip
+                Notice(
+                    key=str(n),
+                    kind="digest",
+                    site=None,
+                    receiver="a@x.example",
+                    subject="",
+                    body=body,
+                    state="sent",
+                    not_before=now,
+                    created=now,
+                )
+            )
     erase_site(service, "elm")
     with service.database.read() as session:
         assert sorted(session.scalars(select(Notice.body))) == sorted(bodies[:2])
-    assert service.plants.ids() == ["elm-road", "elm2"]
+    assert service.sites.ids() == ["elm-road", "elm2"]

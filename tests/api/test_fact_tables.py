@@ -1,4 +1,5 @@
-"""Kept facts tables come back as they were: of every type, of any layout, from another process and from earlier releases."""
+"""Kept facts tables come back as they were: of every type, of any layout, from another process and from
+earlier releases."""
 
 from __future__ import annotations
 
@@ -12,8 +13,8 @@ import pandas as pd
 import pyarrow as pa
 import pytest
 
-from analysis.facts.table import Table
-from api.fact_tables import packed, replaced, unpacked
+from fieldfare.analysis.facts.table import Table
+from fieldfare.api.core.fact_tables import packed, replaced, unpacked
 
 DAY = np.datetime64("2026-01-05", "us") + np.arange(6).astype("timedelta64[D]")
 

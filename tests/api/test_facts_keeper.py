@@ -8,14 +8,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.facts.build import MARGIN_DAYS, build_facts
-from analysis.facts.table import Table
-from analysis.plant.load import parse_site
-from analysis.readings import Samples
-from api.facts_keeper import KINDS, FactsKeeper
-from api.service import Service
+from fieldfare.analysis.facts.build import MARGIN_DAYS, build_facts
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Samples
+from fieldfare.api.core.facts_cache import KINDS, FactsCache
+from fieldfare.api.core.service import Service
 from tests.api.conftest import add_site
-from tests.api.plants import START, readings, site_text
+from tests.api.sites import START, readings, site_text
 
 FIRST = date(2026, 1, 5)
 
@@ -25,7 +25,7 @@ def days(count: int) -> tuple[date, date]:
 
 
 def plant(service: Service):
-    return service.plants.get("alder-row")
+    return service.sites.get("alder-row")
 
 
 def same(a: Table, b: Table) -> None:
@@ -36,7 +36,7 @@ def test_kept_facts_are_what_one_piece_gives(either_service: Service) -> None:
     add_site(either_service, "alder-row")
     found = readings(40)
     either_service.store.append("alder-row", found)
-    kept = either_service.keeper.facts(plant(either_service).site, *days(40))
+    kept = either_service.facts_cache.facts(plant(either_service).site, *days(40))
     direct = build_facts(plant(either_service).site, found, *days(40))
     for kind in KINDS:
         same(getattr(kept, kind), getattr(direct, kind))
@@ -44,31 +44,31 @@ def test_kept_facts_are_what_one_piece_gives(either_service: Service) -> None:
 
 def test_nothing_is_worked_out_twice(plant_here: Service) -> None:
     site = plant(plant_here).site
-    assert plant_here.keeper.update(site, *days(4)).days == 4
-    assert plant_here.keeper.update(site, *days(4)).days == 0
-    assert plant_here.keeper.update(site, FIRST, FIRST).days == 0
+    assert plant_here.facts_cache.update(site, *days(4)).days == 4
+    assert plant_here.facts_cache.update(site, *days(4)).days == 0
+    assert plant_here.facts_cache.update(site, FIRST, FIRST).days == 0
 
 
 def test_late_readings_make_their_days_and_the_margin_stale(plant_here: Service) -> None:
     site = plant(plant_here).site
-    plant_here.keeper.update(site, *days(4))
+    plant_here.facts_cache.update(site, *days(4))
     late = readings(4)["room"]
     changed = Samples(late.time[1440 + 600 : 1440 + 660], np.full(60, 23.0))
     plant_here.store.append("alder-row", {"room": changed})
     worked = []
-    done = plant_here.keeper.update(site, *days(4), lambda a, b: worked.append((a, b)))
+    done = plant_here.facts_cache.update(site, *days(4), lambda a, b: worked.append((a, b)))
     assert done.days == 1 + 2 * MARGIN_DAYS
-    facts = plant_here.keeper.kept("alder-row", *days(4))
+    facts = plant_here.facts_cache.kept("alder-row", *days(4))
     assert facts.days["room"][1] == pytest.approx(20.5 + 2.5 * 60 / 1440)
     assert worked == [(FIRST, FIRST + timedelta(days=2))]
 
 
 def test_the_next_day_costs_the_next_day(plant_here: Service) -> None:
     site = plant(plant_here).site
-    plant_here.keeper.update(site, *days(4))
+    plant_here.facts_cache.update(site, *days(4))
     more = readings(1, START + timedelta(days=4))
     plant_here.store.append("alder-row", more)
-    assert plant_here.keeper.update(site, *days(5)).days == 1 + MARGIN_DAYS
+    assert plant_here.facts_cache.update(site, *days(5)).days == 1 + MARGIN_DAYS
 
 
 @pytest.mark.parametrize(
@@ -83,19 +83,19 @@ def test_the_next_day_costs_the_next_day(plant_here: Service) -> None:
 def test_a_changed_site_file_counts_where_facts_depend_on_it(
     plant_here: Service, old: str, new: str, is_stale: bool
 ) -> None:
-    from analysis.plant.load import parse_site
+    from fieldfare.analysis.plant.load import parse_site
 
-    plant_here.keeper.update(plant(plant_here).site, *days(4))
+    plant_here.facts_cache.update(plant(plant_here).site, *days(4))
     text = site_text().replace(old, new)
     assert text != site_text()
-    plant_here.plants.add([(text, parse_site(text))])
-    assert plant_here.keeper.update(plant(plant_here).site, *days(4)).days == (4 if is_stale else 0)
+    plant_here.sites.add([(text, parse_site(text))])
+    assert plant_here.facts_cache.update(plant(plant_here).site, *days(4)).days == (4 if is_stale else 0)
 
 
 def test_a_new_method_makes_all_stale(plant_here: Service, monkeypatch: pytest.MonkeyPatch) -> None:
-    plant_here.keeper.update(plant(plant_here).site, *days(4))
-    monkeypatch.setattr("api.facts_keeper.METHOD_VERSION", "another")
-    assert plant_here.keeper.update(plant(plant_here).site, *days(4)).days == 4
+    plant_here.facts_cache.update(plant(plant_here).site, *days(4))
+    monkeypatch.setattr("fieldfare.api.core.facts_cache.METHOD_VERSION", "another")
+    assert plant_here.facts_cache.update(plant(plant_here).site, *days(4)).days == 4
 
 
 @pytest.mark.parametrize(("lanes", "pieces"), [(1, [2, 2]), (2, [4])])
@@ -103,16 +103,16 @@ def test_long_spans_are_worked_out_in_pieces(
     plant_here: Service, monkeypatch: pytest.MonkeyPatch, lanes: int, pieces: list[int]
 ) -> None:
     """Whoever is alone works on two at once; what comes out is the same."""
-    for module in ("api.facts_keeper", "analysis.facts.build"):
+    for module in ("fieldfare.api.core.facts_cache", "fieldfare.analysis.facts.build"):
         monkeypatch.setattr(f"{module}.SPAN_DAYS", 2)
-    monkeypatch.setattr("api.facts_keeper.CHUNK_READINGS", 1)
+    monkeypatch.setattr("fieldfare.api.core.facts_cache.CHUNK_READINGS", 1)
     worked = []
-    keeper = FactsKeeper(plant_here.database, plant_here.store, plant_here.plants, lanes)
+    keeper = FactsCache(plant_here.database, plant_here.store, plant_here.sites, lanes)
     keeper.update(plant(plant_here).site, *days(4), lambda a, b: worked.append((b - a).days + 1))
     assert worked == pieces
     monkeypatch.undo()
     direct = build_facts(plant(plant_here).site, readings(4), *days(4))
-    kept = plant_here.keeper.kept("alder-row", *days(4))
+    kept = plant_here.facts_cache.kept("alder-row", *days(4))
     for kind in KINDS:
         same(getattr(kept, kind), getattr(direct, kind))
 
@@ -121,26 +121,26 @@ def test_another_site_lends_its_outdoor_sensor(service: Service) -> None:
     lent = site_text("elm", outdoor_from='"alder-row"').replace(
         '[[point]]\nid = "outdoor"\nquantity = "outdoor_temperature"\n', ""
     )
-    service.plants.add([(lent, parse_site(lent))])
+    service.sites.add([(lent, parse_site(lent))])
     add_site(service, "alder-row")
     own = readings()
     outdoor = own.pop("outdoor")
     service.store.append("elm", own)
-    site = service.plants.get("elm").site
+    site = service.sites.get("elm").site
     service.store.append("alder-row", {"outdoor": outdoor})
-    facts = service.keeper.facts(site, *days(4))
+    facts = service.facts_cache.facts(site, *days(4))
     assert facts.days["outdoor"][0] == pytest.approx(5.0, abs=0.1)
-    assert service.keeper.update(site, *days(4)).days == 0
+    assert service.facts_cache.update(site, *days(4)).days == 0
     warmer = Samples(outdoor.time[-10:], outdoor.value[-10:] + 9.0)
     service.store.append("alder-row", {"outdoor": warmer})
-    assert service.keeper.update(site, *days(4)).days == 1 + MARGIN_DAYS
+    assert service.facts_cache.update(site, *days(4)).days == 1 + MARGIN_DAYS
 
 
 def test_an_own_sensor_is_never_replaced(service: Service) -> None:
     add_site(service, "alder-row")
     add_site(service, "elm", outdoor_from='"alder-row"')
-    site = service.plants.get("elm").site
-    assert service.keeper.equipped(site) == site
+    site = service.sites.get("elm").site
+    assert service.facts_cache.equipped(site) == site
 
 
 def test_a_year_of_kept_facts_is_read_in_a_blink(service: Service) -> None:
@@ -150,11 +150,11 @@ def test_a_year_of_kept_facts_is_read_in_a_blink(service: Service) -> None:
     service.store.append(
         "alder-row", {k: Samples(s.time[::15], s.value[::15]) for k, s in readings(365).items()}
     )
-    service.keeper.update(plant(service).site, *days(365))
+    service.facts_cache.update(plant(service).site, *days(365))
     best = 9.0
     for _ in range(5):
         began = time.perf_counter()
-        facts = service.keeper.kept("alder-row", *days(365))
+        facts = service.facts_cache.kept("alder-row", *days(365))
         best = min(best, time.perf_counter() - began)
     assert len(facts.days) == 365
     assert best < 0.25
@@ -162,18 +162,19 @@ def test_a_year_of_kept_facts_is_read_in_a_blink(service: Service) -> None:
 
 def test_facts_of_one_site_are_not_another_s(plant_here: Service) -> None:
     add_site(plant_here, "elm")
-    plant_here.keeper.update(plant(plant_here).site, *days(4))
-    assert plant_here.keeper.kept("elm", *days(4)).days.names == ["day"]
+    plant_here.facts_cache.update(plant(plant_here).site, *days(4))
+    assert plant_here.facts_cache.kept("elm", *days(4)).days.names == ["day"]
 
 
 @pytest.mark.parametrize("every", [1, 30])
 def test_a_register_loses_nothing_over_a_silence_met_night_by_night(service: Service, every: int) -> None:
-    """An outage of nine days, and a meter read by hand each month: made day by day or at once, the energy is the same."""
+    """An outage of nine days, and a meter read by hand each month: made day by day or at once, the energy is
+    the same."""
     text = site_text().replace(
         'quantity = "heat_pump_electricity"\nas = "power"',
         'quantity = "heat_pump_electricity"\nas = "register"\nunit = "kWh"',
     )
-    service.plants.add([(text, parse_site(text))])
+    service.sites.add([(text, parse_site(text))])
     site = plant(service).site
     begin, day = int(START.timestamp()) * 1000, 86_400_000
     times = begin + np.arange(0, 70 * day, every * day if every > 1 else 3_600_000)
@@ -185,8 +186,8 @@ def test_a_register_loses_nothing_over_a_silence_met_night_by_night(service: Ser
         today = (times >= now) & (times < now + day)
         if today.any():
             service.store.append("alder-row", {point: Samples(times[today], total.value[today])})
-        service.keeper.update(site, FIRST, FIRST + timedelta(days=n))
-    nightly = service.keeper.facts(site, *days(70))
+        service.facts_cache.update(site, FIRST, FIRST + timedelta(days=n))
+    nightly = service.facts_cache.facts(site, *days(70))
     whole = build_facts(site, {point: total}, *days(70))
     assert nightly.days["day"].tolist() == whole.days["day"].tolist()
     assert nightly.days["e_total"] == pytest.approx(whole.days["e_total"], nan_ok=True)

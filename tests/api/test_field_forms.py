@@ -1,4 +1,5 @@
-"""Forms of the work on a home, sent as a browser without script sends them: who may, what is kept, what comes back."""
+"""Forms of the work on a home, sent as a browser without script sends them: who may, what is kept, what comes
+back."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from api.service import Service
+from fieldfare.api.core.service import Service
 from tests.api.test_handling import later, own_web
 from tests.api.web import OTHER, OWN, Web
 
@@ -58,8 +59,13 @@ def test_the_forms_of_jobs_are_the_firm_s(own_web: Web, path: str) -> None:
         r: own_web[r].get(f"{JOBS}/{path}", follow_redirects=False).status_code for r in own_web.clients
     }
     assert statuses == {
-        "installer": 200, "engineer": 200, "householder": 403, "link": 403, "device": 403, "nobody": 303,
-    }  # fmt: skip
+        "installer": 200,
+        "engineer": 200,
+        "householder": 403,
+        "link": 403,
+        "device": 403,
+        "nobody": 303,
+    }
     assert own_web["engineer"].get(f"/sites/{OTHER}/works/1").status_code == 404
 
 
@@ -81,10 +87,14 @@ def test_a_decision_is_made_replaced_and_undone(own_web: Web) -> None:
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        ({"reason": ""}, "give a reason"), ({"until": "soon"}, "say until which day"), ({"until": later(-2)}, "today or later"),
-        ({"do": "dance"}, "choose one of"), ({"do": "done"}, "choose one of"), ({"do": "in_hand", "who": "x"}, "somebody of the firm"),
+        ({"reason": ""}, "give a reason"),
+        ({"until": "soon"}, "say until which day"),
+        ({"until": later(-2)}, "today or later"),
+        ({"do": "dance"}, "choose one of"),
+        ({"do": "done"}, "choose one of"),
+        ({"do": "in_hand", "who": "x"}, "somebody of the firm"),
     ],
-)  # fmt: skip
+)
 def test_what_can_t_be_saved_comes_back(own_web: Web, more: dict[str, str], said: str) -> None:
     form = {**MUTE, "reason": "waits for <a part>", **more}
     answer = send(own_web, "engineer", ABOUT, form)
@@ -104,12 +114,18 @@ def test_a_danger_can_t_be_muted_for_long(own_web: Web) -> None:
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        ({"day": ""}, "Give the day"), ({"day": "soon"}, "Give the day"), ({"day": later(3)}, "still to come"),
-        ({"day": "1066-10-14"}, "too long ago"), ({"what": "   "}, "Say what was done"), ({"what": "x" * 2001}, "At most 2000"),
-        ({"minutes": "half an hour"}, "whole number of minutes"), ({"minutes": "0"}, "whole number"), ({"minutes": "²"}, "whole number"),
+        ({"day": ""}, "Give the day"),
+        ({"day": "soon"}, "Give the day"),
+        ({"day": later(3)}, "still to come"),
+        ({"day": "1066-10-14"}, "too long ago"),
+        ({"what": "   "}, "Say what was done"),
+        ({"what": "x" * 2001}, "At most 2000"),
+        ({"minutes": "half an hour"}, "whole number of minutes"),
+        ({"minutes": "0"}, "whole number"),
+        ({"minutes": "²"}, "whole number"),
         ({"minutes": "9" * 30}, "whole number"),
     ],
-)  # fmt: skip
+)
 def test_a_job_that_can_t_be_saved_keeps_its_content(own_web: Web, more: dict[str, str], said: str) -> None:
     made = own_web.parts.works.page(OWN, 0, 9)
     form = {**JOB, "what": "strainer <cleaned>", "parts": "gasket & ring", "minutes": "45", **more}
@@ -147,8 +163,11 @@ def test_a_job_is_corrected_and_deleted_by_its_form(own_web: Web) -> None:
     assert send(own_web, "installer", f"{JOBS}/{job.id}", changed).status_code == 303
     now = own_web.parts.works.get(OWN, job.id)
     assert (now.day, now.what, now.who, now.changed_by) == (
-        day, "curve lowered by 4 K", "engineer@heating.example", "installer@heating.example",
-    )  # fmt: skip
+        day,
+        "curve lowered by 4 K",
+        "engineer@heating.example",
+        "installer@heating.example",
+    )
     assert set(own_web.parts.handlings.of_site(OWN)) == {"short_cycling"}
     assert send(own_web, "installer", f"{JOBS}/{job.id}/delete", {}).status_code == 303
     assert own_web.parts.handlings.of_site(OWN) == {}
@@ -165,7 +184,7 @@ def test_every_form_of_a_site_goes_without_a_header(own_web: Web, service: Servi
 
 
 def test_a_signed_winter_check_has_no_form(own_web: Web) -> None:
-    from api.people.access import COMMAND_LINE
+    from fieldfare.api.people.access import COMMAND_LINE
 
     signed = own_web.parts.works.sign_winter(OWN, TODAY, 2026, "all well", [], COMMAND_LINE)
     for ask in (

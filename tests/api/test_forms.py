@@ -8,15 +8,15 @@ from html import unescape
 
 import pytest
 
-from analysis.errors import InputError
-from analysis.plant.load import parse_site
-from api.http.app import PREFIX
-from api.papers import winter_paper
-from api.people.access import COMMAND_LINE
-from api.service import Service
-from api.settings import Settings
-from api.sign_off import sign_offs
-from api.works import Job, Works
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.http.app import PREFIX
+from fieldfare.api.people.access import COMMAND_LINE
+from fieldfare.api.records.maintenance_log import Job, MaintenanceLog
+from fieldfare.api.records.papers import winter_paper
+from fieldfare.api.records.sign_off import sign_offs
 from tests.api.web import OWN, PASSWORD, Web, make_web
 
 WINTER = f"/sites/{OWN}/winter"
@@ -50,11 +50,13 @@ def test_a_winter_check_is_signed_and_read_back(own_web: Web) -> None:
     assert work["what"].startswith(f"Winter check {form['season']} signed: strainer cleaned (still open: ")
     assert work["who"] == "engineer@heating.example"
     for role, url in (
-        ("engineer", WINTER), ("installer", f"/sites/{OWN}/papers/winter/{form['season']}"), ("householder", WINTER),
-    ):  # fmt: skip
+        ("engineer", WINTER),
+        ("installer", f"/sites/{OWN}/papers/winter/{form['season']}"),
+        ("householder", WINTER),
+    ):
         assert "Signed by Engineer on" in own_web[role].get(url).text
     assert "Signed by" not in own_web["engineer"].get(f"{WINTER}?season={int(form['season']) + 1}").text
-    plant = own_web.parts.service.plants.get(OWN)
+    plant = own_web.parts.service.sites.get(OWN)
     assert winter_paper(own_web.parts.service, plant).contents["signed"]["who"] == "Engineer"
     own_web["engineer"].delete(f"{PREFIX}/sites/{OWN}/works/{work['id']}")
     assert "Signed by" not in own_web["engineer"].get(WINTER).text
@@ -65,7 +67,7 @@ def test_the_list_before_winter_keeps_up_with_results_files_and_signatures(own_w
         return own_web["engineer"].get("/winter").text
 
     service = own_web.parts.service
-    plant = service.plants.get(OWN)
+    plant = service.sites.get(OWN)
     assert re.search(rf'Without a result: .*<a href="/sites/{OWN}">Alder Row</a>', listed())
     service.results.rolling_result(plant, service.settings.rolling_days)
     entry = f'<h2><a href="{WINTER}">Alder Row</a></h2>'
@@ -74,19 +76,21 @@ def test_the_list_before_winter_keeps_up_with_results_files_and_signatures(own_w
     own_web["engineer"].post(WINTER, data=form_of(own_web, "engineer"))
     assert "Signed by Engineer on" in listed()
     text = plant.file.replace('name = "Alder Row"', 'name = "Alder Terrace"')
-    service.plants.add([(text, parse_site(text))])
+    service.sites.add([(text, parse_site(text))])
     assert entry.replace("Row", "Terrace") in listed()
-    service.plants.remove(OWN)
+    service.sites.remove(OWN)
     assert "Alder" not in listed()
 
 
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        ({"what": "  "}, "Say what was checked"), ({"hands": ""}, "by hand and eye"), ({"left": ""}, "open points"),
+        ({"what": "  "}, "Say what was checked"),
+        ({"hands": ""}, "by hand and eye"),
+        ({"left": ""}, "open points"),
         ({"left": "cycling"}, "open points"),
     ],
-)  # fmt: skip
+)
 def test_nothing_is_signed_unread(own_web: Web, more: dict[str, str], said: str) -> None:
     form = form_of(own_web, "engineer") | more
     answer = own_web["engineer"].post(WINTER, data=form, follow_redirects=False)
@@ -106,7 +110,7 @@ def test_signing_is_the_firm_s_and_of_one_s_own_session(own_web: Web) -> None:
 
 
 def test_a_signature_is_no_work_that_could_have_an_effect(plant_here: Service) -> None:
-    works, plant = Works(plant_here), plant_here.plants.get(OWN)
+    works, plant = MaintenanceLog(plant_here), plant_here.sites.get(OWN)
     day = plant_here.results.span(plant)[0]
     with pytest.raises(InputError, match="on its sheet"):
         works.add(OWN, Job(day, "by the way", ("winter_check_2026",)), COMMAND_LINE)

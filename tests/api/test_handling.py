@@ -14,9 +14,9 @@ import orjson
 import pytest
 from sqlalchemy import create_engine, event, select, text
 
-from analysis.errors import InputError
-from api.alerts.alerts import Alerts
-from api.alerts.decisions import (
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.alerts.alerts import Alerts
+from fieldfare.api.alerts.decisions import (
     JOB_PROOF_DAYS,
     LONGEST_DANGER_MUTE_DAYS,
     LONGEST_DAYS,
@@ -27,15 +27,20 @@ from api.alerts.decisions import (
     is_danger,
     lasts,
 )
-from api.alerts.handling import Handlings
-from api.erasing import erase_site
-from api.http.app import PREFIX
-from api.people.access import COMMAND_LINE
-from api.service import Service
-from api.state.database import _begin_sqlite, _prepare_sqlite, open_database, upgrade
-from api.state.work_tables import Work
-from api.works import Job, Works
-from api.works import _row as job_row
+from fieldfare.api.alerts.handling import Handlings
+from fieldfare.api.core.service import Service
+from fieldfare.api.http.app import PREFIX
+from fieldfare.api.people.access import COMMAND_LINE
+from fieldfare.api.records.erasure import erase_site
+from fieldfare.api.records.maintenance_log import Job, MaintenanceLog
+from fieldfare.api.records.maintenance_log import _row as job_row
+from fieldfare.api.state.database import (
+    _begin_sqlite,
+    _prepare_sqlite,
+    open_database,
+    upgrade,
+)
+from fieldfare.api.state.work_tables import Work
 from tests.api.conftest import add_site
 from tests.api.web import OWN, Web, make_web
 
@@ -101,9 +106,15 @@ def test_what_is_missing_is_named(asked: Decision, said: str) -> None:
 def test_a_danger_is_muted_for_a_fortnight_at_most() -> None:
     longest = TODAY + LONGEST_DANGER_MUTE_DAYS * DAY
     for code in (
-        "unit_stopped", "water_too_hot", "disinfection_lacking", "frost_risk", "pressure_low", "pressure_falling",
-        "pressure_high", "pressure_swings",
-    ):  # fmt: skip
+        "unit_stopped",
+        "water_too_hot",
+        "disinfection_lacking",
+        "frost_risk",
+        "pressure_low",
+        "pressure_falling",
+        "pressure_high",
+        "pressure_swings",
+    ):
         assert is_danger(code)
         assert checked(Decision("muted", until=longest, reason="x"), code, TODAY, PEOPLE).until == longest
         with pytest.raises(InputError, match="harm"):
@@ -130,8 +141,11 @@ def test_decisions_are_kept_shown_and_undone(own_web: Web) -> None:
     assert answer.status_code == 200, answer.text
     row = handled(own_web)["short_cycling"]
     assert (row["state"], row["severity"], row["who"], row["decided_by"]) == (
-        "in_hand", "act", "installer@heating.example", "engineer@heating.example",
-    )  # fmt: skip
+        "in_hand",
+        "act",
+        "installer@heating.example",
+        "engineer@heating.example",
+    )
     put(own_web, state="muted", until=later(5), reason="owner is away")
     assert handled(own_web)["short_cycling"]["state"] == "muted"
     url = f"{PREFIX}/sites/{OWN}/findings/short_cycling/handling"
@@ -263,7 +277,7 @@ def test_corrections_leave_their_trace_in_the_audit(own_web: Web) -> None:
 
 
 def test_a_signed_winter_check_is_not_corrected_as_a_job(own_web: Web) -> None:
-    works: Works = own_web.parts.works
+    works: MaintenanceLog = own_web.parts.works
     signed = works.sign_winter(OWN, datetime.now(UTC).date(), 2026, "all well", [], COMMAND_LINE)
     body = {"day": "2026-01-06", "what": "nothing was checked"}
     answer = own_web["engineer"].put(f"{PREFIX}/sites/{OWN}/works/{signed.id}", json=body)
@@ -298,5 +312,7 @@ def test_jobs_logged_before_keep_their_finding(tmp_path: Path) -> None:
         rows = [job_row(r) for r in session.scalars(select(Work).order_by(Work.id))]
     database.close()
     assert [(r.findings, r.parts, r.minutes, r.changed) for r in rows] == [
-        (["low_flow"], "", None, None), ([], "", None, None), ([], "", None, None),
-    ]  # fmt: skip
+        (["low_flow"], "", None, None),
+        ([], "", None, None),
+        ([], "", None, None),
+    ]

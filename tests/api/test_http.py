@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.readings import Samples
-from api.http.app import PREFIX
-from api.service import Service, opened
-from api.settings import Settings
+from fieldfare.analysis.readings import Samples
+from fieldfare.api.core.service import Service, opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.http.app import PREFIX
 from tests.api.conftest import add_site
-from tests.api.plants import START, site_text
+from tests.api.sites import START, site_text
 from tests.api.web import OTHER, OWN, Web, make_web
 
 
@@ -63,7 +63,7 @@ def test_a_fault_of_ours_tells_nothing_of_the_inside(own_web: Web, monkeypatch: 
     def broken(*_: object) -> None:
         raise RuntimeError("the secret inside")
 
-    monkeypatch.setattr("api.http.routes.sites.site_row", broken)
+    monkeypatch.setattr("fieldfare.api.http.rest.sites.site_row", broken)
     answer = own_web["installer"].get(f"{PREFIX}/sites/{OWN}")
     assert answer.status_code == 500
     assert answer.json()["type"] == "/problems/internal-error"
@@ -76,7 +76,7 @@ def test_a_refused_site_file_tells_every_key(web: Web) -> None:
         f"{PREFIX}/sites", json={"file": site_text().replace("heat_output", "heet_output")}
     )
     assert answer.status_code == 422
-    (first, *_) = answer.json()["problems"]
+    first, *_ = answer.json()["problems"]
     assert first["key"] == "point[2].quantity"
     assert "heat_output" in first["message"]
 
@@ -165,13 +165,14 @@ def test_series_keep_their_peaks(own_web: Web) -> None:
 
 
 def test_states_are_told_by_their_changes(own_web: Web) -> None:
-    from analysis.plant.load import parse_site
+    from fieldfare.analysis.plant.load import parse_site
 
     text = (
         site_text("elm")
-        + '[[point]]\nid = "mode"\nquantity = "operating_mode"\n[[point]]\nid = "fault"\nquantity = "fault_code"\n'
+        + '[[point]]\nid = "mode"\nquantity = "operating_mode"\n[[point]]\nid = "fault"\nquantity ='
+        ' "fault_code"\n'
     )
-    own_web.parts.service.plants.add([(text, parse_site(text))])
+    own_web.parts.service.sites.add([(text, parse_site(text))])
     time = int(START.timestamp() * 1000) + np.arange(100, dtype=np.int64) * 60_000
     mode = np.repeat([0.0, 1.0], 50)
     fault = np.array(["E1"] * 100, dtype=object)
@@ -359,8 +360,8 @@ def test_nothing_but_health_and_signing_in_is_open(web: Web) -> None:
 def test_the_demo_is_open_on_this_machine_alone(service: Service) -> None:
     from dataclasses import replace
 
-    from analysis.errors import InputError
-    from api.serving import serve
+    from fieldfare.analysis.errors import InputError
+    from fieldfare.api.running.serve import serve
 
     web = make_web(service, demo=True)
     assert web["nobody"].get("/").status_code == 200

@@ -1,4 +1,5 @@
-"""Jobs: due when they should be, done once, caught up once, taken over after a kill, and no site stops another."""
+"""Jobs: due when they should be, done once, caught up once, taken over after a kill, and no site stops
+another."""
 
 from __future__ import annotations
 
@@ -14,17 +15,34 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from api.alerts.alerts import Alerts
-from api.alerts.notices import Notices
-from api.jobs.book import AGAIN_AFTER, LOST_AFTER, MOST_ATTEMPTS, JobBook
-from api.jobs.due import Due, due_now, month_of, night_of, watch_now, winter_of
-from api.jobs.runner import Runner
-from api.jobs.work import Outcome, night, silence, watch
-from api.service import Service, opened
-from api.settings import Settings
-from api.state.work_tables import JobRun
+from fieldfare.api.alerts.alerts import Alerts
+from fieldfare.api.alerts.notices import Notices
+from fieldfare.api.core.service import Service, opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.jobs.due import (
+    Due,
+    due_now,
+    month_of,
+    night_of,
+    watch_now,
+    winter_of,
+)
+from fieldfare.api.jobs.leases import (
+    AGAIN_AFTER,
+    LOST_AFTER,
+    MOST_ATTEMPTS,
+    JobLeases,
+)
+from fieldfare.api.jobs.runner import Runner
+from fieldfare.api.jobs.work import (
+    Outcome,
+    night,
+    silence,
+    watch,
+)
+from fieldfare.api.state.work_tables import JobRun
 from tests.api.conftest import add_site
-from tests.api.plants import readings
+from tests.api.sites import readings
 
 LONDON, AUCKLAND = ZoneInfo("Europe/London"), ZoneInfo("Pacific/Auckland")
 NOON = datetime(2026, 1, 12, 12, tzinfo=UTC)
@@ -86,11 +104,11 @@ DUE = Due("night", "elm", "2026-01-12")
 
 
 @pytest.fixture
-def book(either_service: Service) -> JobBook:
-    return JobBook(either_service.database)
+def book(either_service: Service) -> JobLeases:
+    return JobLeases(either_service.database)
 
 
-def test_work_is_claimed_by_one_and_done_once(book: JobBook) -> None:
+def test_work_is_claimed_by_one_and_done_once(book: JobLeases) -> None:
     run = book.claim(DUE, NOON)
     assert run is not None
     assert book.claim(DUE, NOON + timedelta(minutes=1)) is None
@@ -101,7 +119,7 @@ def test_work_is_claimed_by_one_and_done_once(book: JobBook) -> None:
 
 def test_failed_work_is_tried_again_later_and_then_given_up(either_service: Service) -> None:
     now = NOON
-    book = JobBook(either_service.database, lambda: now)
+    book = JobLeases(either_service.database, lambda: now)
     for attempt in range(MOST_ATTEMPTS):
         run = book.claim(DUE, now)
         assert run is not None, attempt
@@ -112,16 +130,16 @@ def test_failed_work_is_tried_again_later_and_then_given_up(either_service: Serv
 
 
 def test_another_machine_s_work_is_taken_over_when_it_falls_silent(
-    book: JobBook, either_service: Service
+    book: JobLeases, either_service: Service
 ) -> None:
     book.worker = "elsewhere:1:abc"
     assert book.claim(DUE, NOON) is not None
-    other = JobBook(either_service.database)
+    other = JobLeases(either_service.database)
     assert other.claim(DUE, NOON + LOST_AFTER - timedelta(seconds=1)) is None
     assert other.claim(DUE, NOON + LOST_AFTER + timedelta(seconds=1)) is not None
 
 
-def test_work_that_was_given_back_is_open_again(book: JobBook) -> None:
+def test_work_that_was_given_back_is_open_again(book: JobLeases) -> None:
     run = book.claim(DUE, NOON)
     assert run is not None
     book.give_back(run)
@@ -151,7 +169,7 @@ NOW = datetime.now(UTC)
 
 def runner(service: Service, do: object = pretend) -> Runner:
     database = service.database
-    return Runner(service, Alerts(database), Notices(database, service.settings), JobBook(database), do)  # type: ignore[arg-type]
+    return Runner(service, Alerts(database), Notices(database, service.settings), JobLeases(database), do)  # type: ignore[arg-type]
 
 
 def test_one_failing_site_never_stops_the_others(service: Service) -> None:
@@ -188,7 +206,7 @@ def test_nothing_new_begins_once_the_service_stops(service: Service) -> None:
 
 
 def test_the_night_of_a_real_site(plant_here: Service) -> None:
-    outcome = night(plant_here, plant_here.plants.get("alder-row"))
+    outcome = night(plant_here, plant_here.sites.get("alder-row"))
     assert outcome.has_result
     assert outcome.told.startswith("2026-01-05 to 2026-01-08")
     kept = plant_here.results.newest("alder-row")
@@ -198,11 +216,11 @@ def test_the_night_of_a_real_site(plant_here: Service) -> None:
 
 def test_a_site_without_readings_has_a_quiet_night(service: Service) -> None:
     add_site(service, "elm")
-    assert night(service, service.plants.get("elm")) == Outcome("no readings yet")
+    assert night(service, service.sites.get("elm")) == Outcome("no readings yet")
 
 
 def test_silence_is_found_by_the_hour(plant_here: Service) -> None:
-    plant = plant_here.plants.get("alder-row")
+    plant = plant_here.sites.get("alder-row")
     heard = datetime(2026, 1, 8, 23, 59, tzinfo=UTC)
     assert [f["code"] for f in watch(plant_here, plant, heard + timedelta(hours=5)).findings] != ["silence"]
     (found,) = watch(plant_here, plant, heard + timedelta(hours=7)).findings
@@ -215,8 +233,8 @@ def test_silence_is_found_by_the_hour(plant_here: Service) -> None:
 SERVE = """
 import sys
 from pathlib import Path
-from api.serving import serve
-from api.settings import Settings
+from fieldfare.api.running.serve import serve
+from fieldfare.api.core.settings import Settings
 serve(Settings(data=Path(sys.argv[1]), port=0, workers=1), announce=print)
 """
 

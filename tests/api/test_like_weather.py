@@ -8,15 +8,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.effect import FEWEST_DAYS, effect_of_work
-from analysis.errors import InputError, NotAssessed
-from analysis.facts.table import Table
-from analysis.facts.tables import Facts
-from analysis.learning import FEWEST_SITES, learn
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.whatif import FULL_YEAR_DAYS, answer
-from tests.api.plants import site_text
+from fieldfare.analysis.errors import InputError, NotAssessed
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.before_after import FEWEST_DAYS, effect_of_work
+from fieldfare.analysis.reports.fleet_feedback import FEWEST_SITES, design_feedback
+from fieldfare.analysis.reports.what_if import FULL_YEAR_DAYS, answer
+from tests.api.sites import site_text
 
 FIRST = date(2025, 10, 1)
 
@@ -24,7 +24,8 @@ FIRST = date(2025, 10, 1)
 def winter(
     days: int, changed: int, share: float, flow_k: float = 0.0, *, noise: float = 0.06, seed: int = 1
 ) -> Table:
-    """Days of a house at 8 kWh a degree-day over 3; from day `changed` on, electricity is `share` of what it was."""
+    """Days of a house at 8 kWh a degree-day over 3; from day `changed` on, electricity is `share` of what it
+    was."""
     draw = np.random.default_rng(seed)
     outdoor = 6.0 + 4.0 * np.sin(np.arange(days) / 9.0) + draw.normal(0, 1.5, days)
     after = np.arange(days) > changed
@@ -129,10 +130,15 @@ def facts(days: int = 365) -> Facts:
     )
     reheats = Table(
         {
-            "day": day["day"], "start": start + 14 * 3_600_000, "minutes": 45, "electricity": 1.5, "heat": 4.2,
-            "flow": 54.0, "outdoor": day["outdoor"] + 2.0,
+            "day": day["day"],
+            "start": start + 14 * 3_600_000,
+            "minutes": 45,
+            "electricity": 1.5,
+            "heat": 4.2,
+            "flow": 54.0,
+            "outdoor": day["outdoor"] + 2.0,
         }
-    )  # fmt: skip
+    )
     empty = Table({"day": np.empty(0, dtype="datetime64[us]")})
     return Facts(day, runs, empty, reheats, empty)
 
@@ -142,10 +148,19 @@ RESULT: dict[str, Any] = {
     "heating_curve": {"fitted": [[-3.0, 48.0], [15.0, 32.0]]},
     "hot_water": {"standing_loss_kwh_per_day": 1.6, "litres_at_40c_when_full": 330},
     "findings": [
-        {"code": "short_cycling", "confidence": 0.8, "cost_per_year": {"electricity_kwh": 200.0, "money": 54.0}},
-        {"code": "pressure_low", "confidence": 0.9, "cost_per_year": None, "caution": "hot water under pressure"},
+        {
+            "code": "short_cycling",
+            "confidence": 0.8,
+            "cost_per_year": {"electricity_kwh": 200.0, "money": 54.0},
+        },
+        {
+            "code": "pressure_low",
+            "confidence": 0.9,
+            "cost_per_year": None,
+            "caution": "hot water under pressure",
+        },
     ],
-}  # fmt: skip
+}
 
 
 def test_a_lower_curve_saves_between_one_and_a_half_and_three_per_cent_a_kelvin() -> None:
@@ -248,7 +263,7 @@ def fleet(count: int, ratio: float, slope: float) -> list[tuple[Site, dict[str, 
 
 
 def test_a_fleet_teaches_what_was_put_into_it() -> None:
-    found = learn(fleet(15, 0.78, -0.06))
+    found = design_feedback(fleet(15, 0.78, -0.06))
     loss = found["heat_loss_against_design"]
     assert loss["median"]["low"] <= 0.78 <= loss["median"]["high"]
     assert "ask for more than the houses need" in loss["lesson"]
@@ -260,18 +275,21 @@ def test_a_fleet_teaches_what_was_put_into_it() -> None:
 
 
 def test_of_a_large_fleet_some_spread_evenly_are_compared(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("analysis.learning.MOST_COMPARED", 12)
-    flow = learn(fleet(40, 0.78, -0.06))["performance_against_flow_temperature"]
+    monkeypatch.setattr("fieldfare.analysis.reports.fleet_feedback.MOST_COMPARED", 12)
+    flow = design_feedback(fleet(40, 0.78, -0.06))["performance_against_flow_temperature"]
     assert "12 of 40 sites" in flow["lesson"]
     assert flow["slope"]["low"] <= -0.06 <= flow["slope"]["high"] < 0
     assert len(flow["sites"]) == 40
 
 
 def test_a_flat_fleet_is_not_made_a_lesson() -> None:
-    assert "do not show" in learn(fleet(15, 1.0, 0.0))["performance_against_flow_temperature"]["lesson"]
+    assert (
+        "do not show"
+        in design_feedback(fleet(15, 1.0, 0.0))["performance_against_flow_temperature"]["lesson"]
+    )
 
 
 def test_a_few_sites_are_no_fleet() -> None:
-    found = learn(fleet(FEWEST_SITES - 1, 0.8, -0.05))
+    found = design_feedback(fleet(FEWEST_SITES - 1, 0.8, -0.05))
     for said in found.values():
         assert said["reason"].startswith(f"needs {FEWEST_SITES} sites")

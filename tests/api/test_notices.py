@@ -9,13 +9,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from api.alerts.alerts import Alerts
-from api.alerts.channels import Letter
-from api.alerts.notices import BACK_OFF, CLAIM_LOST_AFTER, Notices
-from api.alerts.words import not_before
-from api.people.access import COMMAND_LINE
-from api.people.accounts import Accounts
-from api.service import Service
+from fieldfare.api.alerts.alerts import Alerts
+from fieldfare.api.alerts.channels import Letter
+from fieldfare.api.alerts.notices import BACK_OFF, CLAIM_LOST_AFTER, Notices
+from fieldfare.api.alerts.words import not_before
+from fieldfare.api.core.service import Service
+from fieldfare.api.people.access import COMMAND_LINE
+from fieldfare.api.people.accounts import Accounts
 from tests.api.conftest import add_site
 from tests.api.receivers import PostBox, Posted, http_receiver, smtp
 

@@ -1,4 +1,5 @@
-"""One home can't hurt the others: whatever is wrong with it, the rest of the fleet is there everywhere, and it has a reason."""
+"""One home can't hurt the others: whatever is wrong with it, the rest of the fleet is there everywhere, and
+it has a reason."""
 
 from __future__ import annotations
 
@@ -16,27 +17,27 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import text, update
 
-from analysis.errors import Problem, SiteError
-from api.alerts.alerts import Alerts
-from api.alerts.notices import Notices
-from api.cli.entry import run
-from api.fleet_rows import fleet_learning, fleet_rows
-from api.http.app import create_app
-from api.http.parts import Parts
-from api.intake import take_senml
-from api.jobs.book import JobBook
-from api.jobs.runner import Runner
-from api.jobs.work import Outcome
-from api.jobs.work import work as real_work
-from api.results import Results
-from api.service import Service, opened
-from api.settings import Settings
-from api.site_rows import site_rows
-from api.state.tables import SiteRow
-from collector.store import sealed_file
-from collector.store.sealed_index import DamagedFile
+from fieldfare.analysis.errors import Problem, SiteError
+from fieldfare.api.alerts.alerts import Alerts
+from fieldfare.api.alerts.notices import Notices
+from fieldfare.api.cli.entry import run
+from fieldfare.api.core.fleet_rows import fleet_learning, fleet_rows
+from fieldfare.api.core.results import Results
+from fieldfare.api.core.service import Service, opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.site_rows import site_rows
+from fieldfare.api.http.app import create_app
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.jobs.leases import JobLeases
+from fieldfare.api.jobs.runner import Runner
+from fieldfare.api.jobs.work import Outcome
+from fieldfare.api.jobs.work import work as real_work
+from fieldfare.api.running.intake import take_senml
+from fieldfare.api.state.tables import SiteRow
+from fieldfare.collector.store import sealed_file
+from fieldfare.collector.store.sealed_index import DamagedFile
 from tests.api.conftest import add_site
-from tests.api.plants import readings, site_text
+from tests.api.sites import readings, site_text
 
 BAD, GOOD = "beech-end", ("alder-row", "cedar-way")
 NOW = datetime(2026, 1, 12, 12, tzinfo=UTC)
@@ -94,7 +95,9 @@ def garbage_results(service: Service) -> None:
 
 
 SABOTAGES: dict[str, Callable[[Service], None]] = {
-    "antifreeze beyond the tables": in_file("[heat_pump]", '[heat_pump]\nantifreeze = "ethylene_glycol"\nantifreeze_percent = 55'),
+    "antifreeze beyond the tables": in_file(
+        "[heat_pump]", '[heat_pump]\nantifreeze = "ethylene_glycol"\nantifreeze_percent = 55'
+    ),
     "handed over at the end of time": site_key(handed_over="9999-12-31"),
     "unknown key": site_key(colour='"green"'),
     "no TOML": lambda service: set_file(service, "[[[["),
@@ -113,7 +116,7 @@ SABOTAGES: dict[str, Callable[[Service], None]] = {
     "month deleted": deleted,
     "garbage in the recent rows": garbage_rows,
     "garbage in the kept results": garbage_results,
-}  # fmt: skip
+}
 TOLD = ("reason", "data_notices")
 HARMLESS = {"lends from itself", "wildcard topic"}
 """Sabotages that the home itself survives whole."""
@@ -130,7 +133,8 @@ def fleet(tmp_path: Path) -> Any:
 
 
 def assert_others_are_there(service: Service, told: bool = True, own: tuple[int, ...] = ()) -> None:
-    """Every border of the service, with one bad home in the fleet. own : further answers of the home's own pages"""
+    """Every border of the service, with one bad home in the fleet. own : further answers of the home's own
+    pages"""
     service.store.check(BAD)
     for fresh in (False, True):
         rows = {row["id"]: row for row in fleet_rows(service, fresh=fresh)}
@@ -147,9 +151,9 @@ def assert_others_are_there(service: Service, told: bool = True, own: tuple[int,
     at = NOW.timestamp()
     for n, site in enumerate(GOOD):
         pack = [{"bt": at - 100 + n, "n": "flow", "v": 38.5}]
-        assert take_senml(service, service.plants.get(site).site, pack)["readings"] == 1
+        assert take_senml(service, service.sites.get(site).site, pack)["readings"] == 1
     client = TestClient(
-        create_app(Parts(service)), base_url="http://localhost", raise_server_exceptions=False
+        create_app(AppState(service)), base_url="http://localhost", raise_server_exceptions=False
     )
     assert client.get("/healthz").json()["status"] == "ok"
     for url in ("/api/v1/sites", "/api/v1/fleet", "/", "/visits", "/winter", "/learning", "/metrics"):
@@ -212,7 +216,7 @@ def test_the_commands_go_on_and_name_the_home(
     assert run([*data, "analyse", BAD]) == 2
     assert "site.handed_over" in capsys.readouterr().err
     assert run([*data, "site", "remove", BAD, "--yes"]) == 0
-    assert fleet.plants.ids() == sorted(GOOD)
+    assert fleet.sites.ids() == sorted(GOOD)
 
 
 def test_a_home_that_borrows_from_a_broken_one_goes_on_without(fleet: Service) -> None:
@@ -246,7 +250,7 @@ def killing_work(settings: Settings, kind: str, site: str, key: str) -> Outcome:
 
 
 def runner_of(service: Service, do: Any) -> Runner:
-    book = JobBook(service.database)
+    book = JobLeases(service.database)
     return Runner(service, Alerts(service.database), Notices(service.database, service.settings), book, do)
 
 
@@ -254,7 +258,9 @@ def runner_of(service: Service, do: Any) -> Runner:
     "do", [unsendable_work, killing_work, real_work], ids=["exception", "killed", "bad file"]
 )
 def test_the_night_and_the_watch_go_on(fleet: Service, do: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("api.jobs.runner.tidy", lambda _: "nothing")  # it would remove runs of so long ago
+    monkeypatch.setattr(
+        "fieldfare.api.jobs.runner.tidy", lambda _: "nothing"
+    )  # it would remove runs of so long ago
     SABOTAGES["no TOML"](fleet)
     runner = runner_of(fleet, do)
     ended: Counter[str] = runner.tick(NOW) + runner.watch(NOW)

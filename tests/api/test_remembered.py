@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from api.remembered import Remembered
+from fieldfare.api.core.cache import SiteCache
 
 
 def test_a_site_is_worked_out_again_when_its_mark_changes() -> None:
@@ -12,7 +12,7 @@ def test_a_site_is_worked_out_again_when_its_mark_changes() -> None:
         made.append(what)
         return what
 
-    kept: Remembered[str] = Remembered()
+    kept: SiteCache[str] = SiteCache()
     assert kept.get("elm", 1, lambda: make("a")) == "a"
     assert kept.get("elm", 1, lambda: make("b")) == "a"
     assert kept.get("oak", 1, lambda: make("c")) == "c"

@@ -17,11 +17,11 @@ import httpx
 import numpy as np
 import pytest
 
-from api.cli.entry import run
-from api.service import opened
-from api.settings import Settings
+from fieldfare.api.cli.entry import run
+from fieldfare.api.core.service import opened
+from fieldfare.api.core.settings import Settings
 from tests.api.conftest import add_site
-from tests.api.plants import readings
+from tests.api.sites import readings
 
 ROOT = Path(__file__).parents[2]
 
@@ -29,9 +29,12 @@ ROOT = Path(__file__).parents[2]
 def start(log: Path, *argv: str) -> subprocess.Popen[bytes]:
     with log.open("ab") as out:
         return subprocess.Popen(
-            [sys.executable, "-u", "-c", "from api.cli import main; main()", *argv],
-            stdout=out, stderr=out, cwd=ROOT, env={**os.environ, "PYTHONPATH": str(ROOT)},
-        )  # fmt: skip
+            [sys.executable, "-u", "-c", "from fieldfare.api.cli import main; main()", *argv],
+            stdout=out,
+            stderr=out,
+            cwd=ROOT,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+        )
 
 
 def said(log: Path, word: str, seconds: float = 60.0) -> str:
@@ -84,7 +87,7 @@ def test_a_port_that_is_taken_is_told(tmp_path: Path, capsys: pytest.CaptureFixt
 @pytest.fixture
 def two_systems(monkeypatch: pytest.MonkeyPatch) -> Callable[..., object]:
     """Two of the demo's systems, a fortnight long."""
-    from collector.simulated import fleet
+    from fieldfare.collector.simulated import fleet
 
     made = fleet.demo_fleet
 
@@ -103,7 +106,7 @@ def test_the_demo_makes_and_analyses_its_fleet_once(
     assert run(["--data", data, "demo", "--once"]) == 0
     assert "making" in capsys.readouterr().out
     with opened(Settings(data=Path(data))) as service:
-        ids = service.plants.ids()
+        ids = service.sites.ids()
         assert len(ids) == 2
         assert all(service.results.newest(site) is not None for site in ids)
     assert run(["--data", data, "demo", "--once"]) == 0
@@ -120,10 +123,10 @@ def test_the_demo_leaves_a_folder_of_other_data_alone(
 
 
 def test_what_was_collected_long_ago_is_sealed(tmp_path: Path) -> None:
-    from analysis.readings import Samples
-    from api.service import opened
-    from api.serving import seal_older
-    from api.settings import Settings
+    from fieldfare.analysis.readings import Samples
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.settings import Settings
+    from fieldfare.api.running.serve import seal_older
 
     with opened(Settings(data=tmp_path)) as service:
         times = np.arange(1_767_225_600_000, 1_767_225_600_000 + 600_000, 60_000)
@@ -136,7 +139,7 @@ def test_what_was_collected_long_ago_is_sealed(tmp_path: Path) -> None:
 def test_collecting_begins_again_after_a_fault_of_ours(monkeypatch: pytest.MonkeyPatch) -> None:
     from threading import Event
 
-    from api import serving
+    from fieldfare.api.running import serve
 
     stop, calls = Event(), []
 
@@ -147,7 +150,7 @@ def test_collecting_begins_again_after_a_fault_of_ours(monkeypatch: pytest.Monke
             return
         raise RuntimeError("a fault of ours")
 
-    monkeypatch.setattr(serving, "run_collector", failing)
-    monkeypatch.setattr(serving, "COLLECTOR_AGAIN_S", 0.01)
-    serving._keep_collecting(None, stop)  # type: ignore[arg-type]
+    monkeypatch.setattr(serve, "run_collector", failing)
+    monkeypatch.setattr(serve, "COLLECTOR_AGAIN_S", 0.01)
+    serve._keep_collecting(None, stop)  # type: ignore[arg-type]
     assert len(calls) == 3

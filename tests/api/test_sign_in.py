@@ -9,14 +9,20 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import update
 
-from analysis.errors import InputError
-from api.http.app import PREFIX, create_app
-from api.http.parts import Parts
-from api.people.accounts import Accounts, Refused
-from api.people.passwords import check_strength
-from api.people.sign_in import FREE_TRIES, LONGEST_WAIT, SignIn, TooManyTries, wait_after
-from api.service import Service
-from api.state.people_tables import FailedSignIn, Invitation, SignedIn
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.core.service import Service
+from fieldfare.api.http.app import PREFIX, create_app
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.people.accounts import AccountRefused, Accounts
+from fieldfare.api.people.passwords import check_strength
+from fieldfare.api.people.sign_in import (
+    FREE_TRIES,
+    LONGEST_WAIT,
+    SignIn,
+    TooManyTries,
+    wait_after,
+)
+from fieldfare.api.state.people_tables import FailedSignIn, Invitation, SignedIn
 from tests.api.web import OWN, PASSWORD, Web, make_web, signed_in
 
 
@@ -29,10 +35,10 @@ def test_the_first_user_is_made_once_at_the_printed_address(either_service: Serv
     accounts = Accounts(either_service.database)
     secret = accounts.first_user_secret()
     assert secret is not None
-    with pytest.raises(Refused):
+    with pytest.raises(AccountRefused):
         accounts.make_first_user("guess", "boss@heating.example", "Boss", PASSWORD)
     assert accounts.make_first_user(secret, "boss@heating.example", "Boss", PASSWORD).role == "installer"
-    with pytest.raises(Refused):
+    with pytest.raises(AccountRefused):
         accounts.make_first_user(secret, "evil@heating.example", "Evil", PASSWORD)
     assert accounts.first_user_secret() is None
 
@@ -47,9 +53,11 @@ def test_a_weak_first_password_does_not_use_the_address_up(service: Service) -> 
 
 
 def test_an_invitation_is_good_once_and_for_a_week(web: Web) -> None:
-    person = web["installer"].post(
-        f"{PREFIX}/people", json={"email": "new@heating.example", "name": "New", "role": "engineer"}
-    ).json()  # fmt: skip
+    person = (
+        web["installer"]
+        .post(f"{PREFIX}/people", json={"email": "new@heating.example", "name": "New", "role": "engineer"})
+        .json()
+    )
     address = web["installer"].post(f"{PREFIX}/people/{person['id']}/invitation").json()["address"]
     path = address.removeprefix("http://127.0.0.1:8080")
     assert web["nobody"].get(path).status_code == 200
@@ -60,7 +68,7 @@ def test_an_invitation_is_good_once_and_for_a_week(web: Web) -> None:
     late = web.parts.accounts.invite(person["id"])
     with web.parts.service.database.write() as session:
         session.execute(update(Invitation).values(expires=datetime.now(UTC) - timedelta(seconds=1)))
-    with pytest.raises(Refused):
+    with pytest.raises(AccountRefused):
         web.parts.accounts.set_invited_password(late, PASSWORD)
 
 
@@ -103,7 +111,7 @@ def test_guessing_is_braked_for_the_account_even_with_the_right_password(web: We
 def test_the_brake_is_let_go_after_its_wait(web: Web) -> None:
     sign_in = SignIn(web.parts.service.database)
     for _ in range(FREE_TRIES):
-        with pytest.raises(Refused):
+        with pytest.raises(AccountRefused):
             sign_in.sign_in("engineer@heating.example", "guess", "192.0.2.1")
     with pytest.raises(TooManyTries):
         sign_in.sign_in("engineer@heating.example", PASSWORD, "192.0.2.2")
@@ -141,7 +149,7 @@ def test_the_cookie_is_out_of_reach(web: Web) -> None:
 
 def test_behind_tls_the_cookie_is_secure_and_bound_to_the_host(service: Service) -> None:
     service.settings = replace(service.settings, public_url="https://heat.example")
-    parts = Parts(service)
+    parts = AppState(service)
     person = parts.accounts.add("boss@heating.example", "Boss", "installer")
     parts.accounts.set_password(person.id, PASSWORD)
     client = TestClient(create_app(parts), base_url="https://heat.example")
@@ -214,7 +222,7 @@ def test_what_was_done_is_in_the_audit_trail(web: Web) -> None:
     ]
     assert PASSWORD not in str(rows)
     web["nobody"].post(f"{PREFIX}/session", json={"email": "engineer@heating.example", "password": "guess"})
-    (newest, *_) = web["installer"].get(f"{PREFIX}/audit").json()["items"]
+    newest, *_ = web["installer"].get(f"{PREFIX}/audit").json()["items"]
     assert (newest["action"], newest["who"]) == ("sign-in refused", "")
     looks = [r for r in rows if r["action"] == "looked" and r["site"] == OWN]
     assert len({r["who"] for r in looks}) == len(looks)  # once an hour, not at every request

@@ -14,13 +14,13 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import inspect
 
-from analysis.errors import InputError
-from analysis.plant.load import parse_site
-from api.service import Service
-from api.settings import Settings
-from api.state import people_tables, work_tables
-from api.state.database import HEAD, open_database, upgrade
-from api.state.tables import Base, SiteRow
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.state import people_tables, work_tables
+from fieldfare.api.state.database import HEAD, open_database, upgrade
+from fieldfare.api.state.tables import Base, SiteRow
 from tests.api.conftest import add_site
 
 __all__ = ["people_tables", "work_tables"]  # their tables are part of Base
@@ -45,7 +45,7 @@ def test_head_is_the_newest_migration() -> None:
 def test_an_older_database_is_brought_up_and_keeps_its_rows(tmp_path: Path, database_url: str) -> None:
     from sqlalchemy import create_engine, event, text
 
-    from api.state.database import _begin_sqlite, _prepare_sqlite
+    from fieldfare.api.state.database import _begin_sqlite, _prepare_sqlite
 
     url = Settings(data=tmp_path, database_url=database_url).state_url
     engine = create_engine(url)
@@ -92,19 +92,19 @@ def test_a_write_that_fails_leaves_nothing(either_service: Service) -> None:
 
     with pytest.raises(RuntimeError):
         half_done()
-    assert either_service.plants.ids() == []
+    assert either_service.sites.ids() == []
 
 
 def test_removing_a_site_takes_everything_that_hangs_on_it(either_service: Service) -> None:
-    from api.alerts.alerts import Alerts
-    from api.people.access import COMMAND_LINE
+    from fieldfare.api.alerts.alerts import Alerts
+    from fieldfare.api.people.access import COMMAND_LINE
 
     add_site(either_service, "elm")
     alerts = Alerts(either_service.database)
     finding = {"code": "frost_risk", "severity": "urgent", "headline": "x", "until": None}
     (happened,) = alerts.look("elm", [finding], datetime.now(UTC))
     alerts.acknowledge(happened.alert, COMMAND_LINE)
-    either_service.plants.remove("elm")
+    either_service.sites.remove("elm")
     with either_service.database.read() as session:
         for table in Base.metadata.sorted_tables:
             if table.name != "audit":
@@ -113,18 +113,18 @@ def test_removing_a_site_takes_everything_that_hangs_on_it(either_service: Servi
 
 def test_cards_follow_the_site_files(service: Service) -> None:
     add_site(service, "elm")
-    (first,) = (card.zone for card in service.plants.cards())
-    text = service.plants.get("elm").file.replace(f'timezone = "{first.key}"', 'timezone = "Europe/Lisbon"')
+    (first,) = (card.zone for card in service.sites.cards())
+    text = service.sites.get("elm").file.replace(f'timezone = "{first.key}"', 'timezone = "Europe/Lisbon"')
     assert "Lisbon" in text
-    service.plants.add([(text, parse_site(text))])
-    assert [(card.id, card.zone.key) for card in service.plants.cards()] == [("elm", "Europe/Lisbon")]
-    service.plants.remove("elm")
-    assert service.plants.cards() == []
+    service.sites.add([(text, parse_site(text))])
+    assert [(card.id, card.zone.key) for card in service.sites.cards()] == [("elm", "Europe/Lisbon")]
+    service.sites.remove("elm")
+    assert service.sites.cards() == []
 
 
 def test_a_removed_site_leaves_no_byte_in_the_file(service: Service) -> None:
     add_site(service, "elm")
-    service.plants.remove("elm")
+    service.sites.remove("elm")
     data = service.settings.data
     for path in data.glob("state.sqlite*"):
         assert b"Elm" not in path.read_bytes(), path.name
@@ -155,6 +155,6 @@ def test_the_state_is_read_while_somebody_writes(service: Service) -> None:
     other = sqlite3.connect(service.settings.data / "state.sqlite", isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     other.execute("UPDATE sites SET file = 'half done'")
-    assert service.plants.get("elm").site.id == "elm"
+    assert service.sites.get("elm").site.id == "elm"
     other.execute("ROLLBACK")
     other.close()

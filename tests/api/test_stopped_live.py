@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from api.service import Service
+from fieldfare.api.core.service import Service
 from tests.services import Server, broker
 from tests.situations.house import USUAL
 from tests.situations.live import go_on, lock_out, lose_supply, time_to_alert

@@ -1,17 +1,25 @@
-"""A first export through the browser: its columns and times proposed, and agreed on anew where nothing could be read."""
+"""A first export through the browser: its columns and times proposed, and agreed on anew where nothing could
+be read."""
 
 from __future__ import annotations
 
 import html
 import time
 
-from api.service import Service
+from fieldfare.api.core.service import Service
 from tests.api.web import Web, make_web
 
 FORM = {
-    "name": "Elm Bank", "id": "elm-bank", "timezone": "Europe/London", "site.name": "Elm Bank", "site.id": "elm-bank",
-    "site.timezone": "Europe/London", "heat_pump.source": "air", "heat_pump.antifreeze": "none", "cost.previous_fuel": "none",
-}  # fmt: skip
+    "name": "Elm Bank",
+    "id": "elm-bank",
+    "timezone": "Europe/London",
+    "site.name": "Elm Bank",
+    "site.id": "elm-bank",
+    "site.timezone": "Europe/London",
+    "heat_pump.source": "air",
+    "heat_pump.antifreeze": "none",
+    "cost.previous_fuel": "none",
+}
 ROWS = "\n".join(
     f"{1 + h // 24:02d}/02/2026 {h % 24:02d}:{m:02d};1200;{30 + m % 5}"
     for h in range(72)
@@ -40,10 +48,20 @@ def told(web: Web, site: str) -> str:
 
 def agreed(time_format: str) -> dict[str, str]:
     return {
-        "time_column": "Time", "timezone": "Europe/London", "time_format": time_format, "delimiter": ";", "decimal": ".",
-        "column.0": "Power [W]", "quantity.0": "heat_pump_electricity", "as.0": "power", "unit.0": "W",
-        "column.1": "Vorlauf [°C]", "quantity.1": "flow_temperature", "as.1": "gauge", "unit.1": "degC",
-    }  # fmt: skip
+        "time_column": "Time",
+        "timezone": "Europe/London",
+        "time_format": time_format,
+        "delimiter": ";",
+        "decimal": ".",
+        "column.0": "Power [W]",
+        "quantity.0": "heat_pump_electricity",
+        "as.0": "power",
+        "unit.0": "W",
+        "column.1": "Vorlauf [°C]",
+        "quantity.1": "flow_temperature",
+        "as.1": "gauge",
+        "unit.1": "degC",
+    }
 
 
 def test_times_by_day_and_month_are_proposed_and_a_wrong_form_can_be_mended(service: Service) -> None:
@@ -59,4 +77,4 @@ def test_times_by_day_and_month_are_proposed_and_a_wrong_form_can_be_mended(serv
     assert '<option value="%d/%m/%Y %H:%M" selected>' in again
     send(own_web, "/sites/elm-bank/points", agreed("%d/%m/%Y %H:%M"))
     assert "576 readings came in" in told(own_web, "elm-bank")
-    assert own_web.parts.service.plants.get("elm-bank").file.count("[csv]") == 1
+    assert own_web.parts.service.sites.get("elm-bank").file.count("[csv]") == 1

@@ -8,13 +8,13 @@ from typing import Any
 
 from fastapi.testclient import TestClient
 
-from api.http.app import create_app
-from api.http.parts import Parts
-from api.people.passwords import hash_password
-from api.service import Service
-from api.state.people_tables import Person
+from fieldfare.api.core.service import Service
+from fieldfare.api.http.app import create_app
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.people.passwords import hash_password
+from fieldfare.api.state.people_tables import Person
 from tests.api.conftest import add_site
-from tests.api.plants import readings
+from tests.api.sites import readings
 
 PASSWORD = "four odd words together"
 OWN, OTHER = "alder-row", "beech-end"
@@ -26,7 +26,7 @@ ROLES = ("installer", "engineer", "householder", "link", "device", "nobody")
 class Web:
     """`clients` by role; each sends its session's second secret by itself."""
 
-    parts: Parts
+    parts: AppState
     clients: dict[str, TestClient] = field(default_factory=dict)
 
     def __getitem__(self, role: str) -> TestClient:
@@ -34,12 +34,13 @@ class Web:
 
 
 def make_web(service: Service, **settings: Any) -> Web:
-    """Two homes with readings; an installer, an engineer, a householder of one home, its link, and its gateway."""
+    """Two homes with readings; an installer, an engineer, a householder of one home, its link, and its
+    gateway."""
     service.settings = replace(service.settings, **settings)
     for site in (OWN, OTHER):
         add_site(service, site)
         service.store.append(site, readings(3))
-    parts = Parts(service)
+    parts = AppState(service)
     app = create_app(parts)
     web = Web(parts)
 
@@ -66,7 +67,7 @@ def hashed(password: str) -> str:
     return hash_password(password)
 
 
-def with_session(client: TestClient, parts: Parts, secret: str) -> TestClient:
+def with_session(client: TestClient, parts: AppState, secret: str) -> TestClient:
     visit = parts.sign_in.visit(secret)
     assert visit is not None
     client.cookies["fieldfare"] = secret

@@ -1,6 +1,7 @@
 """Runs the measurements one after another and keeps their figures as JSON: `make bench`, or name some.
 
-    python -m tests.benchmarks                 # all of them, slow; the soak and the largest fleets only in brief
+    python -m tests.benchmarks                 # all of them, slow; the soak and the largest fleets only in
+        brief
     python -m tests.benchmarks line store      # bench_line and bench_store
 
 Figures are ratios to work done in the same run; read those, not the seconds.
@@ -47,7 +48,8 @@ def main(wanted: list[str]) -> int:
             [sys.executable, "-m", module, "--json", str(KEPT / f"{name}.json"), *brief], check=False
         )
         print(
-            f"== {name}: {'done' if done.returncode == 0 else 'failed'} after {time.monotonic() - begin:.0f} s"
+            f"== {name}: {'done' if done.returncode == 0 else 'failed'} after"
+            f" {time.monotonic() - begin:.0f} s"
         )
         if done.returncode:
             failed.append(name)

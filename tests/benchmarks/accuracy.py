@@ -2,7 +2,8 @@
 
     python -m tests.benchmarks.accuracy --seeds 100000:100040 --days 200
 
-Two passes: meters without class errors (the method's own error), and meters whose errors are drawn within their class
+Two passes: meters without class errors (the method's own error), and meters whose errors are drawn within
+    their class
 (do the 95 % intervals hold the truth). Prints a table; --json FILE keeps every row.
 """
 
@@ -17,10 +18,10 @@ from typing import Any
 
 import numpy as np
 
-from analysis.facts.build import build_facts
-from analysis.plant.load import parse_site
-from analysis.result import analyse
-from collector.simulated.plant import random_plant, simulate
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.collector.simulated.plant import random_plant, simulate
 
 
 def one(task: tuple[int, int, bool, str | None]) -> dict[str, Any]:
@@ -65,7 +66,8 @@ def _counted(ours: float | None, truth: float | None) -> dict[str, float] | None
 
 
 def table(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """One line a figure: how many, median and 90th percentile of the absolute error, share of intervals that hold."""
+    """One line a figure: how many, median and 90th percentile of the absolute error, share of intervals that
+    hold."""
     out = []
     for name in rows[0]:
         cells = [r[name] for r in rows if isinstance(r[name], dict)]

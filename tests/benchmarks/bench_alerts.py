@@ -1,8 +1,9 @@
 """Alerts over a simulated season: how many a day, how many false, how late.
 
 python -m tests.benchmarks.bench_alerts [--systems 100] [--days 210] [--out FILE]
-Simulates systems, a share of them with one fault that begins in the middle, works out each night's findings as the
-service does, takes them into alerts, and compares with the faults that were switched on. Prints a table, writes JSON.
+Simulates systems, a share of them with one fault that begins in the middle, works out each night's findings
+as the service does, takes them into alerts, and compares with the faults that were switched on. Prints a
+table, writes JSON.
 """
 
 from __future__ import annotations
@@ -30,12 +31,13 @@ SETTLE_DAYS = 30
 
 
 def season_of(seed: int, days: int, nights: int) -> dict[str, Any]:
-    """One system: its fault, and what each looked-at night found. nights : how many days lie between two looks"""
-    from analysis.facts.build import build_facts
-    from analysis.plant.load import parse_site
-    from analysis.result import analyse
-    from collector.simulated.faults import codes
-    from collector.simulated.plant import random_plant, simulate, with_fault
+    """One system: its fault, and what each looked-at night found. nights : how many days lie between two
+    looks"""
+    from fieldfare.analysis.facts.build import build_facts
+    from fieldfare.analysis.plant.load import parse_site
+    from fieldfare.analysis.reports.result import analyse
+    from fieldfare.collector.simulated.faults.plant import codes
+    from fieldfare.collector.simulated.plant import random_plant, simulate, with_fault
 
     draw = np.random.default_rng(seed)
     spec = random_plant(seed, None, "rich", every_s=EVERY_S)
@@ -69,33 +71,49 @@ def season_of(seed: int, days: int, nights: int) -> dict[str, Any]:
 
 
 FAULTS = (
-    "short_cycling", "excessive_defrost", "flow_temperature_above_curve", "falling_flow", "backup_heater_use",
-    "immersion_use", "high_standby", "pump_always_on", "efficiency_fell", "slow_reheat", "high_standing_loss",
-    "pressure_falling", "low_flow", "reheat_incomplete", "buffer_mixing",
-)  # fmt: skip
+    "short_cycling",
+    "excessive_defrost",
+    "flow_temperature_above_curve",
+    "falling_flow",
+    "backup_heater_use",
+    "immersion_use",
+    "high_standby",
+    "pump_always_on",
+    "efficiency_fell",
+    "slow_reheat",
+    "high_standing_loss",
+    "pressure_falling",
+    "low_flow",
+    "reheat_incomplete",
+    "buffer_mixing",
+)
 # Findings that are the same fault seen from another side.
 KIN = {
-    "falling_flow": {"low_flow"}, "low_flow": {"falling_flow", "efficiency_below_expected"},
+    "falling_flow": {"low_flow"},
+    "low_flow": {"falling_flow", "efficiency_below_expected"},
     "excessive_defrost": {"efficiency_fell", "efficiency_below_expected"},
-    "efficiency_fell": {"efficiency_below_expected"}, "pressure_falling": {"pressure_low"},
-    "slow_reheat": {"reheat_incomplete", "hot_water_shortfall"}, "reheat_incomplete": {"slow_reheat", "hot_water_shortfall"},
-    "high_standing_loss": {"hot_water_shortfall"}, "buffer_mixing": {"room_below_target", "efficiency_below_expected"},
+    "efficiency_fell": {"efficiency_below_expected"},
+    "pressure_falling": {"pressure_low"},
+    "slow_reheat": {"reheat_incomplete", "hot_water_shortfall"},
+    "reheat_incomplete": {"slow_reheat", "hot_water_shortfall"},
+    "high_standing_loss": {"hot_water_shortfall"},
+    "buffer_mixing": {"room_below_target", "efficiency_below_expected"},
     "backup_heater_use": {"efficiency_below_expected"},
-}  # fmt: skip
+}
 
 
 def alerts_of(seasons: list[dict[str, Any]], folder: Path) -> list[dict[str, Any]]:
     """Every opening, reopening and worsening of all systems, by the service's own alerts."""
-    from analysis.plant.load import parse_site
-    from api.alerts.alerts import Alerts
-    from api.service import opened
-    from api.settings import Settings
+    from fieldfare.analysis.plant.load import parse_site
+    from fieldfare.api.alerts.alerts import Alerts
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.settings import Settings
 
     told = []
     with opened(Settings(data=folder)) as service:
         alerts = Alerts(service.database)
         for season in seasons:
-            service.plants.add([(season["file"], parse_site(season["file"]))])
+            service.sites.add([(season["file"], parse_site(season["file"]))])
             for n, found in season["looks"]:
                 now = datetime.combine(FIRST, datetime.min.time(), UTC) + timedelta(
                     days=n + 1, hours=3, minutes=10
@@ -115,7 +133,8 @@ def alerts_of(seasons: list[dict[str, Any]], folder: Path) -> list[dict[str, Any
 
 
 def judged(seasons: list[dict[str, Any]], told: list[dict[str, Any]]) -> dict[str, Any]:
-    """False: an alert of a healthy system, or of a code that is not the fault's or its kin, or before it began."""
+    """False: an alert of a healthy system, or of a code that is not the fault's or its kin, or before it
+    began."""
     by_seed = {s["seed"]: s for s in seasons}
     fresh = [t for t in told if t["what"] in ("opened", "reopened", "worsened")]
     false, late = [], []
@@ -168,10 +187,12 @@ def main() -> int:
     result = judged(seasons, told)
     system_days = args.systems * (args.days - SETTLE_DAYS)
     result |= {
-        "systems": args.systems, "days": args.days, "seconds": round(time.perf_counter() - began, 1),
+        "systems": args.systems,
+        "days": args.days,
+        "seconds": round(time.perf_counter() - began, 1),
         "alerts_a_day": result["alerts"] / (args.days - SETTLE_DAYS),
         "false_in_100_systems_and_30_days": result["false"] / system_days * 3000,
-    }  # fmt: skip
+    }
     for name, value in result.items():
         print(f"{name:<34}{value if not isinstance(value, float) else format(value, '.3g')}")
     args.out.parent.mkdir(parents=True, exist_ok=True)

@@ -2,9 +2,10 @@
 
     python -m tests.benchmarks.bench_fleets [--fleets 100,1000,10000] [--json FILE]
 
-A few simulated homes stand for all: each site has its own file, its own kept result and readings of its own, taken over from
-one of them. The service is a process of its own; of it counts the most memory it has had. Read how the time a home and the
-memory grow, not the seconds.
+A few simulated homes stand for all: each site has its own file, its own kept result and readings of its own,
+    taken over from
+one of them. The service is a process of its own; of it counts the most memory it has had. Read how the time a
+home and the memory grow, not the seconds.
 """
 
 from __future__ import annotations
@@ -22,13 +23,13 @@ from typing import Any
 import httpx
 import orjson
 
-from analysis.facts.build import build_facts
-from analysis.plant.load import parse_site
-from analysis.readings import Readings
-from analysis.result import analyse
-from api.service import opened
-from api.settings import Settings
-from collector.simulated.plant import random_plant, simulate
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Readings
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.api.core.service import opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.collector.simulated.plant import random_plant, simulate
 from tests.benchmarks.bench_service import start
 from tests.benchmarks.yardstick import peak_mb
 from tests.services import free_port
@@ -63,8 +64,8 @@ def fill(settings: Settings, homes: list[tuple[str, dict[str, Any], Readings]], 
             toml, result, _ = homes[n % len(homes)]
             text = toml.replace(f'"{result["site"]}"', f'"{site_id}"', 1)
             files.append((text, parse_site(text)))
-        service.plants.add(files)
-        assert service.plants.ids() == ids
+        service.sites.add(files)
+        assert service.sites.ids() == ids
         for n, site_id in enumerate(ids):
             _, result, newest = homes[n % len(homes)]
             service.store.append(site_id, newest)
@@ -85,7 +86,8 @@ def asked(address: str, path: str) -> tuple[float, float, int]:
 
 
 def lists_of(homes: list[tuple[str, dict[str, Any], Readings]], count: int) -> dict[str, Any]:
-    """Of a fleet of so many: memory [MB] of the service at its start and at most, and each list's times and bytes."""
+    """Of a fleet of so many: memory [MB] of the service at its start and at most, and each list's times and
+    bytes."""
     with tempfile.TemporaryDirectory() as folder:
         data = Path(folder) / "data"
         fill(Settings(data=data), homes, count)
@@ -96,8 +98,11 @@ def lists_of(homes: list[tuple[str, dict[str, Any], Readings]], count: int) -> d
             for name, path in LISTS.items():
                 first, again, size = asked(f"http://127.0.0.1:{port}", path)
                 row["lists"][name] = {
-                    "first_s": first, "again_s": again, "bytes": size, "mb": peak_mb(service.pid),
-                }  # fmt: skip
+                    "first_s": first,
+                    "again_s": again,
+                    "bytes": size,
+                    "mb": peak_mb(service.pid),
+                }
             row["peak_mb"] = peak_mb(service.pid)
         finally:
             service.send_signal(signal.SIGINT)

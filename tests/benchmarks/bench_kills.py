@@ -1,12 +1,15 @@
 """`kill -9` of collector and broker at random moments while a million readings come in.
 
-    python -m tests.benchmarks.bench_kills [--readings 1000000] [--collector 70] [--broker 35] [--seed 1] [--json FILE]
+    python -m tests.benchmarks.bench_kills [--readings 1000000] [--collector 70] [--broker 35] [--seed 1]
+    [--json FILE]
 
-A gateway publishes at QoS 1: SenML packs of 40 readings with their time; beside them single values with a time and bare
-values without one, each value published once, so that losing or doubling one shows. First the collector is killed, again
-and again, then the broker. When the broker is gone the gateway sends the packs of the last seconds again, as one with a
-memory does (a broker that is killed loses what it took and had not written). Singles and bare values are not sent again:
-what of them is missing after a broker's kill is what that costs. At the end every reading is compared.
+A gateway publishes at QoS 1: SenML packs of 40 readings with their time; beside them single values with a
+    time and bare
+values without one, each value published once, so that losing or doubling one shows. First the collector is
+killed, again and again, then the broker. When the broker is gone the gateway sends the packs of the last
+seconds again, as one with a memory does (a broker that is killed loses what it took and had not written).
+Singles and bare values are not sent again: what of them is missing after a broker's kill is what that costs.
+At the end every reading is compared.
 """
 
 from __future__ import annotations
@@ -27,11 +30,11 @@ from typing import Any
 import numpy as np
 import paho.mqtt.client as paho
 
-from collector.mqtt import set_aside
-from collector.mqtt.book import Book
-from collector.mqtt.collect import collect
-from collector.mqtt.settings import MqttSettings
-from collector.store.local import LocalStore
+from fieldfare.collector.mqtt import dead_letters
+from fieldfare.collector.mqtt.collect import collect
+from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.settings import MqttSettings
+from fieldfare.collector.store.local import LocalStore
 from tests.services import broker, end, free_port, make_site
 
 RECORDS, PLACES = 40, 8
@@ -185,7 +188,7 @@ def run(readings: int, collector_kills: int, broker_kills: int, seed: int) -> di
         result |= {"seconds": round(time.monotonic() - began), **{f"{k}_kills": n for k, n in killed.items()}}
         result |= {"packs_sent_again": gateway.sent_again}
         result |= compare(store, packs, start, gateway.extras, extras_before_broker)
-        result["set_aside"] = set_aside.tally(Book(folder)).kept
+        result["set_aside"] = dead_letters.tally(Book(folder)).kept
     return result
 
 
@@ -223,9 +226,9 @@ def compare(store: LocalStore, packs: int, start: int, extras: int, before_broke
         out |= {
             f"{name}_published": extras,
             f"{name}_twice": len(values) - len(unique),
-            f"{name}_missing_after_collector_kills": int((lost < before_broker).sum())
-            if before_broker
-            else len(lost),
+            f"{name}_missing_after_collector_kills": (
+                int((lost < before_broker).sum()) if before_broker else len(lost)
+            ),
             f"{name}_missing_after_broker_kills": int((lost >= before_broker).sum()) if before_broker else 0,
         }
     return out

@@ -2,8 +2,10 @@
 
     python -m tests.benchmarks.bench_line --json FILE
 
-One synthetic year of about 14 points at a minute is written as a wide CSV, read in, analysed, analysed again, and given
-two weeks more, a day at a time: the first begins a month, the others lie within it. Read the ratios, not the seconds.
+One synthetic year of about 14 points at a minute is written as a wide CSV, read in, analysed, analysed again,
+and given
+two weeks more, a day at a time: the first begins a month, the others lie within it. Read the ratios, not the
+    seconds.
 """
 
 from __future__ import annotations
@@ -24,18 +26,18 @@ import pyarrow as pa
 import pyarrow.csv
 import pyarrow.parquet as pq
 
-from analysis.facts.build import MARGIN_DAYS, build_facts
-from analysis.grid import local_midnight
-from analysis.plant.load import parse_site
-from analysis.plant.quantities import MODES
-from analysis.plant.site import Site
-from analysis.readings import Readings
-from analysis.result import analyse
-from api.service import Service, opened
-from api.settings import Settings
-from collector.csv import ingest_csv
-from collector.simulated.plant import random_plant, simulate
-from collector.store.local import LocalStore
+from fieldfare.analysis.facts.build import MARGIN_DAYS, build_facts
+from fieldfare.analysis.minutes.grid import local_midnight
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.quantities import MODES
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Readings
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.api.core.service import Service, opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.collector.csv import ingest_csv
+from fieldfare.collector.simulated.plant import random_plant, simulate
+from fieldfare.collector.store.local import LocalStore
 from tests.benchmarks.yardstick import Cost, measured, peak_mb
 
 YEAR = date(2024, 6, 1)
@@ -141,8 +143,8 @@ def service_steps(
     last = YEAR + timedelta(DAYS - 1)
     settings = Settings(data=folder / "data")
     with opened(settings) as service:
-        service.plants.add([(toml, site)])
-        plant = service.plants.get(site.id)
+        service.sites.add([(toml, site)])
+        plant = service.sites.get(site.id)
         first, _ = timed(lambda: service.results.document(plant, YEAR, last))
         seasons = [measured(lambda: season_from_facts(service, site))[0] for _ in range(15)]
         days = [one_more_day(service, site, more, last + timedelta(n + 1)) for n in range(MORE_DAYS)]
@@ -168,14 +170,14 @@ def one_more_day(service: Service, site: Site, readings: Readings, day: date) ->
     """What it costs to bring the facts up to date when a day's readings have come."""
     begin, end = local_midnight(site, day), local_midnight(site, day + timedelta(1))
     service.store.append(site.id, cut(readings, begin, end))
-    cost, updated = measured(lambda: service.keeper.update(site, YEAR, day))
+    cost, updated = measured(lambda: service.facts_cache.update(site, YEAR, day))
     assert 1 <= updated.days <= 1 + 2 * MARGIN_DAYS, updated
     return cost
 
 
 def season_from_facts(service: Service, site: Site) -> dict[str, Any]:
     a, b = date(2024, 10, 1), date(2025, 4, 30)
-    return analyse(site, service.keeper.kept(site.id, a, b), a, b).as_dict()
+    return analyse(site, service.facts_cache.kept(site.id, a, b), a, b).as_dict()
 
 
 def durable_parquet(readings: Readings, path: Path) -> None:

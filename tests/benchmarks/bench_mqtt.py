@@ -2,10 +2,11 @@
 
     python -m tests.benchmarks.bench_mqtt [--messages 40000] [--rounds 3] [--memory 1000000] [--json FILE]
 
-A backlog is queued at a real broker; then a subscriber drains it, the clock running from before the connect. The bare
-one is paho with automatic acknowledgement of QoS 1; ours decodes, checks, commits durably, then acknowledges. Both speak
-MQTT 5 with the same receive maximum, in turn, in processes of their own. Ratios are ours to bare: of the rate, and of the
-messages for each second of processor time, which other work on the machine disturbs less.
+A backlog is queued at a real broker; then a subscriber drains it, the clock running from before the connect.
+The bare one is paho with automatic acknowledgement of QoS 1; ours decodes, checks, commits durably, then
+acknowledges. Both speak MQTT 5 with the same receive maximum, in turn, in processes of their own. Ratios are
+ours to bare: of the rate, and of the messages for each second of processor time, which other work on the
+machine disturbs less.
 """
 
 from __future__ import annotations
@@ -26,9 +27,9 @@ import paho.mqtt.client as paho
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
-from collector.mqtt.collect import Collector
-from collector.mqtt.settings import MqttSettings
-from collector.store.local import LocalStore
+from fieldfare.collector.mqtt.collect import Collector
+from fieldfare.collector.mqtt.settings import MqttSettings
+from fieldfare.collector.store.local import LocalStore
 from tests.services import broker, make_site
 
 POINTS = 14

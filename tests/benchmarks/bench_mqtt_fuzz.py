@@ -1,9 +1,10 @@
-"""Two hundred thousand malformed payloads through a real broker into the collector: no crash, each accounted for.
+"""Two hundred thousand malformed payloads through a real broker into the collector: no crash, each accounted
+for.
 
     python -m tests.benchmarks.bench_mqtt_fuzz [--payloads 200000] [--json FILE]
 
-hypothesis draws structures (JSON that is nearly a pack, cut, spliced and flipped bytes, plain bytes) and topics of every
-kind. Every message must be read, be set aside with its reason, or tell a gateway's state.
+hypothesis draws structures (JSON that is nearly a pack, cut, spliced and flipped bytes, plain bytes) and
+topics of every kind. Every message must be read, be set aside with its reason, or tell a gateway's state.
 """
 
 from __future__ import annotations
@@ -22,10 +23,10 @@ import paho.mqtt.client as paho
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from collector.mqtt import set_aside
-from collector.mqtt.book import Book
-from collector.mqtt.settings import MqttSettings
-from collector.store.local import LocalStore
+from fieldfare.collector.mqtt import dead_letters
+from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.settings import MqttSettings
+from fieldfare.collector.store.local import LocalStore
 from tests.services import broker, collecting, make_site, wait_until
 
 TOPIC = "fieldfare/alder-row/readings"
@@ -143,8 +144,8 @@ def run(payloads: int) -> dict[str, Any]:
             alive = threading.active_count() == threads
         client.disconnect()
         client.loop_stop()
-        totals, tally = collector.totals, set_aside.tally(Book(folder))
-        reasons = set_aside.reasons(Book(folder))
+        totals, tally = collector.totals, dead_letters.tally(Book(folder))
+        reasons = dead_letters.reasons(Book(folder))
         return {
             "payloads_sent": sent,
             "messages_taken": totals.messages,

@@ -1,4 +1,5 @@
-"""A broker away, a full disk, a jump of the clock, a time-series server away: what happened, and whether anything was lost.
+"""A broker away, a full disk, a jump of the clock, a time-series server away: what happened, and whether
+anything was lost.
 
     python -m tests.benchmarks.bench_mqtt_outages [--away 600] [--json FILE]
 
@@ -26,14 +27,14 @@ from typing import Any
 import numpy as np
 import paho.mqtt.client as paho
 
-from analysis.readings import Samples
-from collector.mqtt import set_aside
-from collector.mqtt.book import Book
-from collector.mqtt.collect import Collector, collect
-from collector.mqtt.settings import MqttSettings
-from collector.store.hot_rows import fetch
-from collector.store.influx import InfluxStore
-from collector.store.local import LocalStore
+from fieldfare.analysis.readings import Samples
+from fieldfare.collector.mqtt import dead_letters
+from fieldfare.collector.mqtt.collect import Collector, collect
+from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.settings import MqttSettings
+from fieldfare.collector.store.influx import InfluxStore
+from fieldfare.collector.store.local import LocalStore
+from fieldfare.collector.store.recent_rows import fetch
 from tests.services import broker, collecting, end, free_port, influx, make_site, wait_until
 
 TOPIC = "fieldfare/alder-row/readings"
@@ -96,7 +97,8 @@ def broker_away(seconds: float) -> dict[str, Any]:
 
 @contextmanager
 def small_disk(megabytes: int) -> Iterator[tuple[Path, str]]:
-    """A folder on a file system of a few megabytes; without the right to mount, a plain folder and another means."""
+    """A folder on a file system of a few megabytes; without the right to mount, a plain folder and another
+    means."""
     with tempfile.TemporaryDirectory() as name:
         mounted = (
             subprocess.run(
@@ -223,8 +225,8 @@ def clock_jump(seconds: float) -> dict[str, Any]:
             thread.join(30)
             collector.close()
         book = Book(folder)
-        aside = set_aside.tally(book).messages
-        replayed = set_aside.replay(book, FLEET, store)
+        aside = dead_letters.tally(book).messages
+        replayed = dead_letters.replay(book, FLEET, store)
         return {
             "case": f"clock jumps {seconds:+.0f} s and back",
             "published": sent * 2,

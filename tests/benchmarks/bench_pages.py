@@ -2,8 +2,10 @@
 
     python -m tests.benchmarks.bench_pages
 
-One simulated home with a year of minutes (14 points and more). Times are medians; each stands beside bare work of the
-same kind on the same machine: an empty page of the service, the library's own empty plot, the readings of a day read
+One simulated home with a year of minutes (14 points and more). Times are medians; each stands beside bare
+work of the
+same kind on the same machine: an empty page of the service, the library's own empty plot, the readings of a
+    day read
 from the store. Prints a table; --json FILE keeps it.
 """
 
@@ -23,8 +25,8 @@ from pathlib import Path
 from typing import Any
 from urllib.request import Request, urlopen
 
-from analysis.plant.load import parse_site
-from collector.simulated.plant import random_plant, simulate
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.collector.simulated.plant import random_plant, simulate
 from tests.dashboards.browser import DESKTOP, PASSWORD, Running, browser, running, sign_in
 
 DAYS = 365
@@ -49,9 +51,9 @@ def fill(run: Running) -> None:
     made = simulate(spec, today - timedelta(days=DAYS), DAYS)
     site = parse_site(made.site_toml)
     service = run.parts.service
-    service.plants.add([(made.site_toml, site)])
+    service.sites.add([(made.site_toml, site)])
     service.store.append(site.id, made.readings)
-    service.results.rolling_result(service.plants.get(site.id), DAYS)
+    service.results.rolling_result(service.sites.get(site.id), DAYS)
     person = run.parts.accounts.add("installer@heating.example", "Kim", "installer", [])
     run.parts.accounts.set_password(person.id, PASSWORD)
 
@@ -118,11 +120,23 @@ def trace_rows(run: Running) -> list[dict[str, Any]]:
         )
         context.close()
     return [
-        {"what": "year's trace first seen (drawn by the server)", "seconds": statistics.median(first), "bare": FIRST_DRAW_S},
-        {"what": "year's trace to zoom in (library fetched, started, drawn)", "seconds": statistics.median(plotted), "bare": FIRST_DRAW_S},
+        {
+            "what": "year's trace first seen (drawn by the server)",
+            "seconds": statistics.median(first),
+            "bare": FIRST_DRAW_S,
+        },
+        {
+            "what": "year's trace to zoom in (library fetched, started, drawn)",
+            "seconds": statistics.median(plotted),
+            "bare": FIRST_DRAW_S,
+        },
         {"what": "zoom to a day of minutes", "seconds": statistics.median(zooms), "bare": ZOOM_S},
-        {"what": "the same against an empty plot of the library", "seconds": statistics.median(zooms), "bare": empty / 1000.0},
-    ]  # fmt: skip
+        {
+            "what": "the same against an empty plot of the library",
+            "seconds": statistics.median(zooms),
+            "bare": empty / 1000.0,
+        },
+    ]
 
 
 def measure() -> list[dict[str, Any]]:

@@ -27,8 +27,9 @@ import numpy as np
 
 ROOT = Path(__file__).parents[2]
 SERVE = (
-    "import sys; from pathlib import Path; from api.serving import serve; from api.settings import Settings; "
-    "serve(Settings(data=Path(sys.argv[1]), demo=True, port=int(sys.argv[2])), announce=print)"
+    "import sys; from pathlib import Path; from fieldfare.api.running.serve import serve; from"
+    " fieldfare.api.core.settings import Settings; serve(Settings(data=Path(sys.argv[1]), demo=True,"
+    " port=int(sys.argv[2])), announce=print)"
 )
 # Share of each kind of request in what people and programs ask for; `again` sends the tag of the last answer.
 KINDS = {
@@ -47,8 +48,8 @@ THINK_S = (0.5, 1.5)
 
 def write(folder: str, sites: list[str], stop: Any, written: Any) -> None:
     """A collector: a reading a point and second for every site, until stopped."""
-    from analysis.readings import Samples
-    from collector.store.local import LocalStore
+    from fieldfare.analysis.readings import Samples
+    from fieldfare.collector.store.local import LocalStore
 
     store = LocalStore(Path(folder))
     now = max(span[1] for site in sites if (span := store.span(site)))
@@ -149,16 +150,16 @@ def main() -> int:
         "--json", "--out", dest="out", type=Path, default=ROOT / "bench-results" / "service.json"
     )
     args = parser.parse_args()
-    from api.demo import run_demo
-    from api.service import opened
-    from api.settings import Settings
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.core.settings import Settings
+    from fieldfare.api.running.demo import run_demo
     from tests.services import free_port
 
     data = args.data or Path(tempfile.mkdtemp(prefix="bench-")) / "data"
     settings = Settings(data=data, demo=True)
     run_demo(settings, print, once=True, count=args.sites)
     with opened(settings) as service:
-        sites = [s for s in service.plants.ids() if service.store.span(s)]
+        sites = [s for s in service.sites.ids() if service.store.span(s)]
     port = free_port()
     service_process = start(data, port)
     spawn = multiprocessing.get_context("spawn")
@@ -181,16 +182,25 @@ def main() -> int:
         )
     rate = rows[-1]["count"] / args.seconds
     print(
-        f"{args.clients} clients, {rate:.0f} requests/s, {written.value} readings written meanwhile, {len(bad)} errors"
+        f"{args.clients} clients, {rate:.0f} requests/s, {written.value} readings written meanwhile,"
+        f" {len(bad)} errors"
     )
     for line in sorted(set(bad))[:10]:
         print(" ", line)
     args.out.parent.mkdir(parents=True, exist_ok=True)
     told = {
-        "when": datetime.now(UTC).isoformat(timespec="seconds"), "processors": os.cpu_count(), "clients": args.clients,
-        "seconds": args.seconds, "sites": len(sites), "requests_per_s": round(rate, 1), "written": written.value,
-        "errors": len(bad), "warming_s": round(warming, 1), "load_before": os.getloadavg()[2], "rows": rows,
-    }  # fmt: skip
+        "when": datetime.now(UTC).isoformat(timespec="seconds"),
+        "processors": os.cpu_count(),
+        "clients": args.clients,
+        "seconds": args.seconds,
+        "sites": len(sites),
+        "requests_per_s": round(rate, 1),
+        "written": written.value,
+        "errors": len(bad),
+        "warming_s": round(warming, 1),
+        "load_before": os.getloadavg()[2],
+        "rows": rows,
+    }
     args.out.write_text(json.dumps(told, indent=1), encoding="utf-8")
     return 1 if bad else 0
 

@@ -2,12 +2,13 @@
 
     python -m tests.benchmarks.bench_side_by_side [--days 365] [--json FILE]
 
-A simulated plant's minutes are written as one wide CSV; halfway its heat meter is exchanged, so that the register begins
-anew. Each way runs in a process of its own and works out electricity, heat, SPF H2 and H4 by month and in all, compressor
-starts and the slope of daily heat over outdoor temperature. Asked are: everything; a later period, as a month later; and
-everything again after one more day. Imports and the server's start are left out of the times. The script keeps a Parquet
-copy, and InfluxDB one field a point, as somebody would who knows them. How far the answers lie apart, and from the truth,
-is told beside the times, and so is what each way leaves unanswered.
+A simulated plant's minutes are written as one wide CSV; halfway its heat meter is exchanged, so that the
+register begins anew. Each way runs in a process of its own and works out electricity, heat, SPF H2 and H4 by
+month and in all, compressor starts and the slope of daily heat over outdoor temperature. Asked are:
+everything; a later period, as a month later; and everything again after one more day. Imports and the
+server's start are left out of the times. The script keeps a Parquet copy, and InfluxDB one field a point, as
+somebody would who knows them. How far the answers lie apart, and from the truth, is told beside the times,
+and so is what each way leaves unanswered.
 """
 
 from __future__ import annotations
@@ -30,36 +31,54 @@ import numpy as np
 import pandas as pd
 import urllib3
 
-from analysis.grid import local_midnight
-from analysis.plant.load import parse_site
-from analysis.readings import Readings, Samples
-from api.intake import ingest_files
-from api.service import opened
-from api.settings import Settings
-from collector.simulated.plant import random_plant, simulate
-from collector.simulated.truth import spf_of
+from fieldfare.analysis.minutes.grid import local_midnight
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Readings, Samples
+from fieldfare.api.core.service import opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.running.intake import ingest_files
+from fieldfare.collector.simulated.plant import random_plant, simulate
+from fieldfare.collector.simulated.truth import spf_of
 from tests.benchmarks.bench_line import cut, wide_csv
 from tests.services import influx
 
 FIRST = date(2024, 9, 1)
 POINTS = (
-    "hp_elec", "hp_elec_kwh", "pump_elec", "heat", "heat_kwh", "flow_temp", "return_temp", "flow_rate", "outdoor",
-    "room", "cylinder", "mode", "immersion_kwh", "backup_kwh",
-)  # fmt: skip
+    "hp_elec",
+    "hp_elec_kwh",
+    "pump_elec",
+    "heat",
+    "heat_kwh",
+    "flow_temp",
+    "return_temp",
+    "flow_rate",
+    "outdoor",
+    "room",
+    "cylinder",
+    "mode",
+    "immersion_kwh",
+    "backup_kwh",
+)
 REGISTERS = ("hp_elec_kwh", "heat_kwh", "immersion_kwh", "backup_kwh")
 RUNNING_W = 350.0  # common practice: above standby and crankcase heater, below a working compressor
 HEATED_BELOW_C = 14.0  # common practice: on such days a house is heated
 WAYS = {"fieldfare": "fieldfare", "pandas": "pandas script", "influx": "InfluxDB, queries"}
 UNANSWERED = {
-    "pandas": "intervals; defrosts; electricity by use; expected performance; findings; roll-overs, jumps and "
-    "drop-outs of registers; late or corrected readings; a second site with other meters",
-    "influx": "intervals; defrosts; electricity by use; expected performance; findings; what a register counted between "
-    "its reset and the next reading; months as periods; the regression itself (fitted outside the database)",
+    "pandas": (
+        "intervals; defrosts; electricity by use; expected performance; findings; roll-overs, jumps and "
+        "drop-outs of registers; late or corrected readings; a second site with other meters"
+    ),
+    "influx": (
+        "intervals; defrosts; electricity by use; expected performance; findings; what a register counted"
+        " between its reset and the next reading; months as periods; the regression itself (fitted outside"
+        " the database)"
+    ),
 }
 
 
 def prepare(folder: Path, days: int) -> dict[str, Any]:
-    """Write site.toml, past.csv and day.csv. Returns what is known of the truth, and the points and readings in them."""
+    """Write site.toml, past.csv and day.csv. Returns what is known of the truth, and the points and readings
+    in them."""
     sim = simulate(random_plant(5, meter_set="full", hot_water=True, every_s=60), FIRST, days + 1)
     head, *points = sim.site_toml.split("[[point]]\n")
     wanted = [p for p in points if (found := re.search(r'^id = "(\w+)"', p)) and found[1] in POINTS]
@@ -74,10 +93,13 @@ def prepare(folder: Path, days: int) -> dict[str, Any]:
     rows = sim.truth.days[:days]
     kwh = {name: sum(row["kwh"][name] for row in rows) for name in rows[0]["kwh"]}
     truth = {
-        "electricity_kwh": kwh["electricity"], "heat_kwh": kwh["heat"] + kwh["immersion"] + kwh["backup"],
-        "H2": spf_of(kwh)["H2"], "H4": spf_of(kwh)["H4"], "starts": sum(row["starts"] for row in rows),
+        "electricity_kwh": kwh["electricity"],
+        "heat_kwh": kwh["heat"] + kwh["immersion"] + kwh["backup"],
+        "H2": spf_of(kwh)["H2"],
+        "H4": spf_of(kwh)["H4"],
+        "starts": sum(row["starts"] for row in rows),
         "heat_loss_w_per_k": sim.truth.htc_w_per_k,
-    }  # fmt: skip
+    }
     return {"points": len(past), "readings": sum(len(s.time) for s in past.values()), "truth": truth}
 
 
@@ -111,8 +133,8 @@ def bytes_in(folder: Path) -> int:
 
 def by_fieldfare(folder: Path, days: int, clock: Clock) -> dict[str, Any]:
     # Loaded before the clock starts, as pandas and the client are.
-    import analysis.result  # noqa: F401
-    import collector.csv  # noqa: F401
+    import fieldfare.analysis.reports.result  # noqa: F401
+    import fieldfare.collector.csv  # noqa: F401
 
     settings, toml = Settings(data=folder / "kept"), (folder / "site.toml").read_text(encoding="utf-8")
     site = parse_site(toml)
@@ -125,14 +147,14 @@ def by_fieldfare(folder: Path, days: int, clock: Clock) -> dict[str, Any]:
 
     def ask(first: date, end: date) -> dict[str, Any]:
         with opened(settings) as service:
-            return service.results.result(service.plants.get(site.id), first, end)
+            return service.results.result(service.sites.get(site.id), first, end)
 
     def one_more() -> dict[str, Any]:
         read_in("day.csv")
         return ask(FIRST, last + timedelta(1))
 
     with opened(settings) as service:
-        service.plants.add([(toml, site)])
+        service.sites.add([(toml, site)])
     clock.timed("reading in", lambda: read_in("past.csv"))
     result = clock.timed("first answer from it", lambda: ask(FIRST, last))
     disk = bytes_in(settings.readings_dir)
@@ -142,11 +164,16 @@ def by_fieldfare(folder: Path, days: int, clock: Clock) -> dict[str, Any]:
     gone = [f"{key}: {why}" for key, why in (result["performance"].get("reasons") or {}).items()]
     gone += [f"{row['code']}: {row['reason']}" for row in result["not_assessed"]]
     return {  # three lines: site add, ingest, analyse
-        "answers": fieldfare_figures(result), "disk": disk, "memory_mb": memory_mb(), "lines": 3,
+        "answers": fieldfare_figures(result),
+        "disk": disk,
+        "memory_mb": memory_mb(),
+        "lines": 3,
         "unanswered": "; ".join(gone),
-        "also": f"{intervals} figures with an interval, {len(result['findings'])} findings, "
-        f"{result['defrost']['count']} defrosts, electricity by use",
-    }  # fmt: skip
+        "also": (
+            f"{intervals} figures with an interval, {len(result['findings'])} findings, "
+            f"{result['defrost']['count']} defrosts, electricity by use"
+        ),
+    }
 
 
 def fieldfare_figures(result: dict[str, Any]) -> dict[str, Any]:
@@ -157,12 +184,14 @@ def fieldfare_figures(result: dict[str, Any]) -> dict[str, Any]:
         ("electricity_kwh", "heat_kwh", "H2", "H4"),
     )
     return {
-        "electricity_kwh": energy["electricity_kwh"]["total"], "heat_kwh": energy["heat_kwh"]["total"],
-        "H2": told["H2"] and told["H2"]["value"], "H4": told["H4"] and told["H4"]["value"],
+        "electricity_kwh": energy["electricity_kwh"]["total"],
+        "heat_kwh": energy["heat_kwh"]["total"],
+        "H2": told["H2"] and told["H2"]["value"],
+        "H4": told["H4"] and told["H4"]["value"],
         "starts": result["cycling"]["starts"],
         "heat_loss_w_per_k": (result["heat_loss"]["coefficient_w_per_k"] or {}).get("value"),
         "months": {m["month"]: {k: m[k] for k in monthly} for m in told["by_month"]},
-    }  # fmt: skip
+    }
 
 
 def read_csv(path: Path) -> pd.DataFrame:
@@ -172,7 +201,8 @@ def read_csv(path: Path) -> pd.DataFrame:
 
 
 def counted(register: pd.Series) -> pd.Series:
-    """Energy of each step of a register; one that fell by half or more was reset and counted what it shows since."""
+    """Energy of each step of a register; one that fell by half or more was reset and counted what it shows
+    since."""
     shown = register.dropna()
     step = shown.diff()
     return step.mask(shown < 0.5 * shown.shift(), shown)
@@ -285,7 +315,8 @@ def queried(db: Database, site: Any, first: date, last: date) -> dict[str, Any]:
         table[name.removesuffix("_kwh")] = db.ask(sums)
     hot_water = f'SELECT sum("heat") FROM plant WHERE "mode" = \'hot_water\' AND {within} {by_day}'
     table["hot_water"] = db.ask(hot_water) / 60_000.0
-    # A start is where the power comes back after three minutes or more below the line; one lost reading is none.
+    # A start is where the power comes back after three minutes or more below the line; one lost reading is
+    # none.
     above = f'SELECT elapsed("hp_elec", 1m) AS off FROM plant WHERE "hp_elec" > {RUNNING_W} AND {within}'
     table["starts"] = db.ask(f'SELECT count("off") FROM ({above}) WHERE "off" > 2 AND {within} {by_day}')
     days = pd.DataFrame(table).loc[str(first) : str(last)]  # the first bucket may begin before

@@ -1,4 +1,5 @@
-"""Every situation of tests/situations, the slow ones included, as a table: python -m tests.benchmarks.bench_situations.
+"""Every situation of tests/situations, the slow ones included, as a table: python -m
+tests.benchmarks.bench_situations.
 
 --json FILE keeps what was said of each. Returns 1 where one fails.
 """

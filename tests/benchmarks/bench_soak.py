@@ -1,12 +1,15 @@
-"""A fleet live at many times real time for hours, with nights and readers: does anything grow that should not?
+"""A fleet live at many times real time for hours, with nights and readers: does anything grow that should
+not?
 
-    python -m tests.benchmarks.bench_soak [--minutes 120] [--sites 200] [--speed 10] [--nightly-every 30] [--json FILE]
+    python -m tests.benchmarks.bench_soak [--minutes 120] [--sites 200] [--speed 10] [--nightly-every 30]
+    [--json FILE]
 
-A real broker, `fieldfare serve` with the collector inside, and a gateway process that sends each site's minute as one SenML
-pack of 14 readings. A few simulated plants are shared by all sites, each some days further on. The fleet's clock begins
-so far back that it meets the real one at the end. Every night is what the service does by itself at ten past three:
-its finished nights are given back in the book of work, and its own scheduler takes them up within a minute. Pages are
-fetched every ten seconds; every thirty it is written down what the processes hold. At the end each reading is compared.
+A real broker, `fieldfare serve` with the collector inside, and a gateway process that sends each site's
+minute as one SenML pack of 14 readings. A few simulated plants are shared by all sites, each some days
+further on. The fleet's clock begins so far back that it meets the real one at the end. Every night is what
+the service does by itself at ten past three: its finished nights are given back in the book of work, and its
+own scheduler takes them up within a minute. Pages are fetched every ten seconds; every thirty it is written
+down what the processes hold. At the end each reading is compared.
 """
 
 from __future__ import annotations
@@ -36,14 +39,14 @@ import paho.mqtt.client as paho
 import psutil  # type: ignore[import-untyped]
 from scipy import stats
 
-from analysis.plant.load import parse_site
-from analysis.plant.quantities import MODES
-from analysis.readings import MS_PER_DAY, Readings, Samples
-from api.jobs.book import JobBook
-from api.service import Service, opened
-from api.settings import Settings
-from collector.simulated.plant import Simulated, random_plant, simulate
-from collector.store.local import LocalStore
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.quantities import MODES
+from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
+from fieldfare.api.core.service import Service, opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.jobs.leases import JobLeases
+from fieldfare.collector.simulated.plant import Simulated, random_plant, simulate
+from fieldfare.collector.store.local import LocalStore
 from tests.api.test_serving import said, start
 from tests.services import broker, end, free_port
 
@@ -53,17 +56,27 @@ WORDS = list(MODES)
 PAGES = {"fleet": "/", "site": "/sites/{site}", "result": "/api/v1/sites/{site}/result"}
 # What may be added after the first quarter of a run: share of the middle, or at least so much of the unit.
 LINES = {
-    "service MB": (0.05, 10.0), "broker MB": (0.10, 2.0), "open files": (0.0, 5.0), "threads": (0.0, 3.0),
-    "lag s": (0.0, 5.0), "behind": (0.0, 500.0), "set aside": (0.0, 0.0), "fleet ms": (0.5, 50.0), "site ms": (0.5, 50.0),
-    "result ms": (0.5, 50.0), "metrics ms": (0.5, 100.0), "state MB": (0.20, 10.0),
-}  # fmt: skip
+    "service MB": (0.05, 10.0),
+    "broker MB": (0.10, 2.0),
+    "open files": (0.0, 5.0),
+    "threads": (0.0, 3.0),
+    "lag s": (0.0, 5.0),
+    "behind": (0.0, 500.0),
+    "set aside": (0.0, 0.0),
+    "fleet ms": (0.5, 50.0),
+    "site ms": (0.5, 50.0),
+    "result ms": (0.5, 50.0),
+    "metrics ms": (0.5, 100.0),
+    "state MB": (0.20, 10.0),
+}
 SHOWN = ("service MB", "open files", "threads", "stored", "behind", "nights open", "readings MB", "hours")
 MORE_BYTES = 1.25  # bytes a further reading takes in the second half of a run, over those in the first
 
 
 @dataclass(frozen=True)
 class Fleet:
-    """Sites on shared plants; the same in every process that is given the same numbers. start : int [ms], a whole minute."""
+    """Sites on shared plants; the same in every process that is given the same numbers. start : int [ms], a
+    whole minute."""
 
     sites: int
     start: int
@@ -81,13 +94,14 @@ class Fleet:
         return f"soak-{number:04d}"
 
     def toml(self, number: int) -> str:
-        text = self.plants[number % len(SEEDS)].site_toml
+        text = self.sites[number % len(SEEDS)].site_toml
         return text.replace(f'id = "{parse_site(text).id}"', f'id = "{self.name(number)}"', 1)
 
     def readings(self, number: int, first: int, last: int) -> Readings:
-        """Readings with first <= time < last: the plant's, moved by whole days so that no two sites have the same."""
+        """Readings with first <= time < last: the plant's, moved by whole days so that no two sites have the
+        same."""
         shift = number // len(SEEDS) * MS_PER_DAY
-        plant = self.plants[number % len(SEEDS)].readings
+        plant = self.sites[number % len(SEEDS)].readings
         moved = {p: s.between(first + shift, last + shift) for p, s in list(plant.items())[:POINTS]}
         return {p: Samples(s.time - shift, s.value) for p, s in moved.items()}
 
@@ -104,7 +118,8 @@ class Fleet:
 
 
 def publish(fleet: Fleet, port: int, speed: float, stop: Any, newest: Any, taken: Any, late: Any) -> None:
-    """The gateways: every site's minute when it is due. newest : of each site, the last time [ms] the broker has taken."""
+    """The gateways: every site's minute when it is due. newest : of each site, the last time [ms] the broker
+    has taken."""
     client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id="gateways", clean_session=False)
     client.max_queued_messages_set(0)
     waiting: deque[tuple[paho.MQTTMessageInfo, int, int, int]] = deque()
@@ -194,8 +209,8 @@ class Nights:
     rounds: list[dict[str, Any]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.book = JobBook(self.service.database)
-        self.count = len(self.service.plants.ids())
+        self.book = JobLeases(self.service.database)
+        self.count = len(self.service.sites.ids())
 
     def look(self, now: float) -> int:
         """How many nights wait or run; begins a round when none does and it is time."""
@@ -226,10 +241,15 @@ def held(process: psutil.Process, server: psutil.Process, data: Path) -> dict[st
             part = "readings" if "readings" in file.parts else "state" if "state" in file.name else "other"
             bytes_of[part] += file.stat().st_size if file.is_file() else 0
     return {
-        "service MB": process.memory_info().rss / 1e6, "workers MB": workers, "broker MB": server.memory_info().rss / 1e6,
-        "open files": process.num_fds(), "threads": process.num_threads(),
-        "readings MB": bytes_of["readings"] / 1e6, "state MB": bytes_of["state"] / 1e6, "other MB": bytes_of["other"] / 1e6,
-    }  # fmt: skip
+        "service MB": process.memory_info().rss / 1e6,
+        "workers MB": workers,
+        "broker MB": server.memory_info().rss / 1e6,
+        "open files": process.num_fds(),
+        "threads": process.num_threads(),
+        "readings MB": bytes_of["readings"] / 1e6,
+        "state MB": bytes_of["state"] / 1e6,
+        "other MB": bytes_of["other"] / 1e6,
+    }
 
 
 def compared(fleet: Fleet, data: Path, newest: list[int]) -> dict[str, int]:
@@ -251,8 +271,8 @@ def compared(fleet: Fleet, data: Path, newest: list[int]) -> dict[str, int]:
 
 
 def verdicts(series: list[dict[str, float]]) -> list[dict[str, Any]]:
-    """Of each quantity: start, middle, end, and whether it grew after the first quarter beyond its line: whether even the
-    low end of the 95 % interval of Theil and Sen's slope, times the time, is above it."""
+    """Of each quantity: start, middle, end, and whether it grew after the first quarter beyond its line:
+    whether even the low end of the 95 % interval of Theil and Sen's slope, times the time, is above it."""
     n, hours = len(series), np.array([r["hours"] for r in series])
     rows: list[dict[str, Any]] = []
     for name, (share, least) in LINES.items():
@@ -265,10 +285,16 @@ def verdicts(series: list[dict[str, float]]) -> list[dict[str, Any]]:
         known = values[np.isfinite(values)]  # no page has been fetched yet at the first look
         parts = np.array_split(known, max(3, min(9, len(known))))
         means = [float(np.mean(parts[at])) for at in (0, len(parts) // 2, -1)]
-        rows.append({
-            "what": name, "means": means, "highest": float(np.nanmax(values)), "an_hour": [slope, low, high],
-            "line": line, "grew": bool(low * float(np.ptp(hours[later])) > line),
-        })  # fmt: skip
+        rows.append(
+            {
+                "what": name,
+                "means": means,
+                "highest": float(np.nanmax(values)),
+                "an_hour": [slope, low, high],
+                "line": line,
+                "grew": bool(low * float(np.ptp(hours[later])) > line),
+            }
+        )
     return rows
 
 
@@ -287,7 +313,7 @@ def soak(fleet: Fleet, folder: Path, speed: float, nightly_every: float) -> dict
     with opened(Settings(data=folder)) as service, broker() as server:
         for number in range(fleet.sites):
             toml = fleet.toml(number)
-            service.plants.add([(toml, parse_site(toml))])
+            service.sites.add([(toml, parse_site(toml))])
             before += service.store.append(
                 fleet.name(number), fleet.readings(number, oldest, fleet.start)
             ).stored
@@ -335,10 +361,14 @@ def soak(fleet: Fleet, folder: Path, speed: float, nightly_every: float) -> dict
             end(process)
     lines = log.read_text(errors="replace").splitlines()
     return {
-        "series": series, "nights": nights.rounds, "errors": readers.errors, "exit": process.returncode,
-        "published": taken.value, "check": compared(fleet, folder, newest[:]),
+        "series": series,
+        "nights": nights.rounds,
+        "errors": readers.errors,
+        "exit": process.returncode,
+        "published": taken.value,
+        "check": compared(fleet, folder, newest[:]),
         "log_errors": [x for x in lines if " ERROR " in x or x.startswith("Traceback")],
-    }  # fmt: skip
+    }
 
 
 def sample(readers: Readers, newest: Any, taken: Any, before: int, speed: float) -> dict[str, float]:
@@ -348,9 +378,13 @@ def sample(readers: Readers, newest: Any, taken: Any, before: int, speed: float)
     lags = [(at - stored.get(readers.fleet.name(n), at)) / 1000.0 / speed for n, at in enumerate(sent)]
     known = sums["fieldfare_readings"] - before if sums else float("nan")
     return {
-        "published": published, "stored": known, "behind": max(0.0, published - known), "lag s": max(0.0, *lags),
-        "set aside": sums.get("fieldfare_set_aside_total", 0.0), **readers.middle_times(),
-    }  # fmt: skip
+        "published": published,
+        "stored": known,
+        "behind": max(0.0, published - known),
+        "lag s": max(0.0, *lags),
+        "set aside": sums.get("fieldfare_set_aside_total", 0.0),
+        **readers.middle_times(),
+    }
 
 
 def show(told: dict[str, Any]) -> bool:

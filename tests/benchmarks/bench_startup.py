@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks.bench_startup [--json FILE]
 
-Each is a process of its own; the least of some runs counts. Read the ratios, not the seconds. Commands on a site whose
-result is kept are measured by processor time, beside a process that imports SQLAlchemy.
+Each is a process of its own; the least of some runs counts. Read the ratios, not the seconds. Commands on a
+site whose result is kept are measured by processor time, beside a process that imports SQLAlchemy.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from tests.api.plants import readings, site_text, write_csv
+from tests.api.sites import readings, site_text, write_csv
 from tests.benchmarks.bench_line import timed
 from tests.benchmarks.bench_service import ROOT, SERVE
 from tests.services import end, free_port, wait_for_port
 
 REPEATS = 5
-COMMAND = "import sys; from api.cli import main; sys.exit(main())"
+COMMAND = "import sys; from fieldfare.api.cli import main; sys.exit(main())"
 BARE_WEB = (
     "import sys, fastapi, uvicorn; app = fastapi.FastAPI(); "
     "uvicorn.run(app, host='127.0.0.1', port=int(sys.argv[1]), log_level='error')"

@@ -20,16 +20,16 @@ from typing import Any
 
 import numpy as np
 
-from analysis.facts.build import build_facts
-from analysis.findings.model import Finding
-from analysis.grid import local_midnight
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.readings import Readings
-from analysis.result import analyse
-from api.service import opened
-from api.settings import Settings
-from collector.simulated.plant import random_plant, simulate, with_oddity
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.minutes.grid import local_midnight
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Readings
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.api.core.service import opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.collector.simulated.plant import random_plant, simulate, with_oddity
 from tests.services import broker
 from tests.situations.house import USUAL, House
 from tests.situations.live import lock_out, lose_supply, report_fault, time_to_alert, within_a_run
@@ -137,7 +137,7 @@ def main() -> None:
             f"{soon:.0%} |",
             flush=True,
         )
-    well = healthy(args.plants, args.looks)
+    well = healthy(args.sites, args.looks)
     print(f"\nhealthy plants called stopped: {well['called_stopped']} of {well['looks']} looks")
     for row in well["which"]:
         print(f"  seed {row['seed']} {row['day']} {row['severity']}: {row['said']}")

@@ -2,7 +2,8 @@
 
     python -m tests.benchmarks.bench_store [--repeat 3] [--json FILE]
 
-A synthetic site-year of 14 points at one minute with gaps. Each figure is the least of some runs, as wall time and as
+A synthetic site-year of 14 points at one minute with gaps. Each figure is the least of some runs, as wall
+time and as
 processor time of this process: where others share the machine, read the second. Exit status 0.
 """
 
@@ -27,10 +28,10 @@ import pyarrow as pa
 import pyarrow.csv as pacsv
 import pyarrow.parquet as pq
 
-from analysis.plant.load import parse_site
-from analysis.readings import MS_PER_DAY, Readings, Samples
-from collector.csv import ingest_csv
-from collector.store.local import LocalStore
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
+from fieldfare.collector.csv import ingest_csv
+from fieldfare.collector.store.local import LocalStore
 
 MINUTES = 525_600
 POINTS = 14

@@ -2,11 +2,13 @@
 
     python -m tests.benchmarks.bench_sweep --fleets 10,30,100,300,1000 [--days 14] --json FILE
 
-Every site has a fortnight of minutes, or as many days as are asked for, and facts up to yesterday; one new day arrives, hour by hour as collection brings it,
-and is not sealed yet; the pass brings facts and result up to date. An hour later comes the hourly watch. The cost is
-processor time of all workers: as it was, and as it would have been at the fastest pace of the machine seen in the run
-(`yardstick`). The cluster's answers are compared with the pool's to the bit. Beside the JSON file a page of the same name
-shows the growth.
+Every site has a fortnight of minutes, or as many days as are asked for, and facts up to yesterday; one new
+day arrives, hour by hour as collection brings it, and is not sealed yet; the pass brings facts and result up
+to date. An hour later comes the hourly watch. The cost is
+processor time of all workers: as it was, and as it would have been at the fastest pace of the machine seen in
+    the run
+(`yardstick`). The cluster's answers are compared with the pool's to the bit. Beside the JSON file a page of
+the same name shows the growth.
 """
 
 from __future__ import annotations
@@ -25,15 +27,15 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from analysis.grid import local_midnight
-from analysis.plant.load import parse_site
-from analysis.readings import Readings
-from api.jobs.executors import make_executor
-from api.jobs.work import watch, work
-from api.service import opened
-from api.settings import Settings
-from collector.simulated.plant import random_plant, simulate
-from collector.store.protocol import Store
+from fieldfare.analysis.minutes.grid import local_midnight
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Readings
+from fieldfare.api.core.service import opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.jobs.executors import make_executor
+from fieldfare.api.jobs.work import watch, work
+from fieldfare.collector.simulated.plant import random_plant, simulate
+from fieldfare.collector.store.protocol import Store
 from tests.benchmarks.yardstick import Cost, measured, peak_mb
 
 NEW_DAY, DAYS = date(2024, 11, 15), 14
@@ -45,7 +47,8 @@ NIGHT_MS, MEMORY_MB = 60.0, 600.0
 
 
 class Night(NamedTuple):
-    """The night of one site: what it cost, a mark of the result kept, and the most memory of the worker so far [MB]."""
+    """The night of one site: what it cost, a mark of the result kept, and the most memory of the worker so
+    far [MB]."""
 
     site: str
     cost: Cost
@@ -68,7 +71,7 @@ def one_watch(settings: Settings, site: str) -> Cost:
     with opened(settings) as service:
         span = service.store.span(site)
         assert span is not None
-        plant, now = service.plants.get(site), datetime.fromtimestamp(span[1] / 1000, UTC)
+        plant, now = service.sites.get(site), datetime.fromtimestamp(span[1] / 1000, UTC)
         return measured(lambda: watch(service, plant, now))[0]
 
 
@@ -85,7 +88,7 @@ def fleet(folder: Path, count: int, days: int = DAYS) -> tuple[Settings, dict[st
             toml = sim.site_toml.replace(f'id = "{parse_site(sim.site_toml).id}"', f'id = "{own}"', 1)
             site = parse_site(toml)
             cut = local_midnight(site, NEW_DAY)
-            service.plants.add([(toml, site)])
+            service.sites.add([(toml, site)])
             service.store.append(own, {k: v.between(0, cut - HOT_MS) for k, v in sim.readings.items()})
             collect(service.store, own, {k: v.between(cut - HOT_MS, cut) for k, v in sim.readings.items()})
             new[own] = {k: v.between(cut, 2**62) for k, v in sim.readings.items()}
@@ -116,7 +119,7 @@ def night_of(count: int, executor: Callable[[], AbstractContextManager[Any]], da
         settings, new = fleet(folder, count, days)
         # The service has its databases open while its workers work, and so has this.
         with executor() as pool, opened(settings) as service:
-            assert len(service.plants.ids()) == count
+            assert len(service.sites.ids()) == count
             sweep(pool, settings, list(new))  # facts of the days before: not what is measured
             hour = max(int(s.time[-1]) for readings in new.values() for s in readings.values()) - MS_PER_HOUR
             for site, readings in new.items():
@@ -159,9 +162,14 @@ def growth_page(rows: list[dict[str, Any]], path: Path) -> None:
 
     sites = [r["sites"] for r in rows]
     figure = make_subplots(
-        rows=2, cols=1, shared_xaxes=True,
-        subplot_titles=("processor time of a site's night at the fastest pace [ms]", "memory of the largest worker [MB]"),
-    )  # fmt: skip
+        rows=2,
+        cols=1,
+        shared_xaxes=True,
+        subplot_titles=(
+            "processor time of a site's night at the fastest pace [ms]",
+            "memory of the largest worker [MB]",
+        ),
+    )
     for row, values, most in (
         (1, [r["at_fastest_s_per_site"] * 1000 for r in rows], NIGHT_MS),
         (2, [r["worker_peak_mb"] for r in rows], MEMORY_MB),

@@ -1,11 +1,14 @@
-"""How often a simulated fault is found, how often something is found that is not there, and whether the cause is right.
+"""How often a simulated fault is found, how often something is found that is not there, and whether the cause
+is right.
 
-    python -m tests.benchmarks.confusion --seeds 0:20 --codes short_cycling,low_flow --strengths plain --healthy 20
+    python -m tests.benchmarks.confusion --seeds 0:20 --codes short_cycling,low_flow --strengths plain
+    --healthy 20
 
-Each seed is a plant of its own (climate, house, unit, control, emitters) and takes one cause of each code in turn.
-A fault counts as found when its code is found at `watch` or above. A finding above `note` counts as false when it is
-neither the fault nor something that physically follows from it (CONSEQUENCES). Where the meters can't show a fault
-(`not_assessed`) it is counted apart: the service said so. --json FILE keeps every case. Exit status 0.
+Each seed is a plant of its own (climate, house, unit, control, emitters) and takes one cause of each code in
+turn. A fault counts as found when its code is found at `watch` or above. A finding above `note` counts as
+false when it is neither the fault nor something that physically follows from it (CONSEQUENCES). Where the
+meters can't show a fault (`not_assessed`) it is counted apart: the service said so. --json FILE keeps every
+case. Exit status 0.
 """
 
 from __future__ import annotations
@@ -23,13 +26,14 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
-from analysis.facts.build import build_facts
-from analysis.facts.tables import Facts
-from analysis.findings.model import SEVERITIES
-from analysis.plant.load import parse_site
-from analysis.result import analyse
-from collector.simulated import faults, plant
-from collector.simulated.spec import PlantSpec
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.model import SEVERITIES
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.collector.simulated import plant as simulated_plant
+from fieldfare.collector.simulated.design.spec import PlantSpec
+from fieldfare.collector.simulated.faults import plant as faults_plant
 
 ROOT = Path(__file__).parents[2]
 ODDITIES = ("away", "cold_snap", "party", "serviced", "settling_in")
@@ -41,10 +45,19 @@ _STARVED = frozenset(
 )
 _LESS_FLOW = frozenset(
     {
-        "low_flow", "short_cycling", "slow_reheat", "reheat_incomplete", "hot_water_shortfall", "room_below_target", "capacity_short",
-        "efficiency_below_expected", "immersion_use", "pasteurisation_missed", "frost_risk",
+        "low_flow",
+        "short_cycling",
+        "slow_reheat",
+        "reheat_incomplete",
+        "hot_water_shortfall",
+        "room_below_target",
+        "capacity_short",
+        "efficiency_below_expected",
+        "immersion_use",
+        "pasteurisation_missed",
+        "frost_risk",
     }
-)  # fmt: skip
+)
 CONSEQUENCES: dict[str, frozenset[str]] = {
     # many starts each cost heat and electricity
     "short_cycling": _COSTS_EFFICIENCY,
@@ -52,7 +65,9 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "excessive_defrost": _STARVED | {"efficiency_fell", "defrost_without_frost"},
     "defrost_without_frost": _STARVED | {"efficiency_fell", "excessive_defrost"},
     # water hotter than the emitters need: the lowest output overshoots sooner; expected is at the curve
-    "flow_temperature_above_curve": _COSTS_EFFICIENCY | {"no_weather_compensation", "short_cycling", "efficiency_fell"},
+    "flow_temperature_above_curve": (
+        _COSTS_EFFICIENCY | {"no_weather_compensation", "short_cycling", "efficiency_fell"}
+    ),
     "no_weather_compensation": _COSTS_EFFICIENCY | {"flow_temperature_above_curve", "short_cycling"},
     "low_flow": _LESS_FLOW,
     "falling_flow": _LESS_FLOW | {"efficiency_fell"},
@@ -61,23 +76,50 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "backup_heater_use": frozenset(
         {"capacity_short", "room_below_target", "efficiency_below_expected", "flow_temperature_above_curve"}
     ),
-    "immersion_use": frozenset({"water_too_hot", "disinfection_lacking", "reheat_incomplete", "efficiency_below_expected"}),
+    "immersion_use": frozenset(
+        {"water_too_hot", "disinfection_lacking", "reheat_incomplete", "efficiency_below_expected"}
+    ),
     "high_standby": _COSTS_EFFICIENCY,
     "pump_always_on": frozenset({"high_standby"}),
-    # its lowest flow temperature is raised too, which flattens the curve; the pump serves a call that is not there
+    # its lowest flow temperature is raised too, which flattens the curve; the pump serves a call that is not
+    # there
     "heating_out_of_season": frozenset(
-        {"short_cycling", "heat_loss_above_design", "flow_temperature_above_curve", "no_weather_compensation", "pump_always_on"}
+        {
+            "short_cycling",
+            "heat_loss_above_design",
+            "flow_temperature_above_curve",
+            "no_weather_compensation",
+            "pump_always_on",
+        }
     ),
     "efficiency_below_expected": frozenset({"capacity_short", "efficiency_fell"}),
     "efficiency_fell": frozenset({"efficiency_below_expected"}),
     "heat_loss_above_design": frozenset({"capacity_short", "room_below_target"}),
     "heat_loss_below_design": frozenset({"short_cycling"}),
-    "capacity_short": frozenset({"room_below_target", "backup_heater_use", "hot_water_shortfall", "slow_reheat"}),
+    "capacity_short": frozenset(
+        {"room_below_target", "backup_heater_use", "hot_water_shortfall", "slow_reheat"}
+    ),
     "room_below_target": frozenset({"capacity_short", "backup_heater_use"}),
     "slow_reheat": frozenset(
-        {"disinfection_lacking", "reheat_incomplete", "hot_water_shortfall", "immersion_use", "pasteurisation_missed", "short_cycling", "low_flow"}
+        {
+            "disinfection_lacking",
+            "reheat_incomplete",
+            "hot_water_shortfall",
+            "immersion_use",
+            "pasteurisation_missed",
+            "short_cycling",
+            "low_flow",
+        }
     ),
-    "reheat_incomplete": frozenset({"slow_reheat", "pasteurisation_missed", "disinfection_lacking", "hot_water_shortfall", "immersion_use"}),
+    "reheat_incomplete": frozenset(
+        {
+            "slow_reheat",
+            "pasteurisation_missed",
+            "disinfection_lacking",
+            "hot_water_shortfall",
+            "immersion_use",
+        }
+    ),
     "hot_water_shortfall": frozenset(
         {"slow_reheat", "reheat_incomplete", "immersion_use", "pasteurisation_missed", "disinfection_lacking"}
     ),
@@ -86,7 +128,15 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     "pasteurisation_missed": frozenset({"reheat_incomplete", "disinfection_lacking"}),
     # the full cylinder cools into the heating before its hold is over
     "diverter_passing": frozenset(
-        {"pasteurisation_missed", "disinfection_lacking", "heating_out_of_season", "high_standing_loss", "slow_reheat", "hot_water_shortfall", "reheat_incomplete"}
+        {
+            "pasteurisation_missed",
+            "disinfection_lacking",
+            "heating_out_of_season",
+            "high_standing_loss",
+            "slow_reheat",
+            "hot_water_shortfall",
+            "reheat_incomplete",
+        }
     ),
     "pressure_falling": frozenset({"pressure_low"}),
     "pressure_low": frozenset(),
@@ -94,16 +144,22 @@ CONSEQUENCES: dict[str, frozenset[str]] = {
     # a wrong meter spoils every figure that reads it, until the finding about the meter withholds it
     "unit_mismatch": frozenset({"implausible_efficiency", "heat_meter_disagrees", "outdoor_sensor_biased"}),
     "flow_return_swapped": frozenset({"heat_meter_disagrees", "implausible_efficiency"}),
-    "implausible_efficiency": frozenset({"heat_meter_disagrees", "unit_mismatch", "heat_loss_above_design", "meter_misplaced"}),
+    "implausible_efficiency": frozenset(
+        {"heat_meter_disagrees", "unit_mismatch", "heat_loss_above_design", "meter_misplaced"}
+    ),
     # where nothing stands beside the heat meter its error is the house's, or the unit's
     "heat_meter_disagrees": frozenset(
         {
-            "implausible_efficiency", "efficiency_below_expected", "heat_loss_below_design", "heat_loss_above_design", "capacity_short",
+            "implausible_efficiency",
+            "efficiency_below_expected",
+            "heat_loss_below_design",
+            "heat_loss_above_design",
+            "capacity_short",
             "meter_misplaced",
         }
     ),
     "sensor_stuck": frozenset({"data_gap"}),
-}  # fmt: skip
+}
 
 CONSEQUENCES_OF_CAUSE: dict[tuple[str, str], frozenset[str]] = {
     ("short_cycling", "flow_restriction"): _LESS_FLOW,
@@ -116,7 +172,8 @@ CONSEQUENCES_OF_CAUSE: dict[tuple[str, str], frozenset[str]] = {
     ),
 }
 
-# A hand's setting is undone again after a while: such a fault is judged on its last day, as a nightly run would.
+# A hand's setting is undone again after a while: such a fault is judged on its last day, as a nightly run
+# would.
 EPISODES = {("manual_override", "faint"): (0.35, 10), ("manual_override", "plain"): (0.35, 35)}
 # Faults that show in warm weather begin in spring; all else is a heating season.
 SPRING = {"heating_out_of_season"}
@@ -149,11 +206,15 @@ class Case:
 
     def spec(self) -> PlantSpec:
         """Raises ValueError where the plant cannot have the fault or its meters cannot carry it."""
-        hot_water = True if self.code in faults.NEEDS_HOT_WATER else None
-        spec = plant.random_plant(self.seed, meter_set=self.meters, hot_water=hot_water)
+        hot_water = True if self.code in faults_plant.NEEDS_HOT_WATER else None
+        spec = simulated_plant.random_plant(self.seed, meter_set=self.meters, hot_water=hot_water)
         if self.oddity:
-            spec = plant.with_oddity(spec, self.oddity)
-        return spec if self.code is None else plant.with_fault(spec, self.code, self.cause, self.strength)
+            spec = simulated_plant.with_oddity(spec, self.oddity)
+        return (
+            spec
+            if self.code is None
+            else simulated_plant.with_fault(spec, self.code, self.cause, self.strength)
+        )
 
 
 @dataclass
@@ -196,7 +257,7 @@ def facts_of(case: Case) -> tuple[str, Facts]:
             kept = pickle.loads(file.read_bytes())
             if case.stale or kept[0] == digest:
                 return kept[1], kept[2]
-    sim = plant.simulate(spec, start, case.days)
+    sim = simulated_plant.simulate(spec, start, case.days)
     site = parse_site(sim.site_toml)
     facts = build_facts(site, sim.readings, start, start + timedelta(case.days - 1))
     if file is not None:
@@ -210,12 +271,15 @@ def facts_of(case: Case) -> tuple[str, Facts]:
 def _sources() -> str:
     """Digest of all that decides a case's facts."""
     digest = hashlib.sha256()
-    folders = ("collector/simulated", "analysis/facts", "analysis/physics", "analysis/plant")
-    files = [f for folder in folders for f in sorted((ROOT / folder).glob("*.py"))]
-    files += [
-        ROOT / "analysis" / f"{n}.py"
-        for n in ("grid", "use", "balance", "bridging", "plausible", "registers", "readings")
-    ]
+    folders = (
+        "collector/simulated",
+        "analysis/facts",
+        "analysis/minutes",
+        "analysis/physics",
+        "analysis/plant",
+    )
+    files = [f for folder in folders for f in sorted((ROOT / folder).rglob("*.py"))]
+    files.append(ROOT / "analysis" / "readings.py")
     for f in files:
         digest.update(f.read_bytes())
     return digest.hexdigest()
@@ -249,10 +313,10 @@ def cases(args: argparse.Namespace) -> Iterator[Case]:
     sets = args.meters.split(",") if args.meters else [None]
     common = {"days": args.days, "cache": args.cache, "stale": args.stale}
     for i, seed in enumerate(range(first, last)):
-        for k, code in enumerate(args.codes.split(",") if args.codes else faults.codes()):
+        for k, code in enumerate(args.codes.split(",") if args.codes else faults_plant.codes()):
             if code == "none":
                 continue
-            causes = [args.cause] if args.cause else faults.causes(code)
+            causes = [args.cause] if args.cause else faults_plant.causes(code)
             for cause in causes if args.all_causes else [causes[(i + k) % len(causes)]]:
                 for strength in args.strengths.split(","):
                     yield Case(seed, code, cause, strength, sets[(i + k) % len(sets)], **common)
@@ -271,7 +335,8 @@ def report(outcomes: list[Outcome], quiet: bool = False) -> dict[str, Any]:
     ran = [o for o in outcomes if o.skipped is None and o.failed is None]
     faulty, healthy = [o for o in ran if o.case["code"]], [o for o in ran if not o.case["code"]]
     print(
-        f"{'code':30s} {'strength':9s} {'cases':>6s} {'told':>5s} {'found':>6s} {'recall':>7s} {'cause':>7s}  severities"
+        f"{'code':30s} {'strength':9s} {'cases':>6s} {'told':>5s} {'found':>6s} {'recall':>7s} {'cause':>7s} "
+        " severities"
     )
     totals: dict[str, Any] = {"by_code": {}}
     keys = sorted(
@@ -288,11 +353,16 @@ def report(outcomes: list[Outcome], quiet: bool = False) -> dict[str, Any]:
         grades["none"] = len(told) - sum(grades.values())
         words = " ".join(f"{g}:{n}" for g, n in grades.items() if n)
         print(
-            f"{code:30s} {strength:9s} {len(rows):6d} {len(told):5d} {len(hits):6d} {share(len(hits), len(told)):>7s} {share(right, len(caused)):>7s}  {words}"
+            f"{code:30s} {strength:9s} {len(rows):6d} {len(told):5d} {len(hits):6d}"
+            f" {share(len(hits), len(told)):>7s} {share(right, len(caused)):>7s}  {words}"
         )
         totals["by_code"][f"{code}/{strength}"] = {
-            "cases": len(rows), "told": len(told), "found": len(hits), "caused": len(caused), "cause_right": right,
-        }  # fmt: skip
+            "cases": len(rows),
+            "told": len(told),
+            "found": len(hits),
+            "caused": len(caused),
+            "cause_right": right,
+        }
     _sum_up(totals, faulty, healthy)
     if not quiet:
         _lists(outcomes, faulty, healthy)
@@ -315,10 +385,13 @@ def _sum_up(totals: dict[str, Any], faulty: list[Outcome], healthy: list[Outcome
     print(f"precision: {share(above - wrong, above)} of {above} findings above note")
     print(f"healthy with anything above note: {share(alarmed, len(healthy))} of {len(healthy)}")
     totals |= {
-        "precision": (above - wrong) / above if above else None, "above_note": above,
-        "healthy_alarmed": alarmed / len(healthy) if healthy else None, "healthy": len(healthy),
-        "first_cause": right / len(caused) if caused else None, "caused": len(caused),
-    }  # fmt: skip
+        "precision": (above - wrong) / above if above else None,
+        "above_note": above,
+        "healthy_alarmed": alarmed / len(healthy) if healthy else None,
+        "healthy": len(healthy),
+        "first_cause": right / len(caused) if caused else None,
+        "caused": len(caused),
+    }
 
 
 def _cause_of(outcome: Outcome) -> str | None:

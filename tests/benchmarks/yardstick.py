@@ -1,7 +1,8 @@
-"""How fast the machine is just now: a shared one gives the same work two to four times the processor time when others are busy.
+"""How fast the machine is just now: a shared one gives the same work two to four times the processor time
+when others are busy.
 
-A benchmark that says seconds measures the yardstick beside each piece of work, and says also what the work would have
-cost at the fastest pace seen in the run.
+A benchmark that says seconds measures the yardstick beside each piece of work, and says also what the work
+would have cost at the fastest pace seen in the run.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ _NUMBERS = np.random.default_rng(1).random(2000)
 
 
 def pace() -> float:
-    """Processor time [s] of a fixed piece of work, Python and small arrays half and half; some milliseconds."""
+    """Processor time [s] of a fixed piece of work, Python and small arrays half and half; some
+    milliseconds."""
     begin = time.process_time()
     total = 0
     for n in range(20_000):
@@ -48,6 +50,7 @@ def measured(work: Callable[[], Any]) -> tuple[Cost, Any]:
 
 
 def peak_mb(process: int | None = None) -> float:
-    """The most memory [MB] a process has had, by default this one. `getrusage` would count the one that spawned it, too."""
+    """The most memory [MB] a process has had, by default this one. `getrusage` would count the one that
+    spawned it, too."""
     status = Path(f"/proc/{process or 'self'}/status").read_text(encoding="ascii")
     return int(status.split("VmHWM:", 1)[1].split(maxsplit=1)[0]) * 1024 / 1e6

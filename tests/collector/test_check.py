@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.plant.load import parse_site
-from collector.check import (
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.collector.validation import (
     AHEAD_MS,
     EARLIEST,
-    Refused,
+    RefusedValue,
     decoded,
     known_point,
     time_trouble,
@@ -136,7 +136,7 @@ def test_decoding(point: str, raw: object, value: float | str) -> None:
     ],
 )
 def test_what_does_not_decode(point: str, raw: object, kind: str, part: str) -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(RefusedValue) as refused:
         decoded(POINT[point], raw)
     assert refused.value.refusal.kind == kind
     assert part in str(refused.value)
@@ -146,14 +146,14 @@ def test_units_of_a_message_become_the_points_own() -> None:
     assert decoded(POINT["elec"], 1500, "W") == pytest.approx(1.5)
     assert decoded(POINT["cylinder"], 50, "degC") == pytest.approx(122.0)
     assert decoded(POINT["cylinder"], 50, "Cel") == pytest.approx(122.0)
-    with pytest.raises(Refused, match="'bar' does not measure what 'kW' does; elec is in kW"):
+    with pytest.raises(RefusedValue, match="'bar' does not measure what 'kW' does; elec is in kW"):
         decoded(POINT["elec"], 1, "bar")
 
 
 def test_unknown_sites_and_points_are_named_with_the_nearest_known() -> None:
     sites = {"ash-lane": SITE}
     assert known_point(sites, "ash-lane", "flow").id == "flow"
-    with pytest.raises(Refused, match=r"unknown site 'ash-lan'; did you mean ash-lane\?"):
+    with pytest.raises(RefusedValue, match=r"unknown site 'ash-lan'; did you mean ash-lane\?"):
         known_point(sites, "ash-lan", "flow")
-    with pytest.raises(Refused, match=r"ash-lane has no point 'flw'; did you mean flow\?"):
+    with pytest.raises(RefusedValue, match=r"ash-lane has no point 'flw'; did you mean flow\?"):
         known_point(sites, "ash-lane", "flw")

@@ -12,14 +12,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.readings import MS_PER_DAY
-from collector.csv import Ingested, ingest_csv
-from collector.csv import ingest as ingest_module
-from collector.csv import source as source_module
-from collector.csv.clock import Clock, Track
-from collector.store.local import LocalStore
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import MS_PER_DAY
+from fieldfare.collector.csv import Ingested, ingest_csv
+from fieldfare.collector.csv import ingest as ingest_module
+from fieldfare.collector.csv import source as source_module
+from fieldfare.collector.csv.clock import Clock, Track
+from fieldfare.collector.store.local import LocalStore
 
 NOW = datetime(2026, 1, 10, 12, 0, tzinfo=UTC)
 REAL = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "swiss-heat-pump-15min-2021.csv"
@@ -27,8 +27,9 @@ REAL = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "swiss-h
 
 def plant(zone: str) -> Site:
     return parse_site(
-        f'[site]\nid = "ash-lane"\nname = "Ash"\ntimezone = "{zone}"\n[csv]\ntimezone = "{zone}"\n'
-        '[[point]]\nid = "a"\nquantity = "flow_temperature"\n[[point]]\nid = "b"\nquantity = "return_temperature"\n'
+        f'[site]\nid = "ash-lane"\nname = "Ash"\ntimezone = "{zone}"\n[csv]\ntimezone ='
+        f' "{zone}"\n[[point]]\nid = "a"\nquantity = "flow_temperature"\n[[point]]\nid = "b"\nquantity ='
+        ' "return_temperature"\n'
     )
 
 
@@ -191,7 +192,8 @@ ZONES = [
 def test_wall_times_of_any_even_series_come_back_to_utc(
     zone: str, start: int, minutes: int, days: int, cut: int, backwards: bool
 ) -> None:
-    """Also where the series is handed over in two parts, and newest first. The wall times are the library's own."""
+    """Also where the series is handed over in two parts, and newest first. The wall times are the library's
+    own."""
     step = minutes * 60
     n = days * 86_400 // step
     utc = (start // step * step + np.arange(n) * step) * 1000

@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.errors import InputError
-from analysis.plant.load import parse_site
-from analysis.readings import MS_PER_DAY, Readings, Samples
-from collector.csv import ingest_csv
-from collector.export import export_readings
-from collector.store.local import LocalStore
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
+from fieldfare.collector.csv import ingest_csv
+from fieldfare.collector.export import export_readings
+from fieldfare.collector.store.local import LocalStore
 
 NOW = datetime(2026, 1, 10, tzinfo=UTC)
 T = 1_758_000_000_000 // MS_PER_DAY * MS_PER_DAY

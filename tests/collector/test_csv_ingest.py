@@ -13,15 +13,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.errors import InputError
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.readings import Samples
-from collector.csv import Ingested, ingest_csv
-from collector.csv import ingest as ingest_module
-from collector.csv import source as source_module
-from collector.csv.seen import Seen
-from collector.store.local import LocalStore
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import Samples
+from fieldfare.collector.csv import Ingested, ingest_csv
+from fieldfare.collector.csv import ingest as ingest_module
+from fieldfare.collector.csv import source as source_module
+from fieldfare.collector.csv.seen import Seen
+from fieldfare.collector.store.local import LocalStore
 
 NOW = datetime(2026, 1, 10, 12, 0, tzinfo=UTC)
 HEAD = '[site]\nid = "ash-lane"\nname = "Ash"\ntimezone = "Europe/London"\n'
@@ -207,8 +207,10 @@ def test_bad_fields_are_listed_with_line_and_reason_and_the_rest_of_their_rows_i
         (2, "flow: flow temperature of 400 degC is beyond what physics allows (-60 to 165 degC)"),
         (
             4,
-            "elec: '12x' is not a number; mode: 'dancing' is not a state of mode; known are "
-            "1, Warmwasser, off, heating, hot_water, defrost, cooling (add it to the point's values)",
+            (
+                "elec: '12x' is not a number; mode: 'dancing' is not a state of mode; known are "
+                "1, Warmwasser, off, heating, hot_water, defrost, cooling (add it to the point's values)"
+            ),
         ),
         (5, "elec: heat pump electricity of inf is not a finite number"),
         (6, "no time in the column 'time'"),
@@ -395,7 +397,10 @@ def test_days_and_times_that_do_not_exist_are_refused(
 
 
 def test_the_export_of_the_stamp_is_kept_as_it_came(ingest: Ingest, store: LocalStore) -> None:
-    points = '[[point]]\nid = "e"\nquantity = "heat_pump_electricity"\nas = "interval"\nunit = "Wh"\nstamp = "end"\n'
+    points = (
+        '[[point]]\nid = "e"\nquantity = "heat_pump_electricity"\nas = "interval"\nunit = "Wh"\nstamp ='
+        ' "end"\n'
+    )
     ingest("time,e\n2025-12-01T00:15:00Z,300\n", site(points=points))
     assert held(store)["e"] == [("2025-12-01 00:15:00", 300.0)]
 
@@ -405,26 +410,42 @@ WHOLE = {
     "\n \n": "is empty; a header line and rows are wanted",
     "time,P_el\n": "has a header but no rows",
     "time,P_el\n\n  \n": "has a header but no rows",
-    "Date,P_el\n2025-12-01,1\n": "has no time column 'time'; its columns are Date, P_el; "
-    'set time_column = "Date" in the site\'s [csv]',
-    "time,p_EL\n2025-12-01,1\n": "has no column of ash-lane: 'P_el' is wanted and 'p_EL' is there; "
-    "names must agree in capitals too",
-    "time,T1,T2\n2025-12-01,1,2\n": "has no column of ash-lane; it looks like the file of another site: "
-    "wanted are P_el, flow, mode, call, heat, fault, there are T1, T2",
-    "time;P_el;flow\n2025-12-01;1;2\n": "its header seems to be separated by a semicolon, not by a comma; "
-    'set delimiter = ";" in the site\'s [csv]',
-    "time,point,value\n2025-12-01,T1,1\n2025-12-01,T2,x\n": "names no point of ash-lane; it looks like the file of "
-    "another site: wanted are elec, flow, mode, call, heat, fault",
+    "Date,P_el\n2025-12-01,1\n": (
+        "has no time column 'time'; its columns are Date, P_el; "
+        'set time_column = "Date" in the site\'s [csv]'
+    ),
+    "time,p_EL\n2025-12-01,1\n": (
+        "has no column of ash-lane: 'P_el' is wanted and 'p_EL' is there; names must agree in capitals too"
+    ),
+    "time,T1,T2\n2025-12-01,1,2\n": (
+        "has no column of ash-lane; it looks like the file of another site: "
+        "wanted are P_el, flow, mode, call, heat, fault, there are T1, T2"
+    ),
+    "time;P_el;flow\n2025-12-01;1;2\n": (
+        "its header seems to be separated by a semicolon, not by a comma; "
+        'set delimiter = ";" in the site\'s [csv]'
+    ),
+    "time,point,value\n2025-12-01,T1,1\n2025-12-01,T2,x\n": (
+        "names no point of ash-lane; it looks like the file of "
+        "another site: wanted are elec, flow, mode, call, heat, fault"
+    ),
     "time,P_el\r2025-12-01,1\r": "its lines end in CR alone; save it with LF or CRLF",
     "time,P_el,P_el\n2025-12-01,1,2\n": "the column 'P_el' stands 2 times; each may stand once",
-    "time,P_el\n01/12/2025,1\n02/12/2025,2\n": "its times can't be read; '01/12/2025' is not an ISO 8601 time "
-    "(2025-01-31T23:59); set time_format in the site's [csv]",
-    "time,P_el\n1764547200,1\n": "its times can't be read; '1764547200' is not an ISO 8601 time (2025-01-31T23:59); "
-    'set time_format = "unix" in the site\'s [csv]',
-    "time,P_el\n1764547200000,1\n"
-    + "1764547200001,1\n" * 9000: "its times can't be read; '1764547200000' is not an "
-    'ISO 8601 time (2025-01-31T23:59); set time_format = "unix_ms" in the site\'s [csv]',
-    b"time,P_\xe9l\n2025-12-01,1\n": "line 1 is not UTF-8 text (byte 0xe9 at position 8); save the file as UTF-8",
+    "time,P_el\n01/12/2025,1\n02/12/2025,2\n": (
+        "its times can't be read; '01/12/2025' is not an ISO 8601 time "
+        "(2025-01-31T23:59); set time_format in the site's [csv]"
+    ),
+    "time,P_el\n1764547200,1\n": (
+        "its times can't be read; '1764547200' is not an ISO 8601 time (2025-01-31T23:59); "
+        'set time_format = "unix" in the site\'s [csv]'
+    ),
+    "time,P_el\n1764547200000,1\n" + "1764547200001,1\n" * 9000: (
+        "its times can't be read; '1764547200000' is not an "
+        'ISO 8601 time (2025-01-31T23:59); set time_format = "unix_ms" in the site\'s [csv]'
+    ),
+    b"time,P_\xe9l\n2025-12-01,1\n": (
+        "line 1 is not UTF-8 text (byte 0xe9 at position 8); save the file as UTF-8"
+    ),
     "time,P_el\n2025-12-01,1\n".encode(
         "utf-16"
     ): "is text in UTF-16, not a CSV file in UTF-8; export it as that",

@@ -12,11 +12,11 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
-from analysis.readings import MS_PER_DAY, Readings, Samples
-from collector.store import sealed_file
-from collector.store.checksums import NotWhole, read_checksums, with_checksums
-from collector.store.local import LocalStore
-from collector.store.local_write import LocalWriter
+from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
+from fieldfare.collector.store import sealed_file
+from fieldfare.collector.store.checksums import NotWhole, read_checksums, with_checksums
+from fieldfare.collector.store.local import LocalStore
+from fieldfare.collector.store.local_write import LocalWriter
 
 SITE, OTHER = "ash-lane", "beech-end"
 DECEMBER, JANUARY = 1_764_547_200_000, 1_767_225_600_000  # 2025-12-01, 2026-01-01

@@ -1,4 +1,5 @@
-"""Whatever comes in, in the form of the formats or beside it: readings, refusals with reasons, or an InputError."""
+"""Whatever comes in, in the form of the formats or beside it: readings, refusals with reasons, or an
+InputError."""
 
 from __future__ import annotations
 
@@ -19,15 +20,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analysis.errors import InputError
-from analysis.readings import Samples
-from collector.csv.cells import harmless, original
-from collector.csv.ingest import ingest_csv
-from collector.export import export_readings
-from collector.mqtt.decode import Decoder, Message
-from collector.mqtt.topics import Routes
-from collector.store.local import LocalStore
-from collector.transfer import import_parquet
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.readings import Samples
+from fieldfare.collector.csv.cells import harmless, original
+from fieldfare.collector.csv.ingest import ingest_csv
+from fieldfare.collector.export import export_readings
+from fieldfare.collector.mqtt.decode import Message, MessageDecoder
+from fieldfare.collector.mqtt.topics import Routes
+from fieldfare.collector.store.local import LocalStore
+from fieldfare.collector.transfer import import_parquet
 from tests.services import make_site
 
 NOW = datetime(2026, 1, 12, tzinfo=UTC)
@@ -43,10 +44,45 @@ SITE = make_site(
 FUZZ = settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 
 NUMBERS = st.sampled_from(
-    ["0", "-0.0", "41.5", "1e308", "-1e308", "1e400", "9" * 400, str(2**63), str(2**64), str(-(2**64)), "1767222000",
-     "1e-400", "NaN", "Infinity", "01", "+1", "0x10", "1e", "--1", "true", "null"]
-)  # fmt: skip
-TEXTS = st.sampled_from(['"flow"', '"mode"', '"fault"', '"x/y"', '"Cel"', '"9**9**9*W"', '"heating"', '"\\u0000"', '"\\ud800"', '""', f'"{"x" * 9000}"'])  # fmt: skip
+    [
+        "0",
+        "-0.0",
+        "41.5",
+        "1e308",
+        "-1e308",
+        "1e400",
+        "9" * 400,
+        str(2**63),
+        str(2**64),
+        str(-(2**64)),
+        "1767222000",
+        "1e-400",
+        "NaN",
+        "Infinity",
+        "01",
+        "+1",
+        "0x10",
+        "1e",
+        "--1",
+        "true",
+        "null",
+    ]
+)
+TEXTS = st.sampled_from(
+    [
+        '"flow"',
+        '"mode"',
+        '"fault"',
+        '"x/y"',
+        '"Cel"',
+        '"9**9**9*W"',
+        '"heating"',
+        '"\\u0000"',
+        '"\\ud800"',
+        '""',
+        f'"{"x" * 9000}"',
+    ]
+)
 JSON = st.recursive(
     NUMBERS | TEXTS,
     lambda inner: st.one_of(
@@ -68,9 +104,17 @@ DEEP = st.sampled_from(
     ["[" * 3000 + "]" * 3000, '{"a":' * 3000 + "1" + "}" * 3000, '[{"n":"flow","v":' + "[" * 3000]
 )
 TOPICS = st.sampled_from(
-    ["fieldfare/alder-row/readings", "fieldfare/alder-row/readings/flow", "fieldfare/alder-row/readings/mode",
-     "fieldfare/alder-row/readings/fault", "fieldfare/alder-row/status", "gw/1", "fieldfare/x/readings", "a"]
-)  # fmt: skip
+    [
+        "fieldfare/alder-row/readings",
+        "fieldfare/alder-row/readings/flow",
+        "fieldfare/alder-row/readings/mode",
+        "fieldfare/alder-row/readings/fault",
+        "fieldfare/alder-row/status",
+        "gw/1",
+        "fieldfare/x/readings",
+        "a",
+    ]
+)
 
 
 @FUZZ
@@ -81,7 +125,7 @@ TOPICS = st.sampled_from(
 )
 def test_messages_are_read_or_refused_with_a_reason(sent: list[tuple[str, bytes]]) -> None:
     messages = [Message(topic, payload, NOW_MS + n) for n, (topic, payload) in enumerate(sent)]
-    found = Decoder(Routes([SITE])).decode(messages, NOW_MS)
+    found = MessageDecoder(Routes([SITE])).decode(messages, NOW_MS)
     assert all(r.reason for r in found.refused)
     for samples in found.readings.get("alder-row", {}).values():
         assert samples.value.dtype == object or np.isfinite(samples.value).all()
@@ -90,7 +134,7 @@ def test_messages_are_read_or_refused_with_a_reason(sent: list[tuple[str, bytes]
 @FUZZ
 @given(payload=st.one_of(PACK, DEEP))
 def test_a_pack_by_http_is_stored_or_refused(payload: str, tmp_path_factory: pytest.TempPathFactory) -> None:
-    from api.intake import take_senml
+    from fieldfare.api.running.intake import take_senml
 
     class Taking:
         store = LocalStore(tmp_path_factory.mktemp("x"))
@@ -106,7 +150,7 @@ def test_a_pack_by_http_is_stored_or_refused(payload: str, tmp_path_factory: pyt
 
 @pytest.mark.parametrize("number", [2**63, 2**64, 10**400, -(10**30)])
 def test_a_number_beyond_64_bits_is_refused_with_its_record(number: int, tmp_path: Path) -> None:
-    from api.intake import take_senml
+    from fieldfare.api.running.intake import take_senml
 
     class Taking:
         store = LocalStore(tmp_path)
@@ -120,11 +164,35 @@ def test_a_number_beyond_64_bits_is_refused_with_its_record(number: int, tmp_pat
 
 CELLS = st.one_of(
     st.sampled_from(
-        ["2026-01-05T00:00:00Z", "1767222000", "41.5", "", '"', '""', '"a', 'a"', '5" pipe', '"a\nb"', "n.a.x", "=1+1", "-5",
-         "\0", "é", "heating", "flow", "9" * 400, "W", "9**9**9*W", "x" * 30_000, "\r", "nan", "inf"]
+        [
+            "2026-01-05T00:00:00Z",
+            "1767222000",
+            "41.5",
+            "",
+            '"',
+            '""',
+            '"a',
+            'a"',
+            '5" pipe',
+            '"a\nb"',
+            "n.a.x",
+            "=1+1",
+            "-5",
+            "\0",
+            "é",
+            "heating",
+            "flow",
+            "9" * 400,
+            "W",
+            "9**9**9*W",
+            "x" * 30_000,
+            "\r",
+            "nan",
+            "inf",
+        ]
     ),
     st.text(max_size=6),
-)  # fmt: skip
+)
 ROWS = st.lists(st.lists(CELLS, max_size=6).map(",".join), max_size=12).map("\n".join)
 HEADERS = st.sampled_from(
     [
@@ -199,7 +267,27 @@ def test_what_is_no_text_is_refused_row_by_row(tmp_path: Path, bad: bytes, kind:
     assert (done.rows, done.readings, done.reasons) == (100, 99, {kind: 1})
 
 
-SPECIAL = st.sampled_from(["=1+1", "+1", "-1", "@x", "'", "''", "'=", "", " ", " a ", "\ta", "a\nb", "a\r\nb", '"', 'say "x"', ",", "x,1\ny,2,3,4,5,6"])  # fmt: skip
+SPECIAL = st.sampled_from(
+    [
+        "=1+1",
+        "+1",
+        "-1",
+        "@x",
+        "'",
+        "''",
+        "'=",
+        "",
+        " ",
+        " a ",
+        "\ta",
+        "a\nb",
+        "a\r\nb",
+        '"',
+        'say "x"',
+        ",",
+        "x,1\ny,2,3,4,5,6",
+    ]
+)
 
 
 @FUZZ
@@ -239,11 +327,20 @@ def test_texts_survive_export_and_import(tmp_path_factory: pytest.TempPathFactor
 
 COLUMN = st.sampled_from(
     [
-        pa.array([1, 2]), pa.array([1.5, None]), pa.array(["flow", None]), pa.array(["flow", "mode"]), pa.array([b"x", b"y"]),
-        pa.array([NOW_MS - 5, None], pa.timestamp("ms", "UTC")), pa.array([-(2**62), 2**62], pa.timestamp("us")),
-        pa.array([[1], [2]]), pa.array([True, False]), pa.nulls(2), pa.array([float("nan"), float("inf")]), pa.array(["9**9*W", ""]),
+        pa.array([1, 2]),
+        pa.array([1.5, None]),
+        pa.array(["flow", None]),
+        pa.array(["flow", "mode"]),
+        pa.array([b"x", b"y"]),
+        pa.array([NOW_MS - 5, None], pa.timestamp("ms", "UTC")),
+        pa.array([-(2**62), 2**62], pa.timestamp("us")),
+        pa.array([[1], [2]]),
+        pa.array([True, False]),
+        pa.nulls(2),
+        pa.array([float("nan"), float("inf")]),
+        pa.array(["9**9*W", ""]),
     ]
-)  # fmt: skip
+)
 TABLE = st.fixed_dictionaries(dict.fromkeys(("time", "point", "value", "text", "unit", "quantity"), COLUMN))
 
 
@@ -271,9 +368,9 @@ import sys
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from analysis.errors import InputError
-from collector.csv.ingest import ingest_csv
-from collector.store.local import LocalStore
+from fieldfare.analysis.errors import InputError
+from fieldfare.collector.csv.ingest import ingest_csv
+from fieldfare.collector.store.local import LocalStore
 from tests.services import make_site
 folder = Path(sys.argv[1])
 site = make_site(points={"flow": 'quantity = "flow_temperature"', "back": 'quantity = "return_temperature"'})
@@ -296,8 +393,11 @@ def peak(folder: Path, name: str) -> tuple[int, str]:
     """
     done = subprocess.run(
         [sys.executable, "-c", textwrap.dedent(MEASURE), str(folder), name],
-        capture_output=True, text=True, timeout=250, cwd=Path(__file__).parents[2],
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        timeout=250,
+        cwd=Path(__file__).parents[2],
+    )
     assert done.returncode == 0, done.stderr[-500:]
     megabytes, _, told = done.stdout.strip().partition(" ")
     return int(megabytes), told

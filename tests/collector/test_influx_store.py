@@ -15,9 +15,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analysis.readings import Samples
-from collector.store.influx import InfluxStore
-from collector.store.influx_query import ServerAway, ServerRefused
+from fieldfare.analysis.readings import Samples
+from fieldfare.collector.store.influx import InfluxStore
+from fieldfare.collector.store.influx_query import ServerAway, ServerRefused
 from tests.services import influx, wait_until
 
 T = 1_767_225_600_000
@@ -112,21 +112,19 @@ def test_the_server_away_does_not_hold_up_appends_and_everything_follows_once_in
     assert store.points("alder-row")["p"].count == 200
 
 
-WRITER = textwrap.dedent(
-    """
+WRITER = textwrap.dedent("""
     import sys
     from pathlib import Path
     import numpy as np
-    from analysis.readings import Samples
-    from collector.store.influx import InfluxStore
+    from fieldfare.analysis.readings import Samples
+    from fieldfare.collector.store.influx import InfluxStore
     url, database, folder = sys.argv[1:]
     store = InfluxStore(url, database, Path(folder), back_off=(0.05, 0.2))
     for i in range(100_000):
         t = np.arange(i * 20, i * 20 + 20) + 1_767_225_600_000
         store.append("alder-row", {"p": Samples(t, t % 97 * 1.0)})
         print(i, flush=True)
-    """
-)
+    """)
 
 
 def test_killed_while_sending_it_loses_nothing_and_keeps_nothing_twice(opened, server, database, tmp_path):

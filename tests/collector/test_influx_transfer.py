@@ -5,12 +5,17 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from analysis.errors import FieldfareError, InputError
-from analysis.readings import Samples
-from collector.export import export_readings
-from collector.store.influx import InfluxStore
-from collector.store.local import LocalStore
-from collector.transfer import Imported, checked, import_parquet, move
+from fieldfare.analysis.errors import FieldfareError, InputError
+from fieldfare.analysis.readings import Samples
+from fieldfare.collector.export import export_readings
+from fieldfare.collector.store.influx import InfluxStore
+from fieldfare.collector.store.local import LocalStore
+from fieldfare.collector.transfer import (
+    Imported,
+    checked,
+    import_parquet,
+    move,
+)
 from tests.services import influx, make_site
 
 T = 1_767_225_600_000

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.readings import MS_PER_DAY
-from collector.store.local import LocalStore
+from fieldfare.analysis.readings import MS_PER_DAY
+from fieldfare.collector.store.local import LocalStore
 
 T = 1_760_000_000_000 // MS_PER_DAY * MS_PER_DAY
 KILLS = 60
@@ -25,9 +25,9 @@ WRITERS = """
 import os, sys
 from pathlib import Path
 import numpy as np
-from analysis.readings import MS_PER_DAY, Samples
-from collector.store import local_write
-from collector.store.local import LocalStore
+from fieldfare.analysis.readings import MS_PER_DAY, Samples
+from fieldfare.collector.store import local_write
+from fieldfare.collector.store.local import LocalStore
 
 folder, T, rows = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
 
@@ -103,7 +103,8 @@ def test_acknowledged_readings_survive_kills_at_any_moment(tmp_path: Path) -> No
     assert store.points("ash-lane")["a"].count >= len(time)
     assert np.array_equal(store.read("ash-lane", ["a"], None, int(time[-1]) + 1)["a"].value, value)
     print(
-        f"{KILLS} kills, {acknowledged} batches acknowledged, {sealed_at_kill} kills while a month was written"
+        f"{KILLS} kills, {acknowledged} batches acknowledged, {sealed_at_kill} kills while a month was"
+        " written"
     )
 
 
@@ -111,10 +112,10 @@ DIES = """
 import os, sys
 from pathlib import Path
 import numpy as np
-from analysis.readings import MS_PER_DAY, Samples
-from collector.store import local_write
-from collector.store.local import LocalStore
-from collector.store.sealed import Sealed
+from fieldfare.analysis.readings import MS_PER_DAY, Samples
+from fieldfare.collector.store import local_write
+from fieldfare.collector.store.local import LocalStore
+from fieldfare.collector.store.sealed import Sealed
 
 folder, where, how, T = Path(sys.argv[1]), sys.argv[2], sys.argv[3], int(sys.argv[4])
 store = LocalStore(folder)
@@ -139,7 +140,7 @@ else:
 def test_a_kill_between_the_new_file_and_the_hot_rows_leaves_one_of_each(
     tmp_path: Path, where: str, how: str
 ) -> None:
-    from analysis.readings import Samples
+    from fieldfare.analysis.readings import Samples
 
     store = LocalStore(tmp_path)
     time = T + np.arange(100) * 60_000

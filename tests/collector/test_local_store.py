@@ -20,12 +20,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.errors import FieldfareError, InputError
-from analysis.readings import MS_PER_DAY, Readings, Samples
-from collector.store import hot, local_write
-from collector.store.hot_rows import READING, spans
-from collector.store.local import LocalStore
-from collector.store.protocol import Appended, PointSpan
+from fieldfare.analysis.errors import FieldfareError, InputError
+from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
+from fieldfare.collector.store import local_write, recent
+from fieldfare.collector.store.local import LocalStore
+from fieldfare.collector.store.protocol import Appended, PointSpan
+from fieldfare.collector.store.recent_rows import READING, spans
 
 T = 1_760_000_000_000 // MS_PER_DAY * MS_PER_DAY
 """2025-10-09 [ms]."""
@@ -55,7 +55,7 @@ def store(tmp_path: Path) -> Iterator[LocalStore]:
 
 def hot_rows(store: LocalStore) -> int:
     with store._hot.reading() as db:
-        return sum(count for site in hot.sites(db) for count, _, _ in spans(db, site).values())
+        return sum(count for site in recent.sites(db) for count, _, _ in spans(db, site).values())
 
 
 def files(store: LocalStore, site: str = "ash-lane") -> list[str]:
@@ -274,7 +274,7 @@ def found(folder: Path, needle: bytes) -> bool:
 def test_forgetting_while_a_reader_holds_the_log_says_so(
     store: LocalStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("collector.store.hot._WAIT_S", 0.2)
+    monkeypatch.setattr("fieldfare.collector.store.recent._WAIT_S", 0.2)
     store.append("ash-lane", minutes(T, 10))
     other = LocalStore(store._folder)
     short = LocalStore(store._folder)
@@ -316,8 +316,8 @@ OPENER = """
 import sys
 from pathlib import Path
 import numpy as np
-from analysis.readings import Samples
-from collector.store.local import LocalStore
+from fieldfare.analysis.readings import Samples
+from fieldfare.collector.store.local import LocalStore
 sys.stdin.readline()
 store = LocalStore(Path(sys.argv[1]))
 for k in range(20):
@@ -332,10 +332,13 @@ def test_processes_that_open_a_new_store_at_the_same_moment_all_succeed(tmp_path
         started = [
             subprocess.Popen(
                 [sys.executable, "-c", OPENER, str(folder), f"p{k}"],
-                stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                text=True,
             )
             for k in range(3)
-        ]  # fmt: skip
+        ]
         clock.sleep(0.5)
         for process in started:
             process.stdin.write("go\n")  # type: ignore[union-attr]
@@ -372,7 +375,7 @@ def test_threads_may_share_a_store(store: LocalStore) -> None:
 READER = """
 import sys
 from pathlib import Path
-from collector.store.local import LocalStore
+from fieldfare.collector.store.local import LocalStore
 store = LocalStore(Path(sys.argv[1]))
 print("ready", flush=True)
 seen = reads = 0
@@ -392,8 +395,10 @@ def test_another_process_reads_whole_data_while_one_writes_and_seals(store: Loca
     steps, each = 60, 100
     reader = subprocess.Popen(
         [sys.executable, "-c", READER, str(store._folder), str(steps * each)],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
     assert reader.stdout is not None
     assert reader.stdout.readline().strip() == "ready"
     for k in range(steps):
@@ -419,7 +424,7 @@ def test_hot_rows_go_only_when_the_month_is_durable_in_its_place(
 ) -> None:
     store.append("ash-lane", minutes(T, 50))
     steps: list[str] = []
-    sync, replace, delete = os.fsync, os.replace, hot.delete
+    sync, replace, delete = os.fsync, os.replace, recent.delete
 
     def named(fd: int) -> None:
         steps.append(f"sync {Path(os.readlink(f'/proc/self/fd/{fd}')).name}")
@@ -435,7 +440,7 @@ def test_hot_rows_go_only_when_the_month_is_durable_in_its_place(
 
     monkeypatch.setattr(os, "fsync", named)
     monkeypatch.setattr(os, "replace", moved)
-    monkeypatch.setattr(hot, "delete", deleted)
+    monkeypatch.setattr(recent, "delete", deleted)
     if how == "seal":
         store.seal(T + 100 * MS_PER_DAY)
     else:

@@ -12,12 +12,12 @@ import time
 import pytest
 from paho.mqtt import client as paho
 
-from analysis.errors import InputError
-from collector.mqtt import set_aside
-from collector.mqtt.book import Book
-from collector.mqtt.health import site_health
-from collector.mqtt.settings import MqttSettings
-from collector.store.local import LocalStore
+from fieldfare.analysis.errors import InputError
+from fieldfare.collector.mqtt import dead_letters
+from fieldfare.collector.mqtt.health import site_health
+from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.settings import MqttSettings
+from fieldfare.collector.store.local import LocalStore
 from tests.services import broker, collecting, end, free_port, make_site, publish, wait_until
 
 T = int(time.time()) // 60 * 60 - 7200
@@ -69,7 +69,10 @@ def test_all_three_forms_from_a_client_not_ours_reach_the_disk(mosquitto, tmp_pa
     points = {
         "flow": 'quantity = "flow_temperature"',
         "mode": 'quantity = "operating_mode"',
-        "power": 'quantity = "heat_pump_electricity"\nas = "power"\nunit = "kW"\ntopic = "gw7/em/1"\npointer = "/power/total"',
+        "power": (
+            'quantity = "heat_pump_electricity"\nas = "power"\nunit = "kW"\ntopic = "gw7/em/1"\npointer ='
+            ' "/power/total"'
+        ),
     }
     site = make_site(points=points)
     with collecting(settings(mosquitto, tmp_path, protocol=protocol), lambda: [site], store) as collector:
@@ -105,7 +108,7 @@ def test_the_rfcs_own_packs_are_read_or_set_aside_with_the_reason(mosquitto, tmp
         )
         wait_until(lambda: collector.totals.messages == 2)
     assert [v for _, v in values(store, "urn:dev:ow:10e2073a01080063")] == [23.1]
-    (kept,) = set_aside.held(Book(tmp_path))
+    (kept,) = dead_letters.held(Book(tmp_path))
     assert "voltage" in kept.reason
     assert "current" in kept.reason
 
@@ -188,7 +191,7 @@ def test_a_bare_value_delivered_twice_is_one_reading_at_its_first_arrival(mosqui
         wait_until(lambda: collector.totals.messages == 2)
     assert collector.totals.duplicates == 1
     assert values(store, "flow") == first
-    assert set_aside.tally(Book(tmp_path)).kept == 1
+    assert dead_letters.tally(Book(tmp_path)).kept == 1
 
 
 def test_a_changed_site_file_is_taken_up_while_running_and_the_set_aside_replayed(mosquitto, tmp_path, store):
@@ -210,9 +213,9 @@ def test_a_changed_site_file_is_taken_up_while_running_and_the_set_aside_replaye
         sites = [make_site(points={"flow": 'quantity = "flow_temperature"'})]
         wait_until(lambda: len(collector._link.filters) == 3)
     book = Book(tmp_path)
-    (kept,) = set_aside.held(book)
-    done = set_aside.replay(book, [mended], store)
-    assert done == set_aside.Replayed(1, 1, 1, 0)
+    (kept,) = dead_letters.held(book)
+    done = dead_letters.replay(book, [mended], store)
+    assert done == dead_letters.Replayed(1, 1, 1, 0)
     assert values(store, "back")[0] == (kept.arrived, 38.5)
 
 
@@ -224,7 +227,7 @@ def test_a_store_that_refuses_a_sites_readings_has_them_set_aside_not_tried_for_
         wait_until(lambda: len(collector._link.filters) == 3)
         publish(mosquitto.port, f"{TOPIC}/flow", "41.5")
         wait_until(lambda: collector.totals.messages == 1)
-    assert "not like this" in set_aside.held(Book(tmp_path))[0].reason
+    assert "not like this" in dead_letters.held(Book(tmp_path))[0].reason
 
 
 def test_sites_that_cannot_be_read_for_a_while_set_nothing_aside_and_stop_nothing(mosquitto, tmp_path, store):
@@ -275,7 +278,7 @@ def test_a_jump_of_the_clock_is_noted_and_a_time_it_makes_future_is_kept_for_rep
 ):
     site, ahead = make_site(), [0.0]
     s = settings(mosquitto, tmp_path)
-    from collector.mqtt.collect import Collector
+    from fieldfare.collector.mqtt.collect import Collector
 
     collector, stop = Collector(s, lambda: [site], store, lambda: time.time() + ahead[0]), threading.Event()
     thread = threading.Thread(target=collector.run, args=(stop,))
@@ -294,7 +297,7 @@ def test_a_jump_of_the_clock_is_noted_and_a_time_it_makes_future_is_kept_for_rep
         collector.close()
     book = Book(tmp_path)
     assert [kind for _, kind, _ in book.notes()] == ["clock", "clock"]
-    assert set_aside.replay(book, [site], store).readings == 1
+    assert dead_letters.replay(book, [site], store).readings == 1
     assert values(store, "flow") == [(T * 1000, 40.0)]
 
 
@@ -390,13 +393,12 @@ def test_a_broker_that_kept_the_session_and_lost_its_subscriptions_is_asked_agai
         wait_until(lambda: len(values(store, "flow")) == 1)
 
 
-WORKER = textwrap.dedent(
-    """
+WORKER = textwrap.dedent("""
     import signal, sys, threading
     from pathlib import Path
-    from collector.mqtt.collect import collect
-    from collector.mqtt.settings import MqttSettings
-    from collector.store.local import LocalStore
+    from fieldfare.collector.mqtt.collect import collect
+    from fieldfare.collector.mqtt.settings import MqttSettings
+    from fieldfare.collector.store.local import LocalStore
     from tests.services import make_site
     port, folder, name, group = sys.argv[1:]
     stop = threading.Event()
@@ -405,8 +407,7 @@ WORKER = textwrap.dedent(
     s = MqttSettings(f"mqtt://127.0.0.1:{port}", Path(folder), client_id=name, shared_group=group,
                      max_in_flight=200, back_off_seconds=(0.05, 0.3))
     collect(s, lambda: [site], LocalStore(Path(folder) / "readings"), stop)
-    """
-)
+    """)
 
 
 def worker(port, folder, name, group=""):

@@ -8,23 +8,26 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from collector.mqtt.decode import Decoder, Message
-from collector.mqtt.parts import instant, pointed
-from collector.mqtt.topics import Routes
+from fieldfare.collector.mqtt.decode import Message, MessageDecoder
+from fieldfare.collector.mqtt.parts import instant, pointed
+from fieldfare.collector.mqtt.topics import Routes
 from tests.services import make_site
 
 NOW = 1_767_225_600_000  # 2026-01-01T00:00:00Z
 T = 1_767_222_000  # an hour before [s]
 TOPIC = "fieldfare/alder-row/readings"
 GATEWAY = {
-    "power": 'quantity = "heat_pump_electricity"\nas = "power"\nunit = "kW"\ntopic = "gateway7/em/1"\npointer = "/power/total"',
+    "power": (
+        'quantity = "heat_pump_electricity"\nas = "power"\nunit = "kW"\ntopic = "gateway7/em/1"\npointer ='
+        ' "/power/total"'
+    ),
     "flow": 'quantity = "flow_temperature"\ntopic = "gateway7/em/1"\npointer = "/t/0"',
     "whole": 'quantity = "return_temperature"\ntopic = "gateway7/return"',
 }
 
 
 def decode(*messages, site=None, retained=False):
-    decoder = Decoder(Routes([site or make_site()]))
+    decoder = MessageDecoder(Routes([site or make_site()]))
     given = [
         Message(t, p.encode() if isinstance(p, str) else p, NOW + i, retained)
         for i, (t, p) in enumerate(messages)
@@ -164,7 +167,7 @@ PACKS = st.tuples(
 def test_the_short_way_for_common_packs_gives_what_the_long_way_gives(drawn):
     base, alone, rows = drawn
     pack = [{"bt": base}, *rows] if alone else [{"bt": base, **rows[0]}, *rows[1:]]
-    short, long = Decoder(PLAIN_ROUTES), Decoder(PLAIN_ROUTES)
+    short, long = MessageDecoder(PLAIN_ROUTES), MessageDecoder(PLAIN_ROUTES)
     long._plain_pack = lambda *_: False
     message = [Message(TOPIC, orjson.dumps(pack), NOW)]
     a, b = short.decode(message, NOW), long.decode(message, NOW)
@@ -293,7 +296,7 @@ FUZZED_ROUTES = Routes([FUZZED])
 @settings(max_examples=500, deadline=None)
 @given(st.lists(st.tuples(TOPICS, PAYLOADS), min_size=4, max_size=8))
 def test_no_payload_crashes_and_each_is_accounted_for(drawn):
-    decoder = Decoder(FUZZED_ROUTES)
+    decoder = MessageDecoder(FUZZED_ROUTES)
     messages = [Message(topic, payload, NOW) for topic, payload in drawn]
     decoded = decoder.decode(messages, NOW)
     told = {r.message for r in decoded.refused} | set(decoded.unasked)

@@ -3,11 +3,17 @@
 import numpy as np
 import pytest
 
-from analysis.readings import Samples
-from collector.mqtt.book import Book
-from collector.mqtt.decode import StatusSeen
-from collector.mqtt.health import Listening, forget, rhythm, site_health, write_statuses
-from collector.store.local import LocalStore
+from fieldfare.analysis.readings import Samples
+from fieldfare.collector.mqtt.decode import StatusSeen
+from fieldfare.collector.mqtt.health import (
+    Listening,
+    forget,
+    reporting_interval,
+    site_health,
+    write_statuses,
+)
+from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.store.local import LocalStore
 from tests.services import make_site
 
 NOW = 1_767_225_600_000
@@ -42,20 +48,20 @@ def every(step, count, end=NOW):
     ],
 )
 def test_a_steady_point(step, usual, silent_after):
-    assert rhythm(every(step, 100)) == (usual, silent_after)
+    assert reporting_interval(every(step, 100)) == (usual, silent_after)
 
 
 def test_a_point_that_speaks_on_change_is_used_to_long_pauses():
     gaps = np.tile([MINUTE, MINUTE, 600 * MINUTE], 30)
     times = NOW - np.cumsum(gaps)[::-1]
-    usual, after = rhythm(Samples(times, np.zeros(len(times))))
+    usual, after = reporting_interval(Samples(times, np.zeros(len(times))))
     assert usual == MINUTE
     assert after == 1200 * MINUTE
 
 
 def test_too_few_readings_have_no_rhythm():
-    assert rhythm(every(MINUTE, 2)) == (None, None)
-    assert rhythm(None) == (None, None)
+    assert reporting_interval(every(MINUTE, 2)) == (None, None)
+    assert reporting_interval(None) == (None, None)
 
 
 def test_each_point_of_a_site_is_judged_by_its_own(book, store):

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from collector.mqtt.topics import (
+from fieldfare.collector.mqtt.topics import (
     OWN_FILTERS,
     Bare,
     Lost,

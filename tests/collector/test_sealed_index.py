@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.readings import Readings, Samples
-from collector.store import sealed_file
-from collector.store.sealed import month_name, month_of, month_start
-from collector.store.sealed_index import INDEX_KEY, index_of, signature_of
+from fieldfare.analysis.readings import Readings, Samples
+from fieldfare.collector.store import sealed_file
+from fieldfare.collector.store.sealed import month_name, month_of, month_start
+from fieldfare.collector.store.sealed_index import INDEX_KEY, index_of, signature_of
 
 JANUARY = 1_767_225_600_000
 """2026-01-01 [ms]."""

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from collector.mqtt import senml
-from collector.mqtt.parts import unit_of
-from collector.mqtt.senml import PackRefused, Refusal, resolve
+from fieldfare.collector.mqtt import senml
+from fieldfare.collector.mqtt.parts import unit_of
+from fieldfare.collector.mqtt.senml import PackRefused, Refusal, resolve
 from tests.services import make_site
 
 # RFC 8428, 5.1.1 to 5.1.3
@@ -177,7 +177,7 @@ def test_a_unit_of_another_kind_or_none_known_is_refused(point, unit):
 
 
 def test_every_unit_listed_is_one_that_can_be_read():
-    from analysis.plant.units import conversion
+    from fieldfare.analysis.plant.units import conversion
 
     for unit in senml.UNITS.values():
         assert conversion(unit + " ", unit) == pytest.approx((1.0, 0.0))
@@ -185,11 +185,18 @@ def test_every_unit_listed_is_one_that_can_be_read():
 
 JSON = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(max_size=8),
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(
-        st.sampled_from(["bn", "bt", "bu", "bv", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut", "x_"]), inner, max_size=6
+    lambda inner: (
+        st.lists(inner, max_size=4)
+        | st.dictionaries(
+            st.sampled_from(
+                ["bn", "bt", "bu", "bv", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut", "x_"]
+            ),
+            inner,
+            max_size=6,
+        )
     ),
     max_leaves=12,
-)  # fmt: skip
+)
 
 
 @settings(max_examples=400, deadline=None)

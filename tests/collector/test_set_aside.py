@@ -2,10 +2,10 @@
 
 import pytest
 
-from collector.mqtt import set_aside
-from collector.mqtt.book import Book
-from collector.mqtt.decode import Message, Refused
-from collector.store.local import LocalStore
+from fieldfare.collector.mqtt import dead_letters
+from fieldfare.collector.mqtt.decode import Message, RefusedMessage
+from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.store.local import LocalStore
 from tests.services import make_site
 
 NOW = 1_767_225_600_000
@@ -22,14 +22,14 @@ def book(tmp_path):
 def keep(book, *messages, site="alder-row", most=1000, most_bytes=10**9):
     given = [Message(t, p, a) for t, p, a in messages]
     with book.writing() as db:
-        return set_aside.keep(
-            db, given, [Refused(i, site, f"reason {i}") for i in range(len(given))], most, most_bytes
+        return dead_letters.keep(
+            db, given, [RefusedMessage(i, site, f"reason {i}") for i in range(len(given))], most, most_bytes
         )
 
 
 def test_a_message_is_kept_with_all_that_is_needed_to_read_it_again(book):
     keep(book, (TOPIC, b"\x00\xff bad", NOW))
-    (held,) = set_aside.held(book)
+    (held,) = dead_letters.held(book)
     assert held[1:] == ("alder-row", TOPIC, b"\x00\xff bad", NOW, False, "reason 0")
 
 
@@ -38,14 +38,16 @@ def test_the_same_delivery_is_kept_once_and_the_same_payload_at_another_time_aga
     assert keep(book, (TOPIC, b"x", NOW)) == 0
     assert keep(book, (TOPIC, b"x", NOW + 1)) == 1
     assert keep(book, (TOPIC + "/y", b"x", NOW)) == 1
-    assert set_aside.tally(book).kept == 3
+    assert dead_letters.tally(book).kept == 3
 
 
 def test_a_retained_message_that_comes_again_with_each_subscription_is_kept_once(book):
     with book.writing() as db:
         for arrived in (NOW, NOW + 1):
-            set_aside.keep(db, [Message(TOPIC, b"x", arrived, True)], [Refused(0, "alder-row", "r")], 9, 999)
-    assert set_aside.tally(book).kept == 1
+            dead_letters.keep(
+                db, [Message(TOPIC, b"x", arrived, True)], [RefusedMessage(0, "alder-row", "r")], 9, 999
+            )
+    assert dead_letters.tally(book).kept == 1
 
 
 @pytest.mark.parametrize(("most", "most_bytes"), [(10, 10**9), (10**6, 10 * (len(TOPIC) + 5))])
@@ -57,29 +59,29 @@ def test_beyond_the_limit_the_oldest_go_and_are_counted(book, most, most_bytes):
             most=most,
             most_bytes=most_bytes,
         )
-    tally = set_aside.tally(book)
+    tally = dead_letters.tally(book)
     assert (tally.messages, tally.kept, tally.dropped) == (10, 25, 15)
     assert tally.bytes == 10 * (len(TOPIC) + 5)
-    assert [h.payload for h in set_aside.held(book)] == [b"%05d" % i for i in range(15, 25)]
+    assert [h.payload for h in dead_letters.held(book)] == [b"%05d" % i for i in range(15, 25)]
 
 
 def test_listing_is_by_site_and_in_pages(book):
     keep(book, *((TOPIC, b"%d" % i, NOW + i) for i in range(5)))
     keep(book, ("fieldfare/elm/readings", b"x", NOW), site="elm")
-    first = set_aside.held(book, "alder-row", most=3)
-    rest = set_aside.held(book, "alder-row", after=first[-1].id, most=3)
+    first = dead_letters.held(book, "alder-row", most=3)
+    rest = dead_letters.held(book, "alder-row", after=first[-1].id, most=3)
     assert [h.payload for h in (*first, *rest)] == [b"0", b"1", b"2", b"3", b"4"]
-    assert set_aside.reasons(book, "elm") == {"reason 0": 1}
+    assert dead_letters.reasons(book, "elm") == {"reason 0": 1}
 
 
 def test_clearing_by_site_by_id_and_all(book):
     keep(book, *((TOPIC, b"%d" % i, NOW + i) for i in range(5)))
     keep(book, ("fieldfare/elm/readings", b"x", NOW), site="elm")
-    assert set_aside.clear(book, "elm") == 1
-    assert set_aside.clear(book, ids=[set_aside.held(book)[0].id, 999]) == 1
-    assert set_aside.tally(book).messages == 4
-    assert set_aside.clear(book) == 4
-    assert set_aside.tally(book) == set_aside.Tally(0, 0, 6, 0)
+    assert dead_letters.clear(book, "elm") == 1
+    assert dead_letters.clear(book, ids=[dead_letters.held(book)[0].id, 999]) == 1
+    assert dead_letters.tally(book).messages == 4
+    assert dead_letters.clear(book) == 4
+    assert dead_letters.tally(book) == dead_letters.Tally(0, 0, 6, 0)
 
 
 def test_replay_reads_what_the_mended_site_can_and_keeps_the_rest_with_a_new_reason(book, tmp_path):
@@ -91,25 +93,25 @@ def test_replay_reads_what_the_mended_site_can_and_keeps_the_rest_with_a_new_rea
         ("gone/topic", b"1", NOW + 3),
     )
     store = LocalStore(tmp_path / "readings")
-    done = set_aside.replay(book, [make_site()], store, now=NOW + 10)
-    assert done == set_aside.Replayed(messages=4, readings=2, read=1, refused=3)
+    done = dead_letters.replay(book, [make_site()], store, now=NOW + 10)
+    assert done == dead_letters.Replayed(messages=4, readings=2, read=1, refused=3)
     assert store.read("alder-row")["flow"].time.tolist() == [NOW, NOW + 2]
-    reasons = [h.reason for h in set_aside.held(book)]
+    reasons = [h.reason for h in dead_letters.held(book)]
     assert "unknown point 'nope'" in reasons[0]
     assert "unknown point 'nope'" in reasons[1]
     assert "no point reads this topic" in reasons[2]
-    again = set_aside.replay(book, [make_site()], store, now=NOW + 10)
-    assert again == set_aside.Replayed(messages=3, readings=0, read=0, refused=3)
+    again = dead_letters.replay(book, [make_site()], store, now=NOW + 10)
+    assert again == dead_letters.Replayed(messages=3, readings=0, read=0, refused=3)
 
 
 def test_replay_of_one_site_leaves_the_others(book, tmp_path):
     keep(book, (f"{TOPIC}/flow", b"41.5", NOW))
     keep(book, ("fieldfare/elm/readings/flow", b"41.5", NOW), site="elm")
-    done = set_aside.replay(
+    done = dead_letters.replay(
         book, [make_site(), make_site("elm")], LocalStore(tmp_path / "r"), site="elm", now=NOW
     )
     assert done.read == 1
-    assert [h.site for h in set_aside.held(book)] == ["alder-row"]
+    assert [h.site for h in dead_letters.held(book)] == ["alder-row"]
 
 
 def test_a_store_that_fails_during_replay_leaves_the_messages_aside(book):
@@ -120,13 +122,13 @@ def test_a_store_that_fails_during_replay_leaves_the_messages_aside(book):
             raise OSError(28, "No space left on device")
 
     with pytest.raises(OSError, match="space"):
-        set_aside.replay(book, [make_site()], Full(), now=NOW)
-    assert set_aside.tally(book).messages == 1
+        dead_letters.replay(book, [make_site()], Full(), now=NOW)
+    assert dead_letters.tally(book).messages == 1
 
 
 def test_it_survives_being_opened_twice(tmp_path):
     a, b = Book(tmp_path), Book(tmp_path)
     keep(a, (TOPIC, b"x", NOW))
-    assert len(set_aside.held(b)) == 1
+    assert len(dead_letters.held(b)) == 1
     a.close()
     b.close()

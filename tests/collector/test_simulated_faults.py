@@ -1,4 +1,5 @@
-"""Each fault changes the quantity it should, in the plant or in the readings, and more so the stronger it is."""
+"""Each fault changes the quantity it should, in the plant or in the readings, and more so the stronger it
+is."""
 
 from collections.abc import Callable
 from datetime import date
@@ -7,8 +8,13 @@ from functools import cache
 import numpy as np
 import pytest
 
-from collector.simulated.faults import causes, codes, unfit
-from collector.simulated.plant import Simulated, random_plant, simulate, with_fault
+from fieldfare.collector.simulated.faults.plant import causes, codes, unfit
+from fieldfare.collector.simulated.plant import (
+    Simulated,
+    random_plant,
+    simulate,
+    with_fault,
+)
 
 WINTER, WINTER_DAYS = date(2025, 1, 1), 26
 SUMMER, SUMMER_DAYS = date(2025, 6, 10), 26
@@ -170,7 +176,17 @@ def falls(s):
 
 
 def median_of(point):
-    return lambda s: float(np.median(s.readings[point].value[s.readings[point].value > 500.0 if point == "hp_elec" else slice(None)])) if len(s.readings[point].value) else 0.0  # fmt: skip
+    return lambda s: (
+        float(
+            np.median(
+                s.readings[point].value[
+                    s.readings[point].value > 500.0 if point == "hp_elec" else slice(None)
+                ]
+            )
+        )
+        if len(s.readings[point].value)
+        else 0.0
+    )
 
 
 def power_scale(s):
@@ -221,7 +237,8 @@ def noon_excess(s):
 
 UP, DOWN = 1.0, -1.0
 Metric = Callable[[Simulated], float]
-# (code, cause): what to look at, which way it goes, by how much at least when plain, and whether summer shows it.
+# (code, cause): what to look at, which way it goes, by how much at least when plain, and whether summer shows
+# it.
 EXPECTED: dict[tuple[str, str | None], tuple[Metric, float, float, bool]] = {
     ("short_cycling", "oversized_for_mild_load"): (starts, UP, 80, False),
     ("short_cycling", "thermostat_chopping"): (starts, UP, 250, False),
@@ -280,7 +297,7 @@ EXPECTED: dict[tuple[str, str | None], tuple[Metric, float, float, bool]] = {
     ("heat_meter_disagrees", None): (heat_share, DOWN, 0.15, False),
     ("heat_meter_disagrees", "antifreeze_uncorrected"): (heat_share, UP, 0.03, False),
     ("outdoor_sensor_biased", None): (noon_excess, UP, 1.5, False),
-}  # fmt: skip
+}
 
 
 def test_every_code_and_cause_of_the_contract_can_be_switched_on():

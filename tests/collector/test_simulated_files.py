@@ -10,25 +10,37 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from collector.simulated.__main__ import main
-from collector.simulated.export import write
-from collector.simulated.fleet import demo_fleet
-from collector.simulated.plant import random_plant, simulate
+from fieldfare.collector.simulated.__main__ import main
+from fieldfare.collector.simulated.export import write
+from fieldfare.collector.simulated.fleet import demo_fleet
+from fieldfare.collector.simulated.plant import random_plant, simulate
 
 # Keys the site file's contract names, by table.
 KEYS = {
     "site": "id name timezone latitude longitude handed_over floor_area_m2 outdoor_from",
-    "design": "heat_loss_kw indoor_c outdoor_c space_heat_kwh_per_year hot_water_kwh_per_year spf_space spf_hot_water "
-    "bivalent_c",
-    "heat_pump": "source rated_output_kw min_output_kw max_flow_c flow_m3_per_h antifreeze antifreeze_percent refrigerant "
-    "rating",
+    "design": (
+        "heat_loss_kw indoor_c outdoor_c space_heat_kwh_per_year hot_water_kwh_per_year spf_space"
+        " spf_hot_water bivalent_c"
+    ),
+    "heat_pump": (
+        "source rated_output_kw min_output_kw max_flow_c flow_m3_per_h antifreeze antifreeze_percent"
+        " refrigerant rating"
+    ),
     "heating_curve": "points",
     "emitter": "zone kind output_kw output_excess_k",
-    "hot_water": "cylinder_litres setpoint_c reheat_below_c pasteurise_c pasteurise_every_days standing_loss_kwh_per_day",
+    "hot_water": (
+        "cylinder_litres setpoint_c reheat_below_c pasteurise_c pasteurise_every_days"
+        " standing_loss_kwh_per_day"
+    ),
     "buffer": "litres arrangement",
-    "cost": "currency electricity band standing_charge_per_day previous_fuel previous_fuel_price previous_efficiency",
+    "cost": (
+        "currency electricity band standing_charge_per_day previous_fuel previous_fuel_price"
+        " previous_efficiency"
+    ),
     "csv": "time_column timezone time_format delimiter decimal",
-    "point": "id quantity as unit column topic pointer includes stamp meter_class zone antifreeze_corrected values",
+    "point": (
+        "id quantity as unit column topic pointer includes stamp meter_class zone antifreeze_corrected values"
+    ),
 }
 
 

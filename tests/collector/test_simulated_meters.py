@@ -1,16 +1,17 @@
-"""Meters of the simulated plant: exact integrals, errors inside their class, readings as the contract has them."""
+"""Meters of the simulated plant: exact integrals, errors inside their class, readings as the contract has
+them."""
 
 from datetime import date
 
 import numpy as np
 import pytest
 
-from analysis.plant.load import parse_site
-from collector.simulated import meters
-from collector.simulated.engine import run_plant
-from collector.simulated.metersets import SETS
-from collector.simulated.plant import random_plant, simulate, with_meters
-from collector.simulated.schedule import span_of
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.collector.simulated.design.schedule import span_of
+from fieldfare.collector.simulated.metering import meters
+from fieldfare.collector.simulated.metering.meter_sets import SETS
+from fieldfare.collector.simulated.plant import random_plant, simulate, with_meters
+from fieldfare.collector.simulated.step.engine import run_plant
 
 START, DAYS = date(2025, 1, 6), 12
 

@@ -8,8 +8,17 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 from iapws import IAPWS97
 
-from collector.simulated.machine import derive, frost_air_rate, frost_growth, rating, steady
-from collector.simulated.physics import (
+from fieldfare.collector.simulated.design.sizing import design_plant
+from fieldfare.collector.simulated.design.weather import day_means, minutes
+from fieldfare.collector.simulated.plant import CLIMATES, random_plant, simulate
+from fieldfare.collector.simulated.step.machine import (
+    derive,
+    frost_air_rate,
+    frost_growth,
+    rating,
+    steady,
+)
+from fieldfare.collector.simulated.step.physics import (
     emission,
     frost_point,
     heat_coefficient,
@@ -17,9 +26,6 @@ from collector.simulated.physics import (
     vapour_pressure_ice,
     vapour_pressure_water,
 )
-from collector.simulated.plant import CLIMATES, random_plant, simulate
-from collector.simulated.sizing import design_plant
-from collector.simulated.weather import day_means, minutes
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 

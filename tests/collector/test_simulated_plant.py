@@ -7,11 +7,11 @@ import numpy as np
 import psychrolib
 import pytest
 
-from collector.simulated.engine import run_plant
-from collector.simulated.plant import random_plant, simulate
-from collector.simulated.schedule import span_of
-from collector.simulated.sizing import CLIMATES, design_plant, measured_climate
-from collector.simulated.truth import spf_of
+from fieldfare.collector.simulated.design.schedule import span_of
+from fieldfare.collector.simulated.design.sizing import CLIMATES, design_plant, measured_climate
+from fieldfare.collector.simulated.plant import random_plant, simulate
+from fieldfare.collector.simulated.step.engine import run_plant
+from fieldfare.collector.simulated.truth import spf_of
 
 J_PER_KWH = 3.6e6
 VARIED = [
@@ -76,11 +76,20 @@ def test_truth_spf_is_truth_heat_over_truth_electricity(season):
 
 
 def test_spf_formula_on_a_worked_balance():
-    # Qh 9000, Qw 2500, heater 300, unit 3600, fan 150, pumps 180 kWh; arithmetic of the four SEPEMO boundaries
+    # Qh 9000, Qw 2500, heater 300, unit 3600, fan 150, pumps 180 kWh; arithmetic of the four SEPEMO
+    # boundaries
     spf = spf_of(
-        {"heat_space": 9000, "heat_hot_water": 2500, "backup": 300, "immersion": 0, "compressor": 3600, "controls": 0,
-         "fan": 150, "pump": 180}
-    )  # fmt: skip
+        {
+            "heat_space": 9000,
+            "heat_hot_water": 2500,
+            "backup": 300,
+            "immersion": 0,
+            "compressor": 3600,
+            "controls": 0,
+            "fan": 150,
+            "pump": 180,
+        }
+    )
     assert [round(spf[h], 5) for h in ("H1", "H2", "H3", "H4")] == [3.19444, 3.06667, 2.91358, 2.7896]
 
 
@@ -98,7 +107,8 @@ def test_healthy_plants_are_healthy(seed):
     truth = simulate(spec, date(2024, 12, 1), 80).truth
     hours = np.bincount((truth.starts // 3_600_000 - truth.starts[0] // 3_600_000).astype(int))
     minutes = [(r["end"] - r["start"]) / 60_000 for r in truth.runs]
-    # starts and run lengths: modest cycling, common practice; SPF: field trials of well-planned air-source systems
+    # starts and run lengths: modest cycling, common practice; SPF: field trials of well-planned air-source
+    # systems
     assert hours.max() <= 3
     assert np.median(minutes) >= 20.0
     assert np.mean(np.array(minutes) < 10.0) <= 0.05
@@ -140,13 +150,24 @@ def test_reheating_300_litres_by_10_k_with_12_kw_takes_25_to_40_minutes():
     # common practice: 3.49 kWh that the unit cannot all give at once
     spec = random_plant(5, "mild", "rich", hot_water=True)
     hp = replace(
-        spec.heat_pump, rated_w=12000.0, min_w=3300.0, flow_m3_per_h=1.6, hot_water_share=0.8, max_flow_c=70.0,
+        spec.heat_pump,
+        rated_w=12000.0,
+        min_w=3300.0,
+        flow_m3_per_h=1.6,
+        hot_water_share=0.8,
+        max_flow_c=70.0,
         hot_water_reach_c=63.0,
-    )  # fmt: skip
+    )
     hw = replace(
-        spec.hot_water, litres=300.0, setpoint_c=55.0, reheat_below_c=45.0, coil_w_per_k=1050.0, pasteurise_c=None,
-        windows=(), litres_40_per_day=60.0,
-    )  # fmt: skip
+        spec.hot_water,
+        litres=300.0,
+        setpoint_c=55.0,
+        reheat_below_c=45.0,
+        coil_w_per_k=1050.0,
+        pasteurise_c=None,
+        windows=(),
+        litres_40_per_day=60.0,
+    )
     truth = simulate(replace(spec, heat_pump=hp, hot_water=hw), date(2025, 1, 1), 60).truth
     assert truth.hot_water["kwh_per_k"] * 10.0 == pytest.approx(3.49, abs=0.01)
     undisturbed = [r for r in truth.reheats if r["heat_kwh"] < 5.3]
@@ -185,7 +206,7 @@ def test_measured_daily_means_are_followed():
 
 
 def test_oddities_show_and_are_not_faults():
-    from collector.simulated.plant import with_oddity
+    from fieldfare.collector.simulated.plant import with_oddity
 
     base = random_plant(24, "mild", "rich", hot_water=True)
     day = date(2025, 1, 20)

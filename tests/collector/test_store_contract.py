@@ -10,9 +10,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from analysis.readings import MS_PER_DAY, Samples
-from collector.store.local import LocalStore
-from collector.store.protocol import Appended, PointSpan, Store
+from fieldfare.analysis.readings import MS_PER_DAY, Samples
+from fieldfare.collector.store.local import LocalStore
+from fieldfare.collector.store.protocol import Appended, PointSpan, Store
 from tests.services import InfluxMakes, influx_makes  # noqa: F401
 
 MAKES: dict[str, Callable[[Path], Store]] = {"local": lambda folder: LocalStore(folder / "store")}

@@ -14,24 +14,29 @@ from urllib.request import urlopen
 import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_playwright
 
-from analysis.plant.load import parse_site
-from api.http.app import create_app
-from api.http.parts import Parts
-from api.service import opened
-from api.serving import listen
-from api.settings import Settings
-from collector.simulated.faults import with_fault
-from collector.simulated.plant import random_plant, simulate
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.api.core.service import opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.http.app import create_app
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.running.serve import listen
+from fieldfare.collector.simulated.faults.plant import with_fault
+from fieldfare.collector.simulated.plant import random_plant, simulate
 from tests.services import binary
 
 OPTIONS = [
-    "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-component-update",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
     "--disable-sync",
-]  # fmt: skip
+]
 PASSWORD = "four odd words together"
 DAYS = 75
 PHONE, DESKTOP = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
-# The plotting library probes one style attribute while it starts; the policy refuses it, and nothing depends on it.
+# The plotting library probes one style attribute while it starts; the policy refuses it, and nothing depends
+# on it.
 HARMLESS = ("Applying inline style violates",)
 
 
@@ -40,7 +45,7 @@ class Running:
     """A served installation."""
 
     address: str
-    parts: Parts
+    parts: AppState
 
 
 @contextmanager
@@ -50,7 +55,7 @@ def running(folder: Path) -> Iterator[Running]:
     listener = listen(settings)
     port = listener.getsockname()[1]
     with opened(Settings(data=folder, port=port, workers=1)) as service:
-        parts = Parts(service)
+        parts = AppState(service)
         server = uvicorn.Server(
             uvicorn.Config(create_app(parts), log_level="error", timeout_graceful_shutdown=1)
         )
@@ -82,10 +87,10 @@ def fill(run: Running) -> None:
     for spec in (healthy, busy):
         made = simulate(spec, first, DAYS + 1)
         site = parse_site(made.site_toml)
-        service.plants.add([(made.site_toml, site)])
+        service.sites.add([(made.site_toml, site)])
         now = round(datetime.now(UTC).timestamp() * 1000)
         service.store.append(site.id, {p: s.between(0, now) for p, s in made.readings.items()})
-        service.results.rolling_result(service.plants.get(site.id), 365)
+        service.results.rolling_result(service.sites.get(site.id), 365)
     for role, sites in (("installer", []), ("engineer", []), ("householder", ["alder-row"])):
         person = parts.accounts.add(f"{role}@heating.example", role.title(), role, sites)
         parts.accounts.set_password(person.id, PASSWORD)
@@ -136,7 +141,14 @@ def sign_in(page: Page, run: Running, role: str) -> None:
 def csv_export(days: int = 20) -> str:
     """A meter export as another system might write it: semicolons, decimal commas, running totals."""
     made = simulate(random_plant(9, meter_set="full"), date(2025, 1, 6), days)
-    points = {"hp_elec": "P_el [W]", "hp_elec_kwh": "Electricity meter [kWh]", "heat": "Heat [W]", "flow_temp": "Flow temp [°C]", "return_temp": "Return temp [°C]", "outdoor": "Outside [°C]"}  # fmt: skip
+    points = {
+        "hp_elec": "P_el [W]",
+        "hp_elec_kwh": "Electricity meter [kWh]",
+        "heat": "Heat [W]",
+        "flow_temp": "Flow temp [°C]",
+        "return_temp": "Return temp [°C]",
+        "outdoor": "Outside [°C]",
+    }
     columns = {
         name: dict(zip(made.readings[p].time.tolist(), made.readings[p].value.tolist(), strict=True))
         for p, name in points.items()

@@ -8,13 +8,13 @@ from typing import Any
 
 import pytest
 
-from analysis.facts.build import build_facts
-from analysis.facts.tables import Facts
-from analysis.findings.model import Cause, Evidence, Finding
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.result import Result, analyse
-from collector.simulated.plant import random_plant, simulate
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.result import Result, analyse
+from fieldfare.collector.simulated.plant import random_plant, simulate
 
 FIRST, DAYS = date(2024, 10, 1), 120
 LAST = FIRST + timedelta(DAYS - 1)
@@ -23,14 +23,24 @@ INSTALLER = {"name": "Kim", "role": "installer", "csrf": "a-second-secret", "by_
 HOUSEHOLDER = {"name": "Sam", "role": "householder", "csrf": "another", "by_link": True}
 
 SHORT_CYCLING = Finding(
-    code="short_cycling", severity="act", since="2024-11-02", confidence=0.91,
+    code="short_cycling",
+    severity="act",
+    since="2024-11-02",
+    confidence=0.91,
     headline="The compressor starts 31 times a day & runs <9 minutes.",
     evidence=(Evidence("median run", 8.2, "min", 10.0), Evidence("starts a day", 31.0, "1/day")),
-    causes=(Cause("thermostat_chopping", 0.7, "the room's call ends most runs"), Cause("low_water_volume", 0.3, "water warms fast")),
-    next_step="Open the room thermostats fully and lower the curve.", caution="Hot water under pressure.",
+    causes=(
+        Cause("thermostat_chopping", 0.7, "the room's call ends most runs"),
+        Cause("low_water_volume", 0.3, "water warms fast"),
+    ),
+    next_step="Open the room thermostats fully and lower the curve.",
+    caution="Hot water under pressure.",
     home="Your heating starts often. Leave the thermostats open; we lower the water temperature on Monday.",
-    cost_kwh=210.0, cost_money=61.0, visit="drive", bring=("clamp thermometer",),
-)  # fmt: skip
+    cost_kwh=210.0,
+    cost_money=61.0,
+    visit="drive",
+    bring=("clamp thermometer",),
+)
 
 
 @dataclass(frozen=True)
@@ -47,9 +57,14 @@ class Plant:
 
     def row(self, **more: Any) -> dict[str, Any]:
         row = {
-            "id": self.site.id, "name": self.site.site.name, "handed_over": self.site.site.handed_over, "site": self.site, "heard": NOW - timedelta(minutes=3),
-            "result": self.document, "reason": None,
-        }  # fmt: skip
+            "id": self.site.id,
+            "name": self.site.site.name,
+            "handed_over": self.site.site.handed_over,
+            "site": self.site,
+            "heard": NOW - timedelta(minutes=3),
+            "result": self.document,
+            "reason": None,
+        }
         return row | more
 
     def with_findings(self, *findings: Finding) -> Plant:

@@ -12,7 +12,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
-from api.people.access import COMMAND_LINE
+from fieldfare.api.people.access import COMMAND_LINE
 from tests.dashboards.browser import (
     DESKTOP,
     PASSWORD,

@@ -9,15 +9,22 @@ from datetime import date
 import numpy as np
 import pytest
 
-from dashboards.day_rows import day_rows, rows_of_result
-from dashboards.figures.bridge import bridge, bridge_rows
-from dashboards.figures.chart import Axis, Bars, Chart, Line, Points, Spans
-from dashboards.figures.index import BY_EVENT, NAMES, chart
-from dashboards.figures.plot import plotly_figure
-from dashboards.figures.scale import day_number, ticks
-from dashboards.figures.svg import svg
-from dashboards.figures.table import table
-from dashboards.figures.trace import trace_document, uses_document
+from fieldfare.dashboards.day_rows import day_rows, rows_of_result
+from fieldfare.dashboards.figures.bridge import bridge, bridge_rows
+from fieldfare.dashboards.figures.chart import (
+    Axis,
+    Bars,
+    Chart,
+    Line,
+    Points,
+    Spans,
+)
+from fieldfare.dashboards.figures.index import BY_EVENT, NAMES, chart
+from fieldfare.dashboards.figures.plot import plotly_figure
+from fieldfare.dashboards.figures.scale import day_number, ticks
+from fieldfare.dashboards.figures.svg import svg
+from fieldfare.dashboards.figures.table import table
+from fieldfare.dashboards.figures.trace import trace_document, uses_document
 from tests.dashboards.conftest import Plant
 
 NS = "{http://www.w3.org/2000/svg}"

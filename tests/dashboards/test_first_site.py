@@ -7,18 +7,38 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from analysis.errors import SiteError
-from analysis.plant.load import parse_site
-from dashboards.pages import points_toml, propose, site_form_page, site_toml
-from dashboards.site_form import short_name
+from fieldfare.analysis.errors import SiteError
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.dashboards.pages import (
+    points_toml,
+    propose,
+    site_form_page,
+    site_toml,
+)
+from fieldfare.dashboards.site_form import short_name
 
 FORM = {
-    "site.name": 'Alder "Row"', "site.id": "", "site.timezone": "Europe/London", "site.handed_over": "2025-09-12",
-    "design.heat_loss_kw": "8,4", "design.outdoor_c": "−3", "heat_pump.source": "air", "heat_pump.antifreeze": "none",
-    "heat_pump.rating.0.outdoor_c": "7", "heat_pump.rating.0.flow_c": "35", "heat_pump.rating.0.cop": "4.8",
-    "heating_curve.points.0.0": "-3", "heating_curve.points.0.1": "46", "heating_curve.points.1.0": "15", "heating_curve.points.1.1": "28",
-    "hot_water.setpoint_c": "50", "cost.currency": "GBP", "cost.electricity": "0.27", "cost.previous_fuel": "none", "csrf": "x",
-}  # fmt: skip
+    "site.name": 'Alder "Row"',
+    "site.id": "",
+    "site.timezone": "Europe/London",
+    "site.handed_over": "2025-09-12",
+    "design.heat_loss_kw": "8,4",
+    "design.outdoor_c": "−3",
+    "heat_pump.source": "air",
+    "heat_pump.antifreeze": "none",
+    "heat_pump.rating.0.outdoor_c": "7",
+    "heat_pump.rating.0.flow_c": "35",
+    "heat_pump.rating.0.cop": "4.8",
+    "heating_curve.points.0.0": "-3",
+    "heating_curve.points.0.1": "46",
+    "heating_curve.points.1.0": "15",
+    "heating_curve.points.1.1": "28",
+    "hot_water.setpoint_c": "50",
+    "cost.currency": "GBP",
+    "cost.electricity": "0.27",
+    "cost.previous_fuel": "none",
+    "csrf": "x",
+}
 
 
 def test_a_filled_form_is_a_good_site_file() -> None:
@@ -36,8 +56,16 @@ def test_a_filled_form_is_a_good_site_file() -> None:
 
 @pytest.mark.parametrize(
     ("key", "value"),
-    [("design.heat_loss_kw", "much"), ("site.timezone", "Mars/North"), ("heat_pump.rating.0.cop", "99"), ("site.handed_over", "soon"), ("hot_water.setpoint_c", "5"), ("heating_curve.points.1.1", "300"), ("heat_pump.rating.2.cop", "0.1")],
-)  # fmt: skip
+    [
+        ("design.heat_loss_kw", "much"),
+        ("site.timezone", "Mars/North"),
+        ("heat_pump.rating.0.cop", "99"),
+        ("site.handed_over", "soon"),
+        ("hot_water.setpoint_c", "5"),
+        ("heating_curve.points.1.1", "300"),
+        ("heat_pump.rating.2.cop", "0.1"),
+    ],
+)
 def test_what_is_wrong_comes_back_at_the_fields_key(key: str, value: str) -> None:
     form = FORM | {key: value}
     with pytest.raises(SiteError) as caught:
@@ -108,10 +136,14 @@ def test_the_agreed_columns_make_a_good_site_file() -> None:
 @pytest.mark.parametrize(
     ("form", "written"),
     [
-        ("%d/%m/%Y %H:%M", "%d/%m/%Y %H:%M"), ("%m/%d/%Y %I:%M %p", "%m/%d/%Y %I:%M %p"), ("%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M:%S"),
-        ("iso", "%Y-%m-%d %H:%M"), ("iso", "%Y-%m-%dT%H:%M:%SZ"), ("unix", "%s"),
+        ("%d/%m/%Y %H:%M", "%d/%m/%Y %H:%M"),
+        ("%m/%d/%Y %I:%M %p", "%m/%d/%Y %I:%M %p"),
+        ("%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M:%S"),
+        ("iso", "%Y-%m-%d %H:%M"),
+        ("iso", "%Y-%m-%dT%H:%M:%SZ"),
+        ("unix", "%s"),
     ],
-)  # fmt: skip
+)
 def test_how_times_are_written_is_recognised(form: str, written: str) -> None:
     # The first twelve days of a month, on which day and month could be either.
     start = datetime(2026, 2, 1, tzinfo=UTC)

@@ -9,8 +9,13 @@ from typing import Any
 
 import pytest
 
-from dashboards import pages
-from dashboards.pages.fleet_choice import FULL_UP_TO, PER_PAGE, address_of, asked_of
+from fieldfare.dashboards import pages
+from fieldfare.dashboards.pages.fleet_choice import (
+    FULL_UP_TO,
+    PER_PAGE,
+    address_of,
+    asked_of,
+)
 from tests.dashboards.conftest import INSTALLER, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_pages import sound, text_of
 
@@ -62,12 +67,15 @@ def listed(rows: list[dict[str, Any]], **query: str) -> list[str]:
 @pytest.mark.parametrize(
     ("sort", "ids"),
     [
-        ("harm", ["dear-dale", "worst-way", "old-oak"]), ("cost", ["dear-dale", "worst-way", "old-oak"]),
-        ("age", ["old-oak", "worst-way", "dear-dale"]), ("efficiency", ["dear-dale", "worst-way", "old-oak"]),
-        ("heard", ["dear-dale", "old-oak", "worst-way"]), ("name", ["dear-dale", "old-oak", "worst-way"]),
+        ("harm", ["dear-dale", "worst-way", "old-oak"]),
+        ("cost", ["dear-dale", "worst-way", "old-oak"]),
+        ("age", ["old-oak", "worst-way", "dear-dale"]),
+        ("efficiency", ["dear-dale", "worst-way", "old-oak"]),
+        ("heard", ["dear-dale", "old-oak", "worst-way"]),
+        ("name", ["dear-dale", "old-oak", "worst-way"]),
         ("sideways", ["dear-dale", "worst-way", "old-oak"]),
     ],
-)  # fmt: skip
+)
 def test_the_order(rows: list[dict[str, Any]], sort: str, ids: list[str]) -> None:
     assert listed(rows, sort=sort) == ids
 
@@ -75,17 +83,29 @@ def test_the_order(rows: list[dict[str, Any]], sort: str, ids: list[str]) -> Non
 @pytest.mark.parametrize(
     ("query", "ids"),
     [
-        ({"q": "worst"}, {"worst-way"}), ({"q": "NEEDS WORK"}, {"worst-way"}), ({"q": "needs watching"}, {"dear-dale", "old-oak"}),
-        ({"q": "watching dale"}, {"dear-dale"}), ({"q": "visit"}, {"worst-way", "dear-dale", "old-oak"}), ({"q": "kim"}, {"old-oak"}),
-        ({"verdict": "act"}, {"worst-way"}), ({"verdict": "watch", "show": "thin"}, {"old-oak"}), ({"verdict": "urgent"}, set()),
+        ({"q": "worst"}, {"worst-way"}),
+        ({"q": "NEEDS WORK"}, {"worst-way"}),
+        ({"q": "needs watching"}, {"dear-dale", "old-oak"}),
+        ({"q": "watching dale"}, {"dear-dale"}),
+        ({"q": "visit"}, {"worst-way", "dear-dale", "old-oak"}),
+        ({"q": "kim"}, {"old-oak"}),
+        ({"verdict": "act"}, {"worst-way"}),
+        ({"verdict": "watch", "show": "thin"}, {"old-oak"}),
+        ({"verdict": "urgent"}, set()),
         ({"verdict": "watch", "q": "dear", "show": "drive", "sort": "name"}, {"dear-dale"}),
     ],
-)  # fmt: skip
+)
 def test_search_and_filters_combine(rows: list[dict[str, Any]], query: dict[str, str], ids: set[str]) -> None:
     held = {
-        "state": "in_hand", "who": "Kim", "by": "Kim", "until": "2025-02-03", "decided": "2025-01-28", "reason": "", "holds": True,
+        "state": "in_hand",
+        "who": "Kim",
+        "by": "Kim",
+        "until": "2025-02-03",
+        "decided": "2025-01-28",
+        "reason": "",
+        "holds": True,
         "worse": False,
-    }  # fmt: skip
+    }
     rows[0]["handled"] = {"low_flow": held}
     assert set(listed(rows, **query)) == ids
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from analysis.findings.limits import LIMITS
-from dashboards import formats, words
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.dashboards.text import formats, words
 
 
 @pytest.mark.parametrize(
@@ -27,9 +27,15 @@ def test_sentences_of_the_analysis_take_the_same_forms(text: str, told: str) -> 
 
 @pytest.mark.parametrize(
     ("value", "unit", "text"),
-    [(10070.0, "min", "10\u202f070\u00a0min"), (0.0004, "bar/week", "0.0004\u00a0bar a week"), (38.0, "%", "38\u00a0%"), (-9.0, "degC", "−9\u00a0°C"),
-     (0.0, "kWh", "0\u00a0kWh"), ("2026-01-01", "", "1\u00a0Jan\u00a02026")],
-)  # fmt: skip
+    [
+        (10070.0, "min", "10\u202f070\u00a0min"),
+        (0.0004, "bar/week", "0.0004\u00a0bar a week"),
+        (38.0, "%", "38\u00a0%"),
+        (-9.0, "degC", "−9\u00a0°C"),
+        (0.0, "kWh", "0\u00a0kWh"),
+        ("2026-01-01", "", "1\u00a0Jan\u00a02026"),
+    ],
+)
 def test_measures(value: float | str, unit: str, text: str) -> None:
     assert formats.measure(value, unit) == text
 
@@ -58,12 +64,21 @@ def test_no_limits_source_leaks_where_it_was_looked_up(name: str) -> None:
 @pytest.mark.parametrize(
     ("evidence", "told"),
     [
-        ({"value": 8.2, "unit": "min", "limit": 12.0, "side": "below"}, "8.20\u00a0min; trouble below 12\u00a0min"),
-        ({"value": 12.8, "unit": "min", "limit": 12.0, "side": "below"}, "12.8\u00a0min; within its limit (trouble below 12\u00a0min)"),
-        ({"value": 31, "unit": "1/day", "limit": 24.0, "side": "above"}, "31\u00a0a day; trouble above 24\u00a0a day"),
+        (
+            {"value": 8.2, "unit": "min", "limit": 12.0, "side": "below"},
+            "8.20\u00a0min; trouble below 12\u00a0min",
+        ),
+        (
+            {"value": 12.8, "unit": "min", "limit": 12.0, "side": "below"},
+            "12.8\u00a0min; within its limit (trouble below 12\u00a0min)",
+        ),
+        (
+            {"value": 31, "unit": "1/day", "limit": 24.0, "side": "above"},
+            "31\u00a0a day; trouble above 24\u00a0a day",
+        ),
         ({"value": 31, "unit": "1/day", "limit": None, "side": None}, "31\u00a0a day"),
         ({"value": 3, "unit": "K", "limit": 2.0}, "3\u00a0K; limit 2\u00a0K"),
     ],
-)  # fmt: skip
+)
 def test_evidence_says_on_which_side_the_trouble_lies(evidence: dict[str, object], told: str) -> None:
     assert words.evidence_words(evidence) == told

@@ -7,21 +7,38 @@ from typing import Any
 
 import pytest
 
-from analysis.findings.model import Finding
-from dashboards import pages
-from dashboards.handling import is_put_aside, short, sinks, told
+from fieldfare.analysis.findings.model import Finding
+from fieldfare.dashboards import pages
+from fieldfare.dashboards.text.handling import (
+    is_put_aside,
+    short,
+    sinks,
+    told,
+)
 from tests.dashboards.conftest import HOUSEHOLDER, INSTALLER, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_pages import sound, text_of
 
 BASE = {
-    "state": "muted", "who": "Kim", "by": "Lou", "until": "2025-02-03", "decided": "2025-01-28", "reason": "part is ordered",
-    "holds": True, "worse": False,
-}  # fmt: skip
+    "state": "muted",
+    "who": "Kim",
+    "by": "Lou",
+    "until": "2025-02-03",
+    "decided": "2025-01-28",
+    "reason": "part is ordered",
+    "holds": True,
+    "worse": False,
+}
 TOO_HOT = replace(SHORT_CYCLING, code="water_too_hot", headline="Water at 71 °C.", since="2025-01-20")
 STANDBY = replace(SHORT_CYCLING, code="high_standby", severity="watch", headline="Draws 90 W.", cost_kwh=9.0)
 SAFETY = (
-    "unit_stopped", "water_too_hot", "disinfection_lacking", "frost_risk", "pressure_low", "pressure_falling", "pressure_high",
-)  # fmt: skip
+    "unit_stopped",
+    "water_too_hot",
+    "disinfection_lacking",
+    "frost_risk",
+    "pressure_low",
+    "pressure_falling",
+    "pressure_high",
+)
 
 
 def decision(**more: Any) -> dict[str, Any]:
@@ -31,18 +48,58 @@ def decision(**more: Any) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("more", "code", "said"),
     [
-        ({}, "short_cycling", "Muted until 3 Feb 2025 by Lou: part is ordered. The verdict comes from the readings and stays as it is."),
-        ({}, "water_too_hot", "Muted until 3 Feb 2025 by Lou: part is ordered. People or the plant can come to harm: it still counts in the verdict, and the home keeps its place in the list."),
-        ({"holds": False}, "short_cycling", "Was muted until 3 Feb 2025 by Lou: part is ordered. It is open again."),
-        ({"holds": False, "worse": True}, "short_cycling", "Muted until 3 Feb 2025 by Lou: part is ordered. It has got worse since, so it is open again."),
+        (
+            {},
+            "short_cycling",
+            (
+                "Muted until 3 Feb 2025 by Lou: part is ordered. The verdict comes from the readings and"
+                " stays as it is."
+            ),
+        ),
+        (
+            {},
+            "water_too_hot",
+            (
+                "Muted until 3 Feb 2025 by Lou: part is ordered. People or the plant can come to harm: it"
+                " still counts in the verdict, and the home keeps its place in the list."
+            ),
+        ),
+        (
+            {"holds": False},
+            "short_cycling",
+            "Was muted until 3 Feb 2025 by Lou: part is ordered. It is open again.",
+        ),
+        (
+            {"holds": False, "worse": True},
+            "short_cycling",
+            "Muted until 3 Feb 2025 by Lou: part is ordered. It has got worse since, so it is open again.",
+        ),
         ({"state": "in_hand", "reason": ""}, "short_cycling", "In hand: Kim, until 3 Feb 2025."),
         ({"state": "in_hand", "reason": "", "until": None}, "short_cycling", "In hand: Kim."),
-        ({"state": "no_fault", "until": None, "reason": "a party."}, "short_cycling", "Not a fault, says Lou (28 Jan 2025): a party. The verdict comes from the readings and stays as it is."),
-        ({"state": "done", "reason": ""}, "short_cycling", "Job done, logged by Lou on 28 Jan 2025. If the readings still show it after 3 Feb 2025, it opens again."),
-        ({"state": "done", "reason": "", "holds": False}, "short_cycling", "Job done, logged by Lou on 28 Jan 2025. The readings still show it, so it is open again."),
+        (
+            {"state": "no_fault", "until": None, "reason": "a party."},
+            "short_cycling",
+            (
+                "Not a fault, says Lou (28 Jan 2025): a party. The verdict comes from the readings and stays"
+                " as it is."
+            ),
+        ),
+        (
+            {"state": "done", "reason": ""},
+            "short_cycling",
+            (
+                "Job done, logged by Lou on 28 Jan 2025. If the readings still show it after 3 Feb 2025, it"
+                " opens again."
+            ),
+        ),
+        (
+            {"state": "done", "reason": "", "holds": False},
+            "short_cycling",
+            "Job done, logged by Lou on 28 Jan 2025. The readings still show it, so it is open again.",
+        ),
         ({"state": "seen", "reason": "", "until": None}, "short_cycling", "Seen by Lou on 28 Jan 2025."),
     ],
-)  # fmt: skip
+)
 def test_a_decision_in_words(more: dict[str, Any], code: str, said: str) -> None:
     assert told(decision(**more), code).replace("\u00a0", " ") == said
 
@@ -105,9 +162,10 @@ def homes(full: Plant, handled: dict[str, Any], finding: Finding = SHORT_CYCLING
     worse, better = full.with_findings(finding), full.with_findings(STANDBY)
     fine = full.with_findings()
     return [
-        worse.row(id="worse-row", name="Worse Row", handled=handled), better.row(id="better-row", name="Better Row"),
+        worse.row(id="worse-row", name="Worse Row", handled=handled),
+        better.row(id="better-row", name="Better Row"),
         fine.row(id="fine-row", name="Fine Row"),
-    ]  # fmt: skip
+    ]
 
 
 def listed(rows: list[dict[str, Any]], **query: str) -> list[str]:

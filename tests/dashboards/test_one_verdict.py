@@ -1,4 +1,5 @@
-"""One verdict everywhere, over the demo's fleet: pages, papers, the API and the command line say the same of a home.
+"""One verdict everywhere, over the demo's fleet: pages, papers, the API and the command line say the same of
+a home.
 
 Properties, not cases: they hold for whatever the findings say.
 """
@@ -16,33 +17,49 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from analysis.plant.load import parse_site
-from analysis.verdict import WORDS
-from api.cli import main
-from api.cli.plain_result import plain_fleet
-from api.fleet_rows import fleet_rows
-from api.http.app import create_app
-from api.http.parts import Parts
-from api.service import Service, opened
-from api.settings import Settings
-from collector.simulated.fleet import demo_fleet
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.verdict import WORDS
+from fieldfare.api.cli import main
+from fieldfare.api.cli.plain_result import plain_fleet
+from fieldfare.api.core.fleet_rows import fleet_rows
+from fieldfare.api.core.service import Service, opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.http.app import create_app
+from fieldfare.api.http.app_state import AppState
+from fieldfare.collector.simulated.fleet import demo_fleet
 from tests.dashboards.test_pages import text_of
 
 TODAY = date(2025, 1, 20)
 DAYS = 60
 SITES = (
-    "rowan-bank", "hazel-corner", "wren-house", "osier-bed", "ash-hollow", "maple-turn", "barley-piece", "siskin-field",
-)  # fmt: skip
-"""Of the demo's fleet: healthy ones, one without a room sensor, one with two registers alone, and four with faults."""
+    "rowan-bank",
+    "hazel-corner",
+    "wren-house",
+    "osier-bed",
+    "ash-hollow",
+    "maple-turn",
+    "barley-piece",
+    "siskin-field",
+)
+"""Of the demo's fleet: healthy ones, one without a room sensor, one with two registers alone, and four with
+faults."""
 CHOSEN = ("2024-12-10", "2024-12-12")
 ALL_WELL = (
-    "is in order", "running as it should", "as it should", "all is well", "likely well", "stays warm", "keeps working", "still heats",
+    "is in order",
+    "running as it should",
+    "as it should",
+    "all is well",
+    "likely well",
+    "stays warm",
+    "keeps working",
+    "still heats",
     "Everything that matters was checked",
-)  # fmt: skip
+)
 _MARK = re.compile(r'class="mark (urgent|act|watch|not_known|in_order)"')
 _ENTRY = re.compile(
-    r'<li(?: class="(\w+)")?>\s*(?:<div class="mark">|<span class="mark (\w+)">).*?href="/sites/([a-z0-9-]+)', re.DOTALL
-)  # fmt: skip
+    r'<li(?: class="(\w+)")?>\s*(?:<div class="mark">|<span class="mark (\w+)">).*?href="/sites/([a-z0-9-]+)',
+    re.DOTALL,
+)
 
 
 @dataclass
@@ -73,10 +90,10 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
                 continue
             made = replace(member, start=date(2024, 11, 20), days=DAYS).simulate()
             site = parse_site(made.site_toml)
-            service.plants.add([(made.site_toml, site)])
+            service.sites.add([(made.site_toml, site)])
             service.store.append(site.id, made.readings)
-            service.results.rolling_result(service.plants.get(site.id), settings.rolling_days)
-        client = TestClient(create_app(Parts(service)), base_url="http://localhost")
+            service.results.rolling_result(service.sites.get(site.id), settings.rolling_days)
+        client = TestClient(create_app(AppState(service)), base_url="http://localhost")
         yield Demo(service, client, folder)
 
 
@@ -183,7 +200,7 @@ def test_nothing_says_that_all_is_well_while_it_is_not_known(demo: Demo, site: s
 
 @pytest.mark.parametrize("site", SITES)
 def test_the_household_reads_what_is_not_measured(demo: Demo, site: str) -> None:
-    plant = demo.service.plants.get(site).site
+    plant = demo.service.sites.get(site).site
     told = text_of(demo.page(f"/sites/{site}/home"))
     if not plant.measures("room_temperature"):
         assert "whether your rooms are warm enough" in told

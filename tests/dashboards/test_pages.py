@@ -11,15 +11,15 @@ from typing import Any
 import orjson
 import pytest
 
-from analysis.errors import Problem
-from analysis.facts.build import build_facts
-from analysis.plant.load import parse_site
-from analysis.result import analyse
-from collector.simulated.plant import random_plant, simulate
-from dashboards import pages
-from dashboards.day_rows import day_rows
-from dashboards.pages.fleet import GONE_AFTER, SILENT_AFTER
-from dashboards.papers import paper_html
+from fieldfare.analysis.errors import Problem
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.collector.simulated.plant import random_plant, simulate
+from fieldfare.dashboards import pages
+from fieldfare.dashboards.day_rows import day_rows
+from fieldfare.dashboards.pages.fleet import GONE_AFTER, SILENT_AFTER
+from fieldfare.dashboards.papers import paper_html
 from tests.dashboards.conftest import DAYS, HOUSEHOLDER, INSTALLER, LAST, NOW, SHORT_CYCLING, Plant
 
 VOID = {"meta", "link", "input", "br", "img", "hr"}
@@ -103,19 +103,29 @@ def test_a_silent_gateway_ranks_before_homes_in_order(full: Plant) -> None:
 @pytest.mark.parametrize(
     ("query", "names"),
     [
-        ({"q": "busy"}, ["Busy End"]), ({"q": "thermostats"}, []), ({"q": "starts too"}, ["Busy End"]), ({"show": "drive"}, ["Busy End"]),
-        ({"show": "fine"}, ["Fine Row"]), ({"show": "settling"}, ["New Nook"]), ({"q": "<script>"}, []),
+        ({"q": "busy"}, ["Busy End"]),
+        ({"q": "thermostats"}, []),
+        ({"q": "starts too"}, ["Busy End"]),
+        ({"show": "drive"}, ["Busy End"]),
+        ({"show": "fine"}, ["Fine Row"]),
+        ({"show": "settling"}, ["New Nook"]),
+        ({"q": "<script>"}, []),
     ],
-)  # fmt: skip
+)
 def test_the_round_is_searched_and_filtered(
     full: Plant, cycling: Plant, query: dict[str, str], names: list[str]
 ) -> None:
     quiet = replace(full, result=replace(full.result, findings=()))
     new = LAST - timedelta(20)
     rows = [
-        quiet.row(id="fine-row", name="Fine Row"), cycling.row(id="busy-end", name="Busy End"),
-        cycling.row(id="new-nook", name="New Nook", handed_over=new) if query.get("show") == "settling" else full.row(id="x1", name="Xx", result=None),
-    ]  # fmt: skip
+        quiet.row(id="fine-row", name="Fine Row"),
+        cycling.row(id="busy-end", name="Busy End"),
+        (
+            cycling.row(id="new-nook", name="New Nook", handed_over=new)
+            if query.get("show") == "settling"
+            else full.row(id="x1", name="Xx", result=None)
+        ),
+    ]
     page = sound(pages.fleet_page(rows, INSTALLER, query, NOW))
     assert re.findall(r'<h2><a href="/sites/[^"]+">([^<]+)</a>', page) == names
     assert "<script>" not in page.replace('<script src="', "")
@@ -157,9 +167,31 @@ def test_a_thin_site_says_what_it_cannot_know(basic: Plant) -> None:
 def test_works_stand_with_their_effect(full: Plant) -> None:
     effect = {"sentence": "11 % less electricity at the same degree-days; 19 days", "reason": None}
     works = [
-        {"id": 1, "day": "2025-01-02", "what": "curve lowered by 6 K", "finding": "short_cycling", "who": "Kim", "effect": effect, "standing": [{"code": "short_cycling", "is_gone": True}], "findings": ["short_cycling"], "parts": "gasket", "minutes": 45, "changed": "2025-01-03", "changed_by": "Lou"},
-        {"id": 2, "day": "2025-01-20", "what": "<b>strainer</b>", "finding": None, "who": "Kim", "effect": None, "reason": "needs 7 whole days after it, has 3", "findings": []},
-    ]  # fmt: skip
+        {
+            "id": 1,
+            "day": "2025-01-02",
+            "what": "curve lowered by 6 K",
+            "finding": "short_cycling",
+            "who": "Kim",
+            "effect": effect,
+            "standing": [{"code": "short_cycling", "is_gone": True}],
+            "findings": ["short_cycling"],
+            "parts": "gasket",
+            "minutes": 45,
+            "changed": "2025-01-03",
+            "changed_by": "Lou",
+        },
+        {
+            "id": 2,
+            "day": "2025-01-20",
+            "what": "<b>strainer</b>",
+            "finding": None,
+            "who": "Kim",
+            "effect": None,
+            "reason": "needs 7 whole days after it, has 3",
+            "findings": [],
+        },
+    ]
     page = sound(pages.site_page(full.row(), full.facts, works, INSTALLER, {}, NOW))
     assert "11 % less electricity at the same degree-days" in page
     assert "&lt;b&gt;strainer&lt;/b&gt;" in page
@@ -193,12 +225,24 @@ def test_live_readings_are_there_without_script(full: Plant) -> None:
 @pytest.mark.parametrize(
     ("values", "said"),
     [
-        ({"mode": 1.0, "speed": 55.0, "flow_temp": 39.71, "heat": 5120.0, "hp_elec": 1400.0, "outdoor": 3.0},
-         "Heating the rooms with water at 39.7 °C: 5.1 kW of heat for 1.4 kW of electricity; outdoors 3 °C."),
+        (
+            {
+                "mode": 1.0,
+                "speed": 55.0,
+                "flow_temp": 39.71,
+                "heat": 5120.0,
+                "hp_elec": 1400.0,
+                "outdoor": 3.0,
+            },
+            (
+                "Heating the rooms with water at 39.7 °C: 5.1 kW of heat for 1.4 kW of electricity; outdoors"
+                " 3 °C."
+            ),
+        ),
         ({"mode": 0.0, "speed": 0.0, "outdoor": -0.04}, "At rest; outdoors 0 °C."),
         ({"mode": 2.0, "speed": 60.0}, "Making hot water."),
     ],
-)  # fmt: skip
+)
 def test_right_now_is_one_sentence_with_its_age(full: Plant, values: dict[str, float], said: str) -> None:
     for minutes, age in ((3, ""), (25, " (25 minutes ago)")):
         time = round((NOW - timedelta(minutes=minutes)).timestamp() * 1000)
@@ -273,11 +317,20 @@ def test_home_compares_with_the_old_fuel(full: Plant) -> None:
 @pytest.mark.parametrize(
     ("space", "said"),
     [
-        ({"value": -12.0, "low": -17.0, "high": -7.0, "is_told": True}, "for the rooms 12 % less (7 to 17 %)"),
-        ({"value": 1.0, "low": -4.0, "high": 6.0, "is_told": False}, "In comparable weather we see no difference."),
-        ({"value": None, "reason": "too few days", "is_told": False}, "The weather of the two months can't be compared"),
+        (
+            {"value": -12.0, "low": -17.0, "high": -7.0, "is_told": True},
+            "for the rooms 12 % less (7 to 17 %)",
+        ),
+        (
+            {"value": 1.0, "low": -4.0, "high": 6.0, "is_told": False},
+            "In comparable weather we see no difference.",
+        ),
+        (
+            {"value": None, "reason": "too few days", "is_told": False},
+            "The weather of the two months can't be compared",
+        ),
     ],
-)  # fmt: skip
+)
 def test_a_month_is_only_compared_at_like_weather(full: Plant, space: dict[str, Any], said: str) -> None:
     """The plain amounts say nothing: the other month is far milder."""
     contents = month_of(full)
@@ -305,10 +358,16 @@ def test_home_without_a_month_says_so(full: Plant) -> None:
 
 def test_what_if_shows_saving_limits_and_caution(full: Plant) -> None:
     answer = {
-        "question": "hot_water_c", "value": 48.0, "saves_kwh": {"value": 60.0, "low": 30.0, "high": 90.0},
-        "saves_money": {"value": 17.0, "low": 9.0, "high": 26.0}, "currency": "GBP", "of": "a year like the last", "method": "m",
-        "limits": [{"limit": "a family's water", "holds": False, "says": "falls short"}], "caution": "Legionella grows.",
-    }  # fmt: skip
+        "question": "hot_water_c",
+        "value": 48.0,
+        "saves_kwh": {"value": 60.0, "low": 30.0, "high": 90.0},
+        "saves_money": {"value": 17.0, "low": 9.0, "high": 26.0},
+        "currency": "GBP",
+        "of": "a year like the last",
+        "method": "m",
+        "limits": [{"limit": "a family's water", "holds": False, "says": "falls short"}],
+        "caution": "Legionella grows.",
+    }
     told = text_of(sound(pages.what_if_page(full.row(), {"hot_water_c": "48"}, [answer], "", INSTALLER)))
     assert "Hot water at 48 °C" in told
     assert "60 kWh (30 to 90)" in told

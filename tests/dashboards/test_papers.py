@@ -10,12 +10,12 @@ import orjson
 import pytest
 from pypdf import PdfReader
 
-from analysis.errors import InputError
-from analysis.result import Result, analyse
-from dashboards.pages import home_page
-from dashboards.papers import NoBrowser, paper_html, write
-from dashboards.papers import pdf as pdf_of
-from dashboards.papers.write import too_early
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.reports.result import Result, analyse
+from fieldfare.dashboards.pages import home_page
+from fieldfare.dashboards.papers import NoBrowser, paper_html, write
+from fieldfare.dashboards.papers import pdf as pdf_of
+from fieldfare.dashboards.papers.write import too_early
 from tests.dashboards.conftest import HOUSEHOLDER, LAST, NOW, Plant
 from tests.dashboards.test_pages import month_of, text_of
 from tests.services import binary

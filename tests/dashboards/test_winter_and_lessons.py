@@ -1,9 +1,10 @@
-"""Pages of the whole firm's homes: the check before winter with its signature, and the lessons for the next design."""
+"""Pages of the whole firm's homes: the check before winter with its signature, and the lessons for the next
+design."""
 
 from __future__ import annotations
 
-from dashboards import pages
-from dashboards.papers import paper_html
+from fieldfare.dashboards import pages
+from fieldfare.dashboards.papers import paper_html
 from tests.dashboards.conftest import HOUSEHOLDER, INSTALLER, NOW, Plant
 from tests.dashboards.test_pages import month_of, sound, text_of
 
@@ -49,14 +50,23 @@ def test_a_signature_stands_on_sheet_list_and_paper(cycling: Plant, full: Plant)
 def test_lessons_show_the_homes_behind_each_number() -> None:
     sites = [{"site": f"home-{i}", "value": 0.8 + 0.1 * i, "low": 0.7, "high": 1.3} for i in range(5)]
     learning = {
-        "heat_loss_against_design": {"median": {"value": 1.0}, "lesson": "measured heat loss is 1.00 of the designed", "sites": sites},
-        "performance_against_flow_temperature": {"reason": "needs 5 sites on which it is known, has 0", "sites": []},
+        "heat_loss_against_design": {
+            "median": {"value": 1.0},
+            "lesson": "measured heat loss is 1.00 of the designed",
+            "sites": sites,
+        },
+        "performance_against_flow_temperature": {
+            "reason": "needs 5 sites on which it is known, has 0",
+            "sites": [],
+        },
         "cycling_against_oversizing": {
-            "slope": {"value": 0.2, "low": 0.1, "high": 0.3}, "at": {"x": 1.0, "y": 1.0}, "lesson": "+0.20 starts an hour",
+            "slope": {"value": 0.2, "low": 0.1, "high": 0.3},
+            "at": {"x": 1.0, "y": 1.0},
+            "lesson": "+0.20 starts an hour",
             "sites": [{"site": "home-1", "x": 1.0, "y": 0.9}, {"site": "home-2", "x": 1.4, "y": 1.1}],
         },
         "left_out": 1,
-    }  # fmt: skip
+    }
     page = sound(pages.learning_page(learning, INSTALLER, {"home-1": "Kiln & Row"}))
     assert "home-4" in page
     assert "1 home did not agree" in page

@@ -8,14 +8,23 @@ from pathlib import Path
 
 import pytest
 
-from dashboards import titles, words
+from fieldfare.dashboards.text import labels, words
 from tests.contract_codes import CONTRACT_CODES
 
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(None, "–"), (float("nan"), "–"), (0.0, "0"), (3.14159, "3.14"), (41.26, "41.3"), (15200.4, "15\u202f200"), (-3.0, "−3"), (-0.001, "0.00")],
-)  # fmt: skip
+    [
+        (None, "–"),
+        (float("nan"), "–"),
+        (0.0, "0"),
+        (3.14159, "3.14"),
+        (41.26, "41.3"),
+        (15200.4, "15\u202f200"),
+        (-3.0, "−3"),
+        (-0.001, "0.00"),
+    ],
+)
 def test_numbers_have_three_figures_and_a_true_minus(value: float | None, text: str) -> None:
     assert words.number(value) == text
 
@@ -70,10 +79,10 @@ def test_every_finding_has_a_plain_title_and_a_figure(code: str) -> None:
 
 
 def test_every_cause_the_findings_name_has_plain_words() -> None:
-    folder = Path(titles.__file__).parents[1] / "analysis" / "findings"
-    text = "\n".join(p.read_text(encoding="utf-8") for p in folder.glob("*.py"))
+    folder = Path(labels.__file__).parents[2] / "analysis" / "findings"
+    text = "\n".join(p.read_text(encoding="utf-8") for p in folder.rglob("*.py"))
     named = set(re.findall(r'Cause\(\s*"([a-z_]+)"', text))
-    assert named <= titles.CAUSES.keys()
+    assert named <= labels.CAUSES.keys()
 
 
 def test_a_reason_names_quantities_in_plain_words() -> None:

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.readings import MS_PER_DAY, Samples
-from collector.store.local import LocalStore
+from fieldfare.analysis.readings import MS_PER_DAY, Samples
+from fieldfare.collector.store.local import LocalStore
 
 SCRIPT = Path(__file__).parents[2] / "deploy" / "backup.py"
 _spec = importlib.util.spec_from_file_location("backup", SCRIPT)
@@ -178,8 +178,8 @@ DAMAGES = {
     "cut off month": lambda data: month_of(data).write_bytes(month_of(data).read_bytes()[:-50]),
     "empty month": lambda data: month_of(data).write_bytes(b""),
     "database written over": lambda data: (data / "state.sqlite").write_bytes(b"junk" * 4000),
-    "database cut off": lambda data: (data / "state.sqlite").write_bytes(
-        (data / "state.sqlite").read_bytes()[:5000]
+    "database cut off": (
+        lambda data: (data / "state.sqlite").write_bytes((data / "state.sqlite").read_bytes()[:5000])
     ),
     "lost database": lambda data: (data / "readings" / "hot.sqlite").unlink(),
 }

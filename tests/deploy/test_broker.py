@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from collector.mqtt.settings import MqttSettings
-from collector.store.local import LocalStore
+from fieldfare.collector.mqtt.settings import MqttSettings
+from fieldfare.collector.store.local import LocalStore
 from tests.services import Server, binary, collecting, end, free_port, make_site, wait_for_port, wait_until
 
 DEPLOY = Path(__file__).parents[2] / "deploy" / "mosquitto"
@@ -60,7 +60,8 @@ class Broker:
         return self.script("gateway.sh", *args).split("password ")[1].strip()
 
     def publish(self, topic, payload, *, user=None, password=None, certificate=None, port=None, ca=True):
-        """mosquitto_pub with QoS 1 and MQTT 5, so that a refusal comes back; the exit status and what it said."""
+        """mosquitto_pub with QoS 1 and MQTT 5, so that a refusal comes back; the exit status and what it
+        said."""
         command = [binary("mosquitto_pub"), "-h", "127.0.0.1", "-p", str(port or self.port), "-V", "5"]
         command += [
             "-q",

@@ -1,4 +1,5 @@
-"""The service behind the shipped proxy with the environment that the README shows, as somebody who follows it has it."""
+"""The service behind the shipped proxy with the environment that the README shows, as somebody who follows it
+has it."""
 
 from __future__ import annotations
 
@@ -16,7 +17,7 @@ from pathlib import Path
 import httpx
 import pytest
 
-from api.http.connections import FIRST_REQUEST_S
+from fieldfare.api.http.middleware.connections import FIRST_REQUEST_S
 from tests.services import Server, binary, free_port
 
 ROOT = Path(__file__).parents[2]
@@ -34,9 +35,18 @@ def documented_environment() -> dict[str, str]:
 def start_service(folder: Path, port: int, **more: str) -> Server:
     environment = {**os.environ, **documented_environment(), **more, "PYTHONPATH": str(ROOT)}
     command = [
-        "env", *(f"{k}={v}" for k, v in environment.items() if k.startswith(("FIELDFARE", "PYTHONPATH"))),
-        sys.executable, "-u", "-c", "from api.cli import main; main()", "--data", str(folder / "data"), "serve", "--port", str(port),
-    ]  # fmt: skip
+        "env",
+        *(f"{k}={v}" for k, v in environment.items() if k.startswith(("FIELDFARE", "PYTHONPATH"))),
+        sys.executable,
+        "-u",
+        "-c",
+        "from fieldfare.api.cli import main; main()",
+        "--data",
+        str(folder / "data"),
+        "serve",
+        "--port",
+        str(port),
+    ]
     server = Server(port, folder, command, folder / "service.log")
     server.start()
     return server

@@ -1,4 +1,5 @@
-"""systemd units, compose file, proxy and database configuration: read by the programs they are for where those are here."""
+"""systemd units, compose file, proxy and database configuration: read by the programs they are for where
+those are here."""
 
 import socket
 import ssl
@@ -11,7 +12,7 @@ from urllib.request import Request, urlopen
 import pytest
 import yaml
 
-from api.settings import Settings
+from fieldfare.api.core.settings import Settings
 from tests.services import Server, binary, free_port
 
 DEPLOY = Path(__file__).parents[2] / "deploy"

@@ -1,10 +1,11 @@
-"""Moist air against PsychroLib 2.5 (ASHRAE Fundamentals 2017, chapter 1) and printed values computed with it at 101325 Pa."""
+"""Moist air against PsychroLib 2.5 (ASHRAE Fundamentals 2017, chapter 1) and printed values computed with it
+at 101325 Pa."""
 
 import numpy as np
 import psychrolib
 import pytest
 
-from analysis.physics import air
+from fieldfare.analysis.physics import air
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 
@@ -17,7 +18,8 @@ def test_saturation_pressure_of_hyland_and_wexler(t, pascal):
     assert air.saturation_pressure(t, over="ice") == pytest.approx(pascal, rel=2e-5)
 
 
-# air [C], relative humidity [%] (over ice below 0 C, as PsychroLib has it), dew or frost point [C], wet bulb [C], humidity ratio [g/kg]
+# air [C], relative humidity [%] (over ice below 0 C, as PsychroLib has it), dew or frost point [C], wet bulb
+# [C], humidity ratio [g/kg]
 STATES = [
     (20, 50, 9.272, 13.783, 7.262),
     (7, 87, 4.987, 6.014, 5.397),
@@ -46,7 +48,8 @@ def test_against_psychrolib_itself(t, rh):
     )
 
 
-# Rating points of EN 14511, dry bulb (wet bulb), and the relative humidity and dew or frost point they stand for
+# Rating points of EN 14511, dry bulb (wet bulb), and the relative humidity and dew or frost point they stand
+# for
 @pytest.mark.parametrize(
     ("t", "wet", "rh", "frost"),
     [
@@ -66,7 +69,8 @@ def test_en_14511_rating_air(t, wet, rh, frost):
     ("t", "rh", "over_water", "over_ice"), [(0, 90, -1.45, -1.27), (-5, 80, -7.92, -7.59)]
 )
 def test_humidity_below_zero_over_water_is_not_over_ice(t, rh, over_water, over_ice):
-    """Weather services state relative humidity below 0 C over water (WMO No. 8); Magnus over water gives the first, PsychroLib the second."""
+    """Weather services state relative humidity below 0 C over water (WMO No. 8); Magnus over water gives the
+    first, PsychroLib the second."""
     assert air.dew_point(t, rh) == pytest.approx(over_water, abs=0.02)
     assert air.frost_point(t, rh, over="ice") == pytest.approx(over_ice, abs=0.02)
     assert air.frost_point(t, rh, over="water") > air.dew_point(t, rh, over="water")
@@ -84,12 +88,14 @@ def test_humidity_below_zero_over_water_is_not_over_ice(t, rh, over_water, over_
     ],
 )
 def test_frost_needs_a_coil_below_zero_and_below_the_frost_point(t, rh, coil_c, frosts):
-    """At A2/84 % any coil below -0.4 C frosts, at A7/87 % only one at least 7 K colder than the air (psychrometrics)."""
+    """At A2/84 % any coil below -0.4 C frosts, at A7/87 % only one at least 7 K colder than the air
+    (psychrometrics)."""
     assert (air.frost_rate_index(t, rh, coil_difference_k=t - coil_c) > 0) == frosts
 
 
 def test_frost_is_worst_a_little_above_zero_and_small_in_deep_cold():
-    """Frosting is most severe near 0 C and wanes with the air's moisture (Energies 2026, 19(12), 2787, abstract)."""
+    """Frosting is most severe near 0 C and wanes with the air's moisture (Energies 2026, 19(12), 2787,
+    abstract)."""
     t = np.arange(-20.0, 12.0, 1.0)
     index = air.frost_rate_index(t, 88.0)
     assert 0 <= t[np.argmax(index)] <= 7

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from analysis.physics import bins
-from analysis.physics.heat_pump import RatedPerformance, part_load_cop
+from fieldfare.analysis.physics import bins
+from fieldfare.analysis.physics.heat_pump import RatedPerformance, part_load_cop
 
 # EN 14825:2018 Annex H, fixed-speed air to water, low temperature, average climate; published SCOPon 3.61
 OUTDOOR = [-10, -7, -6, 2, 7, 12]
@@ -55,7 +55,8 @@ def test_annex_h_seasonal_performance():
 
 
 def test_annex_h_energies():
-    """EN 14825:2018 Annex H inputs: heat 23 671.95 kWh, back-up 120.73, heat pump 6 409.64; 0.02 % from Pdesignh x 2066 h."""
+    """EN 14825:2018 Annex H inputs: heat 23 671.95 kWh, back-up 120.73, heat pump 6 409.64; 0.02 % from
+    Pdesignh x 2066 h."""
     result = annex_h()
     assert result.heat_kwh == pytest.approx(23671.95, abs=0.5)
     assert result.backup_kwh == pytest.approx(120.73, abs=0.05)

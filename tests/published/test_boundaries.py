@@ -2,9 +2,10 @@
 
 import pytest
 
-from analysis.physics.boundaries import Balance, renewable_heat_kwh, spf
+from fieldfare.analysis.physics.boundaries import Balance, renewable_heat_kwh, spf
 
-# Worked balance on SEPEMO-Build D4.2's definitions [kWh]: heat 9000 + 2500, back-up 300; compressor 3600, source 150, pumps 180
+# Worked balance on SEPEMO-Build D4.2's definitions [kWh]: heat 9000 + 2500, back-up 300; compressor 3600,
+# source 150, pumps 180
 METERED_APART = Balance(
     heat_kwh=11500,
     heat_pump_kwh=3600,
@@ -88,7 +89,8 @@ def test_renewable_share_of_decision_2013_114_eu(factor, share):
 
 
 def test_renewable_heat_of_the_worked_balance():
-    """Decision 2013/114/EU: 11 500 (1 - 1/3.06667) = 7 750 kWh; nothing below 2.5 (1.15 / 0.455 = 2.527, stated as 2.5)."""
+    """Decision 2013/114/EU: 11 500 (1 - 1/3.06667) = 7 750 kWh; nothing below 2.5 (1.15 / 0.455 = 2.527,
+    stated as 2.5)."""
     assert renewable_heat_kwh(11500, 11500 / 3750) == pytest.approx(7750, abs=0.5)
     assert renewable_heat_kwh(11500, 2.49) == 0.0
     with pytest.raises(ValueError, match="above 0"):

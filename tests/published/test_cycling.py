@@ -5,11 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.expectation.cycling import FIELD_STARTS, cycle, field_rank, run_expected
+from fieldfare.analysis.expectation.cycling import (
+    FIELD_STARTS,
+    cycle,
+    field_rank,
+    run_expected,
+)
 
 
 def test_the_rate_follows_the_thermostats_law():
-    """N = 4 Nmax x (1 - x); with Nmax 3 an hour runs last 10 minutes at half of the least output (textbook)."""
+    """N = 4 Nmax x (1 - x); with Nmax 3 an hour runs last 10 minutes at half of the least output
+    (textbook)."""
     litres = 1.0 / (4.0 * 3.0) / 0.00116 / 6.0  # so much water gives three starts an hour at most
     load = np.linspace(0.05, 0.95, 19)
     rate = cycle(load, litres, 6.0)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from analysis.physics.emitters import (
-    Emitter,
+from fieldfare.analysis.physics.emitters import (
+    HeatEmitter,
     excess_temperature,
     floor_output_w_per_m2,
     output_kw,
@@ -12,7 +12,7 @@ from analysis.physics.emitters import (
     required_mean_water_c,
 )
 
-RADIATOR = Emitter(1.0)
+RADIATOR = HeatEmitter(1.0)
 EXCESS = [5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 60, 70]
 AT_1_3 = [0.0501, 0.1234, 0.2091, 0.3039, 0.4061, 0.5148, 0.6290, 0.7482, 0.8720, 1, 1.2675, 1.5487]
 AT_1_1 = [0.0794, 0.1703, 0.2660, 0.3650, 0.4665, 0.5701, 0.6755, 0.7823, 0.8906, 1, 1.2221, 1.4479]
@@ -22,10 +22,11 @@ AT_1_1 = [0.0794, 0.1703, 0.2660, 0.3650, 0.4665, 0.5701, 0.6755, 0.7823, 0.8906
 def test_exponent_table_of_en_442(exponent, factors):
     """EN 442: (excess / 50)^n; 1.267 at 60 K is also printed by radiator sellers."""
     t = 20.0 + np.array(EXCESS)
-    assert output_kw(Emitter(1.0, exponent=exponent), t, t, 20.0) == pytest.approx(factors, abs=6e-5)
+    assert output_kw(HeatEmitter(1.0, exponent=exponent), t, t, 20.0) == pytest.approx(factors, abs=6e-5)
 
 
-# flow, return, room: arithmetic and logarithmic excess, output factors by each (EN 442, references 50 and 49.83 K, n = 1.3)
+# flow, return, room: arithmetic and logarithmic excess, output factors by each (EN 442, references 50 and
+# 49.83 K, n = 1.3)
 MEANS = [
     (55, 45, 20, 30.00, 29.720, 0.5148, 0.5107),
     (50, 45, 21, 26.50, 26.421, 0.4381, 0.4383),
@@ -76,7 +77,7 @@ def test_floor_of_en_1264(excess, watt):
 
 
 def test_required_water_temperature_inverts_the_output():
-    house = [Emitter(9.0), Emitter(3.0, 20.0, "underfloor"), Emitter(1.0, 30.0, "fan_coil")]
+    house = [HeatEmitter(9.0), HeatEmitter(3.0, 20.0, "underfloor"), HeatEmitter(1.0, 30.0, "fan_coil")]
     loads = np.array([0.5, 3.0, 6.0, np.nan, 0.0])
     water = required_mean_water_c(loads, house, 21.0)
     assert output_kw(house, water[:3], water[:3], 21.0) == pytest.approx(loads[:3], rel=1e-6)
@@ -86,7 +87,7 @@ def test_required_water_temperature_inverts_the_output():
 
 def test_radiators_sized_for_70_c_at_a_heat_pump_temperature():
     """EN 442: at 45/35/20 a radiator gives 30 % of its rating, so 8.4 kW needs about 28 kW rated."""
-    assert output_kw(Emitter(8.4 / 0.2968), 45, 35, 20) == pytest.approx(8.4, rel=1e-3)
+    assert output_kw(HeatEmitter(8.4 / 0.2968), 45, 35, 20) == pytest.approx(8.4, rel=1e-3)
 
 
 def test_cold_water_gives_nothing_and_wrong_input_is_refused():
@@ -95,6 +96,6 @@ def test_cold_water_gives_nothing_and_wrong_input_is_refused():
     with pytest.raises(ValueError, match="at least one"):
         required_mean_water_c(1.0, [], 20)
     with pytest.raises(ValueError, match="kind"):
-        Emitter(1.0, kind="stove")
+        HeatEmitter(1.0, kind="stove")
     with pytest.raises(ValueError, match="mean"):
         excess_temperature(50, 40, 20, mean="harmonic")

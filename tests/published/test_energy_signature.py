@@ -1,4 +1,5 @@
-"""Heating change-point fits against a synthetic set, another package's fit of its own sample meter, and known truths."""
+"""Heating change-point fits against a synthetic set, another package's fit of its own sample meter, and known
+truths."""
 
 from pathlib import Path
 
@@ -6,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.figures.energy_signature import NotIdentified, change_point
+from fieldfare.analysis.figures.energy_signature import NotIdentified, change_point
 
 SAMPLE = Path(__file__).parent / "data" / "opendsm_il_gas_hdd_only_daily.csv"
 KWH_PER_THERM = 29.3071
@@ -54,13 +55,17 @@ def test_the_order_of_the_days_does_not_matter_to_the_line():
 
 
 def test_against_opendsm_on_its_own_sample_meter():
-    """opendsm 1.2.7 (Apache License 2.0), sample `il-gas-hdd-only-daily`, a simulated house with a balance point of 60 degrees Fahrenheit.
+    """opendsm 1.2.7 (Apache License 2.0), sample `il-gas-hdd-only-daily`, a simulated house with a balance
+    point of 60 degrees Fahrenheit.
 
-    The package is not installed beside this project: 1.2.7 holds pandas below 3 and needs multimethod below 2, and 1.2.6, which pip picks
+    The package is not installed beside this project: 1.2.7 holds pandas below 3 and needs multimethod below
+        2, and 1.2.6, which pip picks
     beside pandas 3, does not import there as resolved (an undeclared pytz). So its data and its own fit were
-    taken once, in an environment of their own: load_sample("il-gas-hdd-only-daily"); the 366 days before `blackout_start_date`;
-    DailyBaselineData.from_series(..., is_electricity_data=False); DailyModel(model="legacy").fit(...), whose one submodel is the 3-parameter
-    heating line; written to the CSV with therms as 29.3071 kWh, Fahrenheit as Celsius, and the parameters in the header lines.
+    taken once, in an environment of their own: load_sample("il-gas-hdd-only-daily"); the 366 days before
+        `blackout_start_date`;
+    DailyBaselineData.from_series(..., is_electricity_data=False); DailyModel(model="legacy").fit(...), whose
+    one submodel is the 3-parameter heating line; written to the CSV with therms as 29.3071 kWh, Fahrenheit as
+    Celsius, and the parameters in the header lines.
     """
     header = [line for line in SAMPLE.read_text().splitlines() if line.startswith("#")]
     theirs = dict(item.split("=") for item in header[-1].lstrip("# ").split())
@@ -73,7 +78,8 @@ def test_against_opendsm_on_its_own_sample_meter():
     assert fit.slope == pytest.approx(slope, rel=0.01)
     assert fit.base_temperature_c == pytest.approx(base_c, abs=0.1)
     assert fit.base_load == pytest.approx(base, rel=0.015)
-    # Least squares, so no other line does better, theirs included; and the truth of the simulation lies inside the interval.
+    # Least squares, so no other line does better, theirs included; and the truth of the simulation lies
+    # inside the interval.
     t, e = days.temperature_c.to_numpy(), days.energy_kwh.to_numpy()
     own = np.sum((e - fit.predict(t)) ** 2)
     assert own <= np.sum((e - (base + slope * np.minimum(t - base_c, 0))) ** 2)
@@ -142,7 +148,8 @@ def test_a_winter_without_warm_days_gives_the_line_but_no_base():
 
 
 def test_base_temperature_trap():
-    """EN 12831 against the signature: 250 W/K, 21/-2 C is 5 750 W; a line to a base of 15.5 C gives 4 375 W, 0.761 of it."""
+    """EN 12831 against the signature: 250 W/K, 21/-2 C is 5 750 W; a line to a base of 15.5 C gives 4 375 W,
+    0.761 of it."""
     t = np.arange(-5.0, 21.0)
     fit = change_point(t, 250 * 0.024 * np.maximum(15.5 - t, 0), base_load=0.0)
     assert fit.coefficient_w_per_k * 23 == pytest.approx(5750)

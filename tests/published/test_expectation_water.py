@@ -5,8 +5,13 @@ import math
 import numpy as np
 import pytest
 
-from analysis.expectation import charge_balance, cylinder_cooling, pressure, reheat
-from analysis.expectation.excess import Excess, Expected, excess
+from fieldfare.analysis.expectation import (
+    charge_balance,
+    cylinder_cooling,
+    pressure,
+    reheat,
+)
+from fieldfare.analysis.expectation.excess import Excess, Expected, excess
 
 # Expansion and the vessel
 
@@ -127,7 +132,8 @@ def test_cooling_of_a_class_c_cylinder():
 
 
 def test_how_long_a_disinfected_cylinder_stays_hot():
-    """By hand: 250 l at 2.06 W/K have a time constant of 141 h; from 70 to 65 C in 20 C that is 141 h x ln(50/45)."""
+    """By hand: 250 l at 2.06 W/K have a time constant of 141 h; from 70 to 65 C in 20 C that is 141 h x
+    ln(50/45)."""
     told = cylinder_cooling.cooling_minutes(250.0, 2.06, 70.0, 65.0)
     assert told == pytest.approx(60.0 * 250.0 * 1.163 / 2.06 * math.log(50.0 / 45.0))
     assert cylinder_cooling.cooling_minutes(250.0, 2.06, 60.0, 65.0) == 0.0

@@ -2,12 +2,19 @@
 
 import pytest
 
-from analysis.physics.factors import COUNTRIES, FACTORS, emission_factor, energy_content, fuel_for_heat_kwh
+from fieldfare.analysis.physics.factors import (
+    COUNTRIES,
+    FACTORS,
+    emission_factor,
+    energy_content,
+    fuel_for_heat_kwh,
+)
 
 
 @pytest.mark.parametrize(("year", "value", "kg_per_100_mwh"), [(2024, 0.20705, 20705), (2025, 0.177, 17700)])
 def test_uk_grid_generation(year, value, kg_per_100_mwh):
-    """UK government conversion factors 2024 and 2025: 100 000 kWh are 20 705 and 17 700 kg; never the 0.233 seen elsewhere."""
+    """UK government conversion factors 2024 and 2025: 100 000 kWh are 20 705 and 17 700 kg; never the 0.233
+    seen elsewhere."""
     factor = emission_factor("electricity", year=year)
     assert (factor.value, factor.year) == (value, year)
     assert factor.value * 100_000 == pytest.approx(kg_per_100_mwh)
@@ -23,7 +30,8 @@ def test_the_set_of_the_year_or_the_last_before_it():
 
 
 def test_burning_oil_per_litre_and_per_kwh_agree():
-    """2.540 kg/l over 0.2468 kg/kWh is 10.29 kWh/l; 46.2 MJ/kg and 1245.7 l/t give 10.30 (inputs from memory)."""
+    """2.540 kg/l over 0.2468 kg/kWh is 10.29 kWh/l; 46.2 MJ/kg and 1245.7 l/t give 10.30 (inputs from
+    memory)."""
     litre = next(f for f in FACTORS if f.carrier == "heating_oil" and f.kind == "emission_litre")
     assert litre.value / emission_factor("heating_oil").value == pytest.approx(10.29, abs=0.005)
     assert energy_content("heating_oil").value == pytest.approx(46.2 / 3.6 * 1000 / 1245.7, abs=0.005)
@@ -33,7 +41,8 @@ def test_burning_oil_per_litre_and_per_kwh_agree():
 
 
 def test_worked_counterfactual():
-    """12 000 kWh of heat: oil at 84 % 14 285.7 kWh, 1 387 l, 3 523 kg; heat pump at 2.80 4 285.7 kWh, 887 (2024) or 759 kg (2025)."""
+    """12 000 kWh of heat: oil at 84 % 14 285.7 kWh, 1 387 l, 3 523 kg; heat pump at 2.80 4 285.7 kWh, 887
+    (2024) or 759 kg (2025)."""
     fuel = fuel_for_heat_kwh(12000, 0.84)
     assert fuel == pytest.approx(14285.7, abs=0.05)
     assert fuel / energy_content("heating_oil").value == pytest.approx(1387, abs=0.5)
@@ -53,8 +62,10 @@ def test_every_factor_says_where_it_comes_from():
 
 
 def test_other_countries_factors():
-    """German mix 2022 to 2024: 439, 381 and 343 g/kWh (IINAS for HEA, October 2025). Ireland 2015: 467.5 g/kWh, natural gas
-    56.9 and kerosene 71.4 t/TJ net, which are 204.7 and 257.0 g/kWh (Sustainable Energy Authority of Ireland)."""
+    """German mix 2022 to 2024: 439, 381 and 343 g/kWh (IINAS for HEA, October 2025). Ireland 2015: 467.5
+    g/kWh, natural gas 56.9 and kerosene 71.4 t/TJ net, which are 204.7 and 257.0 g/kWh (Sustainable Energy
+    Authority of Ireland).
+    """
     assert [emission_factor("electricity", year=y, country="DE").value for y in (2022, 2023, 2024)] == [
         0.439,
         0.381,
@@ -67,7 +78,8 @@ def test_other_countries_factors():
 
 
 def test_fuels_of_any_country_are_the_ipccs():
-    """IPCC 2006 defaults (from memory): 56.1, 74.1 and 63.1 t/TJ net; a twentieth below the UK's, which count methane too."""
+    """IPCC 2006 defaults (from memory): 56.1, 74.1 and 63.1 t/TJ net; a twentieth below the UK's, which count
+    methane too."""
     for carrier, net in (("natural_gas", 56.1), ("heating_oil", 74.1), ("lpg", 63.1)):
         factor = emission_factor(carrier, country="NZ")
         assert 0.88 < factor.value / (net * 3.6 / 1000) < 0.96

@@ -1,11 +1,12 @@
-"""Frost and defrosts: psychrometric facts of rating air, and what field and laboratory tests found (reference 9)."""
+"""Frost and defrosts: psychrometric facts of rating air, and what field and laboratory tests found (reference
+9)."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from analysis.expectation.defrost import (
+from fieldfare.analysis.expectation.defrost import (
     LENGTH_MIN,
     coat_share,
     defrosts_due,
@@ -13,11 +14,19 @@ from analysis.expectation.defrost import (
     too_long,
     too_often,
 )
-from analysis.expectation.frost import LEAST, MOST, USUAL, Coil, frost_mass, frost_rate
+from fieldfare.analysis.expectation.frost import (
+    LEAST,
+    MOST,
+    USUAL,
+    Coil,
+    frost_mass,
+    frost_rate,
+)
 
 
 def test_rating_air_at_7_degrees_frosts_only_a_coil_7_k_colder():
-    """A7(6) is 87 % with a frost point of 5 °C: the coil must be below 0 °C (reference 9.2, computed with psychrolib)."""
+    """A7(6) is 87 % with a frost point of 5 °C: the coil must be below 0 °C (reference 9.2, computed with
+    psychrolib)."""
     colder = np.array([6.0, 6.9, 7.1, 8.0])
     coils = colder / USUAL.difference_k
     assert list(frost_rate(7.0, 86.8, coils) > 0.0) == [False, False, True, True]

@@ -1,9 +1,10 @@
-"""Hot water: energies, mixing (V40 of EN 16147), tapping profiles, standing losses, and facts of the trade."""
+"""Hot water: energies, mixing (V40 of EN 16147), tapping profiles, standing losses, and facts of the
+trade."""
 
 import numpy as np
 import pytest
 
-from analysis.physics import hot_water
+from fieldfare.analysis.physics import hot_water
 
 
 @pytest.mark.parametrize(
@@ -29,7 +30,8 @@ def test_v40_of_a_uniform_store(litres, store, mixed):
 
 @pytest.mark.parametrize(("litres", "store", "mixed"), [(120, 54, 187.2), (180, 54, 280.8)])
 def test_mixing_table_of_an_installers_guide(litres, store, mixed):
-    """Printed (cut to whole tens or units) for cold water at 15 C: 187 and 280 l; 480 l need a store of 307 l."""
+    """Printed (cut to whole tens or units) for cold water at 15 C: 187 and 280 l; 480 l need a store of 307
+    l."""
     assert hot_water.mixed_litres(litres, store, cold_c=15) == pytest.approx(mixed, abs=0.05)
     assert hot_water.mixed_litres(307.7, 54, cold_c=15) == pytest.approx(480, abs=0.1)
 
@@ -63,7 +65,8 @@ def test_performance_on_profile_m():
     ],
 )
 def test_standing_loss_classes(litres, limits):
-    """Reg. (EU) 812/2013 Annex II Table 2, coefficients from memory: checks the arithmetic of the formula only."""
+    """Reg. (EU) 812/2013 Annex II Table 2, coefficients from memory: checks the arithmetic of the formula
+    only."""
     got = [hot_water.loss_class_limit_w(litres, c) for c in ("A+", "A", "B", "C", "D")]
     assert got == pytest.approx(limits, abs=0.06)
     assert hot_water.loss_class(litres, limits[2] - 0.1) == "B"
@@ -79,9 +82,11 @@ def test_standing_loss_at_another_temperature():
 
 
 def test_common_practice_reheating_300_litres_by_10_k():
-    """Common practice, no source: 300 l from 45 to 55 C is 3.49 kWh and takes 25 to 40 minutes with a 12 kW unit in the field.
+    """Common practice, no source: 300 l from 45 to 55 C is 3.49 kWh and takes 25 to 40 minutes with a 12 kW
+    unit in the field.
 
-    At the full 12 kW and nothing lost it is 17 minutes; 25 to 40 minutes mean that 5.2 to 8.4 kW reach the water.
+    At the full 12 kW and nothing lost it is 17 minutes; 25 to 40 minutes mean that 5.2 to 8.4 kW reach the
+    water.
     """
     assert hot_water.heat_kwh(300, 45, 55) == pytest.approx(3.49, abs=0.005)
     assert hot_water.reheat_minutes(300, 45, 55, 12.0) == pytest.approx(17.4, abs=0.1)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from analysis import cautions
-from analysis.physics import hot_water
+from fieldfare.analysis import cautions
+from fieldfare.analysis.physics import hot_water
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from analysis.physics import metering
+from fieldfare.analysis.physics import metering
 
-# Sum of the three parts' limits [%], smallest difference 3 K: difference, class 1 at qp/2, class 2 at qp/2 and qp/50, class 3 likewise
+# Sum of the three parts' limits [%], smallest difference 3 K: difference, class 1 at qp/2, class 2 at qp/2
+# and qp/50, class 3 likewise
 EN_1434 = [
     (3, 6.02, 7.04, 8.00, 8.10, 10.00),
     (5, 4.42, 5.44, 6.40, 6.50, 8.40),
@@ -23,7 +24,8 @@ def test_heat_meter_limits_of_en_1434_1(difference, one, two, two_low, three, th
         return metering.heat_meter_mpe(difference, flow_ratio, meter_class).total * 100
 
     got = [total(0.5, "1"), total(0.5, "2"), total(0.02, "2"), total(0.5, "3"), total(0.02, "3")]
-    # At qp/50 the flow sensor's part is 2 + 0.02 x 50 = 3 % in class 2; in class 3 it would be 5.5 and is held at 5 %.
+    # At qp/50 the flow sensor's part is 2 + 0.02 x 50 = 3 % in class 2; in class 3 it would be 5.5 and is
+    # held at 5 %.
     assert got == pytest.approx([one, two, two_low, three, three_low], abs=0.006)
 
 
@@ -35,11 +37,19 @@ def test_flow_sensor_limit_never_exceeds_5_percent():
 
 # 2014/32/EU Annex V (MI-003) Table 2 [%]: temperature, class, below and from the transitional current
 MI_003 = [
-    (20, "A", 3.5, 3.5), (20, "B", 2, 2), (20, "C", 1, 0.7),
-    (0, "A", 5, 4.5), (35, "B", 2.5, 2.5), (-5, "C", 1.3, 1.0),
-    (-20, "A", 7, 7), (50, "B", 3.5, 3.5), (45, "C", 1.7, 1.3),
-    (-30, "A", 9, 9), (60, "B", 4, 4), (65, "C", 2, 1.5),
-]  # fmt: skip
+    (20, "A", 3.5, 3.5),
+    (20, "B", 2, 2),
+    (20, "C", 1, 0.7),
+    (0, "A", 5, 4.5),
+    (35, "B", 2.5, 2.5),
+    (-5, "C", 1.3, 1.0),
+    (-20, "A", 7, 7),
+    (50, "B", 3.5, 3.5),
+    (45, "C", 1.7, 1.3),
+    (-30, "A", 9, 9),
+    (60, "B", 4, 4),
+    (65, "C", 2, 1.5),
+]
 
 
 @pytest.mark.parametrize(("temperature", "meter_class", "below", "above"), MI_003)
@@ -54,7 +64,8 @@ def test_electricity_meter_limits_of_mi_003(temperature, meter_class, below, abo
 
 
 def test_worked_band_of_a_performance_factor():
-    """Class 2 heat at 5 K and qp/2 with class B electricity: root sum square 5.80 %, so 3.00 +- 0.17; worst case 7.44 %."""
+    """Class 2 heat at 5 K and qp/2 with class B electricity: root sum square 5.80 %, so 3.00 +- 0.17; worst
+    case 7.44 %."""
     heat = float(metering.heat_meter_mpe(5, 0.5, "2").total)
     electricity = metering.electricity_meter_mpe("B")
     assert metering.combine(heat, electricity) == pytest.approx(0.0580, abs=5e-5)
@@ -84,7 +95,8 @@ def test_gum_4_3_7_worked_example():
 
 
 def test_coverage_of_few_rectangular_parts():
-    """JCGM 101:2008: one rectangular 0.95 x sqrt 3, two equal (triangular) (1 - sqrt 0.05) x sqrt 6; normal 1.960."""
+    """JCGM 101:2008: one rectangular 0.95 x sqrt 3, two equal (triangular) (1 - sqrt 0.05) x sqrt 6; normal
+    1.960."""
     assert metering.coverage_factor([1.0]) == pytest.approx(0.95 * math.sqrt(3), abs=0.01)
     assert metering.coverage_factor([2.0, 2.0]) == pytest.approx(
         (1 - math.sqrt(0.05)) * math.sqrt(6), abs=0.01
@@ -95,7 +107,8 @@ def test_coverage_of_few_rectangular_parts():
 
 
 def test_coverage_holds_the_truth_95_times_in_100():
-    """Parts drawn within their class limits (class 2 heat at 6 K, class B electricity): the interval of the ratio holds the truth."""
+    """Parts drawn within their class limits (class 2 heat at 6 K, class B electricity): the interval of the
+    ratio holds the truth."""
     rng = np.random.default_rng(7)
     parts = [float(p) for p in metering.heat_meter_mpe(6, 0.6, "2")]
     electricity = metering.electricity_meter_mpe("B")

@@ -5,12 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.expectation.mixed import USUAL_HOT_WATER_KWH, mixed_electricity, usual_curve, usual_hot_water
-from analysis.physics.heat_pump import RatedPerformance, generic_cop
+from fieldfare.analysis.expectation.mixed import (
+    USUAL_HOT_WATER_KWH,
+    mixed_electricity,
+    usual_curve,
+    usual_hot_water,
+)
+from fieldfare.analysis.physics.heat_pump import RatedPerformance, generic_cop
 
 
 def test_a_winters_day_of_an_average_unit():
-    """Staffell et al. (2012) at A2: 3.12 at 40 °C and 2.17 at 55 °C (reference 8): 42 kWh of house, 8 kWh of hot water."""
+    """Staffell et al. (2012) at A2: 3.12 at 40 °C and 2.17 at 55 °C (reference 8): 42 kWh of house, 8 kWh of
+    hot water."""
     rating = RatedPerformance()
     day = mixed_electricity(
         np.array([50.0]), np.array([2.0]), np.array([40.0]), rating, np.array([2.0]), hot_water_kwh=8.0

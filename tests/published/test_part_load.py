@@ -1,13 +1,14 @@
-"""Part load: the second law's bounds, EN 14825's fixed-speed unit, and what a unit's own days may and may not teach."""
+"""Part load: the second law's bounds, EN 14825's fixed-speed unit, and what a unit's own days may and may not
+teach."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from analysis.expectation.part_load import USUAL_STRENGTH, learned_strength, part_load_gain
-from analysis.physics.heat_pump import RatedPerformance, part_load_cop
-from analysis.physics.second_law import PLAUSIBLE_SHARE_OF_CARNOT, carnot_cop
+from fieldfare.analysis.expectation.part_load import USUAL_STRENGTH, learned_strength, part_load_gain
+from fieldfare.analysis.physics.heat_pump import RatedPerformance, part_load_cop
+from fieldfare.analysis.physics.second_law import PLAUSIBLE_SHARE_OF_CARNOT, carnot_cop
 
 # EN 14825:2018 Annex H: T, Pdh, COPd (reference 3.3).
 ANNEX_H = [
@@ -33,7 +34,8 @@ def test_a_small_lift_gains_more_than_a_great_one():
 
 
 def test_the_gain_of_the_exchangers_alone_is_the_carnot_ratio():
-    """Half the output over 30 K: (30 + 10) / (30 + 5) of the lift is saved; the compressor adds some per cent."""
+    """Half the output over 30 K: (30 + 10) / (30 + 5) of the lift is saved; the compressor adds some per
+    cent."""
     assert part_load_gain(0.5, 5.0, 35.0) == pytest.approx(40.0 / 35.0, rel=0.06)
 
 
@@ -46,7 +48,8 @@ def test_no_gain_lifts_annex_h_above_what_is_plausible():
 
 
 def test_a_fixed_speed_unit_loses_instead():
-    """EN 14825 Annex H at 7 °C: COPd 4.91 at a capacity ratio of 0.3133 degrades by 0.8202 (reference 3.2)."""
+    """EN 14825 Annex H at 7 °C: COPd 4.91 at a capacity ratio of 0.3133 degrades by 0.8202 (reference
+    3.2)."""
     assert part_load_cop(4.91, 0.3133) / 4.91 == pytest.approx(0.8202, abs=1e-4)
     # It runs at its full output or not at all, so there is nothing to gain while it runs.
     assert part_load_gain(1.0, 7.0, 35.0) == pytest.approx(1.0)

@@ -6,7 +6,7 @@ import hplib.hplib as hplib
 import numpy as np
 import pytest
 
-from analysis.physics.heat_pump import (
+from fieldfare.analysis.physics.heat_pump import (
     RatedPerformance,
     RatingPoint,
     brine_temperature,
@@ -94,14 +94,16 @@ def test_a_point_of_annex_h_that_was_not_given_is_predicted_from_the_others(left
 
 
 def test_flow_temperature_rule_of_2_to_2_5_percent_per_kelvin():
-    """Staffell et al. (2012) confirm 2.2 to 2.5 % per K; a unit known at one point follows it within 0.5 points."""
+    """Staffell et al. (2012) confirm 2.2 to 2.5 % per K; a unit known at one point follows it within 0.5
+    points."""
     unit = RatedPerformance(TYPICAL[:1])
     per_kelvin = np.log(unit.cop(7, 35) / unit.cop(7, 55)) / 20 * 100
     assert 1.9 < per_kelvin < 2.9
 
 
 def test_full_speed_output_is_not_taken_from_a_point_at_part_speed():
-    """Catalogue points at A7 below those at A2 are part speed (common practice, no source): full load at A7 is no less than at A2."""
+    """Catalogue points at A7 below those at A2 are part speed (common practice, no source): full load at A7
+    is no less than at A2."""
     unit = RatedPerformance(INVERTER)
     assert unit.capacity_kw(7, 35) >= 8.0
     assert unit.capacity_kw(-7, 35) == pytest.approx(7.5, rel=0.02)
@@ -133,7 +135,8 @@ def test_generic_ground_source_curve_is_staffell_2012(flow, cop):
 
 
 def test_generic_curve_beyond_its_range():
-    """Range 15 to 60 K. At A-7/W55 (62 K) the bare regression gives 1.730; below 15 K it would go on rising, above 96 K it would turn up."""
+    """Range 15 to 60 K. At A-7/W55 (62 K) the bare regression gives 1.730; below 15 K it would go on rising,
+    above 96 K it would turn up."""
     assert generic_cop(-7, 55) == pytest.approx(1.730, abs=0.06)
     assert generic_cop(18, 25) == generic_cop(10, 25)
     assert generic_cop(-25, 75) < generic_cop(-15, 75) < generic_cop(-7, 75)
@@ -149,7 +152,8 @@ def hplib_cop(group, outdoor, flow):
 
 @pytest.mark.parametrize(("group", "printed"), [(1, (5.059, 4.289, 4.183)), (4, (4.252, 3.776, 3.649))])
 def test_hplib_generic_units_between_their_rating_points(group, printed):
-    """hplib 1.9 generic inverter (1) and on/off (4) units over A2..A7 and W35..W45, where its fit holds: its corners give the inside to 2 %, three of them the fourth to 7 %."""
+    """hplib 1.9 generic inverter (1) and on/off (4) units over A2..A7 and W35..W45, where its fit holds: its
+    corners give the inside to 2 %, three of them the fourth to 7 %."""
     corners = [(7, 35), (2, 35), (7, 45), (2, 45)]
     points = [RatingPoint(o, f, None, hplib_cop(group, o, f)) for o, f in corners]
     assert [p.cop for p in points[:3]] == pytest.approx(printed, abs=0.002)
@@ -160,7 +164,8 @@ def test_hplib_generic_units_between_their_rating_points(group, printed):
 
 
 def test_one_point_of_an_hplib_unit_stays_within_the_spread_of_the_generic_units():
-    """hplib 1.9: from A7/W35 alone, each generic unit elsewhere in A2..A7, W35..W45 within the 19 % by which the two differ at A7/W35."""
+    """hplib 1.9: from A7/W35 alone, each generic unit elsewhere in A2..A7, W35..W45 within the 19 % by which
+    the two differ at A7/W35."""
     spread = hplib_cop(1, 7, 35) / hplib_cop(4, 7, 35) - 1
     assert spread == pytest.approx(0.19, abs=0.005)
     for group in (1, 4):

@@ -1,9 +1,10 @@
 """One real heat pump's quarter hours: energy, starts and days as published, and heat not assessed.
 
-Source: Brudermueller, Kreft, Fleisch, Staake (2023), Large-scale monitoring of residential heat pump cycling using smart
-meter data, Applied Energy 350, 121734; data published with the paper under the MIT licence. Counts of repeated rows and
-the rule "on above 0.1 kWh a quarter hour" are worked out from that file. The folder stands beside the project; without
-it these tests are skipped.
+Source: Brudermueller, Kreft, Fleisch, Staake (2023), Large-scale monitoring of residential heat pump cycling
+    using smart
+meter data, Applied Energy 350, 121734; data published with the paper under the MIT licence. Counts of
+repeated rows and the rule "on above 0.1 kWh a quarter hour" are worked out from that file. The folder stands
+beside the project; without it these tests are skipped.
 """
 
 from __future__ import annotations
@@ -15,12 +16,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.facts.build import build_facts
-from analysis.plant.load import parse_site
-from analysis.plant.site import Site
-from analysis.result import Result, analyse
-from collector.csv import ingest_csv
-from collector.store.local import LocalStore
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.result import Result, analyse
+from fieldfare.collector.csv import ingest_csv
+from fieldfare.collector.store.local import LocalStore
 
 FILE = Path(__file__).parents[3] / "shared" / "data" / "swiss-heat-pump-15min-2021.csv"
 pytestmark = pytest.mark.skipif(

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from analysis.physics.heat_pump import carnot_cop, lorenz_cop, second_law_efficiency
+from fieldfare.analysis.physics.heat_pump import carnot_cop, lorenz_cop, second_law_efficiency
 
-# Encyclopedia table "Coefficient of performance" (heating): source, then flow 35, 45, 55, 65, 75, 85 C, printed to one decimal
+# Encyclopedia table "Coefficient of performance" (heating): source, then flow 35, 45, 55, 65, 75, 85 C,
+# printed to one decimal
 CARNOT_TABLE = {
     -20: (5.6, 4.9, 4.4, 4.0, 3.7, 3.4),
     0: (8.8, 7.1, 6.0, 5.2, 4.6, 4.2),

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from analysis.physics.sun import (
+from fieldfare.analysis.physics.sun import (
     clear_noon,
     daytime_temperature,
     declination,

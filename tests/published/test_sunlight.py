@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.physics.sunlight import extraterrestrial, from_temperature_range, on_walls
+from fieldfare.analysis.physics.sunlight import extraterrestrial, from_temperature_range, on_walls
 
 MJ_PER_DAY = 1e6 / 86400.0  # W/m2
 

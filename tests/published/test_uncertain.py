@@ -1,12 +1,18 @@
-"""Probabilities of an excess: textbook values of the normal and Student's distribution, and Stouffer's method."""
+"""Probabilities of an excess: textbook values of the normal and Student's distribution, and Stouffer's
+method."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from analysis.expectation.uncertain import Lognormal, joint_score, normal_chance, score_of
-from analysis.findings.telling import sure
+from fieldfare.analysis.expectation.uncertain import (
+    Lognormal,
+    joint_score,
+    normal_chance,
+    score_of,
+)
+from fieldfare.analysis.findings.confidence import confidence_of
 
 
 @pytest.mark.parametrize(("score", "chance"), [(0.0, 0.5), (1.0, 0.8413), (1.645, 0.95), (1.96, 0.975)])
@@ -36,8 +42,8 @@ def test_a_lognormals_interval_holds_what_monte_carlo_says():
 
 def test_confidence_at_a_limit_is_that_of_the_sound_plants_below_it():
     """A limit stands where 19 of 20 sound plants stay below; a long season tells no more than that."""
-    assert sure(1.0, 3000.0) == pytest.approx(0.95, abs=0.01)
-    assert 0.5 < sure(1.0, 3.0) < sure(1.0, 30.0) < 0.95
+    assert confidence_of(1.0, 3000.0) == pytest.approx(0.95, abs=0.01)
+    assert 0.5 < confidence_of(1.0, 3.0) < confidence_of(1.0, 30.0) < 0.95
 
 
 @pytest.mark.parametrize(
@@ -45,18 +51,19 @@ def test_confidence_at_a_limit_is_that_of_the_sound_plants_below_it():
     [((1.5, 30.0), (1.2, 30.0)), ((1.2, 90.0), (1.2, 7.0)), ((1.2, 30.0, 1.0), (1.2, 30.0, 0.5))],
 )
 def test_confidence_grows_with_size_days_and_share(more, less):
-    assert sure(*more) > sure(*less)
+    assert confidence_of(*more) > confidence_of(*less)
 
 
 def test_confidence_is_calibrated_where_its_model_holds():
-    """Of plants that are told with 0.9, nine in ten exceed the expected figure: drawn plants, half of them sound."""
+    """Of plants that are told with 0.9, nine in ten exceed the expected figure: drawn plants, half of them
+    sound."""
     rng = np.random.default_rng(5)
     n, spread = 4000, 0.25
     excess = np.where(
         rng.random(n) < 0.5, 0.0, rng.uniform(0.0, 1.0, n)
     )  # logarithm over the expected figure
     measured = excess + spread * rng.standard_normal(n)
-    told = np.array([sure(float(np.exp(m - 1.645 * spread)), 3000.0) for m in measured])
+    told = np.array([confidence_of(float(np.exp(m - 1.645 * spread)), 3000.0) for m in measured])
     for low in (0.95, 0.98):
         group = told >= low
         assert (excess[group] > 0.0).mean() >= low - 0.06

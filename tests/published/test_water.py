@@ -1,11 +1,12 @@
-"""Water and antifreeze against IAPWS-IF97 and the Melinder (2010) mixtures; heat coefficients of EN 1434-1."""
+"""Water and antifreeze against IAPWS-IF97 and the Melinder (2010) mixtures; heat coefficients of EN
+1434-1."""
 
 import CoolProp.CoolProp as CoolProp
 import iapws
 import numpy as np
 import pytest
 
-from analysis.physics import water
+from fieldfare.analysis.physics import water
 
 PRESSURE_MPA = 1.6  # EN 1434-1 states its heat coefficients at 16 bar
 
@@ -18,7 +19,8 @@ def k_of_if97(flow_c, return_c, meter_c):
     return (if97(flow_c).h - if97(return_c).h) / (if97(meter_c).v * (flow_c - return_c)) / 3600
 
 
-# Heat coefficient of EN 1434-1 from IAPWS-IF97 at 16 bar: return, flow, k with the meter in the return, in the flow [kWh/(m3 K)]
+# Heat coefficient of EN 1434-1 from IAPWS-IF97 at 16 bar: return, flow, k with the meter in the return, in
+# the flow [kWh/(m3 K)]
 HEAT_COEFFICIENTS = [
     (20, 35, 1.15899, 1.15412),
     (25, 30, 1.15756, 1.15593),
@@ -61,7 +63,8 @@ def test_properties_within_a_ten_thousandth_of_if97_from_0_to_120_c():
 
 
 def test_table_5_of_iapws_r7_97_300_k_3_mpa():
-    """Density only mildly depends on pressure (here 1.4 MPa away): 1/0.00100215168 kg/m3, enthalpy 115.331273 kJ/kg."""
+    """Density only mildly depends on pressure (here 1.4 MPa away): 1/0.00100215168 kg/m3, enthalpy 115.331273
+    kJ/kg."""
     assert 1 / water.density(26.85) == pytest.approx(0.00100215168, rel=8e-4)
     assert water.enthalpy(26.85) == pytest.approx(115.331273, abs=1.5)
 
@@ -95,7 +98,8 @@ FLUIDS = {"propylene_glycol": "MPG", "ethylene_glycol": "MEG"}
 @pytest.mark.parametrize("fluid", FLUIDS)
 @pytest.mark.parametrize("percent", [5, 10, 15, 20, 25, 30, 35, 40, 45, 50])
 def test_mixture_properties_within_1_percent_of_coolprop(fluid, percent):
-    """Melinder (2010) as CoolProp's incompressible MPG and MEG, -10 to 80 C within each mixture's liquid range."""
+    """Melinder (2010) as CoolProp's incompressible MPG and MEG, -10 to 80 C within each mixture's liquid
+    range."""
     name = f"INCOMP::{FLUIDS[fluid]}[{percent / 100}]"
     freezing = CoolProp.PropsSI("T_freeze", "T", 300, "P", 2e5, name) - 273.15
     assert water.freezing_point(fluid, percent) == pytest.approx(freezing, abs=0.1)
@@ -118,7 +122,8 @@ def test_mixture_heat_coefficient_within_1_percent_of_coolprop(fluid, percent, r
     assert got == pytest.approx(expected, rel=0.01)
 
 
-# Over-reading [%] of a water meter in the return, both published property sets where both hold (they differ by 0.6 to 1.1 points)
+# Over-reading [%] of a water meter in the return, both published property sets where both hold (they differ
+# by 0.6 to 1.1 points)
 OVER_READING = [
     ("propylene_glycol", 20, 30, 35, 2.81, 2.22),
     ("propylene_glycol", 25, 30, 35, 3.77, 2.89),

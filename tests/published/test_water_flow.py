@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from analysis.expectation.uncertain import normal_chance
-from analysis.expectation.water_flow import nominal_difference, water_difference
+from fieldfare.analysis.expectation.uncertain import normal_chance
+from fieldfare.analysis.expectation.water_flow import nominal_difference, water_difference
 
 
 def test_twelve_litres_a_minute_over_5_k():

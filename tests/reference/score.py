@@ -28,7 +28,7 @@ FIGURES = {
 
 def run(data: str, *arguments: str) -> tuple[int, str, str]:
     """Run one command of the product with the data folder `data`; return status, output and errors."""
-    start = "import sys; from api.cli import main; sys.exit(main())"
+    start = "import sys; from fieldfare.api.cli import main; sys.exit(main())"
     command = [sys.executable, "-c", start, "--data", data, *arguments]
     try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=TIMEOUT_S, check=False)

@@ -19,17 +19,53 @@ from tests.reference.plants_b.unit import humidity_ratio, saturation_pressure
 
 KWH = 1.0 / 60000.0  # one minute at one watt
 CODES = {
-    "short_cycling", "excessive_defrost", "defrost_without_frost", "flow_temperature_above_curve",
-    "no_weather_compensation", "low_flow", "falling_flow", "buffer_mixing", "backup_heater_use",
-    "immersion_use", "high_standby", "pump_always_on", "heating_out_of_season",
-    "efficiency_below_expected", "efficiency_fell", "heat_loss_above_design", "heat_loss_below_design",
-    "capacity_short", "room_below_target", "slow_reheat", "reheat_incomplete", "hot_water_shortfall",
-    "high_standing_loss", "pasteurisation_missed", "diverter_passing", "pressure_falling", "pressure_low",
-    "frost_risk", "data_gap", "sensor_stuck", "register_reset", "unit_mismatch", "flow_return_swapped",
-    "clock_offset", "implausible_efficiency", "heat_meter_disagrees", "outdoor_sensor_biased",
-    "unit_stopped", "fault_reported", "water_too_hot", "disinfection_lacking", "pressure_high",
-    "pressure_swings", "meter_misplaced", "performance_below_promise", "electricity_above_expected",
-}  # fmt: skip
+    "short_cycling",
+    "excessive_defrost",
+    "defrost_without_frost",
+    "flow_temperature_above_curve",
+    "no_weather_compensation",
+    "low_flow",
+    "falling_flow",
+    "buffer_mixing",
+    "backup_heater_use",
+    "immersion_use",
+    "high_standby",
+    "pump_always_on",
+    "heating_out_of_season",
+    "efficiency_below_expected",
+    "efficiency_fell",
+    "heat_loss_above_design",
+    "heat_loss_below_design",
+    "capacity_short",
+    "room_below_target",
+    "slow_reheat",
+    "reheat_incomplete",
+    "hot_water_shortfall",
+    "high_standing_loss",
+    "pasteurisation_missed",
+    "diverter_passing",
+    "pressure_falling",
+    "pressure_low",
+    "frost_risk",
+    "data_gap",
+    "sensor_stuck",
+    "register_reset",
+    "unit_mismatch",
+    "flow_return_swapped",
+    "clock_offset",
+    "implausible_efficiency",
+    "heat_meter_disagrees",
+    "outdoor_sensor_biased",
+    "unit_stopped",
+    "fault_reported",
+    "water_too_hot",
+    "disinfection_lacking",
+    "pressure_high",
+    "pressure_swings",
+    "meter_misplaced",
+    "performance_below_promise",
+    "electricity_above_expected",
+}
 
 
 @pytest.fixture(scope="module")
@@ -119,8 +155,14 @@ def test_second_law(seed):
 def test_rating_is_what_the_unit_does(seed):
     home = make_home(np.random.default_rng(seed), 5, no_glycol=True)
     flow = home.site["heat_pump"]["flow_m3_per_h"]
-    speeds = {(7.0, 35.0): (0.5, 87), (2.0, 35.0): (0.62, 84), (-7.0, 35.0): (0.9, 75), (7.0, 55.0): (0.5,
-        87), (-7.0, 55.0): (0.9, 75), (12.0, 35.0): (0.35, 85)}  # fmt: skip
+    speeds = {
+        (7.0, 35.0): (0.5, 87),
+        (2.0, 35.0): (0.62, 84),
+        (-7.0, 35.0): (0.9, 75),
+        (7.0, 55.0): (0.5, 87),
+        (-7.0, 55.0): (0.9, 75),
+        (12.0, 35.0): (0.35, 85),
+    }
     for row in home.site["rating"]:
         speed, humidity = speeds[row["outdoor_c"], row["flow_c"]]
         heat, power = bench(as_record(home.par), row["outdoor_c"], row["flow_c"], speed, humidity, flow)
@@ -130,8 +172,18 @@ def test_rating_is_what_the_unit_does(seed):
 
 
 def test_rating_holds_in_the_house():
-    home = make_home(np.random.default_rng(21), 90, "2024-10-15", "maritime", emitters="radiator",
-        buffer=1, dhw=False, flow_design=42.0, no_glycol=True, oversize=1.1)  # fmt: skip
+    home = make_home(
+        np.random.default_rng(21),
+        90,
+        "2024-10-15",
+        "maritime",
+        emitters="radiator",
+        buffer=1,
+        dhw=False,
+        flow_design=42.0,
+        no_glycol=True,
+        oversize=1.1,
+    )
     sim = home.simulate()
     c = sim.channel
     near = (np.abs(sim.inputs[:, r.I_TOUT] - 7) < 1.5) & (np.abs(c("t_hx") - 35) < 2.0) & (c("mode") == RUN)
@@ -159,9 +211,15 @@ def test_same_seed_same_plant():
 
 @pytest.mark.parametrize(
     ("kind", "channel", "sign"),
-    [("defrost_airflow", "defrosts", 1), ("pressure_leak", "pressure", -1), ("efficiency_below", "p_unit", 1),
-     ("curve_high", "t_hx", 1), ("heat_loss_above", "q_meter", 1), ("standing_loop", "q_dhw", 1)],
-)  # fmt: skip
+    [
+        ("defrost_airflow", "defrosts", 1),
+        ("pressure_leak", "pressure", -1),
+        ("efficiency_below", "p_unit", 1),
+        ("curve_high", "t_hx", 1),
+        ("heat_loss_above", "q_meter", 1),
+        ("standing_loop", "q_dhw", 1),
+    ],
+)
 def test_faults_change_the_plant(kind, channel, sign):
     fault = next(f for f in builder.FAULTS if f.kind == kind)
     results = []

@@ -15,11 +15,11 @@ from dataclasses import dataclass, field
 from datetime import date
 
 import tests.situations
-from analysis.facts.build import build_facts
-from analysis.findings.model import SEVERITIES, Finding, Severity
-from analysis.plant.load import parse_site
-from analysis.readings import Readings
-from analysis.result import analyse
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.findings.model import SEVERITIES, Finding, Severity
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Readings
+from fieldfare.analysis.reports.result import analyse
 
 
 @dataclass(frozen=True)

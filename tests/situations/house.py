@@ -16,9 +16,9 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.grid import local_midnight
-from analysis.plant.load import parse_site
-from analysis.readings import Readings, Samples
+from fieldfare.analysis.minutes.grid import local_midnight
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Readings, Samples
 from tests.situations.case import Made
 
 Floats = NDArray[np.float64]
@@ -140,7 +140,10 @@ class House:
             f"{[list(p) for p in CURVE]}\n"
         )
         if "tank" in self.points or "mode" in self.points:
-            head += f"[hot_water]\ncylinder_litres = 200\nsetpoint_c = {SETPOINT_C}\nreheat_below_c = {REHEAT_C}\n"
+            head += (
+                f"[hot_water]\ncylinder_litres = 200\nsetpoint_c = {SETPOINT_C}\nreheat_below_c ="
+                f" {REHEAT_C}\n"
+            )
         for point in self.points:
             quantity, form, unit = QUANTITIES[point]
             head += f'[[point]]\nid = "{point}"\nquantity = "{quantity}"\nas = "{form}"\n'

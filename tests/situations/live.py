@@ -18,15 +18,15 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 from paho.mqtt import client as paho
 
-from analysis.plant.load import parse_site
-from analysis.readings import Readings, Samples
-from api.alerts.alerts import AlertRow, Alerts
-from api.alerts.notices import Notices
-from api.jobs.book import JobBook
-from api.jobs.runner import Runner
-from api.jobs.work import work
-from api.service import Service
-from collector.mqtt.settings import MqttSettings
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Readings, Samples
+from fieldfare.api.alerts.alerts import AlertRow, Alerts
+from fieldfare.api.alerts.notices import Notices
+from fieldfare.api.core.service import Service
+from fieldfare.api.jobs.leases import JobLeases
+from fieldfare.api.jobs.runner import Runner
+from fieldfare.api.jobs.work import work
+from fieldfare.collector.mqtt.settings import MqttSettings
 from tests.services import Server, collecting, wait_until
 from tests.situations.house import USUAL, House
 
@@ -69,11 +69,11 @@ def time_to_alert(
     stop(house, house.time >= begin)
     readings = {p: s.between(0, now) for p, s in house.made().readings.items()}
     site = parse_site(house.site_text)
-    service.plants.add([(house.site_text, site)])
+    service.sites.add([(house.site_text, site)])
     service.store.append(site.id, {p: s.between(0, begin) for p, s in readings.items()})
     alerts = Alerts(service.database)
     runner = Runner(
-        service, alerts, Notices(service.database, service.settings), JobBook(service.database), work
+        service, alerts, Notices(service.database, service.settings), JobLeases(service.database), work
     )
     heat = readings["elec"]
     last_heat = int(heat.time[heat.value > 200.0][-1])

@@ -1,4 +1,5 @@
-"""Situations of meters that measure something else, coarse registers and broken sensors, and healthy look-alikes."""
+"""Situations of meters that measure something else, coarse registers and broken sensors, and healthy
+look-alikes."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.readings import Readings, Samples
+from fieldfare.analysis.readings import Readings, Samples
 from tests.situations.case import Made, Situation
 from tests.situations.house import USUAL, House
 
@@ -22,8 +23,16 @@ RATING = "".join(
 )
 MISPLACED = "meter_misplaced"
 ABOUT_METERS = frozenset(
-    {MISPLACED, "heat_meter_disagrees", "implausible_efficiency", "clock_offset", "unit_mismatch", "sensor_stuck", "flow_return_swapped"}
-)  # fmt: skip
+    {
+        MISPLACED,
+        "heat_meter_disagrees",
+        "implausible_efficiency",
+        "clock_offset",
+        "unit_mismatch",
+        "sensor_stuck",
+        "flow_return_swapped",
+    }
+)
 CYCLES = frozenset(
     {"short_cycling", "excessive_defrost", "defrost_without_frost", "sensor_stuck", "clock_offset"}
 )
@@ -199,127 +208,212 @@ def _coarse(elec: float, heat: float, points: tuple[str, ...] = FEW, every: int 
 
 
 UNDISINFECTED = frozenset({"disinfection_lacking"})
-"""The test house keeps its cylinder at 50 °C and has no disinfection: true of every long situation with it."""
+"""The test house keeps its cylinder at 50 °C and has no disinfection: true of every long situation with
+it."""
 
 SITUATIONS = [
     Situation(
-        "heat-meter-in-the-heating-branch", "the heat meter sits behind the diverter, in the heating branch",
-        lambda: _changed(_house(), _scaled(2.0, 0.0)), {MISPLACED: "watch"}, {MISPLACED: "one_branch_only"},
+        "heat-meter-in-the-heating-branch",
+        "the heat meter sits behind the diverter, in the heating branch",
+        lambda: _changed(_house(), _scaled(2.0, 0.0)),
+        {MISPLACED: "watch"},
+        {MISPLACED: "one_branch_only"},
     ),
     Situation(
-        "heat-meter-in-the-cylinder-branch", "the heat meter sits in the cylinder's branch",
-        lambda: _changed(_house(), _scaled(1.0, 0.0)), {MISPLACED: "watch"}, {MISPLACED: "one_branch_only"},
+        "heat-meter-in-the-cylinder-branch",
+        "the heat meter sits in the cylinder's branch",
+        lambda: _changed(_house(), _scaled(1.0, 0.0)),
+        {MISPLACED: "watch"},
+        {MISPLACED: "one_branch_only"},
     ),
     Situation(
-        "second-circuit-unmetered", "half of the heating water passes the heat meter by",
-        lambda: _changed(_house(days=24), _scaled(1.0, 0.5)), {MISPLACED: "watch"}, {MISPLACED: "one_branch_only"},
+        "second-circuit-unmetered",
+        "half of the heating water passes the heat meter by",
+        lambda: _changed(_house(days=24), _scaled(1.0, 0.5)),
+        {MISPLACED: "watch"},
+        {MISPLACED: "one_branch_only"},
     ),
     Situation(
-        "immersion-heats-the-cylinder", "the unit makes no hot water: a metered immersion heater does",
-        _immersion_only, forbids=frozenset({MISPLACED, "implausible_efficiency", "heat_meter_disagrees"}),
+        "immersion-heats-the-cylinder",
+        "the unit makes no hot water: a metered immersion heater does",
+        _immersion_only,
+        forbids=frozenset({MISPLACED, "implausible_efficiency", "heat_meter_disagrees"}),
     ),
     Situation(
-        "heat-meter-behind-heater", "the heat meter sits behind the in-line heater; the site file does not say so",
-        lambda: _with_heater(seen=True, declared=False), {MISPLACED: "watch"}, {MISPLACED: "behind_heater"},
+        "heat-meter-behind-heater",
+        "the heat meter sits behind the in-line heater; the site file does not say so",
+        lambda: _with_heater(seen=True, declared=False),
+        {MISPLACED: "watch"},
+        {MISPLACED: "behind_heater"},
     ),
     Situation(
-        "heat-meter-behind-heater-declared", "the heat meter sits behind the in-line heater, as the site file says",
-        lambda: _with_heater(seen=True, declared=True), forbids=ABOUT_METERS,
+        "heat-meter-behind-heater-declared",
+        "the heat meter sits behind the in-line heater, as the site file says",
+        lambda: _with_heater(seen=True, declared=True),
+        forbids=ABOUT_METERS,
     ),
     Situation(
-        "heat-meter-before-heater", "the heat meter sits before the in-line heater, as usual",
-        lambda: _with_heater(seen=False, declared=False), forbids=ABOUT_METERS,
+        "heat-meter-before-heater",
+        "the heat meter sits before the in-line heater, as usual",
+        lambda: _with_heater(seen=False, declared=False),
+        forbids=ABOUT_METERS,
     ),
     Situation(
-        "heat-meter-wrongly-declared", "the site file says behind the heater; the meter sits before it",
-        lambda: _with_heater(seen=False, declared=True), {MISPLACED: "watch"}, {MISPLACED: "behind_heater"},
+        "heat-meter-wrongly-declared",
+        "the site file says behind the heater; the meter sits before it",
+        lambda: _with_heater(seen=False, declared=True),
+        {MISPLACED: "watch"},
+        {MISPLACED: "behind_heater"},
     ),
     Situation(
-        "clamp-on-the-kitchen", "the electricity clamp sits on the kitchen's circuit",
-        lambda: _changed(_house(), _other_circuit), {MISPLACED: "act"}, {MISPLACED: "other_circuit"},
+        "clamp-on-the-kitchen",
+        "the electricity clamp sits on the kitchen's circuit",
+        lambda: _changed(_house(), _other_circuit),
+        {MISPLACED: "act"},
+        {MISPLACED: "other_circuit"},
     ),
     Situation(
-        "car-on-the-meter", "a car is charged on the heat pump's meter",
-        lambda: _changed(_house(), _other_load), {MISPLACED: "watch"}, {MISPLACED: "other_load_inside"},
+        "car-on-the-meter",
+        "a car is charged on the heat pump's meter",
+        lambda: _changed(_house(), _other_load),
+        {MISPLACED: "watch"},
+        {MISPLACED: "other_load_inside"},
     ),
     Situation(
-        "crankcase-heater", "healthy: a crankcase heater draws 35 W at rest",
-        lambda: _changed(_house(), _crankcase), forbids=ABOUT_METERS,
-    ),
-    Situation("all-meters-right", "healthy, every meter in its place", lambda: _house().made(), silent=True, allows=UNDISINFECTED),
-    Situation(
-        "heat-pulse-tenfold", "two registers alone; the heat meter's pulse value is ten times too high",
-        lambda: _changed(_house(points=FEW), _register_times("heat_kwh", 10.0)), {MISPLACED: "watch"}, {MISPLACED: "pulse_value"},
+        "crankcase-heater",
+        "healthy: a crankcase heater draws 35 W at rest",
+        lambda: _changed(_house(), _crankcase),
+        forbids=ABOUT_METERS,
     ),
     Situation(
-        "electricity-pulse-half", "every meter there; the electricity meter's pulse value is half of the true one",
+        "all-meters-right",
+        "healthy, every meter in its place",
+        lambda: _house().made(),
+        silent=True,
+        allows=UNDISINFECTED,
+    ),
+    Situation(
+        "heat-pulse-tenfold",
+        "two registers alone; the heat meter's pulse value is ten times too high",
+        lambda: _changed(_house(points=FEW), _register_times("heat_kwh", 10.0)),
+        {MISPLACED: "watch"},
+        {MISPLACED: "pulse_value"},
+    ),
+    Situation(
+        "electricity-pulse-half",
+        "every meter there; the electricity meter's pulse value is half of the true one",
         lambda: _changed(_house(), lambda house, value: value.__setitem__("elec", value["elec"] * 0.5)),
-        {MISPLACED: "watch"}, {MISPLACED: "pulse_value"},
+        {MISPLACED: "watch"},
+        {MISPLACED: "pulse_value"},
     ),
     Situation(
-        "heat-pulse-2.5", "the heat meter's pulse value is 2.5 times too high; flow and temperatures are right",
-        lambda: _changed(_house(), _scaled(None, 2.5)), {MISPLACED: "act"}, {MISPLACED: "pulse_value"},
-    ),
-    Situation("two-registers-right", "healthy, two registers alone", lambda: _coarse(0.001, 0.001), silent=True),
-    Situation(
-        "heat-in-whole-kwh", "healthy; the heat register counts whole kWh, the electricity in hundredths",
-        lambda: _coarse(0.01, 1.0), forbids=CYCLES | ABOUT_METERS,
+        "heat-pulse-2.5",
+        "the heat meter's pulse value is 2.5 times too high; flow and temperatures are right",
+        lambda: _changed(_house(), _scaled(None, 2.5)),
+        {MISPLACED: "act"},
+        {MISPLACED: "pulse_value"},
     ),
     Situation(
-        "both-in-whole-kwh", "healthy; both registers count whole kWh", lambda: _coarse(1.0, 1.0, (*FEW, "room", "tank")),
+        "two-registers-right", "healthy, two registers alone", lambda: _coarse(0.001, 0.001), silent=True
+    ),
+    Situation(
+        "heat-in-whole-kwh",
+        "healthy; the heat register counts whole kWh, the electricity in hundredths",
+        lambda: _coarse(0.01, 1.0),
         forbids=CYCLES | ABOUT_METERS,
     ),
     Situation(
-        "both-in-tenths", "healthy; both registers count tenths of a kWh, read each minute", lambda: _coarse(0.1, 0.1),
+        "both-in-whole-kwh",
+        "healthy; both registers count whole kWh",
+        lambda: _coarse(1.0, 1.0, (*FEW, "room", "tank")),
         forbids=CYCLES | ABOUT_METERS,
     ),
     Situation(
-        "whole-kwh-beside-the-mode", "healthy; whole kWh beside the unit's own word", lambda: _coarse(1.0, 1.0, (*FEW, "mode", "flow", "return")),
+        "both-in-tenths",
+        "healthy; both registers count tenths of a kWh, read each minute",
+        lambda: _coarse(0.1, 0.1),
         forbids=CYCLES | ABOUT_METERS,
     ),
     Situation(
-        "outdoor-at-minus-40", "the outdoor sensor shows -40 °C for a week, and the cylinder is cold for six days in it",
-        lambda: _cold_sensor(steady=True), {"hot_water_shortfall": "note"}, forbids=frozenset({"capacity_short", "room_below_target"}),
+        "whole-kwh-beside-the-mode",
+        "healthy; whole kWh beside the unit's own word",
+        lambda: _coarse(1.0, 1.0, (*FEW, "mode", "flow", "return")),
+        forbids=CYCLES | ABOUT_METERS,
     ),
     Situation(
-        "outdoor-about-minus-40", "the same with a reading that trembles",
-        lambda: _cold_sensor(steady=False), {"hot_water_shortfall": "note"}, forbids=frozenset({"capacity_short", "room_below_target"}),
+        "outdoor-at-minus-40",
+        "the outdoor sensor shows -40 °C for a week, and the cylinder is cold for six days in it",
+        lambda: _cold_sensor(steady=True),
+        {"hot_water_shortfall": "note"},
+        forbids=frozenset({"capacity_short", "room_below_target"}),
     ),
     Situation(
-        "loose-outdoor-cable", "healthy but for single outdoor readings of -50 °C", lambda: _changed(_house(), _loose_cable), silent=True, allows=UNDISINFECTED,
+        "outdoor-about-minus-40",
+        "the same with a reading that trembles",
+        lambda: _cold_sensor(steady=False),
+        {"hot_water_shortfall": "note"},
+        forbids=frozenset({"capacity_short", "room_below_target"}),
     ),
     Situation(
-        "cooling-summer", "healthy: hot water and cooling in summer", lambda: _cooling_summer(net=True),
-        forbids=ABOUT_METERS | {"heating_out_of_season", "efficiency_below_expected", "short_cycling", "low_flow"},
+        "loose-outdoor-cable",
+        "healthy but for single outdoor readings of -50 °C",
+        lambda: _changed(_house(), _loose_cable),
+        silent=True,
+        allows=UNDISINFECTED,
     ),
     Situation(
-        "cooling-uncounted", "healthy: cooling in summer, and a heat meter that counts no cold", lambda: _cooling_summer(net=False),
+        "cooling-summer",
+        "healthy: hot water and cooling in summer",
+        lambda: _cooling_summer(net=True),
+        forbids=ABOUT_METERS
+        | {"heating_out_of_season", "efficiency_below_expected", "short_cycling", "low_flow"},
+    ),
+    Situation(
+        "cooling-uncounted",
+        "healthy: cooling in summer, and a heat meter that counts no cold",
+        lambda: _cooling_summer(net=False),
         forbids=ABOUT_METERS | {"heating_out_of_season", "efficiency_below_expected", "short_cycling"},
     ),
     Situation(
-        "stove-in-the-evening", "a stove that nobody meters on most evenings", lambda: _stove(True),
+        "stove-in-the-evening",
+        "a stove that nobody meters on most evenings",
+        lambda: _stove(True),
         forbids=ABOUT_METERS | {"heat_loss_below_design"},
     ),
-    Situation("no-stove", "the same house without a stove", lambda: _stove(False), silent=True, allows=UNDISINFECTED),
     Situation(
-        "solar-cylinder", "a solar collector heats the cylinder at noon", _cylinder_by_sun,
+        "no-stove", "the same house without a stove", lambda: _stove(False), silent=True, allows=UNDISINFECTED
+    ),
+    Situation(
+        "solar-cylinder",
+        "a solar collector heats the cylinder at noon",
+        _cylinder_by_sun,
         forbids=ABOUT_METERS | {"high_standing_loss", "diverter_passing"},
     ),
     Situation(
-        "heat-clock-9-minutes", "the heat meter's clock is nine minutes late", lambda: _changed(_house(), _late("heat", minutes=9)),
+        "heat-clock-9-minutes",
+        "the heat meter's clock is nine minutes late",
+        lambda: _changed(_house(), _late("heat", minutes=9)),
         {"clock_offset": "watch"},
     ),
     Situation(
-        "electricity-clock-6-minutes", "the electricity meter's clock is six minutes late",
-        lambda: _changed(_house(), _late("elec", minutes=6)), {"clock_offset": "watch"},
+        "electricity-clock-6-minutes",
+        "the electricity meter's clock is six minutes late",
+        lambda: _changed(_house(), _late("elec", minutes=6)),
+        {"clock_offset": "watch"},
     ),
     Situation(
-        "water-two-minutes-late", "healthy: water takes two minutes to the heat meter",
-        lambda: _changed(_house(), _late("heat", "flow", "return", minutes=2)), forbids=ABOUT_METERS,
+        "water-two-minutes-late",
+        "healthy: water takes two minutes to the heat meter",
+        lambda: _changed(_house(), _late("heat", "flow", "return", minutes=2)),
+        forbids=ABOUT_METERS,
     ),
-    Situation("hourly-means", "healthy: flow rate and temperatures as hourly means", _hourly, forbids=ABOUT_METERS),
     Situation(
-        "forward-only-heat-meter", "healthy: defrosts, and a heat meter that counts no heat flowing back",
-        lambda: _changed(_house(mean_c=0.0), _forward_only), forbids=ABOUT_METERS,
+        "hourly-means", "healthy: flow rate and temperatures as hourly means", _hourly, forbids=ABOUT_METERS
     ),
-]  # fmt: skip
+    Situation(
+        "forward-only-heat-meter",
+        "healthy: defrosts, and a heat meter that counts no heat flowing back",
+        lambda: _changed(_house(mean_c=0.0), _forward_only),
+        forbids=ABOUT_METERS,
+    ),
+]

@@ -1,4 +1,5 @@
-"""Properties that hold of every result: searched for over simulated plants, healthy ones and one of each fault.
+"""Properties that hold of every result: searched for over simulated plants, healthy ones and one of each
+fault.
 
     python -m tests.situations.properties --seeds 100:102 --cache DIR
 
@@ -17,10 +18,10 @@ from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from typing import Any
 
-from analysis.findings.limits import LIMITS
-from analysis.plant.load import parse_site
-from analysis.result import analyse
-from collector.simulated import faults
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.collector.simulated.faults import plant as faults_plant
 from tests.benchmarks.confusion import Case, facts_of
 
 
@@ -85,8 +86,8 @@ def cases(first: int, last: int, days: int, cache: str | None) -> list[Case]:
     out = []
     for seed in range(first, last):
         out.append(Case(seed, None, None, "healthy", None, **common))
-        for code in faults.codes():
-            out += [Case(seed, code, cause, "plain", None, **common) for cause in faults.causes(code)]
+        for code in faults_plant.codes():
+            out += [Case(seed, code, cause, "plain", None, **common) for cause in faults_plant.causes(code)]
     return out
 
 

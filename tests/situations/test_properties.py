@@ -1,4 +1,5 @@
-"""A few plants through the properties of every result; `python -m tests.situations.properties` searches all faults."""
+"""A few plants through the properties of every result; `python -m tests.situations.properties` searches all
+faults."""
 
 from __future__ import annotations
 

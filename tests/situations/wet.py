@@ -15,9 +15,9 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.grid import local_midnight
-from analysis.plant.load import parse_site
-from analysis.readings import Readings, Samples
+from fieldfare.analysis.minutes.grid import local_midnight
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import Readings, Samples
 from tests.situations.case import Made
 
 Floats = NDArray[np.float64]
@@ -28,18 +28,34 @@ DRAWS = ((420, 15), (450, 10), (745, 6), (1140, 12), (1200, 15))
 """Local minutes at which water is drawn, and for how long."""
 DRAW_W = 13_000.0
 CIRCUIT_LITRES = 150.0
-_AT, _DENSITY = (0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0), (
-    999.8, 999.7, 998.2, 995.7, 992.2, 988.0, 983.2, 977.8, 971.8,
-)  # fmt: skip
+_AT, _DENSITY = (
+    (0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0),
+    (
+        999.8,
+        999.7,
+        998.2,
+        995.7,
+        992.2,
+        988.0,
+        983.2,
+        977.8,
+        971.8,
+    ),
+)
 
 QUANTITIES: dict[str, tuple[str, str, str]] = {
-    "elec": ("heat_pump_electricity", "power", "W"), "heat": ("heat_output", "power", "W"),
-    "flow": ("flow_temperature", "gauge", "degC"), "return": ("return_temperature", "gauge", "degC"),
-    "rate": ("flow_rate", "gauge", "m3/h"), "outdoor": ("outdoor_temperature", "gauge", "degC"),
-    "room": ("room_temperature", "gauge", "degC"), "tank": ("cylinder_temperature", "gauge", "degC"),
-    "mode": ("operating_mode", "state", ""), "immersion": ("immersion_electricity", "power", "W"),
+    "elec": ("heat_pump_electricity", "power", "W"),
+    "heat": ("heat_output", "power", "W"),
+    "flow": ("flow_temperature", "gauge", "degC"),
+    "return": ("return_temperature", "gauge", "degC"),
+    "rate": ("flow_rate", "gauge", "m3/h"),
+    "outdoor": ("outdoor_temperature", "gauge", "degC"),
+    "room": ("room_temperature", "gauge", "degC"),
+    "tank": ("cylinder_temperature", "gauge", "degC"),
+    "mode": ("operating_mode", "state", ""),
+    "immersion": ("immersion_electricity", "power", "W"),
     "pressure": ("system_pressure", "gauge", "bar"),
-}  # fmt: skip
+}
 METERED = (
     "elec",
     "heat",
@@ -138,11 +154,12 @@ class Wet:
     @property
     def site_text(self) -> str:
         head = (
-            '[site]\nid = "test-water"\nname = "Test Water"\ntimezone = "Europe/London"\nlatitude = 52.0\nlongitude = -2.0\n'
-            "[design]\nheat_loss_kw = 5.6\nindoor_c = 20.5\noutdoor_c = -5.0\n[heat_pump]\nrated_output_kw = 8.0\n"
-            f"min_output_kw = 2.0\nflow_m3_per_h = 1.2\nmax_flow_c = {self.flow_limit_c}\n[heating_curve]\n"
-            f"points = [[-5.0, {self.heating_c or 44.0}], [15.0, {self.heating_c or 28.0}]]\n"
-            f"[hot_water]\ncylinder_litres = {self.litres}\nsetpoint_c = {self.setpoint_c}\nreheat_below_c = {self.reheat_c}\n"
+            '[site]\nid = "test-water"\nname = "Test Water"\ntimezone = "Europe/London"\nlatitude ='
+            " 52.0\nlongitude = -2.0\n[design]\nheat_loss_kw = 5.6\nindoor_c = 20.5\noutdoor_c ="
+            " -5.0\n[heat_pump]\nrated_output_kw = 8.0\nmin_output_kw = 2.0\nflow_m3_per_h = 1.2\nmax_flow_c"
+            f" = {self.flow_limit_c}\n[heating_curve]\npoints = [[-5.0, {self.heating_c or 44.0}], [15.0,"
+            f" {self.heating_c or 28.0}]]\n[hot_water]\ncylinder_litres = {self.litres}\nsetpoint_c ="
+            f" {self.setpoint_c}\nreheat_below_c = {self.reheat_c}\n"
         )
         if self.planned_c is not None:
             head += f"pasteurise_c = {self.planned_c}\npasteurise_every_days = {self.every_days}\n"

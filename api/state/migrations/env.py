@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from alembic import context
 
-from api.state import people_tables, work_tables
-from api.state.tables import Base
+from fieldfare.api.state import people_tables, work_tables
+from fieldfare.api.state.tables import Base
 
 __all__ = ["people_tables", "work_tables"]
 

@@ -38,7 +38,8 @@ def main() -> None:
         for metering in args.metering.split(","):
             write(args.out / f"{name}-{metering}", house, run, loss, without=METERING[metering])
         print(
-            f"{name}: {len(run) // 1440} days, heat loss {loss:.0f} W/K, design {house.coefficient_w_per_k:.0f} W/K"
+            f"{name}: {len(run) // 1440} days, heat loss {loss:.0f} W/K, design"
+            f" {house.coefficient_w_per_k:.0f} W/K"
         )
 
 

@@ -57,28 +57,46 @@ def readings(run: pd.DataFrame) -> pd.DataFrame:
     direct, diffuse = (run[f"Site {k} Solar Radiation Rate per Area"] for k in ("Direct", "Diffuse"))
     return pd.DataFrame(
         {
-            "hp_power": electricity, "hp_energy": 1200.0 + electricity.cumsum() / 60_000.0,
-            "heat_power": heat, "heat_energy": 4100.0 + heat.cumsum() / 60_000.0,
-            "pump_power": run["Pump Electricity Rate"], "flow": run["Heat Pump Load Side Outlet Temperature"],
+            "hp_power": electricity,
+            "hp_energy": 1200.0 + electricity.cumsum() / 60_000.0,
+            "heat_power": heat,
+            "heat_energy": 4100.0 + heat.cumsum() / 60_000.0,
+            "pump_power": run["Pump Electricity Rate"],
+            "flow": run["Heat Pump Load Side Outlet Temperature"],
             "back": run["Heat Pump Load Side Inlet Temperature"],
             "water": run["Heat Pump Load Side Mass Flow Rate"] * 3600.0 / 993.0,
-            "outdoor": run["Site Outdoor Air Drybulb Temperature"], "humidity": run["Site Outdoor Air Relative Humidity"],
-            "sun": diffuse + direct * altitude, "room": run["Zone Mean Air Temperature"], "target": run["Schedule Value"],
+            "outdoor": run["Site Outdoor Air Drybulb Temperature"],
+            "humidity": run["Site Outdoor Air Relative Humidity"],
+            "sun": diffuse + direct * altitude,
+            "room": run["Zone Mean Air Temperature"],
+            "target": run["Schedule Value"],
         }
-    )  # fmt: skip
+    )
 
 
 def site_text(house: House, points: tuple[Point, ...]) -> str:
     """The site file, as the designer knows the house."""
     zone, _, latitude = ZONES[house.climate]
     lines = [
-        "[site]", f'id = "engine-{house.name}"', f'name = "Engine {house.name}"', f'timezone = "{zone}"',
-        f"latitude = {latitude}", f"floor_area_m2 = {2.0 * house.width_m * house.depth_m}", "", "[design]",
-        f"heat_loss_kw = {house.design_load_kw:.2f}", f"indoor_c = {house.target_c}",
-        f"outdoor_c = {house.design_outdoor_c}", "", "[heat_pump]", 'source = "air"',
-        f"rated_output_kw = {house.output_kw:.2f}", f"min_output_kw = {house.least_share * house.output_kw:.2f}",
-        f"flow_m3_per_h = {house.design_load_kw / 4.18 / 8.0 * 3600.0 / 995.0:.3f}", "max_flow_c = 60.0",
-    ]  # fmt: skip
+        "[site]",
+        f'id = "engine-{house.name}"',
+        f'name = "Engine {house.name}"',
+        f'timezone = "{zone}"',
+        f"latitude = {latitude}",
+        f"floor_area_m2 = {2.0 * house.width_m * house.depth_m}",
+        "",
+        "[design]",
+        f"heat_loss_kw = {house.design_load_kw:.2f}",
+        f"indoor_c = {house.target_c}",
+        f"outdoor_c = {house.design_outdoor_c}",
+        "",
+        "[heat_pump]",
+        'source = "air"',
+        f"rated_output_kw = {house.output_kw:.2f}",
+        f"min_output_kw = {house.least_share * house.output_kw:.2f}",
+        f"flow_m3_per_h = {house.design_load_kw / 4.18 / 8.0 * 3600.0 / 995.0:.3f}",
+        "max_flow_c = 60.0",
+    ]
     for outdoor, flow in RATING_POINTS:
         full = house.output_kw * capacity_share(flow, outdoor)
         # Part load gains at a full load of 1 are none: 0.98 - 0.30 + 0.32.
@@ -120,10 +138,14 @@ def truth(house: House, run: pd.DataFrame, heat_loss: float) -> dict[str, Any]:
     pump = run["Pump Electricity Rate"]
     works = (heat > 0.0).to_numpy()
     return {
-        "H2": float(heat.sum() / electricity.sum()), "H4": float(heat.sum() / (electricity + pump).sum()),
-        "heat_loss_w_per_k": heat_loss, "starts": int(np.sum(works[1:] & ~works[:-1])), "defrosts": 0,
-        "electricity_kwh": float((electricity + pump).sum() / 60_000.0), "heat_kwh": float(heat.sum() / 60_000.0),
-    }  # fmt: skip
+        "H2": float(heat.sum() / electricity.sum()),
+        "H4": float(heat.sum() / (electricity + pump).sum()),
+        "heat_loss_w_per_k": heat_loss,
+        "starts": int(np.sum(works[1:] & ~works[:-1])),
+        "defrosts": 0,
+        "electricity_kwh": float((electricity + pump).sum() / 60_000.0),
+        "heat_kwh": float(heat.sum() / 60_000.0),
+    }
 
 
 def write(
@@ -150,10 +172,22 @@ def write(
     (folder / "site.toml").write_text(site_text(house, points))
     table.to_csv(folder / "readings.csv.gz")
     told = {
-        "name": f"engine-{house.name}", "family": "healthy", "title": f"{house.name} house of the reference engine",
-        "fault": None, "must": [], "first_cause": [], "must_not": [],
-        "may": ["heat_loss_below_design", "heat_loss_above_design"] if heat_loss < 0.85 * house.coefficient_w_per_k else [],
-        "verdict": {"in": ["in_order", "not_known"]}, "metering": "full" if not without else "some",
-        "spacing_min": spacing_min, "days": round(len(run) / 1440), "figures": truth(house, run, heat_loss),
-    }  # fmt: skip
+        "name": f"engine-{house.name}",
+        "family": "healthy",
+        "title": f"{house.name} house of the reference engine",
+        "fault": None,
+        "must": [],
+        "first_cause": [],
+        "must_not": [],
+        "may": (
+            ["heat_loss_below_design", "heat_loss_above_design"]
+            if heat_loss < 0.85 * house.coefficient_w_per_k
+            else []
+        ),
+        "verdict": {"in": ["in_order", "not_known"]},
+        "metering": "full" if not without else "some",
+        "spacing_min": spacing_min,
+        "days": round(len(run) / 1440),
+        "figures": truth(house, run, heat_loss),
+    }
     (folder / "truth.json").write_text(json.dumps(told, indent=1))

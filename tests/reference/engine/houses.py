@@ -14,11 +14,14 @@ WEATHER: dict[Climate, str] = {"golden": "Golden", "chicago": "Chicago", "washin
 class House:
     """A house of one heated zone over the ground, with an air-to-water heat pump.
 
-    wall_u, roof_u, window_u [W/m2K]; window_share of the wall area [-]; air_changes [1/h] at 4.47 m/s of wind when
-    wind_share is 1; wind_share : part of the infiltration in proportion to the wind [-]; gains_w : mean heat of people and
-    appliances; stove_w : evening heat that nobody meters, on days below 4 °C; set_back_k : at night [K]
-    oversize : output over heat loss on the design day [-]; cop : at A7/W35; least_share : least output over full [-]
-    curve_k : flow above what the emitters need by their size [K]; emitter_scale : emitters over what they need [-]
+    wall_u, roof_u, window_u [W/m2K]; window_share of the wall area [-]; air_changes [1/h] at 4.47 m/s of wind
+    when wind_share is 1; wind_share : part of the infiltration in proportion to the wind [-]; gains_w : mean
+    heat of people and appliances; stove_w : evening heat that nobody meters, on days below 4 °C; set_back_k :
+    at night [K]
+    oversize : output over heat loss on the design day [-]; cop : at A7/W35; least_share : least output over
+        full [-]
+    curve_k : flow above what the emitters need by their size [K]; emitter_scale : emitters over what they
+        need [-]
     """
 
     name: str
@@ -76,7 +79,8 @@ class House:
 
     @property
     def emitter_kw(self) -> float:
-        """Output at 50 K, so that the emitters give the load at the design flow (linear emitters, as in the engine)."""
+        """Output at 50 K, so that the emitters give the load at the design flow (linear emitters, as in the
+        engine)."""
         return self.design_load_kw * 50.0 / (self.flow_c - 4.0 - self.target_c)
 
     @property
@@ -96,9 +100,13 @@ def capacity_share(flow_c: float, outdoor_c: float) -> float:
 def input_share(flow_c: float, outdoor_c: float) -> float:
     """Electricity a unit of heat at full output, over the rated one at A7/W35 [-]."""
     return (
-        0.605 + 0.0115 * flow_c + 0.00012 * flow_c**2 - 0.0205 * outdoor_c + 0.00022 * outdoor_c**2
+        0.605
+        + 0.0115 * flow_c
+        + 0.00012 * flow_c**2
+        - 0.0205 * outdoor_c
+        + 0.00022 * outdoor_c**2
         - 0.00009 * flow_c * outdoor_c
-    )  # fmt: skip
+    )
 
 
 HOUSES: dict[str, House] = {

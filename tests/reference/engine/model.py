@@ -1,4 +1,5 @@
-"""The engine's input (epJSON) of a house: zone, weather, plant loop with an air-source heat pump, one-minute steps."""
+"""The engine's input (epJSON) of a house: zone, weather, plant loop with an air-source heat pump, one-minute
+steps."""
 
 from __future__ import annotations
 
@@ -16,19 +17,30 @@ OPEN_C = 30.0
 """A set temperature at which the emitter is always open."""
 
 OUTPUTS = (
-    "Site Outdoor Air Drybulb Temperature", "Site Outdoor Air Relative Humidity", "Site Wind Speed",
-    "Site Diffuse Solar Radiation Rate per Area", "Site Direct Solar Radiation Rate per Area", "Site Solar Altitude Angle", "Zone Mean Air Temperature", "Schedule Value",
-    "Heat Pump Load Side Heat Transfer Rate", "Heat Pump Electricity Rate", "Heat Pump Load Side Inlet Temperature",
-    "Heat Pump Load Side Outlet Temperature", "Heat Pump Load Side Mass Flow Rate", "Pump Electricity Rate",
+    "Site Outdoor Air Drybulb Temperature",
+    "Site Outdoor Air Relative Humidity",
+    "Site Wind Speed",
+    "Site Diffuse Solar Radiation Rate per Area",
+    "Site Direct Solar Radiation Rate per Area",
+    "Site Solar Altitude Angle",
+    "Zone Mean Air Temperature",
+    "Schedule Value",
+    "Heat Pump Load Side Heat Transfer Rate",
+    "Heat Pump Electricity Rate",
+    "Heat Pump Load Side Inlet Temperature",
+    "Heat Pump Load Side Outlet Temperature",
+    "Heat Pump Load Side Mass Flow Rate",
+    "Pump Electricity Rate",
     "Zone Ideal Loads Zone Sensible Heating Rate",
-)  # fmt: skip
+)
 
 
 def input_of(house: House, begin: tuple[int, int], end: tuple[int, int], *, coheating: bool = False) -> Model:
     """The engine's input.
 
     begin, end : (month, day) of a run that may pass the turn of the year; the weather file's year repeats
-    coheating : an ideal heater at a constant temperature instead of the plant, no gains and no sun, to measure the heat loss
+    coheating : an ideal heater at a constant temperature instead of the plant, no gains and no sun, to
+        measure the heat loss
     """
     model = _frame(begin, end)
     _envelope(model, house, shaded=coheating)
@@ -56,9 +68,14 @@ def _frame(begin: tuple[int, int], end: tuple[int, int]) -> Model:
         },
         "RunPeriod": {
             "Winter": {
-                "begin_month": begin[0], "begin_day_of_month": begin[1], "begin_year": years[0],
-                "end_month": end[0], "end_day_of_month": end[1], "end_year": years[1],
-                "use_weather_file_daylight_saving_period": "No", "use_weather_file_holidays_and_special_days": "No",
+                "begin_month": begin[0],
+                "begin_day_of_month": begin[1],
+                "begin_year": years[0],
+                "end_month": end[0],
+                "end_day_of_month": end[1],
+                "end_year": years[1],
+                "use_weather_file_daylight_saving_period": "No",
+                "use_weather_file_holidays_and_special_days": "No",
             }
         },
         "ScheduleTypeLimits": {"Any": {}},
@@ -71,9 +88,15 @@ def _frame(begin: tuple[int, int], end: tuple[int, int]) -> Model:
             for n, name in enumerate(OUTPUTS)
         },
         "OutputControl:Files": {
-            "Files": {"output_csv": "Yes", "output_eso": "Yes", "output_tabular": "No", "output_sqlite": "No", "output_json": "No"}
+            "Files": {
+                "output_csv": "Yes",
+                "output_eso": "Yes",
+                "output_tabular": "No",
+                "output_sqlite": "No",
+                "output_json": "No",
+            }
         },
-    }  # fmt: skip
+    }
 
 
 def _envelope(model: Model, house: House, *, shaded: bool) -> None:
@@ -88,8 +111,10 @@ def _envelope(model: Model, house: House, *, shaded: bool) -> None:
         # Surface films take 0.17 m2K/W (ISO 6946), the massive layer its own share.
         resistance = 1.0 / u - 0.17 - mass / 1.1
         model["Material"][f"{part} insulation"] = {
-            **outer, "thickness": max(0.035 * resistance, 0.003), "solar_absorptance": max(absorbed, 0.0001)
-        }  # fmt: skip
+            **outer,
+            "thickness": max(0.035 * resistance, 0.003),
+            "solar_absorptance": max(absorbed, 0.0001),
+        }
     model["WindowMaterial:SimpleGlazingSystem"] = {
         "Glass": {
             "u_factor": house.window_u,
@@ -125,18 +150,25 @@ def _surface(
 ) -> dict[str, Any]:
     axes = ("x", "y", "z")
     return {
-        "surface_type": kind, "construction_name": construction, "zone_name": "House",
-        "outside_boundary_condition": boundary, "sun_exposure": "SunExposed", "wind_exposure": "WindExposed",
+        "surface_type": kind,
+        "construction_name": construction,
+        "zone_name": "House",
+        "outside_boundary_condition": boundary,
+        "sun_exposure": "SunExposed",
+        "wind_exposure": "WindExposed",
         "vertices": [{f"vertex_{a}_coordinate": v for a, v in zip(axes, c, strict=True)} for c in corners],
-    }  # fmt: skip
+    }
 
 
 def _window(wall: str, corners: list[tuple[float, float, float]], scale: float) -> dict[str, Any]:
     """A window in the middle of a wall, its sides `scale` of the wall's."""
     centre = [sum(c[i] for c in corners) / 4.0 for i in range(3)]
     out: dict[str, Any] = {
-        "surface_type": "Window", "construction_name": "Window", "building_surface_name": wall, "number_of_vertices": 4
-    }  # fmt: skip
+        "surface_type": "Window",
+        "construction_name": "Window",
+        "building_surface_name": wall,
+        "number_of_vertices": 4,
+    }
     for n, corner in enumerate(corners, start=1):
         for i, axis in enumerate("xyz"):
             out[f"vertex_{n}_{axis}_coordinate"] = centre[i] + scale * (corner[i] - centre[i])
@@ -147,18 +179,35 @@ def _use(model: Model, house: House, coheating: bool) -> None:
     wind = house.wind_share
     model["ZoneInfiltration:DesignFlowRate"] = {
         "Air": {
-            "zone_or_zonelist_or_space_or_spacelist_name": "House", "schedule_name": ALWAYS,
-            "design_flow_rate_calculation_method": "AirChanges/Hour", "air_changes_per_hour": house.air_changes,
-            "constant_term_coefficient": 1.0 - wind, "temperature_term_coefficient": 0.0,
-            "velocity_term_coefficient": wind / 4.47, "velocity_squared_term_coefficient": 0.0,
+            "zone_or_zonelist_or_space_or_spacelist_name": "House",
+            "schedule_name": ALWAYS,
+            "design_flow_rate_calculation_method": "AirChanges/Hour",
+            "air_changes_per_hour": house.air_changes,
+            "constant_term_coefficient": 1.0 - wind,
+            "temperature_term_coefficient": 0.0,
+            "velocity_term_coefficient": wind / 4.47,
+            "velocity_squared_term_coefficient": 0.0,
         }
-    }  # fmt: skip
+    }
     if coheating:
         return
     model["Schedule:Compact"] = {
-        "Presence": _compact(["Until: 07:00", 0.7, "Until: 09:00", 1.5, "Until: 17:00", 0.7, "Until: 23:00", 1.7, "Until: 24:00", 0.7]),
+        "Presence": _compact(
+            [
+                "Until: 07:00",
+                0.7,
+                "Until: 09:00",
+                1.5,
+                "Until: 17:00",
+                0.7,
+                "Until: 23:00",
+                1.7,
+                "Until: 24:00",
+                0.7,
+            ]
+        ),
         "Evening": _compact(["Until: 17:00", 0.0, "Until: 22:00", 1.0, "Until: 24:00", 0.0]),
-    }  # fmt: skip
+    }
     model["OtherEquipment"] = {"People and appliances": _gain(house.gains_w / 1.04, "Presence")}
     if house.stove_w:
         model["OtherEquipment"]["Stove"] = _gain(house.stove_w, "Evening")
@@ -171,20 +220,26 @@ def _compact(fields: list[str | float]) -> dict[str, Any]:
 
 def _gain(watts: float, schedule: str) -> dict[str, Any]:
     return {
-        "fuel_type": "None", "zone_or_zonelist_or_space_or_spacelist_name": "House", "schedule_name": schedule,
-        "design_level_calculation_method": "EquipmentLevel", "design_level": watts, "fraction_radiant": 0.3,
-    }  # fmt: skip
+        "fuel_type": "None",
+        "zone_or_zonelist_or_space_or_spacelist_name": "House",
+        "schedule_name": schedule,
+        "design_level_calculation_method": "EquipmentLevel",
+        "design_level": watts,
+        "fraction_radiant": 0.3,
+    }
 
 
 def _thermostat(model: Model, schedule: str, deadband_k: float) -> None:
     model["ThermostatSetpoint:SingleHeating"] = {"Target": {"setpoint_temperature_schedule_name": schedule}}
     model["ZoneControl:Thermostat"] = {
         "Thermostat": {
-            "zone_or_zonelist_name": "House", "control_type_schedule_name": "Single heating",
-            "control_1_object_type": "ThermostatSetpoint:SingleHeating", "control_1_name": "Target",
+            "zone_or_zonelist_name": "House",
+            "control_type_schedule_name": "Single heating",
+            "control_1_object_type": "ThermostatSetpoint:SingleHeating",
+            "control_1_name": "Target",
             "temperature_difference_between_cutout_and_setpoint": deadband_k,
         }
-    }  # fmt: skip
+    }
 
 
 def _equipment(model: Model, kind: str, name: str, **connections: str) -> None:
@@ -192,18 +247,22 @@ def _equipment(model: Model, kind: str, name: str, **connections: str) -> None:
         "Equipment": {
             "equipment": [
                 {
-                    "zone_equipment_object_type": kind, "zone_equipment_name": name,
-                    "zone_equipment_cooling_sequence": 1, "zone_equipment_heating_or_no_load_sequence": 1,
+                    "zone_equipment_object_type": kind,
+                    "zone_equipment_name": name,
+                    "zone_equipment_cooling_sequence": 1,
+                    "zone_equipment_heating_or_no_load_sequence": 1,
                 }
             ]
         }
-    }  # fmt: skip
+    }
     model["ZoneHVAC:EquipmentConnections"] = {
         "Connections": {
-            "zone_name": "House", "zone_conditioning_equipment_list_name": "Equipment",
-            "zone_air_node_name": "House air", **connections,
+            "zone_name": "House",
+            "zone_conditioning_equipment_list_name": "Equipment",
+            "zone_air_node_name": "House air",
+            **connections,
         }
-    }  # fmt: skip
+    }
 
 
 def _ideal_heater(model: Model, house: House) -> None:
@@ -235,11 +294,13 @@ def _plant(model: Model, house: House) -> None:
         # UA that gives the rated output with 50 K between mean water and room.
         model["ZoneHVAC:Baseboard:Convective:Water"] = {
             "Emitter": {
-                "inlet_node_name": "Emitter in", "outlet_node_name": "Emitter out",
+                "inlet_node_name": "Emitter in",
+                "outlet_node_name": "Emitter out",
                 "heating_design_capacity": 1000.0 * house.emitter_kw,
-                "u_factor_times_area_value": 1000.0 * house.emitter_kw / 50.0, "maximum_water_flow_rate": flow_m3_s,
+                "u_factor_times_area_value": 1000.0 * house.emitter_kw / 50.0,
+                "maximum_water_flow_rate": flow_m3_s,
             }
-        }  # fmt: skip
+        }
         kind = "ZoneHVAC:Baseboard:Convective:Water"
     else:
         kind = "ZoneHVAC:LowTemperatureRadiant:VariableFlow"
@@ -250,7 +311,8 @@ def _plant(model: Model, house: House) -> None:
 
 
 def _room_thermostat(model: Model, house: House) -> None:
-    """An on-off room thermostat with a dead band: it lets the loop run or not, and the emitter takes what the loop gives.
+    """An on-off room thermostat with a dead band: it lets the loop run or not, and the emitter takes what the
+    loop gives.
 
     The engine's own thermostat meets the load of each minute exactly, which no real one does.
     """
@@ -268,20 +330,26 @@ def _room_thermostat(model: Model, house: House) -> None:
     }
     model["EnergyManagementSystem:Actuator"] = {
         "LoopRuns": {
-            "actuated_component_unique_name": "Heating loop", "actuated_component_type": "Plant Loop Overall",
+            "actuated_component_unique_name": "Heating loop",
+            "actuated_component_type": "Plant Loop Overall",
             "actuated_component_control_type": "On/Off Supervisory",
         }
-    }  # fmt: skip
+    }
     model["EnergyManagementSystem:GlobalVariable"] = {
         "Memory": {"variables": [{"erl_variable_name": "Called"}, {"erl_variable_name": "Held"}]}
     }
     half = house.deadband_k / 2.0
     lines = [
         "SET Held = Held + 1",
-        f"IF Called == 0 && Room < Target - {half} && Held >= {LEAST_HOLD_MIN}", "SET Called = 1", "SET Held = 0",
-        f"ELSEIF Called == 1 && Room > Target + {half} && Held >= {LEAST_HOLD_MIN}", "SET Called = 0", "SET Held = 0",
-        "ENDIF", "SET LoopRuns = Called",
-    ]  # fmt: skip
+        f"IF Called == 0 && Room < Target - {half} && Held >= {LEAST_HOLD_MIN}",
+        "SET Called = 1",
+        "SET Held = 0",
+        f"ELSEIF Called == 1 && Room > Target + {half} && Held >= {LEAST_HOLD_MIN}",
+        "SET Called = 0",
+        "SET Held = 0",
+        "ENDIF",
+        "SET LoopRuns = Called",
+    ]
     model["EnergyManagementSystem:Program"] = {
         "Thermostat": {"lines": [{"program_line": line} for line in lines]}
     }
@@ -302,15 +370,21 @@ def _room_thermostat(model: Model, house: House) -> None:
 
 def _floor_heating(model: Model, house: House, flow_m3_s: float) -> None:
     model["Material"]["Screed"] = {
-        "roughness": "MediumRough", "conductivity": 1.4, "density": 2000.0, "specific_heat": 1000.0, "thickness": 0.05
-    }  # fmt: skip
+        "roughness": "MediumRough",
+        "conductivity": 1.4,
+        "density": 2000.0,
+        "specific_heat": 1000.0,
+        "thickness": 0.05,
+    }
     model["ConstructionProperty:InternalHeatSource"] = {
         "Pipes": {
-            "construction_name": "Floor", "thermal_source_present_after_layer_number": 2,
-            "temperature_calculation_requested_after_layer_number": 2, "dimensions_for_the_ctf_calculation": 1,
+            "construction_name": "Floor",
+            "thermal_source_present_after_layer_number": 2,
+            "temperature_calculation_requested_after_layer_number": 2,
+            "dimensions_for_the_ctf_calculation": 1,
             "tube_spacing": 0.15,
         }
-    }  # fmt: skip
+    }
     model["Construction"]["Floor"] = {
         "outside_layer": "Floor insulation",
         "layer_2": "Mass",
@@ -323,80 +397,115 @@ def _floor_heating(model: Model, house: House, flow_m3_s: float) -> None:
     model["ZoneHVAC:LowTemperatureRadiant:VariableFlow:Design"] = {
         "Floor design": {
             "fluid_to_radiant_surface_heat_transfer_model": "ConvectionOnly",
-            "temperature_control_type": "MeanAirTemperature", "heating_design_capacity_method": "HeatingDesignCapacity",
-            "heating_control_throttling_range": 1.0, "heating_control_temperature_schedule_name": "Floor throttle",
+            "temperature_control_type": "MeanAirTemperature",
+            "heating_design_capacity_method": "HeatingDesignCapacity",
+            "heating_control_throttling_range": 1.0,
+            "heating_control_temperature_schedule_name": "Floor throttle",
         }
-    }  # fmt: skip
+    }
     model["ZoneHVAC:LowTemperatureRadiant:VariableFlow"] = {
         "Emitter": {
-            "design_object": "Floor design", "availability_schedule_name": ALWAYS, "zone_name": "House",
-            "surface_name_or_radiant_surface_group_name": "Floor", "hydronic_tubing_length": house.width_m * house.depth_m / 0.15,
-            "heating_design_capacity": 1000.0 * house.design_load_kw, "maximum_hot_water_flow": flow_m3_s,
-            "heating_water_inlet_node_name": "Emitter in", "heating_water_outlet_node_name": "Emitter out",
-            "number_of_circuits": "CalculateFromCircuitLength", "circuit_length": 90.0,
+            "design_object": "Floor design",
+            "availability_schedule_name": ALWAYS,
+            "zone_name": "House",
+            "surface_name_or_radiant_surface_group_name": "Floor",
+            "hydronic_tubing_length": house.width_m * house.depth_m / 0.15,
+            "heating_design_capacity": 1000.0 * house.design_load_kw,
+            "maximum_hot_water_flow": flow_m3_s,
+            "heating_water_inlet_node_name": "Emitter in",
+            "heating_water_outlet_node_name": "Emitter out",
+            "number_of_circuits": "CalculateFromCircuitLength",
+            "circuit_length": 90.0,
         }
-    }  # fmt: skip
+    }
 
 
 def _heat_pump(model: Model, house: House, flow_m3_s: float) -> None:
-    """Capacity and input ratio as smooth functions of leaving water and air temperature, about the level of EN 14511 data."""
+    """Capacity and input ratio as smooth functions of leaving water and air temperature, about the level of
+    EN 14511 data."""
     # x: leaving water, y: entering air [°C]; `houses.capacity_share` and `input_share` are the same sums.
     model["Curve:Biquadratic"] = {
         "Capacity": _curve(0.993, -0.003, 0.0, 0.016, 0.0, 0.0),
         "Input ratio": _curve(0.605, 0.0115, 0.00012, -0.0205, 0.00022, -0.00009),
     }
     model["Curve:Quadratic"] = {
-        # Less than full output costs up to a seventh less electricity a unit of heat; near the least it costs more.
+        # Less than full output costs up to a seventh less electricity a unit of heat; near the least it costs
+        # more.
         "Part load": {
-            "coefficient1_constant": 0.98, "coefficient2_x": -0.30, "coefficient3_x_2": 0.32,
-            "minimum_value_of_x": 0.0, "maximum_value_of_x": 1.0,
+            "coefficient1_constant": 0.98,
+            "coefficient2_x": -0.30,
+            "coefficient3_x_2": 0.32,
+            "minimum_value_of_x": 0.0,
+            "maximum_value_of_x": 1.0,
         }
-    }  # fmt: skip
+    }
     model["HeatPump:PlantLoop:EIR:Heating"] = {
         "Heat pump": {
-            "load_side_inlet_node_name": "Unit in", "load_side_outlet_node_name": "Unit out",
-            "condenser_type": "AirSource", "source_side_inlet_node_name": "Outdoor in",
-            "source_side_outlet_node_name": "Outdoor out", "load_side_reference_flow_rate": flow_m3_s,
-            "source_side_reference_flow_rate": 0.8, "reference_capacity": 1000.0 * house.output_kw,
+            "load_side_inlet_node_name": "Unit in",
+            "load_side_outlet_node_name": "Unit out",
+            "condenser_type": "AirSource",
+            "source_side_inlet_node_name": "Outdoor in",
+            "source_side_outlet_node_name": "Outdoor out",
+            "load_side_reference_flow_rate": flow_m3_s,
+            "source_side_reference_flow_rate": 0.8,
+            "reference_capacity": 1000.0 * house.output_kw,
             "reference_coefficient_of_performance": house.cop,
             "capacity_modifier_function_of_temperature_curve_name": "Capacity",
             "electric_input_to_output_ratio_modifier_function_of_temperature_curve_name": "Input ratio",
             "electric_input_to_output_ratio_modifier_function_of_part_load_ratio_curve_name": "Part load",
-            "control_type": "Setpoint", "minimum_part_load_ratio": house.least_share,
+            "control_type": "Setpoint",
+            "minimum_part_load_ratio": house.least_share,
             "heat_pump_defrost_control": "None",
         }
-    }  # fmt: skip
+    }
     model["OutdoorAir:NodeList"] = {"Air nodes": {"nodes": [{"node_or_nodelist_name": "Outdoor in"}]}}
 
 
 def _curve(c1: float, x: float, x2: float, y: float, y2: float, xy: float) -> dict[str, float]:
     return {
-        "coefficient1_constant": c1, "coefficient2_x": x, "coefficient3_x_2": x2, "coefficient4_y": y,
-        "coefficient5_y_2": y2, "coefficient6_x_y": xy, "minimum_value_of_x": 20.0, "maximum_value_of_x": 65.0,
-        "minimum_value_of_y": -25.0, "maximum_value_of_y": 25.0,
-    }  # fmt: skip
+        "coefficient1_constant": c1,
+        "coefficient2_x": x,
+        "coefficient3_x_2": x2,
+        "coefficient4_y": y,
+        "coefficient5_y_2": y2,
+        "coefficient6_x_y": xy,
+        "minimum_value_of_x": 20.0,
+        "maximum_value_of_x": 65.0,
+        "minimum_value_of_y": -25.0,
+        "maximum_value_of_y": 25.0,
+    }
 
 
 def _loop(model: Model, house: House, emitter_kind: str, flow_m3_s: float) -> None:
     model["SetpointManager:OutdoorAirReset"] = {
         "Curve": {
-            "control_variable": "Temperature", "setpoint_at_outdoor_low_temperature": house.curve[0],
-            "outdoor_low_temperature": house.design_outdoor_c, "setpoint_at_outdoor_high_temperature": house.curve[1],
-            "outdoor_high_temperature": 15.0, "setpoint_node_or_nodelist_name": "Supply out",
+            "control_variable": "Temperature",
+            "setpoint_at_outdoor_low_temperature": house.curve[0],
+            "outdoor_low_temperature": house.design_outdoor_c,
+            "setpoint_at_outdoor_high_temperature": house.curve[1],
+            "outdoor_high_temperature": 15.0,
+            "setpoint_node_or_nodelist_name": "Supply out",
         },
         "Unit curve": {
-            "control_variable": "Temperature", "setpoint_at_outdoor_low_temperature": house.curve[0],
-            "outdoor_low_temperature": house.design_outdoor_c, "setpoint_at_outdoor_high_temperature": house.curve[1],
-            "outdoor_high_temperature": 15.0, "setpoint_node_or_nodelist_name": "Unit out",
+            "control_variable": "Temperature",
+            "setpoint_at_outdoor_low_temperature": house.curve[0],
+            "outdoor_low_temperature": house.design_outdoor_c,
+            "setpoint_at_outdoor_high_temperature": house.curve[1],
+            "outdoor_high_temperature": 15.0,
+            "setpoint_node_or_nodelist_name": "Unit out",
         },
-    }  # fmt: skip
+    }
     model["Pump:ConstantSpeed"] = {
         "Pump": {
-            "inlet_node_name": "Supply in", "outlet_node_name": "Pump out", "design_flow_rate": flow_m3_s,
-            "design_pump_head": 25_000.0, "design_power_consumption": 60.0, "motor_efficiency": 0.6,
+            "inlet_node_name": "Supply in",
+            "outlet_node_name": "Pump out",
+            "design_flow_rate": flow_m3_s,
+            "design_pump_head": 25_000.0,
+            "design_power_consumption": 60.0,
+            "motor_efficiency": 0.6,
             "pump_control_type": "Intermittent",
         }
-    }  # fmt: skip
+    }
     pipes = {"Supply pipe": ("Unit out", "Supply out"), "Bypass pipe": ("Bypass in", "Bypass out")}
     pipes |= {
         "Demand in pipe": ("Demand in", "Demand split"),
@@ -419,13 +528,15 @@ def _loop(model: Model, house: House, emitter_kind: str, flow_m3_s: float) -> No
         name: {
             "components": [
                 {
-                    "component_object_type": kind, "component_name": part, "component_inlet_node_name": a,
+                    "component_object_type": kind,
+                    "component_name": part,
+                    "component_inlet_node_name": a,
                     "component_outlet_node_name": b,
                 }
             ]
         }
         for name, (kind, part, a, b) in components.items()
-    }  # fmt: skip
+    }
     sides = {
         "Supply": ("Pump branch", ["Unit branch"], "Supply end"),
         "Demand": ("Demand begin", ["Emitter branch", "Bypass"], "Demand end"),
@@ -437,15 +548,19 @@ def _loop(model: Model, house: House, emitter_kind: str, flow_m3_s: float) -> No
             "branches": [{"branch_name": b} for b in (first, *middle, last)]
         }
         model["Connector:Splitter"][f"{side} splitter"] = {
-            "inlet_branch_name": first, "branches": [{"outlet_branch_name": b} for b in middle]
-        }  # fmt: skip
+            "inlet_branch_name": first,
+            "branches": [{"outlet_branch_name": b} for b in middle],
+        }
         model["Connector:Mixer"][f"{side} mixer"] = {
-            "outlet_branch_name": last, "branches": [{"inlet_branch_name": b} for b in middle]
-        }  # fmt: skip
+            "outlet_branch_name": last,
+            "branches": [{"inlet_branch_name": b} for b in middle],
+        }
         model["ConnectorList"][f"{side} connectors"] = {
-            "connector_1_object_type": "Connector:Splitter", "connector_1_name": f"{side} splitter",
-            "connector_2_object_type": "Connector:Mixer", "connector_2_name": f"{side} mixer",
-        }  # fmt: skip
+            "connector_1_object_type": "Connector:Splitter",
+            "connector_1_name": f"{side} splitter",
+            "connector_2_object_type": "Connector:Mixer",
+            "connector_2_name": f"{side} mixer",
+        }
     model["PlantEquipmentList"] = {
         "Units": {
             "equipment": [
@@ -462,24 +577,35 @@ def _loop(model: Model, house: House, emitter_kind: str, flow_m3_s: float) -> No
     }
     model["PlantEquipmentOperationSchemes"] = {
         "Scheme": {
-            "control_scheme_1_object_type": "PlantEquipmentOperation:HeatingLoad", "control_scheme_1_name": "Heating",
+            "control_scheme_1_object_type": "PlantEquipmentOperation:HeatingLoad",
+            "control_scheme_1_name": "Heating",
             "control_scheme_1_schedule_name": ALWAYS,
         }
-    }  # fmt: skip
+    }
     model["PlantLoop"] = {
         "Heating loop": {
-            "fluid_type": "Water", "plant_equipment_operation_scheme_name": "Scheme",
-            "loop_temperature_setpoint_node_name": "Supply out", "maximum_loop_temperature": 80.0,
-            "minimum_loop_temperature": 5.0, "maximum_loop_flow_rate": flow_m3_s, "plant_loop_volume": 0.08,
-            "plant_side_inlet_node_name": "Supply in", "plant_side_outlet_node_name": "Supply out",
-            "plant_side_branch_list_name": "Supply branches", "plant_side_connector_list_name": "Supply connectors",
-            "demand_side_inlet_node_name": "Demand in", "demand_side_outlet_node_name": "Demand out",
-            "demand_side_branch_list_name": "Demand branches", "demand_side_connector_list_name": "Demand connectors",
+            "fluid_type": "Water",
+            "plant_equipment_operation_scheme_name": "Scheme",
+            "loop_temperature_setpoint_node_name": "Supply out",
+            "maximum_loop_temperature": 80.0,
+            "minimum_loop_temperature": 5.0,
+            "maximum_loop_flow_rate": flow_m3_s,
+            "plant_loop_volume": 0.08,
+            "plant_side_inlet_node_name": "Supply in",
+            "plant_side_outlet_node_name": "Supply out",
+            "plant_side_branch_list_name": "Supply branches",
+            "plant_side_connector_list_name": "Supply connectors",
+            "demand_side_inlet_node_name": "Demand in",
+            "demand_side_outlet_node_name": "Demand out",
+            "demand_side_branch_list_name": "Demand branches",
+            "demand_side_connector_list_name": "Demand connectors",
         }
-    }  # fmt: skip
+    }
     model["Sizing:Plant"] = {
         "Sizing": {
-            "plant_or_condenser_loop_name": "Heating loop", "loop_type": "Heating",
-            "design_loop_exit_temperature": house.curve[0], "loop_design_temperature_difference": RADIATOR_DROP_K,
+            "plant_or_condenser_loop_name": "Heating loop",
+            "loop_type": "Heating",
+            "design_loop_exit_temperature": house.curve[0],
+            "loop_design_temperature_difference": RADIATOR_DROP_K,
         }
-    }  # fmt: skip
+    }

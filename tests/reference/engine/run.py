@@ -33,7 +33,8 @@ def engine() -> Path:
 def simulate(
     house: House, begin: tuple[int, int], end: tuple[int, int], *, coheating: bool = False
 ) -> pd.DataFrame:
-    """Minutes of a run: one column for each of `model.OUTPUTS`, at the end of each minute, local standard time.
+    """Minutes of a run: one column for each of `model.OUTPUTS`, at the end of each minute, local standard
+    time.
 
     begin, end : (month, day), both included
     Raises RuntimeError with the engine's own words where it fails.
@@ -43,8 +44,10 @@ def simulate(
         source.write_text(json.dumps(input_of(house, begin, end, coheating=coheating)))
         done = subprocess.run(
             [str(engine()), "-w", str(weather_file(house)), "-d", folder, str(source)],
-            capture_output=True, text=True, timeout=LONGEST_S,
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            timeout=LONGEST_S,
+        )
         if done.returncode:
             raise RuntimeError((Path(folder) / "eplusout.err").read_text()[-2000:])
         table = pd.read_csv(Path(folder) / "eplusout.csv")

@@ -64,9 +64,9 @@ def fill_truth(plant: Plant, log: np.ndarray, channels: list[Channel], metering:
         "title": plant.title,
         "fault": told.get("fault"),
         "must": must,
-        "first_cause": told.get("first_cause", [])
-        if must and step <= told.get("cause_spacing", 5) and full
-        else [],
+        "first_cause": (
+            told.get("first_cause", []) if must and step <= told.get("cause_spacing", 5) and full else []
+        ),
         "may": may,
         "must_not": told.get("must_not", []),
         "verdict": {"in": verdict},

@@ -13,9 +13,32 @@ from tests.reference.plants_b.metering import Metering, Options, make_metering
 from tests.reference.plants_b.records import I_BLOCK, I_GB, I_HOUR, I_TOUT
 
 FAULTS: tuple[Fault, ...] = (*faults_heating.FAULTS, *faults_service.FAULTS, *faults_sensing.FAULTS)
-WORDS = ("ash", "birch", "cedar", "dock", "elder", "fern", "gorse", "hazel", "iris", "juniper", "kale",
-    "larch", "maple", "nettle", "oak", "pine", "quince", "rowan", "sorrel", "thyme", "umber", "vetch",
-    "willow", "yarrow")  # fmt: skip
+WORDS = (
+    "ash",
+    "birch",
+    "cedar",
+    "dock",
+    "elder",
+    "fern",
+    "gorse",
+    "hazel",
+    "iris",
+    "juniper",
+    "kale",
+    "larch",
+    "maple",
+    "nettle",
+    "oak",
+    "pine",
+    "quince",
+    "rowan",
+    "sorrel",
+    "thyme",
+    "umber",
+    "vetch",
+    "willow",
+    "yarrow",
+)
 RANDOM_KINDS = ("heat_meter", "electricity_only", "registers", "controller", "split_meters", "full")
 RANDOM_SHARES = (0.3, 0.18, 0.14, 0.14, 0.1, 0.14)
 HEALTHY_SHARE = 0.3
@@ -88,8 +111,12 @@ def build(
         change(m, home, sim)
     truth = healthy_truth(home, m) if fault is None else truth_of(fault, strength, home, day, m, x)
     title = "Nothing is wrong" if fault is None else fault.title
-    truth = {"name": identity(seed, metering)["id"], "family": "healthy" if fault is None else "fault",
-             "title": title, **truth}  # fmt: skip
+    truth = {
+        "name": identity(seed, metering)["id"],
+        "family": "healthy" if fault is None else "fault",
+        "title": title,
+        **truth,
+    }
     return home, sim, m, truth
 
 
@@ -125,9 +152,14 @@ def healthy_truth(home: Home, m: Metering) -> dict[str, Any]:
     little = m.kind in ("electricity_only", "registers", "controller", "split_meters")
     verdict = ["in_order"] if assessed else ["not_known"] if little else ["in_order", "not_known"]
     may = ["heat_loss_below_design"] if wood_stove in home.edits else []
-    return {"fault": {"kind": "none", "strength": None, "since": None, "parameters": {}}, "must": [],
-        "first_cause": [], "may": may, "must_not": ["unit_stopped", "frost_risk", "water_too_hot"],
-        "verdict": {"in": verdict}}  # fmt: skip
+    return {
+        "fault": {"kind": "none", "strength": None, "since": None, "parameters": {}},
+        "must": [],
+        "first_cause": [],
+        "may": may,
+        "must_not": ["unit_stopped", "frost_risk", "water_too_hot"],
+        "verdict": {"in": verdict},
+    }
 
 
 def write(seed: int, out: Path, family: str = "all", metering: str = "full") -> Path:

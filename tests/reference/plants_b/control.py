@@ -15,7 +15,7 @@ from tests.reference.plants_b.records import (
     I_SETA,
     I_SETB,
     I_TOUT,
-)  # fmt: skip
+)
 from tests.reference.plants_b.unit import defrost_due
 
 OFF, PRE, START, RUN, DEFROST, POST, LOCKED = 0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0

@@ -203,12 +203,18 @@ def figures(home: Home, sim: Any) -> dict[str, float]:
     unit, heater, immersion, pump = kwh("p_unit"), kwh("p_bu"), kwh("p_imm"), kwh("p_pump")
     heat = kwh("q_meter")
     total = unit + heater + immersion + pump
-    return {"H2": round(heat / max(unit, 1e-6), 3), "H4": round((heat + heater + immersion) / max(total,
-        1e-6), 3), "heat_loss_w_per_k": round(home.heat_loss_w_per_k, 1),
-        "starts": int(sim.channel("starts")[-1]), "defrosts": int(sim.channel("defrosts")[-1]),
-        "electricity_kwh": round(total, 1), "heat_kwh": round(heat + heater + immersion, 1),
-        "backup_kwh": round(heater, 1), "immersion_kwh": round(immersion, 1),
-        "hot_water_kwh": round(kwh("q_dhw"), 1), }  # fmt: skip
+    return {
+        "H2": round(heat / max(unit, 1e-6), 3),
+        "H4": round((heat + heater + immersion) / max(total, 1e-6), 3),
+        "heat_loss_w_per_k": round(home.heat_loss_w_per_k, 1),
+        "starts": int(sim.channel("starts")[-1]),
+        "defrosts": int(sim.channel("defrosts")[-1]),
+        "electricity_kwh": round(total, 1),
+        "heat_kwh": round(heat + heater + immersion, 1),
+        "backup_kwh": round(heater, 1),
+        "immersion_kwh": round(immersion, 1),
+        "hot_water_kwh": round(kwh("q_dhw"), 1),
+    }
 
 
 def write_plant(
@@ -218,6 +224,11 @@ def write_plant(
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "site.toml").write_text(site_text(home.site, identity, m))
     write_readings(folder, home, m)
-    truth = {**truth, "metering": m.kind, "spacing_min": m.spacing_s / 60, "days": home.days,
-             "figures": figures(home, sim)}  # fmt: skip
+    truth = {
+        **truth,
+        "metering": m.kind,
+        "spacing_min": m.spacing_s / 60,
+        "days": home.days,
+        "figures": figures(home, sim),
+    }
     (folder / "truth.json").write_text(json.dumps(truth, indent=1, default=float) + "\n")

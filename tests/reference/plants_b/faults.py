@@ -81,10 +81,19 @@ def truth_of(fault: Fault, strength: str, home: Home, day: int, metering, x: flo
     must = [{"any_of": list(fault.codes), "severity_at_least": fault.severity[level]}] if seen else []
     wrong = ["in_order"] if seen and fault.severity[level] != "note" else []
     verdict = [v for v in ALL_VERDICTS if v not in wrong]
-    return {"fault": {"kind": fault.kind, "strength": strength,
-        "since": home.date(day) if fault.mid else None, "parameters": {"x": x}}, "must": must,
-        "first_cause": list(fault.causes) if seen else [], "may": sorted({*fault.codes, *fault.may}),
-        "must_not": list(fault.must_not), "verdict": {"in": verdict}, }  # fmt: skip
+    return {
+        "fault": {
+            "kind": fault.kind,
+            "strength": strength,
+            "since": home.date(day) if fault.mid else None,
+            "parameters": {"x": x},
+        },
+        "must": must,
+        "first_cause": list(fault.causes) if seen else [],
+        "may": sorted({*fault.codes, *fault.may}),
+        "must_not": list(fault.must_not),
+        "verdict": {"in": verdict},
+    }
 
 
 def onset(rng: np.random.Generator, days: int) -> int:

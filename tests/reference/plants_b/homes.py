@@ -11,8 +11,18 @@ from tests.reference.plants_b.occupants import Occupants, make_inputs
 from tests.reference.plants_b.records import I_HOUR, I_SETA, I_SETB, PARAMETERS, make_parameters
 from tests.reference.plants_b.weather import CLIMATES, Climate
 
-SIZE_PARAMETERS = ("disp", "m_air", "ua_evap", "ua_cond", "frost_cap", "fan_power", "c_coil", "df_water",
-    "df_elec", "c_hx")  # fmt: skip
+SIZE_PARAMETERS = (
+    "disp",
+    "m_air",
+    "ua_evap",
+    "ua_cond",
+    "frost_cap",
+    "fan_power",
+    "c_coil",
+    "df_water",
+    "df_elec",
+    "c_hx",
+)
 DENSITY_20_CP = 1152.0
 
 
@@ -200,13 +210,20 @@ def emitters(
 
 def size_unit(rng, place: Climate, par: dict, design_w: float, y0: float, wish: dict) -> dict[str, Any]:
     """Choose a unit, and measure its ratings on the test bench."""
-    par.update(eta0=float(rng.uniform(0.53, 0.65)), n_min=float(rng.uniform(0.18, 0.26)),
-        n_opt=float(rng.uniform(0.42, 0.6)), eta_speed=float(rng.uniform(0.25, 0.5)),
-        fan_power=float(rng.uniform(35, 65)), control_power=float(rng.uniform(6, 14)),
-        start_tau=float(rng.uniform(45, 80)), df_kind=float(rng.random() < 0.15),
-        df_delta=float(rng.uniform(2.5, 4.0)), df_end=float(rng.uniform(9, 15)),
+    par.update(
+        eta0=float(rng.uniform(0.53, 0.65)),
+        n_min=float(rng.uniform(0.18, 0.26)),
+        n_opt=float(rng.uniform(0.42, 0.6)),
+        eta_speed=float(rng.uniform(0.25, 0.5)),
+        fan_power=float(rng.uniform(35, 65)),
+        control_power=float(rng.uniform(6, 14)),
+        start_tau=float(rng.uniform(45, 80)),
+        df_kind=float(rng.random() < 0.15),
+        df_delta=float(rng.uniform(2.5, 4.0)),
+        df_end=float(rng.uniform(9, 15)),
         df_time_s=float(rng.uniform(3600, 5400)),
-        crankcase=0.0 if rng.random() < 0.7 else float(rng.uniform(8, 18)), )  # fmt: skip
+        crankcase=0.0 if rng.random() < 0.7 else float(rng.uniform(8, 18)),
+    )
     helped = bool(wish.get("backup", rng.random() < 0.45))
     bivalent = place.design_c + float(rng.uniform(2, 5)) if helped else None
     load_at = bivalent if bivalent is not None else place.design_c
@@ -222,10 +239,21 @@ def size_unit(rng, place: Climate, par: dict, design_w: float, y0: float, wish: 
     record = as_record(par)
     rated_speed = 0.5
     heat, _ = bench(record, 7.0, 35.0, rated_speed, 87.0, flow)
-    unit: dict[str, Any] = {"rated": heat, "flow": flow, "refrigerant": refrigerant, "bivalent": bivalent,
-                            "rated_speed": rated_speed}  # fmt: skip
-    points = [(7.0, 35.0, 0.5, 87.0), (2.0, 35.0, 0.62, 84.0), (-7.0, 35.0, 0.9, 75.0), (7.0, 55.0, 0.5,
-        87.0), (-7.0, 55.0, 0.9, 75.0), (12.0, 35.0, 0.35, 85.0)]  # fmt: skip
+    unit: dict[str, Any] = {
+        "rated": heat,
+        "flow": flow,
+        "refrigerant": refrigerant,
+        "bivalent": bivalent,
+        "rated_speed": rated_speed,
+    }
+    points = [
+        (7.0, 35.0, 0.5, 87.0),
+        (2.0, 35.0, 0.62, 84.0),
+        (-7.0, 35.0, 0.9, 75.0),
+        (7.0, 55.0, 0.5, 87.0),
+        (-7.0, 55.0, 0.9, 75.0),
+        (12.0, 35.0, 0.35, 85.0),
+    ]
     keep = [0, *sorted(rng.choice(np.arange(1, 6), size=int(rng.integers(1, 6)), replace=False).tolist())]
     if 3 not in keep and rng.random() < 0.8:
         keep.append(3)
@@ -340,16 +368,40 @@ def site_table(rng, place, first, par, house, unit, y0, kind, water) -> dict[str
     """The site file's tables as the installer knows them (rounded, a little off)."""
     slope = (par["curve_y1"] - par["curve_y0"]) / (par["curve_x1"] - par["curve_x0"])
     handed = first - np.timedelta64(int(rng.integers(20, 500)), "D")
-    site: dict[str, Any] = {"site": {"timezone": place.timezone, "latitude": place.latitude,
-        "longitude": place.longitude, "handed_over": handed, "floor_area_m2": round(house["area"])},
-        "design": {"heat_loss_kw": round(house["design_w"] * float(np.clip(rng.normal(1.0, 0.05), 0.92,
-        1.08)) / 1000, 1), "indoor_c": 20.5, "outdoor_c": place.design_c}, "heat_pump": {"source": "air",
-        "rated_output_kw": round(unit["rated"] / 1000, 1), "min_output_kw": round(unit["min"] / 1000, 1),
-        "max_flow_c": par["flow_max"] + 2.0, "flow_m3_per_h": unit["flow"],
-        "refrigerant": unit["refrigerant"]}, "rating": [{"outdoor_c": a, "flow_c": f,
-        "output_kw": round(q / 1000, 2), "cop": round(q / e, 2)} for a, f, q, e in unit["ratings"]],
-        "heating_curve": {"points": [[place.design_c, par["curve_y0"]], [15.0,
-        round(par["curve_y0"] + slope * (15 - place.design_c), 1)]]}, }  # fmt: skip
+    site: dict[str, Any] = {
+        "site": {
+            "timezone": place.timezone,
+            "latitude": place.latitude,
+            "longitude": place.longitude,
+            "handed_over": handed,
+            "floor_area_m2": round(house["area"]),
+        },
+        "design": {
+            "heat_loss_kw": round(
+                house["design_w"] * float(np.clip(rng.normal(1.0, 0.05), 0.92, 1.08)) / 1000, 1
+            ),
+            "indoor_c": 20.5,
+            "outdoor_c": place.design_c,
+        },
+        "heat_pump": {
+            "source": "air",
+            "rated_output_kw": round(unit["rated"] / 1000, 1),
+            "min_output_kw": round(unit["min"] / 1000, 1),
+            "max_flow_c": par["flow_max"] + 2.0,
+            "flow_m3_per_h": unit["flow"],
+            "refrigerant": unit["refrigerant"],
+        },
+        "rating": [
+            {"outdoor_c": a, "flow_c": f, "output_kw": round(q / 1000, 2), "cop": round(q / e, 2)}
+            for a, f, q, e in unit["ratings"]
+        ],
+        "heating_curve": {
+            "points": [
+                [place.design_c, par["curve_y0"]],
+                [15.0, round(par["curve_y0"] + slope * (15 - place.design_c), 1)],
+            ]
+        },
+    }
     if unit["bivalent"] is not None:
         site["design"]["bivalent_c"] = par["bu_bivalent"]
     if "antifreeze" in unit:
@@ -358,12 +410,21 @@ def site_table(rng, place, first, par, house, unit, y0, kind, water) -> dict[str
     for zone, name in (("a", "upstairs"), ("b", "downstairs")):
         k, n = par[f"em_k_{zone}"], par[f"em_n_{zone}"]
         excess = 50.0 if n > 1.2 else round(y0 - 3 - 20.5, 1)
-        site["emitter"].append({"zone": name, "kind": house["kinds"][zone],
-            "output_kw": round(k * excess**n / 1000, 1), "output_excess_k": excess})  # fmt: skip
+        site["emitter"].append(
+            {
+                "zone": name,
+                "kind": house["kinds"][zone],
+                "output_kw": round(k * excess**n / 1000, 1),
+                "output_excess_k": excess,
+            }
+        )
     if water:
-        table = {"cylinder_litres": int(water["litres"]), "setpoint_c": par["dhw_set"],
+        table = {
+            "cylinder_litres": int(water["litres"]),
+            "setpoint_c": par["dhw_set"],
             "reheat_below_c": par["dhw_on"],
-            "standing_loss_kwh_per_day": round(water["loss"], 1)}  # fmt: skip
+            "standing_loss_kwh_per_day": round(water["loss"], 1),
+        }
         if water["disinfect"]:
             table.update(pasteurise_c=60.0, pasteurise_every_days=7)
         site["hot_water"] = table
@@ -372,6 +433,8 @@ def site_table(rng, place, first, par, house, unit, y0, kind, water) -> dict[str
             "litres": int(par["buf_l"]),
             "arrangement": "series" if par["buffer"] == 1 else "parallel",
         }
-    site["cost"] = {"currency": "GBP" if place.timezone == "Europe/London" else "EUR",
-                    "electricity": round(float(rng.uniform(0.2, 0.36)), 3)}  # fmt: skip
+    site["cost"] = {
+        "currency": "GBP" if place.timezone == "Europe/London" else "EUR",
+        "electricity": round(float(rng.uniform(0.2, 0.36)), 3),
+    }
     return site

@@ -10,8 +10,14 @@ from tests.reference.plants_b import records as r
 from tests.reference.plants_b.engine import Simulation
 from tests.reference.plants_b.homes import DENSITY_20_CP, Home
 
-SOMETIMES_LACKING = {"outdoor_humidity": 0.25, "heat_call": 0.2, "system_pressure": 0.1,
-    "compressor_speed": 0.15, "defrost_active": 0.2, "target_flow_temperature": 0.2}  # fmt: skip
+SOMETIMES_LACKING = {
+    "outdoor_humidity": 0.25,
+    "heat_call": 0.2,
+    "system_pressure": 0.1,
+    "compressor_speed": 0.15,
+    "defrost_active": 0.2,
+    "target_flow_temperature": 0.2,
+}
 MODES = np.array(["off", "heating", "hot_water", "defrost", "cooling"])
 
 
@@ -85,8 +91,12 @@ def make_signals(
 
     flow_error = 1.0 + float(np.clip(rng.normal(0, 0.010), -0.025, 0.025))
     dt_error = float(np.clip(rng.normal(0, 0.03), -0.07, 0.07))
-    true_heat = {"unit": c("q_meter"), "after_heater": c("q_after_heater"), "space_branch": c("q_space"),
-                 "coil_branch": c("q_dhw")}[opt.heat_at]  # fmt: skip
+    true_heat = {
+        "unit": c("q_meter"),
+        "after_heater": c("q_after_heater"),
+        "space_branch": c("q_space"),
+        "coil_branch": c("q_dhw"),
+    }[opt.heat_at]
     moving = c("flow") > 0.05
     extra = flow_error * c("flow") * DENSITY_20_CP * dt_error * moving
     heat = np.where(moving, true_heat * flow_error + extra, 0.0)
@@ -97,34 +107,76 @@ def make_signals(
     base_load = 140 + 60 * rng.random()
     other = base_load + np.repeat(rng.gamma(0.6, 260.0, n // (15 * per) + 1), 15 * per)[:n]
     consumption = c("p_unit") + c("p_bu") + c("p_imm") + c("p_pump")
-    return {"elec": elec(c("p_unit")), "fan": elec(c("p_fan")), "bu": elec(c("p_bu")),
-        "imm": elec(c("p_imm")), "pump": elec(c("p_pump")), "house": consumption + other, "heat": heat,
-        "heat_space": c("q_space") * flow_error, "heat_dhw": c("q_dhw") * flow_error,
-        "t_flow": sensor(c("t_hx"), 0.12), "t_ret": sensor(c("t_in"), 0.12), "t_dist": sensor(c("t_dist"),
-        0.25), "t_dret": sensor(c("t_dret"), 0.25), "flow": np.where(moving,
-        c("flow") * flow_error * (1 + 0.004 * rng.standard_normal(n)), 0.0),
-        "t_out": rep(r.I_TOUT) + rng.normal(0, 0.2) + out_noise, "rh": np.clip(rep(r.I_RH) + rng.normal(0,
-        2.0), 5, 100), "ghi": rep(r.I_GHI) * rng.normal(1, 0.03), "room_a": sensor(c("room_a"), 0.12),
-        "room_b": sensor(c("room_b"), 0.12), "set_a": rep(r.I_SETA), "set_b": rep(r.I_SETB),
-        "target": c("target"), "cyl": sensor(c("cyl"), 0.3), "buffer": sensor(c("buffer"), 0.3),
-        "pressure": c("pressure") + rng.normal(0, 0.02), "mode": word.astype(float),
-        "defrost": (mode == 4).astype(float), "call": c("call"),
-        "diverter": (c("diverter") > 0.5).astype(float), "speed": 100 * c("speed"),
-        "starts": c("starts") + rng.integers(300, 9000), "hours": c("hours") + rng.integers(300, 9000),
-        "fault": c("fault"), }  # fmt: skip
+    return {
+        "elec": elec(c("p_unit")),
+        "fan": elec(c("p_fan")),
+        "bu": elec(c("p_bu")),
+        "imm": elec(c("p_imm")),
+        "pump": elec(c("p_pump")),
+        "house": consumption + other,
+        "heat": heat,
+        "heat_space": c("q_space") * flow_error,
+        "heat_dhw": c("q_dhw") * flow_error,
+        "t_flow": sensor(c("t_hx"), 0.12),
+        "t_ret": sensor(c("t_in"), 0.12),
+        "t_dist": sensor(c("t_dist"), 0.25),
+        "t_dret": sensor(c("t_dret"), 0.25),
+        "flow": np.where(moving, c("flow") * flow_error * (1 + 0.004 * rng.standard_normal(n)), 0.0),
+        "t_out": rep(r.I_TOUT) + rng.normal(0, 0.2) + out_noise,
+        "rh": np.clip(rep(r.I_RH) + rng.normal(0, 2.0), 5, 100),
+        "ghi": rep(r.I_GHI) * rng.normal(1, 0.03),
+        "room_a": sensor(c("room_a"), 0.12),
+        "room_b": sensor(c("room_b"), 0.12),
+        "set_a": rep(r.I_SETA),
+        "set_b": rep(r.I_SETB),
+        "target": c("target"),
+        "cyl": sensor(c("cyl"), 0.3),
+        "buffer": sensor(c("buffer"), 0.3),
+        "pressure": c("pressure") + rng.normal(0, 0.02),
+        "mode": word.astype(float),
+        "defrost": (mode == 4).astype(float),
+        "call": c("call"),
+        "diverter": (c("diverter") > 0.5).astype(float),
+        "speed": 100 * c("speed"),
+        "starts": c("starts") + rng.integers(300, 9000),
+        "hours": c("hours") + rng.integers(300, 9000),
+        "fault": c("fault"),
+    }
 
 
-def energy_points(rng, name: str, quantity: str, signal: str, step: float, register: bool, power: bool = True,
-                  **extra: Any) -> list[Point]:  # fmt: skip
+def energy_points(
+    rng, name: str, quantity: str, signal: str, step: float, register: bool, power: bool = True, **extra: Any
+) -> list[Point]:
     """A power and, where the meter has one, its running total."""
     points = []
     kilo = rng.random() < 0.3
     if power:
-        points.append(Point(name, quantity, "power", signal, "kW" if kilo else "W", 1e-3 if kilo else 1.0,
-                            0.001 if kilo else 1.0, extra=dict(extra)))  # fmt: skip
+        points.append(
+            Point(
+                name,
+                quantity,
+                "power",
+                signal,
+                "kW" if kilo else "W",
+                1e-3 if kilo else 1.0,
+                0.001 if kilo else 1.0,
+                extra=dict(extra),
+            )
+        )
     if register:
-        points.append(Point(f"{name}_total", quantity, "register", signal, "kWh", 1.0, step,
-                            float(rng.uniform(50, 20000)), dict(extra)))  # fmt: skip
+        points.append(
+            Point(
+                f"{name}_total",
+                quantity,
+                "register",
+                signal,
+                "kWh",
+                1.0,
+                step,
+                float(rng.uniform(50, 20000)),
+                dict(extra),
+            )
+        )
     return points
 
 
@@ -150,8 +202,10 @@ def unit_gauges(home: Home) -> list[Point]:
         Point("error", "fault_code", "state", "fault"),
     ]
     if home.par["dhw"]:
-        points += [gauge("cylinder_t", "cylinder_temperature", "cyl"),
-                   Point("diverter", "diverter_to_hot_water", "state", "diverter")]  # fmt: skip
+        points += [
+            gauge("cylinder_t", "cylinder_temperature", "cyl"),
+            Point("diverter", "diverter_to_hot_water", "state", "diverter"),
+        ]
     return points
 
 
@@ -188,18 +242,25 @@ def choose_points(rng: np.random.Generator, home: Home, opt: Options) -> list[Po
     if home.par["rho_cp"] != DENSITY_20_CP:
         heat_extra["antifreeze_corrected"] = True
     outdoor = gauge("outdoor_t", "outdoor_temperature", "t_out")
-    flows = [gauge("flow_t", "flow_temperature", "t_flow"), gauge("return_t", "return_temperature", "t_ret"),
-             gauge("flow", "flow_rate", "flow", "m3/h", 0.001)]  # fmt: skip
+    flows = [
+        gauge("flow_t", "flow_temperature", "t_flow"),
+        gauge("return_t", "return_temperature", "t_ret"),
+        gauge("flow", "flow_rate", "flow", "m3/h", 0.001),
+    ]
     if opt.kind == "full":
         points = electricity(rng, home, step, True, True, inside)
         points += energy_points(rng, "heat", "heat_output", "heat", step, True, **heat_extra)
         points += [*unit_gauges(home), flows[2], *rooms(home)]
-        points += [gauge("outdoor_rh", "outdoor_humidity", "rh", "%", 1.0),
-                   gauge("pressure", "system_pressure", "pressure", "bar", 0.01),
-                   Point("calls", "heat_call", "state", "call", extra={"zone": "downstairs"})]  # fmt: skip
+        points += [
+            gauge("outdoor_rh", "outdoor_humidity", "rh", "%", 1.0),
+            gauge("pressure", "system_pressure", "pressure", "bar", 0.01),
+            Point("calls", "heat_call", "state", "call", extra={"zone": "downstairs"}),
+        ]
         if home.par["buffer"] == 2:
-            points += [gauge("emitter_flow", "distribution_flow_temperature", "t_dist"),
-                       gauge("emitter_return", "distribution_return_temperature", "t_dret")]  # fmt: skip
+            points += [
+                gauge("emitter_flow", "distribution_flow_temperature", "t_dist"),
+                gauge("emitter_return", "distribution_return_temperature", "t_dret"),
+            ]
         if home.par["buffer"]:
             points.append(gauge("buffer_t", "buffer_temperature", "buffer"))
         if rng.random() < 0.4:

@@ -14,7 +14,7 @@ from tests.reference.plants_b.records import (
     I_GHI,
     I_TOUT,
     I_WIND,
-)  # fmt: skip
+)
 
 
 @njit(cache=True)

@@ -30,9 +30,15 @@ class Occupants:
         heavy = par["em_c_b"] > 3e6
         setback = 0.0 if rng.random() < (0.7 if heavy else 0.4) else float(rng.uniform(1.0, 2.5))
         base = float(rng.uniform(19.5, 21.3))
-        return cls(people, base - float(rng.uniform(0, 0.8)), base, setback,
-                   (float(rng.uniform(21.5, 23.5)), float(rng.uniform(4.5, 6.5))),
-                   float(rng.uniform(28, 55)), float(rng.uniform(150, 260)))  # fmt: skip
+        return cls(
+            people,
+            base - float(rng.uniform(0, 0.8)),
+            base,
+            setback,
+            (float(rng.uniform(21.5, 23.5)), float(rng.uniform(4.5, 6.5))),
+            float(rng.uniform(28, 55)),
+            float(rng.uniform(150, 260)),
+        )
 
 
 def local_hour(home) -> np.ndarray:

@@ -1,0 +1,162 @@
+"""The cylinder by day: how warm, how it cools when nobody draws, whether it was disinfected."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.facts.cylinder_heat import hygiene_columns
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.operating_state import (
+    DEFROST,
+    HEATING,
+    HOT_WATER,
+    OFF,
+)
+from fieldfare.analysis.minutes.rolling import window_sum
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.quantiles import row_quantiles
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+USEFUL_C = 40.0
+"""Water at this temperature is warm enough to wash with; EN 16147's reference for usable hot water."""
+_STEP_MIN = 15
+_WINDOW_MIN = 180
+_CALM_MIN = 45
+_OWN_RISE_K = 0.5
+_NIGHT, _DAYTIME = (0, 255), (480, 1275)
+"""Local minutes of day in which the shorter windows begin: before anybody gets up, and while people are
+about."""
+
+
+def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Cylinder columns of the days table.
+
+    tank_mean, tank_min, tank_max [°C]; n_tank, n_tank_cold (below 40 °C), n_hot_enough (at the disinfection
+    temperature or above); standing_k_per_h, standing_over_k (slowest cooling over two hours without a charge,
+    and its excess over the room); cooling_idle, cooling_heating (typical slow cooling [K/h] at rest and while
+    heating); cooling_night, cooling_day (slow cooling [K/h] over three quarters of an hour, at night and by
+    day); cooling_day_usual (cooling [K/h] in half of the quarter hours by day); n_cold_charging (minutes
+    below 40 °C while the unit charges the cylinder), cold_longest (longest stretch of minutes below 40 °C
+    that ends in the day); and what tank_heat.py adds
+    """
+    grid = minutes.grid
+    tank = grid.gauge("cylinder_temperature")
+    known = np.isfinite(tank)
+    if not known.any():
+        return {}
+    cold = known & (fill_nan(tank, 99.0) < USEFUL_C)
+    out: dict[str, object] = {
+        "tank_mean": day.mean(tank),
+        "tank_min": day.least(tank),
+        "tank_max": day.greatest(tank),
+        "n_tank": day.count(known),
+        "n_tank_cold": day.count(cold),
+        "n_cold_charging": day.count(cold & (minutes.use.code == HOT_WATER)),
+        "cold_longest": _longest(cold, day),
+    }
+    if site.hot_water is not None and site.hot_water.pasteurise_c is not None:
+        # Sensors and their pockets read about a kelvin low at the end of a charge (common practice).
+        enough = known & (fill_nan(tank, 0.0) >= site.hot_water.pasteurise_c - 1.0)
+        out["n_hot_enough"] = day.count(enough)
+    out |= hygiene_columns(minutes, day, tank)
+    out |= _cooling(minutes, day, tank)
+    return out
+
+
+def _longest(flags: Flags, day: Segments) -> Floats:
+    spells = Segments.of(flags)
+    out = np.zeros(len(day))
+    owner = np.searchsorted(day.start, np.maximum(spells.end - 1, 0), side="right") - 1
+    np.maximum.at(out, owner, spells.minutes.astype(np.float64))
+    return out
+
+
+def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]:
+    """Rates of cooling, for standing loss and leaks. Draws make a cylinder cool fast, so the slow rates
+    count."""
+    code = minutes.use.code
+    charging = (code == HOT_WATER) | ((code == DEFROST) & (minutes.use.serves == HOT_WATER))
+    immersion = minutes.balance.immersion
+    if immersion is not None:
+        charging |= fill_nan(immersion, 0.0) * 60.0 > 100.0
+    charging |= _rising(tank)
+    windows = _each_day(day, 0, 1500)
+    found = windows(_rates(tank, charging, _WINDOW_MIN))
+    # The slow tenth, not the very slowest: a sensor's last digit makes single windows look still.
+    slowest = row_quantiles(found, 0.15, least=4)
+    close = np.abs(found - slowest[:, np.newaxis]) <= np.maximum(0.02, 0.1 * np.abs(slowest))[:, np.newaxis]
+    level = _row_means(np.where(close, windows(tank), np.nan))
+    room = _row_means(np.where(close, windows(minutes.grid.gauge("room_temperature")), np.nan))
+    short = windows(_rates(tank, charging, 30))
+    calm = _rates(tank, charging, _CALM_MIN)
+    return {
+        "standing_k_per_h": slowest,
+        "standing_over_k": level - np.where(np.isnan(room), 20.0, room),
+        **{
+            name: row_quantiles(np.where(windows(_share(code == use, 30)) > 0.9, short, np.nan), 0.3, least=4)
+            for name, use in (("cooling_idle", OFF), ("cooling_heating", HEATING))
+        },
+        # By day small draws leave few windows free: only the slowest few count.
+        "cooling_night": row_quantiles(_each_day(day, *_NIGHT)(calm), 0.15, least=4),
+        # Half of the quarter hours, not the slowest: water drawn takes single ones, a pump takes them all.
+        "cooling_day_usual": row_quantiles(
+            _each_day(day, *_DAYTIME)(_rates(tank, charging, _STEP_MIN)), 0.5, least=8
+        ),
+        "cooling_day": row_quantiles(_each_day(day, *_DAYTIME)(calm), 0.08, least=4),
+    }
+
+
+def _each_day(day: Segments, first: int, last: int) -> Callable[[Floats], Floats]:
+    """Reads values every quarter of an hour from minute `first` of each day up to `last`, nan beyond the
+    day."""
+    at = day.start[:, np.newaxis] + np.arange(first, last, _STEP_MIN)
+    inside = at < day.end[:, np.newaxis]
+    at = np.where(inside, at, 0)
+    return lambda values: np.where(inside, values[at], np.nan)
+
+
+def _row_means(rows: Floats) -> Floats:
+    """Mean of the known values of each row, nan where none is known."""
+    known = np.isfinite(rows)
+    count = np.count_nonzero(known, axis=1)
+    return np.divide(
+        np.where(known, rows, 0.0).sum(axis=1), count, out=np.full(len(rows), np.nan), where=count > 0
+    )
+
+
+def _rising(tank: Floats) -> Flags:
+    """Quarters of an hour in which the cylinder warms by more than its layers do by themselves: a charge
+    nobody told."""
+    out = np.zeros(len(tank), dtype=bool)
+    if len(tank) > _STEP_MIN:
+        gain = fill_nan(tank[_STEP_MIN:] - tank[:-_STEP_MIN], 0.0)
+        begin = np.flatnonzero(gain > _OWN_RISE_K)
+        marks = np.zeros(len(tank) + 1, dtype=np.int64)
+        np.add.at(marks, begin, 1)
+        np.add.at(marks, begin + _STEP_MIN, -1)
+        out = np.cumsum(marks[:-1]) > 0
+    return out
+
+
+def _rates(tank: Floats, charging: Flags, window: int) -> Floats:
+    """Cooling [K/h] over the window after each minute; nan where a charge lies in it or just before it."""
+    n = len(tank)
+    rate = np.full(n, np.nan)
+    if n <= window:
+        return rate
+    # Layers settle for half an hour or so after a charge.
+    free = window_sum(charging, 40, window)[: n - window] == 0
+    fall = (tank[: n - window] - tank[window:]) / window * 60.0
+    rate[: n - window] = np.where(free, fall, np.nan)
+    return rate
+
+
+def _share(flags: Flags, window: int) -> Floats:
+    return np.asarray(window_sum(flags, 0, window) / window)

@@ -1,0 +1,104 @@
+"""The cylinder by day: how hot it was held, whether it was disinfected, and what heated it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import minimum_filter1d
+
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.operating_state import (
+    DEFROST,
+    HOT_WATER,
+    UNKNOWN,
+    UNTOLD,
+)
+from fieldfare.analysis.minutes.rolling import window_sum
+from fieldfare.analysis.physics.hot_water import GROWTH_C, STORED_HOT_C, disinfection_rate
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+HELD_MIN = 10
+"""Minutes for which a temperature must stand to count as held: shorter is a front of water or a sensor's
+slip."""
+DISINFECTION_WINDOW_MIN = 240
+"""A disinfection and the calm after it lie within four hours (common practice)."""
+_STEP_MIN = 15
+# Layers settle and pipes empty for half an hour after a charge.
+_AFTER_CHARGE_MIN = 30
+_OWN_RISE_K = 0.5
+# 15 kW, beyond any dwelling's heaters together, warm 100 l, half of a small cylinder, by 2 K a minute; a
+# layer that passes the sensor adds some kelvin at once.
+_JUMP_K, _JUMP_K_PER_MIN = 10.0, 2.0
+_HEATER_W = 100.0
+
+
+def hygiene_columns(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]:
+    """Columns of the days table.
+
+    tank : float64 (n,) [°C], the cylinder by minute
+    Returns tank_held (highest temperature held for 10 minutes [°C]); n_tank_hot (minutes above 65 °C);
+    n_tank_growth (minutes from 20 to below 50 °C); disinfection_min (most equivalent minutes at 60 °C
+    within four hours); tank_jumps (rises faster than any heater makes); tank_rise_alone [K], what it warmed
+    with every known heater off; tank_peak_at (local minute of its hottest); flow_greatest [°C], the hottest
+    flow
+    """
+    known = np.isfinite(tank)
+    at = fill_nan(tank, -99.0)
+    rate = np.asarray(disinfection_rate(tank))
+    dose = window_sum(rate, DISINFECTION_WINDOW_MIN, 1)
+    jumped = _jumps(tank, minutes.grid.spacing.get("cylinder_temperature", 1.0))
+    return {
+        "tank_held": day.greatest(_held(tank)),
+        "n_tank_hot": day.count(known & (at > STORED_HOT_C)),
+        "n_tank_growth": day.count(known & (at >= GROWTH_C[0]) & (at < GROWTH_C[1])),
+        "disinfection_min": np.where(day.count(known) > 0, day.greatest(dose), np.nan),
+        "tank_jumps": day.count(jumped),
+        "tank_rise_alone": _rise_alone(minutes, day, tank, jumped),
+        "tank_peak_at": _peak_at(day, tank),
+        "flow_greatest": day.greatest(minutes.grid.gauge("flow_temperature")),
+    }
+
+
+def _held(tank: Floats) -> Floats:
+    """The least of the ten minutes up to each; nan where one of them is not known."""
+    known = np.isfinite(tank)
+    least = minimum_filter1d(np.where(known, tank, -np.inf), HELD_MIN, origin=(HELD_MIN - 1) // 2)
+    return np.where(np.isfinite(least), least, np.nan)
+
+
+def _jumps(tank: Floats, spacing: float) -> Flags:
+    """The first minute of each rise that no heater makes."""
+    span = max(1, round(spacing))
+    most = _JUMP_K + _JUMP_K_PER_MIN * span
+    out = np.zeros(len(tank), dtype=bool)
+    if len(tank) > span:
+        out[span:] = fill_nan(tank[span:] - tank[:-span], 0.0) > most
+    return out & ~np.concatenate(([False], out[:-1]))
+
+
+def _rise_alone(minutes: Minutes, day: Segments, tank: Floats, jumped: Flags) -> Floats:
+    """Warming of each day with every known heater off, in quarter hours of more than half a kelvin [K]."""
+    code, n = minutes.use.code, len(tank)
+    heated = (code == HOT_WATER) | (code == UNTOLD) | (code == UNKNOWN)
+    heated |= (code == DEFROST) & (minutes.use.serves == HOT_WATER)
+    for heater in (minutes.balance.immersion, minutes.balance.backup_heater):
+        if heater is not None:
+            heated |= fill_nan(heater, 0.0) * 60.0 > _HEATER_W
+    busy = window_sum(heated | jumped, _AFTER_CHARGE_MIN, _STEP_MIN + 1)
+    at = np.arange(0, max(n - _STEP_MIN, 0), _STEP_MIN)
+    gain = fill_nan(tank[at + _STEP_MIN] - tank[at], 0.0)
+    rise = np.zeros(n)
+    rise[at] = np.where((gain > _OWN_RISE_K) & (busy[at] == 0), gain, 0.0)
+    return np.asarray(day.sum(rise))
+
+
+def _peak_at(day: Segments, tank: Floats) -> Floats:
+    out = np.full(len(day), np.nan)
+    for i, (a, b) in enumerate(zip(day.start, day.end, strict=True)):
+        if np.isfinite(tank[a:b]).any():
+            out[i] = float(np.nanargmax(tank[a:b]))
+    return out

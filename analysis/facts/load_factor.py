@@ -1,0 +1,143 @@
+"""How hard the unit works by day: its output against its rating, whether it brings the flow asked for, and
+what it draws for steady heating alone."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.expectation.part_load import part_load_gain
+from fieldfare.analysis.facts.minutes import (
+    Minutes,
+    rated,
+    source_temperature,
+    without_power,
+)
+from fieldfare.analysis.facts.segments import Segments, held_for
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.operating_state import DEFROST, HEATING, HOT_WATER
+from fieldfare.analysis.minutes.rolling import true_runs, window_mean
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+# After a start or a defrost the metal and the refrigerant come up to temperature, and the heat in the pipes
+# evens out.
+_SETTLED_MIN = 15
+_SETTLED_HOT_MIN = 8  # reheats are short, and begin with the circuit already warm
+_FULL_SHARE = 0.75
+_LACKING_K = 2.0
+# A working unit's controls draw 5 W and more; a meter without its supply shows nothing, or its noise.
+
+
+def strain_columns(minutes: Minutes, day: Segments, share: Floats, gain: Floats) -> dict[str, object]:
+    """Columns of the days table. share : of `load_share`. gain : of `part_load`
+
+    load_share : heat over rated output at the same temperatures, mean of steady heating [-]
+    load_share_top : the best whole hour's, heating or hot water [-]
+    n_settled : minutes of steady heating, n_lacking : of them with the flow 2 K or more under what is asked
+    flow_gap : flow asked less flow given [K], mean of steady heating; the asked one measured, else the
+        designed curve
+    x_steady, xp_steady, xe_steady : as x_, xp_ and xe_ [kWh], in steady heating alone: no starts, stops or
+        defrosts
+    x_full, xe_full, n_full : the same and the minutes, of them those near full output, where the rating was
+        measured;
+        x_full_hot, xe_full_hot, n_full_hot : the same while the cylinder is charged
+    loop_c : mean temperature of the water in the circuit [°C]
+    n_dead : minutes with the unit's electricity known and nothing drawn; n_dead_frost : the longest stretch
+        of them below freezing outdoors with the water standing still (a coarse register shows its standby
+        only now and then)
+    """
+    grid, use = minutes.grid, minutes.use
+    flow, back = grid.gauge("flow_temperature"), grid.gauge("return_temperature")
+    steady = held_for(use.code == HEATING, _SETTLED_MIN)
+    asked = asked_flow(minutes)
+    gap = asked - flow
+    return {
+        "load_share": day.mean(share, steady),
+        "load_share_top": _best_hour(share, use.running & (use.code != DEFROST), day),
+        "n_settled": day.count(steady),
+        "n_lacking": day.count(steady & (fill_nan(gap, 0.0) > _LACKING_K)),
+        "flow_gap": day.mean(gap, steady),
+        **_against_rating(minutes, day, share, gain, steady),
+        "loop_c": day.mean((flow + back) / 2.0),
+        **_dead(minutes, day),
+    }
+
+
+def load_share(site: Site, minutes: Minutes) -> Floats:
+    """Heat of each minute over the rated output at its temperatures [-]; nan where it doesn't run or can't be
+    told."""
+    grid = minutes.grid
+    flow = np.fmax(grid.gauge("flow_temperature"), grid.gauge("return_temperature"))
+    if not np.isfinite(flow).any():
+        flow = minutes.curve
+    source = source_temperature(site, grid)
+    output = np.asarray(rated(site).capacity_kw(source, flow), dtype=np.float64) * 1000.0
+    heat = minutes.heat * 60.0
+    heater = minutes.balance.backup_heater
+    if minutes.balance.sees_backup and heater is not None:
+        heat = heat - fill_nan(heater, 0.0) * 60.0
+    return np.where(minutes.use.running & (output > 0), heat / output, np.nan)
+
+
+def part_load(site: Site, minutes: Minutes, share: Floats) -> Floats:
+    """COP at each minute's output over that at full output [-], 1 where it can't be told. share : of
+    `load_share`"""
+    grid = minutes.grid
+    flow = np.fmax(grid.gauge("flow_temperature"), grid.gauge("return_temperature"))
+    flow = np.where(np.isfinite(flow), flow, minutes.curve)
+    known = np.where(share > 0.0, share, np.nan)
+    return fill_nan(part_load_gain(known, source_temperature(site, grid), flow), 1.0)
+
+
+def asked_flow(minutes: Minutes) -> Floats:
+    """The flow temperature asked for [°C]: as the controls say, else as the designed curve has it."""
+    asked = minutes.grid.gauge("target_flow_temperature")
+    return np.where(np.isfinite(asked), asked, minutes.curve)
+
+
+def _against_rating(
+    minutes: Minutes, day: Segments, share: Floats, gain: Floats, steady: Flags
+) -> dict[str, object]:
+    unit, heat, cop = minutes.balance.heat_pump, minutes.heat, minutes.rated_cop
+    if unit is None:
+        return {}
+    told = np.isfinite(heat) & np.isfinite(unit) & np.isfinite(cop)
+    full = fill_nan(share, 0.0) > _FULL_SHARE
+    hot = held_for(minutes.use.code == HOT_WATER, _SETTLED_HOT_MIN)
+    out: dict[str, object] = {}
+    for name, mine in (("steady", steady), ("full", steady & full), ("full_hot", hot & full)):
+        mine = mine & told
+        out[f"x_{name}"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
+        out[f"xp_{name}"] = day.sum(np.where(mine, heat / cop / gain, 0.0)) / 1000.0
+        out[f"xe_{name}"] = day.sum(np.where(mine, unit, 0.0)) / 1000.0
+        if name != "steady":
+            out[f"n_{name}"] = day.count(mine)
+    return out
+
+
+def _dead(minutes: Minutes, day: Segments) -> dict[str, object]:
+    unit, grid = minutes.balance.heat_pump, minutes.grid
+    if unit is None or grid.spacing.get("heat_pump_electricity", 99.0) > 15.0:
+        nothing = np.full(len(day), np.nan)
+        return {"n_dead": nothing, "n_dead_frost": nothing}
+    dead = without_power(minutes)
+    still = ~(fill_nan(grid.gauge("flow_rate"), 0.0) > 0.03)
+    frost = fill_nan(grid.gauge("outdoor_temperature"), 9.0) < 0.0
+    return {"n_dead": day.count(dead), "n_dead_frost": _longest(dead & still & frost, day)}
+
+
+def _longest(flags: Flags, day: Segments) -> Floats:
+    """Minutes of the longest stretch in each day, cut at midnight."""
+    start, end = true_runs(np.insert(flags, day.start, False))
+    cuts = day.start + np.arange(len(day))
+    out = np.zeros(len(day))
+    np.maximum.at(out, np.searchsorted(cuts, start) - 1, (end - start).astype(np.float64))
+    return out
+
+
+def _best_hour(share: Floats, where: Flags, day: Segments) -> Floats:
+    """Greatest mean over any whole hour of such minutes that starts in the day."""
+    return day.greatest(window_mean(np.where(where, share, np.nan), 0, 60, least=60))

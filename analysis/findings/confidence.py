@@ -1,0 +1,68 @@
+"""Small words and numbers that findings share: how a point is named, how sure a stretch makes one, days of a
+series."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.minutes.rolling import true_runs
+from fieldfare.analysis.plant.site import Point
+from fieldfare.analysis.statistics.distributions import t_probability
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+METER_CAUTION = (
+    "The meter stands in a mains circuit: only an electrician licensed for it opens the board, under the"
+    " local code."
+)
+
+
+def named(point: Point) -> str:
+    """A point as people meet it: its id and what it measures."""
+    return f"{point.id} ({point.quantity.replace('_', ' ')})"
+
+
+def listed(names: Iterable[str], most: int = 3) -> str:
+    """Names in a row of words, the rest as a number."""
+    given = list(names)
+    if len(given) > most:
+        return f"{', '.join(given[:most])} and {len(given) - most} more"
+    return " and ".join([", ".join(given[:-1]), given[-1]] if len(given) > 1 else given)
+
+
+# How far plants, meters and rules of thumb behind a limit differ, and one day from the next (common
+# practice).
+_SPREAD, _DAY_SPREAD = 0.25, 0.5
+# So many days in a row count as one: weather and habits last (a correlation of 0.6 from day to day).
+_DAYS_ALIKE = 4.0
+# A limit stands where 19 of 20 sound plants stay below it.
+_LIMIT_SCORE = 1.645
+_SUREST = 0.99
+
+
+def confidence_of(over: float, days: float, share: float = 1.0, spread: float = _SPREAD) -> float:
+    """Probability that a measured figure exceeds what is expected of a sound plant [0 to 1].
+
+    The measured figure less the expected one, over the uncertainty of both, as logarithms: Student's
+    distribution with the days that are independent of each other. A limit is taken to stand `_LIMIT_SCORE`
+    spreads above the expected figure.
+
+    over : value over its limit [-], above 0. days : on which it was seen. share : of the judged days on which
+        it was so
+    spread : standard uncertainty of the logarithm of the expected figure [-]
+    Source: GUM (JCGM 100), annex G; serial correlation by the effective number of days.
+    """
+    independent = max(days * share, 1.0) / _DAYS_ALIKE
+    scale = math.hypot(spread, _DAY_SPREAD / math.sqrt(independent))
+    score = (math.log(max(over, 1e-6)) + _LIMIT_SCORE * spread) / scale
+    return float(min(t_probability(score, 2.0 + independent), _SUREST))
+
+
+def runs_of(flags: Flags) -> list[tuple[int, int]]:
+    """Stretches of True as (first, last), both inclusive."""
+    return [(int(a), int(b) - 1) for a, b in zip(*true_runs(flags), strict=True)]

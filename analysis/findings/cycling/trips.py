@@ -1,0 +1,117 @@
+"""Runs that the unit ends by itself within minutes, with heat still asked for: told apart from calls that
+end.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.cycling.common import (
+    MAINS_CAUTION,
+    Flags,
+    Floats,
+    downgraded,
+    nan_median,
+    water_caution,
+)
+from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.model import Cause, Finding
+from fieldfare.analysis.minutes.operating_state import HOT_WATER
+from fieldfare.analysis.plant.curve import curve_at
+
+# The flow of a run that the unit ends because it is warm enough lies 2 K or more over what was asked; a trip
+# comes before.
+_REACHED_K = 1.0
+# Water that still flows at this share some minutes after the run: the circuit's pump goes on, so heat is
+# still asked for.
+_FLOWS_ON = 0.2
+
+
+def unit_trips(context: Context) -> Finding | None:
+    """Days on which most heating runs end within minutes before the water is as warm as asked, no call
+    ending them.
+    """
+    days, limit, runs = context.days, context.limit, context.facts.runs
+    if not len(runs):
+        return None
+    heating = (runs["use"] != HOT_WATER) & (runs["minutes_hot_water"] == 0)
+    tripped = heating & is_trip(context, runs)
+    per_day, of_all = _per_day(days, runs, tripped), _per_day(days, runs, heating)
+    so = (per_day >= limit("trips_a_day")) & (per_day >= limit("trip_share") * np.maximum(of_all, 1.0))
+    spell = latest_episode(days["day"], so, of_all >= 1.0, hold_days=2, gone_days=4)
+    if spell is None:
+        return None
+    here = spell.covers(days["day"]) & so
+    mine = runs.where(tripped & np.isin(runs["day"], days["day"][here]))
+    many, length = nan_median(per_day[here]), nan_median(mine.floats("minutes"))
+    short = nan_median(asked_flow(context, mine) - mine.floats("flow_max"))
+    share = float(per_day[here].sum() / of_all[here].sum())
+    by_call = float((mine["ended_by"] == "unit").mean())
+    why = (
+        f"{share:.0%} of its runs end within {length:.0f} minutes with the water {short:.1f} K short of "
+        "what is asked"
+    )
+    why += f"; the room still calls in {by_call:.0%} of them" if by_call > 0 else ""
+    return Finding(
+        "short_cycling",
+        downgraded("act", spell, 2.0),
+        spell.since,
+        confidence_of(many / limit("trips_a_day") + 0.5, spell.days + 3.0, spell.share),
+        f"The unit stops by itself after {length:.0f} minutes, {many:.0f} times a day, with heat still "
+        "asked for.",
+        evidence=(
+            context.evidence("runs that end so", round(many, 1), "1/day", "trips_a_day"),
+            context.evidence("median length of them", round(length, 1), "min", "trip_run_minutes"),
+            context.evidence("of all heating runs", round(share, 2), "-", "trip_share"),
+        ),
+        causes=(Cause("unit_trips", 1.0, why),),
+        next_step=(
+            "Read the unit's fault memory: it restarts after its lock time and may show nothing between. "
+            "Look first at water flow (strainer, air, pump, closed "
+            "valves), then at pressure switches, outdoor coil and fan; high or low pressure trips are for "
+            "a person licensed for refrigerants."
+        ),
+        caution=f"Never bypass a switch that stops it. {water_caution(context.site)} {MAINS_CAUTION}",
+        home=(
+            "Your heat pump starts and stops itself again and again and can't give its full heat. Please "
+            "ring your installer; do not reset it over and over."
+        ),
+        until=spell.until,
+        visit="drive",
+        bring=("strainer tools", "the maker's fault list", "bleed key"),
+    )
+
+
+def is_trip(context: Context, runs: Table) -> Flags:
+    """Short runs whose flow did not reach what was asked, with heat still asked for after them: bool (k,).
+
+    That it is still asked for shows in the call, or in water that goes on flowing where calls are not
+    measured.
+    """
+    brief = runs.floats("minutes") < context.limit("trip_run_minutes")
+    unreached = runs.floats("flow_max") < asked_flow(context, runs) + _REACHED_K
+    whole = ~runs["cut"].astype(np.bool_)
+    flows_on = runs.floats("flow_after") >= _FLOWS_ON * runs.floats("flow_rate")
+    still_asked = (runs["ended_by"] == "unit") | ((runs["ended_by"] == "unknown") & flows_on)
+    return np.asarray(brief & unreached & whole & still_asked, dtype=np.bool_)
+
+
+def asked_flow(context: Context, runs: Table) -> Floats:
+    """Flow temperature asked for in each run [°C]; nan where it is not measured and no call shows that heat
+    was asked.
+    """
+    asked = runs.floats("target_flow")
+    curve = context.site.heating_curve
+    if curve is None:
+        return asked
+    designed = np.asarray(curve_at(curve.points, runs.floats("outdoor")))
+    return np.where(np.isfinite(asked), asked, np.where(runs["ended_by"] == "unit", designed, np.nan))
+
+
+def _per_day(days: Table, runs: Table, flags: Flags) -> Floats:
+    of_run = runs["day"][flags]
+    first, end = (np.searchsorted(of_run, days["day"], side=side) for side in ("left", "right"))
+    return (end - first).astype(np.float64)

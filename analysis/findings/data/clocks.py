@@ -1,0 +1,340 @@
+"""Clocks: one meter against another, and all of them against the sun."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.findings.confidence import Floats, confidence_of, listed
+from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.episodes import Episode, latest_episode
+from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.two_sided import strays
+from fieldfare.analysis.plant.site import Point
+
+_SIGNALS = ("heat", "lift", "state")
+# What follows the compressor by nature: water on its way and the warming exchanger [min].
+_NATURAL_MIN = 2.0
+_NATURAL_EDGE_MIN = {"heat": 1.0, "state": 0.0}
+_FEWEST_DAYS = 5
+_QUANTITIES = {
+    "electricity": ("heat_pump_electricity",),
+    "heat": ("heat_output", "space_heat", "hot_water_heat"),
+    "lift": ("flow_temperature", "return_temperature"),
+    "state": ("operating_mode",),
+}
+# The outdoor air's crest after solar noon [h]; limits_trust says where it lies in measured years.
+_CREST_H = 2.75
+_CREST_LEAST_K = 1.0
+_WINDOW_DAYS = 21
+
+
+@dataclass(frozen=True)
+class _Lag:
+    signal: str
+    minutes: float
+    limit: float
+    spell: Episode
+    name: str = "clock_minutes"
+
+
+def clock_offset(context: Context) -> Finding | None:
+    """A meter whose story comes at another time than the rest tells it, or a whole plant out of step with the
+    sun."""
+    lags, keeps = _all_lags(context)
+    found = _between_meters(context, lags, keeps) if lags else None
+    if found is not None:
+        return found
+    by_season = _by_clock_change(context)
+    if by_season is not None:
+        return by_season
+    by_sun, seen = _by_irradiance(context)
+    if by_sun is not None:
+        return by_sun
+    by_air, seen_air = (None, False) if "outdoor_temperature" in context.spoiled else clock_by_air(context)
+    if by_air is not None:
+        return by_air
+    if not keeps and not seen and not seen_air:
+        raise NotAssessed(
+            "needs the unit's electricity beside heat or water temperatures every half hour or closer, or an"
+            " outdoor sensor with the site's latitude and longitude"
+        )
+    return None
+
+
+# ---- between meters
+
+
+def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
+    """Signals that run off the electricity's clock, and those that keep it."""
+    days = context.whole.days
+    keeps: set[str] = set()
+    out = []
+    for signal in _SIGNALS:
+        if any(q in context.spoiled for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
+            continue
+        lag, like = days.floats(f"lag_{signal}"), days.floats(f"like_{signal}")
+        told = np.isfinite(lag) & (like >= context.limit("clock_likeness"))
+        if told.sum() < _FEWEST_DAYS:
+            continue
+        limit = max(
+            context.limit("clock_minutes"), context.limit("clock_spacings") * _spacing(context, signal)
+        )
+        late = lag - _NATURAL_MIN
+        off = told & (np.abs(late) >= limit)
+        spell = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
+        if off.sum() < 0.3 * told.sum():
+            keeps.add(signal)
+        if spell is None or spell.share < 0.7:
+            continue
+        mine = off & spell.covers(context.whole.days["day"])
+        typical = float(np.median(late[mine]))
+        # A true offset is one and the same every day; likenesses by accident are all over the day.
+        if np.median(np.abs(late[mine] - typical)) > max(0.05 * abs(typical), limit / 3.0):
+            continue
+        keeps.discard(signal)
+        out.append(_Lag(signal, typical, limit, spell))
+    return out, keeps
+
+
+def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:
+    """By the likeness of whole days; where that sees nothing, by the beginnings and ends of single runs, to
+    the minute."""
+    lags, keeps = _lags(context)
+    if lags:
+        return lags, keeps
+    for signal in ("heat", "state"):
+        told = _by_edges(context, signal)
+        if isinstance(told, _Lag):
+            lags.append(told)
+            keeps.discard(signal)
+        elif told:
+            keeps.add(signal)
+    # What strays by less than likeness shows may have passed for keeping step: only edges tell.
+    if lags:
+        keeps &= {"heat", "state"} - {lag.signal for lag in lags}
+    return lags, keeps
+
+
+def _by_edges(context: Context, signal: str) -> _Lag | bool:
+    """A small offset that beginnings and ends of runs show alike; True where they keep step, False where
+    nothing shows."""
+    days = context.whole.days
+    if any(q in context.spoiled for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
+        return False
+    begin, end = days.floats(f"begin_{signal}"), days.floats(f"end_{signal}")
+    late = (begin + end) / 2.0 - _NATURAL_EDGE_MIN[signal]
+    told = np.isfinite(late)
+    if told.sum() < _FEWEST_DAYS:  # a unit that never rests: its quick changes tell
+        begin = end = days.floats(f"near_{signal}")
+        late = begin - _NATURAL_EDGE_MIN[signal]
+        told = np.isfinite(late) & (days.floats(f"near_like_{signal}") >= context.limit("clock_likeness"))
+    if told.sum() < _FEWEST_DAYS:
+        return False
+    limit = context.limit("clock_edge_minutes") + (_spacing(context, signal) - 1.0) / 2.0
+    alike = np.abs(begin - end) <= context.limit("clock_edge_agree_minutes") + _spacing(context, signal) - 1.0
+    off = told & (np.abs(late) >= limit) & alike
+    spell = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
+    if spell is None or spell.share < 0.7:
+        return True
+    mine = late[off & spell.covers(days["day"])]
+    typical = float(np.median(mine))
+    if np.median(np.abs(mine - typical)) > max(0.2 * abs(typical), 1.5):
+        return True
+    return _Lag(signal, typical, limit, spell, "clock_edge_minutes")
+
+
+def _spacing(context: Context, signal: str) -> float:
+    days = context.whole.days
+    wanted = ("heat_pump_electricity", *_QUANTITIES[signal])
+    return max((days.median(f"spacing.{q}") for q in wanted if f"spacing.{q}" in days), default=1.0)
+
+
+def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Finding:
+    """Where nothing keeps the electricity's clock, that is the odd one; else what strays from it."""
+    first = max(lags, key=lambda x: x.spell.days)
+    electricity = not keeps
+    culprit = "electricity" if electricity else first.signal
+    alone = len(lags) + len(keeps) == 1
+    points = _points(context, culprit)
+    minutes = first.minutes
+    # Others late by so much: the electricity's own stamps are early, and the other way about.
+    late = -minutes if electricity else minutes
+    how = f"{abs(late):.0f} minutes {'late' if late > 0 else 'early'}"
+    spell = first.spell
+    severity: Severity = "note" if spell.until else "act" if abs(minutes) >= 60.0 else "watch"
+    sides = "electricity and heat" if first.signal != "state" else "electricity and the unit's own word"
+    headline = (
+        f"{listed(p.id for p in points)} {'are' if len(points) > 1 else 'is'} stamped {how}: the same story"
+        " as the other meters tell, at another time."
+        if not alone
+        else (
+            f"{sides.capitalize()} tell the same story {abs(minutes):.0f} minutes apart: one of the two"
+            " clocks is wrong."
+        )
+    )
+    one_interval = any(
+        p.form == "interval" and abs(abs(late) - _spacing(context, first.signal)) < 3.0 for p in points
+    )
+    hint = " (one interval: see whether `stamp` should be the other of start and end)" if one_interval else ""
+    return Finding(
+        "clock_offset",
+        severity,
+        spell.since,
+        confidence_of(abs(minutes) / first.limit, spell.days, spell.share) * (0.85 if alone else 1.0),
+        headline,
+        (
+            *(
+                strays(f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.name, lag.limit)
+                for lag in lags
+            ),
+            Evidence("days on which it was so", float(spell.days), "days"),
+        ),
+        next_step=(
+            ""
+            if spell.until
+            else (
+                f"Compare the clock of the device that stamps {listed(p.id for p in points)} with the true"
+                f" time, set it by a time server, and see that its zone is the one in the site file{hint}."
+            )
+        ),
+        until=spell.until,
+        visit="none" if spell.until else "setting",
+    )
+
+
+def _points(context: Context, signal: str) -> list[Point]:
+    return [p for q in _QUANTITIES[signal] for p in context.site.points_of(q)]
+
+
+def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
+    """The quantities whose clock strays; a whole plant out of step with the sun still keeps step with
+    itself."""
+    lags, keeps = _all_lags(context)
+    if not lags:
+        return frozenset()
+    chosen = {lag.signal for lag in lags} if keeps else {"electricity"}
+    return frozenset(q for s in chosen for q in _QUANTITIES[s])
+
+
+# ---- across the change of the clocks
+
+_HOUR_MIN, _SLACK_MIN, _AROUND_DAYS, _LEAST_AROUND = 60.0, 12.0, 14, 4
+
+
+def _by_clock_change(context: Context) -> Finding | None:
+    """A set-back that kept to its minute comes an hour off it from the day on which the clocks change."""
+    days, zone = context.whole.days, context.site.zone
+    minute = days.floats("set_back_min")
+    if not np.isfinite(minute).any():
+        return None
+    length = days.floats("n_minutes")
+    for at in np.flatnonzero(np.abs(length - 1440.0) >= 30.0):
+        before = minute[max(at - _AROUND_DAYS, 0) : at]
+        after = minute[at + 1 : at + 1 + _AROUND_DAYS]
+        before, after = before[np.isfinite(before)], after[np.isfinite(after)]
+        if min(len(before), len(after)) < _LEAST_AROUND:
+            continue
+        jump = float(np.median(after) - np.median(before))
+        steady = max(float(np.median(np.abs(x - np.median(x)))) for x in (before, after)) <= _SLACK_MIN
+        if not steady or abs(abs(jump) - _HOUR_MIN) > _SLACK_MIN:
+            continue
+        since = days.day(at).isoformat()
+        return Finding(  # a note: the heating's own clock, left as it was, spoils no figure, and is as likely
+            "clock_offset",
+            "note",
+            since,
+            0.85,
+            f"Since the clocks changed on {since} the set-back comes an hour"
+            f" {'later' if jump > 0 else 'earlier'} by the readings' local time.",
+            (
+                Evidence("set-back before the change", round(float(np.median(before)) / 60.0, 2), "h"),
+                Evidence("set-back after it", round(float(np.median(after)) / 60.0, 2), "h"),
+            ),
+            next_step=(
+                "Ask whether the heating's own clock was changed over; if it was, the export stamps its"
+                f" times in another zone than the site file says ({zone.key} for days, [csv] timezone for"
+                " times without an offset)."
+            ),
+        )
+    return None
+
+
+# ---- against the sun
+
+
+def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
+    """The middle of each day's irradiance against solar noon."""
+    days = context.whole.days
+    centre = days.floats("sun_centre")
+    if np.isfinite(centre).sum() < _WINDOW_DAYS:
+        return None, False
+    smooth = _running_median(centre, _WINDOW_DAYS)
+    limit = context.limit("clock_sun_minutes")
+    so = np.abs(smooth) > limit
+    spell = latest_episode(days["day"], so, np.isfinite(smooth), hold_days=_FEWEST_DAYS)
+    if spell is None or spell.share < 0.7:
+        return None, True
+    off = float(np.nanmedian(centre[so & spell.covers(context.whole.days["day"])]))
+    return _solar(context, spell, off, limit, "the middle of the day's sunshine", "clock_sun_minutes"), True
+
+
+def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
+    """The warmest time of the outdoor air against the afternoon."""
+    days = context.whole.days
+    cosine, sine = (_running_mean(days.floats(f"air_{n}"), _WINDOW_DAYS) for n in ("cos", "sin"))
+    strong = np.hypot(cosine, sine) >= _CREST_LEAST_K
+    if strong.sum() < _FEWEST_DAYS:
+        return None, False
+    crest = np.degrees(np.arctan2(sine, cosine)) / 15.0
+    off = (crest - _CREST_H + 12.0) % 24.0 - 12.0
+    limit = context.limit("clock_air_hours")
+    so = strong & (np.abs(off) > limit)
+    spell = latest_episode(days["day"], so, strong, hold_days=_FEWEST_DAYS)
+    if spell is None or spell.share < 0.7:
+        return None, True
+    typical = float(np.median(off[so & spell.covers(context.whole.days["day"])]))
+    what = "the warmest time of the outdoor air"
+    return _solar(context, spell, 60.0 * typical, 60.0 * limit, what, "clock_air_hours"), True
+
+
+def _solar(context: Context, spell: Episode, off: float, limit: float, what: str, name: str) -> Finding:
+    how = f"{abs(off) / 60:.1f} hours {'late' if off > 0 else 'early'}"
+    zone = context.site.site.timezone
+    return Finding(
+        "clock_offset",
+        "note" if spell.until else "watch",
+        spell.since,
+        confidence_of(abs(off) / limit, spell.days, spell.share) * 0.9,
+        f"By {what} the readings are stamped about {how} for a site at {context.site.site.longitude:g}"
+        " degrees longitude.",
+        (
+            strays(f"{what} against the sun", round(off, 0), "min", name, limit),
+            Evidence("days on which it was so", float(spell.days), "days"),
+        ),
+        next_step=(
+            ""
+            if spell.until
+            else (
+                f"See in which zone the export or gateway stamps its readings: the site file says {zone} for"
+                " days, and [csv] timezone for times without an offset. Correct it there and read the files"
+                " anew."
+            )
+        ),
+        until=spell.until,
+        visit="none" if spell.until else "setting",
+    )
+
+
+def _running_median(values: Floats, width: int) -> Floats:
+    return pd.Series(values).rolling(width, center=True, min_periods=width // 2).median().to_numpy()
+
+
+def _running_mean(values: Floats, width: int) -> Floats:
+    return pd.Series(values).rolling(width, center=True, min_periods=width // 2).mean().to_numpy()
+
+
+CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, spoils=_spoilt),)

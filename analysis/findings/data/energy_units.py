@@ -1,0 +1,123 @@
+"""Powers and energies in a unit a thousand times too small or too large, held against the plant's size and
+each other."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.findings.confidence import Flags, Floats
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.data.unit_slips import Told, times
+from fieldfare.analysis.plant.site import Point, Site
+
+_ENERGY_UP = (times("a unit 1000 times smaller (W, Wh)", "kW, kWh", 1000.0),)
+_ENERGY_DOWN = (
+    times("a unit 1000 times larger (kW, MWh)", "W, kWh", 1e-3),
+    times("GJ", "kWh", 3.6e-3),
+)
+_HEAT = frozenset({"heat_output", "space_heat", "hot_water_heat"})
+
+
+def rated_kw(site: Site) -> float:
+    return site.heat_pump.rated_output_kw or site.design.heat_loss_kw or 8.0
+
+
+def energy_told(context: Context, point: Point, raw: Floats) -> list[Told]:
+    """Powers and registers held against the unit's size, and against what the other side of the balance
+    shows."""
+    level = raw / _full(context.site, point)
+    known = np.isfinite(raw)
+    at_home = known & (level >= 0.03) & (level <= 6.0)
+    out = []
+    for slip in _ENERGY_UP:
+        meant = slip.back(level)
+        so = known & (level > 10.0) & (meant > 5e-4) & (meant < 6.0)
+        out.append(Told(slip, so, so | at_home))
+    mean_only = point.form == "register"
+    low = (0.01, 3.0) if mean_only else (0.04, 4.0)
+    other = _other_side(context, point)
+    best: list[Floats] = []
+    for slip in _ENERGY_DOWN:
+        meant = slip.back(level)
+        best.append(np.abs(np.log(np.maximum(meant, 1e-12) / np.maximum(other, 1e-12))))
+    for i, slip in enumerate(_ENERGY_DOWN):
+        meant = slip.back(level)
+        small = (
+            known
+            & (level > 0.0)
+            & (level < (2e-3 if mean_only else 8e-3))
+            & (meant > low[0])
+            & (meant < low[1])
+        )
+        nearest = np.array([best[i] <= b for b in best]).all(axis=0)
+        # Alike within a factor of four: performance lies between 1 and 12, and a power's peak some times
+        # above its mean.
+        worked = np.isfinite(other) & (other > 0.01) & (best[i] < np.log(6.0)) & nearest
+        so = small & (worked | (_alone(context, point, level) if i == 0 else False))
+        out.append(Told(slip, so, so | at_home))
+    return out
+
+
+def _full(site: Site, point: Point) -> float:
+    """What a reading of this point is at full output [W]: the unit's own size, a third of it for
+    electricity."""
+    rated = rated_kw(site) * 1000.0
+    full = {
+        "heat_pump_electricity": rated / 3.0,
+        "backup_heater_electricity": 6000.0,
+        "immersion_electricity": 3000.0,
+        "fan_electricity": 100.0,
+        "circulation_pump_electricity": 60.0,
+        "house_electricity": 4000.0,
+    }
+    extra = 6000.0 if {"backup_heater", "immersion"} & set(point.includes) else 0.0
+    return full.get(point.quantity, rated) + extra / 3.0
+
+
+def _other_side(context: Context, point: Point) -> Floats:
+    """How hard the plant works by everything else that tells [share of full output], nan where nothing
+    does."""
+    days, site = context.whole.days, context.site
+    heat = point.quantity in _HEAT
+    if not heat and point.quantity != "heat_pump_electricity":
+        return np.full(len(days), np.nan)
+    out = np.full(len(days), np.nan)
+    for q in (point.quantity, *(("heat_pump_electricity",) if heat else ("heat_output", "space_heat"))):
+        for p in site.points_of(q):
+            if p.id == point.id:
+                continue
+            level = days.floats(f"raw.{p.id}") / _full(site, p)
+            fits = (level >= 0.01) & (level <= 6.0)
+            if p.form == "register" and point.form != "register":
+                level = np.minimum(level * 2.0, 1.0)  # a mean of the day against the day's greatest
+            out = np.where(np.isnan(out) & fits, level, out)
+    if heat or np.isfinite(out).any():
+        return out
+    # Warm water in cold weather is made by something.
+    water, air = np.full(len(days), np.nan), np.full(len(days), np.nan)
+    for p in site.points_of("flow_temperature"):
+        water = np.fmax(water, days.floats(f"raw.{p.id}"))
+    for p in site.points_of("outdoor_temperature"):
+        air = np.fmax(air, days.floats(f"raw.{p.id}"))
+    return np.where((water > 28.0) & (water < 75.0) & (air < 12.0), 0.5, np.nan)
+
+
+def _alone(context: Context, point: Point, level: Floats) -> Flags:
+    """Nothing else tells: a whole winter of readings that vary like a plant's and never reach what a plant
+    draws.
+
+    A unit that is switched off keeps to one small draw; a working one's days differ by half and more.
+    """
+    days = context.whole.days
+    if point.quantity not in ("heat_pump_electricity", "heat_output") or len(days) < 14:
+        return np.zeros(len(days), dtype=bool)
+    moving = level[np.isfinite(level) & (level > 0)]
+    if len(moving) < 14 or float(np.quantile(moving, 0.99)) > 8e-3:
+        return np.zeros(len(days), dtype=bool)
+    if float(np.quantile(moving, 0.9)) < 1.3 * float(np.quantile(moving, 0.1)):
+        return np.zeros(len(days), dtype=bool)
+    watts = level * _full(context.site, point)
+    # Standby lies at 3 to 60 W; a working unit's kilowatts read as watts lie below 10.
+    return (
+        np.isfinite(level) & (watts < 10.0) & (watts * 1000.0 > 0.05 * rated_kw(context.site) * 1000.0 / 3.0)
+    )

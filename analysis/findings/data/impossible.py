@@ -1,0 +1,92 @@
+"""Sensors that send what no air and no water can be: broken, or their cable is."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.findings.confidence import Flags, confidence_of, named
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.minutes.plausible import BELOW_DESIGN_K, ERROR_VALUES
+from fieldfare.analysis.plant.site import Point
+
+_SEVERAL_DAYS = 3
+_USUAL_BELOW_C = 40.0  # degF read as degC lies above in rooms and water
+
+
+def _impossible_days(context: Context, point: Point) -> Flags:
+    """Days on which a good share of a point's readings can't be true and was left out."""
+    notices, days = context.whole.notices, context.whole.days
+    share = np.zeros(len(days))
+    rows = np.flatnonzero((notices["kind"] == "unlikely") & (notices["point"] == point.id))
+    at = np.searchsorted(days["day"], notices["day"][rows])
+    np.maximum.at(share, at, notices["amount"][rows].astype(np.float64))
+    bad = share >= context.limit("impossible_share")
+    # A wrong unit makes whole days impossible on the high side: `unit_mismatch` tells that.
+    raw = days.floats(f"raw.{point.id}")
+    failed = np.isin(raw, list(ERROR_VALUES - {0.0})) | (raw < _coldest(context, point))
+    return bad & (failed | (raw < _USUAL_BELOW_C) & (share < 0.5))
+
+
+def _coldest(context: Context, point: Point) -> float:
+    low = point.kind.likely[0]
+    design = context.site.design.outdoor_c
+    return (
+        max(low, design - BELOW_DESIGN_K)
+        if point.quantity == "outdoor_temperature" and design is not None
+        else low
+    )
+
+
+def impossible_readings(context: Context) -> Finding | None:
+    """A sensor that shows what no air, water or meter can: broken, or its cable is."""
+    days = context.whole.days
+    worst: tuple[bool, int, Point, Flags] | None = None
+    for point in context.site.point:
+        if point.form != "gauge" or f"raw.{point.id}" not in days:
+            continue
+        so = _impossible_days(context, point)
+        if so.any() and (worst is None or (bool(so[-2:].any()), int(so.sum())) > worst[:2]):
+            worst = (bool(so[-2:].any()), int(so.sum()), point, so)
+    if worst is None:
+        return None
+    ongoing, count, point, so = worst
+    at = np.flatnonzero(so)
+    raw = days.floats(f"raw.{point.id}")[so]
+    severity: Severity = "note" if not ongoing else "act" if count >= _SEVERAL_DAYS else "watch"
+    return Finding(
+        "sensor_stuck",
+        severity,
+        days.day(at[0]).isoformat(),
+        confidence_of(2.0, count),
+        f"{named(point)} sent readings that can't be true on {count} day{'' if count == 1 else 's'}, such as "
+        f"{float(np.nanmedian(raw)):.4g} {point.kind.unit}; they are left out of all figures.",
+        (
+            Evidence("days with impossible readings", float(count), "days"),
+            Evidence("typical reading", round(float(np.nanmedian(raw)), 2), point.kind.unit),
+        ),
+        next_step=(
+            ""
+            if not ongoing
+            else (
+                f"See whether the cable of {point.id} is broken, loose or wet at its terminals; then change"
+                " the sensor."
+            )
+        ),
+        caution=(
+            ""
+            if not ongoing
+            else (
+                "Switch the controls off before opening their terminals; outdoors, work on a ladder by the"
+                " local rules."
+            )
+        ),
+        until=None if ongoing else days.day(at[-1]).isoformat(),
+        visit="drive" if ongoing else "none",
+        bring=(f"sensor for {point.quantity.replace('_', ' ')}",) if ongoing else (),
+    )
+
+
+def broken(context: Context, point: Point) -> bool:
+    """True for a gauge whose readings of these days can't be true."""
+    return point.form == "gauge" and bool(_impossible_days(context, point)[-2:].all())

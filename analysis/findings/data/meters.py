@@ -1,0 +1,477 @@
+"""Meters and sensors that contradict each other or physics: swapped, impossible, disagreeing."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.findings.confidence import Floats, confidence_of
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.model import (
+    Cause,
+    Evidence,
+    Finding,
+    Severity,
+)
+from fieldfare.analysis.findings.two_sided import strays
+from fieldfare.analysis.minutes.balance import uncorrected_share
+from fieldfare.analysis.physics.metering import HeatClass, combine, heat_meter_mpe
+from fieldfare.analysis.physics.water import antifreeze_over_reading
+
+HEAT_METERS = ("heat_output", "space_heat", "hot_water_heat")
+_HEAT = frozenset(HEAT_METERS)
+
+# ---- flow and return swapped
+
+# No sensor pair in water shows more between flow and return than this while a unit works.
+_LARGEST_LIFT_K = 15.0
+_COOLING_ABOVE_C = 20.0
+
+
+def flow_return_swapped(context: Context) -> Finding | None:
+    """The return is warmer than the flow while the compressor works, day after day."""
+    days = context.whole.days
+    lift = days.floats("water_lift")
+    outdoor = days.floats("outdoor")
+    # A unit that cools has the colder flow by right; in heating weather none does.
+    known = np.isfinite(lift) & (np.abs(lift) <= _LARGEST_LIFT_K) & ~(outdoor > _COOLING_ABOVE_C)
+    if not known.any():
+        raise NotAssessed("no running long enough to compare flow and return")
+    limit = context.limit("swapped_lift_k")
+    so = known & (lift < -limit)
+    spell = latest_episode(days["day"], so, known & (np.abs(lift) > 0.3), hold_days=2)
+    if spell is None or spell.share < 0.8:
+        return None
+    typical = float(np.median(lift[so]))
+    return Finding(
+        "flow_return_swapped",
+        "note" if spell.until else "act",
+        spell.since,
+        confidence_of(-typical / limit, spell.days, spell.share),
+        f"While the compressor works the return is {-typical:.1f} K warmer than the flow: the two sensors are"
+        " swapped.",
+        (
+            context.evidence("return less flow while running", round(-typical, 2), "K", "swapped_lift_k"),
+            Evidence("days on which it was so", float(spell.days), "days"),
+        ),
+        next_step=(
+            ""
+            if spell.until
+            else (
+                "Swap the two points in the site file (id, column or topic); if the sensors were changed over"
+                " on that day, swap them back at the pipes and check that each sits on its own pipe."
+            )
+        ),
+        caution=(
+            "" if spell.until else "Pipes may be hot and under pressure; open no pocket on a filled circuit."
+        ),
+        until=spell.until,
+        visit="none" if spell.until else "setting",
+    )
+
+
+# ---- impossible efficiency
+
+_LEAST_KWH = 1.0
+
+
+def implausible_efficiency(context: Context) -> Finding | None:
+    """Heat per electricity above what Carnot leaves at the plant's own temperatures, or below an electric
+    heater's."""
+    days = context.whole.days
+    heat, unit, least = (days.floats(f"c_{name}") for name in ("heat", "unit", "least"))
+    worked = (fill_nan(unit, 0.0) >= _LEAST_KWH) & np.isfinite(heat) & (days.floats("n_running") >= 60.0)
+    if not worked.any():
+        raise NotAssessed("needs days with heat and the unit's electricity measured together")
+    share = np.divide(least, unit, out=np.zeros(len(days)), where=worked)
+    ratio = np.divide(heat, unit, out=np.ones(len(days)), where=worked)
+    high_limit, low_limit = context.limit("carnot_share"), context.limit("efficiency_least")
+    most = context.limit("efficiency_most")
+    # Water hardly warmer than the air takes next to no work: a high ratio alone is no fault where the air is
+    # measured.
+    beyond = ratio > most
+    if "outdoor_temperature" not in context.spoiled:
+        beyond &= (share > context.limit("efficiency_most_carnot")) | ~np.isfinite(days.floats("outdoor"))
+    high, low = worked & ((share > high_limit) | beyond), worked & (ratio < low_limit)
+    above = latest_episode(days["day"], high, worked, hold_days=3)
+    below = latest_episode(days["day"], low, worked, hold_days=3)
+    above = above if above is not None and above.share >= 0.5 else None
+    below = below if below is not None and below.share >= 0.5 else None
+    spell = above or below
+    if spell is None:
+        return None
+    mine = high if spell is above else low
+    cop = float(float(heat[mine].sum()) / float(unit[mine].sum()))
+    if spell is above:
+        carnot = float(np.median(share[mine]))
+        words = "more than any unit reaches"
+        evidence = context.evidence("heat over electricity", round(cop, 2), "-", "efficiency_most")
+        over = cop / most
+        if carnot > high_limit:
+            words = "more than physics allows" if carnot > 1.0 else words
+            words += f" at its own temperatures ({carnot:.0%} of Carnot)"
+            evidence = context.evidence(
+                "share of the Carnot efficiency", round(carnot, 3), "-", "carnot_share"
+            )
+            over = carnot / high_limit
+        headline = f"Heat over electricity is {cop:.1f}, {words}."
+    else:
+        headline = (
+            f"The meters show {cop:.2f} kWh of heat for each kWh of electricity: less than an electric heater"
+            " gives."
+        )
+        evidence = context.evidence("heat over electricity", round(cop, 3), "-", "efficiency_least")
+        over = low_limit / max(cop, 0.05)
+    return Finding(
+        "implausible_efficiency",
+        "note" if spell.until else "act",
+        spell.since,
+        confidence_of(over, spell.days, spell.share),
+        headline,
+        (
+            evidence,
+            Evidence("heat", round(float(heat[mine].sum()), 1), "kWh"),
+            Evidence("the unit's electricity", round(float(unit[mine].sum()), 1), "kWh"),
+            Evidence("days on which it was so", float(spell.days), "days"),
+        ),
+        next_step=(
+            ""
+            if spell.until
+            else (
+                "Check both meters at the plant: pulse value and place of the flow sensor of the heat meter,"
+                " its two sensors in their pockets, and which circuits the electricity meter counts (all"
+                " phases, its transformer ratio). Read both at once an hour apart."
+            )
+        ),
+        caution=(
+            ""
+            if spell.until
+            else (
+                "Only an electrician licensed for it opens the board; heat-meter pockets are hot and under"
+                " pressure."
+            )
+        ),
+        until=spell.until,
+        visit="none" if spell.until else "drive",
+        bring=(
+            ()
+            if spell.until
+            else ("clamp meter", "contact thermometer", "heat-meter sheet with its pulse value")
+        ),
+    )
+
+
+# ---- heat meter against flow and temperatures
+
+_SENSOR_K = 0.3
+# The same once their difference was read in water that a resting unit passes on: what is left moves with
+# temperature.
+_ZEROED_K, _ZEROED_DAYS, _PASSING_MIN = 0.1, 10, 20
+_KWH_PER_M3_K = 1.155
+_PAIR_K = 0.2
+# Flow and return alike while the meter counts heat: the one says many times what the other does.
+_LEAST_SHARE = 0.1
+_UNIT_FLOW_SENSOR = 0.05
+_FEWEST_DAYS = 4
+RATIO_LABEL = "heat meter over flow and temperatures"
+
+
+def heat_meter_disagrees(context: Context) -> Finding | None:
+    """Metered heat against flow rate times temperatures; antifreeze explains what it can."""
+    days, pump = context.whole.days, context.site.heat_pump
+    by_file = uncorrected_share(context.site)
+    culprit = context.spoiled.get("heat_output")
+    if culprit is not None and culprit.code != "implausible_efficiency":
+        raise NotAssessed(
+            f"what is wrong with heat_output is said already ({culprit.code} since {culprit.since})"
+        )
+    apart = flow_spacing(days)
+    if apart > context.limit("flow_product_minutes") and by_file < context.limit("antifreeze_share"):
+        raise NotAssessed(
+            f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops between,"
+            " mean flow times mean difference is not the mean heat",
+            "spacing_too_wide",
+        )
+    offset = _pair_offset(days)
+    meter, flow = days.floats("check_meter"), _flow_heat(days, offset)
+    if apart > context.limit("flow_product_minutes"):
+        flow = np.full(len(days), np.nan)
+    compared = (np.fmax(flow, meter) > 3.0) & np.isfinite(meter) & np.isfinite(flow)
+    flow = np.maximum(flow, _LEAST_SHARE * meter)
+    if compared.sum() < _FEWEST_DAYS:
+        if by_file >= context.limit("antifreeze_share"):
+            return _antifreeze_by_file(context, by_file)
+        raise NotAssessed("needs heat_output beside flow_rate, flow_temperature and return_temperature")
+    ratio = np.divide(meter, flow, out=np.ones(len(days)), where=compared)
+    allowed = _allowed(context, days.floats("lift"), _SENSOR_K if offset is None else _ZEROED_K)
+    # What antifreeze explains is taken off before the rest is judged.
+    rest = ratio / (1.0 + by_file) - 1.0
+    so = compared & (np.abs(rest) > allowed) & (np.abs(rest) > context.limit("heat_meter_share"))
+    # A day of small temperature differences, on which the sensors' classes could explain it too, is no word
+    # either way.
+    told = so | (compared & (np.abs(rest) <= context.limit("heat_meter_share")))
+    spell = latest_episode(days["day"], so, told, hold_days=_FEWEST_DAYS)
+    if spell is None or spell.share < 0.7 or (spell.until and by_file >= context.limit("antifreeze_share")):
+        measured = float(np.median(ratio[compared])) - 1.0
+        if by_file >= context.limit("antifreeze_share"):
+            return _antifreeze_by_file(context, by_file, measured)
+        return _unsaid_antifreeze(context, measured) or _within_classes(context, measured, allowed[compared])
+    typical = float(np.median(rest[so]))
+    explained = (
+        float(antifreeze_over_reading(35.0, 30.0, fluid=pump.antifreeze, percent=pump.antifreeze_percent))
+        if by_file
+        else 0.0
+    )
+    severity: Severity = (
+        "note" if spell.until else "act" if abs(typical) > context.limit("heat_meter_act") else "watch"
+    )
+    more = "more" if typical > 0 else "less"
+    size = f"{abs(typical):.0%} {more} heat than" if typical < 2.0 else "many times the heat that"
+    return Finding(
+        "heat_meter_disagrees",
+        severity,
+        spell.since,
+        confidence_of(abs(typical) / context.limit("heat_meter_share"), spell.days, spell.share),
+        f"The heat meter shows {size} flow rate and temperatures give"
+        + (f", beyond the {explained:.1%} that antifreeze explains." if by_file else "."),
+        (
+            strays(
+                RATIO_LABEL,
+                round(1.0 + typical, 3),
+                "-",
+                "heat_meter_share",
+                context.limit("heat_meter_share"),
+                about=1.0,
+            ),
+            Evidence("explained by antifreeze", round(explained, 4), "-"),
+            Evidence("allowed by the sensors' classes", round(float(np.median(allowed[so])), 3), "-"),
+        ),
+        next_step=(
+            ""
+            if spell.until
+            else (
+                "Compare the two flow sensors and both pairs of temperatures at steady running: the odd one"
+                " out is wrong. Look at the heat meter's pulse value, the pipe it is set for, and its sensors"
+                " in their pockets."
+            )
+        ),
+        caution=(
+            ""
+            if spell.until
+            else (
+                "Pockets and pipes are hot and under pressure; a sealed meter is opened by its maker's"
+                " service only."
+            )
+        ),
+        until=spell.until,
+        visit="none" if spell.until else "drive",
+        bring=() if spell.until else ("two contact thermometers", "clamp-on flow meter"),
+    )
+
+
+def flow_spacing(days: Table) -> float:
+    """Minutes between the readings of flow rate and temperatures; 0 where they are not all measured."""
+    names = [f"spacing.{q}" for q in ("flow_rate", "flow_temperature", "return_temperature")]
+    if not all(name in days for name in names):
+        return 0.0
+    return max(float(np.nanmin(days.floats(name))) for name in names)
+
+
+def _pair_offset(days: Table) -> float | None:
+    """What the flow sensor reads above the return sensor [K] in water that a resting unit passes on; None
+    where none does."""
+    if "pair_offset" not in days:
+        return None
+    told = np.isfinite(days.floats("pair_offset")) & (days.floats("n_passing") >= _PASSING_MIN)
+    if told.sum() < _ZEROED_DAYS:
+        return None
+    offset = float(np.median(days.floats("pair_offset")[told]))
+    return offset if abs(offset) <= 2.0 * _SENSOR_K else None
+
+
+def _flow_heat(days: Table, offset: float | None) -> Floats:
+    """Heat from flow rate and temperatures by day [kWh], the pair's own offset taken off where it is
+    known."""
+    flow = days.floats("check_flow")
+    return flow if offset is None else flow - _KWH_PER_M3_K * offset * days.floats("check_volume")
+
+
+def disagreement(context: Context) -> float | None:
+    """Metered heat over that from flow rate and temperatures, less what antifreeze explains, less 1; None
+    where only one of them is there."""
+    days = context.whole.days
+    if flow_spacing(days) > context.limit("flow_product_minutes"):
+        return None
+    meter, flow = days.floats("check_meter"), _flow_heat(days, _pair_offset(days))
+    compared = (flow > 3.0) & np.isfinite(meter)
+    if compared.sum() < _FEWEST_DAYS:
+        return None
+    return float(np.median(meter[compared] / flow[compared])) / (1.0 + uncorrected_share(context.site)) - 1.0
+
+
+def _within_classes(context: Context, measured: float, allowed: Floats) -> Finding | None:
+    """More than a heat meter of its class is off by itself, and no more than two temperature sensors can
+    be."""
+    if abs(measured) < context.limit("heat_meter_note"):
+        return None
+    first = context.whole.days.day(0).isoformat()
+    more = "more" if measured > 0 else "less"
+    return Finding(
+        "heat_meter_disagrees",
+        "note",
+        first,
+        0.4,
+        f"The heat meter shows {abs(measured):.0%} {more} heat than flow rate and temperatures give: at so"
+        " small temperature differences the sensors may be off by as much.",
+        (
+            Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"),
+            Evidence("allowed by the sensors' classes", round(float(np.median(allowed)), 3), "-"),
+        ),
+        next_step=(
+            "At the next visit compare the heat meter with a clamp-on flow meter and two thermometers on a"
+            " day of full output."
+        ),
+        visit="call",
+    )
+
+
+def _allowed(context: Context, lift: Floats, sensor_k: float) -> Floats:
+    """Disagreement that two honest instruments may show at a day's temperature difference [-].
+
+    Heat meter after its class (EN 1434-1 limits), a flow sensor of 5 %, and two temperature sensors of
+    `sensor_k` [K] each. All
+    three are limits and rectangular: together about as wide as their root of squares (GUM 4.3.7 and 5.1.2).
+    """
+    given = {p.meter_class for q in HEAT_METERS for p in context.site.points_of(q)}
+    grade: HeatClass = "3" if "3" in given else "1" if given == {"1"} else "2"
+    difference = np.clip(np.where(np.isfinite(lift), np.abs(lift), 5.0), 1.5, 15.0)
+    meter = heat_meter_mpe(difference, 0.5, grade).total
+    scale = context.limit("heat_meter_share") / 0.12
+    return np.asarray(
+        scale * combine(meter, _UNIT_FLOW_SENSOR, sensor_k * 2.0**0.5 / difference), dtype=np.float64
+    )
+
+
+_HANDLING = (
+    "Antifreeze is harmful to drink and to ground water: test and top it up by its maker's sheet and the"
+    " local code, and never drain it to a gully."
+)
+
+
+def _antifreeze_by_file(context: Context, share: float, measured: float | None = None) -> Finding:
+    """The site file says that antifreeze is in and that the meter takes it for water."""
+    pump = context.site.heat_pump
+    what = pump.antifreeze.replace("_", " ")
+    agrees = measured is not None and abs(measured - share) < 0.5 * share
+    denied = measured is not None and measured < 0.3 * share
+    seen = f" Flow rate and temperatures show {measured:+.1%}." if measured is not None else ""
+    evidence = [context.evidence("over-reading by antifreeze", round(share, 4), "-", "antifreeze_share")]
+    if measured is not None:
+        evidence.append(Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"))
+    first = context.whole.days.day(0).isoformat()
+    because = (
+        f"{pump.antifreeze_percent:g} % {what} carries less heat than the water that the meter reckons with"
+    )
+    if denied:
+        return Finding(
+            "heat_meter_disagrees",
+            "note",
+            first,
+            0.5,
+            f"The site file says that the heat meter takes {pump.antifreeze_percent:g} % {what} for water,"
+            f" but it agrees with flow rate and temperatures ({measured:+.1%}).",
+            tuple(evidence),
+            (Cause("antifreeze_uncorrected", 1.0, "on file, not in the readings"),),
+            next_step=(
+                "Ask whether the meter is set for the mixture, or the circuit holds none; then correct the"
+                " site file."
+            ),
+            visit="call",
+        )
+    return Finding(
+        "heat_meter_disagrees",
+        "watch",
+        first,
+        0.95 if agrees else 0.85,
+        f"The heat meter takes {pump.antifreeze_percent:g} % {what} for water and reads {share:.1%} too much;"
+        f" the figures here allow for it.{seen}",
+        tuple(evidence),
+        (
+            Cause(
+                "antifreeze_uncorrected",
+                1.0,
+                because + ("; the measured difference agrees" if agrees else ""),
+            ),
+        ),
+        next_step=(
+            "Test the concentration with a refractometer at the next visit and enter it; set the meter for"
+            " the mixture, or mark it as corrected where it is. Until then quote the figures here, not the"
+            " meter's display."
+        ),
+        caution=_HANDLING,
+        visit="setting",
+        bring=("refractometer",),
+    )
+
+
+def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
+    """No antifreeze that a meter would mistake is on file, but the meter reads as if there were: worth a
+    question."""
+    if not context.limit("antifreeze_share") <= measured <= 0.09:
+        return None
+    lift = float(np.nanmedian(np.abs(context.whole.days.floats("lift"))))
+    if not measured * lift >= _PAIR_K:
+        return None  # a pair of sensors in their pockets is off by as much (EN 60751 class B)
+    first = context.whole.days.day(0).isoformat()
+    return Finding(
+        "heat_meter_disagrees",
+        "note",
+        first,
+        0.4,
+        f"The heat meter reads {measured:.1%} more than flow rate and temperatures give: within their"
+        " classes, and what antifreeze would do.",
+        (Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"),),
+        (Cause("antifreeze_uncorrected", 1.0, "a water meter reads 3 to 8 % too much on 20 to 40 % glycol"),),
+        next_step="Ask whether antifreeze is in the circuit; if so, enter it in the site file.",
+        visit="call",
+    )
+
+
+def _spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
+    """A meter that antifreeze explains is corrected in the figures and spoils nothing."""
+    return frozenset() if finding.causes else _HEAT
+
+
+METER_RULES: tuple[Rule, ...] = (
+    Rule(
+        "flow_return_swapped",
+        flow_return_swapped,
+        (Need(("flow_temperature",), 30.0), Need(("return_temperature",), 30.0)),
+        frozenset({"flow_temperature", "return_temperature"}),
+        lambda context, finding: frozenset({"flow_temperature", "return_temperature"}),
+    ),
+    Rule(
+        "implausible_efficiency",
+        implausible_efficiency,
+        (Need(("heat_pump_electricity",)), Need((*HEAT_METERS, "flow_rate"))),
+        frozenset(
+            {
+                "heat_pump_electricity",
+                "heat_output",
+                "flow_temperature",
+                "return_temperature",
+                "outdoor_temperature",
+            }
+        ),
+        lambda context, finding: _HEAT | {"heat_pump_electricity"},
+    ),
+    Rule(
+        "heat_meter_disagrees",
+        heat_meter_disagrees,
+        (Need(HEAT_METERS),),
+        frozenset({"flow_temperature", "return_temperature", "flow_rate"}),
+        _spoilt_by_disagreement,
+    ),
+)

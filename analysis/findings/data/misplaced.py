@@ -1,0 +1,476 @@
+"""A meter that sees something else than the site file says.
+
+Each possible place or pulse value is a hypothesis that predicts several facts. Its weight is its prior times
+the likelihood of what was measured under it (Bayes). Two hypotheses that predict the same share the weight,
+and the next step is the measurement that parts them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.findings.confidence import METER_CAUTION
+from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.data.meters import flow_spacing
+from fieldfare.analysis.findings.model import (
+    Cause,
+    Evidence,
+    Finding,
+    Severity,
+)
+from fieldfare.analysis.minutes.balance import meter_behind_heater, uncorrected_share
+
+HEAT_METERS = frozenset({"heat_output", "space_heat", "hot_water_heat"})
+ELECTRICITY = frozenset({"heat_pump_electricity"})
+_FEWEST_DAYS = 7
+_LEAST_KWH = {"space": 30.0, "hot": 10.0}
+_LEAST_ON_MIN, _LEAST_OFF_MIN = 1200.0, 1200.0
+_FEWEST_STEPS, _FEWEST_STEP_DAYS = 12, 5
+_FLOOR = 0.02
+# Share of Carnot that real units reach at the water's own temperatures (reference values 8: 0.35 to 0.5).
+_USUAL_CARNOT_SHARE, _HIGH_CARNOT_SHARE = 0.42, 0.5
+# The same where no sensor tells the water's temperature and the coolest that any emitter heats with stands
+# for it.
+_USUAL_SHARE_AT_COOLEST = 0.25
+# Pulse values and transformer ratios in use differ by these factors (common practice: 1, 2.5, 10, 25, 100 l
+# or Wh a pulse).
+_PULSE_FACTORS = (10.0, 0.1, 4.0, 0.25, 2.5, 0.4, 2.0, 0.5)
+
+
+@dataclass(frozen=True)
+class _Fact:
+    """A measured number; log: it is the logarithm of a ratio"""
+
+    value: float
+    label: str
+    unit: str
+    log: bool
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """What a state of the meters predicts.
+
+    cause : of the contract; empty where the meters are sound. prior : before anything was measured
+    predicts : fact -> (value, standard deviation); a fact that is not named is as with sound meters
+    spoils : quantities it makes untrustworthy. because, step : in words
+    """
+
+    cause: str
+    prior: float
+    predicts: Mapping[str, tuple[float, float]]
+    spoils: frozenset[str] = frozenset()
+    because: str = ""
+    step: str = ""
+
+
+# A unit falls short of its rating more easily than it surpasses it: part load gives up to a third more
+# (reference values 3).
+_ABOVE = {"cop_space": 0.20, "cop_hot": 0.22}
+# What sound meters show, with the spread of sound plants. Ratios as logarithms. meter over flow and
+# temperatures: classes together 12 % (limits: heat_meter_share). COP over rating: part load and frost move it
+# by a quarter (common practice). House over design: field studies find 0.5 to 1.5.
+_SOUND: dict[str, tuple[float, float]] = {
+    "flow_space": (0.0, 0.10),
+    "flow_hot": (0.0, 0.12),
+    "cop_space": (0.0, 0.30),
+    "cop_hot": (0.0, 0.35),
+    "heater_seen": (0.0, 0.12),
+    "contrast": (0.96, 0.06),
+    "off_bursts": (0.0, 0.012),
+    "house": (0.0, 0.40),
+    "follows_heat": (0.9, 0.12),
+    "carnot": (0.0, 0.15),
+}
+_NONE = (math.log(_FLOOR), 0.5)
+_HEAT_STEP = (
+    "On the heat meter: follow the pipe from the flow sensor and see which circuits pass it, in heating and"
+    " while the cylinder is charged; read the display in both."
+)
+_CLAMP_STEP = (
+    "Ask a licensed electrician to switch off the heat pump's own breaker for a minute and watch the meter:"
+    " it must fall to nothing, and no other appliance may go off with it."
+)
+
+
+def _hypotheses(declared_behind: bool) -> list[Hypothesis]:
+    part = (-0.65, 0.30)
+    found = [
+        Hypothesis("", 0.90, {}),
+        Hypothesis("", 0.06, {"cop_space": (-0.35, 0.25), "cop_hot": (-0.30, 0.30), "house": (0.0, 0.5)}),
+        Hypothesis(
+            "one_branch_only",
+            0.006,
+            {"flow_hot": _NONE, "cop_hot": _NONE},
+            HEAT_METERS,
+            "it counts hardly any heat while the cylinder is charged, and all of it in heating: it sits in"
+            " the heating branch",
+            _HEAT_STEP,
+        ),
+        Hypothesis(
+            "one_branch_only",
+            0.006,
+            {"flow_space": _NONE, "cop_space": _NONE, "house": (math.log(_FLOOR), 0.7)},
+            HEAT_METERS,
+            "it counts hardly any heat in heating, and all of it while the cylinder is charged: it sits in"
+            " the cylinder's branch",
+            _HEAT_STEP,
+        ),
+        Hypothesis(
+            "one_branch_only",
+            0.006,
+            {"flow_space": part, "cop_space": part, "house": (-0.65, 0.5)},
+            HEAT_METERS,
+            "it counts a part of the heat in heating, and all of it while the cylinder is charged: another"
+            " heating circuit passes it by",
+            _HEAT_STEP,
+        ),
+        Hypothesis(
+            "behind_heater",
+            0.02,
+            {"heater_seen": (0.0, 0.25) if declared_behind else (1.0, 0.25)},
+            HEAT_METERS,
+            (
+                "its heat does not follow the back-up heater's switching: it sits before the heater"
+                if declared_behind
+                else "its heat rises and falls with the back-up heater: it sits behind the heater"
+            ),
+            "Follow the flow pipe from the heat pump: is the heat meter's sensor before or behind the in-line"
+            " heater? "
+            + (
+                'Then take includes = ["backup_heater"] out of its point in the site file.'
+                if declared_behind
+                else 'Behind it, add includes = ["backup_heater"] to its point in the site file.'
+            ),
+        ),
+        Hypothesis(
+            "other_circuit",
+            0.006,
+            {
+                "contrast": (0.0, 0.25),
+                "off_bursts": (0.5, 0.4),
+                "cop_space": (0.0, 1.2),
+                "cop_hot": (0.0, 1.2),
+                "carnot": (0.3, 0.8),
+                "follows_heat": (0.0, 0.25),
+            },
+            ELECTRICITY,
+            "it draws alike whether the unit runs or rests",
+            _CLAMP_STEP,
+        ),
+        Hypothesis(
+            "other_load_inside",
+            0.006,
+            {
+                "contrast": (0.75, 0.2),
+                "off_bursts": (0.15, 0.12),
+                "cop_space": (-0.2, 0.35),
+                "cop_hot": (-0.2, 0.35),
+                "follows_heat": (0.8, 0.25),
+            },
+            ELECTRICITY,
+            "it draws a good deal while the unit rests, and more while it runs: something else hangs on it",
+            _CLAMP_STEP,
+        ),
+    ]
+    for k in _PULSE_FACTORS:
+        log = math.log(k)
+        found.append(
+            Hypothesis(
+                "pulse_value",
+                0.002,
+                {
+                    "flow_space": (log, 0.12),
+                    "flow_hot": (log, 0.14),
+                    "cop_space": (log, 0.30),
+                    "cop_hot": (log, 0.35),
+                    "house": (log, 0.40),
+                    "carnot": (max(log, 0.0), 0.3),
+                },
+                HEAT_METERS,
+                f"its heat is {k:g} times what everything else says, in every use",
+                "Compare the heat meter's pulse value (on its label) with the gateway's setting, and its"
+                " display with the gateway's total.",
+            )
+        )
+        found.append(
+            Hypothesis(
+                "pulse_value",
+                0.002,
+                {"cop_space": (-log, 0.30), "cop_hot": (-log, 0.35), "carnot": (max(-log, 0.0), 0.3)},
+                ELECTRICITY,
+                f"its electricity is {k:g} times what everything else says, in every use",
+                "Compare the electricity meter's pulse value (on its label) or transformer ratio with the"
+                " gateway's setting, and its display with the gateway's total.",
+            )
+        )
+    return found
+
+
+def meter_misplaced(context: Context) -> Finding | None:
+    """The most likely place or pulse value of the meters, where sound meters hardly explain what was
+    measured."""
+    _said_already(context)
+    facts = _facts(context)
+    if not facts:
+        raise NotAssessed(
+            "needs heat and the unit's electricity on 7 days, with flow and temperatures or a rating to"
+            " compare them with"
+        )
+    known = _hypotheses(meter_behind_heater(context.site))
+    weights = _weights(known, facts, meter_behind_heater(context.site))
+    sound = sum(w for h, w in zip(known, weights, strict=True) if not h.cause)
+    sure = 1.0 - sound
+    if sure < context.limit("misplaced_sure"):
+        return None
+    blamed = sorted(
+        ((w / sure, h) for h, w in zip(known, weights, strict=True) if h.cause), key=lambda pair: -pair[0]
+    )
+    likely = [(w, h) for w, h in blamed if w >= 0.1] or blamed[:1]
+    return _finding(context, facts, likely, min(sure, 0.97))
+
+
+def doubt(context: Context) -> str | None:
+    """Why the heat meter may count too little for a claim about the house; None where that is unlikely."""
+    try:
+        _said_already(context)
+    except NotAssessed as reason:
+        return str(reason)
+    facts = _facts(context)
+    if not facts.keys() & {"cop_space", "flow_space"}:
+        return None
+    behind = meter_behind_heater(context.site)
+    known = _hypotheses(behind)
+    weights = _weights(known, facts, behind)
+    chance = sum(w for h, w in zip(known, weights, strict=True) if h.spoils == HEAT_METERS)
+    if chance < context.limit("misplaced_doubt"):
+        return None
+    return (
+        "the heat meter may count too little: heat over electricity is as far below the usual as the house's"
+        " need is below its design"
+    )
+
+
+def _said_already(context: Context) -> None:
+    for quantity in (*ELECTRICITY, "heat_output"):
+        culprit = context.spoiled.get(quantity)
+        if culprit is not None and culprit.code not in ("implausible_efficiency", "heat_meter_disagrees"):
+            raise NotAssessed(
+                f"what is wrong with {quantity} is said already ({culprit.code} since {culprit.since})",
+                "distrusted",
+            )
+
+
+def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behind: bool) -> list[float]:
+    """Posterior probability of each hypothesis."""
+    logs = []
+    for hypothesis in known:
+        total = math.log(hypothesis.prior)
+        for name, fact in facts.items():
+            mean, spread = hypothesis.predicts.get(name) or _SOUND[name]
+            if name == "heater_seen" and declared_behind and name not in hypothesis.predicts:
+                mean, spread = 1.0, 0.15
+            if name not in hypothesis.predicts and fact.value > mean:
+                spread = _ABOVE.get(name, spread)
+            # Student's t with 4 degrees of freedom: one odd fact alone decides nothing.
+            z = (fact.value - mean) / spread
+            total += -2.5 * math.log1p(z * z / 4.0) - math.log(spread)
+        logs.append(total)
+    top = max(logs)
+    weight = [math.exp(x - top) for x in logs]
+    return [w / sum(weight) for w in weight]
+
+
+# ---- what was measured
+
+
+def _facts(context: Context) -> dict[str, _Fact]:
+    days = context.whole.days
+    out: dict[str, _Fact] = {}
+    water = {"flow_rate", "flow_temperature", "return_temperature"}
+    prompt = flow_spacing(days) <= context.limit("flow_product_minutes")
+    if prompt and not water & context.spoiled.keys() and not meter_behind_heater(context.site):
+        out |= _against_flow(days, 1.0 + uncorrected_share(context.site))
+    out |= _against_rating(
+        days, context.site.measures("flow_temperature") and "flow_temperature" not in context.spoiled
+    )
+    out |= _electricity(days)
+    out |= _heater(days)
+    if "cop_space" in out:  # a house that hardly needs heat tells nothing of its meter
+        out |= _house(context)
+    return out
+
+
+def _ratio(top: float, bottom: float) -> float:
+    return math.log(min(max(top / bottom, _FLOOR), 1.0 / _FLOOR))
+
+
+def _sums(days: Table, *names: str) -> list[float]:
+    return [float(np.nansum(days.floats(name))) for name in names]
+
+
+def _against_flow(days: Table, factor: float) -> dict[str, _Fact]:
+    out = {}
+    for use, words in (("space", "in heating"), ("hot", "while charging the cylinder")):
+        flow = days.floats(f"check_flow_{use}")
+        meter, total = _sums(days, f"check_meter_{use}", f"check_flow_{use}")
+        if (np.nan_to_num(flow) > 0.5).sum() >= _FEWEST_DAYS and total > _LEAST_KWH[use]:
+            out[f"flow_{use}"] = _Fact(
+                _ratio(meter / factor, total), f"heat meter over flow and temperatures, {words}", "-", True
+            )
+    return out
+
+
+def _against_rating(days: Table, water_known: bool) -> dict[str, _Fact]:
+    out = {}
+    least, unit = _sums(days, "c_least", "c_unit")
+    enough = (
+        unit > _LEAST_KWH["space"] / 3.0
+        and (np.nan_to_num(days.floats("c_unit")) > 1.0).sum() >= _FEWEST_DAYS
+    )
+    if enough and water_known and least / unit > _HIGH_CARNOT_SHARE:
+        out["carnot"] = _Fact(
+            math.log(least / unit / _USUAL_CARNOT_SHARE), "share of Carnot over the usual share", "-", True
+        )
+    for use, column, words in (
+        ("space", "space", "in heating"),
+        ("hot", "hot_water", "while charging the cylinder"),
+    ):
+        # The meters can call every use by its name only where they tell them apart.
+        rated, drawn = _sums(days, f"x_{column}", f"xe_{column}")
+        if (
+            drawn > _LEAST_KWH[use] / 3.0
+            and (np.nan_to_num(days.floats(f"xe_{column}")) > 0.2).sum() >= _FEWEST_DAYS
+        ):
+            out[f"cop_{use}"] = _Fact(_ratio(rated, drawn), f"COP over rated COP, {words}", "-", True)
+    if enough and not out:
+        usual = _USUAL_CARNOT_SHARE if water_known else _USUAL_SHARE_AT_COOLEST
+        out["cop_space"] = _Fact(
+            _ratio(least / unit, usual), "share of Carnot over the usual share", "-", True
+        )
+    return out
+
+
+def _electricity(days: Table) -> dict[str, _Fact]:
+    n_on, e_on, n_off, e_off = _sums(days, "n_surely_on", "e_surely_on", "n_surely_off", "e_surely_off")
+    out = {}
+    if n_on >= _LEAST_ON_MIN and n_off >= _LEAST_OFF_MIN and e_on + e_off > 5.0:
+        on_w, off_w = e_on / n_on * 60_000.0, e_off / n_off * 60_000.0
+        out["contrast"] = _Fact(
+            (on_w - off_w) / max(on_w, off_w, 1.0), "draw that goes with running, share", "-", False
+        )
+        bursts = _sums(days, "n_off_burst")[0]
+        out["off_bursts"] = _Fact(bursts / n_off, "resting time with a draw above 250 W, share", "-", False)
+    heat, drawn = days.floats("q_total"), days.floats("e_heat_pump")
+    known = np.isfinite(heat + drawn)
+    if known.sum() >= 21 and float(np.std(heat[known])) > 4.0 and float(np.std(drawn[known])) > 0.0:
+        out["follows_heat"] = _Fact(
+            float(np.corrcoef(heat[known], drawn[known])[0, 1]),
+            "likeness of daily electricity and daily heat",
+            "-",
+            False,
+        )
+    return out
+
+
+def _heater(days: Table) -> dict[str, _Fact]:
+    share = days.floats("heater_step_share")
+    known = share[np.isfinite(share)]
+    if _sums(days, "n_heater_steps")[0] < _FEWEST_STEPS or len(known) < _FEWEST_STEP_DAYS:
+        return {}
+    # The unit's own output moves too: the middle of many switchings is the heater's.
+    label = "change of heat over the back-up heater's own, at its switchings"
+    return {"heater_seen": _Fact(float(np.median(known)), label, "-", False)}
+
+
+def _house(context: Context) -> dict[str, _Fact]:
+    """Heat for each kelvin between rooms and outdoors over the design's own."""
+    days, design = context.whole.days, context.site.design.coefficient_w_per_k
+    if design is None or "outdoor_temperature" in context.spoiled:
+        return {}
+    indoor = np.where(np.isfinite(days.floats("room")), days.floats("room"), context.site.design.indoor_c)
+    over = indoor - days.floats("outdoor")
+    watts = days.floats("q_space") * 1000.0 / 24.0
+    cold = (
+        np.isfinite(over + watts) & (over > 10.0) & (days.floats("n_heat") > 0.95 * days.floats("n_minutes"))
+    )
+    if cold.sum() < _FEWEST_DAYS:
+        return {}
+    return {
+        "house": _Fact(
+            _ratio(float(np.median(watts[cold] / over[cold])), design),
+            "space heat over the design's, at like weather",
+            "-",
+            True,
+        )
+    }
+
+
+# ---- telling
+
+
+def _finding(
+    context: Context, facts: Mapping[str, _Fact], likely: list[tuple[float, Hypothesis]], sure: float
+) -> Finding:
+    first = context.whole.days.day(0).isoformat()
+    severity: Severity = "act" if sure >= context.limit("misplaced_act") else "watch"
+    weight: dict[str, float] = {}
+    because: dict[str, str] = {}
+    for w, h in likely:
+        weight[h.cause] = weight.get(h.cause, 0.0) + w
+        because.setdefault(h.cause, h.because)
+    total = sum(weight.values())
+    causes = tuple(Cause(c, w / total, because[c]) for c, w in sorted(weight.items(), key=lambda x: -x[1]))
+    best = likely[0][1]
+    meter = "electricity meter" if best.spoils == ELECTRICITY else "heat meter"
+    steps = list(dict.fromkeys(h.step for _, h in likely))
+    step = steps[0] if len(steps) == 1 else f"Two readings part the possible causes. {steps[0]} {steps[1]}"
+    electric = any(h.spoils == ELECTRICITY for _, h in likely)
+    return Finding(
+        "meter_misplaced",
+        severity,
+        first,
+        sure,
+        f"The {meter} seems to measure something else than the site file says: {best.because}.",
+        tuple(
+            Evidence(f.label, round(math.exp(f.value) if f.log else f.value, 3), f.unit)
+            for name, f in facts.items()
+            if name in _telling(likely)
+        ),
+        causes,
+        next_step=step,
+        caution=(
+            METER_CAUTION
+            if electric
+            else "Pipes and sensor pockets are hot and under pressure; open no pocket on a filled circuit."
+        ),
+        visit="drive",
+        bring=(
+            ("clamp meter",) if electric else ("contact thermometer", "heat-meter sheet with its pulse value")
+        ),
+    )
+
+
+def _telling(likely: list[tuple[float, Hypothesis]]) -> set[str]:
+    return {name for _, h in likely for name in h.predicts}
+
+
+def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
+    """What the likely causes make untrustworthy."""
+    facts = _facts(context)
+    behind = meter_behind_heater(context.site)
+    known = _hypotheses(behind)
+    weights = _weights(known, facts, behind)
+    total = sum(w for h, w in zip(known, weights, strict=True) if h.cause)
+    return frozenset().union(
+        *(h.spoils for h, w in zip(known, weights, strict=True) if h.cause and w >= 0.25 * total)
+    )
+
+
+MISPLACED_RULES: tuple[Rule, ...] = (Rule("meter_misplaced", meter_misplaced, spoils=_spoilt),)

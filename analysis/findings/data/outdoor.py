@@ -1,0 +1,251 @@
+"""An outdoor sensor that the sun, or a warm wall, makes read too much."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.daylight import OFF_NOON_SHARE
+from fieldfare.analysis.facts.table import Table, day_of_year
+from fieldfare.analysis.figures.estimate import robust_fit
+from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.data.clocks import clock_by_air
+from fieldfare.analysis.findings.model import Finding, Severity
+from fieldfare.analysis.physics.sun import clear_noon, daytime_temperature
+
+Floats = NDArray[np.float64]
+
+_MONTH_DAYS = 30
+_FEWEST_DAYS = 30
+_WINDOWS = {"fore": 0.5 - OFF_NOON_SHARE, "noon": 0.5, "aft": 0.5 + OFF_NOON_SHARE}
+_SIDES = {"fore": "east", "noon": "south", "aft": "west"}
+# An hour after sunset the air has given back about a tenth of the way it stood at at sunset (Parton and Logan
+# 1981, night coefficient 2.2 over twelve hours).
+_DUSK_SHARE = 0.9
+_SUN_STEP = 500.0
+# Below this clear noon even a plain wall in the sun adds less than its limit on most days.
+_DARK_W_M2 = 300.0
+
+
+@dataclass(frozen=True)
+class _Warmth:
+    """Warmth that the air's own course does not explain: of the brightest month [K]; growth per 500 W/m2."""
+
+    side: str
+    monthly: float
+    slope: float
+    error: float
+    season: float
+
+
+def outdoor_sensor_biased(context: Context) -> Finding | None:
+    """Too warm throughout by what house and curve say; or by day alone, the more so the higher the sun."""
+    if (offset := _offset(context)) is not None:
+        return offset
+    days = context.whole.days
+    latitude = context.site.site.latitude
+    if latitude is None or context.site.site.longitude is None:
+        raise NotAssessed("needs latitude and longitude in the site file")
+    if np.isfinite(days.floats("air_noon") - days.floats("air_dusk")).sum() < _FEWEST_DAYS:
+        raise NotAssessed(f"needs {_FEWEST_DAYS} days of outdoor temperature every two hours or closer")
+    if clock_by_air(context)[0] is not None:
+        raise NotAssessed("the readings' clock is off against the sun: see clock_offset")
+    by_controls = _against_controls(context)
+    warmth = _warmth(context, latitude)
+    by_sun = (
+        warmth.monthly >= context.limit("outdoor_sun_k")
+        and warmth.slope >= context.limit("outdoor_sun_slope_k")
+        and warmth.slope > 2.0 * warmth.error
+    )
+    plainly = warmth.monthly >= context.limit("outdoor_sun_plain_k")
+    if not (by_sun or plainly or by_controls is not None):
+        if warmth.season < _DARK_W_M2 and warmth.monthly < context.limit("outdoor_sun_k"):
+            raise NotAssessed(
+                "the sun stood too low in this period to show whether the outdoor sensor hangs in it"
+            )
+        return None
+    return _finding(context, warmth, by_sun or plainly, by_controls)
+
+
+def _offset(context: Context) -> Finding | None:
+    """A sensor that reads too warm day and night, told by two things that have nothing to do with each other.
+
+    A house has free heat from people, appliances and sun, so it needs none of the plant's while it is a few
+    kelvin colder outdoors than in the rooms; and the controls, which have a sensor of their own, make water
+    for air that is colder by the same amount. Either alone has other causes; a curve set high leaves the
+    house's balance as it is.
+    """
+    loss, curve, days = context.figures.heat_loss, context.figures.curve, context.days
+    base, above, designed = loss.base_temperature_c, curve.above_design_k, curve.designed_slope
+    room = days.where(days["n_heating"] >= 60).mean("room")
+    if base is None or not above or not above.value or designed is None or not np.isfinite(room):
+        return None
+    free, shift = room - base, above.value / max(-designed, 0.1)
+    usual = context.limit("outdoor_offset_usual_free_k")
+    if free > context.limit("outdoor_offset_free_k") or shift < context.limit("outdoor_offset_curve_k"):
+        return None
+    excess = (usual - free + shift) / 2.0
+    act = context.limit("outdoor_sun_act_k")
+    return Finding(
+        "outdoor_sensor_biased",
+        "act" if excess >= act else "watch",
+        days.day(0).isoformat(),
+        0.75,
+        f"The outdoor sensor seems to read about {excess:.0f} K too warm, day and night: heating would begin"
+        f" at {base:.0f} °C outdoors for rooms at {room:.0f} °C, and the water is made as if it were"
+        f" {shift:.0f} K colder.",
+        (
+            context.evidence(
+                "rooms above the outdoor reading at which no heat is needed",
+                round(free, 1),
+                "K",
+                "outdoor_offset_free_k",
+            ),
+            context.evidence(
+                "flow above the designed curve, as kelvin outdoors",
+                round(shift, 1),
+                "K",
+                "outdoor_offset_curve_k",
+            ),
+        ),
+        next_step=(
+            "Read the sensor against a thermometer beside it in the shade; look whether it hangs by a window,"
+            " a flue or the unit's own air, or is the wrong type for its input. If it is right, look at the"
+            " room sensor and the curve's shift."
+        ),
+        caution=(
+            "Work on a ladder by the local rules; the sensor's cable is low voltage, but switch the unit's"
+            " controls off first."
+        ),
+        visit="drive",
+        bring=("outdoor sensor with a shaded case", "thermometer"),
+    )
+
+
+def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float | None) -> Finding:
+    days = context.whole.days
+    excess = max(warmth.monthly, by_controls or 0.0)
+    act = context.limit("outdoor_sun_act_k")
+    severity: Severity = "act" if excess >= act else "watch"
+    over = (
+        warmth.monthly / context.limit("outdoor_sun_k")
+        if by_sun
+        else (by_controls or 0.0) / context.limit("outdoor_against_controls_k")
+    )
+    evidence = [
+        context.evidence(
+            "warmth at noon beyond the air's own course, brightest month",
+            round(warmth.monthly, 1),
+            "K",
+            "outdoor_sun_k",
+        ),
+        context.evidence(
+            "its growth with the sun, for each 500 W/m2", round(warmth.slope, 1), "K", "outdoor_sun_slope_k"
+        ),
+    ]
+    if by_controls is not None:
+        seen = round(by_controls, 1)
+        evidence.append(
+            context.evidence(
+                "bright days above what the controls saw", seen, "K", "outdoor_against_controls_k"
+            )
+        )
+    return Finding(
+        "outdoor_sensor_biased",
+        severity,
+        days.day(0).isoformat(),
+        confidence_of(over, _MONTH_DAYS) * (1.0 if by_sun and by_controls is not None else 0.92),
+        f"The outdoor sensor reads about {excess:.0f} K too warm on bright days: it hangs in the sun.",
+        tuple(evidence),
+        next_step=(
+            "Move the sensor to a shaded wall (north, 2 m up, away from flues, windows and the unit's own"
+            f" air), or shade it; the sun reaches it most from the {_SIDES[warmth.side]}. If nothing shines"
+            " on it, look whether the clock runs an hour or two early. Until then figures that rest on"
+            " outdoor temperature are too kind or too harsh by day."
+        ),
+        caution=(
+            "Work on a ladder by the local rules; the sensor's cable is low voltage, but switch the unit's"
+            " controls off first."
+        ),
+        visit="drive",
+        bring=("outdoor sensor with a shaded case", "cable clips"),
+    )
+
+
+def _warmth(context: Context, latitude: float) -> _Warmth:
+    """At the time of day at which the air rose most beyond its own course."""
+    days = context.whole.days
+    excess = {side: _excess(days, side) for side in _WINDOWS}
+    monthly = {
+        side: pd.Series(rise).rolling(_MONTH_DAYS, min_periods=20).mean().fillna(-np.inf).to_numpy()
+        for side, rise in excess.items()
+    }
+    side = max(monthly, key=lambda s: float(monthly[s].max()))
+    sun = np.asarray(clear_noon(day_of_year(days["day"]), latitude))
+    known = np.isfinite(excess[side])
+    if np.isneginf(monthly[side]).all():
+        return _Warmth(side, -np.inf, 0.0, 1.0, float(np.max(sun)))
+    x = np.column_stack((np.ones(known.sum()), sun[known] / _SUN_STEP))
+    slope, error = 0.0, 1.0
+    if known.sum() >= 60 and float(np.ptp(x[:, 1])) > 0.4:
+        fit = robust_fit(x, excess[side][known], lags=5, tuning=2.5)
+        slope, error = fit.combination(np.array([0.0, 1.0]))
+    return _Warmth(side, float(monthly[side].max()), slope, error, float(np.max(sun[known])))
+
+
+def _excess(days: Table, side: str) -> Floats:
+    """The air's warmth at a time of day beyond its own rise, which is told by the two moments without sun
+    [K]."""
+    hours = days.floats("day_hours")
+    dawn, dusk, mid = (days.floats(f"air_{n}") for n in ("dawn", "dusk", side))
+    at_window = daytime_temperature(_WINDOWS[side], hours)
+    at_dusk = _DUSK_SHARE * daytime_temperature(1.0, hours)
+    return np.asarray(mid - dawn - (dusk - dawn) * at_window / at_dusk)
+
+
+def _against_controls(context: Context) -> float | None:
+    """How much warmer than the controls' own view the sensor reads on bright days than on dull ones [K]; None
+    if not.
+
+    The controls' view is read back from the flow they ask for by the designed curve. A controller that
+    averages the weather over hours, or lets a sunny room lower the flow, makes this smaller, never larger.
+    """
+    curve = context.site.heating_curve
+    days = context.whole.days
+    asked = days.floats("target_above_curve")
+    swing = days.floats("air_noon") - days.floats("air_dawn")
+    known = np.isfinite(asked) & np.isfinite(swing) & (days.floats("n_heating") > 240.0)
+    if curve is None or len(curve.points) < 2 or known.sum() < 40:
+        return None
+    (cold, hot_flow), (warm, cool_flow) = curve.points[0], curve.points[-1]
+    steepness = (hot_flow - cool_flow) / (warm - cold)
+    if steepness < 0.2:
+        return None
+    view = pd.Series(np.where(known, asked / steepness, np.nan))
+    span = pd.Series(np.where(known, swing, np.nan))
+    y = (view - view.rolling(_MONTH_DAYS, center=True, min_periods=10).median()).to_numpy()
+    x = (span - span.rolling(_MONTH_DAYS, center=True, min_periods=10).median()).to_numpy()
+    both = np.isfinite(x) & np.isfinite(y)
+    if both.sum() < 40 or float(np.std(x[both])) < 0.8:
+        return None
+    fit = robust_fit(np.column_stack((np.ones(both.sum()), x[both])), y[both], lags=5)
+    slope, error = fit.combination(np.array([0.0, 1.0]))
+    bright = float(np.quantile(swing[known], 0.95) - np.quantile(swing[known], 0.1))
+    excess = slope * bright
+    return excess if excess >= context.limit("outdoor_against_controls_k") and slope > 4.0 * error else None
+
+
+OUTDOOR_RULES: tuple[Rule, ...] = (
+    Rule(
+        "outdoor_sensor_biased",
+        outdoor_sensor_biased,
+        (Need(("outdoor_temperature",), 120.0, _FEWEST_DAYS),),
+        frozenset({"outdoor_temperature"}),
+        lambda context, finding: frozenset({"outdoor_temperature"}),
+    ),
+)

@@ -1,0 +1,25 @@
+"""Findings about the data: can the figures be trusted?
+
+In this order: what an earlier one spoils, a later one that reads it does not judge.
+"""
+
+from __future__ import annotations
+
+from fieldfare.analysis.findings.context import Rule
+from fieldfare.analysis.findings.data.clocks import CLOCK_RULES
+from fieldfare.analysis.findings.data.meters import METER_RULES
+from fieldfare.analysis.findings.data.misplaced import MISPLACED_RULES
+from fieldfare.analysis.findings.data.outdoor import OUTDOOR_RULES
+from fieldfare.analysis.findings.data.registers import REGISTER_RULES
+from fieldfare.analysis.findings.data.silence import SILENCE_RULES
+from fieldfare.analysis.findings.data.units import UNIT_RULES
+
+RULES: tuple[Rule, ...] = (
+    *SILENCE_RULES,
+    *REGISTER_RULES,
+    *UNIT_RULES,
+    *CLOCK_RULES,
+    *OUTDOOR_RULES,
+    *METER_RULES,
+    *MISPLACED_RULES,
+)

@@ -1,0 +1,33 @@
+"""One unit taken for another, and the days on which it shows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from fieldfare.analysis.findings.confidence import Flags, Floats
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A unit taken for another: what the point really sends, and how to have back what it meant from what was
+    read."""
+
+    sends: str
+    declared: str
+    back: Callable[[Floats], Floats]
+
+
+def times(sends: str, declared: str, factor: float) -> Slip:
+    """The reading came out `factor` times the truth."""
+    return Slip(sends, declared, lambda shown: shown / factor)
+
+
+@dataclass(frozen=True)
+class Told:
+    """so : days on which the readings fit a wrong unit and not their own; judged : days on which that could
+    be told"""
+
+    slip: Slip
+    so: Flags
+    judged: Flags

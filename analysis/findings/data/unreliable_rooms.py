@@ -1,0 +1,42 @@
+"""Zones whose room sensor can't be trusted while the other rooms' sensors can."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import replace
+
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import Facts
+
+_PREFIX = "room_temperature:"
+_COLUMNS = (
+    "room.",
+    "room_day.",
+    "deficit.",
+    "wanted.",
+    "n_asked.",
+    "target.",
+    "n_below.",
+    "n_far_below.",
+    "n_call.",
+)
+
+
+def room_of(zone: str) -> str:
+    """The name by which one zone's room sensor stands among the spoiled quantities."""
+    return _PREFIX + zone
+
+
+def zones_of(spoiled: Collection[str]) -> frozenset[str]:
+    """The zones among spoiled quantities."""
+    return frozenset(q.removeprefix(_PREFIX) for q in spoiled if q.startswith(_PREFIX))
+
+
+def without_rooms(facts: Facts, spoiled: Collection[str]) -> Facts:
+    """The facts without the columns of zones whose sensor is spoiled."""
+    zones = zones_of(spoiled)
+    if not zones:
+        return facts
+    gone = {prefix + zone for prefix in _COLUMNS for zone in zones}
+    days = facts.days
+    return replace(facts, days=Table({name: days[name] for name in days.names if name not in gone}))

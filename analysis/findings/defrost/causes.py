@@ -1,0 +1,117 @@
+"""Why a unit defrosts too often, too long or for nothing: what its performance, output and spacing say of
+each cause."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.figures.expected import learned
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.cycling.common import Floats, nan_median, ranked
+from fieldfare.analysis.findings.model import Cause
+
+_LOCK_MIN = 3.0
+# A coil without air costs some per cent itself; a circuit short of refrigerant has lost a tenth and more
+# (common practice).
+_SOUND = 0.94
+_NEARLY_EVERY = 0.875
+_HARDLY_LOST = 0.93
+# Where nothing is known about the unit's efficiency.
+_AS_RATED = 1.0
+
+
+def rated_kw(context: Context) -> float:
+    return context.site.heat_pump.rated_output_kw or 6.0
+
+
+def drawn_share(defrosts: Table, rated: float) -> Floats:
+    """Heat power drawn from the water over rated output [-]."""
+    return defrosts["heat_taken"] / defrosts["minutes"] * 60.0 / rated
+
+
+def used_wh(defrosts: Table, rated: float) -> Floats:
+    """What a defrost had to melt and warm with [Wh a kilowatt rated]."""
+    return (defrosts["heat_taken"] + defrosts["electricity"]) * 1000.0 / rated
+
+
+def efficiency(context: Context) -> float:
+    """Steady heating's performance over what rating and part load make one expect [-], without defrosts and
+    starts.
+
+    As expected where it is not known.
+    """
+    days = context.days
+    used, want, part = (float(np.nansum(days.floats(f"{n}_steady"))) for n in ("xe", "x", "xp"))
+    if used < context.limit("efficiency_least_kwh") or want <= 0.0:
+        return _AS_RATED
+    gain = want / part if part > 0.0 else 1.0
+    return want / used / gain ** learned(days).middle
+
+
+def _top_output(context: Context) -> float:
+    """Best whole hour's output over the rating [-]; nan where the unit was never asked for it."""
+    top = context.days.floats("load_share_top")
+    return float(np.nanquantile(top, 0.98)) if np.isfinite(top).sum() >= 20 else float("nan")
+
+
+def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) -> tuple[Cause, ...]:
+    """Slow melting lacks heat; a unit that has also lost output and efficiency lacks refrigerant; else the
+    air."""
+    share, top = efficiency(context), _top_output(context)
+    gaps = here.floats("since_last")
+    gaps = gaps[np.isfinite(gaps)]
+    lock = float(np.mean(gaps <= np.quantile(gaps, 0.1) + _LOCK_MIN)) if len(gaps) >= 20 else 0.0
+    lost = (_SOUND - share) / 0.05
+    # A charge so low that nearly every defrost comes at once has cost a tenth by then; a coil so blocked has
+    # not.
+    if not (lock > _NEARLY_EVERY and share > _HARDLY_LOST):
+        lost += 2.5 * (lock - 0.45)
+        if np.isfinite(top):
+            lost += 0.6 * float(np.clip((0.88 - top) / 0.1, -1.0, 2.0))
+    # From here a coil without air and one without refrigerant look much alike: neither is ever ruled out.
+    refrigerant = 0.5 + 0.3 * float(np.tanh(0.6 * lost))
+    words = f"steady heating reaches {share:.0%} of the expected performance"
+    if np.isfinite(top):
+        words += f" and its best hour {top:.0%} of the rated output"
+    if lock > 0.5:
+        words += (
+            f"; {lock:.0%} of the defrosts come as soon as the unit's own lock ends, however little frost"
+            " there is"
+        )
+    if slow:
+        drawn = nan_median(drawn_share(here, rated_kw(context)))
+        takes = f"a defrost takes {nan_median(here.floats('minutes')):.0f} minutes"
+        how = (
+            f" and draws only {drawn:.0%} of the rated output out of the water" if np.isfinite(drawn) else ""
+        )
+        blocked = 0.3 if sooner <= 1.0 else 1.0
+        return ranked(
+            {
+                "insufficient_defrost_heat": (3.0, takes + how),
+                "coil_airflow": (blocked, "ice that is left behind blocks the air as well"),
+                "low_refrigerant_symptom": (0.3 * refrigerant, words),
+            }
+        )
+    sound = (
+        "a blocked coil leaves steady heating near what is expected between defrosts; here it reaches"
+        f" {share:.0%}"
+    )
+    return ranked(
+        {"low_refrigerant_symptom": (refrigerant, words), "coil_airflow": (1.0 - refrigerant, sound)}
+    )
+
+
+def dry_causes(context: Context, energy: float) -> tuple[Cause, ...]:
+    """A wrong sensor ends a defrost almost at once and costs no efficiency; a starved coil has ice of its own
+    making."""
+    share, limit = efficiency(context), context.limit("defrost_coil_wh_per_kw")
+    sensor = float(np.clip((limit - energy) / 4.0, -2.5, 2.5)) if np.isfinite(energy) else 0.0
+    sensor += float(np.clip((share - _SOUND) / 0.06, -2.0, 2.0))
+    chance = 1.0 / (1.0 + float(np.exp(-1.3 * sensor)))
+    melted = "what a defrost melts is not measured"
+    if np.isfinite(energy):
+        like = "hardly more than the bare coil takes" if energy < limit else "as if there were ice to melt"
+        melted = f"a defrost uses {energy:.0f} Wh a kilowatt rated, {like}"
+    words = f"a starved coil costs performance; steady heating reaches {share:.0%} of the expected one"
+    return ranked({"sensor_fault": (chance, melted), "low_refrigerant_symptom": (1.0 - chance, words)})

@@ -1,0 +1,293 @@
+"""Does the unit defrost more often, longer or at a higher cost than air and load explain?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldfare.analysis.expectation.defrost import (
+    COAT_G_PER_KW,
+    chance,
+    coat_share,
+    defrosts_due,
+    needless_share,
+    one_defrost,
+    too_long,
+    too_often,
+)
+from fieldfare.analysis.expectation.uncertain import score_of
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.cycling.common import (
+    Flags,
+    heating_year,
+    nan_median,
+    refrigerant_caution,
+)
+from fieldfare.analysis.findings.defrost.causes import (
+    defrost_causes,
+    drawn_share,
+    rated_kw,
+    used_wh,
+)
+from fieldfare.analysis.findings.defrost.observed import (
+    NEEDS,
+    READS,
+    DailyFrost,
+    by_clock,
+    seen,
+    timed,
+    weekly,
+)
+from fieldfare.analysis.findings.defrost.without_frost import defrost_without_frost
+from fieldfare.analysis.findings.episodes import Episode, latest_episode
+from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+
+_HALF_WEEK = 3
+
+
+@dataclass(frozen=True)
+class _Judged:
+    """Measured defrosts beside the expected ones, of some days together.
+
+    count : defrosts. due : expected, middle and 95 % interval. minutes, drawn, used : of one defrost,
+        medians, drawn over
+    rated output [-] and used [Wh/kW] nan where not measured. coat : share of a whole coat that each melted
+    [-]. often, long : scores [standard deviations]
+    """
+
+    count: int
+    due: tuple[float, float, float]
+    minutes: float
+    drawn: float
+    used: float
+    coat: float
+    needless: float
+    often: float
+    long: float
+
+    @property
+    def certain(self) -> float:
+        return chance(max(self.often, self.long))
+
+    @property
+    def slow(self) -> bool:
+        return self.long > self.often
+
+
+def excessive_defrost(context: Context) -> Finding | None:
+    defrosts = seen(context)
+    if len(defrosts) < context.limit("defrost_count_watch"):
+        return None
+    if (gap := by_clock(context, defrosts)) is not None:
+        return timed(context, defrosts, gap)
+    frost = DailyFrost.of(context)
+    days = frost.clearest(COAT_G_PER_KW.middle)
+    if days.sum() < context.limit("defrost_days"):
+        return None
+    spell = _spell(context, defrosts, frost, days)
+    if spell is None:
+        return None
+    here = days & spell.covers(context.days["day"])
+    judged = _judge(context, defrosts, frost, here)
+    if judged is None or judged.certain < context.limit("defrost_chance_note"):
+        return None
+    return _told(context, defrosts, judged, spell, here, _since(context, defrosts, spell, days))
+
+
+def _judge(context: Context, defrosts: Table, frost: DailyFrost, rows: Flags) -> _Judged | None:
+    """The defrosts of some days beside what their frost asks for; None where there are none."""
+    mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][rows]))
+    if not len(mine):
+        return None
+    rated = rated_kw(context)
+    laid, used = frost.total(rows), nan_median(used_wh(mine, rated))
+    minutes, drawn = nan_median(mine.floats("minutes")), nan_median(drawn_share(mine, rated))
+    due = defrosts_due(laid)
+    long = too_long(minutes, drawn) if minutes > context.limit("defrost_long_minutes") else -np.inf
+    return _Judged(
+        len(mine),
+        (due.middle, due.low, due.high),
+        minutes,
+        drawn,
+        used,
+        coat_share(used),
+        needless_share(len(mine), laid, used),
+        too_often(len(mine), laid, used),
+        long,
+    )
+
+
+def _spell(context: Context, defrosts: Table, frost: DailyFrost, days: Flags) -> Episode | None:
+    """The newest stretch in which it was so, each judged day taken with the week about it."""
+    scores = weekly(context, defrosts, frost, days)
+    worst = np.fmax(scores["often"], scores["long"])
+    so = days & (fill_nan(worst, -np.inf) >= score_of(context.limit("defrost_chance_note")))
+    # Frosting weather comes and goes: three weeks of it without are needed to call it over.
+    return latest_episode(context.days["day"], so, days, hold_days=5, gone_days=21)
+
+
+def _told(
+    context: Context, defrosts: Table, judged: _Judged, spell: Episode, here: Flags, since: str
+) -> Finding:
+    whole = spell.covers(defrosts["day"])
+    share = _share_of_heat(context, defrosts, spell)
+    severity = _severity(context, judged, spell, share)
+    mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][here]))
+    ratio = judged.count / judged.due[0]
+    causes = defrost_causes(
+        context, mine, slow=judged.slow, sooner=1.0 if judged.often <= 0.0 else 1.0 + ratio
+    )
+    kwh = _cost(context, defrosts.where(whole), judged)
+    days = int(here.sum())
+    headline = _headline(context, judged, days)
+    low, high = (x / days for x in judged.due[1:])
+    return Finding(
+        "excessive_defrost",
+        severity,
+        since,
+        min(judged.certain, 0.99),
+        headline,
+        evidence=(
+            context.evidence(
+                "defrosts a frosty day over those that air and load explain",
+                round(ratio, 2),
+                "-",
+                "defrost_excess",
+            ),
+            Evidence("explained a frosty day, 95 % interval", f"{low:.0f} to {high:.0f}", "defrosts"),
+            context.evidence(
+                "probability that the excess is real", round(judged.certain, 2), "-", "defrost_chance"
+            ),
+            Evidence(
+                "heat and electricity of a defrost, a kilowatt rated", _rounded(judged.used, 1), "Wh/kW"
+            ),
+            Evidence(
+                "a whole coat of frost takes, 95 % interval",
+                f"{one_defrost().low:.0f} to {one_defrost().high:.0f}",
+                "Wh/kW",
+            ),
+            context.evidence(
+                "share of the heat that defrosts took back or drew",
+                _rounded(share, 3),
+                "-",
+                "defrost_penalty_act",
+            ),
+            context.evidence("length of a defrost", round(judged.minutes, 1), "min", "defrost_long_minutes"),
+            context.evidence(
+                "heat drawn from the water meanwhile, over rated output",
+                _rounded(judged.drawn, 2),
+                "-",
+                "defrost_heat_share",
+            ),
+            context.evidence("frosty days compared", days, "days", "defrost_days"),
+        ),
+        causes=causes,
+        next_step=_next_step(causes[0].cause if causes else ""),
+        caution=refrigerant_caution(context.site),
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "Your heat pump melts ice off its outdoor unit more often or longer than the weather"
+                " explains. Please keep leaves, snow and covers a metre away from it; do not chip at the ice."
+                " Your installer will look at it."
+            )
+        ),
+        until=spell.until,
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="drive",
+        bring=("coil brush and fin comb", "clamp thermometer", "hose"),
+    )
+
+
+def _headline(context: Context, judged: _Judged, days: int) -> str:
+    if judged.slow:
+        return (
+            f"Each defrost takes {judged.minutes:.0f} minutes; {context.limit('defrost_long_minutes'):.0f}"
+            " clear a coil."
+        )
+    often = f"On frosty days it defrosts {judged.count / days:.0f} times"
+    if judged.count > judged.due[0] * context.limit("defrost_excess_told") or np.isnan(judged.used):
+        return f"{often}, where air and load explain {judged.due[0] / days:.0f}."
+    return f"{often} and melts only {min(judged.coat, 1.0):.0%} of a coil's coat of frost each time."
+
+
+def _since(context: Context, defrosts: Table, spell: Episode, days: Flags) -> str:
+    """The spell's first day; the first defrost's where no day before the spell could be judged."""
+    judged = context.days["day"][days]
+    if len(judged) and np.datetime64(spell.since) <= judged[0]:
+        return np.datetime_as_string(defrosts["day"][0], unit="D").item()
+    return spell.since
+
+
+def _severity(context: Context, judged: _Judged, spell: Episode, share: float) -> Severity:
+    """By how sure it is, and by what it costs; a thing of the past is a note."""
+    limit = context.limit
+    few = not judged.slow and judged.count < limit("defrost_excess") * judged.due[0]
+    if few or spell.until is not None or judged.certain < limit("defrost_chance"):
+        return "note"
+    dear = np.isfinite(share) and share >= limit("defrost_penalty_act")
+    many = judged.count / judged.due[0] >= limit("defrost_excess_act")
+    very_long = judged.slow and judged.minutes >= limit("defrost_very_long_minutes")
+    sure = judged.certain >= limit("defrost_chance_act")
+    return "act" if sure and (dear or many or very_long) else "watch"
+
+
+def _share_of_heat(context: Context, defrosts: Table, spell: Episode) -> float:
+    """Heat taken back and electricity of the defrosts over all heat given in the same days [-]; nan where not
+    measured."""
+    days = context.days
+    heat = float(np.nansum(days.floats("q_total")[spell.covers(days["day"])]))
+    mine = defrosts.where(spell.covers(defrosts["day"]))
+    used = float(np.nansum(mine["electricity"])) + float(np.nansum(mine["heat_taken"]))
+    measured = np.isfinite(mine.floats("heat_taken")).any()
+    return used / heat if measured and heat > 0 else float("nan")
+
+
+def _cost(context: Context, mine: Table, judged: _Judged) -> float:
+    """A year's electricity of what is needless: defrosts before the coat is there, or melting longer than it
+    takes."""
+    cop = _cop(context)
+    each = mine.total("electricity") + float(np.nansum(mine["heat_taken"])) / cop
+    spare = judged.needless
+    if judged.slow:
+        spare = max(spare, 1.0 - context.limit("defrost_long_minutes") / judged.minutes)
+    return float(each) * spare * heating_year(context)
+
+
+def _cop(context: Context) -> float:
+    """Heat over electricity of space heating [-]; as `defrost_usual_cop` where it is not measured."""
+    days = context.days
+    heat, used = (float(np.nansum(days.floats(c))) for c in ("xq_space", "xe_space"))
+    return heat / used if heat > 0 and used > 0 else context.limit("defrost_usual_cop")
+
+
+def _rounded(value: float, digits: int) -> float | None:
+    return round(value, digits) if np.isfinite(value) else None
+
+
+def _next_step(cause: str) -> str:
+    return {
+        "coil_airflow": (
+            "Ask for a photo of the outdoor unit; clear leaves, snow and whatever stands before it, clean the"
+            " fins and see that the fan turns freely at full speed."
+        ),
+        "low_refrigerant_symptom": (
+            "First a photo of the outdoor unit: a blocked coil looks the same from here. If the coil is"
+            " clear: oil traces, frost that begins at the inlet only, output and suction superheat against"
+            " the maker's table; leak search and charging by a licensed person."
+        ),
+        "insufficient_defrost_heat": (
+            "See that all zones and a least water volume stay open during a defrost, that the flow is nominal"
+            " and the water above 20 °C; then the reversing valve and the defrost-end sensor."
+        ),
+    }.get(cause, "Watch one defrost on site from start to end.")
+
+
+RULES: tuple[Rule, ...] = (
+    Rule("excessive_defrost", excessive_defrost, needs=NEEDS, reads=READS),
+    Rule("defrost_without_frost", defrost_without_frost, needs=NEEDS, reads=READS),
+)

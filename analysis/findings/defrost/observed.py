@@ -1,0 +1,159 @@
+"""What both findings about defrosts read: the defrosts that can be judged, and units that defrost by the
+clock."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.defrost import too_long, too_often
+from fieldfare.analysis.expectation.frost import frost_mass
+from fieldfare.analysis.expectation.uncertain import Lognormal
+from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
+from fieldfare.analysis.findings.context import Context, Need
+from fieldfare.analysis.findings.cycling.common import Flags, Floats, nan_median
+from fieldfare.analysis.findings.defrost.causes import (
+    drawn_share,
+    efficiency,
+    rated_kw,
+    used_wh,
+)
+from fieldfare.analysis.findings.model import Finding
+
+NEEDS = (
+    Need(("outdoor_temperature",), 60.0),
+    Need(("defrost_active", "operating_mode", "heat_output", "flow_rate", "flow_temperature"), 2.0),
+)
+_HALF_WEEK = 3
+READS = frozenset({"outdoor_temperature", "heat_output"})
+
+
+def seen(context: Context) -> Table:
+    """The defrosts, heat taken nan where no meter shows it: none, or one that counts forwards only.
+
+    Raises NotAssessed where the source is not air, or nothing shows defrosts.
+    """
+    if context.site.heat_pump.source != "air":
+        raise NotAssessed("the source is not air")
+    if context.figures.defrost.reason:
+        raise NotAssessed(context.figures.defrost.reason)
+    defrosts = context.facts.defrosts
+    if not len(defrosts):
+        return defrosts
+    taken = nan_median(defrosts.floats("heat_taken")) * 1000.0 / rated_kw(context)
+    shown = context.whole.days.total("n_heat") > 0 and taken > context.limit("defrost_taken_wh_per_kw")
+    shown = shown and not context.figures.defrost.taken_reason
+    return defrosts if shown else defrosts.with_columns(heat_taken=np.full(len(defrosts), np.nan))
+
+
+@dataclass(frozen=True)
+class DailyFrost:
+    """Frost by day of the days table [g/kW], three guesses of it: float64 (n,)."""
+
+    least: Floats
+    usual: Floats
+    most: Floats
+
+    @classmethod
+    def of(cls, context: Context) -> DailyFrost:
+        """Raises NotAssessed where no outdoor temperature tells."""
+        per_kw = 1000.0 / rated_kw(context)
+        guesses = [context.days.floats(f"frost_{name}") * per_kw for name in ("least", "usual", "most")]
+        if not np.isfinite(guesses[1]).any():
+            raise NotAssessed("needs outdoor_temperature")
+        return cls(*(fill_nan(g, 0.0) for g in guesses))
+
+    def total(self, rows: NDArray[Any]) -> Lognormal:
+        """Frost of some days together [g/kW]. rows : flags or numbers of the days"""
+        return frost_mass(*(float(g[rows].sum()) for g in (self.least, self.usual, self.most)))
+
+    def clearest(self, coat: float) -> Flags:
+        """Days on which the guesses are least apart: those that hold half of the frost, of days that lay half
+        a coat."""
+        frosty = self.usual >= coat / 2.0
+        apart = np.full(len(self.usual), np.inf)
+        apart[frosty] = self.most[frosty] / np.maximum(self.least[frosty], 0.01 * self.usual[frosty])
+        order = np.argsort(apart, kind="stable")
+        held = np.cumsum(np.where(frosty, self.usual, 0.0)[order])
+        chosen = np.zeros(len(apart), dtype=np.bool_)
+        chosen[order[: int(np.searchsorted(held, held[-1] / 2.0)) + 1]] = True
+        return chosen & frosty
+
+
+def weekly(context: Context, defrosts: Table, frost: DailyFrost, days: Flags) -> dict[str, Floats]:
+    """Scores of "too often" by day of the days table, each with the week of such days about it; nan on other
+    days.
+
+    days : bool (n,), days that are judged
+    Returns float64 (n,) by name [standard deviations]. rate : by the number of defrosts alone. often : by
+    what each used
+    as well. long : by length and heat drawn, -inf where they are not long
+    """
+    day, rated = context.days["day"], rated_kw(context)
+    of = defrosts["day"]
+    number = group_by_day(day, of, np.ones(len(defrosts)), "sum")
+    used = group_by_day(day, of, used_wh(defrosts, rated), "median")
+    length = group_by_day(day, of, defrosts.floats("minutes"), "median")
+    drawn = group_by_day(day, of, drawn_share(defrosts, rated), "median")
+    rows = np.flatnonzero(days)
+    out = {name: np.full(len(day), np.nan) for name in ("rate", "often", "long")}
+    for at, row in enumerate(rows):
+        week = rows[max(at - _HALF_WEEK, 0) : at + _HALF_WEEK + 1]
+        laid, count = frost.total(week), float(np.nansum(number[week]))
+        out["rate"][row] = too_often(count, laid)
+        out["often"][row] = too_often(count, laid, nan_median(used[week]))
+        minutes = nan_median(length[week])
+        lasting = minutes > context.limit("defrost_long_minutes")
+        out["long"][row] = too_long(minutes, nan_median(drawn[week])) if lasting else -np.inf
+    return out
+
+
+def by_clock(context: Context, defrosts: Table) -> float | None:
+    """Running time between defrosts [min] of a unit that defrosts by a timer; None where it does not.
+
+    A timer's spacing is the same in fog and in dry frost. A sensor that reads too cold keeps to the unit's
+    lock, which is shorter, and goes on in mild air; a circuit short of refrigerant has lost performance.
+    """
+    limit = context.limit
+    gaps = defrosts.floats("since_last")
+    gaps = gaps[np.isfinite(gaps)]
+    if len(gaps) < limit("timed_defrosts"):
+        return None
+    low, middle_gap, high = np.quantile(gaps, (0.15, 0.5, 0.85))
+    mild = float((defrosts["outdoor"] > limit("timed_mild_c")).mean())
+    regular = high - low < limit("timed_defrost_spread") * middle_gap
+    sound = efficiency(context) > limit("timed_defrost_efficiency")
+    timed = regular and sound and middle_gap >= limit("timed_defrost_minutes")
+    return float(middle_gap) if timed and mild < limit("timed_mild_share") else None
+
+
+def timed(context: Context, defrosts: Table, gap: float) -> Finding:
+    """The note that a unit defrosts by the clock."""
+    low, high = np.nanquantile(defrosts["since_last"], (0.15, 0.85))
+    allowed = round(context.limit("timed_defrost_spread") * gap, 1)
+    return Finding(
+        "excessive_defrost",
+        "note",
+        context.days.day(0).isoformat(),
+        0.8,
+        f"The unit defrosts by the clock, every {gap:.0f} minutes of running, frost or not.",
+        evidence=(
+            context.evidence("running time between defrosts", round(gap, 1), "min", "timed_defrost_minutes"),
+            context.evidence(
+                "spread of the middle seven tenths of them",
+                round(float(high - low), 1),
+                "min",
+                "timed_defrost_spread",
+                allowed,
+            ),
+            context.evidence("defrosts seen", len(defrosts), "defrosts", "timed_defrosts"),
+        ),
+        next_step=(
+            "See whether its settings offer defrosting on demand; on dry cold days a timer melts nothing."
+        ),
+        visit="setting",
+    )

@@ -1,0 +1,147 @@
+"""Does the unit defrost where no frost can have settled, even in the dampest air and on the coldest plausible
+coil?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.uncertain import score_of
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.cycling.common import (
+    Flags,
+    heating_year,
+    nan_median,
+    refrigerant_caution,
+)
+from fieldfare.analysis.findings.defrost.causes import dry_causes, rated_kw, used_wh
+from fieldfare.analysis.findings.defrost.observed import (
+    DailyFrost,
+    by_clock,
+    seen,
+    weekly,
+)
+from fieldfare.analysis.findings.episodes import Episode, latest_episode
+from fieldfare.analysis.findings.model import Finding, Severity
+
+
+def defrost_without_frost(context: Context) -> Finding | None:
+    defrosts = seen(context)
+    if by_clock(context, defrosts) is not None:
+        return None  # a timer does not look for frost; excessive_defrost notes it
+    if len(defrosts) and not defrosts["frost_known"].any():
+        raise NotAssessed("needs outdoor_temperature")
+    dry = without_frost(context, defrosts) | _hollow(context, defrosts)
+    so = np.isin(context.days["day"], defrosts["day"][dry])
+    spell = _spell_of_weather(context, so)
+    return None if spell is None else _told(context, defrosts, dry, so, spell)
+
+
+def without_frost(context: Context, defrosts: Table) -> Flags:
+    """Defrosts since whose predecessor no frost can have settled.
+
+    `frost_kg` is the most that can have: the coldest plausible coil at the measured load, saturated air where
+        humidity is
+    not measured. Frost of colder hours before counts until the next defrost, since it may be melted at 8 °C.
+    """
+    most = defrosts.floats("frost_kg") * 1000.0 / rated_kw(context)
+    none = fill_nan(most, np.inf) < context.limit("dry_frost_g_per_kw")
+    return np.asarray(none & defrosts["frost_known"].astype(np.bool_), dtype=np.bool_)
+
+
+def _hollow(context: Context, defrosts: Table) -> Flags:
+    """Defrosts that used no more than the bare coil takes, in weeks with far more of them than air and load
+    explain.
+
+    What was melted is measured there; the air alone could not tell.
+    """
+    used = used_wh(defrosts, rated_kw(context))
+    if not np.isfinite(used).any():
+        return np.zeros(len(defrosts), dtype=np.bool_)
+    frost = DailyFrost.of(context)
+    heated = context.days.floats("n_heating") >= context.limit("heated_day_minutes")
+    rate = weekly(context, defrosts, frost, heated)["rate"]
+    often = fill_nan(rate, -np.inf) >= score_of(context.limit("dry_rate_chance"))
+    row = np.clip(np.searchsorted(context.days["day"], defrosts["day"]), 0, len(often) - 1)
+    bare = fill_nan(used, np.inf) < context.limit("defrost_coil_wh_per_kw")
+    # Single small ones among whole ones are the end of a melt that was cut short.
+    mostly = nan_median(used) < context.limit("defrost_coil_wh_per_kw")
+    return np.asarray(bare & often[row] & mostly, dtype=np.bool_)
+
+
+def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episode) -> Finding:
+    limit, days = context.limit, context.days
+    covered = spell.covers(days["day"])
+    inside = np.isin(defrosts["day"], days["day"][covered])
+    chosen = defrosts.where(dry & inside)
+    number, on = len(chosen), int((so & covered).sum())
+    share = number / max(int(inside.sum()), 1)
+    energy = nan_median(used_wh(defrosts, rated_kw(context)))
+    bare = int(without_frost(context, chosen).sum())
+    severity = _severity(context, number, on, share, spell)
+    kwh = float(chosen.total("electricity") + np.nansum(chosen["heat_taken"]) / limit("defrost_usual_cop"))
+    kwh *= heating_year(context)
+    low, high = (float(take.reduce(chosen["outdoor"])) for take in (np.fmin, np.fmax))
+    return Finding(
+        "defrost_without_frost",
+        severity,
+        spell.since,
+        confidence_of(number / limit("dry_defrosts"), on * 2.0),
+        f"{number} defrosts found no frost, at {low:.0f} to {high:.0f} °C.",
+        evidence=(
+            context.evidence("defrosts without frost", number, "defrosts", "dry_defrosts"),
+            context.evidence("days with one", on, "days", "dry_defrost_days"),
+            context.evidence("their share of all", round(share, 3), "-", "dry_defrost_least_share"),
+            context.evidence(
+                "of them, those before which no frost can have settled", bare, "defrosts", "dry_defrosts"
+            ),
+            context.evidence(
+                "heat and electricity of a defrost, a kilowatt rated",
+                round(energy, 1) if np.isfinite(energy) else None,
+                "Wh/kW",
+                "defrost_coil_wh_per_kw",
+            ),
+        ),
+        causes=dry_causes(context, energy),
+        next_step=(
+            "See that leaves, snow or a fence do not keep the air from the coil. Read the coil sensor against"
+            " a clamp thermometer on the same pipe and against the air after a long rest; if it agrees, have"
+            " the refrigerant circuit checked."
+        ),
+        caution=refrigerant_caution(context.site),
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "Your heat pump melts ice that is not there, so it stops heating for some minutes now and"
+                " then. Rooms stay warm; your installer will check a sensor and the refrigerant."
+            )
+        ),
+        until=spell.until,
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="drive",
+        bring=("clamp thermometer", "coil sensor"),
+    )
+
+
+def _severity(context: Context, number: int, on: int, share: float, spell: Episode) -> Severity:
+    limit = context.limit
+    enough = number >= limit("dry_defrosts") and on >= limit("dry_defrost_days")
+    if spell.until is not None or not enough or share < limit("dry_defrost_least_share"):
+        return "note"
+    return "act" if number >= limit("dry_defrosts_act") else "watch"
+
+
+def _spell_of_weather(context: Context, so: Flags) -> Episode | None:
+    """The newest stretch, judged on days as mild as those on which it was so: a frosty month does not end
+    it."""
+    days = context.days
+    outdoor = days.floats("outdoor")
+    heated = days.floats("n_heating") >= context.limit("heated_day_minutes")
+    if so.any() and np.isfinite(outdoor[so]).any():
+        low, high = np.nanquantile(outdoor[so], (0.1, 0.9))
+        heated &= (fill_nan(outdoor, low) >= low) & (fill_nan(outdoor, high) <= high)
+    return latest_episode(days["day"], so, heated | so, hold_days=2, gone_days=14)

@@ -1,0 +1,221 @@
+"""What is drawn and pumped while there is nothing to do."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.common import (
+    MAINS_CAUTION,
+    Flags,
+    Floats,
+    downgraded,
+    graded,
+    nan_median,
+)
+from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.minutes.operating_state import least_running_w
+
+_REST_MIN = 30
+_UNASKED_MIN = 60
+_YEAR_HOURS = 8766.0
+_USUAL_PUMP_W = 45.0
+# Standby is the same every day; what changes by more, in readings that blur short runs, is no rest.
+_CLOSE_MIN, _STEADY_SHARE = 5.0, 0.3
+# Nor is what comes near a running compressor and beyond every heater that a unit keeps on at rest (common
+# practice).
+_PARTLY, _MOST_STANDBY_W = 0.35, 300.0
+_USUAL_SIZE_KW = 12.0
+# By the hour: a floor is a level that many days share, to within a register's last digit.
+_FLOOR_SPREAD, _REGISTER_W, _FEWEST_FLOOR_DAYS = 1.2, 10.0, 10
+
+
+def high_standby(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    power, judged, basis, pumps = _resting_power(context)
+    if judged.sum() < 5:
+        raise NotAssessed("the unit rested on too few days to show what it draws at rest")
+    rated = context.site.heat_pump.rated_output_kw or 0.0
+    more = limit("standby_w_per_kw") * max(rated - _USUAL_SIZE_KW, 0.0)
+    more += limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
+    watch, act = limit("standby_watch_w") + more, limit("standby_act_w") + more
+    so = judged & (fill_nan(power, 0.0) >= watch)
+    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    if spell is None:
+        return None
+    here = spell.covers(days["day"]) & judged
+    drawn = nan_median(power[here])
+    if drawn < watch:
+        return None
+    severity = downgraded(graded(drawn, watch, act), spell, 5.0)
+    rest = float(np.nanmean(days.floats("n_rest")[here])) / 1440.0
+    kwh = (drawn - 0.5 * watch) * rest * _YEAR_HOURS / 1000.0
+    return Finding(
+        "high_standby",
+        severity,
+        spell.since,
+        confidence_of(drawn / watch, spell.days, spell.share),
+        f"The unit draws {drawn:.0f} W while it rests.",
+        evidence=(
+            context.evidence(f"power at rest, {basis}", round(drawn), "W", "standby_watch_w", round(watch)),
+            Evidence("rest a day", round(24.0 * rest, 1), "h"),
+            Evidence("days seen", int(here.sum()), "days"),
+        ),
+        next_step=(
+            "Ask what else hangs on this supply (trace heating, a second controller, a pump); then check the"
+            " crankcase heater's and the tray heater's control: both should rest in mild weather."
+        ),
+        caution=MAINS_CAUTION,
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "Your heat pump uses more electricity at rest than it should. It heats as usual; your"
+                " installer will find out what draws it."
+            )
+        ),
+        until=spell.until,
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="call" if severity != "act" else "drive",
+        bring=("clamp meter",),
+    )
+
+
+def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
+    """Power at rest by day [W], days that show it, how it was seen, and whether a pump may be in it."""
+    days, site = context.days, context.site
+    includes = {c for p in site.points_of("heat_pump_electricity") for c in p.includes}
+    inside_meter = "circulation_pump" in includes and not site.measures("circulation_pump_electricity")
+    still, n_still = days.floats("still_power"), days.floats("n_still")
+    if inside_meter and (np.isfinite(still) & (n_still >= _REST_MIN)).sum() >= 5:
+        return still, np.isfinite(still) & (n_still >= _REST_MIN), "with the water standing still", False
+    spacing = float(np.nanmin(days.floats("spacing.heat_pump_electricity")))
+    if spacing <= 15.0:
+        power = days.floats("rest_power")
+        judged = np.isfinite(power) & (days.floats("n_calm") >= _REST_MIN)
+        if spacing > _CLOSE_MIN:
+            judged &= fill_nan(power, 0.0) < max(_PARTLY * least_running_w(site), _MOST_STANDBY_W)
+        if spacing > _CLOSE_MIN and judged.any():
+            low, middling, high = np.quantile(power[judged], (0.25, 0.5, 0.75))
+            if high - low > _STEADY_SHARE * middling:
+                raise NotAssessed(
+                    f"at readings every {spacing:.0f} minutes rest can't be told from short runs here"
+                )
+        return power, judged, "well after a stop", inside_meter
+    lowest = days.floats("lowest_hour")
+    return lowest, _at_the_floor(lowest, least_running_w(site)), "lowest hour of calm days", inside_meter
+
+
+def _at_the_floor(lowest: Floats, running_w: float) -> Flags:
+    """Days whose lowest hour was rest: at the level below which no day goes, and far below a running
+    compressor."""
+    known = np.isfinite(lowest)
+    if not known.any():
+        return known
+    floor = float(np.quantile(lowest[known], 0.1))
+    near = known & (lowest <= _FLOOR_SPREAD * floor + _REGISTER_W)
+    return (
+        near
+        if floor < 0.5 * running_w and near.sum() >= _FEWEST_FLOOR_DAYS
+        else np.zeros(len(lowest), dtype=np.bool_)
+    )
+
+
+def pump_always_on(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    unasked, pumped = days.floats("n_unasked"), days.floats("n_unasked_pumped")
+    judged = np.isfinite(unasked) & (fill_nan(unasked, 0.0) >= _UNASKED_MIN)
+    # Rooms colder than asked are a demand, whatever else is silent.
+    target = days.floats("target")
+    asked = np.where(np.isfinite(target), target - 0.5, context.site.design.indoor_c - 1.0)
+    judged &= ~(days.floats("room") < asked)
+    if judged.sum() < 5:
+        raise NotAssessed(
+            "too few days with nothing asked for, or neither room call nor flow temperature shows when"
+            " that is"
+        )
+    share = np.divide(pumped, unasked, out=np.zeros(len(days)), where=judged)
+    so = judged & (share >= limit("idle_pump_share"))
+    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    if spell is None:
+        return None
+    here = spell.covers(days["day"]) & judged
+    hours, part = float(np.mean(pumped[here])) / 60.0, float(np.sum(pumped[here]) / np.sum(unasked[here]))
+    if part < limit("idle_pump_share") and hours < limit("idle_pump_hours"):
+        return None
+    size = hours / limit("idle_pump_hours")
+    grade: Severity = "act" if size >= 4.0 else "watch" if part >= limit("idle_pump_share") else "note"
+    severity = downgraded(grade, spell, limit("idle_pump_days"))
+    if not context.site.measures("heat_call") and not nan_median(days.floats("outdoor")[here]) >= limit(
+        "heating_limit_c"
+    ):
+        # A heating system led by its curve alone keeps its water moving all season; only calls tell that
+        # nothing is asked.
+        severity = "note"
+    power = nan_median(days.floats("unasked_pump_power")[here])
+    kwh = (
+        (power if np.isfinite(power) else _USUAL_PUMP_W)
+        * hours
+        / 1000.0
+        * 365.0
+        * int(here.sum())
+        / max(len(days), 1)
+    )
+    return Finding(
+        "pump_always_on",
+        severity,
+        spell.since,
+        confidence_of(max(part / limit("idle_pump_share"), 1.0), spell.days, spell.share),
+        f"A circulation pump runs {hours:.0f} hours a day with nothing to do.",
+        evidence=(
+            context.evidence(
+                "share of the time without demand in which a pump runs",
+                round(part, 2),
+                "-",
+                "idle_pump_share",
+            ),
+            context.evidence("pumping without demand", round(hours, 1), "h/day", "idle_pump_hours"),
+            context.evidence("days seen", int(here.sum()), "days", "idle_pump_days"),
+        ),
+        next_step=(
+            "Set the pump to run with the heat call only (plus its run-on and frost guard); look for a pump"
+            " wired to permanent live or left in hand mode."
+        ),
+        caution=MAINS_CAUTION,
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "A heating pump at your home runs all the time, also when no heat is needed. It does no harm"
+                " but uses electricity; your installer can change the setting."
+            )
+        ),
+        until=spell.until,
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="setting",
+    )
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "high_standby",
+        high_standby,
+        needs=(Need(("heat_pump_electricity",), 60.0, 7),),
+        reads=frozenset({"heat_pump_electricity"}),
+    ),
+    Rule(
+        "pump_always_on",
+        pump_always_on,
+        needs=(
+            Need(("circulation_pump_electricity", "flow_rate"), 10.0, 7),
+            Need(("heat_call", "flow_temperature"), 15.0),
+        ),
+        reads=frozenset({"flow_rate"}),
+    ),
+)

@@ -1,0 +1,194 @@
+"""Does the immersion heater make hot water beyond disinfection?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.cautions import setpoint_advice
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.common import (
+    MAINS_CAUTION,
+    downgraded,
+    graded,
+    nan_median,
+    ranked,
+)
+from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water, passed
+from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+
+_USUAL_LITRES, _LUKEWARM_C = 250.0, 40.0
+_USUAL_COP = 2.4
+
+
+def immersion_use(context: Context) -> Finding | None:
+    needs_hot_water(context)
+    days, limit = context.days, context.limit
+    used = days.floats("e_immersion")
+    known = np.isfinite(used)
+    if known.sum() < 7:
+        raise NotAssessed("needs immersion_electricity on at least 7 days")
+    beyond = _beyond_disinfection(context, fill_nan(used, 0.0))
+    so = beyond >= limit("immersion_day_kwh")
+    spell = latest_episode(days["day"], so, known, hold_days=3, gone_days=10)
+    if spell is None:
+        return None
+    inside = known & spell.covers(days["day"])
+    # A busy week is not the rule: the mean is over a month at least.
+    a_day = float(beyond[inside].sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
+    watch = limit("immersion_watch_kwh")
+    severity = downgraded(graded(a_day, watch, limit("immersion_act_kwh")), spell, 3.0)
+    if a_day < 0.3 * watch:
+        return None
+    causes, told = _causes(context, inside & so)
+    first = causes[0].cause if causes else ""
+    kwh = a_day * (1.0 - 1.0 / _cop(context)) * 365.0
+    return Finding(
+        "immersion_use",
+        severity,
+        spell.since,
+        confidence_of(a_day / watch, spell.days * spell.share, spell.share),
+        f"The immersion heater makes {a_day:.1f} kWh of hot water a day beyond disinfection.",
+        evidence=(
+            passed(
+                context,
+                "immersion heat beyond disinfection",
+                round(a_day, 2),
+                "kWh/day",
+                "immersion_watch_kwh",
+            ),
+            Evidence("days with it", int((inside & so).sum()), "days"),
+            Evidence("share of the days", round(spell.share, 2), "-"),
+            *told,
+        ),
+        causes=causes,
+        until=spell.until,
+        next_step=(
+            "Ask the householder to look at the immersion heater's switch and timer and leave it to the"
+            " controller; only the scheduled disinfection should use it."
+            if first != "setpoint_above_reach"
+            else _setpoint_step(context, inside & so)
+        ),
+        caution=f"{HOT_WATER_CAUTION} {MAINS_CAUTION}",
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "The immersion heater in the hot-water cylinder runs every day, which costs more than the"
+                " heat pump would. Please look whether its switch or timer is on, and leave it to the"
+                " controller."
+                if first != "setpoint_above_reach"
+                else (
+                    "The hot water is set hotter than the heat pump brings it, so the immersion heater does"
+                    " the rest each time. Your installer will look at it."
+                )
+            )
+        ),
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="none" if severity == "note" else "setting" if first == "setpoint_above_reach" else "call",
+    )
+
+
+def _setpoint_step(context: Context, chosen: Flags) -> str:
+    """What to do where charges end short of the setpoint: by what they reach, and never into the growth
+    range."""
+    plant, reheats = context.site.hot_water, context.facts.reheats
+    assert plant is not None
+    reach = nan_median(reheats.floats("to_c")[np.isin(reheats["day"], context.days["day"][chosen])])
+    if not np.isfinite(reach):
+        return (
+            "See how hot the heat pump brings the cylinder by itself, and why no further, before any setpoint"
+            " is changed."
+        )
+    return setpoint_advice(reach, disinfected=plant.pasteurise_c is not None)
+
+
+def _beyond_disinfection(context: Context, used: Floats) -> Floats:
+    """Each day's immersion energy less what a disinfection may take: one a schedule, the greatest days."""
+    plant = context.site.hot_water
+    assert plant is not None
+    beyond = used.copy()
+    if plant.pasteurise_c is None:
+        return beyond
+    litres = plant.cylinder_litres or _USUAL_LITRES
+    allowed = litres * WH_PER_LITRE_KELVIN / 1000.0 * (plant.pasteurise_c - _LUKEWARM_C)
+    number = (context.days["day"] - context.days["day"][0]) // np.timedelta64(1, "D")
+    taken: list[int] = []
+    for i in np.argsort(-used):
+        if used[i] < 0.05:
+            break
+        if all(abs(int(number[i]) - t) >= plant.pasteurise_every_days for t in taken):
+            taken.append(int(number[i]))
+            beyond[i] = max(used[i] - allowed, 0.0)
+    return beyond
+
+
+def _cop(context: Context) -> float:
+    want = context.figures.expected
+    return float(
+        np.clip(
+            want.measured_hot_water or want.hot_water or context.site.design.spf_hot_water or _USUAL_COP,
+            1.3,
+            5.0,
+        )
+    )
+
+
+def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
+    """A timer heats at its own hours, past the setpoint; a setpoint out of reach is finished after each
+    charge."""
+    days, plant = context.days, context.site.hot_water
+    assert plant is not None
+    total = float(np.nansum(days.floats("e_immersion")[chosen]))
+    after = float(np.nansum(days.floats("e_imm_after")[chosen]))
+    doubt, words = 0.0, []
+    evidence: list[Evidence] = []
+    if "e_imm_after" in days and total > 0:
+        share = after / total
+        doubt += 5.0 * (0.5 - share)
+        words.append(f"{share:.0%} of it follows a charge by the heat pump")
+        evidence.append(Evidence("share that follows a charge by the heat pump", round(share, 2), "-"))
+    past = nan_median(days.floats("imm_to")[chosen]) - plant.setpoint_c
+    if np.isfinite(past):
+        doubt += float(np.clip(0.6 * (past - 1.5), -1.0, 3.0))
+        words.append(f"it ends {abs(past):.1f} K {'over' if past > 0 else 'under'} the setpoint")
+        evidence.append(Evidence("cylinder at its end less setpoint", round(past, 1), "K"))
+    reheats = context.facts.reheats
+    ends = reheats.floats("to_c")[np.isin(reheats["day"], days["day"][chosen])]
+    short = plant.setpoint_c - nan_median(ends)
+    if np.isfinite(short):
+        doubt += float(np.clip(1.2 * (1.5 - short), -2.5, 1.0))
+        words.append(f"charges end {abs(short):.1f} K {'under' if short > 0 else 'over'} the setpoint")
+        evidence.append(Evidence("setpoint less end of the charges", round(short, 1), "K"))
+    steady = _same_hour(days.floats("imm_at")[chosen])
+    if np.isfinite(steady):
+        doubt += 2.0 * (steady - 0.6)
+        evidence.append(Evidence("how alike its hours are from day to day", round(steady, 2), "-"))
+    if not words:
+        return (), tuple(evidence)
+    p = 1.0 / (1.0 + float(np.exp(-doubt)))
+    why = ", ".join(words)
+    return ranked({"immersion_timer_on": (p, why), "setpoint_above_reach": (1.0 - p, why)}), tuple(evidence)
+
+
+def _same_hour(minute: Floats) -> float:
+    """1 where it begins at the same time every day, 0 where at any."""
+    known = minute[np.isfinite(minute)]
+    if len(known) < 3:
+        return float("nan")
+    return float(np.abs(np.mean(np.exp(2j * np.pi * known / 1440.0))))
+
+
+RULES = (
+    Rule(
+        "immersion_use",
+        immersion_use,
+        (Need(("immersion_electricity",), 1440.0, 7),),
+        frozenset({"immersion_electricity", "cylinder_temperature"}),
+    ),
+)

@@ -1,0 +1,413 @@
+"""What is unusual but no fault: absence, cold beyond design, settling in, a unit switched off for work, other
+heat.
+
+A kind of days is left out of what it excuses alone, as `excuses` has it. Days:
+
+- cold_snap: days colder than the design, and the day after, on which the house is brought back;
+- away: the days of the absence, and two after it, on which rooms and cylinder are warmed up again;
+- settling_in: the first weeks in the householder's hands, where at least four weeks remain without them;
+- party: the day with far more hot water than usual, and the one after;
+- serviced: the day on which the unit had no power for some working hours.
+
+summer (weeks without heating) and other_heat_source (a stove, a boiler beside, solar) are told, and left in.
+
+What rests on a quantity that a finding about the data makes untrustworthy is not recognised: a broken outdoor
+sensor makes no cold snap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, fields
+from datetime import timedelta
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.findings.confidence import Flags, Floats, runs_of
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.excuses import excuses
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.model import Recognised
+from fieldfare.analysis.plant.site import Site
+
+_LEAST_LEFT_DAYS = 28
+_LONGEST_AWAY_DAYS = 45
+_EVENING_H = 3.0
+_COLD_K, _FEWEST_COLD_DAYS = 10.0, 10
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """name; which days; what to say of a stretch of them; how many days after it are left out too, None: none
+    at all;
+    rests_on : quantities that must be trusted for it"""
+
+    name: str
+    days: Callable[[Site, Table], Flags]
+    words: Callable[[Site, Table, int, int], str]
+    after: int | None
+    rests_on: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class Unusual:
+    """What was recognised: its spells in order of time, and for each kind the days that it touches, bool
+    (n,)."""
+
+    facts: Facts
+    spells: tuple[Recognised, ...]
+    days_of: Mapping[str, Flags]
+
+    def facts_for(self, code: str) -> Facts:
+        """The facts of the days that the finding of this code can judge; of all days where none would
+        remain."""
+        return self._without(frozenset(kind for kind in self.days_of if excuses(kind, code)))
+
+    def _without(self, kinds: frozenset[str]) -> Facts:
+        if kinds not in self._made:
+            left_out = np.zeros(len(self.facts.days), dtype=bool)
+            for kind in kinds:
+                left_out |= self.days_of[kind]
+            usable = left_out.any() and not left_out.all()
+            self._made[kinds] = _without(self.facts, left_out) if usable else self.facts
+        return self._made[kinds]
+
+    @cached_property
+    def _made(self) -> dict[frozenset[str], Facts]:
+        return {}
+
+
+def recognise(site: Site, facts: Facts, spoiled: Collection[str] = ()) -> Unusual:
+    """Name what was unusual, and which days it touches.
+
+    spoiled : quantities that can't be trusted
+    """
+    days = facts.days
+    told: list[Recognised] = []
+    touched: dict[str, Flags] = {}
+    for kind in _KINDS:
+        if kind.rests_on & set(spoiled):
+            continue
+        mine = np.zeros(len(days), dtype=bool)
+        flags = kind.days(site, days)
+        for quantity in kind.rests_on:
+            flags = flags & ~_days_with_bad_readings(site, facts, quantity)
+        for first, last in runs_of(flags):
+            told.append(
+                Recognised(
+                    kind.name,
+                    days.day(first).isoformat(),
+                    days.day(last).isoformat(),
+                    kind.words(site, days, first, last),
+                )
+            )
+            if kind.after is not None:
+                mine[first : last + 1 + kind.after] = True
+        others = np.logical_or.reduce([mine, *touched.values()])
+        if kind.name == "settling_in" and (~others).sum() < _LEAST_LEFT_DAYS:
+            continue
+        if mine.any():
+            touched[kind.name] = mine
+    told.sort(key=lambda r: r.since)
+    return Unusual(facts, tuple(told), touched)
+
+
+def _days_with_bad_readings(site: Site, facts: Facts, quantity: str) -> Flags:
+    """Days on which a point of this quantity was stuck, or sent readings that had to be left out."""
+    notices = facts.notices
+    points = {p.id for p in site.points_of(quantity)}
+    rows = [
+        i
+        for i, (point, kind) in enumerate(zip(notices["point"], notices["kind"], strict=True))
+        if point in points and kind in ("stuck", "unlikely")
+    ]
+    return np.isin(facts.days["day"], notices["day"][np.array(rows, dtype=np.int64)])
+
+
+def _without(facts: Facts, left_out: Flags) -> Facts:
+    gone = facts.days["day"][left_out]
+    tables: list[Table] = [getattr(facts, field.name) for field in fields(Facts)]
+    return Facts(*(table.where(~np.isin(table["day"], gone)) for table in tables))
+
+
+def _limit(site: Site, name: str) -> float:
+    return site.limits.get(name, LIMITS[name].default)
+
+
+def _usual(values: Floats, days: int) -> Floats:
+    """The usual level around each day: a running median over so many days either way."""
+    return pd.Series(values).rolling(2 * days + 1, center=True, min_periods=7).median().to_numpy()
+
+
+def _long_enough(flags: Flags, least: int, most: int = 10**6) -> Flags:
+    out = np.zeros_like(flags)
+    for a, b in runs_of(flags):
+        if least <= b - a + 1 <= most:
+            out[a : b + 1] = True
+    return out
+
+
+# ---- weather beyond the design
+
+
+def _cold(site: Site, days: Table) -> Flags:
+    design = site.design.outdoor_c
+    if design is None:
+        return np.zeros(len(days), dtype=bool)
+    return days.floats("outdoor") < design - _limit(site, "snap_below_design_k")
+
+
+def _cold_words(site: Site, days: Table, first: int, last: int) -> str:
+    coldest = float(np.nanmin(days.floats("outdoor")[first : last + 1]))
+    return (
+        f"Colder than the design: a daily mean of {coldest:.1f} C against {site.design.outdoor_c:g} C. What"
+        " fell short on these days is no fault of the plant."
+    )
+
+
+# ---- nobody home
+
+
+def _away(site: Site, days: Table) -> Flags:
+    """The target lowered by the day; without a target, cool rooms or a cooling cylinder and no hot water
+    made."""
+    n = len(days)
+    if n < 14:
+        return np.zeros(n, dtype=bool)
+    down = _limit(site, "away_room_k")
+    least = int(_limit(site, "away_days"))
+    target = days.floats("target")
+    if np.isfinite(target).mean() > 0.5:
+        lowered = target <= _usual(target, 30) - down
+        return _long_enough(lowered, least, _LONGEST_AWAY_DAYS)
+    none_made = _no_hot_water(site, days)
+    if none_made is None:
+        return np.zeros(n, dtype=bool)
+    room = days.floats("room")
+    if np.isfinite(room).mean() > 0.5:
+        # The rooms take a day or two to fall: an absence begins with the hot water's rest.
+        quiet = _long_enough(none_made, least, _LONGEST_AWAY_DAYS)
+        cool = room <= _usual(room, 30) - 0.75 * down
+        return _runs_with(quiet, cool)
+    return _long_enough(none_made, least, _LONGEST_AWAY_DAYS)
+
+
+def _runs_with(flags: Flags, evidence: Flags) -> Flags:
+    """The stretches of flags in which the evidence holds on a third of the days or more."""
+    out = np.zeros_like(flags)
+    for a, b in runs_of(flags):
+        if evidence[a : b + 1].mean() >= 1 / 3:
+            out[a : b + 1] = True
+    return out
+
+
+def _no_hot_water(site: Site, days: Table) -> Flags | None:
+    """Days without any reheat and, where a cylinder is measured, without a draw; None where that can't be
+    told."""
+    made = days.floats("n_hot_water")
+    if site.hot_water is None or not np.nansum(made) > 0:
+        return None
+    usual = _usual(made, 30)
+    none = (made == 0) & (usual > 15) & (days.floats("n_any") > 0.9 * days.floats("n_minutes"))
+    tank_range = days.floats("tank_max") - days.floats("tank_min")
+    # A full cylinder that nobody draws from cools by 3 to 10 K a day; a draw takes more in minutes.
+    return none & ~(tank_range > 12.0)
+
+
+def _away_words(site: Site, days: Table, first: int, last: int) -> str:
+    target = days.floats("target")
+    how = "little was asked for and no hot water made"
+    if np.isfinite(target).any():
+        down = float(np.nanmedian(target) - np.nanmean(target[first : last + 1]))
+        how = f"the rooms were set {down:.1f} K lower"
+    return f"An absence of {last - first + 1} days: {how}."
+
+
+# ---- the first weeks
+
+
+def _settling(site: Site, days: Table) -> Flags:
+    begun = site.site.handed_over
+    if begun is None:
+        return np.zeros(len(days), dtype=bool)
+    end = begun + timedelta(days=_limit(site, "settling_days"))
+    return (days["day"] >= np.datetime64(begun)) & (days["day"] < np.datetime64(end))
+
+
+def _settling_words(site: Site, days: Table, first: int, last: int) -> str:
+    return f"The first weeks after hand-over on {site.site.handed_over}: settings are still being found."
+
+
+# ---- a house full of guests
+
+
+def _party(site: Site, days: Table) -> Flags:
+    if site.hot_water is None or not np.nansum(days.floats("n_hot_water")) > 0:
+        return np.zeros(len(days), dtype=bool)
+    made = fill_nan(days.floats("q_hot_water"), 0.0) + fill_nan(days.floats("e_immersion"), 0.0)
+    if not made.any():
+        made = days.floats("n_hot_water")  # minutes stand in for heat where none is metered
+    usual = _usual(np.where(made > 0, made, np.nan), 15)
+    much = (made > _limit(site, "party_ratio") * usual) & (made > usual + 2.0)
+    # Once in a while: what comes every few days is a habit, and one that goes on is a fault to be found.
+    rare = pd.Series(much.astype(float)).rolling(15, center=True, min_periods=1).sum().to_numpy() <= 2
+    return _long_enough(much & rare, 1, 2)
+
+
+def _party_words(site: Site, days: Table, first: int, last: int) -> str:
+    return "Far more hot water than on any usual day."
+
+
+# ---- off for work
+
+
+def _serviced(site: Site, days: Table) -> Flags:
+    """No power for some working hours of one day, and none missing at night or in frost."""
+    by_day, all_day = days.floats("n_dead_by_day"), days.floats("n_dead")
+    # Where a coarse register seems to stand still every day nothing can be told from its rest.
+    if not np.isfinite(by_day).any() or float(np.nanmedian(by_day)) > 30.0:
+        return np.zeros(len(days), dtype=bool)
+    worked = (by_day >= 120.0) & (by_day <= 660.0) & (all_day - by_day <= 60.0)
+    frozen = fill_nan(days.floats("n_dead_frost"), 0.0) > 0
+    return _long_enough(worked & ~frozen, 1, 2)
+
+
+def _serviced_words(site: Site, days: Table, first: int, last: int) -> str:
+    hours = float(days.floats("n_dead_by_day")[first : last + 1].sum()) / 60.0
+    return f"The unit was without power for {hours:.0f} working hours, as for a service."
+
+
+# ---- weeks without heating
+
+
+def _summer(site: Site, days: Table) -> Flags:
+    told = np.nansum(days.floats("n_heating")) > 0
+    if not told:
+        return np.zeros(len(days), dtype=bool)
+    rest = (days.floats("n_heating") < 30.0) & (days.floats("n_any") > 0) & (days.floats("outdoor") > 12.0)
+    return _long_enough(rest, 14)
+
+
+def _summer_words(site: Site, days: Table, first: int, last: int) -> str:
+    length = last - first + 1
+    told = f"{length // 7} weeks" if length >= 14 else f"{length} days"
+    return f"{told} without heating in warm weather."
+
+
+# ---- heat from something that nobody meters
+
+
+def other_heat_evenings(site: Site, days: Table) -> Flags:
+    """Evenings on which the rooms rose in the dark while the plant gave little: bool (n,)."""
+    rise, given, before, over = (days.floats(f"evening_{n}") for n in ("rise", "heat", "before", "over"))
+    usual = usual_heat_per_k(days)
+    if not np.isfinite(usual):
+        return np.zeros(len(days), dtype=bool)
+    need = usual * over
+    so = (rise >= _limit(site, "other_heat_rise_k")) & (over >= _limit(site, "other_heat_over_k"))
+    so &= (given < _limit(site, "other_heat_given_share") * need) & (before < 1.5 * need)
+    return so if so.sum() >= _limit(site, "other_heat_evenings") else np.zeros(len(days), dtype=bool)
+
+
+def usual_heat_per_k(days: Table) -> float:
+    """The plant's space heat of a usual day for each kelvin between rooms and outdoors [W/K]; nan where it
+    can't be told."""
+    over = days.floats("room") - days.floats("outdoor")
+    watts = days.floats("q_space") * 1000.0 / np.maximum(days.floats("n_minutes") / 60.0, 1.0)
+    cold = np.isfinite(over + watts) & (over > _COLD_K) & (days.floats("n_heating") > 0)
+    return float(np.median(watts[cold] / over[cold])) if cold.sum() >= _FEWEST_COLD_DAYS else float("nan")
+
+
+def _other_heat(site: Site, days: Table) -> Flags:
+    cylinder = days.floats("foreign_tank_k") >= _limit(site, "other_heat_cylinder_k")
+    if cylinder.sum() < _limit(site, "other_heat_evenings"):
+        cylinder = np.zeros(len(days), dtype=bool)
+    return np.asarray(other_heat_evenings(site, days) | cylinder | _heat_at_rest(site, days))
+
+
+def _heat_at_rest(site: Site, days: Table) -> Flags:
+    """Days on which the heat meter counts a good deal while the unit rests."""
+    at_rest, total = days.floats("q_surely_off"), days.floats("q_total")
+    so = (at_rest >= _limit(site, "other_heat_at_rest_kwh")) & (
+        at_rest >= _limit(site, "other_heat_at_rest_share") * total
+    )
+    return so if so.sum() >= _limit(site, "other_heat_evenings") else np.zeros(len(days), dtype=bool)
+
+
+def _other_heat_words(site: Site, days: Table, first: int, last: int) -> str:
+    here = slice(first, last + 1)
+    rooms = bool(other_heat_evenings(site, days)[here].any())
+    cylinder = days.floats("foreign_tank_k")[here]
+    warmed = cylinder[cylinder >= _limit(site, "other_heat_cylinder_k")]
+    parts = []
+    if rooms:
+        rise = float(np.nanmax(days.floats("evening_rise")[here]))
+        parts.append(
+            f"the rooms rose by {rise:.1f} K in the evening while the heat pump gave little: a stove or"
+            " another heater"
+        )
+    if len(warmed):
+        more = "" if site.measures("immersion_electricity") else ", or an immersion heater without a meter"
+        parts.append(
+            f"the cylinder warmed by {warmed.max():.0f} K without the heat pump: a boiler, solar{more}"
+        )
+    if _heat_at_rest(site, days)[here].any():
+        kwh = float(np.nansum(days.floats("q_surely_off")[here]))
+        parts.append(
+            f"the heat meter counted {kwh:.0f} kWh while the heat pump rested: another source feeds its pipe,"
+            " or its sensors differ"
+        )
+    return f"Heat from elsewhere than the heat pump: {'; '.join(parts)}."
+
+
+def other_heat_share(site: Site, days: Table) -> float:
+    """Heat that came from elsewhere on the recognised evenings, at most, over the plant's own space heat [-].
+
+    A stove that is lit in the evening gives for twice as long as the three hours in which it shows (common
+    practice).
+    """
+    so = other_heat_evenings(site, days)
+    if not so.any():
+        return 0.0
+    missing = usual_heat_per_k(days) * days.floats("evening_over") - days.floats("evening_heat")
+    kwh = float(np.nansum(np.maximum(missing[so], 0.0))) * 2.0 * _EVENING_H / 1000.0
+    return kwh / max(float(np.nansum(days.floats("q_space"))), 1.0)
+
+
+def too_much_other_heat(context: Context) -> str | None:
+    """Why the house's need can't be held against its design; None where hardly any heat came from
+    elsewhere."""
+    days = context.whole.days
+    if not any(r.kind == "other_heat_source" for r in context.recognised):
+        return None
+    evenings = int(other_heat_evenings(context.site, days).sum())
+    heated = int((days.floats("n_heating") > 0).sum())
+    if evenings < context.limit("other_heat_share_of_days") * max(heated, 1):
+        return None
+    return (
+        f"something else than the heat pump heated the rooms on {evenings} evenings: the house needs more"
+        " than the meters show"
+    )
+
+
+_KINDS = (
+    _Kind("cold_snap", _cold, _cold_words, 1, frozenset({"outdoor_temperature"})),
+    _Kind("away", _away, _away_words, 2),
+    _Kind("party", _party, _party_words, 1, frozenset({"heat_output", "hot_water_heat"})),
+    _Kind("serviced", _serviced, _serviced_words, 0, frozenset({"heat_pump_electricity"})),
+    _Kind("settling_in", _settling, _settling_words, 0),
+    _Kind("summer", _summer, _summer_words, None, frozenset({"outdoor_temperature"})),
+    _Kind(
+        "other_heat_source",
+        _other_heat,
+        _other_heat_words,
+        None,
+        frozenset(
+            {"outdoor_temperature", "room_temperature", "cylinder_temperature", "heat_output", "space_heat"}
+        ),
+    ),
+)

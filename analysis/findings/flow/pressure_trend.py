@@ -1,0 +1,151 @@
+"""Slopes of the circuit's pressure: between refills, from the day a slope began, with the water's
+temperature set equal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.figures.estimate import robust_fit, robust_spreads
+from fieldfare.analysis.findings.confidence import Floats
+from fieldfare.analysis.statistics.quantiles import running_median
+
+FEWEST_DAYS = 10
+# A slope of a level line, in bar/week, is rounding: no gauge shows a millionth.
+_LEVEL = 1e-6
+# The slope less twice its error must be a good part of the least one that matters.
+_SURE_OF = 0.3
+# The day after a refill has lost a little of it already.
+_STAYS = 0.7
+
+
+@dataclass(frozen=True)
+class Drift:
+    """A steady change of pressure: slope [bar/week] with its error, first and last row, change in all
+    [bar], and the refills seen in it and in all days"""
+
+    slope: float
+    error: float
+    first: int
+    last: int
+    change: float
+    refills_within: int
+    refills: int
+
+
+def drift(
+    day: NDArray[Any],
+    pressure: Floats,
+    loop: Floats,
+    topped: Floats,
+    *,
+    sign: int,
+    refill_bar: float,
+    empty_bar: float,
+    least: float,
+    least_change: float,
+) -> Drift | None:
+    """The newest steady fall (sign -1) or rise (+1), from the day it began.
+
+    day : datetime64 (n,). pressure : float64 (n,) [bar], a day's. loop : float64 (n,) [°C], the water's mean
+    topped : float64 (n,) [bar], sudden rises of a day that stay; nan where not known
+    refill_bar : least jump of level that is a refill [bar]. empty_bar : below this the circuit is empty
+    least : slope [bar/week], and least_change : change in all [bar], below which a stretch is level
+
+    Refills part the days into stretches. A stretch too short for a slope of its own is joined to the one
+    before, its refill taken off: a circuit topped up every week loses water all the while.
+    """
+    added = np.nan_to_num(topped)
+    # The day of a refill holds both levels.
+    rows = np.flatnonzero(np.isfinite(pressure) & (pressure > empty_bar) & (added == 0.0))
+    if len(rows) < FEWEST_DAYS:
+        return None
+    value = pressure[rows]
+    here = loop[rows]
+    usual = float(np.median(here[np.isfinite(here)])) if np.isfinite(here).any() else 0.0
+    warm = np.where(np.isfinite(here), here, usual)
+    number = (day[rows] - day[rows[0]]) / np.timedelta64(1, "D")
+    sudden = np.diff(np.cumsum(added)[rows], prepend=np.cumsum(added)[rows[0]])
+    told = {i for i in _refills(value, warm, refill_bar) if not sudden[max(i - 1, 0) : i + 2].any()}
+    jumps = sorted(told | set(np.flatnonzero(sudden > 0.0).tolist()))
+    moves = np.delete(np.diff(value), [at - 1 for at in jumps])
+    daily = float(np.median(moves)) if len(moves) else 0.0
+    for span in _groups([0, *jumps, len(value)])[::-1]:
+        a, b = span[0], span[-1]
+        level = value[a:b].copy()
+        for at in span[1:-1]:
+            level[at - a :] -= sudden[at] if sudden[at] > 0.0 else value[at] - value[at - 1] - daily
+        found = _hinge(number[a:b], sign * level, warm[a:b])
+        if found is None:
+            continue
+        slope, error, start = found
+        change = slope * (number[b - 1] - number[a + start]) / 7.0
+        if slope >= least and slope - 2.0 * error >= _SURE_OF * least and change >= least_change:
+            within = sum(at - a > start for at in span[1:-1])
+            return Drift(
+                sign * slope,
+                error,
+                int(rows[a + start]),
+                int(rows[b - 1]),
+                sign * float(change),
+                within,
+                len(jumps),
+            )
+    return None
+
+
+def _refills(value: Floats, warm: Floats, least: float) -> list[int]:
+    """Days on which the level jumps up from the day before, and stays."""
+    before = np.concatenate((value[:1], running_median(value, 1, 0)[:-1]))
+    after = running_median(value, 0, 1)
+    warmed = 0.01 * np.maximum(warm - np.roll(warm, 1), 0.0)
+    rise, stays = np.diff(value, prepend=value[0]) - warmed, after - before - warmed
+    return [i for i in range(1, len(value)) if rise[i] >= least and stays[i] >= _STAYS * least]
+
+
+def _groups(bounds: list[int]) -> list[list[int]]:
+    """Stretches between bounds; short ones joined until they are long enough, to what went before where
+    there is any."""
+    groups: list[list[int]] = []
+    for a, b in pairwise(bounds):
+        short = b - a < FEWEST_DAYS
+        if groups and (short or groups[-1][-1] - groups[-1][-2] < FEWEST_DAYS):
+            groups[-1].append(b)
+        else:
+            groups.append([a, b])
+    return [g for g in groups if g[-1] - g[0] >= FEWEST_DAYS]
+
+
+def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, int] | None:
+    """Level until some day and rising from it: (slope [bar/week], its error, index of that day); None where
+    it does not rise."""
+    n, use_warm = len(number), float(warm.std()) > 0.5
+    spread: dict[int, float] = {}
+
+    def look(starts: Iterable[int]) -> int:
+        if new := [at for at in starts if at not in spread]:
+            models = np.stack([_columns(number, warm, at, use_warm=use_warm) for at in new])
+            spread.update(zip(new, robust_spreads(models, value).tolist(), strict=True))
+        return min(spread, key=lambda at: (spread[at], at))
+
+    last = n - FEWEST_DAYS
+    if last < 0:
+        return None
+    wide, near = max(1, n // 15), max(1, n // 60)  # first far apart, then closer about the best
+    coarse = look(range(0, last + 1, wide))
+    best = look(range(max(coarse - wide, 0), min(coarse + wide, last) + 1, near))
+    fit = robust_fit(_columns(number, warm, best, use_warm=use_warm), value)
+    slope, error = float(fit.coefficients[1]), float(np.sqrt(max(fit.covariance[1, 1], 0.0)))
+    return (slope, error, best) if slope > _LEVEL else None
+
+
+def _columns(number: Floats, warm: Floats, at: int, *, use_warm: bool) -> Floats:
+    columns = [np.ones(len(number)), np.maximum(number - number[at], 0.0) / 7.0]
+    if use_warm:
+        columns.append(warm - warm.mean())
+    return np.column_stack(columns)

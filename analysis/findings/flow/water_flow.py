@@ -1,0 +1,408 @@
+"""Is there enough water through the heat pump, is it getting less, and does the buffer mix it away?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.uncertain import Lognormal, normal_chance
+from fieldfare.analysis.expectation.water_flow import KWH_PER_M3_K, nominal_difference
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.figures.estimate import robust_fit
+from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.common import (
+    FLOW_COST_PER_K,
+    Flags,
+    Floats,
+    downgraded,
+    graded,
+    heating_year,
+    nan_median,
+    ranked,
+    water_caution,
+)
+from fieldfare.analysis.findings.episodes import Episode, latest_episode
+from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+
+_FEWEST_DAYS = 28
+# Dirt slides, a setting does not: odds of one against the other once the flow has slid (common practice).
+_SLID = 16.0
+_WINDOW_DAYS = 14
+
+
+def low_flow(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    nominal, basis = _nominal(context)
+    flow, how = _flow(days)
+    steady = (days.floats("n_steady") >= limit("flow_steady_minutes")) & np.isfinite(flow)
+    hot = days.floats("flow_rate_hot_water")
+    top = np.fmax(np.fmax(days.floats("flow_rate_top"), hot), flow) if how == "measured" else flow
+    judged = (steady | np.isfinite(hot)) & np.isfinite(top)
+    if judged.sum() < limit("flow_days"):
+        raise NotAssessed("too few days of steady running with flow rate, or heat and both temperatures")
+    share = top / nominal
+    so = judged & (fill_nan(share, 9.0) < limit("low_flow_note_share"))
+    spell = latest_episode(days["day"], so, judged, hold_days=3, gone_days=7)
+    if spell is None:
+        return None
+    here = spell.covers(days["day"]) & judged
+    value = nan_median(share[here])
+    if value >= limit("low_flow_note_share"):
+        return None
+    lift = nan_median(days.floats("lift")[here & steady])
+    widest = _widest(context, spell, here & steady, nominal)
+    allowed = _nominal_lift(context, nominal)
+    # A pump that modulates gives little water on purpose: it keeps the difference. Where that is not known,
+    # flow decides.
+    certain = normal_chance(allowed.score(widest)) if np.isfinite(widest) else limit("low_flow_unseen_chance")
+    if np.isfinite(widest) and widest <= limit("wide_lift_share") * allowed.middle:
+        return None
+    severity = downgraded(
+        graded(value, limit("low_flow_watch_share"), limit("low_flow_act_share"), downward=True), spell, 5.0
+    )
+    if certain < limit("low_flow_chance"):
+        severity = "note"
+    kwh = _flow_cost(days, here & steady, lift, value, heating_year(context))
+    causes = _low_flow_causes(context, here, share, spell.since)
+    return Finding(
+        "low_flow",
+        severity,
+        spell.since,
+        min(certain, 0.99) * (1.0 if how == "measured" else 0.9),
+        f"Only {value:.0%} of the nominal water flow goes through the heat pump.",
+        evidence=(
+            context.evidence(
+                f"flow, {how}",
+                round(nan_median(top[here]), 2),
+                "m3/h",
+                "low_flow_watch_share",
+                round(nominal * limit("low_flow_watch_share"), 2),
+            ),
+            Evidence(f"nominal flow, {basis}", round(nominal, 2), "m3/h"),
+            context.evidence("flow over nominal", round(value, 2), "-", "low_flow_watch_share"),
+            context.evidence(
+                "flow-return difference at the highest output seen",
+                round(widest, 1) if np.isfinite(widest) else None,
+                "K",
+                "wide_lift_share",
+                round(limit("wide_lift_share") * allowed.middle, 1),
+            ),
+            Evidence(
+                "flow-return difference in steady heating", round(lift, 1) if np.isfinite(lift) else None, "K"
+            ),
+        ),
+        causes=causes,
+        next_step=(
+            "Clean the strainer and the heat pump's filter, bleed the circuit, see that every valve stands"
+            " open; if the flow stays low raise the pump's setting and note flow and difference before and"
+            " after."
+        ),
+        caution=water_caution(context.site),
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "Too little water goes through your heat pump. It still heats, but works harder than it"
+                " should. Your installer will clean the filter or set the pump; please leave radiator valves"
+                " open until then."
+            )
+        ),
+        until=spell.until,
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit=(
+            "setting" if causes and causes[0].cause == "pump_setting" and causes[0].weight > 0.7 else "drive"
+        ),
+        bring=("strainer insert and seals", "bleed key", "hose and bucket", "inhibitor or antifreeze test"),
+    )
+
+
+def _nominal(context: Context) -> tuple[float, str]:
+    pump = context.site.heat_pump
+    if pump.flow_m3_per_h:
+        return pump.flow_m3_per_h, "by the site file"
+    if pump.rated_output_kw:
+        wide = context.limit("widest_nominal_k")
+        return pump.rated_output_kw / (KWH_PER_M3_K * wide), f"rated output at {wide:g} K"
+    raise NotAssessed("needs heat_pump.flow_m3_per_h or heat_pump.rated_output_kw in the site file")
+
+
+def _nominal_lift(context: Context, nominal: float) -> Lognormal:
+    """Difference at rated output and nominal flow [K]; of a unit without a rated output, that of a usual
+    one."""
+    rated = context.site.heat_pump.rated_output_kw
+    return nominal_difference(rated or context.limit("usual_nominal_k") * KWH_PER_M3_K * nominal, nominal)
+
+
+def _flow(days: Table) -> tuple[Floats, str]:
+    """Flow while heating by day, as measured or from heat and difference."""
+    measured = days.floats("flow_rate")
+    if np.isfinite(measured).any():
+        return measured, "measured"
+    heat, lift = days.floats("heat_power") / 1000.0, days.floats("lift")
+    usable = (lift > 1.0) & (heat > 0.3)
+    return (
+        np.divide(heat, KWH_PER_M3_K * lift, out=np.full(len(days), np.nan), where=usable),
+        "from heat and difference",
+    )
+
+
+def _widest(context: Context, spell: Episode, here: Flags, nominal: float) -> float:
+    """Difference at the highest output seen [K]: on the days of most heat, or charging the cylinder with as
+    little water.
+
+    nan where no difference is measured.
+    """
+    days, reheats = context.days, context.facts.reheats
+    lift, heat = days.floats("lift"), days.floats("heat_power")
+    usable = here & np.isfinite(lift)
+    busy = usable & np.isfinite(heat)
+    if busy.any():
+        usable = busy & (heat >= np.quantile(heat[busy], context.limit("busiest_days")))
+    widest = nan_median(lift[usable])
+    if len(reheats):
+        inside = spell.covers(reheats["day"]) & (reheats.floats("minutes") >= context.limit("charge_minutes"))
+        little = (
+            fill_nan(reheats.floats("flow_rate"), np.inf) < context.limit("low_flow_note_share") * nominal
+        )
+        charging = reheats.floats("lift")[inside & little]
+        if np.isfinite(charging).any():
+            widest = float(np.fmax(widest, nan_median(charging)))
+    return widest
+
+
+def _flow_cost(days: Table, here: Flags, lift: float, share: float, year: float) -> float | None:
+    """A wider difference at the same mean water temperature: half of what it is wider stands on the flow
+    temperature."""
+    used = float(np.nansum(days.floats("e_space")[here]))
+    if not np.isfinite(lift) or used <= 0:
+        return None
+    hotter = 0.5 * lift * (1.0 - min(share, 1.0))
+    return used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * hotter)) * year
+
+
+def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -> tuple[Cause, ...]:
+    """Air makes the flow restless, dirt lets it slide; a setting is low and steady."""
+    days = context.days
+    jitter, limit = nan_median(days.floats("flow_jitter")[here]), context.limit("flow_jitter")
+    blocked, set_low = 0.5, 0.5
+    words_blocked, words_set = "the flow is low", "the flow is low"
+    if np.isfinite(jitter):
+        restless = float(np.clip(np.log2(max(jitter, 1e-4) / limit), -2.0, 2.0))
+        blocked, set_low = 2.0**restless, 2.0**-restless
+        words_blocked = f"the flow changes by {jitter:.1%} from one reading to the next, " + (
+            "as with air in it" if restless > 0 else "hardly as with air"
+        )
+        words_set = f"the flow is low but steady to {jitter:.1%}" if restless <= 0 else "the flow is low"
+    known = share[here & np.isfinite(share)]
+    if (slid := _slide(context)) is not None:
+        blocked *= _SLID
+        words_blocked = slid.headline.removesuffix(".").replace("The water flow", "the flow") + ", bit by bit"
+    elif len(known) >= _FEWEST_DAYS:
+        limit_fall = context.limit("flow_fall_note_share")
+        first, last = nan_median(known[: len(known) // 4]), nan_median(known[-(len(known) // 4) :])
+        if last < first * (1.0 - limit_fall):
+            blocked *= 3.0
+            words_blocked = f"the flow went on falling, from {first:.0%} to {last:.0%} of nominal"
+    if since > days.day(0).isoformat():
+        words_set += f", since {since}"
+    return ranked({"strainer_or_air": (blocked, words_blocked), "pump_setting": (set_low, words_set)})
+
+
+def _slide(context: Context) -> Finding | None:
+    """The slide that led to a low flow, where there was one."""
+    try:
+        return falling_flow(context)
+    except NotAssessed:
+        return None
+
+
+def falling_flow(context: Context) -> Finding | None:
+    limit = context.limit
+    day, flow, what = _like_conditions(context)
+    if len(flow) < _FEWEST_DAYS:
+        raise NotAssessed(
+            f"needs at least {_FEWEST_DAYS} days with a flow rate at like conditions, has {len(flow)}"
+        )
+    smooth = pd.Series(flow).rolling(_WINDOW_DAYS, min_periods=7, center=True).median().to_numpy()
+    peak = int(np.nanargmax(smooth[: len(smooth) - 7]))
+    end = nan_median(flow[-_WINDOW_DAYS:])
+    fall = 1.0 - end / smooth[peak]
+    if fall < limit("flow_fall_note_share") or len(flow) - peak < _WINDOW_DAYS:
+        return None
+    part = flow[peak:]
+    begun = peak + int(np.argmax(smooth[peak:] < smooth[peak] * (1.0 - 0.2 * fall)))
+    steepest = _steepest(smooth[peak:], day[peak:]) / max(fall * smooth[peak], 1e-9)
+    noise = 1.4826 * nan_median(np.abs(part - smooth[peak:])) / smooth[peak]
+    if steepest > limit("flow_step_share") or fall < limit("flow_fall_noise") * noise:
+        return None
+    weeks = max((day[-1] - day[begun]) / np.timedelta64(7, "D"), 1.0)
+    severity = graded(fall, limit("flow_fall_watch_share"), limit("flow_fall_act_share"))
+    since = np.datetime_as_string(day[begun], unit="D").item()
+    return Finding(
+        "falling_flow",
+        severity,
+        since,
+        confidence_of(fall / limit("flow_fall_watch_share"), weeks * 7.0),
+        f"The water flow has fallen by {fall:.0%} since {since}.",
+        evidence=(
+            Evidence(f"flow then, {what}", round(float(smooth[peak]), 3), "m3/h"),
+            Evidence(f"flow now, {what}", round(end, 3), "m3/h"),
+            context.evidence("fall", round(fall, 3), "-", "flow_fall_watch_share"),
+            context.evidence(
+                "fall in the steepest two weeks over the whole", round(steepest, 2), "-", "flow_step_share"
+            ),
+        ),
+        causes=(Cause("strainer_clogging", 1.0, f"it slid over {weeks:.0f} weeks and took no single step"),),
+        next_step=(
+            "Clean the strainer, look at what it caught, and check the water's quality and the system's"
+            " venting; compare the flow with that before."
+        ),
+        caution=water_caution(context.site),
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "The water filter of your heating is filling up. It still heats; your installer will clean"
+                " the filter."
+            )
+        ),
+        visit="drive",
+        bring=("strainer insert and seals", "hose and bucket", "water test", "magnet filter"),
+    )
+
+
+def _like_conditions(context: Context) -> tuple[np.ndarray, Floats, str]:
+    """Flow by day at conditions that stay alike: charging the cylinder, whose circuit has no valves that
+    close by themselves; else heating, with what the load moves taken off."""
+    days = context.days
+    stamp = days["day"]
+    hot = days.floats("flow_rate_hot_water")
+    usable = np.isfinite(hot) & (days.floats("n_hot_water") >= 15)
+    if usable.sum() >= _FEWEST_DAYS:
+        return stamp[usable], hot[usable], "charging the cylinder"
+    flow, heat = days.floats("flow_rate"), days.floats("heat_power")
+    usable = np.isfinite(flow) & (days.floats("n_steady") >= context.limit("flow_steady_minutes"))
+    if usable.sum() < _FEWEST_DAYS:
+        return stamp[usable], flow[usable], "heating"
+    level = np.where(
+        np.isfinite(heat), heat, np.nanmedian(heat[usable]) if np.isfinite(heat[usable]).any() else 0.0
+    )
+    level, y = level[usable] / 1000.0, flow[usable]
+    time = (stamp[usable] - stamp[usable][0]) / np.timedelta64(1, "D")
+    if np.ptp(level) < 0.1:
+        return stamp[usable], y, "heating"
+    fit = robust_fit(np.column_stack([level, time, np.ones(len(y))]), y)
+    return stamp[usable], y - fit.coefficients[0] * (level - np.median(level)), "heating at like load"
+
+
+def _steepest(smooth: Floats, day: np.ndarray) -> float:
+    """Greatest fall within two weeks."""
+    known = np.flatnonzero(np.isfinite(smooth))
+    days = (day[known] - day[known][0]) / np.timedelta64(1, "D")
+    grid = np.arange(0.0, days[-1] + 1.0)
+    level = np.interp(grid, days, smooth[known])
+    reach = min(_WINDOW_DAYS, len(level) - 1)
+    return float(np.max(level[:-reach] - level[reach:])) if reach else 0.0
+
+
+def buffer_mixing(context: Context) -> Finding | None:
+    buffer = context.site.buffer
+    if buffer is None:
+        raise NotAssessed("the site file names no buffer")
+    days, limit = context.days, context.limit
+    drop = days.floats("buffer_drop")
+    judged = (days.floats("n_beyond") >= context.limit("flow_steady_minutes")) & np.isfinite(drop)
+    if judged.sum() < limit("buffer_days"):
+        raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
+    so = judged & (fill_nan(drop, 0.0) >= limit("buffer_drop_note_k"))
+    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    if spell is None:
+        return None
+    here = spell.covers(days["day"]) & judged
+    lost = nan_median(drop[here])
+    if lost < limit("buffer_drop_note_k"):
+        return None
+    lift, beyond = nan_median(days.floats("lift")[here]), nan_median(days.floats("beyond_lift")[here])
+    ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")
+    severity = downgraded(graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), spell, 5.0)
+    if ratio < context.limit(
+        "buffer_flow_ratio"
+    ):  # no more water beyond the buffer than before it: then nothing is drawn in
+        severity = "note"
+    used = float(np.nansum(days.floats("e_space")[here]))
+    kwh = used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * lost)) * heating_year(context) if used > 0 else None
+    because = (
+        f"by the differences on both sides, {ratio:.1f} times as much water goes to the emitters as comes"
+        " from the heat pump"
+        if np.isfinite(ratio)
+        else "cooler return water is drawn into what goes to the emitters"
+    )
+    more = (
+        ()
+        if np.isnan(ratio)
+        else (
+            context.evidence(
+                "flow to the emitters over flow of the heat pump", round(ratio, 2), "-", "buffer_flow_ratio"
+            ),
+        )
+    )
+    return Finding(
+        "buffer_mixing",
+        severity,
+        spell.since,
+        confidence_of(lost / limit("buffer_drop_watch_k"), spell.days, spell.share),
+        f"The water loses {lost:.1f} K at the buffer before it reaches the emitters.",
+        evidence=(
+            context.evidence(
+                "flow temperature lost at the buffer", round(lost, 1), "K", "buffer_drop_watch_k"
+            ),
+            Evidence("difference at the heat pump", round(lift, 1), "K"),
+            *more,
+        ),
+        causes=(Cause("secondary_flow_exceeds_primary", 1.0, because),),
+        next_step=(
+            "Turn the pump behind the buffer down, or the heat pump's up, until the flow temperature is the"
+            " same on both sides; then lower the curve by what was lost."
+        ),
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "Warm and cool water mix in your heating's buffer, which costs electricity. Your installer"
+                " can set the pumps to stop that."
+            )
+        ),
+        until=spell.until,
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="drive",
+        bring=("clamp thermometer",),
+    )
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "low_flow",
+        low_flow,
+        needs=(
+            Need(("flow_rate", "heat_output", "space_heat"), 15.0),
+            Need(("flow_temperature", "flow_rate"), 15.0),
+        ),
+        reads=frozenset({"flow_rate"}),
+    ),
+    Rule(
+        "falling_flow",
+        falling_flow,
+        needs=(Need(("flow_rate",), 15.0, _FEWEST_DAYS),),
+        reads=frozenset({"flow_rate"}),
+    ),
+    Rule(
+        "buffer_mixing",
+        buffer_mixing,
+        needs=(Need(("distribution_flow_temperature",), 15.0, 7), Need(("flow_temperature",), 15.0)),
+        reads=frozenset({"flow_temperature", "distribution_flow_temperature"}),
+    ),
+)

@@ -1,0 +1,445 @@
+"""Is the water hotter than the design asks, does it follow the weather, and is there heat when none is
+needed?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
+from fieldfare.analysis.figures.estimate import robust_fit
+from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.common import (
+    FLOW_COST_PER_K,
+    Flags,
+    Floats,
+    downgraded,
+    graded,
+    heating_year,
+    nan_median,
+    ranked,
+)
+from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.model import (
+    Cause,
+    Evidence,
+    Finding,
+    Severity,
+)
+from fieldfare.analysis.plant.curve import curve_at
+
+_STEADY_MIN = 60
+# A unit swings about what is asked by half of its switching difference; without the asked flow that much is
+# let off.
+_SWING_K = 1.0
+_FEWEST_DAYS = 10
+_RECENT_DAYS = 60
+# Without a designed curve the flattest usual one, an underfloor's, stands in.
+_FLATTEST_SLOPE = -0.35
+# Water and emitters take a quarter of an hour to come to a new temperature (common practice).
+_BRIEF_MIN, _WITHOUT_REST = 15.0, 0.97
+_LEVEL_K = 2.0
+# The curve must have moved by so much for the two to look different: a sensor's own unrest is a tenth of it.
+_TELLING_K = 0.5
+# Of two settings that fit alike the curve is the likelier (common practice).
+_COMMONER = 2.0
+
+
+def flow_temperature_above_curve(context: Context) -> Finding | None:
+    curve = context.site.heating_curve
+    if curve is None:
+        raise NotAssessed("needs heating_curve in the site file")
+    days, limit = context.days, context.limit
+    excess, judged = _excess(context)
+    if judged.sum() < 3:
+        raise NotAssessed("too few days with an hour of steady heating in cool weather")
+    so = judged & (fill_nan(excess, -9.0) >= limit("flow_above_curve_note_k"))
+    # In hard frost a unit may not reach what a curve too high asks for: a fortnight without is no end.
+    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=14)
+    if spell is None:
+        return None
+    here = spell.covers(days["day"]) & judged
+    above = nan_median(excess[here])
+    if above < limit("flow_above_curve_note_k"):
+        return None
+    watch = limit("flow_above_curve_watch_k")
+    act = limit("flow_above_curve_act_k")
+    asked = nan_median(days.floats("target_above_curve")[here])
+    # Asked for far too hot, and felt: a wrong setting though the unit does not get there.
+    felt = max(above, watch) if np.nan_to_num(asked, nan=0.0) >= act else above
+    severity = downgraded(graded(felt, watch, act), spell, 5.0)
+    kwh = _cost(context, here, above)
+    points = ", ".join(f"{f:g} °C at {o:g} °C" for o, f in (curve.points[0], curve.points[-1]))
+    asked = nan_median(days.floats("target_above_curve")[here])
+    more = (
+        ()
+        if np.isnan(asked)
+        else (
+            context.evidence(
+                "flow asked for above the designed curve", round(asked, 1), "K", "flow_above_curve_watch_k"
+            ),
+        )
+    )
+    return Finding(
+        "flow_temperature_above_curve",
+        severity,
+        spell.since,
+        confidence_of(above / watch, spell.days, spell.share),
+        f"The heating water is {above:.1f} K hotter than the designed curve.",
+        evidence=(
+            context.evidence(
+                "flow above the designed curve" + ("" if more else f", {_SWING_K:g} K let off for its swing"),
+                round(above, 1),
+                "K",
+                "flow_above_curve_watch_k",
+            ),
+            *more,
+            Evidence("mean flow temperature", round(nan_median(days.floats("flow")[here]), 1), "°C"),
+            Evidence("designed for the same weather", round(nan_median(days.floats("curve")[here]), 1), "°C"),
+        ),
+        causes=_curve_causes(context, here, spell.since),
+        next_step=(
+            f"Set the curve back to the design ({points}), and ask after a cold week whether every room stays"
+            " warm before it is left so."
+        ),
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "Your heating water is hotter than planned, which costs electricity. Your installer can turn"
+                " it down; tell them if a room then stays cool."
+            )
+        ),
+        until=spell.until,
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="setting",
+        changes=(("flow_temperature", "lower"),),
+    )
+
+
+def _excess(context: Context) -> tuple[Floats, Flags]:
+    """Kelvin above the designed curve by day, and the days that can tell.
+
+    Where the controls' asked flow is measured the lesser of the two counts: flow that overshoots what is
+    asked is no curve set high, and an asked flow that is never reached heats nothing.
+    """
+    days = context.days
+    actual, asked = days.floats("above_curve"), days.floats("target_above_curve")
+    excess = np.where(np.isfinite(asked), np.fmin(actual, asked), actual - _SWING_K)
+    # Brief runs overshoot whatever the curve: then only what is asked can tell.
+    told = np.isfinite(asked) | ~_brief(context)
+    return excess, _cool_and_steady(context) & np.isfinite(excess) & told
+
+
+def _cool_and_steady(context: Context) -> Flags:
+    days = context.days
+    outdoor = days.floats("outdoor_steady")
+    cool = fill_nan(outdoor, 99.0) <= context.limit("curve_judged_below_c")
+    return np.asarray(cool & (days.floats("n_steady") >= _STEADY_MIN), dtype=np.bool_)
+
+
+def _asked_or_given(days: Table) -> tuple[Floats, bool]:
+    """The flow asked for where it is measured throughout, else the flow given."""
+    asked, given = days.floats("target_flow"), days.floats("flow")
+    known = np.isfinite(asked) & np.isfinite(given)
+    whole = known.sum() >= 0.8 * max(np.isfinite(given).sum(), 1)
+    return (asked, True) if whole else (given, False)
+
+
+def _slope(outdoor: Floats, flow: Floats) -> tuple[float, float]:
+    """Kelvin of flow a kelvin outdoors, and its 95 % half width."""
+    fit = robust_fit(np.column_stack([outdoor, np.ones(len(outdoor))]), flow)
+    return float(fit.coefficients[0]), 1.96 * float(np.sqrt(max(fit.covariance[0, 0], 0.0)))
+
+
+def _designed_slope(context: Context, outdoor: Floats) -> float:
+    if context.site.heating_curve is None:
+        return _FLATTEST_SLOPE
+    low, high = np.quantile(outdoor, (0.05, 0.95))
+    ends = curve_at(context.site.heating_curve.points, np.array([low, high]))
+    return float((ends[1] - ends[0]) / max(high - low, 1e-9))
+
+
+def _spread(outdoor: Floats) -> float:
+    return float(np.quantile(outdoor, 0.95) - np.quantile(outdoor, 0.05)) if len(outdoor) else 0.0
+
+
+def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...]:
+    """A curve moved up still follows the weather, so that the excess is steady; with a hand's setting the
+    flow is."""
+    days = context.days
+    flow, _ = _asked_or_given(days)
+    curve = days.floats("curve")
+    usable = here & np.isfinite(flow) & np.isfinite(curve)
+    level, excess = _scatter(flow[usable]), _scatter((flow - curve)[usable])
+    if usable.sum() < 5 or level + excess < _TELLING_K:
+        why = "the flow and the curve moved too little to see which of the two it is"
+        return ranked({"curve_set_high": (0.6, why), "manual_override": (0.4, why)})
+    follows = _COMMONER * level**2 / (_COMMONER * level**2 + excess**2)
+    began = since > days.day(0).isoformat()
+    return ranked(
+        {
+            "curve_set_high": (
+                follows,
+                (
+                    f"the excess stays within {excess:.1f} K while the flow moves with the weather by"
+                    f" {level:.1f} K"
+                ),
+            ),
+            "manual_override": (
+                1.0 - follows,
+                f"the flow stays within {level:.1f} K of {nan_median(flow[usable]):.0f} °C in any weather"
+                + (f", since {since}" if began else ""),
+            ),
+        }
+    )
+
+
+def _scatter(values: Floats) -> float:
+    """Spread about the median [K], odd days aside."""
+    return 1.4826 * nan_median(np.abs(values - nan_median(values))) if len(values) else 0.0
+
+
+def _cost(context: Context, here: Flags, above: float) -> float | None:
+    """A year's electricity of the excess: by the unit's rating at both temperatures, else 2.25 % a kelvin."""
+    days = context.days
+    actual, curve = days.floats("xc_space_actual")[here], days.floats("xc_space")[here]
+    rated = float(np.nansum(actual - curve))
+    if np.nansum(actual) > 1.0:
+        return max(rated, 0.0) * heating_year(context)
+    used = float(np.nansum(days.floats("e_space")[here]))
+    return used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * above)) * heating_year(context) if used > 0 else None
+
+
+def no_weather_compensation(context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    flow, is_asked = _asked_or_given(days)
+    outdoor = days.floats("outdoor_steady")
+    fit = _cool_and_steady(context) & np.isfinite(flow) & np.isfinite(outdoor)
+    if not is_asked:
+        fit &= _as_asked(context)
+    usable = np.flatnonzero(fit)
+    if len(usable) < _FEWEST_DAYS:
+        raise NotAssessed(
+            f"needs at least {_FEWEST_DAYS} cool days with an hour of steady heating"
+            + ("" if is_asked else ", neither chopped into brief runs nor at the unit's limit")
+            + f"; has {len(usable)}"
+        )
+    if _spread(outdoor[usable]) < limit("compensation_span_k"):
+        raise NotAssessed(
+            f"the {len(usable)} cool days of steady heating lie within {_spread(outdoor[usable]):.0f} K of"
+            " each other: too alike to see whether the flow follows the weather"
+        )
+    designed = _designed_slope(context, outdoor[usable])
+    if designed > -0.1:
+        raise NotAssessed("the designed curve hardly depends on the weather")
+    recent = usable[-_RECENT_DAYS:]
+    for chosen in (usable, recent):
+        if len(chosen) < _FEWEST_DAYS or _spread(outdoor[chosen]) < limit("compensation_span_k"):
+            continue
+        slope, half = _slope(outdoor[chosen], flow[chosen])
+        share, most = slope / designed, (slope - half) / designed
+        flat = share < limit("compensation_share") and most < 1.5 * limit("compensation_share")
+        if flat and (is_asked or _flat_in_the_cold(context, outdoor[chosen], flow[chosen])):
+            return _not_compensating(context, chosen, flow, is_asked, (slope, designed, share))
+    return None
+
+
+def _as_asked(context: Context) -> Flags:
+    """Days on which the water can have come to what the controls ask: neither chopped into brief runs nor at
+    the unit's limit."""
+    days = context.days
+    known = days.floats("n_minutes") - fill_nan(days.floats("n_unknown"), 0.0)
+    without_rest = days.floats("n_running") >= _WITHOUT_REST * known
+    share = days.floats("load_share")
+    at_limit = (
+        without_rest & (share >= 0.9 * np.nanquantile(share, 0.98))
+        if np.isfinite(share).any()
+        else without_rest
+    )
+    return np.asarray(~(at_limit | _brief(context)), dtype=np.bool_)
+
+
+def _brief(context: Context) -> Flags:
+    """Days on which half of the runs were too brief for the water to settle."""
+    runs = context.facts.runs
+    if not len(runs):
+        return np.zeros(len(context.days), dtype=np.bool_)
+    usual = group_by_day(context.days["day"], runs["day"], runs["minutes"], "median")
+    return np.asarray(usual < _BRIEF_MIN, dtype=np.bool_)
+
+
+def _flat_in_the_cold(context: Context, outdoor: Floats, flow: Floats) -> bool:
+    """True where the flow is level on the colder half of the days too.
+
+    On milder days a unit at its lowest output can't give cooler water, whatever the curve asks.
+    """
+    cold = outdoor <= np.quantile(outdoor, 0.4)
+    if cold.sum() < 8 or _spread(outdoor[cold]) < 0.4 * context.limit("compensation_span_k"):
+        return False
+    slope, half = _slope(outdoor[cold], flow[cold])
+    designed = min(_designed_slope(context, outdoor[cold]), -0.05)
+    return bool((slope - half) / designed < 1.2 * context.limit("compensation_share"))
+
+
+def _not_compensating(
+    context: Context, chosen: np.ndarray, flow: Floats, is_asked: bool, found: tuple[float, float, float]
+) -> Finding | None:
+    days, limit = context.days, context.limit
+    slope, designed, share = found
+    level = nan_median(flow[chosen[-30:]])
+    judged = np.zeros(len(days), dtype=np.bool_)
+    judged[np.flatnonzero(_cool_and_steady(context) & np.isfinite(flow))] = True
+    near = judged & (np.abs(fill_nan(flow, -99.0) - level) <= _LEVEL_K)
+    spell = latest_episode(days["day"], near, judged, hold_days=5, gone_days=10)
+    first = days.day(chosen[0]).isoformat()
+    since = spell.since if spell is not None and spell.share > 0.8 else first
+    above = nan_median(days.floats("above_curve")[chosen])
+    dear = np.isfinite(above) and above >= limit("flow_above_curve_watch_k")
+    severity: Severity = "act" if dear and share < 0.5 * limit("compensation_share") else "watch"
+    kwh = _cost(context, judged, max(above, 0.0)) if np.isfinite(above) and above > 0 else None
+    return Finding(
+        "no_weather_compensation",
+        severity,
+        since,
+        confidence_of(1.0 + max(limit("compensation_share") - share, 0.0) * 4.0, len(chosen)),
+        f"The flow temperature does not follow the weather: it stays near {level:.0f} °C.",
+        evidence=(
+            Evidence(
+                "flow asked for a kelvin outdoors" if is_asked else "flow a kelvin outdoors",
+                round(slope, 2),
+                "K/K",
+            ),
+            context.evidence(
+                "measured slope over the designed one", round(share, 2), "-", "compensation_share"
+            ),
+            Evidence("designed slope", round(designed, 2), "K/K"),
+            Evidence("usual flow temperature", round(level, 1), "°C"),
+            Evidence("days used", len(chosen), "days"),
+        ),
+        causes=(
+            Cause(
+                "fixed_flow_setting", 1.0, f"the flow stays near {level:.0f} °C from mild days to cold ones"
+            ),
+        ),
+        next_step=(
+            "Turn weather compensation on and enter the designed curve; check that the outdoor sensor is"
+            " connected and assigned."
+        ),
+        home=(
+            "Your heating keeps its water at one temperature in any weather, which costs electricity on mild"
+            " days. Your installer can let it follow the weather."
+        ),
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="setting",
+    )
+
+
+def heating_out_of_season(context: Context) -> Finding | None:
+    """Space heat on warm days, from an hour a day on: less is a charge of hot water or a valve's exercise."""
+    days, limit = context.days, context.limit
+    outdoor = days.floats("outdoor")
+    heating = days.floats("n_heating_warm")
+    if (
+        days.floats("n_heating").sum() == 0
+        and days.floats("n_running").sum() > 0
+        and context.site.hot_water is not None
+    ):
+        told = days.floats("n_hot_water").sum() > 0
+        if not told:
+            raise NotAssessed("the meters can't tell heating from hot water")
+    before = np.concatenate(([np.nan], outdoor[:-1]))
+    # Controls average the weather over a day or two: two warm days in a row count.
+    warm = (
+        np.isfinite(outdoor)
+        & (outdoor >= limit("heating_limit_c"))
+        & (fill_nan(before, -9.0) >= limit("heating_limit_c") - 1.0)
+    )
+    if warm.sum() < limit("warm_days"):
+        raise NotAssessed(f"needs {limit('warm_days'):.0f} warm days, has {warm.sum()}")
+    so = warm & (heating >= limit("warm_day_minutes"))
+    spell = latest_episode(days["day"], so, warm, hold_days=3, gone_days=14)
+    if spell is None:
+        return None
+    here = spell.covers(days["day"]) & warm
+    hours = float(np.mean(heating[here])) / 60.0
+    heat = float(np.nansum(days.floats("q_heating_warm")[here]))
+    used = _electricity_of(days, here, heat)
+    count = int((so & here).sum())
+    if hours < limit("warm_heating_watch_hours"):
+        return None
+    name = "warm_heating_hours" if hours >= limit("warm_heating_hours") else "warm_heating_watch_hours"
+    grade: Severity = "act" if name == "warm_heating_hours" else "watch"
+    severity = downgraded(grade, spell, limit("warm_days"))
+    return Finding(
+        "heating_out_of_season",
+        severity,
+        spell.since,
+        confidence_of(hours / limit("warm_heating_watch_hours"), count, spell.share),
+        f"It heats the rooms {hours:.1f} hours a day on days above {limit('heating_limit_c'):.0f} °C.",
+        evidence=(
+            context.evidence("heating on warm days", round(hours, 1), "h/day", name),
+            context.evidence("warm days with heating", count, "days", "warm_days"),
+            context.evidence(
+                "mean outdoor temperature of those days",
+                round(float(np.mean(outdoor[so & here])), 1),
+                "°C",
+                "heating_limit_c",
+            ),
+            Evidence("heat given then", round(heat, 1), "kWh"),
+        ),
+        next_step=(
+            "Set the summer switch-over (heating limit) to 15 to 16 °C and the room targets to what is"
+            " wanted; check that the outdoor sensor is out of the cold."
+        ),
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "Your heating also runs on warm days. You can switch it to summer mode, hot water stays on;"
+                " or your installer sets it to do so by itself."
+            )
+        ),
+        until=spell.until,
+        cost_kwh=used,
+        cost_money=context.money(used),
+        visit="setting",
+    )
+
+
+def _electricity_of(days: Table, here: Flags, heat: float) -> float | None:
+    """Electricity of that heat at those days' own space performance; the period's warm days are taken as the
+    year's."""
+    q, e = float(np.nansum(days.floats("xq_space")[here])), float(np.nansum(days.floats("xe_space")[here]))
+    if q <= 0.5 or e <= 0.1:
+        used = float(np.nansum(days.floats("e_space")[here]))
+        return used if used > 0 else None
+    return heat * e / q
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "flow_temperature_above_curve",
+        flow_temperature_above_curve,
+        needs=(Need(("flow_temperature",), 15.0, 7), Need(("outdoor_temperature",))),
+        reads=frozenset({"flow_temperature", "outdoor_temperature"}),
+    ),
+    Rule(
+        "no_weather_compensation",
+        no_weather_compensation,
+        needs=(Need(("flow_temperature",), 15.0, 14), Need(("outdoor_temperature",))),
+        reads=frozenset({"flow_temperature", "outdoor_temperature"}),
+    ),
+    Rule(
+        "heating_out_of_season",
+        heating_out_of_season,
+        needs=(
+            Need(("outdoor_temperature",)),
+            Need(("heat_pump_electricity", "operating_mode", "compressor_speed"), 15.0),
+        ),
+        reads=frozenset({"outdoor_temperature", "heat_pump_electricity"}),
+    ),
+)

@@ -1,0 +1,244 @@
+"""Is the unit worse than its own rating says at the same temperatures?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.part_load import Strength
+from fieldfare.analysis.expectation.uncertain import GAUSS_95, normal_chance
+from fieldfare.analysis.facts.minutes import rated
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.figures.expected import START_MINUTES, learned
+from fieldfare.analysis.figures.performance import coarse
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.common import heating_year, refrigerant_caution
+from fieldfare.analysis.findings.defrost.causes import rated_kw
+from fieldfare.analysis.findings.heat.efficiency_change import sure_drop
+from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+
+# One standard deviation. Rating: a unit may be 8 % under its declared figure in a check (Reg. (EU) 813/2013
+# Table 8), taken as two of them. Flow hotter than any rated point: how far curves of one unit lie apart
+# (second-law efficiencies of 0.38 to 0.45 in a published test). No rated point at all: how far units lie
+# apart (0.35 to 0.50, common practice). Electricity: class B (EN 50470). Starts, defrosts and the mix of
+# temperatures in all running: as much as what is counted for starts (common practice).
+_RATING, _BEYOND, _UNRATED, _ELECTRICITY, _RUNNING = 0.04, 0.06, 0.14, 0.01, 0.025
+# A charge of the cylinder is never steady: its temperatures rise all along (common practice).
+_CHARGING = 0.05
+_HEAT = ("heat_output", "space_heat", "flow_rate")
+_HOTTER_K, _BLURRED = 5.0, 0.7
+
+
+@dataclass(frozen=True)
+class _Ratio:
+    """measured over expected efficiency [-] with its standard deviation, and in which minutes it was seen
+
+    gain : mean gain of part load by the model [-]. plain : measured over rated, without it [-]
+    """
+
+    value: float
+    spread: float
+    where: str
+    hours: float
+    gain: float
+    plain: float
+
+
+def efficiency_below_expected(context: Context) -> Finding | None:
+    return _judged(context, _before_a_drop(context))
+
+
+def _before_a_drop(context: Context) -> Context:
+    """Only the days before a sure drop of efficiency, where there are enough: the drop is a finding of its
+    own."""
+    day = sure_drop(context)
+    if day is None or day < context.limit("efficiency_before_days"):
+        return context
+    days = context.days
+    return replace(context, facts=context.facts.between(days.day(0), days.day(day - 1)))
+
+
+def _judged(whole: Context, context: Context) -> Finding | None:
+    days, limit = context.days, context.limit
+    if days.total("xe_space") + days.total("xe_hot_water") < limit("efficiency_least_kwh"):
+        raise NotAssessed(
+            "needs heat, the unit's electricity, flow and outdoor temperature together, and more of them"
+        )
+    strength = learned(days)
+    meter = _meter_error(context)
+    chosen = _near_full(context, strength, meter) or _overall(context, strength, meter)
+    # Beyond what meter, rating and part-load model explain, and of a size that matters.
+    certain = min(normal_chance((limit("efficiency_sound") - chosen.value) / max(chosen.spread, 1e-6)), 0.99)
+    if chosen.value > limit("efficiency_note") or certain < limit("efficiency_chance_note"):
+        return None
+    severity: Severity = "note"
+    if chosen.value <= limit("efficiency_watch") and certain >= limit("efficiency_chance"):
+        severity = "act" if chosen.value <= limit("efficiency_act") else "watch"
+    return _told(whole, context, chosen, strength, certain, severity)
+
+
+def _told(
+    whole: Context, context: Context, chosen: _Ratio, strength: Strength, certain: float, severity: Severity
+) -> Finding:
+    days = context.days
+    used = whole.days.total("e_heat_pump")
+    kwh = max(1.0 - chosen.value, 0.0) * used * heating_year(whole)
+    short, low, high = (
+        1.0 - chosen.value,
+        *(chosen.value + side * GAUSS_95 * chosen.spread for side in (-1.0, 1.0)),
+    )
+    basis = "its own rating" if context.site.heat_pump.rating else "a usual unit of its size"
+    loaded = "" if chosen.gain < 1.005 else " and part load"
+    return Finding(
+        "efficiency_below_expected",
+        severity,
+        days.day(0).isoformat(),
+        certain,
+        f"The heat pump is {short:.0%} less efficient than {basis} leads one to expect at the same"
+        f" temperatures{loaded}.",
+        evidence=(
+            context.evidence(
+                f"measured efficiency over expected, {chosen.where}",
+                round(chosen.value, 3),
+                "-",
+                "efficiency_watch",
+            ),
+            Evidence("its 95 % interval", f"{low:.2f} to {high:.2f}", "-"),
+            context.evidence("probability that it is below", round(certain, 2), "-", "efficiency_chance"),
+            Evidence("hours compared", round(chosen.hours), "h"),
+            Evidence("gain of part load in the expected one", round(chosen.gain**strength.middle, 3), "-"),
+            Evidence("measured over rated, without it", round(chosen.plain, 3), "-"),
+            Evidence("rating", rated(context.site).basis),
+        ),
+        next_step=(
+            "Rule out the meter first: compare heat with flow rate times temperature difference, and the"
+            " class and place of both meters. Then visit: coil and air path, fan, water flow, defrosts, oil"
+            " or quiet modes; have the refrigerant circuit checked by a licensed person."
+            if severity != "note"
+            else "Within what meters and a rating may be off; keep an eye on it and compare next month."
+        ),
+        caution=refrigerant_caution(context.site) if severity != "note" else "",
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "The heat pump uses more electricity than it should for the heat it gives. It keeps working;"
+                " your installer will find out why."
+            )
+        ),
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="none" if severity == "note" else "drive",
+        bring=() if severity == "note" else ("clamp thermometer", "power meter", "coil cleaning kit"),
+    )
+
+
+def _meter_error(context: Context) -> float:
+    """Standard uncertainty of heat over electricity by the meters' classes [-]."""
+    days = context.days
+    heat = max(days.total("q_total"), 1e-9)
+    limit = float(np.hypot(days.total("q_flow_error"), days.total("q_pair_error"))) / heat
+    return float(np.hypot(limit / np.sqrt(3.0), _ELECTRICITY))
+
+
+def _overall(context: Context, strength: Strength, meter: float) -> _Ratio:
+    """All running: the rating with what part load gains and starts take."""
+    days = context.days
+    x, part, used = (_both(days, name) for name in ("x", "xp", "xe"))
+    if days.total("xe_hot_water") > context.limit("efficiency_hot_running") * used:
+        raise NotAssessed(
+            "too little space heating: a cylinder's charges alone are no fair comparison with a rating"
+        )
+    gain = x / part if part > 0.0 else 1.0
+    starts = days.total("starts") * START_MINUTES / max(days.total("n_running"), 1.0)
+    rating = _RATING if context.site.heat_pump.rating else _UNRATED
+    doubt = strength.spread
+    if coarse(days, "heat_pump_electricity", context.limit("efficiency_sees_load_min")):
+        doubt = max(doubt, _BLURRED)  # means of runs and rests look like part load
+    pump = _pump_inside(context, days.total("n_running") / 60.0) / used
+    value = x / used / gain**strength.middle * (1.0 + starts + pump)
+    own = (doubt * np.log(gain), _RUNNING, starts / 2.0, pump / 2.0, meter, rating)
+    spread = value * float(np.sqrt(np.sum(np.square(own))))
+    return _Ratio(value, spread, "all running", days.total("n_running") / 60.0, gain, x / used)
+
+
+def _pump_inside(context: Context, hours: float) -> float:
+    """Electricity of a circulation pump that the unit's meter contains and no other meter shows [kWh]."""
+    site = context.site
+    inside = {c for p in site.points_of("heat_pump_electricity") for c in p.includes}
+    if "circulation_pump" not in inside or site.measures("circulation_pump_electricity"):
+        return 0.0
+    return context.limit("pump_inside_w_per_kw") * rated_kw(context) * hours / 1000.0
+
+
+def _both(days: Table, name: str) -> float:
+    """Space heating's and hot water's together [kWh], 0 where unknown."""
+    return float(np.nansum(days.floats(f"{name}_space")) + np.nansum(days.floats(f"{name}_hot_water")))
+
+
+def _near_full(context: Context, strength: Strength, meter: float) -> _Ratio | None:
+    """Heating and hot water near full output, where ratings are measured, each weighed by how well it can be
+    told."""
+    days, rating, limit = context.days, context.site.heat_pump.rating, context.limit
+    # Readings minutes apart mix the starts in, and the steps of their registers look like full output.
+    apart = limit("efficiency_sees_full_min")
+    if coarse(days, "heat_pump_electricity", apart) or all(coarse(days, q, apart) for q in _HEAT):
+        return None
+    hottest = max((p.flow_c for p in rating), default=0.0)
+    parts = []
+    for name, flow in (("full", _flow(days, "flow_by_heat")), ("full_hot", _reheat_flow(context))):
+        hours = float(np.nansum(days.floats(f"n_{name}"))) / 60.0
+        used, want, part = (float(np.nansum(days.floats(f"{p}_{name}"))) for p in ("xe", "x", "xp"))
+        if hours < limit("efficiency_full_hours") or used < limit("efficiency_least_kwh"):
+            continue
+        gain = want / part if part > 0.0 else 1.0
+        beyond = _BEYOND if flow > hottest + _HOTTER_K else 0.0
+        moving = _CHARGING if name == "full_hot" else 0.0
+        known = float(np.sqrt(_RATING**2 + beyond**2 + moving**2)) if rating else _UNRATED
+        value = want / used / gain**strength.middle
+        parts.append(
+            (value, float(np.hypot(known, strength.spread * np.log(gain))), hours, gain, want / used)
+        )
+    if not parts:
+        return None
+    weight = np.array([1.0 / (p[0] * p[1]) ** 2 for p in parts])
+    value, gain, plain = (float(np.average([p[i] for p in parts], weights=weight)) for i in (0, 3, 4))
+    # Heating and hot water share the rating's and the meters' error: no gain from having both.
+    spread = value * float(np.hypot(min(p[1] for p in parts), meter))
+    return _Ratio(value, spread, "near full output", sum(p[2] for p in parts), gain, plain)
+
+
+def _flow(days: Table, name: str) -> float:
+    values = days.floats(name)
+    return float(np.nanquantile(values, 0.9)) if np.isfinite(values).any() else 45.0
+
+
+def _reheat_flow(context: Context) -> float:
+    reheats = context.facts.reheats
+    return reheats.median("flow_end") if reheats.knows("flow_end") else 55.0
+
+
+RULES = (
+    Rule(
+        "efficiency_below_expected",
+        efficiency_below_expected,
+        (
+            Need(("heat_output", "space_heat", "flow_rate"), 60.0, 14),
+            Need(("heat_pump_electricity",), 60.0),
+            Need(("outdoor_temperature",), 60.0),
+            Need(("flow_temperature",), 60.0),
+        ),
+        frozenset(
+            {
+                "heat_output",
+                "space_heat",
+                "hot_water_heat",
+                "heat_pump_electricity",
+                "outdoor_temperature",
+                "flow_temperature",
+            }
+        ),
+    ),
+)

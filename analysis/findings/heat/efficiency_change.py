@@ -1,0 +1,264 @@
+"""Did the efficiency step down or begin to slide, conditions being equal?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.mixed import (
+    USUAL_CYLINDER_C,
+    Mix,
+    mixed_electricity,
+    usual_curve,
+    usual_hot_water,
+)
+from fieldfare.analysis.expectation.uncertain import normal_chance
+from fieldfare.analysis.facts.minutes import rated
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.figures.change import FEWEST_EACH_SIDE, Change, find_change
+from fieldfare.analysis.findings.confidence import Flags, Floats
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.common import heating_year, refrigerant_caution
+from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.plant.curve import curve_at
+
+_MOST_WEIGHT_KWH = 40.0
+# A rating is carried from one month's weather, load and frost to another's no better than this (common
+# practice).
+_CARRIED = 0.01
+_FEWEST_DAYS = 3 * FEWEST_EACH_SIDE
+
+
+@dataclass(frozen=True)
+class _Series:
+    """Daily efficiency as a logarithm, against the rating's where it can be told, with its conditions.
+
+    rows : int64 (n,), rows of the days table. day : int64 (n,), days since its first
+    doubt : float64 (n,), standard uncertainty of the value by what nobody measures, alike for weeks
+    least_side : days that a change needs on both sides
+    """
+
+    value: Floats
+    conditions: Floats
+    weight: Floats
+    rows: NDArray[np.int64]
+    day: NDArray[np.int64]
+    against: str
+    doubt: Floats
+    least_side: int
+
+    def change(self, first: int = 0, until: int | None = None) -> Change | None:
+        """The change among the days first..until, counted in rows of the series; its indices count from
+        `first`.
+
+        What nobody measures may have changed on the same day: its doubt is part of the error.
+        """
+        part = slice(first, until)
+        found = find_change(self.value[part], self.conditions[part], self.weight[part], self.day[part])
+        if found is None:
+            return None
+        doubt = float(np.max([np.mean(p) for p in np.split(self.doubt[part], [found.at]) if len(p)]))
+        error = float(np.hypot(found.error, doubt))
+        if min(found.at, len(self.value[part]) - found.at) < self.least_side:
+            return replace(found, error=error, score=0.0)
+        return replace(found, error=error, score=found.score * (found.error / max(error, 1e-9)) ** 2)
+
+
+def efficiency_fell(context: Context) -> Finding | None:
+    series, change = context.once(_first_change)
+    if change is None:
+        raise NotAssessed(f"needs at least {_FEWEST_DAYS} days of heating to compare")
+    until, won_back = None, context.limit("efficiency_won_back")
+    if change.size > 0.0:
+        # It got better, if anything: was it worse for a while before?
+        until = context.days.day(int(series.rows[max(change.at - 1, 0)])).isoformat()
+        earlier = series.change(until=change.at)
+        if earlier is None or change.size < -won_back * earlier.size / 2.0:
+            return None
+        change = earlier
+    elif change.is_sure:
+        later = series.change(change.at)
+        # Most of it won back later: it has ended.
+        if later is not None and later.is_sure and later.size > -won_back * change.size:
+            until = context.days.day(int(series.rows[change.at + later.at - 1])).isoformat()
+    limit = context.limit
+    drop = 1.0 - float(np.exp(change.size))
+    if not change.is_sure or drop < limit("efficiency_drop_note"):
+        return None
+    severity: Severity = "note"
+    certain = _chance_beyond(change, limit("efficiency_drop_watch") / 2.0) >= limit("efficiency_drop_chance")
+    if drop >= limit("efficiency_drop_watch") and certain and until is None:
+        severity = "act" if drop >= limit("efficiency_drop_act") else "watch"
+    return _told(context, series, change, drop, severity, until)
+
+
+def _chance_beyond(change: Change, drop: float) -> float:
+    """Probability that efficiency fell by more than `drop` [-], by the change's own error."""
+    return normal_chance((float(np.log(1.0 - drop)) - change.size) / max(change.error, 1e-9))
+
+
+def _first_change(context: Context) -> tuple[_Series, Change | None]:
+    series = _series(context)
+    return series, series.change()
+
+
+def sure_drop(context: Context) -> int | None:
+    """Index of the day from which efficiency fell for sure and by more than a note, or None."""
+    try:
+        series, change = context.once(_first_change)
+    except NotAssessed:
+        return None
+    if (
+        change is None
+        or not change.is_sure
+        or change.size > np.log(1.0 - context.limit("efficiency_drop_watch"))
+    ):
+        return None
+    return int(series.rows[change.at])
+
+
+def _told(
+    context: Context, series: _Series, change: Change, drop: float, severity: Severity, until: str | None
+) -> Finding:
+    days, day = context.days, series.rows
+    since = days.day(int(day[change.at])).isoformat()
+    first, last = (days.day(int(day[i])).isoformat() for i in (change.low, change.high))
+    how = "stepped down" if change.kind == "step" else f"slid down over about {change.days} days"
+    used = float(np.nansum(days.floats("e_heat_pump")[day[change.at] :]))
+    span = max(len(days) - int(day[change.at]), 1)
+    kwh = drop * used * heating_year(context) * len(days) / span if until is None else 0.0
+    confidence = min(_chance_beyond(change, context.limit("efficiency_drop_note")), 0.99)
+    return Finding(
+        "efficiency_fell",
+        severity,
+        since,
+        confidence,
+        f"Efficiency at like conditions {how} by {drop:.0%} from {since}.",
+        evidence=(
+            context.evidence(
+                "drop of efficiency at like conditions", round(drop, 3), "-", "efficiency_drop_watch"
+            ),
+            Evidence("its standard uncertainty", round(change.error, 3), "-"),
+            Evidence("began", f"on {first}" if first == last else f"between {first} and {last}"),
+            Evidence("days before and after", f"{change.at} and {len(series.value) - change.at}"),
+            Evidence("compared", series.against),
+        ),
+        next_step=(
+            f"Ask what was changed or happened around {since} (settings, works, storm, building dust), and"
+            " whether a meter was touched. "
+            + (
+                "A step is a part, a setting or a meter. "
+                if change.kind == "step"
+                else "A slide is dirt or a slow loss. "
+            )
+            + "Then visit: coil and fan, strainer and flow, defrosts; have the refrigerant circuit checked by"
+            " a licensed person."
+        ),
+        caution=refrigerant_caution(context.site),
+        until=until,
+        home=(
+            ""
+            if severity == "note"
+            else (
+                f"Since about {since} the heat pump has needed more electricity for the same heat. It keeps"
+                " working; your installer will look for the cause."
+            )
+        ),
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="drive" if severity != "note" else "none",
+        bring=("coil cleaning kit", "clamp thermometer", "power meter") if severity != "note" else (),
+    )
+
+
+def _series(context: Context) -> _Series:
+    days = context.days
+    water = days.floats("xq_hot_water")
+    heat = fill_nan(days.floats("xq_space"), 0.0) + fill_nan(water, 0.0)
+    want = fill_nan(days.floats("x_space"), 0.0) + fill_nan(days.floats("x_hot_water"), 0.0)
+    used = fill_nan(days.floats("xe_space"), 0.0) + fill_nan(days.floats("xe_hot_water"), 0.0)
+    against = "with the rating at each minute's temperatures, load, frost and hot water set equal"
+    doubt, least_side = np.full(len(days), _CARRIED), FEWEST_EACH_SIDE
+    least, told = context.limit("efficiency_day_heat_kwh"), context.limit("efficiency_day_kwh")
+    good = (heat >= least) & (want > told) & (used > told)
+    if good.sum() < _FEWEST_DAYS:
+        heat, used = (fill_nan(days.floats(c), 0.0) for c in ("p_heat", "p_heat_pump"))
+        mix = _mixed(context, heat)
+        want, water = mix.electricity, heat * mix.hot_share
+        doubt = np.hypot(doubt, mix.spread)
+        least_side = int(context.limit("efficiency_mixed_days"))
+        against = "with the rating at the designed temperatures, for a usual share of hot water"
+        # A day of hot water alone says little of the unit: its mix with the house's heat is not measured.
+        good = (heat >= least) & (used > told) & (mix.hot_share <= context.limit("efficiency_hot_share"))
+    good &= np.isfinite(days.floats("outdoor")) & np.isfinite(want) & _whole(context)
+    if good.sum() < _FEWEST_DAYS:
+        raise NotAssessed(
+            f"needs at least {_FEWEST_DAYS} days with heat and electricity, has {int(good.sum())}"
+        )
+    value = np.log(want[good] / used[good])
+    weight = np.minimum(heat[good], _MOST_WEIGHT_KWH)
+    conditions = _conditions(context, heat, water)[good]
+    rows = np.flatnonzero(good)
+    number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
+    return _Series(value, conditions, weight, rows, number[rows], against, doubt[good], least_side)
+
+
+def _mixed(context: Context, heat: Floats) -> Mix:
+    """Expected electricity of each day where neither flow temperature nor use is known."""
+    site, outdoor = context.site, context.days.floats("outdoor")
+    flow = curve_at(site.heating_curve.points, outdoor) if site.heating_curve else usual_curve(outdoor)
+    usual = {"brine": 0.0, "water": 10.0}.get(site.heat_pump.source)
+    source = outdoor if usual is None else np.full(len(outdoor), usual)
+    yearly = site.design.hot_water_kwh_per_year
+    hot = 0.0
+    if site.hot_water is not None or yearly:
+        hot = usual_hot_water(
+            heat,
+            outdoor,
+            no_heating_above_c=context.limit("heating_limit_c"),
+            designed=yearly / 365.0 if yearly else None,
+        )
+    cylinder = site.hot_water.setpoint_c if site.hot_water is not None else USUAL_CYLINDER_C
+    return mixed_electricity(
+        heat, outdoor, np.asarray(flow), rated(site), source, hot_water_kwh=hot, cylinder_c=cylinder
+    )
+
+
+def _whole(context: Context) -> Flags:
+    """Days whose heat and electricity are both known nearly throughout."""
+    return context.days.floats("n_pair") >= context.limit("efficiency_day_known") * context.days.floats(
+        "n_minutes"
+    )
+
+
+def _conditions(context: Context, heat: Floats, water: Floats) -> Floats:
+    """What moves a sound unit's efficiency from day to day, besides its temperatures."""
+    days = context.days
+    outdoor = days.floats("outdoor")
+    load = heat / 24.0
+    share = days.floats("load_share")
+    parts = [outdoor, outdoor**2, load, load**2, fill_nan(water, 0.0) / np.maximum(heat, 1e-9)]
+    parts.append(
+        np.where(np.isfinite(share), share, np.nanmedian(share) if np.isfinite(share).any() else 0.0)
+    )
+    parts.append(fill_nan(days.floats("n_frosting"), 0.0) / 1440.0)
+    return fill_nan(np.column_stack(parts), 0.0)
+
+
+RULES = (
+    Rule(
+        "efficiency_fell",
+        efficiency_fell,
+        (
+            Need(("heat_output", "space_heat", "flow_rate"), 1440.0, _FEWEST_DAYS),
+            Need(("heat_pump_electricity",), 1440.0),
+            Need(("outdoor_temperature",), 180.0),
+        ),
+        frozenset(
+            {"heat_output", "space_heat", "hot_water_heat", "heat_pump_electricity", "outdoor_temperature"}
+        ),
+    ),
+)

@@ -1,0 +1,416 @@
+"""Is the house leakier or tighter than designed, and will the heat pump hold it on the design day?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import erf, sqrt
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.figures.capacity import Capacity, capacity
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.figures.heat_loss import HeatLoss, heater_unseen
+from fieldfare.analysis.findings.confidence import Flags
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.common import graded, nan_median, refrigerant_caution
+from fieldfare.analysis.findings.data.meters import disagreement
+from fieldfare.analysis.findings.hot_water.diverter import leak_to_heating
+from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+
+_NEEDS = (
+    Need(("heat_output", "space_heat", "flow_rate"), 240.0, 14),
+    Need(("outdoor_temperature",), 180.0),
+)
+_FLAT_OUT_SHARE, _FLAT_OUT_UNASKED = 0.7, 0.9
+_READS = frozenset(
+    {"heat_output", "space_heat", "hot_water_heat", "flow_rate", "outdoor_temperature", "room_temperature"}
+)
+
+
+def heat_loss_above_design(context: Context) -> Finding | None:
+    loss, ratio = _measured(context)
+    assert ratio.value is not None
+    assert ratio.low is not None
+    limit = context.limit("heat_loss_above") + _unmeasured(context, loss)
+    sure = context.limit("heat_loss_sure")
+    if ratio.value < limit:
+        return None
+    severity: Severity = "note"
+    if ratio.low > 1.0 + sure:
+        severity = graded(ratio.value, limit, context.limit("heat_loss_above_act"))
+    off = disagreement(context)
+    if off is not None and off > 0.0 and ratio.value / (1.0 + off) < limit:
+        severity = "note"  # by the other instruments there is less heat, and the house is as designed
+    return Finding(
+        "heat_loss_above_design",
+        severity,
+        _first(context),
+        _sure(ratio, 1.0 + sure, above=True),
+        f"The house loses {ratio.value - 1.0:.0%} more heat than designed ({_interval(ratio)} of the"
+        " design).",
+        evidence=_evidence(context, loss, "heat_loss_above", limit),
+        next_step=(
+            "Talk to the householder and the designer: building work left open, windows or a loft hatch open,"
+            " a heated space the design left out, extract fans running on, rooms kept warmer than designed."
+            " Check the design's areas and U-values, then whether the unit still holds the design day."
+        ),
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "The house loses more heat than it was reckoned to. That costs more to run; an open loft"
+                " hatch, a fan left on or unfinished insulation are worth a look. Your installer will go"
+                " through it with you."
+            )
+        ),
+        visit="call" if severity != "note" else "none",
+    )
+
+
+def heat_loss_below_design(context: Context) -> Finding | None:
+    if any(r.kind == "other_heat_source" for r in context.recognised):
+        raise NotAssessed(
+            "a heat source that nobody meters warms the house, so its heat loss looks smaller than it is"
+        )
+    loss, ratio = _measured(context)
+    assert ratio.value is not None
+    assert ratio.high is not None
+    limit, sure = (
+        context.limit("heat_loss_below") - _unmeasured(context, loss),
+        context.limit("heat_loss_sure"),
+    )
+    if ratio.value > limit:
+        return None
+    # Rooms that nobody measures may be cooler than asked, more so in the cold, which looks just like a
+    # tighter house: the interval allows for what is usual, and what is unusual asks for more.
+    least = sure if loss.indoor_measured else sure + context.limit("heat_loss_unmeasured")
+    severity: Severity = "watch" if ratio.high < 1.0 - least else "note"
+    return Finding(
+        "heat_loss_below_design",
+        severity,
+        _first(context),
+        _sure(ratio, 1.0 - sure, above=False),
+        f"The house loses {1.0 - ratio.value:.0%} less heat than designed ({_interval(ratio)} of the"
+        " design).",
+        evidence=_evidence(context, loss, "heat_loss_below", limit),
+        next_step=(
+            (
+                "Make sure first that no back-up heater without a meter of its own helps: its heat is missing"
+                " here. "
+                if heater_unseen(context.site)
+                else ""
+            )
+            + "The flow temperature can come down: lower the heating curve by 1 to 2 K a week, watch the"
+            " rooms, and stop where one falls short. Check for short cycling in mild weather, since the"
+            " unit is larger than the house needs."
+        ),
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "Good news: the house loses less heat than it was reckoned to. Your installer may lower the"
+                " heating water's temperature a little, which saves electricity."
+            )
+        ),
+        visit="setting" if severity != "note" else "none",
+        changes=(("flow_temperature", "lower"),),
+    )
+
+
+def _measured(context: Context) -> tuple[HeatLoss, Estimate]:
+    loss = context.figures.heat_loss
+    leak = context.once(leak_to_heating)
+    if leak is not None and leak.is_sure and leak.rate > context.limit("diverter_leak_k_per_h"):
+        raise NotAssessed(
+            "heat passes the diverter, so heating and hot water can't be told apart: see diverter_passing"
+        )
+    if not loss.ratio:
+        raise NotAssessed(
+            loss.reason or loss.ratio.reason or "needs design.heat_loss_kw and design.outdoor_c"
+        )
+    return loss, loss.ratio
+
+
+def _unmeasured(context: Context, loss: HeatLoss) -> float:
+    """By how much a house without a room sensor must stand further out: rooms a kelvin warmer or cooler look
+    the same."""
+    design = context.site.design
+    if loss.indoor_measured or design.outdoor_c is None:
+        return 0.0
+    return 1.0 / (design.indoor_c - design.outdoor_c)
+
+
+def _evidence(context: Context, loss: HeatLoss, name: str, limit: float) -> tuple[Evidence, ...]:
+    c, d = loss.coefficient, context.site.design.coefficient_w_per_k
+    return (
+        context.evidence("heat loss over the design's", _round(loss.ratio.value, 3), "-", name, limit),
+        Evidence("95 % interval of it", f"{_interval(loss.ratio)}"),
+        Evidence("measured coefficient", _round(c.value, 1), "W/K"),
+        Evidence("designed coefficient", _round(d, 1), "W/K"),
+        Evidence("heat loss at the design temperatures", _round(loss.heat_loss_kw.value, 2), "kW"),
+        Evidence("designed heat loss", loss.design_kw, "kW"),
+        Evidence("days used", loss.days_used, "days"),
+        Evidence("method", loss.method),
+    )
+
+
+def _interval(ratio: Estimate) -> str:
+    return (
+        f"{ratio.low:.0%} to {ratio.high:.0%}"
+        if ratio.low is not None and ratio.high is not None
+        else "no interval"
+    )
+
+
+def _round(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
+
+
+def _first(context: Context) -> str:
+    return context.days.day(0).isoformat()
+
+
+def _sure(ratio: Estimate, limit: float, *, above: bool) -> float:
+    assert ratio.value is not None
+    z = (ratio.value - limit) / max(ratio.half / 1.96, 1e-6)
+    p = 0.5 * (1.0 + erf((z if above else -z) / sqrt(2.0)))
+    return float(np.clip(p, 0.3, 0.99))
+
+
+@dataclass(frozen=True)
+class _Failed:
+    """Days on which the unit ran flat out in milder weather than the design's and still fell short."""
+
+    days: int
+    first: str
+    mildest_c: float
+    deficit_k: float
+    share: float | None
+
+
+def capacity_short(context: Context) -> Finding | None:
+    coldest, helped = context.site.design.outdoor_c, context.site.design.bivalent_c
+    if coldest is None:
+        raise NotAssessed("needs design.outdoor_c")
+    design = max(coldest, helped) if helped is not None else coldest
+    figure = _at(context, design)
+    failed = _failed(context, design)
+    limit = context.limit
+    margin = figure.margin
+    if not margin and failed is None:
+        raise NotAssessed(margin.reason or "needs a heat meter")
+    severity: Severity | None = None
+    confidence = 0.5
+    if margin:
+        assert margin.value is not None
+        assert margin.high is not None
+        z = (1.0 - margin.value) / max(margin.half / 1.96, 1e-6)
+        confidence = float(np.clip(0.5 * (1.0 + erf(z / sqrt(2.0))), 0.0, 0.99))
+        if margin.value < limit("capacity_note"):
+            severity = "note"
+            if confidence > 0.9:
+                severity = _by_margin(
+                    context, margin.value, design, measured=figure.measured_share is not None
+                )
+    # Against a margin that says it holds, a few days flat out are a long set-back or a party of guests.
+    holds = bool(margin) and (margin.value or 0.0) >= 1.0
+    needed = limit("capacity_failed_days") * (limit("capacity_failed_against_margin") if holds else 1.0)
+    enough = failed is not None and failed.days >= needed
+    if failed is not None and enough and (not margin or (margin.value or 0.0) < 1.1):
+        severity = "act" if failed.deficit_k >= 2.0 or severity == "act" else "watch"
+        confidence = max(confidence, 1.0 - 0.5 ** (failed.days / 2.0))
+    if severity is None:
+        return None
+    return _capacity_finding(
+        context, figure, failed if enough else None, design, severity, min(confidence, 0.99)
+    )
+
+
+def _by_margin(context: Context, margin: float, design: float, *, measured: bool) -> Severity:
+    """By the output that full work has shown; by the rating alone never more than a look, and only where a
+    rated point lies
+    near the design temperature: inverters hold their output differently below it."""
+    severity = graded(margin, context.limit("capacity_watch"), context.limit("capacity_act"), downward=True)
+    if measured or severity == "note":
+        return severity
+    coldest = min((p.outdoor_c for p in context.site.heat_pump.rating), default=np.inf)
+    return "watch" if coldest <= design + context.limit("capacity_rated_near_k") else "note"
+
+
+def _capacity_finding(
+    context: Context,
+    figure: Capacity,
+    failed: _Failed | None,
+    design: float,
+    severity: Severity,
+    confidence: float,
+) -> Finding:
+    margin, output = figure.margin, figure.output_at_design_kw
+    load = output.value / margin.value if output.value and margin.value else None
+    if margin and (margin.value or 2.0) < 1.0:
+        headline = (
+            f"At {design:g} °C outdoors the heat pump gives {output.value:.1f} kW of the {load:.1f} kW"
+            " needed."
+        )
+    else:
+        assert failed is not None
+        headline = (
+            f"On {failed.days} days, the mildest at {failed.mildest_c:.0f} °C outdoors, the heat pump ran"
+            " flat out and fell short of what was asked."
+        )
+    evidence = [
+        context.evidence(
+            "output over load on the design day",
+            _round(margin.value, 3),
+            "-",
+            "capacity_watch",
+        ),
+        Evidence("95 % interval of it", _interval(margin) if margin else margin.reason),
+        Evidence("output on the design day", _round(output.value, 2), "kW"),
+        Evidence("load on the design day", _round(load, 2), "kW"),
+    ]
+    if figure.measured_share is not None:
+        evidence.append(Evidence("output at full work over the rating", round(figure.measured_share, 2), "-"))
+    if failed is not None:
+        evidence.append(
+            context.evidence(
+                "days it ran flat out and fell short",
+                failed.days,
+                "days",
+                "capacity_failed_days",
+            )
+        )
+        evidence.append(
+            Evidence(
+                "outdoor temperature of the mildest of them",
+                round(failed.mildest_c, 1),
+                "°C",
+            )
+        )
+        if failed.share is not None:
+            evidence.append(Evidence("output on those days over the rating", round(failed.share, 2), "-"))
+    weak = failed is not None and failed.share is not None and failed.share < 0.85
+    step = (
+        "The unit gives less than its data sheet at full work: visit, check air path, fan, water flow, quiet"
+        " or limiting modes; have the refrigerant circuit checked by a licensed person."
+        if weak
+        else (
+            "Before the next cold spell: agree with the householder to heat through the night without"
+            " set-back, check that nothing limits the unit (quiet mode, water flow, air path), and plan help"
+            " below the temperature it holds: back-up heater, insulation, or a larger unit."
+        )
+    )
+    return Finding(
+        "capacity_short",
+        severity,
+        failed.first if failed is not None else _first(context),
+        confidence,
+        headline,
+        evidence=tuple(evidence),
+        next_step=step,
+        caution=refrigerant_caution(context.site) if severity != "note" else "",
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "In very cold weather the heat pump may not keep every room as warm as you ask. In a cold"
+                " spell leave the heating on through the night; your installer will work out what help it"
+                " needs."
+            )
+        ),
+        visit="drive" if severity != "note" else "none",
+        bring=("data sheet of the unit", "clamp thermometer") if severity != "note" else (),
+    )
+
+
+def _at(context: Context, outdoor: float) -> Capacity:
+    """Output and load at the temperature down to which the heat pump must manage alone, as full work has
+    shown it."""
+    site = context.site
+    site = site.model_copy(update={"design": site.design.model_copy(update={"outdoor_c": outdoor})})
+    loss = context.figures.heat_loss
+    assert context.site.design.outdoor_c is not None
+    if loss.load_kw.value is not None and loss.coefficient.value is not None:
+        milder = loss.coefficient.value * (outdoor - context.site.design.outdoor_c) / 1000.0
+        load = Estimate.around(max(loss.load_kw.value - milder, 0.05), loss.load_kw.half, 0.0)
+        loss = replace(loss, load_kw=load)
+    found = capacity(site, context.whole.days, loss, context.figures.hot_water.heat_kwh_per_day)
+    share = _flat_out_share(context)
+    if share is None or not found.output_at_design_kw or found.measured_share is not None:
+        return found
+    return _scaled(found, share)
+
+
+def _scaled(found: Capacity, share: float) -> Capacity:
+    margin = found.margin.times(share) if found.margin else found.margin
+    return Capacity(found.output_at_design_kw.times(share), found.load_kw, margin, share, found.full_days)
+
+
+def _flat_out(context: Context) -> Flags:
+    """Days on which the unit worked without a rest and brought less than was asked for hours."""
+    days = context.days
+    busy = days.floats("n_running") >= 0.9 * (
+        days.floats("n_minutes") - fill_nan(days.floats("n_unknown"), 0.0)
+    )
+    # A unit that turns down with its water under a curve that nobody asks for any more is not at its limit.
+    share, best = days.floats("load_share"), days.floats("load_share_top")
+    ceiling = float(np.nanquantile(best, 0.95)) if np.isfinite(best).any() else np.nan
+    # Where nobody tells what is asked the designed curve stands in, which a curve set lower never reaches.
+    throttled = share < _FLAT_OUT_SHARE * ceiling
+    if not context.site.measures("target_flow_temperature"):
+        throttled |= share < _FLAT_OUT_UNASKED * np.fmin(best, ceiling)
+    return busy & (days.floats("n_lacking") >= 300.0) & ~throttled
+
+
+def _flat_out_share(context: Context) -> float | None:
+    flat = _flat_out(context)
+    share = context.days.floats("load_share_top")[flat]
+    share = share[np.isfinite(share)]
+    return float(np.clip(np.median(share), 0.3, 1.2)) if len(share) >= 3 else None
+
+
+def _failed(context: Context, design: float) -> _Failed | None:
+    """Flat-out days above the design temperature with the rooms short, or the water where no room is
+    measured."""
+    days = context.days
+    outdoor = days.floats("outdoor")
+    flat = _flat_out(context) & (outdoor > design)
+    zones = [c for c in days.names if c.startswith("deficit.")]
+    if zones:
+        deficit = np.nanmax(
+            np.column_stack([days.floats(z) for z in zones] + [np.full(len(days), -9.0)]), axis=1
+        )
+        flat &= deficit > context.limit("room_deficit_note")
+    else:
+        # The water alone may be short because the curve asks too much: only at the unit's rating, or far from
+        # the curve.
+        deficit = np.zeros(len(days))
+        if not context.site.measures("target_flow_temperature"):
+            return None
+    if flat.sum() == 0:
+        return None
+    share = days.floats("load_share")[flat]
+    return _Failed(
+        int(flat.sum()),
+        days.day(int(np.argmax(flat))).isoformat(),
+        float(np.max(outdoor[flat])),
+        float(np.nanmedian(deficit[flat])),
+        nan_median(share) if np.isfinite(share).any() else None,
+    )
+
+
+RULES = (
+    Rule("heat_loss_above_design", heat_loss_above_design, _NEEDS, _READS),
+    Rule("heat_loss_below_design", heat_loss_below_design, _NEEDS, _READS),
+    Rule(
+        "capacity_short",
+        capacity_short,
+        (
+            Need(("heat_output", "space_heat", "flow_rate", "room_temperature"), 240.0, 14),
+            Need(("outdoor_temperature",), 180.0),
+        ),
+        _READS | {"flow_temperature", "heat_pump_electricity"},
+    ),
+)

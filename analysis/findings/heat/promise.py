@@ -1,0 +1,271 @@
+"""Does the home do what its design promised: in performance, or in electricity where heat is not measured?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.promise import (
+    GAINS_W_PER_M2,
+    DesignElectricity,
+    at_design_weather,
+    design_electricity,
+)
+from fieldfare.analysis.figures.change import Change, find_change
+from fieldfare.analysis.findings.confidence import Floats
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.common import heating_year
+from fieldfare.analysis.findings.model import (
+    Cause,
+    Evidence,
+    Finding,
+    Severity,
+)
+from fieldfare.analysis.statistics.distributions import normal_probability
+
+_USUAL_FLOOR_M2 = 120.0
+"""Where the site file has no floor area: the middle of single-family houses (common practice)."""
+_USUAL_HOT_WATER_KWH = 5.845 * 365.0
+"""Heat a year where the design names none: EN 16147 profile M."""
+_CODE = "performance_below_promise"
+
+
+class _Part(NamedTuple):
+    """One use's performance beside its promise: at the design's weather, promised, relative sd, electricity
+    [kWh]."""
+
+    use: str
+    measured: float
+    promised: float
+    sd: float
+    kwh: float
+
+    @property
+    def ratio(self) -> float:
+        return self.measured / self.promised
+
+    @property
+    def certain(self) -> float:
+        """Probability that it is below its promise."""
+        return normal_probability((1.0 - self.ratio) / max(self.sd * self.ratio, 1e-6))
+
+
+def performance_below_promise(context: Context) -> Finding | None:
+    parts = [p for p in (_space(context), _hot_water(context)) if p is not None]
+    if not parts:
+        raise NotAssessed(_why_not(context), "not_enough_data")
+    limit = context.limit
+    short = [p for p in parts if p.ratio < limit("promise_note_share") and p.certain >= limit("promise_sure")]
+    if not short:
+        return None
+    worst = min(short, key=lambda p: p.ratio)
+    name = "promise_note_share"
+    severity: Severity = "note"
+    if worst.ratio < limit("promise_act_share"):
+        name, severity = "promise_act_share", "act"
+    elif worst.ratio < limit("promise_watch_share"):
+        name, severity = "promise_watch_share", "watch"
+    evidence = []
+    for part in parts:
+        label = f"performance over the promise, {part.use}, at the design's weather"
+        if part is worst:
+            evidence.append(context.evidence(label, round(part.ratio, 3), "-", name))
+        else:
+            evidence.append(Evidence(label, round(part.ratio, 3), "-"))
+        evidence.append(Evidence(f"promised, {part.use}", part.promised, "-"))
+        evidence.append(Evidence(f"95 % range of it, {part.use}", _range(part), "-"))
+    kwh = sum(p.kwh * (1.0 - p.ratio) for p in short)
+    return Finding(
+        _CODE,
+        severity,
+        context.whole.days.day(0).isoformat(),
+        worst.certain if worst.certain < 1.0 else 0.999,
+        f"Performance for {worst.use} is {worst.measured:.1f} at the design's weather; the design promised"
+        f" {worst.promised:.1f}.",
+        evidence=tuple(evidence),
+        next_step=(
+            "Go through the other findings of this home, the dearest first: they say where the performance"
+            " goes. If none explains it, check the design's flow temperature and hot-water figures against"
+            " what was installed."
+        ),
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "The heat pump uses more electricity than was promised for the heat it gives. Your installer"
+                " is looking into it."
+            )
+        ),
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="call" if severity != "note" else "none",
+    )
+
+
+def explained(findings: list[Finding]) -> list[Finding]:
+    """The findings, with the promise's one pointing at those that explain it, by what each costs."""
+    known = [f for f in findings if f.code != _CODE and (f.cost_kwh or 0.0) > 0.0 and f.until is None]
+    total = sum(f.cost_kwh or 0.0 for f in known)
+    causes = tuple(
+        Cause(f.code, (f.cost_kwh or 0.0) / total, f.headline)
+        for f in sorted(known, key=lambda f: -(f.cost_kwh or 0.0))
+    )
+    return [replace(f, causes=causes) if f.code == _CODE else f for f in findings]
+
+
+def _range(part: _Part) -> str:
+    half = 1.96 * part.sd * part.measured
+    return f"{part.measured - half:.1f} to {part.measured + half:.1f}"
+
+
+def _space(context: Context) -> _Part | None:
+    design, days = context.site.design, context.whole.days
+    figure = context.figures.performance.space_heating
+    if design.spf_space is None or design.outdoor_c is None or figure.value is None:
+        return None
+    heat, used = days.floats("p_heat_space"), days.floats("p_electricity_space")
+    if (heat > 0.0).sum() < context.limit("promise_heating_days"):
+        return None
+    loss = context.figures.heat_loss
+    base = loss.base_temperature_c
+    if base is None:
+        floor = context.site.site.floor_area_m2 or _USUAL_FLOOR_M2
+        coefficient = design.coefficient_w_per_k
+        base = design.indoor_c - (GAINS_W_PER_M2 * floor / coefficient if coefficient else 4.0)
+    found = at_design_weather(days.floats("outdoor"), heat, used, design.outdoor_c, base)
+    if found is None:
+        return None
+    meter = figure.half / 1.96 / figure.value
+    kwh = float(np.nansum(days.floats("e_space"))) * heating_year(context)
+    return _Part("space heating", found.value, design.spf_space, math.hypot(meter, found.sd), kwh)
+
+
+def _hot_water(context: Context) -> _Part | None:
+    design, days = context.site.design, context.whole.days
+    figure = context.figures.performance.hot_water
+    if design.spf_hot_water is None or figure.value is None or len(days) < context.limit("promise_year_days"):
+        return None
+    kwh = float(np.nansum(days.floats("e_hot_water"))) * 365.0 / len(days)
+    return _Part("hot water", figure.value, design.spf_hot_water, figure.half / 1.96 / figure.value, kwh)
+
+
+def _why_not(context: Context) -> str:
+    design, figures = context.site.design, context.figures.performance
+    if design.spf_space is None and design.spf_hot_water is None:
+        return "needs design.spf_space or design.spf_hot_water in the site file"
+    if figures.space_heating.value is None:
+        return figures.space_heating.reason or "needs heat and electricity of space heating"
+    if design.outdoor_c is None:
+        return "needs design.outdoor_c in the site file"
+    return f"needs {context.limit('promise_heating_days'):.0f} heating days"
+
+
+def electricity_above_expected(context: Context) -> Finding | None:
+    """Electricity against design and weather, where no heat is measured. A house is seldom just as designed,
+    so only a wide excess is told."""
+    days, limit = context.days, context.limit
+    expected, used = _expected_electricity(context)
+    known = np.isfinite(expected.daily + used)
+    if known.sum() < limit("electricity_days"):
+        raise NotAssessed(
+            f"needs {limit('electricity_days'):.0f} whole days with electricity and outdoor temperature, has"
+            f" {known.sum()}",
+            "too_few_days",
+        )
+    ratio = float(used[known].sum() / expected.daily[known].sum())
+    certain = normal_probability((ratio - 1.0) / expected.sd)
+    if ratio < limit("electricity_watch_ratio") or certain < limit("electricity_sure"):
+        return None
+    act = ratio >= limit("electricity_act_ratio")
+    name = "electricity_act_ratio" if act else "electricity_watch_ratio"
+    since, step = days.day(int(np.argmax(known))).isoformat(), ""
+    change = _step(expected.daily, used, known, days["day"])
+    evidence = [
+        context.evidence("electricity over what design and weather explain", round(ratio, 2), "-", name),
+        Evidence("95 % range of what they explain", f"±{1.96 * expected.sd:.0%}"),
+        Evidence("days used", int(known.sum()), "days"),
+    ]
+    if change is not None:
+        rows = np.flatnonzero(known)
+        since = days.day(int(rows[change.at])).isoformat()
+        step = f" It rose by {change.size:.1f} kWh a day on {since}."
+        evidence.append(Evidence("rise at like weather", round(change.size, 1), "kWh/day"))
+    excess = float((used - expected.daily)[known].sum()) * heating_year(context)
+    return Finding(
+        "electricity_above_expected",
+        "act" if act else "watch",
+        since,
+        certain,
+        f"It uses {ratio:.1f} times the electricity that design and weather explain.{step}",
+        evidence=tuple(evidence),
+        next_step=(
+            "Ask about rooms kept warmer, hot water, other loads on this meter and a direct heater switched"
+            " on. A heat meter, or the unit's own heat reading, tells whether the house or the heat pump"
+            " takes it."
+        ),
+        home=(
+            "Your heating uses more electricity than planned for this weather. Your installer will ask a few"
+            " questions to find out why."
+        ),
+        cost_kwh=excess,
+        cost_money=context.money(excess),
+        visit="call",
+    )
+
+
+def _expected_electricity(context: Context) -> tuple[DesignElectricity, Floats]:
+    """What design and weather explain, and what was used on whole days [kWh]."""
+    site, days = context.site, context.days
+    design = site.design
+    coefficient = design.coefficient_w_per_k
+    if any(site.measures(q) for q in ("heat_output", "space_heat", "flow_rate")):
+        raise NotAssessed("heat is measured: the efficiency findings judge it", "not_applicable")
+    if coefficient is None or design.outdoor_c is None or design.spf_space is None:
+        raise NotAssessed("needs design.heat_loss_kw, design.outdoor_c and design.spf_space in the site file")
+    water = 0.0
+    if site.hot_water is not None:
+        water = (design.hot_water_kwh_per_year or _USUAL_HOT_WATER_KWH) / 365.0
+    whole = days.floats("n_electricity") >= context.limit("electricity_day_share") * days.floats("n_minutes")
+    used: Floats = np.where(whole, days.floats("e_total"), np.nan)
+    expected = design_electricity(
+        days.floats("outdoor"),
+        coefficient_w_per_k=coefficient,
+        indoor_c=design.indoor_c,
+        design_outdoor_c=design.outdoor_c,
+        floor_area_m2=site.site.floor_area_m2 or _USUAL_FLOOR_M2,
+        spf_space=design.spf_space,
+        hot_water_kwh_per_day=water,
+        spf_hot_water=design.spf_hot_water or design.spf_space,
+    )
+    return expected, used
+
+
+def _step(expected: Floats, used: Floats, known: np.ndarray, day: np.ndarray) -> Change | None:
+    """A sure step up of the electricity at like weather."""
+    numbers = day.astype("datetime64[D]").astype(np.int64)[known]
+    change = find_change(
+        used[known], expected[known][:, None], np.ones(int(known.sum())), numbers, slides=False
+    )
+    return change if change is not None and change.is_sure and change.size > 0.0 else None
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        _CODE,
+        performance_below_promise,
+        (Need(("heat_pump_electricity",), 240.0, 28), Need(("outdoor_temperature",), 240.0)),
+        frozenset(
+            {"heat_output", "space_heat", "hot_water_heat", "heat_pump_electricity", "outdoor_temperature"}
+        ),
+    ),
+    Rule(
+        "electricity_above_expected",
+        electricity_above_expected,
+        (Need(("heat_pump_electricity",), 1440.0, 28), Need(("outdoor_temperature",), 1440.0)),
+        frozenset({"heat_pump_electricity", "outdoor_temperature"}),
+    ),
+)

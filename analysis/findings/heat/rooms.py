@@ -1,0 +1,310 @@
+"""Are rooms below their set temperature, and which of unit, curve, emitters or one zone binds?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.cold_room import ColdRoom, cause_weights
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.common import nan_median, ranked, water_caution
+from fieldfare.analysis.findings.episodes import Episode, latest_episode
+from fieldfare.analysis.findings.heat.common import as_cold
+from fieldfare.analysis.findings.model import (
+    SEVERITIES,
+    Cause,
+    Evidence,
+    Finding,
+    Severity,
+)
+from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
+
+# A target far above the design is a wish the plant was not built for.
+_BEYOND_DESIGN_K = 1.5
+_HEATED_MIN = 60.0
+_COLD_ENOUGH_C = 12.0
+
+
+@dataclass(frozen=True)
+class _Zone:
+    """deficit : target less room [K] by day, nan where not judged; own : the zone has a target of its own.
+    Without one the deficit is counted from the temperature below which any lived-in room is too cold."""
+
+    name: str
+    deficit: Floats
+    room: Floats
+    own: bool
+
+
+def room_below_target(context: Context) -> Finding | None:
+    zones = _zones(context)
+    if not zones:
+        raise NotAssessed(
+            "needs target_room_temperature for at least one zone, and days on which it stood for some hours"
+        )
+    days, limit = context.days, context.limit
+    judged, outdoor = _judged(context), days.floats("outdoor")
+    found: list[_Cold] = []
+    for zone in zones:
+        known = judged & np.isfinite(zone.deficit)
+        cold = fill_nan(zone.deficit, -9.0) > (limit("room_deficit_note") if zone.own else 0.0)
+        spell = latest_episode(
+            days["day"],
+            cold & known,
+            as_cold(cold & known, outdoor, known),
+            hold_days=int(limit("room_days")),
+            gone_days=10,
+        )
+        if spell is None or spell.share < limit("room_days_share"):
+            continue
+        inside = known & cold & spell.covers(days["day"])
+        causes, evidence = _causes(context, zone, zones, inside)
+        size = nan_median(zone.deficit[inside])
+        severity = _severity(context, zone, size, spell, inside, causes)
+        if severity is not None:
+            found.append(_Cold(zone, spell, inside, size, severity, causes, evidence))
+    if not found:
+        return None
+    worst = max(found, key=lambda f: (SEVERITIES.index(f.severity), f.spell.until is None, f.size))
+    return _finding(context, worst)
+
+
+@dataclass(frozen=True)
+class _Cold:
+    """A cold zone: its newest episode, the days of it, the median deficit [K] and why."""
+
+    zone: _Zone
+    spell: Episode
+    inside: Flags
+    size: float
+    severity: Severity
+    causes: tuple[Cause, ...]
+    evidence: tuple[Evidence, ...]
+
+
+def _finding(context: Context, cold: _Cold) -> Finding:
+    zone, spell, limit = cold.zone, cold.spell, context.limit
+    hit = int(cold.inside.sum())
+    first = cold.causes[0].cause if cold.causes else ""
+    room = nan_median(zone.room[cold.inside])
+    if zone.own:
+        headline = f"Zone {zone.name} stays {cold.size:.1f} K below its set temperature (at {room:.1f} °C)."
+        lack = context.evidence(
+            f"target less room, zone {zone.name}",
+            round(cold.size, 2),
+            "K",
+            "room_deficit_watch" if cold.severity != "note" else "room_deficit_note",
+        )
+        over = cold.size / limit("room_deficit_watch")
+    else:
+        headline = f"Zone {zone.name} stays at {room:.1f} °C; no set temperature is measured there."
+        lack = context.evidence(f"room, zone {zone.name}", round(room, 1), "°C", "room_cold_c")
+        over = 1.0 + cold.size / limit("room_deficit_watch")
+    quiet = cold.severity == "note"
+    return Finding(
+        "room_below_target",
+        cold.severity,
+        spell.since,
+        confidence_of(over, hit, spell.share),
+        headline,
+        evidence=(
+            lack,
+            Evidence("room meanwhile", round(room, 1), "°C"),
+            context.evidence("days with it", hit, "days", "room_days"),
+            context.evidence("share of the heating days", round(spell.share, 2), "-", "room_days_share"),
+            *cold.evidence,
+        ),
+        causes=cold.causes,
+        until=spell.until,
+        next_step=_step(context, first, cold),
+        caution=water_caution(context.site) if first == "zone_not_opening" else "",
+        home=(
+            ""
+            if quiet
+            else (
+                f"It is colder than you asked in part of the house ({zone.name}). Keep doors and radiator"
+                " valves there open. Your installer has been told."
+            )
+        ),
+        visit="none" if quiet else "setting" if first == "curve_too_low" else "drive",
+        bring=("spare valve actuator", "air vent key", "thermometer") if first == "zone_not_opening" else (),
+        changes=(("flow_temperature", "raise"),) if first == "curve_too_low" else (),
+    )
+
+
+def _severity(
+    context: Context, zone: _Zone, size: float, spell: Episode, inside: Flags, causes: tuple[Cause, ...]
+) -> Severity | None:
+    limit = context.limit
+    lasts = spell.until is None and inside.sum() >= 2 * limit("room_days")
+    if not zone.own:
+        # Nobody says what is asked there, so it is never more than worth a look.
+        return "watch" if lasts else "note"
+    if size < limit("room_deficit_note"):
+        return None
+    plain = bool(causes) and causes[0].weight >= limit("room_cause_plain")
+    watch = limit("room_deficit_watch") if not plain else limit("room_deficit_explained")
+    if not lasts or size < watch:
+        return "note"
+    if size >= limit("room_deficit_urgent"):
+        return "urgent"
+    return "act" if size >= limit("room_deficit_act") else "watch"
+
+
+def _zones(context: Context) -> list[_Zone]:
+    days, design = context.days, context.site.design
+    out = []
+    names = [c.removeprefix("room_day.") for c in days.names if c.startswith("room_day.")]
+    for name in names:
+        deficit = days.floats(f"deficit.{name}")
+        if np.isfinite(deficit).any():
+            wanted = days.floats(f"wanted.{name}")
+            deficit = deficit - np.maximum(wanted - (design.indoor_c + _BEYOND_DESIGN_K), 0.0)
+            out.append(_Zone(name, deficit, days.floats(f"room_day.{name}"), True))
+    for name in names:
+        if all(z.name != name for z in out):
+            room = days.floats(f"room_day.{name}")
+            out.append(_Zone(name, context.limit("room_cold_c") - room, room, False))
+    return out
+
+
+def _judged(context: Context) -> Flags:
+    """Heating days no colder than the design's."""
+    days, coldest = context.days, context.site.design.outdoor_c
+    outdoor = days.floats("outdoor")
+    heated = (days.floats("n_heating") >= _HEATED_MIN) | (days.floats("n_running") >= 4 * _HEATED_MIN)
+    cold = ~np.isfinite(outdoor) | (outdoor < _COLD_ENOUGH_C)
+    return heated & cold & ~(outdoor < (coldest if coldest is not None else -99.0))
+
+
+def _causes(
+    context: Context, zone: _Zone, zones: list[_Zone], inside: Flags
+) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
+    """Causes by how well each explains the days on which the zone stayed cold, and the numbers they rest
+    on."""
+    measured = _measured(context, zone, zones, inside)
+    weights = cause_weights(measured)
+    if not context.site.emitter:
+        # Without the emitters' output a low curve and small emitters look alike: the curve stands for both.
+        weights["curve_too_low"] += weights.pop("emitters_small")
+    facts = _in_words(measured)
+    scores = {cause: (weight, facts) for cause, weight in weights.items()}
+    labels = (
+        ("share of the time the unit ran", measured.running, "-"),
+        ("output over the rating", measured.output_share, "-"),
+        ("share of heating with the water 2 K or more under what was asked", measured.lacking, "-"),
+        ("heat given over what the emitters can give at this water temperature", measured.emission, "-"),
+        ("how much more it lacks than the best other zone", measured.gap, "K"),
+        ("flow under the designed curve", measured.below_curve, "K"),
+    )
+    evidence = tuple(Evidence(label, round(v, 2), unit) for label, v, unit in labels if v is not None)
+    return ranked(scores), evidence
+
+
+def _measured(context: Context, zone: _Zone, zones: list[_Zone], inside: Flags) -> ColdRoom:
+    days = context.days
+    others = [z for z in zones if z.name != zone.name]
+    gap = min((_colder(zone, z, inside) for z in others), default=float("nan"))
+    lacking = float("nan")
+    if context.site.measures("target_flow_temperature"):
+        lacking = nan_median((days.floats("n_lacking") / np.maximum(days.floats("n_settled"), 1.0))[inside])
+    running = days.floats("n_running") / np.maximum(days.floats("n_minutes"), 1.0)
+    return ColdRoom(
+        running=_known(nan_median(running[inside])),
+        output_share=_known(nan_median(days.floats("load_share")[inside])),
+        lacking=_known(lacking),
+        emission=_known(_emission(context, zone, inside)),
+        gap=_known(gap),
+        below_curve=_known(-nan_median(days.floats("above_curve")[inside])),
+    )
+
+
+def _known(value: float) -> float | None:
+    return value if np.isfinite(value) else None
+
+
+def _emission(context: Context, zone: _Zone, inside: Flags) -> float:
+    """Heat given in steady heating over what the site's emitters give at that water and room (EN 442); nan if
+    unknown."""
+    days = context.days
+    if not context.site.emitter:
+        return float("nan")
+    emitters = [HeatEmitter(e.output_kw, e.output_excess_k, e.kind) for e in context.site.emitter]
+    room = days.floats("room")
+    flow = days.floats("beyond_flow")
+    flow = np.where(np.isfinite(flow), flow, days.floats("flow"))
+    back = flow - days.floats("lift")
+    able = np.asarray(output_kw(emitters, flow, back, np.where(np.isfinite(room), room, zone.room)))
+    given = days.floats("heat_power") / 1000.0
+    ratio = np.divide(given, able, out=np.full(len(given), np.nan), where=able > 0.0)
+    return nan_median(ratio[inside])
+
+
+def _colder(zone: _Zone, other: _Zone, inside: Flags) -> float:
+    """How much more [K] this zone lacks than another. Without targets of both, the rooms themselves are
+    compared."""
+    if zone.own and other.own:
+        return nan_median((zone.deficit - other.deficit)[inside])
+    return nan_median((other.room - zone.room)[inside])
+
+
+def _in_words(measured: ColdRoom) -> str:
+    told = []
+    if measured.running is not None:
+        told.append(f"the unit ran {measured.running:.0%} of the time")
+    if measured.output_share is not None:
+        told.append(f"it gave {measured.output_share:.0%} of its rated output")
+    if measured.lacking is not None:
+        told.append(f"its water was short of the asked temperature for {measured.lacking:.0%} of the heating")
+    if measured.emission is not None:
+        told.append(
+            f"the rooms took {measured.emission:.0%} of what the emitters can give at this water temperature"
+        )
+    if measured.gap is not None:
+        told.append(
+            f"the best other zone lacks {abs(measured.gap):.1f} K {'less' if measured.gap > 0 else 'more'}"
+        )
+    if measured.below_curve is not None:
+        side = "under" if measured.below_curve > 0 else "over"
+        told.append(f"the flow lies {abs(measured.below_curve):.1f} K {side} the designed curve")
+    return "; ".join(told) or "nothing measured tells how hard the unit worked"
+
+
+def _step(context: Context, cause: str, cold: _Cold) -> str:
+    zone = cold.zone.name
+    if cause == "zone_not_opening":
+        return (
+            f"Check by phone that the thermostat and the radiator valves of zone {zone} are open. Then visit:"
+            " see whether its valve opens when it calls (actuator, wiring, stuck pin, lockshield), bleed its"
+            " emitters and balance the circuits. Leave the curve as it is."
+        )
+    if cause == "capacity_short":
+        return (
+            "Check from afar that no quiet mode or limit holds the unit back and that the night set-back is"
+            " off. Then treat it as a shortage of output: check capacity, air path and water flow on a visit."
+        )
+    if cause == "emitters_small":
+        return (
+            f"The water is as warm as designed and the emitters of zone {zone} give what they can. Check on a"
+            " visit that they are bled and balanced, look for open windows or missing insulation, and"
+            " compare their size with the room's heat loss (EN 442, EN 12831-1)."
+        )
+    return (
+        "Raise the heating curve by 2 K at the cold end, from afar or by phone, and look at the rooms after"
+        " three cold days. If the rooms don't follow, set it back: then valves or emitters bind, not the"
+        " curve."
+    )
+
+
+RULES = (
+    Rule(
+        "room_below_target",
+        room_below_target,
+        (Need(("room_temperature",), 60.0, 7), Need(("target_room_temperature",), 1440.0)),
+        frozenset({"room_temperature", "target_room_temperature"}),
+    ),
+)

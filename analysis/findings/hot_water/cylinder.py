@@ -1,0 +1,415 @@
+"""Does hot water run out, does the cylinder cool too fast?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.cylinder_cooling import expected
+from fieldfare.analysis.expectation.excess import excess
+from fieldfare.analysis.facts.table import fill_nan, group_by_day
+from fieldfare.analysis.findings.confidence import Flags, confidence_of
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.common import graded, nan_median, ranked
+from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.hot_water.common import (
+    HOT_WATER_CAUTION,
+    cylinder_context,
+    needs_hot_water,
+    passed,
+)
+from fieldfare.analysis.findings.hot_water.diverter import leak_in_charges, leak_to_heating, outweighs
+from fieldfare.analysis.findings.hot_water.reheat import approach_at_rating, slowness
+from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.onset import onset
+from fieldfare.analysis.physics.hot_water import COLD_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
+
+_WEEK = 7.0
+_LEANING_MIN = 40.0
+_LOSS_TEST_K = 45.0  # Reg. (EU) 812/2013: 65 °C in a room of 20 °C
+_LEAST_OVER_K = (
+    18.0  # a cylinder near the room, half empty, loses too little to be told from its layers settling
+)
+_EMPTIED_C = 30.0
+_ALIKE = 1.4
+# Between wet or missing insulation, and a loop that runs day and night.
+_LOOP_OVER_CLASS = 2.8
+_COP = 2.5
+_LEAST_W_PER_K = 0.5  # a cylinder that seems to lose less than the best on sale was warmed meanwhile
+
+
+def hot_water_shortfall(context: Context) -> Finding | None:
+    needs_hot_water(context)
+    days, limit = context.days, context.limit
+    cold, known = days.floats("n_tank_cold"), days.floats("n_tank") >= 0.8 * days.floats("n_minutes")
+    if known.sum() < _WEEK:
+        raise NotAssessed("needs cylinder_temperature on at least 7 days")
+    lowest = days.floats("tank_min")
+    # While it is charged its top is warm long before the sensor is: such minutes count a quarter.
+    waited = fill_nan(cold, 0.0) - 0.75 * fill_nan(days.floats("n_cold_charging"), 0.0)
+    short = waited >= limit("cold_day_minutes")
+    short |= fill_nan(days.floats("cold_longest"), 0.0) >= limit("cold_spell_minutes")
+    turned = days.floats("q_hot_water") / _content(context)
+    if not {"heat_output", "hot_water_heat"} & context.spoiled.keys():
+        # The more often a day's water turns the cylinder over, the less it takes.
+        leaning = np.where(turned > 1.5 * limit("cold_turnover"), _LEANING_MIN / 3.0, _LEANING_MIN)
+        short |= (fill_nan(cold, 0.0) >= leaning) & (np.nan_to_num(turned) > limit("cold_turnover"))
+    # Some degrees under 40 °C at the sensor are a low setting, and still a shower.
+    short &= fill_nan(lowest, 99.0) < limit("cold_least_c")
+    short |= fill_nan(lowest, 99.0) < limit("cold_day_c")
+    so = known & short & ~_left_full(context)
+    spell = latest_episode(days["day"], so, known, hold_days=4, gone_days=28)
+    if spell is None:
+        return None
+    inside = known & spell.covers(days["day"])
+    # A cluster of bad days is not the rule: the share is taken over a month at least.
+    weekly = _WEEK * float((so & inside).sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
+    severity = graded(weekly, limit("cold_days_watch"), limit("cold_days_act"))
+    if spell.until is not None:
+        severity = "note"
+    if severity == "note" and weekly < 0.5 * limit("cold_days_watch"):
+        return None
+    chosen = so & inside
+    causes, told = _shortfall_causes(context, chosen)
+    first = causes[0].cause if causes else ""
+    return Finding(
+        "hot_water_shortfall",
+        severity,
+        spell.since,
+        confidence_of(weekly / limit("cold_days_watch"), spell.days, max(spell.share, 0.6)),
+        f"Hot water runs out on {weekly:.1f} days a week: the cylinder falls to"
+        f" {nan_median(lowest[chosen]):.0f} °C.",
+        evidence=(
+            passed(context, "days short of hot water", round(weekly, 1), "days/week", "cold_days_watch"),
+            passed(
+                context,
+                "minutes below 40 °C on such a day",
+                round(nan_median(cold[chosen])),
+                "min",
+                "cold_day_minutes",
+            ),
+            passed(
+                context, "coldest on such a day", round(nan_median(lowest[chosen]), 1), "°C", "cold_day_c"
+            ),
+            *told,
+        ),
+        causes=causes,
+        until=spell.until,
+        next_step=_shortfall_step(first),
+        caution=HOT_WATER_CAUTION,
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "Hot water runs short at times. Spread baths and showers over the day if you can; your"
+                " installer will put it right."
+            )
+        ),
+        visit=(
+            "none"
+            if severity == "note"
+            else "setting"
+            if first == "reheat_window"
+            else "call"
+            if first == "cylinder_small"
+            else "drive"
+        ),
+        bring=("descaler and pump", "air vent key") if first == "reheat_slow" and severity != "note" else (),
+    )
+
+
+def _left_full(context: Context) -> Flags:
+    """Days whose greatest charge, that or the next day's, put back far less than a full cylinder holds.
+
+    A cylinder is layered: a sensor low on it turns cold while warm water is left above. What a charge puts
+        back says how
+    much had been taken.
+    """
+    days, reheats = context.days, context.facts.reheats
+    content = _content(context)
+    untold = np.zeros(len(days), dtype=np.bool_)
+    if (
+        not np.isfinite(content)
+        or not len(reheats)
+        or {"heat_output", "hot_water_heat"} & context.spoiled.keys()
+    ):
+        return untold
+    put_back = reheats.floats("heat") + fill_nan(reheats.floats("immersion"), 0.0)
+    by_day = group_by_day(days["day"], reheats["day"], put_back, "greatest")
+    most = np.fmax(by_day, np.append(by_day[1:], np.nan))
+    # A charge that drags on through the cold hours is drawn from meanwhile: its heat says less.
+    dragging = days.floats("n_cold_charging") >= 0.5 * days.floats("n_tank_cold")
+    return np.asarray((most < context.limit("emptied_share") * content) & ~dragging, dtype=np.bool_)
+
+
+def _shortfall_step(cause: str) -> str:
+    if cause == "reheat_window":
+        return (
+            "Open the time programme for hot water from afar or by phone: add a reheat before the evening, or"
+            " let the cylinder reheat whenever it falls below its limit."
+        )
+    if cause == "diverter_passing":
+        return (
+            "Visit: the diverter lets heat from the cylinder into the heating; see diverter_passing, and look"
+            " at hot water again when it closes."
+        )
+    if cause == "reheat_slow":
+        return (
+            "Visit: find out why the cylinder takes so long: flow through the coil, air, scale, the diverter."
+            " See slow_reheat."
+        )
+    return (
+        "Talk to the householder about how much water is used and when. Raise the reheat limit or the"
+        " setpoint by some kelvin within the unit's reach first; if that is not enough, plan a larger"
+        " cylinder or a second charge before the evening."
+    )
+
+
+def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
+    """Cold while it waits: a window. Cold while it charges: slow where a charge drags on, small where charges
+    follow each other."""
+    days, plant = context.days, context.site.hot_water
+    assert plant is not None
+    cold = float(days.floats("n_tank_cold")[chosen].sum())
+    charging = float(np.nansum(days.floats("n_cold_charging")[chosen])) / max(cold, 1.0)
+    evidence = [Evidence("share of the cold time in which it was being charged", round(charging, 2), "-")]
+    reheats = context.facts.reheats
+    mine = reheats.where(np.isin(reheats["day"], days["day"][chosen]))
+    mine = mine.where(mine["minutes"] >= 10) if len(mine) else mine
+    if not len(mine):
+        why = "while it is cold nothing charges it"
+        return ranked({"reheat_window": (1.0, why)}), tuple(evidence)
+    a_day = len(mine) / max(int(chosen.sum()), 1)
+    minutes = mine.median("minutes")
+    waiting = 6.0 * (0.55 - charging)
+    slow = nan_median(slowness(context, mine))
+    coil = nan_median(approach_at_rating(context, mine))
+    evidence += [
+        Evidence("charges a day", round(a_day, 1), "1/day"),
+        Evidence("usual charge", round(minutes), "min"),
+        passed(context, "its length over that at rated output", round(slow, 2), "-", "reheat_slow_watch"),
+    ]
+    content = _content(context)
+    heat = float(np.nansum(days.floats("q_hot_water")[chosen])) / max(int(chosen.sum()), 1)
+    turned = heat / content if np.isfinite(content) and heat > 0 else np.nan
+    drag = float(np.clip(3.0 * (np.nan_to_num(slow, nan=1.5) - 1.8), -1.5, 2.0)) + float(
+        np.clip((minutes - 60.0) / 30.0, -1.5, 1.5)
+    )
+    drag += float(np.clip((np.nan_to_num(coil, nan=12.0) - 16.0) / 4.0, -1.0, 2.0))
+    small = 0.0
+    if np.isfinite(turned):
+        small = float(np.clip(4.0 * (turned - 1.0), -2.0, 3.0))
+        evidence.append(Evidence("hot water a day over what a full cylinder holds", round(turned, 2), "-"))
+    why = (
+        f"it is being charged for {charging:.0%} of the cold time, {a_day:.1f} charges a day of {minutes:.0f}"
+        " minutes"
+    )
+    scores = {
+        "reheat_window": (float(np.exp(waiting)), why),
+        "cylinder_small": (float(np.exp(-waiting * 0.5 + small - drag)), why),
+        "reheat_slow": (float(np.exp(-waiting * 0.5 + drag - small)), why),
+    }
+    leak = context.once(leak_to_heating)
+    if leak is not None and leak.is_sure and leak.rate > context.limit("diverter_leak_k_per_h"):
+        # The heating draws the cylinder down between charges: its size is not to blame.
+        most = 2.0 * sum(weight for weight, _ in scores.values())
+        scores["diverter_passing"] = (
+            most,
+            f"the full cylinder loses {leak.rate:.1f} K an hour to the heating",
+        )
+    charge = context.once(leak_in_charges)
+    if (
+        "diverter_passing" not in scores
+        and charge is not None
+        and charge.is_sure
+        and charge.share >= context.limit("charge_leak_watch")
+    ):
+        most = 2.0 * sum(weight for weight, _ in scores.values())
+        scores["diverter_passing"] = (
+            most,
+            f"{charge.share:.0%} of a charge's heat does not reach the cylinder",
+        )
+    return ranked(scores), tuple(evidence)
+
+
+def _content(context: Context) -> float:
+    """Heat of a full cylinder over cold water [kWh]; infinite where its size is not given."""
+    plant = context.site.hot_water
+    if plant is None or plant.cylinder_litres is None:
+        return float("inf")
+    return plant.cylinder_litres * WH_PER_LITRE_KELVIN / 1000.0 * (plant.setpoint_c - COLD_C)
+
+
+def high_standing_loss(context: Context) -> Finding | None:
+    needs_hot_water(context)
+    context = context.once(cylinder_context)
+    plant, days, limit = context.site.hot_water, context.days, context.limit
+    assert plant is not None
+    if plant.cylinder_litres is None:
+        raise NotAssessed("needs hot_water.cylinder_litres")
+    if "standing_k_per_h" not in days:
+        raise NotAssessed("needs cylinder_temperature")
+    content = plant.cylinder_litres * WH_PER_LITRE_KELVIN
+    slow = days.floats("standing_k_per_h") * content / _over_room(days.floats("standing_over_k"))
+    room = days.floats("room")
+    over = _over_room(days.floats("tank_mean") - np.where(np.isfinite(room), room, 20.0))
+    by_day, by_night = (days.floats(f"cooling_{name}") * content / over for name in ("day", "night"))
+    # A cylinder that was emptied below its sensor holds a cold layer under a warm one, which even out for
+    # hours.
+    full = fill_nan(days.floats("tank_min"), 0.0) >= _EMPTIED_C
+    slow, by_day, by_night = (np.where(full, v, np.nan) for v in (slow, by_day, by_night))
+    # A small draw hides in a slow fall and only adds to it: what quiet hours show, by day or night, bounds
+    # the loss.
+    slow = np.fmin(slow, np.fmax(by_day, by_night))
+    if np.isfinite(slow).sum() < 5:
+        raise NotAssessed("no long enough time without draws or charges on at least 5 days")
+    whole, daytime, night = nan_median(slow), nan_median(by_day), nan_median(by_night)
+    calmest = float(np.nanmin([whole, night]))
+    circulates = np.isfinite(daytime) and daytime > limit("circulation_ratio") * max(calmest, _LEAST_W_PER_K)
+    if circulates and nan_median(days.floats("cooling_day_usual")) < limit("circulation_steady") * nan_median(
+        days.floats("cooling_day")
+    ):
+        circulates = False  # it falls in steps and rests between them: water is drawn
+    loss = daytime if circulates else whole
+    worst = float(np.asarray(loss_class_limit_w(plant.cylinder_litres, "C"))) / _LOSS_TEST_K
+    allowed = limit("standing_loss_over_class") * worst
+    if plant.standing_loss_kwh_per_day is not None:
+        designed = plant.standing_loss_kwh_per_day / 0.024 / _LOSS_TEST_K
+        allowed = max(allowed, limit("standing_loss_over_design") * designed)
+    if loss > allowed and outweighs(context, loss / content * nan_median(over)):
+        raise NotAssessed(
+            "heat passes the diverter, which hides what the cylinder itself loses: see diverter_passing"
+        )
+    so = fill_nan(by_day if circulates else slow, 0.0) > allowed
+    spell = latest_episode(
+        days["day"], so, np.isfinite(by_day if circulates else slow), hold_days=5, gone_days=10
+    )
+    if spell is None or spell.share < 0.5:
+        return None
+    # All days of the spell count, not only those above the limit, or scatter alone would carry it there.
+    since_then = spell.covers(days["day"])
+    loss = nan_median((by_day if circulates else slow)[since_then])
+    if loss <= allowed:
+        return None
+    inside = so & since_then
+    severity = graded(loss, allowed, max(limit("standing_loss_act") * worst, 1.5 * allowed))
+    if spell.until is not None or inside.sum() < 7:
+        severity = "note"
+    hours = 16.0 if circulates else 24.0
+    lost = loss * nan_median(over[inside]) * hours / 1000.0
+    saved = max(loss - worst, 0.0) / max(loss, 1e-9) * lost * 365.0 / _COP
+    scatter = (by_day if circulates else slow)[since_then]
+    spread = 1.4826 * nan_median(np.abs(scatter - loss)) / np.sqrt(max(int(np.isfinite(scatter).sum()), 1))
+    usual = expected(plant.cylinder_litres, plant.standing_loss_kwh_per_day)
+    return Finding(
+        "high_standing_loss",
+        severity,
+        onset(days["day"], by_day if circulates else slow, spell),
+        float(np.clip(excess(loss, spread, usual).probability, 0.5, 0.99)),
+        (
+            f"Between draws by day the cylinder loses {loss / worst:.1f} times the legal limit, {lost:.1f}"
+            " kWh a day."
+            if circulates
+            else (
+                f"The cylinder loses {lost:.1f} kWh a day standing, {loss / worst:.1f} times the legal limit."
+            )
+        ),
+        evidence=(
+            passed(
+                context,
+                "standing loss per kelvin over the room",
+                round(loss, 2),
+                "W/K",
+                "standing_loss_over_class",
+                round(allowed, 2),
+            ),
+            Evidence("expected as installed", round(usual.value, 2), "W/K"),
+            Evidence("its standard uncertainty", round(usual.uncertainty, 2), "W/K"),
+            Evidence("the same at night", round(night, 2), "W/K"),
+            Evidence("the same by day, between draws", round(daytime, 2), "W/K"),
+            Evidence("class C's limit", round(worst, 2), "W/K"),
+            Evidence("days with it", int(inside.sum()), "days"),
+        ),
+        causes=_loss_causes(daytime, night, whole, loss / worst, circulates=bool(circulates)),
+        until=spell.until,
+        next_step=(
+            "Ask whether a circulation pump runs all day; set it to the hours of use or to run on demand,"
+            " within local rules on Legionella, and see that its pipes are insulated."
+            if circulates
+            else (
+                "Visit or ask for photographs: insulate pipes and valves at the cylinder, look for a"
+                " circulation pump or a gravity loop (fit a heat trap or check valve), and wet insulation."
+            )
+        ),
+        caution=HOT_WATER_CAUTION,
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "The hot-water cylinder cools faster than it should, which costs electricity. You need do"
+                " nothing; your installer will look at pipes and pump."
+            )
+        ),
+        cost_kwh=saved,
+        cost_money=context.money(saved),
+        visit="none" if severity == "note" else "setting" if circulates else "drive",
+        bring=() if circulates or severity == "note" else ("pipe insulation", "check valve"),
+    )
+
+
+def _over_room(values: np.ndarray) -> np.ndarray:
+    return np.where(values > _LEAST_OVER_K, values, np.nan)
+
+
+def _loss_causes(
+    daytime: float, night: float, whole: float, over_class: float, *, circulates: bool
+) -> tuple[Cause, ...]:
+    """A pump by the clock shows by day. One that never rests shows by size: a loop of 10 to 20 m loses 100 to
+    200 W, which is two to four times what the poorest cylinder loses with its insulation on (common
+    practice)."""
+    base = night if np.isfinite(night) and night > 0 else whole
+    ratio = daytime / base if np.isfinite(daytime) and base > 0 else np.nan
+    if circulates:
+        why = f"between draws it cools {ratio:.1f} times as fast by day as by night: a pump by the clock"
+        return ranked(
+            {
+                "secondary_circulation": (0.9, why),
+                "insulation": (0.1, "missing insulation would show at night as well"),
+            }
+        )
+    loop = 1.0 / (1.0 + float(np.exp(-2.5 * (over_class - _LOOP_OVER_CLASS))))
+    size = f"{over_class:.1f} times the legal limit"
+    if not np.isfinite(ratio):
+        alike = "it "
+    elif 1.0 / _ALIKE <= ratio <= _ALIKE:
+        alike = f"it cools alike by day and night ({ratio:.1f} to 1) and "
+    else:
+        alike = f"by day it cools {ratio:.1f} times as fast as at night, as small draws make it, and it "
+    return ranked(
+        {
+            "insulation": (1.0 - loop, f"{alike}loses {size}"),
+            "secondary_circulation": (
+                loop,
+                (
+                    "a loop that never rests, by pump or gravity, loses more than insulation can: here it is"
+                    f" {size}"
+                ),
+            ),
+        }
+    )
+
+
+RULES = (
+    Rule(
+        "hot_water_shortfall",
+        hot_water_shortfall,
+        (Need(("cylinder_temperature",), 60.0, 7),),
+        frozenset({"cylinder_temperature"}),
+    ),
+    Rule(
+        "high_standing_loss",
+        high_standing_loss,
+        (Need(("cylinder_temperature",), 15.0, 7),),
+        frozenset({"cylinder_temperature"}),
+    ),
+)

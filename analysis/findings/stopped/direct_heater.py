@@ -1,0 +1,75 @@
+"""A direct heater behind the unit's own meters that does the compressor's work: it shows only in heat over
+electricity.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.findings.confidence import runs_of
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.cycling.common import MAINS_CAUTION
+from fieldfare.analysis.findings.model import Evidence, Finding
+
+# Days before that showed the same meters at the efficiency of a heat pump: else the heat meter may count too
+# little.
+_WELL_DAYS, _WELL_SHARE = 3, 0.2
+
+
+def heater_inside(context: Context) -> Finding | None:
+    """The newest days on which each kilowatt hour drawn gave about one of heat, after days on which it gave
+    more.
+    """
+    if "heat_output" in context.spoiled:
+        return None
+    days, limit = context.whole.days, context.limit
+    direct, ran = days.floats("minutes_direct"), days.floats("n_running")
+    share = np.divide(
+        direct, ran, out=np.full(len(days), np.nan), where=ran >= limit("stopped_direct_minutes")
+    )
+    spells = runs_of(share >= limit("stopped_direct_share"))
+    # The day that has only begun may not have run long enough to tell.
+    if not spells or spells[-1][1] < len(days) - 2:
+        return None
+    first, last = spells[-1]
+    well = share[:first]
+    if (well < _WELL_SHARE).sum() < _WELL_DAYS:
+        return None
+    inside = slice(first, last + 1)
+    kwh = float(np.nansum(days.floats("e_heat_pump")[inside]))
+    ratio = float(np.nansum(days.floats("q_total")[inside])) / max(kwh, 1e-9)
+    before = float(np.nansum(days.floats("q_total")[:first])) / max(
+        float(np.nansum(days.floats("e_heat_pump")[:first])), 1e-9
+    )
+    return Finding(
+        "unit_stopped",
+        "act",
+        days.day(first).isoformat(),
+        0.85 if last > first else 0.7,
+        f"What the unit gives is direct electric heat: {ratio:.2f} kWh from each kWh drawn since "
+        f"{days.day(first):%-d %b}, {before:.1f} before. The "
+        "compressor rests, or its heater does its work.",
+        evidence=(
+            context.evidence(
+                "share of its running as a direct heater",
+                round(float(np.nanmean(share[inside])), 2),
+                "-",
+                "stopped_direct_share",
+            ),
+            Evidence("heat over electricity since", round(ratio, 2), "-"),
+            Evidence("heat over electricity before", round(before, 2), "-"),
+            Evidence("electricity since", round(kwh, 1), "kWh"),
+        ),
+        next_step=(
+            "Ring: does the controller show emergency heating, a lock-out or a fault? Is the outdoor "
+            "unit's own breaker on? Leave the heater on until the "
+            "compressor works: it keeps the house from freezing."
+        ),
+        caution=f"Never bypass a safety device to make the compressor run. {MAINS_CAUTION}",
+        home=(
+            "A back-up electric heater in your heat pump does its work, which costs about three times as "
+            "much. Please ring your installer."
+        ),
+        visit="call",
+        bring=("the maker's fault list", "multimeter"),
+    )

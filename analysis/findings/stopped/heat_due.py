@@ -1,0 +1,389 @@
+"""Was heat due while the unit rested? Each reason is independent of whether the unit runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.model import Evidence
+from fieldfare.analysis.findings.stopped.rests import (
+    Rest,
+    days_before,
+    heating_begins_below,
+    local,
+    rested_at_that_hour,
+    standby,
+    usual_pause,
+)
+
+# The warmest day that was heated was no sharp limit.
+_DAYS_DIFFER_K = 0.5
+# Room sensors show tenths, and drift by about one (common practice).
+_ROOM_SENSOR_K = 0.1
+# Lowest room temperatures of like days differ by about so much; a few of them show a set-back (common
+# practice).
+_LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
+# A thermostat calls again so far below its target (common practice).
+_SATISFIED_WITHIN_K = 0.3
+# A room thermostat's usual switching band.
+_WARM_WITHIN_K = 0.5
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why heat was due. kind : floor, room, weather, call, flow, mode, cylinder, heater, fault, power, pause
+    or habit
+
+    strength [0 to 1] : how sure this reason alone makes that heat was due
+    """
+
+    kind: str
+    strength: float
+    evidence: Evidence
+
+
+def reasons(context: Context, rest: Rest) -> list[Reason]:
+    """All reasons for which heat was due in a rest; none where it was not."""
+    if rest.kind == "hot_water":
+        return _cylinder(context, rest)
+    warm = rooms_are_warm(context, rest)
+    found = [*_rooms(context, rest), *_heater(context, rest)]
+    if rest.kind == "unit":
+        found += _cylinder(context, rest)
+    if not warm:
+        found += _weather(context, rest)
+    found += _asked(context, rest, warm)
+    found += _without_power(context, rest, warm) or out_of_habit(context, rest, warm)
+    return found
+
+
+def rooms_are_warm(context: Context, rest: Rest) -> bool:
+    """The rooms are as warm as asked for, or as ever: weather alone makes no heat due for them."""
+    short, last = rest["room_short_last_k"], rest["room_last_c"]
+    if last < context.limit("stopped_room_floor_c"):
+        return False
+    if np.isfinite(short):
+        return bool(short <= _WARM_WITHIN_K)
+    if not np.isfinite(last):
+        return False
+    usual = days_before(context, rest).floats("room")
+    usual = usual[np.isfinite(usual)]
+    level = float(np.median(usual)) if len(usual) else rest["room_first_c"]
+    return bool(last >= max(level - 1.0, 18.5))
+
+
+def _rooms(context: Context, rest: Rest) -> list[Reason]:
+    limit = context.limit
+    first, last, short = rest["room_first_c"], rest["room_last_c"], rest["room_short_last_k"]
+    outdoor = rest["outdoor_mean_c"]
+    hours = max(rest.hours, 0.1)
+    if hours < limit("stopped_room_hours") or not np.isfinite(last) or outdoor >= limit("stopped_season_c"):
+        return []
+    if last < limit("stopped_room_floor_c"):
+        told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_floor_c")
+        return [Reason("floor", 0.97, told)]
+    mild = outdoor > limit("stopped_mild_c")
+    if np.isfinite(short):
+        name = "stopped_room_short_mild_k" if mild else "stopped_room_short_k"
+        if short < limit(name) or rest["minutes_room_short"] < 60:
+            return []
+        told = context.evidence("room below its target", round(short, 1), "K", name)
+        return [Reason("room", 0.9 if not mild else 0.75, told)]
+    if last > _usual_low(context, rest) - _LOW_DIFFERS_K:
+        return []  # as cold as in other nights: a set-back whose target is not measured
+    fell = first - last
+    if not mild and fell >= limit("stopped_room_fall_k"):
+        told = context.evidence("fall of the room", round(fell, 1), "K", "stopped_room_fall_k")
+        return [Reason("room", 0.85, told)]
+    if not mild and last < limit("stopped_room_cool_c") and (fell >= 0.5 or not rest.begun):
+        told = context.evidence("room at the end", round(last, 1), "°C", "stopped_room_cool_c")
+        return [Reason("room", 0.8, told)]
+    return []
+
+
+def _usual_low(context: Context, rest: Rest) -> float:
+    """The room's usual lowest of a day before the rest [°C]; endlessly high where too few days tell."""
+    before = days_before(context, rest).floats("room_min")
+    before = before[np.isfinite(before)]
+    return float(np.quantile(before, 0.1)) if len(before) >= _FEWEST_LOWS else np.inf
+
+
+def _weather(context: Context, rest: Rest) -> list[Reason]:
+    outdoor, limit = rest["outdoor_mean_c"], context.limit
+    if rest.hours < limit("stopped_weather_hours") or not np.isfinite(outdoor):
+        return []
+    below, known = need_below(context, rest)
+    if outdoor >= below:
+        return []
+    told = context.evidence(
+        "mean outdoors meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1)
+    )
+    return [Reason("weather", 0.85 if known else 0.7, told)]
+
+
+def need_below(context: Context, rest: Rest) -> tuple[float, bool]:
+    """Outdoor temperature below which this house needs heat [°C], and whether its own habit tells it."""
+    own = heating_begins_below(context, rest)
+    return (context.limit("stopped_weather_c"), False) if own is None else (own, True)
+
+
+# Each sign that heat is asked for: the minutes of a rest that show it, the minutes in which it is known, the
+# same of usual
+# pauses, and the share of the rest that must show it.
+_SIGNS = (
+    ("call", "minutes_called", "minutes_call_known", "pause_called", 0.7),
+    ("flow", "minutes_flow_short", "minutes_flow_known", "pause_flow_short", 0.4),
+    ("mode", "minutes_mode_on", "minutes_mode_known", "pause_mode_on", 0.7),
+)
+
+
+def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
+    """Heat asked for by call, flow temperature or mode, for longer than this unit ever leaves it unanswered
+    in like weather.
+    """
+    limit, minutes = context.limit, rest["minutes"]
+    if rest["outdoor_mean_c"] >= limit("stopped_season_c"):
+        return []
+    if rest.kind == "heating" and rest.hours < limit("stopped_room_hours"):
+        return []  # a long reheat of the cylinder comes first
+    short = rest.hours < 24.0
+    habit = rested_at_that_hour(context, rest) if short else False
+    faulty = rest["minutes_fault"] >= min(0.5 * minutes, 60.0)
+    found = []
+    for kind, part, whole, pause, share in _SIGNS:
+        if not (rest.share(part, whole) >= share and rest[whole] >= 0.5 * minutes):
+            continue
+        if short and rested_at_that_hour(context, rest, (part, whole)):
+            continue  # unanswered at the same hours of another day too: a tariff's lock
+        usual = usual_pause(context, rest, pause) if habit is not None else None
+        if not faulty and _asks_idly(context, rest, kind, usual, warm):
+            continue
+        least = limit("stopped_pause_minutes") if faulty else _least_pause(context, usual)
+        if rest[part] >= least:
+            words = f"{kind} for heat without any" if kind == "call" else "heat asked for and none given"
+            told = context.evidence(words, round(rest[part]), "min", "stopped_pause_minutes", round(least))
+            found.append(Reason(kind, 0.85, told))
+    if faulty and minutes >= limit("stopped_pause_minutes") and _cold_enough(context, rest):
+        found.append(
+            Reason(
+                "fault",
+                0.85,
+                context.evidence(
+                    "rest with a fault reported", round(minutes), "min", "stopped_pause_minutes"
+                ),
+            )
+        )
+    if (
+        not found
+        and habit is False
+        and not rest["outdoor_mean_c"] > limit("stopped_mild_c")
+        and not _is_satisfied(context, rest)
+        and (usual := usual_pause(context, rest)) is not None
+    ):
+        least = _least_pause(context, usual)
+        if (
+            minutes >= least
+            and not _denied(rest)
+            and _cold_enough(context, rest)
+            and _water_cold(context, rest)
+        ):
+            told = context.evidence("rest", round(minutes), "min", "stopped_pause_minutes", round(least))
+            found.append(Reason("pause", 0.7 if minutes < 3.0 * least else 0.85, told))
+    return found[:2]
+
+
+def _is_satisfied(context: Context, rest: Rest) -> bool:
+    """The room is at its target, or where none is measured as warm as it usually is: a reason to pause for
+    longer than ever.
+    """
+    short, last = rest["room_short_last_k"], rest["room_last_c"]
+    if np.isfinite(short):
+        return bool(short <= _SATISFIED_WITHIN_K)
+    usual = days_before(context, rest).floats("room")
+    usual = usual[np.isfinite(usual)]
+    return bool(len(usual) and last > np.median(usual) - _ROOM_SENSOR_K)
+
+
+def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, warm: bool) -> bool:
+    """Controls may ask on though nobody needs heat: with warm rooms only this unit's own habit tells, and in
+    mild weather
+    nothing does. A flow temperature or a mode is often shown all season: it tells only where it is never
+    left unanswered.
+    """
+    mild = rest["outdoor_mean_c"] > context.limit("stopped_mild_c")
+    if kind == "call":
+        return (usual is None or mild) if warm else (usual is None and mild)
+    answered = usual is not None and usual <= context.limit("stopped_answered_minutes")
+    return (not answered or mild) if warm else not _cold_enough(context, rest)
+
+
+def _least_pause(context: Context, usual: float | None) -> float:
+    """How long a rest must be to be no pause [minutes], from the longest usual one; None where that is not
+    known.
+    """
+    if usual is None:
+        return 60.0 * context.limit("stopped_unknown_pause_hours")
+    return max(context.limit("stopped_pause_minutes"), context.limit("stopped_pause_ratio") * usual)
+
+
+def _denied(rest: Rest) -> bool:
+    """A call or a flow temperature is measured and asks for nothing."""
+    no_call = rest.share("minutes_called", "minutes_call_known") < 0.3
+    return bool(no_call or rest.share("minutes_flow_asked", "minutes_flow_known") < 0.3)
+
+
+def _cold_enough(context: Context, rest: Rest) -> bool:
+    """Weather in which this house needs heat, by the day: an hour of it may be milder than its day."""
+    outdoor = rest["outdoor_mean_c"]
+    if rest.hours < 18.0:
+        days = context.whole.days
+        last = np.datetime64(local(context, rest.end - 1).date())
+        about = days.floats("outdoor")[(days["day"] <= last) & (days["day"] >= last - np.timedelta64(1, "D"))]
+        about = about[np.isfinite(about)]
+        outdoor = float(min(outdoor, about.mean())) if len(about) else outdoor
+    return bool(outdoor < need_below(context, rest)[0] + _DAYS_DIFFER_K)
+
+
+def _water_cold(context: Context, rest: Rest) -> bool:
+    """The water has fallen well below where the unit usually starts again; so it is no pause of a satisfied
+    circuit.
+    """
+    runs = context.whole.runs
+    starts, outdoor = runs.floats("flow_start"), runs.floats("outdoor")
+    like = (
+        (runs["start"] < rest.start) & ~(np.abs(outdoor - rest["outdoor_mean_c"]) > 2.5) & np.isfinite(starts)
+    )
+    if not np.isfinite(rest["flow_last_c"]) or like.sum() < 6:
+        return rest["minutes"] >= 180.0
+    return bool(rest["flow_last_c"] < float(np.quantile(starts[like], 0.1)) - 2.0)
+
+
+# A standing cylinder does not cool below its room.
+_DRAWN_BELOW_C, _DRAWN_K_PER_DAY = 18.0, 12.0
+
+
+def target_lowered(context: Context, rest: Rest) -> float | None:
+    """How far the rooms' target was lowered [K], where by 2 K or more; None where it was not."""
+    target = rest["target_mean_c"]
+    before = days_before(context, rest).floats("target")
+    before = before[np.isfinite(before)]
+    usual = float(np.median(before)) if len(before) else 20.0
+    return float(usual - target) if np.isfinite(target) and usual - target >= 2.0 else None
+
+
+def _cylinder(context: Context, rest: Rest) -> list[Reason]:
+    water, limit = context.site.hot_water, context.limit
+    last = rest["tank_last_c"]
+    if water is None or not np.isfinite(last) or rest.hours < limit("stopped_cylinder_hours"):
+        return []
+    starts = reheat_below(context)
+    short = starts - last
+    before = days_before(context, rest).floats("tank_min")
+    before = before[np.isfinite(before)]
+    # Between the hours in which reheats are allowed a cylinder may always have been as cold.
+    usual = float(np.quantile(before, 0.1)) if len(before) >= 3 else np.inf
+    if short < limit("stopped_cylinder_short_k") or last > usual - 2.0:
+        return []
+    fell = rest["tank_first_c"] - last
+    if rest.kind == "hot_water" and rest.hours < 12.0:
+        return []
+    told = context.evidence(
+        "cylinder below its reheat temperature", round(short, 1), "K", "stopped_cylinder_short_k"
+    )
+    # Far faster, or further, than a standing cylinder cools by itself: somebody draws, so somebody is at
+    # home.
+    if fell / max(rest.hours, 1.0) * 24.0 <= _DRAWN_K_PER_DAY and last >= _DRAWN_BELOW_C:
+        return []  # left to cool while nobody is at home
+    return [Reason("cylinder", 0.85, told)]
+
+
+def reheat_below(context: Context) -> float:
+    """Temperature at which the cylinder's reheat starts [°C]; usual differences where the site file does not
+    say.
+    """
+    water = context.site.hot_water
+    assert water is not None
+    if water.reheat_below_c is not None:
+        return float(water.reheat_below_c)
+    return float(water.setpoint_c - 10.0) if water.setpoint_c is not None else 40.0
+
+
+def _heater(context: Context, rest: Rest) -> list[Reason]:
+    """Direct heaters at work: they are only let in where heat is due."""
+    least = context.limit("stopped_heater_kwh")
+    least_hours = context.limit("stopped_room_hours") if rest.kind == "heating" else 2.0
+    found = []
+    if rest["backup_kwh"] >= least and rest.hours >= least_hours and rest.kind != "hot_water":
+        told = context.evidence(
+            "back-up heat meanwhile", round(rest["backup_kwh"], 1), "kWh", "stopped_heater_kwh"
+        )
+        found.append(Reason("heater", 0.9, told))
+    a_day = rest["immersion_kwh"] / max(rest.hours / 24.0, 1.0)
+    # Less than that is a disinfection now and then.
+    if a_day >= context.limit("stopped_immersion_kwh") and rest.hours >= 36.0 and rest.kind == "unit":
+        told = context.evidence(
+            "immersion heat meanwhile", round(a_day, 1), "kWh/day", "stopped_immersion_kwh"
+        )
+        found.append(Reason("heater", 0.8, told))
+    return found
+
+
+def is_powerless(context: Context, rest: Rest) -> bool:
+    """The unit draws nothing at all, though its meter shows what it draws at rest."""
+    if not rest.share("minutes_powerless", "minutes_power_known") >= 0.8:
+        return False
+    usual = standby(context, rest)
+    if not np.isfinite(usual):
+        return rest.hours >= 12.0  # never seen at rest with power: only a long nothing tells
+    return usual >= context.limit("stopped_standby_w")
+
+
+def _without_power(context: Context, rest: Rest, warm: bool) -> list[Reason]:
+    """No supply is wrong at any time of the heating season, and in frost whatever the rooms are."""
+    limit = context.limit
+    minutes = rest["minutes_powerless"]
+    if rest.kind != "unit" or minutes < limit("stopped_powerless_minutes") or not is_powerless(context, rest):
+        return []
+    told = context.evidence("without any draw", round(minutes), "min", "stopped_powerless_minutes")
+    sign = ("minutes_powerless", "minutes_power_known")
+    habit = rested_at_that_hour(context, rest, sign) if rest.hours < 24.0 else False
+    if habit or (habit is None and rest.hours < limit("stopped_unknown_pause_hours")):
+        return []
+    frost = rest["outdoor_lowest_c"] < limit("stopped_frost_c")
+    if frost and rest.hours >= limit("stopped_room_hours"):
+        return [Reason("power", 0.9, told)]
+    if not np.isfinite(rest["outdoor_mean_c"]):
+        return [Reason("power", 0.8, told)] if rest.hours >= 24.0 and worked_lately(context, rest) else []
+    if _cold_enough(context, rest) and (not warm or rest.begun):
+        return [Reason("power", 0.85, told)]
+    return []
+
+
+def worked_lately(context: Context, rest: Rest) -> bool:
+    """The unit worked two hours or more on most of the days of the week before."""
+    ran = days_before(context, rest).floats("n_running")[-7:]
+    return bool(len(ran) >= 3 and (ran >= 120.0).mean() >= 0.7)
+
+
+def out_of_habit(context: Context, rest: Rest, warm: bool) -> list[Reason]:
+    """Where no outdoor temperature is measured: nothing ran for a day and a half, in winter or after weeks
+    of daily work.
+    """
+    if rest.kind != "unit" or np.isfinite(rest["outdoor_mean_c"]) or rest.hours < 36.0:
+        return []
+    if warm:
+        return []
+    winter = in_winter(context, rest)
+    if not (winter or worked_lately(context, rest)):
+        return []
+    told = context.evidence("hours without any work", round(rest.hours), "h", "stopped_weather_hours")
+    return [Reason("habit", 0.75 if winter and worked_lately(context, rest) else 0.55, told)]
+
+
+def in_winter(context: Context, rest: Rest) -> bool:
+    """The rest ends in the five coldest months of its half of the world."""
+    latitude = context.site.site.latitude
+    month = local(context, rest.end).month
+    return month in ((5, 6, 7, 8, 9) if latitude is not None and latitude < 0 else (11, 12, 1, 2, 3))

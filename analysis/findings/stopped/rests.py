@@ -1,0 +1,261 @@
+"""Rests as they were: the rows of the rests table joined over midnights, with what was usual before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.findings.confidence import Floats
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.findings.model import Evidence
+from fieldfare.analysis.minutes.operating_state import HOT_WATER
+
+# A hole in the data of up to this length does not part two rows of one rest.
+_JOINED_MS = 125 * 60_000
+_ADDED = (
+    "minutes",
+    "minutes_known",
+    "minutes_working",
+    "minutes_frost",
+    "minutes_room_short",
+    "minutes_called",
+    "minutes_call_known",
+    "minutes_flow_asked",
+    "minutes_flow_short",
+    "minutes_flow_known",
+    "minutes_mode_on",
+    "minutes_mode_known",
+    "minutes_pumped",
+    "minutes_pump_known",
+    "minutes_powerless",
+    "minutes_power_known",
+    "minutes_fault",
+    "backup_kwh",
+    "immersion_kwh",
+)
+_MEANS = ("outdoor_mean_c", "target_mean_c", "power_mean_w")
+_FIRSTS = ("room_first_c", "tank_first_c")
+_LASTS = ("room_last_c", "room_short_last_k", "tank_last_c", "flow_last_c")
+
+# A day with so many minutes of heating was heated: more than readings an hour apart take from a reheat.
+_HEATED_MIN = 120.0
+_RESTS_ON = {
+    "outdoor_temperature": ("outdoor_mean_c", "outdoor_lowest_c"),
+    "room_temperature": ("room_first_c", "room_last_c", "room_short_last_k", "minutes_room_short"),
+    "target_room_temperature": ("target_mean_c", "room_short_last_k", "minutes_room_short"),
+    "cylinder_temperature": ("tank_first_c", "tank_last_c", "tank_highest_c"),
+    "flow_temperature": ("flow_last_c", "minutes_flow_short"),
+    "target_flow_temperature": ("minutes_flow_asked", "minutes_flow_short"),
+    "backup_heater_electricity": ("backup_kwh",),
+    "immersion_electricity": ("immersion_kwh",),
+}
+
+
+@dataclass(frozen=True)
+class Rest:
+    """One rest. start, end [ms]; begun : it follows on work that was seen. open : it goes on as far as is
+    known.
+
+    told : the columns of the rests table over all of it; nan where not known
+    """
+
+    kind: str
+    start: int
+    end: int
+    begun: bool
+    ended: bool
+    open: bool
+    told: dict[str, float]
+
+    def __getitem__(self, name: str) -> float:
+        return self.told[name]
+
+    @property
+    def hours(self) -> float:
+        return (self.end - self.start) / 3_600_000.0
+
+    def share(self, part: str, whole: str) -> float:
+        """One count of minutes over another; nan where the other is nothing."""
+        return self.told[part] / self.told[whole] if self.told[whole] > 0 else float("nan")
+
+
+def rests(context: Context, kind: str) -> list[Rest]:
+    """All rests of a kind, oldest first."""
+    table = context.whole.rests
+    if not len(table):
+        return []
+    mine = table.where(table["kind"] == kind)
+    if not len(mine):
+        return []
+    apart = (mine["start"][1:] - mine["end"][:-1] > _JOINED_MS) | mine["ended"][:-1].astype(bool)
+    begins = np.concatenate(([0], np.flatnonzero(apart) + 1))
+    ends = np.append(begins[1:], len(mine))
+    found = [_joined(kind, mine, slice(int(a), int(b))) for a, b in zip(begins, ends, strict=True)]
+    for rest in found:
+        _without_spoiled(context, rest)
+    return found
+
+
+def _without_spoiled(context: Context, rest: Rest) -> None:
+    """What rests on a quantity that can't be trusted is not known."""
+    for quantity, names in _RESTS_ON.items():
+        if quantity in context.spoiled:
+            rest.told.update(dict.fromkeys(names, float("nan")))
+
+
+def _joined(kind: str, table: Table, rows: slice) -> Rest:
+    def floats(name: str) -> Floats:
+        return table.floats(name)[rows]
+
+    told = {name: _sum(floats(name)) for name in _ADDED}
+    weight = floats("minutes")
+    told |= {name: _mean(floats(name), weight) for name in _MEANS}
+    told |= {name: _first(floats(name)) for name in _FIRSTS}
+    told |= {name: _first(floats(name)[::-1]) for name in _LASTS}
+    told["outdoor_lowest_c"] = _least(floats("outdoor_lowest_c"))
+    told["tank_highest_c"] = -_least(-floats("tank_highest_c"))
+    start, end = int(table["start"][rows][0]), int(table["end"][rows][-1])
+    return Rest(
+        kind,
+        start,
+        end,
+        bool(table["begun"][rows][0]),
+        bool(table["ended"][rows][-1]),
+        bool(table["open"][rows][-1]),
+        told,
+    )
+
+
+def _sum(values: Floats) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.sum()) if len(known) else float("nan")
+
+
+def _mean(values: Floats, weight: Floats) -> float:
+    known = np.isfinite(values)
+    return float(np.average(values[known], weights=weight[known])) if known.any() else float("nan")
+
+
+def _first(values: Floats) -> float:
+    known = values[np.isfinite(values)]
+    return float(known[0]) if len(known) else float("nan")
+
+
+def _least(values: Floats) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.min()) if len(known) else float("nan")
+
+
+def beside_limit(context: Context, label: str, value: float, unit: str, name: str) -> Evidence:
+    """A number beside its limit where it lies on the limit's side of trouble; else the number alone."""
+    limit, side = context.limit(name), LIMITS[name].side
+    passes = value >= limit if side == "above" else value < limit
+    return context.evidence(label, value, unit, name) if passes else Evidence(label, value, unit)
+
+
+def local(context: Context, moment: int) -> datetime:
+    """A moment [ms] in the site's zone."""
+    return datetime.fromtimestamp(moment / 1000, context.site.zone)
+
+
+def days_before(context: Context, rest: Rest) -> Table:
+    """The days table up to the day before a rest, without days on which a rest of a day or more lay."""
+    days = context.whole.days
+    first = np.datetime64(local(context, rest.start).date())
+    worked = days.floats("n_running") >= 1
+    return days.where((days["day"] < first) & worked)
+
+
+def heating_begins_below(context: Context, rest: Rest) -> float | None:
+    """Outdoor day mean below which this house was heated on most days before [°C]; None where too few days
+    tell.
+    """
+    before = days_before(context, rest)
+    outdoor = before.floats("outdoor")
+    heated = before.floats("n_heating")
+    if not (before.floats("n_hot_water") > 0).any():
+        heated = before.floats("n_running")  # nothing tells heating from hot water
+    known = np.isfinite(outdoor) & np.isfinite(heated)
+    least, share = context.limit("stopped_habit_days"), context.limit("stopped_habit_share")
+    if known.sum() < least:
+        return None
+    order = np.argsort(outdoor[known])
+    cold_first, warm = outdoor[known][order], heated[known][order] >= _HEATED_MIN
+    so_far = np.cumsum(warm) / np.arange(1, len(warm) + 1)
+    good = np.flatnonzero((so_far >= share) & warm)
+    if not len(good):
+        return float(min(cold_first[0] - 1.0, context.limit("stopped_weather_c")))
+    return float(min(cold_first[good[-1]], context.limit("stopped_weather_most_c")))
+
+
+def usual_pause(context: Context, rest: Rest, of: str = "pause") -> float | None:
+    """The longest pause between runs in like weather before the rest [minutes]; None where too few runs tell.
+
+    of : pause, or the part of it in which heat was asked for: pause_called, pause_flow_short or pause_mode_on
+    """
+    runs = context.whole.runs
+    if not len(runs):
+        return None
+    outdoor, pause = runs.floats("outdoor"), runs.floats(of)
+    mine = (runs["start"] < rest.start) & np.isfinite(pause)
+    now = rest["outdoor_mean_c"]
+    if np.isfinite(now):
+        # A pause before a run was in the weather of both its ends.
+        mine &= ~(np.abs(outdoor - now) > 2.5)
+    if mine.sum() < 6:
+        return None
+    return float(pause[mine].max())
+
+
+def rested_at_that_hour(context: Context, rest: Rest, sign: tuple[str, str] | None = None) -> bool | None:
+    """Whether the unit also stood still at these hours of one of the last days, as a tariff's lock or a
+    set-back makes
+    it; None where no day before was seen. Only rests of less than a day can be of that kind.
+
+    sign : two columns of minutes; that rest must then have shown the first in a good part of the second, as
+    this one does
+    """
+    runs, days = context.whole.runs, context.whole.days
+    if not len(runs):
+        return None
+    start, length = runs["start"], runs["minutes"]
+    seen = False
+    for back in range(1, 8):
+        shift = int(timedelta(days=back).total_seconds() * 1000)
+        a, b = rest.start - shift, rest.end - shift
+        if start[0] > a:
+            break
+        day = np.datetime64(local(context, a).date())
+        row = np.flatnonzero(days["day"] == day)
+        if not len(row) or not days.floats("n_running")[row[0]] >= 1:
+            continue
+        seen = True
+        worked = np.minimum(start + length * 60_000, b) - np.maximum(start, a)
+        heating = runs["use"] != HOT_WATER if rest.kind == "heating" else np.ones(len(runs), dtype=bool)
+        still = worked[heating & (worked > 0)].sum() <= 0.15 * (b - a)
+        if still and (sign is None or _showed(context, rest.kind, a, b, sign)):
+            return True
+    return False if seen else None
+
+
+def _showed(context: Context, kind: str, start: int, end: int, sign: tuple[str, str]) -> bool:
+    """Whether a kept rest that covers most of start..end [ms] showed a sign in a third of its minutes or
+    more.
+    """
+    table = context.whole.rests
+    lap = np.minimum(table["end"], end) - np.maximum(table["start"], start)
+    mine = (table["kind"] == kind) & (lap >= 0.5 * (end - start))
+    part, whole = table.floats(sign[0])[mine], table.floats(sign[1])[mine]
+    return bool((part >= np.maximum(whole / 3.0, 1.0)).any())
+
+
+def standby(context: Context, rest: Rest) -> float:
+    """The unit's usual draw at rest before [W]; nan where it was not seen."""
+    before = days_before(context, rest)
+    power = before.floats("rest_power") if "rest_power" in before else before.floats("idle_power")
+    known = power[np.isfinite(power)]
+    return float(np.median(known)) if len(known) else float("nan")

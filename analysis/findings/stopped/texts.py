@@ -1,0 +1,165 @@
+"""What is said of a unit that does not run: to the installer, to the householder, and what nobody may do."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.model import Severity
+from fieldfare.analysis.findings.stopped.heat_due import Reason
+from fieldfare.analysis.findings.stopped.rests import Rest, local
+from fieldfare.analysis.physics.water import freezing_point
+
+_WHY = {
+    "floor": "the rooms are down to {room:.0f} °C",
+    "room": "the rooms are at {room:.0f} °C",
+    "weather": "at {outdoor:.0f} °C outdoors",
+    "call": "the rooms call for heat",
+    "flow": "the controls ask for warm water",
+    "mode": "its own mode says that it works",
+    "cylinder": "the cylinder is down to {tank:.0f} °C",
+    "fault": "it reports a fault",
+    "power": "it draws nothing",
+    "pause": "longer than it ever pauses in like weather",
+    "habit": "it worked every day before",
+}
+
+
+def headline(context: Context, rest: Rest, told: list[Reason], cause: str) -> str:
+    kinds = [r.kind for r in told]
+    begin = local(context, rest.start)
+    since = (
+        f"since {begin:%-d %b %H:%M}" if rest.begun else f"in all {rest.hours:.0f} hours of these readings"
+    )
+    if rest.ended:
+        since = f"for {rest.hours:.0f} hours, until {local(context, rest.end):%-d %b %H:%M}"
+    if "heater" in kinds:
+        return _heater_headline(rest, since)
+    who = {
+        "unit": "The heat pump {gave} no heat",
+        "heating": "The heat pump {gave} the rooms no heat",
+        "hot_water": "The heat pump {gave} the cylinder no heat",
+    }[rest.kind].format(gave="gave" if rest.ended else "has given")
+    other = {"heating": ", while it still makes hot water", "hot_water": ", while it still heats the rooms"}
+    why = [
+        _WHY[k].format(room=rest["room_last_c"], outdoor=rest["outdoor_mean_c"], tank=rest["tank_last_c"])
+        for k in dict.fromkeys(kinds)
+        if not (k == "power" and cause == "no_power")
+    ]
+    text = f"{who} {since}{other.get(rest.kind, '')}"
+    text += f": {' and '.join(why[:2])}" if why else ""
+    ends = {
+        "no_power": (
+            "It has no supply: it draws nothing at all."
+            if rest["minutes_powerless"] > 0
+            else "It seems to have no supply."
+        ),
+        "locked_out": "It has supply and does not start.",
+        "switched_off": "It looks switched off.",
+    }
+    return f"{text}. {ends.get(cause, '') if rest.kind == 'unit' else ''}".strip()
+
+
+def _heater_headline(rest: Rest, since: str) -> str:
+    """A direct heater does the unit's work: said as what it is."""
+    if not rest["backup_kwh"] >= 1.0:
+        kwh = rest["immersion_kwh"]
+        return (
+            f"The immersion heater makes the hot water alone ({kwh:.0f} kWh): the compressor gave no heat "
+            f"{since}."
+        )
+    return (
+        f"The back-up heater carries the house alone ({rest['backup_kwh']:.0f} kWh of direct electric "
+        "heat): the compressor gave "
+        f"no heat {since}."
+    )
+
+
+def next_step(rest: Rest, cause: str) -> str:
+    """The phone first; then the visit."""
+    first = {
+        "no_power": (
+            "Ring at once: is the unit's breaker or isolator off, or the residual-current device tripped? "
+            "It may be switched on once; if it "
+            "trips again leave it off and go there."
+        ),
+        "locked_out": (
+            "Ring at once: what does the controller's display show? Have it read out word for word. Reset "
+            "only as the maker's manual allows, "
+            "once; if it locks out again, go there."
+        ),
+        "switched_off": (
+            "Ring at once: did somebody switch it off, set a holiday or lower the targets? If so have it "
+            "switched on again, or left at its "
+            "frost setting with the power on."
+        ),
+    }.get(cause, "Ring at once: breaker, controller display, room thermostat.")
+    extra = {
+        "heating": (
+            " Hot water still works, so supply and compressor do: ask for the heating's mode, the room "
+            "thermostat and the diverter valve."
+        ),
+        "hot_water": (
+            " The rooms are heated, so supply and compressor work: ask for the hot-water mode, the "
+            "diverter valve and the cylinder sensor."
+        ),
+    }.get(rest.kind, "")
+    return first + extra + " If nobody answers, treat it as standing still and go there."
+
+
+def caution(context: Context, rest: Rest) -> str:
+    """Freezing, and what must not be bypassed."""
+    text = (
+        "Never bypass a pressure switch, a flow switch, a residual-current device or any other safety "
+        "device to make it run."
+    )
+    if rest.kind == "hot_water":
+        return (
+            text
+            + " Water that has stood lukewarm is heated through to the disinfection temperature before it "
+            "is used again (Legionella); it can scald."
+        )
+    pump = context.site.heat_pump
+    if pump.antifreeze != "none" and pump.antifreeze_percent > 0:
+        safe = float(np.asarray(freezing_point(pump.antifreeze, pump.antifreeze_percent)))
+        frost = (
+            f" By the site file the circuit holds antifreeze down to about {safe:.0f} °C; have its strength "
+            "checked before relying on it."
+        )
+    else:
+        frost = (
+            " By the site file the circuit holds no antifreeze: in frost the outdoor unit can freeze and "
+            "split within hours."
+        )
+    return (
+        text
+        + frost
+        + " Keep the supply on so that the unit's own frost protection can work. Draining the outdoor unit "
+        "is for licensed people, by "
+        "the maker's instructions; mains work is for electricians."
+    )
+
+
+def home(context: Context, rest: Rest, severity: Severity) -> str:
+    """A plain sentence for the householder."""
+    when = f"since {local(context, rest.start):%H:%M on %-d %B}" if rest.begun else "in the time we can see"
+    if rest["backup_kwh"] >= 1.0 or (rest["immersion_kwh"] >= 1.0 and rest.kind == "unit"):
+        return (
+            f"Your heat pump has not worked {when}; a back-up electric heater does its work, which costs "
+            "about three times as much. Please ring your installer."
+        )
+    if rest.kind == "hot_water":
+        return (
+            f"Your heat pump has made no hot water {when}. It still heats the rooms. Please ring your "
+            "installer."
+        )
+    if rest.kind == "heating":
+        return (
+            f"Your heat pump has not heated the rooms {when}, though hot water still works. Please ring "
+            "your installer."
+        )
+    text = f"Your heat pump has not worked {when}, though your home needs heat. Please ring your installer"
+    text += " now." if severity == "urgent" else " today."
+    return (
+        text + " Leave its power switched on, open nothing on it, and keep one room warm by other safe means."
+    )

@@ -1,0 +1,147 @@
+"""What the meters of a plant say about its energy, minute by minute, without counting anything twice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.minutes.grid import Grid
+from fieldfare.analysis.physics.water import antifreeze_over_reading, heat_from_flow
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+
+CONSUMERS = ("heat_pump", "fan", "backup_heater", "immersion", "circulation_pump")
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Energies in Wh of each minute, float64 (n,); nan where unknown; None where no meter tells.
+
+    heat_pump : the outdoor unit with what its meter includes and no other meter shows (`within`)
+    heat : net heat of the heat pump; `heat_basis` says from which meters
+    sees_backup : True where `heat` still contains the back-up heater's, because no meter shows that by
+        itself, or the split meters lie beyond it
+    heater_in_meter : back-up heater's heat that the meter counts too and that is taken off `heat`; None where
+        there is none
+    metered_heat : as the meter has it, before what antifreeze makes a water meter read too much is taken off
+    flow_heat : heat from flow rate and temperatures, to check the heat meter or stand in for it
+    """
+
+    heat_pump: Floats | None
+    fan: Floats | None
+    backup_heater: Floats | None
+    immersion: Floats | None
+    circulation_pump: Floats | None
+    within: frozenset[str]
+    heat: Floats | None
+    heat_basis: str
+    sees_backup: bool
+    space_heat: Floats | None
+    hot_water_heat: Floats | None
+    metered_heat: Floats | None
+    flow_heat: Floats | None
+    heater_in_meter: Floats | None = None
+
+    @property
+    def heat_at_meter(self) -> Floats | None:
+        """Heat as it passes the heat meter, the back-up heater's with it [Wh]."""
+        if self.heat is None or self.heater_in_meter is None:
+            return self.heat
+        return self.heat + self.heater_in_meter
+
+    def electricity(self) -> Floats | None:
+        """All metered electricity of the plant [Wh]; a consumer's gap counts as nothing only if it has no
+        meter."""
+        parts = [
+            p
+            for p in (self.heat_pump, self.backup_heater, self.immersion, self.circulation_pump)
+            if p is not None
+        ]
+        if self.fan is not None and "fan" not in self.within:
+            parts.append(self.fan)
+        return np.sum(parts, axis=0) if parts and self.heat_pump is not None else None
+
+
+def balance(site: Site, grid: Grid) -> Balance:
+    """Turn a grid's meters into a balance: what another meter counts too is taken off where it can be."""
+    energy = {name: grid.energy.get(f"{name}_electricity") for name in CONSUMERS}
+    includes: set[str] = set()
+    for point in site.points_of("heat_pump_electricity"):
+        includes |= set(point.includes)
+    # The outdoor unit's fan is part of its meter by definition; a brine or well pump is not.
+    if site.heat_pump.source == "air":
+        includes.add("fan")
+    within = set(includes)
+    unit = energy["heat_pump"]
+    for name in sorted(includes - {"fan"}):
+        own = energy.get(name)
+        if unit is not None and own is not None:
+            unit = unit - np.where(np.isfinite(own), own, 0.0)
+            within.discard(name)
+    space, water = grid.energy.get("space_heat"), grid.energy.get("hot_water_heat")
+    heat, basis, sees_backup = grid.energy.get("heat_output"), "heat meter", False
+    if heat is None and space is not None and (water is not None or site.hot_water is None):
+        heat = space if water is None else space + water
+        basis, sees_backup = "split heat meters", True
+    metered = heat
+    if heat is not None:
+        heat = heat / (1.0 + uncorrected_share(site))
+    heater = None
+    if heat is not None and not sees_backup and meter_behind_heater(site):
+        heater = energy["backup_heater"]
+        sees_backup = heater is None
+        if heater is not None:
+            heater = np.where(np.isfinite(heater), heater, 0.0)
+            heat = heat - heater
+    flow_heat = _flow_heat(site, grid)
+    if heat is None and flow_heat is not None:
+        heat, basis = flow_heat, "flow rate and temperatures"
+    return Balance(
+        unit,
+        energy["fan"],
+        energy["backup_heater"],
+        energy["immersion"],
+        energy["circulation_pump"],
+        frozenset(within),
+        heat,
+        basis if heat is not None else "none",
+        sees_backup,
+        space,
+        water,
+        metered,
+        flow_heat,
+        heater,
+    )
+
+
+def meter_behind_heater(site: Site) -> bool:
+    """True where the site file says that a meter of the heat pump's heat lies behind the in-line back-up
+    heater."""
+    return any("backup_heater" in p.includes for p in site.points_of("heat_output"))
+
+
+def _flow_heat(site: Site, grid: Grid) -> Floats | None:
+    if not all(grid.has(q) for q in ("flow_rate", "flow_temperature", "return_temperature")):
+        return None
+    pump = site.heat_pump
+    watts = heat_from_flow(
+        np.maximum(grid.sample("flow_rate"), 0.0),
+        grid.sample("flow_temperature"),
+        grid.sample("return_temperature"),
+        fluid=pump.antifreeze,
+        percent=pump.antifreeze_percent,
+    )
+    return np.asarray(watts, dtype=np.float64) / 60.0
+
+
+def uncorrected_share(site: Site) -> float:
+    """By what share this plant's heat meters read too much, because the site file says that they take the
+    antifreeze mixture for water. 0.0 where there is none, or the meter allows for it."""
+    pump = site.heat_pump
+    meters = [p for q in ("heat_output", "space_heat", "hot_water_heat") for p in site.points_of(q)]
+    if pump.antifreeze == "none" or not meters or all(p.antifreeze_corrected for p in meters):
+        return 0.0
+    return float(antifreeze_over_reading(35.0, 30.0, fluid=pump.antifreeze, percent=pump.antifreeze_percent))

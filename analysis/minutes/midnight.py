@@ -1,0 +1,21 @@
+"""Local midnights of a site: the instants between its local days."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from functools import lru_cache
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.plant.site import Site
+
+
+def local_midnight(site: Site, day: date) -> int:
+    """The instant [ms] at which a local day begins."""
+    return _midnight(site.zone, day)
+
+
+@lru_cache(maxsize=8192)
+def _midnight(zone: ZoneInfo, day: date) -> int:
+    return int(datetime(day.year, day.month, day.day, tzinfo=zone).timestamp() * 1000)

@@ -1,0 +1,405 @@
+"""What the plant was doing in each minute: from its own word where it gives one, else from physics."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.minutes.balance import Balance
+from fieldfare.analysis.minutes.grid import Grid
+from fieldfare.analysis.minutes.rolling import (
+    forward_fill,
+    running_total,
+    true_runs,
+    window_sum,
+)
+from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.plant.quantities import MODES
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+OFF, HEATING, HOT_WATER, DEFROST, COOLING = (
+    MODES[m] for m in ("off", "heating", "hot_water", "defrost", "cooling")
+)
+UNTOLD = 5  # it runs, but the meters can't say for what
+UNKNOWN = -1
+
+# The best part-load COP on the market stays below this (EN 14511 A12/W35 data, common practice): the least
+# electricity that a running compressor can draw is its least output over it.
+_BEST_COP = 7.5
+_TYPICAL_TURN_DOWN = 0.3
+# Readings further apart can't show runs.
+_COARSEST_RUNNING_MIN = 15.0
+# Readings so close show every run and rest.
+_FINE_MIN = 2.5
+# A stop shorter than this may be the halt about a defrost; units wait longer before a new start (common
+# practice).
+_REST_MIN = 5
+
+
+_WATER_TOLD = {
+    "operating_mode": "use by mode",
+    "diverter_to_hot_water": "use by diverter",
+    "hot_water_heat": "use by heat meters",
+    "cylinder_temperature": "use by cylinder temperature",
+    "flow_temperature": "use by flow temperature",
+    "none made": "no hot water here",
+    "nothing": "use can't be told",
+}
+
+
+@dataclass(frozen=True)
+class Use:
+    """Codes of each minute.
+
+    code : int8 (n,): OFF, HEATING, HOT_WATER, DEFROST, COOLING, UNTOLD, or UNKNOWN where nothing tells
+    running : bool (n,), the compressor works. serves : int8 (n,), the use whose water still flows after a
+        stop
+    running_spacing : minutes between the readings that tell running from rest; inf where nothing tells
+    basis : how running and use were told. water_spacing : minutes between the readings that tell hot water
+        from heating; nan where nothing does
+    """
+
+    code: NDArray[np.int8]
+    running: Flags
+    serves: NDArray[np.int8]
+    basis: str
+    water_spacing: float
+    running_spacing: float = 1.0
+
+
+def least_running_w(site: Site) -> float:
+    """The least electricity [W] that this unit's compressor can draw while it works."""
+    pump = site.heat_pump
+    rated = pump.rated_output_kw or (site.design.heat_loss_kw or 6.0)
+    least = pump.min_output_kw or rated * _TYPICAL_TURN_DOWN
+    return least * 1000.0 / _BEST_COP
+
+
+def classify_minutes(site: Site, grid: Grid, balance: Balance) -> Use:
+    """The use of every minute.
+
+    Returns Use. Where only electricity is measured the use of a running minute is UNTOLD.
+    """
+    running, known, how, apart = _running(site, grid, balance)
+    water, told_by = _for_hot_water(site, grid, balance, running)
+    defrost, defrost_how = _defrosting(site, grid, balance, running, water, apart)
+    code = np.full(len(grid), OFF, dtype=np.int8)
+    mode = grid.gauge("operating_mode")
+    cooling = np.isfinite(mode) & (np.round(mode) == COOLING)
+    if water is None:
+        code[running] = HEATING if site.hot_water is None else UNTOLD
+    else:
+        code[running] = HEATING
+        code[running & water] = HOT_WATER
+    code[running & cooling] = COOLING
+    if defrost is not None:
+        defrost = defrost & ~cooling
+        code[defrost] = DEFROST
+        running = running | defrost
+    running = _bridged(running, defrost)
+    code[running & (code == OFF)] = UNTOLD if water is None and site.hot_water is not None else HEATING
+    code[~known] = UNKNOWN
+    spacing = grid.spacing.get(told_by, np.nan)
+    basis = f"{how}; {defrost_how}; {_WATER_TOLD[told_by]}"
+    return Use(code, running & known, _last_use(code), basis, spacing, apart)
+
+
+def _running(site: Site, grid: Grid, balance: Balance) -> tuple[Flags, Flags, str, float]:
+    """Which minutes the compressor runs in, which are known, what told it, and the minutes between its
+    readings."""
+    speed = grid.gauge("compressor_speed")
+    power = balance.heat_pump * 60.0 if balance.heat_pump is not None else None
+    apart = grid.spacing.get("heat_pump_electricity", np.inf)
+    if np.isfinite(speed).any() and grid.spacing["compressor_speed"] <= 5.0:
+        known = np.isfinite(speed)
+        running = np.nan_to_num(speed) > 1.0
+        if power is not None:
+            rest = ~known & np.isfinite(power)
+            running = np.where(known, running, rest & (np.nan_to_num(power) > least_running_w(site)))
+            known = known | rest
+        return running, known, "compressor speed", grid.spacing["compressor_speed"]
+    mode = grid.gauge("operating_mode")
+    by_mode = np.isin(np.round(np.nan_to_num(mode)), (HEATING, HOT_WATER, DEFROST, COOLING))
+    if power is not None and not _mode_is_finer(site, grid, power, by_mode & np.isfinite(mode)):
+        return _running_by_power(site, grid, balance, power), np.isfinite(power), "electricity", apart
+    if np.isfinite(mode).any():
+        return by_mode, np.isfinite(mode), "mode", grid.spacing["operating_mode"]
+    if balance.heat is not None:
+        heat = balance.heat * 60.0
+        spacing = grid.spacing.get("heat_output", grid.spacing.get("space_heat", np.inf))
+        return np.abs(np.nan_to_num(heat)) > least_running_w(site), np.isfinite(heat), "heat", spacing
+    nothing = np.zeros(len(grid), dtype=bool)
+    return nothing, nothing.copy(), "nothing", np.inf
+
+
+def _mode_is_finer(site: Site, grid: Grid, power: Floats, works: Flags) -> bool:
+    """True where the electricity comes as coarse steps of a register and the mode shows each run.
+
+    Some units say "heating" all winter, whether the compressor works or not. Then the mean draw of those
+    minutes is less than a working compressor's.
+    """
+    electricity, mode = (grid.spacing.get(q, np.inf) for q in ("heat_pump_electricity", "operating_mode"))
+    if not grid.step.get("heat_pump_electricity") or electricity <= _FINE_MIN or mode > min(5.0, electricity):
+        return False
+    known = np.isfinite(power) & np.isfinite(grid.gauge("operating_mode"))
+    on, off = known & works, known & ~works
+    if not on.any() or not off.any():
+        return False
+    return bool(power[known].sum() / on.sum() >= least_running_w(site))
+
+
+def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -> Flags:
+    """Above half of the least running power; where heat or temperatures tell, a lesser draw needs their word
+    too.
+
+    Standby, a crankcase heater and pumps on the same meter can come near a small compressor's least power.
+    """
+    least = least_running_w(site)
+    drawn = np.nan_to_num(power)
+    # Slots of a quarter of an hour hold part of a run and part of a rest: a half would join runs that are
+    # apart.
+    coarse = grid.spacing["heat_pump_electricity"] >= 10.0
+    threshold = site.limits.get("running_above_w", 0.0) or (least if coarse else 0.5 * least)
+    above = drawn > threshold
+    pump = site.heat_pump
+    least_heat = (pump.min_output_kw or (pump.rated_output_kw or 6.0) * _TYPICAL_TURN_DOWN) * 1000.0
+    some_heat = 0.15 * least_heat
+    heat = balance.heat_at_meter
+    if heat is not None and _heat_is_prompt(grid, least_heat):
+        signal = np.abs(heat * 60.0) > some_heat
+        told = np.isfinite(heat)
+    elif grid.has("flow_temperature") and grid.has("return_temperature"):
+        lift = grid.gauge("flow_temperature") - grid.gauge("return_temperature")
+        signal, told = np.abs(lift) > 0.7, np.isfinite(lift)
+    else:
+        return above
+    near = within(signal, 4) | ~told
+    return above & (near | (drawn > 2.5 * least))
+
+
+def _heat_is_prompt(grid: Grid, watts: float) -> bool:
+    """True where so much heat shows within five minutes."""
+    metered = next((q for q in ("heat_output", "space_heat") if q in grid.energy), None)
+    if metered is None:
+        return grid.spacing.get("flow_rate", 99.0) <= 5.0
+    return grid.spacing[metered] <= 5.0 and grid.resolves(metered, watts, 5.0)
+
+
+def _defrosting(
+    site: Site, grid: Grid, balance: Balance, running: Flags, water: Flags | None, apart: float
+) -> tuple[Flags | None, str]:
+    """Defrosting minutes, None where they can't be seen, and how. apart : minutes between readings that show
+    runs"""
+    active = grid.gauge("defrost_active")
+    mode = grid.gauge("operating_mode")
+    told = np.zeros(len(grid), dtype=bool)
+    how = []
+    if np.isfinite(active).any():
+        told |= np.nan_to_num(active) > 0.5
+        how.append("defrost signal")
+    if np.isfinite(mode).any() and _names_defrosts(site):
+        told |= np.round(np.nan_to_num(mode)) == DEFROST
+        how.append("mode")
+    if how:
+        return told, "defrosts by " + " and ".join(how)
+    if site.heat_pump.source != "air":
+        return None, "no defrosts: the source is not air"
+    if apart > _COARSEST_RUNNING_MIN:  # a start looks like a defrost where starts are not seen
+        return None, "defrosts can't be seen"
+    lift_told = all(grid.has(q) for q in ("flow_temperature", "return_temperature"))
+    lift_told = lift_told and grid.spacing["flow_temperature"] <= 2.0
+    heat = balance.heat_at_meter
+    if heat is not None and _spacing_of_heat(grid) <= 2.0 and not (lift_told and _never_negative(heat)):
+        watts = heat * 60.0
+        # Water gives heat back only when the cycle is reversed: 3 % of the rated output is above a meter's
+        # noise.
+        limit = -0.03 * (site.heat_pump.rated_output_kw or 6.0) * 1000.0
+        cold = _closed((np.nan_to_num(watts) < limit) & within(running, 3), 2)
+        return _in_steady_work(cold, running, water, grid), "defrosts by heat drawn back"
+    if lift_told:
+        lift = np.nan_to_num(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
+        cold = _closed((lift < -0.8) & within(running, 3), 2)
+        return _in_steady_work(cold, running, water, grid), "defrosts by flow colder than return"
+    return None, "defrosts can't be seen"
+
+
+def _never_negative(heat: Floats) -> bool:
+    """True for a heat meter that counts no heat flowing back, as meters after MID need not."""
+    return not bool((heat < -1e-6).any())
+
+
+def _names_defrosts(site: Site) -> bool:
+    """True where the gateway's words for the mode can say that the unit defrosts."""
+    return any(not p.values or "defrost" in p.values.values() for p in site.points_of("operating_mode"))
+
+
+def _in_steady_work(cold: Flags, running: Flags, water: Flags | None, grid: Grid) -> Flags:
+    """Heat drawn back in the middle of a run, in air cold enough to frost a coil, is a defrost.
+
+    At a start, and when the flow turns to the cylinder, colder or warmer water passes the sensors for some
+    minutes and looks the same. A coil runs at most about 12 K below the air (common practice), so no frost
+    above 12 °C.
+    """
+    outdoor = grid.gauge("outdoor_temperature")
+    starts, ends = true_runs(cold)
+    out = np.zeros_like(cold)
+    # A compressor also halts for a moment while its valve reverses: a start comes after a rest.
+    turned = running & (window_sum(running, _REST_MIN, 0) == 0)
+    if water is not None:
+        turned |= water & ~np.concatenate(([False], water[:-1]))
+    recent = running_total(turned)
+    for a, b in zip(starts, ends, strict=True):
+        # The meter's minute may lie a little before the one in which the draw rises.
+        if recent[min(a + 4, len(cold))] - recent[max(a - 6, 0)] == 0 and not outdoor[a] > 12.0:
+            out[a:b] = True
+    return out
+
+
+def _spacing_of_heat(grid: Grid) -> float:
+    for quantity in ("heat_output", "space_heat", "flow_rate"):
+        if quantity in grid.spacing:
+            return grid.spacing[quantity]
+    return 1e9
+
+
+def _for_hot_water(site: Site, grid: Grid, balance: Balance, running: Flags) -> tuple[Flags | None, str]:
+    """Which minutes make hot water, None where nothing can tell; and the quantity that told."""
+    n = len(grid)
+    if site.hot_water is None and not grid.has("hot_water_heat"):
+        return np.zeros(n, dtype=bool), "none made"
+    mode = grid.gauge("operating_mode")
+    if np.isfinite(mode).mean() > 0.5 and grid.spacing["operating_mode"] <= 15.0:
+        word = _word_of_each_minute(
+            np.asarray(np.round(np.nan_to_num(mode)), dtype=np.float64),
+            grid.spacing["operating_mode"],
+            running,
+        )
+        # A defrost in the middle of a reheat still belongs to it.
+        return forward_fill(word == HOT_WATER, word != DEFROST, False), "operating_mode"
+    diverter = grid.gauge("diverter_to_hot_water")
+    if np.isfinite(diverter).mean() > 0.5:
+        return np.nan_to_num(diverter) > 0.5, "diverter_to_hot_water"
+    space, water = balance.space_heat, balance.hot_water_heat
+    if space is not None and water is not None and grid.spacing["hot_water_heat"] <= 15.0:
+        return np.nan_to_num(water) > np.nan_to_num(space), "hot_water_heat"
+    if grid.has("cylinder_temperature") and grid.spacing["cylinder_temperature"] <= 15.0:
+        return _by_cylinder(grid, running), "cylinder_temperature"
+    if grid.has("flow_temperature") and grid.spacing["flow_temperature"] <= 5.0 and site.heating_curve:
+        return _by_flow(site, grid, running), "flow_temperature"
+    return None, "nothing"
+
+
+def _word_of_each_minute(word: Floats, spacing: float, running: Flags) -> Floats:
+    """The unit's word for each minute, from words that each hold until the next.
+
+    Minute words stand as they are. Words further apart are true of their own moment: a minute takes the
+    nearer one, and a minute in which the unit works takes the nearest that says for what, within two
+    spacings.
+    """
+    if spacing <= 2.0 or not len(word):
+        return word
+    n, at = len(word), np.arange(len(word))
+    half = int(spacing // 2)
+    near = word[np.minimum(at + half, n - 1)]
+    works = word != OFF
+    before = np.maximum.accumulate(np.where(works, at, -n))
+    after = np.minimum.accumulate(np.where(works, at, 2 * n)[::-1])[::-1]
+    # A held word was said up to a spacing ago.
+    since = np.where(before == at, half, at - before + spacing)
+    until = after - at
+    nearest = np.where(since <= until, before, after)
+    usable = np.minimum(since, until) <= 2.0 * spacing
+    filled = np.where(usable, word[np.clip(nearest, 0, n - 1)], OFF)
+    return np.where(running & (near == OFF), filled, near)
+
+
+def _by_cylinder(grid: Grid, running: Flags) -> Flags:
+    """A cylinder that warms while the unit runs and its flow is warmer than it: the unit is charging it.
+
+    3 K/h is far above what a standing or drawn cylinder does by itself and far below the slowest reheat that
+    a unit of a cylinder's own size gives (10 K in two hours).
+    """
+    temperature = grid.gauge("cylinder_temperature")
+    reach = int(max(6.0, 2.0 * grid.spacing["cylinder_temperature"]))
+    later, earlier = _shifted(temperature, reach), _shifted(temperature, -reach)
+    rising = np.nan_to_num(later - earlier) / (2 * reach) * 60.0 > 3.0
+    if grid.has("flow_temperature"):
+        warm = (
+            np.nan_to_num(grid.gauge("flow_temperature"), nan=99.0)
+            > np.nan_to_num(temperature, nan=0.0) - 1.0
+        )
+        rising &= warm
+    return _whole_charges(_closed(rising & running, 8) & running, running, reach)
+
+
+def _whole_charges(flags: Flags, running: Flags, reach: int) -> Flags:
+    """A charge begins with its run, before the sensor feels it, and ends with it.
+
+    The sensor answers late by the coil's and its pocket's lag: a quarter of an hour at most (common
+    practice).
+    """
+    out = flags.copy()
+    runs = true_runs(running)
+    for a, b in zip(*true_runs(flags), strict=True):
+        at = int(np.searchsorted(runs[0], a, side="right")) - 1
+        begin, end = int(runs[0][at]), int(runs[1][at])
+        out[begin if a - begin <= 15 + reach // 2 else max(a - reach // 2, begin) : a] = True
+        if end - b <= 12:
+            out[b:end] = True
+    return out
+
+
+def _by_flow(site: Site, grid: Grid, running: Flags) -> Flags:
+    """Flow well above the designed curve and still climbing, as it must while a cylinder warms."""
+    assert site.heating_curve is not None
+    flow = grid.gauge("flow_temperature")
+    above = flow - curve_at(site.heating_curve.points, grid.gauge("outdoor_temperature"))
+    setpoint = site.hot_water.setpoint_c if site.hot_water else 50.0
+    hot = (np.nan_to_num(above, nan=-9.0) > 8.0) | (np.nan_to_num(flow) > setpoint + 2.0)
+    return _closed(hot & running, 8) & running
+
+
+def _bridged(running: Flags, defrost: Flags | None) -> Flags:
+    """A compressor halts for a moment while its valve reverses: no stop."""
+    if defrost is None or not defrost.any():
+        return running
+    near = within(defrost, 4)
+    return running | (_closed(running, 4) & near)
+
+
+def _last_use(code: NDArray[np.int8]) -> NDArray[np.int8]:
+    """The use that the water last served: of a stopped minute, the one before; of a defrost, the one
+    interrupted."""
+    own = np.isin(code, (HEATING, HOT_WATER, COOLING, UNTOLD))
+    return forward_fill(code, own, HEATING).astype(np.int8)
+
+
+def within(flags: Flags, minutes: int, after: int | None = None) -> Flags:
+    """True up to so many minutes before a True and so many after, as many as before by default."""
+    if not flags.any():
+        return flags
+    return np.asarray(window_sum(flags, minutes if after is None else after, minutes + 1) > 0)
+
+
+def _closed(flags: Flags, longest: int) -> Flags:
+    """Gaps of up to `longest` minutes between Trues closed."""
+    starts, ends = true_runs(flags)
+    out = flags.copy()
+    for a, b in zip(ends[:-1], starts[1:], strict=True):
+        if b - a <= longest:
+            out[a:b] = True
+    return out
+
+
+def _shifted(values: Floats, by: int) -> Floats:
+    out = np.full(len(values), np.nan)
+    if by > 0:
+        out[:-by] = values[by:]
+    elif by < 0:
+        out[-by:] = values[:by]
+    return out

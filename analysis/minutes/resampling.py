@@ -1,0 +1,145 @@
+"""What holds between two readings of one point: a line, the last word or the nearer one, as far as its own
+rhythm goes."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.plant.site import Point
+from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
+from fieldfare.analysis.statistics.quantiles import median, quantile
+
+Floats = NDArray[np.float64]
+Times = NDArray[np.int64]
+Between = Literal["line", "last", "nearest"]
+
+LINE_UP_TO_MIN = 2.5
+"""Readings so close follow a power's rise and fall."""
+_TAIL_MIN = 5
+"""So long a point's last reading holds at most."""
+
+
+def canonical(point: Point, samples: Samples) -> Samples:
+    """A point's samples in its canonical unit."""
+    scale, offset = point.to_canonical
+    if scale == 1.0 and offset == 0.0:
+        return samples
+    return Samples(samples.time, samples.value * scale + offset)
+
+
+def sampling_interval(time: Times) -> tuple[float, float]:
+    """A point's own rhythm: median spacing, and the longest silence that is still no gap [minutes]."""
+    if len(time) < 2:
+        return 60.0, 60.0
+    gaps = np.diff(time)
+    usual, high = _middle_and_high(gaps)
+    return usual / MS_PER_MINUTE, max(
+        5.0, 3.0 * usual / MS_PER_MINUTE, min(high / MS_PER_MINUTE * 1.5, 24 * 60.0)
+    )
+
+
+def _middle_and_high(gaps: Times) -> tuple[float, float]:
+    """Median and 0.95 quantile of int64 (n,), n > 0."""
+    last = len(gaps) - 1
+    beat = gaps[last // 2]
+    below = np.count_nonzero(gaps < beat)
+    # Most loggers keep one beat nearly throughout: it is both, and nothing need be sorted.
+    if below <= last // 2 and math.ceil(0.95 * last) < below + np.count_nonzero(gaps == beat):
+        return float(beat), float(beat)
+    ordered = np.sort(gaps).astype(np.float64)
+    return median(ordered), quantile(ordered, 0.95)
+
+
+def is_change_driven(samples: Samples, usual: float) -> bool:
+    """True for a state that is told when it changes, and so holds until its next reading however long that
+    takes.
+
+    A state that is sampled changes on its own beat: the silence before a new value is a whole number of the
+        usual ones.
+    One told at its changes comes off the beat with every new value, and hardly repeats itself or does so on a
+    beat.
+    usual : the point's own spacing [minutes], of `rhythm`
+    """
+    if len(samples.time) < 8 or usual <= 2.0:
+        return False
+    beats = np.diff(samples.time) / (usual * MS_PER_MINUTE)
+    off_beat = np.abs(beats - np.maximum(np.round(beats), 1.0)) > 0.1
+    new = np.diff(samples.value) != 0.0
+    if new.sum() < 4 or off_beat[new].mean() <= 0.5:
+        return False
+    return bool(new.mean() > 0.8 or off_beat[~new].mean() < 0.5 * off_beat[new].mean())
+
+
+def on_minutes(
+    time: Times, samples: Samples, longest: float, *, between: Between = "line"
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Means of each minute's readings, bridged over silences up to `longest` [minutes].
+
+    time : int64 (n,) [ms], minute starts. samples : Samples
+    between : what holds between two readings: a straight line, the last value (states), or the nearer one
+    Returns float64 (n,), and bool (n,): True where a reading or its own rhythm covers the minute.
+    """
+    n = len(time)
+    if n == 0 or len(samples.time) == 0:
+        return np.full(n, np.nan), np.zeros(n, dtype=bool)
+    first, end = np.searchsorted(samples.time, (time[0], time[-1] + MS_PER_MINUTE))
+    laid = _in_their_minutes(time, samples.time[first:end], samples.value[first:end], between)
+    measured = np.isfinite(laid)
+    if measured.all():
+        return laid, measured
+    known = np.flatnonzero(measured)
+    # The neighbours outside the span bridge its edges.
+    before, after = slice(max(first - 1, 0), first), slice(end, end + 1)
+    outside = (np.concatenate((samples.time[before], samples.time[after])) - time[0]) // MS_PER_MINUTE
+    came = before.stop - before.start
+    knots = np.concatenate((outside[:came], known, outside[came:]))
+    if len(knots) == 0:
+        return laid, measured
+    # Before the first and long after the last there is nothing to bridge.
+    begin, until = max(int(knots[0]), 0), max(int(knots[-1]) + _TAIL_MIN, 0)
+    missing = begin + np.flatnonzero(~measured[begin:until])
+    if len(missing) == 0:
+        return laid, measured
+    left = np.searchsorted(knots, missing, side="right") - 1
+    previous, following = knots[left], knots[np.minimum(left + 1, len(knots) - 1)]
+    bridged = (missing <= following) & (following - previous <= longest)
+    tail = (left == len(knots) - 1) & (missing - previous < min(longest, _TAIL_MIN))
+    use = bridged | tail
+    fill = missing[use]
+    values = np.concatenate((samples.value[before], laid[known], samples.value[after])).astype(np.float64)
+    if between == "line":
+        laid[fill] = np.interp(fill, knots, values)
+    else:
+        nearer = (between == "nearest") & (left < len(knots) - 1) & (2 * missing > previous + following)
+        laid[fill] = values[left + nearer][use]
+    measured[fill] = np.isfinite(laid[fill])
+    return laid, measured
+
+
+def _in_their_minutes(time: Times, at: Times, value: Floats, between: Between) -> Floats:
+    """Each minute's mean, of states its last word; nan where nothing was read."""
+    if np.array_equal(at, time):
+        return np.array(value, dtype=np.float64)
+    n = len(time)
+    laid = np.full(n, np.nan)
+    where = (at - time[0]) // MS_PER_MINUTE
+    if between == "last" or bool(np.all(np.diff(where) > 0)):
+        laid[where] = value  # numpy keeps the last one given for an index
+        return laid
+    count = np.bincount(where, minlength=n)
+    total = np.bincount(where, weights=value, minlength=n)
+    return np.divide(total, count, out=laid, where=count > 0)
+
+
+def mean_of(parts: list[Floats]) -> Floats:
+    if len(parts) == 1:
+        return parts[0]
+    stack = np.vstack(parts)
+    known = np.isfinite(stack)
+    count = known.sum(axis=0)
+    total = np.where(known, stack, 0.0).sum(axis=0)
+    return np.divide(total, count, out=np.full(stack.shape[1], np.nan), where=count > 0)

@@ -1,0 +1,61 @@
+"""Running totals, sliding windows, stretches of minutes and what holds on, for all rules that look about a
+minute."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+def running_total(values: NDArray[Any]) -> NDArray[Any]:
+    """Sum of all values before each place.
+
+    values : bool, int or float (n,), finite. Returns int64 (n + 1,) of flags and counts, float64 (n + 1,)
+        else; first 0
+    """
+    total = np.empty(len(values) + 1, dtype=np.float64 if values.dtype.kind == "f" else np.int64)
+    total[0] = 0
+    np.cumsum(values, out=total[1:])
+    return total
+
+
+def window_sum(values: NDArray[Any], back: int, ahead: int) -> NDArray[Any]:
+    """Sum of values[i - back : i + ahead] at each i, of what there is of it at the ends.
+
+    values : bool, int or float (n,), finite. Returns int64 (n,) of flags and counts, float64 (n,) else
+    """
+    n = len(values)
+    back, ahead = min(back, n), min(ahead, n)
+    total = running_total(values)
+    out = np.empty(n, dtype=total.dtype)
+    out[: n - ahead], out[n - ahead :] = total[ahead:n], total[n]
+    out[back:] -= total[: n - back]
+    return out
+
+
+def window_mean(values: NDArray[np.float64], back: int, ahead: int, least: int = 1) -> NDArray[np.float64]:
+    """Mean of the known among values[i - back : i + ahead] at each i; nan where fewer than `least` are
+    known."""
+    known = np.isfinite(values)
+    count = window_sum(known, back, ahead)
+    total = window_sum(np.where(known, values, 0.0), back, ahead)
+    return np.divide(total, count, out=np.full(len(values), np.nan), where=count >= least)
+
+
+def true_runs(flags: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Starts and ends (exclusive) of the stretches of True in a bool (n,)."""
+    framed = np.zeros(len(flags) + 2, dtype=bool)
+    framed[1:-1] = flags
+    edges = np.flatnonzero(framed[1:] != framed[:-1]).astype(np.int64, copy=False)
+    return edges[0::2], edges[1::2]
+
+
+def forward_fill(values: NDArray[Any], where: NDArray[np.bool_], otherwise: Any) -> NDArray[Any]:
+    """The value at the newest True of `where` at each place, `otherwise` before the first.
+
+    values : (n,). where : bool (n,). Returns (n,)
+    """
+    newest = np.maximum.accumulate(np.where(where, np.arange(len(values)), -1))
+    return np.where(newest >= 0, values[np.maximum(newest, 0)], otherwise)

@@ -1,0 +1,164 @@
+"""What a change to a plant did: before against after, at like weather."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.figures.estimate import Estimate, robust_fit
+from fieldfare.analysis.statistics.distributions import t_quantile
+
+Floats = NDArray[np.float64]
+
+FEWEST_DAYS = 7
+"""Days needed on each side: a week holds every weekday's habits once (common practice)."""
+BASES_C = np.arange(11.0, 19.01, 0.5)
+"""Base temperatures tried for degree-days, over the usual range of houses (CIBSE TM41: 15.5 °C by
+default)."""
+WHOLE_DAY = 0.9
+"""Share of a day's minutes that must be known."""
+
+
+@dataclass(frozen=True)
+class Effect:
+    """Differences at the weather after the change.
+
+    electricity_percent : change of a day's electricity at the same degree-days [%]
+    flow_k : change of the flow temperature at the same outdoor temperature [K]
+    starts_per_day : change of compressor starts a day at the same degree-days
+    days_before, days_after : days that were compared. degree_days : a day's mean after the change [K d], base
+        `base_c`
+    """
+
+    electricity_percent: Estimate
+    flow_k: Estimate
+    starts_per_day: Estimate
+    days_before: int
+    days_after: int
+    degree_days: float | None
+    base_c: float | None
+    sentence: str
+    reason: str | None
+    method: str = (
+        "robust regression on degree-days with a step at the change; errors after Newey and West, 95 %"
+    )
+
+
+def effect_of_work(days: Table, changed: date) -> Effect:
+    """Compare the days before a change with those after it; the day itself is left out.
+
+    days : Table, the days table, of days that no other change lies in
+    Returns Effect; what can't be told is None, with the reason.
+    """
+    if not len(days):
+        return _none(0, 0, "no facts of these days")
+    known = days["n_electricity"] >= WHOLE_DAY * days["n_minutes"]
+    then = np.datetime64(changed)
+    usable = days.where(known & np.isfinite(days["outdoor"]) & (days["day"] != then))
+    after = usable["day"] > then
+    n_after = int(after.sum())
+    n_before = len(after) - n_after
+    if min(n_before, n_after) < FEWEST_DAYS:
+        side = "before" if n_before < FEWEST_DAYS else "after"
+        return _none(
+            n_before, n_after, f"needs {FEWEST_DAYS} whole days {side} it, has {min(n_before, n_after)}"
+        )
+    outdoor = usable.floats("outdoor")
+    energy = usable.floats("e_total")
+    base = _base(outdoor, energy, after)
+    degrees = np.maximum(base - outdoor, 0.0)
+    if not _is_alike(degrees, after):
+        return _none(n_before, n_after, "the weather before was never like the weather after it")
+    electricity = _relative_step(degrees, energy, after)
+    starts = _step(degrees, usable.floats("starts"), after)
+    flow = _flow_step(usable, after)
+    mean = float(degrees[after].mean())
+    sentence = _sentence(electricity, flow, n_after)
+    return Effect(electricity, flow, starts, n_before, n_after, mean, float(base), sentence, None)
+
+
+def _none(before: int, after: int, reason: str) -> Effect:
+    nothing = Estimate.none(reason)
+    return Effect(nothing, nothing, nothing, before, after, None, None, "", reason)
+
+
+def _base(outdoor: Floats, energy: Floats, after: NDArray[np.bool_]) -> float:
+    """The base temperature that explains both sides best, each with its own line."""
+
+    def misfit(base: float) -> float:
+        x = _design(np.maximum(base - outdoor, 0.0), after)
+        beta, *_ = np.linalg.lstsq(x, energy, rcond=None)
+        return float(np.abs(energy - x @ beta).sum())
+
+    return float(min(BASES_C, key=misfit))
+
+
+def _design(degrees: Floats, after: NDArray[np.bool_]) -> Floats:
+    step = after.astype(np.float64)
+    return np.column_stack([np.ones_like(degrees), degrees, step, step * degrees])
+
+
+def _is_alike(degrees: Floats, after: NDArray[np.bool_]) -> bool:
+    """The mean weather of each side must lie within the range of the other, tails left out."""
+    a, b = degrees[~after], degrees[after]
+    return all(
+        np.percentile(y, 2) - 0.5 <= x.mean() <= np.percentile(y, 98) + 0.5 for x, y in ((a, b), (b, a))
+    )  # half a degree-day of slack: a narrow range is still alike
+
+
+def _relative_step(degrees: Floats, energy: Floats, after: NDArray[np.bool_]) -> Estimate:
+    """Change in per cent of what the line before would have given in the weather after."""
+    fit = robust_fit(_design(degrees, after), energy)
+    mean = float(degrees[after].mean())
+    change, expected = np.array([0, 0, 1, mean]), np.array([1, mean, 0, 0])
+    step, _ = fit.combination(change)
+    before, _ = fit.combination(expected)
+    if before <= 0.1:
+        return Estimate.none("next to no electricity was used before it")
+    ratio = step / before
+    gradient = (change - ratio * expected) / before
+    _, error = fit.combination(gradient)
+    return Estimate.around(100.0 * ratio, 100.0 * error * _t(len(energy) - 4))
+
+
+def _step(degrees: Floats, values: Floats, after: NDArray[np.bool_]) -> Estimate:
+    known = np.isfinite(values)
+    if min(known[after].sum(), known[~after].sum()) < FEWEST_DAYS:
+        return Estimate.none("too few days on which it is known")
+    fit = robust_fit(_design(degrees[known], after[known]), values[known])
+    step, error = fit.combination(np.array([0, 0, 1, float(degrees[after].mean())]))
+    return Estimate.around(step, error * _t(int(known.sum()) - 4))
+
+
+def _flow_step(days: Table, after: NDArray[np.bool_]) -> Estimate:
+    """Change of the flow temperature while heating, at the same outdoor temperature."""
+    flow = fill_nan(days["flow_by_heat"], days["flow"])
+    outdoor = fill_nan(days["outdoor_steady"], days["outdoor"])
+    known = np.isfinite(flow) & np.isfinite(outdoor)
+    if min(known[after].sum(), known[~after].sum()) < FEWEST_DAYS:
+        return Estimate.none("too few days of heating on which the flow temperature is known")
+    step = after[known].astype(np.float64)
+    fit = robust_fit(np.column_stack([np.ones(len(step)), outdoor[known], step]), flow[known])
+    change, error = fit.combination(np.array([0.0, 0.0, 1.0]))
+    return Estimate.around(change, error * _t(int(known.sum()) - 3))
+
+
+def _t(freedom: int) -> float:
+    return t_quantile(0.975, max(freedom, 1))
+
+
+def _sentence(electricity: Estimate, flow: Estimate, days: int) -> str:
+    parts = []
+    if flow.value is not None and abs(flow.value) >= 0.5:
+        parts.append(f"flow temperature {abs(flow.value):.0f} K {'lower' if flow.value < 0 else 'higher'}")
+    if electricity.value is not None:
+        less = "less" if electricity.value < 0 else "more"
+        parts.append(
+            f"{abs(electricity.value):.0f} % +- {electricity.half:.0f} % {less} electricity at the same"
+            " degree-days"
+        )
+    return "; ".join([*parts, f"{days} days"])

@@ -1,0 +1,158 @@
+"""A firm's systems beside each other: what a list shows of each, and the order in which they are looked
+after."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+from typing import Any, TypeVar
+
+from fieldfare.analysis.reports.verdict import given_verdict, harm_of
+
+SEVERITIES = ("urgent", "act", "watch", "note")
+"""Gravest first."""
+UNPRICED_KWH = {"urgent": 300.0, "act": 300.0, "watch": 50.0, "note": 0.0}
+"""A finding without a price counts as so much electricity a year: about what a visit, or a look, is worth
+(common practice)."""
+URGENT, DANGER, DISCOMFORT, HARM_AHEAD, COST, NOTE, NOT_KNOWN, IN_ORDER = range(8)
+"""Tiers of harm, the worst first."""
+
+SUMMARIES = frozenset({"performance_below_promise"})
+"""Findings that point at others: they cost what these cost, and come after them."""
+
+F = TypeVar("F", bound=Mapping[str, Any])
+
+
+def urgency(finding: Mapping[str, Any], last: str | date) -> tuple[Any, ...]:
+    """Sort key of a finding: worst first means harm first, then certainty times cost times age.
+
+    finding : as in a result document. last : last day of its period
+
+    1. what is open before what has ended;
+    2. harm: urgent; danger (unsafe water, frost, pressure, a unit that does not run) that is there or
+        expected before the next round; cold rooms or too little hot water; danger or discomfort to be
+        watched; then what only costs. Severity does not
+       order what only costs: a certain loss of 277 a year comes before a likely one of 27;
+    3. findings with a cause of their own before those that sum them up;
+    4. confidence x electricity a year [kWh] x age [days]: what has been lost so far, as far as it is certain.
+    Energy, not
+       money, because fleets may have several currencies. Without a price: UNPRICED_KWH;
+    5. the more certain, then the older.
+    """
+    age = _age_days(finding, last)
+    return (
+        bool(finding["until"]),
+        tier(finding),
+        finding["code"] in SUMMARIES,
+        -float(finding["confidence"]) * _loss(finding) * age,
+        -float(finding["confidence"]),
+        -age,
+        finding["code"],
+    )
+
+
+def tier(finding: Mapping[str, Any]) -> int:
+    """How much harm a finding does or announces: 0 is the worst."""
+    severity, harm = finding["severity"], harm_of(finding["code"])
+    if severity in ("urgent", "note"):
+        return URGENT if severity == "urgent" else NOTE
+    if harm == "none":
+        return COST
+    if severity == "act":
+        return DANGER if harm == "danger" else DISCOMFORT
+    return DANGER if harm == "danger" and _is_near(finding) else HARM_AHEAD
+
+
+def worst_findings_first(findings: Iterable[F], last: str | date) -> list[F]:
+    """Findings in the order in which they are to be dealt with; those that have ended last."""
+    return sorted(findings, key=lambda f: urgency(f, last))
+
+
+def open_findings(result: Mapping[str, Any] | None) -> list[dict[str, Any]]:
+    """A result document's findings that go on, worst first."""
+    if result is None:
+        return []
+    found = [f for f in result["findings"] if not f["until"]]
+    return worst_findings_first(found, result["period"]["to"])
+
+
+def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> tuple[Any, ...]:
+    """Sort key of a home: by its worst finding, then by all that its findings of that kind have cost for
+    certain.
+
+    Homes whose verdict is not known come after all homes with a finding above a note, and before those in
+    order.
+    result : its result document, None where there is none. given : its verdict
+    """
+    told = [f for f in open_findings(result) if f["severity"] != "note"]
+    if given["verdict"] in ("not_known", "in_order"):
+        return (NOT_KNOWN if given["verdict"] == "not_known" else IN_ORDER), 0.0, 0.0
+    silence = [b["severity"] for b in given["because"] if b["code"] == "silence"]
+    # From a home that is silent for days nobody knows whether it is warm.
+    at_most = DISCOMFORT if "act" in silence else COST
+    if not told or result is None:
+        is_cold = any(b["matter"] == "rooms" for b in given["because"])
+        return min(HARM_AHEAD, at_most) if is_cold else at_most, 0.0, 0.0
+    worst = tier(told[0])
+    alike = [urgency(f, result["period"]["to"])[3] for f in told if tier(f) == worst]
+    return min(worst, at_most) if silence else worst, sum(alike), -float(told[0]["confidence"])
+
+
+def fleet_summary(result: dict[str, Any] | None) -> dict[str, Any]:
+    """What a fleet list shows of a site's result document; every value is null where there is no result.
+
+    verdict, because, missing : the home's verdict, as everywhere
+    severity, headline, code : of the finding to deal with first, among those that go on
+    findings : dict severity -> how many go on. money_per_year, kwh_per_year : what they cost
+    """
+    found = open_findings(result)
+    first = found[0] if found else None
+    performance = (result or {}).get("performance") or {}
+    given = given_verdict(result)
+    return {
+        **given,
+        "severity": first["severity"] if first else None,
+        "code": first["code"] if first else None,
+        "headline": _headline(first, given),
+        "since": first["since"] if first else None,
+        "findings": {s: sum(f["severity"] == s for f in found) for s in SEVERITIES},
+        "kwh_per_year": sum(_cost(f, "electricity_kwh") for f in found) if result else None,
+        "money_per_year": sum(_cost(f, "money") for f in found) if result else None,
+        "currency": ((result or {}).get("cost") or {}).get("currency"),
+        "H4": _value(performance, "H4") or _value(performance, "H3") or _value(performance, "H2"),
+        "coverage": ((result or {}).get("coverage") or {}).get("share"),
+        "from": ((result or {}).get("period") or {}).get("from"),
+        "to": ((result or {}).get("period") or {}).get("to"),
+    }
+
+
+def _headline(first: Mapping[str, Any] | None, given: Mapping[str, Any]) -> str | None:
+    """Of the finding to deal with first; what else decides the verdict, where that is only a note."""
+    told = [b["says"] for b in given["because"] if b["severity"]]
+    if first is None or first["severity"] == "note":
+        return told[-1] if told else first["headline"] if first else None
+    headline: str = first["headline"]
+    return headline
+
+
+def _is_near(finding: Mapping[str, Any]) -> bool:
+    """Whether a falling pressure locks the unit out before the next round."""
+    return any(e.get("limit_name") == "pressure_days_left" for e in finding["evidence"])
+
+
+def _age_days(finding: Mapping[str, Any], last: str | date) -> int:
+    end = date.fromisoformat(last) if isinstance(last, str) else last
+    return max((end - date.fromisoformat(finding["since"])).days + 1, 1)
+
+
+def _loss(finding: Mapping[str, Any]) -> float:
+    """Electricity a year [kWh]."""
+    return _cost(finding, "electricity_kwh") or UNPRICED_KWH[finding["severity"]]
+
+
+def _cost(finding: Mapping[str, Any], key: str) -> float:
+    return float((finding.get("cost_per_year") or {}).get(key) or 0.0)
+
+
+def _value(performance: dict[str, Any], key: str) -> float | None:
+    return (performance.get(key) or {}).get("value")

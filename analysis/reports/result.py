@@ -1,0 +1,330 @@
+"""Everything that is known about a site over a period: the one document that every page and paper reads."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from typing import Any
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import METHOD_VERSION, Facts
+from fieldfare.analysis.facts.unfinished import minutes_to_come
+from fieldfare.analysis.figures.capacity import Capacity, capacity
+from fieldfare.analysis.figures.comfort import Zone, comfort
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.figures.expected import Expected, expected
+from fieldfare.analysis.figures.fitted_curve import FittedCurve, fitted_curve
+from fieldfare.analysis.figures.heat_loss import HeatLoss, heat_loss
+from fieldfare.analysis.figures.hot_water import HotWaterFigures, blurred_reheats, hot_water_figures
+from fieldfare.analysis.figures.losses import Loss, losses
+from fieldfare.analysis.figures.money import Money, money
+from fieldfare.analysis.figures.operation import (
+    Cycling,
+    Defrosting,
+    cycling,
+    defrosting,
+)
+from fieldfare.analysis.figures.performance import Performance, performance
+from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.findings.judge import judge
+from fieldfare.analysis.findings.model import Finding, NotAssessedCode, Recognised
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.fleet import urgency
+from fieldfare.analysis.reports.suppression import Reasons, withhold
+from fieldfare.analysis.reports.verdict import RECENT_DAYS, verdict
+
+
+@dataclass(frozen=True)
+class Figures:
+    """All figures of a period, as the findings and the document read them."""
+
+    performance: Performance
+    expected: Expected
+    losses: list[Loss]
+    heat_loss: HeatLoss
+    capacity: Capacity
+    curve: FittedCurve
+    cycling: Cycling
+    defrost: Defrosting
+    hot_water: HotWaterFigures
+    comfort: dict[str, Zone]
+    money: Money
+
+
+@dataclass(frozen=True)
+class Result:
+    """A site's result over local days first..last. `as_dict` is the contract's section 5 document."""
+
+    site: Site
+    first: date
+    last: date
+    facts: Facts
+    figures: Figures
+    findings: tuple[Finding, ...] = ()
+    not_assessed: tuple[NotAssessedCode, ...] = ()
+    recognised: tuple[Recognised, ...] = field(default=())
+    spoiled: dict[str, Finding] = field(default_factory=dict)
+
+    def as_dict(self) -> dict[str, Any]:
+        """JSON-ready: no nan, no numpy, None where a figure can't be had."""
+        f = self.figures
+        document = {
+            "site": self.site.id,
+            "name": self.site.site.name,
+            "method": METHOD_VERSION,
+            "period": {
+                "from": self.first.isoformat(),
+                "to": self.last.isoformat(),
+                "timezone": self.site.site.timezone,
+            },
+            "coverage": _coverage(self.site, self.facts),
+            "energy": _energy(self.facts, f, Reasons(self.site, self.spoiled)),
+            "performance": _performance(f),
+            "losses": [asdict_loss(x) for x in f.losses],
+            "heat_loss": _heat_loss(f.heat_loss),
+            "capacity": _capacity(f.capacity),
+            "heating_curve": _curve(f.curve),
+            "cycling": asdict(f.cycling),
+            "defrost": asdict(f.defrost),
+            "hot_water": _hot_water(f.hot_water),
+            "comfort": _comfort(self.facts.days, f.comfort),
+            "cost": _cost(f.money),
+            "findings": [x.as_dict() for x in self.findings],
+            "not_assessed": [asdict(x) for x in self.not_assessed],
+            "recognised": [asdict(x) for x in self.recognised],
+        }
+        document["verdict"] = verdict(self.site, document)
+        return _clean(document)
+
+
+def figures(site: Site, facts: Facts) -> Figures:
+    """Every figure of the facts' days."""
+    days = facts.days
+    loss = heat_loss(site, days)
+    water = hot_water_figures(site, facts)
+    return Figures(
+        performance(site, days, blurred_reheats(facts)),
+        expected(site, days),
+        losses(site, facts),
+        loss,
+        capacity(site, days, loss, water.heat_kwh_per_day),
+        fitted_curve(site, days),
+        cycling(site, facts),
+        defrosting(site, facts),
+        water,
+        comfort(days),
+        money(site, days),
+    )
+
+
+def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
+    """Figures and findings of the local days first..last.
+
+    facts : Facts of at least these days. Returns Result. Raises InputError if no day of the period has any
+        reading.
+    """
+    chosen = facts.between(first, last)
+    if not len(chosen.days) or chosen.days.total("n_any") == 0:
+        raise InputError(f"{site.id}: no readings from {first} to {last}")
+    found = figures(site, chosen)
+    told = judge(site, chosen, found)
+    leak = next((f for f in told.findings if f.code == "diverter_passing" and f.severity != "note"), None)
+    shown = withhold(site, found, told.spoiled, leak, chosen)
+    findings = tuple(sorted(told.findings, key=lambda f: urgency(f.as_dict(), last)))
+    return Result(
+        site, first, last, chosen, shown, findings, told.not_assessed, told.recognised, told.spoiled
+    )
+
+
+def _coverage(site: Site, facts: Facts) -> dict[str, Any]:
+    days = facts.days
+    total = max(days.total("n_minutes") - minutes_to_come(facts, site.zone), 1.0)
+    points = {c.removeprefix("seen."): days.total(c) / total for c in days.names if c.startswith("seen.")}
+    # The weakest of heat and electricity carries the figures; a period without either is judged by what there
+    # is.
+    energy = [days.total(c) / total for c in ("n_electricity", "n_heat") if days.total(c) > 0]
+    share = min(energy) if energy else days.total("n_any") / total
+    if points and energy:
+        share = min(share, days.total("n_any") / total)
+    return {"share": share, "points": points}
+
+
+def _energy(facts: Facts, figures: Figures, why: Reasons) -> dict[str, Any]:
+    days, blurred = facts.days, figures.performance.blurred
+
+    def total(column: str) -> float | None:
+        return known_sum(days, column)
+
+    untold = days.total("e_untold") > 0.05 * max(days.total("e_total"), 1e-9)
+    untold |= blurred is not None
+    by_use = {
+        name: None if untold else total(f"e_{column}")
+        for name, column in (("space_heating", "space"), ("hot_water", "hot_water"), ("defrost", "defrost"))
+    }
+    split = "spacing.hot_water_heat" in days and "spacing.space_heat" in days
+    heat_told = days.total("q_use_known") > 0.5 * days.total("n_heat") > 0
+    heat_told = heat_told and blurred is None and (split or not untold)
+    electricity = {
+        "total": total("e_total"),
+        "heat_pump": total("e_heat_pump"),
+        "backup_heater": total("e_backup"),
+        "immersion": total("e_immersion"),
+        "circulation_pump": total("e_pump"),
+        **by_use,
+        "idle": total("e_idle"),
+        "cooling": total("e_cooling"),
+    }
+    heat = {
+        "total": total("q_total"),
+        "space_heating": total("q_space") if heat_told else None,
+        "hot_water": total("q_hot_water") if heat_told else None,
+        "defrost_taken": total("q_defrost_taken") if heat_told else None,
+        "cooling": total("q_cooling"),
+    }
+    unseen = None
+    if figures.defrost.reason and figures.defrost.count is None and days.total("n_defrost") > 0:
+        # A sampled mode says that there are defrosts, not how long and how deep each is.
+        electricity["defrost"], heat["defrost_taken"] = None, None
+        unseen = f"defrosts: {figures.defrost.reason}"
+    if figures.defrost.taken_reason:
+        heat["defrost_taken"], unseen = None, f"defrosts: {figures.defrost.taken_reason}"
+    reason = why.heat or why.electricity or why.times
+    if why.times:  # totals stand, what they went to does not
+        electricity |= dict.fromkeys(("space_heating", "hot_water", "defrost", "idle"))
+        heat |= dict.fromkeys(("space_heating", "hot_water", "defrost_taken"))
+    if why.electricity:
+        electricity = dict.fromkeys(electricity)
+    if why.heat:
+        heat = dict.fromkeys(heat)
+    return {
+        "electricity_kwh": electricity,
+        "heat_kwh": heat,
+        "reason": reason or blurred or ("the meters can't tell heating from hot water" if untold else unseen),
+    }
+
+
+def _performance(f: Figures) -> dict[str, Any]:
+    p = f.performance
+    out: dict[str, Any] = {name: e.as_dict() for name, e in p.boundaries.items()}
+    out["space_heating"], out["hot_water"] = p.space_heating.as_dict(), p.hot_water.as_dict()
+    reasons = {name: e.reason for name, e in p.boundaries.items() if not e}
+    reasons |= {
+        n: e.reason for n, e in (("space_heating", p.space_heating), ("hot_water", p.hot_water)) if not e
+    }
+    out["cooling"] = p.cooling.as_dict()
+    if not p.cooling:
+        reasons["cooling"] = p.cooling.reason
+    x = f.expected
+    out["expected"] = (
+        {
+            "value": x.value,
+            "basis": x.basis,
+            "at_own_flow": x.at_own_flow,
+            "space_heating": x.space,
+            "hot_water": x.hot_water,
+            "measured_space_heating": x.measured_space,
+            "measured_hot_water": x.measured_hot_water,
+        }
+        if x.value is not None
+        else None
+    )
+    if x.value is None:
+        reasons["expected"] = x.reason
+    for name, rows, apart in (("by_month", p.by_month, "4 days"), ("by_day", p.by_day, "6 hours")):
+        if not rows:
+            reasons[name] = f"needs heat_pump_electricity every {apart} or closer; ask for a period by itself"
+    out["renewable_heat_kwh"] = p.renewable_kwh
+    out["reasons"] = reasons
+    out["by_month"], out["by_day"] = p.by_month, p.by_day
+    return out
+
+
+def asdict_loss(loss: Loss) -> dict[str, Any]:
+    return asdict(loss)
+
+
+def _heat_loss(h: HeatLoss) -> dict[str, Any]:
+    return {
+        "coefficient_w_per_k": h.coefficient.as_dict(),
+        "heat_loss_kw": h.heat_loss_kw.as_dict(),
+        "design_kw": h.design_kw,
+        "ratio": h.ratio.as_dict(),
+        "load_kw": h.load_kw.as_dict(),
+        "base_temperature_c": h.base_temperature_c,
+        "free_gains_w": h.gains_w,
+        "days_used": h.days_used,
+        "method": h.method,
+        "reason": h.reason or None,
+    }
+
+
+def _capacity(c: Capacity) -> dict[str, Any]:
+    return {
+        "output_at_design_kw": c.output_at_design_kw.as_dict(),
+        "load_kw": c.load_kw.as_dict(),
+        "margin": c.margin.as_dict(),
+        "measured_share_of_rating": c.measured_share,
+        "basis": c.basis,
+        "reason": c.margin.reason or None,
+    }
+
+
+def _curve(c: FittedCurve) -> dict[str, Any]:
+    return {
+        "fitted": [list(p) for p in c.fitted] if c.fitted else None,
+        "above_design_k": c.above_design_k.value,
+        "compensating": c.compensating,
+        "slope": c.slope.as_dict(),
+        "designed_slope": c.designed_slope,
+        "reason": c.reason or c.above_design_k.reason or None,
+    }
+
+
+def _hot_water(h: HotWaterFigures) -> dict[str, Any]:
+    return asdict(h)
+
+
+def _comfort(days: Table, zones: dict[str, Zone]) -> dict[str, Any]:
+    """Rooms over the period, and over its last days: what holds now."""
+    recent = comfort(days.where(slice(-RECENT_DAYS, None))) if zones else {}
+    return {
+        "zones": {name: asdict(zone) for name, zone in zones.items()},
+        "recent": {name: asdict(zone) for name, zone in recent.items()},
+        "recent_days": min(RECENT_DAYS, len(days)),
+    }
+
+
+def _cost(m: Money) -> dict[str, Any]:
+    return {
+        "currency": m.currency,
+        "total": m.total,
+        "standing_charge": m.standing_charge,
+        "running_cost": m.running_cost,
+        "previous_fuel": m.previous_fuel,
+        "previous_fuel_total": m.previous_fuel_total,
+        "previous_fuel_kwh": m.previous_fuel_kwh,
+        "co2_kg": m.co2_kg,
+        "previous_fuel_co2_kg": m.previous_fuel_co2_kg,
+        "mean_price": m.mean_price,
+        "compared": m.compared,
+        "country": m.country,
+        "factors": m.factors,
+        "reasons": m.reasons,
+    }
+
+
+def _clean(value: Any) -> Any:
+    """Plain Python throughout; a number that is not finite is None; numbers to seven digits."""
+    if value is None or isinstance(value, (str, int)):
+        return value
+    if type(value) is float:  # numpy's own is a float too, and is made a plain one below
+        return float(f"{value:.7g}") if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {k: _clean(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_clean(v) for v in value]
+    if isinstance(value, Estimate):
+        return _clean(value.as_dict())
+    return _clean(value.item()) if hasattr(value, "item") else value

@@ -1,0 +1,276 @@
+"""Figures that rest on readings which can't be trusted are not given: null, with the reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.figures.forward_only import unseen_defrost_heat
+from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.findings.data.meters import RATIO_LABEL
+from fieldfare.analysis.findings.data.unreliable_rooms import zones_of
+from fieldfare.analysis.findings.exclusions import other_heat_share
+from fieldfare.analysis.findings.judge import distrust
+from fieldfare.analysis.findings.model import SEVERITIES, Finding
+from fieldfare.analysis.plant.site import Site
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.reports.result import Figures
+
+HEAT = ("heat_output", "space_heat", "hot_water_heat")
+ELECTRICITY = (
+    "heat_pump_electricity",
+    "backup_heater_electricity",
+    "immersion_electricity",
+    "circulation_pump_electricity",
+)
+_FLOW_HEAT = ("flow_rate", "flow_temperature", "return_temperature")
+# A clock that is off leaves totals as they are; what belongs to what at which time is lost.
+_ONLY_TIMES = "clock_offset"
+
+
+class Reasons:
+    """Why each kind of figure can't be given; None where it can.
+
+    heat, electricity : totals. together : any ratio of the two. times : what happened when
+    """
+
+    def __init__(self, site: Site, spoiled: Mapping[str, Finding]) -> None:
+        self._spoiled = {q: f for q, f in spoiled.items() if _wrecks(f)}
+        metered = any(site.measures(q) for q in HEAT)
+        self.heat = self.of(*(HEAT if metered else (*HEAT, *_FLOW_HEAT)))
+        self.electricity = self.of(*ELECTRICITY)
+        self.together = self.heat or self.electricity
+        self.times = self.together or self.of(*HEAT, *ELECTRICITY, "operating_mode", times=True)
+
+    def of(self, *quantities: str, times: bool = False) -> str | None:
+        """Why what rests on any of these quantities can't be given."""
+        for q in quantities:
+            culprit = self._spoiled.get(q)
+            if culprit is not None and (times or culprit.code != _ONLY_TIMES):
+                return f"withheld: {distrust(q, culprit)}"
+        return None
+
+
+def _wrecks(culprit: Finding) -> bool:
+    """Two meters that differ by less than a third leave a figure that is worth seeing beside the finding."""
+    return culprit.code != "heat_meter_disagrees" or SEVERITIES.index(culprit.severity) >= 2
+
+
+def withhold(
+    site: Site,
+    figures: Figures,
+    spoiled: Mapping[str, Finding],
+    leak: Finding | None = None,
+    facts: Facts | None = None,
+) -> Figures:
+    """The figures without those that rest on spoiled quantities, and wider where heat is known to be missing.
+
+    spoiled : quantity -> the finding that says it can't be trusted, as judge gives them
+    facts : of the period, to widen what a forward-only heat meter or another heat source makes less sure
+    leak : the finding that heat passes between hot water and heating; what the house itself takes is not
+        known then
+    """
+    why = Reasons(site, spoiled)
+    out = _widened(figures, spoiled)
+    if facts is not None:
+        out = _with_unseen_heat(site, out, facts.days)
+    if why.together or why.times:
+        out = _without_performance(out, why)
+    weather = why.of("outdoor_temperature")
+    water = why.of("flow_temperature", "return_temperature")
+    if reason := why.times or weather or water:
+        nothing = replace(
+            out.expected, value=None, at_own_flow=None, space=None, hot_water=None, reason=reason
+        )
+        out = replace(out, expected=nothing, losses=[])
+    passed = f"withheld: heat passes the diverter (since {leak.since})" if leak is not None else None
+    if reason := why.heat or weather or why.of("room_temperature") or passed:
+        none = Estimate.none(reason)
+        loss = replace(
+            out.heat_loss,
+            coefficient=none,
+            heat_loss_kw=none,
+            ratio=none,
+            load_kw=none,
+            base_temperature_c=None,
+            gains_w=None,
+        )
+        out = replace(out, heat_loss=loss)
+        out = replace(out, capacity=replace(out.capacity, load_kw=none, margin=none))
+        if why.heat:
+            out = replace(out, capacity=replace(out.capacity, output_at_design_kw=none, measured_share=None))
+    if reason := weather or why.of("flow_temperature"):
+        none = Estimate.none(reason)
+        curve = replace(
+            out.curve, fitted=None, above_design_k=none, compensating=None, slope=none, reason=reason
+        )
+        out = replace(out, curve=curve)
+    if why.of("room_temperature"):
+        out = replace(out, comfort={})
+    elif zones := zones_of(spoiled):
+        out = replace(out, comfort={name: zone for name, zone in out.comfort.items() if name not in zones})
+    if reason := why.of("cylinder_temperature"):
+        out = replace(out, hot_water=_without_cylinder(out.hot_water, reason))
+    return _without_money(out, why)
+
+
+def _widened(figures: Figures, spoiled: Mapping[str, Finding]) -> Figures:
+    """Where heat meter and flow with temperatures differ, either may be right: the intervals reach to the
+    other's word."""
+    culprit = spoiled.get("heat_output") or spoiled.get("space_heat")
+    if culprit is None or culprit.code != "heat_meter_disagrees":
+        return figures
+    ratio = next((e.value for e in culprit.evidence if e.label == RATIO_LABEL), None)
+    if not isinstance(ratio, float | int) or ratio <= 0.0:
+        return figures
+    other = 1.0 / float(ratio)
+
+    def wide(estimate: Estimate) -> Estimate:
+        if estimate.value is None or estimate.low is None or estimate.high is None:
+            return estimate
+        return Estimate(
+            estimate.value, min(estimate.low, estimate.low * other), max(estimate.high, estimate.high * other)
+        )
+
+    p, loss, capacity = figures.performance, figures.heat_loss, figures.capacity
+    return replace(
+        figures,
+        performance=replace(
+            p,
+            boundaries={name: wide(e) for name, e in p.boundaries.items()},
+            space_heating=wide(p.space_heating),
+            hot_water=wide(p.hot_water),
+        ),
+        heat_loss=replace(
+            loss,
+            coefficient=wide(loss.coefficient),
+            heat_loss_kw=wide(loss.heat_loss_kw),
+            ratio=wide(loss.ratio),
+            load_kw=wide(loss.load_kw),
+        ),
+        capacity=replace(
+            capacity, output_at_design_kw=wide(capacity.output_at_design_kw), load_kw=wide(capacity.load_kw)
+        ),
+    )
+
+
+def _with_unseen_heat(site: Site, figures: Figures, days: Table) -> Figures:
+    """Wider where heat is known to be missing: what defrosts took of a forward-only meter's, or what a stove
+    gave."""
+    p, loss = figures.performance, figures.heat_loss
+    unseen = unseen_defrost_heat(site, days)
+    if unseen is not None:
+
+        def less(estimate: Estimate, heat: float | None) -> Estimate:
+            if estimate.value is None or estimate.low is None or not heat or heat <= 0.0:
+                return estimate
+            return replace(estimate, low=estimate.low * max(1.0 - unseen.most_kwh / heat, 0.0))
+
+        total, space = known_sum(days, "q_total"), known_sum(days, "q_space")
+        p = replace(
+            p,
+            boundaries={name: less(e, total) for name, e in p.boundaries.items()},
+            space_heating=less(p.space_heating, space),
+        )
+        loss = replace(
+            loss,
+            coefficient=less(loss.coefficient, space),
+            heat_loss_kw=less(loss.heat_loss_kw, space),
+            ratio=less(loss.ratio, space),
+            load_kw=less(loss.load_kw, space),
+        )
+    share = other_heat_share(site, days)
+    if share > 0.0:
+
+        def more(estimate: Estimate) -> Estimate:
+            if estimate.value is None or estimate.high is None:
+                return estimate
+            return replace(estimate, high=estimate.high * (1.0 + share))
+
+        loss = replace(
+            loss,
+            coefficient=more(loss.coefficient),
+            heat_loss_kw=more(loss.heat_loss_kw),
+            ratio=more(loss.ratio),
+            load_kw=more(loss.load_kw),
+        )
+    return replace(figures, performance=p, heat_loss=loss)
+
+
+def _without_performance(figures: Figures, why: Reasons) -> Figures:
+    p = figures.performance
+    by_use = Estimate.none(why.times or "")
+    if why.together:
+        none = Estimate.none(why.together)
+        p = replace(
+            p,
+            boundaries=dict.fromkeys(p.boundaries, none),
+            renewable_kwh=None,
+            cooling=none,
+            by_month=[_bare(row, why) for row in p.by_month],
+            by_day=[_bare(row, why) for row in p.by_day],
+        )
+    p = replace(p, space_heating=by_use, hot_water=by_use)
+    out = replace(figures, performance=p)
+    if why.electricity or why.of("heat_pump_electricity", times=True):
+        reason = why.times or ""
+        cycling = replace(
+            out.cycling,
+            starts=None,
+            starts_per_running_hour=None,
+            median_run_minutes=None,
+            short_run_share=None,
+            running_hours=None,
+            reason=reason,
+        )
+        defrost = replace(
+            out.defrost,
+            count=None,
+            per_frost_hour=None,
+            median_minutes=None,
+            electricity_kwh=None,
+            heat_taken_kwh=None,
+            share_of_heat=None,
+            reason=reason,
+        )
+        if "counter" not in out.cycling.basis:
+            out = replace(out, cycling=cycling)
+        out = replace(out, defrost=defrost)
+    return out
+
+
+def _bare(row: dict[str, Any], why: Reasons) -> dict[str, Any]:
+    """A month's or day's row without what can't be trusted."""
+    lost = {"H1", "H2", "H3", "H4", "space_heating"}
+    lost |= {"heat_kwh"} if why.heat else set()
+    lost |= {"electricity_kwh"} if why.electricity else set()
+    return {k: None if k in lost else v for k, v in row.items()}
+
+
+def _without_cylinder(figures: Any, reason: str) -> Any:
+    lost = (
+        "litres_at_40c_when_full",
+        "minutes_below_40c_per_week",
+        "standing_loss_kwh_per_day",
+        "standing_loss_w_per_k",
+        "last_pasteurised",
+    )
+    return replace(figures, **dict.fromkeys(lost), reasons=figures.reasons | dict.fromkeys(lost, reason))
+
+
+def _without_money(figures: Figures, why: Reasons) -> Figures:
+    m = figures.money
+    if why.electricity:
+        reasons = m.reasons | {"total": why.electricity}
+        m = replace(m, total=None, running_cost=None, co2_kg=None, mean_price=None, reasons=reasons)
+    if why.heat:
+        reasons = m.reasons | {"previous_fuel_total": why.heat}
+        m = replace(
+            m, previous_fuel_total=None, previous_fuel_kwh=None, previous_fuel_co2_kg=None, reasons=reasons
+        )
+    return replace(figures, money=m)

@@ -1,0 +1,358 @@
+"""The verdict on a home: one function, shown alike on every page and paper, by the API and on the command
+line.
+
+A home is in order only if every question that matters was answered and nothing was found. A question that
+nobody could answer makes it "not known", with the meter that would tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any, Literal
+
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.plant.site import Site
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.reports.result import Result
+
+Verdict = Literal["in_order", "not_known", "watch", "act", "urgent"]
+Harm = Literal["danger", "discomfort", "none"]
+
+VERDICTS: tuple[Verdict, ...] = ("urgent", "act", "watch", "not_known", "in_order")
+"""Worst first."""
+
+WORDS: dict[str, str] = {
+    "urgent": "urgent",
+    "act": "needs work",
+    "watch": "needs watching",
+    "not_known": "not known",
+    "in_order": "in order",
+}
+"""The words for people. Severities of findings use the same ones."""
+
+SILENT_AFTER = timedelta(hours=6)
+"""Gateways repeat every few minutes; a router may be off for a night's hours (common practice)."""
+RECENT_DAYS = 14
+"""Days that tell how warm a home is now (common practice: a fortnight has cold and mild days)."""
+GONE_AFTER = timedelta(hours=48)
+"""Two days of silence outlast every restart and most power cuts (common practice)."""
+
+
+def _always(site: Site) -> bool:
+    return True
+
+
+def _makes_hot_water(site: Site) -> bool:
+    return site.hot_water is not None
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something that must be known before a home is called in order.
+
+    asks : the question in plain words. codes : findings that answer it; one of them is enough
+    meters : quantities that would tell. applies : whether the plant has the part in question
+    """
+
+    asks: str
+    codes: tuple[str, ...]
+    meters: tuple[str, ...]
+    applies: Callable[[Site], bool] = _always
+
+
+@dataclass(frozen=True)
+class Matter:
+    """One of the things that matter. also : further findings that speak of it, without which it can still be
+    judged.
+
+    harm : what may come of its findings
+    """
+
+    key: str
+    name: str
+    questions: tuple[Question, ...]
+    also: tuple[str, ...] = ()
+    harm: Harm = "none"
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        return (*(code for q in self.questions for code in q.codes), *self.also)
+
+
+MATTERS: tuple[Matter, ...] = (
+    Matter(
+        "safety",
+        "safety",
+        (
+            Question(
+                "Is the stored water disinfected?",
+                ("disinfection_lacking", "pasteurisation_missed"),
+                ("cylinder_temperature",),
+                _makes_hot_water,
+            ),
+            Question(
+                "Can the stored water scald?", ("water_too_hot",), ("cylinder_temperature",), _makes_hot_water
+            ),
+            Question(
+                "Can water freeze in the unit?", ("frost_risk",), ("outdoor_temperature", "flow_temperature")
+            ),
+        ),
+        # Few homes have a pressure sensor, and a circuit that runs empty stops the unit: it is judged where
+        # it is measured.
+        ("pressure_low", "pressure_falling", "pressure_high", "pressure_swings"),
+        "danger",
+    ),
+    Matter(
+        "running",
+        "running",
+        (
+            Question(
+                "Does the heat pump run when heat is due?",
+                ("unit_stopped",),
+                ("heat_pump_electricity", "heat_output"),
+            ),
+        ),
+        ("fault_reported",),
+        "danger",
+    ),
+    Matter(
+        "rooms",
+        "rooms",
+        (
+            Question(
+                "Are the rooms as warm as set?",
+                ("room_below_target",),
+                ("room_temperature", "target_room_temperature"),
+            ),
+        ),
+        ("capacity_short",),
+        "discomfort",
+    ),
+    Matter(
+        "hot_water",
+        "hot water",
+        (
+            Question(
+                "Is there enough hot water?",
+                ("hot_water_shortfall",),
+                ("cylinder_temperature",),
+                _makes_hot_water,
+            ),
+        ),
+        ("reheat_incomplete", "slow_reheat"),
+        "discomfort",
+    ),
+    Matter(
+        "efficiency",
+        "efficiency",
+        (
+            Question(
+                "Is it as efficient as it should be?",
+                (
+                    "efficiency_below_expected",
+                    "efficiency_fell",
+                    "performance_below_promise",
+                    "electricity_above_expected",
+                ),
+                ("heat_pump_electricity", "heat_output", "outdoor_temperature"),
+            ),
+        ),
+        (
+            "short_cycling",
+            "excessive_defrost",
+            "defrost_without_frost",
+            "flow_temperature_above_curve",
+            "no_weather_compensation",
+            "low_flow",
+            "falling_flow",
+            "buffer_mixing",
+            "backup_heater_use",
+            "immersion_use",
+            "high_standby",
+            "pump_always_on",
+            "heating_out_of_season",
+            "high_standing_loss",
+            "diverter_passing",
+            "heat_loss_above_design",
+            "heat_loss_below_design",
+        ),
+    ),
+    Matter(
+        "data",
+        "data",
+        (
+            Question("Are the readings complete?", ("data_gap",), ()),
+            Question(
+                "Can the meters be trusted?",
+                ("meter_misplaced", "implausible_efficiency", "heat_meter_disagrees", "unit_mismatch"),
+                ("heat_pump_electricity", "heat_output"),
+            ),
+        ),
+        ("sensor_stuck", "register_reset", "flow_return_swapped", "clock_offset", "outdoor_sensor_biased"),
+    ),
+)
+"""What matters, the findings that answer it, and the meters that would tell. Every finding code stands here
+once."""
+
+MATTER_OF: dict[str, Matter] = {code: matter for matter in MATTERS for code in matter.codes}
+
+# While a plant runs is seen by every finding about how it runs, where no rule of its own looks at it.
+_SHOWS_RUNNING = frozenset(MATTER_OF) - {c for c in MATTER_OF if MATTER_OF[c].key in ("data", "rooms")}
+
+
+def harm_of(code: str) -> Harm:
+    """What may come of a finding: danger to people or the plant, discomfort, or none but cost."""
+    matter = MATTER_OF.get(code)
+    return matter.harm if matter else "none"
+
+
+def rule_codes() -> frozenset[str]:
+    """Codes of all rules of this version."""
+    from fieldfare.analysis.findings.judge import RULES  # loads every rule; showing a kept verdict needs none
+
+    return frozenset(rule.code for rule in RULES)
+
+
+def verdict(
+    site: Site, result: Mapping[str, Any] | Result, rules: Iterable[str] | None = None
+) -> dict[str, Any]:
+    """The verdict on a home for a result's days.
+
+    result : a result document, or a Result. rules : codes that this version looks at; default `rule_codes`
+    Returns dict: `verdict`; `because`, what decides it (open findings, zones that are cold for hours; in
+        order: what was
+    checked), each with `matter`,
+    `code`, `severity` and `says`; `missing`, the questions that could not be answered, each with `matter`,
+    `question`, `reason`, `reason_code` and `meters`, the quantities that would tell and are not measured.
+    """
+    document = result if isinstance(result, Mapping) else result.as_dict()
+    missing = _missing(site, document["not_assessed"], rule_codes() if rules is None else frozenset(rules))
+    decisive = [f for f in document["findings"] if not f["until"] and f["severity"] != "note"]
+    because: list[dict[str, Any]] = [
+        {
+            "matter": MATTER_OF[f["code"]].key if f["code"] in MATTER_OF else "data",
+            "code": f["code"],
+            "severity": f["severity"],
+            "says": f["headline"],
+        }
+        for f in decisive
+    ]
+    if not any(f["code"] == "room_below_target" for f in decisive):
+        because += _cold_zones(site, document)
+    if because:
+        worst: Verdict = min((b["severity"] for b in because), key=VERDICTS.index)
+        return {"verdict": worst, "because": because, "missing": missing}
+    checked = [
+        {"matter": m.key, "code": None, "severity": None, "says": f"{m.name}: checked, nothing found"}
+        for m in MATTERS
+        if m.key not in {x["matter"] for x in missing} and any(q.applies(site) for q in m.questions)
+    ]
+    return {
+        "verdict": "not_known" if missing else "in_order",
+        "because": checked,
+        "missing": missing,
+    }
+
+
+def _cold_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Zones that lately are under their target for hours a day though no finding says so: not in order, but
+    to be watched."""
+
+    def limit(name: str) -> float:
+        return site.limits.get(name, LIMITS[name].default)
+
+    out = []
+    comfort = document.get("comfort") or {}
+    days = comfort.get("recent_days", RECENT_DAYS)
+    for name, zone in comfort.get("recent", {}).items():
+        for key, most, under in (
+            ("share_far_below", limit("zone_cold_share"), "1.5 K"),
+            ("share_below_target", limit("zone_cool_share"), "0.5 K"),
+        ):
+            share = zone.get(key)
+            if share is not None and share > most:
+                says = (
+                    f"Zone {name} was {under} or more below its set temperature for {24.0 * share:.0f} hours"
+                    f" a day in the last {days} days."
+                )
+                cold = {"matter": "rooms", "code": "room_below_target", "severity": "watch", "says": says}
+                out.append(cold)
+                break
+    return out
+
+
+def _missing(
+    site: Site, not_assessed: Iterable[Mapping[str, Any]], rules: frozenset[str]
+) -> list[dict[str, Any]]:
+    """The questions that nothing answers."""
+    reasons = {n["code"]: n for n in not_assessed}
+    idle = {code for code, n in reasons.items() if n.get("reason_code") == "not_applicable"}
+    out = []
+    for matter in MATTERS:
+        for question in matter.questions:
+            if not question.applies(site):
+                continue
+            codes = [c for c in question.codes if c in rules]
+            # A code that this version does not know: other findings of the matter speak for it.
+            codes = codes or [c for c in _others(matter) if c in rules]
+            # What does not apply answers nothing where another code does apply; where none applies, there is
+            # no question.
+            applying = [c for c in codes if c not in idle]
+            if any(c not in reasons for c in applying) or (codes and not applying):
+                continue
+            codes = applying
+            why = next((reasons[c] for c in codes), None)
+            out.append(
+                {
+                    "matter": matter.key,
+                    "question": question.asks,
+                    "reason": why["reason"] if why else "this version does not look at it",
+                    "reason_code": why.get("reason_code", "not_enough_data") if why else "not_enough_data",
+                    "meters": [q for q in question.meters if not site.measures(q)],
+                }
+            )
+    return out
+
+
+def _others(matter: Matter) -> list[str]:
+    return sorted(_SHOWS_RUNNING) if matter.key == "running" else list(matter.codes)
+
+
+def given_verdict(result: Mapping[str, Any] | None, reason: str = "not analysed yet") -> dict[str, Any]:
+    """The verdict that a result document carries; not known, with the reason, where there is none."""
+    if result is not None and result.get("verdict"):
+        return dict(result["verdict"])
+    nothing = {
+        "matter": "data",
+        "question": "Are the readings complete?",
+        "reason": reason,
+        "reason_code": "not_enough_data",
+        "meters": [],
+    }
+    return {"verdict": "not_known", "because": [], "missing": [nothing]}
+
+
+def with_silence(given: Mapping[str, Any], quiet: timedelta | None) -> dict[str, Any]:
+    """A verdict as pages show it now: a home that nobody hears from is not in order, whatever its last days
+    were like.
+
+    quiet : time since the last reading; None where it is not known
+    """
+    if quiet is None or quiet <= SILENT_AFTER:
+        return dict(given)
+    severity: Verdict = "act" if quiet > GONE_AFTER else "watch"
+    if VERDICTS.index(given["verdict"]) <= VERDICTS.index(severity):
+        severity = given["verdict"]
+    hours = quiet.total_seconds() / 3600.0
+    length = f"{hours / 24.0:.0f} days" if hours >= 48 else f"{hours:.0f} hours"
+    silence = {
+        "matter": "data",
+        "code": "silence",
+        "severity": severity,
+        "says": f"Nothing heard from its gateway for {length}.",
+    }
+    kept = [b for b in given["because"] if b["severity"] and b["code"] != "silence"]
+    return {**given, "verdict": severity, "because": [*kept, silence]}

@@ -1,0 +1,383 @@
+"""What a change would save over a year or over the days seen, from a plant's own days: each answer with its
+interval and its limits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from fieldfare.analysis.cautions import LEGIONELLA, grows, of_setpoint
+from fieldfare.analysis.errors import InputError, NotAssessed
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.figures.money import mean_price
+from fieldfare.analysis.minutes.operating_state import HOT_WATER
+from fieldfare.analysis.minutes.rolling import running_total
+from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
+from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C
+from fieldfare.analysis.physics.second_law import carnot_cop
+from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.plant.site import HotWater, Site
+
+Floats = NDArray[np.float64]
+
+FULL_YEAR_DAYS = 330
+"""Days that stand for a year; fewer are told as what they are, not blown up."""
+WATER_TO_REFRIGERANT_K, AIR_TO_REFRIGERANT_K = 3.0, 8.0
+"""Differences over the exchangers between which the second law works (common practice, no source)."""
+EFFICIENCY_KEEPS = (0.75, 1.0)
+"""Share of the second law's gain that a real unit keeps: at small lifts its efficiency falls (Staffell 2012:
+1.8 %/K at 30 K lift where the second law alone gives 2.4 %/K). The middle is the answer, the ends its
+interval."""
+WASH_C = 40.0
+FAMILY_LITRES = 150.0
+"""Water at 40 °C for two showers and a sink between two charges (common practice)."""
+
+
+@dataclass(frozen=True)
+class WhatIfLimit:
+    """Something that must still hold: whether it does, and in words why."""
+
+    limit: str
+    holds: bool | None
+    says: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What one change saves; `of` says of which time."""
+
+    question: str
+    value: Any
+    saves_kwh: Estimate
+    saves_money: Estimate
+    currency: str | None
+    of: str
+    method: str
+    limits: tuple[WhatIfLimit, ...] = field(default=())
+    caution: str = ""
+
+    def as_dict(self) -> dict[str, Any]:
+        told = asdict(self)
+        for name in ("saves_kwh", "saves_money"):
+            estimate: Estimate = getattr(self, name)
+            told[name] = estimate.as_dict()
+            if not estimate:
+                told[f"{name}_reason"] = estimate.reason
+        return told
+
+
+def answer(site: Site, facts: Facts, result: dict[str, Any], question: str, value: Any) -> dict[str, Any]:
+    """Answer one question.
+
+    facts : Facts of up to a year. result : the result document of the same days
+    question : lower_curve_k [K], hot_water_c [°C], hot_water_hour [local hour], mend [finding's code], or
+        band [(price per kWh, from hour, to hour)]
+    Returns the answer, JSON-ready. Raises NotAssessed where the data do not allow one, InputError for another
+    question.
+    """
+    asked: dict[str, Callable[[Site, Facts, Any, Any], Answer]] = {
+        "lower_curve_k": _lower_curve,
+        "hot_water_c": _hot_water_setpoint,
+        "hot_water_hour": _hot_water_hour,
+        "mend": _mend,
+        "band": _band,
+    }
+    if question not in asked:
+        raise InputError(f"unknown question {question!r}; use {', '.join(asked)}")
+    if not len(facts.days):
+        raise NotAssessed("no days to answer from")
+    return asked[question](site, facts, result, value).as_dict()
+
+
+def _answer(
+    site: Site,
+    facts: Facts,
+    question: str,
+    value: Any,
+    saves: Estimate,
+    method: str,
+    limits: tuple[WhatIfLimit, ...],
+    caution: str = "",
+    money: Estimate | None = None,
+) -> Answer:
+    price = mean_price(site, facts.days)
+    if money is None:
+        money = saves.times(price) if price is not None else Estimate.none("needs [cost] in the site file")
+    currency = site.cost.currency if site.cost else None
+    return Answer(question, value, saves, money, currency, _of(facts.days), method, limits, caution)
+
+
+def _of(days: Table) -> str:
+    return "a year like the last" if len(days) >= FULL_YEAR_DAYS else f"the {len(days)} days seen"
+
+
+def _a_year(days: Table) -> float:
+    """Factor from the days to a year: only where they very nearly are one."""
+    return 365.0 / len(days) if len(days) >= FULL_YEAR_DAYS else 1.0
+
+
+def _lower_curve(site: Site, facts: Facts, result: dict[str, Any], lower_k: float) -> Answer:
+    """Less lift at every outdoor temperature: the second law's gain, of which a real unit keeps a part."""
+    days = facts.days
+    flow = fill_nan(days["flow_by_heat"], days["flow"])
+    outdoor = fill_nan(days["outdoor_heating"], days["outdoor"])
+    energy = days["e_space"] - np.nan_to_num(days["e_backup"])
+    known = np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(energy)
+    if not known.any():
+        raise NotAssessed("needs flow_temperature, outdoor_temperature and heat_pump_electricity")
+    now = _cop(outdoor[known], flow[known])
+    then = _cop(outdoor[known], flow[known] - lower_k)
+    most = float(np.sum(energy[known] * (1.0 - now / then))) * _a_year(days)
+    low, high = (most * share for share in EFFICIENCY_KEEPS)
+    saves = Estimate((low + high) / 2.0, low, high)
+    method = "the second law at each day's temperatures, with the share of it that units keep in practice"
+    return _answer(site, facts, "lower_curve_k", lower_k, saves, method, (_emitters(site, result, lower_k),))
+
+
+def _cop(outdoor: Floats, flow: Floats) -> Floats:
+    return np.asarray(carnot_cop(outdoor - AIR_TO_REFRIGERANT_K, flow + WATER_TO_REFRIGERANT_K))
+
+
+def _emitters(site: Site, result: dict[str, Any], lower_k: float) -> WhatIfLimit:
+    """Whether the emitters give the measured heat loss on the design day at the lowered curve."""
+    name = "emitters meet the measured heat loss on the design day"
+    design = site.design
+    points = (result.get("heating_curve") or {}).get("fitted")
+    if points is None and site.heating_curve is not None:
+        points = site.heating_curve.points
+    loss = (result.get("heat_loss") or {}).get("heat_loss_kw") or {}
+    need = loss.get("value") or design.heat_loss_kw
+    if not site.emitter or design.outdoor_c is None or points is None or need is None:
+        return WhatIfLimit(
+            name, None, "needs [[emitter]], a heating curve, and the heat loss at design.outdoor_c"
+        )
+    flow = float(curve_at([tuple(p) for p in points], np.array([design.outdoor_c]))[0]) - lower_k
+    flow_rate = site.heat_pump.flow_m3_per_h
+    drop = min(need / (1.16 * flow_rate), 15.0) if flow_rate else 5.0
+    each = [HeatEmitter(e.output_kw, e.output_excess_k, e.kind) for e in site.emitter]
+    gives = float(output_kw(each, flow, flow - drop, design.indoor_c))
+    worst = loss.get("high") or need
+    says = f"{gives:.1f} kW at {flow:.0f} C flow and {design.outdoor_c:.0f} C outside, {need:.1f} kW needed"
+    if gives >= need and gives < worst:
+        says += f" (at most {worst:.1f} kW: try it in steps)"
+    return WhatIfLimit(name, gives >= need, says)
+
+
+def _hot_water_setpoint(site: Site, facts: Facts, result: dict[str, Any], wanted_c: float) -> Answer:
+    """A colder cylinder: less lift in its charges, and less standing loss. What is drawn stays the same."""
+    if site.hot_water is None:
+        raise NotAssessed("the system makes no hot water")
+    charges = facts.reheats
+    if not charges.knows("electricity"):
+        raise NotAssessed("needs charges of the cylinder with heat_pump_electricity")
+    step = site.hot_water.setpoint_c - wanted_c
+    flow, outdoor = charges.floats("flow"), charges.floats("outdoor")
+    energy = charges.floats("electricity")
+    known = np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(energy)
+    if not known.any():
+        raise NotAssessed("needs flow_temperature and outdoor_temperature during the charges")
+    lift = 1.0 - _cop(outdoor[known], flow[known]) / _cop(outdoor[known], flow[known] - step)
+    by_lift = float(np.sum(energy[known] * lift))
+    by_loss = _standing(site, facts, result, step, float(energy[known].sum()))
+    year = _a_year(facts.days)
+    ends = sorted((by_lift * keeps + by_loss) * year for keeps in EFFICIENCY_KEEPS)
+    saves = Estimate(sum(ends) / 2.0, ends[0], ends[1])
+    method = (
+        "the second law at each charge's temperatures, and the cylinder's standing loss over its lower excess"
+    )
+    return _answer(
+        site,
+        facts,
+        "hot_water_c",
+        wanted_c,
+        saves,
+        method,
+        _water_limits(site, facts, result, wanted_c),
+        of_setpoint(wanted_c),
+    )
+
+
+def _standing(site: Site, facts: Facts, result: dict[str, Any], step: float, energy: float) -> float:
+    """Electricity for the part of the standing loss that goes with the setpoint [kWh over the days]."""
+    water = result.get("hot_water") or {}
+    loss = water.get("standing_loss_kwh_per_day") or (
+        site.hot_water and site.hot_water.standing_loss_kwh_per_day
+    )
+    heat = facts.reheats.total("heat")
+    if not loss or heat <= 0 or site.hot_water is None:
+        return 0.0
+    room = facts.days.mean("room") if facts.days.knows("room") else site.design.indoor_c
+    excess = max(site.hot_water.setpoint_c - room, 5.0)
+    return float(loss) * (step / excess) * len(facts.days) * energy / heat
+
+
+def _water_limits(
+    site: Site, facts: Facts, result: dict[str, Any], wanted_c: float
+) -> tuple[WhatIfLimit, ...]:
+    assert site.hot_water is not None
+    water = site.hot_water
+    limits = [
+        WhatIfLimit(
+            "disinfection stays",
+            wanted_c >= DISINFECTED_AT_C or (water.pasteurise_c or 0.0) >= DISINFECTED_AT_C,
+            _disinfection_says(water),
+        ),
+        WhatIfLimit(
+            "stored water stays out of the range in which Legionella grows",
+            not grows(wanted_c),
+            f"that is {GROWTH_C[0]:.0f} to {GROWTH_C[1]:.0f} C"
+            + (f": not advised below {GROWTH_C[1]:.0f} C" if grows(wanted_c) else ""),
+        ),
+        WhatIfLimit(
+            "the unit reaches it",
+            None if site.heat_pump.max_flow_c is None else wanted_c + 5.0 <= site.heat_pump.max_flow_c,
+            (
+                f"its hottest water is {site.heat_pump.max_flow_c:.0f} C"
+                if site.heat_pump.max_flow_c
+                else "needs heat_pump.max_flow_c"
+            ),
+        ),
+    ]
+    full = (result.get("hot_water") or {}).get("litres_at_40c_when_full")
+    if water.cylinder_litres:
+        litres = (
+            water.cylinder_litres * max(wanted_c - 10.0, 0.0) / (WASH_C - 10.0) if wanted_c >= WASH_C else 0.0
+        )
+        was = f", {full:.0f} litres now" if full else ""
+        limits.append(
+            WhatIfLimit(
+                "hot water for a family",
+                litres >= FAMILY_LITRES,
+                f"{litres:.0f} litres at 40 C when full{was}",
+            )
+        )
+    return tuple(limits)
+
+
+def _disinfection_says(water: HotWater) -> str:
+    if water.pasteurise_c is None:
+        return f"none is scheduled: keep {DISINFECTED_AT_C:.0f} C, or schedule one first"
+    told = f"scheduled to {water.pasteurise_c:.0f} C every {water.pasteurise_every_days} days"
+    return told if water.pasteurise_c >= DISINFECTED_AT_C else f"{told}: {DISINFECTED_AT_C:.0f} C are needed"
+
+
+def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int) -> Answer:
+    """Charges moved to another hour: warmer or colder air, and another price."""
+    charges = facts.reheats
+    if not charges.knows("electricity"):
+        raise NotAssessed("needs charges of the cylinder with heat_pump_electricity")
+    hours = _local(site, charges).hour.to_numpy()
+    seen, hours_seen = charges, hours
+    if hour not in hours:
+        seen, hours_seen = facts.runs, _local(site, facts.runs).hour.to_numpy()
+    warmth = seen.where(hours_seen == hour).mean("outdoor") - seen.mean("outdoor")
+    if not np.isfinite(warmth):
+        raise NotAssessed("needs outdoor_temperature at that hour")
+    flow, outdoor = charges.floats("flow"), charges.floats("outdoor")
+    energy = charges.floats("electricity")
+    known = np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(energy)
+    gain = 1.0 - _cop(outdoor[known], flow[known]) / _cop(outdoor[known] + float(warmth), flow[known])
+    most = float(np.sum(energy[known] * gain)) * _a_year(facts.days)
+    ends = sorted(most * keeps for keeps in EFFICIENCY_KEEPS)
+    saves = Estimate(sum(ends) / 2.0, ends[0], ends[1])
+    money = None
+    if site.cost is not None and (site.cost.band or site.cost.newest.electricity is not None):
+        year = _a_year(facts.days)
+        paid = float(np.nansum(energy * _prices(site, hours))) * year
+        price = float(_prices(site, np.array([hour]))[0])
+        used = float(np.nansum(energy)) * year
+        money = Estimate(
+            paid - (used - (saves.value or 0.0)) * price,
+            paid - (used - ends[0]) * price,
+            paid - (used - ends[1]) * price,
+        )
+    limit = WhatIfLimit(
+        "water lasts through the day", None, "the cylinder must hold a day's draws from that hour on"
+    )
+    caution = of_setpoint(site.hot_water.setpoint_c) if site.hot_water is not None else LEGIONELLA
+    method = "each charge at that hour's air temperature, by the second law, and at that hour's price"
+    return _answer(site, facts, "hot_water_hour", hour, saves, method, (limit,), caution, money)
+
+
+def _local(site: Site, events: Table) -> pd.DatetimeIndex:
+    """When events began, in the site's zone."""
+    return pd.to_datetime(events["start"], unit="ms", utc=True).tz_convert(site.zone)
+
+
+def _prices(site: Site, hours: NDArray[Any]) -> Floats:
+    """Price of electricity by local hour [money/kWh]; nan where none is given."""
+    assert site.cost is not None
+    day = np.full(24, np.nan if (flat := site.cost.newest.electricity) is None else flat)
+    for band in site.cost.band:
+        a, b = band.start.hour, band.end.hour
+        inside = range(a, b) if a < b else [*range(a, 24), *range(b)]
+        day[list(inside)] = band.price
+    return day[np.asarray(hours, dtype=int) % 24]
+
+
+def _mend(site: Site, facts: Facts, result: dict[str, Any], code: str) -> Answer:
+    """What a finding costs is what mending it saves."""
+    found = next((f for f in result["findings"] if f["code"] == code), None)
+    if found is None:
+        raise InputError(f"the site has no finding {code!r}")
+    cost = (found.get("cost_per_year") or {}).get("electricity_kwh")
+    if cost is None:
+        raise NotAssessed(f"mending {code} has no price: it is about comfort, safety or the data")
+    sure = min(max(float(found.get("confidence") or 0.5), 0.0), 1.0)
+    saves = Estimate(cost * (1.0 + sure) / 2.0, cost * sure / 2.0, cost)
+    answer = _answer(
+        site,
+        facts,
+        "mend",
+        code,
+        saves,
+        "the finding's own cost, less where its cause is not sure",
+        (),
+        found.get("caution") or "",
+    )
+    return replace(answer, of="a whole year")  # as findings are priced, however many days were seen
+
+
+def _band(site: Site, facts: Facts, result: dict[str, Any], band: tuple[float, int, int]) -> Answer:
+    """A cheaper band for what already runs in it; nothing is moved, so no electricity is saved."""
+    price, start, end = band
+    paid_now = mean_price(site, facts.days)
+    if paid_now is None:
+        raise NotAssessed("needs [cost] in the site file")
+    inside = range(start, end) if start < end else [*range(start, 24), *range(end)]
+    at = _local(site, facts.runs)
+    minutes = facts.runs.floats("minutes")
+    energy = np.nan_to_num(facts.runs.floats("electricity"))
+    share = _share_inside(at.hour.to_numpy(), at.minute.to_numpy(), minutes, inside)
+    in_band = float(np.sum(energy * share))
+    hot_water = facts.runs.where(facts.runs["use"] == HOT_WATER).total("electricity")
+    year = _a_year(facts.days)
+    saved = in_band * year * (paid_now - price)
+    with_water = saved + max(hot_water * year * (paid_now - price) * (1 - len(inside) / 24), 0.0)
+    money = Estimate(saved, min(saved, with_water), max(saved, with_water))
+    limit = WhatIfLimit(
+        "other hours cost the same", None, "a tariff with a cheap band often asks more in the others"
+    )
+    method = (
+        "electricity of the runs that fall into the band; the high end has the cylinder's charges moved"
+        " into it"
+    )
+    return _answer(site, facts, "band", list(band), Estimate(0.0, 0.0, 0.0), method, (limit,), "", money)
+
+
+def _share_inside(hour: NDArray[Any], minute: NDArray[Any], length: Floats, inside: Any) -> Floats:
+    """Share of each run that falls into the hours, minute by minute of a day."""
+    cheap = np.zeros(1440)
+    for h in inside:
+        cheap[h * 60 : h * 60 + 60] = 1.0
+    total = running_total(np.tile(cheap, 4))
+    start = hour.astype(int) * 60 + minute.astype(int)
+    end = np.minimum(start + np.maximum(length, 1.0).astype(int), 4 * 1440)
+    return (total[end] - total[start]) / np.maximum(end - start, 1)

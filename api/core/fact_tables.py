@@ -1,0 +1,165 @@
+"""Facts tables as the state database holds them: compressed bytes for each kind and month, in order of days.
+
+Eight bytes of length, and then, compressed as a whole: `_SIZES`, the columns and the words as JSON padded to
+    eight bytes, and
+the numbers, little-endian: the columns of each type one after the other. A table has up to 260 columns and
+some 30 rows: in a format made of columns, most of it and of its reading would be columns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import numpy as np
+import orjson
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from fieldfare.analysis.facts.table import Table, joined, rows_between
+
+_SIZES = np.dtype([("rows", "<i8"), ("columns", "<i8"), ("words", "<i8")])
+"""Rows of the table, and bytes of the two parts of JSON."""
+_ARROW = b"\xff\xff\xff\xff"
+"""How a stream of Arrow's begins: tables of earlier releases, a column each."""
+_WORDS = "|O"
+_DAY = timedelta(days=1)
+_EARLIEST, _LATEST = date(1, 1, 1), date(9999, 12, 31)
+
+
+class _Layout(NamedTuple):
+    """told : the columns as JSON. columns : name and numpy's type of each, in their order. types : of
+    numbers, with the columns
+    of each, in the order in which they are kept: the widest first, so that each begins where its type may,
+        and those as wide as
+    they come."""
+
+    told: bytes
+    columns: list[tuple[str, str]]
+    types: dict[str, list[str]]
+
+
+class _Part(NamedTuple):
+    """A table as it is kept. blocks : by type (columns, rows). words : columns of words by name."""
+
+    layout: _Layout
+    blocks: dict[str, NDArray[Any]]
+    words: dict[str, list[str | None]]
+
+    def rows(self, first: int, end: int | None) -> _Part:
+        blocks = {kind: block[:, first:end] for kind, block in self.blocks.items()}
+        return _Part(self.layout, blocks, {name: words[first:end] for name, words in self.words.items()})
+
+    @property
+    def days(self) -> NDArray[np.datetime64]:
+        kind, at = next((k, names.index("day")) for k, names in self.layout.types.items() if "day" in names)
+        return self.blocks[kind][at]
+
+
+def replaced(payload: bytes, fresh: Table, first: date, last: date) -> bytes:
+    """A packed table with its rows of first..last replaced; both are in order of days, and so is what is
+    returned."""
+    raw = _decompressed(payload)
+    if not raw.startswith(_ARROW):
+        older, newer = _part(raw), _part_of(fresh)
+        if older.layout is newer.layout:
+            gone = rows_between(older.days, first, last)
+            return _packed([older.rows(0, gone.start), newer, older.rows(gone.stop, None)])
+    table = unpacked([payload])
+    return packed(
+        joined([table.between(_EARLIEST, first - _DAY), fresh, table.between(last + _DAY, _LATEST)])
+    )
+
+
+def packed(table: Table) -> bytes:
+    return _packed([_part_of(table)])
+
+
+def _packed(parts: Sequence[_Part]) -> bytes:
+    """Parts of one layout, one after the other."""
+    layout = parts[0].layout
+    said = orjson.dumps({name: [w for p in parts for w in p.words[name]] for name in parts[0].words})
+    blocks = [np.concatenate([p.blocks[kind] for p in parts], axis=1) for kind in layout.types]
+    rows = blocks[0].shape[1]
+    sizes = np.array((rows, len(layout.told), len(said)), _SIZES).tobytes()
+    filling = b" " * (-(len(layout.told) + len(said)) % 8)
+    raw = b"".join([sizes, layout.told, said, filling, *(block.tobytes() for block in blocks)])
+    return len(raw).to_bytes(8, "little") + pa.compress(raw, codec="zstd", asbytes=True)
+
+
+def _part_of(table: Table) -> _Part:
+    layout = _layout(orjson.dumps([(name, table[name].dtype.str) for name in table.names]))
+    blocks = {kind: np.stack([table[name] for name in names]) for kind, names in layout.types.items()}
+    words = {name: table[name].tolist() for name, kind in layout.columns if kind == _WORDS}
+    return _Part(layout, blocks, words)
+
+
+def unpacked(payloads: Sequence[bytes]) -> Table:
+    """Tables that were packed, at least one, one after the other."""
+    tables: list[Table] = []
+    alike: list[_Part] = []
+    for payload in payloads:
+        raw = _decompressed(payload)
+        if not raw.startswith(_ARROW):
+            part = _part(raw)
+            if alike and alike[0].layout is not part.layout:
+                tables.append(_whole(alike))
+                alike = []
+            alike.append(part)
+            continue
+        older = pa.ipc.open_stream(raw).read_all()
+        if alike:
+            tables.append(_whole(alike))
+            alike = []
+        tables.append(
+            Table({n: c.to_numpy() for n, c in zip(older.column_names, older.columns, strict=True)})
+        )
+    return joined([*tables, *([_whole(alike)] if alike else [])])
+
+
+def _decompressed(payload: bytes) -> bytes:
+    size = int.from_bytes(payload[:8], "little")
+    raw: bytes = pa.decompress(memoryview(payload)[8:], decompressed_size=size, codec="zstd", asbytes=True)
+    return raw
+
+
+def _part(raw: bytes) -> _Part:
+    rows, columns, words = np.frombuffer(raw, _SIZES, 1)[0].tolist()
+    middle = _SIZES.itemsize + columns
+    layout = _layout(raw[_SIZES.itemsize : middle])
+    at = middle + words + (-(columns + words) % 8)
+    blocks = {}
+    for kind, names in layout.types.items():
+        blocks[kind] = np.frombuffer(raw, kind, len(names) * rows, at).reshape(len(names), rows)
+        at += blocks[kind].nbytes
+    return _Part(layout, blocks, orjson.loads(raw[middle : middle + words]))
+
+
+def _whole(parts: Sequence[_Part]) -> Table:
+    """Parts of one layout, one after the other: a block is put together, not its columns."""
+    layout = parts[0].layout
+    blocks = {kind: iter(np.concatenate([p.blocks[kind] for p in parts], axis=1)) for kind in layout.types}
+    return Table(
+        {
+            name: (
+                np.array([w for p in parts for w in p.words[name]], object)
+                if kind == _WORDS
+                else next(blocks[kind])
+            )
+            for name, kind in layout.columns
+        }
+    )
+
+
+@lru_cache(maxsize=256)
+def _layout(told: bytes) -> _Layout:
+    """The layout of columns as told in JSON; one object for tables that are alike."""
+    columns = [(name, kind) for name, kind in orjson.loads(told)]
+    types: dict[str, list[str]] = {}
+    for name, kind in columns:
+        if kind != _WORDS:
+            types.setdefault(kind, []).append(name)
+    widest = sorted(types, key=lambda kind: -np.dtype(kind).itemsize)
+    return _Layout(told, columns, {kind: types[kind] for kind in widest})

@@ -1,0 +1,305 @@
+"""Facts of a span, brought up to date: only days whose readings, site file or method changed are worked out
+again."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import threading
+import time
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from sqlalchemy import bindparam, delete, insert, select
+
+from fieldfare.analysis.errors import SiteError
+from fieldfare.analysis.facts.tables import (
+    MARGIN_DAYS,
+    METHOD_VERSION,
+    SPAN_DAYS,
+    Facts,
+    no_rows,
+)
+from fieldfare.analysis.minutes.midnight import local_midnight
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.readings import MS_PER_DAY
+from fieldfare.api.core.local_days import day_of, days
+from fieldfare.api.core.sites import Sites
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.site_tables import FACT_CHUNKS, FACT_DAYS, SITES
+from fieldfare.collector.store.protocol import PointSpan, Store
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.readings import Readings
+
+log = logging.getLogger(__name__)
+KINDS = ("days", "runs", "defrosts", "reheats", "notices", "rests", "faults")
+CHUNK_READINGS = 2_000_000
+"""Readings worked out at once in each lane: thin data take longer spans than SPAN_DAYS."""
+OPEN_DAYS = 1 + MARGIN_DAYS
+"""The newest days: today, and those whose facts depend on today's readings."""
+RECENT_S = 600.0
+
+# Worded once: each is run for every site every night.
+_OF_MONTHS = (
+    FACT_CHUNKS.c.site == bindparam("site_id"),
+    FACT_CHUNKS.c.month >= bindparam("first_month"),
+    FACT_CHUNKS.c.month <= bindparam("last_month"),
+)
+_OF_DAYS = (
+    FACT_DAYS.c.site == bindparam("site_id"),
+    FACT_DAYS.c.day >= bindparam("first_day"),
+    FACT_DAYS.c.day <= bindparam("last_day"),
+)
+_CHUNKS = (
+    select(FACT_CHUNKS.c.kind, FACT_CHUNKS.c.month, FACT_CHUNKS.c.payload)
+    .where(*_OF_MONTHS)
+    .order_by(FACT_CHUNKS.c.kind, FACT_CHUNKS.c.month)
+)
+_MARKS = select(FACT_DAYS.c.day, FACT_DAYS.c.fingerprint).where(*_OF_DAYS)
+_HOLD = select(SITES.c.id).where(SITES.c.id == bindparam("site_id")).with_for_update()
+_DROP_CHUNKS, _DROP_MARKS = delete(FACT_CHUNKS).where(*_OF_MONTHS), delete(FACT_DAYS).where(*_OF_DAYS)
+
+Progress = Callable[[date, date], None]
+
+
+class Updated(NamedTuple):
+    """How many days were worked out again, and a mark of all that the span's facts were made from."""
+
+    days: int
+    mark: str
+
+
+class FactsCache:
+    """Keeps the facts tables of all sites in the state database.
+
+    lanes : int, default 1. Threads for a site of which many days are to be worked out
+    """
+
+    def __init__(self, database: Database, store: Store, plants: Sites, lanes: int = 1) -> None:
+        self._lanes = lanes
+        self._database, self._store, self._plants = database, store, plants
+        self._locks: dict[str, threading.Lock] = {}
+        self._recent: dict[tuple[str, date, date], tuple[str, float]] = {}
+
+    def facts(self, site: Site, first: date, last: date, progress: Progress | None = None) -> Facts:
+        """The facts of first..last (local days), after bringing them up to date."""
+        self.update(site, first, last, progress)
+        return self.kept(site.id, first, last)
+
+    def update(self, site: Site, first: date, last: date, progress: Progress | None = None) -> Updated:
+        """Bring first..last up to date."""
+        plant = self.equipped(site)
+        wanted = self.fingerprints(plant, first, last)
+        kept = self._kept_fingerprints(site.id, first, last)
+        stale = [day for day, mark in wanted.items() if kept.get(day) != mark]
+        if not stale:
+            return Updated(0, _whole(wanted))
+        return Updated(self._build(site, plant, stale, wanted, progress), _whole(wanted))
+
+    def _build(
+        self, site: Site, plant: Site, stale: list[date], wanted: dict[date, str], progress: Progress | None
+    ) -> int:
+        """Make and keep the facts of stale days, and of the silences that they end. Returns how many days.
+
+        plant : the site with its lent sensor (see `equipped`). wanted : fingerprints of the days asked for
+        """
+        from fieldfare.analysis.facts.build import (
+            build_facts,  # the whole method: only where something is stale
+        )
+        from fieldfare.api.core.silent_spans import thin_readings, with_silences
+
+        thin = thin_readings(self._store, site.id)
+        work = with_silences(stale, self._store.revisions(site.id), thin, site.zone)
+        marks = wanted | self.fingerprints(plant, work[0], work[-1]) if len(work) > len(stale) else wanted
+        days_at_once = _chunk_days(self._store.points(site.id)) if len(work) > SPAN_DAYS else SPAN_DAYS
+        for start, end in _spans(work, days_at_once * self._lanes):
+            around = start - timedelta(days=MARGIN_DAYS), end + timedelta(days=MARGIN_DAYS)
+            readings = self.readings(site, *around) | thin
+            facts = build_facts(plant, readings, start, end, self._lanes)
+            self._keep(site.id, facts, {day: marks[day] for day in days(start, end)})
+            if progress:
+                progress(start, end)
+        return len(work)
+
+    def recent(self, site: Site, first: date, last: date) -> Facts:
+        """The facts of first..last for somebody who looks at them: as `facts`, but the newest days, which
+        change with every reading, may be RECENT_S old."""
+        with self._locks.setdefault(site.id, threading.Lock()):
+            key, closed = (site.id, first, last), self.closed_mark(site, first, last)
+            known = self._recent.get(key)
+            if known is None or known[0] != closed or time.monotonic() - known[1] > RECENT_S:
+                self.update(site, first, last)
+                self._recent[key] = (closed, time.monotonic())
+        return self.kept(site.id, first, last)
+
+    def closed_mark(self, site: Site, first: date, last: date) -> str:
+        """A mark of what the facts of those days of first..last are made from that are over."""
+        span = self._store.span(site.id)
+        newest = day_of(span[1], site.zone) if span else last
+        return _whole(
+            self.fingerprints(self.equipped(site), first, min(last, newest - timedelta(days=OPEN_DAYS)))
+        )
+
+    def readings(self, site: Site, first: date, last: date) -> Readings:
+        """The readings of local days first..last, with those of a lent outdoor sensor (see `equipped`)."""
+        start, end = local_midnight(site, first), local_midnight(site, last + timedelta(days=1))
+        found = self._store.read(site.id, None, start, end)
+        if lender := self._lender(site):
+            lent = [p.id for p in lender.points_of("outdoor_temperature")]
+            borrowed = self._store.read(lender.id, lent, start, end)
+            found.update({lent_id(lender.id, point): samples for point, samples in borrowed.items()})
+        return found
+
+    def equipped(self, site: Site) -> Site:
+        """The site with the outdoor sensor that another site lends it.
+
+        Where the site file names another site (`outdoor_from`) and the site has no outdoor sensor of its own,
+        it behaves as if the other site's outdoor points were among its own, under the id `other.point`.
+        """
+        lender = self._lender(site)
+        if lender is None:
+            return site
+        lent = (
+            p.model_copy(update={"id": lent_id(lender.id, p.id)})
+            for p in lender.points_of("outdoor_temperature")
+        )
+        return site.model_copy(update={"point": (*site.point, *lent)})
+
+    def fingerprints(self, site: Site, first: date, last: date) -> dict[date, str]:
+        """Of each day: a mark of the method, the parts of the site file that facts depend on, and the
+        readings."""
+        base = hashlib.blake2b(f"{METHOD_VERSION}|{plant_mark(site)}|{MARGIN_DAYS}".encode(), digest_size=16)
+        revised = [sorted(self._store.revisions(site.id).items())]
+        if lender := self._lender(self._plants.get(site.id).site):
+            revised.append(sorted(self._store.revisions(lender.id).items()))
+        around = list(days(first - timedelta(days=MARGIN_DAYS), last + timedelta(days=MARGIN_DAYS + 1)))
+        edges = [local_midnight(site, day) for day in around]
+        wide = 2 * MARGIN_DAYS + 1
+        begin, end = [e // MS_PER_DAY for e in edges[:-wide]], [(e - 1) // MS_PER_DAY for e in edges[wide:]]
+        told = []
+        for found in revised:
+            numbers = [day for day, _ in found]
+            a, b = [bisect_left(numbers, day) for day in begin], [bisect_right(numbers, day) for day in end]
+            told.append(([repr(each).encode() for each in found], a, b))
+        marks = {}
+        for n, day in enumerate(around[MARGIN_DAYS : -MARGIN_DAYS - 1]):
+            mark = base.copy()
+            for words, a, b in told:
+                mark.update(b"[%b]" % b", ".join(words[a[n] : b[n]]))
+            marks[day] = mark.hexdigest()
+        return marks
+
+    def kept(self, site_id: str, first: date, last: date) -> Facts:
+        """The kept facts of first..last, as they are."""
+        from fieldfare.api.core.fact_tables import unpacked
+
+        with self._database.reading() as db:
+            rows = db.execute(_CHUNKS, _span(site_id, first, last)).all()
+        payloads: dict[str, list[bytes]] = {kind: [] for kind in KINDS}
+        for kind, _, payload in rows:
+            payloads[kind].append(payload)
+        tables = {kind: unpacked(found) if found else no_rows() for kind, found in payloads.items()}
+        return Facts(**tables).between(first, last)
+
+    def _kept_fingerprints(self, site_id: str, first: date, last: date) -> dict[date, str]:
+        with self._database.reading() as db:
+            return dict(db.execute(_MARKS, _span(site_id, first, last)).all())
+
+    def _keep(self, site_id: str, facts: Facts, marks: dict[date, str]) -> None:
+        """Replace the kept facts of the marked days by these."""
+        from fieldfare.api.core.fact_tables import packed, replaced
+
+        first, last = min(marks), max(marks)
+        span = _span(site_id, first, last)
+        with self._database.writing() as db:
+            db.execute(_HOLD, {"site_id": site_id}).one()
+            kept = {(kind, month): payload for kind, month, payload in db.execute(_CHUNKS, span)}
+            chunks = []
+            for month, start, end in _months(first, last):
+                for kind in KINDS:
+                    part = getattr(facts, kind).between(start, end)
+                    older = kept.get((kind, month))
+                    payload = packed(part) if older is None else replaced(older, part, start, end)
+                    chunks.append({"site": site_id, "kind": kind, "month": month, "payload": payload})
+            db.execute(_DROP_CHUNKS, span)
+            db.execute(insert(FACT_CHUNKS), chunks)
+            db.execute(_DROP_MARKS, span)
+            db.execute(
+                insert(FACT_DAYS), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
+            )
+
+    def _lender(self, site: Site) -> Site | None:
+        if site.site.outdoor_from is None or site.measures("outdoor_temperature"):
+            return None
+        try:
+            plant = self._plants.find(site.site.outdoor_from)
+        except SiteError as error:  # the other site's trouble is not this one's
+            log.warning("site %s: no outdoor sensor from %s: %s", site.id, site.site.outdoor_from, error)
+            return None
+        return plant.site if plant else None
+
+
+def _span(site_id: str, first: date, last: date) -> dict[str, Any]:
+    """What the statements want to know of a site's days first..last."""
+    months = {"first_month": _month(first), "last_month": _month(last)}
+    return {"site_id": site_id, "first_day": first, "last_day": last} | months
+
+
+def _whole(marks: dict[date, str]) -> str:
+    return hashlib.blake2b("".join(marks.values()).encode(), digest_size=16).hexdigest()
+
+
+def lent_id(lender: str, point: str) -> str:
+    """The id that a lent point stands under."""
+    return f"{lender}.{point}"
+
+
+def plant_mark(site: Site) -> str:
+    """The parts of a site file that facts depend on: not the name, limits, or where a value is fetched
+    from."""
+    content = site.model_dump(
+        mode="json", exclude={"csv": True, "limits": True, "fault_codes": True, "site": {"name"}}
+    )
+    for point in content["point"]:
+        for key in ("column", "topic", "pointer"):
+            point.pop(key)
+    return hashlib.blake2b(repr(content).encode(), digest_size=16).hexdigest()
+
+
+def _chunk_days(points: dict[str, PointSpan]) -> int:
+    if not points:
+        return SPAN_DAYS
+    length = (max(p.last for p in points.values()) - min(p.first for p in points.values())) / 86_400_000
+    a_day = sum(p.count for p in points.values()) / max(length, 1.0)
+    return max(SPAN_DAYS, int(CHUNK_READINGS / max(a_day, 1.0)))
+
+
+def _spans(stale: list[date], most: int) -> Iterator[tuple[date, date]]:
+    """Group stale days: days not further apart than the margin are worked out together, at most `most` at
+    once."""
+    start = end = None
+    for day in stale:
+        if start is None or end is None:
+            start = end = day
+        elif (day - end).days <= 2 * MARGIN_DAYS + 1 and (day - start).days < most:
+            end = day
+        else:
+            yield start, end
+            start = end = day
+    if start is not None and end is not None:
+        yield start, end
+
+
+def _months(first: date, last: date) -> Iterator[tuple[str, date, date]]:
+    start = first
+    while start <= last:
+        after = (start.replace(day=1) + timedelta(days=32)).replace(day=1)
+        yield _month(start), start, min(last, after - timedelta(days=1))
+        start = after
+
+
+def _month(day: date) -> str:
+    return f"{day:%Y-%m}"

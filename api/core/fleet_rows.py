@@ -1,0 +1,105 @@
+"""The fleet list: every site with its verdict and the finding to deal with first, worst first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from functools import partial
+from typing import Any
+
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.fleet import fleet_summary, home_urgency
+from fieldfare.analysis.reports.verdict import GONE_AFTER, given_verdict
+from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.site_guard import Failure, attempt
+from fieldfare.api.core.sites import Card
+
+
+def fleet_rows(service: Service, *, fresh: bool = False) -> list[dict[str, Any]]:
+    """One row a site: those that failed, then worst first. The verdict is of the days `from` to `to`; `heard`
+    is the last reading, and `silent` says that it is days ago.
+
+    fresh : bool, default False. Bring every site up to date first; else the last kept result of each is told
+    Each row has `failed`, with the `reason`, and `data_notices`: lines about data that can't be used.
+    """
+    now = clock(service)
+    rows = [row for card in service.sites.cards() if (row := _row(service, card, fresh, now)) is not None]
+    return [row for _, row in sorted(rows, key=lambda r: r[0])]
+
+
+def clock(service: Service) -> datetime:
+    """The time that ages are counted to; the demo's invented data end some hours ago, so its clock stands
+    there."""
+    if not service.settings.demo:
+        return datetime.now(UTC)
+    ends = [t for site in service.sites.ids() if (t := last_heard(service, site)) is not None]
+    return max(ends, default=datetime.now(UTC))
+
+
+def last_heard(service: Service, site_id: str) -> datetime | None:
+    """Time of a site's last reading; None without one, or where it can't be read."""
+    span = attempt(site_id, "read its readings", partial(service.store.span, site_id))
+    return None if span is None or isinstance(span, Failure) else datetime.fromtimestamp(span[1] / 1000, UTC)
+
+
+def _row(
+    service: Service, card: Card, fresh: bool, now: datetime
+) -> tuple[tuple[Any, ...], dict[str, Any]] | None:
+    """A site's row behind its sort key; None where it was removed meanwhile."""
+    named = {"id": card.id, "name": card.name}
+    failed = card.trouble
+    result, reason = None, None
+    if failed is None:
+        found = attempt(card.id, "work out its results", lambda: _result(service, card.id, fresh))
+        if found is None:
+            return None
+        if isinstance(found, Failure):
+            failed = found.reason
+        else:
+            result, reason = found
+    heard = last_heard(service, card.id)
+    row = {
+        **named,
+        **fleet_summary(result),
+        "reason": failed or reason,
+        "failed": failed is not None,
+        "data_notices": (result or {}).get("data_notices", []),
+        "heard": heard.isoformat() if heard else None,
+        "silent": heard is not None and now - heard > GONE_AFTER,
+    }
+    return (failed is None, home_urgency(result, given_verdict(result)), card.name.lower(), card.id), row
+
+
+def _result(service: Service, site_id: str, fresh: bool) -> tuple[dict[str, Any] | None, str | None] | None:
+    """A site's result, or the reason why it has none; None for a site that is not there any more."""
+    if not fresh:
+        result = service.results.summary(site_id)
+        return result, None if result else "not analysed yet"
+    plant = service.sites.find(site_id)
+    if plant is None:
+        return None
+    try:
+        return service.results.rolling_result(plant, service.settings.rolling_days), None
+    except NoReadings:
+        return None, "no readings yet"
+
+
+def fleet_learning(service: Service) -> dict[str, Any]:
+    """What the firm's systems say about the next design; homes that did not agree to it are left out."""
+    from fieldfare.analysis.reports.fleet_feedback import design_feedback
+    from fieldfare.api.records.home_rights import refused_sites
+
+    refused = refused_sites(service, "fleet_learning")
+    return {**design_feedback(_known(service, refused)), "left_out": len(refused)}
+
+
+def _known(service: Service, refused: frozenset[str]) -> Iterator[tuple[Site, dict[str, Any]]]:
+    """Sites with their newest result, without those whose result can't be read."""
+    for plant in service.sites.all():
+        site_id = plant.site.id
+        if site_id in refused:
+            continue
+        result = attempt(site_id, "read its results", lambda: service.results.newest(site_id))  # noqa: B023
+        if result is not None and not isinstance(result, Failure):
+            yield plant.site, result

@@ -1,0 +1,40 @@
+"""The verdict on a site is that of the rolling period, whatever days somebody looks at."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import orjson
+
+from fieldfare.analysis.reports.verdict import given_verdict
+from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.sites import SiteRecord
+
+
+def rolling_result(
+    service: Service, plant: SiteRecord, shown: dict[str, Any] | None
+) -> dict[str, Any] | None:
+    """The result of the rolling period; None without readings.
+
+    shown : a result at hand, given back where it is of the same days
+    """
+    try:
+        first, last = service.results.rolling(plant, service.settings.rolling_days)
+    except NoReadings:
+        return None
+    if shown is not None and (shown["period"]["from"], shown["period"]["to"]) == (f"{first}", f"{last}"):
+        return shown
+    rolling: dict[str, Any] = orjson.loads(service.results.recent(plant, first, last))
+    return rolling
+
+
+def under_standing_verdict(service: Service, plant: SiteRecord, result: dict[str, Any]) -> dict[str, Any]:
+    """A result of any days with the verdict of the rolling period, which names its own days in `from` and
+    `to`.
+
+    A few chosen days can't turn a faulty home green.
+    """
+    rolling = rolling_result(service, plant, result) or result
+    days = {k: rolling["period"][k] for k in ("from", "to")}
+    return {**result, "verdict": given_verdict(rolling) | days}

@@ -1,0 +1,235 @@
+"""Results of a site: worked out from its kept facts, and kept until readings, file or method change."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import threading
+import time
+import zlib
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import orjson
+from sqlalchemy import and_, bindparam, delete, func, insert, select
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.facts.tables import METHOD_VERSION
+from fieldfare.api.core.cache import SiteCache
+from fieldfare.api.core.facts_cache import RECENT_S, FactsCache, Progress
+from fieldfare.api.core.local_days import day_of
+from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.site_tables import KEPT_RESULTS
+from fieldfare.collector.store.protocol import Store, Trouble
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.plant.site import Site
+    from fieldfare.analysis.reports.result import Result
+
+log = logging.getLogger(__name__)
+KEPT_PER_SITE = 24
+"""Results kept of one site: a dozen months and the usual longer periods."""
+
+
+RECENT_KEPT = 256
+"""Documents kept in memory: some 20 MB."""
+
+# Worded once: each is run for every site every night.
+_OF_PERIOD = and_(
+    KEPT_RESULTS.c.site == bindparam("site_id"),
+    KEPT_RESULTS.c.first == bindparam("from_day"),
+    KEPT_RESULTS.c.last == bindparam("to_day"),
+)
+_FIND = select(KEPT_RESULTS.c.fingerprint, KEPT_RESULTS.c.rolling, KEPT_RESULTS.c.payload).where(_OF_PERIOD)
+_MADE = select(func.max(KEPT_RESULTS.c.made)).where(
+    KEPT_RESULTS.c.site == bindparam("site_id"), KEPT_RESULTS.c.rolling
+)
+_DROP = delete(KEPT_RESULTS).where(_OF_PERIOD)
+_SPARE = (
+    select(KEPT_RESULTS.c.first, KEPT_RESULTS.c.last)
+    .where(KEPT_RESULTS.c.site == bindparam("site_id"))
+    .order_by(KEPT_RESULTS.c.rolling.desc(), KEPT_RESULTS.c.made.desc())
+    .offset(KEPT_PER_SITE)
+)
+
+
+class _Recent(NamedTuple):
+    closed: str
+    made: float
+    document: bytes
+
+
+class NoReadings(InputError):
+    """Nothing was ever read of this site."""
+
+    def __init__(self, site_id: str) -> None:
+        super().__init__(
+            f"{site_id} has no readings yet; bring some in with: fieldfare ingest {site_id} FILE"
+        )
+
+
+class Results:
+    """Everything `analyse` says about a site and a period, as the result document."""
+
+    def __init__(self, database: Database, store: Store, keeper: FactsCache) -> None:
+        self._database, self._store, self._keeper = database, store, keeper
+        self._locks: dict[str, threading.Lock] = {}
+        self._recent: dict[tuple[str, date, date], _Recent] = {}
+        self._summaries: SiteCache[bytes] = SiteCache()
+
+    def span(self, plant: SiteRecord) -> tuple[date, date]:
+        """First and last local day with readings. Raises NoReadings."""
+        found = self._store.span(plant.site.id)
+        if found is None:
+            raise NoReadings(plant.site.id)
+        return day_of(found[0], plant.site.zone), day_of(found[1], plant.site.zone)
+
+    def period(self, plant: SiteRecord, first: date | None, last: date | None) -> tuple[date, date]:
+        """A period as asked for, open ends filled with the span of the data. Raises InputError if it is
+        upside down."""
+        start, end = self.span(plant)
+        first, last = first or min(start, last or start), last or max(end, first or end)
+        if first > last:
+            raise InputError(f"the period ends before it starts: {first} to {last}")
+        if (last - first).days > 366 * 30:
+            raise InputError(f"the period is longer than 30 years: {first} to {last}")
+        return first, last
+
+    def rolling(self, plant: SiteRecord, length: int) -> tuple[date, date]:
+        """The last `length` days with readings, or fewer where there are fewer."""
+        start, end = self.span(plant)
+        return max(start, end - timedelta(days=length - 1)), end
+
+    def result(
+        self, plant: SiteRecord, first: date, last: date, progress: Progress | None = None
+    ) -> dict[str, Any]:
+        """The result document of first..last, both included."""
+        return orjson.loads(self.document(plant, first, last, progress))
+
+    def rolling_result(self, plant: SiteRecord, length: int) -> dict[str, Any]:
+        """The result of the last `length` days, kept as what stands for the site."""
+        return orjson.loads(self.document(plant, *self.rolling(plant, length), rolling=True))
+
+    def document(
+        self,
+        plant: SiteRecord,
+        first: date,
+        last: date,
+        progress: Progress | None = None,
+        *,
+        rolling: bool = False,
+    ) -> bytes:
+        """The result document as JSON."""
+        site = plant.site
+        facts_mark = self._keeper.update(site, first, last, progress).mark
+        notices = self.data_notices(site.id)
+        mark = self._mark(plant, f"{facts_mark}{notices or ''}")
+        with self._database.reading() as db:
+            row = db.execute(_FIND, _period(site.id, first, last)).first()
+        kept = row if row is not None and row.fingerprint == mark and row.rolling >= rolling else None
+        if kept is not None and (known := _unpacked(site.id, kept.payload)) is not None:
+            return known
+        contents = self._of_kept_facts(site, first, last).as_dict() | {"data_notices": notices}
+        document = orjson.dumps(contents, option=orjson.OPT_SERIALIZE_NUMPY)
+        self.keep(site.id, first, last, mark, document, rolling)
+        return document
+
+    def data_notices(self, site_id: str) -> list[str]:
+        """Lines about a site's stored readings that are damaged or missing; its results are made without
+        them."""
+        return [_notice(trouble) for trouble in self._store.troubles(site_id)]
+
+    def passing(self, plant: SiteRecord, first: date, last: date) -> Result:
+        """The result of first..last for somebody who won't ask for it again: worked out, its document not
+        kept."""
+        self._keeper.update(plant.site, first, last)
+        return self._of_kept_facts(plant.site, first, last)
+
+    def _of_kept_facts(self, site: Site, first: date, last: date) -> Result:
+        from fieldfare.analysis.reports.result import (
+            analyse,  # pulls in the fits: only when something is worked out
+        )
+
+        return analyse(self._keeper.equipped(site), self._keeper.kept(site.id, first, last), first, last)
+
+    def recent(self, plant: SiteRecord, first: date, last: date) -> bytes:
+        """The result document of first..last for somebody who looks at it.
+
+        A change of days that are over counts at once; the newest days change with every reading, so a
+        document may be RECENT_S old in them. Only one at a time is worked out for a site.
+        """
+        key = (plant.site.id, first, last)
+        with self._locks.setdefault(plant.site.id, threading.Lock()):
+            closed = self._keeper.closed_mark(plant.site, first, last) + plant.file
+            known = self._recent.get(key)
+            if known is not None and known.closed == closed and time.monotonic() - known.made < RECENT_S:
+                return known.document
+            document = self.document(plant, first, last)
+            if len(self._recent) >= RECENT_KEPT:
+                self._recent.clear()
+            self._recent[key] = _Recent(closed, time.monotonic(), document)
+        return document
+
+    def summary(self, site_id: str) -> dict[str, Any] | None:
+        """The rolling result that was made last, without its days: what lists of sites show."""
+        made = self.made(site_id)
+        if made is None:
+            return None
+        return orjson.loads(self._summaries.get(site_id, made, lambda: self._packed_summary(site_id)))
+
+    def _packed_summary(self, site_id: str) -> bytes:
+        """As JSON, which takes a third of what the same takes in plain Python."""
+        result = self.newest(site_id)
+        if result is not None:
+            result["performance"]["by_day"] = []
+        return orjson.dumps(result)
+
+    def made(self, site_id: str) -> datetime | None:
+        """When the rolling result was made that was made last: what is worked out from it holds until then
+        changes."""
+        with self._database.reading() as db:
+            return db.execute(_MADE, {"site_id": site_id}).scalar()
+
+    def newest(self, site_id: str) -> dict[str, Any] | None:
+        """The rolling result that was made last, without working anything out."""
+        chosen = select(KEPT_RESULTS.c.payload).where(KEPT_RESULTS.c.site == site_id, KEPT_RESULTS.c.rolling)
+        with self._database.reading() as db:
+            payload = db.scalars(chosen.order_by(KEPT_RESULTS.c.made.desc()).limit(1)).first()
+        document = _unpacked(site_id, payload) if payload else None
+        return orjson.loads(document) if document else None
+
+    def _mark(self, plant: SiteRecord, facts_mark: str) -> str:
+        return hashlib.blake2b(
+            f"{METHOD_VERSION}|{facts_mark}|{plant.file}".encode(), digest_size=16
+        ).hexdigest()
+
+    def keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
+        """Keep a result document, worked out from what `mark` stands for, in the place of the period's
+        last."""
+        row = {"site": site_id, "first": first, "last": last, "fingerprint": mark, "made": datetime.now(UTC)}
+        row |= {"rolling": rolling, "payload": zlib.compress(document, 1)}
+        with self._database.writing() as db:
+            db.execute(_DROP, _period(site_id, first, last))
+            db.execute(insert(KEPT_RESULTS), row)
+            for spare in db.execute(_SPARE, {"site_id": site_id}).all():
+                db.execute(_DROP, _period(site_id, *spare))
+
+
+def _unpacked(site_id: str, payload: bytes) -> bytes | None:
+    """A kept document; None where it is damaged, so that it is made anew."""
+    try:
+        return zlib.decompress(payload)  # ends with a checksum of what was packed
+    except (zlib.error, TypeError) as error:
+        log.error("site %s: a kept result is damaged and left out: %s", site_id, error)
+        return None
+
+
+def _notice(trouble: Trouble) -> str:
+    """File and trouble, without the folders above the site's own."""
+    return f"{'/'.join(Path(trouble.file).parts[-2:])}: {trouble.what}"
+
+
+def _period(site_id: str, first: date, last: date) -> dict[str, Any]:
+    return {"site_id": site_id, "from_day": first, "to_day": last}

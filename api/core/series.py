@@ -1,0 +1,122 @@
+"""Readings and facts as the API hands them out."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.plant.site import Point, Site
+from fieldfare.analysis.readings import MS_PER_DAY, Samples
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.sites import SiteRecord
+from fieldfare.collector.store.protocol import Store
+
+
+def series(
+    store: Store, site: Site, points: list[str], first: datetime | None, last: datetime | None, most: int
+) -> dict[str, Any]:
+    """Readings of some points over time, thinned to at most `most` a point so that peaks stay.
+
+    points : ids, all where empty. first, last : default the last day with readings. Raises InputError
+    """
+    if unknown := [p for p in points if site.find_point(p) is None]:
+        raise InputError(f"{site.id} has no point {unknown[0]!r}")
+    span = store.span(site.id)
+    newest = span[1] if span else round(datetime.now(UTC).timestamp() * 1000)
+    end = round(last.timestamp() * 1000) if last else newest + 1
+    start = round(first.timestamp() * 1000) if first else end - MS_PER_DAY
+    if start >= end:
+        raise InputError("`from` must lie before `to`")
+    chosen = [p for p in site.point if not points or p.id in points]
+    found = store.read(site.id, [p.id for p in chosen], start, end)
+    none = Samples(np.empty(0, np.int64), np.empty(0))
+    return {
+        "site": site.id,
+        "first": _moment(start),
+        "last": _moment(end),
+        "points": [_thin(p, found.get(p.id, none), most) for p in chosen],
+    }
+
+
+def _thin(point: Point, samples: Samples, most: int) -> dict[str, Any]:
+    kept = _changes(samples) if point.form == "state" else samples
+    if len(kept.time) > most:
+        kept = (
+            _peaks(kept, most)
+            if kept.value.dtype != object
+            else Samples(kept.time[-most:], kept.value[-most:])
+        )
+    value = kept.value.tolist()
+    if kept.value.dtype != object:
+        value = [v if np.isfinite(v) else None for v in value]
+    return {
+        "id": point.id,
+        "quantity": point.quantity,
+        "unit": point.unit,
+        "time": kept.time.tolist(),
+        "value": value,
+        "readings": len(samples.time),
+    }
+
+
+def _changes(samples: Samples) -> Samples:
+    """A state stays what it was: its changes and its last reading say all."""
+    if len(samples.time) < 3:
+        return samples
+    new = np.ones(len(samples.time), bool)
+    new[1:-1] = samples.value[1:-1] != samples.value[:-2]
+    return Samples(samples.time[new], samples.value[new])
+
+
+def _peaks(samples: Samples, most: int) -> Samples:
+    from tsdownsample import MinMaxLTTBDownsampler
+
+    known = np.isfinite(samples.value.astype(float))
+    time, value = samples.time[known], np.ascontiguousarray(samples.value[known], dtype=np.float64)
+    if len(time) <= most:
+        return Samples(time, value)
+    at = MinMaxLTTBDownsampler().downsample(np.ascontiguousarray(time), value, n_out=most)
+    return Samples(time[at], value[at])
+
+
+def facts_table(
+    service: Service, plant: SiteRecord, kind: str, first: date, last: date, offset: int, limit: int
+) -> dict[str, Any]:
+    """Rows of one facts table, with days and starts as ISO 8601 text."""
+    table: Table = getattr(service.facts_cache.recent(plant.site, first, last), kind)
+    columns, rows = plain_rows(table.where(slice(offset, offset + limit)), plant)
+    return {
+        "kind": kind,
+        "columns": columns,
+        "rows": rows,
+        "total": len(table),
+        "offset": offset,
+        "limit": limit,
+    }
+
+
+def plain_rows(table: Table, plant: SiteRecord) -> tuple[list[str], list[list[Any]]]:
+    """Names and rows of a facts table that anything can read: days as dates, starts as local time with
+    offset, gaps None."""
+    columns = [_plain(name, table[name], plant) for name in table.names]
+    return table.names, [list(row) for row in zip(*columns, strict=True)]
+
+
+def _plain(name: str, values: NDArray[Any], plant: SiteRecord) -> list[Any]:
+    if values.dtype.kind == "M":
+        return list(np.datetime_as_string(values, unit="D").tolist())
+    if name == "start":
+        moments = pd.to_datetime(values, unit="ms", utc=True).tz_convert(plant.site.zone)
+        return [m.isoformat() for m in moments]
+    known = np.isfinite(values) if values.dtype.kind == "f" else np.ones(len(values), dtype=np.bool_)
+    return [v if ok else None for v, ok in zip(values.tolist(), known.tolist(), strict=True)]
+
+
+def _moment(ms: int) -> datetime:
+    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=ms)

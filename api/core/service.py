@@ -1,0 +1,98 @@
+"""The service's parts, put together once from the settings."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.sites import Sites
+from fieldfare.api.state.database import Database, open_database
+from fieldfare.collector.store.protocol import Store
+
+if TYPE_CHECKING:
+    from fieldfare.api.core.facts_cache import FactsCache
+    from fieldfare.api.core.results import Results
+
+
+@dataclass
+class Service:
+    """What commands, routes and jobs work with. Each part is made when it is first used.
+
+    lanes : threads for the facts of one site; one in a worker, as others work beside it
+    """
+
+    settings: Settings
+    database: Database
+    lanes: int = 2
+
+    @cached_property
+    def store(self) -> Store:
+        return open_store(self.settings)
+
+    @cached_property
+    def sites(self) -> Sites:
+        return Sites(self.database)
+
+    @cached_property
+    def facts_cache(self) -> FactsCache:
+        from fieldfare.api.core.facts_cache import FactsCache
+
+        return FactsCache(self.database, self.store, self.sites, self.lanes)
+
+    @cached_property
+    def results(self) -> Results:
+        from fieldfare.api.core.results import Results
+
+        return Results(self.database, self.store, self.facts_cache)
+
+    def close(self) -> None:
+        if "store" in self.__dict__:
+            self.store.close()
+        self.database.close()
+
+
+def open_store(settings: Settings) -> Store:
+    """The store of readings that the settings name. Raises InputError if it can't be used."""
+    if settings.store_url:
+        from fieldfare.collector.store.influx import InfluxStore
+
+        return InfluxStore(
+            settings.store_url,
+            settings.store_database,
+            settings.data / "spool",
+            token=settings.store_token,
+            org=settings.store_org,
+        )
+    from fieldfare.collector.store.local import LocalStore
+
+    try:
+        return LocalStore(settings.readings_dir)
+    except OSError as error:
+        raise InputError(f"the data folder can't be used: {error.strerror}: {error.filename}") from None
+
+
+@contextmanager
+def opened(settings: Settings) -> Iterator[Service]:
+    """The service's parts, closed when the block ends."""
+    service = Service(settings, open_database(settings.state_url))
+    try:
+        yield service
+    finally:
+        service.close()
+
+
+def kept_open(settings: Settings) -> Service:
+    """The service's parts, opened once in a process: for a worker, to whom each site is a piece of work of
+    its own."""
+    return _of_process(settings, os.getpid())
+
+
+@lru_cache(maxsize=1)
+def _of_process(settings: Settings, process: int) -> Service:
+    return Service(settings, open_database(settings.state_url), lanes=1)

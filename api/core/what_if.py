@@ -1,0 +1,31 @@
+"""What-if questions about a site, answered from its own last year."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.sites import SiteRecord
+
+QUESTIONS = ("lower_curve_k", "hot_water_c", "hot_water_hour", "mend", "band")
+
+
+def what_if(service: Service, plant: SiteRecord, asked: dict[str, Any]) -> dict[str, Any]:
+    """Answer one question or several, each by itself.
+
+    asked : question -> its value, of QUESTIONS. Raises InputError, NotAssessed, NoReadings
+    """
+    from fieldfare.analysis.reports.what_if import answer
+
+    if not asked:
+        raise InputError(f"ask at least one of {', '.join(QUESTIONS)}")
+    first, last = service.results.rolling(plant, 365)
+    result = service.results.result(plant, first, last)
+    facts = service.facts_cache.kept(plant.site.id, first, last)
+    site = service.facts_cache.equipped(plant.site)
+    return {
+        "site": plant.site.id,
+        "period": result["period"],
+        "answers": [answer(site, facts, result, question, value) for question, value in asked.items()],
+    }

@@ -1,0 +1,88 @@
+"""What the routes work with, made once for the application."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+from starlette.requests import HTTPConnection
+
+from fieldfare.api.alerts.alerts import Alerts
+from fieldfare.api.alerts.handling import Handlings
+from fieldfare.api.alerts.notices import Notices
+from fieldfare.api.core.cache import SiteCache
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.jobs.leases import JobLeases
+from fieldfare.api.people.accounts import Accounts
+from fieldfare.api.people.audit import Audit
+from fieldfare.api.people.device_tokens import DeviceTokens
+from fieldfare.api.people.home_links import HomeLinks
+from fieldfare.api.people.secrets import signing_key
+from fieldfare.api.people.sign_in import SignIn
+from fieldfare.api.records.maintenance_log import MaintenanceLog
+
+
+@dataclass
+class AppState:
+    """The service and everything that stands on its state database."""
+
+    service: Service
+    stopping: threading.Event = field(default_factory=threading.Event)
+    winter_entries: SiteCache[dict[str, Any] | None] = field(default_factory=SiteCache)
+    """Each site's entry in the list before winter."""
+
+    @property
+    def settings(self) -> Settings:
+        return self.service.settings
+
+    @cached_property
+    def _signing_key(self) -> str:
+        return signing_key(self.settings.data)
+
+    @cached_property
+    def accounts(self) -> Accounts:
+        return Accounts(self.service.database)
+
+    @cached_property
+    def sign_in(self) -> SignIn:
+        return SignIn(self.service.database, self._signing_key)
+
+    @cached_property
+    def links(self) -> HomeLinks:
+        return HomeLinks(self.service.database, self._signing_key)
+
+    @cached_property
+    def tokens(self) -> DeviceTokens:
+        return DeviceTokens(self.service.database)
+
+    @cached_property
+    def audit(self) -> Audit:
+        return Audit(self.service.database)
+
+    @cached_property
+    def alerts(self) -> Alerts:
+        return Alerts(self.service.database)
+
+    @cached_property
+    def handlings(self) -> Handlings:
+        return Handlings(self.service.database)
+
+    @cached_property
+    def notices(self) -> Notices:
+        return Notices(self.service.database, self.settings)
+
+    @cached_property
+    def book(self) -> JobLeases:
+        return JobLeases(self.service.database)
+
+    @cached_property
+    def works(self) -> MaintenanceLog:
+        return MaintenanceLog(self.service)
+
+
+def parts_of(request: HTTPConnection) -> AppState:
+    """The application's parts, for a route."""
+    return request.app.state.parts

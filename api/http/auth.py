@@ -1,0 +1,139 @@
+"""The door of every route: who asks, and may they."""
+
+from __future__ import annotations
+
+import logging
+from typing import Annotated, Any
+
+from fastapi import Depends, HTTPException, Path, Request
+from fastapi.security import APIKeyCookie, HTTPBearer
+
+from fieldfare.api.core.sites import SiteRecord, UnknownSite
+from fieldfare.api.http.app_state import AppState, parts_of
+from fieldfare.api.people.access import DEMO_VISITOR, NOBODY, Actor
+from fieldfare.api.people.sign_in import LiveSession, same
+
+log = logging.getLogger(__name__)
+SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+CSRF_HEADER, CSRF_FIELD = "X-CSRF-Token", "csrf"
+SiteId = Annotated[
+    str, Path(pattern=r"^[a-z0-9-]{2,40}$", description="The site's id.", examples=["alder-row"])
+]
+AppStateHere = Annotated[AppState, Depends(parts_of)]
+# For the description alone: which secrets the routes accept.
+_BEARER = HTTPBearer(auto_error=False, scheme_name="device token", description="A device token.")
+_COOKIE = APIKeyCookie(
+    name="fieldfare", auto_error=False, scheme_name="session", description="A session's cookie."
+)
+
+
+class SignInFirst(Exception):
+    """Nobody is signed in: a page sends the reader to sign in, the API answers 401."""
+
+
+def cookie_name(parts: AppState) -> str:
+    """Behind TLS a cookie that no other host and no plain connection can set."""
+    return "__Host-fieldfare" if is_secure(parts) else "fieldfare"
+
+
+def device_cookie_name(parts: AppState) -> str:
+    return f"{cookie_name(parts)}-device"
+
+
+def is_secure(parts: AppState) -> bool:
+    return parts.settings.address.startswith("https://")
+
+
+def visit_of(request: Request) -> LiveSession | None:
+    """The live session of a request, if it has one."""
+    parts = parts_of(request)
+    secret = request.cookies.get(cookie_name(parts))
+    return parts.sign_in.visit(secret) if secret else None
+
+
+def actor_of(request: Request) -> Actor:
+    """Who asks: a device by its token, a person by a session, a demo's visitor, or nobody.
+
+    Raises 401 for a token that is not good, 403 where a session's unsafe request lacks its second secret.
+    """
+    visit = None if _bearer(request) else visit_of(request)
+    is_unsafe = request.method not in SAFE
+    if visit is not None and is_unsafe and not same(request.headers.get(CSRF_HEADER, ""), visit.csrf):
+        raise HTTPException(403, f"the header {CSRF_HEADER} must hold the session's second secret")
+    return _asker(request, visit)
+
+
+def _asker(request: Request, visit: LiveSession | None) -> Actor:
+    """As actor_of, without a look at the second secret: a form brings it in a field, which `writer`
+    checks."""
+    parts = parts_of(request)
+    if secret := _bearer(request):
+        actor = parts.tokens.actor(secret)
+        if actor is None:
+            raise HTTPException(401, "this token is not, or no longer, good", {"WWW-Authenticate": "Bearer"})
+        return actor
+    if visit is not None:
+        return visit.actor
+    return DEMO_VISITOR if parts.settings.demo else NOBODY
+
+
+def _bearer(request: Request) -> str:
+    """The secret of a bearer token; a space where the header names none, which no token has."""
+    scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
+    return (secret.strip() or " ") if scheme.lower() == "bearer" else ""
+
+
+def is_known(request: Request) -> bool:
+    """Whether somebody has signed in or brings a good token; a demo knows everybody."""
+    parts = parts_of(request)
+    scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
+    if scheme.lower() == "bearer":
+        return parts.tokens.actor(secret.strip()) is not None
+    return visit_of(request) is not None or parts.settings.demo
+
+
+def need(permission: str) -> Any:
+    """A dependency that gives the actor where it has the permission, on the path's site where there is
+    one."""
+
+    def door(
+        request: Request,
+        parts: AppStateHere,
+        bearer: Annotated[Any, Depends(_BEARER)] = None,
+        cookie: Annotated[Any, Depends(_COOKIE)] = None,
+    ) -> Actor:
+        actor = actor_of(request)
+        site = request.path_params.get("site_id")
+        check(actor, permission, site)
+        if site is not None:
+            parts.audit.note_access(actor, site)
+        return actor
+
+    door.__name__ = f"need_{permission.replace('.', '_')}"
+    return Depends(door)
+
+
+def check(actor: Actor, permission: str, site: str | None = None) -> None:
+    """Raises 401, 403, or UnknownSite for a site that the actor may not see."""
+    if actor.role == "nobody":
+        raise HTTPException(401, "sign in first", {"WWW-Authenticate": "Bearer"})
+    if not actor.may(permission):
+        log.warning("%s (%s) was refused %s", actor.name, actor.role, permission)
+        raise HTTPException(403, f"{actor.role}s may not do this")
+    if not actor.may(permission, site):
+        log.warning("%s (%s) was refused %s of another site", actor.name, actor.role, permission)
+        raise UnknownSite(site or "")
+
+
+def plant_of(site_id: SiteId, request: Request, parts: AppStateHere) -> SiteRecord:
+    """The path's site. Raises SignInFirst for nobody, UnknownSite where there is none or the actor may not
+    see it: which sites exist is not shown to others."""
+    actor = _asker(request, visit_of(request))
+    if actor.role == "nobody":
+        raise SignInFirst
+    if actor.sites is not None and site_id not in actor.sites:
+        raise UnknownSite(site_id)
+    return parts.service.sites.get(site_id)
+
+
+PlantHere = Annotated[SiteRecord, Depends(plant_of)]

@@ -1,0 +1,225 @@
+"""Forms of the work on a home: decisions about its findings, and jobs logged, corrected and deleted.
+
+A form that can't be saved comes back with everything that was typed, and what is wrong.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Form, HTTPException, Path, Request
+from fastapi.responses import HTMLResponse, Response
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.alerts.decisions import Decision
+from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.auth import AppStateHere, PlantHere
+from fieldfare.api.http.finding_actions import colleagues, decide, undo
+from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.screens import (
+    Csrf,
+    reader,
+    see_other,
+    visitor,
+    writer,
+)
+from fieldfare.api.http.job_actions import change_job, remove_job
+from fieldfare.api.records.maintenance_log import (
+    MOST_MINUTES,
+    MOST_TEXT,
+    Job,
+    WorkRow,
+)
+from fieldfare.api.records.sign_off import is_sign_off
+from fieldfare.dashboards import pages
+from fieldfare.dashboards.text import words
+
+router = APIRouter()
+Text = Annotated[str, Form(max_length=10_000)]
+Code = Annotated[str, Path(pattern=r"^[a-z][a-z0-9_]{1,46}$")]
+WorkId = Annotated[int, Path(ge=1, le=2**31 - 1)]
+MOST_FINDINGS = 30
+
+
+@router.post("/sites/{site_id}/findings/{code}")
+def handle(
+    code: Code,
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    do: Text = "",
+    who: Text = "",
+    until: Text = "",
+    reason: Text = "",
+) -> Response:
+    """Decide about a finding, or take the decision back."""
+    site = plant.site.id
+    actor = writer(request, "alerts.handle", csrf, site)
+    try:
+        if do == "undo":
+            undo(parts, plant, code, actor)
+        else:
+            decide(parts, plant, code, Decision(do, who or actor.name, _day(until), reason), actor)
+    except InputError as error:
+        values = pages.form_values(_today(plant), {"who": who, "until": until, "reason": reason})
+        row = page_rows.row_of(parts, plant, None)
+        page = pages.handle_again_page(
+            row, code, colleagues(parts, actor), values, str(error), visitor(request)
+        )
+        return HTMLResponse(page, 422)
+    return see_other(f"/sites/{site}#finding-{code}")
+
+
+@router.get("/sites/{site_id}/works/new")
+def new_job(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """The form of a job; `?finding=` ticks a finding."""
+    reader(request, "works.write", plant.site.id)
+    asked = request.query_params.getlist("finding")
+    values = pages.job_values(_today(plant).isoformat(), findings=tuple(asked))
+    return _job_page(request, parts, plant, values, {})
+
+
+@router.post("/sites/{site_id}/works")
+def add_job(
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    day: Text = "",
+    what: Text = "",
+    used: Annotated[str, Form(alias="parts", max_length=10_000)] = "",
+    minutes: Text = "",
+    finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
+) -> Response:
+    """Log a job."""
+    actor = writer(request, "works.write", csrf, plant.site.id)
+    job, problems = _read(plant, day, what, used, minutes, finding)
+    if job is None:
+        values = pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
+        return _job_page(request, parts, plant, values, problems)
+    work = parts.works.add(plant.site.id, job, actor)
+    parts.audit.note(actor, "work entered", plant.site.id, work=work.id)
+    return see_other(f"/sites/{plant.site.id}#job-{work.id}")
+
+
+@router.get("/sites/{site_id}/works/{work}")
+def job(work: WorkId, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """A job to correct or delete."""
+    reader(request, "works.write", plant.site.id)
+    row = _correctable(parts, plant, work)
+    values = pages.job_values(
+        row.day.isoformat(),
+        what=row.what,
+        parts=row.parts,
+        minutes="" if row.minutes is None else str(row.minutes),
+        findings=tuple(row.findings),
+    )
+    return _job_page(request, parts, plant, values, {}, row)
+
+
+@router.post("/sites/{site_id}/works/{work}")
+def correct_job(
+    work: WorkId,
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    day: Text = "",
+    what: Text = "",
+    used: Annotated[str, Form(alias="parts", max_length=10_000)] = "",
+    minutes: Text = "",
+    finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
+) -> Response:
+    """Correct a job."""
+    actor = writer(request, "works.write", csrf, plant.site.id)
+    row = _correctable(parts, plant, work)
+    job, problems = _read(plant, day, what, used, minutes, finding)
+    if job is None:
+        values = pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
+        return _job_page(request, parts, plant, values, problems, row)
+    change_job(parts, plant.site.id, work, job, actor)
+    return see_other(f"/sites/{plant.site.id}#job-{work}")
+
+
+@router.post("/sites/{site_id}/works/{work}/delete")
+def delete_job(
+    work: WorkId, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
+) -> Response:
+    """Delete a job."""
+    actor = writer(request, "works.write", csrf, plant.site.id)
+    _correctable(parts, plant, work)
+    remove_job(parts, plant.site.id, work, actor)
+    return see_other(f"/sites/{plant.site.id}#works")
+
+
+def _correctable(parts: AppState, plant: SiteRecord, work: int) -> WorkRow:
+    """Raises UnknownWork; 409 for a signed winter check, which is signed again instead."""
+    row = parts.works.get(plant.site.id, work)
+    if is_sign_off(row.finding):
+        raise HTTPException(409, "a signed winter check can't be changed; sign it again on its sheet")
+    return row
+
+
+def _job_page(
+    request: Request,
+    parts: AppState,
+    plant: SiteRecord,
+    values: dict[str, object],
+    problems: dict[str, str],
+    row: WorkRow | None = None,
+) -> Response:
+    """The form of a job, with the findings that are open and those that the job names already."""
+    result = parts.service.results.newest(plant.site.id) or {}
+    named = row.findings if row else []
+    asked = [c for c in values["findings"] if _is_code(c)]  # type: ignore[attr-defined]
+    codes = sorted({f["code"] for f in result.get("findings", []) if not f["until"]} | {*named, *asked})
+    at = page_rows.row_of(parts, plant, None)
+    page = pages.job_page(at, values, codes, problems, visitor(request), row.id if row else None)
+    return HTMLResponse(page, 422 if problems else 200)
+
+
+def _read(
+    plant: SiteRecord, day: str, what: str, used: str, minutes: str, finding: list[str]
+) -> tuple[Job | None, dict[str, str]]:
+    """The job, or None and what is wrong with each field."""
+    problems, on, spent = {}, _day(day), minutes.strip()
+    if on is None:
+        problems["day"] = "Give the day on which it was done."
+    elif on > _today(plant):
+        problems["day"] = f"{words.day(on)} is still to come; a job is logged when it has been done."
+    elif on < date(1990, 1, 1):
+        problems["day"] = f"{words.day(on)} is too long ago; give the day on which it was done."
+    if not what.strip():
+        problems["what"] = "Say what was done."
+    elif max(len(what), len(used)) > MOST_TEXT:
+        problems["what"] = f"At most {MOST_TEXT} characters, please."
+    if spent and not (spent.isascii() and spent.isdecimal() and 1 <= int(spent) <= MOST_MINUTES):
+        problems["minutes"] = f"Time spent is a whole number of minutes up to {MOST_MINUTES}, such as 45."
+    if problems or on is None:
+        return None, problems
+    codes = tuple(dict.fromkeys(c for c in finding if _is_code(c)))[:MOST_FINDINGS]
+    return Job(on, _printable(what), codes, _printable(used), int(spent) if spent else None), {}
+
+
+def _printable(text: str) -> str:
+    """Without control characters, which some databases refuse; line breaks stay."""
+    return "".join(c for c in text.replace("\r\n", "\n") if c.isprintable() or c == "\n")
+
+
+def _is_code(text: str) -> bool:
+    return re.fullmatch(r"[a-z][a-z0-9_]{1,46}", text) is not None and not is_sign_off(text)
+
+
+def _today(plant: SiteRecord) -> date:
+    return datetime.now(UTC).astimezone(plant.site.zone).date()
+
+
+def _day(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        return None

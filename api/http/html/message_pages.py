@@ -1,0 +1,60 @@
+"""Problems as pages: whoever came with a browser to a page gets a sentence instead of JSON."""
+
+from __future__ import annotations
+
+import orjson
+from starlette.datastructures import Headers
+from starlette.responses import HTMLResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from fieldfare.api.http.problems import MEDIA_TYPE
+from fieldfare.dashboards import pages
+
+
+class MessagePages:
+    """Turns problem details into a page where the path is no API's and the asker reads HTML."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or not _wants_page(scope):
+            return await self._app(scope, receive, send)
+        start: Message | None = None
+        body = bytearray()
+
+        async def held(message: Message) -> None:
+            nonlocal start
+            if message["type"] == "http.response.start":
+                kind = Headers(raw=message["headers"]).get("content-type", "")
+                if kind.startswith(MEDIA_TYPE):
+                    start = message
+                    return
+                await send(message)
+            elif start is None:
+                await send(message)
+            else:
+                body.extend(message.get("body", b""))
+                if not message.get("more_body"):
+                    await _page(start, bytes(body))(scope, receive, send)
+
+        await self._app(scope, receive, held)
+
+
+def _wants_page(scope: Scope) -> bool:
+    path: str = scope["path"]
+    if path.startswith("/api/") or path in ("/healthz", "/metrics"):
+        return False
+    return "text/html" in Headers(scope=scope).get("accept", "")
+
+
+def _page(start: Message, body: bytes) -> HTMLResponse:
+    told = orjson.loads(body)
+    detail = str(told.get("detail", ""))
+    words = f"{detail[:1].upper()}{detail[1:]}." if detail else ""
+    kept = {
+        k: v for k, v in Headers(raw=start["headers"]).items() if k in ("retry-after", "www-authenticate")
+    }
+    return HTMLResponse(
+        pages.message_page(str(told.get("title", "")), words, {}), start["status"], headers=kept
+    )

@@ -1,0 +1,351 @@
+"""The firm's and the household's pages: each route gathers what its page shows and hands it on."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Annotated, Any
+
+from fastapi import APIRouter, File, Form, HTTPException, Query, Request, UploadFile
+from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
+
+from fieldfare.analysis.errors import (
+    InputError,
+    NotAssessed,
+    Problem,
+    SiteError,
+)
+from fieldfare.api.core.fleet_rows import fleet_learning
+from fieldfare.api.core.fleet_summary import rolling_result
+from fieldfare.api.core.local_days import day_of
+from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.what_if import what_if
+from fieldfare.api.http.app_state import AppState, parts_of
+from fieldfare.api.http.auth import (
+    CSRF_FIELD,
+    AppStateHere,
+    PlantHere,
+    SignInFirst,
+    actor_of,
+    check,
+    visit_of,
+)
+from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.uploads import (
+    head_of,
+    may_agree_anew,
+    taking_in,
+    with_points,
+)
+from fieldfare.api.people.access import (
+    DEMO_VISITOR,
+    NOBODY,
+    OF_THE_FIRM,
+    Actor,
+)
+from fieldfare.api.people.sign_in import same
+from fieldfare.api.records.papers import winter_paper
+from fieldfare.api.running.intake import check_site_text
+from fieldfare.dashboards import assets, pages
+
+router = APIRouter()
+FOR_EVER = {"Cache-Control": "public, max-age=31536000, immutable"}
+Csrf = Annotated[str, Form(alias=CSRF_FIELD)]
+
+
+LONGEST_USES_DAYS = 100
+LONGEST_RUN = timedelta(days=40)
+"""A unit may run for weeks in frost without a stop; runs that began this long before are still looked for."""
+
+
+def visitor(request: Request) -> dict[str, Any]:
+    """What a page may know of who looks at it."""
+    visit = visit_of(request)
+    actor = visit.actor if visit else actor_of(request)
+    csrf = visit.csrf if visit else ""
+    return {"name": actor.name, "role": actor.role, "csrf": csrf, "by_link": actor.by_link}
+
+
+def reader(request: Request, permission: str, site: str | None = None) -> Actor:
+    """Who reads, if they may. Raises SignInFirst, 403, UnknownSite."""
+    return _allowed(parts_of(request), actor_of(request), permission, site)
+
+
+def writer(request: Request, permission: str, csrf: str, site: str | None = None) -> Actor:
+    """Who sends a form, if it is of their own session and they may. Raises SignInFirst, 403, UnknownSite."""
+    parts, visit = parts_of(request), visit_of(request)
+    if visit is not None and not same(csrf, visit.csrf):
+        raise HTTPException(403, "the form is not of this session")
+    actor = visit.actor if visit else DEMO_VISITOR if parts.settings.demo else NOBODY
+    return _allowed(parts, actor, permission, site)
+
+
+def _allowed(parts: AppState, actor: Actor, permission: str, site: str | None) -> Actor:
+    if actor.role == "nobody":
+        raise SignInFirst
+    check(actor, permission, site)
+    if site is not None:
+        parts.audit.note_access(actor, site)
+    return actor
+
+
+@router.get("/")
+def front(request: Request, parts: AppStateHere) -> Response:
+    """The round for the firm's people, their home for a householder, the way in for everybody else."""
+    actor = actor_of(request)
+    if actor.role not in OF_THE_FIRM:
+        return see_other(f"/sites/{min(actor.sites)}/home" if actor.sites else "/sign-in")
+    if actor.may("site.write") and not parts.service.sites.ids():
+        return see_other("/first-run")
+    return HTMLResponse(
+        pages.fleet_page(page_rows.fleet(parts), visitor(request), _query(request), page_rows.clock(parts))
+    )
+
+
+@router.get("/visits")
+def visits(request: Request, parts: AppStateHere) -> Response:
+    """Who needs a drive, a setting, a phone call, and what to take along."""
+    reader(request, "fleet.read")
+    return HTMLResponse(
+        pages.visits_page(page_rows.fleet(parts), visitor(request), _query(request), page_rows.clock(parts))
+    )
+
+
+@router.get("/winter")
+def winter_list(request: Request, parts: AppStateHere) -> Response:
+    """The firm's homes before winter."""
+    reader(request, "fleet.read")
+    return HTMLResponse(pages.winter_list_page(page_rows.before_winter(parts), visitor(request)))
+
+
+@router.get("/learning")
+def learning(request: Request, parts: AppStateHere) -> Response:
+    """What the firm's own systems say."""
+    reader(request, "fleet.read")
+    names = {card.id: card.name for card in parts.service.sites.cards()}
+    return HTMLResponse(pages.learning_page(fleet_learning(parts.service), visitor(request), names))
+
+
+@router.get("/sites/{site_id}")
+def site(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """One site, for diagnosis."""
+    actor = reader(request, "site.read", plant.site.id)
+    if actor.role not in OF_THE_FIRM:
+        return see_other(f"/sites/{plant.site.id}/home")
+    query = _query(request)
+    result, facts = page_rows.worked_out(parts, plant, query)
+    row = page_rows.site_row_with_readings(parts, plant, result, actor)
+    works = page_rows.works_of(parts, plant, effects=True)
+    return HTMLResponse(pages.site_page(row, facts, works, visitor(request), query, page_rows.clock(parts)))
+
+
+@router.get("/sites/{site_id}/figures/uses.json")
+def uses(
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    start: Annotated[int, Query(ge=0, le=2**42)],
+    end: Annotated[int, Query(ge=0, le=2**42)],
+) -> Response:
+    """What each minute of a stretch was used for."""
+    reader(request, "site.read", plant.site.id)
+    first, last = day_of(start, plant.site.zone), day_of(end, plant.site.zone)
+    if not 0 <= (last - first).days <= LONGEST_USES_DAYS:
+        raise InputError(f"a stretch of up to {LONGEST_USES_DAYS} days can be asked for")
+    facts = parts.service.facts_cache.kept(plant.site.id, first - LONGEST_RUN, last)
+    return Response(pages.uses_json(facts, start, end), media_type="application/json")
+
+
+@router.get("/sites/{site_id}/figures/{name}.json")
+def figure(name: str, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """A figure for zooming into."""
+    reader(request, "site.read", plant.site.id)
+    if name not in pages.FIGURES:
+        raise HTTPException(404, f"there is no figure {name[:40]!r}")
+    result, facts = page_rows.worked_out(parts, plant, _query(request))
+    if result is None or facts is None:
+        raise NoReadings(plant.site.id)
+    return Response(pages.figure_json(name, plant.site, result, facts), media_type="application/json")
+
+
+@router.get("/sites/{site_id}/home")
+def home(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """The household's page."""
+    reader(request, "site.read", plant.site.id)
+    query = _query(request)
+    contents = page_rows.month_contents(parts, plant, query.get("month", ""))
+    row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
+    works = page_rows.works_of(parts, plant, effects=False)
+    firm, now = parts.service.settings.signature, page_rows.clock(parts)
+    return HTMLResponse(pages.home_page(row, contents, works, visitor(request), query, now, firm))
+
+
+@router.get("/sites/{site_id}/winter")
+def winter(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """One home's check before winter."""
+    reader(request, "papers.read", plant.site.id)
+    query = _query(request)
+    season = query.get("season", "")
+    contents = winter_paper(parts.service, plant, int(season) if season.isdecimal() else None).contents
+    row = page_rows.row_of(parts, plant, contents["result"])
+    row["rolling"] = rolling_result(parts.service, plant, contents["result"])
+    return HTMLResponse(pages.winter_page(row, contents, visitor(request), query, page_rows.clock(parts)))
+
+
+@router.get("/sites/{site_id}/what-if")
+def ask(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """What a change would save."""
+    reader(request, "what_if.read", plant.site.id)
+    query, answers, problem = _query(request), None, ""
+    try:
+        asked = _asked(query)
+        if asked:
+            answers = what_if(parts.service, plant, asked)["answers"]
+    except (InputError, NotAssessed) as error:
+        problem = str(error)
+    row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
+    return HTMLResponse(pages.what_if_page(row, query, answers, problem, visitor(request)))
+
+
+_RANGES = {
+    "lower_curve_k": (0.5, 15.0),
+    "hot_water_c": (35.0, 65.0),
+    "hot_water_hour": (0.0, 23.0),
+    "band_price": (0.0, 10.0),
+    "band_from": (0.0, 23.0),
+    "band_to": (0.0, 24.0),
+}
+
+
+def _asked(query: dict[str, str]) -> dict[str, Any]:
+    """The form's questions. Raises InputError for a number out of its range."""
+    found: dict[str, float] = {}
+    for name, (low, high) in _RANGES.items():
+        if text := query.get(name, "").strip():
+            try:
+                found[name] = float(text)
+            except ValueError:
+                raise InputError(f"{name.replace('_', ' ')} must be a number, got {text[:20]!r}") from None
+            if not low <= found[name] <= high:
+                raise InputError(f"{name.replace('_', ' ')} must lie between {low:g} and {high:g}")
+    asked: dict[str, Any] = {k: found[k] for k in ("lower_curve_k", "hot_water_c") if k in found}
+    if "hot_water_hour" in found:
+        asked["hot_water_hour"] = int(found["hot_water_hour"])
+    if query.get("mend"):
+        asked["mend"] = query["mend"][:60]
+    if "band_price" in found:
+        asked["band"] = (found["band_price"], int(found.get("band_from", 0)), int(found.get("band_to", 5)))
+    return asked
+
+
+@router.get("/first-run")
+def first_run(request: Request, parts: AppStateHere) -> Response:
+    """Where a new home begins."""
+    reader(request, "site.write")
+    return HTMLResponse(pages.first_run_page(page_rows.fleet(parts), visitor(request)))
+
+
+@router.get("/first-run/site")
+def site_form(request: Request) -> Response:
+    reader(request, "site.write")
+    return HTMLResponse(pages.site_form_page({}, [], "", visitor(request)))
+
+
+@router.post("/first-run/site")
+async def take_site(request: Request, parts: AppStateHere) -> Response:
+    """A site file by form or upload; what is wrong comes back beside its key."""
+    form = await request.form(max_files=1, max_fields=120)
+    actor = writer(request, "site.write", str(form.get(CSRF_FIELD, "")))
+    values = {k: v for k, v in form.items() if isinstance(v, str)}
+    upload, text = form.get("file"), ""
+    if upload is not None and not isinstance(upload, str):
+        text = (await upload.read()).decode("utf-8-sig", errors="replace")
+    try:
+        made = text or pages.site_toml(values)
+        checked = check_site_text(made)
+    except SiteError as error:
+        return HTMLResponse(pages.site_form_page(values, error.problems, text, visitor(request)), 422)
+    if parts.service.sites.find(checked.id) is not None and not text:
+        taken = Problem("site.id", f"{checked.id!r} is looked after already; choose another")
+        return HTMLResponse(pages.site_form_page(values, [taken], "", visitor(request)), 422)
+    added = parts.service.sites.add([(made, checked)])[0]
+    parts.audit.note(actor, "site added" if added.is_new else "site changed", checked.id)
+    return see_other(f"/sites/{checked.id}/readings")
+
+
+@router.get("/sites/{site_id}/readings")
+def readings(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """Where a CSV is dropped in."""
+    reader(request, "site.write", plant.site.id)
+    row = page_rows.row_of(parts, plant, None)
+    return HTMLResponse(pages.readings_page(row, None, [], visitor(request)))
+
+
+@router.post("/sites/{site_id}/readings")
+def take_readings(
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    file: Annotated[UploadFile, File()],
+    csrf: Csrf = "",
+) -> Response:
+    """A CSV: its columns are proposed where the site has no points yet, else it is read in the background."""
+    writer(request, "site.write", csrf, plant.site.id)
+    row, taking = page_rows.row_of(parts, plant, None), taking_in(parts)
+    try:
+        path = taking.keep(plant.site.id, file.filename or "", file.file)
+        if plant.site.point and not may_agree_anew(parts, plant.site):
+            taking.start(plant.site.id, path)
+            return see_other(f"/sites/{plant.site.id}/progress")
+        proposal = pages.propose(head_of(path))
+    except InputError as error:
+        problems = [Problem("", str(error))]
+        return HTMLResponse(pages.readings_page(row, None, problems, visitor(request)), 422)
+    return HTMLResponse(pages.readings_page(row, proposal, [], visitor(request)))
+
+
+@router.post("/sites/{site_id}/points")
+async def take_points(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """The columns as agreed on: they go into the site's file, and the kept export is read."""
+    form = await request.form(max_fields=1000)
+    actor = writer(request, "site.write", str(form.get(CSRF_FIELD, "")), plant.site.id)
+    values = {k: v for k, v in form.items() if isinstance(v, str)}
+    taking = taking_in(parts)
+    path = taking.waiting(plant.site.id)
+    try:
+        with_points(parts, plant.site, pages.points_toml(values))
+        if path is not None:
+            taking.start(plant.site.id, path)
+    except SiteError as error:
+        row = page_rows.row_of(parts, plant, None)
+        proposal = pages.propose(head_of(path)) if path is not None else None
+        return HTMLResponse(pages.readings_page(row, proposal, error.problems, visitor(request)), 422)
+    parts.audit.note(actor, "points added", plant.site.id)
+    return see_other(
+        f"/sites/{plant.site.id}/progress" if path is not None else f"/sites/{plant.site.id}/readings"
+    )
+
+
+@router.get("/sites/{site_id}/progress")
+def progress(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    reader(request, "site.write", plant.site.id)
+    row = page_rows.row_of(parts, plant, None)
+    return HTMLResponse(
+        pages.progress_page(row, taking_in(parts).of(plant.site.id), visitor(request), page_rows.clock(parts))
+    )
+
+
+@router.get("/static/plotly.js")
+def plotly(request: Request) -> Response:
+    """The plotting library of the installed package."""
+    if "gzip" in request.headers.get("accept-encoding", ""):
+        headers = {**FOR_EVER, "Content-Encoding": "gzip", "Vary": "Accept-Encoding"}
+        return Response(assets.packed_plotly(), media_type="text/javascript", headers=headers)
+    return FileResponse(assets.PLOTLY, media_type="text/javascript", headers=FOR_EVER)
+
+
+def _query(request: Request) -> dict[str, str]:
+    return dict(request.query_params)
+
+
+def see_other(where: str) -> RedirectResponse:
+    return RedirectResponse(where, 303)

@@ -1,0 +1,159 @@
+"""Readings that come in through the browser: kept, recognised, read in the background, with their
+progress."""
+
+from __future__ import annotations
+
+import gzip
+import logging
+import shutil
+import threading
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.site import Site
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.running.intake import check_site_text, ingest_files
+from fieldfare.dashboards import pages
+
+log = logging.getLogger(__name__)
+HEAD_BYTES = 200_000
+"""How much of a file is looked at to recognise its columns."""
+
+
+@dataclass
+class Taking:
+    """A file on its way in. state : running, done or failed. done of `of` : bytes of the file"""
+
+    kind: str
+    state: str = "running"
+    done: int = 0
+    of: int = 0
+    told: str = ""
+
+    def as_dict(self) -> dict[str, Any]:
+        return dict(self.__dict__)
+
+
+class TakingIn:
+    """Files from browsers, one at a time for each site."""
+
+    def __init__(self, parts: AppState) -> None:
+        self._parts = parts
+        self._lock = threading.Lock()
+        self._now: dict[str, Taking] = {}
+
+    def of(self, site: str) -> dict[str, Any] | None:
+        """How far a site's newest file has come."""
+        taking = self._now.get(site)
+        return taking.as_dict() if taking else None
+
+    def keep(self, site: str, name: str, content: BinaryIO) -> Path:
+        """Keep an uploaded file until its columns are agreed on. Raises InputError for an empty one."""
+        start = content.read(2)
+        if not start:
+            raise InputError("the file is empty")
+        content.seek(0)
+        folder = self._parts.settings.data / "uploads" / site
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        path = folder / ("export.csv.gz" if start == b"\x1f\x8b" or name.endswith(".gz") else "export.csv")
+        for old in folder.iterdir():
+            old.unlink()
+        with path.open("wb") as kept:
+            shutil.copyfileobj(content, kept)
+        return path
+
+    def waiting(self, site: str) -> Path | None:
+        """The file that was kept last."""
+        folder = self._parts.settings.data / "uploads" / site
+        return next(iter(sorted(folder.iterdir())), None) if folder.is_dir() else None
+
+    def start(self, site: str, path: Path) -> None:
+        """Read a file in the background, then work out the site's result. Raises InputError while one is
+        being read."""
+        with self._lock:
+            now = self._now.get(site)
+            if now is not None and now.state == "running":
+                raise InputError("another file of this home is being read; wait until it is done")
+            taking = self._now[site] = Taking("reading the file", of=path.stat().st_size)
+        threading.Thread(
+            target=self._take, args=(site, path, taking), name=f"taking in {site}", daemon=True
+        ).start()
+
+    def _take(self, site: str, path: Path, taking: Taking) -> None:
+        parts = self._parts
+        try:
+            done = ingest_files(parts.service, site, [path], lambda step: _step(taking, step))
+            taking.kind, taking.told = "working out the answers", f"{done['readings']:,} readings are in"
+            plant = parts.service.sites.get(site)
+            parts.service.results.rolling_result(plant, parts.settings.rolling_days)
+            rejected = done["rejected"]["count"]
+            kept = f"; {rejected:,} rows were kept aside: {_reasons(done)}" if rejected else ""
+            taking.told = f"{done['readings']:,} readings came in{kept}."
+            taking.state = "done"
+        except InputError as error:
+            told = _without_path(str(error), path)
+            if may_agree_anew(parts, parts.service.sites.get(site).site):
+                told += ". Bring the file in again to set its columns and times anew."
+            taking.told, taking.state = told, "failed"
+        except Exception:
+            log.exception("taking in a file of %s", site)
+            taking.told, taking.state = "internal error; the service's log has the details", "failed"
+        finally:
+            path.unlink(missing_ok=True)
+
+
+def taking_in(parts: AppState) -> TakingIn:
+    """The one of this application."""
+    found: TakingIn = parts.__dict__.setdefault("_taking_in", TakingIn(parts))
+    return found
+
+
+def head_of(path: Path) -> str:
+    """The first lines of a CSV, gzipped or not. Raises InputError where it is no text."""
+    try:
+        if path.suffix == ".gz":
+            with gzip.open(path) as packed:
+                raw = packed.read(HEAD_BYTES)
+        else:
+            with path.open("rb") as plain:
+                raw = plain.read(HEAD_BYTES)
+        text = raw.decode("utf-8-sig", errors="strict" if len(raw) < HEAD_BYTES else "ignore")
+    except (OSError, EOFError, zlib.error, UnicodeDecodeError):
+        raise InputError("the file is not CSV text in UTF-8") from None
+    return "\n".join(text.splitlines()[:200])
+
+
+def with_points(parts: AppState, site: Site, sections: str) -> Site:
+    """Add [csv] and [[point]] sections to a site's file and keep it. Raises InputError, SiteError."""
+    old = parts.service.sites.get(site.id).file
+    if may_agree_anew(parts, site):
+        old = old.partition(pages.AGREED)[0]
+    text = f"{old.rstrip()}\n\n{sections}"
+    changed = check_site_text(text)
+    parts.service.sites.add([(text, changed)])
+    return changed
+
+
+def may_agree_anew(parts: AppState, site: Site) -> bool:
+    """True for columns that were agreed on in the browser and have brought no reading yet."""
+    added = pages.AGREED in parts.service.sites.get(site.id).file
+    return added and parts.service.store.span(site.id) is None
+
+
+def _without_path(text: str, path: Path) -> str:
+    """A message about a file that nobody but the service knows by its path."""
+    told = text.replace(f"{path}: ", "").replace(str(path), "the file").strip()
+    return f"{told[:1].upper()}{told[1:]}"
+
+
+def _step(taking: Taking, step: int) -> None:
+    taking.done += step
+    taking.told = ""
+
+
+def _reasons(done: dict[str, Any]) -> str:
+    reasons = sorted(done["rejected"]["reasons"].items(), key=lambda r: -r[1])
+    return ", ".join(f"{name.replace('_', ' ')} ({n})" for name, n in reasons[:4])

@@ -1,0 +1,186 @@
+"""Around every response: security headers, checks of where a request comes from, entity tags."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Callable
+from urllib.parse import urlsplit
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from fieldfare.api.http.middleware.security_headers import SECURITY_HEADERS
+from fieldfare.api.http.problems import problem
+
+LARGEST_BODY, LARGEST_UPLOAD = 8_000_000, 200_000_000
+"""Bytes: of any request, and of an export that is dropped into the browser (a year of minutes has some 50
+MB)."""
+LARGEST_OF_NOBODY = 64_000
+"""Bytes of a request before anybody has signed in: a form of a few fields."""
+_UPLOAD = re.compile(r"/sites/[a-z0-9-]{2,40}/readings")
+_UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
+
+
+class SecurityHeaders:
+    """Adds the headers; HSTS where the service is reached by TLS."""
+
+    def __init__(self, app: ASGIApp, secure: bool) -> None:
+        self._app = app
+        self._headers = dict(SECURITY_HEADERS)
+        if secure:
+            self._headers["Strict-Transport-Security"] = "max-age=31536000; includeSubDomains"
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            return await self._app(scope, receive, send)
+
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in self._headers.items():
+                    headers.setdefault(name, value)
+                headers.setdefault("Cache-Control", "private, no-cache")
+            await send(message)
+
+        await self._app(scope, receive, with_headers)
+
+
+class KnownOrigin:
+    """Refuses a host the service is not known by, and unsafe requests that another site's page sends."""
+
+    def __init__(self, app: ASGIApp, hosts: frozenset[str] | None) -> None:
+        """hosts : names that a request's Host may have; None for any (a proxy in front checks it)"""
+        self._app, self._hosts = app, hosts
+        self._told = f"now {', '.join(sorted(hosts))}" if hosts is not None else ""
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and (refusal := self._refusal(Headers(scope=scope), scope["method"])):
+            return await problem(400 if "host" in refusal else 403, "origin", "Refused", refusal)(
+                scope, receive, send
+            )
+        await self._app(scope, receive, send)
+
+    def _refusal(self, headers: Headers, method: str) -> str:
+        host = headers.get("host", "")
+        if self._hosts is not None and _name(host) not in self._hosts:
+            return (
+                "this service is not known by that host name; FIELDFARE_PUBLIC_URL sets the name"
+                f" ({self._told})"
+            )
+        if method not in _UNSAFE:
+            return ""
+        if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+            return "sent by another site's page"
+        origin = headers.get("origin")
+        if origin and origin != "null" and urlsplit(origin).netloc != host:
+            return "sent by another site's page"
+        return "sent by a page without an origin" if origin == "null" else ""
+
+
+class BodyLimit:
+    """Refuses a body that is larger than anything the service takes, or than anybody unknown has to send."""
+
+    def __init__(
+        self,
+        app: ASGIApp,
+        is_known: Callable[[Scope], bool],
+        largest: int = LARGEST_BODY,
+        largest_upload: int = LARGEST_UPLOAD,
+    ) -> None:
+        """is_known : whether a request comes from somebody who is signed in, or from a device with a token"""
+        self._app, self._is_known = app, is_known
+        self._largest, self._largest_upload = largest, largest_upload
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            return await self._app(scope, receive, send)
+        largest = self._largest_upload if _UPLOAD.fullmatch(scope["path"]) else self._largest
+        told = Headers(scope=scope).get("content-length", "0")
+        chunked = "transfer-encoding" in Headers(scope=scope)
+        big = chunked or not told.isdigit() or int(told) > LARGEST_OF_NOBODY
+        if big and not await run_in_threadpool(self._is_known, scope):
+            largest = LARGEST_OF_NOBODY
+        size = f"{largest // 1_000_000} MB" if largest >= 1_000_000 else f"{largest // 1000} kB"
+        refusal = problem(413, "too-large", "Too large", f"a request may carry {size} here")
+        if not told.isdigit() or int(told) > largest:
+            return await refusal(scope, receive, send)
+        seen, started = 0, False
+
+        async def counted() -> Message:
+            nonlocal seen
+            message = await receive()
+            seen += len(message.get("body", b""))
+            if seen > largest:
+                raise _TooLarge(413, f"a request may carry {size} here")
+            return message
+
+        async def watched(message: Message) -> None:
+            nonlocal started
+            started = True
+            await send(message)
+
+        try:
+            await self._app(scope, counted, watched)
+        except _TooLarge:
+            if not started:
+                await refusal(scope, receive, send)
+
+
+class _TooLarge(HTTPException):
+    """More came than was announced. An HTTP error, so that no parser of bodies takes it for a damaged one."""
+
+
+class EntityTags:
+    """Gives what was asked for a tag of its content, and answers 304 where the asker has it already."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or scope["method"] not in ("GET", "HEAD"):
+            return await self._app(scope, receive, send)
+        start: Message | None = None
+        body = bytearray()
+        passing = False
+
+        async def held(message: Message) -> None:
+            nonlocal start, passing
+            if message["type"] == "http.response.start":
+                start = message
+                passing = not _is_tagged(message)
+                if passing:
+                    await send(message)
+            elif passing:
+                await send(message)
+            else:
+                body.extend(message.get("body", b""))
+                if not message.get("more_body") and start is not None:
+                    await _answer(scope, start, bytes(body), send)
+
+        await self._app(scope, receive, held)
+
+
+def _is_tagged(start: Message) -> bool:
+    kind = Headers(raw=start["headers"]).get("content-type", "")
+    return start["status"] == 200 and kind.split(";")[0] in ("application/json", "text/html")
+
+
+async def _answer(scope: Scope, start: Message, body: bytes, send: Send) -> None:
+    headers = MutableHeaders(raw=list(start["headers"]))
+    tag = f'W/"{hashlib.blake2b(body, digest_size=12).hexdigest()}"'
+    headers["ETag"] = tag
+    asked = Headers(scope=scope).get("if-none-match", "")
+    if tag in (part.strip() for part in asked.split(",")):
+        del headers["content-length"]
+        await send({"type": "http.response.start", "status": 304, "headers": headers.raw})
+        await send({"type": "http.response.body", "body": b""})
+        return
+    await send({**start, "headers": headers.raw})
+    await send({"type": "http.response.body", "body": body})
+
+
+def _name(host: str) -> str:
+    return host.rsplit(":", 1)[0].strip("[]").lower() if not host.endswith("]") else host.strip("[]").lower()

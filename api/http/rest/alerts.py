@@ -1,0 +1,172 @@
+"""Alerts, handling of findings, maintenance, notices."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Path, Query, Request, Response
+from pydantic import BaseModel
+
+from fieldfare.api.alerts.alerts import AlertRow, EventRow
+from fieldfare.api.alerts.decisions import Decision, HandlingRow
+from fieldfare.api.alerts.notices import NoticeRow
+from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.finding_actions import decide, undo
+from fieldfare.api.http.schemas import (
+    HandlingIn,
+    Limit,
+    MaintenanceIn,
+    MaintenanceOut,
+    NoteIn,
+    Number,
+    Offset,
+    Page,
+    SnoozeIn,
+    page,
+)
+from fieldfare.api.people.access import Actor
+
+router = APIRouter(tags=["alerts"])
+AlertId = Annotated[Number, Path(description="The alert's number.")]
+FindingCode = Annotated[
+    str,
+    Path(pattern=r"^[a-z][a-z0-9_]{1,46}$", description="The finding's code.", examples=["short_cycling"]),
+]
+
+
+class AlertOut(BaseModel):
+    """One alert and what happened to it, oldest first."""
+
+    alert: AlertRow
+    events: list[EventRow]
+
+
+@router.get("/alerts")
+def list_alerts(
+    request: Request,
+    response: Response,
+    parts: AppStateHere,
+    actor: Actor = need("alerts.read"),
+    state: Annotated[Literal["open", "acknowledged", "snoozed", "resolved", "live"], Query()] = "live",
+    site: Annotated[str, Query(pattern=r"^[a-z0-9-]{0,40}$", description="Only those of one site.")] = "",
+    offset: Offset = 0,
+    limit: Limit = 100,
+) -> Page[AlertRow]:
+    """Alerts, gravest first; `live` are those that are open, acknowledged or snoozed."""
+    live = state == "live"
+    rows, total = parts.alerts.page(offset, limit, state="" if live else state, site=site, live=live)
+    return page(request, response, rows, total, offset, limit)
+
+
+@router.get("/alerts/{alert_id}")
+def read_alert(alert_id: AlertId, parts: AppStateHere, actor: Actor = need("alerts.read")) -> AlertOut:
+    """One alert with its life."""
+    return AlertOut(alert=parts.alerts.get(alert_id), events=parts.alerts.events(alert_id))
+
+
+@router.post("/alerts/{alert_id}/acknowledge")
+def acknowledge(
+    alert_id: AlertId, body: NoteIn, parts: AppStateHere, actor: Actor = need("alerts.handle")
+) -> AlertRow:
+    """Take it in hand, without an end."""
+    row = parts.alerts.acknowledge(alert_id, actor, body.note)
+    parts.audit.note(actor, "alert acknowledged", row.site, alert=alert_id)
+    return row
+
+
+@router.post("/alerts/{alert_id}/snooze")
+def snooze(
+    alert_id: AlertId, body: SnoozeIn, parts: AppStateHere, actor: Actor = need("alerts.handle")
+) -> AlertRow:
+    """Put it off until a moment."""
+    row = parts.alerts.snooze(alert_id, actor, body.until, body.note)
+    parts.audit.note(actor, "alert snoozed", row.site, alert=alert_id)
+    return row
+
+
+@router.post("/alerts/{alert_id}/notes")
+def add_note(
+    alert_id: AlertId, body: NoteIn, parts: AppStateHere, actor: Actor = need("alerts.handle")
+) -> AlertRow:
+    """Write something down about it."""
+    return parts.alerts.comment(alert_id, actor, body.note)
+
+
+@router.get("/sites/{site_id}/handling")
+def list_handling(
+    plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.read")
+) -> list[HandlingRow]:
+    """What was decided about the site's findings."""
+    return list(parts.handlings.of_site(plant.site.id).values())
+
+
+@router.put("/sites/{site_id}/findings/{code}/handling")
+def handle_finding(
+    code: FindingCode,
+    body: HandlingIn,
+    plant: PlantHere,
+    parts: AppStateHere,
+    actor: Actor = need("alerts.handle"),
+) -> HandlingRow:
+    """Decide about an open finding: seen, in hand, muted or not a fault. A live alert of it follows."""
+    asked = Decision(body.state, body.who or actor.name, body.until, body.reason)
+    return decide(parts, plant, code, asked, actor)
+
+
+@router.delete("/sites/{site_id}/findings/{code}/handling", status_code=204, response_class=Response)
+def undo_handling(
+    code: FindingCode, plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
+) -> None:
+    """Take a decision back: the finding is open again."""
+    undo(parts, plant, code, actor)
+
+
+@router.get("/sites/{site_id}/maintenance")
+def list_maintenance(
+    plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.read")
+) -> list[MaintenanceOut]:
+    """Times in which the site is worked on, newest first."""
+    return [MaintenanceOut(**row) for row in parts.alerts.maintenance(plant.site.id)]
+
+
+@router.post("/sites/{site_id}/maintenance", status_code=201)
+def add_maintenance(
+    body: MaintenanceIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
+) -> MaintenanceOut:
+    """Announce that the site is worked on: nothing new alerts meanwhile."""
+    return MaintenanceOut(**parts.alerts.maintain(plant.site.id, body.start, body.end, body.reason, actor))
+
+
+@router.delete("/sites/{site_id}/maintenance/{window}", status_code=204, response_class=Response)
+def end_maintenance(
+    window: Number, plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
+) -> None:
+    """Take an announcement back."""
+    parts.alerts.end_maintenance(plant.site.id, window)
+
+
+@router.get("/notices")
+def list_notices(
+    request: Request,
+    response: Response,
+    parts: AppStateHere,
+    actor: Actor = need("alerts.read"),
+    offset: Offset = 0,
+    limit: Limit = 100,
+) -> Page[NoticeRow]:
+    """Notices and whether they were sent, newest first."""
+    rows, total = parts.notices.page(offset, limit)
+    return page(request, response, rows, total, offset, limit)
+
+
+@router.get("/set-aside")
+def list_set_aside(
+    parts: AppStateHere,
+    actor: Actor = need("jobs.read"),
+    after: Annotated[int, Query(ge=0, le=2**53, description="Only numbers beyond this.")] = 0,
+    limit: Limit = 100,
+) -> dict[str, Any]:
+    """Messages from the broker that could not be read, oldest first, and how many by reason."""
+    from fieldfare.api.records.dead_letters import list_kept
+
+    return list_kept(parts.settings, None, limit, after)

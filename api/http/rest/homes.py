@@ -1,0 +1,94 @@
+"""A householder's rights over the home's data."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from fastapi import APIRouter, HTTPException, Request, Response
+from fastapi.responses import FileResponse
+from starlette.background import BackgroundTask
+
+from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.schemas import (
+    ConsentIn,
+    ConsentOut,
+    EraseIn,
+    Limit,
+    Offset,
+    Page,
+    page,
+)
+from fieldfare.api.people.access import Actor
+from fieldfare.api.people.audit import AuditRow
+from fieldfare.api.records.erasure import erase_site
+from fieldfare.api.records.home_rights import consents, export_home, give_consent
+from fieldfare.api.records.retention import KEPT
+
+router = APIRouter(tags=["the householder's rights"])
+
+
+@router.get("/retention")
+def read_retention() -> list[dict[str, Any]]:
+    """How long each kind of data is kept; null: as long as the home is looked after."""
+    return [asdict(kept) for kept in KEPT]
+
+
+@router.get("/sites/{site_id}/consents")
+def list_consents(
+    plant: PlantHere, parts: AppStateHere, actor: Actor = need("home.consent")
+) -> list[ConsentOut]:
+    """What was agreed to, newest first; the newest of each purpose counts."""
+    return [ConsentOut.model_validate(row) for row in consents(parts.service, plant.site.id)]
+
+
+@router.post("/sites/{site_id}/consents", status_code=201)
+def add_consent(
+    body: ConsentIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("home.consent")
+) -> ConsentOut:
+    """Record a yes or a no."""
+    row = give_consent(parts.service, plant.site.id, body.purpose, body.given, actor)
+    parts.audit.note(
+        actor, "consent given" if body.given else "consent withdrawn", plant.site.id, purpose=body.purpose
+    )
+    return ConsentOut.model_validate(row)
+
+
+@router.get("/sites/{site_id}/accesses")
+def list_accesses(
+    request: Request,
+    response: Response,
+    plant: PlantHere,
+    parts: AppStateHere,
+    actor: Actor = need("home.export"),
+    offset: Offset = 0,
+    limit: Limit = 100,
+) -> Page[AuditRow]:
+    """Who looked into this home, or changed something about it, newest first."""
+    rows, total = parts.audit.page(offset, limit, plant.site.id)
+    return page(request, response, rows, total, offset, limit)
+
+
+@router.get(
+    "/sites/{site_id}/export",
+    response_class=FileResponse,
+    responses={200: {"content": {"application/zip": {"schema": {"type": "string", "format": "binary"}}}}},
+)
+def read_export(plant: PlantHere, parts: AppStateHere, actor: Actor = need("home.export")) -> FileResponse:
+    """Everything about the home in open formats: TOML, CSV, JSON, in one archive."""
+    path = export_home(parts.service, plant)
+    parts.audit.note(actor, "home exported", plant.site.id)
+    name = f"{plant.site.id}.zip"
+    return FileResponse(
+        path, media_type="application/zip", filename=name, background=BackgroundTask(path.unlink)
+    )
+
+
+@router.post("/sites/{site_id}/erase", status_code=204, response_class=Response)
+def erase(body: EraseIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("home.erase")) -> None:
+    """Erase the home for good: readings, facts, alerts, papers, works. Backups are overwritten in their
+    time."""
+    if body.confirm != plant.site.id:
+        raise HTTPException(409, "confirm must hold the site's id")
+    erase_site(parts.service, plant.site.id)
+    parts.audit.note(actor, "home erased", plant.site.id)

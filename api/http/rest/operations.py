@@ -1,0 +1,56 @@
+"""Jobs, health, metrics."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Query, Request, Response
+
+from fieldfare.api.http.auth import AppStateHere, need
+from fieldfare.api.http.metrics import metrics_text
+from fieldfare.api.http.schemas import (
+    Limit,
+    Offset,
+    Page,
+    document,
+    page,
+)
+from fieldfare.api.jobs.leases import RunRow
+from fieldfare.api.people.access import Actor
+
+router = APIRouter(tags=["operation"])
+outside = APIRouter(tags=["operation"])
+"""Routes at the root instead of under the API's prefix."""
+
+
+@router.get("/jobs")
+def list_jobs(
+    request: Request,
+    response: Response,
+    parts: AppStateHere,
+    actor: Actor = need("jobs.read"),
+    kind: Annotated[Literal["", "night", "watch", "month", "winter", "digest", "tidy"], Query()] = "",
+    site: Annotated[str, Query(pattern=r"^[a-z0-9-]{0,40}$")] = "",
+    offset: Offset = 0,
+    limit: Limit = 100,
+) -> Page[RunRow]:
+    """Work that was done or is being done, newest first."""
+    rows, total = parts.book.page(offset, limit, kind=kind, site=site)
+    return page(request, response, rows, total, offset, limit)
+
+
+@outside.get("/healthz")
+def health(parts: AppStateHere) -> dict[str, str | int]:
+    """Alive, and the state database answers; how many sites' files can't be read, where there are any."""
+    failed = sum(card.trouble is not None for card in parts.service.sites.cards())
+    return {"status": "ok", "sites_failed": failed} if failed else {"status": "ok"}
+
+
+@outside.get(
+    "/metrics",
+    response_class=Response,
+    responses={200: {"content": {"text/plain": {"schema": {"type": "string"}}}}},
+)
+def metrics(parts: AppStateHere, actor: Actor = need("metrics.read")) -> Response:
+    """Counters and gauges in the Prometheus text format."""
+    return document(metrics_text(parts), "text/plain; version=0.0.4; charset=utf-8")

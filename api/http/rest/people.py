@@ -1,0 +1,254 @@
+"""People, sessions, links, tokens, the audit trail."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Annotated
+
+from fastapi import APIRouter, HTTPException, Path, Query, Request, Response
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.auth import (
+    AppStateHere,
+    PlantHere,
+    actor_of,
+    cookie_name,
+    device_cookie_name,
+    is_secure,
+    need,
+    visit_of,
+)
+from fieldfare.api.http.schemas import (
+    Invited,
+    Limit,
+    LinkIn,
+    LinkOut,
+    Number,
+    Offset,
+    Page,
+    PasswordIn,
+    PersonChange,
+    PersonIn,
+    PersonOut,
+    SessionOut,
+    SignInIn,
+    TokenIn,
+    TokenOut,
+    page,
+)
+from fieldfare.api.people.access import NOBODY, Actor
+from fieldfare.api.people.audit import AuditRow
+from fieldfare.api.people.inviting import take_in, welcome_address
+from fieldfare.api.people.passwords import check_strength
+from fieldfare.api.people.sign_in import DEVICE_LASTS_S, TooManyTries
+
+router = APIRouter(tags=["people"])
+Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
+
+
+@router.post("/session")
+def sign_in(body: SignInIn, request: Request, response: Response, parts: AppStateHere) -> SessionOut:
+    """Sign in; the answer sets the session's cookie."""
+    secret = open_session(request, parts, body.email, body.password.get_secret_value())
+    set_cookie(response, parts, secret)
+    visit = parts.sign_in.visit(secret)
+    if visit is None:
+        raise HTTPException(401, "this account was stopped")
+    mark_device(response, parts, visit.actor.person)
+    return session_out(visit.actor, visit.csrf)
+
+
+@router.get("/session")
+def read_session(request: Request, parts: AppStateHere) -> SessionOut:
+    """Who you are; the role `nobody` where you are not signed in."""
+    visit = visit_of(request)
+    return session_out(actor_of(request), visit.csrf if visit else None)
+
+
+@router.delete("/session", status_code=204, response_class=Response)
+def sign_out(request: Request, response: Response, parts: AppStateHere) -> None:
+    """Sign out; ends the session for good."""
+    actor_of(request)
+    end_session(request, parts)
+    forget_in_browser(response, parts)
+
+
+@router.post("/session/password", status_code=204, response_class=Response)
+def change_password(
+    body: PasswordIn, request: Request, parts: AppStateHere, actor: Actor = need("site.read")
+) -> None:
+    """Change your own password; all your sessions end."""
+    if actor.person is None:
+        raise HTTPException(403, "only people have passwords")
+    new = body.new.get_secret_value()
+    check_strength(new, actor.name)
+    open_session(request, parts, actor.name, body.old.get_secret_value())
+    parts.accounts.set_password(actor.person, new)
+    parts.audit.note(actor, "password changed", address=client_address(request))
+
+
+@router.get("/people")
+def list_people(parts: AppStateHere, actor: Actor = need("people.read")) -> list[PersonOut]:
+    """Everybody who may sign in."""
+    return [PersonOut(**asdict(row)) for row in parts.accounts.all()]
+
+
+@router.post("/people", status_code=201)
+def add_person(body: PersonIn, parts: AppStateHere, actor: Actor = need("people.write")) -> PersonOut:
+    """Add a person; invite them next."""
+    row = take_in(parts.accounts, parts.audit, actor, body.email, body.name, body.role, body.sites)
+    return PersonOut(**asdict(row))
+
+
+@router.get("/people/{person}")
+def read_person(person: Number, parts: AppStateHere, actor: Actor = need("people.read")) -> PersonOut:
+    return PersonOut(**asdict(parts.accounts.get(person)))
+
+
+@router.patch("/people/{person}")
+def change_person(
+    person: Number, body: PersonChange, parts: AppStateHere, actor: Actor = need("people.write")
+) -> PersonOut:
+    """Change what is given. A changed role or home ends the person's sessions."""
+    row = parts.accounts.change(person, **body.model_dump(exclude_none=True))
+    parts.audit.note(actor, "person changed", person=person, role=row.role, active=row.active)
+    return PersonOut(**asdict(row))
+
+
+@router.delete("/people/{person}", status_code=204, response_class=Response)
+def remove_person(person: Number, parts: AppStateHere, actor: Actor = need("people.write")) -> None:
+    """Remove a person."""
+    parts.accounts.remove(person)
+    parts.audit.note(actor, "person removed", person=person)
+
+
+@router.post("/people/{person}/invitation", status_code=201)
+def invite(person: Number, parts: AppStateHere, actor: Actor = need("people.write")) -> Invited:
+    """A one-time address at which the person sets a password; good for a week."""
+    address = welcome_address(parts.accounts, person, parts.settings.address)
+    parts.audit.note(actor, "person invited", person=person)
+    return Invited(address=address)
+
+
+@router.get("/sites/{site_id}/links")
+def list_links(plant: PlantHere, parts: AppStateHere, actor: Actor = need("links.write")) -> list[LinkOut]:
+    """Links to this home, newest first."""
+    return [LinkOut(**asdict(row)) for row in parts.links.of_site(plant.site.id)]
+
+
+@router.post("/sites/{site_id}/links", status_code=201)
+def make_link(
+    body: LinkIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("links.write")
+) -> LinkOut:
+    """A link that shows this home to its householder without an account."""
+    row, text = parts.links.make(plant.site.id, body.days, actor.name)
+    parts.audit.note(actor, "link made", plant.site.id, link=row.id)
+    return LinkOut(**asdict(row), address=f"{parts.settings.address}/home/{text}")
+
+
+@router.delete("/sites/{site_id}/links/{link}", status_code=204, response_class=Response)
+def revoke_link(link: Key, plant: PlantHere, parts: AppStateHere, actor: Actor = need("links.write")) -> None:
+    """End a link, and all that was opened with it."""
+    parts.links.revoke(plant.site.id, link)
+    parts.audit.note(actor, "link revoked", plant.site.id, link=link)
+
+
+@router.get("/devices")
+def list_tokens(parts: AppStateHere, actor: Actor = need("devices.write")) -> list[TokenOut]:
+    """Tokens of gateways and programs, newest first."""
+    return [TokenOut(**asdict(row)) for row in parts.tokens.all()]
+
+
+@router.post("/devices", status_code=201)
+def make_token(body: TokenIn, parts: AppStateHere, actor: Actor = need("devices.write")) -> TokenOut:
+    """A token for a gateway (`readings`, of one site) or for a program that reads `/metrics`."""
+    if body.site is not None:
+        parts.service.sites.get(body.site)
+    row, secret = parts.tokens.make(body.name, body.purpose, body.site, body.days)
+    parts.audit.note(actor, "token made", body.site, token=row.id)
+    return TokenOut(**asdict(row), token=secret)
+
+
+@router.delete("/devices/{token}", status_code=204, response_class=Response)
+def revoke_token(token: Key, parts: AppStateHere, actor: Actor = need("devices.write")) -> None:
+    """End a token."""
+    row = parts.tokens.revoke(token)
+    parts.audit.note(actor, "token revoked", row.site, token=token)
+
+
+@router.get("/audit")
+def read_audit(
+    request: Request,
+    response: Response,
+    parts: AppStateHere,
+    actor: Actor = need("audit.read"),
+    site: Annotated[str | None, Query(pattern=r"^[a-z0-9-]{2,40}$")] = None,
+    offset: Offset = 0,
+    limit: Limit = 100,
+) -> Page[AuditRow]:
+    """Who did what, newest first."""
+    rows, total = parts.audit.page(offset, limit, site)
+    return page(request, response, rows, total, offset, limit)
+
+
+def set_cookie(response: Response, parts: AppState, secret: str) -> None:
+    """The session's cookie: out of reach of scripts, sent by no other site's forms."""
+    response.set_cookie(
+        cookie_name(parts), secret, path="/", secure=is_secure(parts), httponly=True, samesite="lax"
+    )
+
+
+def mark_device(response: Response, parts: AppState, person: int | None) -> None:
+    """Mark the browser as one this person signed in with, so that guesses from elsewhere don't lock it
+    out."""
+    if person is not None and (text := parts.sign_in.device_cookie(person)):
+        response.set_cookie(
+            device_cookie_name(parts),
+            text,
+            DEVICE_LASTS_S,
+            path="/",
+            secure=is_secure(parts),
+            httponly=True,
+            samesite="strict",
+        )
+
+
+def open_session(request: Request, parts: AppState, email: str, password: str) -> str:
+    """Sign in; a session that the request came with ends. Returns the new one's secret. Raises Refused,
+    TooManyTries."""
+    address = client_address(request)
+    try:
+        device = request.cookies.get(device_cookie_name(parts), "")
+        secret = parts.sign_in.sign_in(email, password, address, device)
+    except InputError as error:
+        parts.audit.note_refusal(NOBODY, address, str(error), braked=isinstance(error, TooManyTries))
+        raise
+    end_session(request, parts)
+    if visit := parts.sign_in.visit(secret):
+        parts.audit.note(visit.actor, "signed in", address=address)
+    return secret
+
+
+def end_session(request: Request, parts: AppState) -> None:
+    """End the session that a request came with, if any."""
+    if secret := request.cookies.get(cookie_name(parts)):
+        parts.sign_in.sign_out(secret)
+
+
+def forget_in_browser(response: Response, parts: AppState) -> None:
+    """Have the browser forget the session and what it kept of the pages."""
+    response.delete_cookie(
+        cookie_name(parts), path="/", secure=is_secure(parts), httponly=True, samesite="lax"
+    )
+    response.headers["Clear-Site-Data"] = '"cache", "storage"'
+
+
+def client_address(request: Request) -> str:
+    """The address a request came from; behind a proxy the server has put the client's there."""
+    return request.client.host if request.client else ""
+
+
+def session_out(actor: Actor, csrf: str | None) -> SessionOut:
+    sites = None if actor.sites is None else sorted(actor.sites)
+    return SessionOut(name=actor.name, role=actor.role, sites=sites, csrf=csrf)

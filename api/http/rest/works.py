@@ -1,0 +1,115 @@
+"""The works log and papers."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Path, Query, Request, Response
+
+from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.job_actions import change_job, remove_job
+from fieldfare.api.http.schemas import (
+    EffectOut,
+    Limit,
+    Number,
+    Offset,
+    Page,
+    WorkIn,
+    page,
+)
+from fieldfare.api.people.access import Actor
+from fieldfare.api.records.maintenance_log import Job, WorkRow
+from fieldfare.api.records.papers import (
+    PaperRow,
+    kept_papers,
+    paper_for,
+    rendered,
+)
+
+router = APIRouter(tags=["works and papers"])
+
+
+@router.get("/sites/{site_id}/works")
+def list_works(
+    request: Request,
+    response: Response,
+    plant: PlantHere,
+    parts: AppStateHere,
+    actor: Actor = need("works.read"),
+    offset: Offset = 0,
+    limit: Limit = 100,
+) -> Page[WorkRow]:
+    """What was done at a site, newest first."""
+    rows, total = parts.works.page(plant.site.id, offset, limit)
+    return page(request, response, rows, total, offset, limit)
+
+
+@router.post("/sites/{site_id}/works", status_code=201)
+def add_work(
+    body: WorkIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+) -> WorkRow:
+    """Log a job. The findings it names are closed; those that are still there a fortnight later open
+    again."""
+    row = parts.works.add(plant.site.id, _job(body), actor)
+    parts.audit.note(actor, "work entered", plant.site.id, work=row.id)
+    return row
+
+
+@router.put("/sites/{site_id}/works/{work}")
+def change_work(
+    work: Number, body: WorkIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+) -> WorkRow:
+    """Correct a job. What it said before stays in the audit trail."""
+    return change_job(parts, plant.site.id, work, _job(body), actor)
+
+
+@router.delete("/sites/{site_id}/works/{work}", status_code=204, response_class=Response)
+def remove_work(
+    work: Number, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+) -> None:
+    """Delete a job. What it said stays in the audit trail; the findings it closed are open again."""
+    remove_job(parts, plant.site.id, work, actor)
+
+
+def _job(body: WorkIn) -> Job:
+    named = dict.fromkeys([*([body.finding] if body.finding else []), *body.findings])
+    return Job(body.day, body.what, tuple(named), body.parts, body.minutes)
+
+
+@router.get("/sites/{site_id}/works/{work}/effect")
+def read_effect(
+    work: Number, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.read")
+) -> EffectOut:
+    """What the work changed at like weather, with its interval, and whether the finding went away."""
+    return EffectOut.model_validate(parts.works.effect(plant, parts.works.get(plant.site.id, work)))
+
+
+@router.get("/sites/{site_id}/papers")
+def list_papers(plant: PlantHere, parts: AppStateHere, actor: Actor = need("papers.read")) -> list[PaperRow]:
+    """Papers that were made, newest first."""
+    return kept_papers(parts.service, plant.site.id)
+
+
+@router.get(
+    "/sites/{site_id}/papers/{kind}/{period}",
+    response_class=Response,
+    responses={
+        200: {
+            "content": {
+                "application/json": {"schema": {"type": "object"}},
+                "text/html": {"schema": {"type": "string"}},
+                "application/pdf": {"schema": {"type": "string", "format": "binary"}},
+            }
+        }
+    },
+)
+def read_paper(
+    kind: Literal["month", "winter", "hand-over"],
+    period: Annotated[str, Path(pattern=r"^(\d{4}-\d{2}|\d{4}|first)$", examples=["2026-01"])],
+    plant: PlantHere,
+    parts: AppStateHere,
+    actor: Actor = need("papers.read"),
+    form: Annotated[Literal["json", "html", "pdf"], Query()] = "html",
+) -> Any:
+    """A paper: the month `2026-01`, the winter check `2026`, or the hand-over `first`."""
+    return rendered(paper_for(parts.service, plant, kind, period), form)

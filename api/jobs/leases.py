@@ -1,0 +1,158 @@
+"""The book of work: each piece is claimed by one worker, done once, and taken over where its worker died."""
+
+from __future__ import annotations
+
+import os
+import socket
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from sqlalchemy import delete, func, or_, select, update
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from fieldfare.api.jobs.due import Due
+from fieldfare.api.people.secrets import new_id
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.work_tables import JobRun
+
+LOST_AFTER = timedelta(minutes=10)
+"""A running piece whose worker has not been heard of for so long, on another machine, is taken over."""
+MOST_ATTEMPTS = 3
+AGAIN_AFTER = timedelta(minutes=30)
+
+
+@dataclass(frozen=True)
+class RunRow:
+    id: int
+    kind: str
+    site: str
+    due: str
+    state: str
+    attempts: int
+    started: datetime
+    ended: datetime | None
+    told: str
+
+
+class JobLeases:
+    """Runs in the state database. `worker` is this process, until it ends."""
+
+    def __init__(self, database: Database, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
+        self._database, self._clock = database, clock
+        self.worker = f"{socket.gethostname()}:{os.getpid()}:{new_id()}"
+
+    def open_of(self, wanted: Iterable[Due], now: datetime) -> list[Due]:
+        """Of the wanted work, what is neither done, nor in good hands, nor given up."""
+        wanted = list(wanted)
+        keys = {d.key for d in wanted}
+        with self._database.read() as session:
+            rows = session.scalars(select(JobRun).where(JobRun.due.in_(keys))).all() if keys else []
+        known = {(r.kind, r.site, r.due): r for r in rows}
+        return [d for d in wanted if self._is_open(known.get((d.kind, d.site, d.key)), now)]
+
+    def claim(self, due: Due, now: datetime) -> int | None:
+        """Take a piece of work. Returns its run's id, None where somebody else has it or it is done."""
+        chosen = select(JobRun).where(JobRun.kind == due.kind, JobRun.site == due.site, JobRun.due == due.key)
+        try:
+            with self._database.write() as session:
+                row = session.scalars(chosen.with_for_update()).first()
+                if not self._is_open(row, now):
+                    return None
+                if row is None:
+                    row = JobRun(kind=due.kind, site=due.site, due=due.key, attempts=0, told="")
+                    session.add(row)
+                row.state, row.worker, row.started, row.beat, row.ended = (
+                    "running",
+                    self.worker,
+                    now,
+                    now,
+                    None,
+                )
+                row.attempts += 1
+                session.flush()
+                return row.id
+        except IntegrityError:  # another process was faster
+            return None
+
+    def finish(self, run: int, state: str, told: str) -> None:
+        """state : done or failed. told : one line for people."""
+        self._set(run, state=state, told=told[:2000], ended=self._clock())
+
+    def give_back(self, run: int) -> None:
+        """Let somebody else do it: it was begun, and not ended."""
+        self._set(run, state="waiting", told="given back when the service was stopped")
+
+    def tell(self, run: int, told: str) -> None:
+        """Say how far a running piece is; also shows that its worker lives."""
+        self._set(run, told=told[:2000], beat=self._clock())
+
+    def beat(self) -> None:
+        """Show that this worker lives, on all that it has in hand."""
+        mine = (JobRun.state == "running", JobRun.worker == self.worker)
+        with self._database.write() as session:
+            session.execute(update(JobRun).where(*mine).values(beat=self._clock()))
+
+    def page(self, offset: int, limit: int, *, kind: str = "", site: str = "") -> tuple[list[RunRow], int]:
+        """Newest first, and how many there are."""
+        chosen = select(JobRun)
+        if kind:
+            chosen = chosen.where(JobRun.kind == kind)
+        if site:
+            chosen = chosen.where(JobRun.site == site)
+        with self._database.read() as session:
+            total = session.scalar(select(func.count()).select_from(chosen.subquery())) or 0
+            rows = list(session.scalars(chosen.order_by(JobRun.id.desc()).offset(offset).limit(limit)))
+        return [_row(r) for r in rows], total
+
+    def counts(self) -> dict[tuple[str, str], int]:
+        """(kind, state) -> how many."""
+        with self._database.read() as session:
+            rows = session.execute(
+                select(JobRun.kind, JobRun.state, func.count()).group_by(JobRun.kind, JobRun.state)
+            )
+            return {(kind, state): n for kind, state, n in rows}
+
+    def forget_site(self, session: Session, site: str) -> None:
+        session.execute(delete(JobRun).where(JobRun.site == site))
+
+    def forget_older(self, than: timedelta) -> None:
+        old = self._clock() - than
+        with self._database.write() as session:
+            session.execute(
+                delete(JobRun).where(JobRun.started < old, or_(JobRun.ended.is_not(None), JobRun.beat < old))
+            )
+
+    def _is_open(self, row: JobRun | None, now: datetime) -> bool:
+        if row is None or row.state == "waiting":
+            return True
+        if row.state == "done":
+            return False
+        if row.state == "failed":
+            return row.attempts < MOST_ATTEMPTS and row.ended is not None and row.ended + AGAIN_AFTER <= now
+        return row.worker != self.worker and (not _lives(row.worker) or row.beat + LOST_AFTER < now)
+
+    def _set(self, run: int, **values: object) -> None:
+        with self._database.write() as session:
+            session.execute(update(JobRun).where(JobRun.id == run).values(values))
+
+
+def _lives(worker: str) -> bool:
+    """False where a worker of this machine has ended; of another machine nobody can tell but by its beat."""
+    host, pid, _ = worker.rsplit(":", 2)
+    if host != socket.gethostname():
+        return True
+    if int(pid) == os.getpid():
+        return False  # the number was given out again: the worker of that name is gone
+    try:
+        os.kill(int(pid), 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True
+
+
+def _row(r: JobRun) -> RunRow:
+    return RunRow(r.id, r.kind, r.site, r.due, r.state, r.attempts, r.started, r.ended, r.told)

@@ -1,0 +1,113 @@
+"""Everything that is stored, read through for damage: databases, site files, readings, facts and results of
+every site."""
+
+from __future__ import annotations
+
+import sqlite3
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from sqlalchemy import select
+
+from fieldfare.api.core.fact_tables import unpacked
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.site_guard import Failure, attempt, one_line
+from fieldfare.api.state.site_tables import FACT_CHUNKS, KEPT_RESULTS
+from fieldfare.collector.store.local import LocalStore
+
+_HEADER = b"SQLite format 3\x00"
+_SIDE = ("-wal", "-shm", "-journal")
+
+
+@dataclass(frozen=True)
+class Damage:
+    """One thing that is damaged or missing. site : empty for what belongs to all of them"""
+
+    site: str
+    what: str
+
+    def __str__(self) -> str:
+        return f"{self.site}: {self.what}" if self.site else self.what
+
+
+def check_databases(settings: Settings) -> list[Damage]:
+    """Read every SQLite file of the data folder through; before anything else opens and so makes one anew."""
+    out = []
+    for path in sorted(settings.data.rglob("*.sqlite")):
+        told = _integrity(path)
+        if told != "ok":
+            out.append(Damage("", f"{path}: {told}"))
+    readings = settings.readings_dir
+    if not settings.store_url and (readings / "sealed").is_dir() and not (readings / "hot.sqlite").exists():
+        out.append(
+            Damage("", f"{readings / 'hot.sqlite'}: missing; the newest readings of every site are lost")
+        )
+    if not settings.database_url and readings.is_dir() and not (settings.data / "state.sqlite").exists():
+        out.append(
+            Damage("", f"{settings.data / 'state.sqlite'}: missing; sites, people and alerts are lost")
+        )
+    return out
+
+
+def check_sites(service: Service, progress: Callable[[str], None] = lambda _: None) -> Iterator[Damage]:
+    """Every site's file, readings, facts and results."""
+    known = []
+    for card in service.sites.cards():
+        progress(card.id)
+        known.append(card.id)
+        if card.trouble:
+            yield Damage(card.id, card.trouble)
+        troubles = attempt(card.id, "read its readings", partial(service.store.check, card.id))
+        if isinstance(troubles, Failure):
+            yield Damage(card.id, troubles.reason)
+        else:
+            yield from (Damage(card.id, str(trouble)) for trouble in troubles)
+        yield from _made(service, card.id)
+    if isinstance(service.store, LocalStore):
+        for site in sorted(set(service.store.sites()) - {*known}):
+            yield Damage(site, "has readings but no site file here; add its file, or remove them")
+
+
+def _made(service: Service, site_id: str) -> Iterator[Damage]:
+    """What was worked out of a site, and can be made anew."""
+    facts = select(FACT_CHUNKS.c.kind, FACT_CHUNKS.c.month, FACT_CHUNKS.c.payload).where(
+        FACT_CHUNKS.c.site == site_id
+    )
+    results = select(KEPT_RESULTS.c.first, KEPT_RESULTS.c.last, KEPT_RESULTS.c.payload).where(
+        KEPT_RESULTS.c.site == site_id
+    )
+    with service.database.reading() as db:
+        for kind, month, payload in db.execute(facts):
+            if (said := _trouble_of(lambda: unpacked([payload]))) is not None:  # noqa: B023
+                yield Damage(site_id, f"facts ({kind} of {month}) are damaged: {said}")
+        for first, last, payload in db.execute(results):
+            if (said := _trouble_of(lambda: zlib.decompress(payload))) is not None:  # noqa: B023
+                yield Damage(site_id, f"the kept result of {first} to {last} is damaged: {said}")
+
+
+def _trouble_of(read: Callable[[], object]) -> str | None:
+    try:
+        read()
+    except Exception as error:  # whatever damaged bytes lead to
+        return one_line(error, 120)
+    return None
+
+
+def _integrity(path: Path) -> str:
+    """SQLite's own word about a file: "ok", or the first thing that is wrong."""
+    try:
+        with path.open("rb") as file:
+            start = file.read(len(_HEADER))
+        if not start:
+            return "ok"  # made, and nothing written yet
+        if start != _HEADER:
+            return "is no database: its beginning was written over"
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=60)) as db:
+            return one_line(db.execute("PRAGMA integrity_check(1)").fetchone()[0])
+    except (OSError, sqlite3.Error) as error:
+        return f"can't be read: {one_line(error)}"

@@ -1,0 +1,66 @@
+"""Messages from the broker that could not be read: listed, read again, thrown away."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.site_rows import moment_text
+from fieldfare.collector.mqtt import dead_letters
+from fieldfare.collector.mqtt.journal import Book
+
+
+def list_kept(
+    settings: Settings, site: str | None = None, most: int = 100, after: int | None = None
+) -> dict[str, Any]:
+    """Messages aside, oldest first, with how many there are by reason.
+
+    after : the first `most` behind this id; None for the newest ones
+    """
+    with _book(settings) as book:
+        tally = dead_letters.tally(book)
+        rows = dead_letters.held(book, site, after=after or 0, most=most, newest=after is None)
+        return {
+            "held": tally.messages,
+            "ever": tally.kept,
+            "dropped": tally.dropped,
+            "reasons": dead_letters.reasons(book, site),
+            "messages": [
+                {
+                    "id": r.id,
+                    "site": r.site,
+                    "topic": r.topic,
+                    "payload": r.payload.decode("utf-8", errors="replace"),
+                    "arrived": moment_text(r.arrived),
+                    "reason": r.reason,
+                }
+                for r in rows
+            ],
+        }
+
+
+def retry_kept(service: Service, site: str | None = None) -> dict[str, int]:
+    """Read them again with the sites as they are now."""
+    if site is not None:
+        service.sites.get(site)
+    with _book(service.settings) as book:
+        sites = [plant.site for plant in service.sites.all()]
+        return dead_letters.replay(book, sites, service.store, site=site)._asdict()
+
+
+def clear_kept(settings: Settings, site: str | None = None) -> int:
+    """Throw them away. Returns how many."""
+    with _book(settings) as book:
+        return dead_letters.clear(book, site)
+
+
+@contextmanager
+def _book(settings: Settings) -> Iterator[Book]:
+    book = Book(settings.data)
+    try:
+        yield book
+    finally:
+        book.close()

@@ -1,0 +1,58 @@
+"""Forgetting a site, everywhere it left something."""
+
+from __future__ import annotations
+
+import re
+import shutil
+
+from sqlalchemy import delete, select
+from sqlalchemy.orm import Session
+
+from fieldfare.api.core.service import Service
+from fieldfare.api.people.audit import Audit
+from fieldfare.api.state.people_tables import Person, PersonSite
+from fieldfare.api.state.work_tables import JobRun, Notice
+
+
+def erase_site(service: Service, site_id: str) -> None:
+    """Remove a site's file, readings, messages set aside, uploads, facts, results, alerts, works, papers,
+    notices, consents, links, tokens and audit lines, and the accounts of people who had no other home. Raises
+    UnknownSite."""
+    service.sites.file(site_id)
+    service.store.forget(site_id)
+    _forget_messages(service, site_id)
+    for folder in (service.settings.rejects_dir, service.settings.data / "uploads"):
+        shutil.rmtree(folder / site_id, ignore_errors=True)
+    Audit(service.database).forget(site_id)
+    with service.database.write() as session:
+        session.execute(delete(JobRun).where(JobRun.site == site_id))
+        session.execute(delete(Notice).where(Notice.id.in_(_notices_naming(session, site_id))))
+        elsewhere = session.query(PersonSite.person).where(PersonSite.site != site_id)
+        here = session.query(PersonSite.person).where(PersonSite.site == site_id)
+        session.execute(
+            delete(Person)
+            .where(Person.role == "householder", Person.id.in_(here), Person.id.not_in(elsewhere))
+            .execution_options(synchronize_session=False)
+        )
+    service.sites.remove(site_id)
+
+
+def _notices_naming(session: Session, site_id: str) -> list[int]:
+    """Notices whose text holds the address of a site, and not of one whose id only begins alike."""
+    address = f"/sites/{site_id}"
+    named = re.compile(rf"{re.escape(address)}(?![a-z0-9-])")
+    rows = session.execute(select(Notice.id, Notice.body).where(Notice.body.contains(address)))
+    return [notice for notice, body in rows if named.search(body)]
+
+
+def _forget_messages(service: Service, site_id: str) -> None:
+    from fieldfare.collector.mqtt.health import forget
+    from fieldfare.collector.mqtt.journal import FILE, Book
+
+    if not (service.settings.data / FILE).exists():
+        return
+    book = Book(service.settings.data)
+    try:
+        forget(book, site_id)
+    finally:
+        book.close()

@@ -1,0 +1,223 @@
+"""Papers: their contents from results, kept, and written out as HTML, PDF or JSON."""
+
+from __future__ import annotations
+
+import calendar
+import re
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import orjson
+from sqlalchemy import select
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.core.fleet_summary import under_standing_verdict
+from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.records.sign_off import sign_offs
+from fieldfare.api.state.work_tables import Paper as PaperTable
+from fieldfare.api.state.work_tables import Work
+
+if TYPE_CHECKING:
+    from fastapi.responses import Response
+
+HAND_OVER_DAYS = 56
+"""The first weeks: eight of them hold enough weather for a first heat loss."""
+FORMS = ("json", "html", "pdf")
+
+
+@dataclass(frozen=True)
+class Paper:
+    """kind : month, winter or hand-over. period : 2026-01, 2026 or first. contents : the results it is
+    written from."""
+
+    kind: str
+    period: str
+    contents: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class PaperRow:
+    kind: str
+    period: str
+    made: datetime
+
+
+def month_paper(service: Service, plant: SiteRecord, month: str) -> Paper:
+    """The householder's month, with the month before and the same month a year ago where there are readings.
+
+    month : YYYY-MM. Raises InputError, NoReadings
+    """
+    first, last = _month(month)
+    start, end = service.results.span(plant)
+    if last < start or first > end:
+        raise NoReadings(plant.site.id)
+    days = first, min(last, end)
+    contents = {
+        **_worked_out(service, plant, *days),
+        "year": service.results.result(plant, *_year_to(service, start, days[1])),
+        "works": _done(service, plant.site.id, first, last),
+        "like_weather": {},
+    }
+    for key, ends in (("month_before", first - timedelta(days=1)), ("year_before", _year_before(first))):
+        contents[key] = _earlier(service, plant, start, ends)
+        if contents[key] is not None:
+            contents["like_weather"][key] = _like_weather(service, plant, (ends.replace(day=1), ends), days)
+    return Paper("month", month, contents)
+
+
+def winter_paper(service: Service, plant: SiteRecord, season: int | None = None) -> Paper:
+    """The check before a winter: of the winter that comes or has begun, from the newest twelve months, as
+    every list of homes has it; of an earlier one, from the season before it.
+
+    season : year in which the winter begins, default that of the last reading. Raises InputError, NoReadings
+    """
+    start, end = service.results.span(plant)
+    year = end.year if season is None else season
+    if not 1990 <= year <= 2200:
+        raise InputError(f"the season must be a year, got {year}")
+    if year == end.year:
+        first, last = service.results.rolling(plant, service.settings.rolling_days)
+    else:
+        first, last = max(start, date(year - 1, 9, 1)), min(end, date(year, 10, 31))
+    if first > last:
+        raise InputError(
+            f"{plant.site.id} has no readings before the winter of {year}; they run from {start} to {end}"
+        )
+    signed = sign_offs(service.database, plant.site.id).get((plant.site.id, str(year)))
+    return Paper("winter", str(year), _worked_out(service, plant, first, last) | {"signed": signed})
+
+
+def hand_over_paper(service: Service, plant: SiteRecord) -> Paper:
+    """The first weeks after hand-over against the design; from the first reading where no hand-over is
+    given."""
+    start, end = service.results.span(plant)
+    first = max(start, plant.site.site.handed_over or start)
+    if first > end:
+        raise NoReadings(plant.site.id)
+    last = min(end, first + timedelta(days=HAND_OVER_DAYS - 1))
+    return Paper("hand-over", "first", _worked_out(service, plant, first, last))
+
+
+def paper_for(service: Service, plant: SiteRecord, kind: str, period: str) -> Paper:
+    """Any paper by its kind and period. Raises InputError, NoReadings."""
+    if kind == "month":
+        return month_paper(service, plant, period)
+    if kind == "winter":
+        if not re.fullmatch(r"\d{4}", period):
+            raise InputError(f"a winter check is of a year, such as 2026, not {period!r}")
+        return winter_paper(service, plant, int(period))
+    return hand_over_paper(service, plant)
+
+
+def keep_paper(service: Service, site: str, paper: Paper) -> None:
+    """Keep a paper's contents, so that it can be looked at as it was sent."""
+    row = PaperTable(
+        site=site, kind=paper.kind, period=paper.period, made=datetime.now(UTC), contents=paper.contents
+    )
+    with service.database.write() as session:
+        session.merge(row)
+
+
+def kept_papers(service: Service, site: str) -> list[PaperRow]:
+    """Newest first."""
+    with service.database.read() as session:
+        rows = session.scalars(
+            select(PaperTable).where(PaperTable.site == site).order_by(PaperTable.made.desc())
+        )
+        return [PaperRow(r.kind, r.period, r.made) for r in rows]
+
+
+def write_paper(paper: Paper, out: Path) -> None:
+    """Write a paper to a file, in the form that its ending names. Raises InputError."""
+    form = out.suffix.lower().lstrip(".")
+    if form not in FORMS:
+        raise InputError(f"{out}: the file must end in .html, .pdf or .json")
+    if not out.absolute().parent.is_dir():
+        raise InputError(f"{out}: there is no folder {out.absolute().parent}")
+    out.write_bytes(paper_bytes(paper, form))
+
+
+def rendered(paper: Paper, form: str, *, served: bool = False) -> Response:
+    """A paper as an HTTP answer. served : a page of the service, with its style sheets, instead of one that
+    stands alone"""
+    from fastapi.responses import Response
+
+    kinds = {"json": "application/json", "html": "text/html; charset=utf-8", "pdf": "application/pdf"}
+    return Response(paper_bytes(paper, form, served=served), media_type=kinds[form])
+
+
+def paper_bytes(paper: Paper, form: str, *, served: bool = False) -> bytes:
+    """A paper as JSON, HTML or PDF."""
+    if form == "json":
+        return orjson.dumps(
+            {"kind": paper.kind, "period": paper.period, **paper.contents}, option=orjson.OPT_INDENT_2
+        )
+    from fieldfare.dashboards.papers import paper_html, paper_pdf
+
+    if form == "html":
+        at = f"/api/v1/sites/{paper.contents['site']['site']['id']}/papers/{paper.kind}/{paper.period}"
+        links = {"pdf": f"{at}?form=pdf", "json": f"{at}?form=json"} if served else None
+        return paper_html(paper.kind, paper.period, paper.contents, served=served, links=links).encode()
+    return paper_pdf(paper.kind, paper.period, paper.contents)
+
+
+def _month(text: str) -> tuple[date, date]:
+    try:
+        first = date.fromisoformat(f"{text}-01")
+    except ValueError:
+        raise InputError(f"{text!r} is not a month; write YYYY-MM, such as 2026-01") from None
+    return first, first.replace(day=calendar.monthrange(first.year, first.month)[1])
+
+
+def _earlier(service: Service, plant: SiteRecord, start: date, last: date) -> dict[str, Any] | None:
+    """The result of a whole earlier month, None where its readings do not reach back that far."""
+    first = last.replace(day=1)
+    return service.results.result(plant, first, last) if first >= start else None
+
+
+def _like_weather(
+    service: Service, plant: SiteRecord, before: tuple[date, date], after: tuple[date, date]
+) -> dict[str, Any]:
+    """Two spans of days, whose facts are up to date, compared at like weather."""
+    from fieldfare.analysis.figures.like_weather import like_weather
+
+    kept = (service.facts_cache.kept(plant.site.id, *days).days for days in (before, after))
+    return like_weather(plant.site, *kept).as_dict()
+
+
+def _year_to(service: Service, start: date, last: date) -> tuple[date, date]:
+    """The rolling year up to a day: what a house, not a month, is like."""
+    return max(start, last - timedelta(days=service.settings.rolling_days - 1)), last
+
+
+def _done(service: Service, site: str, first: date, last: date) -> list[dict[str, str]]:
+    """What was done at a site in a month, oldest first."""
+    chosen = select(Work).where(Work.site == site, Work.day >= first, Work.day <= last)
+    with service.database.read() as session:
+        return [
+            {"day": w.day.isoformat(), "what": w.what}
+            for w in session.scalars(chosen.order_by(Work.day, Work.id))
+        ]
+
+
+def _year_before(first: date) -> date:
+    month = first.replace(year=first.year - 1)
+    return month.replace(day=calendar.monthrange(month.year, month.month)[1])
+
+
+def _worked_out(service: Service, plant: SiteRecord, first: date, last: date) -> dict[str, Any]:
+    """What every paper holds: the plant, the result of its days, and the days' points that its figures
+    draw."""
+    from fieldfare.dashboards.day_rows import day_rows
+
+    result = under_standing_verdict(service, plant, service.results.result(plant, first, last))
+    days = day_rows(service.facts_cache.kept(plant.site.id, first, last), plant.site.zone)
+    return {"site": _about(plant), "result": result, "days": days, "firm": service.settings.signature}
+
+
+def _about(plant: SiteRecord) -> dict[str, Any]:
+    return plant.site.model_dump(mode="json", by_alias=True, exclude={"point", "csv", "limits"})

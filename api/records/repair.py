@@ -1,0 +1,82 @@
+"""Damaged or missing months of readings, written anew from a backup."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.site_guard import Failure, attempt
+from fieldfare.collector.store.local import LocalStore
+from fieldfare.collector.store.protocol import Trouble
+from fieldfare.collector.store.sealed import month_of, month_start
+
+_MONTH = re.compile(r"(\d{4}-\d{2})\.(?:parquet|\d+\.damaged)")
+
+
+@dataclass(frozen=True)
+class Repaired:
+    """What became of a site. readings : that came from the backup. left : what is still wrong"""
+
+    site: str
+    readings: int
+    left: list[str]
+
+
+def repair(service: Service, folder: Path) -> list[Repaired]:
+    """Bring back what is damaged or missing of every site from a data folder that a backup was restored to.
+
+    Readings that can be read are never replaced. Returns the sites that had damage. Raises InputError for a
+    folder that holds no readings, and where the readings are on a server.
+    """
+    if not isinstance(service.store, LocalStore):
+        raise InputError("the readings are on a server; use its own means to repair them")
+    if not (folder / "readings" / "sealed").is_dir():
+        raise InputError(
+            f"{folder}: no data folder with readings; restore a backup to a new folder and name that"
+        )
+    if folder.resolve() == service.settings.data.resolve():
+        raise InputError(f"{folder}: is the data folder in use; restore a backup to another one")
+    backup = LocalStore(folder / "readings")
+    try:
+        return [
+            done
+            for site in service.sites.ids()
+            if (done := _repaired(service.store, backup, site)) is not None
+        ]
+    finally:
+        backup.close()
+
+
+def _repaired(store: LocalStore, backup: LocalStore, site: str) -> Repaired | None:
+    troubles = store.check(site)
+    if not troubles:
+        return None
+    count = attempt(site, "restore its readings", lambda: _restored(store, backup, site, troubles))
+    left = [str(trouble) for trouble in store.check(site)]
+    return (
+        Repaired(site, 0, [count.reason, *left])
+        if isinstance(count, Failure)
+        else Repaired(site, count, left)
+    )
+
+
+def _restored(store: LocalStore, backup: LocalStore, site: str, troubles: list[Trouble]) -> int:
+    months = {m for t in troubles for m in _months(backup, site, Path(t.file).name)}
+    return sum(
+        store.fill_month(site, month, backup.read(site, None, month_start(month), month_start(month + 1)))
+        for month in sorted(months)
+    )
+
+
+def _months(backup: LocalStore, site: str, name: str) -> list[int]:
+    """The month of a damaged file; every month that the backup has where it is the database of recent
+    readings."""
+    if found := _MONTH.fullmatch(name):
+        return [int(np.datetime64(found[1], "M").astype(np.int64))]
+    span = backup.span(site)
+    return list(range(month_of(span[0]), month_of(span[1]) + 1)) if span else []

@@ -1,0 +1,88 @@
+"""How long each kind of data is kept, and the nightly tidying that holds to it."""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import partial
+
+from sqlalchemy import ColumnElement, delete
+
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.site_guard import Failure, attempt
+from fieldfare.api.people.sign_in import SignIn
+from fieldfare.api.state.people_tables import AuditEntry, Invitation
+from fieldfare.api.state.work_tables import (
+    Alert,
+    JobRun,
+    Notice,
+    Paper,
+)
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One kind of data and how long it stays; days is None for as long as the home is looked after."""
+
+    kind: str
+    days: int | None
+    why: str
+
+
+KEPT = (
+    Kept("readings", None, "performance is compared over years; erased with the home or on request"),
+    Kept("facts", None, "worked out from the readings, and erased with them"),
+    Kept("works", None, "the history of the installation; erased with the home or on request"),
+    Kept("handling", None, "what was decided about a finding, until it is gone; erased with the home"),
+    Kept("papers", 1_130, "three heating seasons and the time to look back on the last"),
+    Kept("alerts", 1_130, "after they were resolved; three heating seasons"),
+    Kept("notices", 180, "to show what was sent"),
+    Kept("audit", 730, "to find out afterwards who did what"),
+    Kept("jobs", 90, "to find faults"),
+    Kept("sessions", 14, "people stay signed in no longer; a home's link 30 days at a time"),
+    Kept("backups", 35, "a backup is overwritten after this; what was erased is gone from all of them then"),
+)
+CHECKED_WITHIN_DAYS = 7
+"""Each night a part of the fleet's stored readings is read for damage."""
+_DAYS = {kept.kind: kept.days for kept in KEPT}
+
+
+def tidy(service: Service) -> str:
+    """Remove what has been kept for its time, and look for damage in the stored readings of some sites.
+
+    Returns one line for people."""
+    gone = 0
+    now = datetime.now(UTC)
+    old: tuple[tuple[type, ColumnElement[bool]], ...] = (
+        (Paper, Paper.made < _before("papers", now)),
+        (Alert, Alert.resolved < _before("alerts", now)),
+        (Notice, Notice.created < _before("notices", now)),
+        (AuditEntry, AuditEntry.time < _before("audit", now)),
+        (JobRun, JobRun.started < _before("jobs", now)),
+        (Invitation, Invitation.expires < now),
+    )
+    with service.database.write() as session:
+        for table, condition in old:
+            gone += session.execute(delete(table).where(condition)).rowcount  # type: ignore[attr-defined]
+    SignIn(service.database).sweep()
+    damaged = _look_for_damage(service, now)
+    told = f"; data can't be used at {', '.join(damaged)}" if damaged else ""
+    return f"{gone} old rows removed{told}"
+
+
+def _look_for_damage(service: Service, now: datetime) -> list[str]:
+    """Read every byte of a part of the fleet; all of it is read within CHECKED_WITHIN_DAYS. Returns the sites
+    with damage."""
+    today = now.toordinal() % CHECKED_WITHIN_DAYS
+    found = []
+    for site in service.sites.ids():
+        if zlib.crc32(site.encode()) % CHECKED_WITHIN_DAYS == today:
+            troubles = attempt(site, "look for damage", partial(service.store.check, site))
+            if isinstance(troubles, Failure) or troubles:
+                found.append(site)
+    return found
+
+
+def _before(kind: str, now: datetime) -> datetime:
+    return now - timedelta(days=_DAYS[kind] or 0)

@@ -1,0 +1,50 @@
+"""The winter check's sign-off: an entry of the works log that is known by the key in place of a finding."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from sqlalchemy import select
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.people_tables import Person
+from fieldfare.api.state.work_tables import Work
+
+_KEY = "winter_check_"
+
+
+def key_of(season: int) -> str:
+    """The key that a season's sign-off has where other works name their finding."""
+    return f"{_KEY}{season}"
+
+
+def is_sign_off(finding: str | None) -> bool:
+    return bool(finding and re.fullmatch(rf"{_KEY}\d{{4}}", finding))
+
+
+def signed_words(season: int, what: str, still_open: Iterable[str]) -> str:
+    """The entry of the log. Raises InputError where it doesn't say what was checked."""
+    if not what.strip():
+        raise InputError("say what was checked; the works log keeps it")
+    left = ", ".join(still_open)
+    return f"Winter check {season} signed: {what.strip()}{f' (still open: {left})' if left else ''}"
+
+
+def sign_offs(database: Database, site: str | None = None) -> dict[tuple[str, str], dict[str, str]]:
+    """(site, season) -> who, day and what of the last sign-off. site : None for every site"""
+    chosen = select(Work, Person.name).outerjoin(Person, Person.email == Work.who)
+    chosen = chosen.where(Work.finding.startswith(_KEY, autoescape=True)).order_by(Work.id)
+    if site is not None:
+        chosen = chosen.where(Work.site == site)
+    with database.read() as session:
+        return {
+            (work.site, work.finding[len(_KEY) :]): {
+                "who": name or work.who,
+                "day": work.day.isoformat(),
+                "what": work.what,
+            }
+            for work, name in session.execute(chosen)
+            if work.finding and is_sign_off(work.finding)
+        }

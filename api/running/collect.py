@@ -1,0 +1,52 @@
+"""The collector, run by the service: its settings, and a way to stop it."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from fieldfare.api.core.service import Service, opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.collector.mqtt.settings import MqttSettings
+
+
+def mqtt_settings(settings: Settings) -> MqttSettings:
+    """What the collector is told. Raises InputError for an address that names no broker."""
+    told = MqttSettings(
+        url=settings.broker_url,
+        folder=Path(settings.data),
+        user=settings.broker_user,
+        password=settings.broker_password,
+        ca_file=settings.broker_ca,
+        client_cert=settings.broker_cert,
+        client_key=settings.broker_key,
+        client_id=settings.broker_client,
+        shared_group=settings.broker_group,
+    )
+    told.address  # noqa: B018  # read once, so that a wrong one is refused before anything starts
+    return told
+
+
+def run_collector(service: Service, stop: threading.Event) -> Any:
+    """Collect until stopped. Returns what was done."""
+    from fieldfare.collector.mqtt.collect import collect
+
+    def sites() -> list[Any]:
+        return [plant.site for plant in service.sites.all()]
+
+    return collect(mqtt_settings(service.settings), sites, service.store, stop)
+
+
+def collect_until_stopped(settings: Settings, announce: Callable[[str], None]) -> None:
+    """Collect until Ctrl-C or a polite kill; what is held then is committed first."""
+    told = mqtt_settings(settings)
+    stop = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: stop.set())
+    with opened(settings) as service:
+        announce(f"collecting from {told.url}; Ctrl-C stops")
+        totals = run_collector(service, stop)
+    announce(f"stopped: {totals.stored} readings stored, {totals.set_aside} messages set aside")

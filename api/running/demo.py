@@ -1,0 +1,95 @@
+"""The demo: an invented fleet, made, analysed on all processors, and served on this machine."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from collections.abc import Callable, Iterable
+from concurrent.futures import as_completed
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.api.core.service import opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.jobs.executors import make_executor
+from fieldfare.api.state.database import open_database
+
+if TYPE_CHECKING:
+    from fieldfare.collector.simulated.fleet import DemoSystem
+
+MADE = "demo-fleet"
+"""File in the data folder that says of which day its invented data are; anything else there is left alone."""
+
+
+def run_demo(settings: Settings, announce: Callable[[str], None], *, once: bool, count: int | None) -> None:
+    """Make the fleet (unless today's is there already), analyse it, and serve it until Ctrl-C.
+
+    once : stop instead of serving. count : only the first so many sites. Raises click.UsageError where the
+        data folder
+    holds something else than a demo's data
+    """
+    today = datetime.now(UTC).date()
+    _make(settings, today, announce, count)
+    if once:
+        announce(f"the demo's data are in {settings.data}")
+        return
+    from fieldfare.api.running.serve import serve
+
+    serve(settings, announce)
+
+
+def _make(settings: Settings, today: date, announce: Callable[[str], None], count: int | None) -> None:
+    mark = settings.data / MADE
+    wanted = f"{today} {count or 'all'}"
+    if mark.exists() and mark.read_text(encoding="ascii") == wanted:
+        return
+    if settings.data.exists() and not mark.exists() and any(settings.data.iterdir()):
+        raise click.UsageError(
+            f"{settings.data} holds data that are not a demo's; give another folder with --data."
+        )
+    shutil.rmtree(settings.data, ignore_errors=True)
+    settings.data.mkdir(mode=0o700, parents=True)
+    mark.write_text("unfinished", encoding="ascii")
+    announce("making and analysing an invented fleet")
+    make_fleet(settings, today, count)
+    mark.write_text(wanted, encoding="ascii")
+
+
+def make_fleet(settings: Settings, today: date, count: int | None = None) -> None:
+    """Simulate, store and analyse every site of the demo's fleet, side by side."""
+    from fieldfare.collector.simulated.fleet import demo_fleet
+
+    members = list(demo_fleet(today))[:count]
+    open_database(settings.state_url).close()
+    with opened(settings) as service:
+        service.store.close()  # made once, before several processes open it
+    lanes = settings.workers or os.cpu_count() or 1
+    # The longest first, so that no processor idles at the end.
+    order = sorted(members, key=lambda member: -member.days)
+    with make_executor(settings, min(lanes, len(members))) as pool:
+        waiting = [pool.submit(make_site, settings, member) for member in order]
+        for done in _shown(as_completed(waiting), len(waiting)):
+            done.result()
+
+
+def make_site(settings: Settings, member: DemoSystem) -> None:
+    """Simulate one site, keep its file and readings, and work out its findings; runs in a worker process."""
+    made = member.simulate()
+    site = parse_site(made.site_toml)
+    with opened(settings) as service:
+        service.sites.add([(made.site_toml, site)])
+        service.store.append(site.id, made.readings)
+        service.results.rolling_result(service.sites.get(site.id), settings.rolling_days)
+
+
+def _shown(done: Iterable[Any], total: int) -> Iterable[Any]:
+    """A progress bar where somebody watches."""
+    if not sys.stderr.isatty():
+        return done
+    from tqdm import tqdm
+
+    return tqdm(done, total=total, unit="site", leave=False)

@@ -1,0 +1,200 @@
+"""Files into the store and readings out of it, for a site by its id."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import orjson
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.minutes.midnight import local_midnight
+from fieldfare.analysis.plant.site import Site
+from fieldfare.api.core.local_days import now_ms
+from fieldfare.api.core.service import Service, open_store
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.sites import admitted
+
+
+def ingest_files(
+    service: Service, site_id: str, files: Sequence[Path], progress: Callable[[int], None] | None = None
+) -> dict[str, Any]:
+    """Read CSV files into the store.
+
+    Returns the contract's summary; with several files it is their sum, and `files` holds each one's own.
+    Raises InputError if the site is unknown or a file is of no use.
+    """
+    from fieldfare.collector.csv import ingest_csv
+
+    site = service.sites.get(site_id).site
+    _check(site, files)
+    summaries = []
+    for path in files:
+        done = ingest_csv(
+            site,
+            path,
+            service.store,
+            rejects_dir=service.settings.rejects_dir / site_id,
+            now=datetime.now(UTC),
+            progress=_steps(progress) if progress else None,
+        )
+        summaries.append(done.as_dict())
+    return summaries[0] if len(summaries) == 1 else _sum(files, summaries)
+
+
+def check_site_text(text: str) -> Site:
+    """A site file that came as text. Raises SiteError."""
+    return admitted(text)
+
+
+def take_senml(service: Service, site: Site, pack: list[dict[str, Any]]) -> dict[str, int]:
+    """Store a SenML pack by the same rules as the broker's messages; all of it, or nothing.
+
+    Raises InputError with the reason where a record can't be read
+    """
+    from fieldfare.collector.mqtt.decode import Message, MessageDecoder
+    from fieldfare.collector.mqtt.topics import Routes
+
+    now = now_ms()
+    message = Message(f"fieldfare/{site.id}/readings", _as_json(pack), now)
+    decoded = MessageDecoder(Routes([site])).decode([message], now)
+    if decoded.refused:
+        raise InputError(decoded.refused[0].reason)
+    done = service.store.append(site.id, decoded.readings.get(site.id, {}))
+    return {"readings": done.stored + done.replaced, "duplicates": done.duplicates}
+
+
+def _as_json(pack: list[dict[str, Any]]) -> bytes:
+    """The pack as a message holds it. Raises InputError for numbers beyond 64 bits and values nested too
+    deeply."""
+    try:
+        return orjson.dumps(pack)
+    except TypeError:
+        for number, record in enumerate(pack, start=1):
+            try:
+                orjson.dumps(record)
+            except TypeError as error:
+                what = (
+                    "a whole number of more than 64 bits"
+                    if "64-bit" in str(error)
+                    else "a value nested too deeply"
+                )
+                raise InputError(f"record {number} holds {what}, which is no reading") from None
+        raise InputError("the pack holds a value that is no reading") from None
+
+
+def export_site(service: Service, site_id: str, out: Path, first: date | None, last: date | None) -> int:
+    """Write raw readings of a site to a .parquet or .csv file. Returns how many. Raises InputError."""
+    from fieldfare.collector.export import export_readings
+
+    site = service.sites.get(site_id).site
+    start = local_midnight(site, first) if first else None
+    end = local_midnight(site, last + timedelta(days=1)) if last else None
+    return export_readings(site, service.store, out, start, end)
+
+
+def import_site(service: Service, site_id: str, files: Sequence[Path]) -> dict[str, Any]:
+    """Read exports of a site back in: Parquet as `export` wrote it, or its CSV.
+
+    Returns readings (in the files), stored, duplicates and rejected (reason -> count), over all files.
+    Raises InputError if the site is unknown or a file is of another form.
+    """
+    from fieldfare.collector.transfer import import_parquet
+
+    site = service.sites.get(site_id).site
+    parquet = [path for path in files if path.suffix.lower() == ".parquet"]
+    csv = [path for path in files if path not in parquet]
+    readings = stored = duplicates = 0
+    rejected: Counter[str] = Counter()
+    if csv:
+        summary = ingest_files(service, site_id, csv)
+        stored, duplicates = summary["readings"], summary["duplicates"]
+        rejected.update(summary["rejected"]["reasons"])
+        readings = stored + duplicates + summary["rejected"]["count"]
+    for path in parquet:
+        done = import_parquet(site, service.store, path, now=now_ms())
+        readings += done.readings
+        stored += done.stored + done.replaced
+        duplicates += done.duplicates
+        rejected.update(done.rejected)
+    return {"readings": readings, "stored": stored, "duplicates": duplicates, "rejected": dict(rejected)}
+
+
+def move_fleet(
+    service: Service, target: Settings, sites: Sequence[str], announce: Callable[[str], None]
+) -> None:
+    """Copy sites' readings (all of them where none is named) into the store that `target` names, and compare.
+
+    The source is left as it is. Raises InputError for an unknown site or where both are the same store,
+    FieldfareError naming what does not agree afterwards.
+    """
+    from fieldfare.collector.transfer import checked, move
+
+    mine = service.settings
+    if target.store_url == mine.store_url and (
+        not mine.store_url or target.store_database == mine.store_database
+    ):
+        raise InputError("--to: the store in use and the one to move to are the same; name another")
+    chosen = [service.sites.get(s).site.id for s in sites] or service.sites.ids()
+    there = open_store(target)
+    try:
+        checked(
+            move(
+                service.store,
+                there,
+                chosen,
+                settle=there.flush,
+                progress=lambda m: announce(
+                    f"{m.site}: {m.readings} readings, {m.stored + m.replaced} stored, {m.duplicates} there"
+                    f" already, {'agrees' if m.agrees else 'DOES NOT AGREE'}"
+                ),
+            )
+        )
+    finally:
+        there.close()
+
+
+def _check(site: Site, files: Sequence[Path]) -> None:
+    """Read every file's header before any is stored, so that a wrong one among several stores nothing."""
+    from fieldfare.collector.csv.layout import find_layout
+    from fieldfare.collector.csv.source import Source
+
+    for path in files:
+        source = Source(path)
+        try:
+            find_layout(site, path, source.header)
+        finally:
+            source.close()
+
+
+def _steps(progress: Callable[[int], None]) -> Callable[[int, int], None]:
+    """Turns `done of total` into steps."""
+    before = 0
+
+    def step(done: int, total: int) -> None:
+        nonlocal before
+        progress(done - before)
+        before = done
+
+    return step
+
+
+def _sum(files: Sequence[Path], summaries: list[dict[str, Any]]) -> dict[str, Any]:
+    reasons: Counter[str] = Counter()
+    for one in summaries:
+        reasons.update(one["rejected"]["reasons"])
+    kept = [one["rejected"]["file"] for one in summaries if one["rejected"]["file"]]
+    return {
+        **{key: sum(one[key] for one in summaries) for key in ("rows", "readings", "duplicates")},
+        "rejected": {
+            "count": sum(one["rejected"]["count"] for one in summaries),
+            "reasons": dict(reasons),
+            "file": str(Path(kept[0]).parent) if len(kept) > 1 else next(iter(kept), None),
+        },
+        "from": min((one["from"] for one in summaries if one["from"]), default=None),
+        "to": max((one["to"] for one in summaries if one["to"]), default=None),
+        "files": [{"name": str(path), **one} for path, one in zip(files, summaries, strict=True)],
+    }

@@ -1,0 +1,165 @@
+"""The running service: HTTP, the scheduler, and the collector where a broker is configured, in one
+process."""
+
+from __future__ import annotations
+
+import logging
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, datetime
+from types import FrameType
+
+import uvicorn
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.core.fault_log import log_to, log_to_stderr
+from fieldfare.api.core.local_days import now_ms
+from fieldfare.api.core.service import Service, opened
+from fieldfare.api.core.settings import Settings
+from fieldfare.api.http.app import create_app
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.middleware.connections import limited_protocol, raise_file_limit
+from fieldfare.api.jobs.runner import Runner
+from fieldfare.api.running.collect import mqtt_settings, run_collector
+
+log = logging.getLogger(__name__)
+GRACE_S = 5
+COLLECTOR_STOP_S = 15.0
+COLLECTOR_AGAIN_S = 10.0
+SEAL_EVERY_H = 12
+
+
+def serve(settings: Settings, announce: Callable[[str], None]) -> None:
+    """Serve until Ctrl-C or a polite kill. Raises InputError where the address can't be had."""
+    if settings.demo and not settings.is_loopback:
+        raise InputError("the demo is open to everybody, so it is served on this machine alone")
+    log_to(settings.data)
+    log_to_stderr()
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    raise_file_limit(settings.most_connections)
+    listener = listen(settings)
+    settings = replace(settings, port=listener.getsockname()[1])
+    with opened(settings) as service:
+        parts = AppState(service)
+        with _scheduler(parts), _collector(parts):
+            announce(f"serving at {settings.address}/; Ctrl-C stops")
+            _first_user(parts, announce)
+            _run(parts, listener)
+    announce("stopped")
+
+
+def listen(settings: Settings) -> socket.socket:
+    """The listening socket. Raises InputError."""
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((settings.host, settings.port))
+        # from here on who calls is kept waiting, not refused: the address is announced next
+        listener.listen()
+    except OSError as error:
+        listener.close()
+        raise InputError(f"can't listen on {settings.host}:{settings.port}: {error.strerror}") from None
+    return listener
+
+
+def make_runner(parts: AppState) -> Runner:
+    return Runner(parts.service, parts.alerts, parts.notices, parts.book, stop=parts.stopping)
+
+
+def _first_user(parts: AppState, announce: Callable[[str], None]) -> None:
+    if not parts.settings.demo and (secret := parts.accounts.first_user_secret()):
+        announce(
+            "nobody may sign in yet; make the first user within 24 hours:"
+            f" {parts.settings.address}/first/{secret}"
+        )
+
+
+class _Server(uvicorn.Server):
+    """Tells open event streams to end before it waits for connections to close."""
+
+    def __init__(self, config: uvicorn.Config, stopping: threading.Event) -> None:
+        super().__init__(config)
+        self._stopping = stopping
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        self._stopping.set()
+        super().handle_exit(sig, frame)
+
+
+def _run(parts: AppState, listener: socket.socket) -> None:
+    config = uvicorn.Config(
+        create_app(parts),
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=GRACE_S,
+        forwarded_allow_ips=parts.settings.proxies,
+        http=limited_protocol(parts.settings.most_connections),
+    )
+    try:
+        _Server(config, parts.stopping).run(sockets=[listener])
+    except KeyboardInterrupt:
+        log.debug("stopped by Ctrl-C")
+    finally:
+        parts.stopping.set()
+
+
+@contextmanager
+def _scheduler(parts: AppState) -> Iterator[None]:
+    """Looks every minute what is due; the book of work decides, so a restart neither loses nor repeats
+    anything."""
+    if parts.settings.demo:
+        yield
+        return
+    from apscheduler.schedulers.background import BackgroundScheduler
+
+    runner = make_runner(parts)
+    scheduler = BackgroundScheduler(
+        timezone="UTC", job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
+    )
+    now = datetime.now(UTC)
+    scheduler.add_job(runner.tick, "interval", minutes=1, next_run_time=now)
+    scheduler.add_job(runner.watch, "interval", minutes=5, next_run_time=now)
+    scheduler.add_job(parts.notices.deliver, "interval", seconds=20)
+    scheduler.add_job(seal_older, "interval", hours=SEAL_EVERY_H, args=(parts.service,), next_run_time=now)
+    scheduler.start()
+    try:
+        yield
+    finally:
+        scheduler.shutdown(wait=False)
+
+
+def seal_older(service: Service) -> int:
+    """Pack what live collection has left behind. Returns how many readings were moved."""
+    return service.store.seal(now_ms())
+
+
+def _keep_collecting(service: Service, stop: threading.Event) -> None:
+    """Collect until stopped; an internal error is logged and collecting begins again, as nothing was
+    acknowledged."""
+    while not stop.is_set():
+        try:
+            run_collector(service, stop)
+        except Exception:
+            log.exception("the collector ended; it starts again in %g s", COLLECTOR_AGAIN_S)
+            stop.wait(COLLECTOR_AGAIN_S)
+
+
+@contextmanager
+def _collector(parts: AppState) -> Iterator[None]:
+    if not parts.settings.broker_url:
+        yield
+        return
+    mqtt_settings(parts.settings)
+    stop = threading.Event()
+    thread = threading.Thread(target=_keep_collecting, args=(parts.service, stop), name="collector")
+    thread.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        thread.join(COLLECTOR_STOP_S)

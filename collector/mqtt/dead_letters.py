@@ -1,0 +1,221 @@
+"""Messages that could not be read: kept with their reason, listed, counted, replayed once the site file is
+mended."""
+
+from __future__ import annotations
+
+import hashlib
+import sqlite3
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from fieldfare.analysis.plant.site import Site
+from fieldfare.collector.mqtt.decode import Message, MessageDecoder, RefusedMessage
+from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.topics import Routes
+from fieldfare.collector.store.protocol import Store
+
+_REPLAY_ROWS = 500
+
+
+class SetAside(NamedTuple):
+    """One message kept aside. `arrived` [ms]."""
+
+    id: int
+    site: str
+    topic: str
+    payload: bytes
+    arrived: int
+    retained: bool
+    reason: str
+
+
+class Tally(NamedTuple):
+    """messages, bytes : held now. kept : ever set aside. dropped : of those, the oldest that made room for
+    newer ones."""
+
+    messages: int
+    bytes: int
+    kept: int
+    dropped: int
+
+
+class Replayed(NamedTuple):
+    """messages : looked at. readings : stored anew. read : messages now wholly read, and gone. refused :
+    still aside."""
+
+    messages: int
+    readings: int
+    read: int
+    refused: int
+
+
+def digest(message: Message) -> bytes:
+    """What makes a delivered message the same one again."""
+    return hashlib.blake2b(message.topic.encode() + b"\0" + message.payload, digest_size=16).digest()
+
+
+def keep(
+    db: sqlite3.Connection,
+    messages: Sequence[Message],
+    refused: Iterable[RefusedMessage],
+    most: int,
+    most_bytes: int,
+) -> int:
+    """Set messages aside inside a transaction; one that is there already (same arrival, or retained) is not
+    kept twice.
+
+    most, most_bytes : beyond this the oldest are dropped, and counted. Returns how many were new.
+    """
+    new = size = 0
+    for number, site, reason in refused:
+        message = messages[number]
+        known = digest(message)
+        if message.retained and _is_kept(db, known):  # it comes again with every subscription
+            continue
+        row = (
+            site,
+            message.topic,
+            message.payload,
+            message.arrived,
+            message.retained,
+            reason,
+            known,
+        )
+        done = db.execute(
+            "INSERT OR IGNORE INTO aside (site, topic, payload, arrived, retained, reason, digest)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?)",
+            row,
+        ).rowcount
+        new += done
+        size += done * (len(message.payload) + len(message.topic))
+    if new:
+        db.execute(
+            "UPDATE aside_tally SET kept = kept + ?, messages = messages + ?, bytes = bytes + ?",
+            (new, new, size),
+        )
+        _make_room(db, most, most_bytes)
+    return new
+
+
+def _is_kept(db: sqlite3.Connection, known: bytes) -> bool:
+    return bool(db.execute("SELECT 1 FROM aside WHERE digest = ? AND retained", (known,)).fetchone())
+
+
+def _make_room(db: sqlite3.Connection, most: int, most_bytes: int) -> None:
+    held, size = db.execute("SELECT messages, bytes FROM aside_tally").fetchone()
+    rows = db.execute("SELECT id, length(payload) + length(CAST(topic AS BLOB)) FROM aside ORDER BY id")
+    going: list[tuple[int]] = []
+    while (held > most or size > most_bytes) and (row := rows.fetchone()):
+        going.append((row[0],))
+        held, size = held - 1, size - row[1]
+    rows.close()
+    if going:
+        db.executemany("DELETE FROM aside WHERE id = ?", going)
+        db.execute(
+            "UPDATE aside_tally SET dropped = dropped + ?, messages = ?, bytes = ?", (len(going), held, size)
+        )
+
+
+def tally(book: Book) -> Tally:
+    """How many are held, and how many there ever were."""
+    held, size, kept, dropped = book.db.execute(
+        "SELECT messages, bytes, kept, dropped FROM aside_tally"
+    ).fetchone()
+    return Tally(held, size, kept, dropped)
+
+
+def reasons(book: Book, site: str | None = None) -> dict[str, int]:
+    """Reason -> messages held for it, most first."""
+    rows = book.db.execute(
+        "SELECT reason, count(*) FROM aside WHERE ?1 IS NULL OR site = ?1 GROUP BY reason ORDER BY count(*)"
+        " DESC, reason",
+        (site,),
+    )
+    return dict(rows)
+
+
+def held(
+    book: Book, site: str | None = None, *, after: int = 0, most: int = 100, newest: bool = False
+) -> list[SetAside]:
+    """Messages kept aside, oldest first.
+
+    site : only this site's. after : only ids beyond this, for paging. newest : the last `most` instead of the
+        first
+    """
+    rows = book.db.execute(
+        "SELECT * FROM (SELECT id, site, topic, payload, arrived, retained, reason FROM aside"
+        " WHERE (?1 IS NULL OR site = ?1) AND id > ?2 ORDER BY id * ?4 LIMIT ?3) ORDER BY id",
+        (site, after, most, -1 if newest else 1),
+    )
+    return [SetAside(i, s, t, p, a, bool(r), why) for i, s, t, p, a, r, why in rows]
+
+
+def clear(book: Book, site: str | None = None, ids: Iterable[int] | None = None) -> int:
+    """Remove messages kept aside: all, a site's, or those of the given ids. Returns how many went."""
+    gone = 0
+    with book.writing() as db:
+        chosen = (
+            [i for (i,) in db.execute("SELECT id FROM aside WHERE ?1 IS NULL OR site = ?1", (site,))]
+            if ids is None
+            else [
+                i
+                for i in ids
+                if db.execute(
+                    "SELECT 1 FROM aside WHERE id = ? AND (?2 IS NULL OR site = ?2)", (i, site)
+                ).fetchone()
+            ]
+        )
+        gone = _remove(db, chosen)
+    return gone
+
+
+def _remove(db: sqlite3.Connection, ids: Sequence[int]) -> int:
+    gone = size = 0
+    for i in ids:
+        row = db.execute(
+            "SELECT length(payload) + length(CAST(topic AS BLOB)) FROM aside WHERE id = ?", (i,)
+        ).fetchone()
+        if row:
+            db.execute("DELETE FROM aside WHERE id = ?", (i,))
+            gone, size = gone + 1, size + row[0]
+    db.execute("UPDATE aside_tally SET messages = messages - ?, bytes = bytes - ?", (gone, size))
+    return gone
+
+
+def replay(
+    book: Book, sites: Iterable[Site], store: Store, *, site: str | None = None, now: int | None = None
+) -> Replayed:
+    """Read the kept messages again with the sites as they are now; each keeps its own time of arrival.
+
+    What is read goes into the store first and then leaves the file; the rest stays with its new reason.
+    site : only this site's. now : int [ms], default the clock's; a time that was in the future then may be
+        past by now
+    """
+    decoder = MessageDecoder(Routes(sites))
+    seen = readings = read = refused = 0
+    for rows in _pages(book, site):
+        messages = [Message(r.topic, r.payload, r.arrived, r.retained) for r in rows]
+        decoded = decoder.decode(messages, int(time.time() * 1000) if now is None else now)
+        for name, found in decoded.readings.items():
+            done = store.append(name, found)
+            readings += done.stored + done.replaced
+        why = {r.message: r for r in decoded.refused}
+        for number in decoded.unasked:
+            why[number] = RefusedMessage(number, rows[number].site, "no point reads this topic any more")
+        gone = [row.id for number, row in enumerate(rows) if number not in why]
+        with book.writing() as db:
+            _remove(db, gone)
+            db.executemany(
+                "UPDATE aside SET reason = ?, site = ? WHERE id = ?",
+                [(why[n].reason, why[n].site, row.id) for n, row in enumerate(rows) if n in why],
+            )
+        seen, read, refused = seen + len(rows), read + len(gone), refused + len(why)
+    return Replayed(seen, readings, read, refused)
+
+
+def _pages(book: Book, site: str | None) -> Iterator[list[SetAside]]:
+    after = 0
+    while rows := held(book, site, after=after, most=_REPLAY_ROWS):
+        after = rows[-1].id
+        yield rows

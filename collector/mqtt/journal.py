@@ -1,0 +1,95 @@
+"""The collector's own small file beside the readings: messages set aside, arrivals not yet acknowledged, who
+was seen.
+
+One SQLite file in the data folder, written through its log and durable at every commit. The collector writes
+it; the command line and the service may read and write it at the same time.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from fieldfare.analysis.errors import FieldfareError
+from fieldfare.collector.store.files import make_private
+
+FILE = "intake.sqlite"
+_WAIT_S = 30.0
+_TABLES = """
+CREATE TABLE IF NOT EXISTS aside (
+    id INTEGER PRIMARY KEY AUTOINCREMENT, site TEXT NOT NULL, topic TEXT NOT NULL, payload BLOB NOT NULL,
+    arrived INTEGER NOT NULL, retained INTEGER NOT NULL, reason TEXT NOT NULL, digest BLOB NOT NULL,
+    UNIQUE (digest, arrived));
+CREATE TABLE IF NOT EXISTS aside_tally (
+    only INTEGER PRIMARY KEY CHECK (only = 1), kept INTEGER NOT NULL, dropped INTEGER NOT NULL,
+    messages INTEGER NOT NULL, bytes INTEGER NOT NULL);
+INSERT OR IGNORE INTO aside_tally VALUES (1, 0, 0, 0, 0);
+CREATE TABLE IF NOT EXISTS arrivals (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT, client TEXT NOT NULL, mid INTEGER NOT NULL, digest BLOB NOT NULL,
+    arrived INTEGER NOT NULL, UNIQUE (client, mid));
+CREATE TABLE IF NOT EXISTS seen (
+    site TEXT NOT NULL, point TEXT NOT NULL, arrived INTEGER NOT NULL, time INTEGER NOT NULL, lag INTEGER NOT NULL,
+    readings INTEGER NOT NULL, late INTEGER NOT NULL, PRIMARY KEY (site, point)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS late_days (
+    site TEXT NOT NULL, day INTEGER NOT NULL, readings INTEGER NOT NULL, arrived INTEGER NOT NULL,
+    PRIMARY KEY (site, day)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS status (
+    site TEXT PRIMARY KEY, online INTEGER NOT NULL, since INTEGER NOT NULL, heard INTEGER NOT NULL) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS filters (client TEXT NOT NULL, filter TEXT NOT NULL, PRIMARY KEY (client, filter)) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS notes (
+    id INTEGER PRIMARY KEY AUTOINCREMENT, time INTEGER NOT NULL, kind TEXT NOT NULL, text TEXT NOT NULL);
+"""
+_NOTES_KEPT = 1_000
+
+
+class Book:
+    """The open file. For one thread; open another for another.
+
+    folder : Path, made where it is missing
+    """
+
+    def __init__(self, folder: Path) -> None:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        self.path = folder / FILE
+        make_private(self.path)
+        self._db = sqlite3.connect(self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
+        try:
+            self._db.execute("PRAGMA synchronous = FULL")
+            self._db.execute("PRAGMA secure_delete = ON")
+            self._db.execute("PRAGMA journal_mode = WAL")
+            self._db.executescript(_TABLES)
+        except sqlite3.DatabaseError as error:
+            self._db.close()
+            raise FieldfareError(f"{self.path}: {error}") from error
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction, durable when the block ends, undone where it raises."""
+        self._db.execute("BEGIN IMMEDIATE")
+        try:
+            yield self._db
+            self._db.execute("COMMIT")
+        except BaseException:
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            raise
+
+    @property
+    def db(self) -> sqlite3.Connection:
+        """For reading."""
+        return self._db
+
+    def note(self, time: int, kind: str, text: str) -> None:
+        """Keep what an operator should be able to look up later, such as a jump of the clock."""
+        with self.writing() as db:
+            db.execute("INSERT INTO notes (time, kind, text) VALUES (?, ?, ?)", (time, kind, text))
+            db.execute("DELETE FROM notes WHERE id <= (SELECT max(id) FROM notes) - ?", (_NOTES_KEPT,))
+
+    def notes(self) -> list[tuple[int, str, str]]:
+        """Time [ms], kind and text, oldest first."""
+        return list(self._db.execute("SELECT time, kind, text FROM notes ORDER BY id"))
+
+    def close(self) -> None:
+        self._db.close()

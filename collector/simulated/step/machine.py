@@ -1,0 +1,193 @@
+"""The outdoor unit by itself: output, electricity, frost on the coil, and the rating points these give."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from numba import njit
+
+from fieldfare.collector.simulated.design.spec import HeatPump
+from fieldfare.collector.simulated.step.physics import (
+    compressor_cop,
+    humidity_ratio,
+    vapour_pressure_ice,
+    vapour_pressure_water,
+)
+
+AIR_APPROACH_K = 8.0  # air over evaporating temperature at A7/W35, full output; common practice
+WATER_APPROACH_K = 2.0  # condensing over leaving water at full output; common practice
+FROST_FULL_KG_PER_KW = (
+    0.20  # gives 1.5 to 2 kg on an 8 kW coil, as cold-room coils of that size carry; common practice
+)
+DEFROST_TRIGGER = 0.60  # of the clean coil's conductance, as the unit infers it
+DEFROST_MIN_RUN_S = 2100.0  # shortest time between defrosts; common practice 30 to 45 min
+DEFROST_MAX_S = 480.0
+DEFROST_END_C = 10.0  # coil temperature that ends a defrost; common practice 8 to 15
+
+
+@dataclass(frozen=True)
+class Machine:
+    """Constants derived from a rating."""
+
+    eta: float
+    ua_air: float  # W/K
+    ua_cond: float  # W/K
+    tev_rated: float  # degC
+
+
+def derive(hp: HeatPump) -> Machine:
+    """Constants that make the unit meet its A7/W35 point exactly.
+
+    hp : HeatPump
+    Returns Machine.
+    """
+    total = hp.rated_w / hp.cop_a7w35
+    compressor = total - hp.fan_w - hp.controls_w
+    t_ev, t_cond = 7.0 - AIR_APPROACH_K, 35.0 + WATER_APPROACH_K
+    eta = (hp.rated_w / compressor) / compressor_cop(t_ev, t_cond, 1.0, 1.0)
+    return Machine(eta, (hp.rated_w - compressor) / AIR_APPROACH_K, hp.rated_w / WATER_APPROACH_K, t_ev)
+
+
+@njit(cache=True)
+def greatest_output(
+    rated: float, t_ev: float, tev_rated: float, t_out: float, cold: float, warm: float
+) -> float:
+    """Greatest continuous output at an evaporating and a flow temperature.
+
+    rated : float [W]; t_ev, tev_rated, t_out : float [degC]; cold, warm : float [1/K]
+    Returns float [W].
+    """
+    factor = (1.0 + cold * (t_ev - tev_rated)) * (1.0 - warm * (t_out - 35.0))
+    return rated * min(1.12, max(0.2, factor))
+
+
+@njit(cache=True)
+def coil_share(frost: float, full: float, airflow: float) -> float:
+    """Conductance of a frosted or blocked coil as a share of the clean one.
+
+    frost, full : float [kg]; airflow : float, 1 clean
+    Returns float.
+    """
+    x = min(frost / full, 1.4)
+    return airflow * max(0.12, 1.0 - 0.55 * x**1.5)
+
+
+@njit(cache=True)
+def frost_growth(vapour_pa: float, t_air: float, t_ev: float, rate: float) -> float:
+    """Frost laid in a second on a coil at this evaporating temperature.
+
+    vapour_pa : float [Pa]; t_air, t_ev : float [degC]; rate : float [kg/s of air], what passes close to the
+        fins
+    Returns float [kg/s]; nothing where the surface is above freezing or above the frost point.
+    Source: mass transfer by the Lewis relation; surface a quarter of the way from refrigerant to air.
+    """
+    surface = t_ev + 0.25 * (t_air - t_ev)
+    if surface >= 0.0:
+        return 0.0
+    return rate * max(0.0, humidity_ratio(vapour_pa) - humidity_ratio(vapour_pressure_ice(surface)))
+
+
+def frost_air_rate(ua_air: float) -> float:
+    """Air that exchanges moisture with the fins [kg/s] for a coil of ua_air [W/K]: Lewis relation, half of
+    it."""
+    return 0.5 * ua_air / 1006.0
+
+
+@njit(cache=True)
+def settle(
+    rated: float,
+    cold: float,
+    warm: float,
+    eta: float,
+    ua_air: float,
+    ua_cond: float,
+    tev_rated: float,
+    outdoor: float,
+    flow: float,
+    share: float,
+    coil: float,
+) -> tuple[float, float]:
+    """Heat and compressor electricity where air, coil and compressor agree: the fixed point of the running
+    unit.
+
+    rated : float [W]; cold, warm : float [1/K]; eta : float; ua_air, ua_cond : float [W/K]; tev_rated : float
+        [degC]
+    outdoor, flow : float [degC]; share : float of full output; coil : float of the clean coil's conductance
+    Returns tuple (heat [W], compressor electricity [W]).
+    """
+    t_ev = outdoor - AIR_APPROACH_K * share
+    heat = 0.0
+    compressor = 0.0
+    for _ in range(60):
+        heat = share * greatest_output(rated, t_ev, tev_rated, flow, cold, warm)
+        compressor = heat / compressor_cop(t_ev, flow + heat / ua_cond, share, eta)
+        t_ev += 0.5 * (outdoor - (heat - compressor) / (ua_air * coil) - t_ev)
+    return heat, compressor
+
+
+def steady(
+    hp: HeatPump, outdoor_c: float, flow_c: float, share: float = 1.0, coil: float = 1.0
+) -> tuple[float, float]:
+    """Output and electricity (fan and controls included) in steady running.
+
+    hp : HeatPump; outdoor_c, flow_c : float [degC]; share : float of full output; coil : float, 1 clean
+    Returns tuple (output [W], electricity [W]).
+    """
+    m = derive(hp)
+    heat, compressor = settle(
+        hp.rated_w,
+        hp.cold_slope,
+        hp.warm_slope,
+        m.eta,
+        m.ua_air,
+        m.ua_cond,
+        m.tev_rated,
+        outdoor_c,
+        flow_c,
+        share,
+        coil,
+    )
+    return heat, compressor + hp.fan_w * (0.35 + 0.65 * share) + hp.controls_w
+
+
+def defrost_heat(hp: HeatPump) -> tuple[float, float, float]:
+    """Heat drawn from the water [W], electricity [W] and the coil's own capacity [J/K] in a defrost."""
+    return 0.62 * hp.rated_w, 0.14 * hp.rated_w, 2.2 * hp.rated_w
+
+
+def rating(
+    hp: HeatPump, outdoor_c: float, flow_c: float, relative_humidity: float = 0.84
+) -> tuple[float, float]:
+    """Output and COP as an EN 14511 test gives them: with whole frost and defrost cycles where frost grows.
+
+    hp : HeatPump; outdoor_c, flow_c : float [degC]; relative_humidity : float, over water
+    Returns tuple (output [W], COP).
+    Source: EN 14511-3 counts heat and electricity over complete cycles; A2(1) is 84 % relative humidity.
+    """
+    m = derive(hp)
+    vapour = relative_humidity * vapour_pressure_water(outdoor_c)
+    full = FROST_FULL_KG_PER_KW * hp.rated_w / 1000.0
+    frost, heat, elec, seconds = 0.03 * full, 0.0, 0.0, 0.0
+    while seconds < 3.0 * 3600.0:
+        coil = coil_share(frost, full, 1.0)
+        if coil < DEFROST_TRIGGER and seconds > DEFROST_MIN_RUN_S:
+            break
+        q, p = steady(hp, outdoor_c, flow_c, 1.0, coil)
+        t_ev = outdoor_c - (q - p + hp.fan_w + hp.controls_w) / (m.ua_air * coil)
+        frost += 60.0 * frost_growth(vapour, outdoor_c, t_ev, frost_air_rate(m.ua_air))
+        heat, elec, seconds = heat + 60.0 * q, elec + 60.0 * p, seconds + 60.0
+    if frost <= 0.031 * full:
+        q, p = steady(hp, outdoor_c, flow_c)
+        return q, q / p
+    taken, power, c_coil = defrost_heat(hp)
+    lasts = (frost * 334e3 + c_coil * (DEFROST_END_C + 8.0)) / (0.8 * (taken + power))
+    heat, elec, seconds = heat - taken * lasts, elec + (power + hp.controls_w) * lasts, seconds + lasts
+    return heat / seconds, heat / elec
+
+
+def round_rating(value: float, digits: int) -> float:
+    """Round to significant digits, as a data sheet prints."""
+    if value == 0.0:
+        return 0.0
+    return round(value, digits - 1 - math.floor(math.log10(abs(value))))

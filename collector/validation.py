@@ -1,0 +1,239 @@
+"""What is let in at the door: the same rules for files and messages.
+
+A value is kept in its point's declared unit, a state as its code, a fault code as its text.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from difflib import get_close_matches
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.plant.quantities import Quantity
+from fieldfare.analysis.plant.site import Point, Site
+from fieldfare.analysis.plant.units import (
+    LONGEST_UNIT,
+    Conversion,
+    conversion,
+    shown_unit,
+)
+
+EARLIEST = 631_152_000_000
+"""1990-01-01 UTC [ms]: before it no heat pump was metered; a gateway without a clock starts at 1970."""
+AHEAD_MS = 600_000
+"""A clock may be ten minutes fast."""
+LONGEST_TEXT = 200
+
+_SWITCH_WORDS = {
+    "0": 0,
+    "1": 1,
+    "off": 0,
+    "on": 1,
+    "false": 0,
+    "true": 1,
+    "no": 0,
+    "yes": 1,
+}
+
+
+class Refusal(NamedTuple):
+    """Why something is not let in: its kind, to be counted by, and the reason in plain words."""
+
+    kind: str
+    reason: str
+
+    def __str__(self) -> str:
+        return self.reason
+
+
+class RefusedValue(ValueError):
+    """Raised where one value is decoded; `.refusal` says why."""
+
+    def __init__(self, kind: str, reason: str) -> None:
+        super().__init__(reason)
+        self.refusal = Refusal(kind, reason)
+
+
+def known_point(sites: Mapping[str, Site], site: str, point: str) -> Point:
+    """The point of a site. Raises Refused where the site or the point is not known."""
+    if site not in sites:
+        raise RefusedValue("unknown site", f"unknown site {site!r}{_near(site, list(sites))}")
+    found = sites[site].find_point(point)
+    if found is None:
+        raise RefusedValue(*unknown_point(sites[site], point))
+    return found
+
+
+def unknown_point(site: Site, point: str) -> Refusal:
+    """Why a point that a site does not have is not let in."""
+    near = _near(point, [p.id for p in site.point])
+    return Refusal("unknown point", f"{site.id} has no point {point[:80]!r}{near}")
+
+
+def decoded(point: Point, raw: object, unit: str | None = None) -> float | str:
+    """One value as the store keeps it.
+
+    raw : number, bool or str as it came. unit : str, the unit it came in; default the point's own
+    Returns float in the point's unit, a state's code, or str for a fault code. Raises Refused.
+    """
+    if point.form == "state":
+        return _state(point, raw)
+    if isinstance(raw, bool):
+        raise RefusedValue("not a number", f"{raw} is not a number, and {point.id} is no state")
+    try:
+        number = float(raw)  # type: ignore[arg-type]
+    except OverflowError:
+        raise RefusedValue(
+            "not a finite number", f"{point.id}: a number of so many digits is no reading"
+        ) from None
+    except (TypeError, ValueError):
+        raise RefusedValue("not a number", f"{str(raw)[:40]!r} is not a number") from None
+    if unit and unit != point.unit:
+        scale, offset = unit_change(point, unit)
+        return number * scale + offset
+    return number
+
+
+@lru_cache(maxsize=4096)
+def _changed(unit: str, target: str) -> Conversion | str:
+    try:
+        return conversion(unit, target)
+    except ValueError as error:
+        return str(error)
+
+
+def unit_change(point: Point, unit: str) -> Conversion:
+    """How numbers in `unit` become numbers in the point's unit. Raises Refused if they do not."""
+    if point.form == "state":
+        return Conversion(1.0, 0.0)
+    if len(unit) > LONGEST_UNIT:  # not worth remembering, whatever it is
+        raise RefusedValue("wrong unit", f"unknown unit {shown_unit(unit)}; {point.id} is in {point.unit}")
+    found = _changed(unit, point.unit)
+    if isinstance(found, str):
+        raise RefusedValue("wrong unit", f"{found}; {point.id} is in {point.unit}")
+    return found
+
+
+def _state(point: Point, raw: object) -> float | str:
+    if isinstance(raw, bool):
+        raw = "1" if raw else "0"
+    text = str(raw).strip()
+    plain = _plain(text)
+    word = point.values.get(text, point.values.get(plain))
+    states = point.kind.states
+    if states is None:
+        return kept_text(word if word is not None else text)
+    if word is None:
+        word = plain
+    if word in states:
+        return float(states[word])
+    lower = word.lower()
+    if lower in states:
+        return float(states[lower])
+    if "1" in states and lower in _SWITCH_WORDS:
+        return float(_SWITCH_WORDS[lower])
+    raise RefusedValue(
+        "unknown state",
+        f"{text[:40]!r} is not a state of {point.id}; known are {', '.join([*point.values, *states])} "
+        "(add it to the point's values)",
+    )
+
+
+def kept_text(text: str) -> str:
+    """A fault code's text as it is kept. Raises Refused for a long one."""
+    if len(text) > LONGEST_TEXT:
+        raise RefusedValue(
+            "text too long", f"text of {len(text)} characters; at most {LONGEST_TEXT} are kept"
+        )
+    return text
+
+
+def _plain(text: str) -> str:
+    """A whole number written as `1.0` or `01` becomes `1`."""
+    try:
+        number = float(text)
+    except ValueError:
+        return text
+    return str(int(number)) if math.isfinite(number) and number == int(number) else text
+
+
+def trouble(point: Point, time: int, value: float | str, now: int) -> Refusal | None:
+    """Why one decoded reading is not let in, or None.
+
+    time, now : int [ms since 1970-01-01 UTC]; value : float in the point's unit, or str
+    """
+    return time_trouble(time, now) or value_trouble(point, value)
+
+
+def time_trouble(time: int, now: int) -> Refusal | None:
+    """Why a time [ms] can't be right, or None."""
+    if time > now + AHEAD_MS:
+        return Refusal("in the future", f"the time {_shown(time)} lies in the future (it is {_shown(now)})")
+    if time < EARLIEST:
+        return Refusal("before 1990", f"the time {_shown(time)} is before 1990: a clock that was not set?")
+    return None
+
+
+def value_trouble(point: Point, value: float | str) -> Refusal | None:
+    """Why a value in the point's unit can't be right, or None."""
+    if isinstance(value, str):
+        return None
+    name = point.quantity.replace("_", " ")
+    if not math.isfinite(value):
+        return Refusal("not a finite number", f"{name} of {value} is not a finite number")
+    low, high = _bounds(point.kind)
+    scale, offset = point.to_canonical
+    canonical = value * scale + offset
+    if low <= canonical <= high:
+        return None
+    unit = point.kind.canonical(point.form)
+    given = f" ({value:.10g} {point.unit})" if point.unit != unit else ""
+    return Refusal(
+        "beyond physics",
+        f"{name} of {canonical:.10g} {unit}{given} is beyond what physics allows "
+        f"({point.kind.low:g} to {point.kind.high:g} {unit})",
+    )
+
+
+def times_in_trouble(time: NDArray[np.int64], now: int) -> NDArray[np.bool_] | None:
+    """`time_trouble` for many at once: a mask of the refused, or None where there are none."""
+    if not len(time) or (int(time.max()) <= now + AHEAD_MS and int(time.min()) >= EARLIEST):
+        return None
+    return (time > now + AHEAD_MS) | (time < EARLIEST)
+
+
+def values_in_trouble(point: Point, value: NDArray[np.float64]) -> NDArray[np.bool_] | None:
+    """`value_trouble` for many numbers at once: a mask of the refused, or None where there are none."""
+    if not len(value):
+        return None
+    low, high = _bounds(point.kind)
+    scale, offset = point.to_canonical
+    ends = sorted((float(value.min()) * scale + offset, float(value.max()) * scale + offset))
+    if low <= ends[0] and ends[1] <= high and math.isfinite(ends[0]) and math.isfinite(ends[1]):
+        return None
+    canonical = value * scale + offset
+    bad = ~((canonical >= low) & (canonical <= high) & np.isfinite(canonical))
+    return bad if bool(bad.any()) else None
+
+
+def _bounds(kind: Quantity) -> tuple[float, float]:
+    """Bounds with room for the rounding of a unit change: 329 degF is not beyond 165 degC."""
+    return kind.low - 1e-9 * abs(kind.low), kind.high + 1e-9 * abs(kind.high)
+
+
+def _shown(time: int) -> str:
+    try:
+        return datetime.fromtimestamp(time / 1000, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    except (OverflowError, ValueError, OSError):
+        return f"{time} ms"
+
+
+def _near(word: str, known: list[str]) -> str:
+    near: Any = get_close_matches(word, known, n=1, cutoff=0.5)
+    return f"; did you mean {near[0]}?" if near else ""

@@ -1,0 +1,187 @@
+"""The design on one side, the measurement on the other."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from fieldfare.analysis.plant.site import Site
+from fieldfare.dashboards.day_rows import Row, known
+from fieldfare.dashboards.text import words
+
+WHOLE_YEAR_DAYS = 350
+
+
+class Side(NamedTuple):
+    """One line: what it is, by design, as measured, and a remark."""
+
+    what: str
+    designed: str
+    measured: str
+    remark: str
+
+
+def two_sides(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
+    """Everything that design and measurement both speak about; a reason where nothing was measured.
+
+    Annual design figures are compared with a measured year only; a shorter span has a remark instead.
+    """
+    sides = [
+        *_heat(site, result, rows),
+        *_performance(site, result, rows),
+        *_water(site, result, rows),
+        *_hot_water(site, result),
+    ]
+    return [s for s in sides if s.designed != "–" or s.measured not in ("–", "")]
+
+
+def _heat(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
+    loss, capacity, design = result["heat_loss"], result["capacity"], site.design
+    at = f" at {words.degrees(design.outdoor_c)}" if design.outdoor_c is not None else ""
+    ratio = loss["ratio"]
+    remark = (
+        f"{words.share(ratio['value'])} of the design"
+        if ratio and ratio["value"] is not None
+        else loss["reason"] or ""
+    )
+    heat, water = (result["energy"]["heat_kwh"].get(k) for k in ("space_heating", "hot_water"))
+    span = _span(rows)
+    by_rating = capacity["output_at_design_kw"] is not None and capacity.get("basis") != "measured"
+    margin = capacity["margin"]
+    return [
+        Side(
+            f"Heat loss{at}",
+            words.measure(design.heat_loss_kw, "kW", 1),
+            words.interval(loss["heat_loss_kw"], "kW", 1),
+            remark,
+        ),
+        Side(
+            f"Heat pump's output{at}",
+            words.measure(site.heat_pump.rated_output_kw, "kW (rated)", 1),
+            words.interval(capacity["output_at_design_kw"], "kW", 1)
+            + (" by rating, not measured" if by_rating else ""),
+            (
+                f"{words.interval(margin, '', 2)} times the load with hot water"
+                if margin and margin["value"] is not None
+                else capacity["reason"] or ""
+            ),
+        ),
+        Side(
+            "Heat to rooms",
+            words.measure(design.space_heat_kwh_per_year, "kWh a year", 0),
+            words.measure(heat, "kWh", 0),
+            span if heat is not None else "",
+        ),
+        Side(
+            "Heat to hot water",
+            words.measure(design.hot_water_kwh_per_year, "kWh a year", 0),
+            words.measure(water, "kWh", 0),
+            span if water is not None else "",
+        ),
+    ]
+
+
+def _span(rows: list[Row]) -> str:
+    """What an annual figure of these days can be compared with."""
+    if len(rows) >= WHOLE_YEAR_DAYS:
+        return "measured over a year"
+    outdoor = [r["outdoor"] for r in known(rows, "outdoor")]
+    weather = f" at {words.measure(sum(outdoor) / len(outdoor), '°C', 1)} outdoors" if outdoor else ""
+    return f"{words.span(len(rows))}{weather}, not a year: can't be compared yet"
+
+
+def _performance(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
+    p, design = result["performance"], site.design
+    out = []
+    for name, designed, key in (
+        ("Efficiency, rooms", design.spf_space, "space_heating"),
+        ("Efficiency, hot water", design.spf_hot_water, "hot_water"),
+    ):
+        measured = words.interval(p[key], "", 2)
+        remark = p["reasons"].get(key, "") or (_span(rows) if designed and measured != "–" else "")
+        out.append(Side(name, words.number(designed, 1) if designed else "–", measured, remark))
+    expected = p["expected"]
+    best = next((b for b in ("H4", "H3", "H2", "H1") if (p[b] or {}).get("value") is not None), None)
+    if best:
+        rated = f"{words.number(expected['value'], 2)} (by its rating)" if expected else "–"
+        remark = expected["basis"] if expected else ""
+        out.append(Side(f"Efficiency, all ({best})", rated, words.interval(p[best], "", 2), remark))
+    return out
+
+
+def _water(site: Site, result: dict[str, Any], rows: list[Row]) -> list[Side]:
+    curve = result["heating_curve"]
+    out = []
+    if site.heating_curve is not None or curve["fitted"]:
+        designed = "–"
+        if site.heating_curve is not None:
+            cold = site.heating_curve.points[0]
+            designed = f"{words.degrees(cold[1])} at {words.degrees(cold[0])}"
+        fitted = curve["fitted"]
+        measured = (
+            f"{words.measure(fitted[0][1], '°C', 0)} at {words.degrees(fitted[0][0])}" if fitted else "–"
+        )
+        above = curve["above_design_k"]
+        remark = curve["reason"] or ""
+        if above is not None:
+            remark = (
+                f"{words.measure(abs(above), 'K', 1)} {'above' if above >= 0 else 'below'} the curve on"
+                " average"
+            )
+        if curve["compensating"] is False:
+            remark += "; does not follow the weather"
+        out.append(Side("Flow temperature", designed, measured, remark))
+    flows = [r["flow_rate"] for r in known(rows, "flow_rate")]
+    out.append(
+        Side(
+            "Water through the heat pump",
+            words.measure(site.heat_pump.flow_m3_per_h, "m3/h", 2),
+            words.measure(sum(flows) / len(flows), "m3/h", 2) if flows else "–",
+            "",
+        )
+    )
+    cycling = result["cycling"]
+    if cycling["median_run_minutes"] is not None:
+        out.append(
+            Side(
+                "Typical run",
+                "–",
+                words.measure(cycling["median_run_minutes"], "minutes", 0),
+                f"{words.number(cycling['starts'], 0)} starts",
+            )
+        )
+    return out
+
+
+def _hot_water(site: Site, result: dict[str, Any]) -> list[Side]:
+    plant, water = site.hot_water, result["hot_water"]
+    if plant is None:
+        return []
+    reasons = water["reasons"]
+    out = [
+        Side(
+            "Cylinder's standing loss",
+            words.measure(plant.standing_loss_kwh_per_day, "kWh a day", 2),
+            words.measure(water["standing_loss_kwh_per_day"], "kWh a day", 2),
+            reasons.get("standing_loss_kwh_per_day", ""),
+        ),
+        Side(
+            "Full cylinder, as water at 40 °C",
+            (
+                f"{words.measure(plant.cylinder_litres, 'l', 0)} at {words.degrees(plant.setpoint_c)}"
+                if plant.cylinder_litres
+                else "–"
+            ),
+            words.measure(water["litres_at_40c_when_full"], "l", 0),
+            reasons.get("litres_at_40c_when_full", ""),
+        ),
+    ]
+    if plant.pasteurise_c is not None:
+        out.append(
+            Side(
+                "Thermal disinfection",
+                f"{words.degrees(plant.pasteurise_c)} every {words.span(plant.pasteurise_every_days)}",
+                f"last reached {words.day(water['last_pasteurised'])}" if water["last_pasteurised"] else "–",
+                reasons.get("last_pasteurised", ""),
+            )
+        )
+    return out

@@ -1,0 +1,100 @@
+"""The template engine and what every template may use."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from fieldfare.dashboards import assets
+from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.labels import SEVERITY_MEANING
+
+TEMPLATES = Path(__file__).parent / "templates"
+_FILTERS = (
+    "finding_title",
+    "verdict_words",
+    "evidence_words",
+    "missing_words",
+    "named",
+    "small_first",
+    "cause_words",
+    "loss_words",
+    "severity_words",
+    "visit_words",
+    "quantity_words",
+    "kind_words",
+    "unit",
+    "number",
+    "duration",
+    "measure",
+    "share",
+    "interval",
+    "money",
+    "day",
+    "month",
+    "moment",
+    "since",
+    "span",
+    "sure",
+    "price_tag",
+    "listed",
+    "plain",
+    "reason",
+)
+
+
+@cache
+def environment() -> Environment:
+    env = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    env.filters.update({name: getattr(words, name) for name in _FILTERS})
+    env.globals.update(
+        asset=assets.address, tally=tally, meaning=SEVERITY_MEANING, count=words.count, age=words.age
+    )
+    return env
+
+
+def render(template: str, **context: Any) -> str:
+    """A page of a template. `visitor` and `here` (the part of the service it belongs to) default to
+    nothing."""
+    given = {"here": "", "wide": False, **context}
+    given["visitor"] = {"name": "", "role": "", "csrf": "", **context.get("visitor", {})}
+    return environment().get_template(template).render(given)
+
+
+_STROKES = {"urgent": 4, "act": 3, "watch": 2, "note": 1}
+
+
+def tally(severity: str | None) -> Markup:
+    """A verdict's or severity's mark: one to four strokes, the fourth crossed; a ring where all is in order,
+    a broken ring where that is not known.
+
+    Read by shape and by the word that always stands beside it.
+    """
+    n = _STROKES.get(severity or "", 0)
+    if n == 0:
+        broken = ' stroke-dasharray="3.4 3.4"' if severity == "not_known" else ""
+        body = (
+            f'<circle cx="12" cy="12" r="6.5" fill="none" stroke="currentColor" stroke-width="2.5"{broken}/>'
+        )
+    else:
+        gap, left = 5, 12 - (n - 1) * 2.5
+        body = "".join(
+            f'<path d="M{left + i * gap:g} 4v16" stroke="currentColor" stroke-width="2.6"'
+            ' stroke-linecap="round"/>'
+            for i in range(n)
+        )
+        if n == 4:
+            body += (
+                '<path d="M1.5 18 22.5 6" stroke="currentColor" stroke-width="2.6" stroke-linecap="round"/>'
+            )
+    return Markup(f'<svg class="tally" viewBox="0 0 24 24" aria-hidden="true" focusable="false">{body}</svg>')  # noqa: S704

@@ -1,0 +1,98 @@
+"""Decisions about findings in words: who has one in hand, what is muted and why, what a job has closed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date, timedelta
+from typing import Any
+
+from fieldfare.analysis.reports.verdict import harm_of
+from fieldfare.dashboards.text import words
+
+DEFAULT_DAYS = 14
+"""Days offered at first for "until": a fortnight, as between two rounds (common practice)."""
+SHORT = {
+    "in_hand": "in hand",
+    "muted": "muted",
+    "no_fault": "not a fault",
+    "done": "job done",
+    "seen": "seen",
+}
+
+
+def sinks(handled: Mapping[str, Any] | None, code: str) -> bool:
+    """Whether a decision moves a finding down. Muting one that may harm people or the plant does not."""
+    if not handled or not handled["holds"] or handled["state"] == "seen":
+        return False
+    return not (handled["state"] in ("muted", "no_fault") and harm_of(code) == "danger")
+
+
+def is_put_aside(handled: Mapping[str, Any] | None, code: str) -> bool:
+    """Whether nothing is left to do about a finding for now."""
+    return sinks(handled, code) and handled is not None and handled["state"] != "in_hand"
+
+
+def told(handled: Mapping[str, Any], code: str) -> str:
+    """A decision as sentences.
+
+    handled : state, who, by (names), until and decided (local days as text, until may be None), reason,
+        holds, worse
+    """
+    state, until = handled["state"], words.day(handled["until"]) if handled["until"] else ""
+    by, decided = handled["by"], words.day(handled["decided"])
+    held = handled["holds"] or handled["worse"]
+    said = {
+        "seen": f"Seen by {by} on {decided}",
+        "in_hand": (
+            f"{'In' if held else 'Was in'} hand: {handled['who']}{f', until {until}' if until else ''}"
+        ),
+        "muted": f"{'Muted' if held else 'Was muted'} until {until} by {by}",
+        "no_fault": f"Not a fault, says {by} ({decided})",
+        "done": f"Job done, logged by {by} on {decided}",
+    }[state]
+    said += f": {handled['reason'].rstrip('.')}." if handled["reason"] else "."
+    return " ".join([said, *_consequences(handled, code, until)])
+
+
+def _consequences(handled: Mapping[str, Any], code: str, until: str) -> list[str]:
+    state = handled["state"]
+    if handled["worse"]:
+        return ["It has got worse since, so it is open again."]
+    if not handled["holds"]:
+        return [
+            "The readings still show it, so it is open again." if state == "done" else "It is open again."
+        ]
+    if state == "done":
+        return [f"If the readings still show it after {until}, it opens again."]
+    if state not in ("muted", "no_fault"):
+        return []
+    if harm_of(code) == "danger":
+        return [
+            "People or the plant can come to harm: it still counts in the verdict, and the home keeps its"
+            " place in the list."
+        ]
+    return ["The verdict comes from the readings and stays as it is."]
+
+
+def short(handled: Mapping[str, Any]) -> str:
+    """A decision in a few words, such as: in hand, Kim until 3 Dec."""
+    until = f" until {words.day(handled['until'], year=False)}" if handled["until"] else ""
+    who = f", {handled['who']}" if handled["state"] in ("in_hand", "done") else ""
+    until = "" if handled["state"] == "done" else until
+    return f"{SHORT[handled['state']]}{who}{until}"
+
+
+def cards(findings: Iterable[dict[str, Any]], handled: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Findings with their decisions, those that are dealt with last."""
+    out = []
+    for f in findings:
+        own = handled.get(f["code"])
+        state = {"told": told(own, f["code"]), "holds": own["holds"]} if own else None
+        out.append(f | {"handled": state, "sinks": sinks(own, f["code"])})
+    return sorted(out, key=lambda f: f["sinks"])
+
+
+def form_values(today: date, asked: Mapping[str, str] | None = None) -> dict[str, str]:
+    """What the forms of a card hold at first."""
+    until = (today + timedelta(days=DEFAULT_DAYS)).isoformat()
+    return {"who": "", "until": until, "reason": "", "today": today.isoformat(), **(asked or {})}
