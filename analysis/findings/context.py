@@ -15,7 +15,7 @@ from fieldfare.analysis.findings.model import Evidence, Finding, Recognised
 from fieldfare.analysis.plant.site import Site
 
 if TYPE_CHECKING:
-    from fieldfare.analysis.reports.result import Figures
+    from fieldfare.analysis.figures.period import Figures
 
 T = TypeVar("T")
 

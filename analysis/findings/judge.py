@@ -28,7 +28,7 @@ from fieldfare.analysis.findings.stopped import rules as running
 from fieldfare.analysis.plant.site import Site
 
 if TYPE_CHECKING:
-    from fieldfare.analysis.reports.result import Figures
+    from fieldfare.analysis.figures.period import Figures
 
 
 class Judgement(NamedTuple):

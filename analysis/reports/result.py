@@ -11,22 +11,15 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import METHOD_VERSION, Facts
 from fieldfare.analysis.facts.unfinished import minutes_to_come
-from fieldfare.analysis.figures.capacity import Capacity, capacity
+from fieldfare.analysis.figures.capacity import Capacity
 from fieldfare.analysis.figures.comfort import Zone, comfort
 from fieldfare.analysis.figures.estimate import Estimate
-from fieldfare.analysis.figures.expected import Expected, expected
-from fieldfare.analysis.figures.fitted_curve import FittedCurve, fitted_curve
-from fieldfare.analysis.figures.heat_loss import HeatLoss, heat_loss
-from fieldfare.analysis.figures.hot_water import HotWaterFigures, blurred_reheats, hot_water_figures
-from fieldfare.analysis.figures.losses import Loss, losses
-from fieldfare.analysis.figures.money import Money, money
-from fieldfare.analysis.figures.operation import (
-    Cycling,
-    Defrosting,
-    cycling,
-    defrosting,
-)
-from fieldfare.analysis.figures.performance import Performance, performance
+from fieldfare.analysis.figures.fitted_curve import FittedCurve
+from fieldfare.analysis.figures.heat_loss import HeatLoss
+from fieldfare.analysis.figures.hot_water import HotWaterFigures
+from fieldfare.analysis.figures.losses import Loss
+from fieldfare.analysis.figures.money import Money
+from fieldfare.analysis.figures.period import Figures, figures
 from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.findings.judge import judge
 from fieldfare.analysis.findings.model import Finding, NotAssessedCode, Recognised
@@ -34,23 +27,6 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.fleet import urgency
 from fieldfare.analysis.reports.suppression import Reasons, withhold
 from fieldfare.analysis.reports.verdict import RECENT_DAYS, verdict
-
-
-@dataclass(frozen=True)
-class Figures:
-    """All figures of a period, as the findings and the document read them."""
-
-    performance: Performance
-    expected: Expected
-    losses: list[Loss]
-    heat_loss: HeatLoss
-    capacity: Capacity
-    curve: FittedCurve
-    cycling: Cycling
-    defrost: Defrosting
-    hot_water: HotWaterFigures
-    comfort: dict[str, Zone]
-    money: Money
 
 
 @dataclass(frozen=True)
@@ -97,26 +73,6 @@ class Result:
         }
         document["verdict"] = verdict(self.site, document)
         return _clean(document)
-
-
-def figures(site: Site, facts: Facts) -> Figures:
-    """Every figure of the facts' days."""
-    days = facts.days
-    loss = heat_loss(site, days)
-    water = hot_water_figures(site, facts)
-    return Figures(
-        performance(site, days, blurred_reheats(facts)),
-        expected(site, days),
-        losses(site, facts),
-        loss,
-        capacity(site, days, loss, water.heat_kwh_per_day),
-        fitted_curve(site, days),
-        cycling(site, facts),
-        defrosting(site, facts),
-        water,
-        comfort(days),
-        money(site, days),
-    )
 
 
 def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:

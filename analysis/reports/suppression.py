@@ -19,7 +19,7 @@ from fieldfare.analysis.findings.model import SEVERITIES, Finding
 from fieldfare.analysis.plant.site import Site
 
 if TYPE_CHECKING:
-    from fieldfare.analysis.reports.result import Figures
+    from fieldfare.analysis.figures.period import Figures
 
 HEAT = ("heat_output", "space_heat", "hot_water_heat")
 ELECTRICITY = (

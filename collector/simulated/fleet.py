@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Literal
 
 from fieldfare.collector.simulated.design.spec import PlantSpec
 from fieldfare.collector.simulated.plant import (
@@ -44,7 +45,7 @@ class _Plan:
     fault: tuple[str, str | None, str] | None = None
     every_s: int = 300
     long: bool = False
-    control: str | None = None
+    control: Literal["thermostat", "compensation"] | None = None
     emitter: str | None = None
     buffer: str | None = None
     oddity: str | None = None

@@ -1,6 +1,5 @@
 """Every page as a function: results, facts and the plant's description in, HTML out."""
 
-from fieldfare.collector.csv.column_mapping import AGREED, points_toml, propose
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
 from fieldfare.dashboards.pages.first_run import (
     first_run_page,
@@ -33,7 +32,6 @@ from fieldfare.dashboards.site_form import site_toml
 from fieldfare.dashboards.text.handling import form_values
 
 __all__ = [
-    "AGREED",
     "FIGURES",
     "figure_json",
     "first_run_page",
@@ -47,9 +45,7 @@ __all__ = [
     "learning_page",
     "message_page",
     "points_left",
-    "points_toml",
     "progress_page",
-    "propose",
     "readings_page",
     "sign_in_page",
     "site_form_page",

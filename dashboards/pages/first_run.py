@@ -5,14 +5,20 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from datetime import datetime
-from typing import Any
+from typing import Any, Protocol
 
 from fieldfare.analysis.errors import Problem
 from fieldfare.analysis.plant.quantities import QUANTITIES
-from fieldfare.collector.csv.column_mapping import TIME_FORMATS, Proposal, propose
 from fieldfare.dashboards.site_form import FIELDS, GROUPS, row_of
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
+
+
+class Proposal(Protocol):
+    """What the page reads of a proposed column mapping."""
+
+    @property
+    def time_format(self) -> str: ...
 
 
 def first_run_page(rows: Iterable[dict[str, Any]], visitor: dict[str, Any]) -> str:
@@ -72,12 +78,19 @@ def _field_of(key: str, values: Mapping[str, str]) -> str:
 
 
 def readings_page(
-    row: dict[str, Any], proposal: Proposal | None, problems: Iterable[Problem], visitor: dict[str, Any]
+    row: dict[str, Any],
+    proposal: Proposal | None,
+    problems: Iterable[Problem],
+    visitor: dict[str, Any],
+    time_formats: Iterable[tuple[str, str]] = (),
 ) -> str:
-    """Where a CSV is dropped in; with a proposal, its columns to check before they are taken."""
+    """Upload of a CSV export; with a proposal, its columns to check before they are read.
+
+    proposal : the proposed meaning of each column, from the collector. time_formats : pattern and label of each
+    """
     choices = [(q.name, words.quantity_words(q.name), q.forms) for q in QUANTITIES.values()]
     site = row["site"]
-    forms = list(TIME_FORMATS)
+    forms = list(time_formats)
     if proposal is not None and proposal.time_format not in dict(forms):
         forms.append((proposal.time_format, proposal.time_format))
     return render(
@@ -108,4 +121,4 @@ def progress_page(
     )
 
 
-__all__ = ["first_run_page", "progress_page", "propose", "readings_page", "site_form_page"]
+__all__ = ["first_run_page", "progress_page", "readings_page", "site_form_page"]

@@ -48,8 +48,8 @@ def sign_in_page(error: str) -> str:
         asks_who=False,
         asks_email=True,
         is_new=False,
-        password_label="Password",
-        button="Sign in",  # noqa: S106
+        password_label="Password",  # noqa: S106
+        button="Sign in",
     )
 
 
@@ -77,6 +77,6 @@ def welcome_page(
         asks_who=is_first,
         asks_email=is_first,
         is_new=True,
-        password_label="A password of 12 characters or more",
-        button="Go on",  # noqa: S106
+        password_label="A password of 12 characters or more",  # noqa: S106
+        button="Go on",
     )

@@ -15,6 +15,7 @@ import numpy as np
 
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.period import figures
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.judge import Judgement, judge
 from fieldfare.analysis.findings.model import Finding
@@ -22,7 +23,6 @@ from fieldfare.analysis.minutes.grid import local_midnight
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.analysis.reports.result import figures
 
 FIRST = date(2025, 11, 3)
 DAYS = 40

@@ -133,8 +133,6 @@ def bytes_in(folder: Path) -> int:
 
 def by_fieldfare(folder: Path, days: int, clock: Clock) -> dict[str, Any]:
     # Loaded before the clock starts, as pandas and the client are.
-    import fieldfare.analysis.reports.result  # noqa: F401
-    import fieldfare.collector.csv  # noqa: F401
 
     settings, toml = Settings(data=folder / "kept"), (folder / "site.toml").read_text(encoding="utf-8")
     site = parse_site(toml)

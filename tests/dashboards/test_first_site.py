@@ -9,12 +9,8 @@ import pytest
 
 from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.plant.load import parse_site
-from fieldfare.dashboards.pages import (
-    points_toml,
-    propose,
-    site_form_page,
-    site_toml,
-)
+from fieldfare.collector.csv.column_mapping import points_toml, propose
+from fieldfare.dashboards.pages import site_form_page, site_toml
 from fieldfare.dashboards.site_form import short_name
 
 FORM = {

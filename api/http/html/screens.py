@@ -45,6 +45,7 @@ from fieldfare.api.people.access import (
 from fieldfare.api.people.sign_in import same
 from fieldfare.api.records.papers import winter_paper
 from fieldfare.api.running.intake import check_site_text
+from fieldfare.collector.csv.column_mapping import TIME_FORMATS, points_toml, propose
 from fieldfare.dashboards import assets, pages
 
 router = APIRouter()
@@ -296,11 +297,11 @@ def take_readings(
         if plant.site.point and not may_agree_anew(parts, plant.site):
             taking.start(plant.site.id, path)
             return see_other(f"/sites/{plant.site.id}/progress")
-        proposal = pages.propose(head_of(path))
+        proposal = propose(head_of(path))
     except InputError as error:
         problems = [Problem("", str(error))]
         return HTMLResponse(pages.readings_page(row, None, problems, visitor(request)), 422)
-    return HTMLResponse(pages.readings_page(row, proposal, [], visitor(request)))
+    return HTMLResponse(pages.readings_page(row, proposal, [], visitor(request), TIME_FORMATS))
 
 
 @router.post("/sites/{site_id}/points")
@@ -312,13 +313,15 @@ async def take_points(plant: PlantHere, request: Request, parts: AppStateHere) -
     taking = taking_in(parts)
     path = taking.waiting(plant.site.id)
     try:
-        with_points(parts, plant.site, pages.points_toml(values))
+        with_points(parts, plant.site, points_toml(values))
         if path is not None:
             taking.start(plant.site.id, path)
     except SiteError as error:
         row = page_rows.row_of(parts, plant, None)
-        proposal = pages.propose(head_of(path)) if path is not None else None
-        return HTMLResponse(pages.readings_page(row, proposal, error.problems, visitor(request)), 422)
+        proposal = propose(head_of(path)) if path is not None else None
+        return HTMLResponse(
+            pages.readings_page(row, proposal, error.problems, visitor(request), TIME_FORMATS), 422
+        )
     parts.audit.note(actor, "points added", plant.site.id)
     return see_other(
         f"/sites/{plant.site.id}/progress" if path is not None else f"/sites/{plant.site.id}/readings"

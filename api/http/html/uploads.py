@@ -16,7 +16,7 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.site import Site
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.running.intake import check_site_text, ingest_files
-from fieldfare.dashboards import pages
+from fieldfare.collector.csv.column_mapping import AGREED
 
 log = logging.getLogger(__name__)
 HEAD_BYTES = 200_000
@@ -130,7 +130,7 @@ def with_points(parts: AppState, site: Site, sections: str) -> Site:
     """Add [csv] and [[point]] sections to a site's file and keep it. Raises InputError, SiteError."""
     old = parts.service.sites.get(site.id).file
     if may_agree_anew(parts, site):
-        old = old.partition(pages.AGREED)[0]
+        old = old.partition(AGREED)[0]
     text = f"{old.rstrip()}\n\n{sections}"
     changed = check_site_text(text)
     parts.service.sites.add([(text, changed)])
@@ -139,7 +139,7 @@ def with_points(parts: AppState, site: Site, sections: str) -> Site:
 
 def may_agree_anew(parts: AppState, site: Site) -> bool:
     """True for columns that were agreed on in the browser and have brought no reading yet."""
-    added = pages.AGREED in parts.service.sites.get(site.id).file
+    added = AGREED in parts.service.sites.get(site.id).file
     return added and parts.service.store.span(site.id) is None
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 
 from fieldfare.collector.simulated.design.spec import Meter, PlantSpec
@@ -106,7 +108,7 @@ class _Draw:
         self,
         id: str,
         quantity: str,
-        kind: str,
+        kind: Literal["power", "register", "interval", "gauge", "state"],
         unit: str,
         every: int,
         resolution: float,

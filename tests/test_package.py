@@ -1,0 +1,52 @@
+"""The package as it is installed: one import name, every folder in it, and a Python interface."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import fieldfare
+
+ROOT = Path(__file__).parents[1]
+ROOMS = ("analysis", "api", "collector", "dashboards")
+
+
+def test_every_folder_with_code_is_in_the_package_list() -> None:
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]
+    folders = {
+        "fieldfare." + ".".join(init.parent.relative_to(ROOT).parts)
+        for room in ROOMS
+        for init in (ROOT / room).rglob("__init__.py")
+    }
+    listed = set(settings["packages"])
+    assert listed == (folders - {"fieldfare.api.python"}) | {"fieldfare"}
+    assert len(settings["packages"]) == len(listed)
+    assert settings["package-dir"] == {
+        "fieldfare": "api/python",
+        **{f"fieldfare.{room}": room for room in ROOMS},
+    }
+
+
+def test_every_folder_with_code_has_an_init_file() -> None:
+    bare = {
+        str(path.parent.relative_to(ROOT))
+        for room in ROOMS
+        for path in (ROOT / room).rglob("*.py")
+        if not (path.parent / "__init__.py").exists()
+    }
+    assert not bare
+
+
+@pytest.mark.parametrize("name", fieldfare.__all__)
+def test_each_public_name_is_there_and_documented(name: str) -> None:
+    thing = getattr(fieldfare, name)
+    assert name in dir(fieldfare)
+    if callable(thing):
+        assert thing.__doc__
+
+
+def test_an_unknown_name_is_an_attribute_error() -> None:
+    with pytest.raises(AttributeError, match="no attribute 'analyze'"):
+        _ = fieldfare.analyze  # type: ignore[attr-defined]
