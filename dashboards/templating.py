@@ -39,7 +39,7 @@ _FILTERS = (
     "moment",
     "since",
     "span",
-    "sure",
+    "confidence_text",
     "price_tag",
     "listed",
     "plain",
