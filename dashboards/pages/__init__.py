@@ -1,7 +1,9 @@
 """Every page as a function: results, facts and the plant's description in, HTML out."""
 
 from fieldfare.collector.csv.column_mapping import AGREED, points_toml, propose
+from fieldfare.dashboards.figures.expectations.index import MODELS as EXPECTATIONS
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
+from fieldfare.dashboards.pages.expectations import expectation_json, expectations_page
 from fieldfare.dashboards.pages.first_run import (
     first_run_page,
     progress_page,
@@ -34,7 +36,10 @@ from fieldfare.dashboards.text.handling import form_values
 
 __all__ = [
     "AGREED",
+    "EXPECTATIONS",
     "FIGURES",
+    "expectation_json",
+    "expectations_page",
     "figure_json",
     "first_run_page",
     "fleet_page",
