@@ -111,3 +111,12 @@ def cause_weights(measured: ColdRoom) -> dict[str, float]:
     weights = {cause: float(np.exp(log - top)) for cause, log in logs.items()}
     total = sum(weights.values())
     return {cause: weight / total for cause, weight in weights.items()}
+
+
+def signature(cause: str) -> Mapping[str, Spread]:
+    """What each fact of `ColdRoom` is expected to be under a cause. Raises KeyError for an unknown cause."""
+    return _SIGNATURES[cause]
+
+
+CAUSES = tuple(_SIGNATURES)
+"""The causes that are told apart."""

@@ -25,6 +25,7 @@ from fieldfare.analysis.facts.operating import operating_columns
 from fieldfare.analysis.facts.other_heat import other_heat_columns
 from fieldfare.analysis.facts.room_deficit import warmth_columns
 from fieldfare.analysis.facts.segments import Segments, held_for, total_kwh
+from fieldfare.analysis.facts.slots import slot_columns
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.minutes.operating_state import (
     COOLING,
@@ -80,6 +81,7 @@ def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
     columns |= other_heat_columns(minutes, day)
     columns |= misplaced_columns(minutes, day)
     columns |= _frost(site, minutes, day)
+    columns |= slot_columns(site, minutes, day)
     if site.cost is not None:
         columns |= money_columns(site, site.cost, minutes, day)
     return columns

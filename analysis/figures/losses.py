@@ -171,14 +171,14 @@ def _cycling(facts: Facts) -> _Part:
 def _defrost(site: Site, days: Table) -> _Part:
     """What defrosts took beyond those that the rating's own test contains."""
     drawn = days.total("e_defrost") + _given_again(days)
-    tested = _in_rating(site, days)
-    explained = _explained(site, days)
+    tested = rated_defrosts(site, days)
+    explained = explained_defrosts(site, days)
     words = f"{drawn:.0f} kWh taken; the rating's test contains {tested:.0f} kWh"
     words += f"; air and load explain {explained[0]:.0f} to {explained[1]:.0f} kWh." if explained else "."
     return _Part(drawn - tested, _TEST_DOUBT * tested, words)
 
 
-def _in_rating(site: Site, days: Table) -> float:
+def rated_defrosts(site: Site, days: Table) -> float:
     """Electricity for defrosts that rating points in frosting air contain [kWh]."""
     air = site.heat_pump.source == "air"
     if not air or not any(p.outdoor_c < _FROSTED_C + 1.0 and p.cop for p in site.heat_pump.rating):
@@ -198,7 +198,7 @@ def _test_share(outdoor_c: Floats) -> Floats:
     return an_hour * each_gram / 1000.0
 
 
-def _explained(site: Site, days: Table) -> tuple[float, float] | None:
+def explained_defrosts(site: Site, days: Table) -> tuple[float, float] | None:
     """Electricity of the defrosts that air and load explain, 95 % interval [kWh]; None where it can't be
     told."""
     guesses = [float(np.nansum(days.floats(f"frost_{n}"))) * 1000.0 for n in ("least", "usual", "most")]

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fieldfare.analysis.facts.slots import is_little_metered
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.capacity import Capacity, capacity
 from fieldfare.analysis.figures.comfort import Zone, comfort
 from fieldfare.analysis.figures.expected import Expected, expected
 from fieldfare.analysis.figures.fitted_curve import FittedCurve, fitted_curve
+from fieldfare.analysis.figures.from_electricity import FromElectricity, from_electricity
 from fieldfare.analysis.figures.heat_loss import HeatLoss, heat_loss
 from fieldfare.analysis.figures.hot_water import HotWaterFigures, blurred_reheats, hot_water_figures
 from fieldfare.analysis.figures.losses import Loss, losses
@@ -38,6 +40,7 @@ class Figures:
     hot_water: HotWaterFigures
     comfort: dict[str, Zone]
     money: Money
+    from_electricity: FromElectricity | None = None
 
 
 def figures(site: Site, facts: Facts) -> Figures:
@@ -57,4 +60,5 @@ def figures(site: Site, facts: Facts) -> Figures:
         water,
         comfort(days),
         money(site, days),
+        from_electricity(site, days) if is_little_metered(site) else None,
     )

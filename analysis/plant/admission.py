@@ -41,11 +41,21 @@ def topic_trouble(topic: str) -> str | None:
 
 def not_admitted(site: Site) -> Iterator[tuple[tuple[str | int, ...], str]]:
     """Path and message of everything that keeps a site from being added."""
-    for key, given in (("id", site.site.id), ("outdoor_from", site.site.outdoor_from)):
+    lent = site.weather.site if site.weather else None
+    named = (
+        (("site", "id"), site.site.id),
+        (("site", "outdoor_from"), site.site.outdoor_from),
+        (("weather", "site"), lent),
+    )
+    for path, given in named:
         if given is not None and (given.startswith("-") or given.endswith("-") or "--" in given):
-            yield ("site", key), f"{given!r} must not begin or end with a hyphen or hold two in a row"
+            yield path, f"{given!r} must not begin or end with a hyphen or hold two in a row"
     if site.site.outdoor_from == site.id:
         yield ("site", "outdoor_from"), f"must name another site, not {site.id!r} itself"
+    if lent == site.id:
+        yield ("weather", "site"), f"must name another site, not {site.id!r} itself"
+    if site.site.outdoor_from is not None and site.weather is not None:
+        yield ("weather",), "site.outdoor_from names a source of weather already; keep one of the two"
     if site.heat_pump.source != "air":
         yield (
             ("heat_pump", "source"),

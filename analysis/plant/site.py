@@ -30,6 +30,7 @@ from fieldfare.analysis.plant.fields import (
 from fieldfare.analysis.plant.quantities import QUANTITIES, Form, Quantity
 from fieldfare.analysis.plant.section import Section as _Section
 from fieldfare.analysis.plant.units import Conversion, conversion
+from fieldfare.analysis.plant.weather import Weather
 
 ZERO_C_IN_K = 273.15
 MAX_ANTIFREEZE_PERCENT = 50.0
@@ -330,6 +331,7 @@ class Site(_Section):
     buffer: Buffer | None = None
     cost: Cost | None = None
     csv: Csv = Csv()
+    weather: Weather | None = None
     point: Annotated[tuple[Point, ...], Field(max_length=1000)] = ()
     limits: Annotated[dict[Key, Factor], Field(max_length=1000)] = Field(default_factory=dict)
     fault_codes: Annotated[dict[Key, FaultWords], Field(max_length=1000)] = Field(default_factory=dict)
@@ -359,6 +361,11 @@ class Site(_Section):
     @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.site.timezone)
+
+    @property
+    def weather_lender(self) -> str | None:
+        """Id of the site that lends its outdoor sensor."""
+        return self.site.outdoor_from or (self.weather.site if self.weather else None)
 
     def points_of(self, quantity: str) -> Iterator[Point]:
         return (p for p in self.point if p.quantity == quantity)

@@ -13,11 +13,12 @@ from fieldfare.analysis.facts.tables import METHOD_VERSION, Facts
 from fieldfare.analysis.facts.unfinished import minutes_to_come
 from fieldfare.analysis.figures.capacity import Capacity
 from fieldfare.analysis.figures.comfort import Zone, comfort
+from fieldfare.analysis.figures.electricity_days import filled_with_zeros
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.fitted_curve import FittedCurve
 from fieldfare.analysis.figures.heat_loss import HeatLoss
 from fieldfare.analysis.figures.hot_water import HotWaterFigures
-from fieldfare.analysis.figures.losses import Loss
+from fieldfare.analysis.figures.loss_lines import accounted
 from fieldfare.analysis.figures.money import Money
 from fieldfare.analysis.figures.period import Figures, figures
 from fieldfare.analysis.figures.sums import known_sum
@@ -58,7 +59,7 @@ class Result:
             "coverage": _coverage(self.site, self.facts),
             "energy": _energy(self.facts, f, Reasons(self.site, self.spoiled)),
             "performance": _performance(f),
-            "losses": [asdict_loss(x) for x in f.losses],
+            "losses": _losses(self),
             "heat_loss": _heat_loss(f.heat_loss),
             "capacity": _capacity(f.capacity),
             "heating_curve": _curve(f.curve),
@@ -67,6 +68,7 @@ class Result:
             "hot_water": _hot_water(f.hot_water),
             "comfort": _comfort(self.facts.days, f.comfort),
             "cost": _cost(f.money),
+            "from_electricity": f.from_electricity.as_dict() if f.from_electricity else None,
             "findings": [x.as_dict() for x in self.findings],
             "not_assessed": [asdict(x) for x in self.not_assessed],
             "recognised": [asdict(x) for x in self.recognised],
@@ -104,6 +106,9 @@ def _coverage(site: Site, facts: Facts) -> dict[str, Any]:
     share = min(energy) if energy else days.total("n_any") / total
     if points and energy:
         share = min(share, days.total("n_any") / total)
+    share -= (
+        float(days.floats("n_minutes")[filled_with_zeros(days)].sum()) / total
+    )  # zeros in place of readings
     return {"share": share, "points": points}
 
 
@@ -197,8 +202,9 @@ def _performance(f: Figures) -> dict[str, Any]:
     return out
 
 
-def asdict_loss(loss: Loss) -> dict[str, Any]:
-    return asdict(loss)
+def _losses(result: Result) -> list[dict[str, Any]]:
+    told = accounted(result.site, result.facts, result.figures.losses, result.findings)
+    return [asdict(loss) | {"accounted_by": told.get(loss.cause)} for loss in result.figures.losses]
 
 
 def _heat_loss(h: HeatLoss) -> dict[str, Any]:

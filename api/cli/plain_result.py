@@ -6,7 +6,8 @@ from typing import Any
 
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.verdict import WORDS, given_verdict
-from fieldfare.dashboards.text.words import missing_words, reason
+from fieldfare.dashboards.electricity_rows import electricity_rows
+from fieldfare.dashboards.text.words import missing_words, named, reason
 
 BOUNDARIES = (
     ("H1", "refrigeration unit"),
@@ -38,6 +39,7 @@ def plain_result(result: dict[str, Any], name: str) -> str:
         _energy(result["energy"]),
         _losses(result),
     ]
+    parts.append(_section("From electricity and weather alone, 95 % interval", electricity_rows(result)))
     parts += [_house(result), _running(result), _hot_water(result), _comfort(result), _cost(result)]
     parts.append(_not_assessed(result["not_assessed"]))
     return "\n\n".join(part for part in parts if part)
@@ -106,7 +108,7 @@ def _section(title: str, rows: list[tuple[str, str]]) -> str:
     if not rows:
         return ""
     width = max(len(label) for label, _ in rows)
-    return "\n".join([title, *(f"  {label:<{width}}  {text}" for label, text in rows)])
+    return "\n".join([title, *(f"  {label:<{width}}  {_ascii(text)}" for label, text in rows)])
 
 
 def _findings(findings: list[dict[str, Any]]) -> str:
@@ -168,10 +170,20 @@ def _energy(energy: dict[str, Any]) -> str:
 
 def _losses(result: dict[str, Any]) -> str:
     rows = [
-        (row["cause"].replace("_", " "), number(row["electricity_kwh"], "kWh"))
+        (
+            row["cause"].replace("_", " "),
+            number(row["electricity_kwh"], "kWh") + _accounted(row.get("accounted_by")),
+        )
         for row in result.get("losses") or []
     ]
     return _section("Electricity beyond the expected", rows)
+
+
+def _accounted(told: str | None) -> str:
+    """The finding that tells a dear part, or what explains it."""
+    if not told:
+        return ""
+    return f": see {told}" if told.replace("_", "").isalpha() else f": {named(told)}"
 
 
 def _house(result: dict[str, Any]) -> str:
@@ -234,10 +246,15 @@ def _cost(result: dict[str, Any]) -> str:
         ("electricity alone", number(cost.get("running_cost"), unit, 2)),
         ("with the fuel before", number(cost.get("previous_fuel_total"), unit, 2)),
         ("compared", cost.get("compared") or ""),
-        ("carbon dioxide", number(cost.get("co2_kg"), "kg")),
+        ("carbon dioxide", _with_factors(number(cost.get("co2_kg"), "kg"), cost.get("factors"))),
         ("with the fuel before", number(cost.get("previous_fuel_co2_kg"), "kg")),
     ]
     return _section("Cost and carbon", rows) if cost else ""
+
+
+def _with_factors(text: str, factors: list[str] | None) -> str:
+    """A carbon figure with the factors it rests on: a site without a country gets the United Kingdom's."""
+    return f"{text}, by {'; '.join(factors)}" if factors and text != NOT_KNOWN else text
 
 
 def _not_assessed(rows: list[dict[str, Any]]) -> str:

@@ -10,11 +10,13 @@ import click
 
 from fieldfare.api.cli import (
     checking,
+    expectations,
     figures,
     people,
     readings,
     running,
     sites,
+    weather,
 )
 from fieldfare.api.core.settings import Settings
 
@@ -51,7 +53,7 @@ def root(context: click.Context, data: Path | None) -> None:
     log_to(context.obj.data)
 
 
-_MODULES = (sites, readings, figures, checking, running, people)
+_MODULES = (sites, readings, weather, figures, expectations, checking, running, people)
 for command in (command for module in _MODULES for command in module.COMMANDS):
     root.add_command(command)
 

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from fieldfare.api.cli.options import format_option, print_json
 from fieldfare.api.core.settings import Settings
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.plant.site import Site
+    from fieldfare.api.core.service import Service
 
 
 @click.group("site")
@@ -27,16 +32,40 @@ def add(settings: Settings, files: tuple[Path, ...]) -> None:
     from fieldfare.api.core.sites import read_site_files
 
     read = read_site_files(files)
+    stations = _stations([site for _, site in read], files)
     from fieldfare.api.core.service import opened
 
     with opened(settings) as service:
         for done in service.sites.add(read):
+            if done.site.id in stations:
+                _keep_station(service, done.site.id, stations[done.site.id])
             click.echo(
                 f"{'added' if done.is_new else 'updated'} {done.site.id} ({len(done.site.point)} points)"
             )
-            lender = done.site.site.outdoor_from
+            lender = done.site.weather_lender
             if lender and service.sites.find(lender) is None:
-                click.echo(f"note: outdoor_from names {lender}, which is not a site here yet", err=True)
+                key = "outdoor_from" if done.site.site.outdoor_from else "weather.site"
+                click.echo(f"note: {key} names {lender}, which is not a site here yet", err=True)
+
+
+def _stations(sites: list[Site], files: tuple[Path, ...]) -> dict[str, Path]:
+    """Site id -> its station's file, beside the site file that names it. Each is read once here, so that a
+    wrong one refuses all."""
+    out: dict[str, Path] = {}
+    for site, path in zip(sites, files, strict=True):
+        if site.weather is not None and site.weather.file is not None:
+            from fieldfare.collector.weather_file import read_weather
+
+            out[site.id] = path.parent / site.weather.file
+            read_weather(site, out[site.id])
+    return out
+
+
+def _keep_station(service: Service, site_id: str, path: Path) -> None:
+    from fieldfare.api.core.weather import take_weather
+
+    done = take_weather(service, site_id, path)
+    click.echo(f"weather {done['station']}: {done['from']} to {done['to']}")
 
 
 @site_group.command("list")

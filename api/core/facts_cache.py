@@ -23,10 +23,11 @@ from fieldfare.analysis.facts.tables import (
     no_rows,
 )
 from fieldfare.analysis.minutes.midnight import local_midnight
-from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.readings import MS_PER_DAY
 from fieldfare.api.core.local_days import day_of, days
 from fieldfare.api.core.sites import Sites
+from fieldfare.api.core.weather import station_key, station_points
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.site_tables import FACT_CHUNKS, FACT_DAYS, SITES
 from fieldfare.collector.store.protocol import PointSpan, Store
@@ -70,6 +71,16 @@ class Updated(NamedTuple):
 
     days: int
     mark: str
+
+
+class Lent(NamedTuple):
+    """Weather that a site gets from elsewhere.
+
+    key : under which the store keeps it. points : id there -> point here
+    """
+
+    key: str
+    points: dict[str, Point]
 
 
 class FactsCache:
@@ -147,34 +158,30 @@ class FactsCache:
         """The readings of local days first..last, with those of a lent outdoor sensor (see `equipped`)."""
         start, end = local_midnight(site, first), local_midnight(site, last + timedelta(days=1))
         found = self._store.read(site.id, None, start, end)
-        if lender := self._lender(site):
-            lent = [p.id for p in lender.points_of("outdoor_temperature")]
-            borrowed = self._store.read(lender.id, lent, start, end)
-            found.update({lent_id(lender.id, point): samples for point, samples in borrowed.items()})
+        if lent := self._lent(site):
+            borrowed = self._store.read(lent.key, list(lent.points), start, end)
+            found.update({lent.points[name].id: samples for name, samples in borrowed.items()})
         return found
 
     def equipped(self, site: Site) -> Site:
-        """The site with the outdoor sensor that another site lends it.
+        """The site with the weather that another site or a station lends it.
 
-        Where the site file names another site (`outdoor_from`) and the site has no outdoor sensor of its own,
-        it behaves as if the other site's outdoor points were among its own, under the id `other.point`.
+        Where the site file names another site (`outdoor_from`, `[weather] site`) or a station (`[weather]
+        file`) and the site lacks the sensor, it behaves as if the lent points were among its own, under the
+        id `other.point`.
         """
-        lender = self._lender(site)
-        if lender is None:
-            return site
-        lent = (
-            p.model_copy(update={"id": lent_id(lender.id, p.id)})
-            for p in lender.points_of("outdoor_temperature")
+        lent = self._lent(site)
+        return (
+            site if lent is None else site.model_copy(update={"point": (*site.point, *lent.points.values())})
         )
-        return site.model_copy(update={"point": (*site.point, *lent)})
 
     def fingerprints(self, site: Site, first: date, last: date) -> dict[date, str]:
         """Of each day: a mark of the method, the parts of the site file that facts depend on, and the
         readings."""
         base = hashlib.blake2b(f"{METHOD_VERSION}|{plant_mark(site)}|{MARGIN_DAYS}".encode(), digest_size=16)
         revised = [sorted(self._store.revisions(site.id).items())]
-        if lender := self._lender(self._plants.get(site.id).site):
-            revised.append(sorted(self._store.revisions(lender.id).items()))
+        if lent := self._lent(self._plants.get(site.id).site):
+            revised.append(sorted(self._store.revisions(lent.key).items()))
         around = list(days(first - timedelta(days=MARGIN_DAYS), last + timedelta(days=MARGIN_DAYS + 1)))
         edges = [local_midnight(site, day) for day in around]
         wide = 2 * MARGIN_DAYS + 1
@@ -231,15 +238,21 @@ class FactsCache:
                 insert(FACT_DAYS), [{"site": site_id, "day": d, "fingerprint": m} for d, m in marks.items()]
             )
 
-    def _lender(self, site: Site) -> Site | None:
-        if site.site.outdoor_from is None or site.measures("outdoor_temperature"):
+    def _lent(self, site: Site) -> Lent | None:
+        if site.weather is not None and site.weather.has_station:
+            return Lent(station_key(site.id), station_points(site))
+        lender = site.weather_lender
+        if lender is None or site.measures("outdoor_temperature"):
             return None
         try:
-            plant = self._plants.find(site.site.outdoor_from)
+            plant = self._plants.find(lender)
         except SiteError as error:  # the other site's trouble is not this one's
-            log.warning("site %s: no outdoor sensor from %s: %s", site.id, site.site.outdoor_from, error)
+            log.warning("site %s: no outdoor sensor from %s: %s", site.id, lender, error)
             return None
-        return plant.site if plant else None
+        if plant is None:
+            return None
+        found = plant.site.points_of("outdoor_temperature")
+        return Lent(lender, {p.id: p.model_copy(update={"id": lent_id(lender, p.id)}) for p in found})
 
 
 def _span(site_id: str, first: date, last: date) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from fieldfare.api.core.service import Service
+from fieldfare.api.core.weather import station_key
 from fieldfare.api.people.audit import Audit
 from fieldfare.api.state.people_tables import Person, PersonSite
 from fieldfare.api.state.work_tables import JobRun, Notice
@@ -20,6 +21,7 @@ def erase_site(service: Service, site_id: str) -> None:
     UnknownSite."""
     service.sites.file(site_id)
     service.store.forget(site_id)
+    service.store.forget(station_key(site_id))
     _forget_messages(service, site_id)
     for folder in (service.settings.rejects_dir, service.settings.data / "uploads"):
         shutil.rmtree(folder / site_id, ignore_errors=True)

@@ -17,6 +17,7 @@ from fieldfare.api.core.local_days import now_ms
 from fieldfare.api.core.service import Service, open_store
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import admitted
+from fieldfare.api.core.weather import station_key
 
 
 def ingest_files(
@@ -139,6 +140,8 @@ def move_fleet(
     ):
         raise InputError("--to: the store in use and the one to move to are the same; name another")
     chosen = [service.sites.get(s).site.id for s in sites] or service.sites.ids()
+    stations = [station_key(s) for s in chosen]
+    chosen = [*chosen, *(key for key in stations if service.store.span(key) is not None)]
     there = open_store(target)
     try:
         checked(

@@ -1,6 +1,8 @@
 """Every page as a function: results, facts and the plant's description in, HTML out."""
 
+from fieldfare.dashboards.figures.expectations.index import MODELS as EXPECTATIONS
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
+from fieldfare.dashboards.pages.expectations import expectation_json, expectations_page
 from fieldfare.dashboards.pages.first_run import (
     first_run_page,
     progress_page,
@@ -32,7 +34,10 @@ from fieldfare.dashboards.site_form import site_toml
 from fieldfare.dashboards.text.handling import form_values
 
 __all__ = [
+    "EXPECTATIONS",
     "FIGURES",
+    "expectation_json",
+    "expectations_page",
     "figure_json",
     "first_run_page",
     "fleet_page",

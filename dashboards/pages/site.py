@@ -16,7 +16,9 @@ from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.reports.verdict import given_verdict, with_silence
 from fieldfare.dashboards.day_rows import Row, day_rows
 from fieldfare.dashboards.design_vs_measured import two_sides
+from fieldfare.dashboards.electricity_rows import electricity_rows
 from fieldfare.dashboards.figures.bridge import bridge, bridge_table
+from fieldfare.dashboards.figures.expectations.index import OF_FINDING
 from fieldfare.dashboards.figures.index import NAMES, chart
 from fieldfare.dashboards.figures.plot import plotly_figure
 from fieldfare.dashboards.figures.svg import svg
@@ -97,13 +99,17 @@ def site_page(
     context |= _standing(row, rolling, result, now)
     rows = day_rows(facts, site.zone)
     made = {n: draw(chart(n, site, result, facts, rows), f"?{asked}" if asked else "") for n in NAMES}
-    findings = [f | {"figure": made.get(words.figure_for(f["code"]) or "")} for f in result["findings"]]
+    findings = [
+        f | {"figure": made.get(words.figure_for(f["code"]) or ""), "expectation": OF_FINDING.get(f["code"])}
+        for f in result["findings"]
+    ]
     shown = {f["figure"].chart.key for f in findings if f["figure"] is not None and f["severity"] != "note"}
     return render(
         "site.html",
         **context,
         asked=f"?{asked}" if asked else "",
         sides=two_sides(site, result, rows),
+        electricity=electricity_rows(result),
         currency=result["cost"]["currency"],
         open_findings=cards((f for f in findings if not f["until"]), row.get("handled") or {}),
         standing_codes=[f["code"] for f in rolling["findings"] if not f["until"]],

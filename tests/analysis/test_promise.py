@@ -11,6 +11,7 @@ import pytest
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.promise import at_design_weather, design_electricity
 from fieldfare.analysis.expectation.reference_weather import reference_weather
+from fieldfare.analysis.figures.design_use import design_use
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.heat import promise
@@ -105,7 +106,7 @@ def test_it_points_at_the_findings_that_explain_it() -> None:
 
 def electric(factor: Any, site: str = ELECTRIC_ONLY) -> Context:
     context = context_of(days_of(n_electricity=1440, q_space=np.nan), site=site)
-    expected, _ = promise._expected_electricity(context)
+    expected, _ = design_use(context.site, context.days, 0.95)
     return context_of(days_of(n_electricity=1440, e_total=expected.daily * factor), site=site)
 
 

@@ -84,6 +84,18 @@ RUNS: dict[str, list[Run]] = {
         Run("report alder-row --hand-over --out h.json", says="wrote h.json"),
         Run("report alder-row --out h.json", 2, "give one of"),
     ],
+    "weather": [
+        Run("weather alder-row station.csv", 2, "names no station"),
+        Run("weather nowhere station.csv --format json", 2, "unknown site"),
+    ],
+    "expectations": [
+        Run("expectations alder-row --out e.json", says="figures to e.json"),
+        Run(
+            "expectations alder-row --model expected-cycling --from 2026-01-05 --to 2026-01-06 --out e.html",
+            says="e.html",
+        ),
+        Run("expectations alder-row --out e.png", 2, "must end in"),
+    ],
     "fleet": [Run("fleet", says="alder-row"), Run("fleet --format json", says='"failed": false')],
     "check": [Run("check", says="all whole"), Run("check --format json", says='"damage": []')],
     "repair": [

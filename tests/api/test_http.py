@@ -299,7 +299,15 @@ def test_the_fleet_and_a_site_are_pages(own_web: Web) -> None:
 
 
 PAGES_OF_THE_FIRM = ("/visits", "/winter", "/learning")
-PAGES_OF_A_HOME = ("", "/home", "/winter", "/what-if", "/figures/trace.json", "/papers/month/2026-01")
+PAGES_OF_A_HOME = (
+    "",
+    "/home",
+    "/winter",
+    "/what-if",
+    "/expectations",
+    "/figures/trace.json",
+    "/papers/month/2026-01",
+)
 PAGES_OF_THE_INSTALLER = ("/first-run", "/first-run/site", f"/sites/{OWN}/readings", f"/sites/{OWN}/progress")
 
 
@@ -309,6 +317,18 @@ def test_no_page_shows_another_s_home(web: Web, role: str, page: str) -> None:
     answer = web[role].get(f"/sites/{OTHER}{page}", follow_redirects=True)
     assert answer.status_code == 404
     assert "Beech End" not in answer.text
+
+
+def test_measured_and_expected_is_the_firm_s_page(own_web: Web) -> None:
+    page = own_web["engineer"].get(f"/sites/{OWN}/expectations")
+    assert page.status_code == 200
+    assert "Measured and expected" in page.text
+    figure = own_web["engineer"].get(f"/sites/{OWN}/figures/expected-signature.json")
+    assert set(figure.json()) == {"data", "layout"}
+    away = own_web["householder"].get(f"/sites/{OWN}/expectations", follow_redirects=False)
+    assert (away.status_code, away.headers["Location"]) == (303, f"/sites/{OWN}/home")
+    asked = own_web["nobody"].get(f"/sites/{OWN}/expectations", follow_redirects=False)
+    assert (asked.status_code, asked.headers["Location"]) == (303, "/sign-in")
 
 
 @pytest.mark.parametrize("page", PAGES_OF_THE_FIRM + PAGES_OF_THE_INSTALLER)

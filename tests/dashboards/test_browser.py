@@ -33,6 +33,7 @@ SITE_PAGES = (
     "/home",
     "/winter",
     "/what-if?lower_curve_k=2",
+    "/expectations",
     "/readings",
     "/progress",
     "/papers/hand-over/first",

@@ -6,6 +6,7 @@ import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.figures.electricity_days import filled_with_zeros
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.common import MAINS_CAUTION, ranked
@@ -26,7 +27,7 @@ def frost_risk(context: Context) -> Finding | None:
         raise NotAssessed("needs outdoor_temperature")
     near, dead = days.floats("n_near_freezing"), days.floats("n_dead_frost")
     cold_water = fill_nan(near, 0.0) >= limit("frost_minutes")
-    no_supply = fill_nan(dead, 0.0) >= limit("frost_dead_minutes")
+    no_supply = (fill_nan(dead, 0.0) >= limit("frost_dead_minutes")) & ~filled_with_zeros(days)
     safe_to = _safe_to(context)
     so = (cold_water | no_supply) & (outdoor < safe_to)
     hits = np.flatnonzero(so)

@@ -9,13 +9,10 @@ from typing import NamedTuple
 import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.expectation.promise import (
-    GAINS_W_PER_M2,
-    DesignElectricity,
-    at_design_weather,
-    design_electricity,
-)
+from fieldfare.analysis.expectation.promise import GAINS_W_PER_M2, at_design_weather
+from fieldfare.analysis.expectation.uncertain import GAUSS_95
 from fieldfare.analysis.figures.change import Change, find_change
+from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, design_use
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.common import heating_year
@@ -27,10 +24,6 @@ from fieldfare.analysis.findings.model import (
 )
 from fieldfare.analysis.statistics.distributions import normal_probability
 
-_USUAL_FLOOR_M2 = 120.0
-"""Where the site file has no floor area: the middle of single-family houses (common practice)."""
-_USUAL_HOT_WATER_KWH = 5.845 * 365.0
-"""Heat a year where the design names none: EN 16147 profile M."""
 _CODE = "performance_below_promise"
 
 
@@ -133,7 +126,7 @@ def _space(context: Context) -> _Part | None:
     loss = context.figures.heat_loss
     base = loss.base_temperature_c
     if base is None:
-        floor = context.site.site.floor_area_m2 or _USUAL_FLOOR_M2
+        floor = context.site.site.floor_area_m2 or USUAL_FLOOR_M2
         coefficient = design.coefficient_w_per_k
         base = design.indoor_c - (GAINS_W_PER_M2 * floor / coefficient if coefficient else 4.0)
     found = at_design_weather(days.floats("outdoor"), heat, used, design.outdoor_c, base)
@@ -168,7 +161,7 @@ def electricity_above_expected(context: Context) -> Finding | None:
     """Electricity against design and weather, where no heat is measured. A house is seldom just as designed,
     so only a wide excess is told."""
     days, limit = context.days, context.limit
-    expected, used = _expected_electricity(context)
+    expected, used = design_use(context.site, days, limit("electricity_day_share"))
     known = np.isfinite(expected.daily + used)
     if known.sum() < limit("electricity_days"):
         raise NotAssessed(
@@ -192,8 +185,14 @@ def electricity_above_expected(context: Context) -> Finding | None:
     if change is not None:
         rows = np.flatnonzero(known)
         since = days.day(int(rows[change.at])).isoformat()
-        step = f" It rose by {change.size:.1f} kWh a day on {since}."
+        within = (
+            f"{days.day(int(rows[change.low])).isoformat()} to {days.day(int(rows[change.high])).isoformat()}"
+        )
+        began = "on" if change.kind == "step" else f"over {change.days} days from"
+        step = f" It rose by {change.size:.1f} kWh a day {began} {since}."
         evidence.append(Evidence("rise at like weather", round(change.size, 1), "kWh/day"))
+        evidence.append(Evidence("95 % range of it", f"±{GAUSS_95 * change.error:.1f}", "kWh/day"))
+        evidence.append(Evidence("95 % range of its first day", within))
     excess = float((used - expected.daily)[known].sum()) * heating_year(context)
     return Finding(
         "electricity_above_expected",
@@ -217,39 +216,10 @@ def electricity_above_expected(context: Context) -> Finding | None:
     )
 
 
-def _expected_electricity(context: Context) -> tuple[DesignElectricity, Floats]:
-    """What design and weather explain, and what was used on whole days [kWh]."""
-    site, days = context.site, context.days
-    design = site.design
-    coefficient = design.coefficient_w_per_k
-    if any(site.measures(q) for q in ("heat_output", "space_heat", "flow_rate")):
-        raise NotAssessed("heat is measured: the efficiency findings judge it", "not_applicable")
-    if coefficient is None or design.outdoor_c is None or design.spf_space is None:
-        raise NotAssessed("needs design.heat_loss_kw, design.outdoor_c and design.spf_space in the site file")
-    water = 0.0
-    if site.hot_water is not None:
-        water = (design.hot_water_kwh_per_year or _USUAL_HOT_WATER_KWH) / 365.0
-    whole = days.floats("n_electricity") >= context.limit("electricity_day_share") * days.floats("n_minutes")
-    used: Floats = np.where(whole, days.floats("e_total"), np.nan)
-    expected = design_electricity(
-        days.floats("outdoor"),
-        coefficient_w_per_k=coefficient,
-        indoor_c=design.indoor_c,
-        design_outdoor_c=design.outdoor_c,
-        floor_area_m2=site.site.floor_area_m2 or _USUAL_FLOOR_M2,
-        spf_space=design.spf_space,
-        hot_water_kwh_per_day=water,
-        spf_hot_water=design.spf_hot_water or design.spf_space,
-    )
-    return expected, used
-
-
 def _step(expected: Floats, used: Floats, known: np.ndarray, day: np.ndarray) -> Change | None:
-    """A sure step up of the electricity at like weather."""
+    """A sure step or slide upwards of the electricity at like weather."""
     numbers = day.astype("datetime64[D]").astype(np.int64)[known]
-    change = find_change(
-        used[known], expected[known][:, None], np.ones(int(known.sum())), numbers, slides=False
-    )
+    change = find_change(used[known], expected[known][:, None], np.ones(int(known.sum())), numbers)
     return change if change is not None and change.is_sure and change.size > 0.0 else None
 
 

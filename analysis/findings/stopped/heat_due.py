@@ -8,6 +8,7 @@ import numpy as np
 
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Evidence
+from fieldfare.analysis.findings.stopped.habit import is_usual_rest
 from fieldfare.analysis.findings.stopped.rests import (
     Rest,
     days_before,
@@ -115,7 +116,7 @@ def _weather(context: Context, rest: Rest) -> list[Reason]:
     if rest.hours < limit("stopped_weather_hours") or not np.isfinite(outdoor):
         return []
     below, known = need_below(context, rest)
-    if outdoor >= below:
+    if outdoor >= below or is_usual_rest(context, rest):
         return []
     told = context.evidence(
         "mean outdoors meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1)

@@ -66,6 +66,25 @@ LIMITS_RUNNING: dict[str, Limit] = {
         "warmest mean outdoors at which weather and habit alone make heat due",
         "below",
     ),
+    "stopped_like_rests": Limit(
+        3.0,
+        "rests",
+        "common practice: three times is no accident",
+        "rests about as long in weather as cold, which make a rest usual for this unit",
+    ),
+    "stopped_like_length": Limit(
+        0.8,
+        "-",
+        "common practice: four fifths is about as long",
+        "length of such rests over the one judged",
+        "below",
+    ),
+    "stopped_like_k": Limit(
+        1.0,
+        "K",
+        "common practice: outdoor sensors differ by so much",
+        "how much milder it may have been in them",
+    ),
     "stopped_habit_days": Limit(
         5.0,
         "days",

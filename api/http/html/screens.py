@@ -160,12 +160,30 @@ def uses(
 def figure(name: str, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     """A figure for zooming into."""
     reader(request, "site.read", plant.site.id)
-    if name not in pages.FIGURES:
+    if name not in pages.FIGURES and name not in pages.EXPECTATIONS:
         raise HTTPException(404, f"there is no figure {name[:40]!r}")
     result, facts = page_rows.worked_out(parts, plant, _query(request))
     if result is None or facts is None:
         raise NoReadings(plant.site.id)
+    if name in pages.EXPECTATIONS:
+        equipped = parts.service.facts_cache.equipped(plant.site)
+        return Response(pages.expectation_json(name, equipped, facts), media_type="application/json")
     return Response(pages.figure_json(name, plant.site, result, facts), media_type="application/json")
+
+
+@router.get("/sites/{site_id}/expectations")
+def expectations(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """Measured beside expected, for every model."""
+    actor = reader(request, "site.read", plant.site.id)
+    if actor.role not in OF_THE_FIRM:
+        return see_other(f"/sites/{plant.site.id}/home")
+    query = _query(request)
+    result, facts = page_rows.worked_out(parts, plant, query)
+    if result is None or facts is None:
+        raise NoReadings(plant.site.id)
+    row = {"id": plant.site.id, "name": plant.site.site.name}
+    equipped = parts.service.facts_cache.equipped(plant.site)
+    return HTMLResponse(pages.expectations_page(row, equipped, facts, visitor(request), query))
 
 
 @router.get("/sites/{site_id}/home")

@@ -1,0 +1,84 @@
+"""What quarter hours or hours of one electricity meter show by day: starts, zeros, levels of power.
+
+For homes without heat measurement. Readings closer than a quarter hour are averaged to quarter hours first,
+so that homes with different meters can be compared with each other and with published counts.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.segments import Segments, total_kwh
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+
+ON_ABOVE_WH = 100.0
+"""A heat pump is on in an interval with more electricity than this: the rule of Brudermueller et al. (2023),
+Applied Energy 350, 121734, for quarter hours (by its open data, reference 9.3)."""
+LONG_ON_ABOVE_WH = 200.0
+"""The same for half hours and hours, where up to 100 W of standby count too (common practice, no source)."""
+LEVEL_W = 250.0
+LEVELS = 64
+"""Levels of power, 250 W each; the last holds all above."""
+_QUARTER, _HALF, _HOUR = 15, 30, 60
+_HEAT_METERS = ("heat_output", "space_heat", "flow_rate")
+
+
+def is_little_metered(site: Site) -> bool:
+    """True where no heat is measured and electricity is all there is."""
+    return not any(site.measures(q) for q in _HEAT_METERS) and any(
+        site.measures(q) for q in ("heat_pump_electricity", "house_electricity")
+    )
+
+
+def slot_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
+    """Columns of the days table; none where heat is measured.
+
+    e_house, n_house : electricity of the whole house [kWh] and minutes known
+    slot_minutes : length of the intervals judged; nan where readings are more than an hour apart
+    n_slots, n_slots_on, n_slots_zero : intervals known, on by the published rule, and without any
+    electricity at all
+    slot_starts : intervals that are on after one that was not
+    level.NN : minutes of intervals with a mean power of NN x 250 W up to the next [min]
+    """
+    if not is_little_metered(site):
+        return {}
+    out: dict[str, object] = {}
+    house = minutes.grid.energy.get("house_electricity")
+    if house is not None:
+        out["e_house"], out["n_house"] = total_kwh(day, house), day.count(np.isfinite(house))
+    unit = np.isfinite(minutes.electricity).any()
+    wh = minutes.electricity if unit or house is None else house
+    spacing = minutes.grid.spacing.get("heat_pump_electricity" if unit else "house_electricity", np.inf)
+    length = next((n for n in (_QUARTER, _HALF, _HOUR) if spacing <= n), None)
+    if length is None:
+        return out | {"slot_minutes": np.full(len(day), np.nan)}
+    return out | _counted(wh, length, day)
+
+
+def _counted(wh: Floats, length: int, day: Segments) -> dict[str, object]:
+    """The columns of intervals of `length` minutes. Local days begin with an interval, whatever the clock
+    does."""
+    slots = wh[: len(wh) // length * length].reshape(-1, length)
+    # Rounded: spreading an interval over its minutes and adding it up again leaves the last digits open.
+    energy = np.round(slots.sum(axis=1), 3)  # nan where a minute of it is unknown
+    known = np.isfinite(energy)
+    least = ON_ABOVE_WH if length == _QUARTER else LONG_ON_ABOVE_WH
+    on = known & (np.where(known, energy, 0.0) > least)
+    starts = on & np.concatenate(([False], known[:-1] & ~on[:-1]))
+    mine = Segments(day.start // length, day.end // length)
+    out: dict[str, object] = {
+        "slot_minutes": np.full(len(day), float(length)),
+        "n_slots": mine.count(known),
+        "n_slots_on": mine.count(on),
+        "n_slots_zero": mine.count(known & (energy == 0.0)),
+        "slot_starts": mine.count(starts),
+    }
+    watts = np.where(known, energy, -1.0) * 60.0 / length
+    level = np.minimum(watts // LEVEL_W, LEVELS - 1).astype(np.int64)
+    for n in range(LEVELS):
+        out[f"level.{n:02d}"] = mine.count(level == n) * length
+    return out

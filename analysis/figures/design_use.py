@@ -1,0 +1,51 @@
+"""Electricity of each day by design and weather, beside what was used: for homes where no heat is
+measured."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.promise import DesignElectricity, design_electricity
+from fieldfare.analysis.facts.slots import is_little_metered
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.figures.electricity_days import filled_with_zeros
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+
+USUAL_FLOOR_M2 = 120.0
+"""Where the site file has no floor area: the middle of single-family houses (common practice)."""
+USUAL_HOT_WATER_KWH = 5.845 * 365.0
+"""Heat a year where the design names none: EN 16147 profile M."""
+
+
+def design_use(site: Site, days: Table, whole_share: float) -> tuple[DesignElectricity, Floats]:
+    """What design and weather explain, and what was used on whole days [kWh].
+
+    whole_share : float [-]. Share of a day with readings from which it is whole
+    Raises NotAssessed where heat is measured, or the design says too little.
+    """
+    design = site.design
+    coefficient = design.coefficient_w_per_k
+    if not is_little_metered(site):
+        raise NotAssessed("heat is measured: the efficiency findings judge it", "not_applicable")
+    if coefficient is None or design.outdoor_c is None or design.spf_space is None:
+        raise NotAssessed("needs design.heat_loss_kw, design.outdoor_c and design.spf_space in the site file")
+    water = 0.0
+    if site.hot_water is not None:
+        water = (design.hot_water_kwh_per_year or USUAL_HOT_WATER_KWH) / 365.0
+    whole = days.floats("n_electricity") >= whole_share * days.floats("n_minutes")
+    used: Floats = np.where(whole & ~filled_with_zeros(days), days.floats("e_total"), np.nan)
+    expected = design_electricity(
+        days.floats("outdoor"),
+        coefficient_w_per_k=coefficient,
+        indoor_c=design.indoor_c,
+        design_outdoor_c=design.outdoor_c,
+        floor_area_m2=site.site.floor_area_m2 or USUAL_FLOOR_M2,
+        spf_space=design.spf_space,
+        hot_water_kwh_per_day=water,
+        spf_hot_water=design.spf_hot_water or design.spf_space,
+    )
+    return expected, used

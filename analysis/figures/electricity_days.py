@@ -1,0 +1,74 @@
+"""Whole days of one electricity meter beside the weather: what a home without heat measurement is judged
+by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.facts.table import Table, fill_nan
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+WHOLE_SHARE = 0.95
+"""Share of a day's minutes that must be measured (common practice: a day with an hour missing is not
+whole)."""
+
+
+@dataclass(frozen=True)
+class ElectricityDays:
+    """kwh, outdoor : float64 (n,), nan where the day is not whole or left out. day : int64 (n,), days since
+    1970
+    meter : what the meter counts. filled : bool (n,), days of zeros in place of readings
+    """
+
+    kwh: Floats
+    outdoor: Floats
+    day: NDArray[np.int64]
+    meter: str
+    filled: Flags
+
+    @property
+    def known(self) -> Flags:
+        """Days with both electricity and weather."""
+        return np.isfinite(self.kwh + self.outdoor)
+
+
+def electricity_days(days: Table) -> ElectricityDays:
+    """The plant's electricity by day, or the whole house's where only that is measured."""
+    minutes = days.floats("n_minutes")
+    used, known, meter = days.floats("e_total"), days.floats("n_electricity"), "the heat pump's meter"
+    if not np.any(fill_nan(known, 0.0) > 0.0) and days.knows("e_house"):
+        used, known, meter = days.floats("e_house"), days.floats("n_house"), "the house's meter"
+    filled = filled_with_zeros(days)
+    whole = (fill_nan(known, 0.0) >= WHOLE_SHARE * minutes) & ~filled
+    number = days["day"].astype("datetime64[D]").astype(np.int64)
+    return ElectricityDays(np.where(whole, used, np.nan), days.floats("outdoor"), number, meter, filled)
+
+
+def filled_with_zeros(days: Table) -> Flags:
+    """Days on which a meter shows exactly nothing from midnight to midnight, though it never does otherwise:
+    bool (n,).
+
+    A heat pump's controls draw some watts at all times, and a supply seldom fails and returns at midnight. A
+    data base that writes zeros for lost days does so.
+    """
+    slots, zero = fill_nan(days.floats("n_slots"), 0.0), fill_nan(days.floats("n_slots_zero"), 0.0)
+    empty = (slots > 0.0) & (zero >= slots)
+    drawn = (slots > 0.0) & ~empty
+    nothing = np.zeros(len(days), dtype=np.bool_)
+    if not empty.any() or not drawn.any() or np.median(zero[drawn]) > 0.0:
+        return nothing
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], empty, [False])).astype(np.int8)))
+    for start, end in pairwise(edges):
+        if not empty[start]:
+            continue
+        # A stretch that reaches the newest day may be a supply that fails right now.
+        after = end < len(days) and slots[end] > 0.0 and zero[end] == 0.0
+        before = start == 0 or slots[start - 1] == 0.0 or zero[start - 1] == 0.0
+        nothing[start:end] = before and after
+    return nothing

@@ -1,0 +1,141 @@
+"""What electricity and weather alone tell, as rows of label and text."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fieldfare.dashboards.text.words import day, number, reason
+
+Row = tuple[str, str]
+
+
+def electricity_rows(result: dict[str, Any]) -> list[Row]:
+    """Rows of the result's `from_electricity`; none where heat is measured."""
+    told = result.get("from_electricity")
+    if not told:
+        return []
+    rows = [("read from", told["meter"]), *_signature(told), _change(told["change"]), _starts(told["starts"])]
+    rows += [_field(told["starts"]), _direct(told["direct_heat"]), _degree_days(told["degree_days"])]
+    if told["filled_days"]:
+        rows.append(
+            (
+                "days left out",
+                (
+                    f"{told['filled_days']} on which the meter shows exactly zero from midnight to "
+                    "midnight and never else: "
+                    "lost readings, by all signs"
+                ),
+            )
+        )
+    return [row for row in rows if row[1]]
+
+
+def _between(figure: dict[str, Any] | None, unit: str, digits: int = 1, why: str | None = None) -> str:
+    if not figure:
+        return f"not known: {reason(why)}" if why else "not known"
+    return (
+        f"{number(figure['value'], digits)} {unit} ({number(figure['low'], digits)} to "
+        f"{number(figure['high'], digits)})"
+    )
+
+
+def _signature(told: dict[str, Any]) -> list[Row]:
+    s, year = told["signature"], told["weather_adjusted_year"]
+    if s["reason"]:
+        return [("electricity against weather", f"not known: {reason(s['reason'])}")]
+    fit = "within" if s["cv_rmse"] <= s["cv_rmse_limit"] else "beyond"
+    usual = _between(year["electricity_kwh"], "kWh", 0, year["reason"])
+    return [
+        ("a day without heating", f"{_between(s['base_kwh_per_day'], 'kWh')}: hot water and standby"),
+        ("more for each kelvin colder", _between(s["slope_kwh_per_day_k"], "kWh a day", 2)),
+        ("heats below", f"{_between(s['base_temperature_c'], '°C')} outdoors"),
+        (
+            "scatter of the days",
+            (
+                f"CV(RMSE) {s['cv_rmse']:.0%}, {fit} the {s['cv_rmse_limit']:.0%} of ASHRAE Guideline 14; "
+                f"NMBE {abs(s['nmbe']):.1%}; "
+                f"{s['days_used']} days"
+            ),
+        ),
+        ("a year of usual weather", f"{usual}; {year['weather']}" if year["weather"] else usual),
+    ]
+
+
+def _change(change: dict[str, Any] | None) -> Row:
+    if change is None:
+        return ("change at like weather", "none that is sure")
+    size = change["kwh_per_day"]
+    less = size["value"] < 0
+    low, high = sorted((abs(size["low"]), abs(size["high"])))
+    began = "since" if change["kind"] == "step" else f"over {change['days']} days from"
+    return (
+        "change at like weather",
+        (
+            f"{number(abs(size['value']), 1)} kWh a day {'less' if less else 'more'} ({number(low, 1)} to "
+            f"{number(high, 1)}) {began} "
+            f"{day(change['first_day'])} ({day(change['first_day_low'])} to {day(change['first_day_high'])})"
+        ),
+    )
+
+
+def _starts(starts: dict[str, Any]) -> Row:
+    whole, winter = starts["per_day"], starts["winter_per_day"]
+    if not whole:
+        return ("compressor starts", f"not known: {reason(starts['reason'])}")
+    text = f"at least {number(whole['value'], 1)} a day (low end {number(whole['low'], 1)})"
+    if winter:
+        text += f", {number(winter['value'], 1)} from November to March (low end {number(winter['low'], 1)})"
+    return (
+        "compressor starts",
+        f"{text}; intervals of {starts['interval_minutes']:.0f} minutes hide shorter rests",
+    )
+
+
+def _field(starts: dict[str, Any]) -> Row:
+    if starts["rank_in_field"] is None:
+        return ("", "")
+    q = starts["field_quantiles"]
+    return (
+        "beside 127 units in the field",
+        (
+            f"{starts['rank_in_field']:.0%} of them start less often in winter; a tenth below "
+            f"{q['0.10']:g}, half below {q['0.50']:g}, "
+            f"nine tenths below {q['0.90']:g} a day (Applied Energy 350, 121734)"
+        ),
+    )
+
+
+def _direct(direct: dict[str, Any]) -> Row:
+    share = direct["share"]
+    if not share:
+        return ("direct electric heat", f"not known: {reason(direct['reason'])}")
+    text = f"{share['value']:.0%} of the electricity ({share['low']:.0%} to {share['high']:.0%})"
+    if direct["step_kw"] is None:
+        return (
+            "direct electric heat",
+            (
+                f"{text}: no step of a heater's rating above the compressor's "
+                f"{number(direct['compressor_kw'], 1)} kW; "
+                "a heater that works alone can't be told"
+            ),
+        )
+    return (
+        "direct electric heat",
+        (
+            f"{text}: a step of {number(direct['step_kw'], 1)} kW above the compressor's "
+            f"{number(direct['compressor_kw'], 1)} kW"
+        ),
+    )
+
+
+def _degree_days(told: dict[str, Any]) -> Row:
+    if told["total"] is None:
+        return ("degree-days", f"not known: {told['station']}")
+    return (
+        "degree-days",
+        (
+            f"{number(told['total'], 0)} K d in {told['days']} days to {number(told['base_c'], 1)} °C "
+            f"({told['base_from']}), "
+            f"weather of {told['station']}"
+        ),
+    )
