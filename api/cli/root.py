@@ -15,6 +15,7 @@ from fieldfare.api.cli import (
     readings,
     running,
     sites,
+    visits,
 )
 from fieldfare.api.core.settings import Settings
 
@@ -51,7 +52,7 @@ def root(context: click.Context, data: Path | None) -> None:
     log_to(context.obj.data)
 
 
-_MODULES = (sites, readings, figures, checking, running, people)
+_MODULES = (sites, readings, figures, visits, checking, running, people)
 for command in (command for module in _MODULES for command in module.COMMANDS):
     root.add_command(command)
 

@@ -8,7 +8,7 @@ from fieldfare.dashboards.pages.first_run import (
     readings_page,
     site_form_page,
 )
-from fieldfare.dashboards.pages.fleet import fleet_page, visits_page
+from fieldfare.dashboards.pages.fleet import fleet_page
 from fieldfare.dashboards.pages.home import home_page
 from fieldfare.dashboards.pages.jobs import handle_again_page, job_page, job_values
 from fieldfare.dashboards.pages.plain import (
@@ -17,11 +17,25 @@ from fieldfare.dashboards.pages.plain import (
     sign_in_page,
     welcome_page,
 )
+from fieldfare.dashboards.pages.settings import (
+    firm_page,
+    people_page,
+    person_page,
+    settings_page,
+    site_settings_page,
+)
 from fieldfare.dashboards.pages.site import (
     FIGURES,
     figure_json,
     site_page,
     uses_json,
+)
+from fieldfare.dashboards.pages.visits import (
+    booking_page,
+    calendar_page,
+    day_page,
+    told_visit,
+    visits_page,
 )
 from fieldfare.dashboards.pages.winter import (
     points_left,
@@ -35,7 +49,11 @@ from fieldfare.dashboards.text.handling import form_values
 __all__ = [
     "AGREED",
     "FIGURES",
+    "booking_page",
+    "calendar_page",
+    "day_page",
     "figure_json",
+    "firm_page",
     "first_run_page",
     "fleet_page",
     "form_values",
@@ -46,15 +64,20 @@ __all__ = [
     "job_values",
     "learning_page",
     "message_page",
+    "people_page",
+    "person_page",
     "points_left",
     "points_toml",
     "progress_page",
     "propose",
     "readings_page",
+    "settings_page",
     "sign_in_page",
     "site_form_page",
     "site_page",
+    "site_settings_page",
     "site_toml",
+    "told_visit",
     "uses_json",
     "visits_page",
     "welcome_page",
