@@ -174,7 +174,7 @@ def _section(section: str, given: Mapping[str, str], heading: str = "") -> list[
         return []
     return [
         heading or f"[{section}]",
-        *(f"{k.rpartition('.')[2]} = {_literal(FIELDS[k], given[k])}" for k in keys),
+        *(f"{k.rpartition('.')[2]} = {toml_value(FIELDS[k], given[k])}" for k in keys),
         "",
     ]
 
@@ -184,12 +184,16 @@ def _curve(given: Mapping[str, str]) -> list[str]:
     for i in range(_CURVE_POINTS):
         pair = [given.get(f"heating_curve.points.{i}.{n}") for n in (0, 1)]
         if any(pair):
-            values = [_literal(FIELDS[f"heating_curve.points.{i}.{n}"], v or "") for n, v in enumerate(pair)]
+            values = [
+                toml_value(FIELDS[f"heating_curve.points.{i}.{n}"], v or "") for n, v in enumerate(pair)
+            ]
             points.append(f"[{', '.join(values)}]")
     return ["[heating_curve]", f"points = [{', '.join(points)}]", ""] if points else []
 
 
-def _literal(field: Field, text: str) -> str:
+def toml_value(field: Field, text: str) -> str:
+    """What was typed into a field as TOML writes it; what is no number, day or time stays text, which the
+    file's check refuses by name."""
     if field.kind == "number":
         plain = text.replace(",", ".").replace("−", "-")
         try:

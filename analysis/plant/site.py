@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import Field, field_validator, model_validator
 
+from fieldfare.analysis.plant.contact import Contact
 from fieldfare.analysis.plant.cost import Cost
 from fieldfare.analysis.plant.fields import (
     AirTemperature,
@@ -323,6 +324,7 @@ class Site(_Section):
     """One installation. Read with `fieldfare.analysis.plant.load`."""
 
     site: About
+    contact: Contact | None = None
     design: Design = Design()
     heat_pump: HeatPump = HeatPump()
     heating_curve: HeatingCurve | None = None
@@ -366,6 +368,15 @@ class Site(_Section):
     def weather_lender(self) -> str | None:
         """Id of the site that lends its outdoor sensor."""
         return self.site.outdoor_from or (self.weather.site if self.weather else None)
+
+    @property
+    def position(self) -> tuple[float, float] | None:
+        """Latitude and longitude [degrees] of the door where they are given, else of the site; None where
+        neither is."""
+        for part in (self.contact, self.site):
+            if part is not None and part.latitude is not None and part.longitude is not None:
+                return part.latitude, part.longitude
+        return None
 
     def points_of(self, quantity: str) -> Iterator[Point]:
         return (p for p in self.point if p.quantity == quantity)

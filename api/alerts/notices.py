@@ -21,6 +21,7 @@ from fieldfare.api.alerts.channels import (
     Rejected,
     send,
 )
+from fieldfare.api.alerts.life import AT_ONCE
 from fieldfare.api.alerts.words import (
     digest_message,
     month_message,
@@ -29,9 +30,11 @@ from fieldfare.api.alerts.words import (
 )
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import site_names
+from fieldfare.api.firm.about import about_firm
+from fieldfare.api.firm.own import OwnSettings, settings_of_people
 from fieldfare.api.people.access import OF_THE_FIRM
 from fieldfare.api.state.database import Database
-from fieldfare.api.state.people_tables import Person, PersonSite
+from fieldfare.api.state.people_tables import PersonSite
 from fieldfare.api.state.work_tables import Notice
 
 BACK_OFF = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360))
@@ -56,6 +59,18 @@ class NoticeRow:
     error: str
 
 
+@dataclass(frozen=True)
+class Receiver:
+    """Where a notice goes, and what its person wants to be told."""
+
+    address: str
+    own: OwnSettings
+
+    def wants_at_once(self, alert: AlertRow) -> bool:
+        """What can't wait by its code counts as urgent."""
+        return ("urgent" if _cannot_wait(alert) else alert.severity) in self.own.at_once
+
+
 class Notices:
     """The queue in the state database.
 
@@ -66,16 +81,25 @@ class Notices:
     def __init__(self, database: Database, settings: Settings, send: Send = send) -> None:
         self._database, self._settings, self._send = database, settings, send
 
-    def urgent(self, alerts: Sequence[AlertRow], now: datetime) -> int:
-        """Queue what can't wait, once for each episode of an alert. Returns how many notices were new."""
+    def urgent(self, alerts: Sequence[AlertRow], now: datetime, zone: ZoneInfo | None = None) -> int:
+        """Queue what receivers want to be told at once, once for each episode of an alert.
+
+        What is urgent, or can't wait by its code, leaves at any hour; the rest keeps to quiet hours, in
+        `zone`. Returns how many notices were new.
+        """
         new = 0
         with self._database.write() as session:
+            receivers = self._firm(session)
             for alert in alerts:
                 name = site_names(session).get(alert.site, alert.site)
                 subject, body = urgent_message(alert, name, self._settings.address)
-                for receiver in self._firm(session):
-                    key = f"{alert.severity}-{alert.id}-{alert.episode}-{_short(receiver)}"
-                    new += _queue(session, key, "urgent", alert.site, receiver, subject, body, now)
+                for receiver in receivers:
+                    if not receiver.wants_at_once(alert):
+                        continue
+                    waits = not _cannot_wait(alert) and zone is not None
+                    when = self._after_quiet(now, zone, receiver.own) if waits and zone else now
+                    key = f"{alert.severity}-{alert.id}-{alert.episode}-{_short(receiver.address)}"
+                    new += _queue(session, key, "urgent", alert.site, receiver.address, subject, body, when)
         return new
 
     def digest(
@@ -84,26 +108,32 @@ class Notices:
         """Queue the morning digest of a day. Returns how many notices were new."""
         new = 0
         with self._database.write() as session:
-            message = digest_message(happened, live, site_names(session), self._settings.address)
-            if message is None:
-                return 0
+            names = site_names(session)
             for receiver in self._firm(session):
-                key = f"digest-{day}-{_short(receiver)}"
-                new += _queue(session, key, "digest", None, receiver, *message, self._after_quiet(now, zone))
+                told = [(alert, what) for alert, what in happened if alert.severity in receiver.own.digest]
+                message = digest_message(told, live, names, self._settings.address)
+                if message is not None:
+                    key, when = (
+                        f"digest-{day}-{_short(receiver.address)}",
+                        self._after_quiet(now, zone, receiver.own),
+                    )
+                    new += _queue(session, key, "digest", None, receiver.address, *message, when)
         return new
 
     def month(self, site: str, month: str, now: datetime, zone: ZoneInfo) -> int:
         """Queue the letter about a month's paper for the home's people. Returns how many notices were new."""
-        chosen = select(Person.email).join(PersonSite, PersonSite.person == Person.id)
         new = 0
+        signature = about_firm(self._database, self._settings).signature
+        chosen = select(PersonSite.person).where(PersonSite.site == site)
         with self._database.write() as session:
             name = site_names(session).get(site, site)
-            subject, body = month_message(name, month, self._settings.address, site, self._settings.signature)
-            for email in session.scalars(
-                chosen.where(PersonSite.site == site, Person.active, Person.notices)
-            ):
-                key = f"month-{site}-{month}-{_short(email)}"
-                new += _queue(session, key, "month", site, email, subject, body, self._after_quiet(now, zone))
+            subject, body = month_message(name, month, self._settings.address, site, signature)
+            here = set(session.scalars(chosen))
+            for email, (person, own) in settings_of_people(session).items():
+                if person.id in here:
+                    key = f"month-{site}-{month}-{_short(email)}"
+                    when = self._after_quiet(now, zone, own)
+                    new += _queue(session, key, "month", site, own.channel or email, subject, body, when)
         return new
 
     def deliver(self, now: datetime | None = None) -> dict[str, int]:
@@ -171,13 +201,24 @@ class Notices:
                 update(Notice).where(*lost).values(state="unsure", error="the service was stopped meanwhile")
             )
 
-    def _firm(self, session: Session) -> list[str]:
-        chosen = select(Person.email).where(Person.role.in_(OF_THE_FIRM), Person.active, Person.notices)
-        people = list(session.scalars(chosen.order_by(Person.email))) if self._settings.mail_url else []
-        return [*people, *self._settings.channels.split()]
+    def _firm(self, session: Session) -> list[Receiver]:
+        """The firm's people as each wants to be told, and the installation's own channels, which are told
+        everything."""
+        people = [
+            Receiver(own.channel or email, own)
+            for email, (person, own) in settings_of_people(session).items()
+            if person.role in OF_THE_FIRM and (own.channel or self._settings.mail_url)
+        ]
+        return [*people, *(Receiver(channel, OwnSettings()) for channel in self._settings.channels.split())]
 
-    def _after_quiet(self, now: datetime, zone: ZoneInfo) -> datetime:
-        return not_before(now, zone, self._settings.quiet_from, self._settings.quiet_to)
+    def _after_quiet(self, now: datetime, zone: ZoneInfo, own: OwnSettings) -> datetime:
+        if own.quiet_from is None or own.quiet_to is None:
+            return not_before(now, zone, self._settings.quiet_from, self._settings.quiet_to)
+        return not_before(now, zone, own.quiet_from, own.quiet_to)
+
+
+def _cannot_wait(alert: AlertRow) -> bool:
+    return alert.severity == "urgent" or (alert.code in AT_ONCE and alert.severity == "act")
 
 
 def _queue(

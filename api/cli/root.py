@@ -16,6 +16,7 @@ from fieldfare.api.cli import (
     readings,
     running,
     sites,
+    visits,
     weather,
 )
 from fieldfare.api.core.settings import Settings
@@ -53,7 +54,7 @@ def root(context: click.Context, data: Path | None) -> None:
     log_to(context.obj.data)
 
 
-_MODULES = (sites, readings, weather, figures, expectations, checking, running, people)
+_MODULES = (sites, readings, weather, figures, expectations, visits, checking, running, people)
 for command in (command for module in _MODULES for command in module.COMMANDS):
     root.add_command(command)
 

@@ -274,11 +274,22 @@ def plant_mark(site: Site) -> str:
     """The parts of a site file that facts depend on: not the name, limits, or where a value is fetched
     from."""
     content = site.model_dump(
-        mode="json", exclude={"csv": True, "limits": True, "fault_codes": True, "site": {"name"}}
+        mode="json",
+        exclude={"csv": True, "contact": True, "limits": True, "fault_codes": True, "site": {"name"}},
     )
     for point in content["point"]:
         for key in ("column", "topic", "pointer"):
             point.pop(key)
+    return _mark_of(content)
+
+
+def result_mark(site: Site) -> str:
+    """The parts of a site file that results depend on: all but the contact, comments and the order of
+    keys."""
+    return _mark_of(site.model_dump(mode="json", exclude={"contact"}))
+
+
+def _mark_of(content: dict[str, Any]) -> str:
     return hashlib.blake2b(repr(content).encode(), digest_size=16).hexdigest()
 
 

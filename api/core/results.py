@@ -17,7 +17,12 @@ from sqlalchemy import and_, bindparam, delete, func, insert, select
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.facts.tables import METHOD_VERSION
 from fieldfare.api.core.cache import SiteCache
-from fieldfare.api.core.facts_cache import RECENT_S, FactsCache, Progress
+from fieldfare.api.core.facts_cache import (
+    RECENT_S,
+    FactsCache,
+    Progress,
+    result_mark,
+)
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.state.database import Database
@@ -162,7 +167,7 @@ class Results:
         """
         key = (plant.site.id, first, last)
         with self._locks.setdefault(plant.site.id, threading.Lock()):
-            closed = self._keeper.closed_mark(plant.site, first, last) + plant.file
+            closed = self._keeper.closed_mark(plant.site, first, last) + result_mark(plant.site)
             known = self._recent.get(key)
             if known is not None and known.closed == closed and time.monotonic() - known.made < RECENT_S:
                 return known.document
@@ -202,7 +207,7 @@ class Results:
 
     def _mark(self, plant: SiteRecord, facts_mark: str) -> str:
         return hashlib.blake2b(
-            f"{METHOD_VERSION}|{facts_mark}|{plant.file}".encode(), digest_size=16
+            f"{METHOD_VERSION}|{facts_mark}|{result_mark(plant.site)}".encode(), digest_size=16
         ).hexdigest()
 
     def keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:

@@ -18,6 +18,7 @@ from fieldfare.collector.store.protocol import Store
 if TYPE_CHECKING:
     from fieldfare.api.core.facts_cache import FactsCache
     from fieldfare.api.core.results import Results
+    from fieldfare.api.firm.about import AboutFirm
 
 
 @dataclass
@@ -50,6 +51,13 @@ class Service:
         from fieldfare.api.core.results import Results
 
         return Results(self.database, self.store, self.facts_cache)
+
+    @property
+    def firm(self) -> AboutFirm:
+        """The firm as it stands on papers, as of now."""
+        from fieldfare.api.firm.about import about_firm
+
+        return about_firm(self.database, self.settings)
 
     def close(self) -> None:
         if "store" in self.__dict__:

@@ -32,6 +32,8 @@ class Settings:
     mail_url : smtp:// or smtps:// address with user and password where needed; empty means no e-mail
     mail_from : sender of e-mails
     channels : further notice channels, as addresses, separated by spaces
+    person_channels : kinds of channels (the part before ://) that people may give for themselves, separated
+        by spaces; empty means e-mail alone, since the service connects to the addresses that they give
     quiet_from, quiet_to : local hours between which only urgent notices leave
     digest_hour : local hour of the morning digest
     rolling_days : days behind the fleet list and the nightly findings
@@ -64,6 +66,7 @@ class Settings:
     mail_url: str = field(default="", repr=False)
     mail_from: str = "fieldfare@localhost"
     channels: str = field(default="", repr=False)
+    person_channels: str = ""
     quiet_from: int = 21
     quiet_to: int = 7
     digest_hour: int = 7

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import bindparam, delete, insert, select, text, update
 
 from fieldfare.analysis.errors import InputError, Problem, SiteError
+from fieldfare.analysis.plant.contact import Contact
 from fieldfare.analysis.plant.load import parse_kept_site, parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.api.state.database import Database
@@ -64,6 +65,7 @@ class Card(NamedTuple):
     """What lists of sites need of each: a fleet's cards are held, its site files are not.
 
     trouble : why the site's file can't be read; name and zone are stand-ins then
+    position : latitude and longitude [degrees]
     """
 
     id: str
@@ -72,6 +74,8 @@ class Card(NamedTuple):
     handed_over: date | None
     updated: datetime
     trouble: str | None = None
+    contact: Contact | None = None
+    position: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -228,7 +232,16 @@ def _card(plant: SiteRecord | BrokenSite) -> Card:
     if isinstance(plant, BrokenSite):
         return Card(plant.id, plant.id, ZoneInfo("UTC"), None, plant.updated, plant.reason)
     about = plant.site.site
-    return Card(about.id, about.name, plant.site.zone, about.handed_over, plant.updated)
+    return Card(
+        about.id,
+        about.name,
+        plant.site.zone,
+        about.handed_over,
+        plant.updated,
+        None,
+        plant.site.contact,
+        plant.site.position,
+    )
 
 
 def _plant(site_id: str, file: str, added: datetime, updated: datetime) -> SiteRecord | BrokenSite:

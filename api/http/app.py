@@ -18,12 +18,18 @@ from fieldfare.api.http import problems
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import is_known
 from fieldfare.api.http.html import (
+    booking_forms,
     field_forms,
     forms,
     pages,
+    people_pages,
     screens,
+    settings_pages,
+    site_settings,
+    visit_pages,
 )
 from fieldfare.api.http.html.message_pages import MessagePages
+from fieldfare.api.http.html.reader_units import ReaderUnits
 from fieldfare.api.http.middleware.guards import (
     BodyLimit,
     EntityTags,
@@ -38,6 +44,7 @@ from fieldfare.api.http.rest import (
     people,
     results,
     sites,
+    visits,
     works,
 )
 from fieldfare.dashboards.assets import STATIC
@@ -70,17 +77,20 @@ def create_app(parts: AppState) -> FastAPI:
     )
     app.state.parts = parts
     problems.install(app)
-    for routes in (sites, results, alerts, works, people, homes, operations):
+    for routes in (sites, results, alerts, works, visits, people, homes, operations):
         app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
     app.include_router(operations.outside, responses=PROBLEMS)
     app.include_router(screens.router, include_in_schema=False)
     app.include_router(forms.router, include_in_schema=False)
     app.include_router(field_forms.router, include_in_schema=False)
+    for routes_of in (visit_pages, booking_forms, site_settings, settings_pages, people_pages):
+        app.include_router(routes_of.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)
     static = STATIC
     if static.is_dir():
         app.mount("/static", KeptFiles(directory=static))
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
+    app.add_middleware(ReaderUnits)
     app.add_middleware(MessagePages)
     app.add_middleware(EntityTags)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)

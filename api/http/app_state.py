@@ -23,6 +23,8 @@ from fieldfare.api.people.home_links import HomeLinks
 from fieldfare.api.people.secrets import signing_key
 from fieldfare.api.people.sign_in import SignIn
 from fieldfare.api.records.maintenance_log import MaintenanceLog
+from fieldfare.api.visits.bookings import Bookings
+from fieldfare.api.visits.feed import Feeds
 
 
 @dataclass
@@ -77,6 +79,14 @@ class AppState:
     @cached_property
     def book(self) -> JobLeases:
         return JobLeases(self.service.database)
+
+    @cached_property
+    def bookings(self) -> Bookings:
+        return Bookings(self.service.database)
+
+    @cached_property
+    def feeds(self) -> Feeds:
+        return Feeds(self.service.database)
 
     @cached_property
     def works(self) -> MaintenanceLog:

@@ -26,6 +26,7 @@ from fieldfare.api.http.middleware.security_headers import SECURITY_HEADERS
 from fieldfare.api.people.accounts import AccountRefused, UnknownPerson
 from fieldfare.api.people.sign_in import TooManyTries
 from fieldfare.api.records.maintenance_log import UnknownWork
+from fieldfare.api.visits.bookings import Clash, UnknownVisit
 
 log = logging.getLogger(__name__)
 MEDIA_TYPE = "application/problem+json"
@@ -67,6 +68,8 @@ PROBLEMS = _documented(400, 401, 403, 404, 409, 413, 422, 429)
 _STATUS: tuple[tuple[type[Exception], int, str, str], ...] = (
     (UnknownAlert, 404, "no-alert", "No such alert"),
     (UnknownWork, 404, "no-work", "No such work"),
+    (UnknownVisit, 404, "no-visit", "No such visit"),
+    (Clash, 409, "clash", "Booked already"),
     (UnknownPerson, 404, "no-person", "No such person"),
     (NoReadings, 409, "no-readings", "Nothing was read yet"),
     (AccountRefused, 401, "refused", "Not let in"),

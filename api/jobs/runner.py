@@ -14,8 +14,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from fieldfare.api.alerts.alerts import AlertRow, Alerts
-from fieldfare.api.alerts.life import AT_ONCE
+from fieldfare.api.alerts.alerts import Alerts
 from fieldfare.api.alerts.notices import Notices
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
@@ -167,7 +166,8 @@ class Runner:
             happened = self.alerts.look(due.site, outcome.findings, now, codes, spared)
             told = {h.alert for h in happened if h.what in ("opened", "reopened", "worsened")}
             rows = [self.alerts.get(alert) for alert in sorted(told)]
-            self.notices.urgent([r for r in rows if r.severity == "urgent" or _is_at_once(r)], now)
+            if rows:
+                self.notices.urgent(rows, now, self.service.sites.get(due.site).site.zone)
         elif due.kind == "month":
             self.notices.month(due.site, due.key, now, self.service.sites.get(due.site).site.zone)
 
@@ -192,7 +192,3 @@ class Runner:
         zones = {card.id: card.zone for card in self.service.sites.cards()}
         most = Counter(zone.key for zone in zones.values()).most_common(1)
         return zones, ZoneInfo(most[0][0]) if most else ZoneInfo("UTC")
-
-
-def _is_at_once(alert: AlertRow) -> bool:
-    return alert.code in AT_ONCE and alert.severity == "act"

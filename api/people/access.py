@@ -16,6 +16,9 @@ _HOME = frozenset({"installer", "engineer", "householder"})
 PERMISSIONS: dict[str, frozenset[str]] = {
     "site.read": _HOME,
     "site.write": _INSTALLER,
+    "contact.read": _HOME,
+    "visits.read": _FIRM,
+    "visits.write": _FIRM,
     "readings.read": _HOME,
     "readings.write": frozenset({"installer", "device"}),
     "fleet.read": _FIRM,
@@ -30,6 +33,8 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "metrics.read": frozenset({"installer", "device"}),
     "people.read": _INSTALLER,
     "people.write": _INSTALLER,
+    "firm.write": _INSTALLER,
+    "own.settings": _HOME,
     "links.write": _INSTALLER,
     "devices.write": _INSTALLER,
     "audit.read": _INSTALLER,
@@ -39,8 +44,8 @@ PERMISSIONS: dict[str, frozenset[str]] = {
 }
 DEVICE_PURPOSES = {"readings": "readings.write", "metrics": "metrics.read"}
 """What a device token may be made for, and the one permission it then has."""
-LINK_MAY_NOT = frozenset({"home.erase", "home.consent", "home.export"})
-"""A link can be passed on, so what binds the householder needs an account."""
+LINK_MAY_NOT = frozenset({"home.erase", "home.consent", "home.export", "contact.read", "own.settings"})
+"""A link can be passed on, so what binds the householder, or tells who lives there, needs an account."""
 
 
 @dataclass(frozen=True)

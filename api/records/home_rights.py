@@ -28,6 +28,7 @@ from fieldfare.api.records.retention import KEPT
 from fieldfare.api.running.intake import export_site
 from fieldfare.api.state.people_tables import Consent
 from fieldfare.api.state.work_tables import Paper
+from fieldfare.api.visits.bookings import Bookings
 from fieldfare.collector.csv.cells import harmless
 
 WORDS = {
@@ -79,6 +80,7 @@ def export_home(service: Service, plant: SiteRecord) -> Path:
         handled = Handlings(service.database).of_site(site)
         _json(archive, "handling.json", [asdict(h) for h in handled.values()])
         _json(archive, "works.json", [asdict(w) for w in MaintenanceLog(service).page(site, 0, _ALL)[0]])
+        _json(archive, "visits.json", [asdict(v) for v in Bookings(service.database).of_site(site)])
         _json(archive, "consents.json", consents(service, site))
         _json(archive, "accesses.json", [asdict(a) for a in Audit(service.database).page(0, _ALL, site)[0]])
         _json(archive, "papers.json", _papers(service, site))

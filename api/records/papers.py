@@ -17,6 +17,7 @@ from fieldfare.api.core.fleet_summary import under_standing_verdict
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.firm.about import AboutFirm
 from fieldfare.api.records.sign_off import sign_offs
 from fieldfare.api.state.work_tables import Paper as PaperTable
 from fieldfare.api.state.work_tables import Work
@@ -32,11 +33,13 @@ FORMS = ("json", "html", "pdf")
 @dataclass(frozen=True)
 class Paper:
     """kind : month, winter or hand-over. period : 2026-01, 2026 or first. contents : the results it is
-    written from."""
+    written from.
+    firm : who gives it; None where only its contents are wanted"""
 
     kind: str
     period: str
     contents: dict[str, Any]
+    firm: AboutFirm | None = None
 
 
 @dataclass(frozen=True)
@@ -66,7 +69,7 @@ def month_paper(service: Service, plant: SiteRecord, month: str) -> Paper:
         contents[key] = _earlier(service, plant, start, ends)
         if contents[key] is not None:
             contents["like_weather"][key] = _like_weather(service, plant, (ends.replace(day=1), ends), days)
-    return Paper("month", month, contents)
+    return Paper("month", month, contents, service.firm)
 
 
 def winter_paper(service: Service, plant: SiteRecord, season: int | None = None) -> Paper:
@@ -88,7 +91,9 @@ def winter_paper(service: Service, plant: SiteRecord, season: int | None = None)
             f"{plant.site.id} has no readings before the winter of {year}; they run from {start} to {end}"
         )
     signed = sign_offs(service.database, plant.site.id).get((plant.site.id, str(year)))
-    return Paper("winter", str(year), _worked_out(service, plant, first, last) | {"signed": signed})
+    return Paper(
+        "winter", str(year), _worked_out(service, plant, first, last) | {"signed": signed}, service.firm
+    )
 
 
 def hand_over_paper(service: Service, plant: SiteRecord) -> Paper:
@@ -99,7 +104,7 @@ def hand_over_paper(service: Service, plant: SiteRecord) -> Paper:
     if first > end:
         raise NoReadings(plant.site.id)
     last = min(end, first + timedelta(days=HAND_OVER_DAYS - 1))
-    return Paper("hand-over", "first", _worked_out(service, plant, first, last))
+    return Paper("hand-over", "first", _worked_out(service, plant, first, last), service.firm)
 
 
 def paper_for(service: Service, plant: SiteRecord, kind: str, period: str) -> Paper:
@@ -158,11 +163,13 @@ def paper_bytes(paper: Paper, form: str, *, served: bool = False) -> bytes:
         )
     from fieldfare.dashboards.papers import paper_html, paper_pdf
 
+    logo = "" if paper.firm is None else paper.firm.logo_path if served else paper.firm.logo_address
     if form == "html":
         at = f"/api/v1/sites/{paper.contents['site']['site']['id']}/papers/{paper.kind}/{paper.period}"
         links = {"pdf": f"{at}?form=pdf", "json": f"{at}?form=json"} if served else None
-        return paper_html(paper.kind, paper.period, paper.contents, served=served, links=links).encode()
-    return paper_pdf(paper.kind, paper.period, paper.contents)
+        page = paper_html(paper.kind, paper.period, paper.contents, served=served, links=links, logo=logo)
+        return page.encode()
+    return paper_pdf(paper.kind, paper.period, paper.contents, logo=logo)
 
 
 def _month(text: str) -> tuple[date, date]:
@@ -216,8 +223,8 @@ def _worked_out(service: Service, plant: SiteRecord, first: date, last: date) ->
 
     result = under_standing_verdict(service, plant, service.results.result(plant, first, last))
     days = day_rows(service.facts_cache.kept(plant.site.id, first, last), plant.site.zone)
-    return {"site": _about(plant), "result": result, "days": days, "firm": service.settings.signature}
+    return {"site": _about(plant), "result": result, "days": days, "firm": service.firm.signature}
 
 
 def _about(plant: SiteRecord) -> dict[str, Any]:
-    return plant.site.model_dump(mode="json", by_alias=True, exclude={"point", "csv", "limits"})
+    return plant.site.model_dump(mode="json", by_alias=True, exclude={"contact", "point", "csv", "limits"})

@@ -13,6 +13,7 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.people.sign_in import SignIn
 from fieldfare.api.state.people_tables import AuditEntry, Invitation
+from fieldfare.api.state.visit_tables import Booking
 from fieldfare.api.state.work_tables import (
     Alert,
     JobRun,
@@ -35,6 +36,7 @@ KEPT = (
     Kept("facts", None, "worked out from the readings, and erased with them"),
     Kept("works", None, "the history of the installation; erased with the home or on request"),
     Kept("handling", None, "what was decided about a finding, until it is gone; erased with the home"),
+    Kept("visits", 1_130, "three heating seasons; erased with the home"),
     Kept("papers", 1_130, "three heating seasons and the time to look back on the last"),
     Kept("alerts", 1_130, "after they were resolved; three heating seasons"),
     Kept("notices", 180, "to show what was sent"),
@@ -61,6 +63,7 @@ def tidy(service: Service) -> str:
         (AuditEntry, AuditEntry.time < _before("audit", now)),
         (JobRun, JobRun.started < _before("jobs", now)),
         (Invitation, Invitation.expires < now),
+        (Booking, Booking.start < _before("visits", now)),
     )
     with service.database.write() as session:
         for table, condition in old:

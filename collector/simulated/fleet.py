@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Literal
 
-from fieldfare.collector.simulated.design.spec import PlantSpec
+from fieldfare.collector.simulated.design.spec import Household, PlantSpec
 from fieldfare.collector.simulated.plant import (
     Simulated,
     random_plant,
@@ -209,7 +210,7 @@ def demo_fleet(today: date) -> list[DemoSystem]:
     today : date
     Returns list of DemoSystem, fourteen, the same for the same day.
     """
-    out = []
+    out: list[DemoSystem] = []
     for plan in PLANS:
         start = today - timedelta(days=YEAR_AND_MORE) if plan.long else first_day(today)
         spec = random_plant(
@@ -222,7 +223,9 @@ def demo_fleet(today: date) -> list[DemoSystem]:
             hot_water=True,
             every_s=plan.every_s,
         )
-        spec = replace(spec, id=plan.id, name=plan.name, handed_over=start)
+        spec = replace(
+            spec, id=plan.id, name=plan.name, handed_over=start, contact=_household(plan, len(out), spec)
+        )
         if plan.oddity is not None:
             spec = with_oddity(spec, plan.oddity)
         if plan.fault is not None:
@@ -231,6 +234,32 @@ def demo_fleet(today: date) -> list[DemoSystem]:
             spec = with_fault(spec, code, cause, strength, begins)
         out.append(DemoSystem(spec, start, (today - start).days, plan.story))
     return out
+
+
+_FIRST_NAMES = ("A.", "B.", "C.", "D.", "E.", "F.", "G.", "H.", "J.", "K.", "L.", "M.", "N.", "P.")
+_ACCESS = (
+    "Key in the box at the side door",
+    "Ring first: night shifts",
+    "Dog in the garden",
+    "Plant room behind the garage",
+)
+_SPREAD_DEG = 0.35
+"""How far invented homes lie from the middle of their weather's place: some 40 km."""
+
+
+def _household(plan: _Plan, n: int, spec: PlantSpec) -> Household:
+    """Invented people at an invented place. Telephone numbers are of the range that no one is ever given
+    (Ofcom, numbers for drama use)."""
+    draw = random.Random(plan.seed)  # noqa: S311 (nothing secret)
+    lat, lon = (draw.uniform(-_SPREAD_DEG, _SPREAD_DEG) for _ in range(2))
+    return Household(
+        name=f"{_FIRST_NAMES[n % len(_FIRST_NAMES)]} {plan.name.split()[0]}",
+        phone=f"+44 1632 960{100 + n}",
+        address=f"{2 * n + 1} {plan.name}, Exampleton",
+        latitude=round(spec.climate.latitude + lat, 4),
+        longitude=round(spec.climate.longitude + lon, 4),
+        access_notes=_ACCESS[n % 4] if n % 3 == 0 else None,
+    )
 
 
 def _last_winter(today: date, start: date) -> date:

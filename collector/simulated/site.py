@@ -82,6 +82,8 @@ def site_toml(
             "outdoor_from": outdoor_from,
         },
     )
+    if spec.contact is not None:
+        lines += _table("contact", vars(spec.contact))
     lines += _table(
         "design",
         {

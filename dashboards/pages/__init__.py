@@ -9,7 +9,7 @@ from fieldfare.dashboards.pages.first_run import (
     readings_page,
     site_form_page,
 )
-from fieldfare.dashboards.pages.fleet import fleet_page, visits_page
+from fieldfare.dashboards.pages.fleet import fleet_page
 from fieldfare.dashboards.pages.home import home_page
 from fieldfare.dashboards.pages.jobs import handle_again_page, job_page, job_values
 from fieldfare.dashboards.pages.plain import (
@@ -18,11 +18,25 @@ from fieldfare.dashboards.pages.plain import (
     sign_in_page,
     welcome_page,
 )
+from fieldfare.dashboards.pages.settings import (
+    firm_page,
+    people_page,
+    person_page,
+    settings_page,
+    site_settings_page,
+)
 from fieldfare.dashboards.pages.site import (
     FIGURES,
     figure_json,
     site_page,
     uses_json,
+)
+from fieldfare.dashboards.pages.visits import (
+    booking_page,
+    calendar_page,
+    day_page,
+    told_visit,
+    visits_page,
 )
 from fieldfare.dashboards.pages.winter import (
     points_left,
@@ -36,9 +50,13 @@ from fieldfare.dashboards.text.handling import form_values
 __all__ = [
     "EXPECTATIONS",
     "FIGURES",
+    "booking_page",
+    "calendar_page",
+    "day_page",
     "expectation_json",
     "expectations_page",
     "figure_json",
+    "firm_page",
     "first_run_page",
     "fleet_page",
     "form_values",
@@ -49,13 +67,18 @@ __all__ = [
     "job_values",
     "learning_page",
     "message_page",
+    "people_page",
+    "person_page",
     "points_left",
     "progress_page",
     "readings_page",
+    "settings_page",
     "sign_in_page",
     "site_form_page",
     "site_page",
+    "site_settings_page",
     "site_toml",
+    "told_visit",
     "uses_json",
     "visits_page",
     "welcome_page",

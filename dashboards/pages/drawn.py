@@ -9,6 +9,7 @@ from markupsafe import Markup
 from fieldfare.dashboards.figures.chart import Chart
 from fieldfare.dashboards.figures.svg import svg
 from fieldfare.dashboards.figures.table import table
+from fieldfare.dashboards.text.units import in_chart
 
 
 class Drawn(NamedTuple):
@@ -21,4 +22,5 @@ class Drawn(NamedTuple):
 
 
 def draw(made: Chart, query: str = "") -> Drawn:
+    made = in_chart(made)
     return Drawn(made, svg(made), table(made), query)

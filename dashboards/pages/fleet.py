@@ -1,5 +1,4 @@
-"""The fleet: every home, worst first, its verdict, what is wrong and what to do next; and the visits it leads
-to."""
+"""The fleet: every home, worst first, its verdict, what is wrong and what to do next."""
 
 from __future__ import annotations
 
@@ -43,14 +42,14 @@ def fleet_page(
     rows: Iterable[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
 ) -> str:
     """rows : one dict a home with id, name, handed_over, heard, result, reason."""
-    entries = _worst_first(rows, now)
+    entries = worst_first(rows, now)
     asked = asked_of(query)
     return render(
         "fleet.html",
         title="Homes",
         here="fleet",
         visitor=visitor,
-        summary=_summary(entries),
+        summary=summary_of(entries),
         query=asked,
         shows=SHOWS,
         verdicts=VERDICT_CHOICES,
@@ -59,60 +58,6 @@ def fleet_page(
         is_chosen=address_of(asked) != "/",
         **choose(entries, asked),
     )
-
-
-def visits_page(
-    rows: Iterable[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
-) -> str:
-    """Homes by what they need: a visit, a setting, a phone call; and what to take along."""
-    entries = _worst_first(rows, now)
-    groups, load = [], dict[str, list[str]]()
-    for kind, meaning in (
-        (
-            "drive",
-            "These need a visit: urgent ones and those that need work this week, the rest before winter.",
-        ),
-        ("setting", "A setting is enough: from here, or by the householder with help."),
-        ("call", "Ask first; a visit may not be needed."),
-    ):
-        stops = [
-            e | {"findings": (todo := _to_do(e, kind)), "cautions": _cautions(todo)}
-            for e in entries
-            if e["visit"] == kind
-        ]
-        if stops:
-            groups.append({"title": words.visit_words(kind), "meaning": meaning, "stops": stops})
-        for e in stops if kind == "drive" else []:
-            for f in e["findings"]:
-                for thing in f.get("bring", []):
-                    homes = load.setdefault(thing, [])
-                    if e["name"] not in homes:
-                        homes.append(e["name"])
-    return render(
-        "visits.html",
-        title="Visits",
-        here="visits",
-        visitor=visitor,
-        summary=_summary(entries),
-        groups=groups,
-        load=sorted(load.items()),
-    )
-
-
-def _cautions(findings: list[dict[str, Any]]) -> list[str]:
-    """Each caution once, however many findings share it."""
-    return list(dict.fromkeys(f["caution"] for f in findings if f["caution"]))
-
-
-def _to_do(entry: dict[str, Any], kind: str) -> list[dict[str, Any]]:
-    """What to do on one occasion: on a drive, all that is open, not put aside and not a mere note."""
-    return [
-        f | {"dealt": entry["handled"].get(f["code"], "")}
-        for f in entry["open"]
-        if f["severity"] != "note"
-        and f["code"] not in entry["aside"]
-        and (kind == "drive" or f.get("visit") == kind)
-    ]
 
 
 def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
@@ -126,6 +71,7 @@ def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
     if _gone(quiet) and visit != "drive":
         visit = "call"
     entry = {
+        "row": row,
         "id": row["id"],
         "name": row["name"],
         "verdict": given["verdict"],
@@ -258,12 +204,12 @@ def _money(finding: dict[str, Any]) -> float:
     return float((finding["cost_per_year"] or {}).get("money") or 0.0)
 
 
-def _worst_first(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:
+def worst_first(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:
     """Entries of homes in the order in which they are to be dealt with."""
     return sorted((_entry(row, now) for row in rows), key=lambda e: (e["urgency"], e["name"].lower()))
 
 
-def _summary(entries: list[dict[str, Any]]) -> str:
+def summary_of(entries: list[dict[str, Any]]) -> str:
     """The whole fleet in one sentence or two."""
     if not entries:
         return "No home yet."

@@ -26,15 +26,20 @@ def home_page(
     query: dict[str, str],
     now: datetime,
     firm: dict[str, str] | None = None,
+    household: dict[str, Any] | None = None,
 ) -> str:
     """contents : a month paper's contents, None where there is no month yet. row["result"] : the last year's.
-    firm : its name and contact, each empty where not set"""
+    firm : its name and contact, each empty where not set
+    household : homes (id and name of the reader's others), visits in words, and contact, None where it is not
+        theirs to read
+    """
     common: dict[str, Any] = {
         "title": "Your heating",
         "here": "home",
         "visitor": visitor,
         "row": row,
         "firm": firm or {"name": "", "contact": ""},
+        "household": household or {"homes": [], "visits": [], "contact": None},
     }
     if contents is None:
         return render(

@@ -29,6 +29,7 @@ from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.handling import cards, form_values
 from fieldfare.dashboards.text.live import OLD_MIN, age_told, now_told
+from fieldfare.dashboards.text.units import in_chart
 
 FIGURES = ("trace", *NAMES)
 _WEATHER = ("heat", "curve", "efficiency", "months")
@@ -44,7 +45,9 @@ def figure_json(name: str, site: Site, result: dict[str, Any], facts: Facts) -> 
     """A figure as plotly's JSON, or the trace's document. Raises KeyError for an unknown name."""
     if name == "trace":
         return orjson.dumps(trace_document(site, result, day_rows(facts, site.zone)))
-    return orjson.dumps(plotly_figure(chart(name, site, result, facts)), option=orjson.OPT_SERIALIZE_NUMPY)
+    return orjson.dumps(
+        plotly_figure(in_chart(chart(name, site, result, facts))), option=orjson.OPT_SERIALIZE_NUMPY
+    )
 
 
 def uses_json(facts: Facts, start: int, end: int) -> bytes:

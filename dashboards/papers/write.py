@@ -79,12 +79,14 @@ def paper_html(
     served: bool = False,
     made: date | None = None,
     links: dict[str, str] | None = None,
+    logo: str = "",
 ) -> str:
     """A paper as one HTML document.
 
     served : bool, default False. True for a page of the service, which loads its style sheets; else it stands
         alone
     made : date on the paper, default today. links : addresses of the same paper as pdf and json, when served
+    logo : address of the firm's logo, a data: address where the paper stands alone
     """
     kind = _KINDS.get(kind, kind)
     site = Site.model_validate(contents["site"])
@@ -101,17 +103,20 @@ def paper_html(
         "version": _version(),
         "links": links,
         "firm": contents.get("firm") or {"name": "", "contact": ""},
+        "logo": logo,
     }
     return render(f"paper_{'winter' if kind == 'winter_check' else kind}.html", **common, **shown)
 
 
-def paper_pdf(kind: str, period: str, contents: dict[str, Any], *, made: date | None = None) -> bytes:
+def paper_pdf(
+    kind: str, period: str, contents: dict[str, Any], *, made: date | None = None, logo: str = ""
+) -> bytes:
     """The same paper printed by a headless browser. Raises NoBrowser."""
-    return print_pdf(paper_html(kind, period, contents, made=made))
+    return print_pdf(paper_html(kind, period, contents, made=made, logo=logo))
 
 
 def _contents(result: Result) -> dict[str, Any]:
-    about = result.site.model_dump(mode="json", by_alias=True, exclude={"point", "csv", "limits"})
+    about = result.site.model_dump(mode="json", by_alias=True, exclude={"contact", "point", "csv", "limits"})
     return {"site": about, "result": result.as_dict(), "days": day_rows(result.facts, result.site.zone)}
 
 

@@ -13,6 +13,8 @@ from datetime import UTC, date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from fieldfare.dashboards.text import units
+
 UNITS = {
     "degC": "°C",
     "celsius": "°C",
@@ -73,11 +75,20 @@ def measure(value: Any, unit_name: str = "", decimals: int | None = None) -> str
     mark = unit(unit_name)
     if value is None:
         return "–"
+    value, mark, decimals = _in_chosen(value, mark, decimals)
     small = decimals is None and isinstance(value, float) and 0.0 < abs(value) < 0.005
     text = f"{value:.1g}".replace("-", MINUS) if small else number(value, decimals)
     if small and "e" in text:
         text = f"{value:f}".rstrip("0").replace("-", MINUS)
     return f"{text}{HARD}{mark}" if mark else text
+
+
+def _in_chosen(value: Any, mark: str, decimals: int | None) -> tuple[Any, str, int | None]:
+    """A number and its unit as the reader has chosen it, with fewer decimals where the numbers are larger."""
+    shown, factor, fewer = units.conversion(mark)
+    if factor == 1.0 or not isinstance(value, int | float):
+        return value, mark, decimals
+    return value * factor, shown, None if decimals is None else max(decimals - fewer, 0)
 
 
 def degrees(value: float | None) -> str:
@@ -98,6 +109,9 @@ def interval(estimate: dict[str, Any] | None, unit_name: str = "", decimals: int
     low, high = estimate.get("low"), estimate.get("high")
     if low is None or high is None:
         return measure(value, unit_name, decimals)
+    factor = units.conversion(unit(unit_name))[1]
+    value, low, high = value * factor, low * factor, high * factor
+    unit_name = units.conversion(unit(unit_name))[0]
     places = decimals
     if places is None:
         size = abs(value)
@@ -184,4 +198,4 @@ def tidy(text: str) -> str:
     text = _HYPHEN_MINUS.sub(MINUS, text)
     text = _THOUSANDS.sub(THIN, text)
     text = _PERCENT.sub(f"{HARD}%", text)
-    return _BEFORE_UNIT.sub(HARD, text)
+    return units.in_sentence(_BEFORE_UNIT.sub(HARD, text))

@@ -18,6 +18,7 @@ HOME = FIRM | {"householder", "link"}
 OWNER = {"installer", "householder"}
 ALL = set(ROLES)
 NOW = datetime.now(UTC)
+VISIT = {"start": (NOW + timedelta(days=3)).isoformat(), "minutes": 60}
 # Route -> who may, and a request that is right in form.
 MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("GET", "/sites"): (HOME, None),
@@ -85,6 +86,11 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("GET", "/sites/{site_id}/export"): (OWNER, None),
     ("POST", "/sites/{site_id}/erase"): (OWNER, {"confirm": "not this"}),
     ("GET", "/jobs"): (FIRM, None),
+    ("GET", "/visits"): (FIRM, None),
+    ("GET", "/sites/{site_id}/visits"): (FIRM, None),
+    ("POST", "/sites/{site_id}/visits"): (FIRM, VISIT),
+    ("PUT", "/sites/{site_id}/visits/{visit}"): (FIRM, VISIT),
+    ("DELETE", "/sites/{site_id}/visits/{visit}"): (FIRM, None),
 }
 LASTS = {("DELETE", "/sites/{site_id}"), ("DELETE", "/people/{person}"), ("DELETE", "/session")}
 """Those that end what the others need: tried on what is not there."""
@@ -95,6 +101,7 @@ FILL = {
     "person": "999999",
     "link": "0" * 16,
     "code": "short_cycling",
+    "visit": "999999",
     "token": "0" * 16,
     "kind": "days",
     "period": "2026-01",

@@ -43,6 +43,10 @@ RUNS: dict[str, list[Run]] = {
         Run("site remove nowhere", 2, "unknown site"),
     ],
     "site template": [Run("site template", says="[[point]]")],
+    "visits": [
+        Run("visits", says="alder-row"),
+        Run("visits --format json", says='"kinds"'),
+    ],
     "ingest": [
         Run("ingest alder-row readings.csv", says="were here already"),
         Run("ingest alder-row readings.csv --format json", says='"rows"'),

@@ -233,7 +233,17 @@ def test_a_home_s_archive_holds_everything_in_open_formats(own_web: Web) -> None
     }
     lists = {
         f"{n}.json"
-        for n in ("alerts", "handling", "works", "consents", "accesses", "papers", "retention", "result")
+        for n in (
+            "alerts",
+            "handling",
+            "works",
+            "visits",
+            "consents",
+            "accesses",
+            "papers",
+            "retention",
+            "result",
+        )
     }
     assert names == {"site.toml", "readings.csv"} | facts | lists
     assert archive.read("site.toml").decode() == site_text(OWN)
@@ -298,7 +308,14 @@ def test_the_fleet_and_a_site_are_pages(own_web: Web) -> None:
     assert (away.status_code, away.headers["Location"]) == (303, "/sign-in")
 
 
-PAGES_OF_THE_FIRM = ("/visits", "/winter", "/learning")
+PAGES_OF_THE_FIRM = (
+    "/visits",
+    "/visits/calendar",
+    "/visits/day/2026-12-01",
+    f"/sites/{OWN}/visits/new",
+    "/winter",
+    "/learning",
+)
 PAGES_OF_A_HOME = (
     "",
     "/home",

@@ -14,6 +14,7 @@ from fieldfare.api.alerts.channels import Letter
 from fieldfare.api.alerts.notices import BACK_OFF, CLAIM_LOST_AFTER, Notices
 from fieldfare.api.alerts.words import not_before
 from fieldfare.api.core.service import Service
+from fieldfare.api.firm.own import OwnSettings, keep_settings
 from fieldfare.api.people.access import COMMAND_LINE
 from fieldfare.api.people.accounts import Accounts
 from tests.api.conftest import add_site
@@ -228,3 +229,42 @@ def test_maintenance_keeps_alerts_from_opening(firm: Service) -> None:
     assert happened.what == "opened"
     alerts.end_maintenance("alder-row", window["id"])
     assert alerts.maintenance("alder-row") == []
+
+
+def set_own(service: Service, **own: object) -> None:
+    person = Accounts(service.database).find("boss@heating.example").id
+    keep_settings(service.database, person, OwnSettings(**own), service.settings)
+
+
+def test_each_person_is_told_what_they_asked_for(firm: Service, box: PostBox) -> None:
+    """Urgent at any hour; the rest at once only for those who want it, and after their own quiet hours."""
+    notices, night = notices_by_mail(firm, box), NOON.replace(hour=23)
+    cycling, frost = alert_of(firm, CYCLING), alert_of(firm, FROST)
+    assert (cycling.code, frost.code) == ("short_cycling", "frost_risk")
+    assert notices.urgent([cycling], night, LONDON) == 0, "by default only what is urgent"
+    set_own(firm, at_once=("act",), quiet_from=20, quiet_to=6)
+    assert notices.urgent([frost], night, LONDON) == 0, "they asked for nothing urgent at once"
+    assert notices.urgent([cycling], night, LONDON) == 1
+    assert notices.deliver(night) == {}, "it waits for the end of their quiet hours"
+    assert notices.deliver(night + timedelta(hours=7)) == {"sent": 1}
+    set_own(firm, at_once=("urgent",), quiet_from=20, quiet_to=6)
+    assert notices.urgent([frost], night, LONDON) == 1
+    assert notices.deliver(night) == {"sent": 1}, "urgent notices leave at any hour"
+
+
+def test_the_digest_holds_what_each_person_asked_for(firm: Service, box: PostBox) -> None:
+    notices, cycling = notices_by_mail(firm, box), alert_of(firm, CYCLING)
+    set_own(firm, digest=("urgent",))
+    assert notices.digest("2026-01-12", [(cycling, "opened")], 1, NOON, LONDON) == 0
+    set_own(firm, digest=("act",))
+    assert notices.digest("2026-01-12", [(cycling, "opened")], 1, NOON, LONDON) == 1
+
+
+def test_a_person_s_own_channel_is_used(firm: Service, box: PostBox, posted: Posted) -> None:
+    notices = notices_by_mail(firm, box)
+    firm.settings = replace(firm.settings, person_channels="json")
+    set_own(firm, channel=f"json://127.0.0.1:{posted.port}/alerts")
+    assert notices.urgent([alert_of(firm, FROST)], NOON) == 1
+    assert notices.deliver(NOON) == {"sent": 1}
+    assert len(posted.bodies) == 1
+    assert box.mails == []

@@ -28,6 +28,7 @@ from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import month_paper
 from fieldfare.api.records.sign_off import is_sign_off, sign_offs
 from fieldfare.dashboards.pages import winter_entry
+from fieldfare.dashboards.text.units import chosen
 
 WORKS_SHOWN = 20
 EFFECTS_SHOWN = 5
@@ -58,11 +59,16 @@ def clock(parts: AppState) -> datetime:
     return fleet_clock(parts.service)
 
 
-def fleet(parts: AppState) -> Iterator[dict[str, Any]]:
+def fleet(parts: AppState, only: str = "") -> Iterator[dict[str, Any]]:
     """Every site with its newest kept result but for the days, without the site itself: one at a time, for
-    large fleets."""
+    large fleets.
+
+    only : id of the one site that is wanted
+    """
     handled, names, now = parts.handlings.all(), names_of(parts), datetime.now(UTC)
     for card in parts.service.sites.cards():
+        if only and card.id != only:
+            continue
         found = attempt(card.id, "read its results", partial(parts.service.results.summary, card.id))
         trouble = card.trouble or (found.reason if isinstance(found, Failure) else None)
         result = None if trouble or isinstance(found, Failure) else found
@@ -86,7 +92,7 @@ def before_winter(parts: AppState) -> Iterator[dict[str, Any]]:
 
 
 def _kept_winter_entry(parts: AppState, card: Card) -> dict[str, Any] | None:
-    mark = parts.service.results.made(card.id), card.updated
+    mark = parts.service.results.made(card.id), card.updated, chosen()
     return parts.winter_entries.get(card.id, mark, partial(_winter_entry, parts, card))
 
 

@@ -30,6 +30,7 @@ from fieldfare.api.http.auth import (
     visit_of,
 )
 from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.household import household
 from fieldfare.api.http.html.uploads import (
     head_of,
     may_agree_anew,
@@ -99,15 +100,6 @@ def front(request: Request, parts: AppStateHere) -> Response:
         return see_other("/first-run")
     return HTMLResponse(
         pages.fleet_page(page_rows.fleet(parts), visitor(request), _query(request), page_rows.clock(parts))
-    )
-
-
-@router.get("/visits")
-def visits(request: Request, parts: AppStateHere) -> Response:
-    """Who needs a drive, a setting, a phone call, and what to take along."""
-    reader(request, "fleet.read")
-    return HTMLResponse(
-        pages.visits_page(page_rows.fleet(parts), visitor(request), _query(request), page_rows.clock(parts))
     )
 
 
@@ -189,13 +181,14 @@ def expectations(plant: PlantHere, request: Request, parts: AppStateHere) -> Res
 @router.get("/sites/{site_id}/home")
 def home(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     """The household's page."""
-    reader(request, "site.read", plant.site.id)
+    actor = reader(request, "site.read", plant.site.id)
     query = _query(request)
     contents = page_rows.month_contents(parts, plant, query.get("month", ""))
     row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
     works = page_rows.works_of(parts, plant, effects=False)
-    firm, now = parts.service.settings.signature, page_rows.clock(parts)
-    return HTMLResponse(pages.home_page(row, contents, works, visitor(request), query, now, firm))
+    firm, now = parts.service.firm.signature, page_rows.clock(parts)
+    about = household(parts, plant, actor)
+    return HTMLResponse(pages.home_page(row, contents, works, visitor(request), query, now, firm, about))
 
 
 @router.get("/sites/{site_id}/winter")

@@ -27,6 +27,7 @@ from fieldfare.api.http.schemas import (
 )
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.erasure import erase_site
+from fieldfare.api.records.site_file_rights import file_for
 from fieldfare.api.running.intake import check_site_text, take_senml
 
 router = APIRouter(tags=["sites"])
@@ -68,8 +69,8 @@ def read_site(plant: PlantHere, parts: AppStateHere, actor: Actor = need("site.r
     responses={200: {"content": {"application/toml": {"schema": {"type": "string"}}}}},
 )
 def read_file(site_id: SiteId, parts: AppStateHere, actor: Actor = need("site.read")) -> Response:
-    """The site file as it was given."""
-    return document(parts.service.sites.file(site_id), "application/toml")
+    """The site file as it was given; by a home's link without the contact."""
+    return document(file_for(actor, site_id, parts.service.sites.file(site_id)), "application/toml")
 
 
 @router.delete("/sites/{site_id}", status_code=204, response_class=Response)

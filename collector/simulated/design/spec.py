@@ -187,6 +187,19 @@ class Oddity:
 
 
 @dataclass(frozen=True)
+class Household:
+    """Invented people and where they live, as the site file's contact has it."""
+
+    name: str
+    phone: str
+    address: str
+    latitude: float
+    longitude: float
+    area: str | None = None
+    access_notes: str | None = None
+
+
+@dataclass(frozen=True)
 class PlantSpec:
     id: str
     name: str
@@ -206,3 +219,4 @@ class PlantSpec:
     handed_over: date | None = None
     previous_fuel: str = "natural_gas"
     cold_pressure_bar: float = 1.6
+    contact: Household | None = None

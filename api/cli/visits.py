@@ -1,0 +1,70 @@
+"""`fieldfare visits`: the list of visits, as the page has it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from fieldfare.api.cli.options import format_option, print_json
+from fieldfare.api.core.settings import Settings
+
+
+@click.command("visits")
+@format_option
+@click.pass_obj
+def visits(settings: Settings, form: str) -> None:
+    """Which homes need a visit, why, how long, what to bring; by area, in the order of the drive."""
+    from fieldfare.api.core.service import opened
+    from fieldfare.api.http.app_state import AppState
+    from fieldfare.api.http.html import page_rows
+    from fieldfare.api.visits.rows import job_minutes, visit_rows
+    from fieldfare.dashboards.visit_list import visit_list
+
+    with opened(settings) as service:
+        parts = AppState(service)
+        found = visit_list(
+            visit_rows(parts), page_rows.clock(parts), service.firm.position, job_minutes(service.database)
+        )
+    if form == "json":
+        print_json({"kinds": found})
+        return
+    if not found:
+        click.echo("no home needs anything done")
+    for kind in found:
+        click.echo(f"{kind['title']}: {kind['meaning']}")
+        for area in kind["areas"]:
+            _print_area(area)
+        click.echo()
+
+
+def _print_area(area: dict[str, Any]) -> None:
+    if area["name"]:
+        length = "" if area["km"] is None else f", {area['km']:.0f} km"
+        click.echo(f"  {area['name']} ({area['n']}{length})")
+    for stop in area["stops"]:
+        number = f"{stop['number']}. " if stop["number"] else ""
+        km = "" if stop["km"] is None else f", {stop['km']:.1f} km on"
+        click.echo(
+            f"    {number}{stop['name']} [{stop['id']}]: {stop['word']}, about {stop['minutes']} min{km}"
+        )
+        for line in _lines(stop):
+            click.echo(f"         {line}")
+
+
+def _lines(stop: dict[str, Any]) -> list[str]:
+    from fieldfare.dashboards.text import words
+
+    contact = stop["contact"]
+    reached = ", ".join(contact[k] for k in ("name", "phone", "address") if contact[k])
+    return [
+        *([reached] if reached else []),
+        *([f"Access: {contact['access']}"] if contact["access"] else []),
+        *(f"{words.finding_title(f['code'])}: {words.named(f['next_step'])}" for f in stop["findings"]),
+        *([f"Bring: {words.listed(stop['bring'])}"] if stop["bring"] else []),
+        *(f"Take care: {words.named(c)}" for c in stop["cautions"]),
+        *([f"Booked: {stop['booked']['when']}, {stop['booked']['who']}"] if stop["booked"] else []),
+    ]
+
+
+COMMANDS = (visits,)

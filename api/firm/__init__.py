@@ -1,0 +1,1 @@
+"""The firm and its people: what they set for themselves."""

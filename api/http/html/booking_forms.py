@@ -1,0 +1,233 @@
+"""Forms of visits: booked, changed, cancelled. What can't be saved comes back as it was typed."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import UTC, date, datetime, time
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Path, Request
+from fastapi.responses import HTMLResponse, Response
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.auth import AppStateHere, PlantHere
+from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.screens import (
+    Csrf,
+    reader,
+    see_other,
+    visitor,
+    writer,
+)
+from fieldfare.api.http.html.visit_pages import day_given, number_given, stop_of
+from fieldfare.api.visits.bookings import (
+    MOST_FINDINGS,
+    MOST_MINUTES,
+    BookingRow,
+    Clash,
+    Wish,
+    colleagues,
+    moment_of,
+)
+from fieldfare.dashboards import pages
+from fieldfare.dashboards.text import words
+
+router = APIRouter()
+Text = Annotated[str, Form(max_length=10_000)]
+VisitId = Annotated[int, Path(ge=1, le=2**31 - 1)]
+USUAL_TIME = time(9, 0)
+
+
+@router.get("/sites/{site_id}/visits/new")
+def new_visit(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """The form of a visit, with the home's findings and the time they may take."""
+    reader(request, "visits.write", plant.site.id)
+    stop = stop_of(parts, plant.site.id)
+    values = {
+        "day": "",
+        "at": f"{USUAL_TIME:%H:%M}",
+        "minutes": str(stop["minutes"]),
+        "person": "",
+        "note": "",
+        "findings": tuple(f["code"] for f in stop["findings"]),
+    }
+    return _form(request, parts, plant, values, {})
+
+
+@router.post("/sites/{site_id}/visits")
+def book(
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    day: Text = "",
+    at: Text = "",
+    minutes: Text = "",
+    person: Text = "",
+    note: Text = "",
+    even_so: Text = "",
+    finding: Annotated[list[str], Form()] = [],  # noqa: B006
+) -> Response:
+    """Book a visit."""
+    actor = writer(request, "visits.write", csrf, plant.site.id)
+    values = {
+        "day": day,
+        "at": at,
+        "minutes": minutes,
+        "person": person,
+        "note": note,
+        "findings": tuple(finding),
+    }
+    return _save(request, parts, plant, values, actor, bool(even_so), None)
+
+
+@router.get("/sites/{site_id}/visits/{visit}")
+def visit_form(visit: VisitId, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """A visit to change or to cancel."""
+    reader(request, "visits.write", plant.site.id)
+    row = parts.bookings.get(plant.site.id, visit)
+    local = row.start.astimezone(plant.site.zone)
+    values = {
+        "day": local.date().isoformat(),
+        "at": f"{local:%H:%M}",
+        "minutes": str(row.minutes),
+        "person": str(row.person or ""),
+        "note": row.note,
+        "findings": row.findings,
+    }
+    return _form(request, parts, plant, values, {}, row)
+
+
+@router.post("/sites/{site_id}/visits/{visit}")
+def change_visit(
+    visit: VisitId,
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    day: Text = "",
+    at: Text = "",
+    minutes: Text = "",
+    person: Text = "",
+    note: Text = "",
+    even_so: Text = "",
+    finding: Annotated[list[str], Form()] = [],  # noqa: B006
+) -> Response:
+    """Change a visit."""
+    actor = writer(request, "visits.write", csrf, plant.site.id)
+    row = parts.bookings.get(plant.site.id, visit)
+    values = {
+        "day": day,
+        "at": at,
+        "minutes": minutes,
+        "person": person,
+        "note": note,
+        "findings": tuple(finding),
+    }
+    return _save(request, parts, plant, values, actor, bool(even_so), row)
+
+
+@router.post("/sites/{site_id}/visits/{visit}/cancel")
+def cancel_visit(
+    visit: VisitId, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
+) -> Response:
+    """Cancel a visit."""
+    actor = writer(request, "visits.write", csrf, plant.site.id)
+    row = parts.bookings.cancel(plant.site.id, visit, actor, datetime.now(UTC))
+    parts.audit.note(actor, "visit cancelled", plant.site.id, visit=visit)
+    return see_other(f"/visits/calendar?from={row.start.astimezone(plant.site.zone).date().isoformat()}")
+
+
+def _save(
+    request: Request,
+    parts: AppState,
+    plant: SiteRecord,
+    values: dict[str, Any],
+    actor: Any,
+    even_so: bool,
+    row: BookingRow | None,
+) -> Response:
+    """Book or change a visit; what can't be saved comes back with everything that was typed."""
+    wish, problems = _read(plant, values)
+    site, now = plant.site.id, datetime.now(UTC)
+    if wish is not None:
+        try:
+            if row is None:
+                made = parts.bookings.book(site, wish, actor, now, even_so=even_so)
+            else:
+                made = parts.bookings.change(site, row.id, wish, actor, now, even_so=even_so)
+        except Clash as error:
+            problems["clash"] = _sentence(error)
+        except InputError as error:
+            problems["day"] = _sentence(error)
+        else:
+            parts.audit.note(actor, "visit changed" if row else "visit booked", site, visit=made.id)
+            return see_other(f"/visits/calendar?from={values['day'].strip()}")
+    return _form(request, parts, plant, values, problems, row)
+
+
+def _form(
+    request: Request,
+    parts: AppState,
+    plant: SiteRecord,
+    values: dict[str, Any],
+    problems: dict[str, str],
+    row: BookingRow | None = None,
+) -> Response:
+    stop = stop_of(parts, plant.site.id)
+    codes = [f["code"] for f in stop["findings"]]
+    named = [c for c in (*values["findings"], *(row.findings if row else ())) if _is_code(c)]
+    stop["codes"] = list(dict.fromkeys([*codes, *named]))
+    at = page_rows.row_of(parts, plant, None)
+    told = pages.told_visit(asdict(row), plant.site.zone, at["name"], _today(plant)) if row else None
+    people = colleagues(parts.service.database)
+    page = pages.booking_page(at, values, stop, people, problems, visitor(request), told)
+    return HTMLResponse(page, 422 if problems else 200)
+
+
+def _read(plant: SiteRecord, values: dict[str, Any]) -> tuple[Wish | None, dict[str, str]]:
+    """The visit that is asked for, or None and what is wrong with each field."""
+    problems: dict[str, str] = {}
+    day, at, minutes = day_given(values["day"]), _time(values["at"]), values["minutes"].strip()
+    if day is None:
+        problems["day"] = "Give the day of the visit."
+    elif day < _today(plant):
+        problems["day"] = f"{words.day(day)} is over; give a day to come."
+    if at is None:
+        problems["at"] = "Give the time, such as 09:30."
+    if not (minutes.isascii() and minutes.isdecimal() and 5 <= int(minutes) <= MOST_MINUTES):
+        problems["minutes"] = f"The length is a whole number of minutes from 5 to {MOST_MINUTES}, such as 90."
+    person = number_given(values["person"])
+    if values["person"].strip() and person is None:
+        problems["person"] = "Choose somebody of the firm, or nobody yet."
+    if problems or day is None or at is None:
+        return None, problems
+    try:
+        start = moment_of(day, at, plant.site.zone)
+    except InputError as error:
+        return None, {"at": _sentence(error)}
+    codes = tuple(dict.fromkeys(c for c in values["findings"] if _is_code(c)))[:MOST_FINDINGS]
+    note = "".join(c for c in values["note"].replace("\r\n", "\n") if c.isprintable() or c == "\n").strip()
+    return Wish(start, int(minutes), person, codes, note), {}
+
+
+def _today(plant: SiteRecord) -> date:
+    return datetime.now(UTC).astimezone(plant.site.zone).date()
+
+
+def _time(text: str) -> time | None:
+    try:
+        return time.fromisoformat(text.strip()).replace(second=0, microsecond=0, tzinfo=None)
+    except ValueError:
+        return None
+
+
+def _is_code(text: str) -> bool:
+    return text.isascii() and text.replace("_", "").isalnum() and text.islower() and len(text) <= 48
+
+
+def _sentence(error: Exception) -> str:
+    text = str(error)
+    return f"{text[:1].upper()}{text[1:]}."

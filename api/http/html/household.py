@@ -1,0 +1,31 @@
+"""What a household's page tells beside the month: homes, visits to come, the firm's contact data."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import UTC, datetime
+from typing import Any
+
+from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.people.access import OF_THE_FIRM, Actor
+from fieldfare.api.visits.bookings import FURTHEST
+from fieldfare.dashboards.pages import told_visit
+
+
+def household(parts: AppState, plant: SiteRecord, actor: Actor) -> dict[str, Any]:
+    """homes : id and name of every home of a householder who has several; visits to come, in words; contact,
+    as lines, None
+    where the reader may not see it (a home's link can be passed on) or there is none."""
+    homes: list[tuple[str, str]] = []
+    if actor.role not in OF_THE_FIRM and actor.sites is not None and len(actor.sites) > 1:
+        homes = [(c.id, c.name) for c in parts.service.sites.cards() if c.id in actor.sites]
+    now, site = datetime.now(UTC), plant.site
+    today = now.astimezone(site.zone).date()
+    visits = [
+        told_visit(asdict(row), site.zone, site.site.name, today)
+        for row in parts.bookings.between(now, now + FURTHEST, site=site.id)
+    ]
+    contact = site.contact if actor.may("contact.read", site.id) else None
+    lines = [contact.name, contact.phone, contact.address, contact.access_notes] if contact else []
+    return {"homes": homes, "visits": visits, "contact": [line for line in lines if line] or None}

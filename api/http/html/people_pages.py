@@ -1,0 +1,184 @@
+"""People in the browser: who may sign in, their role and homes, invitations, and taking access away."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import UTC, datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Path, Request
+from fastapi.responses import HTMLResponse, Response
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.auth import AppStateHere
+from fieldfare.api.http.html.screens import (
+    Csrf,
+    reader,
+    see_other,
+    visitor,
+    writer,
+)
+from fieldfare.api.people.accounts import INVITED_FOR, PersonRow
+from fieldfare.api.people.inviting import take_in, welcome_address
+from fieldfare.dashboards import pages
+
+router = APIRouter()
+Text = Annotated[str, Form(max_length=300)]
+Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
+
+
+@router.get("/people")
+def people(request: Request, parts: AppStateHere) -> Response:
+    """Everybody who may sign in."""
+    reader(request, "people.read")
+    told = "Removed." if "removed" in request.query_params else ""
+    return _list(request, parts, {}, told=told)
+
+
+@router.post("/people")
+def invite(
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    name: Text = "",
+    email: Text = "",
+    role: Text = "",
+    home: Text = "",
+) -> Response:
+    """Invite a person; the one-time address is shown on their page, this once."""
+    actor = writer(request, "people.write", csrf)
+    asked = {"name": name, "email": email, "role": role, "home": home}
+    try:
+        sites = [_home(parts, home)] if role == "householder" else []
+        row = take_in(parts.accounts, parts.audit, actor, email, name, role, sites)
+    except InputError as error:
+        return _list(request, parts, asked, problem=_sentence(error))
+    return _person(request, parts, row, link=_link(request, parts, row.id))
+
+
+@router.get("/people/{person}")
+def person(person: Number, request: Request, parts: AppStateHere) -> Response:
+    """One person."""
+    reader(request, "people.read")
+    told = "Saved." if "saved" in request.query_params else ""
+    return _person(request, parts, parts.accounts.get(person), told=told)
+
+
+@router.post("/people/{person}")
+def change(
+    person: Number,
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    do: Text = "save",
+    name: Text = "",
+    role: Text = "",
+    home: Text = "",
+) -> Response:
+    """Change name and role, give or take a home, keep out or let in, invite again, remove."""
+    actor = writer(request, "people.write", csrf)
+    row = parts.accounts.get(person)
+    values = {"name": name or row.name, "role": role or row.role, "home": home}
+    try:
+        if do == "remove":
+            parts.accounts.remove(person)
+            parts.audit.note(actor, "person removed", person=person)
+            return see_other("/people?removed=1")
+        if do == "invite":
+            parts.audit.note(actor, "person invited", person=person)
+            return _person(request, parts, row, link=_link(request, parts, person))
+        changed = parts.accounts.change(person, **_wanted(parts, row, do, values))
+    except InputError as error:
+        return _person(request, parts, parts.accounts.get(person), values=values, problem=_sentence(error))
+    parts.audit.note(
+        actor,
+        "person changed",
+        person=person,
+        role=changed.role,
+        active=changed.active,
+        homes=list(changed.sites),
+    )
+    return see_other(f"/people/{person}?saved=1")
+
+
+def _wanted(parts: AppState, row: PersonRow, do: str, values: dict[str, str]) -> dict[str, Any]:
+    """What a button asks to change. Raises InputError."""
+    if do == "stop":
+        return {"active": False}
+    if do == "let-in":
+        return {"active": True}
+    if do == "give":
+        return {"sites": [*row.sites, _home(parts, values["home"])]}
+    if do.startswith("take-"):
+        return {"sites": [s for s in row.sites if s != do.removeprefix("take-")]}
+    if do != "save":
+        raise InputError("choose what to do with the buttons of the page")
+    return {"name": values["name"], "role": values["role"]}
+
+
+def _home(parts: AppState, text: str) -> str:
+    """The site that a name or an id stands for. Raises InputError."""
+    asked = " ".join(text.split()).lower()
+    if not asked:
+        raise InputError("name the home of the householder")
+    found = [c.id for c in parts.service.sites.cards() if asked in (c.id, c.name.lower())]
+    if not found:
+        raise InputError(f"there is no home {text.strip()[:60]!r}; choose one of the list")
+    if len(found) > 1:
+        raise InputError(
+            f"several homes are called {text.strip()[:60]!r}; "
+            f"give one by its short name: {', '.join(found[:5])}"
+        )
+    return found[0]
+
+
+def _link(request: Request, parts: AppState, person: int) -> str:
+    return welcome_address(parts.accounts, person, parts.settings.public_url or str(request.base_url))
+
+
+def _list(
+    request: Request, parts: AppState, asked: dict[str, str], *, problem: str = "", told: str = ""
+) -> Response:
+    homes = _homes(parts)
+    rows = [asdict(row) for row in parts.accounts.all()]
+    values = {"name": "", "email": "", "role": "householder", "home": "", **asked}
+    page = pages.people_page(rows, homes, values, visitor(request), problem=problem, told=told)
+    return HTMLResponse(page, 422 if problem else 200)
+
+
+def _person(
+    request: Request,
+    parts: AppState,
+    row: PersonRow,
+    *,
+    values: dict[str, str] | None = None,
+    problem: str = "",
+    told: str = "",
+    link: str = "",
+) -> Response:
+    shown = values or {"name": row.name, "role": row.role, "home": ""}
+    ends = (datetime.now(UTC) + INVITED_FOR).date().isoformat() if link else ""
+    at = visitor(request)
+    page = pages.person_page(
+        asdict(row),
+        _homes(parts),
+        shown,
+        at,
+        problem=problem,
+        told=told,
+        link=link,
+        ends=ends,
+        is_self=at["name"] == row.email,
+    )
+    headers = {"Cache-Control": "no-store"} if link else None
+    return HTMLResponse(page, 422 if problem else 200, headers=headers)
+
+
+def _homes(parts: AppState) -> dict[str, str]:
+    return {card.id: card.name for card in parts.service.sites.cards()}
+
+
+def _sentence(error: Exception) -> str:
+    text = str(error)
+    return f"{text[:1].upper()}{text[1:]}."

@@ -1,0 +1,287 @@
+"""What a person sets for themselves, and the firm's name, contact, place and logo."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, File, Form, HTTPException, Request, UploadFile
+from fastapi.responses import HTMLResponse, Response
+from pydantic import ValidationError
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.firm.about import change_firm, set_logo
+from fieldfare.api.firm.logo import LARGEST_FILE, SVG, safe_logo
+from fieldfare.api.firm.own import OwnSettings, keep_settings, own_settings
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.auth import AppStateHere
+from fieldfare.api.http.html.screens import (
+    Csrf,
+    reader,
+    see_other,
+    visitor,
+    writer,
+)
+from fieldfare.api.people.access import OF_THE_FIRM, Actor
+from fieldfare.dashboards import pages
+from fieldfare.dashboards.text import words
+
+router = APIRouter()
+Text = Annotated[str, Form(max_length=2000)]
+Ticks = Annotated[list[str], Form()]
+_LOGO_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
+
+
+@router.get("/settings")
+def settings(request: Request, parts: AppStateHere) -> Response:
+    """Your own settings."""
+    actor = reader(request, "own.settings")
+    told = "Saved." if "saved" in request.query_params else ""
+    return _own_page(request, parts, actor, told=told)
+
+
+@router.post("/settings")
+def save_settings(
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    notices: Text = "",
+    channel: Text = "",
+    new_channel: Text = "",
+    at_once: Ticks = [],  # noqa: B006 (FastAPI copies it)
+    digest: Ticks = [],  # noqa: B006
+    quiet_from: Text = "",
+    quiet_to: Text = "",
+    energy: Text = "kWh",
+    flow: Text = "m3/h",
+    pressure: Text = "bar",
+) -> Response:
+    """Keep your own settings; what is wrong comes back with everything that was chosen."""
+    actor = writer(request, "own.settings", csrf)
+    person = _person(actor)
+    before = own_settings(parts.service.database, person)
+    units = {"energy": energy, "flow": flow, "pressure": pressure}
+    values = {
+        "notices": bool(notices),
+        "channel": channel,
+        "shown_channel": before.shown_channel,
+        "new_channel": new_channel,
+        "at_once": tuple(at_once),
+        "digest": tuple(digest),
+        "quiet_from": quiet_from,
+        "quiet_to": quiet_to,
+        "units": units,
+    }
+    try:
+        address = {"mail": "", "kept": before.channel}.get(channel, new_channel.strip())
+        if channel == "new" and not address:
+            raise InputError("give the address of the channel, or choose e-mail")
+        firm = actor.role in OF_THE_FIRM
+        wanted = OwnSettings(
+            address,
+            tuple(at_once) if firm else before.at_once,
+            tuple(digest) if firm else before.digest,
+            _hour(quiet_from),
+            _hour(quiet_to),
+            units,
+        )
+        keep_settings(parts.service.database, person, wanted, parts.settings)
+        parts.accounts.change(person, notices=bool(notices))
+    except InputError as error:
+        return _own_page(request, parts, actor, values, problem=_sentence(error))
+    parts.audit.note(actor, "own settings changed", person=person)
+    return see_other("/settings?saved=1")
+
+
+@router.post("/settings/calendar")
+def renew_calendar(
+    request: Request, parts: AppStateHere, csrf: Csrf = "", do: Text = "", with_contact: Text = ""
+) -> Response:
+    """Make, renew or end the address of your calendar; a new one is shown this once."""
+    actor = writer(request, "visits.read", csrf)
+    person = _person(actor)
+    if do == "end":
+        parts.feeds.end(person)
+        parts.audit.note(actor, "calendar address ended", person=person)
+        return see_other("/settings#calendar")
+    secret = parts.feeds.renew(person, with_contact=bool(with_contact))
+    parts.audit.note(actor, "calendar address renewed", person=person, with_contact=bool(with_contact))
+    reached = (parts.settings.public_url or str(request.base_url)).rstrip("/")
+    return _own_page(request, parts, actor, new_address=f"{reached}/calendar/{secret}.ics")
+
+
+@router.get("/settings/firm")
+def firm(request: Request, parts: AppStateHere) -> Response:
+    """The firm as it stands on papers."""
+    reader(request, "firm.write")
+    told = "Saved." if "saved" in request.query_params else ""
+    return _firm_page(request, parts, told=told)
+
+
+@router.post("/settings/firm")
+def save_firm(
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    name: Text = "",
+    contact: Text = "",
+    latitude: Text = "",
+    longitude: Text = "",
+) -> Response:
+    """Keep the firm's name, contact and place."""
+    actor = writer(request, "firm.write", csrf)
+    values = {"name": name, "contact": contact, "latitude": latitude, "longitude": longitude}
+    try:
+        change_firm(
+            parts.service.database, actor, name=name, contact=contact, position=_position(latitude, longitude)
+        )
+    except InputError as error:
+        return _firm_page(request, parts, values, problem=_sentence(error))
+    parts.audit.note(actor, "firm changed")
+    return see_other("/settings/firm?saved=1")
+
+
+@router.post("/settings/logo")
+def save_logo(
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    do: Text = "",
+    file: Annotated[UploadFile | None, File()] = None,
+) -> Response:
+    """Keep a logo, made safe; or take it away."""
+    actor = writer(request, "firm.write", csrf)
+    if do == "remove":
+        set_logo(parts.service.database, actor, b"", "")
+        parts.audit.note(actor, "logo removed")
+        return see_other("/settings/firm?saved=1#logo")
+    try:
+        logo = safe_logo(file.file.read(LARGEST_FILE + 1) if file is not None else b"")
+    except InputError as error:
+        return _firm_page(request, parts, problem=_sentence(error))
+    set_logo(parts.service.database, actor, logo.content, logo.kind)
+    parts.audit.note(actor, "logo changed", kind=logo.kind, bytes=len(logo.content))
+    if logo.left_out:
+        told = (
+            f"Saved without {words.listed(list(logo.left_out))}. If the logo looks wrong, save it as a PNG."
+        )
+        return _firm_page(request, parts, told=told)
+    return see_other("/settings/firm?saved=1#logo")
+
+
+@router.get("/firm/logo")
+def logo(request: Request, parts: AppStateHere) -> Response:
+    """The firm's logo, for papers on the screen."""
+    reader(request, "site.read")
+    kept = parts.service.firm
+    if not kept.logo:
+        raise HTTPException(404, "the firm has no logo")
+    headers = {"Content-Security-Policy": _LOGO_POLICY, "Cache-Control": "private, max-age=86400"}
+    return Response(
+        kept.logo, media_type=kept.logo_kind if kept.logo_kind == SVG else "image/png", headers=headers
+    )
+
+
+def _own_page(
+    request: Request,
+    parts: AppState,
+    actor: Actor,
+    values: dict[str, Any] | None = None,
+    *,
+    problem: str = "",
+    told: str = "",
+    new_address: str = "",
+) -> Response:
+    if actor.person is None:  # a demo's visitor
+        page = pages.settings_page(_values(OwnSettings(), True), visitor(request), has_account=False)
+        return HTMLResponse(page)
+    kept = _values(
+        own_settings(parts.service.database, actor.person), parts.accounts.get(actor.person).notices
+    )
+    feed = parts.feeds.of_person(actor.person) if actor.may("visits.read") else None
+    page = pages.settings_page(
+        values or kept,
+        visitor(request),
+        problem=problem,
+        told=told,
+        new_address=new_address,
+        feed=vars(feed) if feed else None,
+        channels=parts.settings.person_channels.split(),
+        firm_quiet=(parts.settings.quiet_from, parts.settings.quiet_to),
+    )
+    headers = {"Cache-Control": "no-store"} if new_address else None
+    return HTMLResponse(page, 422 if problem else 200, headers=headers)
+
+
+def _values(own: OwnSettings, notices: bool) -> dict[str, Any]:
+    return {
+        "notices": notices,
+        "channel": "kept" if own.channel else "mail",
+        "shown_channel": own.shown_channel,
+        "new_channel": "",
+        "at_once": own.at_once,
+        "digest": own.digest,
+        "units": own.units,
+        "quiet_from": "" if own.quiet_from is None else str(own.quiet_from),
+        "quiet_to": "" if own.quiet_to is None else str(own.quiet_to),
+    }
+
+
+def _firm_page(
+    request: Request,
+    parts: AppState,
+    values: dict[str, str] | None = None,
+    *,
+    problem: str = "",
+    told: str = "",
+) -> Response:
+    kept = parts.service.firm
+    at = kept.position or ("", "")
+    shown = {"name": kept.name, "contact": kept.contact, "latitude": str(at[0]), "longitude": str(at[1])}
+    page = pages.firm_page(
+        values or shown,
+        visitor(request),
+        problem=problem,
+        told=told,
+        logo=kept.logo_path,
+        from_outside=kept.changed is None and bool(kept.name),
+    )
+    return HTMLResponse(page, 422 if problem else 200)
+
+
+def _person(actor: Actor) -> int:
+    if actor.person is None:
+        raise HTTPException(403, "only people with an account have settings")
+    return actor.person
+
+
+def _hour(text: str) -> int | None:
+    text = text.strip()
+    if not text:
+        return None
+    if not (text.isascii() and text.isdecimal() and len(text) <= 2):
+        raise InputError(f"quiet hours are full hours from 0 to 23, not {text[:20]!r}")
+    return int(text)
+
+
+def _position(latitude: str, longitude: str) -> tuple[float, float] | None:
+    """Both or neither. Raises InputError."""
+    given = [text.strip().replace(",", ".").replace("−", "-") for text in (latitude, longitude)]
+    if not any(given):
+        return None
+    from fieldfare.analysis.plant.contact import Contact
+
+    try:
+        made = Contact.model_validate({"latitude": given[0] or None, "longitude": given[1] or None})
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = f"{first['loc'][0]}: " if first["loc"] else ""
+        said = first["msg"].removeprefix("Value error, ").replace("Input should", "must")
+        raise InputError(f"{where}{said}") from None
+    return (
+        (made.latitude, made.longitude) if made.latitude is not None and made.longitude is not None else None
+    )
+
+
+def _sentence(error: Exception) -> str:
+    text = str(error)
+    return f"{text[:1].upper()}{text[1:]}."

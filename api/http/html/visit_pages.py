@@ -1,0 +1,166 @@
+"""Pages of visits: the list, the calendar, a day to print, the feed for other calendars."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Annotated, Any
+
+from fastapi import APIRouter, HTTPException, Path, Request
+from fastapi.responses import HTMLResponse, Response
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.visits.route import drive_order
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.auth import AppStateHere
+from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.visits.bookings import colleagues
+from fieldfare.api.visits.feed import calendar, visits_of
+from fieldfare.api.visits.rows import (
+    homes_of,
+    job_minutes,
+    told_visits,
+    visit_rows,
+)
+from fieldfare.dashboards import pages
+from fieldfare.dashboards.visit_list import contact_words, visit_list
+
+router = APIRouter()
+SHOWN_AHEAD = timedelta(days=14)
+DAY = timedelta(days=1)
+
+
+@router.get("/visits")
+def visits(request: Request, parts: AppStateHere) -> Response:
+    """Which homes need a visit, a setting, a phone call; by area, with what to take along."""
+    reader(request, "visits.read")
+    now = page_rows.clock(parts)
+    booked = told_visits(parts, now - DAY / 2, now + SHOWN_AHEAD)
+    page = pages.visits_page(
+        visit_rows(parts),
+        visitor(request),
+        dict(request.query_params),
+        now,
+        start=parts.service.firm.position,
+        jobs=job_minutes(parts.service.database),
+        booked=booked,
+    )
+    return HTMLResponse(page)
+
+
+@router.get("/visits/calendar")
+def week(request: Request, parts: AppStateHere) -> Response:
+    """A week of visits; `?from=` any day of it, `?person=` whose."""
+    reader(request, "visits.read")
+    today = _firm_today(parts)
+    asked = day_given(request.query_params.get("from", "")) or today
+    first = asked - timedelta(days=asked.weekday())
+    person = number_given(request.query_params.get("person", ""))
+    start = datetime.combine(first, time(), UTC)
+    found = told_visits(parts, start - DAY, start + 8 * DAY, person)
+    days = [
+        (day, [v for v in found if v["day"] == day.isoformat()])
+        for day in (first + n * DAY for n in range(7))
+    ]
+    people = colleagues(parts.service.database)
+    return HTMLResponse(pages.calendar_page(days, people, person, visitor(request), today))
+
+
+@router.get("/visits/day/{day}")
+def day_sheet(day: date, request: Request, parts: AppStateHere) -> Response:
+    """A day's visits to print; `?person=` whose."""
+    reader(request, "visits.read")
+    _in_range(day)
+    person = number_given(request.query_params.get("person", ""))
+    start = datetime.combine(day, time(), UTC)
+    found = [
+        v for v in told_visits(parts, start - DAY, start + 2 * DAY, person) if v["day"] == day.isoformat()
+    ]
+    stops = {v["site"]: stop_of(parts, v["site"]) for v in found}
+    told = [stops[v["site"]] | {"visit": v, "number": n} for n, v in enumerate(found, start=1)]
+    firm, who = parts.service.firm, colleagues(parts.service.database).get(person or 0, "Everybody")
+    page = pages.day_page(
+        day, told, who, visitor(request), firm.signature, firm.position, _shorter(told, firm.position), person
+    )
+    return HTMLResponse(page)
+
+
+@router.get("/calendar/{secret}.ics")
+def feed(secret: Annotated[str, Path(max_length=100)], parts: AppStateHere) -> Response:
+    """A person's visits for their own calendar. The address is the only key, so it says nothing of a wrong
+    one."""
+    opened = parts.feeds.open(secret)
+    if opened is None:
+        raise HTTPException(404, "there is no such calendar, or its address was renewed")
+    row, name = opened
+    found = visits_of(parts.service.database, row.person, datetime.now(UTC))
+    body = calendar(found, homes_of(parts), name, parts.settings.address, with_contact=row.with_contact)
+    headers = {
+        "Cache-Control": "private, no-store",
+        "Referrer-Policy": "no-referrer",
+        "X-Robots-Tag": "noindex",
+        "Content-Disposition": 'inline; filename="visits.ics"',
+    }
+    return Response(body, media_type="text/calendar; charset=utf-8", headers=headers)
+
+
+def stop_of(parts: AppState, site: str) -> dict[str, Any]:
+    """A home as the list of visits has it; without findings where nothing needs doing."""
+    found = list(visit_rows(parts, site))
+    for kind in visit_list(found, page_rows.clock(parts), None, job_minutes(parts.service.database)):
+        return dict(kind["areas"][0]["stops"][0])
+    row = found[0]
+    return {
+        "id": row["id"],
+        "name": row["name"],
+        "verdict": "in_order",
+        "findings": [],
+        "bring": [],
+        "cautions": [],
+        "minutes": 30,
+        "contact": contact_words(row["contact"], row["position"]),
+        "position": row["position"],
+    }
+
+
+def _shorter(stops: list[dict[str, Any]], start: tuple[float, float] | None) -> list[str]:
+    """Names in the order of the shortest drive; empty where the day's order is that already, or places are
+    missing."""
+    positions = [s["position"] for s in stops]
+    one_person = len({s["visit"]["person"] for s in stops}) == 1
+    if len(stops) < 3 or not one_person or any(p is None for p in positions):
+        return []
+    order = drive_order(positions, start)
+    same = list(range(len(stops)))
+    return [] if order in (same, same[::-1]) else [stops[i]["name"] for i in order]
+
+
+def _firm_today(parts: AppState) -> date:
+    """Today where most homes stand."""
+    zones = [card.zone for card in parts.service.sites.cards()]
+    now = datetime.now(UTC)
+    return now.astimezone(max(zones, key=zones.count)).date() if zones else now.date()
+
+
+def _in_range(day: date) -> None:
+    if not date(2000, 1, 1) <= day <= date(2199, 12, 31):
+        raise InputError(f"{day} is no day that visits are booked for")
+
+
+def day_given(text: str) -> date | None:
+    """A day that visits may be booked for; None for any other text."""
+    try:
+        day = date.fromisoformat(text.strip())
+    except ValueError:
+        return None
+    return day if date(2000, 1, 1) <= day <= date(2199, 12, 1) else None
+
+
+def number_given(text: str) -> int | None:
+    """The number of an account; None for any other text."""
+    text = text.strip()
+    return (
+        int(text)
+        if text.isascii() and text.isdecimal() and 0 < int(text[:10]) < 2**31 and len(text) <= 10
+        else None
+    )

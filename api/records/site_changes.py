@@ -1,0 +1,106 @@
+"""Changing the site file of a home that is here already: checked, shown, then saved."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from fieldfare.analysis.errors import Problem, SiteError
+from fieldfare.analysis.plant.site import Site
+from fieldfare.api.core.facts_cache import plant_mark, result_mark
+from fieldfare.api.core.service import Service
+from fieldfare.api.running.intake import check_site_text
+from fieldfare.dashboards.site_edit import Change, changes
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A changed site file before it is saved.
+
+    changes : what differs; empty where only comments or their order do. recalculates : sentences. mark : of
+        the file
+    that it changes
+    """
+
+    text: str
+    site: Site
+    changes: tuple[Change, ...]
+    recalculates: tuple[str, ...]
+    mark: str
+
+
+class ChangedMeanwhile(Exception):
+    """Somebody else has saved the file since it was opened."""
+
+
+def mark_of_file(text: str) -> str:
+    """A mark by which a later save is told apart from the file that was opened."""
+    return hashlib.blake2b(text.encode(), digest_size=12).hexdigest()
+
+
+def propose(service: Service, site_id: str, text: str) -> Proposal:
+    """Check a changed file and say what saving it would do. Raises SiteError with every problem."""
+    kept = service.sites.file(site_id)
+    made = check_site_text(text)
+    if made.id != site_id:
+        raise SiteError(
+            "site file", [Problem("site.id", f"must stay {site_id!r}; a home keeps its id for good")]
+        )
+    plant = _readable(service, site_id)
+    told = tuple(changes(plant, made)) if plant is not None else ()
+    return Proposal(text, made, told, tuple(_recalculates(service, plant, made)), mark_of_file(kept))
+
+
+def save(service: Service, site_id: str, text: str, mark: str) -> Proposal:
+    """Save a changed file. mark : of the file that was opened. Raises SiteError, ChangedMeanwhile."""
+    wanted = propose(service, site_id, text)
+    if wanted.mark != mark:
+        raise ChangedMeanwhile
+    service.sites.add([(text, wanted.site)])
+    return wanted
+
+
+def _readable(service: Service, site_id: str) -> Site | None:
+    try:
+        return service.sites.get(site_id).site
+    except SiteError:
+        return None
+
+
+def _recalculates(service: Service, before: Site | None, after: Site) -> Iterable[str]:
+    """What has to be calculated anew, and when that happens."""
+    if before is None:
+        yield (
+            "The file could not be read until now; everything of this home is calculated again tonight, "
+            "or when it is next opened."
+        )
+        return
+    if plant_mark(before) != plant_mark(after):
+        yield (
+            f"{_days(service, after.id)} of this home are calculated again from the readings, tonight "
+            "or when it is next opened."
+        )
+    elif result_mark(before) != result_mark(after):
+        yield (
+            "Figures and findings are worked out again when the home is next opened, tonight at the latest. "
+            "The daily values stay."
+        )
+    else:
+        yield "Nothing is recalculated."
+    gone = {p.id for p in before.point} - {p.id for p in after.point}
+    if gone:
+        yield f"Readings of {', '.join(sorted(gone))} stay in the store, but are no longer used or collected."
+    if tuple(before.points_of("outdoor_temperature")) != tuple(after.points_of("outdoor_temperature")):
+        borrowers = [p.site.site.name for p in service.sites.all() if p.site.site.outdoor_from == after.id]
+        if borrowers:
+            told = ", ".join(borrowers)
+            yield f"So are those of the homes that take the outdoor temperature from here: {told}."
+
+
+def _days(service: Service, site_id: str) -> str:
+    span = service.store.span(site_id)
+    if span is None:
+        return "The days"
+    n = (span[1] - span[0]) // 86_400_000 + 1
+    return "The one day" if n == 1 else f"All {n} days"

@@ -1,0 +1,1 @@
+"""Visits: planned by area and drive, booked, and told to calendars."""

@@ -1,0 +1,210 @@
+"""Settings: of a home, of oneself, of the firm; and its people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from fieldfare.analysis.errors import Problem
+from fieldfare.dashboards.site_edit import Change, key_of_problem
+from fieldfare.dashboards.site_fields import groups_of, is_field
+from fieldfare.dashboards.site_form import row_of
+from fieldfare.dashboards.templating import render
+
+ROLES = (
+    ("installer", "Installer: everything"),
+    ("engineer", "Engineer: all homes, no settings"),
+    ("householder", "Householder: their own homes"),
+)
+UNITS = (
+    ("energy", "Energy", (("kWh", "kWh"), ("MJ", "MJ"))),
+    ("flow", "Water flow", (("m3/h", "m³/h"), ("l/min", "litres a minute"))),
+    ("pressure", "Pressure", (("bar", "bar"), ("kPa", "kPa"))),
+)
+SEVERITIES = (
+    ("urgent", "Urgent: harm or damage may follow"),
+    ("act", "Needs work"),
+    ("watch", "Needs watching"),
+)
+
+
+def site_settings_page(
+    row: dict[str, Any],
+    values: Mapping[str, str],
+    text: str,
+    visitor: dict[str, Any],
+    *,
+    as_text: bool,
+    problems: Iterable[Problem] = (),
+    mark: str = "",
+    changes: Sequence[Change] | None = None,
+    recalculates: Sequence[str] = (),
+    told: str = "",
+    proposed: str = "",
+    saved: bool = False,
+    trouble: str = "",
+) -> str:
+    """The site file as a form or as text, and what saving would change and recalculate.
+
+    values : key -> what stands in its field. changes : None where nothing was asked yet. proposed : the file
+        to save
+    """
+    listed = list(problems)
+    beside, above = _beside_fields(listed, values, as_text)
+    groups = [] if as_text else [(*group, row_of(group[2])) for group in groups_of(values)]
+    named = [(group[0], f) for group in groups for f in group[2] if f.key in beside]
+    wrong = [(f.key.replace(".", "-"), f"{title} · {f.label}", beside[f.key]) for title, f in named]
+    return render(
+        "site_settings.html",
+        title=f"Settings, {row['name']}",
+        here="site",
+        visitor=visitor,
+        row=row,
+        values=dict(values),
+        groups=groups,
+        text=text,
+        as_text=as_text,
+        beside=beside,
+        above=above,
+        wrong=wrong,
+        n=len(listed),
+        mark=mark,
+        changes=changes,
+        recalculates=recalculates,
+        told=told,
+        proposed=proposed,
+        saved=saved,
+        trouble=trouble,
+    )
+
+
+def _beside_fields(
+    listed: Sequence[Problem], values: Mapping[str, str], as_text: bool
+) -> tuple[dict[str, str], list[Problem]]:
+    """Problems by the key of their field, and those that have none."""
+    beside, above = dict[str, str](), list[Problem]()
+    for p in listed:
+        key = key_of_problem(p.key, values)
+        if is_field(key) and not as_text:
+            beside[key] = f"{beside[key]}; {p.message}" if key in beside else p.message
+        else:
+            above.append(p)
+    return beside, above
+
+
+def settings_page(
+    values: Mapping[str, Any],
+    visitor: dict[str, Any],
+    *,
+    problem: str = "",
+    told: str = "",
+    feed: Mapping[str, Any] | None = None,
+    new_address: str = "",
+    channels: Sequence[str] = (),
+    firm_quiet: tuple[int, int] = (21, 7),
+    has_account: bool = True,
+) -> str:
+    """What a person sets for themselves.
+
+    values : notices, channel (shown form), at_once, digest, quiet_from, quiet_to as text, units. feed :
+        with_contact, made
+    and used, None without one. new_address : of a feed that was made just now. channels : kinds that may be
+    given
+    """
+    return render(
+        "settings.html",
+        title="Settings",
+        here="settings",
+        visitor=visitor,
+        values=values,
+        problem=problem,
+        told=told,
+        feed=feed,
+        new_address=new_address,
+        channels=list(channels),
+        firm_quiet=firm_quiet,
+        has_account=has_account,
+        units=UNITS,
+        severities=SEVERITIES,
+        of_the_firm=visitor["role"] in ("installer", "engineer"),
+    )
+
+
+def firm_page(
+    values: Mapping[str, str],
+    visitor: dict[str, Any],
+    *,
+    problem: str = "",
+    told: str = "",
+    logo: str = "",
+    from_outside: bool = False,
+) -> str:
+    """The firm's name, contact, place and logo. values : name, contact, latitude, longitude. logo : its
+    address, or empty
+    from_outside : whether name and contact come from the environment"""
+    return render(
+        "firm.html",
+        title="The firm",
+        here="settings",
+        visitor=visitor,
+        values=values,
+        problem=problem,
+        told=told,
+        logo=logo,
+        from_outside=from_outside,
+    )
+
+
+def people_page(
+    people: Sequence[Mapping[str, Any]],
+    homes: Mapping[str, str],
+    asked: Mapping[str, str],
+    visitor: dict[str, Any],
+    *,
+    problem: str = "",
+    told: str = "",
+) -> str:
+    """Everybody who may sign in, and the form that invites. homes : site -> name. asked : what was typed"""
+    return render(
+        "people.html",
+        title="People",
+        here="settings",
+        visitor=visitor,
+        people=people,
+        homes=homes,
+        asked=asked,
+        problem=problem,
+        told=told,
+        roles=ROLES,
+    )
+
+
+def person_page(
+    person: Mapping[str, Any],
+    homes: Mapping[str, str],
+    values: Mapping[str, str],
+    visitor: dict[str, Any],
+    *,
+    problem: str = "",
+    told: str = "",
+    link: str = "",
+    ends: str = "",
+    is_self: bool = False,
+) -> str:
+    """One person: name, role, homes, kept out or not, a new invitation, removal. link : a one-time address
+    made just now"""
+    return render(
+        "person.html",
+        title=person["name"],
+        here="settings",
+        visitor=visitor,
+        person=person,
+        homes=homes,
+        values=values,
+        problem=problem,
+        told=told,
+        link=link,
+        ends=ends,
+        is_self=is_self,
+        roles=ROLES,
+    )

@@ -1,0 +1,204 @@
+"""The site file of an existing home with what was changed in its form.
+
+Comments, the order of keys and everything that has no field stay as they are.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+import tomlkit
+from tomlkit.container import OutOfOrderTableProxy
+from tomlkit.items import AoT, Array, InlineTable, Table
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.site import Site
+from fieldfare.dashboards.site_fields import (
+    ROWS,
+    field_of,
+    groups_of,
+    is_field,
+    leaves,
+    shown,
+    values_of,
+)
+from fieldfare.dashboards.site_form import Field, toml_value
+from fieldfare.dashboards.text.words import plain
+
+
+class Change(NamedTuple):
+    """A key whose value differs. before, after : as text; empty where it is not given"""
+
+    key: str
+    label: str
+    before: str
+    after: str
+
+
+def edited(text: str, form: Mapping[str, str]) -> str:
+    """The file with the form's changes; what was not touched stays as it was written, to the letter.
+
+    form : key -> text, of the fields that were sent. Raises tomllib.TOMLDecodeError for a file that can't be
+        read
+    """
+    before = values_of(text)
+    document = tomlkit.parse(text)
+    wanted = {k: v.strip() for k, v in form.items() if is_field(k)}
+    changed = {k: v for k, v in wanted.items() if v != before.get(k, "") and not _is_default(k, v, before)}
+    if not changed:
+        return text
+    points = {k for k in changed if k.startswith("heating_curve.points.")}
+    if points:
+        _set_points(document, {**before, **wanted})
+    for key in (k for k in changed if k not in points):
+        _set(document, key, changed[key])
+    for name in ("heat_pump.rating", "emitter", "cost.band"):
+        _drop_empty_rows(document, name)
+    return tomlkit.dumps(document)
+
+
+def _is_default(key: str, value: str, before: Mapping[str, str]) -> bool:
+    """Whether a choice that the file does not make was left at what holds without it."""
+    choices = field_of(key).choices
+    return key not in before and bool(choices) and value == choices[0]
+
+
+def _set(document: Any, key: str, value: str) -> None:
+    table, last = _table_of(document, key, make=bool(value))
+    if table is None:
+        return
+    if value:
+        table[last] = tomlkit.value(toml_value(field_of(key), value))
+    elif last in table:
+        del table[last]
+
+
+def _table_of(document: Any, key: str, *, make: bool) -> tuple[Any, str]:
+    """The table that holds a key, made where it is not there yet; None where it is not there and not to be
+    made.
+
+    Raises InputError where the file has something else in that place.
+    """
+    *path, last = key.split(".")
+    at, n = document, 0
+    while n < len(path):
+        name = path[n]
+        in_list = n + 1 < len(path) and path[n + 1].isdecimal()
+        if name not in at:
+            if not make:
+                return None, last
+            at[name] = tomlkit.aot() if in_list else tomlkit.table()
+        at, n = at[name], n + 1
+        if in_list:
+            at, n = _row_of(at, int(path[n]), name, make=make), n + 1
+        if at is None:
+            return None, last
+        if not isinstance(at, Table | InlineTable | OutOfOrderTableProxy):
+            raise _other_form(name)
+    return at, last
+
+
+def _row_of(rows: Any, row: int, name: str, *, make: bool) -> Any:
+    """A row of a list of tables, of `[[name]]` or `name = [{...}]`; None where it is not there and not to be
+    made."""
+    if not isinstance(rows, AoT | Array):
+        raise _other_form(name)
+    while len(rows) <= row:
+        if not make:
+            return None
+        rows.append(tomlkit.table() if isinstance(rows, AoT) else tomlkit.inline_table())
+    return rows[row]
+
+
+def _other_form(name: str) -> InputError:
+    return InputError(
+        f"{name} stands in the file in a form that has no fields; change the file's text instead"
+    )
+
+
+def _drop_empty_rows(document: Any, name: str) -> None:
+    """Remove rows of a list that have lost every key, and the list where no row is left.
+
+    New rows end with an empty line.
+    """
+    *path, last = name.split(".")
+    at = document
+    for part in path:
+        at = at.get(part, {}) if hasattr(at, "get") else {}
+    rows = at.get(last) if hasattr(at, "get") else None
+    if not isinstance(rows, AoT | Array):
+        return
+    for n in range(len(rows) - 1, -1, -1):
+        if not rows[n]:
+            del rows[n]
+        elif isinstance(rows[n], Table) and not rows[n].as_string().endswith("\n\n"):
+            rows[n].add(tomlkit.nl())
+    if not len(rows):
+        del at[last]
+
+
+def _set_points(document: Any, values: Mapping[str, str]) -> None:
+    """The heating curve's pairs, as far as either half is given."""
+    rows = sorted(
+        {int(k.split(".")[2]) for k, v in values.items() if k.startswith("heating_curve.points.") and v}
+    )
+    pairs = [[_number(values.get(f"heating_curve.points.{n}.{half}", "")) for half in (0, 1)] for n in rows]
+    if not pairs:
+        document.pop("heating_curve", None)
+        return
+    table, last = _table_of(document, "heating_curve.points", make=True)
+    table[last] = pairs
+
+
+def _number(text: str) -> Any:
+    return tomllib.loads(f"x = {toml_value(Field('', '', '', 'number'), text)}")["x"]
+
+
+def changes(before: Site, after: Site) -> list[Change]:
+    """What differs between two site files, by what they mean: comments and the order of keys do not count."""
+    old, new = (
+        dict(leaves(s.model_dump(mode="json", by_alias=True, exclude_none=True))) for s in (before, after)
+    )
+    return [
+        Change(key, _label(key), _told(old.get(key)), _told(new.get(key)))
+        for key in dict.fromkeys([*old, *new])
+        if old.get(key) != new.get(key)
+    ]
+
+
+def _told(value: Any) -> str:
+    return "" if value is None else f"{value:g}" if isinstance(value, float) else shown(value)
+
+
+def _label(key: str) -> str:
+    """A key in words: group and field, or the key's own parts."""
+    if not is_field(key):
+        return " · ".join(
+            plain(part) if not part.isdecimal() else str(int(part) + 1) for part in key.split(".")
+        )
+    title = next((g[0] for g in groups_of({key: "x"}) if any(f.key == key for f in g[2])), "")
+    found = next((f.label for g in groups_of({key: "x"}) for f in g[2] if f.key == key), key)
+    return f"{title} · {found}" if title else found
+
+
+def key_of_problem(key: str, values: Mapping[str, str]) -> str:
+    """A problem's key as a field's. Problems count the filled rows of a list from 1, fields count all rows
+    from 0."""
+    found = re.fullmatch(rf"({'|'.join(map(re.escape, ROWS))})\[(\d+)\](?:[.\[](\w+)\]?)?", key)
+    if found is None:
+        return key
+    name, n, part = found[1], int(found[2]), found[3]
+    rows = sorted(
+        {
+            int(k[len(name) + 1 :].split(".")[0])
+            for k, v in values.items()
+            if k.startswith(f"{name}.") and v.strip()
+        }
+    )
+    row = rows[n - 1] if 0 < n <= len(rows) else n - 1
+    if name == "heating_curve.points":
+        part = str(int(part) - 1) if part and part.isdecimal() else "0"
+    return f"{name}.{row}.{part or ROWS[name][0][0]}"
