@@ -19,6 +19,8 @@ from fieldfare.analysis.errors import (
     SiteError,
 )
 from fieldfare.api.alerts.alerts import UnknownAlert
+from fieldfare.api.checks.photos import UnknownPhoto
+from fieldfare.api.checks.sheets import Signed
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.sites import UnknownSite
 from fieldfare.api.http.auth import SignInFirst
@@ -67,6 +69,8 @@ PROBLEMS = _documented(400, 401, 403, 404, 409, 413, 422, 429)
 _STATUS: tuple[tuple[type[Exception], int, str, str], ...] = (
     (UnknownAlert, 404, "no-alert", "No such alert"),
     (UnknownWork, 404, "no-work", "No such work"),
+    (UnknownPhoto, 404, "no-photo", "No such photo"),
+    (Signed, 409, "signed", "Signed"),
     (UnknownPerson, 404, "no-person", "No such person"),
     (NoReadings, 409, "no-readings", "Nothing was read yet"),
     (AccountRefused, 401, "refused", "Not let in"),

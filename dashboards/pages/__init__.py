@@ -2,6 +2,7 @@
 
 from fieldfare.collector.csv.column_mapping import AGREED, points_toml, propose
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
+from fieldfare.dashboards.pages.checks import check_page, field_page, lists_page
 from fieldfare.dashboards.pages.first_run import (
     first_run_page,
     progress_page,
@@ -35,6 +36,8 @@ from fieldfare.dashboards.text.handling import form_values
 __all__ = [
     "AGREED",
     "FIGURES",
+    "check_page",
+    "field_page",
     "figure_json",
     "first_run_page",
     "fleet_page",
@@ -45,6 +48,7 @@ __all__ = [
     "job_page",
     "job_values",
     "learning_page",
+    "lists_page",
     "message_page",
     "points_left",
     "points_toml",
