@@ -73,3 +73,44 @@ def setpoint_advice(reach_c: float, *, disinfected: bool) -> str:
         " out why it reaches no more (flow limit, flow through the coil, scale), and let the immersion"
         " heater finish until then."
     )
+
+
+BY_HAND: dict[str, str] = {
+    "pressure": "Hot water under pressure: let it cool, isolate and relieve the pressure first.",
+    "vessel": (
+        "Pressure vessel: follow its maker's instructions; never open the gas side under water pressure."
+    ),
+    "relief": "Scalding water and steam may escape: keep clear of the discharge.",
+    "mains": (
+        "Mains voltage: only people qualified for electrical work, isolated and proved dead, by local rules."
+    ),
+    "fan": "The fan may start by itself and fins cut: isolate the unit first.",
+    "ice": "Ice on paths is a fall hazard.",
+    "source_fluid": "Source fluid may harm health and drains: follow its data sheet.",
+    "antifreeze": (
+        "Antifreeze may be poisonous; ethylene glycol is. Gloves, no drains, follow the data sheet and local"
+        " rules."
+    ),
+    "freezing": "A frozen exchanger can burst and let refrigerant into the water.",
+    "hot_store": (
+        f"Scald risk at taps above {SCALD_FROM_C:g} °C and Legionella risk below {DISINFECTED_AT_C:g} °C in"
+        " the store: settle both by local rules, never one at the other's cost."
+    ),
+    "heater": "Mains voltage and hot water: by qualified people only.",
+    "refrigerant": (
+        "Refrigerant circuit: only people licensed for it; follow the maker's instructions and local rules."
+    ),
+}
+"""Cautions of work by hand and eye, by the names that lists of checks use."""
+FLAMMABLE = frozenset({"R290", "R600A", "R1270", "R32", "R454B", "R454C"})
+"""Refrigerants of the safety classes A2L and A3 of ISO 817 that heat pumps use (from memory)."""
+
+
+def by_hand(name: str, refrigerant: str | None = None) -> str:
+    """A caution of work by hand and eye. refrigerant : of the unit, which is named where the caution is about
+    it"""
+    text = BY_HAND[name]
+    if name != "refrigerant" or not refrigerant:
+        return text
+    flammable = refrigerant.upper().replace(" ", "") in FLAMMABLE
+    return f"{refrigerant}{' is flammable: no flame or spark near it' if flammable else ''}. {text}"

@@ -67,7 +67,14 @@ def render(template: str, **context: Any) -> str:
     """A page of a template. `visitor` and `here` (the part of the service it belongs to) default to
     nothing."""
     given = {"here": "", "wide": False, **context}
-    given["visitor"] = {"name": "", "role": "", "csrf": "", "by_link": False, **context.get("visitor", {})}
+    given["visitor"] = {
+        "name": "",
+        "role": "",
+        "csrf": "",
+        "by_link": False,
+        "owner": "",
+        **context.get("visitor", {}),
+    }
     return environment().get_template(template).render(given)
 
 

@@ -207,8 +207,10 @@ def _damage(data: Path, names: Iterable[str]) -> Iterator[str]:
     """What is wrong with the data themselves."""
     for name in names:
         path = data / name
-        if (name.endswith(".parquet") and (told := _month_trouble(path.read_bytes()))) or (
-            name.endswith(".sqlite") and (told := _database_trouble(path))
+        if (
+            (name.endswith(".parquet") and (told := _month_trouble(path.read_bytes())))
+            or (name.endswith(".sqlite") and (told := _database_trouble(path)))
+            or (name.endswith(".jpg") and (told := _picture_trouble(path.read_bytes())))
         ):
             yield f"{name}: {told}"
     if any(name.startswith("readings/sealed/") for name in names) and "readings/hot.sqlite" not in names:
@@ -226,6 +228,10 @@ def _database_trouble(path: Path) -> str:
         return "" if found == "ok" else " ".join(found.split())
     except sqlite3.Error as error:
         return str(error)
+
+
+def _picture_trouble(data: bytes) -> str:
+    return "" if data[:2] == b"\xff\xd8" and data[-2:] == b"\xff\xd9" else "cut off or written over"
 
 
 def _month_trouble(data: bytes) -> str:

@@ -82,7 +82,7 @@ def report(
         if month is not None:
             paper = month_paper(service, plant, month)
         elif winter_check:
-            paper = winter_paper(service, plant, season)
+            paper = winter_paper(service, plant, season, pictures=True)
         else:
             paper = hand_over_paper(service, plant)
         write_paper(paper, out)

@@ -19,6 +19,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import is_known
 from fieldfare.api.http.html import (
     booking_forms,
+    check_pages,
     field_forms,
     forms,
     pages,
@@ -39,6 +40,7 @@ from fieldfare.api.http.middleware.guards import (
 from fieldfare.api.http.problems import PROBLEMS, ProblemDetails
 from fieldfare.api.http.rest import (
     alerts,
+    checks,
     homes,
     operations,
     people,
@@ -77,7 +79,7 @@ def create_app(parts: AppState) -> FastAPI:
     )
     app.state.parts = parts
     problems.install(app)
-    for routes in (sites, results, alerts, works, visits, people, homes, operations):
+    for routes in (sites, results, alerts, works, visits, checks, people, homes, operations):
         app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
     app.include_router(operations.outside, responses=PROBLEMS)
     app.include_router(screens.router, include_in_schema=False)
@@ -85,6 +87,7 @@ def create_app(parts: AppState) -> FastAPI:
     app.include_router(field_forms.router, include_in_schema=False)
     for routes_of in (visit_pages, booking_forms, site_settings, settings_pages, people_pages):
         app.include_router(routes_of.router, include_in_schema=False)
+    app.include_router(check_pages.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)
     static = STATIC
     if static.is_dir():

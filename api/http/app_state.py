@@ -12,6 +12,8 @@ from starlette.requests import HTTPConnection
 from fieldfare.api.alerts.alerts import Alerts
 from fieldfare.api.alerts.handling import Handlings
 from fieldfare.api.alerts.notices import Notices
+from fieldfare.api.checks.photos import Photos
+from fieldfare.api.checks.sheets import Sheets
 from fieldfare.api.core.cache import SiteCache
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
@@ -43,6 +45,11 @@ class AppState:
     @cached_property
     def _signing_key(self) -> str:
         return signing_key(self.settings.data)
+
+    @property
+    def owner_key(self) -> str:
+        """Signs whose pages a device keeps."""
+        return self._signing_key
 
     @cached_property
     def accounts(self) -> Accounts:
@@ -87,6 +94,14 @@ class AppState:
     @cached_property
     def feeds(self) -> Feeds:
         return Feeds(self.service.database)
+
+    @cached_property
+    def photos(self) -> Photos:
+        return Photos(self.service.database, self.settings.data)
+
+    @cached_property
+    def sheets(self) -> Sheets:
+        return Sheets(self.service, self.photos)
 
     @cached_property
     def works(self) -> MaintenanceLog:

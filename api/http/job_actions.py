@@ -16,7 +16,7 @@ def change_job(parts: AppState, site: str, work: int, job: Job, actor: Actor) ->
     """Correct a job. Raises InputError, UnknownWork."""
     before = parts.works.get(site, work)
     if is_sign_off(before.finding):
-        raise InputError("a signed winter check can't be changed; sign it again on its sheet")
+        raise InputError("a signed check can't be changed; open it again on its sheet")
     row = parts.works.change(site, work, job, actor)
     parts.audit.note(actor, "work changed", site, work=work, before=_told(before), after=_told(row))
     return row
@@ -24,7 +24,9 @@ def change_job(parts: AppState, site: str, work: int, job: Job, actor: Actor) ->
 
 def remove_job(parts: AppState, site: str, work: int, actor: Actor) -> None:
     """Delete a job. Raises UnknownWork."""
+    photos = parts.photos.of_works(site).get(work, [])
     row = parts.works.remove(site, work, actor)
+    parts.photos.remove(photos)
     parts.audit.note(actor, "work removed", site, work=work, before=_told(row))
 
 

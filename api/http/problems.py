@@ -19,6 +19,8 @@ from fieldfare.analysis.errors import (
     SiteError,
 )
 from fieldfare.api.alerts.alerts import UnknownAlert
+from fieldfare.api.checks.photos import UnknownPhoto
+from fieldfare.api.checks.sheets import Signed
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.sites import UnknownSite
 from fieldfare.api.http.auth import SignInFirst
@@ -70,6 +72,8 @@ _STATUS: tuple[tuple[type[Exception], int, str, str], ...] = (
     (UnknownWork, 404, "no-work", "No such work"),
     (UnknownVisit, 404, "no-visit", "No such visit"),
     (Clash, 409, "clash", "Booked already"),
+    (UnknownPhoto, 404, "no-photo", "No such photo"),
+    (Signed, 409, "signed", "Signed"),
     (UnknownPerson, 404, "no-person", "No such person"),
     (NoReadings, 409, "no-readings", "Nothing was read yet"),
     (AccountRefused, 401, "refused", "Not let in"),

@@ -109,7 +109,9 @@ def _paper(service: Service, plant: SiteRecord, kind: str, key: str) -> Outcome:
 
     try:
         paper = (
-            month_paper(service, plant, key) if kind == "month" else winter_paper(service, plant, int(key))
+            month_paper(service, plant, key)
+            if kind == "month"
+            else winter_paper(service, plant, int(key), pictures=True)
         )
     except InputError as error:  # nothing was read in that time
         return Outcome(str(error))

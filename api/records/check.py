@@ -13,6 +13,8 @@ from pathlib import Path
 
 from sqlalchemy import select
 
+from fieldfare.api.checks.lists import lists_trouble
+from fieldfare.api.checks.photos import Photos
 from fieldfare.api.core.fact_tables import unpacked
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
@@ -55,8 +57,9 @@ def check_databases(settings: Settings) -> list[Damage]:
 
 
 def check_sites(service: Service, progress: Callable[[str], None] = lambda _: None) -> Iterator[Damage]:
-    """Every site's file, readings, facts and results."""
-    known = []
+    """Every site's file, readings, facts, results and photos; and the firm's own list of checks."""
+    known, photos = [], Photos(service.database, service.settings.data)
+    yield from (Damage("", told) for told in lists_trouble(service.settings))
     for card in service.sites.cards():
         progress(card.id)
         known.append(card.id)
@@ -68,6 +71,7 @@ def check_sites(service: Service, progress: Callable[[str], None] = lambda _: No
         else:
             yield from (Damage(card.id, str(trouble)) for trouble in troubles)
         yield from _made(service, card.id)
+        yield from (Damage(card.id, told) for told in photos.damage(card.id))
     if isinstance(service.store, LocalStore):
         for site in sorted(set(service.store.sites()) - {*known}):
             yield Damage(site, "has readings but no site file here; add its file, or remove them")

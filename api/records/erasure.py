@@ -8,6 +8,7 @@ import shutil
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
+from fieldfare.api.checks.photos import Photos
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.weather import station_key
 from fieldfare.api.people.audit import Audit
@@ -16,15 +17,16 @@ from fieldfare.api.state.work_tables import JobRun, Notice
 
 
 def erase_site(service: Service, site_id: str) -> None:
-    """Remove a site's file, readings, messages set aside, uploads, facts, results, alerts, works, papers,
-    notices, consents, links, tokens and audit lines, and the accounts of people who had no other home. Raises
-    UnknownSite."""
+    """Remove a site's file, readings, messages set aside, uploads, facts, results, alerts, works, checks,
+    photos, papers, notices, consents, links, tokens and audit lines, and the accounts of people who had no
+    other home. Raises UnknownSite."""
     service.sites.file(site_id)
     service.store.forget(site_id)
     service.store.forget(station_key(site_id))
     _forget_messages(service, site_id)
     for folder in (service.settings.rejects_dir, service.settings.data / "uploads"):
         shutil.rmtree(folder / site_id, ignore_errors=True)
+    Photos(service.database, service.settings.data).forget(site_id)
     Audit(service.database).forget(site_id)
     with service.database.write() as session:
         session.execute(delete(JobRun).where(JobRun.site == site_id))

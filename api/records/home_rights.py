@@ -16,6 +16,8 @@ from sqlalchemy import select
 
 from fieldfare.api.alerts.alerts import Alerts
 from fieldfare.api.alerts.handling import Handlings
+from fieldfare.api.checks.photos import Photos
+from fieldfare.api.checks.sheets import Sheets
 from fieldfare.api.core.facts_cache import KINDS
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.series import plain_rows
@@ -81,6 +83,7 @@ def export_home(service: Service, plant: SiteRecord) -> Path:
         _json(archive, "handling.json", [asdict(h) for h in handled.values()])
         _json(archive, "works.json", [asdict(w) for w in MaintenanceLog(service).page(site, 0, _ALL)[0]])
         _json(archive, "visits.json", [asdict(v) for v in Bookings(service.database).of_site(site)])
+        _checks(service, plant, archive)
         _json(archive, "consents.json", consents(service, site))
         _json(archive, "accesses.json", [asdict(a) for a in Audit(service.database).page(0, _ALL, site)[0]])
         _json(archive, "papers.json", _papers(service, site))
@@ -116,6 +119,17 @@ def _alerts(service: Service, site: str) -> list[dict[str, Any]]:
     alerts = Alerts(service.database)
     rows = alerts.page(0, _ALL, site=site)[0]
     return [{**asdict(r), "events": [asdict(e) for e in alerts.events(r.id)]} for r in rows]
+
+
+def _checks(service: Service, plant: SiteRecord, archive: zipfile.ZipFile) -> None:
+    """Every check with its entries, and every photo, also those of jobs."""
+    photos = Photos(service.database, service.settings.data)
+    _json(archive, "checks.json", Sheets(service, photos).all_of(plant))
+    rows = photos.of_site(plant.site.id)
+    _json(archive, "photos.json", [asdict(row) for row in rows])
+    for row in rows:
+        if photos.path(row).exists():
+            archive.write(photos.path(row), f"photos/{row.id}.jpg", zipfile.ZIP_STORED)
 
 
 def _papers(service: Service, site: str) -> list[dict[str, Any]]:

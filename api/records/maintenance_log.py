@@ -82,13 +82,13 @@ class MaintenanceLog:
             close_by_job(session, site, open_now, work, list(job.findings), who)
             return _row(row)
 
-    def sign_winter(
-        self, site: str, day: date, season: int, what: str, still_open: list[str], who: Actor
+    def sign_check(
+        self, site: str, day: date, kind: str, period: str, what: str, still_open: list[str], who: Actor
     ) -> WorkRow:
-        """Enter that the checks before a winter were gone through. Raises InputError."""
-        job = Job(day, signed_words(season, what, still_open))
+        """Enter that a list of checks was gone through. Raises InputError."""
+        job = Job(day, signed_words(kind, period, what, still_open))
         _check_day(day)
-        return self._enter(site, job, key_of(season), who)
+        return self._enter(site, job, key_of(kind, period), who)
 
     def _enter(self, site: str, job: Job, key: str | None, who: Actor) -> WorkRow:
         open_now = self._open_now(site, job)
@@ -191,7 +191,7 @@ def _check(job: Job) -> None:
     if not job.what.strip():
         raise InputError("say what was done")
     if any(is_sign_off(code) for code in job.findings):
-        raise InputError("a winter check is signed on its sheet")
+        raise InputError("a check is signed on its sheet")
 
 
 def _check_day(day: date) -> None:

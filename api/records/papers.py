@@ -13,6 +13,8 @@ import orjson
 from sqlalchemy import select
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.api.checks.contents import check_contents
+from fieldfare.api.checks.sheets import SheetKey
 from fieldfare.api.core.fleet_summary import under_standing_verdict
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.service import Service
@@ -32,9 +34,8 @@ FORMS = ("json", "html", "pdf")
 
 @dataclass(frozen=True)
 class Paper:
-    """kind : month, winter or hand-over. period : 2026-01, 2026 or first. contents : the results it is
-    written from.
-    firm : who gives it; None where only its contents are wanted"""
+    """kind : month, winter, hand-over, service or commissioning. period : 2026-01, 2026 or first. contents :
+    the results it is written from. firm : who gives it; None where only its contents are wanted"""
 
     kind: str
     period: str
@@ -72,11 +73,15 @@ def month_paper(service: Service, plant: SiteRecord, month: str) -> Paper:
     return Paper("month", month, contents, service.firm)
 
 
-def winter_paper(service: Service, plant: SiteRecord, season: int | None = None) -> Paper:
+def winter_paper(
+    service: Service, plant: SiteRecord, season: int | None = None, *, pictures: bool = False
+) -> Paper:
     """The check before a winter: of the winter that comes or has begun, from the newest twelve months, as
     every list of homes has it; of an earlier one, from the season before it.
 
-    season : year in which the winter begins, default that of the last reading. Raises InputError, NoReadings
+    season : year in which the winter begins, default that of the last reading. pictures : hold photos as
+        small pictures
+    Raises InputError, NoReadings
     """
     start, end = service.results.span(plant)
     year = end.year if season is None else season
@@ -91,9 +96,19 @@ def winter_paper(service: Service, plant: SiteRecord, season: int | None = None)
             f"{plant.site.id} has no readings before the winter of {year}; they run from {start} to {end}"
         )
     signed = sign_offs(service.database, plant.site.id).get((plant.site.id, str(year)))
-    return Paper(
-        "winter", str(year), _worked_out(service, plant, first, last) | {"signed": signed}, service.firm
-    )
+    check = check_contents(service, plant, SheetKey("winter", str(year)), pictures=pictures)
+    contents = _worked_out(service, plant, first, last) | {"signed": signed, "check": check}
+    return Paper("winter", str(year), contents, service.firm)
+
+
+def check_paper(service: Service, plant: SiteRecord, key: SheetKey) -> Paper:
+    """A check of the commissioning or of a year's service; it needs no readings."""
+    contents = {
+        "site": _about(plant),
+        "firm": service.firm.signature,
+        "check": check_contents(service, plant, key, pictures=True),
+    }
+    return Paper(key.kind, key.period, contents, service.firm)
 
 
 def hand_over_paper(service: Service, plant: SiteRecord) -> Paper:
@@ -114,7 +129,9 @@ def paper_for(service: Service, plant: SiteRecord, kind: str, period: str) -> Pa
     if kind == "winter":
         if not re.fullmatch(r"\d{4}", period):
             raise InputError(f"a winter check is of a year, such as 2026, not {period!r}")
-        return winter_paper(service, plant, int(period))
+        return winter_paper(service, plant, int(period), pictures=True)
+    if kind in ("service", "commissioning"):
+        return check_paper(service, plant, SheetKey(kind, period))  # type: ignore[arg-type]
     return hand_over_paper(service, plant)
 
 

@@ -9,6 +9,7 @@ from functools import partial
 
 from sqlalchemy import ColumnElement, delete
 
+from fieldfare.api.checks.photos import Photos
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.people.sign_in import SignIn
@@ -35,6 +36,10 @@ KEPT = (
     Kept("readings", None, "performance is compared over years; erased with the home or on request"),
     Kept("facts", None, "worked out from the readings, and erased with them"),
     Kept("works", None, "the history of the installation; erased with the home or on request"),
+    Kept(
+        "checks", None, "what was found by hand and eye, to compare with the next time; erased with the home"
+    ),
+    Kept("photos", 1_130, "of checks and jobs; three heating seasons"),
     Kept("handling", None, "what was decided about a finding, until it is gone; erased with the home"),
     Kept("visits", 1_130, "three heating seasons; erased with the home"),
     Kept("papers", 1_130, "three heating seasons and the time to look back on the last"),
@@ -68,6 +73,7 @@ def tidy(service: Service) -> str:
     with service.database.write() as session:
         for table, condition in old:
             gone += session.execute(delete(table).where(condition)).rowcount  # type: ignore[attr-defined]
+    gone += Photos(service.database, service.settings.data).remove_before(_before("photos", now))
     SignIn(service.database).sweep()
     damaged = _look_for_damage(service, now)
     told = f"; data can't be used at {', '.join(damaged)}" if damaged else ""

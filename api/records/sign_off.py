@@ -1,4 +1,4 @@
-"""The winter check's sign-off: an entry of the works log that is known by the key in place of a finding."""
+"""The sign-off of a check: an entry of the works log that is known by the key in place of a finding."""
 
 from __future__ import annotations
 
@@ -12,35 +12,37 @@ from fieldfare.api.state.database import Database
 from fieldfare.api.state.people_tables import Person
 from fieldfare.api.state.work_tables import Work
 
-_KEY = "winter_check_"
+_WINTER = "winter_check_"
+_WORDS = {"winter": "Winter check", "service": "Annual service", "commissioning": "Commissioning"}
 
 
-def key_of(season: int) -> str:
-    """The key that a season's sign-off has where other works name their finding."""
-    return f"{_KEY}{season}"
+def key_of(kind: str, period: str) -> str:
+    """The key that the sign-off of a check has where other works name their finding."""
+    return f"{kind}_check_{period}"
 
 
 def is_sign_off(finding: str | None) -> bool:
-    return bool(finding and re.fullmatch(rf"{_KEY}\d{{4}}", finding))
+    return bool(finding and re.fullmatch(r"(winter|service)_check_\d{4}|commissioning_check_first", finding))
 
 
-def signed_words(season: int, what: str, still_open: Iterable[str]) -> str:
+def signed_words(kind: str, period: str, what: str, still_open: Iterable[str]) -> str:
     """The entry of the log. Raises InputError where it doesn't say what was checked."""
     if not what.strip():
         raise InputError("say what was checked; the works log keeps it")
+    named = _WORDS[kind] if period == "first" else f"{_WORDS[kind]} {period}"
     left = ", ".join(still_open)
-    return f"Winter check {season} signed: {what.strip()}{f' (still open: {left})' if left else ''}"
+    return f"{named} signed: {what.strip()}{f' (still open: {left})' if left else ''}"
 
 
 def sign_offs(database: Database, site: str | None = None) -> dict[tuple[str, str], dict[str, str]]:
-    """(site, season) -> who, day and what of the last sign-off. site : None for every site"""
+    """(site, season) -> who, day and what of the last winter check's sign-off. site : None for every site"""
     chosen = select(Work, Person.name).outerjoin(Person, Person.email == Work.who)
-    chosen = chosen.where(Work.finding.startswith(_KEY, autoescape=True)).order_by(Work.id)
+    chosen = chosen.where(Work.finding.startswith(_WINTER, autoescape=True)).order_by(Work.id)
     if site is not None:
         chosen = chosen.where(Work.site == site)
     with database.read() as session:
         return {
-            (work.site, work.finding[len(_KEY) :]): {
+            (work.site, work.finding[len(_WINTER) :]): {
                 "who": name or work.who,
                 "day": work.day.isoformat(),
                 "what": work.what,

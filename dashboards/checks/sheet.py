@@ -1,4 +1,4 @@
-"""The winter check's sheet: checks from data, checks by hand and eye, the forecast, in words."""
+"""The winter check's sheet: checks from data and the forecast, in words."""
 
 from __future__ import annotations
 
@@ -39,13 +39,6 @@ WORDS = {
 }
 
 
-class HandCheck(NamedTuple):
-    """Something that only hands and eyes can check, with its caution."""
-
-    what: str
-    caution: str
-
-
 class SheetLine(NamedTuple):
     """A check as a row of the sheet."""
 
@@ -60,13 +53,11 @@ class SheetLine(NamedTuple):
 
 
 def sheet(site: Site, result: Mapping[str, Any], rows: list[Row]) -> dict[str, Any]:
-    """Everything the winter check shows: lines, hand checks, forecast; and the home's verdict, as
-    everywhere."""
+    """Everything the winter check shows: lines, forecast; and the home's verdict, as everywhere."""
     checks = winter_checks(site, result, rows)
     given = given_verdict(result)
     return {
         "lines": [_line(c, site) for c in checks],
-        "hands": hand_checks(site),
         "forecast": forecast(site, result, rows),
         "given": given,
         "counts": {word: sum(c.verdict == v for c in checks) for v, word in WORDS.items()},
@@ -119,104 +110,6 @@ def _limit_source(limit_name: str, site: Site) -> str:
     if limit_name in site.limits:
         return "this site's own limit"
     return words.without_remarks(LIMITS[limit_name].source) if limit_name in LIMITS else ""
-
-
-def hand_checks(site: Site) -> list[HandCheck]:
-    """Checks by hand and eye that this plant needs."""
-    pump = site.heat_pump
-    unit = "outdoor unit" if pump.source == "air" else "unit"
-    checks = [
-        HandCheck(
-            "Strainer and magnetic filter opened and cleaned",
-            "Hot water under pressure: let it cool, isolate and relieve the pressure first.",
-        ),
-        HandCheck(
-            "Expansion vessel's pre-charge measured with the circuit relieved",
-            "Pressure vessel: follow its maker's instructions; never open the gas side under water pressure.",
-        ),
-        HandCheck(
-            "Relief valves lifted and seen to close; discharge free and led away safely",
-            "Scalding water and steam may escape: keep clear of the discharge.",
-        ),
-        HandCheck("Pipe insulation outdoors whole, dry and closed at the joints", ""),
-        HandCheck(
-            "Electrical isolators, cables and terminals sound; earth in place",
-            "Mains voltage: only people qualified for electrical work, isolated and proved dead, by local"
-            " rules.",
-        ),
-    ]
-    if pump.source == "air":
-        checks.insert(
-            0,
-            HandCheck(
-                "Outdoor coil clean, fins straight, air free in and out",
-                "The fan may start by itself and fins cut: isolate the unit first.",
-            ),
-        )
-        checks.insert(
-            1,
-            HandCheck(
-                "Condensate and defrost water drain free and cannot freeze or ice a path",
-                "Ice on paths is a fall hazard.",
-            ),
-        )
-    else:
-        checks.insert(
-            0,
-            HandCheck(
-                "Source circuit: pressure and frost protection of the fluid measured",
-                "Source fluid may harm health and drains: follow its data sheet.",
-            ),
-        )
-    if pump.antifreeze != "none":
-        checks.append(
-            HandCheck(
-                f"Antifreeze strength measured (designed {pump.antifreeze_percent:g} %"
-                f" {pump.antifreeze.replace('_', ' ')})",
-                "Antifreeze may be poisonous; ethylene glycol is. Gloves, no drains, follow the data sheet"
-                " and local rules.",
-            )
-        )
-    else:
-        checks.append(
-            HandCheck(
-                "Frost protection of the circuit without antifreeze: valves or guard present and working",
-                "A frozen exchanger can burst and let refrigerant into the water.",
-            )
-        )
-    caution = (
-        "Refrigerant circuit: only people licensed for it; follow the maker's instructions and local rules."
-    )
-    if pump.refrigerant:
-        flammable = pump.refrigerant.upper().replace(" ", "") in (
-            "R290",
-            "R600A",
-            "R1270",
-            "R32",
-            "R454B",
-            "R454C",
-        )
-        caution = (
-            f"{pump.refrigerant}{' is flammable: no flame or spark near it' if flammable else ''}. {caution}"
-        )
-    checks.append(HandCheck(f"No oil traces, damage or unusual noise at the {unit}", caution))
-    if site.hot_water is not None:
-        checks.append(
-            HandCheck(
-                "Cylinder: mixing valve's outlet temperature measured, anode and safety group as the maker"
-                " asks",
-                "Scald risk at taps above 50 °C and Legionella risk below 60 °C in the store: settle both by"
-                " local rules, never one at the other's cost.",
-            )
-        )
-    if pump.source == "air" and site.measures("backup_heater_electricity"):
-        checks.append(
-            HandCheck(
-                "Back-up heater switched on by hand and seen to heat",
-                "Mains voltage and hot water: by qualified people only.",
-            )
-        )
-    return checks
 
 
 def forecast_words(f: Forecast, currency: str | None, output: str) -> list[tuple[str, str]]:

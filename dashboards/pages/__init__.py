@@ -2,6 +2,7 @@
 
 from fieldfare.dashboards.figures.expectations.index import MODELS as EXPECTATIONS
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
+from fieldfare.dashboards.pages.checks import check_page, field_page, lists_page
 from fieldfare.dashboards.pages.expectations import expectation_json, expectations_page
 from fieldfare.dashboards.pages.first_run import (
     first_run_page,
@@ -52,9 +53,11 @@ __all__ = [
     "FIGURES",
     "booking_page",
     "calendar_page",
+    "check_page",
     "day_page",
     "expectation_json",
     "expectations_page",
+    "field_page",
     "figure_json",
     "firm_page",
     "first_run_page",
@@ -66,6 +69,7 @@ __all__ = [
     "job_page",
     "job_values",
     "learning_page",
+    "lists_page",
     "message_page",
     "people_page",
     "person_page",

@@ -8,7 +8,7 @@ from typing import Any
 
 from fieldfare.dashboards.templating import render
 
-NO_PROBLEMS: Mapping[str, str] = {"day": "", "what": "", "minutes": ""}
+NO_PROBLEMS: Mapping[str, str] = {"day": "", "what": "", "minutes": "", "photo": ""}
 
 
 def job_values(today: str, **given: Any) -> dict[str, Any]:
@@ -23,9 +23,10 @@ def job_page(
     problems: Mapping[str, str],
     visitor: dict[str, Any],
     work: int | None = None,
+    photos: Iterable[Any] = (),
 ) -> str:
-    """codes : findings that the job may name. problems : field -> what is wrong. work : number of the job to
-    correct"""
+    """photos : of the job, each with `id`. codes : findings that the job may name. problems : field -> what
+    is wrong. work : number of the job to correct"""
     return render(
         "job.html",
         title=f"{'Correct a job' if work else 'Log a job'}, {row['name']}",
@@ -37,6 +38,7 @@ def job_page(
         problems={**NO_PROBLEMS, **problems},
         said=[p for p in problems.values() if p],
         work=work,
+        photos=list(photos),
     )
 
 

@@ -11,6 +11,7 @@ from fieldfare.analysis.reports.fleet import home_urgency, open_findings
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.verdict import VERDICTS, given_verdict, with_silence
 from fieldfare.analysis.reports.winter import Verdict
+from fieldfare.dashboards.checks.lists import shown_check
 from fieldfare.dashboards.checks.sheet import forecast_words, sheet
 from fieldfare.dashboards.day_rows import rows_of_result
 from fieldfare.dashboards.figures.index import chart
@@ -45,15 +46,11 @@ def winter_page(
     visitor: dict[str, Any],
     query: dict[str, str],
     now: datetime,
-    *,
-    problems: tuple[str, ...] = (),
-    what: str = "",
 ) -> str:
-    """contents : a winter paper's contents. problems : why it could not be signed with the text `what`."""
+    """contents : a winter paper's contents."""
     site, result = row["site"], contents["result"]
     rows = contents.get("days") or rows_of_result(result)
     made = sheet(site, result, rows)
-    left = _left(made)  # of the checks' own days, as `points_left` has it
     quiet = now - row["heard"] if row["heard"] is not None else None
     made["given"] = with_silence(given_verdict(row.get("rolling") or result), quiet)
     season = query.get("season") or result["period"]["to"][:4]
@@ -71,9 +68,7 @@ def winter_page(
         steps=[f for f in open_findings(result) if f["severity"] != "note" and f["next_step"]],
         figures=[draw(chart(n, site, result, None, rows)) for n in ("heat", "curve")],
         signed=contents.get("signed"),
-        left=left,
-        problems=problems,
-        what=what,
+        check=shown_check(site, contents),
         standing_days=_other_days(row, result),
     )
 

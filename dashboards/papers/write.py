@@ -13,11 +13,13 @@ from markupsafe import Markup
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.checklists import TITLES as CHECK_TITLES
 from fieldfare.analysis.reports.fleet import worst_findings_first
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.result import Result
 from fieldfare.analysis.reports.verdict import given_verdict
 from fieldfare.dashboards.assets import text_of
+from fieldfare.dashboards.checks.lists import shown_check
 from fieldfare.dashboards.checks.sheet import forecast_words, sheet
 from fieldfare.dashboards.day_rows import Row, day_rows, rows_of_result
 from fieldfare.dashboards.design_vs_measured import two_sides
@@ -90,6 +92,8 @@ def paper_html(
     """
     kind = _KINDS.get(kind, kind)
     site = Site.model_validate(contents["site"])
+    if kind in CHECK_TITLES and kind != "winter":
+        return _check_html(site, kind, period, contents, served=served, made=made, links=links, logo=logo)
     result = contents["result"]
     rows = contents.get("days") or rows_of_result(result)
     made = made or datetime.now(UTC).astimezone(site.zone).date()
@@ -99,13 +103,47 @@ def paper_html(
         "name": site.site.name,
         "made": made,
         "served": served,
-        "style": _style(site, result, made),
+        "style": _style(_foot(site, result, made)),
+        "site": site.site.id,
         "version": _version(),
         "links": links,
         "firm": contents.get("firm") or {"name": "", "contact": ""},
         "logo": logo,
     }
     return render(f"paper_{'winter' if kind == 'winter_check' else kind}.html", **common, **shown)
+
+
+def _check_html(
+    site: Site,
+    kind: str,
+    period: str,
+    contents: dict[str, Any],
+    *,
+    served: bool,
+    made: date | None,
+    links: dict[str, str] | None,
+    logo: str,
+) -> str:
+    """A check of the commissioning or of a year's service, which stands without readings."""
+    check = shown_check(site, contents)
+    made = made or datetime.now(UTC).astimezone(site.zone).date()
+    title = CHECK_TITLES[kind] if period == "first" else f"{CHECK_TITLES[kind]} {period}"  # type: ignore[index]
+    foot = f"{site.site.name} · {title} · made {words.day(made)} · fieldfare {_version()}"
+    return render(
+        "paper_check.html",
+        title=title,
+        name=site.site.name,
+        site=site.site.id,
+        made=made,
+        served=served,
+        style=_style(foot),
+        version=_version(),
+        links=links,
+        firm=contents.get("firm") or {"name": "", "contact": ""},
+        logo=logo,
+        check=check,
+        signed=check.get("signature"),
+    )
 
 
 def paper_pdf(
@@ -156,6 +194,7 @@ def _winter(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, 
         "sheet": made,
         "steps": steps,
         "signed": contents.get("signed"),
+        "check": shown_check(site, contents),
         "heat": draw(chart("heat", site, result, None, rows)),
         "forecast_rows": forecast_words(made["forecast"], result["cost"]["currency"], output_basis(result)),
     }
@@ -210,13 +249,16 @@ def too_early(result: dict[str, Any]) -> list[str]:
     return out
 
 
-def _style(site: Site, result: dict[str, Any], made: date) -> Markup:
-    """The paper's style sheets in one, with the foot of each printed page."""
+def _foot(site: Site, result: dict[str, Any], made: date) -> str:
     period = f"{words.day(result['period']['from'])} to {words.day(result['period']['to'])}"
-    foot = (
+    return (
         f"{site.site.name} · {period} · made {words.day(made)} · method {result['method']}, fieldfare"
         f" {_version()}"
     )
+
+
+def _style(foot: str) -> Markup:
+    """The paper's style sheets in one, with the foot of each printed page."""
     text = "".join(c if c.isprintable() and c not in '"\\<>' else " " for c in foot)
     page = (
         f'@page {{ @bottom-left {{ content: "{text}"; font: 8.5pt "DejaVu Sans", sans-serif; color: #4d5a63;'

@@ -60,6 +60,12 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("PUT", "/sites/{site_id}/works/{work}"): (FIRM, {"day": "2026-01-06", "what": "curve lowered"}),
     ("DELETE", "/sites/{site_id}/works/{work}"): (FIRM, None),
     ("GET", "/sites/{site_id}/works/{work}/effect"): (HOME, None),
+    ("GET", "/sites/{site_id}/checks/{kind}/{period}"): (HOME, None),
+    ("POST", "/sites/{site_id}/checks/{kind}/{period}/changes"): (FIRM, {"changes": []}),
+    ("PUT", "/sites/{site_id}/checks/{kind}/{period}/items/{item}/photos/{photo}"): (FIRM, None),
+    ("PUT", "/sites/{site_id}/works/{work}/photos/{photo}"): (FIRM, None),
+    ("GET", "/sites/{site_id}/photos/{photo}"): (HOME, None),
+    ("DELETE", "/sites/{site_id}/photos/{photo}"): (FIRM, None),
     ("GET", "/sites/{site_id}/papers"): (HOME, None),
     ("GET", "/sites/{site_id}/papers/{kind}/{period}"): (HOME, None),
     ("POST", "/session"): (ALL, {"email": "nobody@heating.example", "password": "x"}),
@@ -105,6 +111,8 @@ FILL = {
     "token": "0" * 16,
     "kind": "days",
     "period": "2026-01",
+    "item": "vessel",
+    "photo": "0" * 32,
 }
 
 
@@ -144,7 +152,8 @@ def test_every_permission_is_somebody_s() -> None:
 
 
 def ask(web: Web, role: str, method: str, path: str, site: str, body: Any) -> int:
-    filled = {**FILL, "kind": "month" if "papers" in path else "days", "site_id": site}
+    kind = "month" if "papers" in path else "winter" if "checks" in path else "days"
+    filled = {**FILL, "kind": kind, "site_id": site, **({"period": "2026"} if kind == "winter" else {})}
     url = PREFIX + path.format(**filled)
     if path.endswith("/live"):
         url += "?seconds=1"

@@ -179,14 +179,14 @@ def test_every_form_of_a_site_goes_without_a_header(own_web: Web, service: Servi
     """A browser sends no header of its own; the field alone must do."""
     answer = send(own_web, "installer", f"/sites/{OWN}/householder", {"email": "x@home.example", "name": "X"})
     assert answer.status_code == 200
-    sheet = send(own_web, "engineer", f"/sites/{OWN}/winter", {"what": ""})
+    sheet = send(own_web, "engineer", f"/sites/{OWN}/checks/winter/2026/sign", {"what": ""})
     assert (sheet.status_code, "Not signed yet" in sheet.text) == (422, True)
 
 
 def test_a_signed_winter_check_has_no_form(own_web: Web) -> None:
     from fieldfare.api.people.access import COMMAND_LINE
 
-    signed = own_web.parts.works.sign_winter(OWN, TODAY, 2026, "all well", [], COMMAND_LINE)
+    signed = own_web.parts.works.sign_check(OWN, TODAY, "winter", "2026", "all well", [], COMMAND_LINE)
     for ask in (
         own_web["engineer"].get(f"{JOBS}/{signed.id}"),
         send(own_web, "engineer", f"{JOBS}/{signed.id}", JOB),

@@ -33,29 +33,41 @@ def secret_of(web: Web, role: str) -> str:
     return web[role].headers["X-CSRF-Token"]
 
 
+def sheet_of(web: Web) -> str:
+    """The address of this winter's sheet."""
+    answer = web["engineer"].get(f"/sites/{OWN}/checks/winter", follow_redirects=False)
+    return str(answer.headers["location"])
+
+
 def form_of(web: Web, role: str) -> dict[str, str]:
-    """The form as a reader would send it with every box ticked."""
-    page = web[role].get(WINTER).text
+    """The signing form as a reader would send it, with every item of the sheet answered and every box
+    ticked."""
+    page = web[role].get(sheet_of(web)).text
+    answers = dict.fromkeys(re.findall(r'name="(f\.\w+\.state)"', page), "done")
+    csrf = secret_of(web, role)
+    saved = web[role].post(sheet_of(web), data={"csrf": csrf, **answers}, follow_redirects=False)
+    assert saved.status_code == 303
     ticks = dict(re.findall(r'type="checkbox" name="(\w+)" value="([^"]+)" required', page))
-    season = re.findall(r'name="season" value="(\d{4})"', page)
-    return {"csrf": secret_of(web, role), "season": season[0], "what": "strainer cleaned", **ticks}
+    return {"csrf": csrf, "what": "strainer cleaned", **ticks}
 
 
 def test_a_winter_check_is_signed_and_read_back(own_web: Web) -> None:
-    form = form_of(own_web, "engineer")
-    assert {"hands", "left"} <= set(form), "a few days of readings can't be in order"
-    answer = own_web["engineer"].post(WINTER, data=form, follow_redirects=False)
-    assert answer.status_code == 303
+    form, at = form_of(own_web, "engineer"), sheet_of(own_web)
+    season = at[-4:]
+    assert "left" in form, "a few days of readings can't be in order"
+    answer = own_web["engineer"].post(f"{at}/sign", data=form, follow_redirects=False)
+    assert (answer.status_code, answer.headers["location"]) == (303, f"{at}#signed")
     (work,) = own_web["engineer"].get(f"{PREFIX}/sites/{OWN}/works").json()["items"]
-    assert work["what"].startswith(f"Winter check {form['season']} signed: strainer cleaned (still open: ")
+    assert work["what"].startswith(f"Winter check {season} signed: strainer cleaned (still open: ")
     assert work["who"] == "engineer@heating.example"
     for role, url in (
         ("engineer", WINTER),
-        ("installer", f"/sites/{OWN}/papers/winter/{form['season']}"),
+        ("engineer", at),
+        ("installer", f"/sites/{OWN}/papers/winter/{season}"),
         ("householder", WINTER),
     ):
         assert "Signed by Engineer on" in own_web[role].get(url).text
-    assert "Signed by" not in own_web["engineer"].get(f"{WINTER}?season={int(form['season']) + 1}").text
+    assert "Signed by" not in own_web["engineer"].get(f"{WINTER}?season={int(season) + 1}").text
     plant = own_web.parts.service.sites.get(OWN)
     assert winter_paper(own_web.parts.service, plant).contents["signed"]["who"] == "Engineer"
     own_web["engineer"].delete(f"{PREFIX}/sites/{OWN}/works/{work['id']}")
@@ -73,7 +85,7 @@ def test_the_list_before_winter_keeps_up_with_results_files_and_signatures(own_w
     entry = f'<h2><a href="{WINTER}">Alder Row</a></h2>'
     assert entry in listed()
     assert listed() == listed()
-    own_web["engineer"].post(WINTER, data=form_of(own_web, "engineer"))
+    own_web["engineer"].post(f"{sheet_of(own_web)}/sign", data=form_of(own_web, "engineer"))
     assert "Signed by Engineer on" in listed()
     text = plant.file.replace('name = "Alder Row"', 'name = "Alder Terrace"')
     service.sites.add([(text, parse_site(text))])
@@ -86,26 +98,25 @@ def test_the_list_before_winter_keeps_up_with_results_files_and_signatures(own_w
     ("more", "said"),
     [
         ({"what": "  "}, "Say what was checked"),
-        ({"hands": ""}, "by hand and eye"),
         ({"left": ""}, "open points"),
         ({"left": "cycling"}, "open points"),
     ],
 )
 def test_nothing_is_signed_unread(own_web: Web, more: dict[str, str], said: str) -> None:
     form = form_of(own_web, "engineer") | more
-    answer = own_web["engineer"].post(WINTER, data=form, follow_redirects=False)
+    answer = own_web["engineer"].post(f"{sheet_of(own_web)}/sign", data=form, follow_redirects=False)
     assert answer.status_code == 422
     assert said in answer.text.split("Not signed yet")[1]
     assert sign_offs(own_web.parts.service.database) == {}
 
 
 def test_signing_is_the_firm_s_and_of_one_s_own_session(own_web: Web) -> None:
-    form = form_of(own_web, "engineer")
+    form, at = form_of(own_web, "engineer"), sheet_of(own_web)
     for role, code in (("householder", 403), ("link", 403), ("nobody", 303)):
         csrf = own_web[role].headers.get("X-CSRF-Token", "")
-        answer = own_web[role].post(WINTER, data=form | {"csrf": csrf}, follow_redirects=False)
+        answer = own_web[role].post(f"{at}/sign", data=form | {"csrf": csrf}, follow_redirects=False)
         assert answer.status_code == code
-    assert own_web["engineer"].post(WINTER, data=form | {"csrf": "guess"}).status_code == 403
+    assert own_web["engineer"].post(f"{at}/sign", data=form | {"csrf": "guess"}).status_code == 403
     assert sign_offs(own_web.parts.service.database) == {}
 
 
@@ -114,7 +125,7 @@ def test_a_signature_is_no_work_that_could_have_an_effect(plant_here: Service) -
     day = plant_here.results.span(plant)[0]
     with pytest.raises(InputError, match="on its sheet"):
         works.add(OWN, Job(day, "by the way", ("winter_check_2026",)), COMMAND_LINE)
-    signed = works.sign_winter(OWN, day, 2026, "all well", [], COMMAND_LINE)
+    signed = works.sign_check(OWN, day, "winter", "2026", "all well", [], COMMAND_LINE)
     assert signed.what == "Winter check 2026 signed: all well"
     assert works.effect(plant, signed) == {"effect": None, "reason": None, "finding": None, "findings": []}
     before, after = (

@@ -278,10 +278,10 @@ def test_corrections_leave_their_trace_in_the_audit(own_web: Web) -> None:
 
 def test_a_signed_winter_check_is_not_corrected_as_a_job(own_web: Web) -> None:
     works: MaintenanceLog = own_web.parts.works
-    signed = works.sign_winter(OWN, datetime.now(UTC).date(), 2026, "all well", [], COMMAND_LINE)
+    signed = works.sign_check(OWN, datetime.now(UTC).date(), "winter", "2026", "all well", [], COMMAND_LINE)
     body = {"day": "2026-01-06", "what": "nothing was checked"}
     answer = own_web["engineer"].put(f"{PREFIX}/sites/{OWN}/works/{signed.id}", json=body)
-    assert (answer.status_code, "sign it again" in answer.text) == (422, True)
+    assert (answer.status_code, "open it again" in answer.text) == (422, True)
 
 
 def test_decisions_leave_with_the_home_and_are_erased_with_it(own_web: Web) -> None:

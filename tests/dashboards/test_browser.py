@@ -27,7 +27,16 @@ from tests.dashboards.browser import (
 )
 
 WIDTHS = pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
-FIRM_PAGES = ("/", "/visits", "/winter", "/learning", "/first-run", "/first-run/site")
+FIRM_PAGES = (
+    "/",
+    "/visits",
+    "/winter",
+    "/learning",
+    "/first-run",
+    "/first-run/site",
+    "/field",
+    "/checks/lists",
+)
 SITE_PAGES = (
     "",
     "/home",
@@ -38,6 +47,9 @@ SITE_PAGES = (
     "/progress",
     "/papers/hand-over/first",
     "/works/new?finding=short_cycling",
+    "/checks/winter",
+    "/checks/service",
+    "/checks/commissioning",
 )
 WAIT_MS = 60_000
 
@@ -263,13 +275,19 @@ def test_an_engineer_signs_a_home_off_for_winter(service: Running, chromium: Bro
         page.get_by_role("link", name="Alder Row").click()
         expect(page.get_by_role("heading", name="By hand and eye")).to_be_visible()
         expect(page.locator("table.checks").first.locator("tbody tr")).to_have_count(10)
-        page.get_by_role("textbox").fill("Strainer cleaned, vessel at 1.0 bar.")
+        page.get_by_role("link", name="Fill in the sheet and sign").click()
+        page.get_by_label("What was checked and found").fill("Strainer cleaned, vessel at 1.0 bar.")
         page.get_by_role("button", name="Sign off").click()
         expect(page.locator("#signed")).to_have_count(0)  # boxes are still to tick
         for box in page.get_by_role("checkbox").all():
             box.check()
         page.get_by_role("button", name="Sign off").click()
-        page.wait_for_url("**/winter?season=*#signed")
+        expect(page.locator(".problem")).to_contain_text("say done, not done or not applicable")
+        for item in page.locator("[data-item]").all():
+            item.get_by_role("radio", name="Done", exact=True).check()
+        expect(page.locator("#device")).to_have_text("All sent.")
+        page.get_by_role("button", name="Sign off").click()
+        page.wait_for_url("**/checks/winter/*#signed")
         expect(page.locator("#signed")).to_contain_text("Signed by Engineer on")
         page.goto(f"{service.address}/sites/alder-row#works")
         expect(page.locator("#works + ol")).to_contain_text("vessel at 1.0 bar")

@@ -34,10 +34,10 @@ def test_a_signature_stands_on_sheet_list_and_paper(cycling: Plant, full: Plant)
     page = sound(pages.winter_page(cycling.row(), contents, INSTALLER, {}, NOW))
     assert told in page
     assert told in paper_html("winter", "2025", contents)
-    assert "I sign with these points open: Running at mild load" in page
+    assert f'href="/sites/{cycling.site.id}/checks/winter/2025"' in page
     theirs = pages.winter_page(cycling.row(), contents, HOUSEHOLDER, {}, NOW)
     assert told in theirs
-    assert f'action="/sites/{cycling.site.id}/winter"' not in theirs
+    assert "/checks/winter" not in theirs, "the sheet is the firm's to fill in"
     theirs_too = pages.winter_entry(cycling.row())
     assert theirs_too["season"] == "2025"
     entries = [

@@ -9,7 +9,7 @@ import re
 from datetime import UTC, date, datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Form, HTTPException, Path, Request
+from fastapi import APIRouter, File, Form, HTTPException, Path, Request, UploadFile
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -27,6 +27,7 @@ from fieldfare.api.http.html.screens import (
     writer,
 )
 from fieldfare.api.http.job_actions import change_job, remove_job
+from fieldfare.api.http.photo_actions import keep_photos, with_photos_again
 from fieldfare.api.records.maintenance_log import (
     MOST_MINUTES,
     MOST_TEXT,
@@ -39,6 +40,7 @@ from fieldfare.dashboards.text import words
 
 router = APIRouter()
 Text = Annotated[str, Form(max_length=10_000)]
+Uploads = Annotated[list[UploadFile], File()]
 Code = Annotated[str, Path(pattern=r"^[a-z][a-z0-9_]{1,46}$")]
 WorkId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 MOST_FINDINGS = 30
@@ -94,15 +96,19 @@ def add_job(
     used: Annotated[str, Form(alias="parts", max_length=10_000)] = "",
     minutes: Text = "",
     finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
+    photo: Uploads = [],  # noqa: B006
 ) -> Response:
     """Log a job."""
     actor = writer(request, "works.write", csrf, plant.site.id)
     job, problems = _read(plant, day, what, used, minutes, finding)
     if job is None:
         values = pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
-        return _job_page(request, parts, plant, values, problems)
+        return _job_page(request, parts, plant, values, with_photos_again(problems, photo))
     work = parts.works.add(plant.site.id, job, actor)
     parts.audit.note(actor, "work entered", plant.site.id, work=work.id)
+    if refused := keep_photos(parts, plant.site.id, work.id, photo, actor):
+        values = pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
+        return _job_page(request, parts, plant, values, {"photo": f"The job is logged. {refused}"}, work)
     return see_other(f"/sites/{plant.site.id}#job-{work.id}")
 
 
@@ -133,6 +139,7 @@ def correct_job(
     used: Annotated[str, Form(alias="parts", max_length=10_000)] = "",
     minutes: Text = "",
     finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
+    photo: Uploads = [],  # noqa: B006
 ) -> Response:
     """Correct a job."""
     actor = writer(request, "works.write", csrf, plant.site.id)
@@ -140,8 +147,11 @@ def correct_job(
     job, problems = _read(plant, day, what, used, minutes, finding)
     if job is None:
         values = pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
-        return _job_page(request, parts, plant, values, problems, row)
+        return _job_page(request, parts, plant, values, with_photos_again(problems, photo), row)
     change_job(parts, plant.site.id, work, job, actor)
+    if refused := keep_photos(parts, plant.site.id, work, photo, actor):
+        values = pages.job_values(day, what=what, parts=used, minutes=minutes, findings=tuple(finding))
+        return _job_page(request, parts, plant, values, {"photo": f"The rest is saved. {refused}"}, row)
     return see_other(f"/sites/{plant.site.id}#job-{work}")
 
 
@@ -157,10 +167,10 @@ def delete_job(
 
 
 def _correctable(parts: AppState, plant: SiteRecord, work: int) -> WorkRow:
-    """Raises UnknownWork; 409 for a signed winter check, which is signed again instead."""
+    """Raises UnknownWork; 409 for a signed check, which is opened again on its sheet instead."""
     row = parts.works.get(plant.site.id, work)
     if is_sign_off(row.finding):
-        raise HTTPException(409, "a signed winter check can't be changed; sign it again on its sheet")
+        raise HTTPException(409, "a signed check can't be changed; open it again on its sheet")
     return row
 
 
@@ -178,7 +188,8 @@ def _job_page(
     asked = [c for c in values["findings"] if _is_code(c)]  # type: ignore[attr-defined]
     codes = sorted({f["code"] for f in result.get("findings", []) if not f["until"]} | {*named, *asked})
     at = page_rows.row_of(parts, plant, None)
-    page = pages.job_page(at, values, codes, problems, visitor(request), row.id if row else None)
+    photos = parts.photos.of_works(plant.site.id).get(row.id, []) if row else []
+    page = pages.job_page(at, values, codes, problems, visitor(request), row.id if row else None, photos)
     return HTMLResponse(page, 422 if problems else 200)
 
 

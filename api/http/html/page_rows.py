@@ -176,7 +176,7 @@ def handled_of(
 def works_of(parts: AppState, plant: SiteRecord, *, effects: bool) -> list[dict[str, Any]]:
     """The works log, newest first; the first few with what came of them."""
     rows, _ = parts.works.page(plant.site.id, 0, WORKS_SHOWN)
-    names = names_of(parts)
+    names, photos = names_of(parts), parts.photos.of_works(plant.site.id)
     out = []
     for n, work in enumerate(rows):
         entry: dict[str, Any] = {
@@ -191,6 +191,7 @@ def works_of(parts: AppState, plant: SiteRecord, *, effects: bool) -> list[dict[
             "changed": work.changed.astimezone(plant.site.zone).date().isoformat() if work.changed else None,
             "changed_by": names.get(work.changed_by or "", work.changed_by),
             "signed": is_sign_off(work.finding),
+            "photos": [p.id for p in photos.get(work.id, ())],
         }
         if effects and n < EFFECTS_SHOWN:
             found = parts.works.effect(plant, work)

@@ -35,7 +35,7 @@ Secret = Annotated[str, Form(max_length=1024)]
 
 @router.get("/sites/{site_id}/papers/{kind}/{period}")
 def paper(
-    kind: Literal["month", "winter", "hand-over"],
+    kind: Literal["month", "winter", "hand-over", "service", "commissioning"],
     period: str,
     plant: PlantHere,
     request: Request,

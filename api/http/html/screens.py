@@ -37,6 +37,7 @@ from fieldfare.api.http.html.uploads import (
     taking_in,
     with_points,
 )
+from fieldfare.api.http.owners import owner_word
 from fieldfare.api.people.access import (
     DEMO_VISITOR,
     NOBODY,
@@ -64,7 +65,14 @@ def visitor(request: Request) -> dict[str, Any]:
     visit = visit_of(request)
     actor = visit.actor if visit else actor_of(request)
     csrf = visit.csrf if visit else ""
-    return {"name": actor.name, "role": actor.role, "csrf": csrf, "by_link": actor.by_link}
+    request.state.owner = owner_word(parts_of(request).owner_key, actor.name, actor.role)
+    return {
+        "name": actor.name,
+        "role": actor.role,
+        "csrf": csrf,
+        "by_link": actor.by_link,
+        "owner": request.state.owner,
+    }
 
 
 def reader(request: Request, permission: str, site: str | None = None) -> Actor:

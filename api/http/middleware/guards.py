@@ -13,14 +13,18 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from fieldfare.api.http.middleware.security_headers import SECURITY_HEADERS
+from fieldfare.api.http.owners import HEADER as OWNER_HEADER
 from fieldfare.api.http.problems import problem
 
 LARGEST_BODY, LARGEST_UPLOAD = 8_000_000, 200_000_000
 """Bytes: of any request, and of an export that is dropped into the browser (a year of minutes has some 50
 MB)."""
+LARGEST_WITH_PHOTOS = 70_000_000
+"""Bytes of a plain form with photos as a phone takes them; scripts make them smaller before they are sent."""
 LARGEST_OF_NOBODY = 64_000
 """Bytes of a request before anybody has signed in: a form of a few fields."""
 _UPLOAD = re.compile(r"/sites/[a-z0-9-]{2,40}/readings")
+_PHOTOS = re.compile(r"/sites/[a-z0-9-]{2,40}/(checks/[a-z]+/[0-9a-z]+|works|works/\d+)")
 _UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 
 
@@ -43,6 +47,8 @@ class SecurityHeaders:
                 for name, value in self._headers.items():
                     headers.setdefault(name, value)
                 headers.setdefault("Cache-Control", "private, no-cache")
+                if owner := scope.get("state", {}).get("owner"):
+                    headers[OWNER_HEADER] = owner
             await send(message)
 
         await self._app(scope, receive, with_headers)
@@ -98,6 +104,8 @@ class BodyLimit:
         if scope["type"] != "http":
             return await self._app(scope, receive, send)
         largest = self._largest_upload if _UPLOAD.fullmatch(scope["path"]) else self._largest
+        if _PHOTOS.fullmatch(scope["path"]):
+            largest = max(largest, LARGEST_WITH_PHOTOS)
         told = Headers(scope=scope).get("content-length", "0")
         chunked = "transfer-encoding" in Headers(scope=scope)
         big = chunked or not told.isdigit() or int(told) > LARGEST_OF_NOBODY

@@ -104,12 +104,13 @@ def list_papers(plant: PlantHere, parts: AppStateHere, actor: Actor = need("pape
     },
 )
 def read_paper(
-    kind: Literal["month", "winter", "hand-over"],
+    kind: Literal["month", "winter", "hand-over", "service", "commissioning"],
     period: Annotated[str, Path(pattern=r"^(\d{4}-\d{2}|\d{4}|first)$", examples=["2026-01"])],
     plant: PlantHere,
     parts: AppStateHere,
     actor: Actor = need("papers.read"),
     form: Annotated[Literal["json", "html", "pdf"], Query()] = "html",
 ) -> Any:
-    """A paper: the month `2026-01`, the winter check `2026`, or the hand-over `first`."""
+    """A paper: the month `2026-01`, the winter check or the service `2026`, the hand-over or the
+    commissioning `first`."""
     return rendered(paper_for(parts.service, plant, kind, period), form)

@@ -1,0 +1,1 @@
+"""Checks by hand and eye: lists of items, what was entered, and photos."""

@@ -1,0 +1,299 @@
+"""Checks by hand and eye as pages: the sheet to fill in, the homes to take along, the firm's own list."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import UTC, datetime
+from functools import partial
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, HTTPException, Request
+from fastapi.responses import FileResponse, HTMLResponse, JSONResponse, Response
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+
+from fieldfare.analysis.errors import InputError, SiteError
+from fieldfare.analysis.reports.checklists import KINDS, TITLES, Kind
+from fieldfare.api.checks.contents import check_contents
+from fieldfare.api.checks.lists import (
+    EXAMPLE,
+    keep_own,
+    lists_trouble,
+    own_items,
+    own_text,
+)
+from fieldfare.api.checks.photos import LARGEST_BYTES
+from fieldfare.api.checks.sheets import Change, SheetKey
+from fieldfare.api.core.fleet_summary import rolling_result, under_standing_verdict
+from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.auth import CSRF_FIELD, AppStateHere, PlantHere
+from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.screens import (
+    Csrf,
+    reader,
+    see_other,
+    visitor,
+    writer,
+)
+from fieldfare.api.http.photo_actions import refused, remove_photo
+from fieldfare.api.people.access import Actor
+from fieldfare.api.records.papers import winter_paper
+from fieldfare.dashboards import assets, pages
+
+router = APIRouter()
+HOMES_SHOWN = 60
+ENTRIES_AT_ONCE = 400
+
+
+@router.get("/sw.js")
+def worker() -> Response:
+    """The service worker, which keeps a few pages on the device. It is public and holds nothing personal."""
+    headers = {"Cache-Control": "no-cache"}
+    return FileResponse(assets.STATIC / "worker.js", media_type="text/javascript", headers=headers)
+
+
+@router.get("/field/session.json")
+def field_session(request: Request, parts: AppStateHere) -> Response:
+    """Whose entries may be sent now, and the second secret to send them with."""
+    who = visitor(request)
+    if who["role"] not in ("installer", "engineer"):
+        return JSONResponse({"owner": "", "csrf": "", "name": ""}, 401, headers={"Cache-Control": "no-store"})
+    told = {"owner": who["owner"], "csrf": who["csrf"], "name": who["name"]}
+    return JSONResponse(told, headers={"Cache-Control": "no-store"})
+
+
+@router.get("/field")
+def field(request: Request, parts: AppStateHere, q: str = "", kind: str = "winter") -> Response:
+    """The homes whose sheets are to be filled in; chosen ones are kept on the device."""
+    reader(request, "works.write")
+    chosen: Kind = next((k for k in KINDS if k == kind), "winter")
+    progress, year = parts.sheets.progress(), str(datetime.now(UTC).year)
+    wanted = q.strip().lower()
+    homes: list[dict[str, Any]] = []
+    for card in parts.service.sites.cards():
+        if wanted in card.name.lower() or wanted in card.id:
+            at = (
+                "first"
+                if chosen == "commissioning"
+                else _season(parts, card.id)
+                if chosen == "winter"
+                else year
+            )
+            done, signed = progress.get((card.id, chosen, at), (0, False))
+            homes.append({"id": card.id, "name": card.name, "period": at, "done": done, "signed": signed})
+    homes.sort(key=lambda h: (h["signed"], h["name"].lower()))
+    page = pages.field_page(homes[:HOMES_SHOWN], len(homes), q, chosen, visitor(request))
+    return HTMLResponse(page)
+
+
+@router.get("/sites/{site_id}/checks/{kind}")
+def current_sheet(kind: Kind, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """To the sheet of this winter, of this year, or of the commissioning."""
+    reader(request, "works.write", plant.site.id)
+    return see_other(f"/sites/{plant.site.id}/checks/{kind}/{_current(parts, plant, kind).period}")
+
+
+@router.get("/sites/{site_id}/checks/{kind}/{period}")
+def sheet(kind: Kind, period: str, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """A sheet to fill in; it works without scripts, and with them without a signal."""
+    reader(request, "works.write", plant.site.id)
+    return _sheet_page(request, parts, plant, SheetKey(kind, period))
+
+
+@router.post("/sites/{site_id}/checks/{kind}/{period}")
+async def save(kind: Kind, period: str, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """What was filled in without scripts: every field, and photos."""
+    key = SheetKey(kind, period)
+    async with request.form(max_files=60, max_fields=ENTRIES_AT_ONCE) as form:
+        actor = writer(request, "works.write", str(form.get(CSRF_FIELD, "")), plant.site.id)
+        photos = [
+            (name[2:], upload.filename, await upload.read(LARGEST_BYTES + 1))
+            for name, upload in form.multi_items()
+            if name.startswith("p.") and isinstance(upload, UploadFile) and upload.filename
+        ]
+        return await run_in_threadpool(_saved, request, parts, plant, key, form, photos, actor)
+
+
+@router.post("/sites/{site_id}/checks/{kind}/{period}/sign")
+def sign(
+    kind: Kind,
+    period: str,
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    what: Annotated[str, Form(max_length=1500)] = "",
+    left: Annotated[str, Form(max_length=400)] = "",
+) -> Response:
+    """Sign a sheet: every item answered, a text, and the points named that stay open in the readings."""
+    actor = writer(request, "works.write", csrf, plant.site.id)
+    key = SheetKey(kind, period)
+    if parts.sheets.is_signed(plant.site.id, key):
+        raise HTTPException(409, "the sheet is signed already; open it again to change it")
+    _, problems = parts.sheets.signing(plant, key)
+    if not what.strip():
+        problems.append("Say what was checked and found.")
+    points = _points(parts, plant, key)
+    if left != " ".join(code for code, _ in points):  # those that the signer saw may have changed since
+        problems.append("Tick that you sign with the open points that are named.")
+    if problems:
+        return _sheet_page(request, parts, plant, key, problems=problems, what=what)
+    today = page_rows.clock(parts).astimezone(plant.site.zone).date()
+    names = [title.lower().rstrip("?") for _, title in points]
+    text = "".join(c for c in what if c.isprintable() or c == "\n")
+    work = parts.works.sign_check(plant.site.id, today, kind, period, text, names, actor)
+    try:
+        parts.sheets.sign(plant, key, work.id)
+    except InputError:  # somebody took an answer back at the same moment
+        parts.works.remove(plant.site.id, work.id, actor)
+        raise
+    parts.audit.note(actor, f"{kind} check signed", plant.site.id, work=work.id)
+    return see_other(f"/sites/{plant.site.id}/checks/{kind}/{period}#signed")
+
+
+@router.post("/sites/{site_id}/checks/{kind}/{period}/reopen")
+def reopen(
+    kind: Kind, period: str, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
+) -> Response:
+    """Take a signature back; what was entered stays, and the audit trail tells of it."""
+    actor = writer(request, "works.write", csrf, plant.site.id)
+    work = parts.sheets.read(plant, SheetKey(kind, period))["work"]
+    if work is not None:
+        row = parts.works.remove(plant.site.id, work, actor)
+        parts.audit.note(actor, f"{kind} check opened again", plant.site.id, work=work, before=row.what)
+    return see_other(f"/sites/{plant.site.id}/checks/{kind}/{period}")
+
+
+@router.post("/sites/{site_id}/photos/{photo}/remove")
+def remove(photo: str, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
+    """Remove a photo of a job, or of a sheet that is not signed."""
+    actor = writer(request, "works.write", csrf, plant.site.id)
+    row = parts.photos.get(plant.site.id, photo)
+    remove_photo(parts, plant.site.id, photo, actor)
+    if row.work is not None:
+        return see_other(f"/sites/{plant.site.id}/works/{row.work}")
+    kind, period = parts.sheets.key_of(row.sheet)
+    return see_other(f"/sites/{plant.site.id}/checks/{kind}/{period}#item-{row.item}")
+
+
+@router.get("/checks/lists")
+def lists(request: Request, parts: AppStateHere) -> Response:
+    """The firm's own items, to read and to change."""
+    reader(request, "site.write")
+    text, problems = own_text(parts.settings), lists_trouble(parts.settings)
+    return HTMLResponse(
+        pages.lists_page(text, EXAMPLE, own_items(parts.settings), problems, "", visitor(request))
+    )
+
+
+@router.post("/checks/lists")
+def keep_lists(
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    text: Annotated[str, Form(max_length=100_000)] = "",
+) -> Response:
+    """Keep the firm's items, or tell what is wrong with them, one line each."""
+    actor = writer(request, "site.write", csrf)
+    text = text.replace("\r\n", "\n")
+    try:
+        items = keep_own(parts.settings, text)
+    except SiteError as error:
+        told = [str(problem) for problem in error.problems]
+        page = pages.lists_page(text, EXAMPLE, own_items(parts.settings), told, "", visitor(request))
+        return HTMLResponse(page, 422)
+    parts.audit.note(actor, "list of checks changed", items=len(items))
+    said = f"Kept: {len(items)} of your own." if items else "Kept: no items of your own."
+    return HTMLResponse(pages.lists_page(text, EXAMPLE, items, [], said, visitor(request)))
+
+
+def _season(parts: AppState, site: str) -> str:
+    """The year of the winter check that a home has on all pages: that of its last reading."""
+    span = parts.service.store.span(site)
+    return str(datetime.fromtimestamp(span[1] / 1000, UTC).year if span else datetime.now(UTC).year)
+
+
+def _current(parts: AppState, plant: SiteRecord, kind: Kind) -> SheetKey:
+    if kind == "commissioning":
+        return SheetKey(kind, "first")
+    if kind == "winter":
+        try:
+            return SheetKey(kind, str(parts.service.results.span(plant)[1].year))
+        except NoReadings:
+            pass
+    return SheetKey(kind, str(page_rows.clock(parts).astimezone(plant.site.zone).year))
+
+
+def _result(parts: AppState, plant: SiteRecord, key: SheetKey) -> dict[str, Any] | None:
+    """Contents with the result and days that the sheet shows beside its items; None without readings."""
+    try:
+        if key.kind == "winter":
+            return winter_paper(parts.service, plant, int(key.period)).contents
+        result = rolling_result(parts.service, plant, None)
+        return {"result": under_standing_verdict(parts.service, plant, result)} if result else None
+    except (NoReadings, InputError):
+        return None
+
+
+def _points(parts: AppState, plant: SiteRecord, key: SheetKey) -> list[tuple[str, str]]:
+    """What the readings leave open: a winter check is signed with it named."""
+    contents = _result(parts, plant, key) if key.kind == "winter" else None
+    return pages.points_left(plant.site, contents) if contents else []
+
+
+def _saved(
+    request: Request,
+    parts: AppState,
+    plant: SiteRecord,
+    key: SheetKey,
+    form: FormData,
+    photos: list[tuple[str, str, bytes]],
+    actor: Actor,
+) -> Response:
+    changes = []
+    for name, value in form.items():
+        if name.startswith("f.") and isinstance(value, str):
+            item, _, field = name[2:].partition(".")
+            was = str(form.get(f"w.{item}.{field}", "")).replace("\r\n", "\n")
+            value = value.replace("\r\n", "\n")
+            if value != was:
+                changes.append(Change(secrets.token_hex(16), item, field, value, was, datetime.now(UTC)))
+    outcomes = parts.sheets.apply(plant, key, changes, actor)
+    by_id = {c.id: c for c in changes}
+    conflicts = {
+        (by_id[o.id].item, by_id[o.id].field): (by_id[o.id].value, o) for o in outcomes if o.told != "kept"
+    }
+    problems = []
+    for item, name, data in photos:
+        add = partial(_add_photo, parts, plant, key, item, actor)
+        problems += refused([(name, data)], add)
+    if conflicts or problems:
+        return _sheet_page(request, parts, plant, key, conflicts=conflicts, photo_problems=problems)
+    return see_other(f"/sites/{plant.site.id}/checks/{key.kind}/{key.period}#saved")
+
+
+def _add_photo(
+    parts: AppState, plant: SiteRecord, key: SheetKey, item: str, actor: Actor, photo: str, sent: bytes
+) -> object:
+    return parts.sheets.add_photo(plant, key, item, photo, sent, datetime.now(UTC), actor)
+
+
+def _sheet_page(request: Request, parts: AppState, plant: SiteRecord, key: SheetKey, **told: Any) -> Response:
+    """The sheet. told : problems of signing and its text `what`; conflicts, photo_problems of saving."""
+    contents = _result(parts, plant, key)
+    row = page_rows.row_of(parts, plant, contents["result"] if contents else None)
+    check = check_contents(parts.service, plant, key, pictures=False)
+    wrong = any(told.get(name) for name in ("problems", "conflicts", "photo_problems"))
+    page = pages.check_page(
+        row,
+        check,
+        contents,
+        visitor(request),
+        page_rows.clock(parts),
+        TITLES[key.kind],
+        lists_trouble(parts.settings),
+        **told,
+    )
+    return HTMLResponse(page, 422 if wrong else 200)

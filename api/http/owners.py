@@ -1,0 +1,16 @@
+"""Whose pages a browser may keep: an opaque word for a person in a role, in a header of their pages."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+
+HEADER = "Fieldfare-Owner"
+"""A service worker keeps no page of one word while another is signed in."""
+
+
+def owner_word(key: str, name: str, role: str) -> str:
+    """The same for a person in a role on every device; it tells nothing of either. Empty for nobody."""
+    if role == "nobody":
+        return ""
+    return hmac.new(key.encode(), f"owner\n{name}\n{role}".encode(), hashlib.sha256).hexdigest()[:24]

@@ -1,0 +1,163 @@
+"""Checks by hand and eye, and photos of them and of jobs."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from pydantic import BaseModel, Field
+
+from fieldfare.api.checks.photos import PhotoRow, Subject
+from fieldfare.api.checks.sheets import (
+    MOST_NOTE,
+    Change,
+    Outcome,
+    SheetKey,
+)
+from fieldfare.api.http.auth import AppStateHere, PlantHere, need
+from fieldfare.api.http.photo_actions import remove_photo
+from fieldfare.api.http.schemas import Moment, Number, Shape
+from fieldfare.api.people.access import Actor
+
+router = APIRouter(tags=["checks"])
+Check = Annotated[Literal["winter", "service", "commissioning"], Path(alias="kind")]
+Period = Annotated[str, Path(pattern=r"^(\d{4}|first)$", examples=["2026"])]
+PhotoId = Annotated[str, Path(pattern=r"^[0-9a-f]{32}$", description="Made by the sender, at random.")]
+ItemId = Annotated[str, Path(pattern=r"^[a-z][a-z0-9_]{0,30}$", examples=["strainer"])]
+Taken = Annotated[Moment | None, Query(description="When it was taken; now where it is left out.")]
+MOST_AT_ONCE = 100
+PICTURE: dict[str, Any] = {
+    "requestBody": {
+        "required": True,
+        "content": {"image/jpeg": {"schema": {"type": "string", "format": "binary"}}},
+    }
+}
+
+
+class ChangeIn(Shape):
+    """One field as it was filled in."""
+
+    id: Annotated[str, Field(pattern=r"^[0-9a-f-]{8,36}$", description="Made by the sender, at random.")]
+    item: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,30}$", examples=["strainer"])]
+    field: Annotated[
+        str,
+        Field(
+            max_length=40, description="`state`, `note` or `found.` and the value's id.", examples=["state"]
+        ),
+    ]
+    value: Annotated[str, Field(max_length=2 * MOST_NOTE, examples=["done"])]
+    was: Annotated[str, Field(max_length=2 * MOST_NOTE, description="The value that the sender knew of.")] = (
+        ""
+    )
+    typed: Moment = Field(description="When it was entered.")
+
+
+class ChangesIn(Shape):
+    changes: Annotated[list[ChangeIn], Field(max_length=MOST_AT_ONCE)]
+
+
+class ChangesOut(BaseModel):
+    outcomes: list[Outcome]
+    sheet: dict[str, Any] = Field(description="The sheet as it now is.")
+
+
+async def sent_bytes(request: Request) -> bytes:
+    """The body as it came; its size was bounded before."""
+    return await request.body()
+
+
+Sent = Annotated[bytes, Depends(sent_bytes)]
+
+
+@router.get("/sites/{site_id}/checks/{kind}/{period}")
+def read_check(
+    kind: Check, period: Period, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.read")
+) -> dict[str, Any]:
+    """A check by hand and eye: its items, what was found, and what was found the last time."""
+    return parts.sheets.read(plant, SheetKey(kind, period))
+
+
+@router.post("/sites/{site_id}/checks/{kind}/{period}/changes")
+def change_check(
+    body: ChangesIn,
+    kind: Check,
+    period: Period,
+    plant: PlantHere,
+    parts: AppStateHere,
+    actor: Actor = need("works.write"),
+) -> ChangesOut:
+    """Enter fields, each once: a change whose id came before is told as kept. A change that starts from
+    another value than is there is a conflict and is not kept; to keep it, send it anew with that value as
+    `was`."""
+    key = SheetKey(kind, period)
+    changes = [Change(c.id, c.item, c.field, c.value, c.was, c.typed) for c in body.changes]
+    outcomes = parts.sheets.apply(plant, key, changes, actor)
+    return ChangesOut(outcomes=outcomes, sheet=parts.sheets.read(plant, key))
+
+
+@router.put(
+    "/sites/{site_id}/checks/{kind}/{period}/items/{item}/photos/{photo}",
+    status_code=201,
+    openapi_extra=PICTURE,
+)
+def add_check_photo(
+    kind: Check,
+    period: Period,
+    item: ItemId,
+    photo: PhotoId,
+    plant: PlantHere,
+    parts: AppStateHere,
+    sent: Sent,
+    taken: Taken = None,
+    actor: Actor = need("works.write"),
+) -> PhotoRow:
+    """Add a photo to an item, once: JPEG, PNG or WebP of up to 8 MB. It is made smaller, without metadata."""
+    return parts.sheets.add_photo(
+        plant, SheetKey(kind, period), item, photo, sent, taken or datetime.now(UTC), actor
+    )
+
+
+@router.put("/sites/{site_id}/works/{work}/photos/{photo}", status_code=201, openapi_extra=PICTURE)
+def add_job_photo(
+    work: Number,
+    photo: PhotoId,
+    plant: PlantHere,
+    parts: AppStateHere,
+    sent: Sent,
+    taken: Taken = None,
+    actor: Actor = need("works.write"),
+) -> PhotoRow:
+    """Add a photo to a job, once: as for an item of a check."""
+    parts.works.get(plant.site.id, work)
+    return parts.photos.add(
+        plant.site.id, photo, Subject(work=work), sent, taken or datetime.now(UTC), actor.name
+    )
+
+
+@router.get(
+    "/sites/{site_id}/photos/{photo}",
+    response_class=Response,
+    responses={200: {"content": {"image/jpeg": {"schema": {"type": "string", "format": "binary"}}}}},
+)
+def read_photo(
+    photo: PhotoId,
+    plant: PlantHere,
+    parts: AppStateHere,
+    small: Annotated[bool, Query()] = False,
+    actor: Actor = need("works.read"),
+) -> Response:
+    """A photo, up to 1600 pixels on its longer side; small: up to 320."""
+    row = parts.photos.get(plant.site.id, photo)
+    data = parts.photos.read(row, small=small)
+    return Response(
+        data, media_type="image/jpeg", headers={"Content-Disposition": f'inline; filename="{photo}.jpg"'}
+    )
+
+
+@router.delete("/sites/{site_id}/photos/{photo}", status_code=204, response_class=Response)
+def delete_photo(
+    photo: PhotoId, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+) -> None:
+    """Remove a photo of a job, or of a check that is not signed."""
+    remove_photo(parts, plant.site.id, photo, actor)
