@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fieldfare.analysis.facts.table import Table
 
-METHOD_VERSION = "6"
+METHOD_VERSION = "7"
 """Grows with every change that changes a fact; kept facts of another version are stale."""
 MARGIN_DAYS = 1
 """Days of readings that the facts of a day may depend on, before and after it."""
