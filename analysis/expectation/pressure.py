@@ -29,7 +29,7 @@ LEAST_CHARGE_BAR = 0.7
 """Least gas charge of a vessel (EN 12828 Annex D, from memory)."""
 RESERVE_SHARE = 0.005
 """Water held in reserve, as a share of the circuit's volume (EN 12828 Annex D, from memory)."""
-_ATMOSPHERE_BAR = 1.013
+ATMOSPHERE_BAR = 1.013
 _LEAST_GAS = 1e-4
 # How far a sound circuit's slope may differ: water beyond the sensors is cooler or warmer than at them, the
 # charge was set by hand, the size is the next one on sale (common practice).
@@ -71,7 +71,7 @@ def vessel_share(
             f"a cold pressure of {cold_bar:g} bar leaves no room below a relief valve at {relief_bar:g} bar"
         )
     grown = float(expansion(COLD_C, hottest_c, fluid=fluid, percent=percent)) + RESERVE_SHARE
-    return grown * (last + _ATMOSPHERE_BAR) / (last - charge)
+    return grown * (last + ATMOSPHERE_BAR) / (last - charge)
 
 
 def pressure_at(
@@ -84,13 +84,13 @@ def pressure_at(
     Returns the same shape [bar gauge]; infinite where the water would fill the vessel.
     Source: Boyle's law for the gas, expansion of the water.
     """
-    charge = max(cold_bar - ABOVE_CHARGE_BAR, 0.0) + _ATMOSPHERE_BAR
-    gas_cold = share * charge / (cold_bar + _ATMOSPHERE_BAR)
+    charge = max(cold_bar - ABOVE_CHARGE_BAR, 0.0) + ATMOSPHERE_BAR
+    gas_cold = share * charge / (cold_bar + ATMOSPHERE_BAR)
     left = gas_cold - np.asarray(expansion(COLD_C, temperature_c, fluid=fluid, percent=percent))
     absolute = np.divide(
-        (cold_bar + _ATMOSPHERE_BAR) * gas_cold, left, out=np.full(np.shape(left), np.inf), where=left > 0.0
+        (cold_bar + ATMOSPHERE_BAR) * gas_cold, left, out=np.full(np.shape(left), np.inf), where=left > 0.0
     )
-    return np.asarray(absolute - _ATMOSPHERE_BAR)[()]
+    return np.asarray(absolute - ATMOSPHERE_BAR)[()]
 
 
 def slope_expected(
@@ -113,8 +113,8 @@ def slope_expected(
     grown = float(expansion(COLD_C, mean_c, fluid=fluid, percent=percent))
     cold = _cold_pressure(pressure_bar, grown, hottest_c, relief_bar, fluid, percent)
     share = vessel_share(cold, hottest_c, relief_bar=relief_bar, fluid=fluid, percent=percent)
-    charge = share * (cold - ABOVE_CHARGE_BAR + _ATMOSPHERE_BAR)  # pressure times gas volume
-    level = charge / max(charge / (cold + _ATMOSPHERE_BAR) - grown, _LEAST_GAS)
+    charge = share * (cold - ABOVE_CHARGE_BAR + ATMOSPHERE_BAR)  # pressure times gas volume
+    level = charge / max(charge / (cold + ATMOSPHERE_BAR) - grown, _LEAST_GAS)
     per_k = float(expansion(mean_c - 0.5, mean_c + 0.5, fluid=fluid, percent=percent))
     slope = level**2 * per_k / charge
     return Expected(slope, _RELATIVE_UNCERTAINTY * slope)
@@ -132,6 +132,6 @@ def _cold_pressure(
             for c in fills
         ]
     )
-    charge = shares * (fills - ABOVE_CHARGE_BAR + _ATMOSPHERE_BAR)
-    level = charge / np.maximum(charge / (fills + _ATMOSPHERE_BAR) - grown, _LEAST_GAS) - _ATMOSPHERE_BAR
+    charge = shares * (fills - ABOVE_CHARGE_BAR + ATMOSPHERE_BAR)
+    level = charge / np.maximum(charge / (fills + ATMOSPHERE_BAR) - grown, _LEAST_GAS) - ATMOSPHERE_BAR
     return float(fills[int(np.argmin(np.abs(level - pressure_bar)))])

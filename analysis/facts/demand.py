@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.events import LEAST_ASKED_FLOW_C, is_flow_short
 from fieldfare.analysis.facts.faults import fault_minutes
-from fieldfare.analysis.facts.minutes import Minutes
+from fieldfare.analysis.facts.minutes import Minutes, coldest_room
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.minutes.operating_state import (
@@ -270,7 +270,7 @@ def _rooms(minutes: Minutes) -> tuple[Floats, Floats]:
     # A target of the whole house holds for each room; one zone's target says nothing about another.
     whole = targets.get(_WHOLE_HOUSE, nothing) if len(targets) == 1 else nothing
     short = [targets.get(zone, whole) - values for zone, values in rooms.items()]
-    return np.fmin.reduce(list(rooms.values())), np.fmax.reduce(short)
+    return coldest_room(minutes), np.fmax.reduce(short)
 
 
 def _powerless(site: Site, minutes: Minutes, readings: Readings, power: Floats) -> Flags:

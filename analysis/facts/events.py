@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.frost import frost_growth
-from fieldfare.analysis.facts.minutes import WATER_ON_ITS_WAY_MIN, Minutes
+from fieldfare.analysis.facts.minutes import WATER_ON_ITS_WAY_MIN, Minutes, coldest_room
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.minutes.grid import Grid
@@ -32,6 +32,7 @@ COARSEST_FOR_DEFROSTS_MIN = 2.0
 # what it is asked for (common practice).
 LEAST_ASKED_FLOW_C, SHORT_FLOW_K = 24.0, 6.0
 _DAY_MIN = 1440
+_ROOM_MIN = 5
 
 
 def runs_table(site: Site, minutes: Minutes) -> Table:
@@ -43,8 +44,9 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
     ten minutes after the end, nan where the next run has begun], rise [K/min over the first minutes],
     target_flow, speed [%], pause [minutes at rest before], pause_called, pause_flow_short, pause_mode_on [of
     them, with a room's call, with the flow 6 K or more below what is asked for, with a mode that says it
-    works; nan where not measured], room_excess [K above target at the end], ended_by (call, unit, use,
-    unknown), cut (True where the data begin or end inside it)
+    works; nan where not measured], room_excess [K above target at the end], room_start, room_end [°C, the
+    coldest zone, five minutes before the start and the end], ended_by (call, unit, use, unknown), cut (True
+    where the data begin or end inside it)
     """
     grid, use = minutes.grid, minutes.use
     segments = Segments.of(use.running)
@@ -90,6 +92,7 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
         "pause": np.concatenate(([np.nan], (segments.start[1:] - segments.end[:-1]).astype(np.float64))),
         **_asked_before(grid, segments),
         "room_excess": segments.last(grid.gauge("room_temperature") - grid.gauge("target_room_temperature")),
+        **_room_about(minutes, segments),
         "ended_by": _ended_by(minutes, segments),
         "cut": _cut(use.code == UNKNOWN, segments, len(grid)),
     }
@@ -113,6 +116,14 @@ def _after(segments: Segments, rate: Floats, spacing: float) -> Floats:
     after = Segments(begin, end).mean(rate)
     following = np.append(segments.start[1:], n)
     return np.where(following > segments.end + 10 + blur, after, np.nan)
+
+
+def _room_about(minutes: Minutes, segments: Segments) -> dict[str, Floats]:
+    """The coldest zone's temperature just before each run begins, and just before it ends [°C]."""
+    room = coldest_room(minutes)
+    before = Segments(np.maximum(segments.start - _ROOM_MIN, 0), segments.start)
+    last = Segments(np.maximum(segments.end - _ROOM_MIN, segments.start), segments.end)
+    return {"room_start": before.mean(room), "room_end": last.mean(room)}
 
 
 def _starts(flags: Flags) -> Flags:
@@ -371,6 +382,8 @@ _RUN_COLUMNS = (
     "pause_flow_short",
     "pause_mode_on",
     "room_excess",
+    "room_start",
+    "room_end",
     "ended_by",
     "cut",
 )

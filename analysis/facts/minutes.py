@@ -90,6 +90,12 @@ class Minutes:
         return np.where(code == DEFROST, self.use.serves, code)
 
 
+def coldest_room(minutes: Minutes) -> Floats:
+    """The coldest zone's temperature of each minute [°C]; nan where none is measured."""
+    rooms = minutes.grid.zones.get("room_temperature", {})
+    return np.fmin.reduce(list(rooms.values())) if rooms else np.full(len(minutes.grid), np.nan)
+
+
 # A unit under power draws some watts at least: controls and radio (common practice). Below this nothing is
 # drawn.
 _LEAST_STANDBY_W, _NO_DRAW_W = 5.0, 2.5

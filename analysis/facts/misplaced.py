@@ -10,7 +10,7 @@ from fieldfare.analysis.facts.minutes import Minutes
 from fieldfare.analysis.facts.segments import Segments, held_for
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.minutes.operating_state import HEATING, HOT_WATER, OFF
-from fieldfare.analysis.minutes.rolling import window_mean
+from fieldfare.analysis.minutes.rolling import window_mean, window_sum
 from fieldfare.analysis.statistics.quantiles import median
 
 Floats = NDArray[np.float64]
@@ -25,6 +25,16 @@ _BURST_W = 250.0
 # A heater's switching: its power changes by this much, the compressor stays as it is.
 _STEP_W, _SETTLE_MIN, _MEAN_MIN = 700.0, 4, 6
 _HEATER_ON_W = 50.0
+# More than a compressor changes its draw by within minutes, and less than any car, sauna or oven draws
+# (common practice).
+_LOAD_STEP_W = 1000.0
+# A compressor gives two kilowatts of heat and more for each that it draws, a heater one: a load of another
+# kind gives none.
+_DRY_RATIO = 0.3
+# Part of a step by which the power may drift in the minutes before it and after it.
+_DRIFT_SHARE = 0.25
+# A register that counts such a step within so many minutes shows it; a coarser one makes steps of its own.
+_STEP_SHOWN_MIN = 3.0
 
 
 def misplaced_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
@@ -37,8 +47,15 @@ def misplaced_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         electricity says that the unit runs or rests, and its meter's electricity in them [min, kWh]
     n_heater_steps, heater_step_share : switchings of the back-up heater, and the change of the metered heat
         with them over the heater's own [-, median]
+    n_load_steps, n_dry_steps : steps of the unit's electricity by a kilowatt and more while it works on for
+        one use, and those of them that heat does not follow
     """
-    return _by_use(minutes, day) | _by_signal(minutes, day) | _heater_steps(minutes, day)
+    return (
+        _by_use(minutes, day)
+        | _by_signal(minutes, day)
+        | _heater_steps(minutes, day)
+        | _load_steps(minutes, day)
+    )
 
 
 def _by_use(minutes: Minutes, day: Segments) -> dict[str, object]:
@@ -107,23 +124,57 @@ def _heater_steps(minutes: Minutes, day: Segments) -> dict[str, object]:
     if heater is None or heat is None or not fine:
         return {}
     reach = _SETTLE_MIN + _MEAN_MIN
-    power = {name: _about(wh * 60.0) for name, wh in (("heater", heater), ("heat", heat))}
-    steady = np.ones(len(grid), dtype=bool)
     code = minutes.use.code
+    steady = np.ones(len(grid), dtype=bool)
     for shift in (-reach, reach):
         steady &= code == np.roll(code, shift)
-    change = power["heater"][1] - power["heater"][0]
-    answer = power["heat"][1] - power["heat"][0]
-    big = steady & np.isfinite(change + answer) & (np.abs(change) > _STEP_W)
-    # One switching lasts some minutes of these means: take each at its greatest.
-    best = big & (np.abs(change) >= _greatest_about(np.where(big, np.abs(change), 0.0), reach) - 1e-9)
-    first = best & ~np.concatenate(([False], best[:-1]))
+    first, change, answer = _steps(heater * 60.0, heat * 60.0, steady, _STEP_W)
     at = np.flatnonzero(first)
     owner = np.searchsorted(day.start, at, side="right") - 1
     ratio = np.full(len(day), np.nan)
     for i in np.unique(owner[owner >= 0]):
         ratio[i] = median((answer[at] / change[at])[owner == i])
     return {"n_heater_steps": day.count(first), "heater_step_share": ratio}
+
+
+def _load_steps(minutes: Minutes, day: Segments) -> dict[str, object]:
+    plant, grid = minutes.balance, minutes.grid
+    unit, heat = plant.heat_pump, plant.heat_at_meter
+    apart = max(grid.spacing.get(q, 99.0) for q in ("heat_pump_electricity", "heat_output"))
+    fine = all(
+        grid.resolves(q, _LOAD_STEP_W, _STEP_SHOWN_MIN) for q in ("heat_pump_electricity", "heat_output")
+    )
+    if unit is None or heat is None or apart > _COARSEST_MIN or not fine:
+        return {}
+    code, reach = minutes.use.code, _SETTLE_MIN + 2 * _MEAN_MIN + int(apart)
+    # Heating throughout: starts, stops, defrosts and changes of use move the draw before the heat, and a
+    # charge of the cylinder takes more and more electricity for the same heat.
+    heats = (window_sum(code != HEATING, reach, reach) == 0) & minutes.use.running
+    heats &= _stands_about(unit * 60.0)
+    first, change, answer = _steps(unit * 60.0, heat * 60.0, heats, _LOAD_STEP_W)
+    dry = first & (answer / np.where(first, change, 1.0) < _DRY_RATIO)
+    return {"n_load_steps": day.count(first), "n_dry_steps": day.count(dry)}
+
+
+def _stands_about(watts: Floats) -> Flags:
+    """Minutes before and after which the power stands: what changes there is a step and no slope."""
+    before, after = _about(watts)
+    change = np.abs(after - before)
+    earlier, later = np.roll(before, _MEAN_MIN), np.roll(after, -_MEAN_MIN)
+    drift = np.maximum(np.abs(before - earlier), np.abs(later - after))
+    return np.asarray(fill_nan(drift, np.inf) <= _DRIFT_SHARE * fill_nan(change, 0.0), dtype=np.bool_)
+
+
+def _steps(watts: Floats, heat: Floats, steady: Flags, least: float) -> tuple[Flags, Floats, Floats]:
+    """The first minute of each step of a power by `least` [W] and more in steady minutes, the change about
+    each minute, and the change of the heat with it [W]."""
+    power, answer = _about(watts), _about(heat)
+    change, followed = power[1] - power[0], answer[1] - answer[0]
+    big = steady & np.isfinite(change + followed) & (np.abs(change) > least)
+    # One switching lasts some minutes of these means: take each at its greatest.
+    most = _greatest_about(np.where(big, np.abs(change), 0.0), _SETTLE_MIN + _MEAN_MIN)
+    best = big & (np.abs(change) >= most - 1e-9)
+    return best & ~np.concatenate(([False], best[:-1])), change, followed
 
 
 def _about(watts: Floats) -> tuple[Floats, Floats]:

@@ -206,8 +206,8 @@ def _described(trial: _Trial, gain: float, at: int, length: int) -> Change | Non
     return Change(
         "slide" if length else "step",
         at,
-        int(near.min()),
-        int(near.max()),
+        min(at, int(near.min())),
+        max(at, int(near.max())),
         length,
         size,
         error,

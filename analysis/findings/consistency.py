@@ -64,8 +64,10 @@ def with_passed_limits(finding: Finding) -> Finding:
 
 
 def _without_idle_limit(e: Evidence) -> Evidence:
-    if e.limit is None or e.side is None or not isinstance(e.value, int | float):
+    if e.limit is None or e.side is None or isinstance(e.value, str):
         return e
+    if e.value is None:
+        return replace(e, limit=None, limit_name=None, side=None)
     over = e.value - e.limit if e.side == "above" else e.limit - e.value
     # The value is rounded for people, so a limit that was just reached may seem missed by its last digit.
     passed = over >= -ROUNDING * max(abs(e.limit), abs(e.value))

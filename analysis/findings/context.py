@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, TypeVar
 
+import numpy as np
+
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
@@ -54,7 +56,10 @@ class Context:
         """A number beside the limit of that name.
 
         limit : float, default the limit's own value. What it is after scaling for this site or weather
+        A value of nan is shown as not known.
         """
+        if isinstance(value, float) and not np.isfinite(value):
+            value = None
         return Evidence(
             label, value, unit, self.limit(name) if limit is None else limit, name, LIMITS[name].side
         )

@@ -1,7 +1,7 @@
 """Which findings each recognised kind of days excuses, by families of findings.
 
-A cold snap excuses cold rooms and missing capacity; it excuses no scald, no lost pressure and no unit that
-stopped.
+A cold snap excuses cold rooms and missing capacity; it excuses no scald, no lost pressure, no unit that
+stopped and no cylinder that cools or charges badly.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ FAMILIES: dict[str, tuple[str, ...]] = {
     "disinfection": ("pasteurisation_missed",),
     "rooms": ("room_below_target",),
     "capacity": ("capacity_short", "backup_heater_use"),
-    "supply": ("slow_reheat", "reheat_incomplete", "hot_water_shortfall", "immersion_use"),
+    "supply": ("hot_water_shortfall", "immersion_use"),
+    "charging": ("slow_reheat", "reheat_incomplete"),
     "cylinder": ("high_standing_loss", "diverter_passing"),
     "curve": ("flow_temperature_above_curve", "no_weather_compensation"),
     "operation": (
@@ -50,7 +51,7 @@ _ALL = frozenset(FAMILIES)
 EXCUSED: dict[str, frozenset[str]] = {
     "cold_snap": frozenset({"rooms", "capacity", "supply", "curve", "efficiency", "house"}),
     "away": _ALL - {"safety", "running"},
-    "party": frozenset({"supply", "cylinder", "efficiency", "house", "rooms", "capacity"}),
+    "party": frozenset({"supply", "charging", "cylinder", "efficiency", "house", "rooms", "capacity"}),
     "serviced": _ALL - {"safety"},
     "settling_in": _ALL - {"safety", "running", "disinfection"},
     "summer": frozenset(),
@@ -67,6 +68,7 @@ def excuses(kind: str, code: str) -> bool:
 _HOT_WATER = frozenset(
     {
         *FAMILIES["supply"],
+        *FAMILIES["charging"],
         *FAMILIES["cylinder"],
         "pasteurisation_missed",
         "water_too_hot",

@@ -8,13 +8,8 @@ from typing import Any, NamedTuple
 from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.verdict import given_verdict
-from fieldfare.analysis.reports.winter import (
-    Check,
-    Forecast,
-    Number,
-    forecast,
-    winter_checks,
-)
+from fieldfare.analysis.reports.winter import Check, Number, winter_checks
+from fieldfare.analysis.reports.winter_forecast import Forecast, forecast
 from fieldfare.dashboards.day_rows import Row
 from fieldfare.dashboards.text import words
 

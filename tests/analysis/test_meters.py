@@ -11,7 +11,7 @@ import pytest
 
 from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.facts.build import build_facts
-from fieldfare.analysis.findings.data import misplaced
+from fieldfare.analysis.findings.data import hypotheses, misplaced
 from fieldfare.analysis.findings.exclusions import recognise
 from fieldfare.analysis.findings.excuses import (
     EXCUSED,
@@ -366,8 +366,8 @@ def test_one_frozen_room_of_four_leaves_the_house_its_heat_loss(small):
 
 
 def test_the_weights_of_all_hypotheses_are_one_and_sound_meters_win_on_sound_facts():
-    known = misplaced._hypotheses(False)
-    facts = {name: misplaced._Fact(mean, name, "-", False) for name, (mean, _) in misplaced._SOUND.items()}
+    known = hypotheses.hypotheses(False)
+    facts = {name: misplaced._Fact(mean, name, "-", False) for name, (mean, _) in hypotheses.SOUND.items()}
     weights = misplaced._weights(known, facts, False)
     assert sum(weights) == pytest.approx(1.0)
     assert sum(w for h, w in zip(known, weights, strict=True) if not h.cause) > 0.99
@@ -375,13 +375,13 @@ def test_the_weights_of_all_hypotheses_are_one_and_sound_meters_win_on_sound_fac
 
 def test_two_registers_alone_share_the_blame_and_ask_for_what_parts_them():
     """Heat over electricity ten times too high: either meter may count wrong."""
-    known = misplaced._hypotheses(False)
+    known = hypotheses.hypotheses(False)
     facts = {"cop_space": misplaced._Fact(math.log(10.0), "COP", "-", True)}
     weights = misplaced._weights(known, facts, False)
     pulse = {
         h.spoils: w for h, w in zip(known, weights, strict=True) if h.cause == "pulse_value" and w > 0.05
     }
-    assert set(pulse) == {misplaced.HEAT_METERS, misplaced.ELECTRICITY}
+    assert set(pulse) == {hypotheses.HEAT_METERS, hypotheses.ELECTRICITY}
     assert max(pulse.values()) < 1.5 * min(pulse.values())
 
 

@@ -9,13 +9,8 @@ import pytest
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.verdict import rule_codes
-from fieldfare.analysis.reports.winter import (
-    CODES,
-    WINTER_DAYS,
-    Check,
-    forecast,
-    winter_checks,
-)
+from fieldfare.analysis.reports.winter import CODES, Check, winter_checks
+from fieldfare.analysis.reports.winter_forecast import WINTER_DAYS, forecast
 
 SITE = """
 [site]

@@ -9,10 +9,12 @@ which must not.
 from __future__ import annotations
 
 import importlib
+import json
 import pkgutil
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from pathlib import Path
 
 import tests.situations
 from fieldfare.analysis.facts.build import build_facts
@@ -20,6 +22,8 @@ from fieldfare.analysis.findings.model import SEVERITIES, Finding, Severity
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import Readings
 from fieldfare.analysis.reports.result import analyse
+
+BEFORE = Path(__file__).parent / "before.json"
 
 
 @dataclass(frozen=True)
@@ -131,12 +135,20 @@ def expected(situation: Situation) -> str:
     return ", ".join(parts)
 
 
+def said_before() -> dict[str, str]:
+    """What was said of each situation at the commit that `before.json` names; `bench_situations --json` made
+    it."""
+    told: dict[str, str] = json.loads(BEFORE.read_text(encoding="utf-8"))["said"]
+    return told
+
+
 def table(outcomes: Iterable[Outcome]) -> str:
-    """The outcomes as a Markdown table."""
-    rows = ["| name | truth | said | expected | pass |", "|---|---|---|---|---|"]
+    """The outcomes as a Markdown table, with what was said before."""
+    before = said_before()
+    rows = ["| name | truth | said before | said | expected | pass |", "|---|---|---|---|---|---|"]
     for outcome in outcomes:
         s = outcome.situation
         passed = "no: " + "; ".join(outcome.wrong) if outcome.wrong else "yes"
-        cells = (s.name, s.truth, outcome.said, expected(s), passed)
+        cells = (s.name, s.truth, before.get(s.name, "not known"), outcome.said, expected(s), passed)
         rows.append("| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |")
     return "\n".join(rows)

@@ -48,6 +48,7 @@ QUANTITIES: dict[str, tuple[str, str, str]] = {
     "fault": ("fault_code", "state", ""),
     "backup": ("backup_heater_electricity", "power", "W"),
     "immersion": ("immersion_electricity", "power", "W"),
+    "speed": ("compressor_speed", "gauge", "%"),
     "elec_kwh": ("heat_pump_electricity", "register", "kWh"),
     "heat_kwh": ("heat_output", "register", "kWh"),
     "house_kwh": ("house_electricity", "register", "kWh"),
@@ -152,7 +153,19 @@ class House:
 
     def _run(self) -> dict[str, NDArray[np.generic]]:
         n = len(self.time)
-        names = ("elec", "heat", "flow", "return", "rate", "room", "tank", "mode", "call", "target_flow")
+        names = (
+            "elec",
+            "heat",
+            "flow",
+            "return",
+            "rate",
+            "room",
+            "tank",
+            "mode",
+            "call",
+            "target_flow",
+            "speed",
+        )
         out: dict[str, NDArray[np.generic]] = {name: np.zeros(n) for name in names}
         room, water, tank = self.start_room_c, 33.0, 46.0
         running, job, calls, rest, ran = False, 0, False, 99, 0
@@ -211,6 +224,7 @@ class House:
             out["flow"][i] = top if job == 2 else water + heat / 2300.0
             out["return"][i] = (top - heat / 1160.0) if job == 2 else water - heat / 2300.0
             out["room"][i], out["tank"][i], out["mode"][i] = room, tank, job
+            out["speed"][i] = 100.0 * heat / MOST_W if running else 0.0
             out["call"][i], out["target_flow"][i] = float(calls), asked if calls else 0.0
         return self._shown(out)
 

@@ -116,6 +116,25 @@ SITUATIONS = [
         {HOT: "disinfection_stuck"},
     ),
     Situation(
+        "disinfection-stuck-at-60",
+        "the weekly disinfection does not end: 60 °C held day and night",
+        lambda: _stuck(60.5).made(),
+        {HOT: "watch"},
+        {HOT: "disinfection_stuck"},
+    ),
+    Situation(
+        "disinfection-held-for-two-hours",
+        "a weekly disinfection at 60 °C that is held for two hours",
+        lambda: Wet(disinfect_c=61.0, hold_min=120, planned_c=60.0).made(),
+        forbids=frozenset({HOT}),
+    ),
+    Situation(
+        "disinfection-held-and-nobody-draws",
+        "the same while hardly any water is drawn: it stays hot for most of a day",
+        lambda: Wet(disinfect_c=61.0, hold_min=120, planned_c=60.0, change=_hardly_drawn).made(),
+        forbids=frozenset({HOT}),
+    ),
+    Situation(
         "disinfection-stuck-at-78",
         "the same at 78 °C: its thermostat has failed",
         lambda: _stuck(78.0).made(),

@@ -312,6 +312,12 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "measured slope over the designed one, below which flow does not follow the weather",
         "below",
     ),
+    "compensation_low_target_k": Limit(
+        4.0,
+        "K",
+        "common practice: set-backs lower the rooms by 2 to 3 K, absences by more",
+        "rooms set so far below the design's, from which the water is as cool as the unit can give it",
+    ),
     "compensation_span_k": Limit(
         6.0,
         "K",
@@ -490,6 +496,18 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "two sensors disagree by up to 0.7 K (EN 60751 class B at 35 °C, twice by root of squares); a kelvin"
         " is 2 % of the electricity",
         "flow temperature lost at the buffer, from which it is worth a look",
+    ),
+    "buffer_sensors_k": Limit(
+        0.35,
+        "K",
+        "EN 60751 class B at 35 °C: half of the 0.7 K by which two sensors disagree",
+        "standard uncertainty of the difference between the two sensors",
+    ),
+    "buffer_sure": Limit(
+        0.85,
+        "-",
+        "common practice: one visit in seven may find two sensors that differ",
+        "probability that more than that is lost",
     ),
     "buffer_drop_act_k": Limit(
         3.0,

@@ -80,6 +80,9 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
         told = np.isfinite(lag) & (like >= context.limit("clock_likeness"))
         if told.sum() < _FEWEST_DAYS:
             continue
+        if signal == "lift" and "heat" in keeps and _flow_agrees(context):
+            keeps.add(signal)
+            continue
         limit = max(
             context.limit("clock_minutes"), context.limit("clock_spacings") * _spacing(context, signal)
         )
@@ -98,6 +101,27 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
         keeps.discard(signal)
         out.append(_Lag(signal, typical, limit, spell))
     return out, keeps
+
+
+def _flow_agrees(context: Context) -> bool:
+    """Flow rate and temperatures give the heat meter's heat in heating and while the cylinder is charged.
+
+    Charges are short: temperatures of another time would give much less in them. A control that holds the
+        difference of
+    flow and return makes it follow something else than the electricity, and likeness alone would blame the
+    clock.
+    """
+    days = context.whole.days
+    if "heat_output" in context.spoiled or "flow_rate" in context.spoiled:
+        return False
+    for use in ("space", "hot"):
+        meter, flow = (days.floats(f"check_{by}_{use}") for by in ("meter", "flow"))
+        both = np.isfinite(meter) & np.isfinite(flow) & (flow > 0.0)
+        if both.sum() < _FEWEST_DAYS or not meter[both].sum() > 0.0:
+            return False
+        if abs(float(np.log(flow[both].sum() / meter[both].sum()))) > context.limit("clock_flow_agrees"):
+            return False
+    return True
 
 
 def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:

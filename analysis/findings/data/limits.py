@@ -104,6 +104,13 @@ LIMITS_TRUST: dict[str, Limit] = {
         " one's swings are the other's",
         "correlation from which a day's lag is taken",
     ),
+    "clock_flow_agrees": Limit(
+        0.15,
+        "-",
+        "EN 1434 class 2 and flow sensors of class 2 agree within some 8 %: two standard uncertainties",
+        "logarithm of heat by flow and temperatures over the meter's, up to which their clocks agree",
+        "below",
+    ),
     "clock_sun_minutes": Limit(
         40.0,
         "min",

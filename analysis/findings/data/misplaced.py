@@ -17,6 +17,15 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.confidence import METER_CAUTION
 from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.data.hypotheses import (
+    ABOVE,
+    ELECTRICITY,
+    FLOOR,
+    HEAT_METERS,
+    SOUND,
+    Hypothesis,
+    hypotheses,
+)
 from fieldfare.analysis.findings.data.meters import flow_spacing
 from fieldfare.analysis.findings.model import (
     Cause,
@@ -26,21 +35,15 @@ from fieldfare.analysis.findings.model import (
 )
 from fieldfare.analysis.minutes.balance import meter_behind_heater, uncorrected_share
 
-HEAT_METERS = frozenset({"heat_output", "space_heat", "hot_water_heat"})
-ELECTRICITY = frozenset({"heat_pump_electricity"})
 _FEWEST_DAYS = 7
 _LEAST_KWH = {"space": 30.0, "hot": 10.0}
 _LEAST_ON_MIN, _LEAST_OFF_MIN = 1200.0, 1200.0
 _FEWEST_STEPS, _FEWEST_STEP_DAYS = 12, 5
-_FLOOR = 0.02
 # Share of Carnot that real units reach at the water's own temperatures (reference values 8: 0.35 to 0.5).
 _USUAL_CARNOT_SHARE, _HIGH_CARNOT_SHARE = 0.42, 0.5
 # The same where no sensor tells the water's temperature and the coolest that any emitter heats with stands
 # for it.
 _USUAL_SHARE_AT_COOLEST = 0.25
-# Pulse values and transformer ratios in use differ by these factors (common practice: 1, 2.5, 10, 25, 100 l
-# or Wh a pulse).
-_PULSE_FACTORS = (10.0, 0.1, 4.0, 0.25, 2.5, 0.4, 2.0, 0.5)
 
 
 @dataclass(frozen=True)
@@ -53,166 +56,6 @@ class _Fact:
     log: bool
 
 
-@dataclass(frozen=True)
-class Hypothesis:
-    """What a state of the meters predicts.
-
-    cause : of the contract; empty where the meters are sound. prior : before anything was measured
-    predicts : fact -> (value, standard deviation); a fact that is not named is as with sound meters
-    spoils : quantities it makes untrustworthy. because, step : in words
-    """
-
-    cause: str
-    prior: float
-    predicts: Mapping[str, tuple[float, float]]
-    spoils: frozenset[str] = frozenset()
-    because: str = ""
-    step: str = ""
-
-
-# A unit falls short of its rating more easily than it surpasses it: part load gives up to a third more
-# (reference values 3).
-_ABOVE = {"cop_space": 0.20, "cop_hot": 0.22}
-# What sound meters show, with the spread of sound plants. Ratios as logarithms. meter over flow and
-# temperatures: classes together 12 % (limits: heat_meter_share). COP over rating: part load and frost move it
-# by a quarter (common practice). House over design: field studies find 0.5 to 1.5.
-_SOUND: dict[str, tuple[float, float]] = {
-    "flow_space": (0.0, 0.10),
-    "flow_hot": (0.0, 0.12),
-    "cop_space": (0.0, 0.30),
-    "cop_hot": (0.0, 0.35),
-    "heater_seen": (0.0, 0.12),
-    "contrast": (0.96, 0.06),
-    "off_bursts": (0.0, 0.012),
-    "house": (0.0, 0.40),
-    "follows_heat": (0.9, 0.12),
-    "carnot": (0.0, 0.15),
-}
-_NONE = (math.log(_FLOOR), 0.5)
-_HEAT_STEP = (
-    "On the heat meter: follow the pipe from the flow sensor and see which circuits pass it, in heating and"
-    " while the cylinder is charged; read the display in both."
-)
-_CLAMP_STEP = (
-    "Ask a licensed electrician to switch off the heat pump's own breaker for a minute and watch the meter:"
-    " it must fall to nothing, and no other appliance may go off with it."
-)
-
-
-def _hypotheses(declared_behind: bool) -> list[Hypothesis]:
-    part = (-0.65, 0.30)
-    found = [
-        Hypothesis("", 0.90, {}),
-        Hypothesis("", 0.06, {"cop_space": (-0.35, 0.25), "cop_hot": (-0.30, 0.30), "house": (0.0, 0.5)}),
-        Hypothesis(
-            "one_branch_only",
-            0.006,
-            {"flow_hot": _NONE, "cop_hot": _NONE},
-            HEAT_METERS,
-            "it counts hardly any heat while the cylinder is charged, and all of it in heating: it sits in"
-            " the heating branch",
-            _HEAT_STEP,
-        ),
-        Hypothesis(
-            "one_branch_only",
-            0.006,
-            {"flow_space": _NONE, "cop_space": _NONE, "house": (math.log(_FLOOR), 0.7)},
-            HEAT_METERS,
-            "it counts hardly any heat in heating, and all of it while the cylinder is charged: it sits in"
-            " the cylinder's branch",
-            _HEAT_STEP,
-        ),
-        Hypothesis(
-            "one_branch_only",
-            0.006,
-            {"flow_space": part, "cop_space": part, "house": (-0.65, 0.5)},
-            HEAT_METERS,
-            "it counts a part of the heat in heating, and all of it while the cylinder is charged: another"
-            " heating circuit passes it by",
-            _HEAT_STEP,
-        ),
-        Hypothesis(
-            "behind_heater",
-            0.02,
-            {"heater_seen": (0.0, 0.25) if declared_behind else (1.0, 0.25)},
-            HEAT_METERS,
-            (
-                "its heat does not follow the back-up heater's switching: it sits before the heater"
-                if declared_behind
-                else "its heat rises and falls with the back-up heater: it sits behind the heater"
-            ),
-            "Follow the flow pipe from the heat pump: is the heat meter's sensor before or behind the in-line"
-            " heater? "
-            + (
-                'Then take includes = ["backup_heater"] out of its point in the site file.'
-                if declared_behind
-                else 'Behind it, add includes = ["backup_heater"] to its point in the site file.'
-            ),
-        ),
-        Hypothesis(
-            "other_circuit",
-            0.006,
-            {
-                "contrast": (0.0, 0.25),
-                "off_bursts": (0.5, 0.4),
-                "cop_space": (0.0, 1.2),
-                "cop_hot": (0.0, 1.2),
-                "carnot": (0.3, 0.8),
-                "follows_heat": (0.0, 0.25),
-            },
-            ELECTRICITY,
-            "it draws alike whether the unit runs or rests",
-            _CLAMP_STEP,
-        ),
-        Hypothesis(
-            "other_load_inside",
-            0.006,
-            {
-                "contrast": (0.75, 0.2),
-                "off_bursts": (0.15, 0.12),
-                "cop_space": (-0.2, 0.35),
-                "cop_hot": (-0.2, 0.35),
-                "follows_heat": (0.8, 0.25),
-            },
-            ELECTRICITY,
-            "it draws a good deal while the unit rests, and more while it runs: something else hangs on it",
-            _CLAMP_STEP,
-        ),
-    ]
-    for k in _PULSE_FACTORS:
-        log = math.log(k)
-        found.append(
-            Hypothesis(
-                "pulse_value",
-                0.002,
-                {
-                    "flow_space": (log, 0.12),
-                    "flow_hot": (log, 0.14),
-                    "cop_space": (log, 0.30),
-                    "cop_hot": (log, 0.35),
-                    "house": (log, 0.40),
-                    "carnot": (max(log, 0.0), 0.3),
-                },
-                HEAT_METERS,
-                f"its heat is {k:g} times what everything else says, in every use",
-                "Compare the heat meter's pulse value (on its label) with the gateway's setting, and its"
-                " display with the gateway's total.",
-            )
-        )
-        found.append(
-            Hypothesis(
-                "pulse_value",
-                0.002,
-                {"cop_space": (-log, 0.30), "cop_hot": (-log, 0.35), "carnot": (max(-log, 0.0), 0.3)},
-                ELECTRICITY,
-                f"its electricity is {k:g} times what everything else says, in every use",
-                "Compare the electricity meter's pulse value (on its label) or transformer ratio with the"
-                " gateway's setting, and its display with the gateway's total.",
-            )
-        )
-    return found
-
-
 def meter_misplaced(context: Context) -> Finding | None:
     """The most likely place or pulse value of the meters, where sound meters hardly explain what was
     measured."""
@@ -223,7 +66,7 @@ def meter_misplaced(context: Context) -> Finding | None:
             "needs heat and the unit's electricity on 7 days, with flow and temperatures or a rating to"
             " compare them with"
         )
-    known = _hypotheses(meter_behind_heater(context.site))
+    known = hypotheses(meter_behind_heater(context.site))
     weights = _weights(known, facts, meter_behind_heater(context.site))
     sound = sum(w for h, w in zip(known, weights, strict=True) if not h.cause)
     sure = 1.0 - sound
@@ -246,7 +89,7 @@ def doubt(context: Context) -> str | None:
     if not facts.keys() & {"cop_space", "flow_space"}:
         return None
     behind = meter_behind_heater(context.site)
-    known = _hypotheses(behind)
+    known = hypotheses(behind)
     weights = _weights(known, facts, behind)
     chance = sum(w for h, w in zip(known, weights, strict=True) if h.spoils == HEAT_METERS)
     if chance < context.limit("misplaced_doubt"):
@@ -273,11 +116,11 @@ def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behin
     for hypothesis in known:
         total = math.log(hypothesis.prior)
         for name, fact in facts.items():
-            mean, spread = hypothesis.predicts.get(name) or _SOUND[name]
+            mean, spread = hypothesis.predicts.get(name) or SOUND[name]
             if name == "heater_seen" and declared_behind and name not in hypothesis.predicts:
                 mean, spread = 1.0, 0.15
             if name not in hypothesis.predicts and fact.value > mean:
-                spread = _ABOVE.get(name, spread)
+                spread = ABOVE.get(name, spread)
             # Student's t with 4 degrees of freedom: one odd fact alone decides nothing.
             z = (fact.value - mean) / spread
             total += -2.5 * math.log1p(z * z / 4.0) - math.log(spread)
@@ -308,7 +151,7 @@ def _facts(context: Context) -> dict[str, _Fact]:
 
 
 def _ratio(top: float, bottom: float) -> float:
-    return math.log(min(max(top / bottom, _FLOOR), 1.0 / _FLOOR))
+    return math.log(min(max(top / bottom, FLOOR), 1.0 / FLOOR))
 
 
 def _sums(days: Table, *names: str) -> list[float]:
@@ -367,6 +210,10 @@ def _electricity(days: Table) -> dict[str, _Fact]:
         )
         bursts = _sums(days, "n_off_burst")[0]
         out["off_bursts"] = _Fact(bursts / n_off, "resting time with a draw above 250 W, share", "-", False)
+    steps, dry = days.floats("n_load_steps"), days.floats("n_dry_steps")
+    if (seen := np.isfinite(steps) & (days.floats("n_running") > 0)).sum() >= _FEWEST_DAYS:
+        share = float((dry[seen] > 0).mean())
+        out["dry_days"] = _Fact(share, "days with a step of its draw that no heat follows, share", "-", False)
     heat, drawn = days.floats("q_total"), days.floats("e_heat_pump")
     known = np.isfinite(heat + drawn)
     if known.sum() >= 21 and float(np.std(heat[known])) > 4.0 and float(np.std(drawn[known])) > 0.0:
@@ -465,7 +312,7 @@ def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     """What the likely causes make untrustworthy."""
     facts = _facts(context)
     behind = meter_behind_heater(context.site)
-    known = _hypotheses(behind)
+    known = hypotheses(behind)
     weights = _weights(known, facts, behind)
     total = sum(w for h, w in zip(known, weights, strict=True) if h.cause)
     return frozenset().union(

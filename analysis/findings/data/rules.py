@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from fieldfare.analysis.findings.context import Rule
 from fieldfare.analysis.findings.data.clocks import CLOCK_RULES
+from fieldfare.analysis.findings.data.gaps import GAP_RULES
 from fieldfare.analysis.findings.data.meters import METER_RULES
 from fieldfare.analysis.findings.data.misplaced import MISPLACED_RULES
 from fieldfare.analysis.findings.data.outdoor import OUTDOOR_RULES
@@ -15,6 +16,7 @@ from fieldfare.analysis.findings.data.silence import SILENCE_RULES
 from fieldfare.analysis.findings.data.units import UNIT_RULES
 
 RULES: tuple[Rule, ...] = (
+    *GAP_RULES,
     *SILENCE_RULES,
     *REGISTER_RULES,
     *UNIT_RULES,

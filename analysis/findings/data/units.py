@@ -44,6 +44,7 @@ _WATER = frozenset(
         "buffer_temperature",
     }
 )
+_BOILS_C = 100.0
 _ROOMS = frozenset({"room_temperature", "target_room_temperature"})
 
 
@@ -167,7 +168,8 @@ def _tellings(context: Context, point: Point) -> list[Told]:
         return [hot, cold]
     if quantity == "cylinder_temperature":
         charged = days.floats("n_hot_water") >= 20.0
-        hot = _by_range(_FAHRENHEIT, raw, (-20.0, 82.0), (25.0, 80.0))
+        # Water may be as hot as it boils, whatever heats it: that is a danger and no other unit.
+        hot = _by_range(_FAHRENHEIT, raw, (-20.0, _BOILS_C), (25.0, 80.0))
         return [hot, _by_range(_CELSIUS, np.where(charged, raw, np.nan), (22.0, 99.0), (30.0, 80.0))]
     if quantity == "system_pressure":
         low = _by_range(_PRESSURE_DOWN[0], raw, (0.05, 6.0), (0.5, 4.0))

@@ -17,7 +17,7 @@ from fieldfare.analysis.findings.cycling.common import (
     ranked,
 )
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water, passed
+from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
@@ -29,7 +29,9 @@ def immersion_use(context: Context) -> Finding | None:
     needs_hot_water(context)
     days, limit = context.days, context.limit
     used = days.floats("e_immersion")
-    known = np.isfinite(used)
+    # While the unit stands the heater makes the water in its stead: that is told of the unit.
+    known = np.isfinite(used) & ~(days.floats("n_running") == 0.0)
+    used = np.where(known, used, np.nan)
     if known.sum() < 7:
         raise NotAssessed("needs immersion_electricity on at least 7 days")
     beyond = _beyond_disinfection(context, fill_nan(used, 0.0))
@@ -54,12 +56,8 @@ def immersion_use(context: Context) -> Finding | None:
         confidence_of(a_day / watch, spell.days * spell.share, spell.share),
         f"The immersion heater makes {a_day:.1f} kWh of hot water a day beyond disinfection.",
         evidence=(
-            passed(
-                context,
-                "immersion heat beyond disinfection",
-                round(a_day, 2),
-                "kWh/day",
-                "immersion_watch_kwh",
+            context.evidence(
+                "immersion heat beyond disinfection", round(a_day, 2), "kWh/day", "immersion_watch_kwh"
             ),
             Evidence("days with it", int((inside & so).sum()), "days"),
             Evidence("share of the days", round(spell.share, 2), "-"),

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.expectation.uncertain import Lognormal, normal_chance
 from fieldfare.analysis.expectation.water_flow import KWH_PER_M3_K, nominal_difference
 from fieldfare.analysis.facts.table import Table, fill_nan
@@ -328,6 +329,9 @@ def buffer_mixing(context: Context) -> Finding | None:
     lift, beyond = nan_median(days.floats("lift")[here]), nan_median(days.floats("beyond_lift")[here])
     ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")
     severity = downgraded(graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), spell, 5.0)
+    surely = Excess(lost - limit("buffer_drop_watch_k"), limit("buffer_sensors_k")).probability
+    if severity == "watch" and surely < limit("buffer_sure"):
+        severity = "note"  # two sensors may differ by so much
     if ratio < context.limit(
         "buffer_flow_ratio"
     ):  # no more water beyond the buffer than before it: then nothing is drawn in

@@ -217,7 +217,7 @@ def no_weather_compensation(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     flow, is_asked = _asked_or_given(days)
     outdoor = days.floats("outdoor_steady")
-    fit = _cool_and_steady(context) & np.isfinite(flow) & np.isfinite(outdoor)
+    fit = _cool_and_steady(context) & np.isfinite(flow) & np.isfinite(outdoor) & ~_set_low(context)
     if not is_asked:
         fit &= _as_asked(context)
     usable = np.flatnonzero(fit)
@@ -245,6 +245,13 @@ def no_weather_compensation(context: Context) -> Finding | None:
         if flat and (is_asked or _flat_in_the_cold(context, outdoor[chosen], flow[chosen])):
             return _not_compensating(context, chosen, flow, is_asked, (slope, designed, share))
     return None
+
+
+def _set_low(context: Context) -> Flags:
+    """Days with rooms set far below the design's, as in an absence: the water is then as cool as the unit can
+    give it."""
+    low = context.site.design.indoor_c - context.limit("compensation_low_target_k")
+    return np.asarray(fill_nan(context.days.floats("target"), 99.0) < low, dtype=np.bool_)
 
 
 def _as_asked(context: Context) -> Flags:

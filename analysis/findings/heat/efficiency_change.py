@@ -136,7 +136,7 @@ def _told(
         severity,
         since,
         confidence,
-        f"Efficiency at like conditions {how} by {drop:.0%} from {since}.",
+        f"Efficiency at like conditions {how} by {drop:.0%} {_from(since, first, last)}.",
         evidence=(
             context.evidence(
                 "drop of efficiency at like conditions", round(drop, 3), "-", "efficiency_drop_watch"
@@ -172,6 +172,11 @@ def _told(
         visit="drive" if severity != "note" else "none",
         bring=("coil cleaning kit", "clamp thermometer", "power meter") if severity != "note" else (),
     )
+
+
+def _from(since: str, first: str, last: str) -> str:
+    """From which day, with the interval in which it began where that is more than a day."""
+    return f"from {since}" if first == last else f"from about {since} (between {first} and {last})"
 
 
 def _series(context: Context) -> _Series:

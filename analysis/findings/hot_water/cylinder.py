@@ -7,17 +7,12 @@ import numpy as np
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cylinder_cooling import expected
 from fieldfare.analysis.expectation.excess import excess
-from fieldfare.analysis.facts.table import fill_nan, group_by_day
-from fieldfare.analysis.findings.confidence import Flags, confidence_of
+from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.common import graded, nan_median, ranked
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.hot_water.common import (
-    HOT_WATER_CAUTION,
-    cylinder_context,
-    needs_hot_water,
-    passed,
-)
+from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
 from fieldfare.analysis.findings.hot_water.diverter import leak_in_charges, leak_to_heating, outweighs
 from fieldfare.analysis.findings.hot_water.reheat import approach_at_rating, slowness
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
@@ -80,16 +75,15 @@ def hot_water_shortfall(context: Context) -> Finding | None:
         f"Hot water runs out on {weekly:.1f} days a week: the cylinder falls to"
         f" {nan_median(lowest[chosen]):.0f} °C.",
         evidence=(
-            passed(context, "days short of hot water", round(weekly, 1), "days/week", "cold_days_watch"),
-            passed(
-                context,
+            context.evidence("days short of hot water", round(weekly, 1), "days/week", "cold_days_watch"),
+            context.evidence(
                 "minutes below 40 °C on such a day",
                 round(nan_median(cold[chosen])),
                 "min",
                 "cold_day_minutes",
             ),
-            passed(
-                context, "coldest on such a day", round(nan_median(lowest[chosen]), 1), "°C", "cold_day_c"
+            context.evidence(
+                "coldest on such a day", round(nan_median(lowest[chosen]), 1), "°C", "cold_day_c"
             ),
             *told,
         ),
@@ -128,18 +122,27 @@ def _left_full(context: Context) -> Flags:
     days, reheats = context.days, context.facts.reheats
     content = _content(context)
     untold = np.zeros(len(days), dtype=np.bool_)
-    if (
-        not np.isfinite(content)
-        or not len(reheats)
-        or {"heat_output", "hot_water_heat"} & context.spoiled.keys()
-    ):
+    if not np.isfinite(content) or not len(reheats):
         return untold
-    put_back = reheats.floats("heat") + fill_nan(reheats.floats("immersion"), 0.0)
+    heat = reheats.floats("heat")
+    if {"heat_output", "hot_water_heat"} & context.spoiled.keys():
+        if "heat_pump_electricity" in context.spoiled:
+            return untold
+        heat = _COP * reheats.floats("electricity")
+    put_back = heat + fill_nan(reheats.floats("immersion"), 0.0) - _beyond_setpoint(context, reheats)
     by_day = group_by_day(days["day"], reheats["day"], put_back, "greatest")
     most = np.fmax(by_day, np.append(by_day[1:], np.nan))
     # A charge that drags on through the cold hours is drawn from meanwhile: its heat says less.
     dragging = days.floats("n_cold_charging") >= 0.5 * days.floats("n_tank_cold")
     return np.asarray((most < context.limit("emptied_share") * content) & ~dragging, dtype=np.bool_)
+
+
+def _beyond_setpoint(context: Context, reheats: Table) -> Floats:
+    """What a disinfection adds to a charge [kWh]: it was not drawn before."""
+    plant = context.site.hot_water
+    assert plant is not None
+    over = np.maximum(fill_nan(reheats.floats("to_c"), 0.0) - plant.setpoint_c, 0.0)
+    return np.asarray(over * (plant.cylinder_litres or 0.0) * WH_PER_LITRE_KELVIN / 1000.0)
 
 
 def _shortfall_step(cause: str) -> str:
@@ -187,7 +190,7 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
     evidence += [
         Evidence("charges a day", round(a_day, 1), "1/day"),
         Evidence("usual charge", round(minutes), "min"),
-        passed(context, "its length over that at rated output", round(slow, 2), "-", "reheat_slow_watch"),
+        context.evidence("its length over that at rated output", round(slow, 2), "-", "reheat_slow_watch"),
     ]
     content = _content(context)
     heat = float(np.nansum(days.floats("q_hot_water")[chosen])) / max(int(chosen.sum()), 1)
@@ -242,7 +245,6 @@ def _content(context: Context) -> float:
 
 def high_standing_loss(context: Context) -> Finding | None:
     needs_hot_water(context)
-    context = context.once(cylinder_context)
     plant, days, limit = context.site.hot_water, context.days, context.limit
     assert plant is not None
     if plant.cylinder_litres is None:
@@ -315,8 +317,7 @@ def high_standing_loss(context: Context) -> Finding | None:
             )
         ),
         evidence=(
-            passed(
-                context,
+            context.evidence(
                 "standing loss per kelvin over the room",
                 round(loss, 2),
                 "W/K",

@@ -20,12 +20,7 @@ from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.common import graded, water_caution
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.hot_water.common import (
-    HOT_WATER_CAUTION,
-    cylinder_context,
-    needs_hot_water,
-    passed,
-)
+from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
@@ -190,7 +185,6 @@ def _spread(values: Floats) -> float:
 
 def diverter_passing(context: Context) -> Finding | None:
     needs_hot_water(context)
-    context = context.once(cylinder_context)
     leak, charge = context.once(leak_to_heating), context.once(leak_in_charges)
     if leak is None and charge is None:
         raise NotAssessed(
@@ -218,8 +212,7 @@ def diverter_passing(context: Context) -> Finding | None:
         float(np.clip(1.0 - np.exp(-leak.rate / max(2.0 * leak.error, 0.4 * watch)), 0.5, 0.99)),
         f"While the heating runs the full cylinder {way} {amount}: heat passes the diverter.",
         evidence=(
-            passed(
-                context,
+            context.evidence(
                 "cylinder's cooling that follows the heating water",
                 round(leak.rate, 2),
                 "K/h",
@@ -255,8 +248,7 @@ def _charge_evidence(context: Context, charge: ChargeLeak | None) -> tuple[Evide
     if charge is None:
         return ()
     return (
-        passed(
-            context,
+        context.evidence(
             "share of a charge's heat that the cylinder did not take up",
             round(charge.share, 2),
             "-",

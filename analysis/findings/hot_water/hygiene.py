@@ -15,7 +15,7 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.common import nan_median, ranked
-from fieldfare.analysis.findings.hot_water.common import hot_water_days, needs_hot_water, passed
+from fieldfare.analysis.findings.hot_water.common import needs_hot_water
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -43,7 +43,7 @@ def _known(context: Context) -> Flags:
     whole = context.whole.days
     return np.asarray(
         (whole.floats("n_tank") >= 0.8 * whole.floats("n_minutes"))
-        & np.isin(whole["day"], hot_water_days(context)["day"])
+        & np.isin(whole["day"], context.days["day"])
     )
 
 
@@ -88,13 +88,13 @@ def disinfection_lacking(context: Context) -> Finding | None:
         f"The stored water stands at {usual:.0f} °C, where Legionella can grow, and was not disinfected for"
         f" {length} days.",
         evidence=(
-            passed(
-                context, "days without a disinfection that was held", length, "days", "lacking_days", allowed
+            context.evidence(
+                "days without a disinfection that was held", length, "days", "lacking_days", allowed
             ),
-            passed(context, "share of the time between 20 and 50 °C", round(share, 2), "-", "growth_share"),
-            passed(context, "usual temperature", round(usual, 1), "°C", "growth_upper_c"),
+            context.evidence("share of the time between 20 and 50 °C", round(share, 2), "-", "growth_share"),
+            context.evidence("usual temperature", round(usual, 1), "°C", "growth_upper_c"),
             Evidence("hottest meanwhile", round(hottest, 1), "°C"),
-            passed(context, "longest hold, as minutes at 60 °C", round(best), "min", "disinfection_minutes"),
+            context.evidence("longest hold, as minutes at 60 °C", round(best), "min", "disinfection_minutes"),
             Evidence(
                 "last disinfected",
                 days.day(int(reached[-1])).isoformat() if len(reached) else "not in this period",
@@ -207,9 +207,9 @@ def pasteurisation_missed(context: Context) -> Finding | None:
         f"Disinfection at {plant.pasteurise_c:g} °C was not {'reached' if short > SENSOR_LOW_K else 'held'}"
         f" for {length} days; it is scheduled every {every}.",
         evidence=(
-            passed(context, "days without it", length, "days", "pasteurise_slack_days", allowed),
+            context.evidence("days without it", length, "days", "pasteurise_slack_days", allowed),
             Evidence("hottest meanwhile", round(hottest, 1), "°C"),
-            passed(context, "longest hold, as minutes at 60 °C", round(held), "min", "disinfection_minutes"),
+            context.evidence("longest hold, as minutes at 60 °C", round(held), "min", "disinfection_minutes"),
             Evidence(
                 "last disinfected",
                 days.day(int(reached[-1])).isoformat() if len(reached) else "not in this period",

@@ -117,10 +117,10 @@ LIMITS_WATER: dict[str, Limit] = {
         "below",
     ),
     "emptied_share": Limit(
-        0.65,
+        0.78,
         "-",
         "common practice: a layered cylinder gives warm water until two thirds to nine tenths of its heat are"
-        " drawn (EN 16147's V40 test ends there)",
+        " drawn (EN 16147's V40 test ends there): the middle",
         "heat that one charge puts back over that of a full cylinder, below which it was not empty",
         "below",
     ),
@@ -326,6 +326,14 @@ LIMITS_WATER: dict[str, Limit] = {
         " one standard uncertainty",
         "slope over the expected one up to which a day shows a sound vessel",
     ),
+    "pressure_mended": Limit(
+        1.5,
+        "-",
+        "common practice: vessels are recharged or replaced to several times what a failed one held",
+        "gas that the slope speaks of, over that of the days with the fault, from which the vessel was"
+        " mended",
+        "below",
+    ),
     "scald_watch_c": Limit(
         65.0,
         "°C",
@@ -362,6 +370,13 @@ LIMITS_WATER: dict[str, Limit] = {
         "common practice: a disinfection run takes an hour or two and holds for one",
         "minutes above 65 °C in one interval of the schedule, besides the cooling after it, that still belong"
         " to it",
+    ),
+    "held_over_setpoint_k": Limit(
+        4.0,
+        "K",
+        "common practice: a programme that goes less far above the everyday setpoint is the everyday"
+        " setpoint",
+        "scheduled disinfection over the setpoint from which holding it all day is a fault",
     ),
     "scald_cool_days": Limit(
         2.0,

@@ -19,12 +19,7 @@ from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.common import graded, nan_median, ranked
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.hot_water.common import (
-    HOT_WATER_CAUTION,
-    cylinder_context,
-    needs_hot_water,
-    passed,
-)
+from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -50,7 +45,6 @@ def slow_reheat(context: Context) -> Finding | None:
     """Charges that take longer than output, coil and flow limit lead one to expect, by an amount that
     matters."""
     needs_hot_water(context)
-    context = context.once(cylinder_context)
     reheats = _whole(context)
     slow = slowness(context, reheats)
     usual, doubt = expected_minutes(context, reheats)
@@ -105,20 +99,15 @@ def slow_reheat(context: Context) -> Finding | None:
             Evidence("usual reheat", round(minutes), "min"),
             Evidence("expected by output, coil and flow limit", round(nan_median(usual[inside])), "min"),
             Evidence("its standard uncertainty", round(nan_median(doubt[inside])), "min"),
-            passed(context, "longer than expected by", round(late.value), "min", "reheat_excess_minutes"),
-            passed(
-                context, "its length over that at rated output", round(length, 2), "-", "reheat_slow_watch"
+            context.evidence("longer than expected by", round(late.value), "min", "reheat_excess_minutes"),
+            context.evidence(
+                "its length over that at rated output", round(length, 2), "-", "reheat_slow_watch"
             ),
-            passed(
-                context,
-                "coil water over the cylinder, at rated output",
-                round(coil, 1),
-                "K",
-                "coil_approach_watch",
+            context.evidence(
+                "coil water over the cylinder, at rated output", round(coil, 1), "K", "coil_approach_watch"
             ),
-            passed(context, "flow while charging over nominal", round(flow, 2), "-", "reheat_flow_share"),
-            passed(
-                context,
+            context.evidence("flow while charging over nominal", round(flow, 2), "-", "reheat_flow_share"),
+            context.evidence(
                 "flow less return while charging",
                 round(nan_median(lift[inside]), 1),
                 "K",
@@ -243,7 +232,6 @@ def _slow_causes(context: Context, length: float, coil: float, flow: float, lift
 
 def reheat_incomplete(context: Context) -> Finding | None:
     needs_hot_water(context)
-    context = context.once(cylinder_context)
     plant = context.site.hot_water
     assert plant is not None
     reheats = _whole(context, 1.0)
@@ -289,20 +277,18 @@ def reheat_incomplete(context: Context) -> Finding | None:
         float(np.clip(Excess(plant.setpoint_c - end, _SENSOR_K).probability, 0.5, 0.99)),
         headline,
         evidence=(
-            passed(
-                context,
+            context.evidence(
                 "setpoint less the usual end of a reheat",
                 round(plant.setpoint_c - end, 1),
                 "K",
                 "reheat_short_k",
             ),
             Evidence("usual end of a reheat", round(end, 1), "°C"),
-            passed(
-                context, "share of reheats that end short", round(spell.share, 2), "-", "reheat_short_share"
+            context.evidence(
+                "share of reheats that end short", round(spell.share, 2), "-", "reheat_short_share"
             ),
             Evidence("share of those that stalled", round(stalled, 2), "-"),
-            passed(
-                context,
+            context.evidence(
                 "gain in the last twenty minutes",
                 round(nan_median(reheats.floats("rise_end")[inside]), 1),
                 "K/h",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fieldfare.analysis.findings.context import Rule
 from fieldfare.analysis.findings.electric import immersion
-from fieldfare.analysis.findings.flow import freezing, pressure
+from fieldfare.analysis.findings.flow import expansion_vessel, freezing, pressure
 from fieldfare.analysis.findings.hot_water import (
     cylinder,
     diverter,
@@ -21,5 +21,6 @@ RULES: tuple[Rule, ...] = (
     *scald.RULES,
     *hygiene.RULES,
     *pressure.RULES,
+    *expansion_vessel.RULES,
     *freezing.RULES,
 )

@@ -11,10 +11,9 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cylinder_cooling import cooling_minutes, expected
 from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import Table, fill_nan
-from fieldfare.analysis.findings.confidence import Flags
+from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.common import nan_median, ranked
-from fieldfare.analysis.findings.hot_water.common import passed
 from fieldfare.analysis.findings.model import (
     SEVERITIES,
     Cause,
@@ -22,7 +21,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
-from fieldfare.analysis.physics.hot_water import STORED_HOT_C, WH_PER_LITRE_KELVIN
+from fieldfare.analysis.physics.hot_water import SENSOR_LOW_K, STORED_HOT_C, WH_PER_LITRE_KELVIN
 from fieldfare.analysis.plant.site import HotWater
 
 _USUAL_LITRES = 250.0
@@ -71,7 +70,7 @@ def water_too_hot(context: Context) -> Finding | None:
     so = over & ((fill_nan(held, 0.0) > act) | ~_disinfecting(context))
     hits = np.flatnonzero(so)
     if not len(hits):
-        return None
+        return _held_on(context)
     first, last = _newest(hits, known)
     inside = so & (np.arange(len(days)) >= first) & (np.arange(len(days)) <= last)
     hottest = float(np.nanmax(held[inside]))
@@ -93,8 +92,7 @@ def water_too_hot(context: Context) -> Finding | None:
         f"The stored water reached {hottest:.0f} °C"
         + (f" on {int(inside.sum())} days." if inside.sum() > 1 else "."),
         evidence=(
-            passed(
-                context,
+            context.evidence(
                 "hottest stored water, held for ten minutes",
                 round(hottest, 1),
                 "°C",
@@ -136,6 +134,84 @@ def water_too_hot(context: Context) -> Finding | None:
             else ("tempering valve", "immersion thermostat with safety cut-out", "contact thermometer")
         ),
     )
+
+
+def _held_on(context: Context) -> Finding | None:
+    """A disinfection that does not end: no hotter than scheduled, but held for far longer than the schedule's
+    run and the cooling after it.
+    """
+    plant, days, limit = context.site.hot_water, context.whole.days, context.limit
+    if plant is None or plant.pasteurise_c is None or "n_hot_enough" not in days:
+        return None
+    if plant.pasteurise_c < plant.setpoint_c + limit("held_over_setpoint_k") or context.spoiled.get(
+        "cylinder_temperature"
+    ):
+        return None
+    held = fill_nan(days.floats("n_hot_enough"), 0.0)
+    known = days.floats("n_tank") > 0
+    allowed = limit("scald_disinfection_minutes") + _cooling(context, plant.pasteurise_c - SENSOR_LOW_K)
+    so = known & (held > 0) & (_in_interval(context, held) > allowed)
+    hits = np.flatnonzero(so)
+    if len(hits) < 2:
+        return None
+    first, last = _newest(hits, known)
+    inside = so & (np.arange(len(days)) >= first) & (np.arange(len(days)) <= last)
+    ongoing = int(known[last + 1 :].sum()) < limit("scald_gone_days")
+    level = nan_median(days.floats("tank_held")[inside])
+    hours = nan_median(held[inside]) / 60.0
+    causes = _causes(context, _facts(context, days, inside), stuck=False)
+    return Finding(
+        "water_too_hot",
+        "watch" if ongoing else "note",
+        days.day(first).isoformat(),
+        float(np.clip(1.0 - np.exp(-nan_median(_in_interval(context, held)[inside]) / allowed), 0.5, 0.97)),
+        f"The stored water stays at {level:.0f} °C for {hours:.0f} hours a day: the disinfection does not"
+        " end.",
+        evidence=(
+            context.evidence(
+                "minutes at disinfection temperature in one interval of the schedule",
+                round(nan_median(_in_interval(context, held)[inside])),
+                "min",
+                "scald_disinfection_minutes",
+                round(allowed),
+            ),
+            Evidence("scheduled every", float(plant.pasteurise_every_days), "days"),
+            Evidence("days with it", int(inside.sum()), "days"),
+        ),
+        causes=causes,
+        until=None if ongoing else days.day(last).isoformat(),
+        next_step=_step(causes[0].cause),
+        caution=HOT_WATER,
+        home=(
+            ""
+            if not ongoing
+            else (
+                "The hot water is kept at the temperature of the weekly hot run all the time, which costs"
+                " electricity and can scald. Mix with cold before touching, and ring your installer."
+            )
+        ),
+        visit="call" if ongoing else "none",
+    )
+
+
+def _in_interval(context: Context, minutes: Floats) -> Floats:
+    """Minutes summed over the schedule's interval up to each day."""
+    plant, days = context.site.hot_water, context.whole.days
+    assert plant is not None
+    number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
+    return np.array(
+        [minutes[(number > n - plant.pasteurise_every_days) & (number <= n)].sum() for n in number]
+    )
+
+
+def _cooling(context: Context, to_c: float) -> float:
+    """Time that a cylinder nobody draws from takes to cool after a scheduled run [min]."""
+    plant = context.site.hot_water
+    assert plant is not None
+    assert plant.pasteurise_c is not None
+    litres = plant.cylinder_litres or _USUAL_LITRES
+    loss = expected(litres, plant.standing_loss_kwh_per_day).value
+    return cooling_minutes(litres, loss, plant.pasteurise_c + context.limit("scald_disinfection_k"), to_c)
 
 
 def _doubted(causes: tuple[Cause, ...], stuck: bool) -> bool:
@@ -182,20 +258,13 @@ def _disinfecting(context: Context) -> Flags:
     none = np.zeros(len(days), dtype=np.bool_)
     if plant is None or plant.pasteurise_c is None:
         return none
-    minutes = fill_nan(days.floats("n_tank_hot"), 0.0)
-    number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
-    total = np.array(
-        [minutes[(number > n - plant.pasteurise_every_days) & (number <= n)].sum() for n in number]
-    )
+    total = _in_interval(context, fill_nan(days.floats("n_tank_hot"), 0.0))
     fits = fill_nan(days.floats("tank_held"), 99.0) <= plant.pasteurise_c + context.limit(
         "scald_disinfection_k"
     )
     # A run, and the time a cylinder nobody draws from takes to cool after it.
-    litres = plant.cylinder_litres or _USUAL_LITRES
-    loss = expected(litres, plant.standing_loss_kwh_per_day).value
-    hottest = plant.pasteurise_c + context.limit("scald_disinfection_k")
-    stands = cooling_minutes(litres, loss, hottest, STORED_HOT_C)
-    return np.asarray(fits & (total <= context.limit("scald_disinfection_minutes") + stands), dtype=np.bool_)
+    allowed = context.limit("scald_disinfection_minutes") + _cooling(context, STORED_HOT_C)
+    return np.asarray(fits & (total <= allowed), dtype=np.bool_)
 
 
 def _facts(context: Context, days: Table, inside: Flags) -> _Hot:

@@ -18,6 +18,7 @@ from fieldfare.analysis.findings.stopped.rests import (
     standby,
     usual_pause,
 )
+from fieldfare.analysis.findings.stopped.rhythm import rhythm
 
 # The warmest day that was heated was no sharp limit.
 _DAYS_DIFFER_K = 0.5
@@ -55,7 +56,7 @@ def reasons(context: Context, rest: Rest) -> list[Reason]:
         found += _cylinder(context, rest)
     if not warm:
         found += _weather(context, rest)
-    found += _asked(context, rest, warm)
+    found += _asked(context, rest, warm) or _out_of_rhythm(context, rest)
     found += _without_power(context, rest, warm) or out_of_habit(context, rest, warm)
     return found
 
@@ -176,35 +177,23 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
                 ),
             )
         )
-    if (
-        not found
-        and habit is False
-        and not rest["outdoor_mean_c"] > limit("stopped_mild_c")
-        and not _is_satisfied(context, rest)
-        and (usual := usual_pause(context, rest)) is not None
-    ):
-        least = _least_pause(context, usual)
-        if (
-            minutes >= least
-            and not _denied(rest)
-            and _cold_enough(context, rest)
-            and _water_cold(context, rest)
-        ):
-            told = context.evidence("rest", round(minutes), "min", "stopped_pause_minutes", round(least))
-            found.append(Reason("pause", 0.7 if minutes < 3.0 * least else 0.85, told))
     return found[:2]
 
 
-def _is_satisfied(context: Context, rest: Rest) -> bool:
-    """The room is at its target, or where none is measured as warm as it usually is: a reason to pause for
-    longer than ever.
-    """
-    short, last = rest["room_short_last_k"], rest["room_last_c"]
-    if np.isfinite(short):
-        return bool(short <= _SATISFIED_WITHIN_K)
-    usual = days_before(context, rest).floats("room")
-    usual = usual[np.isfinite(usual)]
-    return bool(len(usual) and last > np.median(usual) - _ROOM_SENSOR_K)
+def _out_of_rhythm(context: Context, rest: Rest) -> list[Reason]:
+    """In weather that needs heat, a rest that this unit's own rhythm does not explain: likely at first, then
+    sure."""
+    if rest.kind != "unit" or rest["minutes"] < context.limit("stopped_pause_minutes") or _denied(rest):
+        return []
+    if np.isfinite(rest["outdoor_mean_c"]):
+        due = not rest["outdoor_mean_c"] > context.limit("stopped_mild_c") and _cold_enough(context, rest)
+    else:
+        due = in_winter(context, rest) and worked_lately(context, rest)
+    found = rhythm(context, rest) if due else None
+    if found is None or found.stopped < context.limit("stopped_possible"):
+        return []
+    told = context.evidence("chance that it is no pause", round(found.stopped, 2), "-", "stopped_possible")
+    return [Reason("pause", min(found.stopped, 0.95), told)]
 
 
 def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, warm: bool) -> bool:
@@ -245,20 +234,6 @@ def _cold_enough(context: Context, rest: Rest) -> bool:
         about = about[np.isfinite(about)]
         outdoor = float(min(outdoor, about.mean())) if len(about) else outdoor
     return bool(outdoor < need_below(context, rest)[0] + _DAYS_DIFFER_K)
-
-
-def _water_cold(context: Context, rest: Rest) -> bool:
-    """The water has fallen well below where the unit usually starts again; so it is no pause of a satisfied
-    circuit.
-    """
-    runs = context.whole.runs
-    starts, outdoor = runs.floats("flow_start"), runs.floats("outdoor")
-    like = (
-        (runs["start"] < rest.start) & ~(np.abs(outdoor - rest["outdoor_mean_c"]) > 2.5) & np.isfinite(starts)
-    )
-    if not np.isfinite(rest["flow_last_c"]) or like.sum() < 6:
-        return rest["minutes"] >= 180.0
-    return bool(rest["flow_last_c"] < float(np.quantile(starts[like], 0.1)) - 2.0)
 
 
 # A standing cylinder does not cool below its room.

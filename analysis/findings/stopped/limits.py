@@ -173,6 +173,25 @@ LIMITS_RUNNING: dict[str, Limit] = {
         "common practice: pauses vary by a third from one to the next in like weather",
         "rest over the longest pause of this unit in like weather",
     ),
+    "stopped_possible": Limit(
+        0.3,
+        "-",
+        "common practice: one chance in three is worth a look, not a call",
+        "chance that a rest is a stop, from its length and the rooms alone",
+    ),
+    "stopped_sure": Limit(
+        0.85,
+        "-",
+        "common practice: somebody is rung for nothing once in seven times",
+        "the same, from which it is to be acted on",
+    ),
+    "stopped_chance": Limit(
+        0.004,
+        "-",
+        "common practice: a few rests a day, and a stop in some weeks or months",
+        "chance of a stop, before a rest's length and the room are looked at",
+        "below",
+    ),
     "stopped_powerless_minutes": Limit(
         20.0,
         "min",

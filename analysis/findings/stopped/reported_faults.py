@@ -11,7 +11,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
-from fieldfare.analysis.findings.stopped.rests import beside_limit, local
+from fieldfare.analysis.findings.stopped.rests import local
 
 _JOINED_MS = 60_000
 
@@ -67,14 +67,13 @@ def fault_reported(context: Context) -> Finding | None:
             Evidence("fault as the unit reports it", worst.code),
             Evidence("first reported", f"{first:%Y-%m-%d %H:%M}"),
             Evidence("last reported", f"{local(context, alike[-1].end):%Y-%m-%d %H:%M}"),
-            beside_limit(
-                context,
+            context.evidence(
                 "times in a week, at the most",
                 _most_in_a_week(alike),
                 "1/week",
                 "fault_repeats_a_week",
             ),
-            beside_limit(context, "unit stood still meanwhile", round(stopped), "min", "fault_stop_minutes"),
+            context.evidence("unit stood still meanwhile", round(stopped), "min", "fault_stop_minutes"),
             Evidence("unit ran on meanwhile", round(ran), "min"),
             *_others(chosen, worst.code),
         ),

@@ -10,8 +10,6 @@ import numpy as np
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.limits import LIMITS
-from fieldfare.analysis.findings.model import Evidence
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
 
 # A hole in the data of up to this length does not part two rows of one rest.
@@ -148,13 +146,6 @@ def _first(values: Floats) -> float:
 def _least(values: Floats) -> float:
     known = values[np.isfinite(values)]
     return float(known.min()) if len(known) else float("nan")
-
-
-def beside_limit(context: Context, label: str, value: float, unit: str, name: str) -> Evidence:
-    """A number beside its limit where it lies on the limit's side of trouble; else the number alone."""
-    limit, side = context.limit(name), LIMITS[name].side
-    passes = value >= limit if side == "above" else value < limit
-    return context.evidence(label, value, unit, name) if passes else Evidence(label, value, unit)
 
 
 def local(context: Context, moment: int) -> datetime:

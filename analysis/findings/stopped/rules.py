@@ -27,17 +27,15 @@ from fieldfare.analysis.findings.stopped.heat_due import (
     target_lowered,
 )
 from fieldfare.analysis.findings.stopped.reported_faults import fault_reported
-from fieldfare.analysis.findings.stopped.rests import (
-    Rest,
-    beside_limit,
-    local,
-    rests,
-)
+from fieldfare.analysis.findings.stopped.rests import Rest, local, rests
 from fieldfare.analysis.findings.stopped.texts import (
+    POSSIBLE_HOME,
+    POSSIBLE_STEP,
     caution,
     headline,
     home,
     next_step,
+    possible_headline,
 )
 
 # A period that is over ends at midnight, in the middle of ordinary pauses too.
@@ -53,6 +51,7 @@ def unit_stopped(context: Context) -> Finding | None:
         _refuse_unknown(context)
         return heater_inside(context)
     ended: list[tuple[Rest, list[Reason]]] = []
+    possible: Finding | None = None
     for kind in _ORDER:
         if kind == "hot_water" and (hidden := heater_inside(context)) is not None:
             return hidden
@@ -62,8 +61,13 @@ def unit_stopped(context: Context) -> Finding | None:
                     ended.append((rest, reasons(context, rest)))
                 continue
             told = reasons(context, rest)
-            if told and _is_own(context, rest):
+            if not (told and _is_own(context, rest)):
+                continue
+            if not _only_possible(context, told):
                 return _finding(context, rest, told)
+            possible = possible or _finding(context, rest, told)
+    if possible is not None:
+        return possible
     past = [(rest, told) for rest, told in ended if told]
     return _past(context, *max(past, key=lambda p: p[0].end)) if past else None
 
@@ -94,6 +98,20 @@ def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
     causes = _causes(context, rest, told)
     main = _told_cause(causes)
     severity = _severity(context, rest, told)
+    if _only_possible(context, told):
+        return Finding(
+            "unit_stopped",
+            severity,
+            local(context, rest.start).date().isoformat(),
+            _sure(rest, told),
+            possible_headline(context, rest),
+            evidence=(*_shown(context, rest), *(r.evidence for r in told)),
+            causes=causes,
+            next_step=POSSIBLE_STEP,
+            caution=caution(context, rest),
+            home=POSSIBLE_HOME,
+            visit="none",
+        )
     return Finding(
         "unit_stopped",
         severity,
@@ -156,11 +174,18 @@ def _told_cause(causes: tuple[Cause, ...]) -> str:
     return causes[0].cause if causes and causes[0].weight >= _LIKELY else ""
 
 
+def _only_possible(context: Context, told: list[Reason]) -> bool:
+    """Only the unit's rhythm speaks for a stop, and not surely."""
+    return {r.kind for r in told} == {"pause"} and told[0].strength < context.limit("stopped_sure")
+
+
 def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
     """Urgent in frost, and with rooms or cylinder on their way to harm; else act. A heater that keeps the
     house warm
     takes the haste out of it; in summer, with hot water alone made by the immersion heater, there is none."""
     limit, kinds = context.limit, {r.kind for r in told}
+    if _only_possible(context, told):
+        return "watch"
     if kinds == {"heater"} and not rest["outdoor_mean_c"] < limit("stopped_season_c"):
         return "watch"
     if rest.kind == "hot_water":
@@ -199,7 +224,7 @@ def _shown(context: Context, rest: Rest) -> tuple[Evidence, ...]:
             out.append(Evidence("usual draw at rest", round(usual, 1), "W"))
     if np.isfinite(rest["outdoor_lowest_c"]):
         lowest = round(rest["outdoor_lowest_c"], 1)
-        out.append(beside_limit(context, "coldest outdoors meanwhile", lowest, "°C", "stopped_frost_c"))
+        out.append(context.evidence("coldest outdoors meanwhile", lowest, "°C", "stopped_frost_c"))
     if np.isfinite(rest["room_last_c"]):
         out.append(Evidence("room", round(rest["room_last_c"], 1), "°C"))
     if np.isfinite(rest["tank_last_c"]) and context.site.hot_water is not None:

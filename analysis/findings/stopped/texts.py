@@ -20,9 +20,25 @@ _WHY = {
     "cylinder": "the cylinder is down to {tank:.0f} °C",
     "fault": "it reports a fault",
     "power": "it draws nothing",
-    "pause": "longer than it ever pauses in like weather",
+    "pause": "a longer rest than its own habit in like weather explains",
     "habit": "it worked every day before",
 }
+
+
+POSSIBLE_STEP = (
+    "Look again within the hour: if it still rests, ring the household and ask what the controller's display"
+    " shows. A room's call for heat, a flow temperature asked for or the unit's mode would tell at once."
+)
+POSSIBLE_HOME = (
+    "Your heat pump rests for longer than usual. That may be a pause; if your rooms get cold, please ring"
+    " your installer."
+)
+
+
+def possible_headline(context: Context, rest: Rest) -> str:
+    """A rest that may be a pause or a stop."""
+    since = f"{local(context, rest.start):%-d %b %H:%M}"
+    return f"The heat pump may have stopped: it rests since {since}, {_WHY['pause']}."
 
 
 def headline(context: Context, rest: Rest, told: list[Reason], cause: str) -> str:

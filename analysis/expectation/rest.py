@@ -1,0 +1,143 @@
+"""How long a healthy unit rests: the chance that a rest lasts so long, by this unit's own rests before.
+
+Two views are taken, and the longer rest counts. By state: rests that began alike (outdoor temperature, the
+    room at the
+stop, the run before). By the clock: how much oftener than at other hours it rested so long from about this
+hour on, as a set-back or a tariff's lock makes it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+Floats = NDArray[np.float64]
+
+VARIES = 0.15
+"""Standard deviation of the logarithm by which one rest stands for others that began alike [-] (common
+practice)."""
+_LEAST_WIDTH = {"outdoor": 2.0, "room": 0.05, "run": 0.3}
+"""Least width of each kernel [K, K, logarithm of minutes]: what sensors and days blur (common practice)."""
+_WIDTH_SHARE = 0.35
+"""Width of a kernel over the standard deviation of what was seen [-]; Silverman's rule for some dozens of
+values."""
+_UNLIKE_USE = 0.2
+"""Weight of a rest after a run for another use."""
+_SELDOM = 0.15
+"""Weight of what was not seen yet, in rests."""
+_BROAD_MIN, _BROAD = 60.0, 1.5
+"""Rests of any unit: middle [minutes], and standard deviation of the logarithm (common practice)."""
+_SAME_HOUR_MIN = 40.0
+_DAY_MIN = 1440.0
+_FEWEST = 8
+_LEAST_SPAN_K = 0.1
+_MOST_UNLIKE = 8.0
+"""How far one sign of an odd stop can be trusted, as a ratio of likelihoods [-]."""
+
+
+@dataclass(frozen=True)
+class Beginnings:
+    """How rests began: arrays float64 (n,), nan where not known; one number each for a single rest.
+
+    outdoor, room [°C] : outdoors, and the coldest room as the run before ended. run [minutes] : its length.
+    use : its
+    code. minute : local minute of day
+    """
+
+    outdoor: Floats
+    room: Floats
+    run: Floats
+    use: Floats
+    minute: Floats
+
+
+def chance_of_rest(minutes: float, lengths: Floats, past: Beginnings, now: Beginnings, days: int) -> float:
+    """Chance that a healthy rest lasts so many minutes [0 to 1].
+
+    lengths : float64 (n,), past rests [minutes]. past : how they began. days : on how many days they lie
+    A kernel estimate of a survival function: each past rest counts by its likeness, its length spread by
+        `VARIES`.
+    """
+    longer = ndtr((np.log(np.maximum(lengths, 1.0)) - np.log(max(minutes, 1.0))) / VARIES)
+    any_unit = float(ndtr((np.log(_BROAD_MIN) - np.log(max(minutes, 1.0))) / _BROAD))
+    weather = _likeness(past.outdoor, now.outdoor, _LEAST_WIDTH["outdoor"])
+    state = weather * _kernel("room", past.room, now.room)
+    state *= _kernel("run", np.log(past.run), np.log(now.run))
+    state *= np.where(past.use == now.use, 1.0, _UNLIKE_USE)
+    in_weather = _mean(longer, weather, any_unit)
+    by_state = _mean(longer, state, in_weather)
+    return float(min(max(by_state, _by_clock(longer, past.minute, now.minute, days)), 1.0))
+
+
+def _by_clock(longer: Floats, past: Floats, now: Floats, days: int) -> float:
+    """How many such rests a day begin at about this hour, beyond what chance would put there."""
+    apart = np.abs((past - now + _DAY_MIN / 2) % _DAY_MIN - _DAY_MIN / 2)
+    here = float(longer[apart <= _SAME_HOUR_MIN].sum())
+    anywhere = float(longer.sum()) * 2.0 * _SAME_HOUR_MIN / _DAY_MIN
+    return max(here - anywhere, 0.0) / max(days, 1)
+
+
+def oddness(past: Beginnings, now: Beginnings) -> float:
+    """How much better a stop at a random moment of a run explains this stop than the unit's own way of
+    stopping.
+
+    A ratio of likelihoods [-], 1 where nothing tells. A unit stops where its room or water is warm enough, or
+    a run has lasted as usual; a lock-out comes at any moment.
+    """
+    ratio = 1.0
+    rooms = past.room[np.isfinite(past.room)]
+    if len(rooms) >= _FEWEST and np.isfinite(now.room):
+        low, high = (float(q) for q in np.quantile(rooms, (0.05, 0.95)))
+        span = max(high - min(low, float(now.room)), _LEAST_SPAN_K)
+        ratio *= _bounded(1.0 / span, _density(rooms, float(now.room), "room"))
+    if len(past.run) >= _FEWEST:
+        run = float(now.run)
+        at_any_moment = run * float((past.run > run).mean()) / float(past.run.mean())
+        ratio *= _bounded(at_any_moment, _density(np.log(past.run), float(np.log(run)), "run"))
+    return ratio
+
+
+def _bounded(by_chance: float, by_itself: float) -> float:
+    return float(np.clip(by_chance / max(by_itself, 1e-9), 1.0 / _MOST_UNLIKE, _MOST_UNLIKE))
+
+
+def _density(values: Floats, at: float, name: str) -> float:
+    """Kernel density of past values at one [per unit]."""
+    width = _width(name, values)
+    near = np.exp(-0.5 * ((values - at) / width) ** 2).sum() / (width * np.sqrt(2.0 * np.pi))
+    return float(near) / len(values)
+
+
+def _width(name: str, values: Floats) -> float:
+    known = values[np.isfinite(values)]
+    return max(_LEAST_WIDTH[name], _WIDTH_SHARE * float(known.std()) if len(known) else 0.0)
+
+
+def _kernel(name: str, past: Floats, now: Floats) -> Floats:
+    return _likeness(past, now, _width(name, past))
+
+
+def _mean(longer: Floats, weight: Floats, otherwise: float) -> float:
+    """Weighted mean, drawn towards what holds otherwise where little alike was seen."""
+    return float(((longer * weight).sum() + _SELDOM * otherwise) / (weight.sum() + _SELDOM))
+
+
+def _likeness(past: Floats, now: Floats, width: float) -> Floats:
+    """Likeness of each past value [0 to 1]; 1 where either is not known."""
+    apart = (past - now) / width
+    return np.where(np.isfinite(apart), np.exp(-0.5 * apart**2), 1.0)
+
+
+def chance_of_room(room: float, restarts: Floats) -> float:
+    """Chance that a healthy unit lets the room fall so far before it starts again [0 to 1].
+
+    room [°C] : as it is. restarts : float64 (n,), as it was when runs began [°C], nan where not known
+    """
+    known = restarts[np.isfinite(restarts)]
+    if len(known) < _FEWEST or not np.isfinite(room):
+        return 1.0
+    width = _width("room", known)
+    return float((ndtr((room - known) / width).sum() + _SELDOM) / (len(known) + _SELDOM))

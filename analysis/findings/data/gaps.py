@@ -1,0 +1,206 @@
+"""Readings that do not come: gaps of the whole site, and of one point."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.findings.confidence import (
+    Floats,
+    confidence_of,
+    listed,
+    named,
+    runs_of,
+)
+from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.plant.site import Point
+
+_WHOLE_SHARE, _NONE_SHARE = 0.9, 0.1
+_LOST_MIN = 60
+# What the unit's own controls tell.
+_OWN_WORD = frozenset(
+    {
+        "compressor_speed",
+        "compressor_starts",
+        "compressor_hours",
+        "operating_mode",
+        "fault_code",
+        "defrost_active",
+        "target_flow_temperature",
+        "diverter_to_hot_water",
+    }
+)
+
+
+@dataclass(frozen=True)
+class _Gap:
+    """points that are silent, from first to last day [index]; hours lost in it, and in the period in all"""
+
+    points: tuple[Point, ...]
+    first: int
+    last: int
+    hours: float
+    in_all: float
+    ongoing: bool
+
+
+def data_gap(context: Context) -> Finding | None:
+    """Stretches in which the gateway, or one point that usually comes regularly, said nothing."""
+    days = context.whole.days
+    minutes = days.floats("n_minutes")
+    begun = np.flatnonzero(days.floats("n_any") > 0)
+    if not len(begun):
+        raise NotAssessed("no readings in this period")
+    gap = _whole_gap(context, days, minutes, int(begun[0])) or _point_gap(context, days, minutes)
+    if gap is None:
+        return None
+    severity = _gap_severity(context, gap, float(minutes.sum()) / 60.0)
+    everything = len(gap.points) == len(_sending(context))
+    who = "all points" if everything else listed(named(p) for p in gap.points)
+    since = days.day(gap.first).isoformat()
+    until = None if gap.ongoing else days.day(gap.last).isoformat()
+    span = (
+        f"since {since}"
+        if until is None
+        else f"on {since}"
+        if until == since
+        else f"between {since} and {until}"
+    )
+    length = _long(gap.hours) + (f" (in all {_long(gap.in_all)})" if gap.in_all > 1.2 * gap.hours else "")
+    registers = everything and any(p.form == "register" for p in gap.points)
+    kept = " Totals hold where a register counted on; what happened within is lost." if registers else ""
+    if everything:
+        step = (
+            "Call the house: has the gateway power and network? If so, start it anew; take a spare along only"
+            " if it stays silent."
+        )
+    else:
+        step = (
+            f"See whether {listed(p.id for p in gap.points)} still stands in the gateway's list; then its"
+            " cable, battery and radio."
+        )
+    return Finding(
+        "data_gap",
+        severity,
+        since,
+        confidence_of(1.5, max(gap.hours / 24.0, 1.0)) if severity != "note" else 0.9,
+        f"No readings from {who} {span}: {length} are missing.{kept}",
+        (
+            context.evidence("hours without readings", round(gap.in_all, 1), "h", "gap_watch_hours"),
+            Evidence("share of the period", round(gap.in_all * 60.0 / float(minutes.sum()), 4), "-"),
+            Evidence("silent points", listed((p.id for p in gap.points), 6)),
+        ),
+        next_step=step if severity != "note" else "",
+        home=(
+            ""
+            if severity == "note" or not everything or until
+            else (
+                f"Since {since} no readings reach us. The heating itself need not be affected; please look"
+                " whether the small box beside the meter has power, and call us if its lights are out."
+            )
+        ),
+        until=until,
+        visit="none" if until else "call",
+        bring=() if everything or until else ("spare sensor or battery",),
+    )
+
+
+def _long(hours: float) -> str:
+    return f"{hours:.0f} hours" if hours < 72 else f"{hours / 24:.0f} days"
+
+
+def _sending(context: Context) -> list[Point]:
+    days = context.whole.days
+    return [p for p in context.site.point if f"seen.{p.id}" in days and days.total(f"seen.{p.id}") > 0]
+
+
+def _whole_gap(context: Context, days: Table, minutes: Floats, begun: int) -> _Gap | None:
+    """Silence of every point; what comes before the first reading ever is none."""
+    there = days.floats("n_any")
+    lost = minutes - there
+    # The day of the first reading, and that of the newest, are parts of days by nature.
+    lost[: begun + 1] = 0.0
+    last_day = len(days) - 1
+    if there[last_day] > 0:
+        lost[last_day] = 0.0
+    silent = lost >= _LOST_MIN
+    hours = float(lost[silent].sum()) / 60.0
+    if hours <= 0:
+        return None
+    found = runs_of(silent)
+    trailing = float(minutes[found[-1][0] : found[-1][1] + 1].sum()) if found[-1][1] == last_day else 0.0
+    ongoing = trailing > 3.0 * _usual_spacing(context)
+    if trailing and not ongoing:  # the next reading is not due yet
+        hours -= float(lost[found[-1][0] : found[-1][1] + 1].sum()) / 60.0
+        found = found[:-1]
+        if not found:
+            return None
+    longest = found[-1] if ongoing else max(found, key=lambda r: float(lost[r[0] : r[1] + 1].sum()))
+    if not ongoing and hours < 6.0:
+        return None
+    own = float(lost[longest[0] : longest[1] + 1].sum()) / 60.0
+    return _Gap(tuple(_sending(context)), *longest, own, hours, ongoing)
+
+
+def _usual_spacing(context: Context) -> float:
+    """Minutes between readings of the point that is read most often."""
+    days = context.whole.days
+    spacings = [days.median(c) for c in days.names if c.startswith("spacing.")]
+    return min(spacings, default=1.0)
+
+
+def _point_gap(context: Context, days: Table, minutes: Floats) -> _Gap | None:
+    """Whole days without a point that is there nearly every minute of other days.
+
+    A point that is sent only when it changes is often silent for long and none the worse.
+    """
+    sending = days.floats("n_any") > _WHOLE_SHARE * minutes
+    dead = fill_nan(days.floats("n_dead"), 0.0) >= 0.5 * minutes
+    gaps: list[_Gap] = []
+    for point in _sending(context):
+        if point.form == "state" or point.quantity.startswith("target_"):
+            continue
+        share = fill_nan(minutes_sent(days, point), 0.0) / minutes
+        there = np.flatnonzero(share > _NONE_SHARE)
+        if not len(there):
+            continue
+        usual = float(np.median(share[there[0] : there[-1] + 1]))
+        if usual < _WHOLE_SHARE:
+            continue
+        silent = (share < _NONE_SHARE) & sending
+        if point.quantity in _OWN_WORD:
+            silent &= ~dead  # a unit without supply tells nothing: that it has none is told of the unit
+        silent[: there[0]] = False
+        for a, b in runs_of(silent):
+            hours = float(minutes[a : b + 1].sum()) / 60.0
+            gaps.append(_Gap((point,), a, b, hours, hours, b == len(days) - 1))
+    if not gaps:
+        return None
+    worst = max(gaps, key=lambda g: (g.ongoing, g.hours))
+    alike = [g for g in gaps if abs(g.first - worst.first) <= 1 and g.ongoing == worst.ongoing]
+    points = tuple(p for g in alike for p in g.points)
+    return _Gap(points, worst.first, worst.last, worst.hours, worst.in_all, worst.ongoing)
+
+
+def minutes_sent(days: Table, point: Point) -> Floats:
+    """Minutes of each day that a point's readings cover, those left out as impossible too."""
+    return fill_nan(days.floats(f"sent.{point.id}"), days.floats(f"seen.{point.id}"))
+
+
+def _gap_severity(context: Context, gap: _Gap, hours_in_all: float) -> Severity:
+    lasting = (gap.last - gap.first + 1) >= context.limit("gap_ongoing_days")
+    if gap.ongoing:
+        return "act" if lasting else "watch" if gap.hours >= 24.0 else "note"
+    # A gap that is over still leaves the period's figures incomplete, if it is no small part of them.
+    much = max(
+        min(context.limit("gap_watch_hours"), 0.1 * hours_in_all),
+        context.limit("gap_watch_share") * hours_in_all,
+    )
+    return "watch" if gap.in_all >= much else "note"
+
+
+GAP_RULES: tuple[Rule, ...] = (Rule("data_gap", data_gap),)

@@ -1,0 +1,188 @@
+"""What each place and pulse value of the meters predicts, and what sound meters show."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+HEAT_METERS = frozenset({"heat_output", "space_heat", "hot_water_heat"})
+ELECTRICITY = frozenset({"heat_pump_electricity"})
+FLOOR = 0.02
+# Pulse values and transformer ratios in use differ by these factors (common practice: 1, 2.5, 10, 25, 100 l
+# or Wh a pulse).
+_PULSE_FACTORS = (10.0, 0.1, 4.0, 0.25, 2.5, 0.4, 2.0, 0.5)
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """What a state of the meters predicts.
+
+    cause : of the contract; empty where the meters are sound. prior : before anything was measured
+    predicts : fact -> (value, standard deviation); a fact that is not named is as with sound meters
+    spoils : quantities it makes untrustworthy. because, step : in words
+    """
+
+    cause: str
+    prior: float
+    predicts: Mapping[str, tuple[float, float]]
+    spoils: frozenset[str] = frozenset()
+    because: str = ""
+    step: str = ""
+
+
+# A unit falls short of its rating more easily than it surpasses it: part load gives up to a third more
+# (reference values 3).
+ABOVE = {"cop_space": 0.20, "cop_hot": 0.22}
+# What sound meters show, with the spread of sound plants. Ratios as logarithms. meter over flow and
+# temperatures: classes together 12 % (limits: heat_meter_share). COP over rating: part load and frost move it
+# by a quarter (common practice). House over design: field studies find 0.5 to 1.5.
+SOUND: dict[str, tuple[float, float]] = {
+    "flow_space": (0.0, 0.10),
+    "flow_hot": (0.0, 0.12),
+    "cop_space": (0.0, 0.30),
+    "cop_hot": (0.0, 0.35),
+    "heater_seen": (0.0, 0.12),
+    "contrast": (0.96, 0.06),
+    "off_bursts": (0.0, 0.012),
+    "house": (0.0, 0.40),
+    "follows_heat": (0.9, 0.12),
+    "carnot": (0.0, 0.15),
+    "dry_days": (0.0, 0.03),
+}
+_NONE = (math.log(FLOOR), 0.5)
+_HEAT_STEP = (
+    "On the heat meter: follow the pipe from the flow sensor and see which circuits pass it, in heating and"
+    " while the cylinder is charged; read the display in both."
+)
+_CLAMP_STEP = (
+    "Ask a licensed electrician to switch off the heat pump's own breaker for a minute and watch the meter:"
+    " it must fall to nothing, and no other appliance may go off with it."
+)
+
+
+def hypotheses(declared_behind: bool) -> list[Hypothesis]:
+    part = (-0.65, 0.30)
+    found = [
+        Hypothesis("", 0.90, {}),
+        Hypothesis("", 0.06, {"cop_space": (-0.35, 0.25), "cop_hot": (-0.30, 0.30), "house": (0.0, 0.5)}),
+        Hypothesis(
+            "one_branch_only",
+            0.006,
+            {"flow_hot": _NONE, "cop_hot": _NONE},
+            HEAT_METERS,
+            "it counts hardly any heat while the cylinder is charged, and all of it in heating: it sits in"
+            " the heating branch",
+            _HEAT_STEP,
+        ),
+        Hypothesis(
+            "one_branch_only",
+            0.006,
+            {"flow_space": _NONE, "cop_space": _NONE, "house": (math.log(FLOOR), 0.7)},
+            HEAT_METERS,
+            "it counts hardly any heat in heating, and all of it while the cylinder is charged: it sits in"
+            " the cylinder's branch",
+            _HEAT_STEP,
+        ),
+        Hypothesis(
+            "one_branch_only",
+            0.006,
+            {"flow_space": part, "cop_space": part, "house": (-0.65, 0.5)},
+            HEAT_METERS,
+            "it counts a part of the heat in heating, and all of it while the cylinder is charged: another"
+            " heating circuit passes it by",
+            _HEAT_STEP,
+        ),
+        Hypothesis(
+            "behind_heater",
+            0.02,
+            {"heater_seen": (0.0, 0.25) if declared_behind else (1.0, 0.25)},
+            HEAT_METERS,
+            (
+                "its heat does not follow the back-up heater's switching: it sits before the heater"
+                if declared_behind
+                else "its heat rises and falls with the back-up heater: it sits behind the heater"
+            ),
+            "Follow the flow pipe from the heat pump: is the heat meter's sensor before or behind the in-line"
+            " heater? "
+            + (
+                'Then take includes = ["backup_heater"] out of its point in the site file.'
+                if declared_behind
+                else 'Behind it, add includes = ["backup_heater"] to its point in the site file.'
+            ),
+        ),
+        Hypothesis(
+            "other_circuit",
+            0.006,
+            {
+                "contrast": (0.0, 0.25),
+                "off_bursts": (0.5, 0.4),
+                "cop_space": (0.0, 1.2),
+                "cop_hot": (0.0, 1.2),
+                "carnot": (0.3, 0.8),
+                "follows_heat": (0.0, 0.25),
+            },
+            ELECTRICITY,
+            "it draws alike whether the unit runs or rests",
+            _CLAMP_STEP,
+        ),
+        Hypothesis(
+            "other_load_inside",
+            0.006,
+            {
+                "contrast": (0.75, 0.2),
+                "off_bursts": (0.15, 0.12),
+                "cop_space": (-0.2, 0.35),
+                "cop_hot": (-0.2, 0.35),
+                "follows_heat": (0.8, 0.25),
+            },
+            ELECTRICITY,
+            "it draws a good deal while the unit rests, and more while it runs: something else hangs on it",
+            _CLAMP_STEP,
+        ),
+        Hypothesis(
+            "other_load_inside",
+            0.006,
+            {
+                "dry_days": (0.6, 0.3),
+                "cop_space": (-0.2, 0.35),
+                "cop_hot": (-0.2, 0.35),
+                "follows_heat": (0.7, 0.25),
+            },
+            ELECTRICITY,
+            "its draw steps by a kilowatt and more while the heat stays as it is: something else hangs on it",
+            _CLAMP_STEP,
+        ),
+    ]
+    for k in _PULSE_FACTORS:
+        log = math.log(k)
+        found.append(
+            Hypothesis(
+                "pulse_value",
+                0.002,
+                {
+                    "flow_space": (log, 0.12),
+                    "flow_hot": (log, 0.14),
+                    "cop_space": (log, 0.30),
+                    "cop_hot": (log, 0.35),
+                    "house": (log, 0.40),
+                    "carnot": (max(log, 0.0), 0.3),
+                },
+                HEAT_METERS,
+                f"its heat is {k:g} times what everything else says, in every use",
+                "Compare the heat meter's pulse value (on its label) with the gateway's setting, and its"
+                " display with the gateway's total.",
+            )
+        )
+        found.append(
+            Hypothesis(
+                "pulse_value",
+                0.002,
+                {"cop_space": (-log, 0.30), "cop_hot": (-log, 0.35), "carnot": (max(-log, 0.0), 0.3)},
+                ELECTRICITY,
+                f"its electricity is {k:g} times what everything else says, in every use",
+                "Compare the electricity meter's pulse value (on its label) or transformer ratio with the"
+                " gateway's setting, and its display with the gateway's total.",
+            )
+        )
+    return found

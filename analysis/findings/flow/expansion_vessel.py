@@ -1,0 +1,313 @@
+"""Is the circuit's pressure high, does its expansion vessel still take up the water?"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.excess import Excess, Expected, excess
+from fieldfare.analysis.expectation.pressure import (
+    ATMOSPHERE_BAR,
+    RELIEF_BAR,
+    expansion,
+    slope_expected,
+)
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.findings.confidence import Floats, confidence_of
+from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.common import nan_median, ranked, water_caution
+from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.flow.pressure_common import (
+    GAUGE_BAR,
+    bounded,
+    drift_of_pressure,
+    pressure_of_days,
+)
+from fieldfare.analysis.findings.flow.pressure_trend import Drift
+from fieldfare.analysis.findings.model import (
+    Cause,
+    Evidence,
+    Finding,
+    Severity,
+)
+
+_VESSEL_CAUTION = (
+    "The relief valve discharges hot water without warning: keep clear of its outlet and never plug it."
+    " Vessel, relief valve and filling loop are for people qualified for heating work, by the maker's"
+    " instructions and local codes."
+)
+
+
+def pressure_high(context: Context) -> Finding | None:
+    """Close to the relief valve, or on its way there."""
+    days, limit = context.days, context.limit
+    level = (
+        fill_nan(days["pressure_max"], days["pressure"])
+        if "pressure_max" in days
+        else pressure_of_days(context, 3)
+    )
+    pressure_of_days(context, 3)
+    known = np.isfinite(level)
+    watch, act = limit("pressure_high_watch"), limit("pressure_high_act")
+    spell = latest_episode(days["day"], fill_nan(level, 0.0) > watch, known, hold_days=2, gone_days=7)
+    rise = drift_of_pressure(context, +1, limit("pressure_rise_watch"), limit("pressure_risen_bar"))
+    if rise is not None and rise.last < int(np.flatnonzero(known)[-1]) - 6:
+        rise = None
+    if spell is None and (rise is None or nan_median(level[-14:]) < limit("pressure_rise_from")):
+        return None
+    inside = (
+        known & spell.covers(days["day"]) if spell else known & (np.arange(len(known)) >= len(known) - 14)
+    )
+    hottest = float(np.quantile(level[inside], 0.9))
+    coldest = nan_median(days.floats("pressure_min")[inside])
+    severity: Severity = "watch" if hottest < act else "act"
+    if spell is not None and spell.until is not None:
+        severity = "note"
+    causes = _high_causes(context, coldest, hottest, rise)
+    since = spell.since if spell else ""
+    if rise is not None:
+        since = min(filter(None, (since, days.day(rise.first).isoformat())))
+    filling = causes[0].cause == "filling_loop_open"
+    rising = f" It rises by {rise.slope:.2f} bar a week." if rise is not None else ""
+    return Finding(
+        "pressure_high",
+        severity,
+        since,
+        bounded(_high_probability(hottest - watch, rise)),
+        f"The heating circuit reaches {hottest:.1f} bar; its relief valve usually opens at {RELIEF_BAR:g}"
+        f" bar.{rising}",
+        evidence=(
+            context.evidence("highest pressure of a day", round(hottest, 2), "bar", "pressure_high_watch"),
+            Evidence("lowest of the same days", round(coldest, 2), "bar"),
+            context.evidence(
+                "rise at like water temperature",
+                0.0 if rise is None else round(rise.slope, 3),
+                "bar/week",
+                "pressure_rise_watch",
+            ),
+            Evidence("days with it", int(inside.sum()), "days"),
+        ),
+        causes=causes,
+        until=spell.until if spell else None,
+        next_step=(
+            "Ask at once whether the filling loop is shut at both ends, and have its hose taken off. If the"
+            " pressure still rises, water comes in through the cylinder's coil or a plate exchanger: visit."
+            " Let down to the marked cold pressure and see that the relief valve closes."
+            if filling
+            else (
+                "Visit: check the expansion vessel's gas charge with the circuit empty of pressure, recharge"
+                " or replace it, set the cold pressure, and see that the relief valve closes. Until then the"
+                " circuit may lose water at each hot spell."
+            )
+        ),
+        caution=f"{_VESSEL_CAUTION} {water_caution(context.site)}",
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "The water pressure in the heating is too high. Please see that the filling tap is shut if"
+                " you were shown where it is, keep away from the outlet of the safety valve, and ring your"
+                " installer."
+            )
+        ),
+        visit="none" if severity == "note" else "call" if filling and severity == "watch" else "drive",
+        bring=() if severity == "note" else ("vessel pump and gauge", "expansion vessel", "relief valve"),
+    )
+
+
+def _high_probability(over: float, rise: Drift | None) -> float:
+    """Probability that the level is over its limit, or that it truly rises, whichever is the surer."""
+    level = Excess(over, GAUGE_BAR).probability
+    if rise is None:
+        return level
+    return max(level, Excess(rise.slope, max(rise.error, 0.1 * rise.slope)).probability)
+
+
+def _high_causes(context: Context, coldest: float, hottest: float, rise: Drift | None) -> tuple[Cause, ...]:
+    """An empty vessel is high only while the water is hot; an open filling loop lifts the cold pressure
+    too."""
+    swing, usual = hottest - coldest, context.limit("pressure_swing_watch")
+    vessel = 3.0 * (swing - usual)
+    filling = 4.0 * (coldest - context.limit("pressure_rise_from")) + (2.0 if rise is not None else 0.0)
+    odds = 1.0 / (1.0 + float(np.exp(np.clip(vessel - filling, -6.0, 6.0))))
+    told = f"it moves between {coldest:.1f} and {hottest:.1f} bar in a day"
+    if rise is not None:
+        told += f" and rises by {rise.slope:.2f} bar a week at like water temperature"
+    return ranked({"filling_loop_open": (odds, told), "vessel_empty": (1.0 - odds, told)})
+
+
+def pressure_swings(context: Context) -> Finding | None:
+    """Does the pressure follow the water's temperature more than a vessel that works lets it?"""
+    days, limit = context.days, context.limit
+    pressure_of_days(context, 3)
+    if "pressure_swing" not in days:
+        raise NotAssessed("needs system_pressure every 15 minutes or closer", "spacing_too_wide")
+    swing, slope = days.floats("pressure_swing"), days.floats("pressure_per_k")
+    follows = fill_nan(days.floats("pressure_follows"), 0.0) >= limit("pressure_follows")
+    wide = fill_nan(swing, 0.0) >= limit("pressure_swing_watch")
+    expected = _slopes(context)
+    steep = fill_nan(slope, 0.0) > limit("pressure_slope_over") * expected
+    if not (np.isfinite(slope).sum() >= 3 or wide.any()):
+        raise NotAssessed(
+            "needs flow_temperature and return_temperature beside system_pressure on at least 3 days",
+            "missing_quantity",
+        )
+    told = np.isfinite(slope) & np.isfinite(expected)
+    # Without the water's temperature only a swing that no sound vessel leaves tells.
+    far = fill_nan(swing, 0.0) >= limit("pressure_swing_act")
+    near_relief = far & (fill_nan(days.floats("pressure_max"), 0.0) >= limit("pressure_high_watch"))
+    so = np.where(told, follows & ((steep & wide) | near_relief), far)
+    # A vessel does not mend itself: only days on which the pressure follows as a sound one lets it show that
+    # it was mended.
+    sound = np.isfinite(swing) & ~(told & (fill_nan(slope, 0.0) > limit("pressure_slope_sound") * expected))
+    # Nor does water that the relief valve let out mend it, though the pressure is lower and follows less from
+    # then on.
+    gas = _gas(context)
+    sound &= ~(gas < limit("pressure_mended") * nan_median(gas[so]))
+    spell = latest_episode(days["day"], so, so | sound, hold_days=3, gone_days=7)
+    if spell is None or spell.share < 0.3:
+        return None
+    inside = so & spell.covers(days["day"])
+    amount, top, rate = (
+        nan_median(swing[inside]),
+        nan_median(days.floats("pressure_max")[inside]),
+        nan_median(slope[inside]),
+    )
+    usual = nan_median(expected[inside])
+    severity: Severity = "watch"
+    low = nan_median(days.floats("pressure_min")[inside])
+    if (
+        top >= limit("pressure_high_watch")
+        or amount >= limit("pressure_swing_act")
+        or low < limit("pressure_low_act")
+    ):
+        severity = "act"
+    if spell.until is not None:
+        severity = "note"
+    told_by = (
+        f", {rate / usual:.1f} times as far as a vessel of the least size lets it"
+        if np.isfinite(rate / usual)
+        else ""
+    )
+    confidence = confidence_of(1.0 + amount / limit("pressure_swing_act"), float(inside.sum()), spell.share)
+    if np.isfinite(rate) and np.isfinite(usual):
+        model = slope_expected(
+            nan_median(days.floats("pressure")[inside]),
+            nan_median(days.floats("loop_c")[inside]),
+            _hottest(context),
+        )
+        spread = 1.4826 * nan_median(np.abs(slope[inside] - rate)) / np.sqrt(max(int(inside.sum()), 1))
+        confidence = bounded(excess(rate, spread, model).probability)
+    return Finding(
+        "pressure_swings",
+        severity,
+        spell.since,
+        confidence,
+        f"The circuit's pressure swings by {amount:.1f} bar with the water's temperature{told_by}.",
+        evidence=(
+            context.evidence("swing of a day", round(amount, 2), "bar", "pressure_swing_watch"),
+            context.evidence(
+                "slope on the water's temperature",
+                None if not np.isfinite(rate) else round(rate, 3),
+                "bar/K",
+                "pressure_slope_over",
+                None if not np.isfinite(usual) else round(limit("pressure_slope_over") * usual, 3),
+            ),
+            context.evidence(
+                "how closely it follows",
+                round(nan_median(days.floats("pressure_follows")[inside]), 2),
+                "-",
+                "pressure_follows",
+            ),
+            context.evidence("highest pressure of a day", round(top, 2), "bar", "pressure_high_watch"),
+            Evidence("days with it", int(inside.sum()), "days"),
+        ),
+        causes=ranked(
+            {
+                "vessel_empty": (
+                    1.0,
+                    (
+                        f"the water's warming alone moves the pressure by {amount:.1f} bar: the vessel takes"
+                        " up little or nothing"
+                    ),
+                )
+            }
+        ),
+        until=spell.until,
+        next_step=(
+            "Visit: press the vessel's gas valve (water there means a split membrane), check its charge with"
+            " the circuit empty of pressure, recharge or replace it, and see that the relief valve closes."
+            " Compare the vessel's size with the circuit's water content."
+        ),
+        caution=f"{_VESSEL_CAUTION} {water_caution(context.site)}",
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "The pressure in the heating goes up and down more than it should. The heating goes on"
+                " working; keep away from the outlet of the safety valve, and your installer will see to it."
+            )
+        ),
+        visit="none" if severity == "note" else "drive",
+        bring=() if severity == "note" else ("vessel pump and gauge", "expansion vessel", "relief valve"),
+    )
+
+
+def _gas(context: Context) -> Floats:
+    """The gas that each day's slope speaks of, its pressure times its volume over the circuit's [bar].
+
+    Boyle's law: the slope is (p + 1)^2 times the water's growth, over this. It stays as it is while water
+    comes and goes.
+    """
+    days = context.days
+    pressure, loop, slope = days.floats("pressure"), days.floats("loop_c"), days.floats("pressure_per_k")
+    per_k = np.full(len(days), np.nan)
+    for i in np.flatnonzero(np.isfinite(pressure) & np.isfinite(loop) & (slope > 0.0)):
+        per_k[i] = float(expansion(loop[i] - 0.5, loop[i] + 0.5))
+    return np.asarray((pressure + ATMOSPHERE_BAR) ** 2 * per_k / np.where(slope > 0.0, slope, np.nan))
+
+
+def _slopes(context: Context) -> Floats:
+    """The steepest healthy slope on each day [bar/K]; nan where pressure or water temperature is not
+    known."""
+    days = context.days
+    pressure, loop = days.floats("pressure"), days.floats("loop_c")
+    out = np.full(len(days), np.nan)
+    pump = context.site.heat_pump
+    for i in np.flatnonzero(np.isfinite(pressure) & np.isfinite(loop)):
+        model = _slope(
+            round(float(pressure[i]), 1),
+            round(float(loop[i])),
+            _hottest(context),
+            fluid=pump.antifreeze,
+            percent=min(pump.antifreeze_percent, 50.0) if pump.antifreeze != "none" else 0.0,
+        )
+        out[i] = model.value
+    return out
+
+
+@lru_cache(maxsize=4096)
+def _slope(pressure_bar: float, loop_c: float, hottest_c: float, *, fluid: str, percent: float) -> Expected:
+    """slope_expected, remembered: days are much alike."""
+    return slope_expected(pressure_bar, loop_c, hottest_c, fluid=fluid, percent=percent)
+
+
+def _hottest(context: Context) -> float:
+    """The hottest mean water the circuit is meant for [°C]: by the curve, or while it charges the
+    cylinder."""
+    site = context.site
+    asked = [50.0]
+    if site.heating_curve is not None:
+        asked.append(max(flow for _, flow in site.heating_curve.points))
+    if site.hot_water is not None:
+        asked.append(site.hot_water.setpoint_c + 5.0)
+    return max(asked)
+
+
+_PRESSURE = frozenset({"system_pressure"})
+RULES = (
+    Rule("pressure_high", pressure_high, (Need(("system_pressure",), 1440.0, 3),), _PRESSURE),
+    Rule("pressure_swings", pressure_swings, (Need(("system_pressure",), 15.0, 3),), _PRESSURE),
+)

@@ -1,0 +1,81 @@
+"""Does a rest last longer than this unit's own rhythm explains? For homes whose controls tell nothing.
+
+The chance that a healthy rest lasts so long (`fieldfare.analysis.expectation.rest`) is held against the
+chance of a stop, by Bayes' rule. What is only likely is told as that, and grows surer with every look.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from datetime import datetime
+
+import numpy as np
+
+from fieldfare.analysis.expectation.rest import (
+    Beginnings,
+    Floats,
+    chance_of_rest,
+    chance_of_room,
+    oddness,
+)
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.stopped.rests import Rest
+
+_FEWEST_RESTS, _FEWEST_DAYS = 8, 2
+
+
+@dataclass(frozen=True)
+class Rhythm:
+    """longer : chance that a healthy rest goes so far [0 to 1]. stopped : that this one is a stop. usual :
+    the middle of the rests before, in like weather [minutes]"""
+
+    longer: float
+    stopped: float
+    usual: float
+
+
+def rhythm(context: Context, rest: Rest) -> Rhythm | None:
+    """The rest against the unit's own rests before; None where too few runs tell, or it did not follow on a
+    run."""
+    runs = context.whole.runs
+    if not rest.begun or not len(runs):
+        return None
+    before = runs.where(runs["start"] < rest.start)
+    if len(before) < _FEWEST_RESTS or len(np.unique(before["day"])) < _FEWEST_DAYS:
+        return None
+    ends = before["start"] + before["minutes"] * 60_000
+    if abs(int(ends[-1]) - rest.start) > 5 * 60_000:
+        return None
+    began = _beginnings(context, before, ends)
+    lengths = before.floats("pause")[1:]
+    seen = np.isfinite(lengths) & ~before["cut"][1:].astype(bool) & ~before["cut"][:-1].astype(bool)
+    if seen.sum() < _FEWEST_RESTS:
+        return None
+    past, now = _rows(began, np.flatnonzero(seen)), _rows(began, np.array(len(before) - 1))
+    days = len(np.unique(before["day"]))
+    longer = chance_of_rest(rest["minutes"], lengths[seen], past, now, days)
+    if "room_temperature" not in context.spoiled:
+        longer = min(longer, chance_of_room(rest["room_last_c"], before.floats("room_start")))
+    odds = context.limit("stopped_chance") * oddness(past, now) / max(longer, 1e-9)
+    return Rhythm(longer, odds / (1.0 + odds), float(np.median(lengths[seen])))
+
+
+def _beginnings(context: Context, runs: Table, ends: np.ndarray) -> Beginnings:
+    """How the rest after each run began."""
+    zone = context.site.zone
+    local = [datetime.fromtimestamp(t / 1000, zone) for t in ends.tolist()]
+    nothing = np.full(len(runs), np.nan)
+    return Beginnings(
+        outdoor=nothing if "outdoor_temperature" in context.spoiled else runs.floats("outdoor"),
+        room=nothing if "room_temperature" in context.spoiled else runs.floats("room_end"),
+        run=np.maximum(runs.floats("minutes"), 1.0),
+        use=runs.floats("use"),
+        minute=np.array([60.0 * t.hour + t.minute for t in local]),
+    )
+
+
+def _rows(began: Beginnings, rows: np.ndarray) -> Beginnings:
+    """Some of them, or one."""
+    parts: dict[str, Floats] = {f.name: getattr(began, f.name)[rows] for f in fields(Beginnings)}
+    return Beginnings(**parts)

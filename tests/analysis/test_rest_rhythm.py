@@ -1,0 +1,74 @@
+"""How long a healthy unit rests: the chance by state and by the clock, and how odd a stop is."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fieldfare.analysis.expectation.rest import (
+    Beginnings,
+    chance_of_rest,
+    chance_of_room,
+    oddness,
+)
+
+RNG = np.random.default_rng(4)
+N = 60
+
+
+def began(outdoor: float = 2.0, room: float = 21.1, run: float = 90.0, minute: float = 700.0) -> Beginnings:
+    one = (np.array(v) for v in (outdoor, room, run, 1.0, minute))
+    return Beginnings(*one)
+
+
+def history(room: np.ndarray, minute: np.ndarray | None = None) -> Beginnings:
+    n = len(room)
+    at = RNG.uniform(0, 1440, n) if minute is None else minute
+    return Beginnings(np.full(n, 2.0), room, 90.0 * np.exp(0.5 * RNG.standard_normal(n)), np.ones(n), at)
+
+
+ROOMS = np.where(np.arange(N) % 2 == 0, 21.1, 20.8) + 0.02 * RNG.standard_normal(N)
+LENGTHS = np.where(np.arange(N) % 2 == 0, 100.0, 8.0) * np.exp(0.1 * RNG.standard_normal(N))
+"""Rests of a thermostat that is satisfied, and of a water circuit that is warm enough."""
+
+
+def test_a_longer_rest_is_less_likely() -> None:
+    chances = [chance_of_rest(m, LENGTHS, history(ROOMS), began(), 12) for m in (10, 60, 110, 160, 400)]
+    assert chances == sorted(chances, reverse=True)
+    assert chances[1] > 0.8
+    assert chances[-1] < 0.002
+
+
+def test_a_rest_is_judged_by_those_that_began_alike() -> None:
+    """With the room below its upper limit this unit has only rested for minutes."""
+    past = history(ROOMS)
+    assert chance_of_rest(60, LENGTHS, past, began(room=20.8), 12) < 0.1
+    assert chance_of_rest(60, LENGTHS, past, began(room=21.1), 12) > 0.8
+
+
+def test_a_set_back_at_the_same_hour_explains_a_long_rest() -> None:
+    minute = np.where(np.arange(N) % 10 == 0, 1320.0, RNG.uniform(0, 1200, N))
+    lengths = np.where(np.arange(N) % 10 == 0, 420.0, 8.0)
+    past = history(np.full(N, 20.8), minute)
+    at_night = chance_of_rest(240, lengths, past, began(room=20.8, minute=1325.0), 6)
+    by_day = chance_of_rest(240, lengths, past, began(room=20.8, minute=700.0), 6)
+    assert at_night > 0.5 > by_day
+
+
+def test_a_stop_below_the_usual_room_is_odd() -> None:
+    past = history(21.1 + 0.02 * RNG.standard_normal(N))
+    assert oddness(past, began(room=20.9)) > max(2.0, 3.0 * oddness(past, began(room=21.1)))
+
+
+def test_a_room_below_its_usual_restart_is_unlikely_at_a_healthy_unit() -> None:
+    restarts = 20.7 + 0.05 * RNG.standard_normal(N)
+    assert chance_of_room(20.9, restarts) > 0.9
+    assert chance_of_room(20.3, restarts) < 0.01
+    assert chance_of_room(float("nan"), restarts) == 1.0
+    assert chance_of_room(20.3, restarts[:3]) == 1.0
+
+
+@pytest.mark.parametrize("room", [20.9, 21.1])
+def test_what_is_not_measured_decides_nothing(room: float) -> None:
+    unknown = history(np.full(N, np.nan))
+    assert oddness(unknown, began(room=room)) == oddness(unknown, began(room=np.nan))
