@@ -18,7 +18,9 @@ from fieldfare.api.http import problems
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import is_known
 from fieldfare.api.http.html import (
+    evidence_screens,
     field_forms,
+    fleet_screens,
     forms,
     pages,
     screens,
@@ -73,6 +75,8 @@ def create_app(parts: AppState) -> FastAPI:
     for routes in (sites, results, alerts, works, people, homes, operations):
         app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
     app.include_router(operations.outside, responses=PROBLEMS)
+    app.include_router(evidence_screens.router, include_in_schema=False)
+    app.include_router(fleet_screens.router, include_in_schema=False)
     app.include_router(screens.router, include_in_schema=False)
     app.include_router(forms.router, include_in_schema=False)
     app.include_router(field_forms.router, include_in_schema=False)

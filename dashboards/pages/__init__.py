@@ -2,6 +2,8 @@
 
 from fieldfare.collector.csv.column_mapping import AGREED, points_toml, propose
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
+from fieldfare.dashboards.pages.chosen import chosen_entries, chosen_page, homes_report
+from fieldfare.dashboards.pages.compare import compare_page
 from fieldfare.dashboards.pages.first_run import (
     first_run_page,
     progress_page,
@@ -9,8 +11,10 @@ from fieldfare.dashboards.pages.first_run import (
     site_form_page,
 )
 from fieldfare.dashboards.pages.fleet import fleet_page, visits_page
+from fieldfare.dashboards.pages.fleet_choice import address_of, asked_of
 from fieldfare.dashboards.pages.home import home_page
 from fieldfare.dashboards.pages.jobs import handle_again_page, job_page, job_values
+from fieldfare.dashboards.pages.live import live_page
 from fieldfare.dashboards.pages.plain import (
     invited_page,
     message_page,
@@ -19,6 +23,7 @@ from fieldfare.dashboards.pages.plain import (
 )
 from fieldfare.dashboards.pages.site import (
     FIGURES,
+    event_json,
     figure_json,
     site_page,
     uses_json,
@@ -31,20 +36,30 @@ from fieldfare.dashboards.pages.winter import (
 )
 from fieldfare.dashboards.site_form import site_toml
 from fieldfare.dashboards.text.handling import form_values
+from fieldfare.dashboards.text.words import finding_title
 
 __all__ = [
     "AGREED",
     "FIGURES",
+    "address_of",
+    "asked_of",
+    "chosen_entries",
+    "chosen_page",
+    "compare_page",
+    "event_json",
     "figure_json",
+    "finding_title",
     "first_run_page",
     "fleet_page",
     "form_values",
     "handle_again_page",
     "home_page",
+    "homes_report",
     "invited_page",
     "job_page",
     "job_values",
     "learning_page",
+    "live_page",
     "message_page",
     "points_left",
     "points_toml",
