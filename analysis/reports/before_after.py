@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.table import Table, fill_nan
-from fieldfare.analysis.figures.estimate import Estimate, robust_fit
+from fieldfare.analysis.figures.estimate import Estimate, Fit, robust_fit
 from fieldfare.analysis.statistics.distributions import t_quantile
 
 Floats = NDArray[np.float64]
@@ -23,6 +24,15 @@ WHOLE_DAY = 0.9
 """Share of a day's minutes that must be known."""
 
 
+class ComparedDay(NamedTuple):
+    """A day of the comparison: local date as ISO text, its degree-days [K d] and electricity [kWh]."""
+
+    day: str
+    degree_days: float
+    electricity_kwh: float
+    is_after: bool
+
+
 @dataclass(frozen=True)
 class Effect:
     """Differences at the weather after the change.
@@ -30,6 +40,10 @@ class Effect:
     electricity_percent : change of a day's electricity at the same degree-days [%]
     flow_k : change of the flow temperature at the same outdoor temperature [K]
     starts_per_day : change of compressor starts a day at the same degree-days
+    electricity_kwh : what the days after used more than the line before gives in their weather, in all [kWh]
+    money : the same at the mean price of these days, in the site's currency
+    compared : the days behind it. lines : (at no degree-days [kWh a day], for each degree-day [kWh]) before
+        and after
     days_before, days_after : days that were compared. degree_days : a day's mean after the change [K d], base
         `base_c`
     """
@@ -37,12 +51,16 @@ class Effect:
     electricity_percent: Estimate
     flow_k: Estimate
     starts_per_day: Estimate
+    electricity_kwh: Estimate
+    money: Estimate
     days_before: int
     days_after: int
     degree_days: float | None
     base_c: float | None
     sentence: str
     reason: str | None
+    compared: tuple[ComparedDay, ...] = ()
+    lines: tuple[tuple[float, float], ...] = ()
     method: str = (
         "robust regression on degree-days with a step at the change; errors after Newey and West, 95 %"
     )
@@ -73,17 +91,45 @@ def effect_of_work(days: Table, changed: date) -> Effect:
     degrees = np.maximum(base - outdoor, 0.0)
     if not _is_alike(degrees, after):
         return _none(n_before, n_after, "the weather before was never like the weather after it")
-    electricity = _relative_step(degrees, energy, after)
+    fit = robust_fit(_design(degrees, after), energy)
+    electricity = _relative_step(fit, degrees, energy, after)
+    total = _total(fit, degrees, after)
     starts = _step(degrees, usable.floats("starts"), after)
     flow = _flow_step(usable, after)
     mean = float(degrees[after].mean())
     sentence = _sentence(electricity, flow, n_after)
-    return Effect(electricity, flow, starts, n_before, n_after, mean, float(base), sentence, None)
+    compared = tuple(
+        ComparedDay(day, d, e, is_after)
+        for day, d, e, is_after in zip(
+            np.datetime_as_string(usable["day"], unit="D").tolist(),
+            degrees.round(2).tolist(),
+            energy.round(2).tolist(),
+            after.tolist(),
+            strict=True,
+        )
+    )
+    a, b, step, steeper = (float(v) for v in fit.coefficients)
+    lines = (a, b), (a + step, b + steeper)
+    return Effect(
+        electricity,
+        flow,
+        starts,
+        total,
+        _money(total, usable.where(after)),
+        n_before,
+        n_after,
+        mean,
+        float(base),
+        sentence,
+        None,
+        compared,
+        lines,
+    )
 
 
 def _none(before: int, after: int, reason: str) -> Effect:
     nothing = Estimate.none(reason)
-    return Effect(nothing, nothing, nothing, before, after, None, None, "", reason)
+    return Effect(nothing, nothing, nothing, nothing, nothing, before, after, None, None, "", reason)
 
 
 def _base(outdoor: Floats, energy: Floats, after: NDArray[np.bool_]) -> float:
@@ -110,9 +156,24 @@ def _is_alike(degrees: Floats, after: NDArray[np.bool_]) -> bool:
     )  # half a degree-day of slack: a narrow range is still alike
 
 
-def _relative_step(degrees: Floats, energy: Floats, after: NDArray[np.bool_]) -> Estimate:
+def _total(fit: Fit, degrees: Floats, after: NDArray[np.bool_]) -> Estimate:
+    """Change over all days after [kWh], in their weather."""
+    days = float(after.sum())
+    step, error = fit.combination(np.array([0.0, 0.0, days, float(degrees[after].sum())]))
+    return Estimate.around(step, error * _t(len(degrees) - 4))
+
+
+def _money(total: Estimate, days: Table) -> Estimate:
+    """Electricity at the mean price of the days on which it was used."""
+    paid, used = days.floats("money"), days.floats("e_total")
+    priced = np.isfinite(paid) & np.isfinite(used)
+    electricity = float(used[priced].sum())
+    price = float(paid[priced].sum()) / electricity if electricity > 0 else 0.0
+    return total.times(price) if price > 0 else Estimate.none("needs cost.electricity or cost.band")
+
+
+def _relative_step(fit: Fit, degrees: Floats, energy: Floats, after: NDArray[np.bool_]) -> Estimate:
     """Change in per cent of what the line before would have given in the weather after."""
-    fit = robust_fit(_design(degrees, after), energy)
     mean = float(degrees[after].mean())
     change, expected = np.array([0, 0, 1, mean]), np.array([1, mean, 0, 0])
     step, _ = fit.combination(change)

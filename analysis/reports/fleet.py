@@ -98,14 +98,15 @@ def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> 
     return min(worst, at_most) if silence else worst, sum(alike), -float(told[0]["confidence"])
 
 
-def fleet_summary(result: dict[str, Any] | None) -> dict[str, Any]:
+def fleet_summary(result: dict[str, Any] | None, dealt: frozenset[str] = frozenset()) -> dict[str, Any]:
     """What a fleet list shows of a site's result document; every value is null where there is no result.
 
     verdict, because, missing : the home's verdict, as everywhere
     severity, headline, code : of the finding to deal with first, among those that go on
+    dealt : codes of findings that somebody deals with; they come after the others
     findings : dict severity -> how many go on. money_per_year, kwh_per_year : what they cost
     """
-    found = open_findings(result)
+    found = sorted(open_findings(result), key=lambda f: f["code"] in dealt)
     first = found[0] if found else None
     performance = (result or {}).get("performance") or {}
     given = given_verdict(result)

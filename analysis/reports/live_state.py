@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from fieldfare.analysis.minutes.operating_state import (
     COOLING,
     DEFROST,
@@ -20,6 +22,7 @@ from fieldfare.analysis.minutes.operating_state import (
 from fieldfare.analysis.plant.quantities import QUANTITIES
 from fieldfare.analysis.plant.site import Point, Site
 from fieldfare.analysis.plant.units import conversion
+from fieldfare.analysis.readings import Readings
 
 JOINED_MS = 15 * 60_000
 """Readings this close to the newest describe one moment: a quarter of an hour is the slowest common
@@ -71,6 +74,38 @@ def at_present(site: Site, latest: Mapping[str, Mapping[str, Any]]) -> Present |
     )
 
 
+def worked_last(site: Site, found: Readings) -> tuple[int | None, int | None]:
+    """When the compressor last worked, and since when that can be told, from some readings [ms since 1970
+    UTC].
+
+    Both None where no point tells; the first None where it never worked in them.
+    """
+    last = first = None
+    for point in site.point:
+        samples = found.get(point.id)
+        if (
+            point.quantity not in ("compressor_speed", "heat_pump_electricity")
+            or samples is None
+            or not len(samples.time)
+        ):
+            continue
+        if point.form not in ("gauge", "power"):
+            continue
+        scale, offset = conversion(point.unit, QUANTITIES[point.quantity].canonical(point.form))
+        least = 1.0 if point.quantity == "compressor_speed" else _least_w(site)
+        with np.errstate(invalid="ignore"):
+            worked = samples.time[samples.value.astype(np.float64) * scale + offset > least]
+        first = min(int(samples.time[0]), first if first is not None else int(samples.time[0]))
+        if len(worked):
+            last = max(int(worked[-1]), last if last is not None else int(worked[-1]))
+    return last, first
+
+
+def _least_w(site: Site) -> float:
+    """Electricity [W] above which the compressor works."""
+    return site.limits.get("running_above_w", 0.0) or 0.5 * least_running_w(site)
+
+
 def _canonical(point: Point, reading: Mapping[str, Any]) -> float | None:
     """A reading in its quantity's unit; None where one reading alone says nothing, as a running total
     does."""
@@ -92,8 +127,7 @@ def _use(site: Site, one: Mapping[str, float]) -> int:
     if "compressor_speed" in one:
         running = one["compressor_speed"] > 1.0
     elif "heat_pump_electricity" in one:
-        least = site.limits.get("running_above_w", 0.0) or 0.5 * least_running_w(site)
-        running = one["heat_pump_electricity"] > least
+        running = one["heat_pump_electricity"] > _least_w(site)
     elif mode == UNKNOWN:
         return UNKNOWN
     else:

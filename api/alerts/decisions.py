@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from fieldfare.analysis.errors import InputError
@@ -62,6 +63,11 @@ class HandlingRow:
     decided_by: str
     decided: datetime
     work: int | None
+
+
+def open_severities(result: dict[str, Any] | None) -> dict[str, str]:
+    """Code -> severity of a result document's open findings."""
+    return {f["code"]: f["severity"] for f in (result or {}).get("findings", []) if f["until"] is None}
 
 
 def is_danger(code: str) -> bool:

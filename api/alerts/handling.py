@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -93,11 +92,6 @@ def close_by_job(
             ends = now + timedelta(days=JOB_PROOF_DAYS)
             row = HandlingRow(site, code, "done", severities[code], by.name, ends, "", by.name, now, work)
             put(session, row, by)
-
-
-def open_severities(result: dict[str, Any] | None) -> dict[str, str]:
-    """Code -> severity of a result document's open findings."""
-    return {f["code"]: f["severity"] for f in (result or {}).get("findings", []) if f["until"] is None}
 
 
 def _alert(session: Session, site: str, code: str) -> Alert | None:

@@ -56,6 +56,8 @@ def plain_fleet(rows: list[dict[str, Any]]) -> str:
         told = row["headline"] or row["reason"] or _unknown(row) or "nothing found"
         if row.get("silent"):
             told = f"nothing heard since {row['heard'][:10]}; {told}"
+        if decided := row.get("handling", {}).get(row.get("code")):
+            told = f"{told} [{decided['words']}]".replace("\u00a0", " ")
         told += "".join(f"; data: {notice}" for notice in row.get("data_notices", []))
         h4 = f"{row['H4']:.2f}" if row["H4"] is not None else "-"
         word = "failed" if row["failed"] else WORDS[row["verdict"]]

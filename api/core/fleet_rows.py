@@ -2,30 +2,51 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from functools import partial
 from typing import Any
 
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.reports.fleet import fleet_summary, home_urgency
+from fieldfare.analysis.reports.fleet import fleet_summary
 from fieldfare.analysis.reports.verdict import GONE_AFTER, given_verdict
+from fieldfare.api.alerts.decisions import HandlingRow
+from fieldfare.api.alerts.handled import handled_of
+from fieldfare.api.alerts.kept_handlings import all_handlings, people_names
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import Card
+from fieldfare.dashboards.text.handling import dealt_with, short, urgency_of
 
 
 def fleet_rows(service: Service, *, fresh: bool = False) -> list[dict[str, Any]]:
     """One row a site: those that failed, then worst first. The verdict is of the days `from` to `to`; `heard`
-    is the last reading, and `silent` says that it is days ago.
+    is the last reading, and `silent` says that it is days ago. Findings that somebody deals with come last,
+    as on the page, and `handling`
+    has what was decided: finding code -> state, who, until, words.
 
     fresh : bool, default False. Bring every site up to date first; else the last kept result of each is told
     Each row has `failed`, with the `reason`, and `data_notices`: lines about data that can't be used.
     """
-    now = clock(service)
-    rows = [row for card in service.sites.cards() if (row := _row(service, card, fresh, now)) is not None]
+    now, kept, names = clock(service), all_handlings(service.database), people_names(service.database)
+    rows = [
+        row
+        for card in service.sites.cards()
+        if (row := _row(service, card, fresh, now, kept.get(card.id, {}), names)) is not None
+    ]
     return [row for _, row in sorted(rows, key=lambda r: r[0])]
+
+
+def area_of(card: Card) -> str:
+    """The part of the firm's round that a home lies in, by its site file; empty where none is given."""
+    return getattr(getattr(card, "contact", None), "area", None) or ""
+
+
+def place_of(card: Card) -> str:
+    """What else of its contact a home is looked for by: the household's name and the address."""
+    contact = getattr(card, "contact", None)
+    return " ".join(t for name in ("name", "address") if (t := getattr(contact, name, None)))
 
 
 def clock(service: Service) -> datetime:
@@ -44,7 +65,12 @@ def last_heard(service: Service, site_id: str) -> datetime | None:
 
 
 def _row(
-    service: Service, card: Card, fresh: bool, now: datetime
+    service: Service,
+    card: Card,
+    fresh: bool,
+    now: datetime,
+    kept: Mapping[str, HandlingRow],
+    names: Mapping[str, str],
 ) -> tuple[tuple[Any, ...], dict[str, Any]] | None:
     """A site's row behind its sort key; None where it was removed meanwhile."""
     named = {"id": card.id, "name": card.name}
@@ -59,16 +85,29 @@ def _row(
         else:
             result, reason = found
     heard = last_heard(service, card.id)
+    handled = handled_of(kept, result, card.zone, names, datetime.now(UTC))
     row = {
         **named,
-        **fleet_summary(result),
+        **fleet_summary(result, dealt_with(handled)),
+        "area": area_of(card),
+        "handling": _handling(handled),
         "reason": failed or reason,
         "failed": failed is not None,
         "data_notices": (result or {}).get("data_notices", []),
         "heard": heard.isoformat() if heard else None,
         "silent": heard is not None and now - heard > GONE_AFTER,
     }
-    return (failed is None, home_urgency(result, given_verdict(result)), card.name.lower(), card.id), row
+    key = failed is None, urgency_of(result, given_verdict(result), handled), card.name.lower(), card.id
+    return key, row
+
+
+def _handling(handled: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+    """Decisions that hold, with their words."""
+    return {
+        code: {"state": h["state"], "who": h["who"], "until": h["until"], "words": short(h)}
+        for code, h in handled.items()
+        if h["holds"]
+    }
 
 
 def _result(service: Service, site_id: str, fresh: bool) -> tuple[dict[str, Any] | None, str | None] | None:

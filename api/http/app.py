@@ -20,7 +20,9 @@ from fieldfare.api.http.auth import is_known
 from fieldfare.api.http.html import (
     booking_forms,
     check_pages,
+    evidence_screens,
     field_forms,
+    fleet_screens,
     forms,
     pages,
     people_pages,
@@ -82,6 +84,8 @@ def create_app(parts: AppState) -> FastAPI:
     for routes in (sites, results, alerts, works, visits, checks, people, homes, operations):
         app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
     app.include_router(operations.outside, responses=PROBLEMS)
+    app.include_router(evidence_screens.router, include_in_schema=False)
+    app.include_router(fleet_screens.router, include_in_schema=False)
     app.include_router(screens.router, include_in_schema=False)
     app.include_router(forms.router, include_in_schema=False)
     app.include_router(field_forms.router, include_in_schema=False)

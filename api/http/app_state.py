@@ -22,6 +22,7 @@ from fieldfare.api.people.accounts import Accounts
 from fieldfare.api.people.audit import Audit
 from fieldfare.api.people.device_tokens import DeviceTokens
 from fieldfare.api.people.home_links import HomeLinks
+from fieldfare.api.people.saved_views import SavedViews
 from fieldfare.api.people.secrets import signing_key
 from fieldfare.api.people.sign_in import SignIn
 from fieldfare.api.records.maintenance_log import MaintenanceLog
@@ -37,6 +38,8 @@ class AppState:
     stopping: threading.Event = field(default_factory=threading.Event)
     winter_entries: SiteCache[dict[str, Any] | None] = field(default_factory=SiteCache)
     """Each site's entry in the list before winter."""
+    live_states: SiteCache[dict[str, Any]] = field(default_factory=SiteCache)
+    """What each unit did at its last reading."""
 
     @property
     def settings(self) -> Settings:
@@ -78,6 +81,10 @@ class AppState:
     @cached_property
     def handlings(self) -> Handlings:
         return Handlings(self.service.database)
+
+    @cached_property
+    def saved_views(self) -> SavedViews:
+        return SavedViews(self.service.database)
 
     @cached_property
     def notices(self) -> Notices:

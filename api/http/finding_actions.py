@@ -10,8 +10,8 @@ from fieldfare.api.alerts.decisions import (
     HandlingRow,
     checked,
     end_of,
+    open_severities,
 )
-from fieldfare.api.alerts.handling import open_severities
 from fieldfare.api.core.fleet_summary import rolling_result
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState

@@ -11,7 +11,7 @@ import numpy as np
 import orjson
 
 from fieldfare.analysis.plant.site import Site
-from fieldfare.analysis.readings import MS_PER_DAY
+from fieldfare.analysis.readings import MS_PER_DAY, Readings
 from fieldfare.api.http.app_state import AppState
 from fieldfare.collector.store.protocol import Store
 from fieldfare.dashboards.text.live import now_told
@@ -26,7 +26,11 @@ def newest_readings(store: Store, site: Site) -> dict[str, Any]:
     span = store.span(site.id)
     if span is None:
         return {}
-    found = store.read(site.id, None, span[1] - LOOKS_BACK_MS, None)
+    return newest_of(site, store.read(site.id, None, span[1] - LOOKS_BACK_MS, None))
+
+
+def newest_of(site: Site, found: Readings) -> dict[str, Any]:
+    """Point -> {time [ms], value, unit} of the newest of some readings."""
     newest = {}
     for point in site.point:
         samples = found.get(point.id)

@@ -210,10 +210,16 @@ class FleetRow(BaseModel):
     missing: list[Unanswered]
     heard: datetime | None = Field(description="Last reading.")
     silent: bool = Field(description="The last reading is more than two days old.")
+    area: str = Field(description="The part of the firm's round, by the site file; empty without one.")
+    handling: dict[str, dict[str, Any]] = Field(
+        description="What was decided about open findings and holds: code -> state, who, until, words."
+    )
 
 
 class FleetOut(BaseModel):
-    sites: list[FleetRow] = Field(description="Worst first.")
+    sites: list[FleetRow] = Field(
+        description="Worst first; homes whose findings are all dealt with come later."
+    )
 
 
 class NoteIn(Shape):

@@ -10,7 +10,8 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.api.alerts.handling import close_by_job, open_severities
+from fieldfare.api.alerts.decisions import open_severities
+from fieldfare.api.alerts.handling import close_by_job
 from fieldfare.api.core.fleet_summary import rolling_result
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
@@ -180,9 +181,18 @@ class MaintenanceLog:
                 "is_gone": code not in now or now[code].get("until") is not None,
                 "alert": alerts.get(code),
                 "severity_now": now[code]["severity"] if code in now else None,
+                "came_back": came_back(now.get(code), work.day),
             }
             for code in work.findings
         ]
+
+
+def came_back(finding: dict[str, Any] | None, done: date) -> str | None:
+    """The day on which a finding began again after a job; None where it is gone, or was there all along."""
+    if finding is None or finding.get("until") is not None:
+        return None
+    since = str(finding["since"])
+    return since if since > done.isoformat() else None
 
 
 def _check(job: Job) -> None:

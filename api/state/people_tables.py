@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Boolean, ForeignKey, Integer, String, Text
+from sqlalchemy import Boolean, ForeignKey, Integer, String, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
 from fieldfare.api.state.columns import Json, UtcTime
@@ -38,6 +38,18 @@ class PersonSite(Base):
 
     person: Mapped[int] = mapped_column(ForeignKey("people.id", ondelete="CASCADE"), primary_key=True)
     site: Mapped[str] = mapped_column(SITE, ForeignKey("sites.id", ondelete="CASCADE"), primary_key=True)
+
+
+class SavedView(Base):
+    """A choice of homes that a person keeps: its name and its address, filters and order."""
+
+    __tablename__ = "saved_views"
+    __table_args__ = (UniqueConstraint("person", "name"),)
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
+    person: Mapped[int] = mapped_column(ForeignKey("people.id", ondelete="CASCADE"))
+    name: Mapped[str] = mapped_column(String(60))
+    address: Mapped[str] = mapped_column(String(600))
 
 
 class Invitation(Base):

@@ -11,7 +11,10 @@ from fieldfare.dashboards.figures.scale import Scale
 from fieldfare.dashboards.text.words import loss_words, measure, money
 from fieldfare.dashboards.text.words import reason as words_of
 
-_ROW, _LEFT, _RIGHT, _WIDTH = 34.0, 236.0, 104.0, 660.0
+_ROW, _LEFT, _RIGHT, _WIDTH = 38.0, 6.0, 84.0, 340.0
+_BAR, _DOWN = 14.0, 18.0
+"""Height of a bar, and how far below its row's top it begins: its name stands above it, its number beside
+it."""
 
 
 def bridge_rows(result: dict[str, Any]) -> list[dict[str, Any]]:
@@ -57,12 +60,13 @@ def bridge(result: dict[str, Any]) -> Markup:
         parts.append(_step(row, y, scale, floor))
         if i + 1 < len(rows):
             x = scale.at(row["to"])
-            parts.append(f'<path class="grid" d="M{x:.1f} {y + 24:g}v{_ROW - 20:g}"/>')
+            parts.append(f'<path class="grid" d="M{x:.1f} {y + _DOWN + _BAR:g}v{_ROW - _BAR:g}"/>')
     says = "; ".join(f"{r['name']} {measure(r['to'] - r['from'], 'kWh', 0)}" for r in rows)
     cut = ""
     if floor > 0:
         cut = "".join(
-            f'<path class="cut" d="M{_LEFT + 9:g} {4 + i * _ROW:g}l-6 24"/>' for i in (0, len(rows) - 1)
+            f'<path class="cut" d="M{_LEFT + 12:g} {3 + i * _ROW + _DOWN:g}l-5 {_BAR + 2:g}"/>'
+            for i in (0, len(rows) - 1)
         )
     return Markup(  # noqa: S704
         f'<svg class="fig bridge" viewBox="0 0 {_WIDTH:g} {height:g}" role="img" aria-label="Electricity from'
@@ -77,10 +81,10 @@ def _step(row: dict[str, Any], y: float, scale: Scale, floor: float) -> str:
     left, wide = scale.at(low), max(scale.at(high) - scale.at(low), 1.5)
     sign = "" if row["whole"] else "+" if change > 0 else ""
     return (
-        f'<text class="key" x="{_LEFT - 10:g}" y="{y + 17:g}"'
-        f' text-anchor="end">{escape(row["name"])}</text><path class="step {kind}" d="M{left:.1f}'
-        f' {y:g}h{wide:.1f}v24h-{wide:.1f}z"/><text class="key" x="{_WIDTH - _RIGHT + 8:g}"'
-        f' y="{y + 17:g}">{sign}{escape(measure(change, "kWh", 0))}</text>'
+        f'<text class="key" x="{_LEFT:g}" y="{y + 12:g}">{escape(row["name"])}</text><path class="step'
+        f' {kind}" d="M{left:.1f} {y + _DOWN:g}h{wide:.1f}v{_BAR:g}h-{wide:.1f}z"/><text class="key"'
+        f' x="{_WIDTH - 2:g}" y="{y + _DOWN + _BAR - 2:g}"'
+        f' text-anchor="end">{sign}{escape(measure(change, "kWh", 0))}</text>'
     )
 
 

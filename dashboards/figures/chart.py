@@ -95,7 +95,31 @@ class Level:
     upright: bool = False
 
 
-Layer: TypeAlias = "Points | Line | Band | Bars | Spans | Level"
+@dataclass(frozen=True)
+class Cells:
+    """A map: a value in each cell of a grid, written into it, so that it reads without colour.
+
+    x, y : centres of the cells. wide, high : their size. values : shaded from the lowest to the highest
+    texts : what each cell says. marked : cells with a frame, such as those below what is expected
+    """
+
+    name: str
+    x: Sequence[float]
+    y: Sequence[float]
+    values: Sequence[float]
+    texts: tuple[str, ...]
+    wide: float
+    high: float
+    marked: tuple[bool, ...] = ()
+    tone: Tone = "water"
+
+    def shares(self) -> list[float]:
+        """Each value between the lowest (0) and the highest (1)."""
+        low, high = min(self.values), max(self.values)
+        return [(v - low) / (high - low) if high > low else 0.5 for v in self.values]
+
+
+Layer: TypeAlias = "Points | Line | Band | Bars | Spans | Level | Cells"
 
 
 @dataclass(frozen=True)

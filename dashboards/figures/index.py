@@ -8,7 +8,13 @@ from typing import Any
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.day_rows import Row, day_rows, rows_of_result
-from fieldfare.dashboards.figures import calendars, daily, weather
+from fieldfare.dashboards.figures import (
+    calendars,
+    daily,
+    efficiency_map,
+    flow_curve,
+    house_and_unit,
+)
 from fieldfare.dashboards.figures.against_rating import against_rating_chart
 from fieldfare.dashboards.figures.chart import Chart, nothing
 
@@ -16,9 +22,9 @@ ByDay = Callable[[Site, dict[str, Any], list[Row]], Chart]
 ByEvent = Callable[[Site, dict[str, Any], Facts], Chart]
 
 BY_DAY: dict[str, ByDay] = {
-    "heat": weather.heat_chart,
-    "curve": weather.curve_chart,
-    "efficiency": weather.efficiency_chart,
+    "heat": house_and_unit.heat_chart,
+    "curve": flow_curve.curve_chart,
+    "efficiency": efficiency_map.efficiency_chart,
     "months": daily.months_chart,
     "water": daily.water_chart,
     "pressure": daily.pressure_chart,

@@ -1,8 +1,9 @@
-"""Figures as plotly figures, for zooming and reading values."""
+"""Figures as plotly figures, for zooming and reading values. They are made from the same charts as the
+drawings."""
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import plotly.graph_objects as go
@@ -11,6 +12,7 @@ from fieldfare.dashboards.figures.chart import (
     Axis,
     Band,
     Bars,
+    Cells,
     Chart,
     Layer,
     Level,
@@ -18,29 +20,31 @@ from fieldfare.dashboards.figures.chart import (
     Points,
     Spans,
 )
-from fieldfare.dashboards.figures.scale import EPOCH
+from fieldfare.dashboards.figures.scale import EPOCH, extent, ticks
 from fieldfare.dashboards.figures.tones import RGB, faded
 
 _SYMBOLS = {"dot": "circle", "ring": "circle-open", "cross": "x-thin-open", "square": "square"}
-_DASHES = {"solid": "solid", "dash": "dash", "dot": "dot"}
+_MS_PER_DAY = 86_400_000.0
+_SLOT = 0.78
+"""Share of a bar's width that is filled, as in the drawing."""
 
 
 def plotly_figure(chart: Chart) -> dict[str, Any]:
     """A chart as a plotly figure's plain form. Colours of axes and paper are set where it is shown, by the
     reader's theme."""
     figure = go.Figure()
-    for layer in chart.layers:
-        for trace in _traces(layer, chart.x):
-            figure.add_trace(trace)
-        if isinstance(layer, Level):
-            _level(figure, layer, chart.x)
+    if not chart.is_empty:
+        for layer in chart.layers:
+            for trace in traces_of(layer, chart):
+                figure.add_trace(trace)
+    xs, ys = extent(chart)
     figure.update_layout(
         template="none",
         margin={"l": 62, "r": 12, "t": 8, "b": 52},
         legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
         barmode="overlay",
-        xaxis=_axis(chart.x),
-        yaxis=_axis(chart.y),
+        xaxis=axis_of(chart.x, xs),
+        yaxis=axis_of(chart.y, ys),
         hovermode="closest",
     )
     plain: dict[str, Any] = figure.to_plotly_json()
@@ -48,46 +52,55 @@ def plotly_figure(chart: Chart) -> dict[str, Any]:
     return plain
 
 
-def _axis(axis: Axis) -> dict[str, Any]:
-    out: dict[str, Any] = {"title": {"text": axis.title}, "zeroline": False}
+def axis_of(axis: Axis, ends: tuple[float, float]) -> dict[str, Any]:
+    """An axis with its title and its ends as the drawing has them."""
+    out: dict[str, Any] = {"title": {"text": axis.title}, "zeroline": False, "range": places(axis, ends)}
     if axis.dates:
         out |= {"type": "date", "title": {"text": ""}}
-    elif axis.names:
-        out |= {"tickmode": "array", "tickvals": list(range(len(axis.names))), "ticktext": list(axis.names)}
-    if axis.low is not None and axis.high is not None and not axis.dates:
-        out["range"] = [axis.low, axis.high]
+    elif axis.names or axis.clock:
+        marks = ticks(axis, *ends)
+        out |= {"tickmode": "array", "tickvals": [v for v, _ in marks], "ticktext": [w for _, w in marks]}
     return out
 
 
-def _x(axis: Axis, values: Any) -> list[Any]:
-    return [(EPOCH + timedelta(v)).isoformat() for v in values] if axis.dates else list(values)
+def places(axis: Axis, values: Any) -> list[Any]:
+    """Values of an axis as plotly takes them: days since 1970 as local date and time."""
+    if not axis.dates:
+        return list(values)
+    start = datetime.combine(EPOCH, datetime.min.time())
+    return [(start + timedelta(v)).isoformat(timespec="minutes") for v in values]
 
 
-def _traces(layer: Layer, axis: Axis) -> list[Any]:
+def traces_of(layer: Layer, chart: Chart) -> list[Any]:
+    """A layer as one trace."""
     if isinstance(layer, Points):
         return [
             go.Scatter(
-                x=_x(axis, layer.x),
+                x=places(chart.x, layer.x),
                 y=list(layer.y),
                 mode="markers",
                 name=layer.name,
                 text=list(layer.hints) or None,
                 marker={"color": RGB[layer.tone], "size": 6, "symbol": _SYMBOLS[layer.shape]},
+                showlegend=bool(layer.name),
             )
         ]
     if isinstance(layer, Line):
         return [
             go.Scatter(
-                x=_x(axis, layer.x),
+                x=places(chart.x, layer.x),
                 y=list(layer.y),
                 mode="lines",
                 name=layer.name,
                 connectgaps=False,
-                line={"color": RGB[layer.tone], "dash": _DASHES[layer.dash], "width": 2},
+                line={"color": RGB[layer.tone], "dash": layer.dash, "width": 2},
+                showlegend=bool(layer.name),
             )
         ]
+    if isinstance(layer, Level):
+        return [_level(layer, chart)]
     if isinstance(layer, Band):
-        x = _x(axis, layer.x)
+        x = places(chart.x, layer.x)
         return [
             go.Scatter(
                 x=[*x, *x[::-1]],
@@ -100,41 +113,76 @@ def _traces(layer: Layer, axis: Axis) -> list[Any]:
                 hoverinfo="skip",
             )
         ]
-    if isinstance(layer, Bars):
-        pattern = (
-            {"shape": "/", "fgcolor": RGB[layer.tone], "bgcolor": "rgba(0,0,0,0)"} if layer.hatched else {}
-        )
-        return [
-            go.Bar(
-                x=_x(axis, layer.x),
-                y=list(layer.y),
-                base=list(layer.base) if layer.base else None,
-                name=layer.name,
-                offsetgroup=str(layer.place) if layer.of > 1 else None,
-                marker={"color": RGB[layer.tone], "pattern": pattern},
-            )
-        ]
+    return [_cells(layer) if isinstance(layer, Cells) else _bars(layer, chart)]
+
+
+def _bars(layer: Bars | Spans, chart: Chart) -> Any:
+    day = _MS_PER_DAY if chart.x.dates else 1.0
+    marker: dict[str, Any] = {"color": RGB[layer.tone], "line": {"width": 0}}
     if isinstance(layer, Spans):
-        height = [b - a for a, b in zip(layer.low, layer.high, strict=True)]
-        return [
-            go.Bar(
-                x=_x(axis, layer.x),
-                y=height,
-                base=list(layer.low),
-                name=layer.name,
-                marker={"color": RGB[layer.tone], "line": {"width": 0}},
-            )
-        ]
-    return []
-
-
-def _level(figure: go.Figure, layer: Level, axis: Axis) -> None:
-    line = {"color": RGB[layer.tone], "dash": "dot", "width": 1.5}
-    if layer.upright:
-        at = _x(axis, [layer.at])[0]
-        figure.add_shape(type="line", x0=at, x1=at, y0=0, y1=1, yref="paper", line=line)
+        height: list[Any] = [b - a for a, b in zip(layer.low, layer.high, strict=True)]
+        base, wide, offset = list(layer.low), 0.8 * day, -0.4 * day
     else:
-        figure.add_shape(type="line", y0=layer.at, y1=layer.at, x0=0, x1=1, xref="paper", line=line)
-        figure.add_annotation(
-            x=1, xref="paper", y=layer.at, text=layer.name, showarrow=False, xanchor="right", yanchor="bottom"
-        )
+        height, base = list(layer.y), list(layer.base) if layer.base else [0.0] * len(layer.x)
+        slot = layer.width * _SLOT * day
+        wide, offset = slot / layer.of, slot * (layer.place / layer.of - 0.5)
+        if layer.hatched:
+            marker["pattern"] = {"shape": "/", "fgcolor": RGB[layer.tone], "bgcolor": "rgba(0,0,0,0)"}
+    return go.Bar(
+        x=places(chart.x, layer.x),
+        y=height,
+        base=base,
+        width=wide,
+        offset=offset,
+        name=layer.name,
+        marker=marker,
+        showlegend=bool(layer.name),
+    )
+
+
+def _level(layer: Level, chart: Chart) -> Any:
+    xs, ys = extent(chart)
+    x, y = ((layer.at, layer.at), ys) if layer.upright else (xs, (layer.at, layer.at))
+    return go.Scatter(
+        x=places(chart.x, x),
+        y=list(y),
+        mode="lines",
+        name=layer.name,
+        showlegend=bool(layer.name),
+        line={"color": RGB[layer.tone], "dash": "dot", "width": 1.5},
+    )
+
+
+def _cells(layer: Cells) -> Any:
+    """Markers as large as a cell would hide each other when zoomed out, so a map is a heat map with its
+    texts."""
+    columns, rows = (_steps(layer.x, layer.wide), _steps(layer.y, layer.high))
+    values: list[list[float | None]] = [[None] * len(columns) for _ in rows]
+    texts = [[""] * len(columns) for _ in rows]
+    marked = layer.marked or (False,) * len(layer.x)
+    for x, y, value, text, is_marked in zip(layer.x, layer.y, layer.values, layer.texts, marked, strict=True):
+        row, column = _nearest(rows, y), _nearest(columns, x)
+        values[row][column] = value
+        texts[row][column] = f"[{text}]" if is_marked else text
+    return go.Heatmap(
+        x=columns,
+        y=rows,
+        z=values,
+        text=texts,
+        texttemplate="%{text}",
+        name=layer.name,
+        showscale=False,
+        xgap=1,
+        ygap=1,
+        colorscale=[[0.0, faded(layer.tone)], [1.0, RGB[layer.tone]]],
+        hoverongaps=False,
+    )
+
+
+def _steps(values: Any, size: float) -> list[float]:
+    low, high = min(values), max(values)
+    return [low + size * i for i in range(round((high - low) / size) + 1)]
+
+
+def _nearest(grid: list[float], value: float) -> int:
+    return min(range(len(grid)), key=lambda i: abs(grid[i] - value))

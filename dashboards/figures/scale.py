@@ -11,6 +11,8 @@ from fieldfare.dashboards.figures.chart import (
     Axis,
     Band,
     Bars,
+    Cells,
+    Chart,
     Layer,
     Level,
     Spans,
@@ -31,6 +33,14 @@ class Scale:
 
     def at(self, value: float) -> float:
         return self.a + (value - self.low) / (self.high - self.low) * (self.b - self.a)
+
+
+def extent(chart: Chart) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Ends of the x axis and of the y axis: every renderer draws the same section."""
+    return (
+        ends(chart.x, values_of(chart.layers, "x"), pad=0.02),
+        ends(chart.y, values_of(chart.layers, "y"), pad=0.06),
+    )
 
 
 def day_number(day: date | str) -> int:
@@ -57,6 +67,9 @@ def values_of(layers: Iterable[Layer], which: str) -> list[float | None]:
         if isinstance(layer, Level):
             if layer.upright == (which == "x"):
                 out.append(layer.at)
+        elif isinstance(layer, Cells):
+            half = (layer.wide if which == "x" else layer.high) / 2
+            out.extend(v + side for v in getattr(layer, which) for side in (-half, half))
         elif which == "x":
             half = layer.width / 2 if isinstance(layer, Bars) else 0.5 if isinstance(layer, Spans) else 0.0
             out.extend(x + side for x in layer.x for side in ((-half, half) if half else (0.0,)))
@@ -83,7 +96,7 @@ def ticks(axis: Axis, low: float, high: float, wanted: int = 6) -> list[tuple[fl
     step = _round_step((high - low) / wanted)
     first = math.ceil(low / step - 1e-9)
     last = math.floor(high / step + 1e-9)
-    places = max(0, -math.floor(math.log10(step) + 1e-9))
+    places = next(n for n in range(12) if abs(step * 10**n - round(step * 10**n)) < 1e-6)
     return [(i * step, number(i * step, places)) for i in range(first, last + 1)]
 
 

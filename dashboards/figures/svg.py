@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from html import escape
 
 from markupsafe import Markup
@@ -10,6 +11,7 @@ from markupsafe import Markup
 from fieldfare.dashboards.figures.chart import (
     Band,
     Bars,
+    Cells,
     Chart,
     Layer,
     Level,
@@ -17,73 +19,95 @@ from fieldfare.dashboards.figures.chart import (
     Points,
     Spans,
 )
-from fieldfare.dashboards.figures.scale import (
-    Scale,
-    ends,
-    ticks,
-    values_of,
-)
+from fieldfare.dashboards.figures.scale import Scale, extent, ticks
 from fieldfare.dashboards.text.words import reason
 
-WIDTH, HEIGHT = 560.0, 330.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 14.0, 30.0, 46.0
-_LEGEND_LINE = 18.0
+WIDTH, HEIGHT = 340.0, 250.0
+"""A phone's width: there a unit is a pixel and text is read as it is; wider figures have smaller units of
+text."""
+_RIGHT, _BOTTOM = 12.0, 42.0
+_LEGEND_LINE, _TITLE_LINE = 19.0, 18.0
+_LETTER = 7.4
+"""Width of a letter of 13 units in a wide typeface; labels that fit by it don't overlap."""
 _FEW = 60
 """So many points are drawn one by one with their names; more make one path, which keeps a page small."""
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Where things stand in a drawing, in its units: the axes' scales, and the room between them."""
+
+    xs: Scale
+    ys: Scale
+    width: float
+    height: float
+
+    @property
+    def left(self) -> float:
+        return self.xs.a
+
+    @property
+    def floor(self) -> float:
+        return self.ys.a
+
+
+def frame_of(chart: Chart, width: float = WIDTH, height: float = HEIGHT) -> Frame:
+    """The frame of a chart that has data."""
+    (x0, x1), (y0, y1) = extent(chart)
+    longest = max((len(word) for _, word in ticks(chart.y, y0, y1, 5)), default=1)
+    left = 12.0 + _LETTER * longest
+    top = 6.0 + _LEGEND_LINE * len(_legend_rows(chart, width)) + _TITLE_LINE
+    return Frame(Scale(x0, x1, left, width - _RIGHT), Scale(y0, y1, height - _BOTTOM, top), width, height)
 
 
 def svg(chart: Chart, *, width: float = WIDTH, height: float = HEIGHT) -> Markup:
     """A chart as an SVG element with its sentence as text alternative."""
     if chart.is_empty:
         return Markup(f'<p class="no-figure">{escape(reason(chart.empty or chart.says))}</p>')  # noqa: S704
-    legend, rows = _legend(chart, width)
-    top = _TOP + (rows - 1) * _LEGEND_LINE if rows else 12.0
-    xs = Scale(*ends(chart.x, values_of(chart.layers, "x"), pad=0.02), _LEFT, width - _RIGHT)
-    ys = Scale(*ends(chart.y, values_of(chart.layers, "y"), pad=0.06), height - _BOTTOM, top)
-    room = (_LEFT, top - 4, width - _LEFT - _RIGHT, height - _BOTTOM - top + 4)
+    at = frame_of(chart, width, height)
+    room = (at.left, at.ys.b - 4, width - at.left - _RIGHT, at.floor - at.ys.b + 4)
     # An inner svg clips what lies beyond the axes, without an id that would stand twice on a page.
     inner = '<svg x="{0:g}" y="{1:g}" width="{2:g}" height="{3:g}" viewBox="{0:g} {1:g} {2:g} {3:g}">'.format(
         *room
     )
-    drawn = "".join(_draw(layer, xs, ys) for layer in chart.layers)
+    drawn = "".join(f"<g>{_draw(layer, at.xs, at.ys)}</g>" for layer in chart.layers)
     name = escape(f"{chart.title}. {chart.says}", quote=True)
     return Markup(  # noqa: S704
         f'<svg class="fig" viewBox="0 0 {width:g} {height:g}" role="img" aria-label="{name}">'
-        f"{_frame(chart, xs, ys, width, height)}{inner}{drawn}</svg>{legend}</svg>"
+        f"{_axes(chart, at)}{inner}{drawn}</svg>{_legend(chart, width)}</svg>"
     )
 
 
-def _frame(chart: Chart, xs: Scale, ys: Scale, width: float, height: float) -> str:
-    floor = height - _BOTTOM
-    out = []
-    for at, word in ticks(chart.y, ys.low, ys.high, 5):
-        y = ys.at(at)
-        out.append(f'<path class="grid" d="M{_LEFT:g} {y:.1f}H{width - _RIGHT:g}"/>')
+def _axes(chart: Chart, at: Frame) -> str:
+    end = at.width - _RIGHT
+    out = [f'<text class="label" x="2" y="{at.ys.b - 10:g}">{escape(chart.y.title)}</text>']
+    for value, word in ticks(chart.y, at.ys.low, at.ys.high, 5):
+        y = at.ys.at(value)
+        out.append(f'<path class="grid" d="M{at.left:g} {y:.1f}H{end:g}"/>')
         out.append(
-            f'<text class="tick" x="{_LEFT - 7:g}" y="{y + 4:.1f}" text-anchor="end">{escape(word)}</text>'
+            f'<text class="tick" x="{at.left - 6:g}" y="{y + 4:.1f}" text-anchor="end">{escape(word)}</text>'
         )
     before = -99.0
-    for at, word in ticks(chart.x, xs.low, xs.high, 7):
-        x = xs.at(at)
-        if _LEFT - 1 <= x <= width - _RIGHT + 1 and x - before > 8.0 + 6.2 * len(word):
-            before = x
-            out.append(f'<path class="axis" d="M{x:.1f} {floor:g}v4"/>')
-            anchor = "end" if x > width - _RIGHT - 12 else "middle"
+    for value, word in ticks(chart.x, at.xs.low, at.xs.high, 6):
+        x, half = at.xs.at(value), _LETTER * len(word) / 2
+        if not at.left - 1 <= x <= end + 1:
+            continue
+        out.append(f'<path class="axis" d="M{x:.1f} {at.floor:g}v4"/>')
+        anchor = "end" if x + half > at.width else "start" if x - half < 0 else "middle"
+        start = {"end": x - 2 * half, "start": x, "middle": x - half}[anchor]
+        stop = start + 2 * half
+        if start > before + 6.0:
+            before = stop
             out.append(
-                f'<text class="tick" x="{x:.1f}" y="{floor + 17:g}"'
+                f'<text class="tick" x="{x:.1f}" y="{at.floor + 17:g}"'
                 f' text-anchor="{anchor}">{escape(word)}</text>'
             )
-    out.append(f'<path class="axis" d="M{_LEFT:g} {floor:g}H{width - _RIGHT:g}"/>')
+    out.append(f'<path class="axis" d="M{at.left:g} {at.floor:g}H{end:g}"/>')
     if not chart.x.dates and not chart.x.names:
         out.append(
-            f'<text class="label" x="{(_LEFT + width - _RIGHT) / 2:g}" y="{height - 8:g}"'
-            f' text-anchor="middle">{escape(chart.x.title)}</text>'
+            f'<text class="label" x="{(at.left + end) / 2:g}" y="{at.height - 6:g}" text-anchor="middle">'
+            f"{escape(chart.x.title)}</text>"
         )
-    middle = (floor + ys.b) / 2
-    out.append(
-        f'<text class="label" transform="translate(13 {middle:g}) rotate(-90)"'
-        f' text-anchor="middle">{escape(chart.y.title)}</text>'
-    )
     return "".join(out)
 
 
@@ -98,6 +122,8 @@ def _draw(layer: Layer, xs: Scale, ys: Scale) -> str:
         return _bars(layer, xs, ys)
     if isinstance(layer, Spans):
         return _spans(layer, xs, ys)
+    if isinstance(layer, Cells):
+        return _cells(layer, xs, ys)
     return _level(layer, xs, ys)
 
 
@@ -176,6 +202,27 @@ def _spans(layer: Spans, xs: Scale, ys: Scale) -> str:
     return f'<path class="bar {layer.tone}" d="{"".join(parts)}"/>'
 
 
+def _cells(layer: Cells, xs: Scale, ys: Scale) -> str:
+    """Each cell as a shade in one of five steps with its text in it."""
+    out = []
+    marked = layer.marked or (False,) * len(layer.x)
+    rows = zip(layer.x, layer.y, layer.shares(), layer.texts, marked, strict=True)
+    for x, y, share, text, is_marked in rows:
+        left, right = xs.at(x - layer.wide / 2), xs.at(x + layer.wide / 2)
+        top, bottom = ys.at(y + layer.high / 2), ys.at(y - layer.high / 2)
+        kind = f"cell {layer.tone} s{min(int(share * 5), 4)}"
+        out.append(f'<path class="{kind}" d="M{left:.1f} {top:.1f}H{right:.1f}V{bottom:.1f}H{left:.1f}z"/>')
+        if is_marked:
+            inset = f"M{left + 2:.1f} {top + 2:.1f}H{right - 2:.1f}V{bottom - 2:.1f}H{left + 2:.1f}z"
+            out.append(f'<path class="framed" d="{inset}"/>')
+        middle = (left + right) / 2, (top + bottom) / 2 + 4
+        out.append(
+            f'<text class="in" x="{middle[0]:.1f}" y="{middle[1]:.1f}"'
+            f' text-anchor="middle">{escape(text)}</text>'
+        )
+    return "".join(out)
+
+
 def _level(layer: Level, xs: Scale, ys: Scale) -> str:
     if layer.upright:
         x = xs.at(layer.at)
@@ -184,21 +231,33 @@ def _level(layer: Level, xs: Scale, ys: Scale) -> str:
     return f'<path class="line {layer.tone} dot" d="M{xs.a:.1f} {y:.1f}H{xs.b:.1f}"/>'
 
 
-def _legend(chart: Chart, width: float) -> tuple[str, int]:
-    """Samples with their names above the drawing, and how many rows they take."""
-    out, x, row = [], _LEFT, 0
-    named = [layer for layer in chart.layers if layer.name]
-    for layer in named:
-        length = 26 + 6.3 * len(layer.name) + 14
-        if x > _LEFT and x + length > width - _RIGHT:
-            x, row = _LEFT, row + 1
-        y = 12 + row * _LEGEND_LINE
-        out.append(
-            f'{_sample(layer, x, y)}<text class="key" x="{x + 26:g}"'
-            f' y="{y + 4:g}">{escape(layer.name)}</text>'
-        )
+def _legend_rows(chart: Chart, width: float) -> list[list[tuple[Layer, float]]]:
+    """The named layers in rows, each with the x of its sample."""
+    rows: list[list[tuple[Layer, float]]] = []
+    x = width
+    for layer in chart.layers:
+        if not layer.name:
+            continue
+        length = 26 + _LETTER * len(layer.name) + 12
+        if x + length > width + 8 or not rows:
+            rows.append([])
+            x = 2.0
+        rows[-1].append((layer, x))
         x += length
-    return "".join(out), row + 1 if named else 0
+    return rows
+
+
+def _legend(chart: Chart, width: float) -> str:
+    """Samples with their names above the drawing."""
+    out = []
+    for n, row in enumerate(_legend_rows(chart, width)):
+        y = 11 + n * _LEGEND_LINE
+        for layer, x in row:
+            out.append(
+                f'{_sample(layer, x, y)}<text class="key" x="{x + 26:g}"'
+                f' y="{y + 4:g}">{escape(layer.name)}</text>'
+            )
+    return "".join(out)
 
 
 def _sample(layer: Layer, x: float, y: float) -> str:
@@ -208,6 +267,8 @@ def _sample(layer: Layer, x: float, y: float) -> str:
     if isinstance(layer, Line | Level):
         dash = layer.dash if isinstance(layer, Line) else "dot"
         return f'<path class="line {layer.tone} {dash}" d="M{x:g} {y:g}h22"/>'
+    if isinstance(layer, Cells):
+        return f'<path class="framed" d="M{x + 3:g} {y - 6:g}h16v12h-16z"/>'
     kind = "band" if isinstance(layer, Band) else "bar"
     hatched = " hatched" if isinstance(layer, Bars) and layer.hatched else ""
     return f'<path class="{kind} {layer.tone}{hatched}" d="M{x + 3:g} {y - 6:g}h16v12h-16z"/>'

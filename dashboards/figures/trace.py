@@ -16,11 +16,13 @@ from fieldfare.analysis.readings import MS_PER_MINUTE
 from fieldfare.dashboards.day_rows import Row
 from fieldfare.dashboards.figures.chart import (
     Axis,
+    Bars,
     Chart,
     Dash,
     Line,
     Tone,
 )
+from fieldfare.dashboards.figures.plot import traces_of
 from fieldfare.dashboards.figures.scale import day_number
 from fieldfare.dashboards.figures.tones import RGB
 from fieldfare.dashboards.text.words import quantity_words
@@ -55,31 +57,116 @@ PANELS: tuple[tuple[str, str, tuple[float, float], tuple[tuple[str, Tone, str], 
     ("flow", "m³/h", (0.13, 0.25), (("flow_rate", "water", "solid"),)),
 )
 """Panels from top to bottom: name, unit, share of the height, and the quantities with tone and dash."""
-USES: tuple[tuple[str, Tone, str], ...] = (
-    ("heating", "heat", ""),
-    ("hot water", "water", "/"),
-    ("defrost", "alert", "x"),
-    ("at rest", "faint", "."),
+USES: tuple[tuple[str, str, Tone, str], ...] = (
+    ("heating", "n_heating", "heat", ""),
+    ("hot water", "n_hot_water", "water", "/"),
+    ("defrost", "n_defrost", "alert", "x"),
 )
+"""Uses of the lowest panel: name, minutes in a day's row, tone, pattern. What is left blank is rest."""
 _PREFERRED = ("power", "gauge", "register", "interval")
 
 
+def trace_charts(rows: list[Row]) -> tuple[Chart, Chart, Chart, Chart]:
+    """The days of the trace as charts: temperatures, powers, water flow, and what each day was used for.
+
+    The drawings of the page and the plot that can be zoomed are both made from these.
+    """
+    x = [day_number(r["day"]) + 0.5 for r in rows]
+
+    def lines(*wanted: tuple[str, str, Tone, Dash]) -> tuple[Line, ...]:
+        return tuple(
+            Line(name, x, [r.get(key) for r in rows], tone, dash)
+            for key, name, tone, dash in wanted
+            if any(r.get(key) is not None for r in rows)
+        )
+
+    warm = lines(
+        ("flow", "flow, heating", "heat", "solid"),
+        ("tank_max", "cylinder, hottest", "water", "dot"),
+        ("room", "room", "room", "solid"),
+        ("outdoor", "outdoors", "air", "dash"),
+    )
+    power = lines(("heat_kw", "heat", "heat", "solid"), ("electricity_kw", "electricity", "power", "dash"))
+    flow = lines(
+        ("flow_rate", "water flow", "water", "solid"),
+    )
+    dates = Axis("Date", dates=True)
+    return (
+        Chart(
+            "trace-temperatures",
+            "Temperatures by day",
+            "",
+            dates,
+            Axis("Temperature", "°C"),
+            warm,
+            empty="No temperature was read.",
+        ),
+        Chart(
+            "trace-power",
+            "Heat and electricity, means of days",
+            "",
+            dates,
+            Axis("Power", "kW", low=0.0),
+            power,
+            empty="Neither heat nor electricity was read.",
+        ),
+        Chart(
+            "trace-flow",
+            "Water flow by day",
+            "",
+            dates,
+            Axis("Flow", "m³/h", low=0.0),
+            flow,
+            empty="No water flow was read.",
+        ),
+        Chart(
+            "trace-uses",
+            "Use of each day",
+            "",
+            dates,
+            Axis("Use", low=0.0, high=1.0),
+            _uses(rows, x),
+            empty="No use is known.",
+        ),
+    )
+
+
+def _uses(rows: list[Row], x: list[float]) -> tuple[Bars, ...]:
+    """Shares of each day by use, one on the other."""
+    out, base = [], [0.0] * len(rows)
+    for name, key, tone, pattern in USES:
+        share = [(r.get(key) or 0.0) / r["n_minutes"] for r in rows]
+        if any(share):
+            out.append(Bars(name, x, share, tone, base=base, hatched=bool(pattern), width=1.0))
+        base = [a + b for a, b in zip(base, share, strict=True)]
+    return tuple(out)
+
+
 def trace_document(site: Site, result: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
-    """What the trace's script needs: the year by days as a plotly figure, and which points to ask for on
-    zooming in.
+    """What the trace's script needs: the days as a plotly figure, and which points to ask for on zooming in.
 
     data, layout : plotly's. points : id -> axis, factor and offset to the panel's unit, form, name, line.
     shifts : [from ms, minutes] the site's clock against UTC. first, last : local days
     """
     period = result["period"]
+    charts = trace_charts(rows)
     return {
-        "data": _overview(rows),
+        "data": [
+            trace.to_plotly_json() | {"yaxis": _y_axis(i)}
+            for i, chart in enumerate(charts)
+            for layer in chart.layers
+            for trace in traces_of(layer, chart)
+        ],
         "layout": _layout(period),
         "points": _points(site),
         "shifts": _shifts(site, period),
-        "uses": [{"name": n, "color": RGB[t], "pattern": p} for n, t, p in USES],
+        "uses": [{"name": n, "color": RGB[t], "pattern": p} for n, _, t, p in USES],
         "site": site.id,
     }
+
+
+def _y_axis(panel: int) -> str:
+    return "y" if panel == 0 else f"y{panel + 1}"
 
 
 def _layout(period: dict[str, Any]) -> dict[str, Any]:
@@ -89,7 +176,8 @@ def _layout(period: dict[str, Any]) -> dict[str, Any]:
         "xaxis": {"type": "date", "range": [period["from"], last], "anchor": "y4", "title": {"text": ""}},
         "legend": {"orientation": "h", "traceorder": "normal", "y": 1.01, "yanchor": "bottom", "x": 0},
         "dragmode": "zoom",
-        "hovermode": "x",
+        "hovermode": False,
+        "barmode": "overlay",
     }
     for i, (_, unit, domain, _) in enumerate(PANELS, 1):
         layout["yaxis" if i == 1 else f"yaxis{i}"] = {
@@ -110,61 +198,10 @@ def _layout(period: dict[str, Any]) -> dict[str, Any]:
     return layout
 
 
-def _overview(rows: list[Row]) -> list[dict[str, Any]]:
-    x = [r["day"] + "T12:00" for r in rows]
-
-    def line(name: str, key: str, axis: str, tone: Tone, dash: str) -> dict[str, Any] | None:
-        y = [None if r.get(key) is None else round(r[key], 3) for r in rows]
-        if all(v is None for v in y):
-            return None
-        return {
-            "type": "scatter",
-            "mode": "lines",
-            "name": name,
-            "x": x,
-            "y": y,
-            "yaxis": axis,
-            "connectgaps": False,
-            "line": {"color": RGB[tone], "dash": dash, "width": 1.6},
-        }
-
-    lines = [
-        line("Flow while heating", "flow", "y", "heat", "solid"),
-        line("Cylinder, hottest", "tank_max", "y", "water", "solid"),
-        line("Room", "room", "y", "room", "solid"),
-        line("Outdoors", "outdoor", "y", "air", "solid"),
-        line("Heat, day's mean", "heat_kw", "y2", "heat", "solid"),
-        line("Electricity, day's mean", "electricity_kw", "y2", "power", "solid"),
-        line("Water flow", "flow_rate", "y3", "water", "solid"),
-    ]
-    areas = []
-    for (name, tone, pattern), key in zip(
-        USES, ("n_heating", "n_hot_water", "n_defrost", "n_off"), strict=True
-    ):
-        share = [None if r.get(key) is None else round(r[key] / r["n_minutes"], 4) for r in rows]
-        if any(share):
-            areas.append(
-                {
-                    "type": "scatter",
-                    "mode": "lines",
-                    "name": name,
-                    "x": [r["day"] for r in rows],
-                    "y": share,
-                    "yaxis": "y4",
-                    "stackgroup": "use",
-                    "line": {"width": 0, "shape": "hv", "color": RGB[tone]},
-                    "fillcolor": RGB[tone],
-                    "fillpattern": {"shape": pattern, "size": 5, "fillmode": "overlay"},
-                    "hoverinfo": "skip",
-                }
-            )
-    return [t for t in lines if t is not None] + areas
-
-
 def _points(site: Site) -> dict[str, Any]:
     out = {}
-    for i, (panel, _, _, quantities) in enumerate(PANELS, 1):
-        axis = "y" if i == 1 else f"y{i}"
+    for i, (panel, _, _, quantities) in enumerate(PANELS):
+        axis = _y_axis(i)
         for quantity, tone, dash in quantities:
             if (point := _best(site, quantity)) is None:
                 continue
@@ -201,51 +238,6 @@ def _shifts(site: Site, period: dict[str, Any]) -> list[list[int]]:
             out.append([ms * 1000, minutes])
         ms += 3600
     return out
-
-
-def trace_drawings(rows: list[Row]) -> tuple[Chart, Chart]:
-    """The trace's days as drawings: what is seen first, and all that is seen without script."""
-    x = [float(day_number(r["day"])) for r in rows]
-
-    def lines(*wanted: tuple[str, str, Tone, Dash, float]) -> tuple[Line, ...]:
-        return tuple(
-            Line(name, x, [None if r.get(key) is None else r[key] * factor for r in rows], tone, dash)
-            for key, name, tone, dash, factor in wanted
-            if any(r.get(key) is not None for r in rows)
-        )
-
-    warm = lines(
-        ("flow", "flow while heating", "heat", "solid", 1.0),
-        ("tank_max", "cylinder, hottest", "water", "dot", 1.0),
-        ("room", "room", "room", "solid", 1.0),
-        ("outdoor", "outdoors", "air", "dash", 1.0),
-    )
-    power = lines(
-        ("heat_kw", "heat, day's mean", "heat", "solid", 1.0),
-        ("electricity_kw", "electricity, day's mean", "power", "dash", 1.0),
-    )
-    dates = Axis("Date", dates=True)
-    none = "No temperature was read.", "Neither heat nor electricity was read."
-    return (
-        Chart(
-            "trace-temperatures",
-            "Temperatures by day",
-            "",
-            dates,
-            Axis("Temperature", "°C"),
-            warm,
-            empty=none[0],
-        ),
-        Chart(
-            "trace-power",
-            "Heat and electricity by day",
-            "",
-            dates,
-            Axis("Power", "kW", low=0.0),
-            power,
-            empty=none[1],
-        ),
-    )
 
 
 def uses_document(facts: Facts, start: int, end: int) -> dict[str, list[list[int]]]:

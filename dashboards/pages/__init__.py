@@ -3,6 +3,8 @@
 from fieldfare.dashboards.figures.expectations.index import MODELS as EXPECTATIONS
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
 from fieldfare.dashboards.pages.checks import check_page, field_page, lists_page
+from fieldfare.dashboards.pages.chosen import chosen_entries, chosen_page, homes_report
+from fieldfare.dashboards.pages.compare import compare_page
 from fieldfare.dashboards.pages.expectations import expectation_json, expectations_page
 from fieldfare.dashboards.pages.first_run import (
     first_run_page,
@@ -10,9 +12,11 @@ from fieldfare.dashboards.pages.first_run import (
     readings_page,
     site_form_page,
 )
-from fieldfare.dashboards.pages.fleet import fleet_page
+from fieldfare.dashboards.pages.fleet import fleet_page, visits_page
+from fieldfare.dashboards.pages.fleet_choice import address_of, asked_of
 from fieldfare.dashboards.pages.home import home_page
 from fieldfare.dashboards.pages.jobs import handle_again_page, job_page, job_values
+from fieldfare.dashboards.pages.live import live_page
 from fieldfare.dashboards.pages.plain import (
     invited_page,
     message_page,
@@ -28,6 +32,7 @@ from fieldfare.dashboards.pages.settings import (
 )
 from fieldfare.dashboards.pages.site import (
     FIGURES,
+    event_json,
     figure_json,
     site_page,
     uses_json,
@@ -47,29 +52,39 @@ from fieldfare.dashboards.pages.winter import (
 )
 from fieldfare.dashboards.site_form import site_toml
 from fieldfare.dashboards.text.handling import form_values
+from fieldfare.dashboards.text.words import finding_title
 
 __all__ = [
     "EXPECTATIONS",
     "FIGURES",
+    "address_of",
+    "asked_of",
     "booking_page",
     "calendar_page",
     "check_page",
+    "chosen_entries",
+    "chosen_page",
+    "compare_page",
     "day_page",
+    "event_json",
     "expectation_json",
     "expectations_page",
     "field_page",
     "figure_json",
+    "finding_title",
     "firm_page",
     "first_run_page",
     "fleet_page",
     "form_values",
     "handle_again_page",
     "home_page",
+    "homes_report",
     "invited_page",
     "job_page",
     "job_values",
     "learning_page",
     "lists_page",
+    "live_page",
     "message_page",
     "people_page",
     "person_page",

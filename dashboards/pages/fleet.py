@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from fieldfare.analysis.reports.fleet import NOTE, home_urgency, open_findings
+from fieldfare.analysis.reports.fleet import open_findings
 from fieldfare.analysis.reports.verdict import (
     GONE_AFTER,
     SILENT_AFTER,
@@ -25,7 +25,12 @@ from fieldfare.dashboards.pages.fleet_choice import (
 )
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
-from fieldfare.dashboards.text.handling import is_put_aside, short, sinks
+from fieldfare.dashboards.text.handling import (
+    is_put_aside,
+    short,
+    sinks,
+    urgency_of,
+)
 
 SETTLING_DAYS = 56
 """The first eight weeks in the householder's hands: settings still move, and figures say little."""
@@ -39,9 +44,15 @@ def visit_of(findings: list[dict[str, Any]]) -> str:
 
 
 def fleet_page(
-    rows: Iterable[dict[str, Any]], visitor: dict[str, Any], query: dict[str, str], now: datetime
+    rows: Iterable[dict[str, Any]],
+    visitor: dict[str, Any],
+    query: dict[str, str],
+    now: datetime,
+    views: Iterable[Mapping[str, Any]] | None = None,
 ) -> str:
-    """rows : one dict a home with id, name, handed_over, heard, result, reason."""
+    """rows : one dict a home with id, name, handed_over, heard, result, reason, area.
+    views : the reader's kept views with id, name, address; None for a reader who can't keep any
+    """
     entries = worst_first(rows, now)
     asked = asked_of(query)
     return render(
@@ -56,6 +67,8 @@ def fleet_page(
         sorts=SORTS,
         row_kinds=ROWS,
         is_chosen=address_of(asked) != "/",
+        address=address_of(asked),
+        views=None if views is None else list(views),
         **choose(entries, asked),
     )
 
@@ -95,9 +108,11 @@ def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
         "currency": ((result or {}).get("cost") or {}).get("currency"),
         "money": sum(_money(f) for f in found),
         "missing": given["missing"],
-        "urgency": _urgency(result, given, handled),
+        "urgency": urgency_of(result, given, handled),
         "handled": {c: short(h) for c, h in handled.items() if h["holds"]},
         "free": _free(found, handled),
+        "area": row.get("area") or "",
+        "place": row.get("place") or "",
         "aside": {f["code"] for f in found if is_put_aside(handled.get(f["code"]), f["code"])},
     }
     entry["price"] = _price(found, entry["currency"])
@@ -109,21 +124,6 @@ def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
 def _free(found: list[dict[str, Any]], handled: dict[str, Any]) -> bool:
     """Whether a finding above a note is there that nobody deals with."""
     return any(f["severity"] != "note" and not sinks(handled.get(f["code"]), f["code"]) for f in found)
-
-
-def _urgency(
-    result: dict[str, Any] | None, given: dict[str, Any], handled: dict[str, Any]
-) -> tuple[Any, ...]:
-    """A home's place in the list: by the findings that nobody deals with. Where somebody deals with all of
-    them, it stands after those that wait; its verdict stays."""
-    dealt = {c for c, h in handled.items() if sinks(h, c)}
-    if not dealt or result is None or given["verdict"] in ("not_known", "in_order"):
-        return home_urgency(result, given)
-    rest = {**result, "findings": [f for f in result["findings"] if f["code"] not in dealt]}
-    because = [b for b in given["because"] if b["code"] not in dealt]
-    if any(b["severity"] for b in because):
-        return home_urgency(rest, {**given, "because": because})
-    return NOTE, 0.0, 0.0
 
 
 def _said(

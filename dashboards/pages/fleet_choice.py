@@ -32,6 +32,7 @@ SORTS = (
     ("efficiency", "least efficient first"),
     ("heard", "longest unheard first"),
     ("name", "by name"),
+    ("area", "by area"),
 )
 ROWS = (("auto", "as fits"), ("full", "full"), ("compact", "compact"))
 FULL_UP_TO = 20
@@ -68,15 +69,15 @@ def choose(entries: list[Entry], asked: Mapping[str, str]) -> dict[str, Any]:
     entries : worst first. Returns dict: entries, total, first and last number shown, pages (number, address,
         is this one)
     """
-    fitting = sorted((e for e in entries if _fits(e, asked)), key=_KEYS[asked["sort"]])
-    pages = max(-(-len(fitting) // PER_PAGE), 1)
+    found = fitting(entries, asked)
+    pages = max(-(-len(found) // PER_PAGE), 1)
     page = min(int(asked["page"]), pages)
     start = (page - 1) * PER_PAGE
-    shown = fitting[start : start + PER_PAGE]
+    shown = found[start : start + PER_PAGE]
     is_long = asked["rows"] == "auto" and len(shown) > FULL_UP_TO
     return {
         "entries": shown,
-        "total": len(fitting),
+        "total": len(found),
         "first": start + 1,
         "last": start + len(shown),
         "compact": asked["rows"] == "compact" or is_long,
@@ -85,6 +86,11 @@ def choose(entries: list[Entry], asked: Mapping[str, str]) -> dict[str, Any]:
         ),
         "chosen": _told(asked),
     }
+
+
+def fitting(entries: list[Entry], asked: Mapping[str, str]) -> list[Entry]:
+    """All entries of a choice, in its order."""
+    return sorted((e for e in entries if _fits(e, asked)), key=_KEYS[asked["sort"]])
 
 
 def _told(asked: Mapping[str, str]) -> list[str]:
@@ -112,9 +118,17 @@ def _fits(entry: Entry, asked: Mapping[str, str]) -> bool:
 
 
 def _text(entry: Entry) -> str:
-    """What a search looks into: the name, what is said, findings with severity, what is asked for, who has
-    it."""
-    parts = [entry["name"], entry["id"], entry["said"], entry["word"], *entry["handled"].values()]
+    """What a search looks into: name, area and address, what is said, findings with severity, what is asked
+    for, who has it."""
+    parts = [
+        entry["name"],
+        entry["id"],
+        entry["area"],
+        entry["place"],
+        entry["said"],
+        entry["word"],
+        *entry["handled"].values(),
+    ]
     if entry["visit"] != "none":
         parts.append(words.visit_words(entry["visit"]))
     for f in entry["open"]:
@@ -147,4 +161,5 @@ _KEYS: dict[str, Callable[[Entry], Any]] = {
     "efficiency": lambda e: (_efficiency(e), e["urgency"]),
     "heard": lambda e: (_heard(e), e["urgency"]),
     "name": lambda e: e["name"].casefold(),
+    "area": lambda e: (not e["area"], e["area"].casefold(), e["urgency"], e["name"].casefold()),
 }

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import orjson
@@ -17,12 +18,22 @@ from fieldfare.analysis.reports.verdict import given_verdict, with_silence
 from fieldfare.dashboards.day_rows import Row, day_rows
 from fieldfare.dashboards.design_vs_measured import two_sides
 from fieldfare.dashboards.electricity_rows import electricity_rows
+from fieldfare.dashboards.events import (
+    DAY,
+    document,
+    event_of_finding,
+    kinds_of,
+    marked,
+    step_from,
+    view_of,
+)
+from fieldfare.dashboards.figures.before_after import before_after_chart, told_of
 from fieldfare.dashboards.figures.bridge import bridge, bridge_table
 from fieldfare.dashboards.figures.expectations.index import OF_FINDING
 from fieldfare.dashboards.figures.index import NAMES, chart
 from fieldfare.dashboards.figures.plot import plotly_figure
 from fieldfare.dashboards.figures.svg import svg
-from fieldfare.dashboards.figures.trace import trace_document, trace_drawings, uses_document
+from fieldfare.dashboards.figures.trace import trace_charts, trace_document, uses_document
 from fieldfare.dashboards.pages.drawn import draw
 from fieldfare.dashboards.pages.jobs import NO_PROBLEMS, job_values
 from fieldfare.dashboards.templating import render
@@ -37,6 +48,8 @@ _CALENDARS = ("runs", "defrosts", "reheats")
 _MOST_NOTICES = 60
 _BARE = {"parts": "", "minutes": None, "changed": None, "changed_by": None, "signed": False}
 """A job about which nothing more was told."""
+STEPPED = ("run", "defrost", "reheat")
+"""Events with buttons and keys of their own."""
 LONG_GAP_MIN = 120
 """Gaps from here on are listed one by one; shorter ones are in the table's sums."""
 
@@ -53,6 +66,11 @@ def figure_json(name: str, site: Site, result: dict[str, Any], facts: Facts) -> 
 def uses_json(facts: Facts, start: int, end: int) -> bytes:
     """Uses of a stretch of time [ms since 1970 UTC] for the trace's lowest panel."""
     return orjson.dumps(uses_document(facts, start, end))
+
+
+def event_json(facts: Facts, zone: ZoneInfo, kind: str, at: int, step: int) -> bytes:
+    """The next or the previous event [ms since 1970 UTC] of a kind; null at either end."""
+    return orjson.dumps(document(step_from(facts, zone, kind, at, step), zone))
 
 
 def site_page(
@@ -83,7 +101,7 @@ def site_page(
         "site": site,
         "result": result,
         "now": now,
-        "works": [_work(w) for w in works],
+        "works": [_work(w, site) for w in works],
         "live": _live(site, row.get("latest") or {}),
         "told": told,
         "told_age": age_told(told, now),
@@ -103,7 +121,13 @@ def site_page(
     rows = day_rows(facts, site.zone)
     made = {n: draw(chart(n, site, result, facts, rows), f"?{asked}" if asked else "") for n in NAMES}
     findings = [
-        f | {"figure": made.get(words.figure_for(f["code"]) or ""), "expectation": OF_FINDING.get(f["code"])}
+        f
+        | {
+            "figure": made.get(words.figure_for(f["code"]) or ""),
+            "job": _job_for(f["code"], context["works"]),
+            "expectation": OF_FINDING.get(f["code"]),
+        }
+        | _seen_at(facts, site, f, query)
         for f in result["findings"]
     ]
     shown = {f["figure"].chart.key for f in findings if f["figure"] is not None and f["severity"] != "note"}
@@ -135,7 +159,8 @@ def site_page(
         notices=_notices(site, facts),
         days=words.span(len(rows)),
         trace_fallback=_trace_table(rows),
-        trace_days=[svg(c, width=1040.0, height=250.0) for c in trace_drawings(rows)],
+        trace_days=[svg(c, height=230.0) for c in trace_charts(rows)[:2]],
+        **_asked_for(facts, site, query),
     )
 
 
@@ -162,6 +187,17 @@ def _point_words(point: Point) -> str:
     """A point's name: two meters of one quantity are told apart."""
     kind = {"register": " (running total)", "interval": " (per interval)"}.get(point.form, "")
     return f"{words.quantity_words(point.quantity)}{kind}"
+
+
+def _point_names(site: Site) -> dict[str, str]:
+    """Id -> name of every point, each different: by its zone, else by a number."""
+    names: dict[str, str] = {}
+    for p in site.point:
+        zone = f", {p.zone}" if p.zone != "house" else ""
+        name = f"{_point_words(p)}{zone}"
+        same = sum(n == name or n.startswith(f"{name} no. ") for n in names.values())
+        names[p.id] = f"{name} no. {same + 1}" if same else name
+    return names
 
 
 def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
@@ -193,23 +229,53 @@ def _live(site: Site, latest: dict[str, Any]) -> list[dict[str, Any]]:
     return out
 
 
-def _work(work: dict[str, Any]) -> dict[str, Any]:
-    """A works-log entry with its effect in words."""
-    effect = work.get("effect")
-    told = (
-        effect["sentence"]
-        if effect and effect.get("sentence")
-        else words.reason(work.get("reason") or (effect or {}).get("reason"))
-    )
+def _work(work: dict[str, Any], site: Site) -> dict[str, Any]:
+    """A works-log entry with its effect in words and, where it is told, as a plot."""
+    effect, reason = work.get("effect"), work.get("reason") or (work.get("effect") or {}).get("reason") or ""
+    currency = site.cost.currency if site.cost is not None else None
+    is_told = bool(effect and effect.get("compared"))
+    plot = draw(before_after_chart(effect, reason, work["day"], currency)) if is_told else None
     known = {f["code"] for f in work.get("standing") or []}
     standing = [*(work.get("standing") or []), *({"code": c} for c in work["findings"] if c not in known)]
-    return {**_BARE, **work, "told": told, "standing": standing}
+    told = told_of(effect, currency) if effect and is_told else words.reason(reason)
+    return {**_BARE, **work, "told": told, "plot": plot, "standing": standing}
+
+
+def _job_for(code: str, works: list[dict[str, Any]]) -> dict[str, Any] | None:
+    """The newest job that names a finding and has a plot of what it did."""
+    return next((w for w in works if code in w["findings"] and w["plot"] is not None), None)
+
+
+def _seen_at(facts: Facts, site: Site, finding: dict[str, Any], query: dict[str, str]) -> dict[str, Any]:
+    """Where in the trace a finding is to be seen: the event, its address, and the script's copy of it."""
+    event = event_of_finding(facts, site.zone, finding)
+    period = {k: query[k] for k in ("from", "to") if query.get(k)}
+    return {
+        "event": event,
+        "event_at": event.address(site.zone, **period),
+        "is_event": event.kind != DAY,
+        "event_of": orjson.dumps(document(event, site.zone)).decode(),
+    }
+
+
+def _asked_for(facts: Facts, site: Site, query: dict[str, str]) -> dict[str, Any]:
+    """The stretch and the event that the address asks the trace for, and the kinds of events there are."""
+    event = marked(facts, site.zone, query.get("mark", ""))
+    view = query.get("view", "")
+    shown = view if view_of(view) is not None else event.view(site.zone) if event is not None else ""
+    mark = orjson.dumps(document(event, site.zone)).decode() if event is not None else ""
+    return {
+        "view": shown,
+        "marked_as": mark,
+        "marked": event,
+        "kinds": [k for k in kinds_of(facts) if k in STEPPED],
+    }
 
 
 def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, Any]]:
     """How much of each point was read, how often, and what was odd about it."""
     shares = result["coverage"]["points"]
-    notices, lengths = facts.notices, gap_minutes(facts, site.zone)
+    notices, lengths, names = facts.notices, gap_minutes(facts, site.zone), _point_names(site)
     out = []
     for p in site.point:
         own = notices["point"] == p.id
@@ -221,7 +287,7 @@ def _health(site: Site, result: dict[str, Any], facts: Facts) -> list[dict[str, 
         out.append(
             {
                 "id": p.id,
-                "name": _point_words(p),
+                "name": names[p.id],
                 "share": shares.get(p.id),
                 "every": every,
                 "gap_hours": hours,
@@ -239,7 +305,7 @@ def _notices(site: Site, facts: Facts) -> list[dict[str, str]]:
     lengths = gap_minutes(facts, site.zone)
     worth = np.flatnonzero((table["kind"] != "gap") | (lengths >= LONG_GAP_MIN))[-_MOST_NOTICES:][::-1]
     told = table.where(worth)
-    names = {p.id: _point_words(p) for p in site.point}
+    names = _point_names(site)
     columns = (*(told[c].tolist() for c in ("day", "point", "kind")), lengths[worth].tolist())
     return [
         {

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from typing import Any
 
+from fieldfare.analysis.reports.fleet import NOTE, home_urgency
 from fieldfare.analysis.reports.verdict import harm_of
 from fieldfare.dashboards.text import words
 
@@ -30,6 +31,26 @@ def sinks(handled: Mapping[str, Any] | None, code: str) -> bool:
 def is_put_aside(handled: Mapping[str, Any] | None, code: str) -> bool:
     """Whether nothing is left to do about a finding for now."""
     return sinks(handled, code) and handled is not None and handled["state"] != "in_hand"
+
+
+def urgency_of(
+    result: dict[str, Any] | None, given: dict[str, Any], handled: Mapping[str, Any]
+) -> tuple[Any, ...]:
+    """A home's place in lists: by the findings that nobody deals with. Where somebody deals with all of them,
+    it stands after those that wait; its verdict stays."""
+    dealt = dealt_with(handled)
+    if not dealt or result is None or given["verdict"] in ("not_known", "in_order"):
+        return home_urgency(result, given)
+    rest = {**result, "findings": [f for f in result["findings"] if f["code"] not in dealt]}
+    because = [b for b in given["because"] if b["code"] not in dealt]
+    if any(b["severity"] for b in because):
+        return home_urgency(rest, {**given, "because": because})
+    return NOTE, 0.0, 0.0
+
+
+def dealt_with(handled: Mapping[str, Any]) -> frozenset[str]:
+    """Codes of the findings that a decision moves down."""
+    return frozenset(code for code, own in handled.items() if sinks(own, code))
 
 
 def told(handled: Mapping[str, Any], code: str) -> str:

@@ -16,6 +16,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.reports.before_after import FEWEST_DAYS, effect_of_work
 from fieldfare.analysis.reports.fleet_feedback import FEWEST_SITES, design_feedback
 from fieldfare.analysis.reports.what_if import FULL_YEAR_DAYS, answer
+from fieldfare.api.records.maintenance_log import came_back
 from tests.api.sites import site_text
 
 FIRST = date(2025, 10, 1)
@@ -293,3 +294,43 @@ def test_a_few_sites_are_no_fleet() -> None:
     found = design_feedback(fleet(FEWEST_SITES - 1, 0.8, -0.05))
     for said in found.values():
         assert said["reason"].startswith(f"needs {FEWEST_SITES} sites")
+
+
+@pytest.mark.parametrize("share", [0.8, 1.0, 1.15])
+def test_the_energy_and_money_of_the_days_after_lie_in_their_intervals(share: float) -> None:
+    """Against the energy that the made winter would have taken without the change, and a price of 0.25."""
+    held = 0
+    for seed in range(40):
+        days = winter(70, 40, share, seed=seed)
+        days = days.with_columns(money=days.floats("e_total") * 0.25)
+        effect = effect_of_work(days, day_of(40))
+        outdoor = days.floats("outdoor")[41:]
+        true = float(((1.0 + 2.6 * np.maximum(15.5 - outdoor, 0.0)) * (share - 1.0)).sum())
+        total, money = effect.electricity_kwh, effect.money
+        assert total.low is not None
+        assert total.high is not None
+        held += total.low <= true <= total.high
+        assert money.value == pytest.approx(0.25 * (total.value or 0.0))
+    assert held >= 33  # as above: of 40 intervals of 95 %
+
+
+def test_the_compared_days_and_lines_are_those_of_the_plot() -> None:
+    effect = effect_of_work(winter(70, 40, 0.8, noise=0.0), day_of(40))
+    assert len(effect.compared) == effect.days_before + effect.days_after == 69
+    assert {d.is_after for d in effect.compared if d.day > day_of(40).isoformat()} == {True}
+    assert day_of(40).isoformat() not in {d.day for d in effect.compared}
+    for row in effect.compared:
+        level, slope = effect.lines[row.is_after]
+        assert row.electricity_kwh == pytest.approx(level + slope * row.degree_days, abs=0.05)
+    assert effect.money.value is None, "no price is known"
+
+
+@pytest.mark.parametrize(
+    ("since", "until", "told"),
+    [("2025-11-20", None, "2025-11-20"), ("2025-10-05", None, None), ("2025-11-20", "2025-11-25", None)],
+)
+def test_a_finding_came_back_where_it_began_again_after_the_job(
+    since: str, until: str | None, told: str | None
+) -> None:
+    assert came_back({"since": since, "until": until}, date(2025, 11, 1)) == told
+    assert came_back(None, date(2025, 11, 1)) is None

@@ -38,6 +38,8 @@ FIRST, DAYS, HOMES = date(2024, 10, 1), 200, 6
 MEMORY_MB = 600.0
 LISTS = {
     "the round": "/",
+    "by cost": "/?sort=cost",
+    "live": "/live?part=1",
     "visits": "/visits",
     "before winter": "/winter",
     "lessons": "/learning",

@@ -22,7 +22,7 @@ from fieldfare.dashboards.figures.chart import (
 from fieldfare.dashboards.figures.index import BY_EVENT, NAMES, chart
 from fieldfare.dashboards.figures.plot import plotly_figure
 from fieldfare.dashboards.figures.scale import day_number, ticks
-from fieldfare.dashboards.figures.svg import svg
+from fieldfare.dashboards.figures.svg import WIDTH, frame_of, svg
 from fieldfare.dashboards.figures.table import table
 from fieldfare.dashboards.figures.trace import trace_document, uses_document
 from tests.dashboards.conftest import Plant
@@ -86,15 +86,17 @@ def test_points_lie_where_their_axes_say() -> None:
         "",
         Axis("x", low=0.0, high=10.0),
         Axis("y", low=0.0, high=100.0),
-        (Points("p", [5.0], [50.0]),),
+        (Points("p", [5.0], [50.0], "faint"),),
     )
-    drawing = parsed(svg(made, width=572.0, height=376.0))
-    path = next(
-        p for p in drawing.iter(f"{NS}path") if p.attrib["class"] == "pts dot heat" and "clip" not in p.attrib
-    )
+    drawing, at = parsed(svg(made)), frame_of(made)
+    path = next(p for p in drawing.iter(f"{NS}path") if p.attrib["class"] == "pts dot faint")
     x, y = map(float, re.findall(r"M([\d.]+) ([\d.]+)", path.attrib["d"])[0])
-    assert x == pytest.approx(58 + (572 - 58 - 14) / 2)
-    assert y == pytest.approx((376 - 46 + 30) / 2)
+    assert x == pytest.approx((at.left + WIDTH - 12) / 2, abs=0.1)
+    assert y == pytest.approx((at.floor + at.ys.b) / 2, abs=0.1)
+    top = [e for e in drawing.iter(f"{NS}text") if e.text == "100"]
+    assert float(top[0].attrib["y"]) == pytest.approx(at.ys.b + 4, abs=0.1), (
+        "the axis' end is written where it is"
+    )
 
 
 def test_a_line_breaks_at_a_gap() -> None:
@@ -143,10 +145,7 @@ def test_the_trace_knows_every_point_of_its_panels_and_the_clock_changes(full: P
     document = trace_document(full.site, full.document, day_rows(full.facts))
     assert {"heat", "hp_elec", "flow_temp", "outdoor"} <= document["points"].keys()
     assert [minutes for _, minutes in document["shifts"]] == [120, 60], "Vienna's summer and winter time"
-    assert (
-        sum(trace["name"] in ("heating", "hot water", "defrost", "at rest") for trace in document["data"])
-        == 4
-    )
+    assert sum(trace["name"] in ("heating", "hot water", "defrost") for trace in document["data"]) == 3
 
 
 def test_uses_of_a_stretch_hold_runs_that_began_before_it(full: Plant) -> None:

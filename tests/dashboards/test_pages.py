@@ -21,6 +21,7 @@ from fieldfare.dashboards.day_rows import day_rows
 from fieldfare.dashboards.pages.fleet import GONE_AFTER, SILENT_AFTER
 from fieldfare.dashboards.papers import paper_html
 from tests.dashboards.conftest import DAYS, HOUSEHOLDER, INSTALLER, LAST, NOW, SHORT_CYCLING, Plant
+from tests.dashboards.test_two_renderers import EFFECT
 
 VOID = {"meta", "link", "input", "br", "img", "hr"}
 
@@ -165,7 +166,6 @@ def test_a_thin_site_says_what_it_cannot_know(basic: Plant) -> None:
 
 
 def test_works_stand_with_their_effect(full: Plant) -> None:
-    effect = {"sentence": "11 % less electricity at the same degree-days; 19 days", "reason": None}
     works = [
         {
             "id": 1,
@@ -173,8 +173,11 @@ def test_works_stand_with_their_effect(full: Plant) -> None:
             "what": "curve lowered by 6 K",
             "finding": "short_cycling",
             "who": "Kim",
-            "effect": effect,
-            "standing": [{"code": "short_cycling", "is_gone": True}],
+            "effect": EFFECT,
+            "standing": [
+                {"code": "short_cycling", "is_gone": True},
+                {"code": "low_flow", "is_gone": False, "came_back": "2025-01-20"},
+            ],
             "findings": ["short_cycling"],
             "parts": "gasket",
             "minutes": 45,
@@ -193,7 +196,10 @@ def test_works_stand_with_their_effect(full: Plant) -> None:
         },
     ]
     page = sound(pages.site_page(full.row(), full.facts, works, INSTALLER, {}, NOW))
-    assert "11 % less electricity at the same degree-days" in page
+    job = page.split('id="job-1"')[1].split('id="job-2"')[0].replace("\u00a0", " ")
+    assert "13 kWh (6 to 20) less electricity in 2 days than before in the same weather." in job
+    assert '<figure class="alone" data-figure="before_after"' in job
+    assert "<b>came back</b> on 20 Jan 2025" in job
     assert "&lt;b&gt;strainer&lt;/b&gt;" in page
     assert "Needs 7 whole days after it, has 3" in page
     assert "gone since" in page

@@ -3,20 +3,18 @@ heard."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from datetime import UTC, date, datetime, timedelta
+from collections.abc import Iterator
+from datetime import UTC, date, datetime
 from functools import partial
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import orjson
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.api.alerts.decisions import HandlingRow, lasts, weight
-from fieldfare.api.alerts.handling import open_severities
+from fieldfare.api.alerts.handled import handled_of
+from fieldfare.api.core.fleet_rows import area_of, last_heard, place_of
 from fieldfare.api.core.fleet_rows import clock as fleet_clock
-from fieldfare.api.core.fleet_rows import last_heard
 from fieldfare.api.core.fleet_summary import rolling_result
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.site_guard import Failure, attempt
@@ -73,6 +71,7 @@ def fleet(parts: AppState, only: str = "") -> Iterator[dict[str, Any]]:
         trouble = card.trouble or (found.reason if isinstance(found, Failure) else None)
         result = None if trouble or isinstance(found, Failure) else found
         row = _row(parts, card.id, card.name, card.handed_over, result)
+        row |= {"area": area_of(card), "place": place_of(card)}
         row["handled"] = handled_of(handled.get(card.id, {}), result, card.zone, names, now)
         yield row | {"reason": trouble} if trouble else row
 
@@ -141,36 +140,6 @@ def site_row_with_readings(
         "handled": handled_of(kept, rolling, plant.site.zone, names_of(parts), datetime.now(UTC)),
         "people": colleagues(parts, actor),
     }
-
-
-def handled_of(
-    rows: Mapping[str, HandlingRow],
-    result: dict[str, Any] | None,
-    zone: ZoneInfo,
-    names: Mapping[str, str],
-    now: datetime,
-) -> dict[str, dict[str, Any]]:
-    """Decisions about a site's findings as pages take them: finding code -> state, names, local days, whether
-    it holds.
-
-    result : the standing result, whose severities count. names : e-mail -> name
-    """
-    severities = open_severities(result)
-    out = {}
-    for code, row in rows.items():
-        worse = weight(severities.get(code)) > weight(row.severity)
-        last = (row.ends - timedelta(seconds=1)).astimezone(zone).date() if row.ends else None
-        out[code] = {
-            "state": row.state,
-            "who": names.get(row.who, row.who),
-            "by": names.get(row.decided_by, row.decided_by),
-            "until": last.isoformat() if last else None,
-            "decided": row.decided.astimezone(zone).date().isoformat(),
-            "reason": row.reason,
-            "worse": worse,
-            "holds": lasts(row, severities.get(code), now),
-        }
-    return out
 
 
 def works_of(parts: AppState, plant: SiteRecord, *, effects: bool) -> list[dict[str, Any]]:

@@ -106,8 +106,10 @@ def front(request: Request, parts: AppStateHere) -> Response:
         return see_other(f"/sites/{min(actor.sites)}/home" if actor.sites else "/sign-in")
     if actor.may("site.write") and not parts.service.sites.ids():
         return see_other("/first-run")
+    views = None if actor.person is None else [vars(v) for v in parts.saved_views.of(actor.person)]
+    now = page_rows.clock(parts)
     return HTMLResponse(
-        pages.fleet_page(page_rows.fleet(parts), visitor(request), _query(request), page_rows.clock(parts))
+        pages.fleet_page(page_rows.fleet(parts), visitor(request), _query(request), now, views)
     )
 
 

@@ -1,0 +1,45 @@
+"""Decisions about a site's findings as lists and pages take them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from fieldfare.api.alerts.decisions import (
+    HandlingRow,
+    lasts,
+    open_severities,
+    weight,
+)
+
+
+def handled_of(
+    rows: Mapping[str, HandlingRow],
+    result: dict[str, Any] | None,
+    zone: ZoneInfo,
+    names: Mapping[str, str],
+    now: datetime,
+) -> dict[str, dict[str, Any]]:
+    """Decisions about a site's findings as pages take them: finding code -> state, names, local days, whether
+    it holds.
+
+    result : the standing result, whose severities count. names : e-mail -> name
+    """
+    severities = open_severities(result)
+    out = {}
+    for code, row in rows.items():
+        worse = weight(severities.get(code)) > weight(row.severity)
+        last = (row.ends - timedelta(seconds=1)).astimezone(zone).date() if row.ends else None
+        out[code] = {
+            "state": row.state,
+            "who": names.get(row.who, row.who),
+            "by": names.get(row.decided_by, row.decided_by),
+            "until": last.isoformat() if last else None,
+            "decided": row.decided.astimezone(zone).date().isoformat(),
+            "reason": row.reason,
+            "worse": worse,
+            "holds": lasts(row, severities.get(code), now),
+        }
+    return out

@@ -1,0 +1,40 @@
+"""Every decision about a finding, read without the object-relational half of SQLAlchemy: lists on the command
+line need them, and it takes longer to load than such a list takes to make."""
+
+from __future__ import annotations
+
+from sqlalchemy import Integer, String, column, select, table
+
+from fieldfare.api.alerts.decisions import HandlingRow
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.moments import UtcTime
+
+_HANDLINGS = table(
+    "handlings",
+    column("site", String),
+    column("code", String),
+    column("state", String),
+    column("severity", String),
+    column("who", String),
+    column("ends", UtcTime),
+    column("reason", String),
+    column("decided_by", String),
+    column("decided", UtcTime),
+    column("work", Integer),
+)
+_PEOPLE = table("people", column("email", String), column("name", String))
+
+
+def all_handlings(database: Database) -> dict[str, dict[str, HandlingRow]]:
+    """Site -> finding code -> decision, whether or not it still holds."""
+    out: dict[str, dict[str, HandlingRow]] = {}
+    with database.reading() as db:
+        for row in db.execute(select(_HANDLINGS)):
+            out.setdefault(row.site, {})[row.code] = HandlingRow(*row)
+    return out
+
+
+def people_names(database: Database) -> dict[str, str]:
+    """E-mail -> name of everybody with an account."""
+    with database.reading() as db:
+        return {row.email: row.name for row in db.execute(select(_PEOPLE))}

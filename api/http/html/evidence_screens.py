@@ -1,0 +1,33 @@
+"""What the trace asks for while somebody looks through a home's events."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+
+from fieldfare.api.http.auth import AppStateHere, PlantHere
+from fieldfare.api.http.html.screens import reader
+from fieldfare.dashboards import pages
+
+router = APIRouter()
+
+
+@router.get("/sites/{site_id}/figures/event.json")
+def event(
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    kind: Literal["run", "defrost", "reheat"],
+    at: Annotated[int, Query(ge=0, le=2**42)],
+    step: Literal["next", "previous"],
+) -> Response:
+    """The next or the previous event about a moment [ms]; null where there is none."""
+    reader(request, "site.read", plant.site.id)
+    first, last = parts.service.results.period(plant, None, None)
+    facts = parts.service.facts_cache.kept(plant.site.id, first, last)
+    return Response(
+        pages.event_json(facts, plant.site.zone, kind, at, 1 if step == "next" else -1),
+        media_type="application/json",
+    )

@@ -1,0 +1,184 @@
+"""Pages about several homes: the live overview, two side by side, decisions about many, a report, kept
+views."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from typing import Annotated
+from urllib.parse import parse_qsl, urlsplit
+
+from fastapi import APIRouter, Form, HTTPException, Path, Query, Request
+from fastapi.responses import HTMLResponse, Response
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.alerts.decisions import Decision
+from fieldfare.api.core.site_guard import Failure, attempt
+from fieldfare.api.core.sites import UnknownSite
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.auth import AppStateHere, check
+from fieldfare.api.http.finding_actions import colleagues, decide
+from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.live_fleet import live_rows
+from fieldfare.api.http.html.screens import (
+    Csrf,
+    reader,
+    see_other,
+    visitor,
+    writer,
+)
+from fieldfare.dashboards import pages
+from fieldfare.dashboards.day_rows import day_rows, rows_of_result
+from fieldfare.dashboards.figures.two_homes import Home
+
+router = APIRouter()
+Text = Annotated[str, Form(max_length=1000)]
+Sites = Annotated[list[str], Query(max_length=3000)]
+
+
+@router.get("/live")
+def live(request: Request, parts: AppStateHere, part: Annotated[int, Query(ge=0, le=1)] = 0) -> Response:
+    """Which units run, rest, make hot water, defrost, stand still, are silent; `?part=1` without the
+    frame."""
+    reader(request, "fleet.read")
+    page = pages.live_page(live_rows(parts), visitor(request), page_rows.clock(parts), part=bool(part))
+    return HTMLResponse(page, headers={"Cache-Control": "no-store"})
+
+
+@router.get("/compare")
+def compare(
+    request: Request,
+    parts: AppStateHere,
+    a: Annotated[str, Query(max_length=40)] = "",
+    b: Annotated[str, Query(max_length=40)] = "",
+) -> Response:
+    """Two homes side by side."""
+    reader(request, "fleet.read")
+    cards = sorted(parts.service.sites.cards(), key=lambda c: c.name.casefold())
+    homes = [(c.id, c.name) for c in cards]
+    pair, problem = None, ""
+    if a and b:
+        found = [_home(request, parts, site) for site in (a, b)]
+        lacking = [h for h in found if isinstance(h, str)]
+        problem = " ".join(lacking)
+        if not lacking:
+            pair = found[0], found[1]
+    other = next((site for site, _ in homes if site != (a or homes[0][0])), "") if homes else ""
+    asked = {"a": a or (homes[0][0] if homes else ""), "b": b or other}
+    return HTMLResponse(pages.compare_page(homes, asked, pair, problem, visitor(request)))  # type: ignore[arg-type]
+
+
+def _home(request: Request, parts: AppState, site_id: str) -> Home | str:
+    """A home with its rolling year, or why it can't be shown. Raises UnknownSite."""
+    plant = parts.service.sites.get(site_id)
+    reader(request, "site.read", site_id)
+    made = attempt(site_id, "work out its results", lambda: page_rows.worked_out(parts, plant, {}))
+    if isinstance(made, Failure):
+        return f"{plant.site.site.name}: {made.reason}."
+    result, facts = made
+    if result is None:
+        return f"{plant.site.site.name} has no readings yet."
+    rows = day_rows(facts, plant.site.zone) if facts is not None else rows_of_result(result)
+    return Home(plant.site.site.name, plant.site, result, rows)
+
+
+@router.get("/homes/chosen")
+def chosen(request: Request, parts: AppStateHere, site: Sites = []) -> Response:  # noqa: B006 (FastAPI copies it)
+    """The findings of the ticked homes, to decide about; without any the homes that the address's choice
+    lists."""
+    actor = reader(request, "alerts.handle")
+    now = page_rows.clock(parts)
+    entries = pages.chosen_entries(page_rows.fleet(parts), site, request.query_params, now)
+    return HTMLResponse(pages.chosen_page(entries, colleagues(parts, actor), visitor(request), _today()))
+
+
+@router.post("/homes/chosen")
+def decide_many(
+    request: Request,
+    parts: AppStateHere,
+    csrf: Csrf = "",
+    do: Text = "",
+    who: Text = "",
+    until: Text = "",
+    reason: Text = "",
+    site: Annotated[list[str], Form()] = [],  # noqa: B006
+    finding: Annotated[list[str], Form()] = [],  # noqa: B006
+) -> Response:
+    """Decide about each ticked finding by the rules of a single one; what can't be done is named, the rest is
+    done."""
+    actor = writer(request, "alerts.handle", csrf)
+    done, problems = [], []
+    asked = Decision(do, who or actor.name, _day(until), reason)
+    for key in dict.fromkeys(finding):
+        site_id, _, code = key.partition("/")
+        name = f"{pages.finding_title(code)}, {site_id[:40]}"
+        try:
+            check(actor, "alerts.handle", site_id)
+            plant = parts.service.sites.get(site_id)
+            name = f"{pages.finding_title(code)}, {plant.site.site.name}"
+            decide(parts, plant, code, asked, actor)
+        except UnknownSite:
+            problems.append(f"{name}: there is no such home.")
+        except InputError as error:
+            problems.append(f"{name}: {error}.")
+        else:
+            parts.audit.note_access(actor, site_id)
+            done.append(name)
+    if not finding:
+        problems.append("Tick at least one finding.")
+    entries = pages.chosen_entries(page_rows.fleet(parts), site or [""], {}, page_rows.clock(parts))
+    values = {"who": who, "until": until, "reason": reason}
+    page = pages.chosen_page(
+        entries,
+        colleagues(parts, actor),
+        visitor(request),
+        _today(),
+        done=done,
+        problems=problems,
+        ticked=finding if problems and not done else None,
+        values=values if problems else None,
+    )
+    return HTMLResponse(page, 422 if problems and not done else 200)
+
+
+@router.get("/homes/report")
+def report(request: Request, parts: AppStateHere, site: Sites = []) -> Response:  # noqa: B006
+    """The chosen homes on paper."""
+    reader(request, "fleet.read")
+    entries = pages.chosen_entries(page_rows.fleet(parts), site, request.query_params, page_rows.clock(parts))
+    firm = parts.service.settings.signature
+    return HTMLResponse(pages.homes_report(entries, visitor(request), _today(), firm))
+
+
+@router.post("/views")
+def keep_view(
+    request: Request, parts: AppStateHere, csrf: Csrf = "", name: Text = "", address: Text = ""
+) -> Response:
+    """Keep a choice of homes under a name."""
+    actor = writer(request, "fleet.read", csrf)
+    if actor.person is None:
+        raise HTTPException(403, "only somebody with an account can keep views")
+    chosen_by = pages.address_of(pages.asked_of(dict(parse_qsl(urlsplit(address).query))))
+    parts.saved_views.keep(actor.person, name, chosen_by)
+    return see_other(chosen_by)
+
+
+@router.post("/views/{view}/remove")
+def remove_view(
+    view: Annotated[int, Path(ge=1, le=2**31 - 1)], request: Request, parts: AppStateHere, csrf: Csrf = ""
+) -> Response:
+    """Forget a kept view."""
+    actor = writer(request, "fleet.read", csrf)
+    if actor.person is not None:
+        parts.saved_views.remove(actor.person, view)
+    return see_other("/")
+
+
+def _today() -> datetime:
+    return datetime.now(UTC)
+
+
+def _day(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        return None

@@ -1,0 +1,59 @@
+"""Choices of homes that a person keeps under a name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sqlalchemy import func, select
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.people_tables import SavedView
+
+MOST_NAME, MOST_VIEWS = 60, 30
+
+
+@dataclass(frozen=True)
+class ViewRow:
+    """address : within the service, such as /?show=drive&sort=age"""
+
+    id: int
+    name: str
+    address: str
+
+
+class SavedViews:
+    """Kept views in the state database."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def of(self, person: int) -> list[ViewRow]:
+        """A person's views by name."""
+        chosen = select(SavedView).where(SavedView.person == person).order_by(func.lower(SavedView.name))
+        with self._database.read() as session:
+            return [ViewRow(r.id, r.name, r.address) for r in session.scalars(chosen)]
+
+    def keep(self, person: int, name: str, address: str) -> ViewRow:
+        """Keep a view; one of the same name is replaced. Raises InputError."""
+        name = " ".join("".join(c for c in name if c.isprintable()).split())
+        if not 1 <= len(name) <= MOST_NAME:
+            raise InputError(f"give the view a name of 1 to {MOST_NAME} characters")
+        with self._database.write() as session:
+            own = session.scalars(select(SavedView).where(SavedView.person == person)).all()
+            row = next((r for r in own if r.name == name), None)
+            if row is None:
+                if len(own) >= MOST_VIEWS:
+                    raise InputError(f"{MOST_VIEWS} views are kept already; remove one first")
+                row = SavedView(person=person, name=name)
+            row.address = address
+            session.add(row)
+            session.flush()
+            return ViewRow(row.id, row.name, row.address)
+
+    def remove(self, person: int, view: int) -> None:
+        """Forget a view; nothing happens where it is not theirs."""
+        with self._database.write() as session:
+            row = session.get(SavedView, view)
+            if row is not None and row.person == person:
+                session.delete(row)

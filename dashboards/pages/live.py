@@ -1,0 +1,35 @@
+"""The live overview: which units run, rest, make hot water, defrost, stand still, are silent."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.live_words import grouped
+
+TOLD_UP_TO = 60
+"""Homes; of more the overview tells the name and the state alone, so that it stays light and fits few
+screens."""
+
+
+def live_page(
+    rows: Iterable[dict[str, Any]], visitor: dict[str, Any], now: datetime, *, part: bool = False
+) -> str:
+    """rows : as `live_words.grouped`. part : only what changes from minute to minute"""
+    groups = grouped(rows, now)
+    total = sum(len(g["homes"]) for g in groups)
+    says = words.listed([f"{len(g['homes'])} {g['word']}" for g in groups])
+    return render(
+        "live_part.html" if part else "live.html",
+        title="Live",
+        here="live",
+        visitor=visitor,
+        groups=groups,
+        total=total,
+        says=says,
+        time=f"{now:%H:%M:%S} UTC",
+        is_long=total > TOLD_UP_TO,
+    )

@@ -1,0 +1,28 @@
+/* A button under each drawing that swaps it for a plot that can be zoomed and read. */
+(() => {
+  "use strict";
+  const { plotly, get, dressed, CONFIG, touchable } = window.fieldfarePlot;
+  for (const figure of document.querySelectorAll("figure[data-from]")) {
+    const drawn = figure.querySelector(".drawn");
+    if (!drawn.querySelector("svg")) continue;
+    const button = document.createElement("button");
+    button.type = "button"; button.className = "quiet"; button.textContent = "Look closer";
+    button.setAttribute("aria-label", `Look closer: ${figure.querySelector("b").textContent}`);
+    drawn.after(button);
+    button.addEventListener("click", async () => {
+      button.disabled = true; button.textContent = "Fetching …";
+      try {
+        const [lib, doc] = await Promise.all([plotly(), get(figure.dataset.from)]);
+        drawn.replaceChildren(); drawn.classList.add("room");
+        await lib.newPlot(drawn, doc.data, { ...dressed(doc.layout), height: 400 }, CONFIG);
+        touchable(drawn, doc.layout.xaxis.type === "date", (a, b) => lib.relayout(drawn, { "xaxis.range": [a, b] }));
+        /* the button goes away, and the reader's place must not go with it */
+        drawn.tabIndex = -1;
+        drawn.setAttribute("role", "group");
+        drawn.setAttribute("aria-label", figure.querySelector("b").textContent);
+        if (document.activeElement === button || document.activeElement === document.body) drawn.focus({ preventScroll: true });
+        button.remove();
+      } catch (e) { button.disabled = false; button.textContent = `Look closer (${e.message})`; }
+    });
+  }
+})();

@@ -1,0 +1,72 @@
+"""What every unit does right now: groups with a sign, a word and the homes in them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from typing import Any
+
+from markupsafe import Markup
+
+from fieldfare.analysis.reports.verdict import SILENT_AFTER
+from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.live import OLD_MIN
+
+STATES: tuple[tuple[str, str, str, str], ...] = (
+    ("silent", "silent", "silent", '<path d="M5 19 19 5M5 5l14 14"/>'),
+    ("stands", "stands still", "stand still", '<path d="M7 4v16M17 4v16"/>'),
+    ("defrost", "defrosts", "defrost", '<path d="M12 3v18M4 7.5l16 9M4 16.5l16-9"/>'),
+    (
+        "hot_water",
+        "makes hot water",
+        "make hot water",
+        '<path d="M12 3C8 9 6 12 6 15a6 6 0 0 0 12 0c0-3-2-6-6-12z"/>',
+    ),
+    ("heating", "heats the rooms", "heat the rooms", '<path d="M4 12 12 4l8 8M7 10v10h10V10"/>'),
+    ("cooling", "cools the rooms", "cool the rooms", '<path d="M4 12 12 20l8-8M7 14V4h10v10"/>'),
+    ("runs", "runs", "run", '<path d="M7 4v16l12-8z"/>'),
+    ("rests", "rests", "rest", '<circle cx="12" cy="12" r="7.5"/>'),
+    (
+        "unknown",
+        "can't be told from its readings",
+        "can't be told from their readings",
+        '<path d="M9 8a3.5 3.5 0 1 1 3.5 4.5V15M12.5 19v.5"/>',
+    ),
+)
+"""Key, words for one and for several, and the strokes of a sign on a grid of 24: told by shape and word,
+never by colour alone."""
+
+
+def grouped(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:
+    """Groups that have homes, those to look at first.
+
+    rows : id, name, state, text and time [ms] of the last readings, None where there are none
+    """
+    homes: dict[str, list[dict[str, Any]]] = {}
+    for row in rows:
+        then = datetime.fromtimestamp(row["time"] / 1000, UTC) if row["time"] is not None else None
+        silent = then is None or now - then > SILENT_AFTER
+        old = then is not None and (now - then).total_seconds() > 60 * OLD_MIN
+        text = row["text"] if not silent else ""
+        age = words.age(then, now) if silent or old else ""
+        homes.setdefault("silent" if silent else row["state"], []).append({**row, "text": text, "age": age})
+    out = []
+    for key, one, several, strokes in STATES:
+        here = sorted(homes.get(key, []), key=lambda h: h["name"].casefold())
+        if here:
+            word = one if len(here) == 1 else several
+            out.append(
+                {
+                    "key": key,
+                    "name": word[:1].upper() + word[1:],
+                    "word": word,
+                    "sign": sign(strokes),
+                    "homes": here,
+                }
+            )
+    return out
+
+
+def sign(strokes: str) -> Markup:
+    drawn = f'<svg class="sign-of" viewBox="0 0 24 24" aria-hidden="true" focusable="false">{strokes}</svg>'
+    return Markup(drawn)  # noqa: S704
