@@ -12,7 +12,7 @@ from fieldfare.dashboards.pages.first_run import (
     readings_page,
     site_form_page,
 )
-from fieldfare.dashboards.pages.fleet import fleet_page, visits_page
+from fieldfare.dashboards.pages.fleet import fleet_page
 from fieldfare.dashboards.pages.fleet_choice import address_of, asked_of
 from fieldfare.dashboards.pages.home import home_page
 from fieldfare.dashboards.pages.jobs import handle_again_page, job_page, job_values
