@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from fieldfare.api.cli import (
+    answers,
     checking,
     figures,
     people,
@@ -51,7 +52,7 @@ def root(context: click.Context, data: Path | None) -> None:
     log_to(context.obj.data)
 
 
-_MODULES = (sites, readings, figures, checking, running, people)
+_MODULES = (sites, readings, figures, answers, checking, running, people)
 for command in (command for module in _MODULES for command in module.COMMANDS):
     root.add_command(command)
 

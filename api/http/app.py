@@ -18,6 +18,7 @@ from fieldfare.api.http import problems
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import is_known
 from fieldfare.api.http.html import (
+    answer_pages,
     field_forms,
     forms,
     pages,
@@ -33,6 +34,7 @@ from fieldfare.api.http.middleware.guards import (
 from fieldfare.api.http.problems import PROBLEMS, ProblemDetails
 from fieldfare.api.http.rest import (
     alerts,
+    answers,
     homes,
     operations,
     people,
@@ -70,10 +72,11 @@ def create_app(parts: AppState) -> FastAPI:
     )
     app.state.parts = parts
     problems.install(app)
-    for routes in (sites, results, alerts, works, people, homes, operations):
+    for routes in (sites, results, answers, alerts, works, people, homes, operations):
         app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
     app.include_router(operations.outside, responses=PROBLEMS)
     app.include_router(screens.router, include_in_schema=False)
+    app.include_router(answer_pages.router, include_in_schema=False)
     app.include_router(forms.router, include_in_schema=False)
     app.include_router(field_forms.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)

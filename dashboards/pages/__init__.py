@@ -1,6 +1,7 @@
 """Every page as a function: results, facts and the plant's description in, HTML out."""
 
 from fieldfare.collector.csv.column_mapping import AGREED, points_toml, propose
+from fieldfare.dashboards.pages.answers import answer_page
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
 from fieldfare.dashboards.pages.first_run import (
     first_run_page,
@@ -35,6 +36,7 @@ from fieldfare.dashboards.text.handling import form_values
 __all__ = [
     "AGREED",
     "FIGURES",
+    "answer_page",
     "figure_json",
     "first_run_page",
     "fleet_page",

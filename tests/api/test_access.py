@@ -36,6 +36,7 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("GET", "/sites/{site_id}/series"): (HOME, None),
     ("GET", "/sites/{site_id}/live"): (HOME, None),
     ("GET", "/sites/{site_id}/what-if"): (HOME, None),
+    ("GET", "/sites/{site_id}/answers/{question}"): (HOME, None),
     ("GET", "/fleet"): (FIRM, None),
     ("GET", "/fleet/learning"): (FIRM, None),
     ("GET", "/alerts"): (FIRM, None),
@@ -98,6 +99,7 @@ FILL = {
     "token": "0" * 16,
     "kind": "days",
     "period": "2026-01",
+    "question": "cold",
 }
 
 
