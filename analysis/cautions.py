@@ -1,5 +1,5 @@
-"""The warnings about hot water, each rule in one place: scalding, Legionella, and which setpoint may be
-advised.
+"""The warnings, each rule in one place: scalding, Legionella, which setpoint may be advised; ice on the
+outdoor unit, and mains.
 
 Every text that is about hot water takes its caution from here. No text may advise a stored temperature in
 the range in which Legionella grows, or a pause of the hot water, without it.
@@ -25,6 +25,16 @@ HOT_WATER = f"{SCALD} {LEGIONELLA} Never trade one against the other to save ele
 PAUSED = (
     "Water that stood lukewarm can hold Legionella: before the first use let the cylinder reach its"
     " disinfection temperature and hold it, then run every tap and shower without breathing the spray."
+)
+
+ICE = (
+    "Never chip ice off or pour hot water over the unit: fins, fan and refrigerant pipes break. Switch it off"
+    " before reaching inside. Meltwater makes paths slippery. Work on the refrigerant circuit is for"
+    " certified people."
+)
+MAINS = (
+    "Covers stay on: only licensed people work on mains parts. Restart once by the maker's instructions, not"
+    " again and again."
 )
 
 

@@ -32,7 +32,7 @@ def minute_prices(site: Site, cost: Cost, times: NDArray[np.int64]) -> Floats:
         return np.empty(0)
     if not cost.band and not cost.price:
         return np.full(len(times), cost.electricity if cost.electricity is not None else np.nan)
-    local = times // 60_000 + _local_shift(site, times)  # minutes since 1970 by the local clock
+    local = times // 60_000 + local_shift(site, times)  # minutes since 1970 by the local clock
     by_minute = np.full(1440, np.nan)
     for band in cost.band:
         a, b = (_minute_of(t) for t in (band.start, band.end))
@@ -49,7 +49,7 @@ def _by_day(cost: Cost, days: NDArray[np.int64]) -> Floats:
     return np.array([np.nan if p is None else p for p in prices], dtype=np.float64)[which]
 
 
-def _local_shift(site: Site, times: NDArray[np.int64]) -> NDArray[np.int64]:
+def local_shift(site: Site, times: NDArray[np.int64]) -> NDArray[np.int64]:
     """Minutes by which the local clock is ahead of UTC, for each time [ms]."""
     hours = np.arange(times[0] - times[0] % 900_000, times[-1] + 900_000, 900_000)
     offset = np.array(

@@ -5,6 +5,7 @@ A site file's `[limits]` overrides a default by name.
 
 from __future__ import annotations
 
+from fieldfare.analysis.answers.limits import LIMITS_ANSWERS
 from fieldfare.analysis.findings.cycling.limits import LIMITS_OPERATION
 from fieldfare.analysis.findings.data.limits import LIMITS_TRUST
 from fieldfare.analysis.findings.heat.limits import LIMITS_HEAT
@@ -22,6 +23,7 @@ LIMITS: dict[str, Limit] = {
     **LIMITS_HEAT,
     **LIMITS_WATER,
     **LIMITS_VERDICT,
+    **LIMITS_ANSWERS,
 }
 
 RETIRED = frozenset(

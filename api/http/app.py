@@ -18,6 +18,7 @@ from fieldfare.api.http import problems
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import is_known
 from fieldfare.api.http.html import (
+    answer_pages,
     booking_forms,
     check_pages,
     evidence_screens,
@@ -42,6 +43,7 @@ from fieldfare.api.http.middleware.guards import (
 from fieldfare.api.http.problems import PROBLEMS, ProblemDetails
 from fieldfare.api.http.rest import (
     alerts,
+    answers,
     checks,
     homes,
     operations,
@@ -81,12 +83,13 @@ def create_app(parts: AppState) -> FastAPI:
     )
     app.state.parts = parts
     problems.install(app)
-    for routes in (sites, results, alerts, works, visits, checks, people, homes, operations):
+    for routes in (sites, results, answers, alerts, works, visits, checks, people, homes, operations):
         app.include_router(routes.router, prefix=PREFIX, responses=PROBLEMS)
     app.include_router(operations.outside, responses=PROBLEMS)
     app.include_router(evidence_screens.router, include_in_schema=False)
     app.include_router(fleet_screens.router, include_in_schema=False)
     app.include_router(screens.router, include_in_schema=False)
+    app.include_router(answer_pages.router, include_in_schema=False)
     app.include_router(forms.router, include_in_schema=False)
     app.include_router(field_forms.router, include_in_schema=False)
     for routes_of in (visit_pages, booking_forms, site_settings, settings_pages, people_pages):

@@ -122,6 +122,16 @@ def hand_over_paper(service: Service, plant: SiteRecord) -> Paper:
     return Paper("hand-over", "first", _worked_out(service, plant, first, last), service.firm)
 
 
+def answer_paper(
+    service: Service, plant: SiteRecord, document: dict[str, Any], *, home: bool = False
+) -> Paper:
+    """An answer to a caller as a paper. home : in the household's words"""
+    first, last = (date.fromisoformat(document["period"][key]) for key in ("from", "to"))
+    result = service.results.result(plant, first, last)
+    contents = {"site": _about(plant), "result": result, "days": [], "firm": service.settings.signature}
+    return Paper("answer", document["question"], contents | {"answer": document, "home": home})
+
+
 def paper_for(service: Service, plant: SiteRecord, kind: str, period: str) -> Paper:
     """Any paper by its kind and period. Raises InputError, NoReadings."""
     if kind == "month":
@@ -183,7 +193,8 @@ def paper_bytes(paper: Paper, form: str, *, served: bool = False) -> bytes:
     logo = "" if paper.firm is None else paper.firm.logo_path if served else paper.firm.logo_address
     if form == "html":
         at = f"/api/v1/sites/{paper.contents['site']['site']['id']}/papers/{paper.kind}/{paper.period}"
-        links = {"pdf": f"{at}?form=pdf", "json": f"{at}?form=json"} if served else None
+        forms = {"pdf": f"{at}?form=pdf", "json": f"{at}?form=json"}
+        links = forms if served and paper.kind != "answer" else None
         page = paper_html(paper.kind, paper.period, paper.contents, served=served, links=links, logo=logo)
         return page.encode()
     return paper_pdf(paper.kind, paper.period, paper.contents, logo=logo)

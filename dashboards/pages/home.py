@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import Any
 
 from fieldfare.analysis.reports.verdict import SILENT_AFTER, given_verdict, with_silence
+from fieldfare.dashboards.answers.told import QUESTIONS
 from fieldfare.dashboards.day_rows import rows_of_result
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
@@ -45,6 +46,7 @@ def home_page(
         return render(
             "home.html",
             **common,
+            questions=QUESTIONS,
             parts=None,
             lead=[],
             given=given_verdict(None),
@@ -68,6 +70,7 @@ def home_page(
     return render(
         "home.html",
         **common,
+        questions=QUESTIONS,
         parts=month_told(site, {**contents, "days": rows}),
         given=given,
         lead=_lead(row, contents, given, asked, now),

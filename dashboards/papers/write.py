@@ -18,6 +18,7 @@ from fieldfare.analysis.reports.fleet import worst_findings_first
 from fieldfare.analysis.reports.output_basis import output_basis
 from fieldfare.analysis.reports.result import Result
 from fieldfare.analysis.reports.verdict import given_verdict
+from fieldfare.dashboards.answers.told import told
 from fieldfare.dashboards.assets import text_of
 from fieldfare.dashboards.checks.lists import shown_check
 from fieldfare.dashboards.checks.sheet import forecast_words, sheet
@@ -36,7 +37,7 @@ from fieldfare.dashboards.text.home_month import (
     to_do,
 )
 
-Kind = Literal["month", "winter_check", "hand_over"]
+Kind = Literal["month", "winter_check", "hand_over", "answer"]
 _KINDS = {"winter": "winter_check", "hand-over": "hand_over"}
 ENDINGS = (".html", ".pdf", ".json")
 WIDE = 0.2
@@ -97,7 +98,8 @@ def paper_html(
     result = contents["result"]
     rows = contents.get("days") or rows_of_result(result)
     made = made or datetime.now(UTC).astimezone(site.zone).date()
-    shown = {"month": _month, "winter_check": _winter, "hand_over": _hand_over}[kind](site, contents, rows)
+    make = {"month": _month, "winter_check": _winter, "hand_over": _hand_over, "answer": _answer}[kind]
+    shown = make(site, contents, rows)
     common = {
         "result": result,
         "name": site.site.name,
@@ -197,6 +199,17 @@ def _winter(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, 
         "check": shown_check(site, contents),
         "heat": draw(chart("heat", site, result, None, rows)),
         "forecast_rows": forecast_words(made["forecast"], result["cost"]["currency"], output_basis(result)),
+    }
+
+
+def _answer(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
+    shown = told(contents["answer"], site.site.name, home=contents["home"])
+    return {
+        "title": shown["title"],
+        "shown": shown,
+        "answer": contents["answer"],
+        "home": contents["home"],
+        "site_link": f"/sites/{site.id}",
     }
 
 

@@ -37,6 +37,7 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("GET", "/sites/{site_id}/series"): (HOME, None),
     ("GET", "/sites/{site_id}/live"): (HOME, None),
     ("GET", "/sites/{site_id}/what-if"): (HOME, None),
+    ("GET", "/sites/{site_id}/answers/{question}"): (HOME, None),
     ("GET", "/fleet"): (FIRM, None),
     ("GET", "/fleet/learning"): (FIRM, None),
     ("GET", "/alerts"): (FIRM, None),
@@ -113,6 +114,7 @@ FILL = {
     "period": "2026-01",
     "item": "vessel",
     "photo": "0" * 32,
+    "question": "cold",
 }
 
 

@@ -100,6 +100,26 @@ RUNS: dict[str, list[Run]] = {
         ),
         Run("expectations alder-row --out e.png", 2, "must end in"),
     ],
+    "answer": [
+        Run("answer alder-row cold", says="Tomorrow:"),
+        Run(
+            "answer alder-row cold --zone house --hours 6-9 --since 2026-01-05 --from 2026-01-06 --to"
+            " 2026-01-07",
+            says="06:00 to 09:00",
+        ),
+        Run("answer alder-row noise --format json", says='"question": "noise"'),
+        Run("answer alder-row cold --out a.html", says="wrote a.html"),
+        Run("answer alder-row cold --hours six", 2, "write 22-6"),
+        Run("answer alder-row cold --zone cellar", 2, "it has: house"),
+        Run("answer alder-row cold --from 2031-01-01", 2, "lies outside"),
+        Run("answer alder-row hot-water", says="makes no hot water"),
+        Run(
+            "answer alder-row bill --against year --billed-kwh 100 --billed-money 30 --visit-cost 90",
+            1,
+            "no year before",
+        ),
+        Run("answer alder-row bill --prices readings.csv", 2, "needs the columns time and price"),
+    ],
     "fleet": [Run("fleet", says="alder-row"), Run("fleet --format json", says='"failed": false')],
     "check": [Run("check", says="all whole"), Run("check --format json", says='"damage": []')],
     "repair": [

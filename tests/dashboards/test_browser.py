@@ -43,6 +43,10 @@ SITE_PAGES = (
     "/winter",
     "/what-if?lower_curve_k=2",
     "/expectations",
+    "/answers",
+    "/answers/bill?against=design",
+    "/answers/cold?from_hour=5&to_hour=9",
+    "/answers/hot-water/paper",
     "/readings",
     "/progress",
     "/papers/hand-over/first",
@@ -265,6 +269,32 @@ def test_a_householders_month_by_link(service: Running, chromium: Browser, size:
         expect(page.get_by_role("heading", level=1)).to_have_text("No such site")
         page.goto(f"{service.address}/visits")
         expect(page.get_by_role("heading", level=1)).to_have_text("Forbidden")
+
+
+def test_a_caller_is_answered_by_keyboard_alone(service: Running, chromium: Browser) -> None:
+    """The phone rings: it is cold in the morning."""
+    with Desk(chromium, DESKTOP) as desk:
+        page = desk.page
+        sign_in(page, service, "installer")
+        page.goto(f"{service.address}/sites/alder-row")
+        page.get_by_role("link", name="Answer a call").focus()
+        page.keyboard.press("Enter")
+        page.get_by_role("link", name="It is cold").focus()
+        page.keyboard.press("Enter")
+        page.get_by_label("From hour").focus()
+        page.keyboard.press("Control+A")
+        page.keyboard.type("5")
+        page.keyboard.press("Tab")
+        page.keyboard.press("Control+A")
+        page.keyboard.type("9")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**to_hour=9**")
+        expect(page.get_by_role("heading", level=1)).to_have_text("Why it is cold")
+        expect(page.get_by_text("05:00 to 09:00")).to_be_visible()
+        expect(page.get_by_text("Tomorrow:")).to_be_visible()
+        assert violations(page) == []
+        page.set_viewport_size({"width": 320, "height": 640})
+        assert fits(page)
 
 
 def test_an_engineer_signs_a_home_off_for_winter(service: Running, chromium: Browser) -> None:

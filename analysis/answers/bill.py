@@ -1,0 +1,341 @@
+"""Why a bill is high: the difference to a year ago, to the design or to homes alike, split into causes
+that add up exactly."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.answers.bill_game import Levels, Prices, shares
+from fieldfare.analysis.answers.bill_parts import (
+    Asked,
+    Span,
+    ask,
+    billed,
+    described,
+    distrusted,
+    groups,
+    limit,
+    why,
+    why_now,
+)
+from fieldfare.analysis.answers.bill_reference import design_side, homes_side
+from fieldfare.analysis.answers.bill_side import (
+    DRAWS,
+    Daily,
+    House,
+    Performance,
+    Told,
+    around,
+    daily_of,
+    house_of,
+    performance_of,
+    rest_power,
+    standing_loss,
+    told_by,
+)
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+Against = Literal["year", "design", "homes"]
+AGAINST: tuple[Against, ...] = ("year", "design", "homes")
+
+
+@dataclass(frozen=True)
+class Tariffs:
+    """Mean prices [money/kWh] of both sides' electricity at both sides' tariffs, where prices change by
+    the hour.
+
+    before_then : the earlier electricity at its own prices; now_then : the electricity now at the earlier
+    prices
+    """
+
+    before_then: float
+    before_now: float
+    now_then: float
+    now_now: float
+
+
+@dataclass
+class _Case:
+    """What the split is made from. levels : (before, now). scale : what the heat meter may show of the
+    true heat, unseen : what wind and sky
+    may add to the need of the later span, by draw"""
+
+    told: Told
+    days: int
+    levels: tuple[Levels, Levels]
+    scale: Floats
+    unseen: Floats
+    untold: list[dict[str, str]] = field(default_factory=list)
+
+
+def bill(
+    site: Site,
+    now: Span,
+    before: Span | None,
+    against: Against,
+    *,
+    homes: Sequence[tuple[Site, Span]] = (),
+    tariffs: Tariffs | None = None,
+    asked: Asked | None = None,
+) -> dict[str, Any]:
+    """Split the difference between two bills into causes.
+
+    now : the span asked about. before : the same span a year ago, for `year`. homes : homes alike, for
+    `homes`
+    Returns a JSON-ready document: `difference`, `parts` in kWh and money with 95 % intervals, whose each
+    part is, the
+    findings that explain it, what mending takes, and what to ask. Raises NotAssessed where no split can be
+    made.
+    Method: see `bill_game`; intervals from draws of every fitted line, sensor and meter.
+    """
+    rng = np.random.default_rng(20)  # the same answer each time it is asked
+    spans = [now] if before is None or against != "year" else [before, now]
+    if any(s.result["energy"]["electricity_kwh"]["total"] is None for s in spans):
+        return distrusted(site, spans, against, asked or Asked())
+    case = _year(site, spans, rng) if against == "year" else _other(site, now, against, homes, rng)
+    prices = _prices(site, spans, tariffs)
+    parts, totals = _split(case, prices)
+    document = {
+        "question": "bill",
+        "against": against,
+        "told_by": case.told,
+        "days": case.days,
+        "currency": site.cost.currency if site.cost else None,
+        **totals,
+        "parts": [described(site, p, spans, totals, asked or Asked()) for p in parts],
+        "why": why(site, spans) if len(spans) == 2 else why_now(site, now),
+        "untold": case.untold + ([] if prices else [{"part": "tariff", "reason": "no_prices"}]),
+    }
+    document["groups"] = groups(document["parts"])
+    document["billed"] = billed(document, asked or Asked())
+    document["ask"] = ask(document)
+    return document
+
+
+def _year(site: Site, spans: list[Span], rng: np.random.Generator) -> _Case:
+    if len(spans) < 2:
+        raise NotAssessed(
+            "needs readings of the same days a year ago; compare with the design or with homes alike instead"
+        )
+    told = _told(site, spans)
+    rest_w = min(rest_power(s.facts.days) for s in spans)
+    sides = [daily_of(site, s.facts.days, told, limit(site, "answer_whole_day"), rest_w) for s in spans]
+    fewest = limit(site, "answer_fewest_days")
+    for span, (daily, _) in zip(spans, sides, strict=True):
+        if len(daily) < fewest:
+            first = span.facts.days.day(0) if len(span.facts.days) else "these days"
+            raise NotAssessed(
+                f"needs {fewest:g} whole days on each side, has {len(daily)} from {first} on", "too_few_days"
+            )
+    dailies = (sides[0][0], sides[1][0])
+    house = house_of(dailies, told, limit(site, "answer_line_doubt"), rng)
+    performance = [_performance(dailies, use, site, told, rng) for use in ("space", "water")]
+    rooms = [_room(site, d, house, rng, i) for i, d in enumerate(dailies)]
+    losses_a_day = _losses(site, spans, told, rng)
+    n = len(spans[1].facts.days)
+    levels = tuple(
+        Levels.of(
+            daily,
+            house,
+            rooms[i],
+            performance[0],
+            performance[1],
+            i,
+            losses_a_day[i],
+            *_full_and_unread(site, span.facts.days, known, daily, rng),
+            limit(site, "answer_use_doubt"),
+            rng,
+        )
+        for i, (span, (daily, known)) in enumerate(zip(spans, sides, strict=True))
+    )
+    case = _Case(
+        told,
+        n,
+        (levels[0], levels[1]),
+        _scale(site, told, rng),
+        around(1.0, limit(site, "answer_unseen_weather"), rng),
+    )
+    case.untold = _untold(site, told, house, performance[0], losses_a_day[0] is not None)
+    return case
+
+
+def _other(
+    site: Site, now: Span, against: Against, homes: Sequence[tuple[Site, Span]], rng: np.random.Generator
+) -> _Case:
+    """Against the design, or homes alike, in the weather of these days."""
+    mine = measured_alone(site, now, rng)
+    told, daily, house = mine.told, mine.daily, mine.house
+    if against == "design":
+        before = design_side(site, daily, len(now.facts.days), told, rng)
+    else:
+        others = [measured_alone(s, span, rng) for s, span in homes]
+        before = homes_side(
+            site,
+            daily,
+            [(s, o) for (s, _), o in zip(homes, others, strict=True)],
+            told,
+            int(limit(site, "answer_fewest_homes")),
+            rng,
+        )
+    doubt = limit(site, "answer_use_doubt")
+    levels = Levels.of(
+        daily, house, mine.room, mine.space, mine.water, 0, mine.loss, mine.full, mine.unread, doubt, rng
+    )
+    case = _Case(told, len(now.facts.days), (before, levels), _scale(site, told, rng), np.ones(DRAWS))
+    case.untold = _untold(site, told, house, mine.space, mine.loss is not None)
+    return case
+
+
+@dataclass(frozen=True)
+class Alone:
+    """One home's span by itself, float64 (d,) in draws where they are uncertain."""
+
+    told: Told
+    daily: Daily
+    house: House
+    room: Floats
+    space: Performance | None
+    water: Performance | None
+    loss: Floats | None
+    full: Floats
+    unread: Floats
+
+
+def measured_alone(site: Site, span: Span, rng: np.random.Generator) -> Alone:
+    """What one span says by itself. Raises NotAssessed with too few whole days."""
+    told = _told(site, [span])
+    daily, known = daily_of(
+        site, span.facts.days, told, limit(site, "answer_whole_day"), rest_power(span.facts.days)
+    )
+    fewest = limit(site, "answer_fewest_days")
+    if len(daily) < fewest:
+        raise NotAssessed(f"needs {fewest:g} whole days, has {len(daily)}", "too_few_days")
+    house = house_of((daily,), told, limit(site, "answer_line_doubt"), rng)
+    loss = _losses(site, [span], told, rng)[0]
+    return Alone(
+        told,
+        daily,
+        house,
+        _room(site, daily, house, rng, 1),
+        _performance((daily,), "space", site, told, rng),
+        _performance((daily,), "water", site, told, rng),
+        loss,
+        *_full_and_unread(site, span.facts.days, known, daily, rng),
+    )
+
+
+def _told(site: Site, spans: Sequence[Span]) -> Told:
+    told = told_by(site, *(s.facts.days for s in spans))
+    distrusted = any(s.result["energy"]["heat_kwh"]["total"] is None for s in spans)
+    return "use" if told == "heat" and distrusted else told
+
+
+def _performance(
+    dailies: tuple[Daily, ...],
+    use: Literal["space", "water"],
+    site: Site,
+    told: Told,
+    rng: np.random.Generator,
+) -> Performance | None:
+    return performance_of(dailies, use, limit(site, "answer_heat_drift"), rng) if told == "heat" else None
+
+
+def _scale(site: Site, told: Told, rng: np.random.Generator) -> Floats:
+    return around(1.0, limit(site, "answer_heat_error") if told == "heat" else 0.0, rng)
+
+
+def _room(site: Site, daily: Daily, house: House, rng: np.random.Generator, side: int) -> Floats:
+    """Mean room temperature of the heating days; a sensor's drift counts on one side."""
+    if not house.has_room:
+        return np.zeros(DRAWS)
+    heating = (daily.space > 0.1 * float(np.quantile(daily.space, 0.9))) & np.isfinite(daily.room)
+    mean = float(daily.room[heating].mean()) if heating.any() else float(np.nanmean(daily.room))
+    return around(mean, limit(site, "answer_room_drift_k") if side else 0.0, rng)
+
+
+def _losses(site: Site, spans: Sequence[Span], told: Told, rng: np.random.Generator) -> list[Floats | None]:
+    """Standing loss a day of each span; None for all where one does not know it."""
+    found = [standing_loss(site, s.facts) if told == "heat" else None for s in spans]
+    if any(f is None for f in found):
+        return [None] * len(found)
+    return [around(f, limit(site, "answer_loss_change") * f, rng) for f in found if f is not None]
+
+
+def _full_and_unread(
+    site: Site, days: Table, known: NDArray[np.bool_], daily: Daily, rng: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """Electricity a day of all days, of which those that nobody read count as like ones; and of it what
+    was not counted."""
+    counted = (known_sum(days, "e_total") or 0.0) / max(len(days), 1)
+    blind = float((~known & ~np.isfinite(days.floats("outdoor"))).mean())
+    partly = float((~known).mean()) - blind
+    doubt = limit(site, "answer_unread_day") * partly + limit(site, "answer_unread_blind") * blind
+    full = around(daily.full, doubt * daily.full, rng)
+    return full, full - counted if partly + blind > 0.0 else np.zeros(DRAWS)
+
+
+def _untold(
+    site: Site, told: Told, house: House, space: Performance | None, has_loss: bool
+) -> list[dict[str, str]]:
+    out = []
+    if not house.has_room:
+        out.append({"part": "rooms", "reason": "no_room_sensor"})
+    if told == "total":
+        out.append({"part": "hot_water", "reason": "uses_not_told"})
+    if space is None:
+        out.append({"part": "efficiency", "reason": "no_heat_meter" if told != "heat" else "too_few_days"})
+    if site.hot_water is not None and not has_loss:
+        out.append({"part": "cylinder_loss", "reason": "no_standing_time"})
+    return out
+
+
+def _prices(site: Site, spans: Sequence[Span], tariffs: Tariffs | None) -> Prices | None:
+    """Mean prices and standing charges a day, before and now; against design or homes both are those of
+    now."""
+    cost = site.cost
+    if cost is None:
+        return None
+    each = []
+    for span in spans:
+        days = span.facts.days
+        both = days.where(np.isfinite(days.floats("money")) & (days.floats("e_total") > 0.0))
+        used = both.total("e_total") if len(both) else 0.0
+        if used <= 0.0 and tariffs is None:
+            return None
+        standing = float(np.mean([cost.on(days.day(i)).standing_charge_per_day for i in range(len(days))]))
+        each.append((both.total("money") / used if used > 0.0 else float("nan"), standing))
+    then, current = each[0], each[-1]
+    if tariffs is not None:
+        return Prices(
+            tariffs.before_then, tariffs.before_now, tariffs.now_then, tariffs.now_now, then[1], current[1]
+        )
+    return Prices(then[0], current[0], then[0], current[0], then[1], current[1])
+
+
+def _split(case: _Case, prices: Prices | None) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    kwh, money, totals = shares(case.levels, case.days, prices, case.scale, case.unseen)
+    told = [
+        {
+            "code": code,
+            "kwh": _estimate(kwh[code]) if code in kwh else {"value": 0.0, "low": 0.0, "high": 0.0},
+            "money": _estimate(money[code]) if money else None,
+        }
+        for code in money or kwh
+    ]
+    return told, totals
+
+
+def _estimate(draws: Floats) -> dict[str, float]:
+    """The value is the first draw's; the interval holds 95 % of the draws and the value."""
+    low, high = np.quantile(draws, (0.025, 0.975))
+    value = float(draws[0])
+    return {"value": value, "low": min(float(low), value), "high": max(float(high), value)}

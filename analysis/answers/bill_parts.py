@@ -1,0 +1,199 @@
+"""The parts of a bill as a document: whose each is, what explains it, what mending takes, and what to ask."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fieldfare.analysis.answers.bill_codes import ASKED, PART_FINDINGS, WHOSE
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.losses import losses
+from fieldfare.analysis.figures.sums import known_sum
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.analysis.plant.site import Site
+
+
+@dataclass(frozen=True)
+class Span:
+    """Facts and result document of one span of days of one home."""
+
+    facts: Facts
+    result: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the caller's paper bill says, and what a visit costs the firm's customer; None where it is not
+    known.
+
+    billed_kwh [kWh], billed_money : of the whole house's meter, for the same days. visit_cost : money
+    """
+
+    billed_kwh: float | None = None
+    billed_money: float | None = None
+    visit_cost: float | None = None
+
+
+def limit(site: Site, name: str) -> float:
+    return float(site.limits.get(name, LIMITS[name].default))
+
+
+def described(
+    site: Site, part: dict[str, Any], spans: Sequence[Span], totals: dict[str, Any], asked: Asked
+) -> dict[str, Any]:
+    """A part with whose it is, the findings that explain it, what mending takes, and whether it is worth a
+    word."""
+    now = spans[-1]
+    codes = PART_FINDINGS.get(part["code"], ())
+    open_ = [
+        f for f in now.result["findings"] if f["code"] in codes and not f["until"] and f["severity"] != "note"
+    ]
+    unit = "money" if part["money"] is not None else "kwh"
+    least = limit(site, "answer_part_told") * abs(totals["before"][unit])
+    figure = part[unit]
+    told = abs(figure["value"]) >= least and (figure["low"] > 0.0 or figure["high"] < 0.0)
+    whose = "system" if part["code"] == "rooms" and _unasked(site, spans) else WHOSE[part["code"]]
+    mend = _mend(part, open_[0], len(now.facts.days), asked) if open_ and part["kwh"]["value"] > 0.0 else None
+    return {**part, "whose": whose, "told": bool(told), "findings": [f["code"] for f in open_], "mend": mend}
+
+
+def _mend(part: dict[str, Any], finding: Mapping[str, Any], days: int, asked: Asked) -> dict[str, Any]:
+    """What mending takes; pays_back_days where a visit's price was named and the part costs money."""
+    money = part["money"]["value"] if part["money"] else None
+    pays = (
+        asked.visit_cost / (money / days)
+        if asked.visit_cost and finding["visit"] == "drive" and money and money > 0.0
+        else None
+    )
+    return {
+        "visit": finding["visit"],
+        "finding": finding["code"],
+        "bring": list(finding["bring"]),
+        "pays_back_days": pays,
+    }
+
+
+def _unasked(site: Site, spans: Sequence[Span]) -> bool:
+    """Whether the rooms became warmer without being asked to: a curve set high, or a thermostat that does
+    not close.
+
+    With one span the design's indoor temperature stands for both room and target before.
+    """
+
+    def mean(span: Span, name: str) -> float:
+        return span.facts.days.mean(name) if span.facts.days.knows(name) else float("nan")
+
+    room, target = ([mean(s, n) for s in spans] for n in ("room", "target"))
+    if len(spans) < 2:
+        room, target = ([site.design.indoor_c, *each] for each in (room, target))
+    warmer, asked = room[1] - room[0], target[1] - target[0]
+    return bool(np.isfinite(warmer + asked) and warmer > 0.0 and asked < 0.5 * warmer)
+
+
+def groups(parts: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What is the household's, the system's, the price's: sums of their parts."""
+    out = []
+    for whose in ("weather", "household", "system", "house", "price", "data", "rest"):
+        mine = [p for p in parts if p["whose"] == whose]
+        if mine:
+            money = None if any(p["money"] is None for p in mine) else sum(p["money"]["value"] for p in mine)
+            out.append({"whose": whose, "kwh": sum(p["kwh"]["value"] for p in mine), "money": money})
+    return out
+
+
+def why(site: Site, spans: list[Span]) -> list[dict[str, Any]]:
+    """What changed in the way from the rating to the meter [kWh], at the heat of now."""
+    before, now = (losses(site, s.facts) for s in spans)
+    if not before or not now:
+        return []
+    heat = [max(s.facts.days.total("q_total"), 1e-9) for s in spans]
+    scale = heat[1] / heat[0]
+    out = []
+    for a, b in zip(before, now, strict=True):
+        if b.cause in ("hot_water", "direct_electric_heat", "pumps_and_standby"):
+            continue
+        value = b.electricity_kwh - a.electricity_kwh * scale
+        row = {"cause": b.cause, "kwh": value, "low": None, "high": None}
+        if (
+            b.cause != "unexplained"
+        ):  # its interval is the rating's and the meters', which are the same on both sides
+            half = float(np.hypot(b.high - b.low, scale * (a.high - a.low))) / 2.0
+            row |= {"low": value - half, "high": value + half}
+        out.append(row)
+    return out
+
+
+def why_now(site: Site, now: Span) -> list[dict[str, Any]]:
+    return [
+        {"cause": each.cause, "kwh": each.electricity_kwh, "low": each.low, "high": each.high}
+        for each in losses(site, now.facts)
+        if each.cause not in ("hot_water", "direct_electric_heat", "pumps_and_standby")
+    ]
+
+
+def billed(document: dict[str, Any], asked: Asked) -> dict[str, float | None] | None:
+    """What the paper bill holds beyond the heating: for other loads on the same meter, which are asked
+    about."""
+    if asked.billed_kwh is None and asked.billed_money is None:
+        return None
+    now = document["now"]
+    other = None if asked.billed_kwh is None else asked.billed_kwh - now["full_kwh"]
+    paid = None if asked.billed_money is None or now["money"] is None else asked.billed_money - now["money"]
+    return {"kwh": asked.billed_kwh, "money": asked.billed_money, "other_kwh": other, "other_money": paid}
+
+
+def ask(document: dict[str, Any]) -> list[str]:
+    """Codes of what to ask the caller, the weightiest first."""
+    parts = {p["code"]: p for p in document["parts"]}
+    unit = "kwh" if document["difference"]["money"] is None else "money"
+    out = []
+    if document["billed"] is None:
+        out.append("paper_bill")
+    elif (document["billed"]["other_kwh"] or 0.0) > 0.0:
+        out.append("other_loads")
+    for code, question in ASKED.items():
+        part = parts.get(code)
+        if (
+            part is not None
+            and part["told"]
+            and part[unit]["value"] > 0.0
+            and (code, part["whose"]) != ("rooms", "system")
+        ):
+            out.append(question)
+    if document["untold"] and any(u["part"] == "tariff" for u in document["untold"]):
+        out.append("prices")
+    return out + (["estimated_reading"] if document["billed"] is not None else ["other_loads"])
+
+
+def distrusted(site: Site, spans: list[Span], against: str, asked: Asked) -> dict[str, Any]:
+    """The meters come first: a difference of readings that can't be trusted is not split."""
+    culprits = {
+        f["code"]
+        for s in spans
+        for f in s.result["findings"]
+        if f["code"] in PART_FINDINGS["meter"] and f["severity"] != "note"
+    }
+    reasons = [s.result["energy"]["reason"] for s in spans if s.result["energy"]["reason"]]
+    counted = [known_sum(s.facts.days, "e_total") or 0.0 for s in spans]
+    change = counted[-1] - counted[0] if len(counted) == 2 else None
+    return {
+        "question": "bill",
+        "against": against,
+        "told_by": "none",
+        "days": len(spans[-1].facts.days),
+        "currency": site.cost.currency if site.cost else None,
+        "before": None,
+        "now": None,
+        "difference": {"kwh": change, "money": None},
+        "parts": [],
+        "groups": [],
+        "why": [],
+        "billed": None,
+        "untold": [{"part": "meter", "reason": "distrusted"}],
+        "culprits": sorted(culprits),
+        "reasons": reasons,
+        "ask": ["meter_reading", "other_loads"] if asked.billed_kwh is None else ["meter_reading"],
+    }

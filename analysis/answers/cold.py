@@ -1,0 +1,363 @@
+"""Why rooms are cold: what binds, in order, from the target to the windows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.answers.cold_measures import (
+    FEWEST_COLD_MIN,
+    ColdZone,
+    able_kw,
+    call_share,
+    emission,
+    extra_loss,
+    need_kw,
+    steady_heating,
+    weights_of,
+    zone_of,
+)
+from fieldfare.analysis.answers.hours import (
+    Hours,
+    State,
+    Step,
+    Value,
+    longest_stop,
+)
+from fieldfare.analysis.facts.load_factor import asked_flow, load_share
+from fieldfare.analysis.facts.segments import held_for
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.operating_state import HEATING
+from fieldfare.analysis.minutes.rolling import true_runs, window_sum
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+_FALL_MIN = 30  # an open window shows within half an hour (common practice)
+_RAISED_K = 0.3
+_LATE_MIN = 120  # before a set-back begins, when the rooms had the day to follow (common practice)
+_WEAK = 0.6  # weight of a cause that is left when nothing else explains it (common practice)
+_PLAIN = 0.9  # weight of a cause that shows itself (common practice)
+ORDER = (
+    "target",
+    "set_back",
+    "stopped",
+    "thermostat",
+    "valve",
+    "flow_temperature",
+    "emitters",
+    "water_flow",
+    "output",
+    "house_loss",
+    "windows",
+    "as_set",
+)
+
+
+def cold_steps(hours: Hours) -> tuple[list[Step], float]:
+    """Every step from target to windows, and the weight of the cause that binds [0 to 1]."""
+    cold = zone_of(hours)
+    weights = weights_of(hours, cold)
+    steps = [
+        _target(hours, cold),
+        _set_back(hours, cold),
+        _stopped(hours, cold),
+        _thermostat(hours, cold),
+        _valve(hours, cold, weights),
+        _flow_temperature(hours, cold, weights),
+        *_emitters_and_loss(hours, cold, weights),
+        _water_flow(hours, cold),
+        _output(hours, cold, weights),
+        _windows(hours, cold),
+    ]
+    steps.sort(key=lambda s: ORDER.index(s.code))
+    return _one_binds(steps, weights)
+
+
+def _target(hours: Hours, cold: ColdZone) -> Step:
+    """The rooms follow their target, and the target is low."""
+    room, target = hours.mean(cold.room), hours.mean(cold.target)
+    values = (
+        Value("room", room, "°C"),
+        Value("target", target, "°C"),
+        Value("design_room", hours.site.design.indoor_c, "°C"),
+    )
+    if not np.isfinite(room):
+        return Step("target", "unknown", values, "no_room_sensor")
+    if not np.isfinite(target):
+        return Step("target", "unknown", values, "no_target")
+    known = int((hours.asked & np.isfinite(cold.room)).sum())
+    follows = int(cold.cold.sum()) < max(0.25 * known, FEWEST_COLD_MIN)
+    highest = (
+        float(np.nanmax(cold.target[hours.inside]))
+        if np.isfinite(cold.target[hours.inside]).any()
+        else target
+    )
+    low = highest < hours.site.design.indoor_c - hours.limit("answer_comfort_k")
+    if follows and low:
+        return Step("target", "binds", values)
+    if follows and highest - target < hours.limit("answer_setback_k"):
+        return Step("target", "fine", values, "as_asked")
+    return Step("target", "fine" if not low else "adds", values)
+
+
+def _set_back(hours: Hours, cold: ColdZone) -> Step:
+    """The hours lie in a set-back, or in the hours after it in which the rooms follow."""
+    target = cold.target
+    if not np.isfinite(target[hours.inside]).any():
+        return Step("set_back", "unknown", (), "no_target")
+    highest = float(np.nanmax(target[hours.inside]))
+    depth = highest - float(np.nanmin(target[hours.inside]))
+    lowered = hours.inside & (fill_nan(target, highest) <= highest - hours.limit("answer_setback_k"))
+    raised = np.concatenate(([0.0], np.diff(fill_nan(target, 0.0)))) > _RAISED_K
+    after = ~held_for(~raised, int(hours.limit("answer_recovery_min"))) & ~lowered
+    below = hours.asked & (fill_nan(highest - cold.room, 0.0) > hours.limit("answer_cold_k"))
+    in_set_back = float((below & (lowered | after)).sum()) / max(float(below.sum()), 1.0)
+    # By the end of the day's hours at full target the rooms had their time.
+    falls = np.concatenate((np.diff(fill_nan(target, 0.0)), [0.0])) < -_RAISED_K
+    late = (
+        hours.inside
+        & (window_sum(falls, 0, _LATE_MIN) > 0)
+        & ~(fill_nan(target, 0.0) < highest - _RAISED_K)
+        & np.isfinite(cold.room)
+    )
+    reached = (
+        float((cold.room[late] >= target[late] - hours.limit("answer_cold_k")).mean())
+        if late.any()
+        else float("nan")
+    )
+    values = (
+        Value("set_back_depth", depth, "K", limit="answer_setback_k"),
+        Value("share_in_set_back", in_set_back, "-"),
+        Value("share_reached_later", reached, "-"),
+    )
+    share = hours.limit("answer_set_back_share")
+    holds = (
+        depth >= hours.limit("answer_setback_k") and below.sum() >= FEWEST_COLD_MIN and in_set_back > share
+    )
+    # Rooms that are cold at other hours too, or still in the evening, have another cause, if one is found.
+    other = hours.inside & ~lowered & ~after & np.isfinite(cold.room)
+    short = fill_nan(target, highest) - cold.room > hours.limit("answer_cold_k")
+    elsewhere = float(short[other].mean()) if other.any() else 0.0
+    also = reached < hours.limit("answer_reached_share") or elsewhere > hours.limit("answer_cold_elsewhere")
+    return Step("set_back", ("adds" if also else "binds") if holds else "fine", values)
+
+
+def _stopped(hours: Hours, cold: ColdZone) -> Step:
+    """The unit did nothing though rooms were cold."""
+    rows = cold.cold if cold.cold.any() else hours.asked
+    code = hours.minutes.use.code
+    known = rows & (code >= 0)
+    if not known.any():
+        return Step("stopped", "unknown", (), "no_running")
+    running = float(hours.minutes.use.running[known].mean())
+    stop = longest_stop(hours, rows)
+    values = (
+        Value("running_share", running, "-"),
+        Value("longest_stop", stop, "h", limit="answer_stop_h"),
+        Value("faults", float(len(hours.facts.faults)), ""),
+    )
+    called = call_share(hours, cold, rows) > hours.limit("answer_call_share")
+    return Step("stopped", "binds" if stop > hours.limit("answer_stop_h") and called else "fine", values)
+
+
+def _thermostat(hours: Hours, cold: ColdZone) -> Step:
+    calls = hours.minutes.grid.zones.get("heat_call", {})
+    if not calls or not cold.cold.any():
+        return Step("thermostat", "unknown" if not calls else "fine", (), "" if calls else "no_call")
+    share = call_share(hours, cold, cold.cold)
+    values = (Value("call_share", share, "-", limit="answer_call_share"),)
+    return Step("thermostat", "binds" if share < hours.limit("answer_call_share") else "fine", values)
+
+
+def _judged(code: str, wrong: bool | None, hours: Hours, cold: ColdZone, weights: dict[str, float]) -> State:
+    """State of a step that the model of cold rooms weighs. wrong : what its own numbers say; None where
+    they are not known"""
+    if cold.cold.sum() < FEWEST_COLD_MIN:
+        return "fine"
+    likeliest = code == max(weights, key=lambda c: weights[c])
+    if wrong is None:
+        return "binds" if likeliest and weights[code] >= hours.limit("answer_weight") else "unknown"
+    return ("binds" if likeliest else "adds") if wrong else "fine"
+
+
+def _valve(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
+    """One zone lags behind the others, or warm water passes emitters that take little of it."""
+    taken = emission(hours, cold, steady_heating(hours))
+    values = (
+        Value("gap", cold.gap, "K", limit="answer_gap_k"),
+        Value("emission", taken, "-"),
+        Value("weight", weights["valve"], "-"),
+    )
+    if np.isfinite(cold.gap):
+        return Step(
+            "valve", _judged("valve", cold.gap >= hours.limit("answer_gap_k"), hours, cold, weights), values
+        )
+    wrong = None if not np.isfinite(taken) else taken < hours.limit("answer_taken")
+    return Step(
+        "valve", _judged("valve", wrong, hours, cold, weights), values, "one_zone" if wrong is None else ""
+    )
+
+
+def _flow_temperature(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
+    """The water is cooler than designed at this weather, and as warm as the controls ask for."""
+    steady = steady_heating(hours)
+    flow, curve, asked = (
+        hours.gauge("flow_temperature"),
+        hours.minutes.curve,
+        hours.gauge("target_flow_temperature"),
+    )
+    known = steady & np.isfinite(flow)
+    gap = hours.mean(curve - flow, known)
+    values = (
+        Value("flow", hours.mean(flow, known), "°C"),
+        Value("designed_flow", hours.mean(curve, known), "°C"),
+        Value("asked_flow", hours.mean(asked, known), "°C"),
+        Value("below_curve", gap, "K", limit="answer_flow_gap_k"),
+    )
+    if not np.isfinite(gap):
+        return Step(
+            "flow_temperature",
+            _judged("flow_temperature", None, hours, cold, weights),
+            values,
+            "no_flow_or_curve",
+        )
+    wrong = gap >= hours.limit("answer_flow_gap_k")
+    return Step("flow_temperature", _judged("flow_temperature", wrong, hours, cold, weights), values)
+
+
+def _emitters_and_loss(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> tuple[Step, Step]:
+    """What the emitters give at the measured water against what the house needs, by its measured and its
+    designed loss."""
+    need, designed = need_kw(hours, cold, designed=False), need_kw(hours, cold, designed=True)
+    able = float("nan")
+    if hours.site.emitter:
+        able = hours.mean(
+            able_kw(hours, fill_nan(cold.target, hours.site.design.indoor_c)), steady_heating(hours)
+        )
+    ratio: Mapping[str, float] | None = (hours.result.get("heat_loss") or {}).get("ratio")
+    low, high = (ratio["low"], ratio["high"]) if ratio else (None, None)
+    loss = Value("loss_ratio", ratio["value"] if ratio else None, "-", low, high, "answer_loss_ratio")
+    values = (Value("able_kw", able, "kW"), Value("need_kw", need[0], "kW", need[1], need[2]))
+    least = hours.limit("answer_emission")
+    leaky = ratio is not None and ratio["value"] >= hours.limit("answer_loss_ratio") and ratio["low"] > 1.0
+    small = None if not np.isfinite(able + need[0]) else able < least * need[0]
+    by_loss = leaky and bool(small) and able >= least * designed[0]
+    emitters = Step(
+        "emitters",
+        _judged("emitters", small and not by_loss, hours, cold, weights),
+        values,
+        "no_emitters" if small is None else "",
+    )
+    if ratio is None:
+        return emitters, Step("house_loss", "unknown", (loss,), "no_heat_loss")
+    state: State = "binds" if by_loss and cold.cold.sum() >= FEWEST_COLD_MIN else "adds" if leaky else "fine"
+    return emitters, Step("house_loss", state, (loss, Value("need_design_kw", designed[0], "kW")))
+
+
+def _water_flow(hours: Hours, cold: ColdZone) -> Step:
+    steady, nominal = steady_heating(hours), hours.site.heat_pump.flow_m3_per_h
+    rate = hours.mean(hours.gauge("flow_rate"), steady)
+    lift = hours.mean(hours.gauge("flow_temperature") - hours.gauge("return_temperature"), steady)
+    values = (
+        Value("flow_rate", rate, "m3/h"),
+        Value("nominal_flow", nominal, "m3/h"),
+        Value("lift", lift, "K", limit="answer_high_lift_k"),
+    )
+    if nominal and np.isfinite(rate):
+        low = rate < hours.limit("answer_low_flow") * nominal
+    elif np.isfinite(lift):
+        low = lift > hours.limit("answer_high_lift_k")
+    else:
+        return Step("water_flow", "unknown", values, "no_flow_rate")
+    return Step(
+        "water_flow",
+        "binds" if low and cold.cold.sum() >= FEWEST_COLD_MIN else "adds" if low else "fine",
+        values,
+    )
+
+
+def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
+    """The unit has no reserve: it hardly rests, gives its rating, or misses the water temperature asked
+    for."""
+    steady, code = steady_heating(hours), hours.minutes.use.code
+    rows = (cold.cold if cold.cold.any() else hours.asked) & (code >= 0)
+    running = hours.mean(hours.minutes.use.running.astype(np.float64), rows)
+    share = hours.mean(load_share(hours.site, hours.minutes), steady)
+    lack = fill_nan(asked_flow(hours.minutes) - hours.gauge("flow_temperature"), 0.0) > hours.limit(
+        "answer_lacking_k"
+    )
+    lacking = hours.mean(lack.astype(np.float64), steady)
+    values = (
+        Value("running_share", running, "-", limit="answer_running_share"),
+        Value("output_share", share, "-", limit="answer_full_share"),
+        Value("lacking_share", lacking, "-", limit="answer_lacking_share"),
+    )
+    if not np.isfinite(running):
+        return Step("output", _judged("output", None, hours, cold, weights), values, "no_running")
+    full = fill_nan(np.array([share]), 1.0)[0] >= hours.limit("answer_full_share")
+    wrong = running >= hours.limit("answer_running_share") and bool(
+        full or lacking >= hours.limit("answer_lacking_share")
+    )
+    return Step("output", _judged("output", wrong, hours, cold, weights), values)
+
+
+def _windows(hours: Hours, cold: ColdZone) -> Step:
+    """A heated room that falls far faster than a closed one can, or takes far more heat than the house
+    loses."""
+    room, n = cold.room, len(cold.room)
+    if not np.isfinite(room[hours.inside]).any():
+        return Step("windows", "unknown", (), "no_room_sensor")
+    heated = held_for(hours.minutes.use.code == HEATING, _FALL_MIN)
+    fall = np.zeros(n)
+    fall[_FALL_MIN:] = fill_nan((room[:-_FALL_MIN] - room[_FALL_MIN:]) * 60.0 / _FALL_MIN, 0.0)
+    fall = np.where(heated & hours.asked, fall, 0.0)
+    begin, _ = true_runs(fall > hours.limit("answer_window_k_per_h"))
+    steepest = float(fall.max()) if hours.asked.any() else 0.0
+    a_day = len(begin) / hours.nights
+    values: tuple[Value, ...] = (
+        Value("steepest_fall", steepest, "K/h", limit="answer_window_k_per_h"),
+        Value("falls_a_day", a_day, "1/d"),
+    )
+    extra = extra_loss(hours, cold)
+    values = (*values, Value("extra_loss", extra, "-", limit="answer_extra_loss"))
+    often = a_day >= hours.limit("answer_falls_a_day") or extra > hours.limit("answer_extra_loss")
+    cold_enough = cold.cold.sum() >= FEWEST_COLD_MIN
+    return Step("windows", "binds" if often and cold_enough else "adds" if often else "fine", values)
+
+
+_FIRST = ("target", "set_back", "stopped", "thermostat", "windows", "water_flow")
+"""Causes that outrank those that the model weighs: while one of them holds, valve, water and output can't
+be judged."""
+
+
+def _one_binds(steps: list[Step], weights: dict[str, float]) -> tuple[list[Step], float]:
+    """One step binds; the others that were found too make it worse. Returns the steps and the weight of
+    the binding one."""
+    found = [s.code for s in steps if s.state == "binds"]
+    ranked = [c for c in _FIRST if c in found]
+    ranked += sorted((c for c in found if c not in _FIRST), key=lambda c: -weights.get(c, 0.0))
+    if not ranked:
+        return _nothing_binds(steps, weights)
+    out = [replace(s, state="adds") if s.state == "binds" and s.code != ranked[0] else s for s in steps]
+    return out, weights.get(ranked[0], _PLAIN)
+
+
+def _nothing_binds(steps: list[Step], weights: dict[str, float]) -> tuple[list[Step], float]:
+    """Where nothing is plain: the likeliest of what was found, a set-back too deep to come back from in a
+    day, or rooms as
+    warm as they are set."""
+    by_code = {s.code: s for s in steps}
+    likely = [s.code for s in steps if s.state == "adds" and s.code in weights]
+    if likely:
+        first = max(likely, key=lambda c: weights[c])
+        return [replace(s, state="binds") if s.code == first else s for s in steps], weights[first]
+    if by_code["set_back"].state == "adds":
+        return [replace(s, state="binds") if s.code == "set_back" else s for s in steps], _WEAK
+    target = by_code["target"]
+    if target.reason == "as_asked":
+        return [*steps, Step("as_set", "binds", target.values)], _WEAK
+    return steps, 0.0

@@ -1,0 +1,170 @@
+"""What cold rooms are judged by, in the hours named: the zone, its water, what its emitters give and what
+the house needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.answers.hours import Hours
+from fieldfare.analysis.expectation.cold_room import ColdRoom, cause_weights
+from fieldfare.analysis.facts.load_factor import asked_flow, load_share
+from fieldfare.analysis.facts.segments import held_for
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.minutes.operating_state import HEATING, HOT_WATER
+from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+FEWEST_COLD_MIN = 30
+"""Of a complaint's minutes, below which nothing is cold (common practice)."""
+_SETTLED_MIN = 15  # as for the unit's strain by day
+_BY_CAUSE = {
+    "capacity_short": "output",
+    "curve_too_low": "flow_temperature",
+    "emitters_small": "emitters",
+    "zone_not_opening": "valve",
+}
+_LEAST_KW = 0.5  # of a house's need, below which a ratio says nothing
+
+
+@dataclass(frozen=True)
+class ColdZone:
+    """room, target : float64 (n,) [°C] of the zone asked about. cold : bool (n,), asked minutes under
+    target or design
+    gap : how much more the zone lacks than the best other one [K], nan with one zone"""
+
+    zone: str
+    room: Floats
+    target: Floats
+    cold: Flags
+    gap: float
+
+
+def zone_of(hours: Hours) -> ColdZone:
+    """The zone asked about, else the one that lacks most."""
+    grid = hours.minutes.grid
+    rooms = grid.zones.get("room_temperature", {})
+    targets = grid.zones.get("target_room_temperature", {})
+    nothing = np.full(len(grid), np.nan)
+    whole = next(iter(targets.values())) if len(targets) == 1 else nothing
+    wanted = {zone: targets.get(zone, whole) for zone in rooms}
+    least = hours.site.design.indoor_c
+    lacks = {z: hours.mean(fill_nan(wanted[z], least) - rooms[z]) for z in rooms}
+    known = {z: v for z, v in lacks.items() if np.isfinite(v)}
+    if not known:
+        return ColdZone(hours.question.zone or "", nothing, whole, hours.asked, float("nan"))
+    zone = hours.question.zone if hours.question.zone in known else max(known, key=lambda z: known[z])
+    others = [v for z, v in known.items() if z != zone]
+    gap = known[zone] - min(others) if others else float("nan")
+    room, target = rooms[zone], wanted[zone]
+    short = fill_nan(target, least) - room > hours.limit("answer_cold_k")
+    return ColdZone(zone, room, target, hours.asked & np.isfinite(room) & short, gap)
+
+
+def call_share(hours: Hours, cold: ColdZone, rows: Flags) -> float:
+    """Share of the cold minutes in which the zone's thermostat calls; 1 where no call is measured."""
+    calls = hours.minutes.grid.zones.get("heat_call", {})
+    call = calls.get(cold.zone, next(iter(calls.values())) if len(calls) == 1 else None)
+    if call is None or not np.isfinite(call[rows]).any():
+        return 1.0
+    return hours.mean((call > 0.5).astype(np.float64), rows & np.isfinite(call))
+
+
+def weights_of(hours: Hours, cold: ColdZone) -> dict[str, float]:
+    """How well each of valve, flow temperature, emitters and output explains the hours, by the model of
+    cold rooms."""
+    steady = steady_heating(hours)
+    flow, asked = hours.gauge("flow_temperature"), asked_flow(hours.minutes)
+    curve = hours.minutes.curve
+    rows = cold.cold if cold.cold.any() else hours.asked
+    known = rows & (hours.minutes.use.code >= 0)
+    share = load_share(hours.site, hours.minutes)
+    lacking = fill_nan(asked - flow, 0.0) > hours.limit("answer_lacking_k")
+    measured = ColdRoom(
+        running=_known(float(hours.minutes.use.running[known].mean()) if known.any() else float("nan")),
+        output_share=_known(hours.mean(share, steady)),
+        lacking=(
+            _known(hours.mean(lacking.astype(np.float64), steady))
+            if hours.site.measures("target_flow_temperature")
+            else None
+        ),
+        emission=_known(emission(hours, cold, steady)),
+        gap=_known(cold.gap),
+        below_curve=_known(hours.mean(curve - flow, steady)),
+    )
+    weights = cause_weights(measured)
+    if not hours.site.emitter:
+        weights["curve_too_low"] += weights.pop("emitters_small")
+    return {_BY_CAUSE[cause]: weight for cause, weight in weights.items()}
+
+
+def _known(value: float) -> float | None:
+    return value if np.isfinite(value) else None
+
+
+def steady_heating(hours: Hours) -> Flags:
+    """Steady heating in the hours asked about; in all of the days where those hold next to none."""
+    steady = held_for(hours.minutes.use.code == HEATING, _SETTLED_MIN)
+    mine = steady & hours.asked
+    return mine if mine.sum() >= FEWEST_COLD_MIN else steady & hours.inside
+
+
+def _water(hours: Hours) -> tuple[Floats, Floats]:
+    """Flow and return at the emitters: beyond the buffer where that is measured."""
+    flow = fill_nan(hours.gauge("distribution_flow_temperature"), hours.gauge("flow_temperature"))
+    back = fill_nan(hours.gauge("distribution_return_temperature"), hours.gauge("return_temperature"))
+    return flow, back
+
+
+def able_kw(hours: Hours, room: Floats | float) -> Floats:
+    """Heat that the emitters give at the measured water temperatures (EN 442) [kW]: float64 (n,)"""
+    flow, back = _water(hours)
+    emitters = [HeatEmitter(e.output_kw, e.output_excess_k, e.kind) for e in hours.site.emitter]
+    return np.asarray(output_kw(emitters, flow, back, room))
+
+
+def emission(hours: Hours, cold: ColdZone, steady: Flags) -> float:
+    if not hours.site.emitter:
+        return float("nan")
+    able = hours.mean(able_kw(hours, fill_nan(cold.room, hours.site.design.indoor_c)), steady)
+    given = hours.mean(hours.minutes.heat * 0.06, steady)
+    return given / able if able > 0.0 else float("nan")
+
+
+def need_kw(hours: Hours, cold: ColdZone, *, designed: bool) -> tuple[float, float, float]:
+    """Heat that the house needs at its target in these hours [kW], with its interval; nan where it is not
+    known.
+
+    designed : by the design's loss instead of the measured one
+    """
+    design, loss = hours.site.design, hours.result.get("heat_loss") or {}
+    indoor = fill_nan(cold.target, design.indoor_c)
+    warmer = hours.mean(indoor - hours.gauge("outdoor_temperature"))
+    measured = loss.get("coefficient_w_per_k")
+    if not designed and measured:
+        free = loss.get("free_gains_w") or 0.0
+        value, low, high = ((measured[n] * warmer - free) / 1000.0 for n in ("value", "low", "high"))
+        return value, low, high
+    if design.heat_loss_kw is None or design.outdoor_c is None:
+        return (float("nan"),) * 3
+    value = design.heat_loss_kw * warmer / (design.indoor_c - design.outdoor_c)
+    return value, value, value
+
+
+def extra_loss(hours: Hours, cold: ColdZone) -> float:
+    """Heat given to the rooms over what the house's measured loss takes at the rooms' own temperature [-];
+    nan if unknown."""
+    loss = hours.result.get("heat_loss") or {}
+    measured = loss.get("coefficient_w_per_k")
+    given = hours.mean(
+        np.where(hours.minutes.serving == HOT_WATER, 0.0, hours.minutes.heat) * 0.06, hours.inside
+    )
+    warmer = hours.mean(cold.room - hours.gauge("outdoor_temperature"), hours.inside)
+    if not measured or not np.isfinite(given + warmer):
+        return float("nan")
+    takes = (measured["value"] * warmer - (loss.get("free_gains_w") or 0.0)) / 1000.0
+    return given / takes if takes > _LEAST_KW else float("nan")

@@ -1,0 +1,130 @@
+"""Pages and papers that answer a caller."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any, Literal, cast
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+
+from fieldfare.analysis.errors import InputError, NotAssessed
+from fieldfare.api.core.answers import Asking, QuestionName, answer
+from fieldfare.api.http.auth import AppStateHere, PlantHere, check
+from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.people.access import Actor
+from fieldfare.api.records.papers import answer_paper, rendered
+from fieldfare.dashboards import pages
+
+router = APIRouter()
+_FIELDS = (
+    "from",
+    "to",
+    "against",
+    "billed_kwh",
+    "billed_money",
+    "visit_cost",
+    "zone",
+    "from_hour",
+    "to_hour",
+    "since",
+)
+
+
+@router.get("/sites/{site_id}/answers")
+def questions(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """What a caller may ask."""
+    reader(request, "site.read", plant.site.id)
+    row = page_rows.row_of(parts, plant, None)
+    return HTMLResponse(pages.answer_page(row, "", None, {}, "", (), visitor(request)))
+
+
+@router.get("/sites/{site_id}/answers/{question}")
+def answered(question: QuestionName, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+    """One question, answered."""
+    actor = reader(request, "site.read", plant.site.id)
+    row, asked = page_rows.row_of(parts, plant, None), _asked(request)
+    document: dict[str, Any] | None = None
+    problem = ""
+    try:
+        document = answer(parts.service, plant, question, asking_of(asked, actor))
+    except (InputError, NotAssessed) as error:
+        problem = str(error)
+    from fieldfare.analysis.answers.hours import known_zones
+
+    zones = known_zones(plant.site)
+    return HTMLResponse(pages.answer_page(row, question, document, asked, problem, zones, visitor(request)))
+
+
+@router.get("/sites/{site_id}/answers/{question}/paper")
+def paper(
+    question: QuestionName,
+    plant: PlantHere,
+    request: Request,
+    parts: AppStateHere,
+    form: Literal["html", "pdf"] = "html",
+) -> Response:
+    """The same answer as a paper, in the reader's words."""
+    actor = reader(request, "papers.read", plant.site.id)
+    document = answer(parts.service, plant, question, asking_of(_asked(request), actor))
+    made = answer_paper(parts.service, plant, document, home=actor.role == "householder")
+    return rendered(made, form, served=form == "html")
+
+
+def _asked(request: Request) -> dict[str, str]:
+    """The form's values, without fields of other pages."""
+    query = request.query_params
+    return {name: query[name].strip()[:60] for name in _FIELDS if query.get(name, "").strip()}
+
+
+def asking_of(asked: dict[str, str], actor: Actor) -> Asking:
+    """What a form asks. Raises InputError with the field that is wrong; 403 for homes alike where other
+    homes are not seen."""
+    if asked.get("against") == "homes":
+        check(actor, "fleet.read", None)
+    if asked.get("against", "year") not in ("year", "design", "homes"):
+        raise InputError(f"against must be year, design or homes, got {asked['against']!r}")
+    days = {name: _day(asked, name) for name in ("from", "to", "since")}
+    hours = None
+    if "from_hour" in asked or "to_hour" in asked:
+        hours = _hour(asked, "from_hour"), _hour(asked, "to_hour")
+    return Asking(
+        first=days["from"],
+        last=days["to"],
+        against=cast("Literal['year', 'design', 'homes'] | None", asked.get("against")),
+        billed_kwh=_number(asked, "billed_kwh"),
+        billed_money=_number(asked, "billed_money"),
+        visit_cost=_number(asked, "visit_cost"),
+        zone=asked.get("zone"),
+        hours=hours,
+        since=days["since"],
+    )
+
+
+def _day(asked: dict[str, str], name: str) -> date | None:
+    if name not in asked:
+        return None
+    try:
+        return date.fromisoformat(asked[name])
+    except ValueError:
+        raise InputError(f"{name} must be a day, such as 2026-01-31, got {asked[name][:20]!r}") from None
+
+
+def _number(asked: dict[str, str], name: str) -> float | None:
+    if name not in asked:
+        return None
+    try:
+        value = float(asked[name])
+    except ValueError:
+        raise InputError(f"{name.replace('_', ' ')} must be a number, got {asked[name][:20]!r}") from None
+    if not 0.0 <= value <= 1e7:
+        raise InputError(f"{name.replace('_', ' ')} must lie between 0 and 10 000 000")
+    return value
+
+
+def _hour(asked: dict[str, str], name: str) -> int:
+    text = asked.get(name, "0")
+    if not text.isdecimal() or int(text) > 24:
+        raise InputError(f"{name.replace('_', ' ')} must be a local hour from 0 to 24, got {text[:20]!r}")
+    return int(text)

@@ -1,0 +1,53 @@
+"""Answers to what people ask on the phone."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Query
+
+from fieldfare.api.core.answers import Asking, QuestionName, answer
+from fieldfare.api.http.auth import (
+    AppStateHere,
+    PlantHere,
+    check,
+    need,
+)
+from fieldfare.api.http.schemas import FromDay, SomeDay, ToDay
+from fieldfare.api.people.access import Actor
+
+router = APIRouter(tags=["results"])
+Amount = Annotated[float | None, Query(ge=0, le=1e7)]
+Hour = Annotated[int | None, Query(ge=0, le=24, description="Local hour.")]
+
+
+@router.get("/sites/{site_id}/answers/{question}")
+def read_answer(
+    question: QuestionName,
+    plant: PlantHere,
+    parts: AppStateHere,
+    actor: Actor = need("site.read"),
+    first: FromDay = None,
+    last: ToDay = None,
+    against: Annotated[
+        Literal["year", "design", "homes"] | None,
+        Query(description="bill: what to compare with; homes: for the firm alone."),
+    ] = None,
+    billed_kwh: Amount = None,
+    billed_money: Amount = None,
+    visit_cost: Amount = None,
+    zone: Annotated[
+        str | None, Query(max_length=40, description="cold: where; default the coldest zone.")
+    ] = None,
+    from_hour: Hour = None,
+    to_hour: Hour = None,
+    since: Annotated[
+        SomeDay | None, Query(description="First day it was noticed, where that is before `from`.")
+    ] = None,
+) -> dict[str, Any]:
+    """A caller's question answered: codes and values, each part or step with its numbers and intervals."""
+    if against == "homes":
+        check(actor, "fleet.read", None)
+    hours = None if from_hour is None and to_hour is None else (from_hour or 0, to_hour or 0)
+    asking = Asking(first, last, against, billed_kwh, billed_money, visit_cost, zone, hours, since)
+    return answer(parts.service, plant, question, asking)

@@ -1,0 +1,137 @@
+"""Words about a bill: its parts, whose they are, what to ask and what mending takes."""
+
+from __future__ import annotations
+
+PARTS: dict[str, str] = {
+    "weather": "Weather",
+    "rooms": "Rooms kept warmer",
+    "house": "The house loses more heat",
+    "hot_water": "Hot water drawn",
+    "cylinder_loss": "Standing loss of the cylinder and its pipes",
+    "efficiency": "Efficiency of the heat pump",
+    "direct_heat": "Direct electric heaters",
+    "standby": "Standby and pumps",
+    "meter": "Days that no meter saw",
+    "rest": "Not explained",
+    "timing": "Hours at which electricity was used",
+    "tariff": "Price per kWh",
+    "standing_charge": "Standing charge",
+}
+LESS: dict[str, str] = {"rooms": "Rooms kept cooler", "house": "The house loses less heat"}
+"""Names of parts that took off the bill, where the usual name says the opposite."""
+
+MORE_SENTENCES: dict[str, str] = {
+    "weather": "It was colder",
+    "rooms": "the rooms were kept warmer",
+    "house": "the house loses more heat",
+    "hot_water": "more hot water was drawn",
+    "cylinder_loss": "the cylinder or its pipes lost more heat",
+    "efficiency": "the heat pump needed more electricity for the same heat",
+    "direct_heat": "the electric heaters ran more",
+    "standby": "more was drawn at rest and by pumps",
+    "meter": "days were not read",
+    "rest": "part of the difference is not explained",
+    "timing": "more was used in dear hours",
+    "tariff": "electricity became dearer",
+    "standing_charge": "the standing charge rose",
+}
+LESS_SENTENCES: dict[str, str] = {
+    "weather": "it was milder",
+    "rooms": "the rooms were kept cooler",
+    "house": "the house loses less heat",
+    "hot_water": "less hot water was drawn",
+    "cylinder_loss": "the cylinder lost less heat",
+    "efficiency": "the heat pump needed less electricity for the same heat",
+    "direct_heat": "the electric heaters ran less",
+    "standby": "less was drawn at rest and by pumps",
+    "meter": "days were not read",
+    "rest": "part of the difference is not explained",
+    "timing": "more was used in cheap hours",
+    "tariff": "electricity became cheaper",
+    "standing_charge": "the standing charge fell",
+}
+WHOSE: dict[str, str] = {
+    "weather": "the weather",
+    "household": "the household",
+    "system": "the system",
+    "house": "the house",
+    "price": "the price",
+    "data": "the readings",
+    "rest": "not explained",
+}
+AGAINST: dict[str, str] = {
+    "year": "the same days a year ago",
+    "design": "what the design expects in this weather",
+    "homes": "the middle of your homes alike in this weather",
+}
+AGAINST_SHORT: dict[str, str] = {"year": "A year ago", "design": "By design", "homes": "Homes alike"}
+
+ASK: dict[str, str] = {
+    "paper_bill": (
+        "What does the paper bill say: how many kWh, how much money, which dates? Enter it "
+        "in the form; what is not the heating shows then."
+    ),
+    "other_loads": (
+        "What else hangs on the same meter: a car charger, a tumble dryer, a hot tub, a fan heater, a"
+        " freezer, building work? This answer is about the heating alone."
+    ),
+    "warmer_on_purpose": "Did you turn the rooms up, or heat rooms that used to be cool?",
+    "more_people": "Are there more people in the house, or longer showers and baths?",
+    "windows_or_fire": "Were windows open more, a stove not lit, a room added, or walls drying out?",
+    "heater_switched_on": "Did somebody switch on the immersion or back-up heater?",
+    "meter_exchanged": "Was the meter exchanged, or the router off for some time?",
+    "when_used": "Do you use hot water or heating at other hours than before?",
+    "estimated_reading": "Is the reading on the bill an estimate? Compare it with the meter today.",
+    "meter_reading": (
+        "Please read the meter now and tell us the number: our own readings of it can't be "
+        "trusted for these days."
+    ),
+    "prices": (
+        "What do you pay per kWh and as standing charge, and since when? The site file has no "
+        "prices for these days."
+    ),
+}
+HOME_ASK = frozenset(
+    {
+        "warmer_on_purpose",
+        "more_people",
+        "windows_or_fire",
+        "heater_switched_on",
+        "other_loads",
+        "estimated_reading",
+        "when_used",
+    }
+)
+"""Questions that a household can ask itself."""
+
+UNTOLD: dict[str, str] = {
+    "no_room_sensor": (
+        "Rooms: no room sensor for most of these days, so warmer rooms are part of what is not explained."
+    ),
+    "uses_not_told": "Hot water: the meters can't tell heating from hot water.",
+    "no_heat_meter": "Efficiency: without trusted heat readings it can't be told from the house's need.",
+    "too_few_days": "Efficiency: too few days of heating.",
+    "no_standing_time": "Standing loss of the cylinder: not measured; it counts as hot water drawn.",
+    "no_prices": "Money: the site file has no prices for these days ([cost]).",
+    "distrusted": "The electricity readings of these days can't be trusted, so the difference is not split.",
+}
+
+OWN_ADVICE: dict[str, str] = {
+    "rooms": "A degree less in the rooms saves most of this part; set what feels right and leave it there.",
+    "hot_water": (
+        "Shorter showers save this part. Leave the hot-water temperature as it is: lower can let "
+        "Legionella grow."
+    ),
+    "direct_heat": (
+        "If somebody switched on the immersion heater, it can be switched off; we look at the rest."
+    ),
+    "timing": "Washing and bathing in the cheap hours saves this part.",
+}
+"""What a household can do about a part."""
+
+MEND: dict[str, str] = {
+    "none": "no visit needed",
+    "call": "a phone call",
+    "setting": "a setting, no visit",
+    "drive": "a visit",
+}

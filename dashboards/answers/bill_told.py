@@ -1,0 +1,277 @@
+"""A bill's answer in words, for the desk and for the household."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fieldfare.dashboards.answers import bill_texts as texts
+from fieldfare.dashboards.text import words
+
+_MOST_NAMED = 3
+
+
+def bill_told(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
+    """What page, paper and command show of a bill's answer. home : in the household's words"""
+    told: dict[str, Any] = {
+        "title": "Why the bill is high",
+        "lead": _lead(document, home),
+        "say": _say(document, name, home),
+        "rows": [],
+        "groups": [],
+        "why": [],
+        "mend": _mend(document, home),
+        "ask": _ask(document, home),
+        "untold": [texts.UNTOLD[u["reason"]] for u in document["untold"]],
+        "billed": _billed(document, home),
+        "culprits": [] if home else [words.finding_title(c) for c in document.get("culprits", ())],
+        "against": texts.AGAINST[document["against"]],
+        "method": _METHOD,
+    }
+    if not document["parts"]:
+        return told
+    told["rows"] = [_row(document, p) for p in _ordered(document) if _is_shown(document, p, home)]
+    told["sum"] = _sum(document)
+    told["groups"] = _groups(document)
+    if not home:
+        told["why"] = [_why(w) for w in document["why"] if abs(w["kwh"]) >= 1.0]
+    return told
+
+
+_METHOD = (
+    "Each part is its mean effect over every order in which the causes can come (Shapley "
+    "value), so the parts add up to the metered difference. "
+    "The line of heat over weather, rooms and sun, and the efficiency over weather, are "
+    "fitted to the days of both sides; ranges are 95 % intervals."
+)
+
+
+def _is_shown(document: dict[str, Any], part: dict[str, Any], home: bool) -> bool:
+    """The household sees what matters; against design and homes alike the weather and the prices are the
+    same."""
+    if document["against"] != "year" and part["whose"] in ("weather", "price"):
+        return False
+    return not home or _is_told(part)
+
+
+def _is_told(part: dict[str, Any]) -> bool:
+    return bool(part["told"])
+
+
+def _ordered(document: dict[str, Any]) -> list[dict[str, Any]]:
+    """The largest part first, what is not explained last."""
+    unit = "kwh" if document["difference"]["money"] is None else "money"
+    return sorted(document["parts"], key=lambda p: (p["code"] == "rest", -abs(p[unit]["value"])))
+
+
+def _figure(document: dict[str, Any], key: str = "difference") -> str:
+    """A side, or the difference, as `123 kWh (£37)`."""
+    side = document[key]
+    told = words.measure(abs(side["kwh"]), "kWh", 0)
+    if side["money"] is not None:
+        return f"{words.money(abs(side['money']), document['currency'])} ({told})"
+    return told
+
+
+def _lead(document: dict[str, Any], home: bool) -> list[str]:
+    change = document["difference"]
+    if not document["parts"]:
+        return [
+            "The electricity readings of these days can't be trusted: the meter comes first, then the bill."
+        ]
+    value = change["money"] if change["money"] is not None else change["kwh"]
+    period = document["period"]
+    days = f"{words.day(period['from'])} to {words.day(period['to'])}"
+    heating = "The heating" if home else f"The heating, {days},"
+    base = document["before"]["money"] if change["money"] is not None else document["before"]["kwh"]
+    share = f", {words.share(abs(value / base))} {'more' if value > 0 else 'less'}" if base else ""
+    verb = "cost" if change["money"] is not None else "used"
+    more = "more" if value > 0 else "less"
+    first = f"{heating} {verb} {_figure(document)} {more} than {texts.AGAINST[document['against']]}{share}."
+    return [first, *_reasons(document)]
+
+
+def _reasons(document: dict[str, Any]) -> list[str]:
+    """The parts that matter in one sentence."""
+    unit = "kwh" if document["difference"]["money"] is None else "money"
+    told = [p for p in _ordered(document) if _is_told(p) and p["code"] != "rest"][:_MOST_NAMED]
+    if not told:
+        return [
+            "No single cause stands out: weather, habits and meters explain a difference of "
+            "this size by chance."
+        ]
+    out = []
+    for p in told:
+        said = (texts.MORE_SENTENCES if p[unit]["value"] > 0 else texts.LESS_SENTENCES)[p["code"]]
+        out.append(f"{said} ({_amount(document, p)})")
+    text = words.listed(out)
+    return [f"{text[:1].upper()}{text[1:]}."]
+
+
+def _amount(document: dict[str, Any], part: dict[str, Any]) -> str:
+    if part["money"] is not None:
+        sign = "+" if part["money"]["value"] > 0 else ""
+        return f"{sign}{words.money(part['money']['value'], document['currency'])}"
+    sign = "+" if part["kwh"]["value"] > 0 else ""
+    return f"{sign}{words.measure(part['kwh']['value'], 'kWh', 0)}"
+
+
+def _say(document: dict[str, Any], name: str, home: bool) -> str:
+    """What can be said on the phone, in two or three sentences."""
+    if home or not document["parts"]:
+        return ""
+    groups = {g["whose"]: g for g in document["groups"]}
+    unit = "kwh" if document["difference"]["money"] is None else "money"
+    parts = []
+    for whose in ("weather", "household", "system", "house", "price"):
+        group = groups.get(whose)
+        if group is not None and abs(group[unit] or 0.0) >= 0.02 * abs(document["before"][unit] or 1.0):
+            value = group[unit]
+            told = (
+                words.money(abs(value), document["currency"])
+                if unit == "money"
+                else words.measure(abs(value), "kWh", 0)
+            )
+            parts.append(f"{texts.WHOSE[whose]} {'adds' if value > 0 else 'takes off'} {told}")
+    if not parts:
+        return f"“For {name} the heating used about what it did before; nothing stands out.”"
+    text = words.listed(parts)
+    return f"“Of the difference, {text}.”"
+
+
+def _row(document: dict[str, Any], part: dict[str, Any]) -> dict[str, Any]:
+    size = part["money"] or part["kwh"]
+    name = texts.LESS.get(part["code"]) if size["value"] < 0 else None
+    only_money = part["code"] in ("tariff", "timing", "standing_charge")
+    return {
+        "code": part["code"],
+        "name": name or texts.PARTS[part["code"]],
+        "whose": texts.WHOSE[part["whose"]],
+        "kwh": "–" if only_money else words.interval(part["kwh"], "kWh", 0),
+        "money": _money(part["money"], document["currency"]),
+        "told": part["told"],
+        "findings": [(c, words.finding_title(c)) for c in part["findings"]],
+    }
+
+
+def _money(estimate: dict[str, float] | None, currency: str | None) -> str:
+    if estimate is None:
+        return "–"
+    value, low, high = (words.money(estimate[n], currency) for n in ("value", "low", "high"))
+    return value if low == high else f"{value} ({low} to {high})"
+
+
+def _sum(document: dict[str, Any]) -> dict[str, Any]:
+    def side(key: str) -> dict[str, str]:
+        return {
+            "kwh": words.measure(document[key]["kwh"], "kWh", 0),
+            "money": (
+                words.money(document[key]["money"], document["currency"])
+                if document[key]["money"] is not None
+                else "–"
+            ),
+        }
+
+    before, now, change = side("before"), side("now"), side("difference")
+    return {
+        "before": before,
+        "now": now,
+        "difference": change,
+        "name": texts.AGAINST_SHORT[document["against"]],
+    }
+
+
+def _groups(document: dict[str, Any]) -> list[dict[str, str]]:
+    return [
+        {
+            "whose": texts.WHOSE[g["whose"]][:1].upper() + texts.WHOSE[g["whose"]][1:],
+            "kwh": words.measure(g["kwh"], "kWh", 0),
+            "money": "–" if g["money"] is None else words.money(g["money"], document["currency"]),
+        }
+        for g in document["groups"]
+        if document["against"] == "year" or g["whose"] not in ("weather", "price")
+    ]
+
+
+def _why(row: dict[str, Any]) -> dict[str, str]:
+    return {
+        "name": words.loss_words(row["cause"]),
+        "kwh": words.interval({"value": row["kwh"], "low": row["low"], "high": row["high"]}, "kWh", 0),
+    }
+
+
+def _mend(document: dict[str, Any], home: bool) -> list[str]:
+    """What each part that added to the bill costs to mend."""
+    out: list[str] = []
+    ours: list[str] = []
+    for part in _ordered(document):
+        size = part["money"] or part["kwh"]
+        if not part["told"] or size["value"] <= 0.0:
+            continue
+        if (home and part["code"] in texts.OWN_ADVICE and part["whose"] == "household") or (
+            home and part["code"] == "direct_heat"
+        ):
+            out.append(texts.OWN_ADVICE[part["code"]])
+        elif home and part["mend"]:
+            ours.append(texts.PARTS[part["code"]])
+        elif not home and part["mend"]:
+            out.append(_mend_line(document, part))
+        elif not home and part["whose"] == "household":
+            out.append(
+                f"{texts.PARTS[part['code']]}: a phone call, no cost; "
+                f"{words.small_first(texts.OWN_ADVICE[part['code']])}"
+            )
+    if ours:
+        out.append(f"{words.listed(ours)}: your installer puts this right. Please call, and name this page.")
+    return out
+
+
+def _mend_line(document: dict[str, Any], part: dict[str, Any]) -> str:
+    mend = part["mend"]
+    text = (
+        f"{texts.PARTS[part['code']]}: {texts.MEND[mend['visit']]} for "
+        f"“{words.finding_title(mend['finding'])}”"
+    )
+    if mend["bring"]:
+        text += f", bring {words.listed(mend['bring'])}"
+    if part["money"] is not None:
+        a_month = part["money"]["value"] / document["days"] * 30.4
+        text += f"; worth about {words.money(a_month, document['currency'])} a month in such weather"
+    if mend["pays_back_days"]:
+        text += f", so a visit pays back in {words.span(round(mend['pays_back_days']))}"
+    return f"{text}."
+
+
+def _ask(document: dict[str, Any], home: bool) -> list[str]:
+    codes = dict.fromkeys(document["ask"])
+    return [texts.ASK[c] for c in codes if not home or c in texts.HOME_ASK]
+
+
+def _billed(document: dict[str, Any], home: bool) -> str:
+    """What the paper bill holds beyond the heating."""
+    billed = document["billed"]
+    if billed is None:
+        return ""
+    out = []
+    if billed["other_kwh"] is not None:
+        if billed["other_kwh"] >= 0.0:
+            said = "What else hangs on that meter?" if home else "Ask which things."
+            out.append(
+                f"The paper bill has {words.measure(billed['kwh'], 'kWh', 0)}; the heating used"
+                f" {words.measure(document['now']['full_kwh'], 'kWh', 0)} of it. The other"
+                f" {words.measure(billed['other_kwh'], 'kWh', 0)} went to other things on the same meter."
+                f" {said}"
+            )
+        else:
+            out.append(
+                f"The paper bill has {words.measure(billed['kwh'], 'kWh', 0)}, less than the "
+                "heating alone used "
+                f"({words.measure(document['now']['full_kwh'], 'kWh', 0)}): its reading is an "
+                "estimate, its dates differ, or it is of another meter."
+            )
+    if billed["other_money"] is not None:
+        other = words.money(abs(billed["other_money"]), document["currency"])
+        out.append(
+            f"In money the bill is {other} {'more' if billed['other_money'] >= 0 else 'less'} "
+            "than the heating with its standing charge."
+        )
+    return " ".join(out)

@@ -1,0 +1,103 @@
+"""A complaint's answer in words, for the desk and for the household."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fieldfare.dashboards.answers import complaint_texts as texts
+from fieldfare.dashboards.answers import plan_texts as plan
+from fieldfare.dashboards.text import words
+
+
+def complaint_told(document: dict[str, Any], name: str, *, home: bool) -> dict[str, Any]:
+    """What page, paper and command show of a complaint's answer. home : in the household's words"""
+    question, binding = document["question"], document["binding"]
+    lead = [texts.SAID[binding] if binding else texts.UNSOLVED[question]]
+    return {
+        "title": texts.TITLES[question],
+        "lead": lead,
+        "say": "" if home or not binding else f"“{texts.SAID[binding]}”",
+        "hours": _hours(document),
+        "weight": _weight(document) if not home else "",
+        "steps": [] if home else [_step(s) for s in document["steps"]],
+        "proof": _proof(document, binding),
+        "do": _do(document, home),
+        "tomorrow": plan.TOMORROW[document["tomorrow"]["code"]],
+        "cautions": document["cautions"],
+        "findings": [] if home else [(c, words.finding_title(c)) for c in document["findings"]],
+        "method": "Every number is of the hours named, but for heat loss and what is usual.",
+    }
+
+
+def _hours(document: dict[str, Any]) -> str:
+    """Which hours of which days this is about, and how cold it was outdoors."""
+    asked, period = document["asked"], document["period"]
+    days = f"{words.day(period['from'])} to {words.day(period['to'])}"
+    if asked["from_hour"] % 24 == asked["to_hour"] % 24:
+        text = f"{days}, all hours"
+    else:
+        text = f"{days}, {asked['from_hour']:02d}:00 to {asked['to_hour']:02d}:00"
+    if asked["zone"]:
+        text += f", zone {asked['zone']}"
+    if asked["outdoor_c"] is not None:
+        text += f"; outdoors {words.measure(asked['outdoor_c'], '°C', 1)}"
+    return text
+
+
+def _weight(document: dict[str, Any]) -> str:
+    weight = document["weight"]
+    return words.confidence_text(weight) if weight else ""
+
+
+def _step(step: dict[str, Any]) -> dict[str, Any]:
+    values = [value_words(v) for v in step["values"] if v["code"] not in texts.HIDDEN]
+    reason = texts.REASONS.get(step["reason"] or "", "")
+    return {
+        "code": step["code"],
+        "name": texts.STEPS[step["code"]],
+        "state": step["state"],
+        "state_words": texts.STATES[step["state"]],
+        "told": "; ".join(v for v in (*values, reason) if v),
+    }
+
+
+def value_words(value: dict[str, Any]) -> str:
+    """A number with its name: `room 17.3 °C`, with its interval and its limit where it has them."""
+    name, decimals = texts.VALUES[value["code"]]
+    if value["code"] == "below_curve" and value["value"] < 0.0:
+        return f"above the designed curve {words.measure(-value['value'], value['unit'], decimals)}"
+    if value["code"] in texts.PER_CENT:
+        return f"{name} {words.share(value['value'])}"
+    unit = texts.UNITS.get(value["unit"], "" if value["unit"] == "-" else value["unit"])
+    if value.get("low") is not None:
+        return f"{name} {words.interval(value, unit, decimals)}"
+    return f"{name} {words.measure(value['value'], unit, decimals)}"
+
+
+def _proof(document: dict[str, Any], binding: str | None) -> list[str]:
+    """The numbers behind the step that binds."""
+    step = next((s for s in document["steps"] if s["code"] == binding), None)
+    if step is None:
+        return []
+    told = [value_words(v) for v in step["values"] if v["code"] not in texts.HIDDEN]
+    return [t[:1].upper() + t[1:] for t in told]
+
+
+def _do(document: dict[str, Any], home: bool) -> list[dict[str, Any]]:
+    out = []
+    for act in document["do"]:
+        if home and not act["home"]:
+            continue
+        text = (plan.HOME_DO if home else plan.DO)[act["code"]]
+        out.append(
+            {"kind": "You can" if home else texts.KINDS[act["kind"]], "text": text, "bring": act["bring"]}
+        )
+    if home and any(not act["home"] for act in document["do"]):
+        out.append(
+            {
+                "kind": "Your installer",
+                "text": "The rest is for your installer: please call, and name this page.",
+                "bring": [],
+            }
+        )
+    return out

@@ -1,0 +1,200 @@
+"""Words of what to do about a complaint, and what to look at tomorrow."""
+
+from __future__ import annotations
+
+DO: dict[str, str] = {
+    "where_cold": (
+        "Ask where they sit and at what time, and have them lay a thermometer beside the "
+        "thermostat and at that place."
+    ),
+    "raise_target": (
+        "Have them raise the set temperature, by one degree at a time, and say that warmth takes some hours."
+    ),
+    "shallower_set_back": (
+        "Have them make the night set-back shallower, 1 to 2 K, or leave it off: a heat pump warms up slowly."
+    ),
+    "earlier_start": "Let the day's set temperature begin two hours earlier.",
+    "read_display": (
+        "Have them read out what the display shows, and whether the unit's switch and fuse are "
+        "on. No covers off."
+    ),
+    "restart_unit": (
+        "See why it stopped: supply, fault code, water flow; restart by the maker's instructions."
+    ),
+    "thermostat_place": (
+        "Ask for heating mode and time programme on the thermostat, batteries, and whether sun, "
+        "a lamp or a curtain is beside it."
+    ),
+    "thermostat_check": (
+        "Check the thermostat against a thermometer, its wiring or radio, and the heating limit "
+        "in the controls."
+    ),
+    "open_valves": (
+        "Have them open every thermostat and radiator valve of this zone fully, and clear "
+        "curtains and furniture."
+    ),
+    "free_valve": (
+        "See whether the zone's valve opens on a call; free the pin, check the actuator, bleed "
+        "and balance. Leave the curve as it is."
+    ),
+    "raise_curve": "Raise the heating curve by 2 K at the cold end, from afar; not more than 2 K a week.",
+    "leave_valves_open": "Ask them to leave radiator valves open meanwhile.",
+    "free_radiators": (
+        "Have them clear radiators of curtains and furniture, and feel whether each is warm from "
+        "top to bottom."
+    ),
+    "emitters_check": (
+        "Bleed and balance; compare each radiator with its room's heat loss (EN 442, EN "
+        "12831-1). If they are too small, plan larger ones before hotter water."
+    ),
+    "flow_check": "Check strainer, pump setting, air and valves; compare the flow with its nominal.",
+    "no_quiet_mode": (
+        "Look from afar whether a quiet mode or a power limit holds the unit back, and leave the "
+        "night set-back off while it is cold."
+    ),
+    "output_check": (
+        "Check the air path and the coil, the defrosts and the water flow; measure the output "
+        "against the rating. Work on refrigerant is for certified people."
+    ),
+    "draughts": "Ask about changed windows, doors, a loft hatch or a fan that runs all the time.",
+    "loss_check": "Look for what the design did not know: insulation missing, draughts, a room added.",
+    "air_briefly": (
+        "Ask to air the rooms for some minutes with windows wide open, and to close them in these hours."
+    ),
+    "which_tap": (
+        "Ask which tap: one alone means its mixing valve, all mean the tempering valve or the "
+        "pipe from the cylinder."
+    ),
+    "tap_check": (
+        "Measure at the tap and behind the tempering valve; check that valve and the non-return valves."
+    ),
+    "open_programme": "Open the time programme for hot water, or add a reheat before these hours, from afar.",
+    "hot_water_switched_on": "Ask whether hot water was switched to off, holiday or saving at the controls.",
+    "raise_setpoint": "Raise the hot-water setpoint to the design's, within what the unit reaches.",
+    "reach_check": (
+        "Find out why the unit ends before its setpoint: flow limit, flow through the coil, "
+        "scale, position of the sensor."
+    ),
+    "circulation_timer": (
+        "Ask about a circulation pump for hot water: put it on a timer or switch it off for a "
+        "night and compare."
+    ),
+    "loss_of_cylinder": (
+        "Check insulation, pipes that circulate by themselves, the diverter and the circulation pump."
+    ),
+    "coil_check": "Check water flow during a reheat, air, the diverter, and scale on the coil.",
+    "spread_draws": "Ask to spread baths and showers, an hour apart, until the cylinder is full again.",
+    "second_charge": (
+        "Add a second reheat before the busy hours, or start reheats earlier (higher reheat limit)."
+    ),
+    "read_pressure": (
+        "Have them read the gauge. Below 1 bar air gathers; topping up is only for those who were shown how."
+    ),
+    "vent_and_fill": (
+        "Vent at the top, fill to the design's pressure, check the expansion vessel and look for the leak."
+    ),
+    "coil_clear": (
+        "Ask whether leaves, snow, a cover or a fence stand before the unit's air, and to clear "
+        "them from outside."
+    ),
+    "defrost_check": (
+        "Clean the coil, check fan and coil sensor. Signs of too little refrigerant are for certified people."
+    ),
+    "charge_by_day": "Move the reheat of the cylinder, and the thermal disinfection, to the day; keep both.",
+    "longer_runs": (
+        "Lengthen runs from afar: wider switching band, longer least rest, room thermostat's band."
+    ),
+    "cycling_check": "Check water flow, closed zone valves and the volume of water in circuit.",
+    "quiet_hours": "Set the unit's quiet hours for the night, and look at room temperatures in the morning.",
+    "pump_lower": "Lower the pump to the nominal flow; keep the difference of flow and return at 4 to 8 K.",
+    "what_noise": (
+        "Ask for the kind: hum (mounts, pipes on the wall), hiss (defrost), rattle (panel, "
+        "grille), gurgle (air)."
+    ),
+    "mounts_check": "Listen there: rubber mounts, pipe clamps, panels, distance to walls and neighbours.",
+    "do_not_chip": "Tell them to leave the ice alone; switch the unit off if the fan touches ice.",
+    "defrost_start_check": (
+        "Check coil sensor, four-way valve and defrost settings; thaw the unit by the maker's instructions."
+    ),
+    "melting_heat_check": (
+        "Check the water flow and temperature during a defrost, and the buffer or open zones "
+        "that give its heat."
+    ),
+    "drain_look": (
+        "Ask whether water can run off under the unit, and whether the ice reaches the fan or fins."
+    ),
+    "drain_check": "Free the drain, check its heater and the base; thaw by the maker's instructions.",
+    "rime_is_usual": (
+        "Explain: white rime grows and goes with each defrost, with steam and a hiss. Clear ice "
+        "that stays is to be reported."
+    ),
+    "ask_more": "Ask again where and when exactly, and name those hours above.",
+    "look_on_site": "Measure there what is not read from afar.",
+}
+HOME_DO: dict[str, str] = {
+    "where_cold": "Lay a thermometer beside the thermostat and where you sit, and tell us both numbers.",
+    "raise_target": "Turn the set temperature up by one degree at a time. Warmth takes some hours to come.",
+    "shallower_set_back": (
+        "Make the night set-back smaller, 1 or 2 degrees, or leave it off: a heat pump warms up slowly."
+    ),
+    "read_display": (
+        "Look at the display of the heating and tell us what it shows, and whether its switch "
+        "and fuse are on. Leave all covers closed."
+    ),
+    "thermostat_place": (
+        "Check that the thermostat is on heating, has good batteries, and has no sun or lamp beside it."
+    ),
+    "open_valves": (
+        "Open every thermostat and radiator valve in that part of the house, and move curtains "
+        "and furniture away."
+    ),
+    "leave_valves_open": "Leave your radiator valves open meanwhile.",
+    "free_radiators": (
+        "Move curtains and furniture away from the radiators. Tell us if one stays cold at the top."
+    ),
+    "draughts": "Tell us about new windows, doors, a loft hatch or a fan that runs all the time.",
+    "air_briefly": "Air the rooms for some minutes with windows wide open, then close them.",
+    "which_tap": "Try another tap: tell us whether it is one tap or all of them.",
+    "hot_water_switched_on": (
+        "Check that hot water is not switched to off, holiday or saving at the controls."
+    ),
+    "spread_draws": "Spread baths and showers over the day, an hour apart.",
+    "read_pressure": "Read the pressure gauge of the heating and tell us the number.",
+    "coil_clear": "Clear leaves and snow away around the outdoor unit, from outside only.",
+    "what_noise": "Tell us what it sounds like, hum, hiss, rattle or gurgle, and at what time.",
+    "do_not_chip": "Leave the ice alone. If the fan touches ice, switch the unit off and call us.",
+    "drain_look": "Look whether water can run off under the unit, without touching it.",
+    "rime_is_usual": "White rime that comes and goes is usual. Call us if clear ice stays.",
+    "ask_more": "Tell us where and when it happens.",
+}
+TOMORROW: dict[str, str] = {
+    "room_follows_target": "The room reaches its new set temperature within a day.",
+    "room_at_hour": "The room at the hour named: it should be within half a degree of its set temperature.",
+    "unit_runs": "The unit runs, and room and cylinder climb again within two hours.",
+    "calls_when_cold": "The thermostat calls whenever the room is half a degree below its set temperature.",
+    "zone_catches_up": "This zone catches up with the others to within a degree.",
+    "flow_on_curve": (
+        "The flow temperature lies on the designed curve, and the rooms gain half a degree after three days."
+    ),
+    "room_after_cold_day": "The room on the next day as cold as this.",
+    "flow_rate_back": "The water flow is back near its nominal, and flow less return at 4 to 8 K.",
+    "flow_reached": "The water reaches the temperature that is asked for, and the unit rests now and then.",
+    "no_falls": "The room no longer falls in these hours.",
+    "tank_stays_warm": "The cylinder stays above 40 °C through the busy hours.",
+    "charged_before_need": "A reheat begins before the busy hours and ends at its setpoint.",
+    "tank_reaches": "A reheat ends within 3 K of its setpoint.",
+    "cools_slower": "The cylinder cools slower in the calm hours of the night and by day.",
+    "charge_shorter": "The next full reheat takes about as long as expected.",
+    "pressure_holds": "The pressure stays above 1 bar for a week.",
+    "fewer_defrosts": "Defrosts a night in weather like this.",
+    "no_charge_at_night": "No reheat of the cylinder begins in these hours.",
+    "fewer_starts": "Starts an hour in these hours: half as many.",
+    "slower_at_night": "The speed in these hours, and the rooms at seven in the morning.",
+    "flow_near_nominal": "The water flow within a tenth of its nominal.",
+    "listen_again": "Whether it is still heard, and at which hour.",
+    "defrosts_again": "Defrosts come again, each of a few minutes.",
+    "shorter_defrosts": "Defrosts end within 6 minutes and the coil is clear after them.",
+    "drain_free": "Meltwater runs off, and the ice under the unit does not grow.",
+    "clears_in_defrost": "The coil is clear right after a defrost.",
+    "ask_again": "Ask again with the hours named.",
+}

@@ -1,0 +1,64 @@
+"""Answers to a caller: the questions, their few details, and the answer in words."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import urlencode
+
+from fieldfare.dashboards.answers.bill_texts import AGAINST_SHORT
+from fieldfare.dashboards.answers.told import QUESTIONS, told
+from fieldfare.dashboards.templating import render
+
+
+def answer_page(
+    row: dict[str, Any],
+    question: str,
+    document: dict[str, Any] | None,
+    asked: dict[str, str],
+    problem: str,
+    zones: tuple[str, ...],
+    visitor: dict[str, Any],
+) -> str:
+    """One question about a home, its details as a form, and its answer.
+
+    question : of QUESTIONS, empty for the choice alone. document : the answer; None where there is none
+    yet, or a problem
+    asked : the form's values. The household gets its own words.
+    """
+    home = visitor["role"] == "householder"
+    shown = told(document, row["name"], home=home) if document is not None else None
+    filled = dict(asked)
+    if document is not None:
+        filled = {
+            "from": document["period"]["from"],
+            "to": document["period"]["to"],
+            "against": document.get("against", ""),
+        } | filled
+        if "asked" in document:
+            hours = {
+                "from_hour": str(document["asked"]["from_hour"]),
+                "to_hour": str(document["asked"]["to_hour"]),
+            }
+            filled = hours | filled
+    query = urlencode({k: v for k, v in asked.items() if v})
+    at = f"/sites/{row['id']}/answers/{question}"
+    more = f"&{query}" if query else ""
+    return render(
+        "answer.html",
+        title=QUESTIONS.get(question, "Answer a call"),
+        here="site",
+        visitor=visitor,
+        row=row,
+        question=question,
+        questions=QUESTIONS,
+        asked=filled,
+        against=AGAINST_SHORT,
+        problem=problem,
+        zones=zones,
+        shown=shown,
+        home=home,
+        site_link=f"/sites/{row['id']}{'/home' if home else ''}",
+        paper=f"{at}/paper?form=html{more}",
+        pdf=f"{at}/paper?form=pdf{more}",
+        json=f"/api/v1{at}{'?' + query if query else ''}",
+    )

@@ -1,0 +1,118 @@
+"""Cold rooms, no hot water, noise and ice: the cause of simulated homes is named, each with its plan and
+its cautions."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import pytest
+
+from fieldfare.analysis.answers.actions import PLANS
+from fieldfare.analysis.answers.cold import ORDER as COLD
+from fieldfare.analysis.answers.hot_water import KWH_PER_LITRE_40
+from fieldfare.analysis.answers.hot_water import ORDER as HOT_WATER
+from fieldfare.analysis.answers.hours import Question, hours_of
+from fieldfare.analysis.answers.ice import ORDER as ICE
+from fieldfare.analysis.answers.noise import ORDER as NOISE
+from fieldfare.analysis.errors import InputError, NotAssessed
+from fieldfare.dashboards.answers import complaint_texts, plan_texts
+from tests.analysis.plain import FIRST, every_minute, facts_of, point, site_of
+from tests.benchmarks.answer_complaints import COMPLAINTS, answer_of
+
+SEED = 1601
+FAST = (
+    "target turned down",
+    "curve too low",
+    "valve of a zone does not open",
+    "unit too small",
+    "reheat only at night",
+    "coil scaled up",
+    "guests for a week",
+    "defrosts all night",
+    "coil without air",
+)
+
+
+@cache
+def told(name: str) -> dict[str, Any]:
+    return answer_of(next(c for c in COMPLAINTS if c.name == name), SEED)
+
+
+@pytest.mark.parametrize("name", FAST)
+def test_the_known_cause_binds(name: str) -> None:
+    case = next(c for c in COMPLAINTS if c.name == name)
+    document = told(name)
+    assert document["binding"] == case.cause
+    assert [s["code"] for s in document["steps"] if s["state"] == "binds"] == [case.cause]
+    assert document["do"]
+
+
+def test_steps_are_looked_at_in_the_stated_order() -> None:
+    codes = [s["code"] for s in told("target turned down")["steps"]]
+    assert codes == sorted(codes, key=COLD.index)
+
+
+def test_v40_is_what_was_drawn_and_not_the_whole_volume() -> None:
+    """A layered cylinder gives less than its whole volume: EN 16147 counts what was drawn before the
+    outlet fell below 40 °C."""
+    values = {v["code"]: v for s in told("guests for a week")["steps"] for v in s["values"]}
+    drawn = values.get("v40_drawn") or values["v40_at_least"]
+    assert drawn["low"] < drawn["value"] < drawn["high"]
+    assert drawn["value"] < values["v40_whole_volume"]["value"]
+    assert values["loss_w_per_k"]["low"] < values["loss_w_per_k"]["value"] < values["loss_w_per_k"]["high"]
+    assert pytest.approx(0.0349, abs=1e-4) == KWH_PER_LITRE_40  # 30 K x 1.163 Wh/(l K)
+
+
+def test_hot_water_and_ice_carry_their_cautions() -> None:
+    assert any("Legionella" in c and "scalds" in c for c in told("reheat only at night")["cautions"])
+    assert any("Never chip ice" in c for c in told("coil without air")["cautions"])
+    assert not any("refrigerant" in a["code"] for a in told("coil without air")["do"])
+
+
+def test_every_code_has_its_words_and_its_plan() -> None:
+    for question, order in (("cold", COLD), ("hot-water", HOT_WATER), ("noise", NOISE), ("ice", ICE)):
+        for code in order:
+            assert code in complaint_texts.STEPS
+            assert code in complaint_texts.SAID
+            assert code in PLANS[question]
+        for plan in PLANS[question].values():
+            assert plan.tomorrow in plan_texts.TOMORROW
+            for act in plan.do:
+                assert act.code in plan_texts.DO
+                assert not act.home or act.code in plan_texts.HOME_DO
+
+
+def small_hours(question: Question, days: int = 3) -> Any:
+    site = site_of(
+        [
+            point("heat_pump_electricity"),
+            point("room_temperature", "gauge", "degC", extra='zone = "upstairs"'),
+        ]
+    )
+    readings = every_minute(site, {"heat_pump_electricity": 500.0, "room_temperature": 17.0}, days)
+    facts = facts_of(site, readings, days)
+    return hours_of(site, readings, facts, facts, {}, question, FIRST, FIRST)
+
+
+def test_hours_over_midnight_and_the_whole_day() -> None:
+    assert small_hours(Question(from_hour=22, to_hour=6)).asked.sum() == 8 * 60
+    assert small_hours(Question()).asked.sum() == 24 * 60
+    assert small_hours(Question(from_hour=6, to_hour=24)).asked.sum() == 18 * 60
+
+
+def test_a_zone_that_is_not_there_and_hours_that_are_none_are_refused() -> None:
+    with pytest.raises(InputError, match="it has: upstairs"):
+        small_hours(Question(zone="cellar"))
+    with pytest.raises(InputError, match="from_hour must be a local hour"):
+        Question(from_hour=25)
+
+
+def test_days_that_nobody_read_are_refused() -> None:
+    site = site_of([point("heat_pump_electricity")])
+    readings = every_minute(site, {"heat_pump_electricity": 500.0}, 3)
+    facts = facts_of(site, readings, 3)
+    with pytest.raises(NotAssessed, match="nothing was read"):
+        hours_of(
+            site, readings, facts, facts, {}, Question(), FIRST.replace(year=2020), FIRST.replace(year=2020)
+        )

@@ -1,0 +1,195 @@
+"""Simulated homes with a known cause of cold rooms, no hot water, noise or ice, and what the answer names."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+from typing import Any
+
+from fieldfare.analysis.answers.complaint import complaint
+from fieldfare.analysis.answers.hours import Question, hours_of
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.collector.simulated.design.spec import Fault, PlantSpec
+from fieldfare.collector.simulated.faults.effects import EFFECTS, Effect
+from fieldfare.collector.simulated.plant import random_plant, simulate, with_fault
+
+FIRST, DAYS, NAMED = date(2024, 1, 3), 42, 7
+LAST = FIRST + timedelta(DAYS - 1)
+SINCE = LAST - timedelta(NAMED - 1)
+
+Change = Callable[[PlantSpec], PlantSpec]
+
+# What households do, as the simulated plant has it; no finding is about it, so these stand here.
+_HABITS = {
+    ("household", "windows_open"): Effect("infiltration", "mul", 1.0, 3.0, 7.0, 12.0),
+    ("household", "more_drawn"): Effect("draw", "mul", 1.0, 1.5, 2.2, 3.0),
+    ("household", "heating_off"): Effect("cutoff", "set", 16.0, 5.0, -30.0, -40.0),
+}
+
+
+@dataclass(frozen=True)
+class Complaint:
+    """change : of a healthy plant. cause : the code that must bind. question : what the caller said"""
+
+    name: str
+    kind: str
+    cause: str
+    change: Change
+    asked: Question = field(default_factory=Question)
+    control: str = "thermostat"
+    emitter: str | None = "radiator"
+
+
+def _fault(code: str, cause: str | None, strength: str = "gross", *, recent: bool = False) -> Change:
+    def act(spec: PlantSpec) -> PlantSpec:
+        if (code, cause) in _HABITS:
+            EFFECTS.setdefault((code, cause), (_HABITS[code, cause],))
+            return replace(spec, faults=(*spec.faults, Fault(code, cause, 2.0 / 3.0, SINCE)))
+        return with_fault(spec, code, cause, strength, SINCE if recent else None)
+
+    return act
+
+
+def _control(**change: Any) -> Change:
+    return lambda spec: replace(spec, control=replace(spec.control, **change))
+
+
+def _hot_water(**change: Any) -> Change:
+    def act(spec: PlantSpec) -> PlantSpec:
+        assert spec.hot_water is not None
+        made = {k: v(spec.hot_water) if callable(v) else v for k, v in change.items()}
+        return replace(spec, hot_water=replace(spec.hot_water, **made))
+
+    return act
+
+
+def _both(*changes: Change) -> Change:
+    def act(spec: PlantSpec) -> PlantSpec:
+        for change in changes:
+            spec = change(spec)
+        return spec
+
+    return act
+
+
+def _small_emitters(spec: PlantSpec) -> PlantSpec:
+    return replace(spec, emitters=tuple(replace(e, output_w=0.55 * e.output_w) for e in spec.emitters))
+
+
+def _leaky(spec: PlantSpec) -> PlantSpec:
+    return replace(spec, house=replace(spec.house, htc_w_per_k=1.55 * spec.house.htc_w_per_k))
+
+
+def _lower_targets(spec: PlantSpec) -> PlantSpec:
+    return _control(targets_c=tuple(t - 3.0 for t in spec.control.targets_c))(spec)
+
+
+_MORNING = Question(from_hour=5, to_hour=9)
+COMPLAINTS = (
+    Complaint("target turned down", "cold", "target", _lower_targets),
+    Complaint(
+        "set-back too deep",
+        "cold",
+        "set_back",
+        _control(setback_k=4.5, setback_from_h=21.0, setback_to_h=6.0),
+        _MORNING,
+    ),
+    Complaint("no power at the unit", "cold", "stopped", _fault("frost_risk", "power_loss", recent=True)),
+    Complaint(
+        "heating switched off at the controls", "cold", "thermostat", _fault("household", "heating_off")
+    ),
+    Complaint(
+        "valve of a zone does not open", "cold", "valve", _fault("room_below_target", "zone_not_opening")
+    ),
+    Complaint(
+        "curve too low",
+        "cold",
+        "flow_temperature",
+        _fault("room_below_target", "curve_too_low"),
+        control="compensation",
+    ),
+    Complaint("emitters too small", "cold", "emitters", _small_emitters),
+    Complaint("strainer blocked", "cold", "water_flow", _fault("low_flow", "strainer_or_air")),
+    Complaint("unit too small", "cold", "output", _fault("capacity_short", None)),
+    Complaint("house loses half as much again", "cold", "house_loss", _leaky),
+    Complaint(
+        "windows open in the morning",
+        "cold",
+        "windows",
+        _fault("household", "windows_open"),
+        Question(from_hour=6, to_hour=10),
+    ),
+    Complaint(
+        "reheat only at night",
+        "hot-water",
+        "schedule",
+        _hot_water(windows=((2.0, 4.0),), litres_40_per_day=lambda h: 1.5 * h.litres_40_per_day),
+    ),
+    Complaint(
+        "setpoint turned down", "hot-water", "setpoint", _hot_water(setpoint_c=42.0, reheat_below_c=36.0)
+    ),
+    Complaint(
+        "setpoint not reached",
+        "hot-water",
+        "setpoint_missed",
+        _fault("reheat_incomplete", "setpoint_above_reach"),
+    ),
+    Complaint("circulation pipe", "hot-water", "loss", _fault("high_standing_loss", "secondary_circulation")),
+    Complaint("insulation wet", "hot-water", "loss", _fault("high_standing_loss", "insulation")),
+    Complaint("coil scaled up", "hot-water", "slow", _fault("hot_water_shortfall", "reheat_slow")),
+    Complaint("little flow through the coil", "hot-water", "slow", _fault("slow_reheat", "flow_low")),
+    Complaint("guests for a week", "hot-water", "drawn_more", _fault("household", "more_drawn")),
+    Complaint("cylinder too small", "hot-water", "small", _fault("hot_water_shortfall", "cylinder_small")),
+    Complaint(
+        "no power at the unit", "hot-water", "stopped", _fault("frost_risk", "power_loss", recent=True)
+    ),
+    Complaint(
+        "defrosts all night",
+        "noise",
+        "defrosts",
+        _fault("excessive_defrost", "coil_airflow"),
+        Question(from_hour=22, to_hour=6),
+    ),
+    Complaint(
+        "short runs",
+        "noise",
+        "short_runs",
+        _fault("short_cycling", "thermostat_chopping"),
+        Question(from_hour=22, to_hour=6),
+    ),
+    Complaint("coil without air", "ice", "too_often", _fault("excessive_defrost", "coil_airflow")),
+    Complaint(
+        "defrosts lack heat", "ice", "incomplete", _fault("excessive_defrost", "insufficient_defrost_heat")
+    ),
+    Complaint("healthy unit in frost", "ice", "usual_rime", lambda spec: spec),
+)
+
+
+def answer_of(case: Complaint, seed: int) -> dict[str, Any]:
+    """Simulate a complaint and answer it from the readings of its week."""
+    spec = random_plant(
+        seed,
+        climate="continental",
+        meter_set="full",
+        hot_water=True,
+        control=case.control,
+        emitter=case.emitter,  # type: ignore[arg-type]
+    )
+    made = simulate(case.change(spec), FIRST, DAYS)
+    site = parse_site(made.site_toml)
+    facts = build_facts(site, made.readings, FIRST, LAST)
+    result = analyse(site, facts, FIRST, LAST).as_dict()
+    hours = hours_of(
+        site,
+        made.readings,
+        facts.between(SINCE, LAST),
+        facts.between(FIRST, SINCE - timedelta(1)),
+        result,
+        case.asked,
+        SINCE,
+        LAST,
+    )
+    return complaint(case.kind, hours)

@@ -1,0 +1,85 @@
+"""Answers to callers against simulated homes with a known cause: python -m tests.benchmarks.bench_answers.
+
+Bills: each part of the split against the truth, and the part named. Complaints: the cause that binds.
+--seeds A:B of plants
+nobody tuned to; --json FILE keeps every row. Returns 1 where fewer than nine in ten are right.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from tests.benchmarks.answer_bills import CASES, BillOutcome, outcome
+from tests.benchmarks.answer_complaints import COMPLAINTS, answer_of
+
+
+def bills(seeds: range) -> list[dict[str, Any]]:
+    rows = []
+    for seed in seeds:
+        for case in CASES:
+            found: BillOutcome = outcome(case, seed)
+            change = found.document["difference"]["kwh"]
+            apart = abs(sum(p["kwh"]["value"] for p in found.document["parts"]) - change)
+            rows.append(
+                {
+                    "case": case.name,
+                    "seed": seed,
+                    "wanted": found.part,
+                    "named": found.named,
+                    "held": sum(found.held.values()),
+                    "parts": len(found.held),
+                    "missed": [code for code, held in found.held.items() if not held],
+                    "apart_kwh": apart,
+                }
+            )
+            row = rows[-1]
+            said = "ok" if row["named"] == row["wanted"] else f"named {row['named']}"
+            print(
+                f"{case.name:<62} {seed}  {said:<20} {row['held']}/{row['parts']} {' '.join(row['missed'])}",
+                flush=True,
+            )
+    return rows
+
+
+def complaints(seeds: range) -> list[dict[str, Any]]:
+    rows = []
+    for seed in seeds:
+        for case in COMPLAINTS:
+            document = answer_of(case, seed)
+            rows.append(
+                {
+                    "kind": case.kind,
+                    "case": case.name,
+                    "seed": seed,
+                    "wanted": case.cause,
+                    "named": document["binding"],
+                }
+            )
+            said = "ok" if rows[-1]["named"] == case.cause else f"named {rows[-1]['named']}"
+            print(f"{case.kind:<10} {case.name:<45} {seed}  {said}", flush=True)
+    return rows
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seeds", default="1501:1502", metavar="A:B")
+    parser.add_argument("--json", type=Path, metavar="FILE")
+    args = parser.parse_args()
+    first, last = (int(text) for text in args.seeds.split(":"))
+    split, named = bills(range(first, last)), complaints(range(first, last))
+    held, parts = sum(r["held"] for r in split), sum(r["parts"] for r in split)
+    right = sum(r["named"] == r["wanted"] for r in split)
+    bound = sum(r["named"] == r["wanted"] for r in named)
+    print(f"\nbills: {right} of {len(split)} named right; {held} of {parts} parts within their interval")
+    print(f"complaints: {bound} of {len(named)} causes right")
+    if args.json:
+        args.json.write_text(json.dumps({"bills": split, "complaints": named}, indent=1))
+    return 0 if min(right / len(split), held / parts, bound / len(named)) >= 0.9 else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,111 @@
+"""Answers in words: every code has its words, and the household is told only what is its own to do."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from fieldfare.analysis.answers.bill_codes import ASKED, PART_FINDINGS, WHOSE
+from fieldfare.analysis.findings.limits import LIMITS
+from fieldfare.dashboards.answers import bill_texts, complaint_texts
+from fieldfare.dashboards.answers.complaint_told import value_words
+from fieldfare.dashboards.answers.told import told
+from tests.contract_codes import CONTRACT_CODES
+
+
+def part(code: str, value: float, whose: str = "", *, visit: str = "") -> dict[str, Any]:
+    estimate = {"value": value, "low": value - 1.0, "high": value + 1.0}
+    mend = (
+        {"visit": visit, "finding": "low_flow", "bring": ["strainer kit"], "pays_back_days": 40.0}
+        if visit
+        else None
+    )
+    return {
+        "code": code,
+        "kwh": estimate,
+        "money": estimate,
+        "whose": whose or WHOSE[code],
+        "told": abs(value) > 5.0,
+        "findings": [],
+        "mend": mend,
+    }
+
+
+def document(*parts: dict[str, Any]) -> dict[str, Any]:
+    change = sum(p["kwh"]["value"] for p in parts)
+    side = {"kwh": 100.0, "money": 100.0}
+    return {
+        "question": "bill",
+        "against": "year",
+        "days": 30,
+        "currency": "GBP",
+        "told_by": "heat",
+        "before": side,
+        "now": {"kwh": 100.0 + change, "money": 100.0 + change, "full_kwh": 100.0 + change},
+        "difference": {"kwh": change, "money": change},
+        "parts": list(parts),
+        "groups": [],
+        "why": [],
+        "untold": [],
+        "billed": None,
+        "ask": ["paper_bill", "more_people", "other_loads"],
+        "period": {"from": "2026-01-01", "to": "2026-01-30"},
+    }
+
+
+def test_every_code_has_its_words() -> None:
+    for code, whose in WHOSE.items():
+        assert code in bill_texts.PARTS
+        assert code in bill_texts.MORE_SENTENCES
+        assert code in bill_texts.LESS_SENTENCES
+        assert whose in bill_texts.WHOSE
+    assert set(ASKED.values()) <= set(bill_texts.ASK)
+    assert {code for codes in PART_FINDINGS.values() for code in codes} <= set(CONTRACT_CODES)
+
+
+def test_the_lead_names_the_difference_and_its_weightiest_parts() -> None:
+    shown = told(document(part("weather", 30.0), part("hot_water", 12.0), part("standby", 1.0)), "Alder Row")
+    assert "£43" in shown["lead"][0]
+    assert "43" in shown["lead"][0]
+    assert shown["lead"][1].startswith("It was colder (+£30")
+    assert "at rest" not in shown["lead"][1]
+
+
+def test_what_is_the_installers_is_not_asked_of_the_household() -> None:
+    made = document(part("efficiency", 20.0, visit="drive"), part("hot_water", 12.0), part("standby", 1.0))
+    firm, home = told(made, "Alder Row"), told(made, "Alder Row", home=True)
+    assert any("Bring".lower() in line.lower() and "pays back" in line for line in firm["mend"])
+    assert not any("strainer" in line for line in home["mend"])
+    assert any("your installer" in line for line in home["mend"])
+    assert any("Legionella" in line for line in home["mend"])
+    assert [r["code"] for r in home["rows"]] == ["efficiency", "hot_water"]
+
+
+def test_other_loads_are_never_assumed() -> None:
+    made = document(part("weather", 30.0)) | {
+        "billed": {"kwh": 300.0, "money": None, "other_kwh": 170.0, "other_money": None}
+    }
+    assert "Ask which things" in told(made, "Alder Row")["billed"]
+    less = made | {"billed": {"kwh": 90.0, "money": None, "other_kwh": -40.0, "other_money": None}}
+    assert "an estimate" in told(less, "Alder Row")["billed"]
+
+
+@pytest.mark.parametrize(
+    ("value", "says"),
+    [
+        ({"code": "room", "value": 17.34, "unit": "°C"}, "room 17.3"),
+        ({"code": "call_share", "value": 0.12, "unit": "-"}, "12"),
+        ({"code": "below_curve", "value": -6.5, "unit": "K"}, "above the designed curve 6.5"),
+        ({"code": "need_kw", "value": 3.3, "unit": "kW", "low": 2.9, "high": 4.1}, "(2.9 to 4.1)"),
+    ],
+)
+def test_numbers_carry_their_names_units_and_intervals(value: dict[str, Any], says: str) -> None:
+    assert says in value_words(value)
+
+
+def test_every_limit_of_the_answers_has_a_unit_and_a_source() -> None:
+    mine = {name: limit for name, limit in LIMITS.items() if name.startswith("answer_")}
+    assert len(mine) > 30
+    assert all(limit.source and limit.meaning for limit in mine.values())
+    assert all(state in complaint_texts.STATES for state in ("binds", "adds", "fine", "unknown"))
