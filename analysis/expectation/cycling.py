@@ -67,6 +67,30 @@ def run_expected(load_share: float) -> Lognormal:
     return Lognormal(middle, float(np.hypot(WATER_L_PER_KW.spread, BAND_K.spread)))
 
 
+# Set-backs, charges of the cylinder and defrosts end runs that would go on (common practice: some a day).
+INTERRUPTED_A_DAY = 4.0
+# Sound sizing: least output at most so much of the design heat loss (common practice: inverters turn down to
+# a third).
+LEAST_OVER_LOSS = 0.4
+_OTHERWISE = 0.25  # controls and habits that the two figures above leave out
+
+
+def starts_due(load_kw: ArrayLike, least_kw: float) -> Lognormal:
+    """Starts a day that a sound plant needs at these loads, mean of the days [1/day].
+
+    load_kw : float or array [kW], daily means of the heating; nan left out
+    least_kw : float [kW], least output of the unit
+    """
+    load = np.asarray(load_kw, dtype=np.float64)
+    known = load[np.isfinite(load)]
+    spread = float(np.hypot(np.hypot(WATER_L_PER_KW.spread, BAND_K.spread), _OTHERWISE))
+    if not len(known):
+        rate = float(cycle(0.5, WATER_L_PER_KW.middle, BAND_K.middle).starts_per_hour)
+    else:
+        rate = float(np.mean(cycle(known / least_kw, WATER_L_PER_KW.middle, BAND_K.middle).starts_per_hour))
+    return Lognormal(INTERRUPTED_A_DAY + 24.0 * rate, spread)
+
+
 # Starts a day of 127 air-source units in the field, as winter means: Brudermueller et al. (2023), Applied
 # Energy 350, 121734, by its open data (reference 9.3). Hot water included, readings of a quarter hour: lower
 # bounds.

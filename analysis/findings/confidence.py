@@ -42,7 +42,7 @@ _SPREAD, _DAY_SPREAD = 0.25, 0.5
 _DAYS_ALIKE = 4.0
 # A limit stands where 19 of 20 sound plants stay below it.
 _LIMIT_SCORE = 1.645
-_SUREST = 0.99
+_SUREST = 0.97
 
 
 def confidence_of(over: float, days: float, share: float = 1.0, spread: float = _SPREAD) -> float:

@@ -15,6 +15,7 @@ from fieldfare.analysis.findings.data import rules as data_rules
 from fieldfare.analysis.findings.data.misplaced import doubt
 from fieldfare.analysis.findings.data.unreliable_rooms import without_rooms
 from fieldfare.analysis.findings.excuses import not_fitted
+from fieldfare.analysis.findings.grading import by_chance
 from fieldfare.analysis.findings.heat import promise
 from fieldfare.analysis.findings.heat import rules as heat_rules
 from fieldfare.analysis.findings.hot_water import rules as hot_water_rules
@@ -108,7 +109,7 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
         reads = rule.reads if rule.code in _WITHOUT_USE else rule.reads | basis
         finding = _run(rule, plant, reads, missing)
         if finding is not None:
-            found.append(_as_it_began(rule, plant, whole, finding))
+            found.append(by_chance(plant, _as_it_began(rule, plant, whole, finding)))
     found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
     told = without_conflicts([with_passed_limits(f) for f in promise.explained(found)])
     return Judgement(told, tuple(missing), unusual.spells, spoiled)

@@ -28,6 +28,8 @@ LIMITS: dict[str, Limit] = {
 
 RETIRED = frozenset(
     {
+        "defrost_chance",
+        "defrost_chance_act",
         "defrost_frost_g_per_kw",
         "defrost_interval_minutes",
         "defrost_light_wh_per_kw",
@@ -37,6 +39,7 @@ RETIRED = frozenset(
         "dry_frost_index",
         "efficiency_overall_watch",
         "frost_free_above_c",
+        "low_flow_chance",
         "room_untold_deficit",
     }
 )

@@ -5,6 +5,20 @@ from __future__ import annotations
 from fieldfare.analysis.findings.limit import Limit
 
 LIMITS_VERDICT: dict[str, Limit] = {
+    "finding_chance": Limit(
+        0.9,
+        "-",
+        "common practice: of ten findings that send somebody to look nine should be right",
+        "probability that a departure is real, below which a finding about running, rooms or efficiency is no"
+        " more than a note",
+        "below",
+    ),
+    "surest": Limit(
+        0.97,
+        "-",
+        "common practice: one plant in thirty has something that no model here knows of",
+        "highest probability that a finding is told with",
+    ),
     "zone_cool_share": Limit(
         0.5,
         "-",

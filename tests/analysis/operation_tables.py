@@ -134,13 +134,21 @@ def runs_of(minutes: float, pause: float, per_day: int, **columns: Any) -> Table
     return Table(base | columns)
 
 
-def defrosts_of(gap: float, frost_g_per_kw: float, a_day: int = 10, **columns: Any) -> Table:
-    """So many defrosts on every day in which the air can frost a coil."""
+def defrosts_of(
+    gap: float, frost_g_per_kw: float, a_day: int = 10, *, locked: bool = False, **columns: Any
+) -> Table:
+    """So many defrosts on every day in which the air can frost a coil; `locked`: as soon as the unit may, in
+    any air."""
     frosty = np.repeat(np.flatnonzero(OUTDOOR < 5.0), a_day)
     # Frost comes as it likes: one defrost sooner, the next later.
     gaps = np.resize([0.75, 1.25, 0.9, 1.1, 1.0], len(frosty)) * gap
+    usual = np.full(len(frosty), frost_g_per_kw) * 8.5 / 1000.0
+    if locked:
+        gaps, usual = (np.resize(x, len(frosty)) for x in ([gap, gap + 1.0, gap + 3.0], usual * 1.0))
+        usual = usual * np.resize([0.3, 0.6, 0.9, 1.2, 1.5, 0.4, 1.0], len(frosty))
     base: dict[str, Any] = {
         "day": days_of()["day"][frosty],
+        "frost_usual_kg": usual,
         "minutes": 4,
         "heat_taken": 0.2,
         "electricity": 0.05,

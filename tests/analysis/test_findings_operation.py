@@ -20,6 +20,7 @@ from fieldfare.analysis.findings.cycling.rules import RULES
 from fieldfare.analysis.findings.defrost import excess
 from fieldfare.analysis.findings.electric import idle
 from fieldfare.analysis.findings.flow import water_flow
+from fieldfare.analysis.findings.grading import by_chance
 from fieldfare.analysis.findings.model import Finding
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.reports.result import analyse
@@ -122,7 +123,7 @@ def test_silence_of_coarse_readings_is_no_all_clear() -> None:
 def test_defrosts_beyond_what_the_frost_asks_for(
     days: dict[str, Any], columns: dict[str, Any], cause: str
 ) -> None:
-    given: dict[str, Any] = {"a_day": 24, "heat_taken": 0.12} | columns
+    given: dict[str, Any] = {"a_day": 24, "heat_taken": 0.12, "locked": True} | columns
     table = defrosts_of(45.0, 90.0, **given)
     found = check_whole(
         excess.excessive_defrost(
@@ -145,7 +146,7 @@ def test_defrosts_as_soon_as_the_lock_ends_are_the_air_where_nothing_is_lost(
     # Eight of nine at 35 minutes, the unit's own lock: otherwise the same.
     ends = np.resize([35.0] * 8 + [60.0], len(defrosts_of(0, 0, 30)))
     days = days_of(x_steady=steady, xe_steady=18.0, load_share_top=0.7)
-    table = defrosts_of(0, 60.0, 30, since_last=ends)
+    table = defrosts_of(35.0, 60.0, 30, locked=True).with_columns(since_last=ends)
     found = check_whole(excess.excessive_defrost(context_of(days, defrosts=table)))
     assert found.severity == "act"
     assert found.causes[0].cause == cause
@@ -167,11 +168,25 @@ def test_a_dear_winter_of_defrosts_is_found() -> None:
     """15 and more a day where the weather explains 4, an eighth of the heat: seen on a plant, no source."""
     coats = EIGHT_COATS_KG / 2.0
     days = days_of(frost_least=0.4 * coats, frost_usual=coats, frost_most=2.5 * coats)
-    table = defrosts_of(35.0, 280.0, 17, heat_taken=0.25, electricity=0.05)
+    table = defrosts_of(35.0, 280.0, 17, locked=True, heat_taken=0.25, electricity=0.05)
     found = check_whole(excess.excessive_defrost(context_of(days, defrosts=table)))
     assert found.severity == "act"
     assert found.cost_kwh is not None
     assert found.cost_kwh > 100.0
+
+
+def test_a_unit_that_began_to_defrost_twice_as_often_is_told_with_the_day() -> None:
+    """Each frosty day has three, from the fiftieth day on nine: few by a usual coil, and three times its
+    own."""
+    coats = EIGHT_COATS_KG * (1.0 + 0.3 * np.sin(np.arange(DAYS)))
+    days = days_of(frost_least=0.4 * coats, frost_usual=coats, frost_most=2.5 * coats)
+    few, many = defrosts_of(80.0, 150.0, 3), defrosts_of(35.0, 60.0, 9, locked=True)
+    begins = FIRST + 50
+    table = joined([few.where(few["day"] < begins), many.where(many["day"] >= begins)])
+    found = check_whole(excess.excessive_defrost(context_of(days, defrosts=table)))
+    assert found.severity in ("watch", "act")
+    assert found.confidence > 0.9
+    assert abs(np.datetime64(found.since) - begins) <= np.timedelta64(8, "D")
 
 
 def test_a_timer_is_a_note_and_no_fault() -> None:
@@ -186,7 +201,7 @@ def test_a_timer_is_a_note_and_no_fault() -> None:
 def test_without_a_meter_that_counts_backwards_the_rate_alone_is_judged() -> None:
     table = defrosts_of(95.0, 90.0, 6, heat_taken=0.0, minutes=4)
     assert excess.excessive_defrost(context_of(defrosts=table)) is None
-    soon = context_of(defrosts=defrosts_of(35.0, 90.0, 30, heat_taken=0.0))
+    soon = context_of(defrosts=defrosts_of(35.0, 90.0, 30, locked=True, heat_taken=0.0))
     assert excess.defrost_without_frost(soon) is None
     assert "defrosts 30 times" in check_whole(excess.excessive_defrost(soon)).headline
 
@@ -262,7 +277,12 @@ def test_a_pump_that_never_rests() -> None:
     found = check_whole(idle.pump_always_on(context_of(days, site=calling)))
     assert found.severity == "watch"
     # Without a call nobody knows whether the curve keeps the pump running in the season.
-    assert check_whole(idle.pump_always_on(context_of(days))).severity == "note"
+    unsure = check_whole(idle.pump_always_on(context_of(days)))
+    assert by_chance(context_of(days), unsure).severity == "note"
+    # Before, it rested between calls: then something was changed.
+    switched = np.where(np.arange(DAYS) < DAYS // 2, 5, 590)
+    told = idle.pump_always_on(context_of(days_of(n_unasked=600, n_unasked_pumped=switched), site=calling))
+    assert by_chance(context_of(days, site=calling), check_whole(told)).severity == "watch"
     assert idle.pump_always_on(context_of()) is None
     with pytest.raises(NotAssessed):
         idle.pump_always_on(context_of(days_of(n_unasked=np.nan, n_unasked_pumped=np.nan)))
@@ -277,7 +297,7 @@ def test_a_pump_that_never_rests() -> None:
         (idle.high_standby, {"still_power": 90.0}, {"standby_watch_w": 100.0}),
         (
             water_flow.buffer_mixing,
-            {"buffer_drop": 2.0},
+            {"buffer_drop": 2.0, "beyond_lift": 2.0},
             {"buffer_drop_watch_k": 3.0, "buffer_drop_note_k": 2.5},
         ),
         (

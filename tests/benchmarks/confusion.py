@@ -33,6 +33,7 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.collector.simulated import plant as simulated_plant
 from fieldfare.collector.simulated.design.spec import PlantSpec
+from fieldfare.collector.simulated.design.variety import varied
 from fieldfare.collector.simulated.faults import plant as faults_plant
 
 ROOT = Path(__file__).parents[2]
@@ -190,6 +191,7 @@ class Case:
     meters: str | None
     days: int
     oddity: str | None = None
+    varied: bool = False
     cache: str | None = None
     stale: bool = False
 
@@ -208,6 +210,8 @@ class Case:
         """Raises ValueError where the plant cannot have the fault or its meters cannot carry it."""
         hot_water = True if self.code in faults_plant.NEEDS_HOT_WATER else None
         spec = simulated_plant.random_plant(self.seed, meter_set=self.meters, hot_water=hot_water)
+        if self.varied:
+            spec = varied(spec, self.code)
         if self.oddity:
             spec = simulated_plant.with_oddity(spec, self.oddity)
         return (
@@ -311,7 +315,7 @@ def run(case: Case) -> Outcome:
 def cases(args: argparse.Namespace) -> Iterator[Case]:
     first, last = (int(x) for x in args.seeds.split(":"))
     sets = args.meters.split(",") if args.meters else [None]
-    common = {"days": args.days, "cache": args.cache, "stale": args.stale}
+    common = {"days": args.days, "cache": args.cache, "stale": args.stale, "varied": args.varied}
     for i, seed in enumerate(range(first, last)):
         for k, code in enumerate(args.codes.split(",") if args.codes else faults_plant.codes()):
             if code == "none":
@@ -457,6 +461,11 @@ def main() -> None:
     parser.add_argument("--cache", default=None, help="folder for simulated facts")
     parser.add_argument(
         "--stale", action="store_true", help="take cached facts though the code that made them changed"
+    )
+    parser.add_argument(
+        "--varied",
+        action="store_true",
+        help="plants as wide as the trade builds them (fieldfare.collector.simulated.design.variety)",
     )
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--quiet", action="store_true", help="the table without the lists")

@@ -1,6 +1,7 @@
 """Judge the product on made plants: run its command line on each and compare with the truth.
 
-`python -m tests.reference.score DIR [--jobs 2] [--json FILE] [--reuse]` stores `said.json` beside each plant.
+`python -m tests.reference.score DIR... [--jobs 2] [--json FILE] [--reuse] [--before FILE]` stores `said.json`
+beside each plant. `--before` prints the figures of an earlier `--json` beside the new ones.
 """
 
 import argparse
@@ -12,7 +13,7 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from tests.reference.score_report import print_report, summarise
+from tests.reference.score_report import print_beside, print_report, summarise
 
 TIMEOUT_S = 900
 FIGURES = {
@@ -107,17 +108,25 @@ def ask(folder: Path) -> dict:
 def main() -> int:
     """Judge every plant of a folder; print the report."""
     parser = argparse.ArgumentParser(prog="python -m tests.reference.score", description=__doc__)
-    parser.add_argument("folder", type=Path)
+    parser.add_argument("folder", type=Path, nargs="+")
     parser.add_argument("--jobs", type=int, default=1, choices=[1, 2])
     parser.add_argument("--json", type=Path, help="also write the figures of the report here")
     parser.add_argument(
         "--reuse", action="store_true", help="use said.json where it exists; do not ask again"
     )
+    parser.add_argument("--before", type=Path, help="an earlier --json, to print beside the new figures")
     parser.add_argument("--only", default="", help="judge only plants whose folder name contains this text")
     args = parser.parse_args()
-    plants = sorted(p.parent for p in args.folder.glob("*/truth.json") if args.only in p.parent.name)
+    plants = [
+        p.parent
+        for folder in args.folder
+        for p in sorted(folder.glob("*/truth.json"))
+        if args.only in p.parent.name
+    ]
     if not plants:
-        print(f"{args.folder}: no plants (folders with truth.json) found", file=sys.stderr)
+        print(
+            f"{', '.join(map(str, args.folder))}: no plants (folders with truth.json) found", file=sys.stderr
+        )
         return 2
 
     def judge(folder: Path) -> tuple[dict, dict]:
@@ -130,6 +139,8 @@ def main() -> int:
         pairs = list(pool.map(judge, plants))
     summary = summarise(pairs)
     print_report(summary)
+    if args.before:
+        print_beside(json.loads(args.before.read_text()), summary)
     if args.json:
         args.json.write_text(json.dumps(summary, indent=1) + "\n")
     return 0

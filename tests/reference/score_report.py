@@ -65,6 +65,7 @@ def judge_plant(truth: dict, said: dict) -> dict:
             if f["code"] in (truth.get("must_not") or []) and rank(f["severity"]) >= 1
         ],
         "cause": cause,
+        "cause_of": [d["any_of"][0] for d in met][:1],
         "cause_said": [f["first_cause"] for f in answers],
         "cause_wanted": sorted(wanted),
         "figures": figures,
@@ -82,7 +83,17 @@ def share(part: float, whole: float) -> float | None:
 
 def by_code(plants: list[dict]) -> dict[str, dict]:
     """Return demands, met demands, findings and true findings by code; a demand counts for its first code."""
-    table: dict[str, dict] = defaultdict(lambda: {"demands": 0, "met": 0, "findings": 0, "true": 0})
+    table: dict[str, dict] = defaultdict(
+        lambda: {
+            "demands": 0,
+            "met": 0,
+            "findings": 0,
+            "true": 0,
+            "false_on_healthy": 0,
+            "caused": 0,
+            "cause_right": 0,
+        }
+    )
     for p in plants:
         for codes in p["met"]:
             table[codes[0]]["demands"] += 1
@@ -92,6 +103,10 @@ def by_code(plants: list[dict]) -> dict[str, dict]:
         for code, _confidence, true in p["findings"]:
             table[code]["findings"] += 1
             table[code]["true"] += int(true)
+            table[code]["false_on_healthy"] += int(p["healthy"] and not true)
+        for code in p["cause_of"] if p["cause"] is not None else ():
+            table[code]["caused"] += 1
+            table[code]["cause_right"] += int(p["cause"])
     for row in table.values():
         row["recall"] = share(row["met"], row["demands"])
         row["precision"] = share(row["true"], row["findings"])
@@ -99,10 +114,15 @@ def by_code(plants: list[dict]) -> dict[str, dict]:
 
 
 def reliability(plants: list[dict]) -> dict:
-    """Return the reliability table of confidence and the Brier score."""
+    """Return the reliability table of confidence, the Brier score, the mean gap and the skill.
+
+    error : mean of |confidence - share true| over the bins, weighted by their findings (expected calibration
+        error)
+    skill : 1 less the Brier score over that of always telling the share that is true
+    """
     pairs = [(c, t) for p in plants for _, c, t in p["findings"] if c is not None]
     if not pairs:
-        return {"bins": [], "brier": None, "count": 0}
+        return {"bins": [], "brier": None, "count": 0, "error": None, "skill": None}
     conf, true = np.array([c for c, _ in pairs]), np.array([t for _, t in pairs], float)
     rows = []
     for low, high in pairwise(BINS):
@@ -117,7 +137,16 @@ def reliability(plants: list[dict]) -> dict:
                     "share_true": round(float(true[m].mean()), 3),
                 }
             )
-    return {"bins": rows, "brier": round(float(((conf - true) ** 2).mean()), 4), "count": len(pairs)}
+    brier = float(((conf - true) ** 2).mean())
+    spread = float(true.mean() * (1.0 - true.mean()))
+    gap = sum(r["count"] * abs(r["mean_confidence"] - r["share_true"]) for r in rows) / len(pairs)
+    return {
+        "bins": rows,
+        "brier": round(brier, 4),
+        "count": len(pairs),
+        "error": round(gap, 4),
+        "skill": round(1.0 - brier / spread, 3) if spread > 0.0 else None,
+    }
 
 
 def figure_table(plants: list[dict]) -> dict[str, dict]:
@@ -196,6 +225,40 @@ def text(value: float | None) -> str:
     return "   -" if value is None else f"{value:.2f}"
 
 
+def print_reliability(r: dict) -> None:
+    """Print the bins of confidence against the share that is true."""
+    print(
+        f"\nconfidence of {r['count']} findings, Brier {r['brier']}, mean gap {r.get('error')}, skill"
+        f" {r.get('skill')}"
+    )
+    for b in r["bins"]:
+        bar = "#" * round(20 * b["share_true"])
+        print(
+            f"  {b['from']:.2f} to {b['to']:.2f}: {b['count']:4d}"
+            f"  mean {b['mean_confidence']:.2f}  true {b['share_true']:.2f}  {bar}"
+        )
+
+
+def print_beside(before: dict, after: dict) -> None:
+    """Print the main figures of two reports beside each other."""
+    print("\n                            before    after")
+    for name, pick in (
+        ("plants", lambda s: s["plants"]),
+        ("recall", lambda s: s["recall"]),
+        ("precision", lambda s: s["precision"]),
+        ("healthy with a false one", lambda s: s["healthy"]["share"]),
+        ("first cause right", lambda s: s["first_cause"]["share"]),
+        ("verdict right", lambda s: s["verdict"]["share"]),
+        ("Brier", lambda s: s["reliability"]["brier"]),
+        ("mean gap of confidence", lambda s: s["reliability"].get("error")),
+    ):
+        print(f"{name:26s} {pick(before)!s:>8s} {pick(after)!s:>8s}")
+    print("before:", end="")
+    print_reliability(before["reliability"])
+    print("after:", end="")
+    print_reliability(after["reliability"])
+
+
 def print_report(s: dict) -> None:
     """Print the summary as tables."""
     print(f"{s['plants']} plants; recall {text(s['recall'])}, precision {text(s['precision'])}")
@@ -203,11 +266,12 @@ def print_report(s: dict) -> None:
     print(f"healthy plants with a false alarm: {h['with_false_alarm']} of {h['plants']} ({text(h['share'])})")
     print(f"first cause right: {c['right']} of {c['judged']} ({text(c['share'])})")
     print(f"verdict right: {v['right']} of {v['judged']} ({text(v['share'])})")
-    print("\ncode                           demands  recall  findings  precision")
+    print("\ncode                           demands  recall  findings  precision  on healthy  first cause")
     for code, r in s["by_code"].items():
         print(
             f"{code:30s} {r['demands']:7d}    {text(r['recall'])}"
             f"  {r['findings']:8d}       {text(r['precision'])}"
+            f"  {r['false_on_healthy']:10d}  {r['cause_right']:4d} of {r['caused']}"
         )
     print("\nfigure                count  median error  p90 error  intervals hold")
     for name, r in s["figures"].items():
@@ -215,12 +279,7 @@ def print_report(s: dict) -> None:
             f"{name:20s} {r['count']:6d}      {r['median']:8.3f}"
             f"   {r['p90']:8.3f}            {text(r['interval_holds'])}"
         )
-    print(f"\nconfidence of {s['reliability']['count']} findings, Brier {s['reliability']['brier']}")
-    for r in s["reliability"]["bins"]:
-        print(
-            f"  {r['from']:.2f} to {r['to']:.2f}: {r['count']:4d}"
-            f"  mean {r['mean_confidence']:.2f}  true {r['share_true']:.2f}"
-        )
+    print_reliability(s["reliability"])
     for title, key, show in (
         (
             "missed",

@@ -1,7 +1,7 @@
 """The judge counts demands, false findings, causes, figures and confidence as its module says."""
 
 from tests.reference.score import read_figure, shorten
-from tests.reference.score_report import judge_plant, print_report, summarise
+from tests.reference.score_report import judge_plant, print_beside, print_report, summarise
 
 TRUTH = {
     "name": "p1",
@@ -59,7 +59,12 @@ def test_summary_and_report(capsys):
     assert summary["verdict"] == {"judged": 1, "right": 1, "share": 1.0}
     # (0.9 - 1)^2, (0.7 - 1)^2 and (0.6 - 0)^2 over three findings
     assert summary["reliability"]["brier"] == round((0.01 + 0.09 + 0.36) / 3, 4)
+    assert summary["by_code"]["low_flow"]["caused"] == 1
+    assert summary["by_code"]["unit_stopped"]["false_on_healthy"] == 0  # the plant has a fault
+    # three bins of one finding each: gaps 0.1, 0.3 and 0.6
+    assert summary["reliability"]["error"] == round((0.1 + 0.3 + 0.6) / 3, 4)
     print_report(summary)
+    print_beside(summary, summary)
     assert "p1: unit_stopped" in capsys.readouterr().out
 
 

@@ -74,9 +74,9 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "starts a day by a counter or by coarse data, above which it cycles too often",
     ),
     "cycling_field_rank": Limit(
-        0.5,
+        0.75,
         "-",
-        "half of 127 air-source units start more often as a winter's mean: 7.5 a day (reference 9.3)",
+        "a quarter of 127 air-source units start more often as a winter's mean: 12.8 a day (reference 9.3)",
         "share of the field's units that start less often, below which short runs are a note",
         "below",
     ),
@@ -102,23 +102,29 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "lowest output over the design heat loss, above which the unit is too big",
     ),
     # defrosts
-    "defrost_chance_note": Limit(
+    "defrost_week_chance": Limit(
         0.7,
         "-",
         "common practice: more likely than not, and by a good deal",
-        "probability that defrosts exceed what air and load explain, from which it is noted",
+        "probability by rate and melting alone, from which a week belongs to an episode",
     ),
-    "defrost_chance": Limit(
-        0.8,
+    "defrost_chance_note": Limit(
+        0.5,
         "-",
-        "common practice: four in five; a look at the coil costs a photo",
-        "the same, from which it is more than a note",
+        "common practice: more likely than not",
+        "probability that defrosts come for another reason than frost, from which it is noted",
     ),
-    "defrost_chance_act": Limit(
-        0.95,
+    "defrost_change_odds": Limit(
+        2.0,
         "-",
-        "common practice: two standard deviations on one side",
-        "the same, from which it may be worth a visit",
+        "common practice: seven to one",
+        "logarithm of the odds that a unit began to defrost more often at like frost",
+    ),
+    "defrost_needless_heat": Limit(
+        0.003,
+        "-",
+        "common practice: less than some tens of kWh a year",
+        "needless melting over all heat given, from which it matters",
     ),
     "defrost_excess": Limit(
         1.0,
@@ -195,6 +201,13 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "a tenth or less of what blocks a coil; below it, what is warmed is the coil itself",
         "most frost that can have settled since the last defrost, below which a defrost had nothing to melt",
         "below",
+    ),
+    "dry_air_c": Limit(
+        9.0,
+        "°C",
+        "a coil 10 K colder than the air at full output; outdoor sensors on warm walls and a unit's own cold"
+        " air take 2 to 3 K (common practice)",
+        "outdoor temperature from which no coil can frost, whatever sensor and place",
     ),
     "dry_rate_chance": Limit(
         0.95,
@@ -330,6 +343,19 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "EN 14825 ends the heating season at 16 °C outdoors; a kelvin for the sensor and the damping",
         "day's mean outdoor temperature from which a house needs no heat",
     ),
+    "heating_limit_least_c": Limit(
+        15.5,
+        "°C",
+        "EN 14825 ends the heating season at 16 °C; well insulated houses need none from 12 to 15 °C on",
+        "the same, at the lowest, for houses whose own base temperature is known",
+        "below",
+    ),
+    "over_base_k": Limit(
+        2.0,
+        "K",
+        "common practice: sun, wind and a cool morning move a day's need by a kelvin or two",
+        "day's mean outdoor temperature over the house's own base temperature, from which it needs no heat",
+    ),
     "warm_day_minutes": Limit(
         30.0,
         "min",
@@ -383,11 +409,12 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "a difference at or below nominal carries the rated heat; 5 % for the flow meter (EN 1434-1 class 2)",
         "difference at the highest output seen over nominal, up to which a low flow is a pump that saves",
     ),
-    "low_flow_chance": Limit(
-        0.75,
+    "antifreeze_wider": Limit(
+        1.08,
         "-",
-        "common practice: three in four, by what two sensors and a flow meter may be off",
-        "probability that the difference is wider than nominal, from which a low flow is more than a note",
+        "propylene glycol of 30 % carries 6 to 8 % less heat a cubic metre and kelvin (Melinder 2010, from"
+        " memory)",
+        "difference with antifreeze over that with water",
     ),
     "low_flow_unseen_chance": Limit(
         0.8,
@@ -497,18 +524,6 @@ LIMITS_OPERATION: dict[str, Limit] = {
         " is 2 % of the electricity",
         "flow temperature lost at the buffer, from which it is worth a look",
     ),
-    "buffer_sensors_k": Limit(
-        0.35,
-        "K",
-        "EN 60751 class B at 35 °C: half of the 0.7 K by which two sensors disagree",
-        "standard uncertainty of the difference between the two sensors",
-    ),
-    "buffer_sure": Limit(
-        0.85,
-        "-",
-        "common practice: one visit in seven may find two sensors that differ",
-        "probability that more than that is lost",
-    ),
     "buffer_drop_act_k": Limit(
         3.0,
         "K",
@@ -521,6 +536,12 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "W",
         "common practice: controls 10 to 20 W and a crankcase heater of 30 to 45 W",
         "power at rest, above which something draws that should not",
+    ),
+    "standby_kwh": Limit(
+        60.0,
+        "kWh/year",
+        "common practice: less isn't worth a call",
+        "electricity at rest beyond a usual unit's, from which it is more than a note",
     ),
     "standby_w_per_kw": Limit(
         1.5,
@@ -553,6 +574,25 @@ LIMITS_OPERATION: dict[str, Limit] = {
         "h/day",
         "common practice: with 40 to 60 W it is 50 kWh a year",
         "hours a day that a pump runs with nothing to do",
+    ),
+    "idle_pump_act_hours": Limit(
+        12.0,
+        "h/day",
+        "common practice: with 40 to 60 W it is 200 kWh a year",
+        "the same, from which it needs a setting",
+    ),
+    "idle_pump_kwh": Limit(
+        25.0,
+        "kWh/year",
+        "common practice: less isn't worth a call",
+        "electricity of an idle pump, from which it is more than a note",
+    ),
+    "idle_pump_other_days": Limit(
+        4.0,
+        "days",
+        "common practice: some days, so that one odd day decides nothing",
+        "days before it began, or too warm to heat, that can be compared",
+        "below",
     ),
     "idle_pump_days": Limit(
         7.0,

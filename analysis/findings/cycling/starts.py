@@ -7,40 +7,40 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.expectation.cycling import field_rank
+from fieldfare.analysis.expectation.cycling import (
+    LEAST_OVER_LOSS,
+    field_rank,
+    run_expected,
+    starts_due,
+)
+from fieldfare.analysis.expectation.uncertain import Lognormal, normal_chance
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.operation import blurred_runs, run_spacing
 from fieldfare.analysis.findings.confidence import confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
+from fieldfare.analysis.findings.cycling.causes import bring, cycling_causes, next_step
 from fieldfare.analysis.findings.cycling.common import (
     Flags,
     Floats,
     downgraded,
     heating_year,
     nan_median,
-    ranked,
     water_caution,
 )
 from fieldfare.analysis.findings.cycling.trips import unit_trips
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.model import (
-    Cause,
-    Evidence,
-    Finding,
-    Severity,
-)
+from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.minutes.operating_state import COOLING, HOT_WATER
-from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.quantiles import median
 
 # A pause longer than this is a rest between two needs, not part of a cycle.
 _LONGEST_PAUSE_MIN = 60.0
 _START_MINUTES = 2.0
+# Where the site file has no output: a unit for a house of 150 m2 that turns down to a third (common
+# practice).
+_USUAL_RATED_KW, _LEAST_SHARE = 8.0, 0.33
 # EN 14825's heating limit, and a design day where the site file gives none.
 _HEATING_LIMIT_C, _USUAL_DESIGN_C = 15.5, -6.0
-# Over what was asked: the unit's own switching difference lies at 2 to 5 K, a call ends anywhere below.
-_OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
-_KWH_PER_LITRE_K = 0.00116
 # Runs of 10 minutes show in readings half as far apart (sampling theorem).
 _CLOSE_MIN = 5.0
 _CLOSE_TO_TRIPS_MIN = 2.5
@@ -86,17 +86,19 @@ def short_cycling(context: Context) -> Finding | None:
     if spell is None:
         return _unseen(context)
     here = spell.covers(days["day"]) & so
-    severity, over = _severity(context, by_day, here, np.where(brief, size, np.nan), spell)
+    severity = _severity(context, by_day, here, np.where(brief, size, np.nan), spell)
     chosen = runs.where(np.isin(runs["day"], days["day"][here]))
     starts = nan_median(by_day.count[here])
     length, rate = nan_median(by_day.minutes[here]), nan_median(by_day.rate[here])
-    cause, told = _causes(context, chosen, cold_share=float(through[here].mean()))
+    cause, told = cycling_causes(context, chosen, cold_share=float(through[here].mean()))
     kwh = _cost(context, chosen, by_day, here)
+    due, usual_run = _due(context, outdoor, here)
+    real = min(normal_chance(due.score(float(np.mean(by_day.count[here])))), limit("surest"))
     return Finding(
         "short_cycling",
         severity,
         spell.since,
-        confidence_of(over, spell.days * spell.share, spell.share),
+        real,
         f"The compressor starts {starts:.0f} times a day for heating and runs {length:.0f} minutes at a"
         " time.",
         evidence=(
@@ -115,11 +117,17 @@ def short_cycling(context: Context) -> Finding | None:
                 round(nan_median(allowed[here]), 2),
             ),
             context.evidence("heating starts a day", round(starts, 1), "1/day", "cold_starts_a_day"),
+            Evidence(
+                "starts a day that a sound unit needs at this load, 95 % interval",
+                f"{due.low:.0f} to {due.high:.0f}",
+                "1/day",
+            ),
+            Evidence("a run at this load, 95 % interval", usual_run, "min"),
             context.evidence("days with it", int(here.sum()), "days", "cycling_days"),
             *told,
         ),
         causes=cause,
-        next_step=_next_step(cause[0].cause if cause else ""),
+        next_step=next_step(cause[0].cause if cause else ""),
         caution=(
             water_caution(context.site)
             if cause and cause[0].cause in ("low_water_volume", "flow_restriction")
@@ -137,7 +145,7 @@ def short_cycling(context: Context) -> Finding | None:
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="setting" if cause and cause[0].cause == "thermostat_chopping" else "drive",
-        bring=_bring(cause[0].cause if cause else ""),
+        bring=bring(cause[0].cause if cause else ""),
     )
 
 
@@ -188,6 +196,28 @@ def _load(context: Context, outdoor: Floats) -> Floats:
     return (base - outdoor) / (base - (design if design is not None else _USUAL_DESIGN_C))
 
 
+def _due(context: Context, outdoor: Floats, here: Flags) -> tuple[Lognormal, str]:
+    """Starts a day that a soundly sized unit needs on those days, and the run it makes, in words.
+
+    Its least output is that of the site file, or two fifths of the design's heat loss where that is less: a
+    unit that is too big is no excuse for its own starts.
+    """
+    pump, loss = context.site.heat_pump, context.site.design.heat_loss_kw
+    least = pump.min_output_kw or _LEAST_SHARE * (pump.rated_output_kw or _USUAL_RATED_KW)
+    if loss:
+        least = min(least, LEAST_OVER_LOSS * loss)
+    load = context.days.floats("q_space") / 24.0
+    if loss:
+        load = np.where(np.isfinite(load), load, np.clip(_load(context, outdoor), 0.0, 1.2) * loss)
+    due = starts_due(load[here], least)
+    share = nan_median(load[here]) / least
+    run = "no stop"
+    if 0.0 < share < 1.0:
+        expected = run_expected(share)
+        run = f"{expected.low:.0f} to {expected.high:.0f}"
+    return due, run if np.isfinite(share) else "not known"
+
+
 def _weather_limits(context: Context, outdoor: Floats) -> tuple[Floats, Floats]:
     """Starts an hour and run length [min] that each day's weather allows; as in mild weather where it is not
     known."""
@@ -208,10 +238,8 @@ def _comparable(so: Flags, outdoor: Floats, heated: Flags) -> Flags:
     return np.asarray(so | (heated & like), dtype=np.bool_)
 
 
-def _severity(
-    context: Context, by_day: _Days, here: Flags, size: Floats, spell: Episode
-) -> tuple[Severity, float]:
-    """Grade by size and by how much of the season it takes; `over` is the size over its limit."""
+def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, spell: Episode) -> Severity:
+    """Grade by size and by how much of the season it takes."""
     limit = context.limit
     over = nan_median(by_day.count[here]) / limit("cold_starts_a_day")
     if np.isfinite(size[here]).mean() >= 0.3:
@@ -221,7 +249,7 @@ def _severity(
     # Short runs of a few mild days, in a season with few starts, neither wear nor cost anything to speak of.
     if field_rank(_mean_starts(context, by_day, spell)) < limit("cycling_field_rank"):
         severity = "note"
-    return downgraded(severity, spell, limit("cycling_days")), over
+    return downgraded(severity, spell, limit("cycling_days"))
 
 
 def _mean_starts(context: Context, by_day: _Days, spell: Episode) -> float:
@@ -289,135 +317,6 @@ def _by_counter(context: Context) -> Finding | None:
     )
 
 
-def _causes(
-    context: Context, runs: Table, *, cold_share: float
-) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
-    """Who ends the runs, how much water there is, how big the unit is, how much flows."""
-    site = context.site
-    told: list[Evidence] = []
-    by_call = _ended_by_call(runs)
-    scores: dict[str, tuple[float, str]] = {}
-    call = by_call if by_call is not None else 0.4
-    if by_call is not None:
-        told.append(Evidence("runs ended by the room's call", round(by_call, 2), "-"))
-    words = "the room's call or its valve ends" if by_call is not None else "nothing shows who ends"
-    scores["thermostat_chopping"] = (2.0 * call**1.5, f"{words} {100 * call:.0f} % of the runs")
-    own = 1.0 - call
-    litres = _water_per_kw(site, runs)
-    if np.isfinite(litres):
-        told.append(
-            context.evidence(
-                "water and metal a start warms",
-                round(litres, 1),
-                "l/kW",
-                "water_litres_per_kw",
-            )
-        )
-    share = _flow_share(site, runs)
-    if np.isfinite(share):
-        told.append(context.evidence("flow over nominal", round(share, 2), "-", "low_flow_watch_share"))
-    size = _size(site)
-    low = context.limit("low_flow_watch_share")
-    restricted = np.clip((low - share) / 0.12 + 0.5, 0.0, 1.5) if np.isfinite(share) else 0.15
-    scores["flow_restriction"] = (
-        own * 1.6 * float(restricted),
-        (
-            f"the unit ends its own runs and the flow is {100 * share:.0f} % of nominal"
-            if np.isfinite(share)
-            else "flow is not measured"
-        ),
-    )
-    big = (
-        float(np.clip((size - context.limit("oversized_share")) / 0.2, 0.0, 1.0))
-        if np.isfinite(size)
-        else 0.5
-    )
-    flows = 1.0 - 0.7 * min(float(restricted), 1.0)
-    plenty = (
-        float(np.clip(litres / context.limit("water_litres_per_kw"), 0.4, 1.0))
-        if np.isfinite(litres)
-        else 1.0
-    )
-    scores["oversized_for_mild_load"] = (
-        own * (0.2 + 1.5 * big + 0.4 * cold_share) * flows * plenty,
-        (
-            f"lowest output is {100 * size:.0f} % of the design heat loss"
-            if np.isfinite(size)
-            else "the unit ends its own runs"
-        )
-        + (", and it cycles in cold weather too" if cold_share > 0.2 else ""),
-    )
-    scores["low_water_volume"] = (
-        own * (0.3 + _little_water(context, litres)) * (1.0 - 0.8 * big) * flows,
-        (
-            f"each start has about {litres:.0f} l of water a kilowatt to warm, metal included"
-            if np.isfinite(litres)
-            else "the unit ends its own runs"
-        ),
-    )
-    if by_call is None and big < 1.0 and restricted < 1.0:
-        return (), tuple(told)  # nothing tells a call that falls away from a unit that stops by itself
-    return ranked(scores), tuple(told)
-
-
-def _ended_by_call(runs: Table) -> float | None:
-    """Share of runs that a call ended rather than the unit; None where nothing shows it.
-
-    In turn: the call itself; how far the flow had passed what was asked; whether the water stands still soon
-        after.
-    """
-    by_call, by_unit = runs["ended_by"] == "call", runs["ended_by"] == "unit"
-    told = int(by_call.sum() + by_unit.sum())
-    if told >= 0.3 * len(runs):
-        return float(by_call.sum()) / told if told else float("nan")
-    over = runs["flow_max"] - runs["target_flow"]
-    after = runs["flow_after"] / runs["flow_rate"]
-    verdict = np.full(len(runs), np.nan)
-    verdict[after < 0.2] = 1.0
-    verdict[after >= 0.2] = 0.0
-    verdict[over < _CALL_STOP_K] = np.where(
-        np.isnan(verdict[over < _CALL_STOP_K]), 1.0, verdict[over < _CALL_STOP_K]
-    )
-    verdict[over > _OWN_STOP_K] = 0.0
-    seen = verdict[np.isfinite(verdict)]
-    return float(seen.mean()) if len(seen) >= max(5, 0.2 * len(runs)) else None
-
-
-def _water_per_kw(site: Site, runs: Table) -> float:
-    """Water, metal included, that a run warms for each kilowatt it gives [l/kW]; nan where it can't be told.
-
-    What a cycle stores is its heat less what the rooms take all along: heat x pause / period. Over the rise
-    of the mean water temperature that is a heat capacity.
-    """
-    heat, minutes = runs.floats("heat"), runs.floats("minutes")
-    stored = heat * (runs["after"] / runs["period"])
-    ends = runs["flow_end"] + runs["return_end"]
-    begins = runs["flow_start"] + runs["return_start"]
-    warmed = (ends - begins) / 2.0
-    usable = np.isfinite(stored) & (warmed > 1.0) & (runs["minutes_defrost"] == 0) & (heat > 0)
-    if usable.sum() < 5:
-        return float("nan")
-    litres = stored[usable] / warmed[usable] / _KWH_PER_LITRE_K
-    return nan_median(litres / (heat[usable] / minutes[usable] * 60.0))
-
-
-def _little_water(context: Context, litres: float) -> float:
-    if not np.isfinite(litres):
-        return 0.5
-    return float(np.clip(context.limit("water_litres_per_kw") / max(litres, 1.0), 0.0, 1.5))
-
-
-def _flow_share(site: Site, runs: Table) -> float:
-    nominal = site.heat_pump.flow_m3_per_h
-    return nan_median(runs.floats("flow_rate")) / nominal if nominal else float("nan")
-
-
-def _size(site: Site) -> float:
-    """Lowest output over the design heat loss [-]."""
-    least, loss = site.heat_pump.min_output_kw, site.design.heat_loss_kw
-    return least / loss if least and loss else float("nan")
-
-
 def _cost(context: Context, runs: Table, by_day: _Days, here: Flags) -> float | None:
     """A year's electricity of the starts beyond one an hour; None without electricity.
 
@@ -429,40 +328,6 @@ def _cost(context: Context, runs: Table, by_day: _Days, here: Flags) -> float | 
     spare = np.maximum(1.0 - 1.0 / np.maximum(by_day.rate[here], 1.0), 0.0)
     excess = float(np.nansum(by_day.count[here] * np.where(np.isfinite(spare), spare, 0.5)))
     return excess * nan_median(power) * _START_MINUTES / 60.0 * heating_year(context)
-
-
-def _next_step(cause: str) -> str:
-    return {
-        "thermostat_chopping": (
-            "Open the room thermostat's switching band or turn off its time-proportional cycling (6 starts an"
-            " hour is for boilers), or let weather compensation run with the thermostat as an upper limit"
-            " only."
-        ),
-        "oversized_for_mild_load": (
-            "Check that the lowest output is unlocked in the settings, widen the switching difference and the"
-            " restart pause, keep all zones open; a buffer or a smaller unit is the lasting cure."
-        ),
-        "low_water_volume": (
-            "Open loops and radiators so that the least water the maker asks for is always in circuit, widen"
-            " the switching difference; else plan a volume tank in series."
-        ),
-        "flow_restriction": (
-            "Clean the strainer, bleed the circuit, open the valves and raise the pump's setting until the"
-            " flow is nominal."
-        ),
-    }.get(
-        cause,
-        "Look at a day by the minute: flow temperature, call and flow at the end of each run tell what"
-        " ends it.",
-    )
-
-
-def _bring(cause: str) -> tuple[str, ...]:
-    return {
-        "low_water_volume": ("volume tank data", "drain hose"),
-        "flow_restriction": ("strainer tools", "strainer insert", "bleed key"),
-        "oversized_for_mild_load": ("installer code for the controls",),
-    }.get(cause, ())
 
 
 RULES: tuple[Rule, ...] = (

@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fieldfare.analysis.expectation.defrost import (
     COAT_G_PER_KW,
-    chance,
+    DRAWN_SHARE,
+    LENGTH_MIN,
     coat_share,
     defrosts_due,
     needless_share,
     one_defrost,
-    too_long,
-    too_often,
 )
+from fieldfare.analysis.expectation.defrost_odds import (
+    USUAL_PENALTY,
+    Change,
+    Signs,
+    changed,
+    weights,
+)
+from fieldfare.analysis.expectation.defrost_pattern import pattern
 from fieldfare.analysis.expectation.uncertain import score_of
-from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.cycling.common import (
     Flags,
@@ -28,6 +35,7 @@ from fieldfare.analysis.findings.cycling.common import (
 from fieldfare.analysis.findings.defrost.causes import (
     defrost_causes,
     drawn_share,
+    efficiency,
     rated_kw,
     used_wh,
 )
@@ -54,7 +62,9 @@ class _Judged:
     count : defrosts. due : expected, middle and 95 % interval. minutes, drawn, used : of one defrost,
         medians, drawn over
     rated output [-] and used [Wh/kW] nan where not measured. coat : share of a whole coat that each melted
-    [-]. often, long : scores [standard deviations]
+    [-]
+    starved, unmelted : probabilities that they come for another reason than frost, and that melting lacks
+        heat [-]
     """
 
     count: int
@@ -64,40 +74,85 @@ class _Judged:
     used: float
     coat: float
     needless: float
-    often: float
-    long: float
+    starved: float
+    unmelted: float
 
     @property
     def certain(self) -> float:
-        return chance(max(self.often, self.long))
+        return self.starved + self.unmelted
 
     @property
     def slow(self) -> bool:
-        return self.long > self.often
+        return self.unmelted > self.starved
 
 
 def excessive_defrost(context: Context) -> Finding | None:
     defrosts = seen(context)
     if len(defrosts) < context.limit("defrost_count_watch"):
         return None
-    if (gap := by_clock(context, defrosts)) is not None:
-        return timed(context, defrosts, gap)
     frost = DailyFrost.of(context)
-    days = frost.clearest(COAT_G_PER_KW.middle)
+    change = _changed(context, defrosts, frost)
+    certainly_changed = change is not None and change.odds >= context.limit("defrost_change_odds")
+    if not certainly_changed and (gap := by_clock(context, defrosts)) is not None:
+        return timed(context, defrosts, gap)
+    change = change if certainly_changed else None
+    days = _frosty(frost) if change else frost.clearest(COAT_G_PER_KW.middle)
     if days.sum() < context.limit("defrost_days"):
         return None
-    spell = _spell(context, defrosts, frost, days)
-    if spell is None:
+    found = _episode(context, defrosts, frost, days, change)
+    if found is None:
         return None
+    judged, spell = found
     here = days & spell.covers(context.days["day"])
-    judged = _judge(context, defrosts, frost, here)
-    if judged is None or judged.certain < context.limit("defrost_chance_note"):
+    since = spell.since if change else _since(context, defrosts, spell, days)
+    return _told(context, defrosts, judged, spell, here, since)
+
+
+def _episode(
+    context: Context, defrosts: Table, frost: DailyFrost, days: Flags, change: Change | None
+) -> tuple[_Judged, Episode] | None:
+    """The newest episode in which it was so, judged as a whole; None where frost explains it."""
+    limit = context.limit
+    spell = _spell(context, defrosts, frost, days, change)
+    if spell is not None:
+        judged = _judge(context, defrosts, frost, days & spell.covers(context.days["day"]), change)
+        if judged is not None and judged.certain >= limit("defrost_chance_note"):
+            return judged, spell
+    # A coil that carries little air may defrost no more often than a usual one, and shows by all else, all
+    # the time.
+    judged = _judge(context, defrosts, frost, days, None)
+    if judged is None or judged.certain < limit("finding_chance"):
         return None
-    return _told(context, defrosts, judged, spell, here, _since(context, defrosts, spell, days))
+    return judged, _throughout(context, days)
 
 
-def _judge(context: Context, defrosts: Table, frost: DailyFrost, rows: Flags) -> _Judged | None:
-    """The defrosts of some days beside what their frost asks for; None where there are none."""
+def _throughout(context: Context, days: Flags) -> Episode:
+    first = int(np.flatnonzero(days)[0])
+    return Episode(context.days.day(first).isoformat(), None, int(days.sum()), 1.0)
+
+
+def _frosty(frost: DailyFrost) -> Flags:
+    return np.asarray(frost.usual >= COAT_G_PER_KW.middle, dtype=np.bool_)
+
+
+def _changed(context: Context, defrosts: Table, frost: DailyFrost) -> Change | None:
+    """A step in defrosts at like frost; its day as a row of the days table."""
+    rows = np.flatnonzero(_frosty(frost))
+    day = context.days["day"]
+    number = group_by_day(day, defrosts["day"], np.ones(len(defrosts)), "sum")
+    due = frost.usual / COAT_G_PER_KW.middle
+    found = changed(fill_nan(number, 0.0)[rows], due[rows], context.days.floats("outdoor")[rows])
+    return None if found is None else found._replace(day=int(rows[found.day]))
+
+
+def _judge(
+    context: Context, defrosts: Table, frost: DailyFrost, rows: Flags, change: Change | None
+) -> _Judged | None:
+    """The defrosts of some days beside what their frost asks for; None where there are none.
+
+    Against its own earlier days the unit's coil and coat are known: then what a usual coil would do says
+    nothing more.
+    """
     mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][rows]))
     if not len(mine):
         return None
@@ -105,7 +160,24 @@ def _judge(context: Context, defrosts: Table, frost: DailyFrost, rows: Flags) ->
     laid, used = frost.total(rows), nan_median(used_wh(mine, rated))
     minutes, drawn = nan_median(mine.floats("minutes")), nan_median(drawn_share(mine, rated))
     due = defrosts_due(laid)
-    long = too_long(minutes, drawn) if minutes > context.limit("defrost_long_minutes") else -np.inf
+    usual = pattern(mine.floats("since_last"), mine.floats("frost_usual_kg") * 1000.0 / rated)
+    signs = Signs(
+        often=float(np.log(len(mine) / due.middle)),
+        often_spread=due.spread,
+        used=float(np.log(used / one_defrost().middle)),
+        locked=usual.locked if usual else np.nan,
+        follows=usual.follows if usual else np.nan,
+        efficiency=efficiency(context),
+        penalty=_penalty(context, mine, rows),
+        minutes=float(np.log(minutes / LENGTH_MIN.middle)),
+        drawn=float(np.log(drawn / DRAWN_SHARE.middle)),
+    )
+    needless = needless_share(len(mine), laid, used)
+    if change is not None:
+        signs = replace(signs, often=np.nan, used=np.nan, penalty=np.nan, efficiency=np.nan)
+        needless = max(needless, 1.0 - float(np.exp(-change.size)))
+    chances = weights(signs, change.odds if change else 0.0)
+    long = minutes > context.limit("defrost_long_minutes")
     return _Judged(
         len(mine),
         (due.middle, due.low, due.high),
@@ -113,17 +185,34 @@ def _judge(context: Context, defrosts: Table, frost: DailyFrost, rows: Flags) ->
         drawn,
         used,
         coat_share(used),
-        needless_share(len(mine), laid, used),
-        too_often(len(mine), laid, used),
-        long,
+        needless,
+        chances["starved"],
+        chances["unmelted"] if long else 0.0,
     )
 
 
-def _spell(context: Context, defrosts: Table, frost: DailyFrost, days: Flags) -> Episode | None:
-    """The newest stretch in which it was so, each judged day taken with the week about it."""
+def _penalty(context: Context, mine: Table, rows: Flags) -> float:
+    """Logarithm of what melting takes of these days' heat, over a usual share and never under it; nan where
+    not measured."""
+    heat = float(np.nansum(context.days.floats("q_total")[rows]))
+    taken = mine.floats("heat_taken")
+    if heat <= 0.0 or not np.isfinite(taken).any():
+        return float("nan")
+    share = (float(np.nansum(taken)) + float(np.nansum(mine["electricity"]))) / heat
+    return max(float(np.log(max(share, 1e-9) / USUAL_PENALTY)), 0.0)
+
+
+def _spell(
+    context: Context, defrosts: Table, frost: DailyFrost, days: Flags, change: Change | None
+) -> Episode | None:
+    """The newest stretch in which it was so, each judged day taken with the week about it; from a change on,
+    where there is one."""
+    if change is not None:
+        rows = int(_frosty(frost)[change.day :].sum())
+        return Episode(context.days.day(change.day).isoformat(), None, rows, 1.0)
     scores = weekly(context, defrosts, frost, days)
     worst = np.fmax(scores["often"], scores["long"])
-    so = days & (fill_nan(worst, -np.inf) >= score_of(context.limit("defrost_chance_note")))
+    so = days & (fill_nan(worst, -np.inf) >= score_of(context.limit("defrost_week_chance")))
     # Frosting weather comes and goes: three weeks of it without are needed to call it over.
     return latest_episode(context.days["day"], so, days, hold_days=5, gone_days=21)
 
@@ -136,9 +225,7 @@ def _told(
     severity = _severity(context, judged, spell, share)
     mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][here]))
     ratio = judged.count / judged.due[0]
-    causes = defrost_causes(
-        context, mine, slow=judged.slow, sooner=1.0 if judged.often <= 0.0 else 1.0 + ratio
-    )
+    causes = defrost_causes(context, mine, slow=judged.slow, sooner=ratio)
     kwh = _cost(context, defrosts.where(whole), judged)
     days = int(here.sum())
     headline = _headline(context, judged, days)
@@ -147,7 +234,7 @@ def _told(
         "excessive_defrost",
         severity,
         since,
-        min(judged.certain, 0.99),
+        min(judged.certain, context.limit("surest")),
         headline,
         evidence=(
             context.evidence(
@@ -158,7 +245,7 @@ def _told(
             ),
             Evidence("explained a frosty day, 95 % interval", f"{low:.0f} to {high:.0f}", "defrosts"),
             context.evidence(
-                "probability that the excess is real", round(judged.certain, 2), "-", "defrost_chance"
+                "probability that the excess is real", round(judged.certain, 2), "-", "finding_chance"
             ),
             Evidence(
                 "heat and electricity of a defrost, a kilowatt rated", _rounded(judged.used, 1), "Wh/kW"
@@ -224,16 +311,17 @@ def _since(context: Context, defrosts: Table, spell: Episode, days: Flags) -> st
 
 
 def _severity(context: Context, judged: _Judged, spell: Episode, share: float) -> Severity:
-    """By how sure it is, and by what it costs; a thing of the past is a note."""
+    """By what it costs; a thing of the past is a note. How probable it is decides in `grading`."""
     limit = context.limit
-    few = not judged.slow and judged.count < limit("defrost_excess") * judged.due[0]
-    if few or spell.until is not None or judged.certain < limit("defrost_chance"):
+    small = np.isfinite(share) and share * judged.needless < limit("defrost_needless_heat")
+    # A coil that has cost efficiency as well matters, however little is melted.
+    small = small and efficiency(context) >= limit("efficiency_note")
+    if spell.until is not None or (small and not judged.slow):
         return "note"
     dear = np.isfinite(share) and share >= limit("defrost_penalty_act")
     many = judged.count / judged.due[0] >= limit("defrost_excess_act")
     very_long = judged.slow and judged.minutes >= limit("defrost_very_long_minutes")
-    sure = judged.certain >= limit("defrost_chance_act")
-    return "act" if sure and (dear or many or very_long) else "watch"
+    return "act" if dear or many or very_long else "watch"
 
 
 def _share_of_heat(context: Context, defrosts: Table, spell: Episode) -> float:

@@ -6,9 +6,10 @@ from __future__ import annotations
 import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.defrost_odds import dry_chance
+from fieldfare.analysis.expectation.defrost_pattern import pattern
 from fieldfare.analysis.expectation.uncertain import score_of
 from fieldfare.analysis.facts.table import Table, fill_nan
-from fieldfare.analysis.findings.confidence import confidence_of
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.cycling.common import (
     Flags,
@@ -16,7 +17,12 @@ from fieldfare.analysis.findings.cycling.common import (
     nan_median,
     refrigerant_caution,
 )
-from fieldfare.analysis.findings.defrost.causes import dry_causes, rated_kw, used_wh
+from fieldfare.analysis.findings.defrost.causes import (
+    dry_causes,
+    efficiency,
+    rated_kw,
+    used_wh,
+)
 from fieldfare.analysis.findings.defrost.observed import (
     DailyFrost,
     by_clock,
@@ -80,6 +86,7 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
     share = number / max(int(inside.sum()), 1)
     energy = nan_median(used_wh(defrosts, rated_kw(context)))
     bare = int(without_frost(context, chosen).sum())
+    warm = without_frost(context, chosen) & (fill_nan(chosen.floats("outdoor"), -99.0) >= limit("dry_air_c"))
     severity = _severity(context, number, on, share, spell)
     kwh = float(chosen.total("electricity") + np.nansum(chosen["heat_taken"]) / limit("defrost_usual_cop"))
     kwh *= heating_year(context)
@@ -88,7 +95,13 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
         "defrost_without_frost",
         severity,
         spell.since,
-        confidence_of(number / limit("dry_defrosts"), on * 2.0),
+        _chance(
+            context,
+            defrosts.where(inside),
+            nan_median(used_wh(chosen, rated_kw(context))),
+            int(warm.sum()),
+            bare,
+        ),
         f"{number} defrosts found no frost, at {low:.0f} to {high:.0f} °C.",
         evidence=(
             context.evidence("defrosts without frost", number, "defrosts", "dry_defrosts"),
@@ -96,6 +109,12 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
             context.evidence("their share of all", round(share, 3), "-", "dry_defrost_least_share"),
             context.evidence(
                 "of them, those before which no frost can have settled", bare, "defrosts", "dry_defrosts"
+            ),
+            context.evidence(
+                "of these, in air in which no coil frosts even where the sensor reads too warm",
+                int(warm.sum()),
+                "defrosts",
+                "dry_defrosts",
             ),
             context.evidence(
                 "heat and electricity of a defrost, a kilowatt rated",
@@ -125,6 +144,23 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
         visit="drive",
         bring=("clamp thermometer", "coil sensor"),
     )
+
+
+def _chance(context: Context, mine: Table, energy: float, warm: int, bare: int) -> float:
+    """Probability that a sensor or the charge makes them. mine : all defrosts of the spell. energy : used by
+    those without frost, median [Wh/kW]. warm, bare : of these, in air that frosts no coil, and before which
+    none can have settled
+    """
+    usual = pattern(mine.floats("since_last"), mine.floats("frost_usual_kg") * 1000.0 / rated_kw(context))
+    real = dry_chance(
+        warm,
+        bare - warm,
+        empty=energy < context.limit("defrost_coil_wh_per_kw"),
+        locked=usual.locked if usual else 0.0,
+        follows=usual.follows if usual else -1.0,
+        efficiency=efficiency(context),
+    )
+    return min(real, context.limit("surest"))
 
 
 def _severity(context: Context, number: int, on: int, share: float, spell: Episode) -> Severity:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.idle_pump import chance
+from fieldfare.analysis.expectation.standby import standby
+from fieldfare.analysis.expectation.uncertain import normal_chance
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.findings.confidence import confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.common import (
     MAINS_CAUTION,
@@ -51,17 +53,23 @@ def high_standby(context: Context) -> Finding | None:
     drawn = nan_median(power[here])
     if drawn < watch:
         return None
-    severity = downgraded(graded(drawn, watch, act), spell, 5.0)
     rest = float(np.nanmean(days.floats("n_rest")[here])) / 1440.0
-    kwh = (drawn - 0.5 * watch) * rest * _YEAR_HOURS / 1000.0
+    usual = standby(rated or _USUAL_SIZE_KW)
+    pump = limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
+    real = normal_chance(usual.score(max(drawn - pump, 1.0)))
+    kwh = max(drawn - pump - usual.middle, 0.0) * rest * _YEAR_HOURS / 1000.0
+    severity = downgraded(graded(drawn, watch, act), spell, 5.0)
+    if kwh < limit("standby_kwh"):
+        severity = "note"
     return Finding(
         "high_standby",
         severity,
         spell.since,
-        confidence_of(drawn / watch, spell.days, spell.share),
+        min(real, limit("surest")),
         f"The unit draws {drawn:.0f} W while it rests.",
         evidence=(
             context.evidence(f"power at rest, {basis}", round(drawn), "W", "standby_watch_w", round(watch)),
+            Evidence("a unit of this size, 95 % interval", f"{usual.low:.0f} to {usual.high:.0f}", "W"),
             Evidence("rest a day", round(24.0 * rest, 1), "h"),
             Evidence("days seen", int(here.sum()), "days"),
         ),
@@ -148,29 +156,17 @@ def pump_always_on(context: Context) -> Finding | None:
     hours, part = float(np.mean(pumped[here])) / 60.0, float(np.sum(pumped[here]) / np.sum(unasked[here]))
     if part < limit("idle_pump_share") and hours < limit("idle_pump_hours"):
         return None
-    size = hours / limit("idle_pump_hours")
-    grade: Severity = "act" if size >= 4.0 else "watch" if part >= limit("idle_pump_share") else "note"
-    severity = downgraded(grade, spell, limit("idle_pump_days"))
-    if not context.site.measures("heat_call") and not nan_median(days.floats("outdoor")[here]) >= limit(
-        "heating_limit_c"
-    ):
-        # A heating system led by its curve alone keeps its water moving all season; only calls tell that
-        # nothing is asked.
-        severity = "note"
     power = nan_median(days.floats("unasked_pump_power")[here])
-    kwh = (
-        (power if np.isfinite(power) else _USUAL_PUMP_W)
-        * hours
-        / 1000.0
-        * 365.0
-        * int(here.sum())
-        / max(len(days), 1)
-    )
+    power = power if np.isfinite(power) else _USUAL_PUMP_W
+    kwh = power * hours / 1000.0 * 365.0 * int(here.sum()) / max(len(days), 1)
+    severity = downgraded(_idle_grade(context, hours, part, kwh), spell, limit("idle_pump_days"))
+    summer, before = _idle_elsewhere(context, judged, here)
+    real = chance(summer=summer, before=before, without_call=context.site.measures("heat_call"))
     return Finding(
         "pump_always_on",
         severity,
         spell.since,
-        confidence_of(max(part / limit("idle_pump_share"), 1.0), spell.days, spell.share),
+        min(real, limit("surest")),
         f"A circulation pump runs {hours:.0f} hours a day with nothing to do.",
         evidence=(
             context.evidence(
@@ -180,6 +176,10 @@ def pump_always_on(context: Context) -> Finding | None:
                 "idle_pump_share",
             ),
             context.evidence("pumping without demand", round(hours, 1), "h/day", "idle_pump_hours"),
+            Evidence(
+                "the same share on days too warm to heat", None if summer is None else round(summer, 2), "-"
+            ),
+            Evidence("the same share before", None if before is None else round(before, 2), "-"),
             context.evidence("days seen", int(here.sum()), "days", "idle_pump_days"),
         ),
         next_step=(
@@ -200,6 +200,31 @@ def pump_always_on(context: Context) -> Finding | None:
         cost_money=context.money(kwh),
         visit="setting",
     )
+
+
+def _idle_grade(context: Context, hours: float, part: float, kwh: float) -> Severity:
+    limit = context.limit
+    if part < limit("idle_pump_share") or kwh < limit("idle_pump_kwh"):
+        return "note"
+    return "act" if hours >= limit("idle_pump_act_hours") else "watch"
+
+
+def _idle_elsewhere(context: Context, judged: Flags, here: Flags) -> tuple[float | None, float | None]:
+    """Share of the undemanding time a pump turned on days too warm to heat, and before this began; None
+    without such days."""
+    days, limit = context.days, context.limit
+    unasked, pumped = days.floats("n_unasked"), days.floats("n_unasked_pumped")
+    outdoor = days.floats("outdoor")
+    fewest = limit("idle_pump_other_days")
+
+    def part(rows: Flags) -> float | None:
+        if rows.sum() < fewest:
+            return None
+        return float(np.sum(pumped[rows]) / np.sum(unasked[rows]))
+
+    day = days["day"]
+    earlier = judged & (day < day[here][0])
+    return part(here & (outdoor >= limit("heating_limit_c"))), part(earlier)
 
 
 RULES: tuple[Rule, ...] = (

@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess
-from fieldfare.analysis.expectation.uncertain import Lognormal, normal_chance
-from fieldfare.analysis.expectation.water_flow import KWH_PER_M3_K, nominal_difference
-from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.expectation.uncertain import GAUSS_95, Lognormal, normal_chance
+from fieldfare.analysis.expectation.water_flow import (
+    KWH_PER_M3_K,
+    ONE_SPEED_ELASTICITY,
+    elasticity,
+    nominal_difference,
+    short_of_nominal,
+    steady_flow,
+)
+from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.figures.estimate import robust_fit
-from fieldfare.analysis.findings.confidence import confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.common import (
     FLOW_COST_PER_K,
@@ -25,12 +35,16 @@ from fieldfare.analysis.findings.cycling.common import (
     water_caution,
 )
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
+from fieldfare.analysis.findings.flow.buffer import buffer_mixing
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 
 _FEWEST_DAYS = 28
 # Dirt slides, a setting does not: odds of one against the other once the flow has slid (common practice).
 _SLID = 16.0
 _WINDOW_DAYS = 14
+# Where nobody knows the load, a season of it moves the flow by so much (common practice: valves and pump
+# control).
+_LOAD_UNKNOWN = 0.06
 
 
 def low_flow(context: Context) -> Finding | None:
@@ -55,23 +69,19 @@ def low_flow(context: Context) -> Finding | None:
     lift = nan_median(days.floats("lift")[here & steady])
     widest = _widest(context, spell, here & steady, nominal)
     allowed = _nominal_lift(context, nominal)
-    # A pump that modulates gives little water on purpose: it keeps the difference. Where that is not known,
-    # flow decides.
-    certain = normal_chance(allowed.score(widest)) if np.isfinite(widest) else limit("low_flow_unseen_chance")
-    if np.isfinite(widest) and widest <= limit("wide_lift_share") * allowed.middle:
+    real, told = _short_of_water(context, here & steady, value, widest, allowed)
+    if real is None:
         return None
     severity = downgraded(
         graded(value, limit("low_flow_watch_share"), limit("low_flow_act_share"), downward=True), spell, 5.0
     )
-    if certain < limit("low_flow_chance"):
-        severity = "note"
     kwh = _flow_cost(days, here & steady, lift, value, heating_year(context))
     causes = _low_flow_causes(context, here, share, spell.since)
     return Finding(
         "low_flow",
         severity,
         spell.since,
-        min(certain, 0.99) * (1.0 if how == "measured" else 0.9),
+        min(real, limit("surest")) * (1.0 if how == "measured" else 0.95),
         f"Only {value:.0%} of the nominal water flow goes through the heat pump.",
         evidence=(
             context.evidence(
@@ -90,6 +100,7 @@ def low_flow(context: Context) -> Finding | None:
                 "wide_lift_share",
                 round(limit("wide_lift_share") * allowed.middle, 1),
             ),
+            *told,
             Evidence(
                 "flow-return difference in steady heating", round(lift, 1) if np.isfinite(lift) else None, "K"
             ),
@@ -118,6 +129,33 @@ def low_flow(context: Context) -> Finding | None:
         ),
         bring=("strainer insert and seals", "bleed key", "hose and bucket", "inhibitor or antifreeze test"),
     )
+
+
+def _short_of_water(
+    context: Context, rows: Flags, share: float, widest: float, allowed: Lognormal
+) -> tuple[float | None, tuple[Evidence, ...]]:
+    """Probability that too little water flows, None where the flow is as it should be, and what tells.
+
+    A pump that modulates gives little water on purpose: it keeps the difference, and a difference wider than
+        nominal tells.
+    A pump of one speed gives the same water at any heat, so that a lack shows in mild weather too.
+    """
+    days, limit = context.days, context.limit
+    if context.site.heat_pump.antifreeze != "none":
+        allowed = Lognormal(allowed.middle * limit("antifreeze_wider"), allowed.spread)
+    wide = limit("wide_lift_share") * allowed.middle
+    follows = elasticity(days.floats("flow_rate")[rows], days.floats("heat_power")[rows])
+    one_speed = np.isfinite(follows) and follows < ONE_SPEED_ELASTICITY
+    told: tuple[Evidence, ...] = ()
+    if np.isfinite(follows):
+        told = (Evidence("relative change of the flow for one of the heat", round(follows, 2), "-"),)
+    by_share = short_of_nominal(share) if one_speed and context.site.heat_pump.flow_m3_per_h else 0.0
+    if not np.isfinite(widest):
+        return max(by_share, limit("low_flow_unseen_chance")), told
+    if widest <= wide and by_share < limit("finding_chance"):
+        return None, told
+    by_difference = normal_chance(Lognormal(wide, allowed.spread).score(widest))
+    return max(by_share, by_difference), told
 
 
 def _nominal(context: Context) -> tuple[float, str]:
@@ -222,7 +260,8 @@ def _slide(context: Context) -> Finding | None:
 
 def falling_flow(context: Context) -> Finding | None:
     limit = context.limit
-    day, flow, what = _like_conditions(context)
+    like = _like_conditions(context)
+    day, flow = like.day, like.flow
     if len(flow) < _FEWEST_DAYS:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} days with a flow rate at like conditions, has {len(flow)}"
@@ -242,16 +281,23 @@ def falling_flow(context: Context) -> Finding | None:
     weeks = max((day[-1] - day[begun]) / np.timedelta64(7, "D"), 1.0)
     severity = graded(fall, limit("flow_fall_watch_share"), limit("flow_fall_act_share"))
     since = np.datetime_as_string(day[begun], unit="D").item()
+    steady = steady_flow(noise, len(part), like.load_error)
+    real = min(Excess(fall, steady.uncertainty).probability_above(steady.value), limit("surest"))
     return Finding(
         "falling_flow",
         severity,
         since,
-        confidence_of(fall / limit("flow_fall_watch_share"), weeks * 7.0),
+        real,
         f"The water flow has fallen by {fall:.0%} since {since}.",
         evidence=(
-            Evidence(f"flow then, {what}", round(float(smooth[peak]), 3), "m3/h"),
-            Evidence(f"flow now, {what}", round(end, 3), "m3/h"),
+            Evidence(f"flow then, {like.what}", round(float(smooth[peak]), 3), "m3/h"),
+            Evidence(f"flow now, {like.what}", round(end, 3), "m3/h"),
             context.evidence("fall", round(fall, 3), "-", "flow_fall_watch_share"),
+            Evidence(
+                "fall that drift, load and scatter may feign, 95 %",
+                round(steady.value + GAUSS_95 * steady.uncertainty, 3),
+                "-",
+            ),
             context.evidence(
                 "fall in the steepest two weeks over the whole", round(steepest, 2), "-", "flow_step_share"
             ),
@@ -275,28 +321,56 @@ def falling_flow(context: Context) -> Finding | None:
     )
 
 
-def _like_conditions(context: Context) -> tuple[np.ndarray, Floats, str]:
-    """Flow by day at conditions that stay alike: charging the cylinder, whose circuit has no valves that
-    close by themselves; else heating, with what the load moves taken off."""
+@dataclass(frozen=True)
+class _Like:
+    """Flow by day at conditions that stay alike. load_error : relative uncertainty of what the load moved
+    [-]"""
+
+    day: NDArray[Any]
+    flow: Floats
+    what: str
+    load_error: float
+
+
+def _like_conditions(context: Context) -> _Like:
+    """Charging the cylinder, whose circuit has no valves that close by themselves; else heating. What the
+    load moves is
+    taken off both: a pump that modulates follows the heat."""
     days = context.days
     stamp = days["day"]
     hot = days.floats("flow_rate_hot_water")
     usable = np.isfinite(hot) & (days.floats("n_hot_water") >= 15)
     if usable.sum() >= _FEWEST_DAYS:
-        return stamp[usable], hot[usable], "charging the cylinder"
-    flow, heat = days.floats("flow_rate"), days.floats("heat_power")
+        return _at_like_load(
+            stamp[usable], hot[usable], _charging_kw(context)[usable], "charging the cylinder"
+        )
+    flow, heat = days.floats("flow_rate"), days.floats("heat_power") / 1000.0
     usable = np.isfinite(flow) & (days.floats("n_steady") >= context.limit("flow_steady_minutes"))
-    if usable.sum() < _FEWEST_DAYS:
-        return stamp[usable], flow[usable], "heating"
-    level = np.where(
-        np.isfinite(heat), heat, np.nanmedian(heat[usable]) if np.isfinite(heat[usable]).any() else 0.0
+    return _at_like_load(stamp[usable], flow[usable], heat[usable], "heating")
+
+
+def _charging_kw(context: Context) -> Floats:
+    """Heat while charging, median of each day [kW]; nan where not measured."""
+    reheats, day = context.facts.reheats, context.days["day"]
+    if not len(reheats):
+        return np.full(len(day), np.nan)
+    power = reheats.floats("heat") / np.maximum(reheats.floats("minutes"), 1.0) * 60.0
+    return group_by_day(day, reheats["day"], power, "median")
+
+
+def _at_like_load(day: NDArray[Any], flow: Floats, kilowatts: Floats, what: str) -> _Like:
+    known = np.isfinite(kilowatts) & np.isfinite(flow)
+    if known.sum() < _FEWEST_DAYS or float(np.ptp(kilowatts[known])) < 0.1:
+        return _Like(day, flow, what, _LOAD_UNKNOWN if what == "heating" else 0.0)
+    day, flow, kilowatts = day[known], flow[known], kilowatts[known]
+    time = (day - day[0]) / np.timedelta64(1, "D")
+    fit = robust_fit(np.column_stack([kilowatts, time, np.ones(len(flow))]), flow)
+    moved = fit.coefficients[0] * (kilowatts - np.median(kilowatts))
+    # Load and season go together: what the load's slope is not known by may pass for a slide.
+    error = float(np.sqrt(max(fit.covariance[0, 0], 0.0))) * float(np.std(kilowatts)) / float(np.median(flow))
+    return _Like(
+        day, flow - moved, f"{what} at like load", 2.0 * error + 0.2 * float(np.std(moved) / np.median(flow))
     )
-    level, y = level[usable] / 1000.0, flow[usable]
-    time = (stamp[usable] - stamp[usable][0]) / np.timedelta64(1, "D")
-    if np.ptp(level) < 0.1:
-        return stamp[usable], y, "heating"
-    fit = robust_fit(np.column_stack([level, time, np.ones(len(y))]), y)
-    return stamp[usable], y - fit.coefficients[0] * (level - np.median(level)), "heating at like load"
 
 
 def _steepest(smooth: Floats, day: np.ndarray) -> float:
@@ -307,84 +381,6 @@ def _steepest(smooth: Floats, day: np.ndarray) -> float:
     level = np.interp(grid, days, smooth[known])
     reach = min(_WINDOW_DAYS, len(level) - 1)
     return float(np.max(level[:-reach] - level[reach:])) if reach else 0.0
-
-
-def buffer_mixing(context: Context) -> Finding | None:
-    buffer = context.site.buffer
-    if buffer is None:
-        raise NotAssessed("the site file names no buffer")
-    days, limit = context.days, context.limit
-    drop = days.floats("buffer_drop")
-    judged = (days.floats("n_beyond") >= context.limit("flow_steady_minutes")) & np.isfinite(drop)
-    if judged.sum() < limit("buffer_days"):
-        raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
-    so = judged & (fill_nan(drop, 0.0) >= limit("buffer_drop_note_k"))
-    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
-    if spell is None:
-        return None
-    here = spell.covers(days["day"]) & judged
-    lost = nan_median(drop[here])
-    if lost < limit("buffer_drop_note_k"):
-        return None
-    lift, beyond = nan_median(days.floats("lift")[here]), nan_median(days.floats("beyond_lift")[here])
-    ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")
-    severity = downgraded(graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), spell, 5.0)
-    surely = Excess(lost - limit("buffer_drop_watch_k"), limit("buffer_sensors_k")).probability
-    if severity == "watch" and surely < limit("buffer_sure"):
-        severity = "note"  # two sensors may differ by so much
-    if ratio < context.limit(
-        "buffer_flow_ratio"
-    ):  # no more water beyond the buffer than before it: then nothing is drawn in
-        severity = "note"
-    used = float(np.nansum(days.floats("e_space")[here]))
-    kwh = used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * lost)) * heating_year(context) if used > 0 else None
-    because = (
-        f"by the differences on both sides, {ratio:.1f} times as much water goes to the emitters as comes"
-        " from the heat pump"
-        if np.isfinite(ratio)
-        else "cooler return water is drawn into what goes to the emitters"
-    )
-    more = (
-        ()
-        if np.isnan(ratio)
-        else (
-            context.evidence(
-                "flow to the emitters over flow of the heat pump", round(ratio, 2), "-", "buffer_flow_ratio"
-            ),
-        )
-    )
-    return Finding(
-        "buffer_mixing",
-        severity,
-        spell.since,
-        confidence_of(lost / limit("buffer_drop_watch_k"), spell.days, spell.share),
-        f"The water loses {lost:.1f} K at the buffer before it reaches the emitters.",
-        evidence=(
-            context.evidence(
-                "flow temperature lost at the buffer", round(lost, 1), "K", "buffer_drop_watch_k"
-            ),
-            Evidence("difference at the heat pump", round(lift, 1), "K"),
-            *more,
-        ),
-        causes=(Cause("secondary_flow_exceeds_primary", 1.0, because),),
-        next_step=(
-            "Turn the pump behind the buffer down, or the heat pump's up, until the flow temperature is the"
-            " same on both sides; then lower the curve by what was lost."
-        ),
-        home=(
-            ""
-            if severity == "note"
-            else (
-                "Warm and cool water mix in your heating's buffer, which costs electricity. Your installer"
-                " can set the pumps to stop that."
-            )
-        ),
-        until=spell.until,
-        cost_kwh=kwh,
-        cost_money=context.money(kwh),
-        visit="drive",
-        bring=("clamp thermometer",),
-    )
 
 
 RULES: tuple[Rule, ...] = (

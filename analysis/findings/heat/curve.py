@@ -6,6 +6,8 @@ from __future__ import annotations
 import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.excess import excess
+from fieldfare.analysis.expectation.out_of_season import UNNEEDED_HOURS
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.figures.estimate import robust_fit
 from fieldfare.analysis.findings.confidence import confidence_of
@@ -360,11 +362,8 @@ def heating_out_of_season(context: Context) -> Finding | None:
             raise NotAssessed("the meters can't tell heating from hot water")
     before = np.concatenate(([np.nan], outdoor[:-1]))
     # Controls average the weather over a day or two: two warm days in a row count.
-    warm = (
-        np.isfinite(outdoor)
-        & (outdoor >= limit("heating_limit_c"))
-        & (fill_nan(before, -9.0) >= limit("heating_limit_c") - 1.0)
-    )
+    warmest = _needs_none_above(context)
+    warm = np.isfinite(outdoor) & (outdoor >= warmest) & (fill_nan(before, -9.0) >= warmest - 1.0)
     if warm.sum() < limit("warm_days"):
         raise NotAssessed(f"needs {limit('warm_days'):.0f} warm days, has {warm.sum()}")
     so = warm & (heating >= limit("warm_day_minutes"))
@@ -381,12 +380,14 @@ def heating_out_of_season(context: Context) -> Finding | None:
     name = "warm_heating_hours" if hours >= limit("warm_heating_hours") else "warm_heating_watch_hours"
     grade: Severity = "act" if name == "warm_heating_hours" else "watch"
     severity = downgraded(grade, spell, limit("warm_days"))
+    spread = float(np.std(heating[here])) / 60.0 / np.sqrt(max(count, 1))
+    real = min(excess(hours, spread, UNNEEDED_HOURS).probability, limit("surest"))
     return Finding(
         "heating_out_of_season",
         severity,
         spell.since,
-        confidence_of(hours / limit("warm_heating_watch_hours"), count, spell.share),
-        f"It heats the rooms {hours:.1f} hours a day on days above {limit('heating_limit_c'):.0f} °C.",
+        real,
+        f"It heats the rooms {hours:.1f} hours a day on days above {warmest:.0f} °C.",
         evidence=(
             context.evidence("heating on warm days", round(hours, 1), "h/day", name),
             context.evidence("warm days with heating", count, "days", "warm_days"),
@@ -395,6 +396,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
                 round(float(np.mean(outdoor[so & here])), 1),
                 "°C",
                 "heating_limit_c",
+                round(warmest, 1),
             ),
             Evidence("heat given then", round(heat, 1), "kWh"),
         ),
@@ -415,6 +417,15 @@ def heating_out_of_season(context: Context) -> Finding | None:
         cost_money=context.money(used),
         visit="setting",
     )
+
+
+def _needs_none_above(context: Context) -> float:
+    """Outdoor temperature above which this house needs no heat [°C]: a little over its own base temperature,
+    where it is known."""
+    usual, base = context.limit("heating_limit_c"), context.figures.heat_loss.base_temperature_c
+    if base is None:
+        return usual
+    return float(np.clip(base + context.limit("over_base_k"), context.limit("heating_limit_least_c"), usual))
 
 
 def _electricity_of(days: Table, here: Flags, heat: float) -> float | None:

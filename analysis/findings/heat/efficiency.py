@@ -70,7 +70,9 @@ def _judged(whole: Context, context: Context) -> Finding | None:
     meter = _meter_error(context)
     chosen = _near_full(context, strength, meter) or _overall(context, strength, meter)
     # Beyond what meter, rating and part-load model explain, and of a size that matters.
-    certain = min(normal_chance((limit("efficiency_sound") - chosen.value) / max(chosen.spread, 1e-6)), 0.99)
+    certain = limit("surest") * normal_chance(
+        (limit("efficiency_sound") - chosen.value) / max(chosen.spread, 1e-6)
+    )
     if chosen.value > limit("efficiency_note") or certain < limit("efficiency_chance_note"):
         return None
     severity: Severity = "note"

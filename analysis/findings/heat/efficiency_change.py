@@ -130,7 +130,7 @@ def _told(
     used = float(np.nansum(days.floats("e_heat_pump")[day[change.at] :]))
     span = max(len(days) - int(day[change.at]), 1)
     kwh = drop * used * heating_year(context) * len(days) / span if until is None else 0.0
-    confidence = min(_chance_beyond(change, context.limit("efficiency_drop_note")), 0.99)
+    confidence = min(_chance_beyond(change, context.limit("efficiency_drop_note")), context.limit("surest"))
     return Finding(
         "efficiency_fell",
         severity,

@@ -8,6 +8,8 @@ from math import erf, sqrt
 import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.capacity_odds import chance
+from fieldfare.analysis.expectation.uncertain import normal_chance
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.capacity import Capacity, capacity
 from fieldfare.analysis.figures.estimate import Estimate
@@ -47,7 +49,7 @@ def heat_loss_above_design(context: Context) -> Finding | None:
         "heat_loss_above_design",
         severity,
         _first(context),
-        _sure(ratio, 1.0 + sure, above=True),
+        min(_sure(ratio, 1.0 + sure, above=True), context.limit("surest")),
         f"The house loses {ratio.value - 1.0:.0%} more heat than designed ({_interval(ratio)} of the"
         " design).",
         evidence=_evidence(context, loss, "heat_loss_above", limit),
@@ -91,7 +93,7 @@ def heat_loss_below_design(context: Context) -> Finding | None:
         "heat_loss_below_design",
         severity,
         _first(context),
-        _sure(ratio, 1.0 - sure, above=False),
+        min(_sure(ratio, 1.0 - sure, above=False), context.limit("surest")),
         f"The house loses {1.0 - ratio.value:.0%} less heat than designed ({_interval(ratio)} of the"
         " design).",
         evidence=_evidence(context, loss, "heat_loss_below", limit),
@@ -176,7 +178,7 @@ def _sure(ratio: Estimate, limit: float, *, above: bool) -> float:
     assert ratio.value is not None
     z = (ratio.value - limit) / max(ratio.half / 1.96, 1e-6)
     p = 0.5 * (1.0 + erf((z if above else -z) / sqrt(2.0)))
-    return float(np.clip(p, 0.3, 0.99))
+    return float(max(p, 0.3))
 
 
 @dataclass(frozen=True)
@@ -202,30 +204,42 @@ def capacity_short(context: Context) -> Finding | None:
     if not margin and failed is None:
         raise NotAssessed(margin.reason or "needs a heat meter")
     severity: Severity | None = None
-    confidence = 0.5
-    if margin:
-        assert margin.value is not None
-        assert margin.high is not None
-        z = (1.0 - margin.value) / max(margin.half / 1.96, 1e-6)
-        confidence = float(np.clip(0.5 * (1.0 + erf(z / sqrt(2.0))), 0.0, 0.99))
-        if margin.value < limit("capacity_note"):
-            severity = "note"
-            if confidence > 0.9:
-                severity = _by_margin(
-                    context, margin.value, design, measured=figure.measured_share is not None
-                )
+    by_margin = _by_rating_and_load(margin)
+    if margin and by_margin is not None and (margin.value or 0.0) < limit("capacity_note"):
+        severity = "note"
+        if by_margin > limit("finding_chance"):
+            severity = _by_margin(
+                context, margin.value or 0.0, design, measured=figure.measured_share is not None
+            )
     # Against a margin that says it holds, a few days flat out are a long set-back or a party of guests.
     holds = bool(margin) and (margin.value or 0.0) >= 1.0
     needed = limit("capacity_failed_days") * (limit("capacity_failed_against_margin") if holds else 1.0)
     enough = failed is not None and failed.days >= needed
     if failed is not None and enough and (not margin or (margin.value or 0.0) < 1.1):
         severity = "act" if failed.deficit_k >= 2.0 or severity == "act" else "watch"
-        confidence = max(confidence, 1.0 - 0.5 ** (failed.days / 2.0))
     if severity is None:
         return None
+    real = chance(by_margin, failed.days if failed is not None else 0, _held(context, design))
     return _capacity_finding(
-        context, figure, failed if enough else None, design, severity, min(confidence, 0.99)
+        context, figure, failed if enough else None, design, severity, min(real, limit("surest"))
     )
+
+
+def _by_rating_and_load(margin: Estimate) -> float | None:
+    """Probability that output over load lies below 1, by the intervals of both; None without a margin."""
+    if margin.value is None:
+        return None
+    return normal_chance((1.0 - margin.value) / max(margin.half / 1.96, 1e-6))
+
+
+def _held(context: Context, design: float) -> int:
+    """Days about as cold as the design's on which the unit was not flat out and no room stayed short."""
+    days, limit = context.days, context.limit
+    cold = days.floats("outdoor") <= design + limit("capacity_held_near_k")
+    sound = cold & ~_flat_out(context) & (days.floats("n_running") >= limit("heated_day_minutes"))
+    for zone in (c for c in days.names if c.startswith("deficit.")):
+        sound &= fill_nan(days.floats(zone), 0.0) <= limit("room_deficit_note")
+    return int(sound.sum())
 
 
 def _by_margin(context: Context, margin: float, design: float, *, measured: bool) -> Severity:

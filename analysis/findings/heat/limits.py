@@ -238,6 +238,13 @@ LIMITS_HEAT: dict[str, Limit] = {
         "distance of the coldest rated point from the design temperature, up to which the rating alone tells",
         "below",
     ),
+    "capacity_held_near_k": Limit(
+        2.0,
+        "K",
+        "common practice: 2 K are a tenth of a design load",
+        "distance from the design temperature up to which a day shows that it holds",
+        "below",
+    ),
     "capacity_failed_days": Limit(
         3.0,
         "days",

@@ -76,7 +76,7 @@ def performance_below_promise(context: Context) -> Finding | None:
         _CODE,
         severity,
         context.whole.days.day(0).isoformat(),
-        worst.certain if worst.certain < 1.0 else 0.999,
+        min(worst.certain, limit("surest")),
         f"Performance for {worst.use} is {worst.measured:.1f} at the design's weather; the design promised"
         f" {worst.promised:.1f}.",
         evidence=tuple(evidence),

@@ -98,6 +98,18 @@ class HeatPump:
     antifreeze_percent: float = 0.0
     cold_slope: float = 0.015  # output per K of evaporating temperature; common practice for inverter units
     warm_slope: float = 0.0035  # output lost per K of flow temperature; common practice
+    air_approach_k: float = (
+        8.0  # air over evaporating temperature at A7/W35, full output; common practice: 6 to 11
+    )
+    coat_kg_per_kw: float = (
+        0.20  # gives 1.5 to 2 kg on an 8 kW coil, as cold-room coils carry; common practice
+    )
+    defrost_trigger: float = 0.60  # of the clean coil's conductance, as the unit infers it
+    defrost_gap_s: float = 2100.0  # shortest running time between defrosts; common practice 30 to 45 min
+    defrost_end_c: float = 10.0  # coil temperature that ends a defrost; common practice 8 to 15
+    defrost_timed: bool = False  # True: after so much running with a cold coil, whatever frost there is
+    pump_difference_k: float = 0.0  # above 0 the pump modulates to keep this difference; 0: one speed
+    pump_least: float = 0.3  # lowest flow of a modulating pump over the nominal one
 
 
 @dataclass(frozen=True)

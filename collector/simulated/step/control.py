@@ -155,9 +155,17 @@ def water_flow(c: Record, h: Record, s: Record, opening: float, noise: float) ->
         s.v, s.p_pump = 0.0, 0.0
         return
     share = h.flow * (h.flow_hot if s.route > 1.5 else 0.85 + 0.15 * opening)
+    if c.pump_k > 0.0 and s.defrost < 0.5 and c.flow > 0.0:
+        # the pump follows the output to keep its difference; a restriction only takes away from the top
+        wanted = s.q / (c.pump_k * 4.15e6) / c.flow
+        before = s.v / c.flow if s.v > 0.0 else share
+        wanted = before + STEP_S / 60.0 * (wanted - before)
+        share = min(share, max(c.pump_least * h.flow**0.5, wanted))
     if h.air_bubbles > 0.0:
         share *= max(0.25, 1.0 + h.air_bubbles * noise)
     s.v = c.flow * share
     s.p_pump = c.pump_w
+    if c.pump_k > 0.0:
+        s.p_pump = c.pump_w * (0.15 + 0.85 * min(1.0, share) ** 2)
     if c.buffer > 1.5 and (s.call > 0.5 or h.pump_always > 0.5):
         s.p_pump += c.pump2_w

@@ -28,6 +28,7 @@ FIXED = _names(
     "hysteresis sensor_tau trv_floor stop_above start_below min_off min_run max_flow min_flow rated min_w "
     "eta ua_air ua_cond tev_rated cold_slope warm_slope fan_w controls_w crankcase_w pump_w flow glycol "
     "glycol_percent c_unit c_return ua_outdoors frost_full frost_rate defrost_w defrost_elec_w c_coil "
+    "defrost_trigger defrost_gap defrost_end defrost_timed pump_k pump_least "
     "ramp_s rate hot_share reach reach_on buffer buffer_j flow2 pump2_w buffer_mix backup_w patience_s "
     "hot_water node_litres coil_ua loss_ua immersion_w limit_s cold_water_c"
 )

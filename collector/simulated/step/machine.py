@@ -15,15 +15,8 @@ from fieldfare.collector.simulated.step.physics import (
     vapour_pressure_water,
 )
 
-AIR_APPROACH_K = 8.0  # air over evaporating temperature at A7/W35, full output; common practice
 WATER_APPROACH_K = 2.0  # condensing over leaving water at full output; common practice
-FROST_FULL_KG_PER_KW = (
-    0.20  # gives 1.5 to 2 kg on an 8 kW coil, as cold-room coils of that size carry; common practice
-)
-DEFROST_TRIGGER = 0.60  # of the clean coil's conductance, as the unit infers it
-DEFROST_MIN_RUN_S = 2100.0  # shortest time between defrosts; common practice 30 to 45 min
 DEFROST_MAX_S = 480.0
-DEFROST_END_C = 10.0  # coil temperature that ends a defrost; common practice 8 to 15
 
 
 @dataclass(frozen=True)
@@ -44,9 +37,9 @@ def derive(hp: HeatPump) -> Machine:
     """
     total = hp.rated_w / hp.cop_a7w35
     compressor = total - hp.fan_w - hp.controls_w
-    t_ev, t_cond = 7.0 - AIR_APPROACH_K, 35.0 + WATER_APPROACH_K
+    t_ev, t_cond = 7.0 - hp.air_approach_k, 35.0 + WATER_APPROACH_K
     eta = (hp.rated_w / compressor) / compressor_cop(t_ev, t_cond, 1.0, 1.0)
-    return Machine(eta, (hp.rated_w - compressor) / AIR_APPROACH_K, hp.rated_w / WATER_APPROACH_K, t_ev)
+    return Machine(eta, (hp.rated_w - compressor) / hp.air_approach_k, hp.rated_w / WATER_APPROACH_K, t_ev)
 
 
 @njit(cache=True)
@@ -116,7 +109,7 @@ def settle(
     outdoor, flow : float [degC]; share : float of full output; coil : float of the clean coil's conductance
     Returns tuple (heat [W], compressor electricity [W]).
     """
-    t_ev = outdoor - AIR_APPROACH_K * share
+    t_ev = outdoor - 8.0 * share
     heat = 0.0
     compressor = 0.0
     for _ in range(60):
@@ -167,11 +160,11 @@ def rating(
     """
     m = derive(hp)
     vapour = relative_humidity * vapour_pressure_water(outdoor_c)
-    full = FROST_FULL_KG_PER_KW * hp.rated_w / 1000.0
+    full = hp.coat_kg_per_kw * hp.rated_w / 1000.0
     frost, heat, elec, seconds = 0.03 * full, 0.0, 0.0, 0.0
     while seconds < 3.0 * 3600.0:
         coil = coil_share(frost, full, 1.0)
-        if coil < DEFROST_TRIGGER and seconds > DEFROST_MIN_RUN_S:
+        if coil < hp.defrost_trigger and seconds > hp.defrost_gap_s:
             break
         q, p = steady(hp, outdoor_c, flow_c, 1.0, coil)
         t_ev = outdoor_c - (q - p + hp.fan_w + hp.controls_w) / (m.ua_air * coil)
@@ -181,7 +174,7 @@ def rating(
         q, p = steady(hp, outdoor_c, flow_c)
         return q, q / p
     taken, power, c_coil = defrost_heat(hp)
-    lasts = (frost * 334e3 + c_coil * (DEFROST_END_C + 8.0)) / (0.8 * (taken + power))
+    lasts = (frost * 334e3 + c_coil * (hp.defrost_end_c + 8.0)) / (0.8 * (taken + power))
     heat, elec, seconds = heat - taken * lasts, elec + (power + hp.controls_w) * lasts, seconds + lasts
     return heat / seconds, heat / elec
 

@@ -11,12 +11,7 @@ from fieldfare.collector.simulated.step.layout import (
     FIXED_DTYPE,
     STEP_S,
 )
-from fieldfare.collector.simulated.step.machine import (
-    FROST_FULL_KG_PER_KW,
-    defrost_heat,
-    derive,
-    frost_air_rate,
-)
+from fieldfare.collector.simulated.step.machine import defrost_heat, derive, frost_air_rate
 from fieldfare.collector.simulated.step.physics import heat_coefficient
 
 WATER_J_PER_LITRE_K = 4170.0  # near 35 C
@@ -65,7 +60,14 @@ def fixed_of(spec: PlantSpec) -> np.ndarray:
     )
     c["flow"] = hp.flow_m3_per_h / 3600.0
     c["glycol"], c["glycol_percent"] = GLYCOL[hp.antifreeze], hp.antifreeze_percent
-    c["frost_full"] = FROST_FULL_KG_PER_KW * hp.rated_w / 1000.0
+    c["frost_full"] = hp.coat_kg_per_kw * hp.rated_w / 1000.0
+    c["defrost_trigger"], c["defrost_gap"], c["defrost_end"] = (
+        hp.defrost_trigger,
+        hp.defrost_gap_s,
+        hp.defrost_end_c,
+    )
+    c["defrost_timed"] = float(hp.defrost_timed)
+    c["pump_k"], c["pump_least"] = hp.pump_difference_k, hp.pump_least
     c["frost_rate"] = frost_air_rate(machine.ua_air)
     c["defrost_w"], c["defrost_elec_w"], c["c_coil"] = defrost_heat(hp)
     c["ramp_s"] = 50.0  # refrigerant and metal come up to temperature; common practice

@@ -8,10 +8,7 @@ from numba import njit
 
 from fieldfare.collector.simulated.step.layout import STEP_S, Record
 from fieldfare.collector.simulated.step.machine import (
-    DEFROST_END_C,
     DEFROST_MAX_S,
-    DEFROST_MIN_RUN_S,
-    DEFROST_TRIGGER,
     coil_share,
     frost_growth,
     greatest_output,
@@ -131,7 +128,7 @@ def melt(c: Record, h: Record, s: Record) -> bool:
     else:
         s.coil_t += usable / c.c_coil
     s.t_ev = s.coil_t
-    return s.coil_t >= DEFROST_END_C or s.defrost_s >= DEFROST_MAX_S
+    return s.coil_t >= c.defrost_end or s.defrost_s >= DEFROST_MAX_S
 
 
 @njit(cache=True)
@@ -147,7 +144,8 @@ def unit(c: Record, h: Record, s: Record, outdoor: float, vapour: float) -> int:
         s.p_comp, s.p_fan, s.q_cond, s.speed = 0.0, 0.0, 0.0, 0.0
         s.t_ev += STEP_S / 900.0 * (outdoor - s.t_ev)
         s.coil_t = s.t_ev
-        s.iced_s = 0.0
+        if c.defrost_timed < 0.5:
+            s.iced_s = 0.0
         if outdoor > 0.5:
             s.frost = max(0.0, s.frost - 5e-5 * c.frost_full * outdoor * STEP_S)
         if s.off > 1800.0 and outdoor < 12.0 and h.power > 0.5:
@@ -182,11 +180,17 @@ def unit(c: Record, h: Record, s: Record, outdoor: float, vapour: float) -> int:
     s.since_defrost += STEP_S
     read = s.t_ev + h.coil_sensor
     inferred = from_air / max(outdoor - read, 0.5)
-    if inferred < DEFROST_TRIGGER * c.ua_air and read < -1.5:
-        s.iced_s += STEP_S
+    if c.defrost_timed > 0.5:
+        if read < -1.5:
+            s.iced_s += STEP_S
+        due = s.iced_s > c.defrost_gap
     else:
-        s.iced_s = max(0.0, s.iced_s - STEP_S)
-    if s.iced_s > 120.0 and s.since_defrost > DEFROST_MIN_RUN_S and s.run > 300.0:
+        if inferred < c.defrost_trigger * c.ua_air and read < -1.5:
+            s.iced_s += STEP_S
+        else:
+            s.iced_s = max(0.0, s.iced_s - STEP_S)
+        due = s.iced_s > 120.0 and s.since_defrost > c.defrost_gap
+    if due and s.run > 300.0:
         s.defrost, s.defrost_s = 1.0, 0.0
         return 2
     return 0

@@ -1,0 +1,225 @@
+"""How probable it is that a unit defrosts for another reason than its frost: sound control, a starved coil,
+poor melting.
+
+Three hypotheses with a signature over several facts; the weight of each is the likelihood of what was
+measured, times prior odds. Coils, coats and controls of units differ by more than a plain fault adds to the
+number of defrosts, so the number
+alone never settles it. What parts them is the pattern: a sound control waits in dry air until the coat is
+    there, a starved
+coil defrosts as soon as the unit's own lock ends, on little ice. A unit that changed against its own earlier
+days, at like frost, has lost something whatever its coil is like.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from math import exp, hypot, inf, log, sqrt
+from types import MappingProxyType
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.statistics.distributions import t_log_density
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Signs:
+    """Facts of the frosty days; nan where not measured.
+
+    often : logarithm of defrosts over those that the frost asks for [-]. often_spread : its standard
+        uncertainty [-]
+    used : logarithm of heat and electricity of one over what a whole coat takes [-]
+    locked : share of the defrosts in the drier half that come as soon as the unit's lock ends [-]
+    follows : slope of the logarithm of their spacing over that of the frost rate [-]; -1 where a coat of
+        frost decides
+    efficiency : steady heating over what is expected [-]
+    penalty : logarithm of heat and electricity they take over all heat given, of no less than a usual
+        winter's share [-]
+    minutes : logarithm of their length over the usual one [-]. drawn : logarithm of the heat drawn over the
+        usual one [-]
+    """
+
+    often: float
+    often_spread: float
+    used: float = np.nan
+    locked: float = np.nan
+    follows: float = np.nan
+    efficiency: float = np.nan
+    penalty: float = np.nan
+    minutes: float = np.nan
+    drawn: float = np.nan
+
+
+USUAL_PENALTY = 0.025
+"""Heat and electricity of melting over all heat given on frosty days, of a sound unit in damp air (common
+practice: 1 to 4 %)."""
+
+
+class Spread(NamedTuple):
+    """Expected value and its standard deviation."""
+
+    mean: float
+    sd: float
+
+
+# Signatures: common practice, with spreads that cover coils of 6 to 11 K, coats of 0.1 to 0.26 kg/kW and
+# locks of 30 to 50 minutes (`fieldfare.collector.simulated.design.variety`).
+_SIGNATURES: Mapping[str, Mapping[str, Spread]] = MappingProxyType(
+    {
+        "sound": {
+            "often": Spread(0.0, 0.25),
+            "used": Spread(-0.15, 0.35),
+            "locked": Spread(0.2, 0.22),
+            "follows": Spread(-1.1, 0.6),
+            "efficiency": Spread(1.02, 0.06),
+            "penalty": Spread(0.1, 0.4),
+            "minutes": Spread(-0.2, 0.4),
+            "drawn": Spread(-0.3, 0.3),
+        },
+        "starved": {
+            "often": Spread(0.9, 0.55),
+            "used": Spread(-0.7, 0.5),
+            "locked": Spread(0.65, 0.22),
+            "follows": Spread(-0.3, 0.5),
+            "efficiency": Spread(0.94, 0.10),
+            "penalty": Spread(0.6, 0.6),
+            "minutes": Spread(-0.4, 0.5),
+            "drawn": Spread(-0.3, 0.3),
+        },
+        "unmelted": {
+            "often": Spread(0.0, 0.7),
+            "used": Spread(-0.15, 0.45),
+            "locked": Spread(0.25, 0.30),
+            "follows": Spread(-1.1, 0.8),
+            "efficiency": Spread(1.0, 0.10),
+            "penalty": Spread(0.3, 0.6),
+            "minutes": Spread(0.5, 0.4),
+            "drawn": Spread(-1.3, 0.4),
+        },
+    }
+)
+_PRIOR: Mapping[str, float] = MappingProxyType({"sound": 0.85, "starved": 0.10, "unmelted": 0.05})
+"""Prior weights: shares of air-source units whose defrosts are looked at, common practice."""
+_TAIL_DF = 8
+"""Degrees of freedom of the density: heavier tails than a normal's, so that one odd fact does not settle
+it."""
+
+
+def weights(signs: Signs, change: float = 0.0) -> dict[str, float]:
+    """Probability of each hypothesis.
+
+    signs : Signs. change : logarithm of the likelihood ratio that it changed against its own days, as
+        `changed` has it
+    Returns hypothesis -> probability, together 1. Source: Bayes' rule.
+    """
+    logs = {}
+    for name, signature in _SIGNATURES.items():
+        total = 0.0
+        for field in fields(signs):
+            value = float(getattr(signs, field.name))
+            if field.name not in signature or not np.isfinite(value):
+                continue
+            mean, sd = signature[field.name]
+            if field.name == "often":
+                sd = hypot(sd, signs.often_spread)
+            total += t_log_density((value - mean) / sd, _TAIL_DF) - log(sd)
+        logs[name] = log(_PRIOR[name]) + total + (0.0 if name == "sound" else change)
+    top = max(logs.values())
+    whole = sum(exp(v - top) for v in logs.values())
+    return {name: exp(v - top) / whole for name, v in logs.items()}
+
+
+# Defrosts that find no frost. One unit in twenty has a sensor or a charge that makes them (common practice).
+_DRY_PRIOR = 0.05
+# Sleet, fog, a fan that draws its own cold air and an outdoor sensor on a warm wall explain some in a season,
+# most of them in cool air: there each adds little, and only what melts nothing, comes at the lock or has cost
+# efficiency settles it. In air that frosts no coil twenty do.
+_WARM_EACH, _WARM_MOST, _COOL_EACH, _COOL_MOST = 0.25, 6.0, 0.04, 3.0
+_EMPTY, _AT_LOCK, _LESS = 2.5, 2.0, 1.0
+_LOCKED, _FOLLOWS, _LOST = 0.6, -0.4, 0.92
+
+
+def dry_chance(
+    warm: int, cool: int, *, empty: bool, locked: float, follows: float, efficiency: float
+) -> float:
+    """Probability that defrosts find no frost for a fault's sake [0 to 1].
+
+    warm, cool : defrosts before which no frost can have settled, in air that frosts no coil whatever the
+        sensor, and below
+    empty : what they use is no more than the bare coil takes. locked, follows, efficiency : as `Signs` has
+        them
+    """
+    odds = log(_DRY_PRIOR / (1.0 - _DRY_PRIOR))
+    odds += min(_WARM_EACH * warm, _WARM_MOST) + min(_COOL_EACH * cool, _COOL_MOST)
+    odds += _EMPTY if empty else 0.0
+    odds += _AT_LOCK if locked >= _LOCKED and follows > _FOLLOWS else 0.0
+    odds += _LESS if efficiency < _LOST else 0.0
+    return 1.0 / (1.0 + exp(-odds))
+
+
+class Change(NamedTuple):
+    """day : index of the first day of the new level. size : logarithm of new over old [-]. odds : log
+    likelihood ratio"""
+
+    day: int
+    size: float
+    odds: float
+
+
+_FEWEST = 8
+_DAY_SD, _DAYS_ALIKE = 0.2, 2.0
+# What unmeasured humidity and habits may feign between two parts of a season of like weather.
+_SEASON_SD = 0.2
+# A change that matters adds half as many again; the day is searched for, which any noise can use (Bonferroni,
+# common practice).
+_CHANGE, _CHANGE_SD, _SEARCHED = 0.6, 0.35, 1.5
+_MOST_ODDS = 5.0
+_MANY_DAYS_DF = 30
+
+
+def changed(number: Floats, due: Floats, outdoor: Floats) -> Change | None:
+    """Whether and when a unit began to defrost more often at like frost and weather.
+
+    number, due : float64 (n,), defrosts counted and expected on frosty days, in their order. outdoor :
+        float64 (n,) [C]
+    Returns the step that explains the days best, where it leads upwards; None otherwise, or with fewer than 8
+    days on either side.
+    Method: least squares of the logarithm of the number on that of the expected one, on outdoor temperature
+        and its square,
+    and on a step. Coil and coat are the unit's own and cancel; so does how the expectation errs with
+    temperature.
+    """
+    n = len(number)
+    if n < 2 * _FEWEST:
+        return None
+    y = np.log(number + 0.5)
+    cold = np.where(np.isfinite(outdoor), outdoor, np.nanmean(outdoor)) / 5.0
+    base = np.column_stack([np.ones(n), np.log(due + 0.5), cold, cold**2])
+    best: Change | None = None
+    least = inf
+    for at in range(_FEWEST, n - _FEWEST + 1):
+        x = np.column_stack([base, np.arange(n) >= at])
+        solved, _, rank, _ = np.linalg.lstsq(x, y, rcond=None)
+        if rank < x.shape[1]:
+            continue
+        left = y - x @ solved
+        squares = float(left @ left)
+        if squares >= least:
+            continue
+        sd = max(_DAY_SD, sqrt(squares / max(n - x.shape[1], 1)))
+        error = sd * sqrt(_DAYS_ALIKE * float(np.linalg.inv(x.T @ x)[-1, -1]))
+        size, least = float(solved[-1]), squares
+        best = Change(at, size, _step_odds(size, error)) if size > 0.0 else None
+    return best
+
+
+def _step_odds(size: float, error: float) -> float:
+    """Logarithm of the likelihood of a step of that size with a change over that without one."""
+    still, moved = hypot(error, _SEASON_SD), hypot(error, _SEASON_SD, _CHANGE_SD)
+    odds = t_log_density((size - _CHANGE) / moved, _MANY_DAYS_DF) - log(moved)
+    odds -= t_log_density(size / still, _MANY_DAYS_DF) - log(still)
+    return min(odds - _SEARCHED, _MOST_ODDS)

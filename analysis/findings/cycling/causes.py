@@ -1,0 +1,178 @@
+"""Why a unit cycles: who ends the runs, how much water there is, how big the unit is, how much flows."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.expectation.cycling import KWH_PER_LITRE_K
+from fieldfare.analysis.facts.table import Table
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.cycling.common import nan_median, ranked
+from fieldfare.analysis.findings.model import Cause, Evidence
+from fieldfare.analysis.plant.site import Site
+
+# Over what was asked: the unit's own switching difference lies at 2 to 5 K, a call ends anywhere below.
+_OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
+
+
+def cycling_causes(
+    context: Context, runs: Table, *, cold_share: float
+) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
+    """Who ends the runs, how much water there is, how big the unit is, how much flows."""
+    site = context.site
+    told: list[Evidence] = []
+    by_call = _ended_by_call(runs)
+    scores: dict[str, tuple[float, str]] = {}
+    call = by_call if by_call is not None else 0.4
+    if by_call is not None:
+        told.append(Evidence("runs ended by the room's call", round(by_call, 2), "-"))
+    words = "the room's call or its valve ends" if by_call is not None else "nothing shows who ends"
+    scores["thermostat_chopping"] = (2.0 * call**1.5, f"{words} {100 * call:.0f} % of the runs")
+    own = 1.0 - call
+    litres = water_per_kw(site, runs)
+    if np.isfinite(litres):
+        told.append(
+            context.evidence(
+                "water and metal a start warms",
+                round(litres, 1),
+                "l/kW",
+                "water_litres_per_kw",
+            )
+        )
+    share = _flow_share(site, runs)
+    if np.isfinite(share):
+        told.append(context.evidence("flow over nominal", round(share, 2), "-", "low_flow_watch_share"))
+    size = _size(site)
+    low = context.limit("low_flow_watch_share")
+    restricted = np.clip((low - share) / 0.12 + 0.5, 0.0, 1.5) if np.isfinite(share) else 0.15
+    scores["flow_restriction"] = (
+        own * 1.6 * float(restricted),
+        (
+            f"the unit ends its own runs and the flow is {100 * share:.0f} % of nominal"
+            if np.isfinite(share)
+            else "flow is not measured"
+        ),
+    )
+    big = (
+        float(np.clip((size - context.limit("oversized_share")) / 0.2, 0.0, 1.0))
+        if np.isfinite(size)
+        else 0.5
+    )
+    flows = 1.0 - 0.7 * min(float(restricted), 1.0)
+    plenty = (
+        float(np.clip(litres / context.limit("water_litres_per_kw"), 0.4, 1.0))
+        if np.isfinite(litres)
+        else 1.0
+    )
+    scores["oversized_for_mild_load"] = (
+        own * (0.2 + 1.5 * big + 0.4 * cold_share) * flows * plenty,
+        (
+            f"lowest output is {100 * size:.0f} % of the design heat loss"
+            if np.isfinite(size)
+            else "the unit ends its own runs"
+        )
+        + (", and it cycles in cold weather too" if cold_share > 0.2 else ""),
+    )
+    scores["low_water_volume"] = (
+        own * (0.3 + _little_water(context, litres)) * (1.0 - 0.8 * big) * flows,
+        (
+            f"each start has about {litres:.0f} l of water a kilowatt to warm, metal included"
+            if np.isfinite(litres)
+            else "the unit ends its own runs"
+        ),
+    )
+    if by_call is None and big < 1.0 and restricted < 1.0:
+        return (), tuple(told)  # nothing tells a call that falls away from a unit that stops by itself
+    return ranked(scores), tuple(told)
+
+
+def _ended_by_call(runs: Table) -> float | None:
+    """Share of runs that a call ended rather than the unit; None where nothing shows it.
+
+    In turn: the call itself; how far the flow had passed what was asked; whether the water stands still soon
+        after.
+    """
+    by_call, by_unit = runs["ended_by"] == "call", runs["ended_by"] == "unit"
+    told = int(by_call.sum() + by_unit.sum())
+    if told >= 0.3 * len(runs):
+        return float(by_call.sum()) / told if told else float("nan")
+    over = runs["flow_max"] - runs["target_flow"]
+    after = runs["flow_after"] / runs["flow_rate"]
+    verdict = np.full(len(runs), np.nan)
+    verdict[after < 0.2] = 1.0
+    verdict[after >= 0.2] = 0.0
+    verdict[over < _CALL_STOP_K] = np.where(
+        np.isnan(verdict[over < _CALL_STOP_K]), 1.0, verdict[over < _CALL_STOP_K]
+    )
+    verdict[over > _OWN_STOP_K] = 0.0
+    seen = verdict[np.isfinite(verdict)]
+    return float(seen.mean()) if len(seen) >= max(5, 0.2 * len(runs)) else None
+
+
+def water_per_kw(site: Site, runs: Table) -> float:
+    """Water, metal included, that a run warms for each kilowatt it gives [l/kW]; nan where it can't be told.
+
+    What a cycle stores is its heat less what the rooms take all along: heat x pause / period. Over the rise
+    of the mean water temperature that is a heat capacity.
+    """
+    heat, minutes = runs.floats("heat"), runs.floats("minutes")
+    stored = heat * (runs["after"] / runs["period"])
+    ends = runs["flow_end"] + runs["return_end"]
+    begins = runs["flow_start"] + runs["return_start"]
+    warmed = (ends - begins) / 2.0
+    usable = np.isfinite(stored) & (warmed > 1.0) & (runs["minutes_defrost"] == 0) & (heat > 0)
+    if usable.sum() < 5:
+        return float("nan")
+    litres = stored[usable] / warmed[usable] / KWH_PER_LITRE_K
+    return nan_median(litres / (heat[usable] / minutes[usable] * 60.0))
+
+
+def _little_water(context: Context, litres: float) -> float:
+    if not np.isfinite(litres):
+        return 0.5
+    return float(np.clip(context.limit("water_litres_per_kw") / max(litres, 1.0), 0.0, 1.5))
+
+
+def _flow_share(site: Site, runs: Table) -> float:
+    nominal = site.heat_pump.flow_m3_per_h
+    return nan_median(runs.floats("flow_rate")) / nominal if nominal else float("nan")
+
+
+def _size(site: Site) -> float:
+    """Lowest output over the design heat loss [-]."""
+    least, loss = site.heat_pump.min_output_kw, site.design.heat_loss_kw
+    return least / loss if least and loss else float("nan")
+
+
+def next_step(cause: str) -> str:
+    return {
+        "thermostat_chopping": (
+            "Open the room thermostat's switching band or turn off its time-proportional cycling (6 starts an"
+            " hour is for boilers), or let weather compensation run with the thermostat as an upper limit"
+            " only."
+        ),
+        "oversized_for_mild_load": (
+            "Check that the lowest output is unlocked in the settings, widen the switching difference and the"
+            " restart pause, keep all zones open; a buffer or a smaller unit is the lasting cure."
+        ),
+        "low_water_volume": (
+            "Open loops and radiators so that the least water the maker asks for is always in circuit, widen"
+            " the switching difference; else plan a volume tank in series."
+        ),
+        "flow_restriction": (
+            "Clean the strainer, bleed the circuit, open the valves and raise the pump's setting until the"
+            " flow is nominal."
+        ),
+    }.get(
+        cause,
+        "Look at a day by the minute: flow temperature, call and flow at the end of each run tell what"
+        " ends it.",
+    )
+
+
+def bring(cause: str) -> tuple[str, ...]:
+    return {
+        "low_water_volume": ("volume tank data", "drain hose"),
+        "flow_restriction": ("strainer tools", "strainer insert", "bleed key"),
+        "oversized_for_mild_load": ("installer code for the controls",),
+    }.get(cause, ())

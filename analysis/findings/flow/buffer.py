@@ -1,0 +1,100 @@
+"""Does mixing at the buffer lose temperature before the emitters?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.expectation.buffer_mixing import mixing_loss
+from fieldfare.analysis.expectation.excess import Excess
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.cycling.common import (
+    FLOW_COST_PER_K,
+    downgraded,
+    graded,
+    heating_year,
+    nan_median,
+)
+from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+
+
+def buffer_mixing(context: Context) -> Finding | None:
+    buffer = context.site.buffer
+    if buffer is None:
+        raise NotAssessed("the site file names no buffer")
+    days, limit = context.days, context.limit
+    drop = days.floats("buffer_drop")
+    judged = (days.floats("n_beyond") >= context.limit("flow_steady_minutes")) & np.isfinite(drop)
+    if judged.sum() < limit("buffer_days"):
+        raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
+    so = judged & (fill_nan(drop, 0.0) >= limit("buffer_drop_note_k"))
+    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    if spell is None:
+        return None
+    here = spell.covers(days["day"]) & judged
+    lost = nan_median(drop[here])
+    if lost < limit("buffer_drop_note_k"):
+        return None
+    lift, beyond = nan_median(days.floats("lift")[here]), nan_median(days.floats("beyond_lift")[here])
+    # Water drawn in from the return cools the flow and narrows the difference beyond by as much.
+    lost, spread = mixing_loss(lost, lift - beyond)
+    real = min(Excess(lost, spread).probability_above(limit("buffer_drop_note_k") / 2.0), limit("surest"))
+    if lost < limit("buffer_drop_note_k"):
+        return None
+    ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")
+    severity = downgraded(graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), spell, 5.0)
+    if ratio < context.limit(
+        "buffer_flow_ratio"
+    ):  # no more water beyond the buffer than before it: then nothing is drawn in
+        severity = "note"
+    used = float(np.nansum(days.floats("e_space")[here]))
+    kwh = used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * lost)) * heating_year(context) if used > 0 else None
+    because = (
+        f"by the differences on both sides, {ratio:.1f} times as much water goes to the emitters as comes"
+        " from the heat pump"
+        if np.isfinite(ratio)
+        else "cooler return water is drawn into what goes to the emitters"
+    )
+    more = (
+        ()
+        if np.isnan(ratio)
+        else (
+            context.evidence(
+                "flow to the emitters over flow of the heat pump", round(ratio, 2), "-", "buffer_flow_ratio"
+            ),
+        )
+    )
+    return Finding(
+        "buffer_mixing",
+        severity,
+        spell.since,
+        real,
+        f"The water loses {lost:.1f} K at the buffer before it reaches the emitters.",
+        evidence=(
+            context.evidence(
+                "flow temperature lost at the buffer", round(lost, 1), "K", "buffer_drop_watch_k"
+            ),
+            Evidence("difference at the heat pump", round(lift, 1), "K"),
+            *more,
+        ),
+        causes=(Cause("secondary_flow_exceeds_primary", 1.0, because),),
+        next_step=(
+            "Turn the pump behind the buffer down, or the heat pump's up, until the flow temperature is the"
+            " same on both sides; then lower the curve by what was lost."
+        ),
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "Warm and cool water mix in your heating's buffer, which costs electricity. Your installer"
+                " can set the pumps to stop that."
+            )
+        ),
+        until=spell.until,
+        cost_kwh=kwh,
+        cost_money=context.money(kwh),
+        visit="drive",
+        bring=("clamp thermometer",),
+    )

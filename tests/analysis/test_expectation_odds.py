@@ -1,0 +1,179 @@
+"""The models that tell how probable it is that a departure is real: signatures, changes, and what they leave
+open."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fieldfare.analysis.expectation import capacity_odds, idle_pump
+from fieldfare.analysis.expectation.buffer_mixing import mixing_loss
+from fieldfare.analysis.expectation.cycling import INTERRUPTED_A_DAY, starts_due
+from fieldfare.analysis.expectation.defrost_odds import (
+    Signs,
+    changed,
+    dry_chance,
+    weights,
+)
+from fieldfare.analysis.expectation.defrost_pattern import pattern
+from fieldfare.analysis.expectation.standby import standby
+from fieldfare.analysis.expectation.water_flow import elasticity, short_of_nominal, steady_flow
+
+SOUND = Signs(
+    0.0, 0.5, used=-0.15, locked=0.2, follows=-1.0, efficiency=1.02, penalty=0.1, minutes=-0.2, drawn=-0.3
+)
+
+
+def test_a_coat_that_decides_is_told_from_a_lock():
+    rng = np.random.default_rng(3)
+    rate = rng.lognormal(0.3, 0.5, 400)
+    by_coat = pattern(165.0 / rate * rng.lognormal(0.0, 0.1, 400), np.full(400, 165.0))
+    locked = pattern(rng.normal(40.0, 1.0, 400), 40.0 * rate)
+    assert by_coat is not None
+    assert locked is not None
+    assert by_coat.follows < -0.8
+    assert by_coat.locked < 0.2
+    assert abs(locked.follows) < 0.1
+    assert locked.locked > 0.8
+    assert pattern(np.full(10, 40.0), np.full(10, 90.0)) is None
+
+
+def test_a_sound_unit_in_damp_air_is_not_suspected():
+    """Twice the expected number is within coils and coats; the pattern says that frost decides."""
+    often = Signs(
+        np.log(2.0),
+        0.5,
+        used=-0.3,
+        locked=0.3,
+        follows=-0.8,
+        efficiency=0.98,
+        penalty=0.3,
+        minutes=-0.2,
+        drawn=-0.3,
+    )
+    assert weights(SOUND)["sound"] > 0.98
+    assert weights(often)["sound"] > 0.8
+
+
+def test_a_starved_coil_and_poor_melting_show_by_their_own_signs():
+    starved = Signs(
+        np.log(3.0),
+        0.5,
+        used=-0.9,
+        locked=0.8,
+        follows=-0.1,
+        efficiency=0.92,
+        penalty=0.3,
+        minutes=-0.5,
+        drawn=-0.4,
+    )
+    unmelted = Signs(
+        np.log(1.3),
+        0.5,
+        used=0.1,
+        locked=0.3,
+        follows=-0.9,
+        efficiency=0.99,
+        penalty=0.3,
+        minutes=0.8,
+        drawn=-1.4,
+    )
+    assert weights(starved)["starved"] > 0.95
+    assert weights(unmelted)["unmelted"] > 0.8
+    assert sum(weights(starved).values()) == pytest.approx(1.0)
+
+
+def test_nothing_measured_leaves_the_prior():
+    nothing = weights(Signs(np.nan, 0.5))
+    assert nothing["sound"] == pytest.approx(0.85)
+
+
+def test_a_change_against_its_own_days_needs_no_coil():
+    rng = np.random.default_rng(5)
+    due, outdoor = rng.uniform(3.0, 15.0, 60), rng.uniform(-4.0, 4.0, 60)
+    # A unit that always defrosts half as often as the model expects, and from day 35 on twice as often as
+    # before.
+    level = np.where(np.arange(60) < 35, 0.5, 1.0)
+    number = rng.poisson(due * level * rng.lognormal(0.0, 0.2, 60)).astype(float)
+    found = changed(number, due, outdoor)
+    assert found is not None
+    assert abs(found.day - 35) <= 4
+    assert found.size == pytest.approx(np.log(2.0), abs=0.25)
+    assert found.odds > 0.8
+    same = changed(rng.poisson(due * 0.5 * rng.lognormal(0.0, 0.2, 60)).astype(float), due, outdoor)
+    assert same is None or same.odds < 0.5
+    assert changed(number[:10], due[:10], outdoor[:10]) is None
+
+
+def test_a_pump_that_turns_in_the_season_alone_may_be_meant_to():
+    in_season = idle_pump.chance(summer=None, before=None, without_call=True)
+    assert in_season < 0.6
+    assert idle_pump.chance(summer=0.05, before=None, without_call=True) < 0.1
+    assert idle_pump.chance(summer=0.9, before=None, without_call=False) > 0.95
+    assert idle_pump.chance(summer=None, before=0.05, without_call=True) > 0.95
+
+
+def test_standby_grows_with_the_unit():
+    """Declared P_CK lies between 0 and 60 W (Reg. (EU) 813/2013 information sheets, from memory), controls at
+    10 to 20 W."""
+    small, usual = standby(5.0), standby(8.0)
+    assert small.middle < usual.middle < standby(16.0).middle
+    assert usual.low > 10.0
+    assert usual.high < 110.0
+
+
+def test_capacity_needs_days_that_show_it():
+    """A calculation alone is a note; cold days that it held speak against it, days flat out and short for
+    it."""
+    assert 0.8 < capacity_odds.chance(0.97, 0, 0) < 0.9
+    assert capacity_odds.chance(0.97, 0, 4) < 0.5
+    assert capacity_odds.chance(0.97, 3, 0) > 0.9
+    assert capacity_odds.chance(0.02, 3, 0) < 0.5
+    assert capacity_odds.chance(0.6, 7, 0) > 0.9
+    assert capacity_odds.chance(None, 2, 0) < 0.3
+    assert capacity_odds.chance(None, 12, 0) > 0.9
+
+
+def test_mixing_shows_in_both_balances():
+    """Water drawn in from the return: (1 - 1 / ratio) of the difference is lost in the flow and in the
+    difference."""
+    lift, ratio = 6.0, 1.5
+    drop = (1.0 - 1.0 / ratio) * lift
+    lost, spread = mixing_loss(drop, lift - lift / ratio)
+    assert lost == pytest.approx(2.0)
+    assert 0.2 < spread < 0.6
+    assert mixing_loss(1.5, 0.1)[0] == pytest.approx(0.1)  # heat lost from the pipe, no mixing
+
+
+def test_starts_due_follow_the_load():
+    through, half = starts_due(4.0, 2.5), starts_due(1.25, 2.5)
+    assert through.middle == pytest.approx(INTERRUPTED_A_DAY)
+    # 20 l/kW and 6 K: 0.25 / 0.1392 starts an hour at half of the least output
+    assert half.middle == pytest.approx(INTERRUPTED_A_DAY + 24.0 * 0.25 / (20.0 * 0.00116 * 6.0))
+    assert half.low < half.middle < half.high
+
+
+def test_a_pump_that_modulates_is_told_from_one_speed():
+    heat = np.linspace(2000.0, 8000.0, 40)
+    assert elasticity(heat / 5000.0, heat) == pytest.approx(1.0, abs=0.02)
+    assert elasticity(np.full(40, 1.2), heat) == pytest.approx(0.0, abs=0.02)
+    assert np.isnan(elasticity(np.full(40, 1.2), np.full(40, 5000.0)))
+    assert short_of_nominal(0.6) > 0.95
+    assert short_of_nominal(0.95) < 0.5
+
+
+def test_a_season_feigns_a_small_fall_only():
+    steady = steady_flow(0.02, 90, 0.0)
+    assert 0.0 < steady.value < 0.05
+    assert steady_flow(0.02, 90, 0.1).uncertainty > 2.0 * steady.uncertainty
+
+
+def test_dry_defrosts_need_warm_air_or_more_than_one_sign():
+    sound = {"empty": False, "locked": 0.2, "follows": -1.0, "efficiency": 1.0}
+    starved = {"empty": False, "locked": 0.8, "follows": -0.1, "efficiency": 0.85}
+    assert dry_chance(30, 0, **sound) > 0.9
+    assert dry_chance(5, 0, **sound) < 0.5
+    # An outdoor sensor on a warm wall makes hundreds of them on a sound unit.
+    assert dry_chance(0, 300, **sound) < 0.9
+    assert dry_chance(0, 80, **starved) > 0.9
+    assert dry_chance(0, 80, **{**sound, "empty": True, "locked": 0.7, "follows": -0.1}) > 0.9
