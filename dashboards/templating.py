@@ -9,6 +9,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from fieldfare.analysis.plain_text import plain_text
 from fieldfare.dashboards import assets
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.labels import SEVERITY_MEANING
@@ -55,6 +56,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=StrictUndefined,
+        finalize=_plain,
     )
     env.filters.update({name: getattr(words, name) for name in _FILTERS})
     env.globals.update(
@@ -63,11 +65,17 @@ def environment() -> Environment:
     return env
 
 
+def _plain(value: Any) -> Any:
+    """What a template puts in: texts lose characters that could hide or reverse others; markup of our own
+    stays."""
+    return plain_text(value) if type(value) is str else value
+
+
 def render(template: str, **context: Any) -> str:
     """A page of a template. `visitor` and `here` (the part of the service it belongs to) default to
     nothing."""
     given = {"here": "", "wide": False, **context}
-    given["visitor"] = {"name": "", "role": "", "csrf": "", **context.get("visitor", {})}
+    given["visitor"] = {"name": "", "role": "", "csrf": "", "by_link": False, **context.get("visitor", {})}
     return environment().get_template(template).render(given)
 
 

@@ -1,6 +1,16 @@
 """Every page as a function: results, facts and the plant's description in, HTML out."""
 
 from fieldfare.collector.csv.column_mapping import AGREED, points_toml, propose
+from fieldfare.dashboards.pages.account import (
+    account_page,
+    codes_page,
+    confirm_page,
+    go_on_page,
+    leave_page,
+    new_app_page,
+    new_passkey_page,
+    second_step_page,
+)
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
 from fieldfare.dashboards.pages.first_run import (
     first_run_page,
@@ -35,22 +45,30 @@ from fieldfare.dashboards.text.handling import form_values
 __all__ = [
     "AGREED",
     "FIGURES",
+    "account_page",
+    "codes_page",
+    "confirm_page",
     "figure_json",
     "first_run_page",
     "fleet_page",
     "form_values",
+    "go_on_page",
     "handle_again_page",
     "home_page",
     "invited_page",
     "job_page",
     "job_values",
     "learning_page",
+    "leave_page",
     "message_page",
+    "new_app_page",
+    "new_passkey_page",
     "points_left",
     "points_toml",
     "progress_page",
     "propose",
     "readings_page",
+    "second_step_page",
     "sign_in_page",
     "site_form_page",
     "site_page",
