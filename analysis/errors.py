@@ -56,3 +56,8 @@ class NotAssessed(FieldfareError):
     def __init__(self, reason: str, code: str = "not_enough_data") -> None:
         super().__init__(reason)
         self.code = code
+
+
+class UnreadableFacts(FieldfareError):
+    """A kept table of facts is damaged or of a form that is no longer read. Facts are made anew from the
+    readings."""

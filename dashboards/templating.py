@@ -9,6 +9,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from fieldfare.analysis.plain_text import plain_text
 from fieldfare.dashboards import assets
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.labels import SEVERITY_MEANING
@@ -55,12 +56,19 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=StrictUndefined,
+        finalize=_plain,
     )
     env.filters.update({name: getattr(words, name) for name in _FILTERS})
     env.globals.update(
         asset=assets.address, tally=tally, meaning=SEVERITY_MEANING, count=words.count, age=words.age
     )
     return env
+
+
+def _plain(value: Any) -> Any:
+    """What a template puts in: texts lose characters that could hide or reverse others; markup of our own
+    stays."""
+    return plain_text(value) if type(value) is str else value
 
 
 def render(template: str, **context: Any) -> str:

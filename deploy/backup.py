@@ -40,6 +40,9 @@ from typing import NamedTuple
 MANIFEST = "manifest.json"
 _HEADER = b"SQLite format 3\x00"
 DAMAGED = "-damaged"
+ERASED_WITHIN_S = 35 * 86_400
+"""What was erased is gone from all archives within this time, so an archive of damaged data doesn't stay
+longer."""
 _TAIL, _GROUP, _MARK = struct.Struct("<II8s"), struct.Struct("<QI"), b"ffcheck1"
 _SIDE = ("-wal", "-shm", "-journal")
 
@@ -122,7 +125,8 @@ def _remove_older(folder: Path, keep: int, *, anew: bool) -> None:
     found = sorted(folder.glob("fieldfare-*.tar.gz"))
     damaged = [path for path in found if DAMAGED in path.name]
     whole = [path for path in found if path not in damaged]
-    for old in [*damaged[:-1], *(whole[: -max(keep, 1)] if anew else ())]:
+    late = [path for path in damaged[-1:] if anew and time.time() - path.stat().st_mtime > ERASED_WITHIN_S]
+    for old in [*damaged[:-1], *late, *(whole[: -max(keep, 1)] if anew else ())]:
         old.unlink()
 
 
@@ -260,7 +264,7 @@ def _month_trouble(data: bytes) -> str:
 def _unpacked(archive: Path, into: Path) -> dict[str, str]:
     try:
         with tarfile.open(archive) as tar:
-            tar.extractall(into, filter="data")
+            _extract(tar, into)
         digests: dict[str, str] = json.loads((into / MANIFEST).read_bytes())["files"]
     except (OSError, EOFError, tarfile.TarError, ValueError, KeyError) as error:
         raise BackupError(f"{archive}: not a whole backup: {error}") from None
@@ -269,6 +273,20 @@ def _unpacked(archive: Path, into: Path) -> dict[str, str]:
         if not path.is_file() or hashlib.sha256(path.read_bytes()).hexdigest() != expected:
             raise BackupError(f"{archive}: {name} is damaged or missing")
     return digests
+
+
+def _extract(tar: tarfile.TarFile, into: Path) -> None:
+    """Unpack plain files that stay inside; also where Python is older than 3.11.4, as in Debian 12, and has
+    no filters."""
+    if hasattr(tarfile, "data_filter"):
+        tar.extractall(into, filter="data")
+        return
+    for member in tar:
+        inside = (into / member.name).resolve().is_relative_to(into.resolve())
+        if not (member.isfile() and inside):
+            raise tarfile.TarError(f"{member.name} is no plain file inside the archive")
+        member.mode = 0o600
+        tar.extract(member, into, set_attrs=False)
 
 
 def restore(archive: Path, data: Path) -> int:

@@ -10,6 +10,8 @@ from email.utils import formatdate
 from urllib.parse import unquote, urlsplit
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plain_text import plain_line, plain_text
+from fieldfare.api.core.outgoing import CONNECT_S, READ_S, Outgoing
 
 TIMEOUT_S = 20.0
 _LOOPBACK = ("localhost", "127.0.0.1", "::1")
@@ -38,13 +40,14 @@ class Letter:
     urgent: bool = False
 
 
-def send(letter: Letter, mail_url: str, mail_from: str) -> None:
+def send(letter: Letter, mail_url: str, mail_from: str, outgoing: Outgoing | None = None) -> None:
     """Send a letter: to an e-mail address by SMTP, to an address with a scheme by apprise.
 
+    outgoing : the guard under which channels are called, by default one that allows public addresses alone
     Raises NotSent, Rejected or MayHaveArrived; InputError if e-mail is not set up
     """
     if "://" in letter.receiver:
-        _send_by_channel(letter)
+        _send_by_channel(letter, outgoing or Outgoing())
     else:
         _send_mail(letter, mail_url, mail_from)
 
@@ -89,13 +92,17 @@ def _prepare(server: smtplib.SMTP, scheme: str, host: str, user: str, password: 
 
 def _hand_over(server: smtplib.SMTP, mail_from: str, letter: Letter) -> None:
     message = EmailMessage()
-    message["From"], message["To"], message["Subject"] = mail_from, letter.receiver, letter.subject
+    message["From"], message["To"], message["Subject"] = (
+        mail_from,
+        letter.receiver,
+        plain_line(letter.subject),
+    )
     message["Date"] = formatdate(localtime=False)
     message["Message-ID"] = f"<{letter.key}@{mail_from.rpartition('@')[2]}>"
     message["Auto-Submitted"] = "auto-generated"
     if letter.urgent:
         message["Importance"] = "high"
-    message.set_content(letter.body)
+    message.set_content(plain_text(letter.body))
     try:
         for code, said in (server.mail(mail_from), server.rcpt(letter.receiver)):
             _accepted(code, said)
@@ -118,12 +125,20 @@ def _accepted(code: int, said: bytes | str) -> None:
     raise (Rejected if code >= 500 else NotSent)(text)
 
 
-def _send_by_channel(letter: Letter) -> None:
+def _send_by_channel(letter: Letter, outgoing: Outgoing) -> None:
     import apprise
 
-    sender = apprise.Apprise()
-    if not sender.add(letter.receiver):
+    # One address is one channel, sent in this thread: a list of them would leave in threads without the
+    # guard.
+    channel = apprise.Apprise.instantiate(letter.receiver)
+    if channel is None:
         raise Rejected("the channel's address can't be read")
+    channel.socket_connect_timeout, channel.socket_read_timeout = CONNECT_S, READ_S
+    channel.redirects = False
     kind = apprise.NotifyType.WARNING if letter.urgent else apprise.NotifyType.INFO
-    if not sender.notify(body=letter.body, title=letter.subject, notify_type=kind):
-        raise NotSent("the channel did not take it")
+    with outgoing.guarded():
+        sent = channel.notify(
+            body=plain_text(letter.body), title=plain_line(letter.subject), notify_type=kind
+        )
+    if not sent:
+        raise NotSent("the channel did not take it, or its address is not allowed (FIELDFARE_INTERNAL_HOSTS)")

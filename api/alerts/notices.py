@@ -28,11 +28,13 @@ from fieldfare.api.alerts.words import (
     not_before,
     urgent_message,
 )
+from fieldfare.api.core.outgoing import Outgoing
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.sites import site_names
 from fieldfare.api.firm.about import about_firm
 from fieldfare.api.firm.own import OwnSettings, settings_of_people
 from fieldfare.api.people.access import OF_THE_FIRM
+from fieldfare.api.people.secrets import new_id
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.people_tables import PersonSite
 from fieldfare.api.state.work_tables import Notice
@@ -42,7 +44,7 @@ BACK_OFF = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360))
 CLAIM_LOST_AFTER = timedelta(minutes=10)
 
 log = logging.getLogger(__name__)
-Send = Callable[[Letter, str, str], None]
+Send = Callable[[Letter, str, str, Outgoing], None]
 
 
 @dataclass(frozen=True)
@@ -136,6 +138,19 @@ class Notices:
                     new += _queue(session, key, "month", site, own.channel or email, subject, body, when)
         return new
 
+    def account(self, email: str, subject: str, body: str) -> None:
+        """Queue a letter to a person about their own account, where mail is set up; it leaves at any hour."""
+        if not self._settings.mail_url:
+            return
+        now = datetime.now(UTC)
+        told = (
+            f"{body}\n\nIf that was you, there is nothing to do. If not: change your password at"
+            f" {self._settings.address}/account, end the other sessions there, and tell your firm's"
+            " installer.\n"
+        )
+        with self._database.write() as session:
+            _queue(session, f"account-{new_id()}", "account", None, email, subject, told, now)
+
     def deliver(self, now: datetime | None = None) -> dict[str, int]:
         """Send what is due. Returns how many ended in each state."""
         moment = now or datetime.now(UTC)
@@ -176,7 +191,8 @@ class Notices:
         letter = Letter(notice.key, notice.receiver, notice.subject, notice.body, notice.kind == "urgent")
         values: dict[str, object] = {"state": "sent", "sent": datetime.now(UTC), "error": ""}
         try:
-            self._send(letter, self._settings.mail_url, self._settings.mail_from)
+            outgoing = Outgoing.of(self._settings.internal_hosts)
+            self._send(letter, self._settings.mail_url, self._settings.mail_from, outgoing)
         except (Rejected, InputError) as error:
             values = {"state": "failed", "error": str(error)}
         except NotSent as error:

@@ -114,6 +114,28 @@ def remove(settings: Settings, email: str) -> None:
     click.echo(f"removed {row.email}")
 
 
+@user.command("reset-factors")
+@click.argument("email")
+@click.pass_obj
+def reset_factors(settings: Settings, email: str) -> None:
+    """Remove a person's second factors and recovery codes, and end their sessions; for a lost device."""
+    from fieldfare.api.people.access import COMMAND_LINE
+    from fieldfare.api.people.factors import Factors
+    from fieldfare.api.people.passkeys import PasskeySite
+    from fieldfare.api.people.secrets import Sealer, signing_key
+    from fieldfare.api.people.sessions import Sessions
+
+    with _accounts(settings) as (accounts, audit):
+        row = accounts.find(email)
+        sealer = Sealer(signing_key(settings.data))
+        gone = Factors(accounts.database, sealer, PasskeySite(settings.address)).reset(row.id)
+        Sessions(accounts.database).end_others(row.id, "")
+        audit.note(COMMAND_LINE, "second factors reset", person=row.id)
+    click.echo(
+        f"removed {gone} second factor{'' if gone == 1 else 's'} of {row.email}; all sessions have ended"
+    )
+
+
 def _print_invitation(settings: Settings, accounts: Accounts, person: int, email: str) -> None:
     from fieldfare.api.people.accounts import INVITED_FOR
     from fieldfare.api.people.inviting import welcome_address

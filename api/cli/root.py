@@ -52,7 +52,7 @@ def root(context: click.Context, data: Path | None) -> None:
 
     context.obj = Settings.from_env(os.environ, data=data)
     _folder[0] = context.obj.data
-    log_to(context.obj.data)
+    log_to(context.obj.data, context.obj.log_format)
 
 
 _MODULES = (sites, readings, weather, figures, expectations, answers, visits, checking, running, people)

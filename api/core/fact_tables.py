@@ -18,6 +18,7 @@ import orjson
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from fieldfare.analysis.errors import UnreadableFacts
 from fieldfare.analysis.facts.table import Table, joined, rows_between
 
 _SIZES = np.dtype([("rows", "<i8"), ("columns", "<i8"), ("words", "<i8")])
@@ -25,6 +26,8 @@ _SIZES = np.dtype([("rows", "<i8"), ("columns", "<i8"), ("words", "<i8")])
 _ARROW = b"\xff\xff\xff\xff"
 """How a stream of Arrow's begins: tables of earlier releases, a column each."""
 _WORDS = "|O"
+_LARGEST = 1 << 30
+"""Bytes of a table; a month has some 100 kB."""
 _DAY = timedelta(days=1)
 _EARLIEST, _LATEST = date(1, 1, 1), date(9999, 12, 31)
 
@@ -121,7 +124,14 @@ def unpacked(payloads: Sequence[bytes]) -> Table:
 
 def _decompressed(payload: bytes) -> bytes:
     size = int.from_bytes(payload[:8], "little")
-    raw: bytes = pa.decompress(memoryview(payload)[8:], decompressed_size=size, codec="zstd", asbytes=True)
+    if not _SIZES.itemsize <= size <= _LARGEST:
+        raise UnreadableFacts("a kept table of facts is of a form that is no longer read")
+    try:
+        raw: bytes = pa.decompress(
+            memoryview(payload)[8:], decompressed_size=size, codec="zstd", asbytes=True
+        )
+    except (OSError, pa.ArrowException) as error:
+        raise UnreadableFacts(f"a kept table of facts is damaged: {error}") from None
     return raw
 
 

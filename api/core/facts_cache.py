@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sqlalchemy import bindparam, delete, insert, select
 
-from fieldfare.analysis.errors import SiteError
+from fieldfare.analysis.errors import SiteError, UnreadableFacts
 from fieldfare.analysis.facts.tables import (
     MARGIN_DAYS,
     METHOD_VERSION,
@@ -101,7 +101,21 @@ class FactsCache:
         return self.kept(site.id, first, last)
 
     def update(self, site: Site, first: date, last: date, progress: Progress | None = None) -> Updated:
-        """Bring first..last up to date."""
+        """Bring first..last up to date. Kept tables that can't be read are made anew."""
+        try:
+            return self._update(site, first, last, progress)
+        except UnreadableFacts as error:
+            self._forget(site.id, error)
+            return self._update(site, first, last, progress)
+
+    def _forget(self, site_id: str, why: Exception) -> None:
+        """Drop a site's kept facts."""
+        log.warning("site %s: %s; its facts are made anew from the readings", site_id, why)
+        with self._database.writing() as db:
+            for table in (FACT_CHUNKS, FACT_DAYS):
+                db.execute(delete(table).where(table.c.site == site_id))
+
+    def _update(self, site: Site, first: date, last: date, progress: Progress | None) -> Updated:
         plant = self.equipped(site)
         wanted = self.fingerprints(plant, first, last)
         kept = self._kept_fingerprints(site.id, first, last)
@@ -200,7 +214,15 @@ class FactsCache:
         return marks
 
     def kept(self, site_id: str, first: date, last: date) -> Facts:
-        """The kept facts of first..last, as they are."""
+        """The kept facts of first..last, as they are; where a table can't be read all are made anew."""
+        try:
+            return self._kept(site_id, first, last)
+        except UnreadableFacts as error:
+            self._forget(site_id, error)
+            self._update(self._plants.get(site_id).site, first, last, None)
+            return self._kept(site_id, first, last)
+
+    def _kept(self, site_id: str, first: date, last: date) -> Facts:
         from fieldfare.api.core.fact_tables import unpacked
 
         with self._database.reading() as db:

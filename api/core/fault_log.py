@@ -10,9 +10,10 @@ import sys
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 
+from fieldfare.api.core.log_lines import formatter
+
 NAME = "fieldfare.log"
 _LARGEST, _KEPT = 10_000_000, 2
-_FORM = "%(asctime)s %(levelname)s %(name)s: %(message)s"
 
 
 class _FaultLog(RotatingFileHandler):
@@ -27,30 +28,34 @@ class _FaultLog(RotatingFileHandler):
 
     def handleError(self, record: logging.LogRecord) -> None:
         """A full or read-only disk must not hide what was to be logged."""
-        print(f"fieldfare: {self.baseFilename} can't be written: {record.getMessage()}", file=sys.stderr)
+        print(f"fieldfare: {self.baseFilename} can't be written: {self.format(record)}", file=sys.stderr)
 
 
-def log_to(folder: Path) -> None:
-    """Write warnings and errors of this process to the log file in a folder, in the place of any other."""
+def log_to(folder: Path, form: str = "text") -> None:
+    """Write warnings and errors of this process to the log file in a folder, in the place of any other.
+
+    form : text or json
+    """
     root = logging.getLogger()
     path = str((folder / NAME).absolute())
     held = [h for h in root.handlers if isinstance(h, _FaultLog)]
     if [h.baseFilename for h in held] == [path]:
+        held[0].setFormatter(formatter(form))
         return
     for handler in held:
         root.removeHandler(handler)
         handler.close()
     handler = _FaultLog(path, maxBytes=_LARGEST, backupCount=_KEPT, encoding="utf-8", delay=True)
     handler.setLevel(logging.WARNING)
-    handler.setFormatter(logging.Formatter(_FORM))
+    handler.setFormatter(formatter(form))
     root.addHandler(handler)
 
 
-def log_to_stderr() -> None:
+def log_to_stderr(form: str = "text") -> None:
     """Write what a service does to standard error too, where a journal takes it."""
     root = logging.getLogger()
     if not any(type(h) is logging.StreamHandler for h in root.handlers):
         handler = logging.StreamHandler()
-        handler.setFormatter(logging.Formatter(_FORM))
+        handler.setFormatter(formatter(form))
         root.addHandler(handler)
     root.setLevel(logging.INFO)

@@ -172,8 +172,9 @@ class Results:
             if known is not None and known.closed == closed and time.monotonic() - known.made < RECENT_S:
                 return known.document
             document = self.document(plant, first, last)
-            if len(self._recent) >= RECENT_KEPT:
-                self._recent.clear()
+            self._recent.pop(key, None)  # so that the oldest stands first
+            while len(self._recent) >= RECENT_KEPT:
+                self._recent.pop(next(iter(list(self._recent)), key), None)
             self._recent[key] = _Recent(closed, time.monotonic(), document)
         return document
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from fieldfare.analysis.errors import InputError
 
 PREFIX = "FIELDFARE_"
+_CHOICES = {"second_factor": ("optional", "required"), "log_format": ("text", "json")}
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,13 @@ class Settings:
         secure cookies
     proxies : addresses or networks of reverse proxies whose X-Forwarded-For is believed, separated by commas
     most_connections : open connections at a time; more are closed at once, so that collecting goes on
+    second_factor : optional, or required of installers and engineers
+    provider_url, provider_client, provider_secret, provider_name : the firm's OpenID Connect provider for
+    signing in: its
+        issuer's address, our client id and secret there, and what its button says; empty means none
+    internal_hosts : loopback and private addresses or networks that notices and sign-in may reach, separated
+        by commas
+    log_format : text or json
     mail_url : smtp:// or smtps:// address with user and password where needed; empty means no e-mail
     mail_from : sender of e-mails
     channels : further notice channels, as addresses, separated by spaces
@@ -63,6 +71,13 @@ class Settings:
     public_url: str = ""
     proxies: str = "127.0.0.1,::1"
     most_connections: int = 500
+    second_factor: str = "optional"
+    provider_url: str = ""
+    provider_client: str = ""
+    provider_secret: str = field(default="", repr=False)
+    provider_name: str = "the firm's account"
+    internal_hosts: str = ""
+    log_format: str = "text"
     mail_url: str = field(default="", repr=False)
     mail_from: str = "fieldfare@localhost"
     channels: str = field(default="", repr=False)
@@ -86,6 +101,10 @@ class Settings:
             name = PREFIX + f.name.upper()
             if f.name != "demo" and env.get(name):
                 found[f.name] = _read(name, env[name], f.default)
+        for name, words in _CHOICES.items():
+            if name in found and found[name] not in words:
+                told = f"{PREFIX}{name.upper()}: must be {' or '.join(words)}"
+                raise InputError(f"{told}, got {found[name]!r}")
         found.update({k: v for k, v in given.items() if v is not None})
         return cls(**found)  # type: ignore[arg-type]
 

@@ -18,6 +18,7 @@ from fieldfare.api.http import problems
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import is_known
 from fieldfare.api.http.html import (
+    account,
     answer_pages,
     booking_forms,
     check_pages,
@@ -27,6 +28,7 @@ from fieldfare.api.http.html import (
     forms,
     pages,
     people_pages,
+    provider_pages,
     screens,
     settings_pages,
     site_settings,
@@ -34,12 +36,14 @@ from fieldfare.api.http.html import (
 )
 from fieldfare.api.http.html.message_pages import MessagePages
 from fieldfare.api.http.html.reader_units import ReaderUnits
+from fieldfare.api.http.metrics import metrics_of
 from fieldfare.api.http.middleware.guards import (
     BodyLimit,
     EntityTags,
     KnownOrigin,
     SecurityHeaders,
 )
+from fieldfare.api.http.middleware.request_ids import RequestIds
 from fieldfare.api.http.problems import PROBLEMS, ProblemDetails
 from fieldfare.api.http.rest import (
     alerts,
@@ -96,6 +100,8 @@ def create_app(parts: AppState) -> FastAPI:
         app.include_router(routes_of.router, include_in_schema=False)
     app.include_router(check_pages.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)
+    app.include_router(account.router, include_in_schema=False)
+    app.include_router(provider_pages.router, include_in_schema=False)
     static = STATIC
     if static.is_dir():
         app.mount("/static", KeptFiles(directory=static))
@@ -107,6 +113,7 @@ def create_app(parts: AppState) -> FastAPI:
     app.add_middleware(BodyLimit, is_known=lambda scope: is_known(Request(scope)))
     app.add_middleware(KnownOrigin, hosts=known_hosts(parts))
     app.add_middleware(SecurityHeaders, secure=parts.settings.address.startswith("https://"))
+    app.add_middleware(RequestIds, took=metrics_of(parts).requests)
     return app
 
 

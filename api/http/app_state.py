@@ -15,15 +15,20 @@ from fieldfare.api.alerts.notices import Notices
 from fieldfare.api.checks.photos import Photos
 from fieldfare.api.checks.sheets import Sheets
 from fieldfare.api.core.cache import SiteCache
+from fieldfare.api.core.outgoing import Outgoing
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.jobs.leases import JobLeases
 from fieldfare.api.people.accounts import Accounts
 from fieldfare.api.people.audit import Audit
 from fieldfare.api.people.device_tokens import DeviceTokens
+from fieldfare.api.people.factors import Factors
 from fieldfare.api.people.home_links import HomeLinks
+from fieldfare.api.people.passkeys import PasskeySite
+from fieldfare.api.people.provider import Provider
 from fieldfare.api.people.saved_views import SavedViews
-from fieldfare.api.people.secrets import signing_key
+from fieldfare.api.people.secrets import Sealer, signing_key
+from fieldfare.api.people.sessions import Sessions
 from fieldfare.api.people.sign_in import SignIn
 from fieldfare.api.records.maintenance_log import MaintenanceLog
 from fieldfare.api.visits.bookings import Bookings
@@ -60,7 +65,32 @@ class AppState:
 
     @cached_property
     def sign_in(self) -> SignIn:
-        return SignIn(self.service.database, self._signing_key)
+        required = self.settings.second_factor == "required"
+        return SignIn(self.service.database, self._signing_key, require_factor=required)
+
+    @cached_property
+    def sessions(self) -> Sessions:
+        return Sessions(self.service.database)
+
+    @cached_property
+    def factors(self) -> Factors:
+        site = PasskeySite(self.settings.address, self.settings.firm or "fieldfare")
+        return Factors(self.service.database, Sealer(self._signing_key), site)
+
+    @cached_property
+    def provider(self) -> Provider | None:
+        """The firm's sign-in provider, None without one."""
+        given = self.settings
+        if not given.provider_url:
+            return None
+        return Provider(
+            given.provider_url,
+            given.provider_client,
+            given.provider_secret,
+            given.address,
+            self._signing_key,
+            Outgoing.of(given.internal_hosts),
+        )
 
     @cached_property
     def links(self) -> HomeLinks:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import Depends, HTTPException, Path, Request
@@ -10,7 +11,12 @@ from fastapi.security import APIKeyCookie, HTTPBearer
 
 from fieldfare.api.core.sites import SiteRecord, UnknownSite
 from fieldfare.api.http.app_state import AppState, parts_of
-from fieldfare.api.people.access import DEMO_VISITOR, NOBODY, Actor
+from fieldfare.api.people.access import (
+    CONFIRM_FIRST,
+    DEMO_VISITOR,
+    NOBODY,
+    Actor,
+)
 from fieldfare.api.people.sign_in import LiveSession, same
 
 log = logging.getLogger(__name__)
@@ -31,6 +37,21 @@ class SignInFirst(Exception):
     """Nobody is signed in: a page sends the reader to sign in, the API answers 401."""
 
 
+class EnrolFirst(Exception):
+    """The firm asks for a second factor and this person has none: a page leads to it, the API answers 403."""
+
+
+class ConfirmFirst(Exception):
+    """The person must show again who they are: a page asks, the API answers 403.
+
+    kept : fields of the form that was sent, to be sent again afterwards
+    """
+
+    def __init__(self, kept: Sequence[tuple[str, str]] = ()) -> None:
+        super().__init__()
+        self.kept = tuple(kept)
+
+
 def cookie_name(parts: AppState) -> str:
     """Behind TLS a cookie that no other host and no plain connection can set."""
     return "__Host-fieldfare" if is_secure(parts) else "fieldfare"
@@ -44,11 +65,19 @@ def is_secure(parts: AppState) -> bool:
     return parts.settings.address.startswith("https://")
 
 
-def visit_of(request: Request) -> LiveSession | None:
-    """The live session of a request, if it has one."""
+def session_of(request: Request) -> LiveSession | None:
+    """The live session of a request, if it has one, also of a person who must add a second factor first."""
     parts = parts_of(request)
     secret = request.cookies.get(cookie_name(parts))
     return parts.sign_in.visit(secret) if secret else None
+
+
+def visit_of(request: Request) -> LiveSession | None:
+    """As session_of. Raises EnrolFirst where the person must add a second factor first."""
+    visit = session_of(request)
+    if visit is not None and visit.must_enrol:
+        raise EnrolFirst
+    return visit
 
 
 def actor_of(request: Request) -> Actor:
@@ -89,7 +118,7 @@ def is_known(request: Request) -> bool:
     scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
     if scheme.lower() == "bearer":
         return parts.tokens.actor(secret.strip()) is not None
-    return visit_of(request) is not None or parts.settings.demo
+    return session_of(request) is not None or parts.settings.demo
 
 
 def need(permission: str) -> Any:
@@ -105,6 +134,8 @@ def need(permission: str) -> Any:
         actor = actor_of(request)
         site = request.path_params.get("site_id")
         check(actor, permission, site)
+        if request.method not in SAFE:
+            confirm(request, actor, permission)
         if site is not None:
             parts.audit.note_access(actor, site)
         return actor
@@ -118,11 +149,25 @@ def check(actor: Actor, permission: str, site: str | None = None) -> None:
     if actor.role == "nobody":
         raise HTTPException(401, "sign in first", {"WWW-Authenticate": "Bearer"})
     if not actor.may(permission):
-        log.warning("%s (%s) was refused %s", actor.name, actor.role, permission)
+        log.warning("%s was refused %s", _who(actor), permission)
         raise HTTPException(403, f"{actor.role}s may not do this")
     if not actor.may(permission, site):
-        log.warning("%s (%s) was refused %s of another site", actor.name, actor.role, permission)
+        log.warning("%s was refused %s of another site", _who(actor), permission)
         raise UnknownSite(site or "")
+
+
+def _who(actor: Actor) -> str:
+    """Who asks, for the log: by number, not by e-mail."""
+    return f"{actor.role} {actor.person}" if actor.person is not None else f"{actor.role} ({actor.name})"
+
+
+def confirm(request: Request, actor: Actor, permission: str) -> None:
+    """Raises ConfirmFirst where the permission asks for it and the person showed who they are too long
+    ago."""
+    if permission in CONFIRM_FIRST and not actor.is_fresh:
+        form = getattr(request, "_form", None)  # as Starlette keeps what the route has read
+        fields = form.multi_items() if form is not None else []
+        raise ConfirmFirst([(k, v) for k, v in fields if isinstance(v, str) and k != CSRF_FIELD])
 
 
 def plant_of(site_id: SiteId, request: Request, parts: AppStateHere) -> SiteRecord:

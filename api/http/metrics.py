@@ -3,8 +3,19 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import partial
+
+from prometheus_client import (
+    GC_COLLECTOR,
+    PLATFORM_COLLECTOR,
+    PROCESS_COLLECTOR,
+    CollectorRegistry,
+    Histogram,
+    generate_latest,
+)
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
+from prometheus_client.registry import Collector
 
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.http.app_state import AppState
@@ -12,63 +23,92 @@ from fieldfare.api.http.app_state import AppState
 KEPT_FOR_S = 60.0
 """Counting readings walks over all that is not sealed yet, so a scrape more often than this gets the last
 counts."""
+_SECONDS = (0.025, 0.1, 0.25, 0.5, 1.0, 1.5, 2.5, 5.0, 10.0, 30.0)
+Rows = Iterable[tuple[tuple[str, ...], float]]
 
 
-def metrics_text(parts: AppState) -> str:
-    """All metrics."""
-    return "\n".join([*_of_sites(parts), *_of_work(parts), *_set_aside(parts)]) + "\n"
+class Metrics(Collector):
+    """An application's metrics. Counts are taken when they are asked for."""
+
+    def __init__(self, parts: AppState) -> None:
+        self._parts = parts
+        self._sites: tuple[float, list[Metric]] | None = None
+        self._registry = CollectorRegistry()
+        self.requests = Histogram(
+            "fieldfare_request_seconds",
+            "Time until an answer began, by the first digit of its status.",
+            ["status"],
+            buckets=_SECONDS,
+            registry=self._registry,
+        )
+        for collector in (PROCESS_COLLECTOR, PLATFORM_COLLECTOR, GC_COLLECTOR, self):
+            self._registry.register(collector)
+
+    def text(self) -> str:
+        """All metrics."""
+        return generate_latest(self._registry).decode()
+
+    def describe(self) -> Iterable[Metric]:
+        """Nothing is counted when the collector is registered."""
+        return ()
+
+    def collect(self) -> Iterator[Metric]:
+        yield from self._of_sites()
+        yield from _of_work(self._parts)
+        yield from _set_aside(self._parts)
+
+    def _of_sites(self) -> list[Metric]:
+        if self._sites is not None and time.monotonic() - self._sites[0] < KEPT_FOR_S:
+            return self._sites[1]
+        readings: list[tuple[tuple[str, ...], float]] = []
+        lag: list[tuple[tuple[str, ...], float]] = []
+        troubled: list[tuple[tuple[str, ...], float]] = []
+        for card in self._parts.service.sites.cards():
+            store = self._parts.service.store
+            points = attempt(card.id, "count its readings", partial(store.points, card.id))
+            failed = isinstance(points, Failure)
+            troubled.append(((card.id,), int(failed or card.trouble is not None)))
+            if isinstance(points, Failure):
+                continue
+            readings.append(((card.id,), sum(p.count for p in points.values())))
+            if points:
+                lag.append(((card.id,), round(time.time() - max(p.last for p in points.values()) / 1000, 3)))
+        site = ("site",)
+        metrics = [
+            _gauge("site_failed", "1 where a site's file or readings can't be read.", site, troubled),
+            _gauge("readings", "Readings in the store.", site, readings),
+            _gauge("lag_seconds", "Time since a site's last reading.", site, lag),
+        ]
+        self._sites = (time.monotonic(), metrics)
+        return metrics
 
 
-def _of_sites(parts: AppState) -> list[str]:
-    kept = parts.__dict__.get("_site_metrics")
-    if kept is not None and time.monotonic() - kept[0] < KEPT_FOR_S:
-        return kept[1]
-    readings, lag, troubled = [], [], []
-    for card in parts.service.sites.cards():
-        site, label = card.id, f'site="{card.id}"'
-        points = attempt(site, "count its readings", partial(parts.service.store.points, site))
-        failed = isinstance(points, Failure)
-        troubled.append((label, int(failed or card.trouble is not None)))
-        if isinstance(points, Failure):
-            continue
-        readings.append((label, sum(p.count for p in points.values())))
-        if points:
-            lag.append((label, round(time.time() - max(p.last for p in points.values()) / 1000, 3)))
-    lines = [
-        *_metric(
-            "fieldfare_site_failed", "gauge", "1 where a site's file or readings can't be read.", troubled
-        ),
-        *_metric("fieldfare_readings", "gauge", "Readings in the store.", readings),
-        *_metric("fieldfare_lag_seconds", "gauge", "Time since a site's last reading.", lag),
-    ]
-    parts.__dict__["_site_metrics"] = (time.monotonic(), lines)
-    return lines
+def metrics_of(parts: AppState) -> Metrics:
+    """The one of this application."""
+    found: Metrics = parts.__dict__.setdefault("_metrics", Metrics(parts))
+    return found
 
 
-def _of_work(parts: AppState) -> list[str]:
-    jobs = [(f'kind="{kind}",state="{state}"', n) for (kind, state), n in sorted(parts.book.counts().items())]
-    alerts = [
-        (f'state="{state}",severity="{severity}"', n)
-        for (state, severity), n in sorted(parts.alerts.counts().items())
-    ]
-    notices = [(f'state="{state}"', n) for state, n in sorted(parts.notices.counts().items())]
-    return [
-        *_metric("fieldfare_jobs", "gauge", "Pieces of work of the last weeks.", jobs),
-        *_metric("fieldfare_alerts", "gauge", "Alerts by state and severity.", alerts),
-        *_metric("fieldfare_notices", "gauge", "Notices by state.", notices),
-    ]
+def _of_work(parts: AppState) -> Iterator[Metric]:
+    yield _gauge("jobs", "Pieces of work of the last weeks.", ("kind", "state"), parts.book.counts().items())
+    alerts = parts.alerts.counts().items()
+    yield _gauge("alerts", "Alerts by state and severity.", ("state", "severity"), alerts)
+    notices = (((state,), n) for state, n in parts.notices.counts().items())
+    yield _gauge("notices", "Notices by state.", ("state",), notices)
 
 
-def _set_aside(parts: AppState) -> list[str]:
+def _set_aside(parts: AppState) -> Iterator[Metric]:
     from fieldfare.api.records.dead_letters import list_kept
 
     listed = list_kept(parts.settings, None, 1)
-    return [
-        *_metric("fieldfare_set_aside", "gauge", "Messages kept aside.", [("", listed["held"])]),
-        *_metric("fieldfare_set_aside_total", "counter", "Messages ever set aside.", [("", listed["ever"])]),
-    ]
+    yield _gauge("set_aside", "Messages kept aside.", (), [((), listed["held"])])
+    ever = CounterMetricFamily("fieldfare_set_aside", "Messages ever set aside.")
+    ever.add_metric((), listed["ever"])
+    yield ever
 
 
-def _metric(name: str, kind: str, told: str, values: Iterable[tuple[str, float]]) -> list[str]:
-    lines = [f"{name}{{{label}}} {value}" if label else f"{name} {value}" for label, value in values]
-    return [f"# HELP {name} {told}", f"# TYPE {name} {kind}", *lines]
+def _gauge(name: str, told: str, labels: tuple[str, ...], rows: Rows) -> Metric:
+    family = GaugeMetricFamily(f"fieldfare_{name}", told, labels=labels)
+    for values, number in sorted(rows):
+        family.add_metric(values, number)
+    return family

@@ -21,12 +21,13 @@ from fieldfare.analysis.errors import (
 from fieldfare.api.alerts.alerts import UnknownAlert
 from fieldfare.api.checks.photos import UnknownPhoto
 from fieldfare.api.checks.sheets import Signed
+from fieldfare.api.core.log_lines import REQUEST_ID
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.sites import UnknownSite
-from fieldfare.api.http.auth import SignInFirst
+from fieldfare.api.http.auth import ConfirmFirst, EnrolFirst, SignInFirst
 from fieldfare.api.http.middleware.security_headers import SECURITY_HEADERS
 from fieldfare.api.people.accounts import AccountRefused, UnknownPerson
-from fieldfare.api.people.sign_in import TooManyTries
+from fieldfare.api.people.brake import TooManyTries
 from fieldfare.api.records.maintenance_log import UnknownWork
 from fieldfare.api.visits.bookings import Clash, UnknownVisit
 
@@ -110,6 +111,22 @@ def install(app: FastAPI) -> None:
         headers = {"WWW-Authenticate": "Bearer"}
         return problem(401, "unauthorized", "Unauthorized", "sign in first", headers=headers)
 
+    @app.exception_handler(EnrolFirst)
+    def enrol_first(request: Request, error: EnrolFirst) -> Response:
+        if not request.url.path.startswith("/api/"):
+            return RedirectResponse("/account", 303)
+        told = "the firm asks for a second factor; add one on your account's page"
+        return problem(403, "enrol-first", "Second factor needed", told)
+
+    @app.exception_handler(ConfirmFirst)
+    def confirm_first(request: Request, error: ConfirmFirst) -> Response:
+        if not request.url.path.startswith("/api/"):
+            from fieldfare.api.http.html.account import ask_to_confirm
+
+            return ask_to_confirm(request, error)
+        told = "show again who you are: POST /api/v1/session/confirm"
+        return problem(403, "confirm-first", "Confirm first", told)
+
     @app.exception_handler(SiteError)
     def bad_site(request: Request, error: SiteError) -> Response:
         each = [{"key": p.key, "line": p.line, "message": p.message} for p in error.problems]
@@ -147,5 +164,7 @@ def install(app: FastAPI) -> None:
     def fault(request: Request, error: Exception) -> Response:
         log.error("internal error at %s %s", request.method, request.url.path, exc_info=error)
         # The handler of last resort answers outside the middleware, so it brings the headers itself.
-        told = "the error was written to the service's log"
-        return problem(500, "internal-error", "Internal error", told, headers=dict(SECURITY_HEADERS))
+        number = REQUEST_ID.get()
+        told = f"the error was written to the service's log{f' as request {number}' if number else ''}"
+        headers = {**SECURITY_HEADERS, **({"X-Request-ID": number} if number else {})}
+        return problem(500, "internal-error", "Internal error", told, headers=headers)

@@ -306,6 +306,16 @@ class Invited(BaseModel):
 class SignInIn(Shape):
     email: Annotated[str, Field(max_length=254)]
     password: SecretStr
+    code: Annotated[SecretStr | None, Field(description="Of a second factor, where the account has one.")] = (
+        None
+    )
+
+
+class ConfirmIn(Shape):
+    password: SecretStr
+    code: Annotated[SecretStr | None, Field(description="Of a second factor, where the account has one.")] = (
+        None
+    )
 
 
 class PasswordIn(Shape):

@@ -19,6 +19,7 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "contact.read": _HOME,
     "visits.read": _FIRM,
     "visits.write": _FIRM,
+    "site.delete": _INSTALLER,
     "readings.read": _HOME,
     "readings.write": frozenset({"installer", "device"}),
     "fleet.read": _FIRM,
@@ -46,11 +47,15 @@ DEVICE_PURPOSES = {"readings": "readings.write", "metrics": "metrics.read"}
 """What a device token may be made for, and the one permission it then has."""
 LINK_MAY_NOT = frozenset({"home.erase", "home.consent", "home.export", "contact.read", "own.settings"})
 """A link can be passed on, so what binds the householder, or tells who lives there, needs an account."""
+CONFIRM_FIRST = frozenset({"people.write", "links.write", "devices.write", "site.delete", "home.erase"})
+"""What can't be taken back or lets others in: people show again who they are, unless they did so a short time
+ago."""
 
 
 @dataclass(frozen=True)
 class Actor:
-    """Who asks. `sites` is None for every site of the firm."""
+    """Who asks. `sites` is None for every site of the firm; `is_fresh` is True shortly after they showed who
+    they are."""
 
     name: str
     role: Role
@@ -58,6 +63,7 @@ class Actor:
     person: int | None = None
     purpose: str = ""
     by_link: bool = False
+    is_fresh: bool = True
 
     def may(self, permission: str, site: str | None = None) -> bool:
         """True where the role has the permission and, where a site is named, may see that site."""

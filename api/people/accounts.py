@@ -56,20 +56,20 @@ class Accounts:
     """People in the state database."""
 
     def __init__(self, database: Database) -> None:
-        self._database = database
+        self.database = database
 
     def all(self) -> list[PersonRow]:
-        with self._database.read() as session:
+        with self.database.read() as session:
             return [_row(session, p) for p in session.scalars(select(Person).order_by(Person.email))]
 
     def get(self, person_id: int) -> PersonRow:
         """Raises UnknownPerson."""
-        with self._database.read() as session:
+        with self.database.read() as session:
             return _row(session, _person(session, person_id))
 
     def find(self, email: str) -> PersonRow:
         """Raises UnknownPerson."""
-        with self._database.read() as session:
+        with self.database.read() as session:
             person = session.scalars(select(Person).where(Person.email == tidy_email(email))).first()
             if person is None:
                 raise UnknownPerson(f"nobody here has the e-mail {email!r}")
@@ -79,7 +79,7 @@ class Accounts:
         """Add a person without a password; `invite` lets them set one. Raises InputError."""
         email, sites = tidy_email(email), sorted(set(sites))
         _check(name, role, sites)
-        with self._database.write() as session:
+        with self.database.write() as session:
             if session.scalars(select(Person.id).where(Person.email == email)).first():
                 raise InputError(f"{email} is here already")
             person = Person(
@@ -101,7 +101,7 @@ class Accounts:
         notices: bool | None = None,
     ) -> PersonRow:
         """Change what is given; a changed role or site, or being stopped, ends the person's sessions."""
-        with self._database.write() as session:
+        with self.database.write() as session:
             person = _person(session, person_id)
             before = _row(session, person)
             wanted = list(before.sites) if sites is None else sorted(set(sites))
@@ -123,21 +123,21 @@ class Accounts:
 
     def remove(self, person_id: int) -> None:
         """Raises UnknownPerson; InputError where no installer would be left."""
-        with self._database.write() as session:
+        with self.database.write() as session:
             session.delete(_person(session, person_id))
             session.flush()
             _keep_an_installer(session)
 
     def invite(self, person_id: int) -> str:
         """A one-time secret with which the person sets a password; older ones end. Raises UnknownPerson."""
-        with self._database.write() as session:
+        with self.database.write() as session:
             _person(session, person_id)
             session.execute(delete(Invitation).where(Invitation.person == person_id))
             return _invitation(session, "password", person_id, INVITED_FOR)
 
     def first_user_secret(self) -> str | None:
         """A one-time secret with which the first user is made; None once anybody is here."""
-        with self._database.write() as session:
+        with self.database.write() as session:
             if session.scalars(select(Person.id).limit(1)).first():
                 return None
             session.execute(delete(Invitation).where(Invitation.kind == "first"))
@@ -148,7 +148,7 @@ class Accounts:
         email = tidy_email(email)
         check_strength(password, email)
         _check(name, "installer", ())
-        with self._database.write() as session:
+        with self.database.write() as session:
             _spend(session, secret, "first")
             if session.scalars(select(Person.id).limit(1)).first():
                 raise AccountRefused("this address was used already")
@@ -160,7 +160,7 @@ class Accounts:
 
     def invited(self, secret: str) -> PersonRow | None:
         """Whom an invitation is for, without spending it; None where it is not, or no longer, good."""
-        with self._database.read() as session:
+        with self.database.read() as session:
             row = session.get(Invitation, mark_of(secret))
             if row is None or row.kind != "password" or row.person is None or row.expires < _now():
                 return None
@@ -168,7 +168,7 @@ class Accounts:
 
     def set_invited_password(self, secret: str, password: str) -> PersonRow:
         """Spend an invitation. Raises Refused for a bad secret, InputError for a weak password."""
-        with self._database.write() as session:
+        with self.database.write() as session:
             person = _person(session, _spend(session, secret, "password") or 0)
             check_strength(password, person.email)
             self._set(session, person, password)
@@ -176,7 +176,7 @@ class Accounts:
 
     def set_password(self, person_id: int, password: str) -> None:
         """Set a password and end the person's sessions. Raises UnknownPerson, InputError."""
-        with self._database.write() as session:
+        with self.database.write() as session:
             person = _person(session, person_id)
             check_strength(password, person.email)
             self._set(session, person, password)

@@ -50,10 +50,11 @@ class PaperRow:
     made: datetime
 
 
-def month_paper(service: Service, plant: SiteRecord, month: str) -> Paper:
+def month_paper(service: Service, plant: SiteRecord, month: str, *, looked_at: bool = False) -> Paper:
     """The householder's month, with the month before and the same month a year ago where there are readings.
 
-    month : YYYY-MM. Raises InputError, NoReadings
+    month : YYYY-MM. looked_at : for a page, whose newest days may be some minutes old (see `Results.recent`)
+    Raises InputError, NoReadings
     """
     first, last = _month(month)
     start, end = service.results.span(plant)
@@ -61,26 +62,31 @@ def month_paper(service: Service, plant: SiteRecord, month: str) -> Paper:
         raise NoReadings(plant.site.id)
     days = first, min(last, end)
     contents = {
-        **_worked_out(service, plant, *days),
-        "year": service.results.result(plant, *_year_to(service, start, days[1])),
+        **_worked_out(service, plant, *days, looked_at=looked_at),
+        "year": _result(service, plant, *_year_to(service, start, days[1]), looked_at=looked_at),
         "works": _done(service, plant.site.id, first, last),
         "like_weather": {},
     }
     for key, ends in (("month_before", first - timedelta(days=1)), ("year_before", _year_before(first))):
-        contents[key] = _earlier(service, plant, start, ends)
+        contents[key] = _earlier(service, plant, start, ends, looked_at=looked_at)
         if contents[key] is not None:
             contents["like_weather"][key] = _like_weather(service, plant, (ends.replace(day=1), ends), days)
     return Paper("month", month, contents, service.firm)
 
 
 def winter_paper(
-    service: Service, plant: SiteRecord, season: int | None = None, *, pictures: bool = False
+    service: Service,
+    plant: SiteRecord,
+    season: int | None = None,
+    *,
+    pictures: bool = False,
+    looked_at: bool = False,
 ) -> Paper:
     """The check before a winter: of the winter that comes or has begun, from the newest twelve months, as
     every list of homes has it; of an earlier one, from the season before it.
 
     season : year in which the winter begins, default that of the last reading. pictures : hold photos as
-        small pictures
+        small pictures. looked_at : as of `month_paper`
     Raises InputError, NoReadings
     """
     start, end = service.results.span(plant)
@@ -97,7 +103,8 @@ def winter_paper(
         )
     signed = sign_offs(service.database, plant.site.id).get((plant.site.id, str(year)))
     check = check_contents(service, plant, SheetKey("winter", str(year)), pictures=pictures)
-    contents = _worked_out(service, plant, first, last) | {"signed": signed, "check": check}
+    contents = _worked_out(service, plant, first, last, looked_at=looked_at)
+    contents |= {"signed": signed, "check": check}
     return Paper("winter", str(year), contents, service.firm)
 
 
@@ -208,10 +215,22 @@ def _month(text: str) -> tuple[date, date]:
     return first, first.replace(day=calendar.monthrange(first.year, first.month)[1])
 
 
-def _earlier(service: Service, plant: SiteRecord, start: date, last: date) -> dict[str, Any] | None:
+def _result(
+    service: Service, plant: SiteRecord, first: date, last: date, *, looked_at: bool
+) -> dict[str, Any]:
+    """The result of some days; for a page one that a new reading doesn't throw away."""
+    if not looked_at:
+        return service.results.result(plant, first, last)
+    recent: dict[str, Any] = orjson.loads(service.results.recent(plant, first, last))
+    return recent
+
+
+def _earlier(
+    service: Service, plant: SiteRecord, start: date, last: date, *, looked_at: bool
+) -> dict[str, Any] | None:
     """The result of a whole earlier month, None where its readings do not reach back that far."""
     first = last.replace(day=1)
-    return service.results.result(plant, first, last) if first >= start else None
+    return _result(service, plant, first, last, looked_at=looked_at) if first >= start else None
 
 
 def _like_weather(
@@ -244,12 +263,15 @@ def _year_before(first: date) -> date:
     return month.replace(day=calendar.monthrange(month.year, month.month)[1])
 
 
-def _worked_out(service: Service, plant: SiteRecord, first: date, last: date) -> dict[str, Any]:
+def _worked_out(
+    service: Service, plant: SiteRecord, first: date, last: date, *, looked_at: bool = False
+) -> dict[str, Any]:
     """What every paper holds: the plant, the result of its days, and the days' points that its figures
     draw."""
     from fieldfare.dashboards.day_rows import day_rows
 
-    result = under_standing_verdict(service, plant, service.results.result(plant, first, last))
+    shown = _result(service, plant, first, last, looked_at=looked_at)
+    result = under_standing_verdict(service, plant, shown)
     days = day_rows(service.facts_cache.kept(plant.site.id, first, last), plant.site.zone)
     return {"site": _about(plant), "result": result, "days": days, "firm": service.firm.signature}
 

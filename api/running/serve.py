@@ -36,8 +36,8 @@ def serve(settings: Settings, announce: Callable[[str], None]) -> None:
     """Serve until Ctrl-C or a polite kill. Raises InputError where the address can't be had."""
     if settings.demo and not settings.is_loopback:
         raise InputError("the demo is open to everybody, so it is served on this machine alone")
-    log_to(settings.data)
-    log_to_stderr()
+    log_to(settings.data, settings.log_format)
+    log_to_stderr(settings.log_format)
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
     raise_file_limit(settings.most_connections)
     listener = listen(settings)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Boolean, ForeignKey, Integer, String, Text, UniqueConstraint
+from sqlalchemy import BigInteger, Boolean, ForeignKey, Integer, String, Text, UniqueConstraint, false
 from sqlalchemy.orm import Mapped, mapped_column
 
 from fieldfare.api.state.columns import Json, UtcTime
@@ -75,6 +75,44 @@ class SignedIn(Base):
     created: Mapped[datetime] = mapped_column(UtcTime)
     seen: Mapped[datetime] = mapped_column(UtcTime)
     expires: Mapped[datetime] = mapped_column(UtcTime)
+    address: Mapped[str] = mapped_column(String(64), default="", server_default="")
+    device: Mapped[str] = mapped_column(String(120), default="", server_default="")
+    way: Mapped[str] = mapped_column(String(16), default="password", server_default="password")
+    """How the person showed who they are: password, totp, passkey, recovery, invitation or provider."""
+    pending: Mapped[bool] = mapped_column(Boolean, default=False, server_default=false())
+    """True between the password and the second factor: such a session opens nothing."""
+    proved: Mapped[datetime | None] = mapped_column(UtcTime)
+    """When the person last showed who they are."""
+    challenge: Mapped[str | None] = mapped_column(String(128))
+    offer: Mapped[str | None] = mapped_column(Text)
+    """An authenticator's secret (encrypted) that the person has not confirmed yet."""
+
+
+class Factor(Base):
+    """A person's second factor: an authenticator app (TOTP, RFC 6238) or a passkey (WebAuthn)."""
+
+    __tablename__ = "factors"
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True)
+    person: Mapped[int] = mapped_column(ForeignKey("people.id", ondelete="CASCADE"), index=True)
+    kind: Mapped[str] = mapped_column(String(16))
+    name: Mapped[str] = mapped_column(String(80))
+    secret: Mapped[str] = mapped_column(Text)
+    """totp: the shared secret, encrypted; passkey: the public key in base64url."""
+    credential: Mapped[str | None] = mapped_column(String(1400), unique=True)
+    counter: Mapped[int] = mapped_column(BigInteger, default=0)
+    """totp: the last time step that was used; passkey: the authenticator's signature count."""
+    created: Mapped[datetime] = mapped_column(UtcTime)
+    used: Mapped[datetime | None] = mapped_column(UtcTime)
+
+
+class RecoveryCode(Base):
+    """A code that replaces a lost second factor once."""
+
+    __tablename__ = "recovery_codes"
+
+    hash: Mapped[str] = mapped_column(HASH, primary_key=True)
+    person: Mapped[int] = mapped_column(ForeignKey("people.id", ondelete="CASCADE"), index=True)
 
 
 class HomeLink(Base):

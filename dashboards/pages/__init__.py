@@ -1,6 +1,16 @@
 """Every page as a function: results, facts and the plant's description in, HTML out."""
 
 from fieldfare.dashboards.figures.expectations.index import MODELS as EXPECTATIONS
+from fieldfare.dashboards.pages.account import (
+    account_page,
+    codes_page,
+    confirm_page,
+    go_on_page,
+    leave_page,
+    new_app_page,
+    new_passkey_page,
+    second_step_page,
+)
 from fieldfare.dashboards.pages.answers import answer_page
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
 from fieldfare.dashboards.pages.checks import check_page, field_page, lists_page
@@ -58,6 +68,7 @@ from fieldfare.dashboards.text.words import finding_title
 __all__ = [
     "EXPECTATIONS",
     "FIGURES",
+    "account_page",
     "address_of",
     "answer_page",
     "asked_of",
@@ -66,7 +77,9 @@ __all__ = [
     "check_page",
     "chosen_entries",
     "chosen_page",
+    "codes_page",
     "compare_page",
+    "confirm_page",
     "day_page",
     "event_json",
     "expectation_json",
@@ -78,6 +91,7 @@ __all__ = [
     "first_run_page",
     "fleet_page",
     "form_values",
+    "go_on_page",
     "handle_again_page",
     "home_page",
     "homes_report",
@@ -85,14 +99,18 @@ __all__ = [
     "job_page",
     "job_values",
     "learning_page",
+    "leave_page",
     "lists_page",
     "live_page",
     "message_page",
+    "new_app_page",
+    "new_passkey_page",
     "people_page",
     "person_page",
     "points_left",
     "progress_page",
     "readings_page",
+    "second_step_page",
     "settings_page",
     "sign_in_page",
     "site_form_page",

@@ -39,12 +39,14 @@ def invited_page(
     )
 
 
-def sign_in_page(error: str) -> str:
+def sign_in_page(error: str, provider: str = "") -> str:
+    """provider : what the button of the firm's sign-in provider says, empty without one"""
     return render(
         "sign_in.html",
         title="Sign in",
         error=error,
         told="",
+        provider=provider,
         asks_who=False,
         asks_email=True,
         is_new=False,
@@ -74,6 +76,7 @@ def welcome_page(
         title=f"Welcome, {name}" if name else "Welcome",
         error=error,
         told=told,
+        provider="",
         asks_who=is_first,
         asks_email=is_first,
         is_new=True,

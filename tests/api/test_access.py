@@ -73,6 +73,7 @@ MAY: dict[tuple[str, str], tuple[set[str], Any]] = {
     ("GET", "/session"): (ALL, None),
     ("DELETE", "/session"): (ALL, None),
     ("POST", "/session/password"): (HOME - {"link"}, {"old": "x", "new": "a long enough new one"}),
+    ("POST", "/session/confirm"): (HOME - {"link"}, {"password": "x"}),
     ("GET", "/people"): ({"installer"}, None),
     ("POST", "/people"): ({"installer"}, {"email": "new@heating.example", "name": "New", "role": "engineer"}),
     ("GET", "/people/{person}"): ({"installer"}, None),

@@ -12,14 +12,11 @@ from sqlalchemy import func, select
 from fieldfare.api.core.service import Service
 from fieldfare.api.http.app import PREFIX
 from fieldfare.api.http.middleware.guards import LARGEST_OF_NOBODY
+from fieldfare.api.people import brake
 from fieldfare.api.people import sign_in as sign_in_module
 from fieldfare.api.people.accounts import AccountRefused
-from fieldfare.api.people.sign_in import (
-    FREE_TRIES,
-    UNKNOWN_ACCOUNTS,
-    SignIn,
-    TooManyTries,
-)
+from fieldfare.api.people.brake import FREE_TRIES, TooManyTries
+from fieldfare.api.people.sign_in import UNKNOWN_ACCOUNTS, SignIn
 from fieldfare.api.state.people_tables import FailedSignIn
 from tests.api.web import OWN, PASSWORD, Web, make_web
 
@@ -37,7 +34,7 @@ def web(service: Service, monkeypatch: pytest.MonkeyPatch) -> Web:
 
 def guess(sign_in: SignIn, email: str, address: str, password: str = "guess", device: str = "") -> str:
     try:
-        return sign_in.sign_in(email, password, address, device)
+        return sign_in.sign_in(email, password, address, device).secret
     except TooManyTries:
         return "braked"
     except AccountRefused:
@@ -86,7 +83,7 @@ def test_signing_in_right_does_not_use_up_an_address(web: Web) -> None:
 
 def test_the_counts_can_not_be_filled_without_end(web: Web, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sign_in_module, "is_password", lambda *_: False)
-    monkeypatch.setattr(sign_in_module, "MOST_COUNTS", 300)
+    monkeypatch.setattr(brake, "MOST_COUNTS", 300)
     for n in range(900):
         guess(web.parts.sign_in, f"who{n}@heating.example", f"10.{n // 250}.0.{n % 250}")
     with web.parts.service.database.read() as session:

@@ -152,6 +152,10 @@ RUNS: dict[str, list[Run]] = {
         Run("user change eve@heating.example --stop", says="changed", before=ADDED),
         Run("user change eve@heating.example --let-in", says="changed", before=ADDED),
     ],
+    "user reset-factors": [
+        Run("user reset-factors eve@heating.example", says="removed 0 second factors", before=ADDED),
+        Run("user reset-factors who@heating.example", 2, "nobody here has the e-mail"),
+    ],
     "user remove": [Run("user remove eve@heating.example", says="removed", before=ADDED)],
 }
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
+from sqlalchemy import select, update
 
 from fieldfare.analysis.facts.build import MARGIN_DAYS, build_facts
 from fieldfare.analysis.facts.table import Table
@@ -14,6 +16,7 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import Samples
 from fieldfare.api.core.facts_cache import KINDS, FactsCache
 from fieldfare.api.core.service import Service
+from fieldfare.api.state.site_tables import FACT_CHUNKS
 from tests.api.conftest import add_site
 from tests.api.sites import START, readings, site_text
 
@@ -192,3 +195,24 @@ def test_a_register_loses_nothing_over_a_silence_met_night_by_night(service: Ser
     assert nightly.days["day"].tolist() == whole.days["day"].tolist()
     assert nightly.days["e_total"] == pytest.approx(whole.days["e_total"], nan_ok=True)
     assert whole.days.total("e_total") == pytest.approx(total.value[-1], rel=0.02)
+
+
+@pytest.mark.parametrize(
+    "harm", [lambda p: b"ARROW1\x00\x00" + p, lambda p: p[:-9] + bytes(9), lambda p: b"", lambda p: p[:20]]
+)
+@pytest.mark.parametrize("looks", ["facts", "recent"])
+def test_kept_tables_that_can_not_be_read_are_made_anew(plant_here: Service, harm: Any, looks: str) -> None:
+    """Of the first release's form, flipped, emptied, cut off: facts come from the readings again."""
+    site = plant_here.sites.get("alder-row").site
+    first, last = date(2026, 1, 5), date(2026, 1, 8)
+    before = plant_here.facts_cache.facts(site, first, last)
+    with plant_here.database.writing() as db:
+        for row in db.execute(select(FACT_CHUNKS)).all():
+            changed = update(FACT_CHUNKS).where(
+                FACT_CHUNKS.c.kind == row.kind, FACT_CHUNKS.c.month == row.month
+            )
+            db.execute(changed.values(payload=harm(row.payload)))
+    after = getattr(plant_here.facts_cache, looks)(site, first, last)
+    assert before.days.names == after.days.names
+    for name in before.days.names:
+        np.testing.assert_array_equal(before.days[name], after.days[name])

@@ -13,6 +13,7 @@ from fieldfare.api.alerts.alerts import Alerts
 from fieldfare.api.alerts.channels import Letter
 from fieldfare.api.alerts.notices import BACK_OFF, CLAIM_LOST_AFTER, Notices
 from fieldfare.api.alerts.words import not_before
+from fieldfare.api.core.outgoing import Outgoing
 from fieldfare.api.core.service import Service
 from fieldfare.api.firm.own import OwnSettings, keep_settings
 from fieldfare.api.people.access import COMMAND_LINE
@@ -168,7 +169,7 @@ def test_a_line_that_breaks_when_all_was_said_is_not_told_twice(firm: Service, b
 
 
 def test_a_notice_whose_process_died_while_sending_is_not_sent_again(firm: Service, box: PostBox) -> None:
-    def dies(letter: Letter, mail_url: str, mail_from: str) -> None:
+    def dies(letter: Letter, mail_url: str, mail_from: str, outgoing: Outgoing) -> None:
         raise KeyboardInterrupt
 
     settings = replace(firm.settings, mail_url=f"smtp://127.0.0.1:{box.port}")
@@ -184,7 +185,9 @@ def test_a_notice_whose_process_died_while_sending_is_not_sent_again(firm: Servi
 
 def test_another_channel_gets_the_same_by_http(firm: Service, posted: Posted) -> None:
     posted.statuses = [503]
-    settings = replace(firm.settings, channels=f"json://127.0.0.1:{posted.port}/hook")
+    settings = replace(
+        firm.settings, channels=f"json://127.0.0.1:{posted.port}/hook", internal_hosts="127.0.0.1"
+    )
     notices = Notices(firm.database, settings)
     notices.urgent([alert_of(firm, FROST)], NOON)
     assert notices.deliver(NOON) == {"waiting": 1}

@@ -1,7 +1,7 @@
 """Load on the running service: clients that read pages and the API while a collector writes.
 
-python -m tests.benchmarks.bench_service [--clients 50] [--seconds 120] [--sites 14] [--out FILE]
-Prints a table (p50, p95, worst, errors by kind of request) and writes JSON.
+python -m tests.benchmarks.bench_service [--clients 50] [--seconds 120] [--sites 14] [--think 4] [--out FILE]
+Prints a table (p50, p95, worst, errors by kind of request), the service's memory, and writes JSON.
 """
 
 from __future__ import annotations
@@ -35,6 +35,8 @@ SERVE = (
 KINDS = {
     "fleet page": ("/", 12),
     "site page": ("/sites/{site}", 18),
+    "home page": ("/sites/{site}/home", 10),
+    "winter page": ("/sites/{site}/winter", 4),
     "result": ("/api/v1/sites/{site}/result", 6),
     "findings": ("/api/v1/sites/{site}/findings", 14),
     "a day's series": ("/api/v1/sites/{site}/series?max_points=1000", 16),
@@ -43,7 +45,8 @@ KINDS = {
     "fleet": ("/api/v1/fleet", 8),
     "alerts": ("/api/v1/alerts", 8),
 }
-THINK_S = (0.5, 1.5)
+THINK_S = 1.0
+"""Mean pause of a client between two requests; each is drawn from half to one and a half times this."""
 
 
 def write(folder: str, sites: list[str], stop: Any, written: Any) -> None:
@@ -69,13 +72,19 @@ def write(folder: str, sites: list[str], stop: Any, written: Any) -> None:
 
 
 async def client(
-    base: str, sites: list[str], until: float, seed: int, took: dict[str, list[float]], bad: list[str]
+    base: str,
+    sites: list[str],
+    until: float,
+    seed: int,
+    took: dict[str, list[float]],
+    bad: list[str],
+    think: float,
 ) -> None:
     """One person or program: asks, thinks, asks again."""
     draw = random.Random(seed)
     names, weights = list(KINDS), [weight for _, weight in KINDS.values()]
     async with httpx.AsyncClient(base_url=base, timeout=60.0) as http:
-        await asyncio.sleep(draw.uniform(0, THINK_S[1]))
+        await asyncio.sleep(draw.uniform(0, 1.5 * think))
         while time.monotonic() < until:
             name = draw.choices(names, weights)[0]
             url = KINDS[name][0].format(site=draw.choice(sites))
@@ -87,7 +96,7 @@ async def client(
             except httpx.HTTPError as error:
                 bad.append(f"{type(error).__name__} {url}")
             took[name].append(time.perf_counter() - began)
-            await asyncio.sleep(draw.uniform(*THINK_S))
+            await asyncio.sleep(draw.uniform(0.5 * think, 1.5 * think))
 
 
 def warm(base: str, sites: list[str]) -> float:
@@ -101,12 +110,12 @@ def warm(base: str, sites: list[str]) -> float:
 
 
 async def load(
-    base: str, sites: list[str], clients: int, seconds: float
+    base: str, sites: list[str], clients: int, seconds: float, think: float
 ) -> tuple[dict[str, list[float]], list[str]]:
     took: dict[str, list[float]] = defaultdict(list)
     bad: list[str] = []
     until = time.monotonic() + seconds
-    await asyncio.gather(*(client(base, sites, until, n, took, bad) for n in range(clients)))
+    await asyncio.gather(*(client(base, sites, until, n, took, bad, think) for n in range(clients)))
     return took, bad
 
 
@@ -123,6 +132,12 @@ def start(data: Path, port: int) -> subprocess.Popen[bytes]:
             time.sleep(0.2)
     process.kill()
     raise SystemExit(f"the service did not start: {(data / 'bench.log').read_text(errors='replace')[-2000:]}")
+
+
+def memory_mb(pid: int) -> float:
+    """Resident memory of a process."""
+    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
+    return round(int(next(line for line in lines if line.startswith("VmRSS")).split()[1]) / 1024, 1)
 
 
 def table(took: dict[str, list[float]]) -> list[dict[str, Any]]:
@@ -145,6 +160,7 @@ def main() -> int:
     parser.add_argument("--clients", type=int, default=50)
     parser.add_argument("--seconds", type=float, default=120.0)
     parser.add_argument("--sites", type=int, default=None)
+    parser.add_argument("--think", type=float, default=THINK_S, help="mean pause of a client in seconds")
     parser.add_argument("--data", type=Path, help="a demo's data folder; made where there is none")
     parser.add_argument(
         "--json", "--out", dest="out", type=Path, default=ROOT / "bench-results" / "service.json"
@@ -168,7 +184,11 @@ def main() -> int:
     writer.start()
     try:
         warming = warm(f"http://127.0.0.1:{port}", sites)
-        took, bad = asyncio.run(load(f"http://127.0.0.1:{port}", sites, args.clients, args.seconds))
+        memory = [memory_mb(service_process.pid)]
+        took, bad = asyncio.run(
+            load(f"http://127.0.0.1:{port}", sites, args.clients, args.seconds, args.think)
+        )
+        memory.append(memory_mb(service_process.pid))
     finally:
         stop.set()
         writer.join(30)
@@ -185,6 +205,10 @@ def main() -> int:
         f"{args.clients} clients, {rate:.0f} requests/s, {written.value} readings written meanwhile,"
         f" {len(bad)} errors"
     )
+    print(
+        f"memory {memory[0]:.0f} MB before, {memory[1]:.0f} MB after; load of the machine"
+        f" {os.getloadavg()[0]:.1f}"
+    )
     for line in sorted(set(bad))[:10]:
         print(" ", line)
     args.out.parent.mkdir(parents=True, exist_ok=True)
@@ -197,6 +221,7 @@ def main() -> int:
         "requests_per_s": round(rate, 1),
         "written": written.value,
         "errors": len(bad),
+        "memory_mb": memory,
         "warming_s": round(warming, 1),
         "load_before": os.getloadavg()[2],
         "rows": rows,

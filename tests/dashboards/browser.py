@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 from urllib.request import urlopen
 
 import uvicorn
@@ -49,12 +50,12 @@ class Running:
 
 
 @contextmanager
-def running(folder: Path) -> Iterator[Running]:
-    """Serve a data folder until the block ends."""
+def running(folder: Path, **more: Any) -> Iterator[Running]:
+    """Serve a data folder until the block ends. more : settings"""
     settings = Settings(data=folder, port=0, workers=1)
     listener = listen(settings)
     port = listener.getsockname()[1]
-    with opened(Settings(data=folder, port=port, workers=1)) as service:
+    with opened(Settings(data=folder, port=port, workers=1, **more)) as service:
         parts = AppState(service)
         server = uvicorn.Server(
             uvicorn.Config(create_app(parts), log_level="error", timeout_graceful_shutdown=1)
@@ -69,7 +70,7 @@ def running(folder: Path) -> Iterator[Running]:
             except OSError:
                 time.sleep(0.05)
         try:
-            yield Running(address, parts)
+            yield Running(parts.settings.address, parts)
         finally:
             parts.stopping.set()
             server.should_exit = True

@@ -221,3 +221,15 @@ def test_archives_and_what_is_restored_are_the_owners_alone(tmp_path):
     made = Path(run("backup", data, out).stdout.strip())
     assert out.stat().st_mode & 0o077 == 0
     assert made.stat().st_mode & 0o077 == 0
+
+
+def test_an_older_python_restores_the_same_and_nothing_outside(archive, tmp_path, monkeypatch):
+    """Debian 12's Python 3.11.2 has no filters for archives."""
+    monkeypatch.delattr(tarfile, "data_filter", raising=False)
+    assert backup.restore(archive, tmp_path / "again") > 0
+    assert (tmp_path / "again" / "state.sqlite").is_file()
+    with tarfile.open(tmp_path / "evil.tar.gz", "w:gz") as evil:
+        evil.add(SCRIPT, "../outside.py")
+    with pytest.raises(backup.BackupError, match="no plain file inside"):
+        backup.verify(tmp_path / "evil.tar.gz")
+    assert not (tmp_path / "outside.py").exists()

@@ -177,7 +177,7 @@ def month_contents(parts: AppState, plant: SiteRecord, asked: str) -> dict[str, 
     """A month paper's contents; without a wish, of the last month with readings. None where there is none."""
     try:
         month = asked or f"{parts.service.results.span(plant)[1]:%Y-%m}"
-        return month_paper(parts.service, plant, month).contents
+        return month_paper(parts.service, plant, month, looked_at=True).contents
     except NoReadings:
         return None
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Form, HTTPException, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -15,13 +15,17 @@ from fieldfare.api.http.auth import (
     PlantHere,
     actor_of,
     check,
-    visit_of,
+    cookie_name,
+    session_of,
 )
-from fieldfare.api.http.rest.people import (
+from fieldfare.api.http.sessions import (
+    Proof,
+    complete_session,
     end_session,
     forget_in_browser,
     mark_device,
     open_session,
+    origin_of,
     set_cookie,
 )
 from fieldfare.api.people.access import Actor
@@ -48,8 +52,8 @@ def paper(
 
 
 @router.get("/sign-in")
-def sign_in_page(request: Request) -> Response:
-    return HTMLResponse(looks.sign_in_page(""))
+def sign_in_page(request: Request, parts: AppStateHere) -> Response:
+    return HTMLResponse(_sign_in_page(parts, ""))
 
 
 @router.post("/sign-in")
@@ -58,16 +62,44 @@ def sign_in(
 ) -> Response:
     """Sign in by the form."""
     try:
-        secret = open_session(request, parts, email, password)
+        opened = open_session(request, parts, email, password)
     except InputError as error:
-        return HTMLResponse(looks.sign_in_page(str(error)), 401)
-    return _signed_in(parts, secret)
+        return HTMLResponse(_sign_in_page(parts, str(error)), 401)
+    if not opened.pending:
+        return signed_in(parts, opened.secret)
+    response = _to("/sign-in/second")
+    set_cookie(response, parts, opened.secret)
+    return response
+
+
+@router.get("/sign-in/second")
+def second_step_page(request: Request, parts: AppStateHere) -> Response:
+    """The second step: a code or a passkey."""
+    waiting = parts.sign_in.pending(request.cookies.get(cookie_name(parts), ""))
+    return HTMLResponse(_second_page(parts, *waiting, "")) if waiting else _to("/sign-in")
+
+
+@router.post("/sign-in/second")
+def second_step(
+    request: Request,
+    parts: AppStateHere,
+    code: Secret = "",
+    credential: Annotated[str, Form(max_length=20_000)] = "",
+) -> Response:
+    secret = request.cookies.get(cookie_name(parts), "")
+    try:
+        opened = complete_session(request, parts, secret, Proof(code, credential))
+    except InputError as error:
+        waiting = parts.sign_in.pending(secret)
+        page = _second_page(parts, *waiting, str(error)) if waiting else _sign_in_page(parts, str(error))
+        return HTMLResponse(page, 401)
+    return signed_in(parts, opened.secret)
 
 
 @router.post("/sign-out")
 def sign_out(request: Request, parts: AppStateHere, csrf: Annotated[str, Form(alias=CSRF_FIELD)]) -> Response:
     """Sign out by the form."""
-    visit = visit_of(request)
+    visit = session_of(request)
     if visit is not None:
         if not same(csrf, visit.csrf):
             raise HTTPException(403, "the form is not of this session")
@@ -84,12 +116,12 @@ def welcome_page(secret: str, parts: AppStateHere) -> Response:
 
 
 @router.post("/welcome/{secret}")
-def welcome(secret: str, parts: AppStateHere, password: Secret) -> Response:
+def welcome(secret: str, request: Request, parts: AppStateHere, password: Secret) -> Response:
     try:
         row = parts.accounts.set_invited_password(secret, password)
     except InputError as error:
         return HTMLResponse(_welcome(parts, secret, str(error)), 400)
-    return _let_in(parts, row.id)
+    return _let_in(request, parts, row.id)
 
 
 @router.get("/first/{secret}")
@@ -101,6 +133,7 @@ def first_page(secret: str) -> Response:
 @router.post("/first/{secret}")
 def first(
     secret: str,
+    request: Request,
     parts: AppStateHere,
     email: Annotated[str, Form(max_length=254)],
     name: Annotated[str, Form(max_length=120)],
@@ -110,7 +143,7 @@ def first(
         row = parts.accounts.make_first_user(secret, email, name, password)
     except InputError as error:
         return HTMLResponse(looks.welcome_page(str(error), is_first=True), 400)
-    return _let_in(parts, row.id)
+    return _let_in(request, parts, row.id)
 
 
 @router.get("/home/{text}")
@@ -120,7 +153,7 @@ def by_link(text: str, parts: AppStateHere) -> Response:
     secret = parts.sign_in.open_for_link(link.id)
     if visit := parts.sign_in.visit(secret):
         parts.audit.note(visit.actor, "came by link", link.site)
-    return _signed_in(parts, secret, f"/sites/{link.site}")
+    return signed_in(parts, secret, f"/sites/{link.site}")
 
 
 def _welcome(parts: AppState, secret: str, problem: str) -> str:
@@ -145,14 +178,31 @@ def _refusal(request: Request, permission: str, site: str) -> Response | None:
     return None
 
 
-def _let_in(parts: Any, person: int) -> Response:
-    secret = parts.sign_in.open_for_person(person)
+def _sign_in_page(parts: AppState, error: str) -> str:
+    provider = parts.settings.provider_name if parts.settings.provider_url else ""
+    return looks.sign_in_page(error, provider)
+
+
+def _second_page(parts: AppState, person: int, key: str, error: str) -> str:
+    kinds = {f.kind for f in parts.factors.of_person(person)}
+    options = ""
+    if "passkey" in kinds and parts.factors.site.has_passkeys:
+        options = parts.factors.request_options(person, parts.sessions.new_challenge(key))
+    return looks.second_step_page(error, options, has_app="totp" in kinds)
+
+
+def _let_in(request: Request, parts: AppState, person: int) -> Response:
+    """Open a session after a new password. A person with a second factor signs in with it instead."""
+    if parts.factors.of_person(person):
+        return _to("/sign-in")
+    secret = parts.sign_in.open_for_person(person, origin_of(request))
     if visit := parts.sign_in.visit(secret):
         parts.audit.note(visit.actor, "password set")
-    return _signed_in(parts, secret)
+    return signed_in(parts, secret)
 
 
-def _signed_in(parts: Any, secret: str, where: str = "/") -> Response:
+def signed_in(parts: AppState, secret: str, where: str = "/") -> Response:
+    """The answer that a new session begins with."""
     response = _to(where)
     set_cookie(response, parts, secret)
     if visit := parts.sign_in.visit(secret):

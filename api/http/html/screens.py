@@ -27,6 +27,7 @@ from fieldfare.api.http.auth import (
     SignInFirst,
     actor_of,
     check,
+    confirm,
     visit_of,
 )
 from fieldfare.api.http.html import page_rows
@@ -86,7 +87,9 @@ def writer(request: Request, permission: str, csrf: str, site: str | None = None
     if visit is not None and not same(csrf, visit.csrf):
         raise HTTPException(403, "the form is not of this session")
     actor = visit.actor if visit else DEMO_VISITOR if parts.settings.demo else NOBODY
-    return _allowed(parts, actor, permission, site)
+    _allowed(parts, actor, permission, site)
+    confirm(request, actor, permission)
+    return actor
 
 
 def _allowed(parts: AppState, actor: Actor, permission: str, site: str | None) -> Actor:
@@ -207,7 +210,8 @@ def winter(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     reader(request, "papers.read", plant.site.id)
     query = _query(request)
     season = query.get("season", "")
-    contents = winter_paper(parts.service, plant, int(season) if season.isdecimal() else None).contents
+    year = int(season) if season.isdecimal() else None
+    contents = winter_paper(parts.service, plant, year, looked_at=True).contents
     row = page_rows.row_of(parts, plant, contents["result"])
     row["rolling"] = rolling_result(parts.service, plant, contents["result"])
     return HTMLResponse(pages.winter_page(row, contents, visitor(request), query, page_rows.clock(parts)))

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Query, Request, Response
 
 from fieldfare.api.http.auth import AppStateHere, need
-from fieldfare.api.http.metrics import metrics_text
+from fieldfare.api.http.metrics import metrics_of
 from fieldfare.api.http.schemas import (
     Limit,
     Offset,
@@ -53,4 +53,4 @@ def health(parts: AppStateHere) -> dict[str, str | int]:
 )
 def metrics(parts: AppStateHere, actor: Actor = need("metrics.read")) -> Response:
     """Counters and gauges in the Prometheus text format."""
-    return document(metrics_text(parts), "text/plain; version=0.0.4; charset=utf-8")
+    return document(metrics_of(parts).text(), "text/plain; version=0.0.4; charset=utf-8")

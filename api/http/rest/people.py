@@ -8,18 +8,16 @@ from typing import Annotated
 from fastapi import APIRouter, HTTPException, Path, Query, Request, Response
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import (
     AppStateHere,
     PlantHere,
+    SignInFirst,
     actor_of,
-    cookie_name,
-    device_cookie_name,
-    is_secure,
     need,
-    visit_of,
+    session_of,
 )
 from fieldfare.api.http.schemas import (
+    ConfirmIn,
     Invited,
     Limit,
     LinkIn,
@@ -37,11 +35,24 @@ from fieldfare.api.http.schemas import (
     TokenOut,
     page,
 )
-from fieldfare.api.people.access import NOBODY, Actor
+from fieldfare.api.http.sessions import (
+    Proof,
+    client_address,
+    complete_session,
+    confirm_session,
+    end_session,
+    forget_in_browser,
+    mark_device,
+    note_refusal,
+    open_session,
+    set_cookie,
+    tell,
+)
+from fieldfare.api.people.access import Actor
+from fieldfare.api.people.accounts import AccountRefused
 from fieldfare.api.people.audit import AuditRow
 from fieldfare.api.people.inviting import take_in, welcome_address
 from fieldfare.api.people.passwords import check_strength
-from fieldfare.api.people.sign_in import DEVICE_LASTS_S, TooManyTries
 
 router = APIRouter(tags=["people"])
 Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
@@ -49,10 +60,18 @@ Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
 
 @router.post("/session")
 def sign_in(body: SignInIn, request: Request, response: Response, parts: AppStateHere) -> SessionOut:
-    """Sign in; the answer sets the session's cookie."""
-    secret = open_session(request, parts, body.email, body.password.get_secret_value())
-    set_cookie(response, parts, secret)
-    visit = parts.sign_in.visit(secret)
+    """Sign in; the answer sets the session's cookie. An account with a second factor sends its code too."""
+    opened = open_session(request, parts, body.email, body.password.get_secret_value())
+    if opened.pending:
+        code = body.code.get_secret_value() if body.code is not None else ""
+        if not code:
+            parts.sign_in.sign_out(opened.secret)
+            raise AccountRefused(
+                "this account has a second factor; send its code, or a recovery code, as `code`"
+            )
+        opened = complete_session(request, parts, opened.secret, Proof(code))
+    set_cookie(response, parts, opened.secret)
+    visit = parts.sign_in.visit(opened.secret)
     if visit is None:
         raise HTTPException(401, "this account was stopped")
     mark_device(response, parts, visit.actor.person)
@@ -62,8 +81,8 @@ def sign_in(body: SignInIn, request: Request, response: Response, parts: AppStat
 @router.get("/session")
 def read_session(request: Request, parts: AppStateHere) -> SessionOut:
     """Who you are; the role `nobody` where you are not signed in."""
-    visit = visit_of(request)
-    return session_out(actor_of(request), visit.csrf if visit else None)
+    visit = session_of(request)
+    return session_out(visit.actor if visit else actor_of(request), visit.csrf if visit else None)
 
 
 @router.delete("/session", status_code=204, response_class=Response)
@@ -81,11 +100,31 @@ def change_password(
     """Change your own password; all your sessions end."""
     if actor.person is None:
         raise HTTPException(403, "only people have passwords")
-    new = body.new.get_secret_value()
+    new, address = body.new.get_secret_value(), client_address(request)
     check_strength(new, actor.name)
-    open_session(request, parts, actor.name, body.old.get_secret_value())
+    try:
+        parts.sign_in.check_password(actor.name, body.old.get_secret_value(), address)
+    except InputError as error:
+        note_refusal(request, parts, error)
+        raise
     parts.accounts.set_password(actor.person, new)
-    parts.audit.note(actor, "password changed", address=client_address(request))
+    parts.audit.note(actor, "password changed", address=address)
+    tell(parts, actor.person, "Your password was changed", "The password of your account was changed.")
+
+
+@router.post("/session/confirm", status_code=204, response_class=Response)
+def confirm_again(body: ConfirmIn, request: Request, response: Response, parts: AppStateHere) -> None:
+    """Show again who you are: asked for before people, links, tokens and deletion change. The answer renews
+    the cookie."""
+    actor = actor_of(request)
+    visit = session_of(request)
+    if actor.role == "nobody":
+        raise SignInFirst
+    if visit is None or actor.person is None:
+        raise HTTPException(403, "only people have passwords")
+    code = body.code.get_secret_value() if body.code is not None else ""
+    secret = confirm_session(request, parts, visit, body.password.get_secret_value(), Proof(code))
+    set_cookie(response, parts, secret)
 
 
 @router.get("/people")
@@ -190,63 +229,6 @@ def read_audit(
     """Who did what, newest first."""
     rows, total = parts.audit.page(offset, limit, site)
     return page(request, response, rows, total, offset, limit)
-
-
-def set_cookie(response: Response, parts: AppState, secret: str) -> None:
-    """The session's cookie: out of reach of scripts, sent by no other site's forms."""
-    response.set_cookie(
-        cookie_name(parts), secret, path="/", secure=is_secure(parts), httponly=True, samesite="lax"
-    )
-
-
-def mark_device(response: Response, parts: AppState, person: int | None) -> None:
-    """Mark the browser as one this person signed in with, so that guesses from elsewhere don't lock it
-    out."""
-    if person is not None and (text := parts.sign_in.device_cookie(person)):
-        response.set_cookie(
-            device_cookie_name(parts),
-            text,
-            DEVICE_LASTS_S,
-            path="/",
-            secure=is_secure(parts),
-            httponly=True,
-            samesite="strict",
-        )
-
-
-def open_session(request: Request, parts: AppState, email: str, password: str) -> str:
-    """Sign in; a session that the request came with ends. Returns the new one's secret. Raises Refused,
-    TooManyTries."""
-    address = client_address(request)
-    try:
-        device = request.cookies.get(device_cookie_name(parts), "")
-        secret = parts.sign_in.sign_in(email, password, address, device)
-    except InputError as error:
-        parts.audit.note_refusal(NOBODY, address, str(error), braked=isinstance(error, TooManyTries))
-        raise
-    end_session(request, parts)
-    if visit := parts.sign_in.visit(secret):
-        parts.audit.note(visit.actor, "signed in", address=address)
-    return secret
-
-
-def end_session(request: Request, parts: AppState) -> None:
-    """End the session that a request came with, if any."""
-    if secret := request.cookies.get(cookie_name(parts)):
-        parts.sign_in.sign_out(secret)
-
-
-def forget_in_browser(response: Response, parts: AppState) -> None:
-    """Have the browser forget the session and what it kept of the pages."""
-    response.delete_cookie(
-        cookie_name(parts), path="/", secure=is_secure(parts), httponly=True, samesite="lax"
-    )
-    response.headers["Clear-Site-Data"] = '"cache", "storage"'
-
-
-def client_address(request: Request) -> str:
-    """The address a request came from; behind a proxy the server has put the client's there."""
-    return request.client.host if request.client else ""
 
 
 def session_out(actor: Actor, csrf: str | None) -> SessionOut:

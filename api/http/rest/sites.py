@@ -74,7 +74,7 @@ def read_file(site_id: SiteId, parts: AppStateHere, actor: Actor = need("site.re
 
 
 @router.delete("/sites/{site_id}", status_code=204, response_class=Response)
-def remove_site(site_id: SiteId, parts: AppStateHere, actor: Actor = need("site.write")) -> None:
+def remove_site(site_id: SiteId, parts: AppStateHere, actor: Actor = need("site.delete")) -> None:
     """Forget a site and everything about it."""
     erase_site(parts.service, site_id)
     parts.audit.note(actor, "site removed", site_id)

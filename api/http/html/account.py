@@ -1,0 +1,277 @@
+"""One's own account: password, second factors, recovery codes, sessions; and showing again who one is."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated
+
+from fastapi import APIRouter, Form, HTTPException, Path, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.http.app_state import AppState, parts_of
+from fieldfare.api.http.auth import (
+    CSRF_FIELD,
+    AppStateHere,
+    ConfirmFirst,
+    SignInFirst,
+    session_of,
+)
+from fieldfare.api.http.sessions import (
+    Proof,
+    client_address,
+    confirm_session,
+    set_cookie,
+    tell,
+)
+from fieldfare.api.people.passwords import check_strength
+from fieldfare.api.people.sign_in import LiveSession, same
+from fieldfare.dashboards import pages
+
+router = APIRouter()
+Csrf = Annotated[str, Form(alias=CSRF_FIELD)]
+Name = Annotated[str, Form(max_length=80)]
+Secret = Annotated[str, Form(max_length=1024)]
+Credential = Annotated[str, Form(max_length=20_000)]
+Key = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$")]
+NO_STORE = {"Cache-Control": "no-store"}
+
+
+@router.get("/account")
+def account(request: Request, parts: AppStateHere) -> Response:
+    """What lets one in, and where one is signed in."""
+    return HTMLResponse(_account_page(request, parts, _visit(request), ""))
+
+
+@router.post("/account/password")
+def change_password(
+    request: Request, parts: AppStateHere, old: Secret, new: Secret, csrf: Csrf = ""
+) -> Response:
+    """Change one's password; the other sessions end."""
+    visit = _visit(request, csrf)
+    person = visit.actor.person or 0
+    try:
+        check_strength(new, visit.actor.name)
+        parts.sign_in.check_password(visit.actor.name, old, client_address(request))
+    except InputError as error:
+        return HTMLResponse(_account_page(request, parts, visit, str(error)), 422)
+    parts.accounts.set_password(person, new)
+    _changed(request, parts, visit, "password changed", "Your password was changed")
+    response = RedirectResponse("/account", 303)
+    set_cookie(response, parts, parts.sign_in.open_for_person(person, way="password"))
+    return response
+
+
+@router.post("/account/app")
+def offer_app(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
+    """Offer the secret of an authenticator app; it counts once a code of it was given."""
+    visit = _own(request, csrf)
+    parts.sessions.keep_offer(visit.key, parts.factors.sealed_offer())
+    return _offer_page(parts, visit, "")
+
+
+@router.post("/account/app/confirm")
+def add_app(
+    request: Request, parts: AppStateHere, code: Secret, name: Name = "", csrf: Csrf = ""
+) -> Response:
+    """Add the authenticator app whose secret was offered."""
+    visit = _own(request, csrf)
+    try:
+        offer = parts.sessions.offer(visit.key)
+        codes = parts.factors.add_authenticator(visit.actor.person or 0, offer, code, name)
+    except InputError as error:
+        return _offer_page(parts, visit, str(error))
+    parts.sessions.keep_offer(visit.key, None)
+    _changed(request, parts, visit, "second factor added", "A second factor was added")
+    return _codes_page(visit, codes)
+
+
+@router.post("/account/passkey")
+def offer_passkey(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
+    """Ask the browser for a new passkey."""
+    visit = _own(request, csrf)
+    if not parts.factors.site.has_passkeys:
+        raise HTTPException(409, "passkeys need an address with a host name, over TLS or of this machine")
+    challenge = parts.sessions.new_challenge(visit.key)
+    options = parts.factors.passkey_options(visit.actor.person or 0, visit.actor.name, challenge)
+    return HTMLResponse(pages.new_passkey_page(_visitor(visit), options), headers=NO_STORE)
+
+
+@router.post("/account/passkey/confirm")
+def add_passkey(
+    request: Request, parts: AppStateHere, credential: Credential, name: Name = "", csrf: Csrf = ""
+) -> Response:
+    """Add the passkey that the browser has made."""
+    visit = _own(request, csrf)
+    try:
+        challenge = parts.sessions.take_challenge(visit.key)
+        codes = parts.factors.add_passkey(visit.actor.person or 0, credential, challenge, name)
+    except InputError as error:
+        return HTMLResponse(_account_page(request, parts, visit, str(error)), 422)
+    _changed(request, parts, visit, "second factor added", "A second factor was added")
+    return _codes_page(visit, codes)
+
+
+@router.post("/account/factors/{factor}/remove")
+def remove_factor(factor: Key, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
+    """Remove a second factor; the other sessions end."""
+    visit = _own(request, csrf)
+    keep_one = parts.settings.second_factor == "required" and visit.actor.sites is None
+    try:
+        parts.factors.remove(visit.actor.person or 0, factor, keep_one=keep_one)
+    except InputError as error:
+        return HTMLResponse(_account_page(request, parts, visit, str(error)), 422)
+    _changed(request, parts, visit, "second factor removed", "A second factor was removed")
+    return RedirectResponse("/account", 303)
+
+
+@router.post("/account/codes")
+def new_codes(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
+    """Make new recovery codes; the old ones end."""
+    visit = _own(request, csrf)
+    try:
+        codes = parts.factors.new_codes(visit.actor.person or 0)
+    except InputError as error:
+        return HTMLResponse(_account_page(request, parts, visit, str(error)), 422)
+    _changed(request, parts, visit, "recovery codes made", "New recovery codes were made")
+    return _codes_page(visit, codes)
+
+
+@router.post("/account/sessions/{session}/end")
+def end_session(session: Key, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
+    """End one of one's own sessions."""
+    visit = _own(request, csrf)
+    try:
+        parts.sessions.end(visit.actor.person or 0, session)
+    except InputError as error:
+        return HTMLResponse(_account_page(request, parts, visit, str(error)), 422)
+    return RedirectResponse("/account", 303)
+
+
+@router.post("/account/sessions/end")
+def end_other_sessions(request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
+    """End all of one's sessions but this one."""
+    visit = _own(request, csrf)
+    parts.sessions.end_others(visit.actor.person or 0, visit.key)
+    return RedirectResponse("/account", 303)
+
+
+@router.post("/confirm")
+def confirm(
+    request: Request,
+    parts: AppStateHere,
+    password: Secret = "",
+    code: Secret = "",
+    credential: Credential = "",
+    where: Annotated[str, Form(max_length=300)] = "",
+    kept: Annotated[str, Form(max_length=60_000)] = "[]",
+    csrf: Csrf = "",
+) -> Response:
+    """Show again who one is, then go on with what was asked for."""
+    visit, fields = _visit(request, csrf), _fields(kept)
+    if not where.startswith("/") or where.startswith(("//", "/\\")):
+        raise HTTPException(422, "where must be a path of this service")
+    try:
+        secret = confirm_session(request, parts, visit, password, Proof(code, credential))
+    except InputError as error:
+        return HTMLResponse(_confirm_page(parts, visit, where, fields, str(error)), 401)
+    response = HTMLResponse(pages.go_on_page(_visitor(visit), where, fields), headers=NO_STORE)
+    set_cookie(response, parts, secret)
+    return response
+
+
+def ask_to_confirm(request: Request, error: Exception) -> Response:
+    """The page that asks who is there before a form is taken; what was filled in is not lost."""
+    parts, visit = parts_of(request), session_of(request)
+    if visit is None or not isinstance(error, ConfirmFirst):
+        raise SignInFirst
+    return HTMLResponse(_confirm_page(parts, visit, request.url.path, list(error.kept), ""), 403)
+
+
+def _visit(request: Request, csrf: str | None = None) -> LiveSession:
+    """The session of a person. csrf : what a form brought. Raises SignInFirst, 403."""
+    visit = session_of(request)
+    if visit is None:
+        raise SignInFirst
+    if visit.actor.person is None:
+        raise HTTPException(403, "only people have an account")
+    if csrf is not None and not same(csrf, visit.csrf):
+        raise HTTPException(403, "the form is not of this session")
+    return visit
+
+
+def _own(request: Request, csrf: str) -> LiveSession:
+    """As _visit, for what changes the ways in or ends sessions. Raises ConfirmFirst where one showed who one
+    is too long ago."""
+    visit = _visit(request, csrf)
+    if not visit.actor.is_fresh:
+        raise ConfirmFirst
+    return visit
+
+
+def _changed(request: Request, parts: AppState, visit: LiveSession, action: str, subject: str) -> None:
+    """Note that a way in was changed, tell its owner, and end the other sessions."""
+    person = visit.actor.person or 0
+    parts.sessions.end_others(person, visit.key)
+    parts.audit.note(visit.actor, action, address=client_address(request))
+    tell(parts, person, subject, f"{subject}. All other sessions of your account have ended.")
+
+
+def _account_page(request: Request, parts: AppState, visit: LiveSession, problem: str) -> str:
+    person = visit.actor.person or 0
+    return pages.account_page(
+        _visitor(visit),
+        parts.factors.of_person(person),
+        parts.factors.codes_left(person),
+        parts.sessions.of_person(person, visit.key),
+        problem=problem,
+        must_enrol=visit.must_enrol,
+        has_password=parts.accounts.get(person).has_password,
+        has_passkeys=parts.factors.site.has_passkeys,
+    )
+
+
+def _offer_page(parts: AppState, visit: LiveSession, problem: str) -> Response:
+    secret, address = parts.factors.offered(parts.sessions.offer(visit.key), visit.actor.name)
+    page = pages.new_app_page(_visitor(visit), secret, address, problem)
+    return HTMLResponse(page, 422 if problem else 200, headers=NO_STORE)
+
+
+def _codes_page(visit: LiveSession, codes: list[str]) -> Response:
+    """The recovery codes, this once; the account's page where there are no new ones."""
+    if not codes:
+        return RedirectResponse("/account", 303)
+    return HTMLResponse(pages.codes_page(_visitor(visit), codes), headers=NO_STORE)
+
+
+def _confirm_page(
+    parts: AppState, visit: LiveSession, where: str, fields: list[tuple[str, str]], problem: str
+) -> str:
+    person = visit.actor.person or 0
+    kinds, options = {f.kind for f in parts.factors.of_person(person)}, ""
+    if "passkey" in kinds and parts.factors.site.has_passkeys:
+        options = parts.factors.request_options(person, parts.sessions.new_challenge(visit.key))
+    provider = parts.settings.provider_name if parts.settings.provider_url else ""
+    if not parts.accounts.get(person).has_password and not provider:
+        problem = problem or "this account has no password; ask an installer for a new address to set one"
+    return pages.confirm_page(
+        _visitor(visit),
+        where,
+        json.dumps(fields),
+        problem,
+        options,
+        has_factor=bool(kinds),
+        provider=provider,
+    )
+
+
+def _fields(kept: str) -> list[tuple[str, str]]:
+    """Fields of a form that waited. Raises 422."""
+    try:
+        return [(str(name), str(value)) for name, value in json.loads(kept)]
+    except (ValueError, TypeError, RecursionError):
+        raise HTTPException(422, "the fields that were kept can't be read") from None
+
+
+def _visitor(visit: LiveSession) -> dict[str, object]:
+    return {"name": visit.actor.name, "role": visit.actor.role, "csrf": visit.csrf, "by_link": False}

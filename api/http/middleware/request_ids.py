@@ -1,0 +1,38 @@
+"""A number for each request: it stands in the log lines that the request causes, and in the answer."""
+
+from __future__ import annotations
+
+import secrets
+import time
+
+from prometheus_client import Histogram
+from starlette.datastructures import MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from fieldfare.api.core.log_lines import REQUEST_ID
+
+HEADER = "X-Request-ID"
+
+
+class RequestIds:
+    """Makes the number here: what a client sends is not written to the log."""
+
+    def __init__(self, app: ASGIApp, took: Histogram) -> None:
+        """took : counts how long answers take, by the first digit of their status"""
+        self._app, self._took = app, took
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            return await self._app(scope, receive, send)
+        number, began = secrets.token_hex(8), time.perf_counter()
+
+        async def with_number(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                MutableHeaders(scope=message)[HEADER] = number
+                self._took.labels(f"{message['status'] // 100}xx").observe(time.perf_counter() - began)
+            await send(message)
+
+        REQUEST_ID.set(
+            number
+        )  # each request is a task with a context of its own; the handler of last resort reads it
+        await self._app(scope, receive, with_number)

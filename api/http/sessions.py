@@ -1,0 +1,177 @@
+"""Sessions of browsers and programs: opened and ended with their cookies, noted, and told to their owner by
+mail."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fastapi import Request, Response
+
+from fieldfare.analysis.errors import InputError
+from fieldfare.api.http.app_state import AppState
+from fieldfare.api.http.auth import cookie_name, device_cookie_name, is_secure
+from fieldfare.api.people.access import NOBODY
+from fieldfare.api.people.accounts import AccountRefused
+from fieldfare.api.people.brake import TooManyTries
+from fieldfare.api.people.sessions import Origin, device_of
+from fieldfare.api.people.sign_in import DEVICE_LASTS_S, LiveSession, Opened
+
+
+@dataclass(frozen=True)
+class Proof:
+    """A second factor as it was sent: a code, or a browser's answer for a passkey as JSON."""
+
+    code: str = ""
+    credential: str = ""
+
+    def __bool__(self) -> bool:
+        return bool(self.code or self.credential)
+
+
+def open_session(request: Request, parts: AppState, email: str, password: str) -> Opened:
+    """Sign in with a password; a session that the request came with ends. Raises Refused, TooManyTries."""
+    origin = origin_of(request)
+    try:
+        opened = parts.sign_in.sign_in(email, password, origin.address, _device(request, parts), origin)
+    except InputError as error:
+        note_refusal(request, parts, error)
+        raise
+    end_session(request, parts)
+    if not opened.pending:
+        _came_in(request, parts, opened)
+    return opened
+
+
+def complete_session(request: Request, parts: AppState, secret: str, proof: Proof) -> Opened:
+    """The second step of signing in. Raises Refused, TooManyTries."""
+    waiting = parts.sign_in.pending(secret)
+    if waiting is None:
+        raise AccountRefused("too much time has passed; sign in again")
+    key = waiting[1]
+    origin = origin_of(request)
+    try:
+        opened = parts.sign_in.complete(
+            secret, lambda person: check_proof(parts, person, key, proof), _device(request, parts), origin
+        )
+    except InputError as error:
+        note_refusal(request, parts, error)
+        raise
+    _came_in(request, parts, opened)
+    return opened
+
+
+def open_for_provider(request: Request, parts: AppState, person: int) -> Opened:
+    """A session for somebody whom the firm's provider vouches for."""
+    end_session(request, parts)
+    opened = Opened(parts.sign_in.open_for_person(person, origin_of(request), "provider"), person, False)
+    _came_in(request, parts, opened)
+    return opened
+
+
+def check_proof(parts: AppState, person: int, key: str, proof: Proof) -> str:
+    """Check a second factor. key : of the session whose challenge a passkey signed. Returns the way. Raises
+    Refused."""
+    if proof.credential:
+        challenge = parts.sessions.take_challenge(key)
+        return parts.factors.check_passkey(person, proof.credential, challenge)
+    way = parts.factors.check_code(person, proof.code)
+    if way == "recovery":
+        left = parts.factors.codes_left(person)
+        tell(
+            parts,
+            person,
+            "A recovery code was used",
+            f"A recovery code of your account was used; {left} are left.",
+        )
+    return way
+
+
+def confirm_session(
+    request: Request, parts: AppState, visit: LiveSession, password: str, proof: Proof
+) -> str:
+    """A person shows again who they are, in full. Returns the session's new secret. Raises Refused,
+    TooManyTries."""
+    person, origin, device = visit.actor.person or 0, origin_of(request), _device(request, parts)
+    try:
+        parts.sign_in.check_password(visit.actor.name, password, origin.address, device)
+        if parts.factors.of_person(person):
+            if not proof:
+                raise AccountRefused("this account has a second factor; give its code too")
+            parts.sign_in.check_factor(
+                person, lambda p: check_proof(parts, p, visit.key, proof), origin.address, device
+            )
+    except InputError as error:
+        note_refusal(request, parts, error)
+        raise
+    return parts.sessions.confirm(visit.key)
+
+
+def note_refusal(request: Request, parts: AppState, error: InputError) -> None:
+    braked = isinstance(error, TooManyTries)
+    parts.audit.note_refusal(NOBODY, client_address(request), str(error), braked=braked)
+
+
+def tell(parts: AppState, person: int, subject: str, body: str) -> None:
+    """Tell a person by mail what happened to their account, where mail is set up."""
+    row = parts.accounts.get(person)
+    parts.notices.account(row.email, subject, body)
+
+
+def _came_in(request: Request, parts: AppState, opened: Opened) -> None:
+    """Note a sign-in, and tell its owner of one from a device that is new."""
+    visit = parts.sign_in.visit(opened.secret)
+    if visit is None:
+        return
+    origin = origin_of(request)
+    parts.audit.note(visit.actor, "signed in", address=origin.address)
+    if not parts.sign_in.is_known_device(opened.person, _device(request, parts)):
+        told = (
+            f"Somebody signed in to your account from a {origin.device} at {origin.address} that was not used"
+            " before."
+        )
+        tell(parts, opened.person, "New sign-in to your account", told)
+
+
+def set_cookie(response: Response, parts: AppState, secret: str) -> None:
+    """The session's cookie: out of reach of scripts, sent by no other site's forms."""
+    response.set_cookie(
+        cookie_name(parts), secret, path="/", secure=is_secure(parts), httponly=True, samesite="lax"
+    )
+
+
+def mark_device(response: Response, parts: AppState, person: int | None) -> None:
+    """Mark the browser as one this person signed in with, so that guesses from elsewhere don't lock it
+    out."""
+    if person is not None and (text := parts.sign_in.device_cookie(person)):
+        name = device_cookie_name(parts)
+        secure = is_secure(parts)
+        response.set_cookie(
+            name, text, DEVICE_LASTS_S, path="/", secure=secure, httponly=True, samesite="strict"
+        )
+
+
+def end_session(request: Request, parts: AppState) -> None:
+    """End the session that a request came with, if any."""
+    if secret := request.cookies.get(cookie_name(parts)):
+        parts.sign_in.sign_out(secret)
+
+
+def forget_in_browser(response: Response, parts: AppState) -> None:
+    """Have the browser forget the session and what it kept of the pages."""
+    response.delete_cookie(
+        cookie_name(parts), path="/", secure=is_secure(parts), httponly=True, samesite="lax"
+    )
+    response.headers["Clear-Site-Data"] = '"cache", "storage"'
+
+
+def client_address(request: Request) -> str:
+    """The address a request came from; behind a proxy the server has put the client's there."""
+    return request.client.host if request.client else ""
+
+
+def origin_of(request: Request) -> Origin:
+    return Origin(client_address(request), device_of(request.headers.get("user-agent", "")))
+
+
+def _device(request: Request, parts: AppState) -> str:
+    return request.cookies.get(device_cookie_name(parts), "")

@@ -1,0 +1,103 @@
+"""Pages of one's own account: second steps, factors, codes, sessions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from fieldfare.dashboards.templating import render
+
+WAYS = {
+    "password": "password",
+    "totp": "password and app",
+    "passkey": "password and passkey",
+    "recovery": "password and recovery code",
+    "invitation": "one-time address",
+    "provider": "the firm's account",
+}
+KINDS = {"totp": "App", "passkey": "Passkey"}
+
+
+def second_step_page(error: str, options: str, *, has_app: bool) -> str:
+    """The second step of signing in. options : a passkey's request as JSON, empty without one"""
+    return render("second_step.html", title="Second step", error=error, options=options, has_app=has_app)
+
+
+def account_page(
+    visitor: dict[str, Any],
+    factors: Sequence[Any],
+    codes_left: int,
+    sessions: Sequence[Any],
+    *,
+    problem: str,
+    must_enrol: bool,
+    has_password: bool,
+    has_passkeys: bool,
+) -> str:
+    """factors : with id, kind, name, created, used; sessions : with id, created, seen, address, device, way,
+    is_this"""
+    return render(
+        "account.html",
+        title="Your account",
+        here="account",
+        visitor=visitor,
+        factors=factors,
+        codes_left=codes_left,
+        sessions=sessions,
+        problem=problem,
+        must_enrol=must_enrol,
+        has_password=has_password,
+        has_passkeys=has_passkeys,
+        ways=WAYS,
+        kinds=KINDS,
+    )
+
+
+def new_app_page(visitor: dict[str, Any], secret: str, address: str, problem: str) -> str:
+    """An authenticator app's secret, in groups of four, and its otpauth address."""
+    grouped = " ".join(secret[i : i + 4] for i in range(0, len(secret), 4))
+    return render(
+        "new_app.html", title="Add an app", visitor=visitor, secret=grouped, address=address, problem=problem
+    )
+
+
+def new_passkey_page(visitor: dict[str, Any], options: str) -> str:
+    return render("new_passkey.html", title="Add a passkey", visitor=visitor, options=options)
+
+
+def codes_page(visitor: dict[str, Any], codes: Sequence[str]) -> str:
+    return render("codes.html", title="Recovery codes", visitor=visitor, codes=codes)
+
+
+def confirm_page(
+    visitor: dict[str, Any],
+    where: str,
+    kept: str,
+    problem: str,
+    options: str,
+    *,
+    has_factor: bool,
+    provider: str,
+) -> str:
+    """Ask again who is there. where, kept : the form that waits, its fields as JSON"""
+    return render(
+        "confirm.html",
+        title="Confirm it is you",
+        visitor=visitor,
+        where=where,
+        kept=kept,
+        problem=problem,
+        options=options,
+        has_factor=has_factor,
+        provider=provider,
+    )
+
+
+def go_on_page(visitor: dict[str, Any], where: str, fields: Sequence[tuple[str, str]]) -> str:
+    """The form that waited, to be sent now."""
+    return render("go_on.html", title="Confirmed", visitor=visitor, where=where, fields=fields)
+
+
+def leave_page(address: str, provider: str) -> str:
+    """The way to the firm's sign-in provider."""
+    return render("leave.html", title="Sign in elsewhere", address=address, provider=provider)

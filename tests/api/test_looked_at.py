@@ -1,0 +1,94 @@
+"""A new reading throws nothing away that pages remember: what people look at isn't worked out again for each
+write."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from fieldfare.analysis.readings import Samples
+from fieldfare.api.core.results import RECENT_KEPT, Results
+from fieldfare.api.core.service import Service
+from tests.api.web import OWN, Web, make_web
+
+PAGES = ("/", f"/sites/{OWN}", f"/sites/{OWN}/home", f"/sites/{OWN}/winter")
+
+
+@pytest.fixture
+def counted(service: Service, monkeypatch: pytest.MonkeyPatch) -> tuple[Web, list[tuple[date, date]]]:
+    """A web, and the periods that were worked out since."""
+    web, periods = make_web(service), []
+    real = Results._of_kept_facts
+
+    def count(self: Results, site: object, first: date, last: date) -> object:
+        periods.append((first, last))
+        return real(self, site, first, last)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Results, "_of_kept_facts", count)
+    return web, periods
+
+
+def write(web: Web, minutes: int) -> None:
+    """One more reading in the day that is not over."""
+    store = web.parts.service.store
+    span = store.span(OWN)
+    assert span is not None
+    time = np.array([span[1] + 60_000 * minutes])
+    store.append(OWN, {"flow": Samples(time, np.array([35.0]))})
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_pages_are_not_worked_out_again_for_each_reading(
+    counted: tuple[Web, list[tuple[date, date]]], page: str
+) -> None:
+    web, periods = counted
+    write(web, 1)  # begins the day that is not over
+    assert web["installer"].get(page).status_code == 200
+    periods.clear()
+    for _ in range(5):
+        write(web, 1)
+        assert web["installer"].get(page).status_code == 200
+    assert periods == []
+
+
+def test_a_change_of_days_that_are_over_counts_at_once(
+    counted: tuple[Web, list[tuple[date, date]]],
+) -> None:
+    web, periods = counted
+    web["installer"].get(f"/sites/{OWN}/home")
+    periods.clear()
+    store = web.parts.service.store
+    span = store.span(OWN)
+    assert span is not None
+    store.append(OWN, {"flow": Samples(np.array([span[0] + 30_000]), np.array([35.0]))})
+    web["installer"].get(f"/sites/{OWN}/home")
+    assert periods
+
+
+def test_a_paper_that_is_kept_is_of_all_readings(counted: tuple[Web, list[tuple[date, date]]]) -> None:
+    from fieldfare.api.records.papers import month_paper
+
+    web, periods = counted
+    plant = web.parts.service.sites.get(OWN)
+    month_paper(web.parts.service, plant, "2026-01", looked_at=True)
+    periods.clear()
+    write(web, 1)
+    month_paper(web.parts.service, plant, "2026-01")
+    assert periods
+
+
+def test_the_oldest_document_makes_room_not_all(
+    counted: tuple[Web, list[tuple[date, date]]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from fieldfare.api.core import results
+
+    assert RECENT_KEPT > 100
+    monkeypatch.setattr(results, "RECENT_KEPT", 2)
+    web, _ = counted
+    service, plant = web.parts.service, web.parts.service.sites.get(OWN)
+    days = [date(2026, 1, n) for n in (5, 6, 7)]
+    for day in days:
+        service.results.recent(plant, day, day)
+    assert [key[1] for key in service.results._recent] == days[1:]
