@@ -88,7 +88,7 @@ CHARTS: dict[str, FigureEntry] = {
         "Heat pump electricity as power, every few minutes.",
         Told(
             "What the unit draws at rest, day by day.",
-            "Median power of the day's rests.",
+            "Mean power of the day's rests.",
             "Which part of the unit draws it.",
         ),
     ),
@@ -230,7 +230,7 @@ CHARTS: dict[str, FigureEntry] = {
         ),
     ),
     "expected-pressure": FigureEntry(
-        "Pressure by water temperature, measured and expected",
+        "Pressure over water temperature, measured and expected",
         "System pressure and water temperature, every quarter hour.",
         Told(
             "Rise of the pressure per kelvin of water on each day, beside the steepest that the smallest"
@@ -250,7 +250,7 @@ CHARTS: dict[str, FigureEntry] = {
         ),
     ),
     "expected-signature": FigureEntry(
-        "Electricity against the weather",
+        "Electricity over outdoor temperature, measured and by its own signature",
         "Electricity and outdoor temperature.",
         Told(
             "Each day's electricity over outdoor temperature beside the home's own line.",
@@ -270,7 +270,7 @@ CHARTS: dict[str, FigureEntry] = {
         ),
     ),
     "expected-cold-room": FigureEntry(
-        "Cold rooms: measured beside what each cause would show",
+        "Cold rooms: what was measured beside what each cause would show",
         "Rooms with set temperatures; the unit's work and water temperatures.",
         Told(
             "Facts of the days with cold rooms, in standard deviations from what each cause would show.",

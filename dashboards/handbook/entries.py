@@ -70,21 +70,15 @@ def entry(key: str) -> Entry:
 
 
 def limit_rows(names: tuple[str, ...]) -> tuple[LimitRow, ...]:
-    """Limits for reading in a list: a meaning that says "the same" names what, unless that stands above it."""
-    rows, above = [], ""
-    first_of_its_kind = ""
-    wanted = frozenset(names)
-    before = ""
+    """Limits for reading in a list. One that says "the same" names what, unless that one is in the list too."""
+    rows = []
+    base, base_meaning = "", ""
     for name, limit in LIMITS.items():
-        is_same = limit.meaning.startswith("the same")
-        first_of_its_kind = first_of_its_kind if is_same else limit.meaning
-        if name in wanted:
-            meaning = (
-                limit.meaning if not is_same or above == before else f"{first_of_its_kind}: {limit.meaning}"
-            )
+        if not limit.meaning.startswith("the same"):
+            base, base_meaning = name, limit.meaning
+        if name in names:
+            meaning = limit.meaning if base in names else f"{base_meaning}: {limit.meaning}"
             rows.append(LimitRow(name, limit.default, limit.unit, limit.side, meaning, limit.source))
-            above = name
-        before = name
     return tuple(rows)
 
 
@@ -99,7 +93,7 @@ def _finding(code: str) -> Entry:
         needs=tuple(_need_words(need) for need in found.needs),
         reads=tuple(sorted(POINT_NAMES[q] for q in found.reads)),
         limits=limit_rows(found.limits),
-        causes=tuple((cause, words) for cause, words in CAUSES.items() if cause in found.strings),
+        causes=tuple((cause, words) for cause, words in CAUSES.items() if cause in found.strings - {code}),
         severities=found.severities,
         cautions=found.cautions,
         related=tuple(dict.fromkeys(p for p in plots if p in KEYS)),

@@ -63,7 +63,7 @@ OPERATION: dict[str, Told] = {
     ),
     "high_standby": Told(
         "The unit draws too much while it rests, around the clock.",
-        "The median power of rests is compared with limits that allow for the unit's size and for a pump.",
+        "The usual power of rests is compared with limits that allow for the unit's size and for a pump.",
         "What draws the power: crankcase heater, pump or controls, unless they have meters of their own.",
     ),
     "pump_always_on": Told(
