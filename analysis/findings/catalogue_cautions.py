@@ -54,8 +54,8 @@ def _texts(node: ast.AST, known: dict[str, Any]) -> Iterator[str]:
     elif isinstance(node, ast.Call):
         yield from _of_value(_value(node.func, known))
     else:
-        for inner in ast.iter_child_nodes(node):
-            yield from _texts(inner, known)
+        for child in ast.iter_child_nodes(node):
+            yield from _texts(child, known)
 
 
 def _value(node: ast.AST, known: dict[str, Any]) -> Any:
