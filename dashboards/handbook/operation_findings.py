@@ -69,14 +69,15 @@ OPERATION: dict[str, Told] = {
     "pump_always_on": Told(
         "A circulation pump runs although nothing asks for heat.",
         "Pump power or flow rate is looked at in minutes without a call for heat and without a running"
-        " compressor, on warm days first.",
+        " compressor. Where no call is measured and the weather is cold, it stays a note: a system led by its"
+        " curve alone keeps its water moving.",
         "Whether frost protection or a maker's setting asks for it. A pump inside the unit's own meter.",
     ),
     "backup_heater_use": Told(
         "The direct electric heater works in weather the heat pump should carry alone. Its heat costs two to"
         " four times as much.",
-        "Back-up heat above the bivalent temperature of the design is added up, defrosts aside, and compared"
-        " with all heat.",
+        "Back-up heat in weather milder than the design lets it help is added up and compared with the heat to"
+        " the rooms.",
         "Why the control called it, where no room or flow temperature is measured.",
     ),
     "immersion_use": Told(
