@@ -76,8 +76,8 @@ OPERATION: dict[str, Told] = {
     "backup_heater_use": Told(
         "The direct electric heater works in weather the heat pump should carry alone. Its heat costs two to"
         " four times as much.",
-        "Back-up heat in weather milder than the design lets it help is added up and compared with the heat to"
-        " the rooms.",
+        "Back-up heat in weather milder than the design lets it help is added up and compared with the"
+        " heat to the rooms.",
         "Why the control called it, where no room or flow temperature is measured.",
     ),
     "immersion_use": Told(
