@@ -70,7 +70,7 @@ def entry(key: str) -> Entry:
 
 
 def limit_rows(names: tuple[str, ...]) -> tuple[LimitRow, ...]:
-    """Limits for reading in a list. One that says "the same" names what, unless that one is in the list too."""
+    """Limits as rows. One that says "the same" names what, unless that one is in the list too."""
     rows = []
     base, base_meaning = "", ""
     for name, limit in LIMITS.items():

@@ -19,7 +19,7 @@ class FigureEntry(NamedTuple):
 FIGURES: dict[str, FigureEntry] = {
     "verdict": FigureEntry(
         "Verdict",
-        "Whatever each question of the verdict names; a home is in order only where what matters was assessed.",
+        "What each question of the verdict names: a home is in order only where what matters was assessed.",
         Told(
             "One word for a home: urgent, needs work, needs watching, unknown or in order.",
             "The worst open finding above a note decides, and a zone that is cold for hours. Without one,"
@@ -68,7 +68,7 @@ FIGURES: dict[str, FigureEntry] = {
         "From expected to measured",
         "Heat, electricity, flow and outdoor temperature, and rating points or rated output.",
         Told(
-            "Where the electricity between the unit's rating and the meter went, in kilowatt hours and money.",
+            "Where the electricity between the rating and the meter went, in kilowatt hours and money.",
             "The rating gives the electricity for the measured heat at the designed flow temperature. Steps"
             " for flow temperature, part load, starts, defrosts, hot water, electric heaters and pumps are"
             " added; the rest is not explained. All steps add up to the metered total.",
@@ -78,7 +78,7 @@ FIGURES: dict[str, FigureEntry] = {
     ),
     "heat_loss": FigureEntry(
         "Heat loss",
-        "Heat to rooms and outdoor temperature on at least 14 heated days; room temperature makes it sharper.",
+        "Heat to rooms and outdoor temperature on 14 heated days or more; room temperature sharpens it.",
         Told(
             "How much heat the house loses per kelvin, and at the design temperatures.",
             "Robust fit of daily heat = coefficient x (indoor - outdoor) - gains - sun + storage, with errors"
