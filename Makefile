@@ -7,7 +7,7 @@ TEST_LOCK := deploy/requirements-test.lock
 WORKERS ?= 2
 FOLDERS := $(shell find analysis collector api dashboards -type d -not -name __pycache__)
 
-.PHONY: setup setup-test system demo test lint bench lock clean
+.PHONY: setup setup-test system demo test lint docs bench lock clean
 
 setup: $(VENV)/.ready
 
@@ -40,6 +40,11 @@ lint: setup-test
 test: setup-test system lint
 	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile
 
+# Needs no network; a warning is an error.
+docs: setup-test
+	$(BIN)/python -m sphinx -W --keep-going --quiet -b html docs docs/_build/html
+	@echo docs/_build/html/index.html
+
 bench: setup-test system
 	$(BIN)/python -m tests.benchmarks
 
@@ -48,4 +53,4 @@ lock:
 	uv pip compile --universal --python-version 3.11 --all-extras --group test --group docs --generate-hashes --no-header -c $(LOCK) pyproject.toml -o $(TEST_LOCK)
 
 clean:
-	rm -rf $(VENV) build .pytest_cache .mypy_cache .ruff_cache
+	rm -rf $(VENV) build docs/_build docs/handbook .pytest_cache .mypy_cache .ruff_cache

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from fieldfare.analysis.plain_text import plain_text
 from fieldfare.dashboards import assets
+from fieldfare.dashboards.handbook.keys import KEYS
 from fieldfare.dashboards.text import words
 from fieldfare.dashboards.text.labels import SEVERITY_MEANING
 
@@ -60,7 +61,12 @@ def environment() -> Environment:
     )
     env.filters.update({name: getattr(words, name) for name in _FILTERS})
     env.globals.update(
-        asset=assets.address, tally=tally, meaning=SEVERITY_MEANING, count=words.count, age=words.age
+        asset=assets.address,
+        tally=tally,
+        meaning=SEVERITY_MEANING,
+        count=words.count,
+        age=words.age,
+        handbook=KEYS,
     )
     return env
 

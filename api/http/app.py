@@ -26,6 +26,7 @@ from fieldfare.api.http.html import (
     field_forms,
     fleet_screens,
     forms,
+    handbook_pages,
     pages,
     people_pages,
     provider_pages,
@@ -99,6 +100,7 @@ def create_app(parts: AppState) -> FastAPI:
     for routes_of in (visit_pages, booking_forms, site_settings, settings_pages, people_pages):
         app.include_router(routes_of.router, include_in_schema=False)
     app.include_router(check_pages.router, include_in_schema=False)
+    app.include_router(handbook_pages.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)
     app.include_router(account.router, include_in_schema=False)
     app.include_router(provider_pages.router, include_in_schema=False)

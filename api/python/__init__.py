@@ -1,13 +1,15 @@
 """fieldfare from Python, for a notebook or a script.
 
-import fieldfare
+In five lines::
 
-site = fieldfare.load_site("home.toml")
-readings = fieldfare.read_csv("export.csv", site)
-result = fieldfare.analyse(site, readings)
-result.performance.H2            # the figure with its 95 % interval
-result.days                      # pandas DataFrame, one row a local day
-result.plot("heat_loss").show()  # plotly figure
+    import fieldfare
+
+    site = fieldfare.load_site("home.toml")
+    readings = fieldfare.read_csv("export.csv", site)
+    result = fieldfare.analyse(site, readings)
+    result.performance.H2            # the figure with its 95 % interval
+    result.days                      # pandas DataFrame, one row a local day
+    result.plot("heat_loss").show()  # plotly figure
 """
 
 from __future__ import annotations

@@ -25,6 +25,7 @@ from fieldfare.dashboards.pages.first_run import (
 )
 from fieldfare.dashboards.pages.fleet import fleet_page
 from fieldfare.dashboards.pages.fleet_choice import address_of, asked_of
+from fieldfare.dashboards.pages.handbook import handbook_entry_page, handbook_page
 from fieldfare.dashboards.pages.home import home_page
 from fieldfare.dashboards.pages.jobs import handle_again_page, job_page, job_values
 from fieldfare.dashboards.pages.live import live_page
@@ -92,6 +93,8 @@ __all__ = [
     "fleet_page",
     "form_values",
     "go_on_page",
+    "handbook_entry_page",
+    "handbook_page",
     "handle_again_page",
     "home_page",
     "homes_report",

@@ -33,6 +33,7 @@ latitude = {}
 longitude = -2.3
 """
 FIRM = ("/visits", "/visits/calendar", f"/visits/day/{TOMORROW}", "/sites/beech-end/visits/new", "/settings")
+HANDBOOK = ("/handbook", "/handbook/short_cycling", "/handbook/heat", "/handbook/limits")
 INSTALLER = (
     "/people",
     "/people/1",
@@ -79,7 +80,7 @@ def test_nothing_stands_in_anybodys_way(
     with Desk(chromium, size, color_scheme=scheme, bypass_csp=True) as desk:
         page = desk.page
         sign_in(page, service, "installer")
-        for path in (*FIRM, *INSTALLER):
+        for path in (*FIRM, *INSTALLER, *HANDBOOK):
             answer = page.goto(service.address + path)
             assert answer is not None
             assert answer.ok, path

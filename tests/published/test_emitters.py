@@ -25,7 +25,7 @@ def test_exponent_table_of_en_442(exponent, factors):
     assert output_kw(HeatEmitter(1.0, exponent=exponent), t, t, 20.0) == pytest.approx(factors, abs=6e-5)
 
 
-# flow, return, room: arithmetic and logarithmic excess, output factors by each (EN 442, references 50 and
+# flow, return, room: arithmetic and logarithmic excess, output factors by each (EN 442, nominal excess 50 and
 # 49.83 K, n = 1.3)
 MEANS = [
     (55, 45, 20, 30.00, 29.720, 0.5148, 0.5107),

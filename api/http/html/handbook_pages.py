@@ -1,0 +1,30 @@
+"""The handbook's pages."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, HTTPException, Path, Request
+from fastapi.responses import HTMLResponse, Response
+
+from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.dashboards import pages
+
+router = APIRouter()
+
+
+@router.get("/handbook")
+def handbook(request: Request) -> Response:
+    """Every entry, for whoever may see a home."""
+    reader(request, "site.read")
+    return HTMLResponse(pages.handbook_page(visitor(request)))
+
+
+@router.get("/handbook/{key}")
+def handbook_entry(request: Request, key: Annotated[str, Path(max_length=60)]) -> Response:
+    """How one finding or figure is worked out."""
+    reader(request, "site.read")
+    try:
+        return HTMLResponse(pages.handbook_entry_page(key, visitor(request)))
+    except KeyError:
+        raise HTTPException(404, f"the handbook has no entry {key!r}") from None

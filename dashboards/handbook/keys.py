@@ -1,0 +1,33 @@
+"""Which entries the handbook has, by group. Light to import: templates ask whether to link to one."""
+
+from __future__ import annotations
+
+from fieldfare.dashboards.handbook.charts import CHARTS
+from fieldfare.dashboards.handbook.data_findings import DATA
+from fieldfare.dashboards.handbook.figures import FIGURES
+from fieldfare.dashboards.handbook.heat_findings import HEAT
+from fieldfare.dashboards.handbook.operation_findings import OPERATION
+from fieldfare.dashboards.handbook.texts import Told
+from fieldfare.dashboards.handbook.water_findings import WATER
+
+FINDING_GROUPS: dict[str, dict[str, Told]] = {
+    "Heat and efficiency": HEAT,
+    "How the unit runs": OPERATION,
+    "Hot water and circuit": WATER,
+    "Data": DATA,
+}
+FINDINGS: dict[str, Told] = {code: told for group in FINDING_GROUPS.values() for code, told in group.items()}
+OTHER_LIMITS = "limits"
+"""The entry of the limits that no finding names."""
+KEYS = frozenset({*FINDINGS, *FIGURES, *CHARTS, OTHER_LIMITS})
+
+
+def title_of(key: str) -> str:
+    """An entry's title. Raises KeyError for an unknown key."""
+    if key in FINDINGS:
+        from fieldfare.dashboards.text.labels import TITLES
+
+        return TITLES[key]
+    if key == OTHER_LIMITS:
+        return "Limits of facts, verdict and answers"
+    return (FIGURES if key in FIGURES else CHARTS)[key].title
