@@ -136,6 +136,10 @@ def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Importe
     site : whose points the file's must be, in units of the same kind. now : int [ms]
     Raises InputError, with nothing stored, for a file of another form or points that the site does not have.
     """
+    if not file.is_file():
+        raise InputError(
+            f"{file}: {'is a folder; name the file in it' if file.is_dir() else 'there is no such file'}"
+        )
     try:
         source = pq.ParquetFile(file)
         have = set(source.schema_arrow.names)

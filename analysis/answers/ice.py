@@ -21,6 +21,7 @@ from fieldfare.analysis.expectation.defrost import (
 from fieldfare.analysis.expectation.frost import frost_mass
 from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.figures.operation import defrosting
 
 _PLAIN, _WEAK = 0.8, 0.5
 _FEWEST = 3  # defrosts, for their middle
@@ -29,12 +30,14 @@ ORDER = ("no_defrosts", "incomplete", "too_often", "meltwater", "usual_rime")
 
 def ice_steps(hours: Hours) -> tuple[list[Step], float]:
     """Every step; the first that holds binds, and where none does it is the usual rime between two
-    defrosts."""
+    defrosts. Nothing binds where the readings can't show a defrost."""
     if hours.site.heat_pump.source != "air":
         return [Step("usual_rime", "unknown", (), "no_air")], 0.0
     frost = _frost(hours)
     steps = [_no_defrosts(hours, frost), _incomplete(hours), _too_often(hours, frost), _meltwater(hours)]
     found = [s.code for s in steps if s.state == "binds"]
+    if not found and not _visible(hours):
+        return steps, 0.0
     if not found:
         return [*steps, _usual(hours, frost)], _WEAK
     return [
@@ -51,10 +54,17 @@ def _frost(hours: Hours) -> Lognormal | None:
     return frost_mass(*(g / rated for g in guesses))
 
 
+def _visible(hours: Hours) -> bool:
+    """Whether the readings of these days can show a defrost: far apart they show none, whatever the unit did."""
+    return defrosting(hours.site, hours.facts).count is not None
+
+
 def _no_defrosts(hours: Hours, frost: Lognormal | None) -> Step:
     """Frost for several coats settles between two defrosts, or since the last: the unit does not defrost."""
     if frost is None:
         return Step("no_defrosts", "unknown", (), "no_frost_or_output")
+    if not _visible(hours):
+        return Step("no_defrosts", "unknown", (), "no_defrost_signal")
     rated = hours.site.heat_pump.rated_output_kw or 1.0
     defrosts = hours.facts.defrosts
     count = len(defrosts)
@@ -77,12 +87,6 @@ def _no_defrosts(hours: Hours, frost: Lognormal | None) -> Step:
             "defrosts_due", defrosts_due(frost).middle, "", defrosts_due(frost).low, defrosts_due(frost).high
         ),
     )
-    signalled = any(
-        hours.site.measures(q)
-        for q in ("defrost_active", "operating_mode", "heat_output", "flow_temperature")
-    )
-    if not signalled:
-        return Step("no_defrosts", "unknown", values, "no_defrost_signal")
     surely = frost.low / COAT_G_PER_KW.middle / max(count, 1) > 1.0
     return Step(
         "no_defrosts",
@@ -94,6 +98,8 @@ def _no_defrosts(hours: Hours, frost: Lognormal | None) -> Step:
 def _incomplete(hours: Hours) -> Step:
     """Defrosts that drag on to their limit leave ice behind."""
     defrosts, rated = hours.facts.defrosts, hours.site.heat_pump.rated_output_kw
+    if not _visible(hours):
+        return Step("incomplete", "unknown", (), "no_defrost_signal")
     if len(defrosts) < _FEWEST:
         return Step("incomplete", "unknown", (), "few_defrosts")
     length = defrosts.median("minutes")
@@ -115,6 +121,8 @@ def _too_often(hours: Hours, frost: Lognormal | None) -> Step:
     defrosts, rated = hours.facts.defrosts, hours.site.heat_pump.rated_output_kw
     if frost is None or not rated:
         return Step("too_often", "unknown", (), "no_frost_or_output")
+    if not _visible(hours):
+        return Step("too_often", "unknown", (), "no_defrost_signal")
     if len(defrosts) < _FEWEST:
         return Step("too_often", "fine", (Value("defrosts", float(len(defrosts)), ""),))
     each = defrosts.median("heat_taken") + defrosts.median("electricity")
@@ -134,6 +142,8 @@ def _meltwater(hours: Hours) -> Step:
     known = hours.inside & np.isfinite(outdoor)
     if not known.any():
         return Step("meltwater", "unknown", (), "no_outdoor")
+    if not _visible(hours):
+        return Step("meltwater", "unknown", (), "no_defrost_signal")
     frozen = float((fill_nan(outdoor, 9.0) < 0.0)[known].mean())
     values = (
         Value("frost_share", frozen, "-", limit="answer_frozen_share"),

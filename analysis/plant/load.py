@@ -82,7 +82,10 @@ def _syntax(error: ValueError) -> Problem:
     found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
     if not isinstance(error, tomllib.TOMLDecodeError):
         return Problem("TOML", "a number or a date is too large to be read")
-    message = re.sub(r"\s*\(at .*\)", "", str(error))[:200]
+    message = re.sub(r"\s*\(at line .*\)", "", str(error)).replace(
+        "(at end of document)", "at the end of the file"
+    )
+    message = message[:200]
     return Problem("TOML", f"{message[:1].lower()}{message[1:]}", int(found.group(1)) if found else None)
 
 

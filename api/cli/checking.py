@@ -21,6 +21,7 @@ def check(settings: Settings, form: str) -> int:
     from fieldfare.analysis.errors import FieldfareError
     from fieldfare.api.core.service import opened
     from fieldfare.api.records.check import Damage, check_databases, check_sites
+    from fieldfare.dashboards.text.words import count
 
     if not settings.data.is_dir():
         raise click.UsageError(f"there is no data folder {settings.data}")
@@ -38,9 +39,8 @@ def check(settings: Settings, form: str) -> int:
     else:
         for damage in found:
             click.echo(str(damage))
-        click.echo(
-            f"{sites} sites: {f'{len(found)} things are damaged or missing' if found else 'all whole'}"
-        )
+        told = f"{count(len(found), 'thing')} damaged or missing" if found else "all whole"
+        click.echo(f"{count(sites, 'site')}: {told}")
     return 1 if found else 0
 
 

@@ -37,6 +37,9 @@ def run(argv: Sequence[str] | None = None) -> int:
         return returned if isinstance(returned, int) else DONE
     except click.exceptions.Exit as leaving:
         return leaving.exit_code
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message(), err=True)
+        return BAD_INPUT
     except click.UsageError as error:
         return _refuse(_usage(error), _hint(error))
     except click.ClickException as error:

@@ -67,12 +67,17 @@ class _Recent(NamedTuple):
 
 
 class NoReadings(InputError):
-    """Nothing was ever read of this site."""
+    """Nothing was ever read of this site, or nothing in the days asked for.
 
-    def __init__(self, site_id: str) -> None:
-        super().__init__(
-            f"{site_id} has no readings yet; bring some in with: fieldfare ingest {site_id} FILE"
-        )
+    when : those days in words. span : first and last day with readings, where there are any
+    """
+
+    def __init__(self, site_id: str, when: str = "", span: tuple[date, date] | None = None) -> None:
+        if span is None:
+            told = f"{site_id} has no readings yet; bring some in with: fieldfare ingest {site_id} FILE"
+        else:
+            told = f"{site_id} has no readings {when}; it has readings from {span[0]} to {span[1]}"
+        super().__init__(told)
 
 
 class Results:

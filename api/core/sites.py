@@ -90,6 +90,7 @@ class UnknownSite(InputError):
     """No site of that id is here."""
 
     def __init__(self, site_id: str, known: Sequence[str] = ()) -> None:
+        self.site_id = site_id
         some = ", ".join(known[:8]) + (", ..." if len(known) > 8 else "")
         super().__init__(
             f"unknown site {site_id!r}" + (f"; known: {some}" if known else "; none was added yet")

@@ -102,7 +102,7 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(UnknownSite)
     def unknown_site(request: Request, error: UnknownSite) -> Response:
-        return no_site(request.path_params.get("site_id", "?"))
+        return no_site(request.path_params.get("site_id") or error.site_id)
 
     @app.exception_handler(SignInFirst)
     def sign_in_first(request: Request, error: SignInFirst) -> Response:

@@ -59,7 +59,7 @@ def month_paper(service: Service, plant: SiteRecord, month: str, *, looked_at: b
     first, last = _month(month)
     start, end = service.results.span(plant)
     if last < start or first > end:
-        raise NoReadings(plant.site.id)
+        raise NoReadings(plant.site.id, f"in {month}", (start, end))
     days = first, min(last, end)
     contents = {
         **_worked_out(service, plant, *days, looked_at=looked_at),
@@ -124,7 +124,7 @@ def hand_over_paper(service: Service, plant: SiteRecord) -> Paper:
     start, end = service.results.span(plant)
     first = max(start, plant.site.site.handed_over or start)
     if first > end:
-        raise NoReadings(plant.site.id)
+        raise NoReadings(plant.site.id, f"since the hand-over on {first}", (start, end))
     last = min(end, first + timedelta(days=HAND_OVER_DAYS - 1))
     return Paper("hand-over", "first", _worked_out(service, plant, first, last), service.firm)
 

@@ -28,7 +28,15 @@ class UnknownVisit(InputError):
 
 
 class Clash(InputError):
-    """The person is elsewhere at that time."""
+    """The person is elsewhere at that time. site : id of the other home"""
+
+    def __init__(self, person: str, site: str) -> None:
+        super().__init__(self.told(person, site))
+        self.person, self.site = person, site
+
+    @staticmethod
+    def told(person: str, home: str) -> str:
+        return f"{person} is booked for another visit at that time, at {home}"
 
 
 @dataclass(frozen=True)
@@ -210,7 +218,7 @@ def _free(session: Session, wish: Wish, visit: int | None, even_so: bool) -> Non
     )
     for other in session.scalars(chosen.order_by(Booking.start)):
         if other.id != visit and other.start + timedelta(minutes=other.minutes) > wish.start and not even_so:
-            raise Clash(f"{person.name} is booked for another visit at that time, at {other.site}")
+            raise Clash(person.name, other.site)
 
 
 def _fill(row: Booking, wish: Wish, by: Actor, now: datetime) -> None:

@@ -230,7 +230,7 @@ REASONS: dict[str, str] = {
     "no_speed": "no compressor speed is read",
     "no_air": "the source is not air",
     "no_frost_or_output": "needs outdoor readings and the rated output",
-    "no_defrost_signal": "nothing shows a defrost",
+    "no_defrost_signal": "needs a defrost signal, the operating mode or the heat every 2 minutes or closer",
     "few_defrosts": "too few defrosts in these days",
     "no_outdoor": "no outdoor sensor",
 }

@@ -29,7 +29,7 @@ def home_page(
     firm: dict[str, str] | None = None,
     household: dict[str, Any] | None = None,
 ) -> str:
-    """contents : a month paper's contents, None where there is no month yet. row["result"] : the last year's.
+    """contents : a month paper's contents, None where the month has no readings. row["result"] : the last year's.
     firm : its name and contact, each empty where not set
     household : homes (id and name of the reader's others), visits in words, and contact, None where it is not
         theirs to read
@@ -42,6 +42,7 @@ def home_page(
         "firm": firm or {"name": "", "contact": ""},
         "household": household or {"homes": [], "visits": [], "contact": None},
     }
+    quiet = now - row["heard"] if row["heard"] is not None else None
     if contents is None:
         return render(
             "home.html",
@@ -49,7 +50,7 @@ def home_page(
             questions=QUESTIONS,
             parts=None,
             lead=[],
-            given=given_verdict(None),
+            given=with_silence(given_verdict(row["result"]), quiet),
             other_days="",
             works=[],
             to_do=[],
@@ -65,7 +66,6 @@ def home_page(
     done = [w for w in works if str(w["day"])[:7] == month]
     rolling = row["result"] or year
     asked = to_do(rolling)
-    quiet = now - row["heard"] if row["heard"] is not None else None
     given = with_silence(given_verdict(rolling), quiet)
     return render(
         "home.html",

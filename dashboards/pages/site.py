@@ -84,7 +84,7 @@ def site_page(
     """row : id, name, site, heard, result, reason, and `latest` point -> {time [ms], value} where at hand.
 
     In row also: `handled` finding code -> decision, and `people` e-mail -> name of whom a finding can be
-        given to.
+        given to, and `visits` booked, in words.
     facts : Facts of the result's days, None where there is no result. works : newest first, with their
         effects
     """
@@ -111,6 +111,7 @@ def site_page(
         "no_problems": NO_PROBLEMS,
         "job": job_values(now.astimezone(site.zone).date().isoformat()),
         "people": row.get("people") or {},
+        "visits": row.get("visits") or [],
         "deal": form_values(now.astimezone(site.zone).date()),
     }
     if result is None or facts is None:

@@ -180,11 +180,14 @@ def span(days: int) -> str:
 
 
 def duration(minutes: float | None) -> str:
-    """A length of time in its fitting unit: 5 min, 3 h, 7 days."""
+    """A length of time in its fitting unit: 5 min, 2.5 h, 30 h, 7 days. Below ten hours to the half hour."""
     if minutes is None:
         return "–"
     if minutes < 120.0:
         return measure(minutes, "min", 0)
+    if minutes < 600.0:
+        halves = int(minutes / 30.0 + 0.5)
+        return measure(halves / 2.0, "h", halves % 2)
     if minutes < 2880.0:
         return measure(minutes / 60.0, "h", 0)
     return measure(minutes / 1440.0, "days", 0)

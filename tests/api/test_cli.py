@@ -23,6 +23,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("FIELDFARE_DATA", str(tmp_path / "data"))
     monkeypatch.chdir(tmp_path)
     (tmp_path / "alder.toml").write_text(site_text(), encoding="utf-8")
+    (tmp_path / "cut.toml").write_text('[site]\nid = "elm', encoding="utf-8")
     return tmp_path
 
 
@@ -124,6 +125,9 @@ def test_one_wrong_site_file_refuses_them_all(folder: Path, capsys: pytest.Captu
         (["ingest", "alder-row"], "missing argument"),
         (["report", "alder-row", "--out", "x.pdf"], "give one of --month"),
         (["report", "alder-row", "--month", "2026-13", "--out", "x.json"], "is not a month"),
+        (["import", "alder-row", "nowhere.parquet"], "nowhere.parquet: there is no such file"),
+        (["import", "alder-row", "."], ".: is a folder"),
+        (["site", "add", "cut.toml"], "cut.toml: TOML: unterminated string at the end of the file"),
         (["collect"], "no broker is configured"),
         (["analyze"], "no such command"),
         (["export", "alder-row", "--out", "x.xls"], "must end in"),
@@ -141,6 +145,29 @@ def test_bad_usage_and_bad_input_leave_with_2_and_one_line(
     assert first.startswith("fieldfare: ")
     assert said in first
     assert "Traceback" not in err
+
+
+@pytest.mark.parametrize("group", ["site", "user", "set-aside"])
+def test_a_group_without_a_command_lists_its_commands(
+    folder: Path, capsys: pytest.CaptureFixture[str], group: str
+) -> None:
+    assert run([group]) == 2
+    err = capsys.readouterr().err
+    assert err.startswith(f"Usage: fieldfare {group} ")
+    assert "\nCommands:\n" in err
+
+
+def test_a_month_without_readings_names_those_that_have_some(
+    with_data: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["report", "alder-row", "--month", "2031-01", "--out", "x.json"]) == 2
+    err = capsys.readouterr().err
+    assert "alder-row has no readings in 2031-01; it has readings from 2026-01-" in err
+
+
+def test_check_counts_in_plain_words(with_site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["check"]) == 0
+    assert "1 site: all whole" in capsys.readouterr().out
 
 
 def test_two_sites_of_one_id_in_one_go_are_refused(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

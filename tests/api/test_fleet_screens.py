@@ -218,3 +218,10 @@ def test_a_unit_that_has_not_run_for_a_day_stands_still(web: Web) -> None:
     later_page = web["engineer"].get("/live").text
     assert "stands still" not in later_page, "a new reading is seen at once"
     assert timedelta(0) <= datetime.now(UTC) - datetime.fromtimestamp(end / 1000, UTC)
+
+
+def test_a_home_that_is_not_there_is_named(web: Web) -> None:
+    for path in (f"/compare?a=nowhere&b={OWN}", "/sites/nowhere"):
+        answer = web["installer"].get(path)
+        assert answer.status_code == 404
+        assert answer.json()["detail"].startswith("there is no site 'nowhere' here")

@@ -196,8 +196,24 @@ def test_a_clash_is_told_and_can_be_accepted(web: Web) -> None:
     assert send(web, "engineer", VISITS, form).status_code == 303
     answer = send(web, "engineer", VISITS, form)
     assert (answer.status_code, "Book it all the same" in answer.text) == (422, True)
+    assert (
+        f"booked for another visit at that time, at {web.parts.service.sites.get(OWN).site.site.name}."
+        in unescape(answer.text)
+    )
     assert send(web, "engineer", VISITS, {**form, "even_so": "yes"}).status_code == 303
     assert len(web.parts.bookings.of_site(OWN)) == 2
+
+
+def test_the_page_of_a_home_tells_its_visits_to_come(web: Web) -> None:
+    page = f"/sites/{OWN}"
+    assert "Visit booked" not in web["installer"].get(page).text
+    send(web, "engineer", VISITS, {**FORM, "person": str(number_of(web, "engineer"))})
+    for role in ("installer", "engineer"):
+        told = web[role].get(page).text
+        assert "Visit booked" in told
+        assert f'href="{VISITS}/1"' in told
+    send(web, "engineer", f"{VISITS}/1/cancel", {})
+    assert "Visit booked" not in web["installer"].get(page).text
 
 
 def test_the_list_tells_how_to_reach_a_home_and_a_household_hears_of_its_visit(web: Web) -> None:

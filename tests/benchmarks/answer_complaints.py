@@ -7,10 +7,13 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Any
 
+import numpy as np
+
 from fieldfare.analysis.answers.complaint import complaint
 from fieldfare.analysis.answers.hours import Question, hours_of
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.collector.simulated.design.spec import Fault, PlantSpec
 from fieldfare.collector.simulated.faults.effects import EFFECTS, Effect
@@ -168,8 +171,15 @@ COMPLAINTS = (
 )
 
 
-def answer_of(case: Complaint, seed: int) -> dict[str, Any]:
-    """Simulate a complaint and answer it from the readings of its week."""
+def thinned(samples: Samples, every_min: int) -> Samples:
+    """Only the first reading of each span of `every_min` minutes."""
+    span = samples.time // (every_min * MS_PER_MINUTE)
+    first = np.concatenate([[True], span[1:] != span[:-1]]) if len(span) else np.zeros(0, dtype=bool)
+    return Samples(samples.time[first], samples.value[first])
+
+
+def answer_of(case: Complaint, seed: int, every_min: int = 1) -> dict[str, Any]:
+    """Simulate a complaint and answer it from the readings of its week, `every_min` minutes apart at least."""
     spec = random_plant(
         seed,
         climate="continental",
@@ -180,11 +190,12 @@ def answer_of(case: Complaint, seed: int) -> dict[str, Any]:
     )
     made = simulate(case.change(spec), FIRST, DAYS)
     site = parse_site(made.site_toml)
-    facts = build_facts(site, made.readings, FIRST, LAST)
+    readings = {p: thinned(s, every_min) for p, s in made.readings.items()}
+    facts = build_facts(site, readings, FIRST, LAST)
     result = analyse(site, facts, FIRST, LAST).as_dict()
     hours = hours_of(
         site,
-        made.readings,
+        readings,
         facts.between(SINCE, LAST),
         facts.between(FIRST, SINCE - timedelta(1)),
         result,

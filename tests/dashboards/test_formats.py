@@ -82,3 +82,19 @@ def test_no_limits_source_leaks_where_it_was_looked_up(name: str) -> None:
 )
 def test_evidence_says_on_which_side_the_trouble_lies(evidence: dict[str, object], told: str) -> None:
     assert words.evidence_words(evidence) == told
+
+
+@pytest.mark.parametrize(
+    ("minutes", "told"),
+    [
+        (75, "75 min"),
+        (119, "119 min"),
+        (120, "2 h"),
+        (135, "2.5 h"),
+        (150, "2.5 h"),
+        (170, "3 h"),
+        (660, "11 h"),
+    ],
+)
+def test_a_visit_of_two_and_a_half_hours_is_not_told_as_two(minutes: float, told: str) -> None:
+    assert formats.duration(minutes).replace("\u00a0", " ") == told

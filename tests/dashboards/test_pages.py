@@ -357,9 +357,20 @@ def test_home_of_a_silent_gateway_is_calm_and_says_what_to_look_at(full: Plant) 
 
 
 def test_home_without_a_month_says_so(full: Plant) -> None:
-    page = sound(pages.home_page(full.row(), None, [], HOUSEHOLDER, {}, NOW))
+    row = full.row() | {"result": None}
+    page = sound(pages.home_page(row, None, [], HOUSEHOLDER, {}, NOW))
     assert "no month to tell about yet" in page
     assert 'class="mark not_known"' in page
+
+
+def test_a_month_that_nobody_read_keeps_the_verdict_of_the_year(full: Plant) -> None:
+    row = full.row()
+    page = sound(pages.home_page(row, None, [], HOUSEHOLDER, {}, NOW))
+    assert "Nothing was read in that month" in page
+    assert f'href="/sites/{row["id"]}/home"' in page
+    mark = re.compile(r'class="mark (\w+)"')
+    whole = pages.home_page(row, month_of(full), [], HOUSEHOLDER, {}, NOW)
+    assert mark.findall(page)[:1] == mark.findall(whole)[:1]
 
 
 def test_what_if_shows_saving_limits_and_caution(full: Plant) -> None:

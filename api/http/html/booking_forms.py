@@ -31,6 +31,7 @@ from fieldfare.api.visits.bookings import (
     colleagues,
     moment_of,
 )
+from fieldfare.api.visits.rows import homes_of
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.text import words
 
@@ -159,7 +160,8 @@ def _save(
             else:
                 made = parts.bookings.change(site, row.id, wish, actor, now, even_so=even_so)
         except Clash as error:
-            problems["clash"] = _sentence(error)
+            home = homes_of(parts).get(error.site, {}).get("name", error.site)
+            problems["clash"] = f"{error.told(error.person, home)}."
         except InputError as error:
             problems["day"] = _sentence(error)
         else:

@@ -20,12 +20,21 @@ def household(parts: AppState, plant: SiteRecord, actor: Actor) -> dict[str, Any
     homes: list[tuple[str, str]] = []
     if actor.role not in OF_THE_FIRM and actor.sites is not None and len(actor.sites) > 1:
         homes = [(c.id, c.name) for c in parts.service.sites.cards() if c.id in actor.sites]
+    site = plant.site
+    contact = site.contact if actor.may("contact.read", site.id) else None
+    lines = [contact.name, contact.phone, contact.address, contact.access_notes] if contact else []
+    return {
+        "homes": homes,
+        "visits": visits_to_come(parts, plant),
+        "contact": [line for line in lines if line] or None,
+    }
+
+
+def visits_to_come(parts: AppState, plant: SiteRecord) -> list[dict[str, Any]]:
+    """Booked visits to a home that are not over, in words, the next one first."""
     now, site = datetime.now(UTC), plant.site
     today = now.astimezone(site.zone).date()
-    visits = [
+    return [
         told_visit(asdict(row), site.zone, site.site.name, today)
         for row in parts.bookings.between(now, now + FURTHEST, site=site.id)
     ]
-    contact = site.contact if actor.may("contact.read", site.id) else None
-    lines = [contact.name, contact.phone, contact.address, contact.access_notes] if contact else []
-    return {"homes": homes, "visits": visits, "contact": [line for line in lines if line] or None}

@@ -31,7 +31,7 @@ from fieldfare.api.http.auth import (
     visit_of,
 )
 from fieldfare.api.http.html import page_rows
-from fieldfare.api.http.html.household import household
+from fieldfare.api.http.html.household import household, visits_to_come
 from fieldfare.api.http.html.uploads import (
     head_of,
     may_agree_anew,
@@ -140,6 +140,7 @@ def site(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     query = _query(request)
     result, facts = page_rows.worked_out(parts, plant, query)
     row = page_rows.site_row_with_readings(parts, plant, result, actor)
+    row |= {"visits": visits_to_come(parts, plant)}
     works = page_rows.works_of(parts, plant, effects=True)
     return HTMLResponse(pages.site_page(row, facts, works, visitor(request), query, page_rows.clock(parts)))
 
