@@ -27,8 +27,9 @@ import pandas as pd
 
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.findings.confidence import Flags, Floats, runs_of
+from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.excuses import excuses
 from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.findings.model import Recognised
@@ -54,12 +55,12 @@ class _Kind:
 
 
 @dataclass(frozen=True)
-class Unusual:
+class Exclusions:
     """What was recognised: its spells in order of time, and for each kind the days that it touches, bool
     (n,)."""
 
     facts: Facts
-    spells: tuple[Recognised, ...]
+    periods: tuple[Recognised, ...]
     days_of: Mapping[str, Flags]
 
     def facts_for(self, code: str) -> Facts:
@@ -81,16 +82,16 @@ class Unusual:
         return {}
 
 
-def recognise(site: Site, facts: Facts, spoiled: Collection[str] = ()) -> Unusual:
+def find_exclusions(site: Site, facts: Facts, unreliable: Collection[str] = ()) -> Exclusions:
     """Name what was unusual, and which days it touches.
 
-    spoiled : quantities that can't be trusted
+    unreliable : quantities that can't be trusted
     """
     days = facts.days
     told: list[Recognised] = []
     touched: dict[str, Flags] = {}
     for kind in _KINDS:
-        if kind.rests_on & set(spoiled):
+        if kind.rests_on & set(unreliable):
             continue
         mine = np.zeros(len(days), dtype=bool)
         flags = kind.days(site, days)
@@ -113,7 +114,7 @@ def recognise(site: Site, facts: Facts, spoiled: Collection[str] = ()) -> Unusua
         if mine.any():
             touched[kind.name] = mine
     told.sort(key=lambda r: r.since)
-    return Unusual(facts, tuple(told), touched)
+    return Exclusions(facts, tuple(told), touched)
 
 
 def _days_with_bad_readings(site: Site, facts: Facts, quantity: str) -> Flags:
@@ -381,7 +382,7 @@ def other_heat_share(site: Site, days: Table) -> float:
 def too_much_other_heat(context: Context) -> str | None:
     """Why the house's need can't be held against its design; None where hardly any heat came from
     elsewhere."""
-    days = context.whole.days
+    days = context.all_days.days
     if not any(r.kind == "other_heat_source" for r in context.recognised):
         return None
     evenings = int(other_heat_evenings(context.site, days).sum())

@@ -12,7 +12,7 @@ import pytest
 
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.findings.exclusions import recognise
+from fieldfare.analysis.findings.exclusions import find_exclusions
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.collector.simulated.faults.plant import with_fault
@@ -31,8 +31,8 @@ def dates(table: Table) -> list[date]:
 
 def told(small: Small):
     facts = small.facts
-    unusual = recognise(small.site, facts)
-    spells, judged = unusual.spells, unusual.facts_for("room_below_target")
+    unusual = find_exclusions(small.site, facts)
+    spells, judged = unusual.periods, unusual.facts_for("room_below_target")
     gone = sorted(set(dates(facts.days)) - set(dates(judged.days)))
     for name in ("runs", "reheats", "defrosts", "notices"):
         assert not set(dates(getattr(judged, name))) & set(gone), name

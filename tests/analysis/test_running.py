@@ -106,7 +106,7 @@ def test_a_rest_over_midnights_is_one() -> None:
     made = house.made()
     small = Small()
     context = replace(
-        small.context(), site=parse_site(made.site_text), whole=facts_of(made), facts=facts_of(made)
+        small.context(), site=parse_site(made.site_text), all_days=facts_of(made), facts=facts_of(made)
     )
     newest = rests(context, "unit")[-1]
     assert newest.begun

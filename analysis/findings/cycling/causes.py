@@ -7,9 +7,10 @@ import numpy as np
 from fieldfare.analysis.expectation.cycling import KWH_PER_LITRE_K
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import nan_median, ranked
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import Cause, Evidence
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 # Over what was asked: the unit's own switching difference lies at 2 to 5 K, a call ends anywhere below.
 _OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5

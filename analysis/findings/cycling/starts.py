@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cycling import (
     LEAST_OVER_LOSS,
@@ -16,22 +17,16 @@ from fieldfare.analysis.expectation.cycling import (
 from fieldfare.analysis.expectation.uncertain import Lognormal, normal_chance
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.operation import blurred_runs, run_spacing
-from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.causes import bring, cycling_causes, next_step
-from fieldfare.analysis.findings.cycling.common import (
-    Flags,
-    Floats,
-    downgraded,
-    heating_year,
-    nan_median,
-    water_caution,
-)
 from fieldfare.analysis.findings.cycling.trips import unit_trips
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
+from fieldfare.analysis.findings.grading import downgraded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.minutes.operating_state import COOLING, HOT_WATER
-from fieldfare.analysis.statistics.quantiles import median
+from fieldfare.analysis.statistics.quantiles import median, nan_median
 
 # A pause longer than this is a rest between two needs, not part of a cycle.
 _LONGEST_PAUSE_MIN = 60.0

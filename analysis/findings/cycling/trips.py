@@ -6,21 +6,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import MAINS_WORK, water_caution
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import (
-    MAINS_CAUTION,
-    Flags,
-    Floats,
-    downgraded,
-    nan_median,
-    water_caution,
-)
 from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.grading import downgraded
 from fieldfare.analysis.findings.model import Cause, Finding
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
 from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 # The flow of a run that the unit ends because it is warm enough lies 2 K or more over what was asked; a trip
 # comes before.
@@ -74,7 +69,7 @@ def unit_trips(context: Context) -> Finding | None:
             "valves), then at pressure switches, outdoor coil and fan; high or low pressure trips are for "
             "a person licensed for refrigerants."
         ),
-        caution=f"Never bypass a switch that stops it. {water_caution(context.site)} {MAINS_CAUTION}",
+        caution=f"Never bypass a switch that stops it. {water_caution(context.site)} {MAINS_WORK}",
         home=(
             "Your heat pump starts and stops itself again and again and can't give its full heat. Please "
             "ring your installer; do not reset it over and over."

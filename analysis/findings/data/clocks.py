@@ -8,10 +8,11 @@ import numpy as np
 import pandas as pd
 
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.findings.confidence import Floats, confidence_of, listed
+from fieldfare.analysis.findings.confidence import Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import listed
 from fieldfare.analysis.findings.two_sided import strays
 from fieldfare.analysis.plant.site import Point
 
@@ -54,7 +55,7 @@ def clock_offset(context: Context) -> Finding | None:
     by_sun, seen = _by_irradiance(context)
     if by_sun is not None:
         return by_sun
-    by_air, seen_air = (None, False) if "outdoor_temperature" in context.spoiled else clock_by_air(context)
+    by_air, seen_air = (None, False) if "outdoor_temperature" in context.unreliable else clock_by_air(context)
     if by_air is not None:
         return by_air
     if not keeps and not seen and not seen_air:
@@ -70,11 +71,11 @@ def clock_offset(context: Context) -> Finding | None:
 
 def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
     """Signals that run off the electricity's clock, and those that keep it."""
-    days = context.whole.days
+    days = context.all_days.days
     keeps: set[str] = set()
     out = []
     for signal in _SIGNALS:
-        if any(q in context.spoiled for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
+        if any(q in context.unreliable for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
             continue
         lag, like = days.floats(f"lag_{signal}"), days.floats(f"like_{signal}")
         told = np.isfinite(lag) & (like >= context.limit("clock_likeness"))
@@ -93,7 +94,7 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
             keeps.add(signal)
         if spell is None or spell.share < 0.7:
             continue
-        mine = off & spell.covers(context.whole.days["day"])
+        mine = off & spell.covers(context.all_days.days["day"])
         typical = float(np.median(late[mine]))
         # A true offset is one and the same every day; likenesses by accident are all over the day.
         if np.median(np.abs(late[mine] - typical)) > max(0.05 * abs(typical), limit / 3.0):
@@ -111,8 +112,8 @@ def _flow_agrees(context: Context) -> bool:
     flow and return makes it follow something else than the electricity, and likeness alone would blame the
     clock.
     """
-    days = context.whole.days
-    if "heat_output" in context.spoiled or "flow_rate" in context.spoiled:
+    days = context.all_days.days
+    if "heat_output" in context.unreliable or "flow_rate" in context.unreliable:
         return False
     for use in ("space", "hot"):
         meter, flow = (days.floats(f"check_{by}_{use}") for by in ("meter", "flow"))
@@ -146,8 +147,8 @@ def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:
 def _by_edges(context: Context, signal: str) -> _Lag | bool:
     """A small offset that beginnings and ends of runs show alike; True where they keep step, False where
     nothing shows."""
-    days = context.whole.days
-    if any(q in context.spoiled for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
+    days = context.all_days.days
+    if any(q in context.unreliable for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
         return False
     begin, end = days.floats(f"begin_{signal}"), days.floats(f"end_{signal}")
     late = (begin + end) / 2.0 - _NATURAL_EDGE_MIN[signal]
@@ -172,7 +173,7 @@ def _by_edges(context: Context, signal: str) -> _Lag | bool:
 
 
 def _spacing(context: Context, signal: str) -> float:
-    days = context.whole.days
+    days = context.all_days.days
     wanted = ("heat_pump_electricity", *_QUANTITIES[signal])
     return max((days.median(f"spacing.{q}") for q in wanted if f"spacing.{q}" in days), default=1.0)
 
@@ -251,7 +252,7 @@ _HOUR_MIN, _SLACK_MIN, _AROUND_DAYS, _LEAST_AROUND = 60.0, 12.0, 14, 4
 
 def _by_clock_change(context: Context) -> Finding | None:
     """A set-back that kept to its minute comes an hour off it from the day on which the clocks change."""
-    days, zone = context.whole.days, context.site.zone
+    days, zone = context.all_days.days, context.site.zone
     minute = days.floats("set_back_min")
     if not np.isfinite(minute).any():
         return None
@@ -267,22 +268,24 @@ def _by_clock_change(context: Context) -> Finding | None:
         if not steady or abs(abs(jump) - _HOUR_MIN) > _SLACK_MIN:
             continue
         since = days.day(at).isoformat()
-        return Finding(  # a note: the heating's own clock, left as it was, spoils no figure, and is as likely
-            "clock_offset",
-            "note",
-            since,
-            0.85,
-            f"Since the clocks changed on {since} the set-back comes an hour"
-            f" {'later' if jump > 0 else 'earlier'} by the readings' local time.",
-            (
-                Evidence("set-back before the change", round(float(np.median(before)) / 60.0, 2), "h"),
-                Evidence("set-back after it", round(float(np.median(after)) / 60.0, 2), "h"),
-            ),
-            next_step=(
-                "Ask whether the heating's own clock was changed over; if it was, the export stamps its"
-                f" times in another zone than the site file says ({zone.key} for days, [csv] timezone for"
-                " times without an offset)."
-            ),
+        return (
+            Finding(  # a note: the heating's own clock, left as it was, affects no figure, and is as likely
+                "clock_offset",
+                "note",
+                since,
+                0.85,
+                f"Since the clocks changed on {since} the set-back comes an hour"
+                f" {'later' if jump > 0 else 'earlier'} by the readings' local time.",
+                (
+                    Evidence("set-back before the change", round(float(np.median(before)) / 60.0, 2), "h"),
+                    Evidence("set-back after it", round(float(np.median(after)) / 60.0, 2), "h"),
+                ),
+                next_step=(
+                    "Ask whether the heating's own clock was changed over; if it was, the export stamps its"
+                    f" times in another zone than the site file says ({zone.key} for days, [csv] timezone for"
+                    " times without an offset)."
+                ),
+            )
         )
     return None
 
@@ -292,7 +295,7 @@ def _by_clock_change(context: Context) -> Finding | None:
 
 def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
     """The middle of each day's irradiance against solar noon."""
-    days = context.whole.days
+    days = context.all_days.days
     centre = days.floats("sun_centre")
     if np.isfinite(centre).sum() < _WINDOW_DAYS:
         return None, False
@@ -302,13 +305,13 @@ def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
     spell = latest_episode(days["day"], so, np.isfinite(smooth), hold_days=_FEWEST_DAYS)
     if spell is None or spell.share < 0.7:
         return None, True
-    off = float(np.nanmedian(centre[so & spell.covers(context.whole.days["day"])]))
+    off = float(np.nanmedian(centre[so & spell.covers(context.all_days.days["day"])]))
     return _solar(context, spell, off, limit, "the middle of the day's sunshine", "clock_sun_minutes"), True
 
 
 def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
     """The warmest time of the outdoor air against the afternoon."""
-    days = context.whole.days
+    days = context.all_days.days
     cosine, sine = (_running_mean(days.floats(f"air_{n}"), _WINDOW_DAYS) for n in ("cos", "sin"))
     strong = np.hypot(cosine, sine) >= _CREST_LEAST_K
     if strong.sum() < _FEWEST_DAYS:
@@ -320,7 +323,7 @@ def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
     spell = latest_episode(days["day"], so, strong, hold_days=_FEWEST_DAYS)
     if spell is None or spell.share < 0.7:
         return None, True
-    typical = float(np.median(off[so & spell.covers(context.whole.days["day"])]))
+    typical = float(np.median(off[so & spell.covers(context.all_days.days["day"])]))
     what = "the warmest time of the outdoor air"
     return _solar(context, spell, 60.0 * typical, 60.0 * limit, what, "clock_air_hours"), True
 
@@ -361,4 +364,4 @@ def _running_mean(values: Floats, width: int) -> Floats:
     return pd.Series(values).rolling(width, center=True, min_periods=width // 2).mean().to_numpy()
 
 
-CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, spoils=_spoilt),)
+CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, makes_unreliable=_spoilt),)

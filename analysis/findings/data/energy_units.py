@@ -77,7 +77,7 @@ def _full(site: Site, point: Point) -> float:
 def _other_side(context: Context, point: Point) -> Floats:
     """How hard the plant works by everything else that tells [share of full output], nan where nothing
     does."""
-    days, site = context.whole.days, context.site
+    days, site = context.all_days.days, context.site
     heat = point.quantity in _HEAT
     if not heat and point.quantity != "heat_pump_electricity":
         return np.full(len(days), np.nan)
@@ -108,7 +108,7 @@ def _alone(context: Context, point: Point, level: Floats) -> Flags:
 
     A unit that is switched off keeps to one small draw; a working one's days differ by half and more.
     """
-    days = context.whole.days
+    days = context.all_days.days
     if point.quantity not in ("heat_pump_electricity", "heat_output") or len(days) < 14:
         return np.zeros(len(days), dtype=bool)
     moving = level[np.isfinite(level) & (level > 0)]

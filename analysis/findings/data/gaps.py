@@ -8,15 +8,11 @@ import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
-from fieldfare.analysis.findings.confidence import (
-    Floats,
-    confidence_of,
-    listed,
-    named,
-    runs_of,
-)
+from fieldfare.analysis.findings.confidence import Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import listed, named
 from fieldfare.analysis.plant.site import Point
 
 _WHOLE_SHARE, _NONE_SHARE = 0.9, 0.1
@@ -50,7 +46,7 @@ class _Gap:
 
 def data_gap(context: Context) -> Finding | None:
     """Stretches in which the gateway, or one point that usually comes regularly, said nothing."""
-    days = context.whole.days
+    days = context.all_days.days
     minutes = days.floats("n_minutes")
     begun = np.flatnonzero(days.floats("n_any") > 0)
     if not len(begun):
@@ -114,7 +110,7 @@ def _long(hours: float) -> str:
 
 
 def _sending(context: Context) -> list[Point]:
-    days = context.whole.days
+    days = context.all_days.days
     return [p for p in context.site.point if f"seen.{p.id}" in days and days.total(f"seen.{p.id}") > 0]
 
 
@@ -148,7 +144,7 @@ def _whole_gap(context: Context, days: Table, minutes: Floats, begun: int) -> _G
 
 def _usual_spacing(context: Context) -> float:
     """Minutes between readings of the point that is read most often."""
-    days = context.whole.days
+    days = context.all_days.days
     spacings = [days.median(c) for c in days.names if c.startswith("spacing.")]
     return min(spacings, default=1.0)
 

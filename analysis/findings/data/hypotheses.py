@@ -20,13 +20,13 @@ class Hypothesis:
 
     cause : of the contract; empty where the meters are sound. prior : before anything was measured
     predicts : fact -> (value, standard deviation); a fact that is not named is as with sound meters
-    spoils : quantities it makes untrustworthy. because, step : in words
+    makes_unreliable : quantities it makes untrustworthy. because, step : in words
     """
 
     cause: str
     prior: float
     predicts: Mapping[str, tuple[float, float]]
-    spoils: frozenset[str] = frozenset()
+    makes_unreliable: frozenset[str] = frozenset()
     because: str = ""
     step: str = ""
 

@@ -32,7 +32,7 @@ _COOLING_ABOVE_C = 20.0
 
 def flow_return_swapped(context: Context) -> Finding | None:
     """The return is warmer than the flow while the compressor works, day after day."""
-    days = context.whole.days
+    days = context.all_days.days
     lift = days.floats("water_lift")
     outdoor = days.floats("outdoor")
     # A unit that cools has the colder flow by right; in heating weather none does.
@@ -80,7 +80,7 @@ _LEAST_KWH = 1.0
 def implausible_efficiency(context: Context) -> Finding | None:
     """Heat per electricity above what Carnot leaves at the plant's own temperatures, or below an electric
     heater's."""
-    days = context.whole.days
+    days = context.all_days.days
     heat, unit, least = (days.floats(f"c_{name}") for name in ("heat", "unit", "least"))
     worked = (fill_nan(unit, 0.0) >= _LEAST_KWH) & np.isfinite(heat) & (days.floats("n_running") >= 60.0)
     if not worked.any():
@@ -92,7 +92,7 @@ def implausible_efficiency(context: Context) -> Finding | None:
     # Water hardly warmer than the air takes next to no work: a high ratio alone is no fault where the air is
     # measured.
     beyond = ratio > most
-    if "outdoor_temperature" not in context.spoiled:
+    if "outdoor_temperature" not in context.unreliable:
         beyond &= (share > context.limit("efficiency_most_carnot")) | ~np.isfinite(days.floats("outdoor"))
     high, low = worked & ((share > high_limit) | beyond), worked & (ratio < low_limit)
     above = latest_episode(days["day"], high, worked, hold_days=3)
@@ -180,9 +180,9 @@ RATIO_LABEL = "heat meter over flow and temperatures"
 
 def heat_meter_disagrees(context: Context) -> Finding | None:
     """Metered heat against flow rate times temperatures; antifreeze explains what it can."""
-    days, pump = context.whole.days, context.site.heat_pump
+    days, pump = context.all_days.days, context.site.heat_pump
     by_file = uncorrected_share(context.site)
-    culprit = context.spoiled.get("heat_output")
+    culprit = context.unreliable.get("heat_output")
     if culprit is not None and culprit.code != "implausible_efficiency":
         raise NotAssessed(
             f"what is wrong with heat_output is said already ({culprit.code} since {culprit.since})"
@@ -301,7 +301,7 @@ def _flow_heat(days: Table, offset: float | None) -> Floats:
 def disagreement(context: Context) -> float | None:
     """Metered heat over that from flow rate and temperatures, less what antifreeze explains, less 1; None
     where only one of them is there."""
-    days = context.whole.days
+    days = context.all_days.days
     if flow_spacing(days) > context.limit("flow_product_minutes"):
         return None
     meter, flow = days.floats("check_meter"), _flow_heat(days, _pair_offset(days))
@@ -316,7 +316,7 @@ def _within_classes(context: Context, measured: float, allowed: Floats) -> Findi
     be."""
     if abs(measured) < context.limit("heat_meter_note"):
         return None
-    first = context.whole.days.day(0).isoformat()
+    first = context.all_days.days.day(0).isoformat()
     more = "more" if measured > 0 else "less"
     return Finding(
         "heat_meter_disagrees",
@@ -370,7 +370,7 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
     evidence = [context.evidence("over-reading by antifreeze", round(share, 4), "-", "antifreeze_share")]
     if measured is not None:
         evidence.append(Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"))
-    first = context.whole.days.day(0).isoformat()
+    first = context.all_days.days.day(0).isoformat()
     because = (
         f"{pump.antifreeze_percent:g} % {what} carries less heat than the water that the meter reckons with"
     )
@@ -421,10 +421,10 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
     question."""
     if not context.limit("antifreeze_share") <= measured <= 0.09:
         return None
-    lift = float(np.nanmedian(np.abs(context.whole.days.floats("lift"))))
+    lift = float(np.nanmedian(np.abs(context.all_days.days.floats("lift"))))
     if not measured * lift >= _PAIR_K:
         return None  # a pair of sensors in their pockets is off by as much (EN 60751 class B)
-    first = context.whole.days.day(0).isoformat()
+    first = context.all_days.days.day(0).isoformat()
     return Finding(
         "heat_meter_disagrees",
         "note",
@@ -440,7 +440,7 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
 
 
 def _spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
-    """A meter that antifreeze explains is corrected in the figures and spoils nothing."""
+    """Nothing where antifreeze explains the meter: the figures are corrected for it."""
     return frozenset() if finding.causes else _HEAT
 
 

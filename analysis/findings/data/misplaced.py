@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldfare.analysis.cautions import METER_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.findings.confidence import METER_CAUTION
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.data.hypotheses import (
     ABOVE,
@@ -91,7 +91,7 @@ def doubt(context: Context) -> str | None:
     behind = meter_behind_heater(context.site)
     known = hypotheses(behind)
     weights = _weights(known, facts, behind)
-    chance = sum(w for h, w in zip(known, weights, strict=True) if h.spoils == HEAT_METERS)
+    chance = sum(w for h, w in zip(known, weights, strict=True) if h.makes_unreliable == HEAT_METERS)
     if chance < context.limit("misplaced_doubt"):
         return None
     return (
@@ -102,7 +102,7 @@ def doubt(context: Context) -> str | None:
 
 def _said_already(context: Context) -> None:
     for quantity in (*ELECTRICITY, "heat_output"):
-        culprit = context.spoiled.get(quantity)
+        culprit = context.unreliable.get(quantity)
         if culprit is not None and culprit.code not in ("implausible_efficiency", "heat_meter_disagrees"):
             raise NotAssessed(
                 f"what is wrong with {quantity} is said already ({culprit.code} since {culprit.since})",
@@ -134,14 +134,14 @@ def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behin
 
 
 def _facts(context: Context) -> dict[str, _Fact]:
-    days = context.whole.days
+    days = context.all_days.days
     out: dict[str, _Fact] = {}
     water = {"flow_rate", "flow_temperature", "return_temperature"}
     prompt = flow_spacing(days) <= context.limit("flow_product_minutes")
-    if prompt and not water & context.spoiled.keys() and not meter_behind_heater(context.site):
+    if prompt and not water & context.unreliable.keys() and not meter_behind_heater(context.site):
         out |= _against_flow(days, 1.0 + uncorrected_share(context.site))
     out |= _against_rating(
-        days, context.site.measures("flow_temperature") and "flow_temperature" not in context.spoiled
+        days, context.site.measures("flow_temperature") and "flow_temperature" not in context.unreliable
     )
     out |= _electricity(days)
     out |= _heater(days)
@@ -238,8 +238,8 @@ def _heater(days: Table) -> dict[str, _Fact]:
 
 def _house(context: Context) -> dict[str, _Fact]:
     """Heat for each kelvin between rooms and outdoors over the design's own."""
-    days, design = context.whole.days, context.site.design.coefficient_w_per_k
-    if design is None or "outdoor_temperature" in context.spoiled:
+    days, design = context.all_days.days, context.site.design.coefficient_w_per_k
+    if design is None or "outdoor_temperature" in context.unreliable:
         return {}
     indoor = np.where(np.isfinite(days.floats("room")), days.floats("room"), context.site.design.indoor_c)
     over = indoor - days.floats("outdoor")
@@ -265,7 +265,7 @@ def _house(context: Context) -> dict[str, _Fact]:
 def _finding(
     context: Context, facts: Mapping[str, _Fact], likely: list[tuple[float, Hypothesis]], sure: float
 ) -> Finding:
-    first = context.whole.days.day(0).isoformat()
+    first = context.all_days.days.day(0).isoformat()
     severity: Severity = "act" if sure >= context.limit("misplaced_act") else "watch"
     weight: dict[str, float] = {}
     because: dict[str, str] = {}
@@ -275,10 +275,10 @@ def _finding(
     total = sum(weight.values())
     causes = tuple(Cause(c, w / total, because[c]) for c, w in sorted(weight.items(), key=lambda x: -x[1]))
     best = likely[0][1]
-    meter = "electricity meter" if best.spoils == ELECTRICITY else "heat meter"
+    meter = "electricity meter" if best.makes_unreliable == ELECTRICITY else "heat meter"
     steps = list(dict.fromkeys(h.step for _, h in likely))
     step = steps[0] if len(steps) == 1 else f"Two readings part the possible causes. {steps[0]} {steps[1]}"
-    electric = any(h.spoils == ELECTRICITY for _, h in likely)
+    electric = any(h.makes_unreliable == ELECTRICITY for _, h in likely)
     return Finding(
         "meter_misplaced",
         severity,
@@ -293,7 +293,7 @@ def _finding(
         causes,
         next_step=step,
         caution=(
-            METER_CAUTION
+            METER_WORK
             if electric
             else "Pipes and sensor pockets are hot and under pressure; open no pocket on a filled circuit."
         ),
@@ -316,8 +316,8 @@ def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     weights = _weights(known, facts, behind)
     total = sum(w for h, w in zip(known, weights, strict=True) if h.cause)
     return frozenset().union(
-        *(h.spoils for h, w in zip(known, weights, strict=True) if h.cause and w >= 0.25 * total)
+        *(h.makes_unreliable for h, w in zip(known, weights, strict=True) if h.cause and w >= 0.25 * total)
     )
 
 
-MISPLACED_RULES: tuple[Rule, ...] = (Rule("meter_misplaced", meter_misplaced, spoils=_spoilt),)
+MISPLACED_RULES: tuple[Rule, ...] = (Rule("meter_misplaced", meter_misplaced, makes_unreliable=_spoilt),)

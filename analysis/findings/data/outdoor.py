@@ -47,7 +47,7 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
     """Too warm throughout by what house and curve say; or by day alone, the more so the higher the sun."""
     if (offset := _offset(context)) is not None:
         return offset
-    days = context.whole.days
+    days = context.all_days.days
     latitude = context.site.site.latitude
     if latitude is None or context.site.site.longitude is None:
         raise NotAssessed("needs latitude and longitude in the site file")
@@ -128,7 +128,7 @@ def _offset(context: Context) -> Finding | None:
 
 
 def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float | None) -> Finding:
-    days = context.whole.days
+    days = context.all_days.days
     excess = max(warmth.monthly, by_controls or 0.0)
     act = context.limit("outdoor_sun_act_k")
     severity: Severity = "act" if excess >= act else "watch"
@@ -179,7 +179,7 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
 
 def _warmth(context: Context, latitude: float) -> _Warmth:
     """At the time of day at which the air rose most beyond its own course."""
-    days = context.whole.days
+    days = context.all_days.days
     excess = {side: _excess(days, side) for side in _WINDOWS}
     monthly = {
         side: pd.Series(rise).rolling(_MONTH_DAYS, min_periods=20).mean().fillna(-np.inf).to_numpy()
@@ -216,7 +216,7 @@ def _against_controls(context: Context) -> float | None:
     averages the weather over hours, or lets a sunny room lower the flow, makes this smaller, never larger.
     """
     curve = context.site.heating_curve
-    days = context.whole.days
+    days = context.all_days.days
     asked = days.floats("target_above_curve")
     swing = days.floats("air_noon") - days.floats("air_dawn")
     known = np.isfinite(asked) & np.isfinite(swing) & (days.floats("n_heating") > 240.0)

@@ -7,21 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldfare.analysis.cautions import METER_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
-from fieldfare.analysis.findings.confidence import (
-    METER_CAUTION,
-    Flags,
-    Floats,
-    confidence_of,
-    named,
-    runs_of,
-)
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.data.gaps import minutes_sent
 from fieldfare.analysis.findings.data.impossible import broken, impossible_readings
 from fieldfare.analysis.findings.data.unreliable_rooms import room_of
+from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import named
 from fieldfare.analysis.minutes.plausible import ERROR_VALUES
 from fieldfare.analysis.plant.site import Point
 
@@ -60,7 +56,7 @@ class _Stuck:
 
 def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
-    days = context.whole.days
+    days = context.all_days.days
     runs = [found for p in context.site.point if (found := _stuck_runs(context, p)) is not None]
     if not runs and impossible_readings(context) is None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
@@ -112,7 +108,7 @@ def sensor_stuck(context: Context) -> Finding | None:
         caution=(
             ""
             if not ongoing
-            else METER_CAUTION
+            else METER_WORK
             if point.kind.energy
             else "Pipes and pockets may be hot and under pressure."
         ),
@@ -170,7 +166,7 @@ def _changes(days: Table, point: Point) -> Floats:
 
 def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
     """None where it can't be told whether the point should move."""
-    days = context.whole.days
+    days = context.all_days.days
     should = _should_move(days, point)
     if should is None:
         return None
@@ -196,7 +192,7 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
 
 def _days_needed(context: Context, point: Point) -> tuple[int, float]:
     """Days without a change that chance does not explain, and the point's own habit [changes a day]."""
-    changes = _changes(context.whole.days, point)
+    changes = _changes(context.all_days.days, point)
     lively = changes[changes > 0]
     if len(lively) >= 5:
         habit = float(np.median(lively))
@@ -208,7 +204,7 @@ def _days_needed(context: Context, point: Point) -> tuple[int, float]:
 
 def _shortly_stuck(context: Context) -> Finding | None:
     """Hours rather than days: worth a note."""
-    notices = context.whole.notices
+    notices = context.all_days.notices
     # Of a point that moves but now and then, hours tell nothing.
     known = {p.id: p for p in context.site.point if _days_needed(context, p)[0] == 1}
     stuck = [i for i in np.flatnonzero(notices["kind"] == "stuck") if notices["point"][i] in known]
@@ -248,4 +244,4 @@ def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
     return frozenset(out)
 
 
-SILENCE_RULES: tuple[Rule, ...] = (Rule("sensor_stuck", sensor_stuck, spoils=_spoilt_by_stuck),)
+SILENCE_RULES: tuple[Rule, ...] = (Rule("sensor_stuck", sensor_stuck, makes_unreliable=_spoilt_by_stuck),)

@@ -7,17 +7,13 @@ import pandas as pd
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, day_of_year, fill_nan
-from fieldfare.analysis.findings.confidence import (
-    Flags,
-    Floats,
-    confidence_of,
-    named,
-)
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.data.energy_units import energy_told, rated_kw
 from fieldfare.analysis.findings.data.unit_slips import Slip, Told, times
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding
+from fieldfare.analysis.findings.phrases import named
 from fieldfare.analysis.physics.sun import clear_noon
 from fieldfare.analysis.plant.site import Point, Site
 
@@ -51,7 +47,7 @@ _ROOMS = frozenset({"room_temperature", "target_room_temperature"})
 def unit_mismatch(context: Context) -> Finding | None:
     """Readings that no plant of this size can give in the declared unit, and that it would give in
     another."""
-    days = context.whole.days
+    days = context.all_days.days
     worst: tuple[Episode, Point, Told] | None = None
     seen = False
     for point in _numbers(context):
@@ -69,12 +65,12 @@ def unit_mismatch(context: Context) -> Finding | None:
 
 def _numbers(context: Context) -> list[Point]:
     """Points with readings, but for those known to be stuck: an error value is no other unit."""
-    days = context.whole.days
-    return [p for p in context.site.point if f"raw.{p.id}" in days and p.quantity not in context.spoiled]
+    days = context.all_days.days
+    return [p for p in context.site.point if f"raw.{p.id}" in days and p.quantity not in context.unreliable]
 
 
 def _finding(context: Context, spell: Episode, point: Point, told: Told) -> Finding:
-    days = context.whole.days
+    days = context.all_days.days
     shown = days.floats(f"raw.{point.id}")[told.so]
     meant = told.slip.back(shown)
     unit = "W" if point.kind.energy else point.kind.unit
@@ -152,7 +148,7 @@ def _possible(context: Context, point: Point) -> list[Told]:
 
 
 def _tellings(context: Context, point: Point) -> list[Told]:
-    days, site = context.whole.days, context.site
+    days, site = context.all_days.days, context.site
     raw = days.floats(f"raw.{point.id}")
     quantity = point.quantity
     if quantity == "outdoor_temperature":
@@ -214,7 +210,7 @@ def _from_the_start(told: Told) -> Told:
 def _outdoor(context: Context, raw: Floats) -> list[Told]:
     """Fahrenheit by warmth that no such season has, or in which nobody heats; Celsius by weeks far below the
     design."""
-    days, site = context.whole.days, context.site
+    days, site = context.all_days.days, context.site
     ceiling = _warmest(site, days)
     lowest = (site.design.outdoor_c if site.design.outdoor_c is not None else -15.0) - 8.0
     heats = _heats(context)
@@ -254,7 +250,7 @@ def _warmest(site: Site, days: Table) -> Floats:
 def _heats(context: Context) -> Flags:
     """Days on which the house was truly heated: hours of running, with warm water and no heat drawn from
     it."""
-    days = context.whole.days
+    days = context.all_days.days
     ran = days.floats("n_running") >= 480.0
     water = np.full(len(days), np.nan)
     for point in context.site.points_of("flow_temperature"):
@@ -267,7 +263,7 @@ def _heats(context: Context) -> Flags:
 
 
 def _flow_rate(context: Context, raw: Floats) -> list[Told]:
-    pump, days = context.site.heat_pump, context.whole.days
+    pump, days = context.site.heat_pump, context.all_days.days
     usual = pump.flow_m3_per_h or rated_kw(context.site) / (1.16 * 5.0)
     level = raw / usual
     meter, flow = days.floats("check_meter"), days.floats("check_flow")
@@ -290,7 +286,7 @@ def _flow_rate(context: Context, raw: Floats) -> list[Told]:
 
 def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     """The quantities of every point with a wrong unit, not only of the one the finding names."""
-    days = context.whole.days
+    days = context.all_days.days
     out = set()
     for point in _numbers(context):
         for told in _possible(context, point):
@@ -300,4 +296,4 @@ def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     return frozenset(out)
 
 
-UNIT_RULES: tuple[Rule, ...] = (Rule("unit_mismatch", unit_mismatch, spoils=_spoilt),)
+UNIT_RULES: tuple[Rule, ...] = (Rule("unit_mismatch", unit_mismatch, makes_unreliable=_spoilt),)

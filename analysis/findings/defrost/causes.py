@@ -7,9 +7,11 @@ import numpy as np
 
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.expected import learned
+from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import Floats, nan_median, ranked
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import Cause
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _LOCK_MIN = 3.0
 # A coil without air costs some per cent itself; a circuit short of refrigerant has lost a tenth and more

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.expectation.defrost import (
     COAT_G_PER_KW,
     DRAWN_SHARE,
@@ -25,13 +26,8 @@ from fieldfare.analysis.expectation.defrost_odds import (
 from fieldfare.analysis.expectation.defrost_pattern import pattern
 from fieldfare.analysis.expectation.uncertain import score_of
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
+from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    Flags,
-    heating_year,
-    nan_median,
-    refrigerant_caution,
-)
 from fieldfare.analysis.findings.defrost.causes import (
     defrost_causes,
     drawn_share,
@@ -48,9 +44,10 @@ from fieldfare.analysis.findings.defrost.observed import (
     timed,
     weekly,
 )
-from fieldfare.analysis.findings.defrost.without_frost import defrost_without_frost
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _HALF_WEEK = 3
 
@@ -375,7 +372,4 @@ def _next_step(cause: str) -> str:
     }.get(cause, "Watch one defrost on site from start to end.")
 
 
-RULES: tuple[Rule, ...] = (
-    Rule("excessive_defrost", excessive_defrost, needs=NEEDS, reads=READS),
-    Rule("defrost_without_frost", defrost_without_frost, needs=NEEDS, reads=READS),
-)
+RULES: tuple[Rule, ...] = (Rule("excessive_defrost", excessive_defrost, needs=NEEDS, reads=READS),)

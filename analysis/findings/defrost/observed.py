@@ -14,8 +14,8 @@ from fieldfare.analysis.expectation.defrost import too_long, too_often
 from fieldfare.analysis.expectation.frost import frost_mass
 from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
+from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need
-from fieldfare.analysis.findings.cycling.common import Flags, Floats, nan_median
 from fieldfare.analysis.findings.defrost.causes import (
     drawn_share,
     efficiency,
@@ -23,6 +23,7 @@ from fieldfare.analysis.findings.defrost.causes import (
     used_wh,
 )
 from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 NEEDS = (
     Need(("outdoor_temperature",), 60.0),
@@ -45,7 +46,7 @@ def seen(context: Context) -> Table:
     if not len(defrosts):
         return defrosts
     taken = nan_median(defrosts.floats("heat_taken")) * 1000.0 / rated_kw(context)
-    shown = context.whole.days.total("n_heat") > 0 and taken > context.limit("defrost_taken_wh_per_kw")
+    shown = context.all_days.days.total("n_heat") > 0 and taken > context.limit("defrost_taken_wh_per_kw")
     shown = shown and not context.figures.defrost.taken_reason
     return defrosts if shown else defrosts.with_columns(heat_taken=np.full(len(defrosts), np.nan))
 

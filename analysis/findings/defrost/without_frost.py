@@ -5,18 +5,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.defrost_odds import dry_chance
 from fieldfare.analysis.expectation.defrost_pattern import pattern
 from fieldfare.analysis.expectation.uncertain import score_of
 from fieldfare.analysis.facts.table import Table, fill_nan
-from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import (
-    Flags,
-    heating_year,
-    nan_median,
-    refrigerant_caution,
-)
+from fieldfare.analysis.findings.confidence import Flags
+from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.defrost.causes import (
     dry_causes,
     efficiency,
@@ -24,6 +20,8 @@ from fieldfare.analysis.findings.defrost.causes import (
     used_wh,
 )
 from fieldfare.analysis.findings.defrost.observed import (
+    NEEDS,
+    READS,
     DailyFrost,
     by_clock,
     seen,
@@ -31,6 +29,8 @@ from fieldfare.analysis.findings.defrost.observed import (
 )
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Finding, Severity
+from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 
 def defrost_without_frost(context: Context) -> Finding | None:
@@ -181,3 +181,6 @@ def _spell_of_weather(context: Context, so: Flags) -> Episode | None:
         low, high = np.nanquantile(outdoor[so], (0.1, 0.9))
         heated &= (fill_nan(outdoor, low) >= low) & (fill_nan(outdoor, high) <= high)
     return latest_episode(days["day"], so, heated | so, hold_days=2, gone_days=14)
+
+
+RULES: tuple[Rule, ...] = (Rule("defrost_without_frost", defrost_without_frost, needs=NEEDS, reads=READS),)

@@ -4,23 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import MAINS_WORK, refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.direct_heat import helped_below
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    MAINS_CAUTION,
-    downgraded,
-    graded,
-    heating_year,
-    nan_median,
-    ranked,
-    refrigerant_caution,
-)
-from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.heat.common import as_cold
+from fieldfare.analysis.findings.episodes import Episode, as_cold, latest_episode
+from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _USUAL_COP = 2.8
 _WEAK_SHARE = 0.75
@@ -92,7 +86,7 @@ def backup_heater_use(context: Context) -> Finding | None:
                 " minutes or more. Look again after a week."
             )
         ),
-        caution=f"{refrigerant_caution(context.site)}" if full else MAINS_CAUTION,
+        caution=f"{refrigerant_caution(context.site)}" if full else MAINS_WORK,
         home=(
             "The back-up electric heater has run more than it should, which costs more. Your installer will"
             " look at its setting."
@@ -143,7 +137,7 @@ def _alone(context: Context, chosen: Flags, spell: Episode) -> Finding | None:
             " set by hand, lock-out, or no supply to the outdoor unit. Leave the heater as it is until then:"
             " it keeps the house from freezing."
         ),
-        caution=MAINS_CAUTION,
+        caution=MAINS_WORK,
         home=(
             "A back-up electric heater heats your home instead of the heat pump, which costs about three"
             " times as much. Please ring your installer."

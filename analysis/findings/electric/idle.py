@@ -4,23 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import MAINS_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.idle_pump import chance
 from fieldfare.analysis.expectation.standby import standby
 from fieldfare.analysis.expectation.uncertain import normal_chance
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    MAINS_CAUTION,
-    Flags,
-    Floats,
-    downgraded,
-    graded,
-    nan_median,
-)
 from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.grading import downgraded, graded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.minutes.operating_state import least_running_w
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _REST_MIN = 30
 _UNASKED_MIN = 60
@@ -77,7 +73,7 @@ def high_standby(context: Context) -> Finding | None:
             "Ask what else hangs on this supply (trace heating, a second controller, a pump); then check the"
             " crankcase heater's and the tray heater's control: both should rest in mild weather."
         ),
-        caution=MAINS_CAUTION,
+        caution=MAINS_WORK,
         home=(
             ""
             if severity == "note"
@@ -186,7 +182,7 @@ def pump_always_on(context: Context) -> Finding | None:
             "Set the pump to run with the heat call only (plus its run-on and frost guard); look for a pump"
             " wired to permanent live or left in hand mode."
         ),
-        caution=MAINS_CAUTION,
+        caution=MAINS_WORK,
         home=(
             ""
             if severity == "note"

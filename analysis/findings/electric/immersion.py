@@ -4,29 +4,23 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldfare.analysis.cautions import setpoint_advice
+from fieldfare.analysis.cautions import HOT_WATER, MAINS_WORK, setpoint_advice
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
-from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    MAINS_CAUTION,
-    downgraded,
-    graded,
-    nan_median,
-    ranked,
-)
+from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
+from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _USUAL_LITRES, _LUKEWARM_C = 250.0, 40.0
 _USUAL_COP = 2.4
 
 
 def immersion_use(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     days, limit = context.days, context.limit
     used = days.floats("e_immersion")
     # While the unit stands the heater makes the water in its stead: that is told of the unit.
@@ -71,7 +65,7 @@ def immersion_use(context: Context) -> Finding | None:
             if first != "setpoint_above_reach"
             else _setpoint_step(context, inside & so)
         ),
-        caution=f"{HOT_WATER_CAUTION} {MAINS_CAUTION}",
+        caution=f"{HOT_WATER} {MAINS_WORK}",
         home=(
             ""
             if severity == "note"

@@ -8,16 +8,12 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.buffer_mixing import mixing_loss
 from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import (
-    FLOW_COST_PER_K,
-    downgraded,
-    graded,
-    heating_year,
-    nan_median,
-)
+from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.grading import downgraded, graded
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 
 def buffer_mixing(context: Context) -> Finding | None:
@@ -98,3 +94,13 @@ def buffer_mixing(context: Context) -> Finding | None:
         visit="drive",
         bring=("clamp thermometer",),
     )
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "buffer_mixing",
+        buffer_mixing,
+        needs=(Need(("distribution_flow_temperature",), 15.0, 7), Need(("flow_temperature",), 15.0)),
+        reads=frozenset({"flow_temperature", "distribution_flow_temperature"}),
+    ),
+)

@@ -6,6 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess, Expected, excess
 from fieldfare.analysis.expectation.pressure import (
@@ -17,7 +18,6 @@ from fieldfare.analysis.expectation.pressure import (
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import nan_median, ranked, water_caution
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.flow.pressure_common import (
     GAUGE_BAR,
@@ -26,12 +26,14 @@ from fieldfare.analysis.findings.flow.pressure_common import (
     pressure_of_days,
 )
 from fieldfare.analysis.findings.flow.pressure_trend import Drift
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
     Finding,
     Severity,
 )
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _VESSEL_CAUTION = (
     "The relief valve discharges hot water without warning: keep clear of its outlet and never plug it."

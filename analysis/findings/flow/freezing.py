@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import MAINS_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.electricity_days import filled_with_zeros
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import MAINS_CAUTION, ranked
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -21,7 +22,7 @@ from fieldfare.analysis.physics.water import freezing_point
 
 def frost_risk(context: Context) -> Finding | None:
     # Cold beyond design and days off for work are no excuse here: every day counts.
-    days, limit = context.whole.days, context.limit
+    days, limit = context.all_days.days, context.limit
     outdoor = days.floats("outdoor_min")
     if not np.isfinite(outdoor).any():
         raise NotAssessed("needs outdoor_temperature")
@@ -81,7 +82,7 @@ def frost_risk(context: Context) -> Finding | None:
         ),
         caution=(
             "A split exchanger can let refrigerant into the water: if gas or a lasting loss of pressure is"
-            f" suspected, keep the unit off and call licensed people. {MAINS_CAUTION}"
+            f" suspected, keep the unit off and call licensed people. {MAINS_WORK}"
         ),
         home=(
             ""

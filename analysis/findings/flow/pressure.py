@@ -6,12 +6,12 @@ from datetime import timedelta
 
 import numpy as np
 
+from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import graded, water_caution
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.flow.expansion_vessel import pressure_swings
 from fieldfare.analysis.findings.flow.pressure_common import (
@@ -22,6 +22,7 @@ from fieldfare.analysis.findings.flow.pressure_common import (
     pressure_of_days,
 )
 from fieldfare.analysis.findings.flow.pressure_trend import FEWEST_DAYS, Drift
+from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 
 # Air leaves a new circuit for some weeks, and its pressure with it (common practice).

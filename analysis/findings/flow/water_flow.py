@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.expectation.uncertain import GAUSS_95, Lognormal, normal_chance
@@ -22,21 +23,13 @@ from fieldfare.analysis.expectation.water_flow import (
 )
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.figures.estimate import robust_fit
+from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    FLOW_COST_PER_K,
-    Flags,
-    Floats,
-    downgraded,
-    graded,
-    heating_year,
-    nan_median,
-    ranked,
-    water_caution,
-)
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.flow.buffer import buffer_mixing
+from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _FEWEST_DAYS = 28
 # Dirt slides, a setting does not: odds of one against the other once the flow has slid (common practice).
@@ -398,11 +391,5 @@ RULES: tuple[Rule, ...] = (
         falling_flow,
         needs=(Need(("flow_rate",), 15.0, _FEWEST_DAYS),),
         reads=frozenset({"flow_rate"}),
-    ),
-    Rule(
-        "buffer_mixing",
-        buffer_mixing,
-        needs=(Need(("distribution_flow_temperature",), 15.0, 7), Need(("flow_temperature",), 15.0)),
-        reads=frozenset({"flow_temperature", "distribution_flow_temperature"}),
     ),
 )

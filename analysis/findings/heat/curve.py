@@ -10,26 +10,19 @@ from fieldfare.analysis.expectation.excess import excess
 from fieldfare.analysis.expectation.out_of_season import UNNEEDED_HOURS
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.figures.estimate import robust_fit
-from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    FLOW_COST_PER_K,
-    Flags,
-    Floats,
-    downgraded,
-    graded,
-    heating_year,
-    nan_median,
-    ranked,
-)
 from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
 from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _STEADY_MIN = 60
 # A unit swings about what is asked by half of its switching difference; without the asked flow that much is

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.part_load import Strength
 from fieldfare.analysis.expectation.uncertain import GAUSS_95, normal_chance
@@ -14,10 +15,10 @@ from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.expected import START_MINUTES, learned
 from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import heating_year, refrigerant_caution
 from fieldfare.analysis.findings.defrost.causes import rated_kw
 from fieldfare.analysis.findings.heat.efficiency_change import sure_drop
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.yearly_cost import heating_year
 
 # One standard deviation. Rating: a unit may be 8 % under its declared figure in a check (Reg. (EU) 813/2013
 # Table 8), taken as two of them. Flow hotter than any rated point: how far curves of one unit lie apart

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.mixed import (
     USUAL_CYLINDER_C,
@@ -21,8 +22,8 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.change import FEWEST_EACH_SIDE, Change, find_change
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import heating_year, refrigerant_caution
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.plant.curve import curve_at
 
 _MOST_WEIGHT_KWH = 40.0

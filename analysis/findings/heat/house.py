@@ -7,6 +7,7 @@ from math import erf, sqrt
 
 import numpy as np
 
+from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.capacity_odds import chance
 from fieldfare.analysis.expectation.uncertain import normal_chance
@@ -16,10 +17,11 @@ from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.heat_loss import HeatLoss, heater_unseen
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import graded, nan_median, refrigerant_caution
 from fieldfare.analysis.findings.data.meters import disagreement
+from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.hot_water.diverter import leak_to_heating
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _NEEDS = (
     Need(("heat_output", "space_heat", "flow_rate"), 240.0, 14),
@@ -350,7 +352,7 @@ def _at(context: Context, outdoor: float) -> Capacity:
         milder = loss.coefficient.value * (outdoor - context.site.design.outdoor_c) / 1000.0
         load = Estimate.around(max(loss.load_kw.value - milder, 0.05), loss.load_kw.half, 0.0)
         loss = replace(loss, load_kw=load)
-    found = capacity(site, context.whole.days, loss, context.figures.hot_water.heat_kwh_per_day)
+    found = capacity(site, context.all_days.days, loss, context.figures.hot_water.heat_kwh_per_day)
     share = _flat_out_share(context)
     if share is None or not found.output_at_design_kw or found.measured_share is not None:
         return found

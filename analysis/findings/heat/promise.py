@@ -15,13 +15,13 @@ from fieldfare.analysis.figures.change import Change, find_change
 from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, design_use
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import heating_year
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.statistics.distributions import normal_probability
 
 _CODE = "performance_below_promise"
@@ -75,7 +75,7 @@ def performance_below_promise(context: Context) -> Finding | None:
     return Finding(
         _CODE,
         severity,
-        context.whole.days.day(0).isoformat(),
+        context.all_days.days.day(0).isoformat(),
         min(worst.certain, limit("surest")),
         f"Performance for {worst.use} is {worst.measured:.1f} at the design's weather; the design promised"
         f" {worst.promised:.1f}.",
@@ -116,7 +116,7 @@ def _range(part: _Part) -> str:
 
 
 def _space(context: Context) -> _Part | None:
-    design, days = context.site.design, context.whole.days
+    design, days = context.site.design, context.all_days.days
     figure = context.figures.performance.space_heating
     if design.spf_space is None or design.outdoor_c is None or figure.value is None:
         return None
@@ -138,7 +138,7 @@ def _space(context: Context) -> _Part | None:
 
 
 def _hot_water(context: Context) -> _Part | None:
-    design, days = context.site.design, context.whole.days
+    design, days = context.site.design, context.all_days.days
     figure = context.figures.performance.hot_water
     if design.spf_hot_water is None or figure.value is None or len(days) < context.limit("promise_year_days"):
         return None

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cold_room import ColdRoom, cause_weights
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import nan_median, ranked, water_caution
-from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.heat.common import as_cold
+from fieldfare.analysis.findings.episodes import Episode, as_cold, latest_episode
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     SEVERITIES,
     Cause,
@@ -22,6 +22,7 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 # A target far above the design is a wish the plant was not built for.
 _BEYOND_DESIGN_K = 1.5

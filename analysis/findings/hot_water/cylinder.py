@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import HOT_WATER
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cylinder_cooling import expected
 from fieldfare.analysis.expectation.excess import excess
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
-from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import graded, nan_median, ranked
+from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
+from fieldfare.analysis.findings.grading import graded, ranked
 from fieldfare.analysis.findings.hot_water.diverter import leak_in_charges, leak_to_heating, outweighs
 from fieldfare.analysis.findings.hot_water.reheat import approach_at_rating, slowness
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.physics.hot_water import COLD_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _WEEK = 7.0
 _LEANING_MIN = 40.0
@@ -34,7 +35,7 @@ _LEAST_W_PER_K = 0.5  # a cylinder that seems to lose less than the best on sale
 
 
 def hot_water_shortfall(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     days, limit = context.days, context.limit
     cold, known = days.floats("n_tank_cold"), days.floats("n_tank") >= 0.8 * days.floats("n_minutes")
     if known.sum() < _WEEK:
@@ -45,7 +46,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     short = waited >= limit("cold_day_minutes")
     short |= fill_nan(days.floats("cold_longest"), 0.0) >= limit("cold_spell_minutes")
     turned = days.floats("q_hot_water") / _content(context)
-    if not {"heat_output", "hot_water_heat"} & context.spoiled.keys():
+    if not {"heat_output", "hot_water_heat"} & context.unreliable.keys():
         # The more often a day's water turns the cylinder over, the less it takes.
         leaning = np.where(turned > 1.5 * limit("cold_turnover"), _LEANING_MIN / 3.0, _LEANING_MIN)
         short |= (fill_nan(cold, 0.0) >= leaning) & (np.nan_to_num(turned) > limit("cold_turnover"))
@@ -90,7 +91,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
         causes=causes,
         until=spell.until,
         next_step=_shortfall_step(first),
-        caution=HOT_WATER_CAUTION,
+        caution=HOT_WATER,
         home=(
             ""
             if severity == "note"
@@ -125,8 +126,8 @@ def _left_full(context: Context) -> Flags:
     if not np.isfinite(content) or not len(reheats):
         return untold
     heat = reheats.floats("heat")
-    if {"heat_output", "hot_water_heat"} & context.spoiled.keys():
-        if "heat_pump_electricity" in context.spoiled:
+    if {"heat_output", "hot_water_heat"} & context.unreliable.keys():
+        if "heat_pump_electricity" in context.unreliable:
             return untold
         heat = _COP * reheats.floats("electricity")
     put_back = heat + fill_nan(reheats.floats("immersion"), 0.0) - _beyond_setpoint(context, reheats)
@@ -244,7 +245,7 @@ def _content(context: Context) -> float:
 
 
 def high_standing_loss(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     plant, days, limit = context.site.hot_water, context.days, context.limit
     assert plant is not None
     if plant.cylinder_litres is None:
@@ -342,7 +343,7 @@ def high_standing_loss(context: Context) -> Finding | None:
                 " circulation pump or a gravity loop (fit a heat trap or check valve), and wet insulation."
             )
         ),
-        caution=HOT_WATER_CAUTION,
+        caution=HOT_WATER,
         home=(
             ""
             if severity == "note"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldfare.analysis.cautions import HOT_WATER, water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.charge_balance import (
     LEAST_DRAWN,
@@ -17,10 +18,9 @@ from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import fill_nan, group_by_day
 from fieldfare.analysis.figures.estimate import robust_fit
 from fieldfare.analysis.findings.confidence import Floats
-from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import graded, water_caution
+from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
+from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
@@ -110,7 +110,7 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
     counts: a sensor at the top misses the cold half's warming, one at the coil sees it first.
     """
     plant, reheats = context.site.hot_water, context.facts.reheats
-    distrusted = {"heat_output", "cylinder_temperature"} & context.spoiled.keys()
+    distrusted = {"heat_output", "cylinder_temperature"} & context.unreliable.keys()
     if (
         plant is None
         or plant.cylinder_litres is None
@@ -184,7 +184,7 @@ def _spread(values: Floats) -> float:
 
 
 def diverter_passing(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     leak, charge = context.once(leak_to_heating), context.once(leak_in_charges)
     if leak is None and charge is None:
         raise NotAssessed(
@@ -230,7 +230,7 @@ def diverter_passing(context: Context) -> Finding | None:
             " temperature. Check the diverter's end position, its actuator and seat, and dirt; where there"
             " are two pumps, the check valves."
         ),
-        caution=f"{HOT_WATER_CAUTION} {water_caution(context.site)}",
+        caution=f"{HOT_WATER} {water_caution(context.site)}",
         home=(
             ""
             if severity == "note"
@@ -269,7 +269,7 @@ def _while_charging(context: Context, charge: ChargeLeak | None) -> Finding | No
     since, until = _charge_since(context, charge)
     if until is not None:
         severity = "note"
-    heat = float(np.nansum(context.whole.days["q_hot_water"])) / max(len(context.whole.days), 1) * 365.0
+    heat = float(np.nansum(context.all_days.days["q_hot_water"])) / max(len(context.all_days.days), 1) * 365.0
     want = context.figures.expected
     kwh = charge.share * heat / max(want.measured_hot_water or want.hot_water or _USUAL_COP, 1.3)
     return Finding(
@@ -290,7 +290,7 @@ def _while_charging(context: Context, charge: ChargeLeak | None) -> Finding | No
             " two pumps, the check valves. If it is tight, compare the cylinder's volume with the site file"
             " and the heat meter with flow and temperatures."
         ),
-        caution=f"{HOT_WATER_CAUTION} {water_caution(context.site)}",
+        caution=f"{HOT_WATER} {water_caution(context.site)}",
         home=(
             ""
             if severity == "note"

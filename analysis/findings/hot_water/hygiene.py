@@ -13,9 +13,8 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags
-from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import nan_median, ranked
-from fieldfare.analysis.findings.hot_water.common import needs_hot_water
+from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -23,6 +22,7 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C, SENSOR_LOW_K, hold_minutes
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _MEANWHILE = (
     "Legionella can grow meanwhile: until a disinfection has been held, follow local rules on showers and"
@@ -34,13 +34,13 @@ _TRIED_K = 4.0
 
 def _done(context: Context) -> Flags:
     """Days of all days on which the store was held hot enough for long enough."""
-    dose = context.whole.days.floats("disinfection_min")
+    dose = context.all_days.days.floats("disinfection_min")
     return np.asarray(fill_nan(dose, 0.0) >= context.limit("disinfection_minutes"), dtype=np.bool_)
 
 
 def _known(context: Context) -> Flags:
     """Days of all days that count as days without: the cylinder measured throughout, somebody at home."""
-    whole = context.whole.days
+    whole = context.all_days.days
     return np.asarray(
         (whole.floats("n_tank") >= 0.8 * whole.floats("n_minutes"))
         & np.isin(whole["day"], context.days["day"])
@@ -49,8 +49,8 @@ def _known(context: Context) -> Flags:
 
 def disinfection_lacking(context: Context) -> Finding | None:
     """Stored water that stands in the growth range and is not disinfected, whatever the schedule says."""
-    needs_hot_water(context)
-    plant, days, limit = context.site.hot_water, context.whole.days, context.limit
+    require_hot_water(context)
+    plant, days, limit = context.site.hot_water, context.all_days.days, context.limit
     assert plant is not None
     if "disinfection_min" not in days or not np.isfinite(days.floats("tank_mean")).any():
         raise NotAssessed("needs cylinder_temperature", "missing_quantity")
@@ -113,7 +113,7 @@ def disinfection_lacking(context: Context) -> Finding | None:
 
 
 def _lacking_causes(context: Context, mine: Flags, hottest: float, best: float) -> tuple[Cause, ...]:
-    plant, days = context.site.hot_water, context.whole.days
+    plant, days = context.site.hot_water, context.all_days.days
     assert plant is not None
     # Runs above the everyday setpoint show a programme that does not get far enough, or does not hold.
     tried = int((fill_nan(days.floats("tank_max")[mine], 0.0) >= plant.setpoint_c + _TRIED_K).sum())
@@ -157,9 +157,9 @@ def _lacking_step(context: Context, cause: str) -> str:
 
 
 def pasteurisation_missed(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     # Disinfection counts on any day it was held; only days that can be judged count as days without.
-    plant, days = context.site.hot_water, context.whole.days
+    plant, days = context.site.hot_water, context.all_days.days
     assert plant is not None
     if plant.pasteurise_c is None:
         raise NotAssessed("no thermal disinfection is scheduled", "not_applicable")

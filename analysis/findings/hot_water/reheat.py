@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldfare.analysis.cautions import setpoint_advice
+from fieldfare.analysis.cautions import HOT_WATER, setpoint_advice
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess, Expected, excess
 from fieldfare.analysis.expectation.reheat import (
@@ -16,10 +16,9 @@ from fieldfare.analysis.expectation.reheat import (
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.findings.confidence import Flags, Floats
-from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import graded, nan_median, ranked
+from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
+from fieldfare.analysis.findings.grading import graded, ranked
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -28,6 +27,7 @@ from fieldfare.analysis.findings.model import (
 )
 from fieldfare.analysis.findings.onset import onset
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _LEAST_MIN, _LEAST_KWH = 15.0, 1.0
 _SHOWN_BY = ("operating_mode", "diverter_to_hot_water", "heat_output", "cylinder_temperature")
@@ -44,7 +44,7 @@ _WATER_W_PER_K = 1155.0  # per m3/h, at 30 to 50 C (IAPWS, reference 1)
 def slow_reheat(context: Context) -> Finding | None:
     """Charges that take longer than output, coil and flow limit lead one to expect, by an amount that
     matters."""
-    needs_hot_water(context)
+    require_hot_water(context)
     reheats = _whole(context)
     slow = slowness(context, reheats)
     usual, doubt = expected_minutes(context, reheats)
@@ -127,7 +127,7 @@ def slow_reheat(context: Context) -> Finding | None:
                 " unit's output."
             )
         ),
-        caution=HOT_WATER_CAUTION,
+        caution=HOT_WATER,
         home=(
             ""
             if severity == "note"
@@ -231,7 +231,7 @@ def _slow_causes(context: Context, length: float, coil: float, flow: float, lift
 
 
 def reheat_incomplete(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     plant = context.site.hot_water
     assert plant is not None
     reheats = _whole(context, 1.0)
@@ -309,7 +309,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
                 " site's page."
             )
         ),
-        caution=HOT_WATER_CAUTION,
+        caution=HOT_WATER,
         home=(
             ""
             if severity == "note"

@@ -13,7 +13,7 @@ from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import nan_median, ranked
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     SEVERITIES,
     Cause,
@@ -23,6 +23,7 @@ from fieldfare.analysis.findings.model import (
 )
 from fieldfare.analysis.physics.hot_water import SENSOR_LOW_K, STORED_HOT_C, WH_PER_LITRE_KELVIN
 from fieldfare.analysis.plant.site import HotWater
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _USUAL_LITRES = 250.0
 # A sensor in its pocket, clamped or slipped: a kelvin or so either way (common practice).
@@ -52,8 +53,8 @@ class _Hot:
 def water_too_hot(context: Context) -> Finding | None:
     # A cylinder whose sensor reports scalds whether or not the site file describes it. And water scalds on
     # every day alike: none is left out.
-    days, limit = context.whole.days, context.limit
-    culprit = context.spoiled.get("cylinder_temperature")
+    days, limit = context.all_days.days, context.limit
+    culprit = context.unreliable.get("cylinder_temperature")
     if "tank_held" not in days or not np.isfinite(days.floats("tank_held")).any():
         raise NotAssessed("needs cylinder_temperature", "missing_quantity")
     held = days.floats("tank_held")
@@ -140,10 +141,10 @@ def _held_on(context: Context) -> Finding | None:
     """A disinfection that does not end: no hotter than scheduled, but held for far longer than the schedule's
     run and the cooling after it.
     """
-    plant, days, limit = context.site.hot_water, context.whole.days, context.limit
+    plant, days, limit = context.site.hot_water, context.all_days.days, context.limit
     if plant is None or plant.pasteurise_c is None or "n_hot_enough" not in days:
         return None
-    if plant.pasteurise_c < plant.setpoint_c + limit("held_over_setpoint_k") or context.spoiled.get(
+    if plant.pasteurise_c < plant.setpoint_c + limit("held_over_setpoint_k") or context.unreliable.get(
         "cylinder_temperature"
     ):
         return None
@@ -196,7 +197,7 @@ def _held_on(context: Context) -> Finding | None:
 
 def _in_interval(context: Context, minutes: Floats) -> Floats:
     """Minutes summed over the schedule's interval up to each day."""
-    plant, days = context.site.hot_water, context.whole.days
+    plant, days = context.site.hot_water, context.all_days.days
     assert plant is not None
     number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
     return np.array(
@@ -254,7 +255,7 @@ def _newest(hits: np.ndarray, known: Flags) -> tuple[int, int]:
 def _disinfecting(context: Context) -> Flags:
     """Days whose heat above 65 °C a scheduled disinfection explains: no hotter than it, no longer and no
     oftener."""
-    plant, days = context.site.hot_water, context.whole.days
+    plant, days = context.site.hot_water, context.all_days.days
     none = np.zeros(len(days), dtype=np.bool_)
     if plant is None or plant.pasteurise_c is None:
         return none

@@ -6,9 +6,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldfare.analysis.findings.confidence import runs_of
+from fieldfare.analysis.cautions import MAINS_WORK
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import MAINS_CAUTION
+from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding
 
 # Days before that showed the same meters at the efficiency of a heat pump: else the heat meter may count too
@@ -20,9 +20,9 @@ def heater_inside(context: Context) -> Finding | None:
     """The newest days on which each kilowatt hour drawn gave about one of heat, after days on which it gave
     more.
     """
-    if "heat_output" in context.spoiled:
+    if "heat_output" in context.unreliable:
         return None
-    days, limit = context.whole.days, context.limit
+    days, limit = context.all_days.days, context.limit
     direct, ran = days.floats("minutes_direct"), days.floats("n_running")
     share = np.divide(
         direct, ran, out=np.full(len(days), np.nan), where=ran >= limit("stopped_direct_minutes")
@@ -65,7 +65,7 @@ def heater_inside(context: Context) -> Finding | None:
             "unit's own breaker on? Leave the heater on until the "
             "compressor works: it keeps the house from freezing."
         ),
-        caution=f"Never bypass a safety device to make the compressor run. {MAINS_CAUTION}",
+        caution=f"Never bypass a safety device to make the compressor run. {MAINS_WORK}",
         home=(
             "A back-up electric heater in your heat pump does its work, which costs about three times as "
             "much. Please ring your installer."

@@ -228,7 +228,7 @@ def _cold_enough(context: Context, rest: Rest) -> bool:
     """Weather in which this house needs heat, by the day: an hour of it may be milder than its day."""
     outdoor = rest["outdoor_mean_c"]
     if rest.hours < 18.0:
-        days = context.whole.days
+        days = context.all_days.days
         last = np.datetime64(local(context, rest.end - 1).date())
         about = days.floats("outdoor")[(days["day"] <= last) & (days["day"] >= last - np.timedelta64(1, "D"))]
         about = about[np.isfinite(about)]

@@ -40,11 +40,11 @@ def fault_reported(context: Context) -> Finding | None:
     """What `fault_code` says: a repeated lock-out or one that stands is to be acted on, one that has passed
     is a note.
     """
-    days = context.whole.days
+    days = context.all_days.days
     points = [p.id for p in context.site.points_of("fault_code")]
     if not points:
         raise NotAssessed("needs fault_code", "missing_quantity")
-    episodes = _episodes(context.whole.faults)
+    episodes = _episodes(context.all_days.faults)
     if not episodes:
         return None
     end = int(np.datetime64(days.day(len(days) - 1) + timedelta(1), "ms").astype(np.int64))
