@@ -41,8 +41,8 @@ def _checked(finding: Finding, holder: dict[Setting, Finding]) -> Finding:
         if direction != dict(other.changes)[setting]:
             name = _WORDS[setting]
             wait = (
-                f"Leave the {name} as it is for now: another finding here ({other.code}) needs it the other"
-                " way. Deal with that one first, then look at this one again."
+                f"Leave the {name} as it is for now: another finding ({other.code}) needs it changed"
+                " in the opposite direction. Resolve that one first, then review this one."
             )
             home = (
                 finding.home

@@ -33,6 +33,7 @@ from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.excuses import excuses
 from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.findings.model import Recognised
+from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.plant.site import Site
 
 _LEAST_LEFT_DAYS = 28
@@ -165,8 +166,8 @@ def _cold(site: Site, days: Table) -> Flags:
 def _cold_words(site: Site, days: Table, first: int, last: int) -> str:
     coldest = float(np.nanmin(days.floats("outdoor")[first : last + 1]))
     return (
-        f"Colder than the design: a daily mean of {coldest:.1f} C against {site.design.outdoor_c:g} C. What"
-        " fell short on these days is no fault of the plant."
+        f"Colder than the design: a daily mean of {coldest:.1f} °C against {site.design.outdoor_c:g}"
+        " °C. A shortfall on these days is not a fault of the plant."
     )
 
 
@@ -221,7 +222,7 @@ def _no_hot_water(site: Site, days: Table) -> Flags | None:
 
 def _away_words(site: Site, days: Table, first: int, last: int) -> str:
     target = days.floats("target")
-    how = "little was asked for and no hot water made"
+    how = "little heat was called for and no hot water was made"
     if np.isfinite(target).any():
         down = float(np.nanmedian(target) - np.nanmean(target[first : last + 1]))
         how = f"the rooms were set {down:.1f} K lower"
@@ -240,7 +241,10 @@ def _settling(site: Site, days: Table) -> Flags:
 
 
 def _settling_words(site: Site, days: Table, first: int, last: int) -> str:
-    return f"The first weeks after hand-over on {site.site.handed_over}: settings are still being found."
+    return (
+        f"The first weeks after hand-over on {day_text(site.site.handed_over)}: settings are still being"
+        " adjusted."
+    )
 
 
 # ---- a house full of guests
@@ -260,7 +264,7 @@ def _party(site: Site, days: Table) -> Flags:
 
 
 def _party_words(site: Site, days: Table, first: int, last: int) -> str:
-    return "Far more hot water than on any usual day."
+    return "Far more hot water than on a usual day."
 
 
 # ---- off for work
@@ -359,10 +363,10 @@ def _other_heat_words(site: Site, days: Table, first: int, last: int) -> str:
     if _heat_at_rest(site, days)[here].any():
         kwh = float(np.nansum(days.floats("q_surely_off")[here]))
         parts.append(
-            f"the heat meter counted {kwh:.0f} kWh while the heat pump rested: another source feeds its pipe,"
-            " or its sensors differ"
+            f"the heat meter counted {kwh:.0f} kWh while the heat pump was off: another source feeds"
+            " its pipe, or its sensors differ"
         )
-    return f"Heat from elsewhere than the heat pump: {'; '.join(parts)}."
+    return f"Heat from another source: {'; '.join(parts)}."
 
 
 def other_heat_share(site: Site, days: Table) -> float:
@@ -390,8 +394,8 @@ def too_much_other_heat(context: Context) -> str | None:
     if evenings < context.limit("other_heat_share_of_days") * max(heated, 1):
         return None
     return (
-        f"something else than the heat pump heated the rooms on {evenings} evenings: the house needs more"
-        " than the meters show"
+        f"another heat source warmed the rooms on {evenings} evenings: the heat loss is higher than"
+        " the meters show"
     )
 
 

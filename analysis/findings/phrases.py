@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 
 from fieldfare.analysis.plant.site import Point
 
@@ -18,3 +19,14 @@ def listed(names: Iterable[str], most: int = 3) -> str:
     if len(given) > most:
         return f"{', '.join(given[:most])} and {len(given) - most} more"
     return " and ".join([", ".join(given[:-1]), given[-1]] if len(given) > 1 else given)
+
+
+def percent(share: float, decimals: int = 0, *, sign: bool = False) -> str:
+    """A share [-] as a percentage: `14 %`; `+14 %` with a sign."""
+    return f"{100.0 * share:{'+' if sign else ''}.{decimals}f} %"
+
+
+def day_text(day: date | str) -> str:
+    """A date, or an ISO date, as `1 Jan 2026`."""
+    when = date.fromisoformat(day) if isinstance(day, str) else day
+    return f"{when.day} {when:%b %Y}"

@@ -113,12 +113,12 @@ def short_cycling(context: Context) -> Finding | None:
             ),
             context.evidence("heating starts a day", round(starts, 1), "1/day", "cold_starts_a_day"),
             Evidence(
-                "starts a day that a sound unit needs at this load, 95 % interval",
+                "expected starts a day at this load, 95 % interval",
                 f"{due.low:.0f} to {due.high:.0f}",
                 "1/day",
             ),
-            Evidence("a run at this load, 95 % interval", usual_run, "min"),
-            context.evidence("days with it", int(here.sum()), "days", "cycling_days"),
+            Evidence("expected run at this load, 95 % interval", usual_run, "min"),
+            context.evidence("days with short cycling", int(here.sum()), "days", "cycling_days"),
             *told,
         ),
         causes=cause,
@@ -132,8 +132,8 @@ def short_cycling(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "Your heat pump switches on and off more often than is good for it. It still heats; your"
-                " installer will look at its settings. Leaving thermostats at a steady setting helps."
+                "Your heat pump switches on and off too often, which wears it. Your installer will"
+                " check its settings. Keeping thermostats at a steady setting helps."
             )
         ),
         until=spell.until,
@@ -293,18 +293,18 @@ def _by_counter(context: Context) -> Finding | None:
         evidence=(
             context.evidence("starts a day", round(many, 1), "1/day", "counted_starts_a_day"),
             *told,
-            context.evidence("days with it", int(here.sum()), "days", "cycling_days"),
+            context.evidence("days with short cycling", int(here.sum()), "days", "cycling_days"),
         ),
         next_step=(
-            "Ask for minute data of electricity, flow temperature and room call for a week: they tell what"
-            " ends the runs."
+            "Ask for a week of one-minute data of electricity, flow temperature and heat call: they"
+            " show what ends the runs."
         ),
         home=(
             ""
             if severity == "note"
             else (
-                "Your heat pump switches on and off more often than is good for it. It still heats; your"
-                " installer will look into it."
+                "Your heat pump switches on and off too often, which wears it. Your installer will"
+                " look into it."
             )
         ),
         until=spell.until,

@@ -13,6 +13,7 @@ from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import downgraded
 from fieldfare.analysis.findings.model import Cause, Finding
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.statistics.quantiles import nan_median
@@ -46,33 +47,35 @@ def unit_trips(context: Context) -> Finding | None:
     share = float(per_day[here].sum() / of_all[here].sum())
     by_call = float((mine["ended_by"] == "unit").mean())
     why = (
-        f"{share:.0%} of its runs end within {length:.0f} minutes with the water {short:.1f} K short of "
-        "what is asked"
+        f"{percent(share)} of its runs end within {length:.0f} minutes with the water {short:.1f} K"
+        " below its set temperature"
     )
-    why += f"; the room still calls in {by_call:.0%} of them" if by_call > 0 else ""
+    why += f"; the room still calls in {percent(by_call)} of them" if by_call > 0 else ""
     return Finding(
         "short_cycling",
         downgraded("act", spell, 2.0),
         spell.since,
         confidence_of(many / limit("trips_a_day") + 0.5, spell.days + 3.0, spell.share),
-        f"The unit stops by itself after {length:.0f} minutes, {many:.0f} times a day, with heat still "
-        "asked for.",
+        (
+            f"The unit stops itself after {length:.0f} minutes, {many:.0f} times a day, while heat is"
+            " still called for."
+        ),
         evidence=(
-            context.evidence("runs that end so", round(many, 1), "1/day", "trips_a_day"),
-            context.evidence("median length of them", round(length, 1), "min", "trip_run_minutes"),
-            context.evidence("of all heating runs", round(share, 2), "-", "trip_share"),
+            context.evidence("runs that end this way", round(many, 1), "1/day", "trips_a_day"),
+            context.evidence("median length of these runs", round(length, 1), "min", "trip_run_minutes"),
+            context.evidence("share of all heating runs", round(share, 2), "-", "trip_share"),
         ),
         causes=(Cause("unit_trips", 1.0, why),),
         next_step=(
-            "Read the unit's fault memory: it restarts after its lock time and may show nothing between. "
-            "Look first at water flow (strainer, air, pump, closed "
-            "valves), then at pressure switches, outdoor coil and fan; high or low pressure trips are for "
-            "a person licensed for refrigerants."
+            "Read the unit's fault memory: it restarts after its lock time and may show nothing"
+            " in between. First check water flow (strainer, air, pump, closed valves), then"
+            " pressure switches, outdoor coil and fan; high or low pressure trips are for a"
+            " person licensed for refrigerants."
         ),
         caution=f"Never bypass a switch that stops it. {water_caution(context.site)} {MAINS_WORK}",
         home=(
-            "Your heat pump starts and stops itself again and again and can't give its full heat. Please "
-            "ring your installer; do not reset it over and over."
+            "Your heat pump keeps stopping and restarting and can't give its full heat. Please ring"
+            " your installer and don't reset it repeatedly."
         ),
         until=spell.until,
         visit="drive",

@@ -12,7 +12,7 @@ from fieldfare.analysis.findings.confidence import Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
-from fieldfare.analysis.findings.phrases import listed
+from fieldfare.analysis.findings.phrases import day_text, listed
 from fieldfare.analysis.findings.two_sided import strays
 from fieldfare.analysis.plant.site import Point
 
@@ -191,20 +191,22 @@ def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Find
     how = f"{abs(late):.0f} minutes {'late' if late > 0 else 'early'}"
     spell = first.spell
     severity: Severity = "note" if spell.until else "act" if abs(minutes) >= 60.0 else "watch"
-    sides = "electricity and heat" if first.signal != "state" else "electricity and the unit's own word"
+    sides = "electricity and heat" if first.signal != "state" else "electricity and the unit's operating mode"
     headline = (
-        f"{listed(p.id for p in points)} {'are' if len(points) > 1 else 'is'} stamped {how}: the same story"
-        " as the other meters tell, at another time."
+        (
+            f"{listed((p.id for p in points))} {'are' if len(points) > 1 else 'is'} stamped {how}: they"
+            " show the same changes as the other meters, at a different time."
+        )
         if not alone
         else (
-            f"{sides.capitalize()} tell the same story {abs(minutes):.0f} minutes apart: one of the two"
-            " clocks is wrong."
+            f"{sides.capitalize()} show the same changes {abs(minutes):.0f} minutes apart: one of the"
+            " two clocks is wrong."
         )
     )
     one_interval = any(
         p.form == "interval" and abs(abs(late) - _spacing(context, first.signal)) < 3.0 for p in points
     )
-    hint = " (one interval: see whether `stamp` should be the other of start and end)" if one_interval else ""
+    hint = " (exactly one interval: check whether `stamp` should be start or end)" if one_interval else ""
     return Finding(
         "clock_offset",
         severity,
@@ -216,14 +218,15 @@ def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Find
                 strays(f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.name, lag.limit)
                 for lag in lags
             ),
-            Evidence("days on which it was so", float(spell.days), "days"),
+            Evidence("days with the offset", float(spell.days), "days"),
         ),
         next_step=(
             ""
             if spell.until
             else (
-                f"Compare the clock of the device that stamps {listed(p.id for p in points)} with the true"
-                f" time, set it by a time server, and see that its zone is the one in the site file{hint}."
+                f"Compare the clock of the device that stamps {listed(p.id for p in points)} with"
+                " the true time, synchronise it with a time server, and check that its time zone"
+                f" matches the site file{hint}."
             )
         ),
         until=spell.until,
@@ -274,16 +277,18 @@ def _by_clock_change(context: Context) -> Finding | None:
                 "note",
                 since,
                 0.85,
-                f"Since the clocks changed on {since} the set-back comes an hour"
-                f" {'later' if jump > 0 else 'earlier'} by the readings' local time.",
+                (
+                    f"Since the clock change on {day_text(since)} the set-back is an hour"
+                    f" {'later' if jump > 0 else 'earlier'} in the readings' local time."
+                ),
                 (
                     Evidence("set-back before the change", round(float(np.median(before)) / 60.0, 2), "h"),
                     Evidence("set-back after it", round(float(np.median(after)) / 60.0, 2), "h"),
                 ),
                 next_step=(
-                    "Ask whether the heating's own clock was changed over; if it was, the export stamps its"
-                    f" times in another zone than the site file says ({zone.key} for days, [csv] timezone for"
-                    " times without an offset)."
+                    "Ask whether the heating's own clock was changed; if so, the export's time stamps"
+                    f" are in another time zone than the site file says ({zone.key} for days, [csv]"
+                    " timezone for times without an offset)."
                 ),
             )
         )
@@ -336,19 +341,21 @@ def _solar(context: Context, spell: Episode, off: float, limit: float, what: str
         "note" if spell.until else "watch",
         spell.since,
         confidence_of(abs(off) / limit, spell.days, spell.share) * 0.9,
-        f"By {what} the readings are stamped about {how} for a site at {context.site.site.longitude:g}"
-        " degrees longitude.",
+        (
+            f"Judged by {what}, the readings are stamped about {how} for a site at"
+            f" {context.site.site.longitude:g}° longitude."
+        ),
         (
             strays(f"{what} against the sun", round(off, 0), "min", name, limit),
-            Evidence("days on which it was so", float(spell.days), "days"),
+            Evidence("days with the offset", float(spell.days), "days"),
         ),
         next_step=(
             ""
             if spell.until
             else (
-                f"See in which zone the export or gateway stamps its readings: the site file says {zone} for"
-                " days, and [csv] timezone for times without an offset. Correct it there and read the files"
-                " anew."
+                "Check in which time zone the export or gateway stamps its readings: the site file"
+                f" says {zone} for days, and [csv] timezone for times without an offset. Correct it"
+                " there and import the files again."
             )
         ),
         until=spell.until,

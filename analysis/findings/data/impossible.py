@@ -60,8 +60,11 @@ def impossible_readings(context: Context) -> Finding | None:
         severity,
         days.day(at[0]).isoformat(),
         confidence_of(2.0, count),
-        f"{named(point)} sent readings that can't be true on {count} day{'' if count == 1 else 's'}, such as "
-        f"{float(np.nanmedian(raw)):.4g} {point.kind.unit}; they are left out of all figures.",
+        (
+            f"{named(point)} sent readings that can't be true on {count} day{'' if count == 1 else 's'},"
+            f" such as {float(np.nanmedian(raw)):.4g} {point.kind.unit}; they are excluded from all"
+            " figures."
+        ),
         (
             Evidence("days with impossible readings", float(count), "days"),
             Evidence("typical reading", round(float(np.nanmedian(raw)), 2), point.kind.unit),
@@ -70,8 +73,8 @@ def impossible_readings(context: Context) -> Finding | None:
             ""
             if not ongoing
             else (
-                f"See whether the cable of {point.id} is broken, loose or wet at its terminals; then change"
-                " the sensor."
+                f"Check whether the cable of {point.id} is broken, loose or wet at its terminals; then"
+                " replace the sensor."
             )
         ),
         caution=(

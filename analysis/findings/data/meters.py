@@ -15,6 +15,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.two_sided import strays
 from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.metering import HeatClass, combine, heat_meter_mpe
@@ -38,7 +39,7 @@ def flow_return_swapped(context: Context) -> Finding | None:
     # A unit that cools has the colder flow by right; in heating weather none does.
     known = np.isfinite(lift) & (np.abs(lift) <= _LARGEST_LIFT_K) & ~(outdoor > _COOLING_ABOVE_C)
     if not known.any():
-        raise NotAssessed("no running long enough to compare flow and return")
+        raise NotAssessed("no run is long enough to compare flow and return")
     limit = context.limit("swapped_lift_k")
     so = known & (lift < -limit)
     spell = latest_episode(days["day"], so, known & (np.abs(lift) > 0.3), hold_days=2)
@@ -50,18 +51,23 @@ def flow_return_swapped(context: Context) -> Finding | None:
         "note" if spell.until else "act",
         spell.since,
         confidence_of(-typical / limit, spell.days, spell.share),
-        f"While the compressor works the return is {-typical:.1f} K warmer than the flow: the two sensors are"
-        " swapped.",
         (
-            context.evidence("return less flow while running", round(-typical, 2), "K", "swapped_lift_k"),
-            Evidence("days on which it was so", float(spell.days), "days"),
+            f"While the compressor runs, the return is {-typical:.1f} K warmer than the flow: the two"
+            " sensors are swapped."
+        ),
+        (
+            context.evidence(
+                "return minus flow temperature while running", round(-typical, 2), "K", "swapped_lift_k"
+            ),
+            Evidence("days affected", float(spell.days), "days"),
         ),
         next_step=(
             ""
             if spell.until
             else (
-                "Swap the two points in the site file (id, column or topic); if the sensors were changed over"
-                " on that day, swap them back at the pipes and check that each sits on its own pipe."
+                "Swap the two points in the site file (id, column or topic); if the sensors were"
+                " changed over on that day, swap them back at the pipes and check that each is on its"
+                " own pipe."
             )
         ),
         caution=(
@@ -106,12 +112,12 @@ def implausible_efficiency(context: Context) -> Finding | None:
     cop = float(float(heat[mine].sum()) / float(unit[mine].sum()))
     if spell is above:
         carnot = float(np.median(share[mine]))
-        words = "more than any unit reaches"
+        words = "more than any heat pump reaches"
         evidence = context.evidence("heat over electricity", round(cop, 2), "-", "efficiency_most")
         over = cop / most
         if carnot > high_limit:
             words = "more than physics allows" if carnot > 1.0 else words
-            words += f" at its own temperatures ({carnot:.0%} of Carnot)"
+            words += f" at its own temperatures ({percent(carnot)} of Carnot)"
             evidence = context.evidence(
                 "share of the Carnot efficiency", round(carnot, 3), "-", "carnot_share"
             )
@@ -134,7 +140,7 @@ def implausible_efficiency(context: Context) -> Finding | None:
             evidence,
             Evidence("heat", round(float(heat[mine].sum()), 1), "kWh"),
             Evidence("the unit's electricity", round(float(unit[mine].sum()), 1), "kWh"),
-            Evidence("days on which it was so", float(spell.days), "days"),
+            Evidence("days affected", float(spell.days), "days"),
         ),
         next_step=(
             ""
@@ -184,14 +190,14 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     by_file = uncorrected_share(context.site)
     culprit = context.unreliable.get("heat_output")
     if culprit is not None and culprit.code != "implausible_efficiency":
-        raise NotAssessed(
-            f"what is wrong with heat_output is said already ({culprit.code} since {culprit.since})"
-        )
+        raise NotAssessed(f"already reported for heat_output ({culprit.code} since {culprit.since})")
     apart = flow_spacing(days)
     if apart > context.limit("flow_product_minutes") and by_file < context.limit("antifreeze_share"):
         raise NotAssessed(
-            f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops between,"
-            " mean flow times mean difference is not the mean heat",
+            (
+                f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops in"
+                " between, mean flow times mean temperature difference is not the mean heat"
+            ),
             "spacing_too_wide",
         )
     offset = _pair_offset(days)
@@ -228,14 +234,14 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         "note" if spell.until else "act" if abs(typical) > context.limit("heat_meter_act") else "watch"
     )
     more = "more" if typical > 0 else "less"
-    size = f"{abs(typical):.0%} {more} heat than" if typical < 2.0 else "many times the heat that"
+    size = f"{percent(abs(typical))} {more} heat than" if typical < 2.0 else "many times the heat that"
     return Finding(
         "heat_meter_disagrees",
         severity,
         spell.since,
         confidence_of(abs(typical) / context.limit("heat_meter_share"), spell.days, spell.share),
         f"The heat meter shows {size} flow rate and temperatures give"
-        + (f", beyond the {explained:.1%} that antifreeze explains." if by_file else "."),
+        + (f", {percent(explained, 1)} of which antifreeze explains." if by_file else "."),
         (
             strays(
                 RATIO_LABEL,
@@ -252,9 +258,9 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
             ""
             if spell.until
             else (
-                "Compare the two flow sensors and both pairs of temperatures at steady running: the odd one"
-                " out is wrong. Look at the heat meter's pulse value, the pipe it is set for, and its sensors"
-                " in their pockets."
+                "Compare the two flow sensors and both pairs of temperatures in steady operation to"
+                " find the one that is wrong. Check the heat meter's pulse value, the pipe it is set"
+                " for, and its sensors in their pockets."
             )
         ),
         caution=(
@@ -323,8 +329,10 @@ def _within_classes(context: Context, measured: float, allowed: Floats) -> Findi
         "note",
         first,
         0.4,
-        f"The heat meter shows {abs(measured):.0%} {more} heat than flow rate and temperatures give: at so"
-        " small temperature differences the sensors may be off by as much.",
+        (
+            f"The heat meter shows {percent(abs(measured))} {more} heat than flow rate and temperatures"
+            " give: at such small temperature differences the sensors' tolerance can explain it."
+        ),
         (
             Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"),
             Evidence("allowed by the sensors' classes", round(float(np.median(allowed)), 3), "-"),
@@ -366,22 +374,25 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
     what = pump.antifreeze.replace("_", " ")
     agrees = measured is not None and abs(measured - share) < 0.5 * share
     denied = measured is not None and measured < 0.3 * share
-    seen = f" Flow rate and temperatures show {measured:+.1%}." if measured is not None else ""
+    seen = (
+        f" Flow rate and temperatures show {percent(measured, 1, sign=True)}." if measured is not None else ""
+    )
     evidence = [context.evidence("over-reading by antifreeze", round(share, 4), "-", "antifreeze_share")]
     if measured is not None:
         evidence.append(Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"))
     first = context.all_days.days.day(0).isoformat()
-    because = (
-        f"{pump.antifreeze_percent:g} % {what} carries less heat than the water that the meter reckons with"
-    )
+    because = f"{pump.antifreeze_percent:g} % {what} carries less heat than the water that the meter assumes"
     if denied:
         return Finding(
             "heat_meter_disagrees",
             "note",
             first,
             0.5,
-            f"The site file says that the heat meter takes {pump.antifreeze_percent:g} % {what} for water,"
-            f" but it agrees with flow rate and temperatures ({measured:+.1%}).",
+            (
+                f"The site file says that the heat meter treats {pump.antifreeze_percent:g} % {what} as"
+                " water, but it agrees with flow rate and temperatures"
+                f" ({percent(measured, 1, sign=True)})."
+            ),
             tuple(evidence),
             (Cause("antifreeze_uncorrected", 1.0, "on file, not in the readings"),),
             next_step=(
@@ -395,8 +406,10 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
         "watch",
         first,
         0.95 if agrees else 0.85,
-        f"The heat meter takes {pump.antifreeze_percent:g} % {what} for water and reads {share:.1%} too much;"
-        f" the figures here allow for it.{seen}",
+        (
+            f"The heat meter treats {pump.antifreeze_percent:g} % {what} as water and reads"
+            f" {percent(share, 1)} too high; the figures here are corrected for it.{seen}"
+        ),
         tuple(evidence),
         (
             Cause(
@@ -430,11 +443,13 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
         "note",
         first,
         0.4,
-        f"The heat meter reads {measured:.1%} more than flow rate and temperatures give: within their"
-        " classes, and what antifreeze would do.",
+        (
+            f"The heat meter reads {percent(measured, 1)} more than flow rate and temperatures give:"
+            " within their accuracy classes, and consistent with antifreeze."
+        ),
         (Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"),),
         (Cause("antifreeze_uncorrected", 1.0, "a water meter reads 3 to 8 % too much on 20 to 40 % glycol"),),
-        next_step="Ask whether antifreeze is in the circuit; if so, enter it in the site file.",
+        next_step="Ask whether the circuit contains antifreeze; if so, enter it in the site file.",
         visit="call",
     )
 

@@ -95,8 +95,8 @@ def doubt(context: Context) -> str | None:
     if chance < context.limit("misplaced_doubt"):
         return None
     return (
-        "the heat meter may count too little: heat over electricity is as far below the usual as the house's"
-        " need is below its design"
+        "the heat meter may under-count: heat over electricity is as far below normal as the heat"
+        " loss is below the design"
     )
 
 
@@ -105,7 +105,7 @@ def _said_already(context: Context) -> None:
         culprit = context.unreliable.get(quantity)
         if culprit is not None and culprit.code not in ("implausible_efficiency", "heat_meter_disagrees"):
             raise NotAssessed(
-                f"what is wrong with {quantity} is said already ({culprit.code} since {culprit.since})",
+                f"already reported for {quantity} ({culprit.code} since {culprit.since})",
                 "distrusted",
             )
 
@@ -206,20 +206,25 @@ def _electricity(days: Table) -> dict[str, _Fact]:
     if n_on >= _LEAST_ON_MIN and n_off >= _LEAST_OFF_MIN and e_on + e_off > 5.0:
         on_w, off_w = e_on / n_on * 60_000.0, e_off / n_off * 60_000.0
         out["contrast"] = _Fact(
-            (on_w - off_w) / max(on_w, off_w, 1.0), "draw that goes with running, share", "-", False
+            (on_w - off_w) / max(on_w, off_w, 1.0),
+            "share of the power that follows the unit's running",
+            "-",
+            False,
         )
         bursts = _sums(days, "n_off_burst")[0]
-        out["off_bursts"] = _Fact(bursts / n_off, "resting time with a draw above 250 W, share", "-", False)
+        out["off_bursts"] = _Fact(bursts / n_off, "share of idle time above 250 W", "-", False)
     steps, dry = days.floats("n_load_steps"), days.floats("n_dry_steps")
     if (seen := np.isfinite(steps) & (days.floats("n_running") > 0)).sum() >= _FEWEST_DAYS:
         share = float((dry[seen] > 0).mean())
-        out["dry_days"] = _Fact(share, "days with a step of its draw that no heat follows, share", "-", False)
+        out["dry_days"] = _Fact(
+            share, "share of days with a power step that heat does not follow", "-", False
+        )
     heat, drawn = days.floats("q_total"), days.floats("e_heat_pump")
     known = np.isfinite(heat + drawn)
     if known.sum() >= 21 and float(np.std(heat[known])) > 4.0 and float(np.std(drawn[known])) > 0.0:
         out["follows_heat"] = _Fact(
             float(np.corrcoef(heat[known], drawn[known])[0, 1]),
-            "likeness of daily electricity and daily heat",
+            "correlation of daily electricity and daily heat",
             "-",
             False,
         )
@@ -232,7 +237,7 @@ def _heater(days: Table) -> dict[str, _Fact]:
     if _sums(days, "n_heater_steps")[0] < _FEWEST_STEPS or len(known) < _FEWEST_STEP_DAYS:
         return {}
     # The unit's own output moves too: the middle of many switchings is the heater's.
-    label = "change of heat over the back-up heater's own, at its switchings"
+    label = "change of heat over the back-up heater's power when it switches"
     return {"heater_seen": _Fact(float(np.median(known)), label, "-", False)}
 
 
@@ -252,7 +257,7 @@ def _house(context: Context) -> dict[str, _Fact]:
     return {
         "house": _Fact(
             _ratio(float(np.median(watts[cold] / over[cold])), design),
-            "space heat over the design's, at like weather",
+            "space heat over design, in the same weather",
             "-",
             True,
         )
@@ -277,14 +282,16 @@ def _finding(
     best = likely[0][1]
     meter = "electricity meter" if best.makes_unreliable == ELECTRICITY else "heat meter"
     steps = list(dict.fromkeys(h.step for _, h in likely))
-    step = steps[0] if len(steps) == 1 else f"Two readings part the possible causes. {steps[0]} {steps[1]}"
+    step = (
+        steps[0] if len(steps) == 1 else f"Two checks tell the possible causes apart. {steps[0]} {steps[1]}"
+    )
     electric = any(h.makes_unreliable == ELECTRICITY for _, h in likely)
     return Finding(
         "meter_misplaced",
         severity,
         first,
         sure,
-        f"The {meter} seems to measure something else than the site file says: {best.because}.",
+        f"The {meter} does not seem to measure what the site file says: {best.because}.",
         tuple(
             Evidence(f.label, round(math.exp(f.value) if f.log else f.value, 3), f.unit)
             for name, f in facts.items()

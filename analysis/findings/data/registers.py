@@ -11,7 +11,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
-from fieldfare.analysis.findings.phrases import named
+from fieldfare.analysis.findings.phrases import day_text, named
 from fieldfare.analysis.plant.site import Point
 
 
@@ -55,8 +55,10 @@ def register_reset(context: Context) -> Finding | None:
         severity,
         first.isoformat(),
         0.95,
-        f"The running total of {named(point)} fell back {times}, first on {first}; what was counted is kept"
-        " whole.",
+        (
+            f"The running total of {named(point)} was reset {times}, first on {day_text(first)}; no"
+            " counted energy is lost."
+        ),
         (
             context.evidence("resets", float(count), "resets", "resets_watch"),
             Evidence(
@@ -70,8 +72,8 @@ def register_reset(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "Ask whether the meter or its pulse counter loses power now and then; have its supply and"
-                " battery seen to, and let it keep its total through a power cut."
+                "Ask whether the meter or its pulse counter sometimes loses power; have its supply"
+                " and battery checked, and set it to keep its total through a power cut."
             )
         ),
         caution="" if severity == "note" else METER_WORK,
@@ -88,8 +90,10 @@ def _rolled_over(odd: Table, registers: dict[str, Point]) -> Finding:
         "note",
         day,
         0.9,
-        f"The running total of {named(point)} reached the end of its range and began again at nothing;"
-        " nothing is lost.",
+        (
+            f"The running total of {named(point)} reached the end of its range and restarted at zero;"
+            " nothing is lost."
+        ),
         (Evidence("counted across it", round(float(odd["amount"][-1]), 2), point.kind.energy or "count"),),
         until=day,
     )

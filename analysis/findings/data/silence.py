@@ -17,7 +17,7 @@ from fieldfare.analysis.findings.data.impossible import broken, impossible_readi
 from fieldfare.analysis.findings.data.unreliable_rooms import room_of
 from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
-from fieldfare.analysis.findings.phrases import named
+from fieldfare.analysis.findings.phrases import day_text, named
 from fieldfare.analysis.minutes.plausible import ERROR_VALUES
 from fieldfare.analysis.plant.site import Point
 
@@ -73,11 +73,9 @@ def sensor_stuck(context: Context) -> Finding | None:
     severity: Severity = "note" if not ongoing else "act" if length >= 3 else "watch"
     shows = f"{value:.4g} {point.kind.unit}" if point.form != "register" else "the same total"
     spoken = (
-        " (a value that sensors show when they fail)"
-        if point.form == "gauge" and value in ERROR_VALUES
-        else ""
+        " (a typical value of a failed sensor)" if point.form == "gauge" and value in ERROR_VALUES else ""
     )
-    expected = f" instead of about {habit:.0f} changes a day" if math.isfinite(habit) else ""
+    expected = f" (usually about {habit:.0f} changes a day)" if math.isfinite(habit) else ""
     return Finding(
         "sensor_stuck",
         severity,
@@ -100,9 +98,9 @@ def sensor_stuck(context: Context) -> Finding | None:
             ""
             if not ongoing
             else (
-                f"Read {point.id} at the plant: if the display moves, the gateway repeats an old value and"
-                " wants a restart; if not, change the sensor (seat it well in its pocket, with paste and"
-                " insulation)."
+                f"Read {point.id} at the plant: if the display changes, the gateway repeats an old"
+                " value: restart it. If not, replace the sensor (seat it well in its pocket, with"
+                " paste and insulation)."
             )
         ),
         caution=(
@@ -221,7 +219,7 @@ def _shortly_stuck(context: Context) -> Finding | None:
         "note",
         day,
         0.6,
-        f"{named(point)} showed one and the same value for {hours:.0f} hours of {day}.",
+        f"{named(point)} showed the same value for {hours:.0f} hours on {day_text(day)}.",
         (Evidence("hours without a change", round(hours, 1), "h"),),
         until=day,
     )

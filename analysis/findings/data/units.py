@@ -87,12 +87,14 @@ def _finding(context: Context, spell: Episode, point: Point, told: Told) -> Find
         "note" if spell.until else "act",
         spell.since,
         confidence_of(3.0, spell.days, spell.share),
-        f"{named(point)} sends {sends} though the site file says {declared}: it comes out at"
-        f" {_plain(typical)} {unit} where {_plain(corrected)} {unit} would fit.",
+        (
+            f"{named(point)} sends {sends} though the site file says {declared}: it reads"
+            f" {_plain(typical)} {unit} where {_plain(corrected)} {unit} would fit."
+        ),
         (
             Evidence("typical reading as declared", round(typical, 4), unit),
             Evidence(f"the same if it is {sends}", round(corrected, 4), unit),
-            Evidence("days on which it was so", float(spell.days), "days"),
+            Evidence("days affected", float(spell.days), "days"),
         ),
         next_step=(
             ""
@@ -100,12 +102,14 @@ def _finding(context: Context, spell: Episode, point: Point, told: Told) -> Find
             else (
                 f"Set the unit of {point.id} to {sends} in the site file"
                 + (
-                    " (a change in mid-season: ask who changed the gateway's set-up, and have it changed"
-                    " back)"
+                    (
+                        " (it changed mid-season: ask who changed the gateway's set-up, and have it"
+                        " changed back)"
+                    )
                     if _came_later(days, spell)
                     else ""
                 )
-                + "; figures are then worked out anew from the kept readings."
+                + "; the figures are then recalculated from the stored readings."
             )
         ),
         until=spell.until,

@@ -46,6 +46,7 @@ from fieldfare.analysis.findings.defrost.observed import (
 )
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -235,32 +236,32 @@ def _told(
         headline,
         evidence=(
             context.evidence(
-                "defrosts a frosty day over those that air and load explain",
+                "defrosts a frosty day over expected, for this air and load",
                 round(ratio, 2),
                 "-",
                 "defrost_excess",
             ),
-            Evidence("explained a frosty day, 95 % interval", f"{low:.0f} to {high:.0f}", "defrosts"),
+            Evidence("expected a frosty day, 95 % interval", f"{low:.0f} to {high:.0f}", "defrosts"),
             context.evidence(
                 "probability that the excess is real", round(judged.certain, 2), "-", "finding_chance"
             ),
             Evidence(
-                "heat and electricity of a defrost, a kilowatt rated", _rounded(judged.used, 1), "Wh/kW"
+                "heat and electricity of a defrost, per kilowatt rated", _rounded(judged.used, 1), "Wh/kW"
             ),
             Evidence(
-                "a whole coat of frost takes, 95 % interval",
+                "expected for a full coat of frost, 95 % interval",
                 f"{one_defrost().low:.0f} to {one_defrost().high:.0f}",
                 "Wh/kW",
             ),
             context.evidence(
-                "share of the heat that defrosts took back or drew",
+                "share of the heat used by defrosts",
                 _rounded(share, 3),
                 "-",
                 "defrost_penalty_act",
             ),
             context.evidence("length of a defrost", round(judged.minutes, 1), "min", "defrost_long_minutes"),
             context.evidence(
-                "heat drawn from the water meanwhile, over rated output",
+                "heat drawn from the water during a defrost, over rated output",
                 _rounded(judged.drawn, 2),
                 "-",
                 "defrost_heat_share",
@@ -275,8 +276,8 @@ def _told(
             if severity == "note"
             else (
                 "Your heat pump melts ice off its outdoor unit more often or longer than the weather"
-                " explains. Please keep leaves, snow and covers a metre away from it; do not chip at the ice."
-                " Your installer will look at it."
+                " explains. Please keep leaves, snow and covers a metre away from it; do not chip at"
+                " the ice. Your installer will check it."
             )
         ),
         until=spell.until,
@@ -290,13 +291,13 @@ def _told(
 def _headline(context: Context, judged: _Judged, days: int) -> str:
     if judged.slow:
         return (
-            f"Each defrost takes {judged.minutes:.0f} minutes; {context.limit('defrost_long_minutes'):.0f}"
-            " clear a coil."
+            f"Each defrost takes {judged.minutes:.0f} minutes;"
+            f" {context.limit('defrost_long_minutes'):.0f} minutes should clear the coil."
         )
     often = f"On frosty days it defrosts {judged.count / days:.0f} times"
     if judged.count > judged.due[0] * context.limit("defrost_excess_told") or np.isnan(judged.used):
-        return f"{often}, where air and load explain {judged.due[0] / days:.0f}."
-    return f"{often} and melts only {min(judged.coat, 1.0):.0%} of a coil's coat of frost each time."
+        return f"{often}; {judged.due[0] / days:.0f} are expected for this air and load."
+    return f"{often}, with only {percent(min(judged.coat, 1.0))} of a full coat of frost each time."
 
 
 def _since(context: Context, defrosts: Table, spell: Episode, days: Flags) -> str:
@@ -357,17 +358,19 @@ def _rounded(value: float, digits: int) -> float | None:
 def _next_step(cause: str) -> str:
     return {
         "coil_airflow": (
-            "Ask for a photo of the outdoor unit; clear leaves, snow and whatever stands before it, clean the"
-            " fins and see that the fan turns freely at full speed."
+            "Ask for a photo of the outdoor unit; clear leaves, snow and obstructions, clean the fins"
+            " and check that the fan turns freely at full speed."
         ),
         "low_refrigerant_symptom": (
-            "First a photo of the outdoor unit: a blocked coil looks the same from here. If the coil is"
-            " clear: oil traces, frost that begins at the inlet only, output and suction superheat against"
-            " the maker's table; leak search and charging by a licensed person."
+            "First ask for a photo of the outdoor unit: in the data a blocked coil looks the same. If"
+            " the coil is clear, check for oil traces, frost at the inlet only, and output and"
+            " suction superheat against the maker's table; leak search and charging by a licensed"
+            " person."
         ),
         "insufficient_defrost_heat": (
-            "See that all zones and a least water volume stay open during a defrost, that the flow is nominal"
-            " and the water above 20 °C; then the reversing valve and the defrost-end sensor."
+            "Check that all zones and the minimum water volume stay open during a defrost, that the"
+            " flow is nominal and the water above 20 °C; then check the reversing valve and the"
+            " defrost-end sensor."
         ),
     }.get(cause, "Watch one defrost on site from start to end.")
 

@@ -141,11 +141,11 @@ def timed(context: Context, defrosts: Table, gap: float) -> Finding:
         "note",
         context.days.day(0).isoformat(),
         0.8,
-        f"The unit defrosts by the clock, every {gap:.0f} minutes of running, frost or not.",
+        f"The unit defrosts by the clock, every {gap:.0f} minutes of running, with or without frost.",
         evidence=(
             context.evidence("running time between defrosts", round(gap, 1), "min", "timed_defrost_minutes"),
             context.evidence(
-                "spread of the middle seven tenths of them",
+                "spread of the middle 70 % of them",
                 round(float(high - low), 1),
                 "min",
                 "timed_defrost_spread",
@@ -154,7 +154,8 @@ def timed(context: Context, defrosts: Table, gap: float) -> Finding:
             context.evidence("defrosts seen", len(defrosts), "defrosts", "timed_defrosts"),
         ),
         next_step=(
-            "See whether its settings offer defrosting on demand; on dry cold days a timer melts nothing."
+            "Check whether its settings offer defrosting on demand; on dry cold days a timer defrosts"
+            " for nothing."
         ),
         visit="setting",
     )

@@ -102,22 +102,22 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
             int(warm.sum()),
             bare,
         ),
-        f"{number} defrosts found no frost, at {low:.0f} to {high:.0f} °C.",
+        f"{number} defrosts took place without frost, at {low:.0f} to {high:.0f} °C.",
         evidence=(
             context.evidence("defrosts without frost", number, "defrosts", "dry_defrosts"),
-            context.evidence("days with one", on, "days", "dry_defrost_days"),
-            context.evidence("their share of all", round(share, 3), "-", "dry_defrost_least_share"),
+            context.evidence("days with such a defrost", on, "days", "dry_defrost_days"),
+            context.evidence("share of all defrosts", round(share, 3), "-", "dry_defrost_least_share"),
             context.evidence(
-                "of them, those before which no frost can have settled", bare, "defrosts", "dry_defrosts"
+                "of these, defrosts before which no frost can have formed", bare, "defrosts", "dry_defrosts"
             ),
             context.evidence(
-                "of these, in air in which no coil frosts even where the sensor reads too warm",
+                "of these, defrosts in air too warm for frost even if the sensor reads high",
                 int(warm.sum()),
                 "defrosts",
                 "dry_defrosts",
             ),
             context.evidence(
-                "heat and electricity of a defrost, a kilowatt rated",
+                "heat and electricity of a defrost, per kilowatt rated",
                 round(energy, 1) if np.isfinite(energy) else None,
                 "Wh/kW",
                 "defrost_coil_wh_per_kw",
@@ -125,17 +125,17 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
         ),
         causes=dry_causes(context, energy),
         next_step=(
-            "See that leaves, snow or a fence do not keep the air from the coil. Read the coil sensor against"
-            " a clamp thermometer on the same pipe and against the air after a long rest; if it agrees, have"
-            " the refrigerant circuit checked."
+            "Check that leaves, snow or a fence do not block the air to the coil. Compare the coil"
+            " sensor with a clamp thermometer on the same pipe and against the air after a long rest;"
+            " if it agrees, have the refrigerant circuit checked."
         ),
         caution=refrigerant_caution(context.site),
         home=(
             ""
             if severity == "note"
             else (
-                "Your heat pump melts ice that is not there, so it stops heating for some minutes now and"
-                " then. Rooms stay warm; your installer will check a sensor and the refrigerant."
+                "Your heat pump sometimes runs its de-icing when there is no ice, so it stops heating"
+                " for some minutes. Your installer will check a sensor and the refrigerant."
             )
         ),
         until=spell.until,

@@ -13,6 +13,7 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import Episode, as_cold, latest_episode
 from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -29,7 +30,7 @@ def backup_heater_use(context: Context) -> Finding | None:
     below = helped_below(context.site)
     if below is None:
         raise NotAssessed(
-            "needs design.bivalent_c or design.outdoor_c to know in which weather the heater may help"
+            "needs design.bivalent_c or design.outdoor_c to know in which weather the heater may run"
         )
     if "e_backup_mild" not in days:
         raise NotAssessed("needs backup_heater_electricity together with outdoor_temperature")
@@ -61,8 +62,10 @@ def backup_heater_use(context: Context) -> Finding | None:
         severity,
         spell.since,
         confidence_of(share / watch, spell.days * spell.share, max(spell.share, 0.6)),
-        f"The back-up heater gave {share:.0%} of the space heat in weather above {below:g} °C, which the heat"
-        " pump should carry.",
+        (
+            f"The back-up heater supplied {percent(share)} of the space heat above {below:g} °C outdoors,"
+            " where the heat pump should supply all of it."
+        ),
         evidence=(
             context.evidence(
                 "back-up heat in mild weather, share of space heat",
@@ -71,8 +74,8 @@ def backup_heater_use(context: Context) -> Finding | None:
                 "backup_share_watch",
             ),
             Evidence("back-up electricity in mild weather", round(total, 1), "kWh"),
-            context.evidence("on the days with it", round(per_day, 2), "kWh/day", "backup_day_kwh"),
-            Evidence("days with it", int((inside & so).sum()), "days"),
+            context.evidence("on days when the heater ran", round(per_day, 2), "kWh/day", "backup_day_kwh"),
+            Evidence("days when the heater ran", int((inside & so).sum()), "days"),
             *told,
         ),
         causes=causes,
@@ -81,19 +84,21 @@ def backup_heater_use(context: Context) -> Finding | None:
             _full_step()
             if full
             else (
-                "Look at the controller's bivalent point (or heater release) from afar or ask the"
-                f" householder to read it: set it to {below:g} °C as designed, and the heater's delay to 30"
-                " minutes or more. Look again after a week."
+                "Check the controller's bivalent point (or heater release) remotely or ask the"
+                f" householder to read it: set it to {below:g} °C as designed, and the heater's delay"
+                " to 30 minutes or more. Check again after a week."
             )
         ),
         caution=f"{refrigerant_caution(context.site)}" if full else MAINS_WORK,
         home=(
-            "The back-up electric heater has run more than it should, which costs more. Your installer will"
-            " look at its setting."
+            (
+                "The back-up electric heater has run more than it should, which costs more. Your"
+                " installer will check its setting."
+            )
             if not full
             else (
-                "The heat pump gives less heat than it should and the back-up electric heater makes up for"
-                " it, which costs more. Your installer will arrange to look at it."
+                "The heat pump gives less heat than it should and the back-up electric heater makes"
+                " up the rest, which costs more. Your installer will arrange a check."
             )
         ),
         cost_kwh=kwh,
@@ -124,18 +129,20 @@ def _alone(context: Context, chosen: Flags, spell: Episode) -> Finding | None:
         "act" if spell.until is None else "note",
         spell.since,
         0.95,
-        f"The back-up heater carried the house alone on {many} days ({kwh:.0f} kWh of direct electric heat):"
-        " the compressor hardly ran.",
+        (
+            f"The back-up heater alone heated the house on {many} days ({kwh:.0f} kWh of direct electric"
+            " heat): the compressor hardly ran."
+        ),
         evidence=(
             Evidence("days with the heater alone", many, "days"),
-            Evidence("back-up electricity on them", round(kwh, 1), "kWh"),
+            Evidence("back-up electricity on those days", round(kwh, 1), "kWh"),
             Evidence("share of those days the unit ran", round(ran, 3), "-"),
         ),
         until=spell.until,
         next_step=(
-            "Find out first why the compressor rests (see unit_stopped and fault_reported): emergency mode"
-            " set by hand, lock-out, or no supply to the outdoor unit. Leave the heater as it is until then:"
-            " it keeps the house from freezing."
+            "First find out why the compressor does not run (see unit_stopped and fault_reported):"
+            " emergency mode set by hand, lock-out, or no supply to the outdoor unit. Leave the"
+            " heater as it is until then: it keeps the house from freezing."
         ),
         caution=MAINS_WORK,
         home=(
@@ -150,9 +157,9 @@ def _alone(context: Context, chosen: Flags, spell: Episode) -> Finding | None:
 
 def _full_step() -> str:
     return (
-        "Visit: the unit is at its limit where it should have spare. Check air path and fan, a quiet or"
-        " output-limiting mode, water flow, and compare output with the data sheet; then have the refrigerant"
-        " circuit checked by a licensed person."
+        "Visit: the unit is at its limit where it should have reserve. Check air path and fan, a"
+        " quiet or output-limiting mode, water flow, and compare output with the data sheet; then"
+        " have the refrigerant circuit checked by a licensed person."
     )
 
 
@@ -189,22 +196,22 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
     words = []
     if np.isfinite(share) and np.isfinite(ceiling) and ceiling > 0:
         used = share / ceiling
-        evidence.append(Evidence("unit's output meanwhile, share of the most it gave", round(used, 2), "-"))
+        evidence.append(Evidence("unit's output meanwhile, share of its highest output", round(used, 2), "-"))
         doubt += float(np.clip(8.0 * (used - 0.72), -3.0, 3.0))
-        words.append(f"the unit gave {min(used, 1.0):.0%} of the most it has shown")
+        words.append(f"the unit gave {percent(min(used, 1.0))} of its highest measured output")
         if ceiling < _WEAK_SHARE:
             doubt += 1.0
-            words.append(f"and that is {ceiling:.0%} of its rating")
+            words.append(f"and that is {percent(ceiling)} of its rating")
     running = nan_median((days.floats("n_running") / np.maximum(days.floats("n_minutes"), 1.0))[chosen])
     if np.isfinite(running):
         # A unit at its limit does not rest.
         doubt += float(np.clip(12.0 * (running - 0.9), -3.0, 1.2))
-        words.append(f"it ran {running:.0%} of those days")
+        words.append(f"it ran {percent(running)} of those days")
         evidence.append(Evidence("share of those days the unit ran", round(running, 2), "-"))
     if np.isfinite(gap):
-        evidence.append(Evidence("flow under what was asked meanwhile", round(gap, 1), "K"))
+        evidence.append(Evidence("flow below its set temperature meanwhile", round(gap, 1), "K"))
         doubt += float(np.clip(1.2 * (gap - 1.2), -2.0, 0.8))
-        words.append(f"the water was {abs(gap):.1f} K {'under' if gap > 0 else 'over'} what was asked")
+        words.append(f"the water was {abs(gap):.1f} K {'below' if gap > 0 else 'above'} its set temperature")
     if np.isfinite(speed):
         evidence.append(Evidence("compressor speed", round(speed), "%"))
         doubt += float(np.clip(0.12 * (speed - 80.0), -2.0, 2.0))

@@ -36,7 +36,7 @@ def high_standby(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     power, judged, basis, pumps = _resting_power(context)
     if judged.sum() < 5:
-        raise NotAssessed("the unit rested on too few days to show what it draws at rest")
+        raise NotAssessed("too few days with the unit at rest to measure its standby power")
     rated = context.site.heat_pump.rated_output_kw or 0.0
     more = limit("standby_w_per_kw") * max(rated - _USUAL_SIZE_KW, 0.0)
     more += limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
@@ -62,24 +62,27 @@ def high_standby(context: Context) -> Finding | None:
         severity,
         spell.since,
         min(real, limit("surest")),
-        f"The unit draws {drawn:.0f} W while it rests.",
+        f"The unit draws {drawn:.0f} W at standby.",
         evidence=(
-            context.evidence(f"power at rest, {basis}", round(drawn), "W", "standby_watch_w", round(watch)),
-            Evidence("a unit of this size, 95 % interval", f"{usual.low:.0f} to {usual.high:.0f}", "W"),
-            Evidence("rest a day", round(24.0 * rest, 1), "h"),
+            context.evidence(f"standby power, {basis}", round(drawn), "W", "standby_watch_w", round(watch)),
+            Evidence(
+                "expected for a unit of this size, 95 % interval", f"{usual.low:.0f} to {usual.high:.0f}", "W"
+            ),
+            Evidence("hours at standby a day", round(24.0 * rest, 1), "h"),
             Evidence("days seen", int(here.sum()), "days"),
         ),
         next_step=(
-            "Ask what else hangs on this supply (trace heating, a second controller, a pump); then check the"
-            " crankcase heater's and the tray heater's control: both should rest in mild weather."
+            "Ask what else is on this supply (trace heating, a second controller, a pump); then check"
+            " the control of the crankcase heater and the tray heater: both should be off in mild"
+            " weather."
         ),
         caution=MAINS_WORK,
         home=(
             ""
             if severity == "note"
             else (
-                "Your heat pump uses more electricity at rest than it should. It heats as usual; your"
-                " installer will find out what draws it."
+                "Your heat pump uses more electricity at standby than it should. Your installer will"
+                " find out why."
             )
         ),
         until=spell.until,
@@ -108,7 +111,7 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
             low, middling, high = np.quantile(power[judged], (0.25, 0.5, 0.75))
             if high - low > _STEADY_SHARE * middling:
                 raise NotAssessed(
-                    f"at readings every {spacing:.0f} minutes rest can't be told from short runs here"
+                    f"readings every {spacing:.0f} minutes can't tell standby from short runs here"
                 )
         return power, judged, "well after a stop", inside_meter
     lowest = days.floats("lowest_hour")
@@ -140,8 +143,7 @@ def pump_always_on(context: Context) -> Finding | None:
     judged &= ~(days.floats("room") < asked)
     if judged.sum() < 5:
         raise NotAssessed(
-            "too few days with nothing asked for, or neither room call nor flow temperature shows when"
-            " that is"
+            "too few days without demand, or neither heat call nor flow temperature shows when there is none"
         )
     share = np.divide(pumped, unasked, out=np.zeros(len(days)), where=judged)
     so = judged & (share >= limit("idle_pump_share"))
@@ -163,7 +165,7 @@ def pump_always_on(context: Context) -> Finding | None:
         severity,
         spell.since,
         min(real, limit("surest")),
-        f"A circulation pump runs {hours:.0f} hours a day with nothing to do.",
+        f"A circulation pump runs {hours:.0f} hours a day without demand.",
         evidence=(
             context.evidence(
                 "share of the time without demand in which a pump runs",
@@ -175,20 +177,20 @@ def pump_always_on(context: Context) -> Finding | None:
             Evidence(
                 "the same share on days too warm to heat", None if summer is None else round(summer, 2), "-"
             ),
-            Evidence("the same share before", None if before is None else round(before, 2), "-"),
+            Evidence("the same share before it began", None if before is None else round(before, 2), "-"),
             context.evidence("days seen", int(here.sum()), "days", "idle_pump_days"),
         ),
         next_step=(
-            "Set the pump to run with the heat call only (plus its run-on and frost guard); look for a pump"
-            " wired to permanent live or left in hand mode."
+            "Set the pump to run only with the heat call (plus its run-on and frost protection); look"
+            " for a pump wired to permanent live or left in manual mode."
         ),
         caution=MAINS_WORK,
         home=(
             ""
             if severity == "note"
             else (
-                "A heating pump at your home runs all the time, also when no heat is needed. It does no harm"
-                " but uses electricity; your installer can change the setting."
+                "A heating pump in your home runs even when no heat is needed, which uses"
+                " electricity. Your installer can change the setting."
             )
         ),
         until=spell.until,

@@ -12,6 +12,7 @@ from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -48,20 +49,25 @@ def immersion_use(context: Context) -> Finding | None:
         severity,
         spell.since,
         confidence_of(a_day / watch, spell.days * spell.share, spell.share),
-        f"The immersion heater makes {a_day:.1f} kWh of hot water a day beyond disinfection.",
+        (f"The immersion heater supplies {a_day:.1f} kWh of hot water a day in addition to disinfection."),
         evidence=(
             context.evidence(
-                "immersion heat beyond disinfection", round(a_day, 2), "kWh/day", "immersion_watch_kwh"
+                "immersion heat in addition to disinfection",
+                round(a_day, 2),
+                "kWh/day",
+                "immersion_watch_kwh",
             ),
-            Evidence("days with it", int((inside & so).sum()), "days"),
-            Evidence("share of the days", round(spell.share, 2), "-"),
+            Evidence("days when the heater ran", int((inside & so).sum()), "days"),
+            Evidence("share of days", round(spell.share, 2), "-"),
             *told,
         ),
         causes=causes,
         until=spell.until,
         next_step=(
-            "Ask the householder to look at the immersion heater's switch and timer and leave it to the"
-            " controller; only the scheduled disinfection should use it."
+            (
+                "Ask the householder to check the immersion heater's switch and timer and to leave it"
+                " under the controller; only the scheduled disinfection should use it."
+            )
             if first != "setpoint_above_reach"
             else _setpoint_step(context, inside & so)
         ),
@@ -70,13 +76,15 @@ def immersion_use(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "The immersion heater in the hot-water cylinder runs every day, which costs more than the"
-                " heat pump would. Please look whether its switch or timer is on, and leave it to the"
-                " controller."
+                (
+                    "The immersion heater in the hot-water cylinder runs every day, which costs more than"
+                    " the heat pump would. Please check whether its switch or timer is on, and leave it"
+                    " to the controller."
+                )
                 if first != "setpoint_above_reach"
                 else (
-                    "The hot water is set hotter than the heat pump brings it, so the immersion heater does"
-                    " the rest each time. Your installer will look at it."
+                    "The hot water is set hotter than the heat pump can make it, so the immersion"
+                    " heater does the rest each time. Your installer will check the setting."
                 )
             )
         ),
@@ -94,8 +102,8 @@ def _setpoint_step(context: Context, chosen: Flags) -> str:
     reach = nan_median(reheats.floats("to_c")[np.isin(reheats["day"], context.days["day"][chosen])])
     if not np.isfinite(reach):
         return (
-            "See how hot the heat pump brings the cylinder by itself, and why no further, before any setpoint"
-            " is changed."
+            "Before changing any setpoint, check how hot the heat pump alone makes the cylinder, and"
+            " what limits it."
         )
     return setpoint_advice(reach, disinfected=plant.pasteurise_c is not None)
 
@@ -143,24 +151,26 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
     if "e_imm_after" in days and total > 0:
         share = after / total
         doubt += 5.0 * (0.5 - share)
-        words.append(f"{share:.0%} of it follows a charge by the heat pump")
-        evidence.append(Evidence("share that follows a charge by the heat pump", round(share, 2), "-"))
+        words.append(f"{percent(share)} of its heat follows a charge by the heat pump")
+        evidence.append(
+            Evidence("share of its heat that follows a charge by the heat pump", round(share, 2), "-")
+        )
     past = nan_median(days.floats("imm_to")[chosen]) - plant.setpoint_c
     if np.isfinite(past):
         doubt += float(np.clip(0.6 * (past - 1.5), -1.0, 3.0))
-        words.append(f"it ends {abs(past):.1f} K {'over' if past > 0 else 'under'} the setpoint")
-        evidence.append(Evidence("cylinder at its end less setpoint", round(past, 1), "K"))
+        words.append(f"it ends {abs(past):.1f} K {'above' if past > 0 else 'below'} the setpoint")
+        evidence.append(Evidence("cylinder at its end minus setpoint", round(past, 1), "K"))
     reheats = context.facts.reheats
     ends = reheats.floats("to_c")[np.isin(reheats["day"], days["day"][chosen])]
     short = plant.setpoint_c - nan_median(ends)
     if np.isfinite(short):
         doubt += float(np.clip(1.2 * (1.5 - short), -2.5, 1.0))
-        words.append(f"charges end {abs(short):.1f} K {'under' if short > 0 else 'over'} the setpoint")
-        evidence.append(Evidence("setpoint less end of the charges", round(short, 1), "K"))
+        words.append(f"charges end {abs(short):.1f} K {'below' if short > 0 else 'above'} the setpoint")
+        evidence.append(Evidence("setpoint minus end of the charges", round(short, 1), "K"))
     steady = _same_hour(days.floats("imm_at")[chosen])
     if np.isfinite(steady):
         doubt += 2.0 * (steady - 0.6)
-        evidence.append(Evidence("how alike its hours are from day to day", round(steady, 2), "-"))
+        evidence.append(Evidence("similarity of its hours from day to day", round(steady, 2), "-"))
     if not words:
         return (), tuple(evidence)
     p = 1.0 / (1.0 + float(np.exp(-doubt)))

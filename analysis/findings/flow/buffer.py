@@ -48,10 +48,12 @@ def buffer_mixing(context: Context) -> Finding | None:
     used = float(np.nansum(days.floats("e_space")[here]))
     kwh = used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * lost)) * heating_year(context) if used > 0 else None
     because = (
-        f"by the differences on both sides, {ratio:.1f} times as much water goes to the emitters as comes"
-        " from the heat pump"
+        (
+            f"judged by the temperature differences on both sides, the emitters draw {ratio:.1f} times the"
+            " water flow of the heat pump"
+        )
         if np.isfinite(ratio)
-        else "cooler return water is drawn into what goes to the emitters"
+        else "cooler return water mixes into the flow to the emitters"
     )
     more = (
         ()
@@ -72,13 +74,13 @@ def buffer_mixing(context: Context) -> Finding | None:
             context.evidence(
                 "flow temperature lost at the buffer", round(lost, 1), "K", "buffer_drop_watch_k"
             ),
-            Evidence("difference at the heat pump", round(lift, 1), "K"),
+            Evidence("flow-return difference at the heat pump", round(lift, 1), "K"),
             *more,
         ),
         causes=(Cause("secondary_flow_exceeds_primary", 1.0, because),),
         next_step=(
-            "Turn the pump behind the buffer down, or the heat pump's up, until the flow temperature is the"
-            " same on both sides; then lower the curve by what was lost."
+            "Turn the pump behind the buffer down, or the heat pump's up, until the flow temperature"
+            " is the same on both sides; then lower the heating curve by the same amount."
         ),
         home=(
             ""

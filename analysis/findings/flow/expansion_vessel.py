@@ -84,7 +84,7 @@ def pressure_high(context: Context) -> Finding | None:
             context.evidence("highest pressure of a day", round(hottest, 2), "bar", "pressure_high_watch"),
             Evidence("lowest of the same days", round(coldest, 2), "bar"),
             context.evidence(
-                "rise at like water temperature",
+                "rise at the same water temperature",
                 0.0 if rise is None else round(rise.slope, 3),
                 "bar/week",
                 "pressure_rise_watch",
@@ -94,14 +94,17 @@ def pressure_high(context: Context) -> Finding | None:
         causes=causes,
         until=spell.until if spell else None,
         next_step=(
-            "Ask at once whether the filling loop is shut at both ends, and have its hose taken off. If the"
-            " pressure still rises, water comes in through the cylinder's coil or a plate exchanger: visit."
-            " Let down to the marked cold pressure and see that the relief valve closes."
+            (
+                "Ask at once whether the filling loop is shut at both ends, and have its hose"
+                " removed. If the pressure still rises, water comes in through the cylinder's coil or"
+                " a plate exchanger: visit. Let the pressure down to the marked cold pressure and"
+                " check that the relief valve closes."
+            )
             if filling
             else (
-                "Visit: check the expansion vessel's gas charge with the circuit empty of pressure, recharge"
-                " or replace it, set the cold pressure, and see that the relief valve closes. Until then the"
-                " circuit may lose water at each hot spell."
+                "Visit: check the expansion vessel's gas charge with the circuit empty of pressure,"
+                " recharge or replace it, set the cold pressure, and check that the relief valve"
+                " closes. Until then the circuit may lose water at each hot spell."
             )
         ),
         caution=f"{_VESSEL_CAUTION} {water_caution(context.site)}",
@@ -109,9 +112,9 @@ def pressure_high(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "The water pressure in the heating is too high. Please see that the filling tap is shut if"
-                " you were shown where it is, keep away from the outlet of the safety valve, and ring your"
-                " installer."
+                "The water pressure in the heating is too high. Please check that the filling tap is"
+                " shut if you were shown where it is, keep away from the outlet of the safety valve,"
+                " and ring your installer."
             )
         ),
         visit="none" if severity == "note" else "call" if filling and severity == "watch" else "drive",
@@ -136,7 +139,7 @@ def _high_causes(context: Context, coldest: float, hottest: float, rise: Drift |
     odds = 1.0 / (1.0 + float(np.exp(np.clip(vessel - filling, -6.0, 6.0))))
     told = f"it moves between {coldest:.1f} and {hottest:.1f} bar in a day"
     if rise is not None:
-        told += f" and rises by {rise.slope:.2f} bar a week at like water temperature"
+        told += f" and rises by {rise.slope:.2f} bar a week at the same water temperature"
     return ranked({"filling_loop_open": (odds, told), "vessel_empty": (1.0 - odds, told)})
 
 
@@ -189,7 +192,7 @@ def pressure_swings(context: Context) -> Finding | None:
     if spell.until is not None:
         severity = "note"
     told_by = (
-        f", {rate / usual:.1f} times as far as a vessel of the least size lets it"
+        f", {rate / usual:.1f} times what a vessel of the minimum size allows"
         if np.isfinite(rate / usual)
         else ""
     )
@@ -211,14 +214,14 @@ def pressure_swings(context: Context) -> Finding | None:
         evidence=(
             context.evidence("swing of a day", round(amount, 2), "bar", "pressure_swing_watch"),
             context.evidence(
-                "slope on the water's temperature",
+                "slope over water temperature",
                 None if not np.isfinite(rate) else round(rate, 3),
                 "bar/K",
                 "pressure_slope_over",
                 None if not np.isfinite(usual) else round(limit("pressure_slope_over") * usual, 3),
             ),
             context.evidence(
-                "how closely it follows",
+                "correlation with water temperature",
                 round(nan_median(days.floats("pressure_follows")[inside]), 2),
                 "-",
                 "pressure_follows",
@@ -231,25 +234,25 @@ def pressure_swings(context: Context) -> Finding | None:
                 "vessel_empty": (
                     1.0,
                     (
-                        f"the water's warming alone moves the pressure by {amount:.1f} bar: the vessel takes"
-                        " up little or nothing"
+                        f"warming the water alone changes the pressure by {amount:.1f} bar: the vessel"
+                        " absorbs little or nothing"
                     ),
                 )
             }
         ),
         until=spell.until,
         next_step=(
-            "Visit: press the vessel's gas valve (water there means a split membrane), check its charge with"
-            " the circuit empty of pressure, recharge or replace it, and see that the relief valve closes."
-            " Compare the vessel's size with the circuit's water content."
+            "Visit: press the vessel's gas valve (water there means a split membrane), check its"
+            " charge with the circuit empty of pressure, recharge or replace it, and check that the"
+            " relief valve closes. Compare the vessel's size with the circuit's water content."
         ),
         caution=f"{_VESSEL_CAUTION} {water_caution(context.site)}",
         home=(
             ""
             if severity == "note"
             else (
-                "The pressure in the heating goes up and down more than it should. The heating goes on"
-                " working; keep away from the outlet of the safety valve, and your installer will see to it."
+                "The pressure in the heating goes up and down more than it should. Keep away from the"
+                " outlet of the safety valve; your installer will deal with it."
             )
         ),
         visit="none" if severity == "note" else "drive",

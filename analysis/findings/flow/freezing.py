@@ -51,7 +51,7 @@ def frost_risk(context: Context) -> Finding | None:
         severity,
         days.day(first).isoformat(),
         0.95 if np.isfinite(water) and water < limit("frost_water_c") else 0.7,
-        f"For {hours:.0f} hours in frost the water in the unit stood still, {heard}"
+        f"In frost the water in the unit did not circulate for {hours:.0f} hours, {heard}"
         + (", without supply." if causes else "."),
         evidence=(
             context.evidence(
@@ -65,7 +65,10 @@ def frost_risk(context: Context) -> Finding | None:
                 "near freezing without flow", round(float(np.nansum(near[inside]))), "min", "frost_minutes"
             ),
             context.evidence(
-                "nothing drawn, in frost", round(float(np.nansum(dead[inside]))), "min", "frost_dead_minutes"
+                "no electricity drawn in frost",
+                round(float(np.nansum(dead[inside]))),
+                "min",
+                "frost_dead_minutes",
             ),
         ),
         causes=causes,
@@ -88,12 +91,14 @@ def frost_risk(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "The heat pump outside stands without power or flow in frost. Please look whether its switch"
-                " is on and ring your installer today."
+                (
+                    "The heat pump outside has no power or water flow in frost. Please check whether its"
+                    " switch is on and ring your installer today."
+                )
                 if ongoing
                 else (
-                    "The heat pump outside stood without power or flow during a frost. It may have come"
-                    " through well; your installer will check it before the next cold night."
+                    "The heat pump outside had no power or water flow during a frost. It may be"
+                    " undamaged; your installer will check it before the next cold night."
                 )
             )
         ),

@@ -53,15 +53,13 @@ def pressure_falling(context: Context) -> Finding | None:
         f" far{topped}.{_ahead(context, now, loss) if ongoing else ''}",
         evidence=(
             context.evidence(
-                "fall of pressure at like water temperature",
+                "fall of pressure at the same water temperature",
                 round(loss, 3),
                 "bar/week",
                 "pressure_fall_watch",
             ),
             Evidence("its standard uncertainty", round(fall.error, 4), "bar/week"),
-            context.evidence(
-                "fallen in all, refills taken off", round(fallen, 2), "bar", "pressure_fallen_bar"
-            ),
+            context.evidence("total fall, without refills", round(fallen, 2), "bar", "pressure_fallen_bar"),
             context.evidence("pressure now", round(now, 2), "bar", "pressure_low_watch"),
             *_days_left(context, now, loss),
             Evidence("refills seen", fall.refills, ""),
@@ -78,8 +76,8 @@ def pressure_falling(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "The heating circuit is slowly losing water. Please look for damp spots at radiators and"
-                " pipes and tell your installer; the heating goes on working for now."
+                "The heating circuit is slowly losing water. Please look for damp spots at radiators"
+                " and pipes and tell your installer."
             )
         ),
         visit="drive" if severity != "note" else "none",
@@ -139,7 +137,7 @@ def pressure_low(context: Context) -> Finding | None:
         severity,
         _low_since(context, spell),
         bounded(Excess(watch - level, GAUGE_BAR).probability),
-        f"The heating circuit stands at {level:.1f} bar.",
+        f"The heating circuit pressure is {level:.1f} bar.",
         evidence=(
             context.evidence("pressure of the circuit", round(level, 2), "bar", "pressure_low_watch"),
             context.evidence(
@@ -148,17 +146,19 @@ def pressure_low(context: Context) -> Finding | None:
                 "bar",
                 "pressure_low_act",
             ),
-            Evidence("days with it", int(inside.sum()), "days"),
+            Evidence("days with low pressure", int(inside.sum()), "days"),
         ),
         until=spell.until,
         next_step=(
-            "Have the expansion vessel put right first, see pressure_swings: topped up before, the circuit"
-            " opens its relief valve when it warms. Then set the marked cold pressure."
+            (
+                "Have the expansion vessel repaired first, see pressure_swings: if topped up before, the"
+                " circuit opens its relief valve when it warms. Then set the marked cold pressure."
+            )
             if vessel
             else (
                 "Have the circuit topped up to its marked cold pressure (usually 1 to 1.5 bar); the"
-                " householder may do it if shown how. Watch whether it falls again: see pressure_falling."
-                " Check the expansion vessel's charge at the next visit."
+                " householder may do it if shown how. Check whether it falls again: see"
+                " pressure_falling. Check the expansion vessel's charge at the next visit."
             )
         ),
         caution=water_caution(context.site),
@@ -170,8 +170,9 @@ def pressure_low(context: Context) -> Finding | None:
                 " do not top it up; call your installer. Until then the heating may stop."
                 if vessel
                 else (
-                    "The water pressure in the heating is low. If you were shown how to top it up, bring the"
-                    " needle to the mark; otherwise call your installer. Until then the heating may stop."
+                    "The water pressure in the heating is low. If you were shown how to top it up,"
+                    " top it up to the mark; otherwise call your installer. Until then the heating"
+                    " may stop."
                 )
             )
         ),

@@ -28,6 +28,7 @@ from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.phrases import day_text, percent
 from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -75,7 +76,7 @@ def low_flow(context: Context) -> Finding | None:
         severity,
         spell.since,
         min(real, limit("surest")) * (1.0 if how == "measured" else 0.95),
-        f"Only {value:.0%} of the nominal water flow goes through the heat pump.",
+        f"Only {percent(value)} of the nominal water flow goes through the heat pump.",
         evidence=(
             context.evidence(
                 f"flow, {how}",
@@ -87,7 +88,7 @@ def low_flow(context: Context) -> Finding | None:
             Evidence(f"nominal flow, {basis}", round(nominal, 2), "m3/h"),
             context.evidence("flow over nominal", round(value, 2), "-", "low_flow_watch_share"),
             context.evidence(
-                "flow-return difference at the highest output seen",
+                "flow-return difference at the highest measured output",
                 round(widest, 1) if np.isfinite(widest) else None,
                 "K",
                 "wide_lift_share",
@@ -100,17 +101,17 @@ def low_flow(context: Context) -> Finding | None:
         ),
         causes=causes,
         next_step=(
-            "Clean the strainer and the heat pump's filter, bleed the circuit, see that every valve stands"
-            " open; if the flow stays low raise the pump's setting and note flow and difference before and"
-            " after."
+            "Clean the strainer and the heat pump's filter, bleed the circuit and check that every"
+            " valve is open; if the flow stays low, raise the pump's setting and note flow and"
+            " difference before and after."
         ),
         caution=water_caution(context.site),
         home=(
             ""
             if severity == "note"
             else (
-                "Too little water goes through your heat pump. It still heats, but works harder than it"
-                " should. Your installer will clean the filter or set the pump; please leave radiator valves"
+                "Too little water flows through your heat pump, so it works harder than it should."
+                " Your installer will clean the filter or set the pump; please leave radiator valves"
                 " open until then."
             )
         ),
@@ -224,10 +225,12 @@ def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -
     if np.isfinite(jitter):
         restless = float(np.clip(np.log2(max(jitter, 1e-4) / limit), -2.0, 2.0))
         blocked, set_low = 2.0**restless, 2.0**-restless
-        words_blocked = f"the flow changes by {jitter:.1%} from one reading to the next, " + (
-            "as with air in it" if restless > 0 else "hardly as with air"
+        words_blocked = f"the flow changes by {percent(jitter, 1)} from one reading to the next, " + (
+            "as with air in the water" if restless > 0 else "too little for air in the water"
         )
-        words_set = f"the flow is low but steady to {jitter:.1%}" if restless <= 0 else "the flow is low"
+        words_set = (
+            f"the flow is low but steady to {percent(jitter, 1)}" if restless <= 0 else "the flow is low"
+        )
     known = share[here & np.isfinite(share)]
     if (slid := _slide(context)) is not None:
         blocked *= _SLID
@@ -237,9 +240,9 @@ def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -
         first, last = nan_median(known[: len(known) // 4]), nan_median(known[-(len(known) // 4) :])
         if last < first * (1.0 - limit_fall):
             blocked *= 3.0
-            words_blocked = f"the flow went on falling, from {first:.0%} to {last:.0%} of nominal"
+            words_blocked = f"the flow went on falling, from {percent(first)} to {percent(last)} of nominal"
     if since > days.day(0).isoformat():
-        words_set += f", since {since}"
+        words_set += f", since {day_text(since)}"
     return ranked({"strainer_or_air": (blocked, words_blocked), "pump_setting": (set_low, words_set)})
 
 
@@ -257,7 +260,7 @@ def falling_flow(context: Context) -> Finding | None:
     day, flow = like.day, like.flow
     if len(flow) < _FEWEST_DAYS:
         raise NotAssessed(
-            f"needs at least {_FEWEST_DAYS} days with a flow rate at like conditions, has {len(flow)}"
+            f"needs at least {_FEWEST_DAYS} days with a flow rate at comparable conditions, has {len(flow)}"
         )
     smooth = pd.Series(flow).rolling(_WINDOW_DAYS, min_periods=7, center=True).median().to_numpy()
     peak = int(np.nanargmax(smooth[: len(smooth) - 7]))
@@ -281,33 +284,35 @@ def falling_flow(context: Context) -> Finding | None:
         severity,
         since,
         real,
-        f"The water flow has fallen by {fall:.0%} since {since}.",
+        f"The water flow has fallen {percent(fall)} since {day_text(since)}.",
         evidence=(
             Evidence(f"flow then, {like.what}", round(float(smooth[peak]), 3), "m3/h"),
             Evidence(f"flow now, {like.what}", round(end, 3), "m3/h"),
             context.evidence("fall", round(fall, 3), "-", "flow_fall_watch_share"),
             Evidence(
-                "fall that drift, load and scatter may feign, 95 %",
+                "apparent fall from drift, load and scatter, 95 %",
                 round(steady.value + GAUSS_95 * steady.uncertainty, 3),
                 "-",
             ),
             context.evidence(
-                "fall in the steepest two weeks over the whole", round(steepest, 2), "-", "flow_step_share"
+                "fall in the steepest two weeks over the total fall",
+                round(steepest, 2),
+                "-",
+                "flow_step_share",
             ),
         ),
-        causes=(Cause("strainer_clogging", 1.0, f"it slid over {weeks:.0f} weeks and took no single step"),),
+        causes=(
+            Cause("strainer_clogging", 1.0, f"it fell gradually over {weeks:.0f} weeks, without a step"),
+        ),
         next_step=(
-            "Clean the strainer, look at what it caught, and check the water's quality and the system's"
-            " venting; compare the flow with that before."
+            "Clean the strainer, look at what it caught, and check the water quality and the venting;"
+            " compare the flow before and after."
         ),
         caution=water_caution(context.site),
         home=(
             ""
             if severity == "note"
-            else (
-                "The water filter of your heating is filling up. It still heats; your installer will clean"
-                " the filter."
-            )
+            else ("The water filter of your heating is filling up. Your installer will clean it.")
         ),
         visit="drive",
         bring=("strainer insert and seals", "hose and bucket", "water test", "magnet filter"),
@@ -362,7 +367,10 @@ def _at_like_load(day: NDArray[Any], flow: Floats, kilowatts: Floats, what: str)
     # Load and season go together: what the load's slope is not known by may pass for a slide.
     error = float(np.sqrt(max(fit.covariance[0, 0], 0.0))) * float(np.std(kilowatts)) / float(np.median(flow))
     return _Like(
-        day, flow - moved, f"{what} at like load", 2.0 * error + 0.2 * float(np.std(moved) / np.median(flow))
+        day,
+        flow - moved,
+        f"{what} at the same load",
+        2.0 * error + 0.2 * float(np.std(moved) / np.median(flow)),
     )
 
 

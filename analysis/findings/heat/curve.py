@@ -20,6 +20,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.statistics.quantiles import nan_median
@@ -72,7 +73,10 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         if np.isnan(asked)
         else (
             context.evidence(
-                "flow asked for above the designed curve", round(asked, 1), "K", "flow_above_curve_watch_k"
+                "flow set temperature above the designed curve",
+                round(asked, 1),
+                "K",
+                "flow_above_curve_watch_k",
             ),
         )
     )
@@ -84,19 +88,24 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         f"The heating water is {above:.1f} K hotter than the designed curve.",
         evidence=(
             context.evidence(
-                "flow above the designed curve" + ("" if more else f", {_SWING_K:g} K let off for its swing"),
+                "flow above the designed curve"
+                + ("" if more else f", less {_SWING_K:g} K for its switching swing"),
                 round(above, 1),
                 "K",
                 "flow_above_curve_watch_k",
             ),
             *more,
             Evidence("mean flow temperature", round(nan_median(days.floats("flow")[here]), 1), "°C"),
-            Evidence("designed for the same weather", round(nan_median(days.floats("curve")[here]), 1), "°C"),
+            Evidence(
+                "designed flow temperature for the same weather",
+                round(nan_median(days.floats("curve")[here]), 1),
+                "°C",
+            ),
         ),
         causes=_curve_causes(context, here, spell.since),
         next_step=(
-            f"Set the curve back to the design ({points}), and ask after a cold week whether every room stays"
-            " warm before it is left so."
+            f"Set the curve back to the design ({points}), and after a cold week ask whether every"
+            " room stays warm before leaving it there."
         ),
         home=(
             ""
@@ -170,7 +179,7 @@ def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...
     usable = here & np.isfinite(flow) & np.isfinite(curve)
     level, excess = _scatter(flow[usable]), _scatter((flow - curve)[usable])
     if usable.sum() < 5 or level + excess < _TELLING_K:
-        why = "the flow and the curve moved too little to see which of the two it is"
+        why = "the flow and the curve changed too little to tell which cause applies"
         return ranked({"curve_set_high": (0.6, why), "manual_override": (0.4, why)})
     follows = _COMMONER * level**2 / (_COMMONER * level**2 + excess**2)
     began = since > days.day(0).isoformat()
@@ -179,14 +188,14 @@ def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...
             "curve_set_high": (
                 follows,
                 (
-                    f"the excess stays within {excess:.1f} K while the flow moves with the weather by"
+                    f"the excess stays within {excess:.1f} K while the flow follows the weather by"
                     f" {level:.1f} K"
                 ),
             ),
             "manual_override": (
                 1.0 - follows,
                 f"the flow stays within {level:.1f} K of {nan_median(flow[usable]):.0f} °C in any weather"
-                + (f", since {since}" if began else ""),
+                + (f", since {day_text(since)}" if began else ""),
             ),
         }
     )
@@ -219,13 +228,13 @@ def no_weather_compensation(context: Context) -> Finding | None:
     if len(usable) < _FEWEST_DAYS:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} cool days with an hour of steady heating"
-            + ("" if is_asked else ", neither chopped into brief runs nor at the unit's limit")
+            + ("" if is_asked else ", without short runs and not at the unit's limit")
             + f"; has {len(usable)}"
         )
     if _spread(outdoor[usable]) < limit("compensation_span_k"):
         raise NotAssessed(
-            f"the {len(usable)} cool days of steady heating lie within {_spread(outdoor[usable]):.0f} K of"
-            " each other: too alike to see whether the flow follows the weather"
+            f"the {len(usable)} cool days of steady heating lie within {_spread(outdoor[usable]):.0f}"
+            " K of each other: too similar to show whether the flow follows the weather"
         )
     designed = _designed_slope(context, outdoor[usable])
     if designed > -0.1:
@@ -310,7 +319,9 @@ def _not_compensating(
         f"The flow temperature does not follow the weather: it stays near {level:.0f} °C.",
         evidence=(
             Evidence(
-                "flow asked for a kelvin outdoors" if is_asked else "flow a kelvin outdoors",
+                "flow set temperature per kelvin outdoors"
+                if is_asked
+                else "flow temperature per kelvin outdoors",
                 round(slope, 2),
                 "K/K",
             ),
@@ -331,8 +342,8 @@ def _not_compensating(
             " connected and assigned."
         ),
         home=(
-            "Your heating keeps its water at one temperature in any weather, which costs electricity on mild"
-            " days. Your installer can let it follow the weather."
+            "Your heating keeps its water at one temperature in any weather, which wastes electricity"
+            " on mild days. Your installer can set it to follow the weather."
         ),
         cost_kwh=kwh,
         cost_money=context.money(kwh),
@@ -352,7 +363,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
     ):
         told = days.floats("n_hot_water").sum() > 0
         if not told:
-            raise NotAssessed("the meters can't tell heating from hot water")
+            raise NotAssessed("the meters can't separate heating from hot water")
     before = np.concatenate(([np.nan], outdoor[:-1]))
     # Controls average the weather over a day or two: two warm days in a row count.
     warmest = _needs_none_above(context)
@@ -380,7 +391,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
         severity,
         spell.since,
         real,
-        f"It heats the rooms {hours:.1f} hours a day on days above {warmest:.0f} °C.",
+        f"Space heating runs {hours:.1f} hours a day on days above {warmest:.0f} °C.",
         evidence=(
             context.evidence("heating on warm days", round(hours, 1), "h/day", name),
             context.evidence("warm days with heating", count, "days", "warm_days"),
@@ -391,11 +402,11 @@ def heating_out_of_season(context: Context) -> Finding | None:
                 "heating_limit_c",
                 round(warmest, 1),
             ),
-            Evidence("heat given then", round(heat, 1), "kWh"),
+            Evidence("heat supplied on those days", round(heat, 1), "kWh"),
         ),
         next_step=(
-            "Set the summer switch-over (heating limit) to 15 to 16 °C and the room targets to what is"
-            " wanted; check that the outdoor sensor is out of the cold."
+            "Set the summer switch-over (heating limit) to 15 to 16 °C and the room targets to the"
+            " temperatures wanted; check that the outdoor sensor does not read too cold."
         ),
         home=(
             ""

@@ -21,6 +21,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -45,7 +46,8 @@ def room_below_target(context: Context) -> Finding | None:
     zones = _zones(context)
     if not zones:
         raise NotAssessed(
-            "needs target_room_temperature for at least one zone, and days on which it stood for some hours"
+            "needs target_room_temperature for at least one zone, and days on which it stayed the"
+            " same for some hours"
         )
     days, limit = context.days, context.limit
     judged, outdoor = _judged(context), days.floats("outdoor")
@@ -95,7 +97,7 @@ def _finding(context: Context, cold: _Cold) -> Finding:
     if zone.own:
         headline = f"Zone {zone.name} stays {cold.size:.1f} K below its set temperature (at {room:.1f} °C)."
         lack = context.evidence(
-            f"target less room, zone {zone.name}",
+            f"target minus room temperature, zone {zone.name}",
             round(cold.size, 2),
             "K",
             "room_deficit_watch" if cold.severity != "note" else "room_deficit_note",
@@ -115,8 +117,8 @@ def _finding(context: Context, cold: _Cold) -> Finding:
         evidence=(
             lack,
             Evidence("room meanwhile", round(room, 1), "°C"),
-            context.evidence("days with it", hit, "days", "room_days"),
-            context.evidence("share of the heating days", round(spell.share, 2), "-", "room_days_share"),
+            context.evidence("days below target", hit, "days", "room_days"),
+            context.evidence("share of heating days", round(spell.share, 2), "-", "room_days_share"),
             *cold.evidence,
         ),
         causes=cold.causes,
@@ -127,8 +129,8 @@ def _finding(context: Context, cold: _Cold) -> Finding:
             ""
             if quiet
             else (
-                f"It is colder than you asked in part of the house ({zone.name}). Keep doors and radiator"
-                " valves there open. Your installer has been told."
+                f"Part of your house ({zone.name}) is colder than its set temperature. Keep doors and"
+                " radiator valves there open. Your installer has been told."
             )
         ),
         visit="none" if quiet else "setting" if first == "curve_too_low" else "drive",
@@ -197,10 +199,10 @@ def _causes(
     labels = (
         ("share of the time the unit ran", measured.running, "-"),
         ("output over the rating", measured.output_share, "-"),
-        ("share of heating with the water 2 K or more under what was asked", measured.lacking, "-"),
-        ("heat given over what the emitters can give at this water temperature", measured.emission, "-"),
-        ("how much more it lacks than the best other zone", measured.gap, "K"),
-        ("flow under the designed curve", measured.below_curve, "K"),
+        ("share of heating with the water 2 K or more below its set temperature", measured.lacking, "-"),
+        ("heat supplied over emitter output at this water temperature", measured.emission, "-"),
+        ("deficit beyond that of the best other zone", measured.gap, "K"),
+        ("flow below the designed curve", measured.below_curve, "K"),
     )
     evidence = tuple(Evidence(label, round(v, 2), unit) for label, v, unit in labels if v is not None)
     return ranked(scores), evidence
@@ -256,37 +258,39 @@ def _colder(zone: _Zone, other: _Zone, inside: Flags) -> float:
 def _in_words(measured: ColdRoom) -> str:
     told = []
     if measured.running is not None:
-        told.append(f"the unit ran {measured.running:.0%} of the time")
+        told.append(f"the unit ran {percent(measured.running)} of the time")
     if measured.output_share is not None:
-        told.append(f"it gave {measured.output_share:.0%} of its rated output")
+        told.append(f"it gave {percent(measured.output_share)} of its rated output")
     if measured.lacking is not None:
-        told.append(f"its water was short of the asked temperature for {measured.lacking:.0%} of the heating")
+        told.append(f"its water was below its set temperature for {percent(measured.lacking)} of the heating")
     if measured.emission is not None:
         told.append(
-            f"the rooms took {measured.emission:.0%} of what the emitters can give at this water temperature"
+            f"the rooms took {percent(measured.emission)} of what the emitters can give at this water temperature"
         )
     if measured.gap is not None:
         told.append(
-            f"the best other zone lacks {abs(measured.gap):.1f} K {'less' if measured.gap > 0 else 'more'}"
+            f"the deficit of the best other zone is {abs(measured.gap):.1f} K"
+            f" {'smaller' if measured.gap > 0 else 'larger'}"
         )
     if measured.below_curve is not None:
         side = "under" if measured.below_curve > 0 else "over"
-        told.append(f"the flow lies {abs(measured.below_curve):.1f} K {side} the designed curve")
-    return "; ".join(told) or "nothing measured tells how hard the unit worked"
+        told.append(f"the flow is {abs(measured.below_curve):.1f} K {side} the designed curve")
+    return "; ".join(told) or "no measurement shows how hard the unit worked"
 
 
 def _step(context: Context, cause: str, cold: _Cold) -> str:
     zone = cold.zone.name
     if cause == "zone_not_opening":
         return (
-            f"Check by phone that the thermostat and the radiator valves of zone {zone} are open. Then visit:"
-            " see whether its valve opens when it calls (actuator, wiring, stuck pin, lockshield), bleed its"
-            " emitters and balance the circuits. Leave the curve as it is."
+            f"Check by phone that the thermostat and the radiator valves of zone {zone} are open. Then"
+            " visit: check whether its valve opens when it calls (actuator, wiring, stuck pin,"
+            " lockshield), bleed its emitters and balance the circuits. Leave the curve as it is."
         )
     if cause == "capacity_short":
         return (
-            "Check from afar that no quiet mode or limit holds the unit back and that the night set-back is"
-            " off. Then treat it as a shortage of output: check capacity, air path and water flow on a visit."
+            "Check remotely that no quiet mode or limit restricts the unit and that the night"
+            " set-back is off. Then treat it as insufficient output: check capacity, air path and"
+            " water flow on a visit."
         )
     if cause == "emitters_small":
         return (
@@ -295,9 +299,9 @@ def _step(context: Context, cause: str, cold: _Cold) -> str:
             " compare their size with the room's heat loss (EN 442, EN 12831-1)."
         )
     return (
-        "Raise the heating curve by 2 K at the cold end, from afar or by phone, and look at the rooms after"
-        " three cold days. If the rooms don't follow, set it back: then valves or emitters bind, not the"
-        " curve."
+        "Raise the heating curve by 2 K at the cold end, remotely or by phone, and check the rooms"
+        " after three cold days. If the rooms don't get warmer, set it back: then valves or emitters"
+        " are the limit, not the curve."
     )
 
 

@@ -22,6 +22,7 @@ from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 _FEWEST = 12
@@ -69,7 +70,7 @@ def leak_to_heating(context: Context) -> Leak | None:
         fit = robust_fit(np.column_stack([over[rows], np.ones(rows.sum())]), fall[rows])
         slope, error = fit.combination(np.array([1.0, 0.0]))
         size = float(np.mean(np.abs(over[rows])))
-        how = "it cools the faster the cooler the heating water is"
+        how = "it cools faster when the heating water is cooler"
         rate, cooling = min(slope * size, _calm(fall[rows])), float(np.median(fall[rows]))
         if cooling < 0.0 and not _use_told(context):
             # a cylinder that warms slowly is what a weak charge looks like where nothing names the use
@@ -210,10 +211,10 @@ def diverter_passing(context: Context) -> Finding | None:
         severity,
         since,
         float(np.clip(1.0 - np.exp(-leak.rate / max(2.0 * leak.error, 0.4 * watch)), 0.5, 0.99)),
-        f"While the heating runs the full cylinder {way} {amount}: heat passes the diverter.",
+        f"While the heating runs the full cylinder {way} {amount}: heat leaks through the diverter.",
         evidence=(
             context.evidence(
-                "cylinder's cooling that follows the heating water",
+                "cylinder cooling that follows the heating water",
                 round(leak.rate, 2),
                 "K/h",
                 "diverter_leak_k_per_h",
@@ -221,7 +222,7 @@ def diverter_passing(context: Context) -> Finding | None:
             Evidence("its standard uncertainty", round(leak.error, 2), "K/h"),
             Evidence("cooling of the full cylinder while heating", round(leak.cooling, 2), "K/h"),
             Evidence("charges compared", leak.charges, "charges"),
-            Evidence("told from", leak.how),
+            Evidence("method", leak.how),
             *_charge_evidence(context, charge),
         ),
         until=until,
@@ -235,8 +236,8 @@ def diverter_passing(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "Some heat goes the wrong way between heating and hot water, so the hot water cools and is"
-                " made again too often. You still have both; your installer will look at the valve."
+                "A valve lets heat leak from the hot water into the heating, so the hot water is"
+                " reheated too often. Your installer will check the valve."
             )
         ),
         visit="drive" if severity != "note" else "none",
@@ -249,12 +250,12 @@ def _charge_evidence(context: Context, charge: ChargeLeak | None) -> tuple[Evide
         return ()
     return (
         context.evidence(
-            "share of a charge's heat that the cylinder did not take up",
+            "share of a charge's heat that did not reach the cylinder",
             round(charge.share, 2),
             "-",
             "charge_leak_watch",
         ),
-        Evidence("taken up, by its own warming", round(charge.taken, 2), "-"),
+        Evidence("heat stored, from the cylinder's temperature rise", round(charge.taken, 2), "-"),
         Evidence("expected of a tight diverter", TAKEN_UP.value, "-"),
         Evidence("standard uncertainty of the difference", round(charge.below.uncertainty, 2), "-"),
     )
@@ -277,8 +278,10 @@ def _while_charging(context: Context, charge: ChargeLeak | None) -> Finding | No
         severity,
         since,
         float(np.clip(charge.below.probability_above(watch / 2.0), 0.5, 0.99)),
-        f"While the cylinder is charged about {charge.share:.0%} of the heat goes elsewhere: heat passes the"
-        " diverter.",
+        (
+            f"While the cylinder is charged about {percent(charge.share)} of the heat goes elsewhere: heat"
+            " leaks through the diverter."
+        ),
         evidence=(
             *_charge_evidence(context, charge),
             Evidence("charges compared", charge.charges, "charges"),
@@ -295,8 +298,8 @@ def _while_charging(context: Context, charge: ChargeLeak | None) -> Finding | No
             ""
             if severity == "note"
             else (
-                "Some heat meant for the hot water goes into the heating, so making hot water takes longer"
-                " and costs more. You still have both; your installer will look at the valve."
+                "Some heat meant for the hot water goes into the heating, so making hot water takes"
+                " longer and costs more. Your installer will check the valve."
             )
         ),
         cost_kwh=kwh,

@@ -85,15 +85,17 @@ def disinfection_lacking(context: Context) -> Finding | None:
         severity,
         since.isoformat(),
         float(np.clip(real * (1.0 - 0.5 ** (length / allowed)) + 0.3, 0.5, 0.98)),
-        f"The stored water stands at {usual:.0f} °C, where Legionella can grow, and was not disinfected for"
-        f" {length} days.",
+        (
+            f"The stored water is at {usual:.0f} °C, where Legionella can grow, and was not disinfected"
+            f" for {length} days."
+        ),
         evidence=(
             context.evidence(
-                "days without a disinfection that was held", length, "days", "lacking_days", allowed
+                "days without a completed disinfection", length, "days", "lacking_days", allowed
             ),
             context.evidence("share of the time between 20 and 50 °C", round(share, 2), "-", "growth_share"),
             context.evidence("usual temperature", round(usual, 1), "°C", "growth_upper_c"),
-            Evidence("hottest meanwhile", round(hottest, 1), "°C"),
+            Evidence("highest temperature meanwhile", round(hottest, 1), "°C"),
             context.evidence("longest hold, as minutes at 60 °C", round(best), "min", "disinfection_minutes"),
             Evidence(
                 "last disinfected",
@@ -104,9 +106,9 @@ def disinfection_lacking(context: Context) -> Finding | None:
         next_step=_lacking_step(context, causes[0].cause),
         caution=f"{_MEANWHILE} {HOT_WATER}",
         home=(
-            "The stored hot water is lukewarm for long and was not heated through. Your installer will set a"
-            " regular hot run; ask them before using showers if someone at home is frail, and mind that"
-            " hotter water can scald."
+            "Your stored hot water has been lukewarm for a long time and was not heated through. Your"
+            " installer will set a regular disinfection; ask them before using showers if someone at"
+            " home is frail. Hotter water can scald."
         ),
         visit="setting",
     )
@@ -123,16 +125,16 @@ def _lacking_causes(context: Context, mine: Flags, hottest: float, best: float) 
         f"the schedule asks for {plant.pasteurise_c:g} °C only"
         if planned
         else (
-            f"the hottest run came to {hottest:.0f} °C and counts as {best:.0f} minutes at 60 °C"
+            f"the hottest run reached {hottest:.0f} °C and counts as {best:.0f} minutes at 60 °C"
             if tried
-            else f"no run came above {hottest:.0f} °C"
+            else f"no run exceeded {hottest:.0f} °C"
         )
     )
     none = (
         "the site file schedules none"
         if plant.pasteurise_c is None
         else (
-            f"none of the scheduled runs was tried: {hottest:.0f} °C was the hottest"
+            f"no scheduled run was started: the highest temperature was {hottest:.0f} °C"
             if not tried
             else f"{tried} days went above the setpoint"
         )
@@ -144,15 +146,15 @@ def _lacking_step(context: Context, cause: str) -> str:
     hold = f"{DISINFECTED_AT_C:g} °C for {hold_minutes(DISINFECTED_AT_C):.0f} minutes in the whole cylinder"
     if cause == "setpoint_too_low":
         return (
-            f"Raise the disinfection's temperature and hold so that it reaches {hold}, or what local rules"
-            " ask; let the immersion heater finish it, and run it now. See that a tempering valve is fitted"
-            " and set before the water gets hotter."
+            f"Raise the disinfection's temperature and hold so that it reaches {hold}, or what local"
+            " rules ask; let the immersion heater finish it, and run it now. Check that a tempering"
+            " valve is fitted and set before the water gets hotter."
         )
     return (
-        "Settle with the householder, by local rules, how the water is kept safe: a scheduled disinfection"
-        f" ({hold}, weekly in common practice) or a store kept at {DISINFECTED_AT_C:g} °C. See that a"
-        " tempering valve is fitted and set before the water gets hotter, run a disinfection now, and enter"
-        " the schedule on this site's page."
+        "Agree with the householder, by local rules, how the water is kept safe: a scheduled"
+        f" disinfection ({hold}, weekly in common practice) or a store kept at"
+        f" {DISINFECTED_AT_C:g} °C. Check that a tempering valve is fitted and set before the"
+        " water gets hotter, run a disinfection now, and enter the schedule on this site's page."
     )
 
 
@@ -195,9 +197,9 @@ def pasteurisation_missed(context: Context) -> Finding | None:
     since = days.day(min(begin + every, len(days) - 1)).isoformat()
     short = plant.pasteurise_c - hottest
     how = (
-        f"The cylinder came {short:.0f} K short."
+        f"The cylinder stayed {short:.0f} K below it."
         if short > SENSOR_LOW_K
-        else f"It came to {hottest:.0f} °C, but its hold counts as {held:.0f} minutes at 60 °C only."
+        else f"It reached {hottest:.0f} °C, but the hold counts as only {held:.0f} minutes at 60 °C."
     )
     return Finding(
         "pasteurisation_missed",
@@ -207,8 +209,8 @@ def pasteurisation_missed(context: Context) -> Finding | None:
         f"Disinfection at {plant.pasteurise_c:g} °C was not {'reached' if short > SENSOR_LOW_K else 'held'}"
         f" for {length} days; it is scheduled every {every}.",
         evidence=(
-            context.evidence("days without it", length, "days", "pasteurise_slack_days", allowed),
-            Evidence("hottest meanwhile", round(hottest, 1), "°C"),
+            context.evidence("days without disinfection", length, "days", "pasteurise_slack_days", allowed),
+            Evidence("highest temperature meanwhile", round(hottest, 1), "°C"),
             context.evidence("longest hold, as minutes at 60 °C", round(held), "min", "disinfection_minutes"),
             Evidence(
                 "last disinfected",
@@ -218,17 +220,18 @@ def pasteurisation_missed(context: Context) -> Finding | None:
         ),
         until=None if ongoing else days.day(last).isoformat(),
         next_step=(
-            "Check that the disinfection programme is on and the immersion heater works (fuse, thermostat"
-            f" cut-out), let it run to {plant.pasteurise_c:g} °C now, and see that it holds as long as local"
-            f" rules ask. {how}"
+            "Check that the disinfection programme is on and the immersion heater works (fuse,"
+            f" thermostat cut-out), let it run to {plant.pasteurise_c:g} °C now, and check that it"
+            f" holds as long as local rules require. {how}"
         ),
         caution=f"{_MEANWHILE} {HOT_WATER}",
         home=(
             ""
             if severity == "note"
             else (
-                "The regular hot run that keeps the hot water hygienic has not been reached. Your installer"
-                " will put it right soon; ask them before using showers if someone at home is frail."
+                "The regular disinfection that prevents Legionella in your hot water has not been"
+                " completed. Your installer will fix it soon; ask them before using showers if"
+                " someone at home is frail."
             )
         ),
         visit="none" if severity == "note" else "setting" if hottest < plant.setpoint_c + 3.0 else "drive",

@@ -26,6 +26,7 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.findings.onset import onset
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 from fieldfare.analysis.statistics.quantiles import nan_median
 
@@ -97,34 +98,36 @@ def slow_reheat(context: Context) -> Finding | None:
         _slow_headline(minutes, nan_median(usual[inside]), length, coil, flow, by_flow=by_flow),
         evidence=(
             Evidence("usual reheat", round(minutes), "min"),
-            Evidence("expected by output, coil and flow limit", round(nan_median(usual[inside])), "min"),
+            Evidence("expected from output, coil and flow limit", round(nan_median(usual[inside])), "min"),
             Evidence("its standard uncertainty", round(nan_median(doubt[inside])), "min"),
             context.evidence("longer than expected by", round(late.value), "min", "reheat_excess_minutes"),
             context.evidence(
-                "its length over that at rated output", round(length, 2), "-", "reheat_slow_watch"
+                "reheat time over that at rated output", round(length, 2), "-", "reheat_slow_watch"
             ),
             context.evidence(
                 "coil water over the cylinder, at rated output", round(coil, 1), "K", "coil_approach_watch"
             ),
             context.evidence("flow while charging over nominal", round(flow, 2), "-", "reheat_flow_share"),
             context.evidence(
-                "flow less return while charging",
+                "flow minus return while charging",
                 round(nan_median(lift[inside]), 1),
                 "K",
                 "reheat_lift_watch",
             ),
-            Evidence("reheats with it", int(inside.sum()), "reheats"),
+            Evidence("slow reheats", int(inside.sum()), "reheats"),
         ),
         causes=causes,
         until=spell.until,
         next_step=(
-            "Visit: flow through the coil is short. Clean the strainer, vent coil and cylinder, see whether"
-            " the diverter opens fully and the pump runs at its hot-water speed."
+            (
+                "Visit: the flow through the coil is too low. Clean the strainer, vent coil and cylinder,"
+                " check whether the diverter opens fully and the pump runs at its hot-water speed."
+            )
             if by_flow
             else (
-                "Visit: the coil passes too little heat. Vent it, measure flow and return at the cylinder,"
-                " descale coil or plate exchanger if the water is hard; compare the coil's area with the"
-                " unit's output."
+                "Visit: the coil transfers too little heat. Vent it, measure flow and return at the"
+                " cylinder, descale coil or plate exchanger if the water is hard; compare the coil's"
+                " area with the unit's output."
             )
         ),
         caution=HOT_WATER,
@@ -132,8 +135,8 @@ def slow_reheat(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "Heating the hot water takes longer than it should. You still get hot water; after a bath,"
-                " give it more time. Your installer will look at the cylinder."
+                "Heating the hot water takes longer than it should. After a bath, give it more time."
+                " Your installer will check the cylinder."
             )
         ),
         visit="drive" if severity != "note" else "none",
@@ -180,12 +183,12 @@ def _able(context: Context) -> bool:
 def _slow_headline(
     minutes: float, usual: float, length: float, coil: float, flow: float, *, by_flow: bool
 ) -> str:
-    told = f"A reheat takes {minutes:.0f} minutes where about {usual:.0f} are expected"
+    told = f"A reheat takes {minutes:.0f} minutes; about {usual:.0f} are expected"
     if by_flow and np.isfinite(flow):
-        return f"{told}: while charging only {flow:.0%} of the nominal flow goes round."
+        return f"{told}: while charging the flow is only {percent(flow)} of nominal."
     if np.isfinite(coil):
-        return f"{told}; at full output the coil would need water {coil:.0f} K hotter than the cylinder."
-    return f"{told}, {length:.1f} times as long as its heat takes at rated output."
+        return f"{told}. At full output the coil would need water {coil:.0f} K hotter than the cylinder."
+    return f"{told}, {length:.1f} times as long as at rated output."
 
 
 def _slow_severity(
@@ -216,13 +219,13 @@ def _slow_causes(context: Context, length: float, coil: float, flow: float, lift
     words = []
     if np.isfinite(flow):
         doubt += float(np.clip(14.0 * (0.68 - flow), -3.0, 3.0))
-        words.append(f"{flow:.0%} of the nominal flow while charging")
+        words.append(f"{percent(flow)} of the nominal flow while charging")
     if np.isfinite(lift):
         doubt += float(np.clip(0.7 * (lift - 7.5), -2.0, 2.0))
         words.append(f"{lift:.1f} K between flow and return")
     if np.isfinite(coil):
         doubt += float(np.clip(0.15 * (15.0 - coil), -2.0, 1.0))
-        words.append(f"coil water {coil:.0f} K over the cylinder at rated output")
+        words.append(f"coil water {coil:.0f} K above the cylinder at rated output")
     if not words:
         return ()
     p = 1.0 / (1.0 + float(np.exp(-doubt)))
@@ -266,9 +269,9 @@ def reheat_incomplete(context: Context) -> Finding | None:
         else f"the cylinder stops rising at {end:.0f} °C"
     )
     headline = (
-        f"Reheats give up at {end:.0f} °C; the setpoint is {plant.setpoint_c:g} °C."
+        f"Reheats stop at {end:.0f} °C, below the setpoint of {plant.setpoint_c:g} °C."
         if stalled >= 0.5
-        else f"Reheats end at {end:.0f} °C, not at the {plant.setpoint_c:g} °C of the site file."
+        else f"Reheats end at {end:.0f} °C, not at the {plant.setpoint_c:g} °C in the site file."
     )
     return Finding(
         "reheat_incomplete",
@@ -278,7 +281,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
         headline,
         evidence=(
             context.evidence(
-                "setpoint less the usual end of a reheat",
+                "setpoint minus usual end of a reheat",
                 round(plant.setpoint_c - end, 1),
                 "K",
                 "reheat_short_k",
@@ -287,7 +290,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
             context.evidence(
                 "share of reheats that end short", round(spell.share, 2), "-", "reheat_short_share"
             ),
-            Evidence("share of those that stalled", round(stalled, 2), "-"),
+            Evidence("share of these that stalled", round(stalled, 2), "-"),
             context.evidence(
                 "gain in the last twenty minutes",
                 round(nan_median(reheats.floats("rise_end")[inside]), 1),
@@ -296,12 +299,12 @@ def reheat_incomplete(context: Context) -> Finding | None:
             ),
             Evidence("hottest flow", round(hottest, 1), "°C"),
             Evidence("share finished by the immersion heater", round(by_heater, 2), "-"),
-            Evidence("reheats with it", int(inside.sum()), "reheats"),
+            Evidence("slow reheats", int(inside.sum()), "reheats"),
         ),
         causes=ranked({"setpoint_above_reach": (1.0, because)}) if stalled >= 0.5 else (),
         until=spell.until,
         next_step=(
-            "If it once reached the setpoint, look at coil and flow first. Else: "
+            "If it used to reach the setpoint, check coil and flow first. Otherwise: "
             + setpoint_advice(end, disinfected=plant.pasteurise_c is not None)
             if stalled >= 0.5
             else (
@@ -314,8 +317,8 @@ def reheat_incomplete(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "The hot water does not quite reach the temperature that is set, and the heat pump tries for"
-                " a long time. There is hot water; your installer will look at it."
+                "The hot water does not quite reach its set temperature, and the heat pump keeps"
+                " trying for a long time. Your installer will check it."
             )
         ),
         visit="setting" if severity != "note" else "none",
@@ -357,8 +360,8 @@ def _whole(context: Context, least_spacings: float = 4.0) -> Table:
         reheats = reheats.where(whole)
     if not len(reheats):
         raise NotAssessed(
-            "no reheat can be seen: needs operating_mode, diverter_to_hot_water, hot_water_heat or"
-            " cylinder_temperature"
+            "no reheat can be detected: needs operating_mode, diverter_to_hot_water, hot_water_heat"
+            " or cylinder_temperature"
         )
     return reheats
 

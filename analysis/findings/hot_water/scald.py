@@ -21,6 +21,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import SENSOR_LOW_K, STORED_HOT_C, WH_PER_LITRE_KELVIN
 from fieldfare.analysis.plant.site import HotWater
 from fieldfare.analysis.statistics.quantiles import nan_median
@@ -103,17 +104,17 @@ def water_too_hot(context: Context) -> Finding | None:
                 "time above 65 °C on such a day", round(nan_median(days.floats("n_tank_hot")[inside])), "min"
             ),
             Evidence(
-                "hottest over the hottest flow",
+                "stored water above the hottest flow",
                 None if not np.isfinite(facts.above_flow) else round(facts.above_flow, 1),
                 "K",
             ),
-            Evidence("warmed with every known heater off, over what was needed", round(facts.alone, 2), "-"),
+            Evidence("warming with every known heater off, over the heat needed", round(facts.alone, 2), "-"),
             Evidence(
-                "immersion heat over what was needed",
+                "immersion heat over the heat needed",
                 None if not np.isfinite(facts.immersion) else round(facts.immersion, 2),
                 "-",
             ),
-            Evidence("rises faster than any heater makes, on such a day", round(facts.jumps, 1), ""),
+            Evidence("rises faster than any heater can cause, on such a day", round(facts.jumps, 1), ""),
         ),
         causes=causes,
         until=None if ongoing else days.day(last).isoformat(),
@@ -123,8 +124,10 @@ def water_too_hot(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "The hot water is hotter than it should be and can scald. Run cold water first and mix, do"
-                " not leave children or frail people alone at the tap, and ring your installer"
+                (
+                    "The hot water is hotter than it should be and can scald. Run cold water first and"
+                    " mix, don't leave children or frail people alone at the tap, and ring your installer"
+                )
                 + (" today." if severity == "urgent" else ".")
             )
         ),
@@ -170,14 +173,14 @@ def _held_on(context: Context) -> Finding | None:
         " end.",
         evidence=(
             context.evidence(
-                "minutes at disinfection temperature in one interval of the schedule",
+                "minutes at disinfection temperature per interval of the schedule",
                 round(nan_median(_in_interval(context, held)[inside])),
                 "min",
                 "scald_disinfection_minutes",
                 round(allowed),
             ),
             Evidence("scheduled every", float(plant.pasteurise_every_days), "days"),
-            Evidence("days with it", int(inside.sum()), "days"),
+            Evidence("days affected", int(inside.sum()), "days"),
         ),
         causes=causes,
         until=None if ongoing else days.day(last).isoformat(),
@@ -187,8 +190,9 @@ def _held_on(context: Context) -> Finding | None:
             ""
             if not ongoing
             else (
-                "The hot water is kept at the temperature of the weekly hot run all the time, which costs"
-                " electricity and can scald. Mix with cold before touching, and ring your installer."
+                "Your hot water is kept at the temperature of the weekly disinfection all the time,"
+                " which costs electricity and can scald. Mix with cold before touching, and ring your"
+                " installer."
             )
         ),
         visit="call" if ongoing else "none",
@@ -318,7 +322,7 @@ def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
         ),
         "other_source": (
             smooth * (0.05 + (1.0 - by_heater) * beyond * (min(hot.alone, 1.0) + 0.3 * hot.sunny + 0.2)),
-            f"it warmed by {min(hot.alone, 2.0):.0%} of what was needed with every known heater off"
+            f"{percent(min(hot.alone, 2.0))} of the warming happened with every known heater off"
             + (", and is hottest in the early afternoon" if hot.sunny > 0.5 else ""),
         ),
         "sensor_fault": (
@@ -327,7 +331,7 @@ def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
                 "the reading hardly moves"
                 if hot.still or stuck
                 else (
-                    f"it rises {hot.jumps:.0f} times a day faster than any heater makes"
+                    f"{hot.jumps:.0f} times a day it rises faster than any heater can cause"
                     if hot.jumps >= 0.5
                     else (
                         "neither the flow nor a known heater explains it"
@@ -344,16 +348,16 @@ def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
 def _told_heater(hot: _Hot) -> str:
     parts = []
     if np.isfinite(hot.immersion):
-        parts.append(f"the immersion heater gave {min(hot.immersion, 9.0):.0%} of the heat it took")
+        parts.append(f"the immersion heater supplied {percent(min(hot.immersion, 9.0))} of the heat needed")
     if np.isfinite(hot.above_flow):
         parts.append(
             "the unit's flow was as hot"
             if hot.above_flow < 2.0
-            else f"it stood {hot.above_flow:.0f} K above the hottest flow"
+            else f"it was {hot.above_flow:.0f} K above the hottest flow"
         )
     if np.isfinite(hot.scheduled):
         parts.append(
-            f"{abs(hot.scheduled):.0f} K {'over' if hot.scheduled > 0 else 'under'} the scheduled"
+            f"{abs(hot.scheduled):.0f} K {'above' if hot.scheduled > 0 else 'below'} the scheduled"
             " disinfection"
         )
     return ", ".join(parts) or "no heater is metered"

@@ -10,6 +10,7 @@ from fieldfare.analysis.cautions import MAINS_WORK
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding
+from fieldfare.analysis.findings.phrases import day_text
 
 # Days before that showed the same meters at the efficiency of a heat pump: else the heat meter may count too
 # little.
@@ -46,17 +47,19 @@ def heater_inside(context: Context) -> Finding | None:
         "act",
         days.day(first).isoformat(),
         0.85 if last > first else 0.7,
-        f"What the unit gives is direct electric heat: {ratio:.2f} kWh from each kWh drawn since "
-        f"{days.day(first):%-d %b}, {before:.1f} before. The "
-        "compressor rests, or its heater does its work.",
+        (
+            f"The unit gives direct electric heat: {ratio:.2f} kWh per kWh of electricity since"
+            f" {day_text(days.day(first))}, {before:.1f} before. The compressor is off, or a heater does"
+            " its work."
+        ),
         evidence=(
             context.evidence(
-                "share of its running as a direct heater",
+                "share of its run time as a direct heater",
                 round(float(np.nanmean(share[inside])), 2),
                 "-",
                 "stopped_direct_share",
             ),
-            Evidence("heat over electricity since", round(ratio, 2), "-"),
+            Evidence("heat over electricity since then", round(ratio, 2), "-"),
             Evidence("heat over electricity before", round(before, 2), "-"),
             Evidence("electricity since", round(kwh, 1), "kWh"),
         ),
@@ -67,8 +70,8 @@ def heater_inside(context: Context) -> Finding | None:
         ),
         caution=f"Never bypass a safety device to make the compressor run. {MAINS_WORK}",
         home=(
-            "A back-up electric heater in your heat pump does its work, which costs about three times as "
-            "much. Please ring your installer."
+            "A back-up electric heater in your heat pump is heating instead of the compressor, which"
+            " costs about three times as much. Please ring your installer."
         ),
         visit="call",
         bring=("the maker's fault list", "multimeter"),

@@ -120,7 +120,7 @@ def _weather(context: Context, rest: Rest) -> list[Reason]:
     if outdoor >= below or is_usual_rest(context, rest):
         return []
     told = context.evidence(
-        "mean outdoors meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1)
+        "mean outdoor temperature meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1)
     )
     return [Reason("weather", 0.85 if known else 0.7, told)]
 
@@ -164,7 +164,11 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
             continue
         least = limit("stopped_pause_minutes") if faulty else _least_pause(context, usual)
         if rest[part] >= least:
-            words = f"{kind} for heat without any" if kind == "call" else "heat asked for and none given"
+            words = (
+                f"{kind} for heat while none is supplied"
+                if kind == "call"
+                else "heat called for and none supplied"
+            )
             told = context.evidence(words, round(rest[part]), "min", "stopped_pause_minutes", round(least))
             found.append(Reason(kind, 0.85, told))
     if faulty and minutes >= limit("stopped_pause_minutes") and _cold_enough(context, rest):
@@ -173,7 +177,7 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
                 "fault",
                 0.85,
                 context.evidence(
-                    "rest with a fault reported", round(minutes), "min", "stopped_pause_minutes"
+                    "stopped with a fault reported", round(minutes), "min", "stopped_pause_minutes"
                 ),
             )
         )
@@ -192,7 +196,9 @@ def _out_of_rhythm(context: Context, rest: Rest) -> list[Reason]:
     found = rhythm(context, rest) if due else None
     if found is None or found.stopped < context.limit("stopped_possible"):
         return []
-    told = context.evidence("chance that it is no pause", round(found.stopped, 2), "-", "stopped_possible")
+    told = context.evidence(
+        "probability that it is not a pause", round(found.stopped, 2), "-", "stopped_possible"
+    )
     return [Reason("pause", min(found.stopped, 0.95), told)]
 
 
@@ -322,7 +328,7 @@ def _without_power(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     minutes = rest["minutes_powerless"]
     if rest.kind != "unit" or minutes < limit("stopped_powerless_minutes") or not is_powerless(context, rest):
         return []
-    told = context.evidence("without any draw", round(minutes), "min", "stopped_powerless_minutes")
+    told = context.evidence("without any power", round(minutes), "min", "stopped_powerless_minutes")
     sign = ("minutes_powerless", "minutes_power_known")
     habit = rested_at_that_hour(context, rest, sign) if rest.hours < 24.0 else False
     if habit or (habit is None and rest.hours < limit("stopped_unknown_pause_hours")):
@@ -354,7 +360,7 @@ def out_of_habit(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     winter = in_winter(context, rest)
     if not (winter or worked_lately(context, rest)):
         return []
-    told = context.evidence("hours without any work", round(rest.hours), "h", "stopped_weather_hours")
+    told = context.evidence("hours without operation", round(rest.hours), "h", "stopped_weather_hours")
     return [Reason("habit", 0.75 if winter and worked_lately(context, rest) else 0.55, told)]
 
 

@@ -75,7 +75,7 @@ def _refuse_unknown(context: Context) -> None:
     """Raises NotAssessed where no minute tells whether the unit works."""
     days = context.all_days.days
     if not (days.floats("n_minutes") - days.floats("n_unknown") > 0).any() and not days.total("n_heat") > 0:
-        raise NotAssessed("nothing tells whether the unit works", "missing_quantity")
+        raise NotAssessed("no measurement shows whether the unit runs", "missing_quantity")
 
 
 def _goes_on(context: Context, rest: Rest) -> bool:
@@ -161,7 +161,7 @@ def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "Your heat pump stood still for a time and works again. Your installer would like to hear"
+                "Your heat pump stopped for a while and runs again. Your installer would like to hear"
                 " what happened."
             )
         ),
@@ -217,13 +217,13 @@ def _shown(context: Context, rest: Rest) -> tuple[Evidence, ...]:
     last = f"{local(context, rest.start):%Y-%m-%d %H:%M}" if rest.begun else "none in these readings"
     out = [Evidence("last heat", last), Evidence("without heat since", round(rest.hours, 1), "h")]
     if np.isfinite(rest["power_mean_w"]) and rest.kind == "unit":
-        out.append(Evidence("drawn meanwhile", round(rest["power_mean_w"], 1), "W"))
+        out.append(Evidence("electricity meanwhile", round(rest["power_mean_w"], 1), "W"))
         usual = standby(context, rest)
         if np.isfinite(usual):
-            out.append(Evidence("usual draw at rest", round(usual, 1), "W"))
+            out.append(Evidence("usual standby power", round(usual, 1), "W"))
     if np.isfinite(rest["outdoor_lowest_c"]):
         lowest = round(rest["outdoor_lowest_c"], 1)
-        out.append(context.evidence("coldest outdoors meanwhile", lowest, "°C", "stopped_frost_c"))
+        out.append(context.evidence("lowest outdoor temperature meanwhile", lowest, "°C", "stopped_frost_c"))
     if np.isfinite(rest["room_last_c"]):
         out.append(Evidence("room", round(rest["room_last_c"], 1), "°C"))
     if np.isfinite(rest["tank_last_c"]) and context.site.hot_water is not None:
@@ -247,7 +247,9 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
     if rest.kind != "unit":
         return _causes_of_one_use(context, rest)
     standing = rest["power_mean_w"] >= 1.0
-    drawn = f"it draws {rest['power_mean_w']:.0f} W at rest" if standing else "its draw does not tell"
+    drawn = (
+        f"it draws {rest['power_mean_w']:.0f} W at standby" if standing else "its power does not show which"
+    )
     locked, off = 1.0, 1.0
     why_locked, why_off = [drawn], [drawn]
     if rest["minutes_fault"] >= 30:
@@ -256,24 +258,27 @@ def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ..
     asked = {"call", "flow", "mode", "heater"} & {r.kind for r in told}
     if asked:
         locked += 2.5
-        why_locked.append("and heat is asked of it")
+        why_locked.append("and heat is called for")
     if lowered_k := target_lowered(context, rest):
         off += 5.0
         why_off.append(f"and the rooms are set {lowered_k:.0f} K lower than before")
     if rest.share("minutes_mode_on", "minutes_mode_known") < 0.1 and rest.hours >= 3.0:
         off += 0.4
-        why_off.append("and its mode says off all along")
+        why_off.append("and its mode is off throughout")
     silent = rest.share("minutes_called", "minutes_call_known") < 0.1
     silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
     if silent:
         off += 1.5
-        why_off.append("and its controls ask for nothing")
+        why_off.append("and its controls call for nothing")
     if rest.share("minutes_pumped", "minutes_pump_known") > 0.7:
         locked += 1.0
         why_locked.append("while its pump runs")
     powerless, why_powerless = (0.1 if standing else 0.7), drawn
     if context.site.measures("heat_pump_electricity") and rest.share("minutes_power_known", "minutes") < 0.2:
-        powerless, why_powerless = 4.0, "its electricity meter fell silent with it while others went on"
+        powerless, why_powerless = (
+            4.0,
+            "its electricity meter stopped reporting at the same time while others continued",
+        )
     return ranked(
         {
             "locked_out": (locked, " ".join(why_locked)),
@@ -290,5 +295,5 @@ def _causes_of_one_use(context: Context, rest: Rest) -> tuple[Cause, ...]:
     silent = rest.share("minutes_called", "minutes_call_known") < 0.1
     silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
     if rest.kind == "heating" and silent:
-        return ranked({"switched_off": (1.0, "the controls ask for no heat for the rooms")})
+        return ranked({"switched_off": (1.0, "the controls call for no space heating")})
     return ()
