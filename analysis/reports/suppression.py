@@ -11,7 +11,6 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.forward_only import unseen_defrost_heat
 from fieldfare.analysis.figures.sums import known_sum
-from fieldfare.analysis.findings.data.meters import RATIO_LABEL
 from fieldfare.analysis.findings.data.unreliable_rooms import zones_of
 from fieldfare.analysis.findings.exclusions import other_heat_share
 from fieldfare.analysis.findings.judge import distrust
@@ -125,7 +124,7 @@ def _widened(figures: Figures, unreliable: Mapping[str, Finding]) -> Figures:
     culprit = unreliable.get("heat_output") or unreliable.get("space_heat")
     if culprit is None or culprit.code != "heat_meter_disagrees":
         return figures
-    ratio = next((e.value for e in culprit.evidence if e.label == RATIO_LABEL), None)
+    ratio = next((e.value for e in culprit.evidence if e.code == "heat_meter_ratio"), None)
     if not isinstance(ratio, float | int) or ratio <= 0.0:
         return figures
     other = 1.0 / float(ratio)

@@ -264,7 +264,7 @@ def test_short_runs_blurred_by_coarse_readings_are_no_standby() -> None:
     with pytest.raises(NotAssessed, match="short runs"):
         idle.high_standby(context_of(blurred, site=OWN_PUMP_METER))
     running = days_of(rest_power=480.0, **coarse)
-    with pytest.raises(NotAssessed, match="rested on too few days"):
+    with pytest.raises(NotAssessed, match="too few days with the unit at rest"):
         idle.high_standby(context_of(running, site=OWN_PUMP_METER))
 
 

@@ -61,7 +61,7 @@ def test_a_hand_setting_is_dated() -> None:
 
 
 def test_one_kind_of_weather_cannot_show_compensation() -> None:
-    with pytest.raises(NotAssessed, match="too alike"):
+    with pytest.raises(NotAssessed, match="too similar"):
         curve.no_weather_compensation(context_of(days_of(outdoor_steady=np.full(DAYS, 4.0))))
     text = WHOLE.replace("[heating_curve]\npoints = [[-3.0, 46.0], [15.0, 28.0]]", "")
     with pytest.raises(NotAssessed, match="heating_curve"):

@@ -246,7 +246,7 @@ def test_nobody_is_told_to_top_up_a_circuit_with_an_empty_vessel() -> None:
         pressure_follows=0.9,
     )
     low = check_whole(water_pressure.pressure_low(context_of(days)))
-    assert "vessel put right first" in low.next_step
+    assert "vessel repaired first" in low.next_step
     assert "do not top it up" in low.home
 
 

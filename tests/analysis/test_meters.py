@@ -420,7 +420,7 @@ def test_hourly_flow_and_temperatures_are_no_check_of_the_heat_meter(small):
         v[: len(means) * 60 : 60] = means
     told = small.judged()
     reason = {n.code: n.reason for n in told.not_assessed}["heat_meter_disagrees"]
-    assert "mean flow times mean difference" in reason
+    assert "mean flow times mean temperature difference" in reason
     assert "meter_misplaced" not in {f.code for f in told.findings if f.severity != "note"}
 
 

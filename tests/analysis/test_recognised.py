@@ -51,7 +51,7 @@ def test_days_colder_than_the_design_are_left_out_with_the_day_after(small):
     small.values["outdoor"][small.days_between(12, 14)] -= 16.0
     spells, gone = told(small)
     assert [(s.kind, s.since, s.until) for s in spells] == [("cold_snap", day_text(12), day_text(14))]
-    assert "no fault" in spells[0].words
+    assert "not a fault" in spells[0].words
     assert gone == [12, 13, 14, 15]
 
 

@@ -191,7 +191,7 @@ def standing(house: House) -> None:
 
 @pytest.mark.parametrize(
     ("change", "severity", "did"),
-    [(once, "note", "ran on"), (thrice, "act", "stood still"), (standing, "watch", "ran on")],
+    [(once, "note", "kept running"), (thrice, "act", "was stopped"), (standing, "watch", "kept running")],
 )
 def test_a_fault_is_graded_by_what_it_does(change: Callable[[House], None], severity: str, did: str) -> None:
     told = fault_house(change)

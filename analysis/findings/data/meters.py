@@ -181,7 +181,12 @@ _PAIR_K = 0.2
 _LEAST_SHARE = 0.1
 _UNIT_FLOW_SENSOR = 0.05
 _FEWEST_DAYS = 4
-RATIO_LABEL = "heat meter over flow and temperatures"
+_RATIO_LABEL = "heat meter over flow and temperatures"
+
+
+def _ratio_evidence(excess: float) -> Evidence:
+    """Metered heat over heat from flow rate and temperatures. excess : the ratio minus 1 [-]"""
+    return Evidence(_RATIO_LABEL, round(1.0 + excess, 3), "-", code="heat_meter_ratio")
 
 
 def heat_meter_disagrees(context: Context) -> Finding | None:
@@ -241,15 +246,16 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         spell.since,
         confidence_of(abs(typical) / context.limit("heat_meter_share"), spell.days, spell.share),
         f"The heat meter shows {size} flow rate and temperatures give"
-        + (f", {percent(explained, 1)} of which antifreeze explains." if by_file else "."),
+        + (f", in addition to the {percent(explained, 1)} that antifreeze explains." if by_file else "."),
         (
             strays(
-                RATIO_LABEL,
+                _RATIO_LABEL,
                 round(1.0 + typical, 3),
                 "-",
                 "heat_meter_share",
                 context.limit("heat_meter_share"),
                 about=1.0,
+                code="heat_meter_ratio",
             ),
             Evidence("explained by antifreeze", round(explained, 4), "-"),
             Evidence("allowed by the sensors' classes", round(float(np.median(allowed[so])), 3), "-"),
@@ -334,7 +340,7 @@ def _within_classes(context: Context, measured: float, allowed: Floats) -> Findi
             " give: at such small temperature differences the sensors' tolerance can explain it."
         ),
         (
-            Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"),
+            _ratio_evidence(measured),
             Evidence("allowed by the sensors' classes", round(float(np.median(allowed)), 3), "-"),
         ),
         next_step=(
@@ -379,7 +385,7 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
     )
     evidence = [context.evidence("over-reading by antifreeze", round(share, 4), "-", "antifreeze_share")]
     if measured is not None:
-        evidence.append(Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"))
+        evidence.append(_ratio_evidence(measured))
     first = context.all_days.days.day(0).isoformat()
     because = f"{pump.antifreeze_percent:g} % {what} carries less heat than the water that the meter assumes"
     if denied:
@@ -447,7 +453,7 @@ def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
             f"The heat meter reads {percent(measured, 1)} more than flow rate and temperatures give:"
             " within their accuracy classes, and consistent with antifreeze."
         ),
-        (Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"),),
+        (_ratio_evidence(measured),),
         (Cause("antifreeze_uncorrected", 1.0, "a water meter reads 3 to 8 % too much on 20 to 40 % glycol"),),
         next_step="Ask whether the circuit contains antifreeze; if so, enter it in the site file.",
         visit="call",

@@ -234,7 +234,7 @@ def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -
     known = share[here & np.isfinite(share)]
     if (slid := _slide(context)) is not None:
         blocked *= _SLID
-        words_blocked = slid.headline.removesuffix(".").replace("The water flow", "the flow") + ", bit by bit"
+        words_blocked = f"the flow has fallen gradually since {day_text(slid.since)}"
     elif len(known) >= _FEWEST_DAYS:
         limit_fall = context.limit("flow_fall_note_share")
         first, last = nan_median(known[: len(known) // 4]), nan_median(known[-(len(known) // 4) :])

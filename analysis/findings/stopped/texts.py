@@ -166,8 +166,7 @@ def home(context: Context, rest: Rest, severity: Severity) -> str:
         )
     if rest.kind == "hot_water":
         return (
-            f"Your heat pump has made no hot water {when}. It still heats the rooms. Please ring your "
-            "installer."
+            f"Your heat pump has heated the rooms but made no hot water {when}. Please ring your installer."
         )
     if rest.kind == "heating":
         return (
