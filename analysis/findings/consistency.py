@@ -1,5 +1,4 @@
-"""Keeps one result consistent: no two findings move a setting in opposite directions, and a limit stands only
-beside a number that passes it."""
+"""Consistency of one result: no contradicting advice; limits only where a value passes them."""
 
 from __future__ import annotations
 

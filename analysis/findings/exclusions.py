@@ -65,8 +65,7 @@ class Exclusions:
     days_of: Mapping[str, Flags]
 
     def facts_for(self, code: str) -> Facts:
-        """The facts of the days that the finding of this code can judge; of all days where none would
-        remain."""
+        """Facts of the days that the rule of this code judges; of all days if none would remain."""
         return self._without(frozenset(kind for kind in self.days_of if excuses(kind, code)))
 
     def _without(self, kinds: frozenset[str]) -> Facts:
@@ -175,8 +174,7 @@ def _cold_words(site: Site, days: Table, first: int, last: int) -> str:
 
 
 def _away(site: Site, days: Table) -> Flags:
-    """The target lowered by the day; without a target, cool rooms or a cooling cylinder and no hot water
-    made."""
+    """Lowered room targets by day; without targets, cool rooms or cylinder and no hot water made."""
     n = len(days)
     if n < 14:
         return np.zeros(n, dtype=bool)
@@ -208,8 +206,7 @@ def _runs_with(flags: Flags, evidence: Flags) -> Flags:
 
 
 def _no_hot_water(site: Site, days: Table) -> Flags | None:
-    """Days without any reheat and, where a cylinder is measured, without a draw; None where that can't be
-    told."""
+    """Days without reheat and, with a cylinder sensor, without draw; None where unknown."""
     made = days.floats("n_hot_water")
     if site.hot_water is None or not np.nansum(made) > 0:
         return None
@@ -319,8 +316,7 @@ def other_heat_evenings(site: Site, days: Table) -> Flags:
 
 
 def usual_heat_per_k(days: Table) -> float:
-    """The plant's space heat of a usual day for each kelvin between rooms and outdoors [W/K]; nan where it
-    can't be told."""
+    """Usual space heat per kelvin between rooms and outdoors [W/K]; nan where unknown."""
     over = days.floats("room") - days.floats("outdoor")
     watts = days.floats("q_space") * 1000.0 / np.maximum(days.floats("n_minutes") / 60.0, 1.0)
     cold = np.isfinite(over + watts) & (over > _COLD_K) & (days.floats("n_heating") > 0)
@@ -384,8 +380,7 @@ def other_heat_share(site: Site, days: Table) -> float:
 
 
 def too_much_other_heat(context: Context) -> str | None:
-    """Why the house's need can't be held against its design; None where hardly any heat came from
-    elsewhere."""
+    """Why the heat loss can't be compared with the design; None where other heat is negligible."""
     days = context.all_days.days
     if not any(r.kind == "other_heat_source" for r in context.recognised):
         return None

@@ -102,8 +102,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class NotAssessedCode:
-    """A finding that could not be assessed: why in words, and the kind of reason as `errors.NotAssessed` has
-    it."""
+    """A rule that could not decide: reason in words and `errors.NotAssessed` code."""
 
     code: str
     reason: str

@@ -119,8 +119,7 @@ def withhold(
 
 
 def _widened(figures: Figures, unreliable: Mapping[str, Finding]) -> Figures:
-    """Where heat meter and flow with temperatures differ, either may be right: the intervals reach to the
-    other's word."""
+    """Widen intervals to both values where the heat meter and flow with temperatures disagree."""
     culprit = unreliable.get("heat_output") or unreliable.get("space_heat")
     if culprit is None or culprit.code != "heat_meter_disagrees":
         return figures
@@ -159,8 +158,7 @@ def _widened(figures: Figures, unreliable: Mapping[str, Finding]) -> Figures:
 
 
 def _with_unseen_heat(site: Site, figures: Figures, days: Table) -> Figures:
-    """Wider where heat is known to be missing: what defrosts took of a forward-only meter's, or what a stove
-    gave."""
+    """Widen intervals for known missing heat: defrosts on a forward-only meter, or a stove."""
     p, loss = figures.performance, figures.heat_loss
     unseen = unseen_defrost_heat(site, days)
     if unseen is not None:

@@ -43,8 +43,7 @@ _CLOSE_TO_TRIPS_MIN = 2.5
 
 @dataclass(frozen=True)
 class _Days:
-    """By day, aligned with the days table: heating runs, their median length, starts an hour while it
-    heats."""
+    """Per day: heating runs, their median length and starts per hour of heating."""
 
     count: Floats
     minutes: Floats
@@ -77,11 +76,11 @@ def short_cycling(context: Context) -> Finding | None:
     )
     so = brief | through
     heated = (days.floats("n_heating") >= 60) | (days.floats("n_running") >= 60)
-    spell = latest_episode(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
+    if episode is None:
         return _unseen(context)
-    here = spell.covers(days["day"]) & so
-    severity = _severity(context, by_day, here, np.where(brief, size, np.nan), spell)
+    here = episode.covers(days["day"]) & so
+    severity = _severity(context, by_day, here, np.where(brief, size, np.nan), episode)
     chosen = runs.where(np.isin(runs["day"], days["day"][here]))
     starts = nan_median(by_day.count[here])
     length, rate = nan_median(by_day.minutes[here]), nan_median(by_day.rate[here])
@@ -92,7 +91,7 @@ def short_cycling(context: Context) -> Finding | None:
     return Finding(
         "short_cycling",
         severity,
-        spell.since,
+        episode.since,
         real,
         f"The compressor starts {starts:.0f} times a day for heating and runs {length:.0f} minutes at a"
         " time.",
@@ -136,7 +135,7 @@ def short_cycling(context: Context) -> Finding | None:
                 " check its settings. Keeping thermostats at a steady setting helps."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="setting" if cause and cause[0].cause == "thermostat_chopping" else "drive",
@@ -214,8 +213,7 @@ def _due(context: Context, outdoor: Floats, here: Flags) -> tuple[Lognormal, str
 
 
 def _weather_limits(context: Context, outdoor: Floats) -> tuple[Floats, Floats]:
-    """Starts an hour and run length [min] that each day's weather allows; as in mild weather where it is not
-    known."""
+    """Allowed starts an hour and run length [min] by day; the mild-weather limits where load is unknown."""
     limit = context.limit
     mild, cold = limit("mild_load_share"), limit("cold_load_share")
     x = np.clip((fill_nan(_load(context, outdoor), mild) - mild) / max(cold - mild, 1e-6), 0.0, 1.0)
@@ -233,7 +231,7 @@ def _comparable(so: Flags, outdoor: Floats, heated: Flags) -> Flags:
     return np.asarray(so | (heated & like), dtype=np.bool_)
 
 
-def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, spell: Episode) -> Severity:
+def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, episode: Episode) -> Severity:
     """Grade by size and by how much of the season it takes."""
     limit = context.limit
     over = nan_median(by_day.count[here]) / limit("cold_starts_a_day")
@@ -242,15 +240,15 @@ def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, spell:
     heavy = nan_median(by_day.count[here]) >= 2.0 * limit("counted_starts_a_day") and here.sum() >= 28
     severity: Severity = "act" if over >= 1.7 or heavy else "watch"
     # Short runs of a few mild days, in a season with few starts, neither wear nor cost anything to speak of.
-    if field_rank(_mean_starts(context, by_day, spell)) < limit("cycling_field_rank"):
+    if field_rank(_mean_starts(context, by_day, episode)) < limit("cycling_field_rank"):
         severity = "note"
-    return downgraded(severity, spell, limit("cycling_days"))
+    return downgraded(severity, episode, limit("cycling_days"))
 
 
-def _mean_starts(context: Context, by_day: _Days, spell: Episode) -> float:
+def _mean_starts(context: Context, by_day: _Days, episode: Episode) -> float:
     """Heating starts a day, over all days with heating of the spell."""
     days = context.days
-    heated = spell.covers(days["day"]) & (
+    heated = episode.covers(days["day"]) & (
         (by_day.count > 0) | (fill_nan(days.floats("n_heating"), 0.0) >= context.limit("heated_day_minutes"))
     )
     return float(by_day.count[heated].mean()) if heated.any() else 0.0
@@ -272,23 +270,23 @@ def _by_counter(context: Context) -> Finding | None:
     so = judged & (starts > limit("counted_starts_a_day"))
     # Long runs between many starts are a busy winter's day, not short cycling.
     so &= ~(length > 2.0 * limit("cold_run_minutes"))
-    spell = latest_episode(
+    episode = latest_episode(
         days["day"], so, _comparable(so, days.floats("outdoor"), judged), hold_days=3, gone_days=7
     )
-    if spell is None:
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & so
+    here = episode.covers(days["day"]) & so
     many, mean = nan_median(starts[here]), nan_median(length[here])
     over = many / limit("counted_starts_a_day")
-    severity = downgraded("act" if over >= 2.0 else "watch", spell, limit("cycling_days"))
+    severity = downgraded("act" if over >= 2.0 else "watch", episode, limit("cycling_days"))
     told = (
         () if np.isnan(mean) else (context.evidence("mean run", round(mean, 1), "min", "short_run_minutes"),)
     )
     return Finding(
         "short_cycling",
         severity,
-        spell.since,
-        confidence_of(over, spell.days * spell.share, spell.share) * 0.9,
+        episode.since,
+        confidence_of(over, episode.days * episode.share, episode.share) * 0.9,
         f"The compressor starts {many:.0f} times a day {basis}.",
         evidence=(
             context.evidence("starts a day", round(many, 1), "1/day", "counted_starts_a_day"),
@@ -307,7 +305,7 @@ def _by_counter(context: Context) -> Finding | None:
                 " look into it."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         visit="call",
     )
 

@@ -1,6 +1,4 @@
-"""Runs that the unit ends by itself within minutes, with heat still asked for: told apart from calls that
-end.
-"""
+"""Runs that the unit ends itself within minutes while heat is still called for."""
 
 from __future__ import annotations
 
@@ -27,9 +25,7 @@ _FLOWS_ON = 0.2
 
 
 def unit_trips(context: Context) -> Finding | None:
-    """Days on which most heating runs end within minutes before the water is as warm as asked, no call
-    ending them.
-    """
+    """Days on which most runs end within minutes, below the set flow temperature, no call ending."""
     days, limit, runs = context.days, context.limit, context.facts.runs
     if not len(runs):
         return None
@@ -37,10 +33,10 @@ def unit_trips(context: Context) -> Finding | None:
     tripped = heating & is_trip(context, runs)
     per_day, of_all = _per_day(days, runs, tripped), _per_day(days, runs, heating)
     so = (per_day >= limit("trips_a_day")) & (per_day >= limit("trip_share") * np.maximum(of_all, 1.0))
-    spell = latest_episode(days["day"], so, of_all >= 1.0, hold_days=2, gone_days=4)
-    if spell is None:
+    episode = latest_episode(days["day"], so, of_all >= 1.0, hold_days=2, gone_days=4)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & so
+    here = episode.covers(days["day"]) & so
     mine = runs.where(tripped & np.isin(runs["day"], days["day"][here]))
     many, length = nan_median(per_day[here]), nan_median(mine.floats("minutes"))
     short = nan_median(asked_flow(context, mine) - mine.floats("flow_max"))
@@ -53,9 +49,9 @@ def unit_trips(context: Context) -> Finding | None:
     why += f"; the room still calls in {percent(by_call)} of them" if by_call > 0 else ""
     return Finding(
         "short_cycling",
-        downgraded("act", spell, 2.0),
-        spell.since,
-        confidence_of(many / limit("trips_a_day") + 0.5, spell.days + 3.0, spell.share),
+        downgraded("act", episode, 2.0),
+        episode.since,
+        confidence_of(many / limit("trips_a_day") + 0.5, episode.days + 3.0, episode.share),
         (
             f"The unit stops itself after {length:.0f} minutes, {many:.0f} times a day, while heat is"
             " still called for."
@@ -77,7 +73,7 @@ def unit_trips(context: Context) -> Finding | None:
             "Your heat pump keeps stopping and restarting and can't give its full heat. Please ring"
             " your installer and don't reset it repeatedly."
         ),
-        until=spell.until,
+        until=episode.until,
         visit="drive",
         bring=("strainer tools", "the maker's fault list", "bleed key"),
     )
@@ -98,9 +94,7 @@ def is_trip(context: Context, runs: Table) -> Flags:
 
 
 def asked_flow(context: Context, runs: Table) -> Floats:
-    """Flow temperature asked for in each run [°C]; nan where it is not measured and no call shows that heat
-    was asked.
-    """
+    """Set flow temperature of each run [°C]; nan where not measured and no call shows demand."""
     asked = runs.floats("target_flow")
     curve = context.site.heating_curve
     if curve is None:

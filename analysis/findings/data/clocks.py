@@ -38,13 +38,12 @@ class _Lag:
     signal: str
     minutes: float
     limit: float
-    spell: Episode
+    episode: Episode
     name: str = "clock_minutes"
 
 
 def clock_offset(context: Context) -> Finding | None:
-    """A meter whose story comes at another time than the rest tells it, or a whole plant out of step with the
-    sun."""
+    """Clock offset of one meter against the others, or of the whole site against the sun."""
     lags, keeps = _all_lags(context)
     found = _between_meters(context, lags, keeps) if lags else None
     if found is not None:
@@ -89,18 +88,18 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
         )
         late = lag - _NATURAL_MIN
         off = told & (np.abs(late) >= limit)
-        spell = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
+        episode = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
         if off.sum() < 0.3 * told.sum():
             keeps.add(signal)
-        if spell is None or spell.share < 0.7:
+        if episode is None or episode.share < 0.7:
             continue
-        mine = off & spell.covers(context.all_days.days["day"])
+        mine = off & episode.covers(context.all_days.days["day"])
         typical = float(np.median(late[mine]))
         # A true offset is one and the same every day; likenesses by accident are all over the day.
         if np.median(np.abs(late[mine] - typical)) > max(0.05 * abs(typical), limit / 3.0):
             continue
         keeps.discard(signal)
-        out.append(_Lag(signal, typical, limit, spell))
+        out.append(_Lag(signal, typical, limit, episode))
     return out, keeps
 
 
@@ -126,8 +125,7 @@ def _flow_agrees(context: Context) -> bool:
 
 
 def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:
-    """By the likeness of whole days; where that sees nothing, by the beginnings and ends of single runs, to
-    the minute."""
+    """Lags from the correlation of whole days; otherwise from run starts and stops, to the minute."""
     lags, keeps = _lags(context)
     if lags:
         return lags, keeps
@@ -145,8 +143,7 @@ def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:
 
 
 def _by_edges(context: Context, signal: str) -> _Lag | bool:
-    """A small offset that beginnings and ends of runs show alike; True where they keep step, False where
-    nothing shows."""
+    """Small offset from run starts and stops; True where aligned, False where undetermined."""
     days = context.all_days.days
     if any(q in context.unreliable for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
         return False
@@ -162,14 +159,14 @@ def _by_edges(context: Context, signal: str) -> _Lag | bool:
     limit = context.limit("clock_edge_minutes") + (_spacing(context, signal) - 1.0) / 2.0
     alike = np.abs(begin - end) <= context.limit("clock_edge_agree_minutes") + _spacing(context, signal) - 1.0
     off = told & (np.abs(late) >= limit) & alike
-    spell = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
-    if spell is None or spell.share < 0.7:
+    episode = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
+    if episode is None or episode.share < 0.7:
         return True
-    mine = late[off & spell.covers(days["day"])]
+    mine = late[off & episode.covers(days["day"])]
     typical = float(np.median(mine))
     if np.median(np.abs(mine - typical)) > max(0.2 * abs(typical), 1.5):
         return True
-    return _Lag(signal, typical, limit, spell, "clock_edge_minutes")
+    return _Lag(signal, typical, limit, episode, "clock_edge_minutes")
 
 
 def _spacing(context: Context, signal: str) -> float:
@@ -180,7 +177,7 @@ def _spacing(context: Context, signal: str) -> float:
 
 def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Finding:
     """Where nothing keeps the electricity's clock, that is the odd one; else what strays from it."""
-    first = max(lags, key=lambda x: x.spell.days)
+    first = max(lags, key=lambda x: x.episode.days)
     electricity = not keeps
     culprit = "electricity" if electricity else first.signal
     alone = len(lags) + len(keeps) == 1
@@ -189,8 +186,8 @@ def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Find
     # Others late by so much: the electricity's own stamps are early, and the other way about.
     late = -minutes if electricity else minutes
     how = f"{abs(late):.0f} minutes {'late' if late > 0 else 'early'}"
-    spell = first.spell
-    severity: Severity = "note" if spell.until else "act" if abs(minutes) >= 60.0 else "watch"
+    episode = first.episode
+    severity: Severity = "note" if episode.until else "act" if abs(minutes) >= 60.0 else "watch"
     sides = "electricity and heat" if first.signal != "state" else "electricity and the unit's operating mode"
     headline = (
         (
@@ -210,27 +207,27 @@ def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Find
     return Finding(
         "clock_offset",
         severity,
-        spell.since,
-        confidence_of(abs(minutes) / first.limit, spell.days, spell.share) * (0.85 if alone else 1.0),
+        episode.since,
+        confidence_of(abs(minutes) / first.limit, episode.days, episode.share) * (0.85 if alone else 1.0),
         headline,
         (
             *(
                 strays(f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.name, lag.limit)
                 for lag in lags
             ),
-            Evidence("days with the offset", float(spell.days), "days"),
+            Evidence("days with the offset", float(episode.days), "days"),
         ),
         next_step=(
             ""
-            if spell.until
+            if episode.until
             else (
                 f"Compare the clock of the device that stamps {listed(p.id for p in points)} with"
                 " the true time, synchronise it with a time server, and check that its time zone"
                 f" matches the site file{hint}."
             )
         ),
-        until=spell.until,
-        visit="none" if spell.until else "setting",
+        until=episode.until,
+        visit="none" if episode.until else "setting",
     )
 
 
@@ -307,11 +304,11 @@ def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
     smooth = _running_median(centre, _WINDOW_DAYS)
     limit = context.limit("clock_sun_minutes")
     so = np.abs(smooth) > limit
-    spell = latest_episode(days["day"], so, np.isfinite(smooth), hold_days=_FEWEST_DAYS)
-    if spell is None or spell.share < 0.7:
+    episode = latest_episode(days["day"], so, np.isfinite(smooth), hold_days=_FEWEST_DAYS)
+    if episode is None or episode.share < 0.7:
         return None, True
-    off = float(np.nanmedian(centre[so & spell.covers(context.all_days.days["day"])]))
-    return _solar(context, spell, off, limit, "the middle of the day's sunshine", "clock_sun_minutes"), True
+    off = float(np.nanmedian(centre[so & episode.covers(context.all_days.days["day"])]))
+    return _solar(context, episode, off, limit, "the middle of the day's sunshine", "clock_sun_minutes"), True
 
 
 def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
@@ -325,41 +322,41 @@ def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
     off = (crest - _CREST_H + 12.0) % 24.0 - 12.0
     limit = context.limit("clock_air_hours")
     so = strong & (np.abs(off) > limit)
-    spell = latest_episode(days["day"], so, strong, hold_days=_FEWEST_DAYS)
-    if spell is None or spell.share < 0.7:
+    episode = latest_episode(days["day"], so, strong, hold_days=_FEWEST_DAYS)
+    if episode is None or episode.share < 0.7:
         return None, True
-    typical = float(np.median(off[so & spell.covers(context.all_days.days["day"])]))
+    typical = float(np.median(off[so & episode.covers(context.all_days.days["day"])]))
     what = "the warmest time of the outdoor air"
-    return _solar(context, spell, 60.0 * typical, 60.0 * limit, what, "clock_air_hours"), True
+    return _solar(context, episode, 60.0 * typical, 60.0 * limit, what, "clock_air_hours"), True
 
 
-def _solar(context: Context, spell: Episode, off: float, limit: float, what: str, name: str) -> Finding:
+def _solar(context: Context, episode: Episode, off: float, limit: float, what: str, name: str) -> Finding:
     how = f"{abs(off) / 60:.1f} hours {'late' if off > 0 else 'early'}"
     zone = context.site.site.timezone
     return Finding(
         "clock_offset",
-        "note" if spell.until else "watch",
-        spell.since,
-        confidence_of(abs(off) / limit, spell.days, spell.share) * 0.9,
+        "note" if episode.until else "watch",
+        episode.since,
+        confidence_of(abs(off) / limit, episode.days, episode.share) * 0.9,
         (
             f"Judged by {what}, the readings are stamped about {how} for a site at"
             f" {context.site.site.longitude:g}° longitude."
         ),
         (
             strays(f"{what} against the sun", round(off, 0), "min", name, limit),
-            Evidence("days with the offset", float(spell.days), "days"),
+            Evidence("days with the offset", float(episode.days), "days"),
         ),
         next_step=(
             ""
-            if spell.until
+            if episode.until
             else (
                 "Check in which time zone the export or gateway stamps its readings: the site file"
                 f" says {zone} for days, and [csv] timezone for times without an offset. Correct it"
                 " there and import the files again."
             )
         ),
-        until=spell.until,
-        visit="none" if spell.until else "setting",
+        until=episode.until,
+        visit="none" if episode.until else "setting",
     )
 
 

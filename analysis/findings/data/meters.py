@@ -42,15 +42,15 @@ def flow_return_swapped(context: Context) -> Finding | None:
         raise NotAssessed("no run is long enough to compare flow and return")
     limit = context.limit("swapped_lift_k")
     so = known & (lift < -limit)
-    spell = latest_episode(days["day"], so, known & (np.abs(lift) > 0.3), hold_days=2)
-    if spell is None or spell.share < 0.8:
+    episode = latest_episode(days["day"], so, known & (np.abs(lift) > 0.3), hold_days=2)
+    if episode is None or episode.share < 0.8:
         return None
     typical = float(np.median(lift[so]))
     return Finding(
         "flow_return_swapped",
-        "note" if spell.until else "act",
-        spell.since,
-        confidence_of(-typical / limit, spell.days, spell.share),
+        "note" if episode.until else "act",
+        episode.since,
+        confidence_of(-typical / limit, episode.days, episode.share),
         (
             f"While the compressor runs, the return is {-typical:.1f} K warmer than the flow: the two"
             " sensors are swapped."
@@ -59,11 +59,11 @@ def flow_return_swapped(context: Context) -> Finding | None:
             context.evidence(
                 "return minus flow temperature while running", round(-typical, 2), "K", "swapped_lift_k"
             ),
-            Evidence("days affected", float(spell.days), "days"),
+            Evidence("days affected", float(episode.days), "days"),
         ),
         next_step=(
             ""
-            if spell.until
+            if episode.until
             else (
                 "Swap the two points in the site file (id, column or topic); if the sensors were"
                 " changed over on that day, swap them back at the pipes and check that each is on its"
@@ -71,10 +71,12 @@ def flow_return_swapped(context: Context) -> Finding | None:
             )
         ),
         caution=(
-            "" if spell.until else "Pipes may be hot and under pressure; open no pocket on a filled circuit."
+            ""
+            if episode.until
+            else "Pipes may be hot and under pressure; open no pocket on a filled circuit."
         ),
-        until=spell.until,
-        visit="none" if spell.until else "setting",
+        until=episode.until,
+        visit="none" if episode.until else "setting",
     )
 
 
@@ -84,8 +86,7 @@ _LEAST_KWH = 1.0
 
 
 def implausible_efficiency(context: Context) -> Finding | None:
-    """Heat per electricity above what Carnot leaves at the plant's own temperatures, or below an electric
-    heater's."""
+    """Heat over electricity above the Carnot limit or below that of an electric heater."""
     days = context.all_days.days
     heat, unit, least = (days.floats(f"c_{name}") for name in ("heat", "unit", "least"))
     worked = (fill_nan(unit, 0.0) >= _LEAST_KWH) & np.isfinite(heat) & (days.floats("n_running") >= 60.0)
@@ -105,12 +106,12 @@ def implausible_efficiency(context: Context) -> Finding | None:
     below = latest_episode(days["day"], low, worked, hold_days=3)
     above = above if above is not None and above.share >= 0.5 else None
     below = below if below is not None and below.share >= 0.5 else None
-    spell = above or below
-    if spell is None:
+    episode = above or below
+    if episode is None:
         return None
-    mine = high if spell is above else low
+    mine = high if episode is above else low
     cop = float(float(heat[mine].sum()) / float(unit[mine].sum()))
-    if spell is above:
+    if episode is above:
         carnot = float(np.median(share[mine]))
         words = "more than any heat pump reaches"
         evidence = context.evidence("heat over electricity", round(cop, 2), "-", "efficiency_most")
@@ -132,19 +133,19 @@ def implausible_efficiency(context: Context) -> Finding | None:
         over = low_limit / max(cop, 0.05)
     return Finding(
         "implausible_efficiency",
-        "note" if spell.until else "act",
-        spell.since,
-        confidence_of(over, spell.days, spell.share),
+        "note" if episode.until else "act",
+        episode.since,
+        confidence_of(over, episode.days, episode.share),
         headline,
         (
             evidence,
             Evidence("heat", round(float(heat[mine].sum()), 1), "kWh"),
             Evidence("the unit's electricity", round(float(unit[mine].sum()), 1), "kWh"),
-            Evidence("days affected", float(spell.days), "days"),
+            Evidence("days affected", float(episode.days), "days"),
         ),
         next_step=(
             ""
-            if spell.until
+            if episode.until
             else (
                 "Check both meters at the plant: pulse value and place of the flow sensor of the heat meter,"
                 " its two sensors in their pockets, and which circuits the electricity meter counts (all"
@@ -153,17 +154,17 @@ def implausible_efficiency(context: Context) -> Finding | None:
         ),
         caution=(
             ""
-            if spell.until
+            if episode.until
             else (
                 "Only an electrician licensed for it opens the board; heat-meter pockets are hot and under"
                 " pressure."
             )
         ),
-        until=spell.until,
-        visit="none" if spell.until else "drive",
+        until=episode.until,
+        visit="none" if episode.until else "drive",
         bring=(
             ()
-            if spell.until
+            if episode.until
             else ("clamp meter", "contact thermometer", "heat-meter sheet with its pulse value")
         ),
     )
@@ -223,8 +224,12 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     # A day of small temperature differences, on which the sensors' classes could explain it too, is no word
     # either way.
     told = so | (compared & (np.abs(rest) <= context.limit("heat_meter_share")))
-    spell = latest_episode(days["day"], so, told, hold_days=_FEWEST_DAYS)
-    if spell is None or spell.share < 0.7 or (spell.until and by_file >= context.limit("antifreeze_share")):
+    episode = latest_episode(days["day"], so, told, hold_days=_FEWEST_DAYS)
+    if (
+        episode is None
+        or episode.share < 0.7
+        or (episode.until and by_file >= context.limit("antifreeze_share"))
+    ):
         measured = float(np.median(ratio[compared])) - 1.0
         if by_file >= context.limit("antifreeze_share"):
             return _antifreeze_by_file(context, by_file, measured)
@@ -236,15 +241,15 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         else 0.0
     )
     severity: Severity = (
-        "note" if spell.until else "act" if abs(typical) > context.limit("heat_meter_act") else "watch"
+        "note" if episode.until else "act" if abs(typical) > context.limit("heat_meter_act") else "watch"
     )
     more = "more" if typical > 0 else "less"
     size = f"{percent(abs(typical))} {more} heat than" if typical < 2.0 else "many times the heat that"
     return Finding(
         "heat_meter_disagrees",
         severity,
-        spell.since,
-        confidence_of(abs(typical) / context.limit("heat_meter_share"), spell.days, spell.share),
+        episode.since,
+        confidence_of(abs(typical) / context.limit("heat_meter_share"), episode.days, episode.share),
         f"The heat meter shows {size} flow rate and temperatures give"
         + (f", in addition to the {percent(explained, 1)} that antifreeze explains." if by_file else "."),
         (
@@ -262,7 +267,7 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         ),
         next_step=(
             ""
-            if spell.until
+            if episode.until
             else (
                 "Compare the two flow sensors and both pairs of temperatures in steady operation to"
                 " find the one that is wrong. Check the heat meter's pulse value, the pipe it is set"
@@ -271,15 +276,15 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         ),
         caution=(
             ""
-            if spell.until
+            if episode.until
             else (
                 "Pockets and pipes are hot and under pressure; a sealed meter is opened by its maker's"
                 " service only."
             )
         ),
-        until=spell.until,
-        visit="none" if spell.until else "drive",
-        bring=() if spell.until else ("two contact thermometers", "clamp-on flow meter"),
+        until=episode.until,
+        visit="none" if episode.until else "drive",
+        bring=() if episode.until else ("two contact thermometers", "clamp-on flow meter"),
     )
 
 
@@ -292,8 +297,7 @@ def flow_spacing(days: Table) -> float:
 
 
 def _pair_offset(days: Table) -> float | None:
-    """What the flow sensor reads above the return sensor [K] in water that a resting unit passes on; None
-    where none does."""
+    """Flow sensor minus return sensor [K] while water circulates at rest; None without such times."""
     if "pair_offset" not in days:
         return None
     told = np.isfinite(days.floats("pair_offset")) & (days.floats("n_passing") >= _PASSING_MIN)
@@ -304,8 +308,7 @@ def _pair_offset(days: Table) -> float | None:
 
 
 def _flow_heat(days: Table, offset: float | None) -> Floats:
-    """Heat from flow rate and temperatures by day [kWh], the pair's own offset taken off where it is
-    known."""
+    """Daily heat from flow rate and temperatures [kWh], corrected for the pair's offset where known."""
     flow = days.floats("check_flow")
     return flow if offset is None else flow - _KWH_PER_M3_K * offset * days.floats("check_volume")
 
@@ -324,8 +327,7 @@ def disagreement(context: Context) -> float | None:
 
 
 def _within_classes(context: Context, measured: float, allowed: Floats) -> Finding | None:
-    """More than a heat meter of its class is off by itself, and no more than two temperature sensors can
-    be."""
+    """Beyond the heat meter's class but within the tolerance of the two temperature sensors."""
     if abs(measured) < context.limit("heat_meter_note"):
         return None
     first = context.all_days.days.day(0).isoformat()
@@ -436,8 +438,7 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
 
 
 def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
-    """No antifreeze that a meter would mistake is on file, but the meter reads as if there were: worth a
-    question."""
+    """The meter reads as if antifreeze were present although none is on file."""
     if not context.limit("antifreeze_share") <= measured <= 0.09:
         return None
     lift = float(np.nanmedian(np.abs(context.all_days.days.floats("lift"))))

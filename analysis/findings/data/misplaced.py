@@ -57,8 +57,7 @@ class _Fact:
 
 
 def meter_misplaced(context: Context) -> Finding | None:
-    """The most likely place or pulse value of the meters, where sound meters hardly explain what was
-    measured."""
+    """Most likely wrong position or pulse value of a meter, where correct meters hardly fit the data."""
     _said_already(context)
     facts = _facts(context)
     if not facts:

@@ -201,8 +201,7 @@ def _warmth(context: Context, latitude: float) -> _Warmth:
 
 
 def _excess(days: Table, side: str) -> Floats:
-    """The air's warmth at a time of day beyond its own rise, which is told by the two moments without sun
-    [K]."""
+    """Excess temperature at a time of day over a line through two sunless times [K]."""
     hours = days.floats("day_hours")
     dawn, dusk, mid = (days.floats(f"air_{n}") for n in ("dawn", "dusk", side))
     at_window = daytime_temperature(_WINDOWS[side], hours)
@@ -211,8 +210,7 @@ def _excess(days: Table, side: str) -> Floats:
 
 
 def _against_controls(context: Context) -> float | None:
-    """How much warmer than the controls' own view the sensor reads on bright days than on dull ones [K]; None
-    if not.
+    """Reading minus the controls' outdoor sensor, sunny minus dull days [K]; None if not measured.
 
     The controls' view is read back from the flow they ask for by the designed curve. A controller that
     averages the weather over hours, or lets a sunny room lower the flow, makes this smaller, never larger.

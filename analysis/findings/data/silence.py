@@ -44,8 +44,7 @@ _SATURATED = 99.0  # fog keeps a sensor at its upper end for days
 
 @dataclass(frozen=True)
 class _Stuck:
-    """A stretch of days, first to last [index], on which a point kept one reading though it should have
-    moved."""
+    """Days, first to last [index], on which a point kept one value though it should have changed."""
 
     point: Point
     first: int
@@ -226,8 +225,7 @@ def _shortly_stuck(context: Context) -> Finding | None:
 
 
 def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
-    """Quantities of stuck points; of rooms, the stuck zone alone where two thirds or more of the others are
-    sound."""
+    """Quantities of stuck points; only the zone itself where most other room sensors are sound."""
     stuck = [
         p
         for p in context.site.point

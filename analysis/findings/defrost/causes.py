@@ -1,5 +1,4 @@
-"""Why a unit defrosts too often, too long or for nothing: what its performance, output and spacing say of
-each cause."""
+"""Causes of too many, too long or needless defrosts, from performance, output and spacing."""
 
 from __future__ import annotations
 
@@ -39,8 +38,7 @@ def used_wh(defrosts: Table, rated: float) -> Floats:
 
 
 def efficiency(context: Context) -> float:
-    """Steady heating's performance over what rating and part load make one expect [-], without defrosts and
-    starts.
+    """Steady heating performance over that expected from rating and part load [-].
 
     As expected where it is not known.
     """
@@ -59,8 +57,7 @@ def _top_output(context: Context) -> float:
 
 
 def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) -> tuple[Cause, ...]:
-    """Slow melting lacks heat; a unit that has also lost output and efficiency lacks refrigerant; else the
-    air."""
+    """Slow melting: too little heat. Also low output and efficiency: refrigerant. Otherwise: air flow."""
     share, top = efficiency(context), _top_output(context)
     gaps = here.floats("since_last")
     gaps = gaps[np.isfinite(gaps)]

@@ -100,10 +100,10 @@ def excessive_defrost(context: Context) -> Finding | None:
     found = _episode(context, defrosts, frost, days, change)
     if found is None:
         return None
-    judged, spell = found
-    here = days & spell.covers(context.days["day"])
-    since = spell.since if change else _since(context, defrosts, spell, days)
-    return _told(context, defrosts, judged, spell, here, since)
+    judged, episode = found
+    here = days & episode.covers(context.days["day"])
+    since = episode.since if change else _since(context, defrosts, episode, days)
+    return _told(context, defrosts, judged, episode, here, since)
 
 
 def _episode(
@@ -111,11 +111,11 @@ def _episode(
 ) -> tuple[_Judged, Episode] | None:
     """The newest episode in which it was so, judged as a whole; None where frost explains it."""
     limit = context.limit
-    spell = _spell(context, defrosts, frost, days, change)
-    if spell is not None:
-        judged = _judge(context, defrosts, frost, days & spell.covers(context.days["day"]), change)
+    episode = _episode(context, defrosts, frost, days, change)
+    if episode is not None:
+        judged = _judge(context, defrosts, frost, days & episode.covers(context.days["day"]), change)
         if judged is not None and judged.certain >= limit("defrost_chance_note"):
-            return judged, spell
+            return judged, episode
     # A coil that carries little air may defrost no more often than a usual one, and shows by all else, all
     # the time.
     judged = _judge(context, defrosts, frost, days, None)
@@ -200,7 +200,7 @@ def _penalty(context: Context, mine: Table, rows: Flags) -> float:
     return max(float(np.log(max(share, 1e-9) / USUAL_PENALTY)), 0.0)
 
 
-def _spell(
+def _episode(
     context: Context, defrosts: Table, frost: DailyFrost, days: Flags, change: Change | None
 ) -> Episode | None:
     """The newest stretch in which it was so, each judged day taken with the week about it; from a change on,
@@ -216,11 +216,11 @@ def _spell(
 
 
 def _told(
-    context: Context, defrosts: Table, judged: _Judged, spell: Episode, here: Flags, since: str
+    context: Context, defrosts: Table, judged: _Judged, episode: Episode, here: Flags, since: str
 ) -> Finding:
-    whole = spell.covers(defrosts["day"])
-    share = _share_of_heat(context, defrosts, spell)
-    severity = _severity(context, judged, spell, share)
+    whole = episode.covers(defrosts["day"])
+    share = _share_of_heat(context, defrosts, episode)
+    severity = _severity(context, judged, episode, share)
     mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][here]))
     ratio = judged.count / judged.due[0]
     causes = defrost_causes(context, mine, slow=judged.slow, sooner=ratio)
@@ -280,7 +280,7 @@ def _told(
                 " the ice. Your installer will check it."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="drive",
@@ -300,21 +300,21 @@ def _headline(context: Context, judged: _Judged, days: int) -> str:
     return f"{often}, with only {percent(min(judged.coat, 1.0))} of a full coat of frost each time."
 
 
-def _since(context: Context, defrosts: Table, spell: Episode, days: Flags) -> str:
+def _since(context: Context, defrosts: Table, episode: Episode, days: Flags) -> str:
     """The spell's first day; the first defrost's where no day before the spell could be judged."""
     judged = context.days["day"][days]
-    if len(judged) and np.datetime64(spell.since) <= judged[0]:
+    if len(judged) and np.datetime64(episode.since) <= judged[0]:
         return np.datetime_as_string(defrosts["day"][0], unit="D").item()
-    return spell.since
+    return episode.since
 
 
-def _severity(context: Context, judged: _Judged, spell: Episode, share: float) -> Severity:
+def _severity(context: Context, judged: _Judged, episode: Episode, share: float) -> Severity:
     """By what it costs; a thing of the past is a note. How probable it is decides in `grading`."""
     limit = context.limit
     small = np.isfinite(share) and share * judged.needless < limit("defrost_needless_heat")
     # A coil that has cost efficiency as well matters, however little is melted.
     small = small and efficiency(context) >= limit("efficiency_note")
-    if spell.until is not None or (small and not judged.slow):
+    if episode.until is not None or (small and not judged.slow):
         return "note"
     dear = np.isfinite(share) and share >= limit("defrost_penalty_act")
     many = judged.count / judged.due[0] >= limit("defrost_excess_act")
@@ -322,20 +322,19 @@ def _severity(context: Context, judged: _Judged, spell: Episode, share: float) -
     return "act" if dear or many or very_long else "watch"
 
 
-def _share_of_heat(context: Context, defrosts: Table, spell: Episode) -> float:
+def _share_of_heat(context: Context, defrosts: Table, episode: Episode) -> float:
     """Heat taken back and electricity of the defrosts over all heat given in the same days [-]; nan where not
     measured."""
     days = context.days
-    heat = float(np.nansum(days.floats("q_total")[spell.covers(days["day"])]))
-    mine = defrosts.where(spell.covers(defrosts["day"]))
+    heat = float(np.nansum(days.floats("q_total")[episode.covers(days["day"])]))
+    mine = defrosts.where(episode.covers(defrosts["day"]))
     used = float(np.nansum(mine["electricity"])) + float(np.nansum(mine["heat_taken"]))
     measured = np.isfinite(mine.floats("heat_taken")).any()
     return used / heat if measured and heat > 0 else float("nan")
 
 
 def _cost(context: Context, mine: Table, judged: _Judged) -> float:
-    """A year's electricity of what is needless: defrosts before the coat is there, or melting longer than it
-    takes."""
+    """Yearly electricity of needless defrosts: too early, or longer than needed."""
     cop = _cop(context)
     each = mine.total("electricity") + float(np.nansum(mine["heat_taken"])) / cop
     spare = judged.needless

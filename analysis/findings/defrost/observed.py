@@ -1,5 +1,4 @@
-"""What both findings about defrosts read: the defrosts that can be judged, and units that defrost by the
-clock."""
+"""Shared by the defrost rules: defrosts that can be judged, and timed defrosting."""
 
 from __future__ import annotations
 
@@ -73,8 +72,7 @@ class DailyFrost:
         return frost_mass(*(float(g[rows].sum()) for g in (self.least, self.usual, self.most)))
 
     def clearest(self, coat: float) -> Flags:
-        """Days on which the guesses are least apart: those that hold half of the frost, of days that lay half
-        a coat."""
+        """Days with the most certain frost estimates: those holding half of the frost."""
         frosty = self.usual >= coat / 2.0
         apart = np.full(len(self.usual), np.inf)
         apart[frosty] = self.most[frosty] / np.maximum(self.least[frosty], 0.01 * self.usual[frosty])
@@ -86,8 +84,7 @@ class DailyFrost:
 
 
 def weekly(context: Context, defrosts: Table, frost: DailyFrost, days: Flags) -> dict[str, Floats]:
-    """Scores of "too often" by day of the days table, each with the week of such days about it; nan on other
-    days.
+    """Daily scores of "too often", each over the week around it; nan on other days.
 
     days : bool (n,), days that are judged
     Returns float64 (n,) by name [standard deviations]. rate : by the number of defrosts alone. often : by

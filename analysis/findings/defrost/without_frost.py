@@ -1,5 +1,4 @@
-"""Does the unit defrost where no frost can have settled, even in the dampest air and on the coldest plausible
-coil?"""
+"""Defrosts where no frost can have formed, even in the dampest air on the coldest plausible coil."""
 
 from __future__ import annotations
 
@@ -41,8 +40,8 @@ def defrost_without_frost(context: Context) -> Finding | None:
         raise NotAssessed("needs outdoor_temperature")
     dry = without_frost(context, defrosts) | _hollow(context, defrosts)
     so = np.isin(context.days["day"], defrosts["day"][dry])
-    spell = _spell_of_weather(context, so)
-    return None if spell is None else _told(context, defrosts, dry, so, spell)
+    episode = _episode_in_mild_weather(context, so)
+    return None if episode is None else _told(context, defrosts, dry, so, episode)
 
 
 def without_frost(context: Context, defrosts: Table) -> Flags:
@@ -58,8 +57,7 @@ def without_frost(context: Context, defrosts: Table) -> Flags:
 
 
 def _hollow(context: Context, defrosts: Table) -> Flags:
-    """Defrosts that used no more than the bare coil takes, in weeks with far more of them than air and load
-    explain.
+    """Defrosts using no more than a bare coil takes, in weeks with far more of them than expected.
 
     What was melted is measured there; the air alone could not tell.
     """
@@ -77,9 +75,9 @@ def _hollow(context: Context, defrosts: Table) -> Flags:
     return np.asarray(bare & often[row] & mostly, dtype=np.bool_)
 
 
-def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episode) -> Finding:
+def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, episode: Episode) -> Finding:
     limit, days = context.limit, context.days
-    covered = spell.covers(days["day"])
+    covered = episode.covers(days["day"])
     inside = np.isin(defrosts["day"], days["day"][covered])
     chosen = defrosts.where(dry & inside)
     number, on = len(chosen), int((so & covered).sum())
@@ -87,14 +85,14 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
     energy = nan_median(used_wh(defrosts, rated_kw(context)))
     bare = int(without_frost(context, chosen).sum())
     warm = without_frost(context, chosen) & (fill_nan(chosen.floats("outdoor"), -99.0) >= limit("dry_air_c"))
-    severity = _severity(context, number, on, share, spell)
+    severity = _severity(context, number, on, share, episode)
     kwh = float(chosen.total("electricity") + np.nansum(chosen["heat_taken"]) / limit("defrost_usual_cop"))
     kwh *= heating_year(context)
     low, high = (float(take.reduce(chosen["outdoor"])) for take in (np.fmin, np.fmax))
     return Finding(
         "defrost_without_frost",
         severity,
-        spell.since,
+        episode.since,
         _chance(
             context,
             defrosts.where(inside),
@@ -138,7 +136,7 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
                 " for some minutes. Your installer will check a sensor and the refrigerant."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="drive",
@@ -163,17 +161,16 @@ def _chance(context: Context, mine: Table, energy: float, warm: int, bare: int) 
     return min(real, context.limit("surest"))
 
 
-def _severity(context: Context, number: int, on: int, share: float, spell: Episode) -> Severity:
+def _severity(context: Context, number: int, on: int, share: float, episode: Episode) -> Severity:
     limit = context.limit
     enough = number >= limit("dry_defrosts") and on >= limit("dry_defrost_days")
-    if spell.until is not None or not enough or share < limit("dry_defrost_least_share"):
+    if episode.until is not None or not enough or share < limit("dry_defrost_least_share"):
         return "note"
     return "act" if number >= limit("dry_defrosts_act") else "watch"
 
 
-def _spell_of_weather(context: Context, so: Flags) -> Episode | None:
-    """The newest stretch, judged on days as mild as those on which it was so: a frosty month does not end
-    it."""
+def _episode_in_mild_weather(context: Context, so: Flags) -> Episode | None:
+    """Latest episode, judged on days as mild as those affected: a frosty month does not end it."""
     days = context.days
     outdoor = days.floats("outdoor")
     heated = days.floats("n_heating") >= context.limit("heated_day_minutes")

@@ -39,18 +39,18 @@ def backup_heater_use(context: Context) -> Finding | None:
     so = fill_nan(mild, 0.0) >= context.limit("backup_day_kwh")
     heated = known & ((days.floats("n_heating") >= 60) | so)
     like = as_cold(so, days.floats("outdoor"), heated)
-    spell = latest_episode(days["day"], so, like, hold_days=3, gone_days=10)
-    if spell is None:
+    episode = latest_episode(days["day"], so, like, hold_days=3, gone_days=10)
+    if episode is None:
         return None
-    inside = like & spell.covers(days["day"])
-    if (alone := _alone(context, inside & so, spell)) is not None:
+    inside = like & episode.covers(days["day"])
+    if (alone := _alone(context, inside & so, episode)) is not None:
         return alone
     total = float(np.nansum(mild[inside]))
     share = total / max(_space_heat(context, inside), total, 1e-9)
     watch, act = context.limit("backup_share_watch"), context.limit("backup_share_act")
     many = float((mild[inside & so] >= _PLAIN_KWH).sum()) >= context.limit("backup_days_watch")
-    severity = downgraded("watch" if many and share < watch else graded(share, watch, act), spell, 3.0)
-    if severity == "note" and spell.until is None and share < 0.2 * watch:
+    severity = downgraded("watch" if many and share < watch else graded(share, watch, act), episode, 3.0)
+    if severity == "note" and episode.until is None and share < 0.2 * watch:
         return None
     causes, told = _causes(context, inside & so)
     cop = _cop(context)
@@ -60,8 +60,8 @@ def backup_heater_use(context: Context) -> Finding | None:
     return Finding(
         "backup_heater_use",
         severity,
-        spell.since,
-        confidence_of(share / watch, spell.days * spell.share, max(spell.share, 0.6)),
+        episode.since,
+        confidence_of(share / watch, episode.days * episode.share, max(episode.share, 0.6)),
         (
             f"The back-up heater supplied {percent(share)} of the space heat above {below:g} °C outdoors,"
             " where the heat pump should supply all of it."
@@ -79,7 +79,7 @@ def backup_heater_use(context: Context) -> Finding | None:
             *told,
         ),
         causes=causes,
-        until=spell.until,
+        until=episode.until,
         next_step=(
             _full_step()
             if full
@@ -108,9 +108,8 @@ def backup_heater_use(context: Context) -> Finding | None:
     )
 
 
-def _alone(context: Context, chosen: Flags, spell: Episode) -> Finding | None:
-    """The heater carried the house while the compressor rested: no matter of a setting, and said as what it
-    is."""
+def _alone(context: Context, chosen: Flags, episode: Episode) -> Finding | None:
+    """The heater heated the house alone while the compressor did not run."""
     days = context.days
     rested = days.floats("n_running") < _RESTS_SHARE * days.floats("n_minutes")
     alone = chosen & rested & (days.floats("n_unknown") < 0.5 * days.floats("n_minutes"))
@@ -126,8 +125,8 @@ def _alone(context: Context, chosen: Flags, spell: Episode) -> Finding | None:
     per_year = 0.5 * spare
     return Finding(
         "backup_heater_use",
-        "act" if spell.until is None else "note",
-        spell.since,
+        "act" if episode.until is None else "note",
+        episode.since,
         0.95,
         (
             f"The back-up heater alone heated the house on {many} days ({kwh:.0f} kWh of direct electric"
@@ -138,7 +137,7 @@ def _alone(context: Context, chosen: Flags, spell: Episode) -> Finding | None:
             Evidence("back-up electricity on those days", round(kwh, 1), "kWh"),
             Evidence("share of those days the unit ran", round(ran, 3), "-"),
         ),
-        until=spell.until,
+        until=episode.until,
         next_step=(
             "First find out why the compressor does not run (see unit_stopped and fault_reported):"
             " emergency mode set by hand, lock-out, or no supply to the outdoor unit. Leave the"
@@ -164,8 +163,7 @@ def _full_step() -> str:
 
 
 def _space_heat(context: Context, inside: Flags) -> float:
-    """Space heat of those days [kWh], heater included; without a heat meter from the electricity at a usual
-    COP."""
+    """Space heat of those days [kWh] with heater; without a heat meter from electricity at a usual COP."""
     days = context.days
     heat = float(np.nansum(days.floats("q_space")[inside]))
     backup = float(np.nansum(days.floats("e_backup")[inside]))
@@ -182,8 +180,7 @@ def _cop(context: Context) -> float:
 
 
 def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
-    """A heater released by its setting leaves the unit throttled and the water hot enough; one that fills a
-    gap does not."""
+    """A wrong setting leaves the unit below full output and the water hot; lack of output does not."""
     days = context.days
     share = nan_median(days.floats("backup_unit_share")[chosen])
     best = days.floats("load_share_top")

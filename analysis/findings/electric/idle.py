@@ -42,10 +42,10 @@ def high_standby(context: Context) -> Finding | None:
     more += limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
     watch, act = limit("standby_watch_w") + more, limit("standby_act_w") + more
     so = judged & (fill_nan(power, 0.0) >= watch)
-    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & judged
+    here = episode.covers(days["day"]) & judged
     drawn = nan_median(power[here])
     if drawn < watch:
         return None
@@ -54,13 +54,13 @@ def high_standby(context: Context) -> Finding | None:
     pump = limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
     real = normal_chance(usual.score(max(drawn - pump, 1.0)))
     kwh = max(drawn - pump - usual.middle, 0.0) * rest * _YEAR_HOURS / 1000.0
-    severity = downgraded(graded(drawn, watch, act), spell, 5.0)
+    severity = downgraded(graded(drawn, watch, act), episode, 5.0)
     if kwh < limit("standby_kwh"):
         severity = "note"
     return Finding(
         "high_standby",
         severity,
-        spell.since,
+        episode.since,
         min(real, limit("surest")),
         f"The unit draws {drawn:.0f} W at standby.",
         evidence=(
@@ -85,7 +85,7 @@ def high_standby(context: Context) -> Finding | None:
                 " find out why."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="call" if severity != "act" else "drive",
@@ -119,8 +119,7 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
 
 
 def _at_the_floor(lowest: Floats, running_w: float) -> Flags:
-    """Days whose lowest hour was rest: at the level below which no day goes, and far below a running
-    compressor."""
+    """Days whose lowest hour is standby: at the minimum level and far below a running compressor."""
     known = np.isfinite(lowest)
     if not known.any():
         return known
@@ -147,23 +146,23 @@ def pump_always_on(context: Context) -> Finding | None:
         )
     share = np.divide(pumped, unasked, out=np.zeros(len(days)), where=judged)
     so = judged & (share >= limit("idle_pump_share"))
-    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & judged
+    here = episode.covers(days["day"]) & judged
     hours, part = float(np.mean(pumped[here])) / 60.0, float(np.sum(pumped[here]) / np.sum(unasked[here]))
     if part < limit("idle_pump_share") and hours < limit("idle_pump_hours"):
         return None
     power = nan_median(days.floats("unasked_pump_power")[here])
     power = power if np.isfinite(power) else _USUAL_PUMP_W
     kwh = power * hours / 1000.0 * 365.0 * int(here.sum()) / max(len(days), 1)
-    severity = downgraded(_idle_grade(context, hours, part, kwh), spell, limit("idle_pump_days"))
+    severity = downgraded(_idle_grade(context, hours, part, kwh), episode, limit("idle_pump_days"))
     summer, before = _idle_elsewhere(context, judged, here)
     real = chance(summer=summer, before=before, without_call=context.site.measures("heat_call"))
     return Finding(
         "pump_always_on",
         severity,
-        spell.since,
+        episode.since,
         min(real, limit("surest")),
         f"A circulation pump runs {hours:.0f} hours a day without demand.",
         evidence=(
@@ -193,7 +192,7 @@ def pump_always_on(context: Context) -> Finding | None:
                 " electricity. Your installer can change the setting."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="setting",
@@ -208,8 +207,7 @@ def _idle_grade(context: Context, hours: float, part: float, kwh: float) -> Seve
 
 
 def _idle_elsewhere(context: Context, judged: Flags, here: Flags) -> tuple[float | None, float | None]:
-    """Share of the undemanding time a pump turned on days too warm to heat, and before this began; None
-    without such days."""
+    """Share of time without demand with a pump on, in warm weather and before it began; None if unknown."""
     days, limit = context.days, context.limit
     unasked, pumped = days.floats("n_unasked"), days.floats("n_unasked_pumped")
     outdoor = days.floats("outdoor")

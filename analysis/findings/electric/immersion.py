@@ -31,14 +31,14 @@ def immersion_use(context: Context) -> Finding | None:
         raise NotAssessed("needs immersion_electricity on at least 7 days")
     beyond = _beyond_disinfection(context, fill_nan(used, 0.0))
     so = beyond >= limit("immersion_day_kwh")
-    spell = latest_episode(days["day"], so, known, hold_days=3, gone_days=10)
-    if spell is None:
+    episode = latest_episode(days["day"], so, known, hold_days=3, gone_days=10)
+    if episode is None:
         return None
-    inside = known & spell.covers(days["day"])
+    inside = known & episode.covers(days["day"])
     # A busy week is not the rule: the mean is over a month at least.
     a_day = float(beyond[inside].sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
     watch = limit("immersion_watch_kwh")
-    severity = downgraded(graded(a_day, watch, limit("immersion_act_kwh")), spell, 3.0)
+    severity = downgraded(graded(a_day, watch, limit("immersion_act_kwh")), episode, 3.0)
     if a_day < 0.3 * watch:
         return None
     causes, told = _causes(context, inside & so)
@@ -47,8 +47,8 @@ def immersion_use(context: Context) -> Finding | None:
     return Finding(
         "immersion_use",
         severity,
-        spell.since,
-        confidence_of(a_day / watch, spell.days * spell.share, spell.share),
+        episode.since,
+        confidence_of(a_day / watch, episode.days * episode.share, episode.share),
         (f"The immersion heater supplies {a_day:.1f} kWh of hot water a day in addition to disinfection."),
         evidence=(
             context.evidence(
@@ -58,11 +58,11 @@ def immersion_use(context: Context) -> Finding | None:
                 "immersion_watch_kwh",
             ),
             Evidence("days when the heater ran", int((inside & so).sum()), "days"),
-            Evidence("share of days", round(spell.share, 2), "-"),
+            Evidence("share of days", round(episode.share, 2), "-"),
             *told,
         ),
         causes=causes,
-        until=spell.until,
+        until=episode.until,
         next_step=(
             (
                 "Ask the householder to check the immersion heater's switch and timer and to leave it"
@@ -95,8 +95,7 @@ def immersion_use(context: Context) -> Finding | None:
 
 
 def _setpoint_step(context: Context, chosen: Flags) -> str:
-    """What to do where charges end short of the setpoint: by what they reach, and never into the growth
-    range."""
+    """Next step where charges end below the setpoint; never advises the growth range."""
     plant, reheats = context.site.hot_water, context.facts.reheats
     assert plant is not None
     reach = nan_median(reheats.floats("to_c")[np.isin(reheats["day"], context.days["day"][chosen])])
@@ -140,8 +139,7 @@ def _cop(context: Context) -> float:
 
 
 def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
-    """A timer heats at its own hours, past the setpoint; a setpoint out of reach is finished after each
-    charge."""
+    """A timer heats at fixed hours above the setpoint; an unreachable setpoint follows each charge."""
     days, plant = context.days, context.site.hot_water
     assert plant is not None
     total = float(np.nansum(days.floats("e_immersion")[chosen]))

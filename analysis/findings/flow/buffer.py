@@ -26,10 +26,10 @@ def buffer_mixing(context: Context) -> Finding | None:
     if judged.sum() < limit("buffer_days"):
         raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
     so = judged & (fill_nan(drop, 0.0) >= limit("buffer_drop_note_k"))
-    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & judged
+    here = episode.covers(days["day"]) & judged
     lost = nan_median(drop[here])
     if lost < limit("buffer_drop_note_k"):
         return None
@@ -40,7 +40,9 @@ def buffer_mixing(context: Context) -> Finding | None:
     if lost < limit("buffer_drop_note_k"):
         return None
     ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")
-    severity = downgraded(graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), spell, 5.0)
+    severity = downgraded(
+        graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), episode, 5.0
+    )
     if ratio < context.limit(
         "buffer_flow_ratio"
     ):  # no more water beyond the buffer than before it: then nothing is drawn in
@@ -67,7 +69,7 @@ def buffer_mixing(context: Context) -> Finding | None:
     return Finding(
         "buffer_mixing",
         severity,
-        spell.since,
+        episode.since,
         real,
         f"The water loses {lost:.1f} K at the buffer before it reaches the emitters.",
         evidence=(
@@ -90,7 +92,7 @@ def buffer_mixing(context: Context) -> Finding | None:
                 " can set the pumps to stop that."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="drive",

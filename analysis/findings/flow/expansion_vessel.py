@@ -53,22 +53,22 @@ def pressure_high(context: Context) -> Finding | None:
     pressure_of_days(context, 3)
     known = np.isfinite(level)
     watch, act = limit("pressure_high_watch"), limit("pressure_high_act")
-    spell = latest_episode(days["day"], fill_nan(level, 0.0) > watch, known, hold_days=2, gone_days=7)
+    episode = latest_episode(days["day"], fill_nan(level, 0.0) > watch, known, hold_days=2, gone_days=7)
     rise = drift_of_pressure(context, +1, limit("pressure_rise_watch"), limit("pressure_risen_bar"))
     if rise is not None and rise.last < int(np.flatnonzero(known)[-1]) - 6:
         rise = None
-    if spell is None and (rise is None or nan_median(level[-14:]) < limit("pressure_rise_from")):
+    if episode is None and (rise is None or nan_median(level[-14:]) < limit("pressure_rise_from")):
         return None
     inside = (
-        known & spell.covers(days["day"]) if spell else known & (np.arange(len(known)) >= len(known) - 14)
+        known & episode.covers(days["day"]) if episode else known & (np.arange(len(known)) >= len(known) - 14)
     )
     hottest = float(np.quantile(level[inside], 0.9))
     coldest = nan_median(days.floats("pressure_min")[inside])
     severity: Severity = "watch" if hottest < act else "act"
-    if spell is not None and spell.until is not None:
+    if episode is not None and episode.until is not None:
         severity = "note"
     causes = _high_causes(context, coldest, hottest, rise)
-    since = spell.since if spell else ""
+    since = episode.since if episode else ""
     if rise is not None:
         since = min(filter(None, (since, days.day(rise.first).isoformat())))
     filling = causes[0].cause == "filling_loop_open"
@@ -92,7 +92,7 @@ def pressure_high(context: Context) -> Finding | None:
             Evidence("days with it", int(inside.sum()), "days"),
         ),
         causes=causes,
-        until=spell.until if spell else None,
+        until=episode.until if episode else None,
         next_step=(
             (
                 "Ask at once whether the filling loop is shut at both ends, and have its hose"
@@ -131,8 +131,7 @@ def _high_probability(over: float, rise: Drift | None) -> float:
 
 
 def _high_causes(context: Context, coldest: float, hottest: float, rise: Drift | None) -> tuple[Cause, ...]:
-    """An empty vessel is high only while the water is hot; an open filling loop lifts the cold pressure
-    too."""
+    """A failed vessel is high only with hot water; an open filling loop also raises the cold pressure."""
     swing, usual = hottest - coldest, context.limit("pressure_swing_watch")
     vessel = 3.0 * (swing - usual)
     filling = 4.0 * (coldest - context.limit("pressure_rise_from")) + (2.0 if rise is not None else 0.0)
@@ -171,10 +170,10 @@ def pressure_swings(context: Context) -> Finding | None:
     # then on.
     gas = _gas(context)
     sound &= ~(gas < limit("pressure_mended") * nan_median(gas[so]))
-    spell = latest_episode(days["day"], so, so | sound, hold_days=3, gone_days=7)
-    if spell is None or spell.share < 0.3:
+    episode = latest_episode(days["day"], so, so | sound, hold_days=3, gone_days=7)
+    if episode is None or episode.share < 0.3:
         return None
-    inside = so & spell.covers(days["day"])
+    inside = so & episode.covers(days["day"])
     amount, top, rate = (
         nan_median(swing[inside]),
         nan_median(days.floats("pressure_max")[inside]),
@@ -189,14 +188,14 @@ def pressure_swings(context: Context) -> Finding | None:
         or low < limit("pressure_low_act")
     ):
         severity = "act"
-    if spell.until is not None:
+    if episode.until is not None:
         severity = "note"
     told_by = (
         f", {rate / usual:.1f} times what a vessel of the minimum size allows"
         if np.isfinite(rate / usual)
         else ""
     )
-    confidence = confidence_of(1.0 + amount / limit("pressure_swing_act"), float(inside.sum()), spell.share)
+    confidence = confidence_of(1.0 + amount / limit("pressure_swing_act"), float(inside.sum()), episode.share)
     if np.isfinite(rate) and np.isfinite(usual):
         model = slope_expected(
             nan_median(days.floats("pressure")[inside]),
@@ -208,7 +207,7 @@ def pressure_swings(context: Context) -> Finding | None:
     return Finding(
         "pressure_swings",
         severity,
-        spell.since,
+        episode.since,
         confidence,
         f"The circuit's pressure swings by {amount:.1f} bar with the water's temperature{told_by}.",
         evidence=(
@@ -240,7 +239,7 @@ def pressure_swings(context: Context) -> Finding | None:
                 )
             }
         ),
-        until=spell.until,
+        until=episode.until,
         next_step=(
             "Visit: press the vessel's gas valve (water there means a split membrane), check its"
             " charge with the circuit empty of pressure, recharge or replace it, and check that the"
@@ -275,8 +274,7 @@ def _gas(context: Context) -> Floats:
 
 
 def _slopes(context: Context) -> Floats:
-    """The steepest healthy slope on each day [bar/K]; nan where pressure or water temperature is not
-    known."""
+    """Steepest healthy slope by day [bar/K]; nan where pressure or water temperature is unknown."""
     days = context.days
     pressure, loop = days.floats("pressure"), days.floats("loop_c")
     out = np.full(len(days), np.nan)
@@ -300,8 +298,7 @@ def _slope(pressure_bar: float, loop_c: float, hottest_c: float, *, fluid: str, 
 
 
 def _hottest(context: Context) -> float:
-    """The hottest mean water the circuit is meant for [°C]: by the curve, or while it charges the
-    cylinder."""
+    """Highest mean water temperature of the design [°C]: by the curve or while charging the cylinder."""
     site = context.site
     asked = [50.0]
     if site.heating_curve is not None:

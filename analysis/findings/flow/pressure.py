@@ -125,17 +125,17 @@ def pressure_low(context: Context) -> Finding | None:
     known = np.isfinite(pressure)
     watch, act = limit("pressure_low_watch"), limit("pressure_low_act")
     so = fill_nan(pressure, 9.0) < watch
-    spell = latest_episode(days["day"], so, known, hold_days=3, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, known, hold_days=3, gone_days=7)
+    if episode is None:
         return None
-    inside = so & spell.covers(days["day"])
+    inside = so & episode.covers(days["day"])
     level = float(np.median(pressure[inside][-14:]))
     vessel = context.once(_vessel_fails)
-    severity: Severity = graded(level, watch, act, downward=True) if spell.until is None else "note"
+    severity: Severity = graded(level, watch, act, downward=True) if episode.until is None else "note"
     return Finding(
         "pressure_low",
         severity,
-        _low_since(context, spell),
+        _low_since(context, episode),
         bounded(Excess(watch - level, GAUGE_BAR).probability),
         f"The heating circuit pressure is {level:.1f} bar.",
         evidence=(
@@ -148,7 +148,7 @@ def pressure_low(context: Context) -> Finding | None:
             ),
             Evidence("days with low pressure", int(inside.sum()), "days"),
         ),
-        until=spell.until,
+        until=episode.until,
         next_step=(
             (
                 "Have the expansion vessel repaired first, see pressure_swings: if topped up before, the"
@@ -190,14 +190,13 @@ def _vessel_fails(context: Context) -> bool:
     return found is not None and found.severity != "note"
 
 
-def _low_since(context: Context, spell: Episode) -> str:
-    """Where a slow fall brought the pressure down, the day on which the fall began, not on which it passed
-    the limit."""
+def _low_since(context: Context, episode: Episode) -> str:
+    """Start of the slow fall that led to the low pressure, not the day it passed the limit."""
     limit = context.limit
     fall = drift_of_pressure(context, -1, limit("pressure_fall_note"), limit("pressure_fallen_bar"))
-    if fall is None or context.days.day(fall.last).isoformat() < spell.since:
-        return spell.since
-    return min(spell.since, context.days.day(fall.first).isoformat())
+    if fall is None or context.days.day(fall.last).isoformat() < episode.since:
+        return episode.since
+    return min(episode.since, context.days.day(fall.first).isoformat())
 
 
 def _days_left(context: Context, now: float, loss: float) -> tuple[Evidence, ...]:

@@ -53,28 +53,28 @@ def low_flow(context: Context) -> Finding | None:
         raise NotAssessed("too few days of steady running with flow rate, or heat and both temperatures")
     share = top / nominal
     so = judged & (fill_nan(share, 9.0) < limit("low_flow_note_share"))
-    spell = latest_episode(days["day"], so, judged, hold_days=3, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, judged, hold_days=3, gone_days=7)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & judged
+    here = episode.covers(days["day"]) & judged
     value = nan_median(share[here])
     if value >= limit("low_flow_note_share"):
         return None
     lift = nan_median(days.floats("lift")[here & steady])
-    widest = _widest(context, spell, here & steady, nominal)
+    widest = _widest(context, episode, here & steady, nominal)
     allowed = _nominal_lift(context, nominal)
     real, told = _short_of_water(context, here & steady, value, widest, allowed)
     if real is None:
         return None
     severity = downgraded(
-        graded(value, limit("low_flow_watch_share"), limit("low_flow_act_share"), downward=True), spell, 5.0
+        graded(value, limit("low_flow_watch_share"), limit("low_flow_act_share"), downward=True), episode, 5.0
     )
     kwh = _flow_cost(days, here & steady, lift, value, heating_year(context))
-    causes = _low_flow_causes(context, here, share, spell.since)
+    causes = _low_flow_causes(context, here, share, episode.since)
     return Finding(
         "low_flow",
         severity,
-        spell.since,
+        episode.since,
         min(real, limit("surest")) * (1.0 if how == "measured" else 0.95),
         f"Only {percent(value)} of the nominal water flow goes through the heat pump.",
         evidence=(
@@ -115,7 +115,7 @@ def low_flow(context: Context) -> Finding | None:
                 " open until then."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit=(
@@ -163,8 +163,7 @@ def _nominal(context: Context) -> tuple[float, str]:
 
 
 def _nominal_lift(context: Context, nominal: float) -> Lognormal:
-    """Difference at rated output and nominal flow [K]; of a unit without a rated output, that of a usual
-    one."""
+    """Difference at rated output and nominal flow [K]; a usual value without a rated output."""
     rated = context.site.heat_pump.rated_output_kw
     return nominal_difference(rated or context.limit("usual_nominal_k") * KWH_PER_M3_K * nominal, nominal)
 
@@ -182,9 +181,8 @@ def _flow(days: Table) -> tuple[Floats, str]:
     )
 
 
-def _widest(context: Context, spell: Episode, here: Flags, nominal: float) -> float:
-    """Difference at the highest output seen [K]: on the days of most heat, or charging the cylinder with as
-    little water.
+def _widest(context: Context, episode: Episode, here: Flags, nominal: float) -> float:
+    """Difference at the highest output [K]: on days of most heat, or at an equally low charging flow.
 
     nan where no difference is measured.
     """
@@ -196,7 +194,9 @@ def _widest(context: Context, spell: Episode, here: Flags, nominal: float) -> fl
         usable = busy & (heat >= np.quantile(heat[busy], context.limit("busiest_days")))
     widest = nan_median(lift[usable])
     if len(reheats):
-        inside = spell.covers(reheats["day"]) & (reheats.floats("minutes") >= context.limit("charge_minutes"))
+        inside = episode.covers(reheats["day"]) & (
+            reheats.floats("minutes") >= context.limit("charge_minutes")
+        )
         little = (
             fill_nan(reheats.floats("flow_rate"), np.inf) < context.limit("low_flow_note_share") * nominal
         )
@@ -207,8 +207,7 @@ def _widest(context: Context, spell: Episode, here: Flags, nominal: float) -> fl
 
 
 def _flow_cost(days: Table, here: Flags, lift: float, share: float, year: float) -> float | None:
-    """A wider difference at the same mean water temperature: half of what it is wider stands on the flow
-    temperature."""
+    """Half of a wider difference raises the flow temperature at the same mean temperature."""
     used = float(np.nansum(days.floats("e_space")[here]))
     if not np.isfinite(lift) or used <= 0:
         return None

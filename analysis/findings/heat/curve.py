@@ -1,5 +1,4 @@
-"""Is the water hotter than the design asks, does it follow the weather, and is there heat when none is
-needed?"""
+"""Rules on the heating curve: too hot, not following the weather, heating out of season."""
 
 from __future__ import annotations
 
@@ -52,10 +51,10 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         raise NotAssessed("too few days with an hour of steady heating in cool weather")
     so = judged & (fill_nan(excess, -9.0) >= limit("flow_above_curve_note_k"))
     # In hard frost a unit may not reach what a curve too high asks for: a fortnight without is no end.
-    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=14)
-    if spell is None:
+    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=14)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & judged
+    here = episode.covers(days["day"]) & judged
     above = nan_median(excess[here])
     if above < limit("flow_above_curve_note_k"):
         return None
@@ -64,7 +63,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     asked = nan_median(days.floats("target_above_curve")[here])
     # Asked for far too hot, and felt: a wrong setting though the unit does not get there.
     felt = max(above, watch) if np.nan_to_num(asked, nan=0.0) >= act else above
-    severity = downgraded(graded(felt, watch, act), spell, 5.0)
+    severity = downgraded(graded(felt, watch, act), episode, 5.0)
     kwh = _cost(context, here, above)
     points = ", ".join(f"{f:g} °C at {o:g} °C" for o, f in (curve.points[0], curve.points[-1]))
     asked = nan_median(days.floats("target_above_curve")[here])
@@ -83,8 +82,8 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     return Finding(
         "flow_temperature_above_curve",
         severity,
-        spell.since,
-        confidence_of(above / watch, spell.days, spell.share),
+        episode.since,
+        confidence_of(above / watch, episode.days, episode.share),
         f"The heating water is {above:.1f} K hotter than the designed curve.",
         evidence=(
             context.evidence(
@@ -102,7 +101,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
                 "°C",
             ),
         ),
-        causes=_curve_causes(context, here, spell.since),
+        causes=_curve_causes(context, here, episode.since),
         next_step=(
             f"Set the curve back to the design ({points}), and after a cold week ask whether every"
             " room stays warm before leaving it there."
@@ -115,7 +114,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
                 " it down; tell them if a room then stays cool."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="setting",
@@ -252,8 +251,7 @@ def no_weather_compensation(context: Context) -> Finding | None:
 
 
 def _set_low(context: Context) -> Flags:
-    """Days with rooms set far below the design's, as in an absence: the water is then as cool as the unit can
-    give it."""
+    """Days with room targets far below design, as in an absence: the water is as cool as possible."""
     low = context.site.design.indoor_c - context.limit("compensation_low_target_k")
     return np.asarray(fill_nan(context.days.floats("target"), 99.0) < low, dtype=np.bool_)
 
@@ -304,9 +302,9 @@ def _not_compensating(
     judged = np.zeros(len(days), dtype=np.bool_)
     judged[np.flatnonzero(_cool_and_steady(context) & np.isfinite(flow))] = True
     near = judged & (np.abs(fill_nan(flow, -99.0) - level) <= _LEVEL_K)
-    spell = latest_episode(days["day"], near, judged, hold_days=5, gone_days=10)
+    episode = latest_episode(days["day"], near, judged, hold_days=5, gone_days=10)
     first = days.day(chosen[0]).isoformat()
-    since = spell.since if spell is not None and spell.share > 0.8 else first
+    since = episode.since if episode is not None and episode.share > 0.8 else first
     above = nan_median(days.floats("above_curve")[chosen])
     dear = np.isfinite(above) and above >= limit("flow_above_curve_watch_k")
     severity: Severity = "act" if dear and share < 0.5 * limit("compensation_share") else "watch"
@@ -371,10 +369,10 @@ def heating_out_of_season(context: Context) -> Finding | None:
     if warm.sum() < limit("warm_days"):
         raise NotAssessed(f"needs {limit('warm_days'):.0f} warm days, has {warm.sum()}")
     so = warm & (heating >= limit("warm_day_minutes"))
-    spell = latest_episode(days["day"], so, warm, hold_days=3, gone_days=14)
-    if spell is None:
+    episode = latest_episode(days["day"], so, warm, hold_days=3, gone_days=14)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & warm
+    here = episode.covers(days["day"]) & warm
     hours = float(np.mean(heating[here])) / 60.0
     heat = float(np.nansum(days.floats("q_heating_warm")[here]))
     used = _electricity_of(days, here, heat)
@@ -383,13 +381,13 @@ def heating_out_of_season(context: Context) -> Finding | None:
         return None
     name = "warm_heating_hours" if hours >= limit("warm_heating_hours") else "warm_heating_watch_hours"
     grade: Severity = "act" if name == "warm_heating_hours" else "watch"
-    severity = downgraded(grade, spell, limit("warm_days"))
+    severity = downgraded(grade, episode, limit("warm_days"))
     spread = float(np.std(heating[here])) / 60.0 / np.sqrt(max(count, 1))
     real = min(excess(hours, spread, UNNEEDED_HOURS).probability, limit("surest"))
     return Finding(
         "heating_out_of_season",
         severity,
-        spell.since,
+        episode.since,
         real,
         f"Space heating runs {hours:.1f} hours a day on days above {warmest:.0f} °C.",
         evidence=(
@@ -416,7 +414,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
                 " or your installer sets it to do so by itself."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=used,
         cost_money=context.money(used),
         visit="setting",
@@ -424,8 +422,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
 
 
 def _needs_none_above(context: Context) -> float:
-    """Outdoor temperature above which this house needs no heat [°C]: a little over its own base temperature,
-    where it is known."""
+    """Outdoor temperature above which the house needs no heat [°C], from its base temperature."""
     usual, base = context.limit("heating_limit_c"), context.figures.heat_loss.base_temperature_c
     if base is None:
         return usual

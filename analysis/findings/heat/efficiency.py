@@ -53,8 +53,7 @@ def efficiency_below_expected(context: Context) -> Finding | None:
 
 
 def _before_a_drop(context: Context) -> Context:
-    """Only the days before a sure drop of efficiency, where there are enough: the drop is a finding of its
-    own."""
+    """Only the days before a certain efficiency drop, which is a finding of its own."""
     day = sure_drop(context)
     if day is None or day < context.limit("efficiency_before_days"):
         return context
@@ -192,8 +191,7 @@ def _both(days: Table, name: str) -> float:
 
 
 def _near_full(context: Context, strength: Strength, meter: float) -> _Ratio | None:
-    """Heating and hot water near full output, where ratings are measured, each weighed by how well it can be
-    told."""
+    """Heating and hot water near full output, where ratings are measured, weighted by certainty."""
     days, rating, limit = context.days, context.site.heat_pump.rating, context.limit
     # Readings minutes apart mix the starts in, and the steps of their registers look like full output.
     apart = limit("efficiency_sees_full_min")

@@ -142,8 +142,7 @@ def _measured(context: Context) -> tuple[HeatLoss, Estimate]:
 
 
 def _unmeasured(context: Context, loss: HeatLoss) -> float:
-    """By how much a house without a room sensor must stand further out: rooms a kelvin warmer or cooler look
-    the same."""
+    """Extra margin without a room sensor: rooms a kelvin warmer or cooler look the same."""
     design = context.site.design
     if loss.indoor_measured or design.outdoor_c is None:
         return 0.0
@@ -349,8 +348,7 @@ def _capacity_finding(
 
 
 def _at(context: Context, outdoor: float) -> Capacity:
-    """Output and load at the temperature down to which the heat pump must manage alone, as full work has
-    shown it."""
+    """Output and load at the lowest temperature without back-up, from measured full-load operation."""
     site = context.site
     site = site.model_copy(update={"design": site.design.model_copy(update={"outdoor_c": outdoor})})
     loss = context.figures.heat_loss
@@ -395,8 +393,7 @@ def _flat_out_share(context: Context) -> float | None:
 
 
 def _failed(context: Context, design: float) -> _Failed | None:
-    """Flat-out days above the design temperature with the rooms short, or the water where no room is
-    measured."""
+    """Full-output days above the design temperature with rooms (or water) below target."""
     days = context.days
     outdoor = days.floats("outdoor")
     flat = _flat_out(context) & (outdoor > design)

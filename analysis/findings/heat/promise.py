@@ -29,8 +29,7 @@ _CODE = "performance_below_promise"
 
 
 class _Part(NamedTuple):
-    """One use's performance beside its promise: at the design's weather, promised, relative sd, electricity
-    [kWh]."""
+    """One use: performance in design weather, promised, relative sd, electricity [kWh]."""
 
     use: str
     measured: float

@@ -55,24 +55,24 @@ def room_below_target(context: Context) -> Finding | None:
     for zone in zones:
         known = judged & np.isfinite(zone.deficit)
         cold = fill_nan(zone.deficit, -9.0) > (limit("room_deficit_note") if zone.own else 0.0)
-        spell = latest_episode(
+        episode = latest_episode(
             days["day"],
             cold & known,
             as_cold(cold & known, outdoor, known),
             hold_days=int(limit("room_days")),
             gone_days=10,
         )
-        if spell is None or spell.share < limit("room_days_share"):
+        if episode is None or episode.share < limit("room_days_share"):
             continue
-        inside = known & cold & spell.covers(days["day"])
+        inside = known & cold & episode.covers(days["day"])
         causes, evidence = _causes(context, zone, zones, inside)
         size = nan_median(zone.deficit[inside])
-        severity = _severity(context, zone, size, spell, inside, causes)
+        severity = _severity(context, zone, size, episode, inside, causes)
         if severity is not None:
-            found.append(_Cold(zone, spell, inside, size, severity, causes, evidence))
+            found.append(_Cold(zone, episode, inside, size, severity, causes, evidence))
     if not found:
         return None
-    worst = max(found, key=lambda f: (SEVERITIES.index(f.severity), f.spell.until is None, f.size))
+    worst = max(found, key=lambda f: (SEVERITIES.index(f.severity), f.episode.until is None, f.size))
     return _finding(context, worst)
 
 
@@ -81,7 +81,7 @@ class _Cold:
     """A cold zone: its newest episode, the days of it, the median deficit [K] and why."""
 
     zone: _Zone
-    spell: Episode
+    episode: Episode
     inside: Flags
     size: float
     severity: Severity
@@ -90,7 +90,7 @@ class _Cold:
 
 
 def _finding(context: Context, cold: _Cold) -> Finding:
-    zone, spell, limit = cold.zone, cold.spell, context.limit
+    zone, episode, limit = cold.zone, cold.episode, context.limit
     hit = int(cold.inside.sum())
     first = cold.causes[0].cause if cold.causes else ""
     room = nan_median(zone.room[cold.inside])
@@ -111,18 +111,18 @@ def _finding(context: Context, cold: _Cold) -> Finding:
     return Finding(
         "room_below_target",
         cold.severity,
-        spell.since,
-        confidence_of(over, hit, spell.share),
+        episode.since,
+        confidence_of(over, hit, episode.share),
         headline,
         evidence=(
             lack,
             Evidence("room meanwhile", round(room, 1), "°C"),
             context.evidence("days below target", hit, "days", "room_days"),
-            context.evidence("share of heating days", round(spell.share, 2), "-", "room_days_share"),
+            context.evidence("share of heating days", round(episode.share, 2), "-", "room_days_share"),
             *cold.evidence,
         ),
         causes=cold.causes,
-        until=spell.until,
+        until=episode.until,
         next_step=_step(context, first, cold),
         caution=water_caution(context.site) if first == "zone_not_opening" else "",
         home=(
@@ -140,10 +140,10 @@ def _finding(context: Context, cold: _Cold) -> Finding:
 
 
 def _severity(
-    context: Context, zone: _Zone, size: float, spell: Episode, inside: Flags, causes: tuple[Cause, ...]
+    context: Context, zone: _Zone, size: float, episode: Episode, inside: Flags, causes: tuple[Cause, ...]
 ) -> Severity | None:
     limit = context.limit
-    lasts = spell.until is None and inside.sum() >= 2 * limit("room_days")
+    lasts = episode.until is None and inside.sum() >= 2 * limit("room_days")
     if not zone.own:
         # Nobody says what is asked there, so it is never more than worth a look.
         return "watch" if lasts else "note"
@@ -187,8 +187,7 @@ def _judged(context: Context) -> Flags:
 def _causes(
     context: Context, zone: _Zone, zones: list[_Zone], inside: Flags
 ) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
-    """Causes by how well each explains the days on which the zone stayed cold, and the numbers they rest
-    on."""
+    """Causes weighted by how well each explains the cold days, with the evidence."""
     measured = _measured(context, zone, zones, inside)
     weights = cause_weights(measured)
     if not context.site.emitter:
@@ -231,8 +230,7 @@ def _known(value: float) -> float | None:
 
 
 def _emission(context: Context, zone: _Zone, inside: Flags) -> float:
-    """Heat given in steady heating over what the site's emitters give at that water and room (EN 442); nan if
-    unknown."""
+    """Heat in steady heating over emitter output at that water and room (EN 442); nan if unknown."""
     days = context.days
     if not context.site.emitter:
         return float("nan")
@@ -248,8 +246,7 @@ def _emission(context: Context, zone: _Zone, inside: Flags) -> float:
 
 
 def _colder(zone: _Zone, other: _Zone, inside: Flags) -> float:
-    """How much more [K] this zone lacks than another. Without targets of both, the rooms themselves are
-    compared."""
+    """Deficit beyond that of another zone [K]; room temperatures are compared without both targets."""
     if zone.own and other.own:
         return nan_median((zone.deficit - other.deficit)[inside])
     return nan_median((other.room - zone.room)[inside])

@@ -55,14 +55,14 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     short &= fill_nan(lowest, 99.0) < limit("cold_least_c")
     short |= fill_nan(lowest, 99.0) < limit("cold_day_c")
     so = known & short & ~_left_full(context)
-    spell = latest_episode(days["day"], so, known, hold_days=4, gone_days=28)
-    if spell is None:
+    episode = latest_episode(days["day"], so, known, hold_days=4, gone_days=28)
+    if episode is None:
         return None
-    inside = known & spell.covers(days["day"])
+    inside = known & episode.covers(days["day"])
     # A cluster of bad days is not the rule: the share is taken over a month at least.
     weekly = _WEEK * float((so & inside).sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
     severity = graded(weekly, limit("cold_days_watch"), limit("cold_days_act"))
-    if spell.until is not None:
+    if episode.until is not None:
         severity = "note"
     if severity == "note" and weekly < 0.5 * limit("cold_days_watch"):
         return None
@@ -72,8 +72,8 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     return Finding(
         "hot_water_shortfall",
         severity,
-        spell.since,
-        confidence_of(weekly / limit("cold_days_watch"), spell.days, max(spell.share, 0.6)),
+        episode.since,
+        confidence_of(weekly / limit("cold_days_watch"), episode.days, max(episode.share, 0.6)),
         f"Hot water runs out on {weekly:.1f} days a week: the cylinder falls to"
         f" {nan_median(lowest[chosen]):.0f} °C.",
         evidence=(
@@ -93,7 +93,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
             *told,
         ),
         causes=causes,
-        until=spell.until,
+        until=episode.until,
         next_step=_shortfall_step(first),
         caution=HOT_WATER,
         home=(
@@ -288,19 +288,19 @@ def high_standing_loss(context: Context) -> Finding | None:
             "heat leaks through the diverter, which hides the cylinder's own loss: see diverter_passing"
         )
     so = fill_nan(by_day if circulates else slow, 0.0) > allowed
-    spell = latest_episode(
+    episode = latest_episode(
         days["day"], so, np.isfinite(by_day if circulates else slow), hold_days=5, gone_days=10
     )
-    if spell is None or spell.share < 0.5:
+    if episode is None or episode.share < 0.5:
         return None
     # All days of the spell count, not only those above the limit, or scatter alone would carry it there.
-    since_then = spell.covers(days["day"])
+    since_then = episode.covers(days["day"])
     loss = nan_median((by_day if circulates else slow)[since_then])
     if loss <= allowed:
         return None
     inside = so & since_then
     severity = graded(loss, allowed, max(limit("standing_loss_act") * worst, 1.5 * allowed))
-    if spell.until is not None or inside.sum() < 7:
+    if episode.until is not None or inside.sum() < 7:
         severity = "note"
     hours = 16.0 if circulates else 24.0
     lost = loss * nan_median(over[inside]) * hours / 1000.0
@@ -311,7 +311,7 @@ def high_standing_loss(context: Context) -> Finding | None:
     return Finding(
         "high_standing_loss",
         severity,
-        onset(days["day"], by_day if circulates else slow, spell),
+        onset(days["day"], by_day if circulates else slow, episode),
         float(np.clip(excess(loss, spread, usual).probability, 0.5, 0.99)),
         (
             f"Between draws by day the cylinder loses {loss / worst:.1f} times the legal limit, {lost:.1f}"
@@ -337,7 +337,7 @@ def high_standing_loss(context: Context) -> Finding | None:
             Evidence("days with this loss", int(inside.sum()), "days"),
         ),
         causes=_loss_causes(daytime, night, whole, loss / worst, circulates=bool(circulates)),
-        until=spell.until,
+        until=episode.until,
         next_step=(
             "Ask whether a circulation pump runs all day; set it to the hours of use or to run on demand,"
             " within local rules on Legionella, and see that its pipes are insulated."

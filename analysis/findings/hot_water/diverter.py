@@ -156,8 +156,7 @@ def _long_enough(context: Context) -> float:
 
 
 def _heating_warmed(context: Context) -> bool | None:
-    """Whether the pipe to the heating carries the charge's hot water meanwhile; None where nothing measures
-    it."""
+    """True where the heating pipe warms during the charge; None where not measured."""
     days = context.days
     if "flow_in_hot_water" not in days:
         return None
@@ -175,8 +174,7 @@ def _use_told(context: Context) -> bool:
 
 
 def _calm(fall: Floats) -> float:
-    """Cooling after the calmest quarter of the charges [K/h]: a leak is there after each of them, a draw is
-    not."""
+    """Cooling after the calmest quarter of charges [K/h]: a leak is always there, a draw is not."""
     return float(max(np.quantile(fall, 0.25), -np.quantile(fall, 0.75)))
 
 
@@ -319,10 +317,10 @@ def _charge_since(context: Context, charge: ChargeLeak) -> tuple[str, str | None
     usable = np.isfinite(share) & (rise >= _LEAST_RISE_K) & (reheats["minutes"] >= _long_enough(context))
     best = group_by_day(days["day"], reheats["day"], np.where(usable, share, np.nan), "greatest")
     half_way = (charge.taken + TAKEN_UP.value) / 2.0
-    spell = latest_episode(
+    episode = latest_episode(
         days["day"], fill_nan(best, 9.0) < half_way, np.isfinite(best), hold_days=3, gone_days=14
     )
-    return (days.day(0).isoformat(), None) if spell is None else (spell.since, spell.until)
+    return (days.day(0).isoformat(), None) if episode is None else (episode.since, episode.until)
 
 
 def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
@@ -331,15 +329,14 @@ def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
     mine = reheats.where((reheats.floats("heat_after") >= 0.5) & np.isfinite(reheats.floats("fall_after")))
     daily = np.abs(group_by_day(days["day"], mine["day"], mine["fall_after"], "median"))
     so = fill_nan(daily, 0.0) > 0.5 * leak.rate
-    spell = latest_episode(days["day"], so, np.isfinite(daily), hold_days=3, gone_days=14)
-    if spell is None:
+    episode = latest_episode(days["day"], so, np.isfinite(daily), hold_days=3, gone_days=14)
+    if episode is None:
         return days.day(0).isoformat(), None
-    return spell.since, spell.until
+    return episode.since, episode.until
 
 
 def outweighs(context: Context, cooling: float) -> bool:
-    """True where a leak past the diverter is a good part of a cooling [K/h] that would else be laid to the
-    cylinder."""
+    """True where a diverter leak explains much of a cooling [K/h] attributed to the cylinder."""
     leak, charge = context.once(leak_to_heating), context.once(leak_in_charges)
     if charge is not None and charge.is_sure and charge.share >= context.limit("charge_leak_watch"):
         return True

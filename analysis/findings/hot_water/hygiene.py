@@ -244,8 +244,7 @@ def pasteurisation_missed(context: Context) -> Finding | None:
 
 
 def _gaps(known: Flags, done: Flags) -> list[tuple[int, int, int]]:
-    """Stretches without disinfection as (judged days, first index, last index); days without data do not
-    count."""
+    """Runs without disinfection as (judged days, first, last index); days without data do not count."""
     out, count, begin = [], 0, 0
     for i in range(len(known)):
         if done[i]:

@@ -43,8 +43,7 @@ _WATER_W_PER_K = 1155.0  # per m3/h, at 30 to 50 C (IAPWS, reference 1)
 
 
 def slow_reheat(context: Context) -> Finding | None:
-    """Charges that take longer than output, coil and flow limit lead one to expect, by an amount that
-    matters."""
+    """Charges significantly longer than expected from output, coil and flow limit."""
     require_hot_water(context)
     reheats = _whole(context)
     slow = slowness(context, reheats)
@@ -75,10 +74,10 @@ def slow_reheat(context: Context) -> Finding | None:
     # Long by itself is not slow: a cold cylinder, a setpoint near the flow limit and a small unit take their
     # time.
     so &= fill_nan(over_minutes, 0.0) >= np.maximum(limit("reheat_excess_minutes"), doubt)
-    spell = _spell(context, reheats, so, told)
-    if spell is None or spell.share < 0.5:
+    episode = _episode(context, reheats, so, told)
+    if episode is None or episode.share < 0.5:
         return None
-    inside = so & told & spell.covers(reheats["day"])
+    inside = so & told & episode.covers(reheats["day"])
     length, coil, flow = nan_median(slow[inside]), nan_median(approach[inside]), nan_median(share[inside])
     late = excess(
         nan_median(reheats.floats("minutes")[inside]),
@@ -86,14 +85,14 @@ def slow_reheat(context: Context) -> Finding | None:
         Expected(nan_median(usual[inside]), nan_median(doubt[inside])),
     )
     late_by_day = group_by_day(context.days["day"], reheats["day"], over_minutes, "median")
-    severity = _slow_severity(context, length, coil, flow, spell, int(inside.sum()))
+    severity = _slow_severity(context, length, coil, flow, episode, int(inside.sum()))
     causes = _slow_causes(context, length, coil, flow, nan_median(lift[inside]))
     minutes = nan_median(reheats.floats("minutes")[inside])
     by_flow = bool(causes) and causes[0].cause == "flow_low"
     return Finding(
         "slow_reheat",
         severity,
-        onset(context.days["day"], late_by_day, spell),
+        onset(context.days["day"], late_by_day, episode),
         float(np.clip(late.probability, 0.5, 0.99)),
         _slow_headline(minutes, nan_median(usual[inside]), length, coil, flow, by_flow=by_flow),
         evidence=(
@@ -117,7 +116,7 @@ def slow_reheat(context: Context) -> Finding | None:
             Evidence("slow reheats", int(inside.sum()), "reheats"),
         ),
         causes=causes,
-        until=spell.until,
+        until=episode.until,
         next_step=(
             (
                 "Visit: the flow through the coil is too low. Clean the strainer, vent coil and cylinder,"
@@ -149,8 +148,7 @@ def _spread(values: Floats) -> float:
 
 
 def expected_minutes(context: Context, reheats: Table) -> tuple[Floats, Floats]:
-    """Length of each reheat as output, coil, flow limit and the heat it took lead one to expect, and its
-    uncertainty [min]."""
+    """Expected reheat length from output, coil, flow limit and heat, with uncertainty [min]."""
     plant, pump = context.site.hot_water, context.site.heat_pump
     assert plant is not None
     heat, output = heat_into_cylinder(context, reheats), CHARGING_SHARE * _rated_kw(context, reheats)
@@ -192,9 +190,9 @@ def _slow_headline(
 
 
 def _slow_severity(
-    context: Context, length: float, coil: float, flow: float, spell: Episode, count: int
+    context: Context, length: float, coil: float, flow: float, episode: Episode, count: int
 ) -> Severity:
-    if spell.until is not None or count < _FEWEST:
+    if episode.until is not None or count < _FEWEST:
         return "note"
     limit = context.limit
     by_length = (
@@ -213,8 +211,7 @@ def _slow_severity(
 
 
 def _slow_causes(context: Context, length: float, coil: float, flow: float, lift: float) -> tuple[Cause, ...]:
-    """Little flow shows in the flow rate and in a wide difference; a poor coil in hot water at a usual
-    flow."""
+    """Low flow: low flow rate and a wide difference. Poor coil: hot water at normal flow."""
     doubt = 0.0  # log odds of the flow
     words = []
     if np.isfinite(flow):
@@ -245,12 +242,12 @@ def reheat_incomplete(context: Context) -> Finding | None:
     short = np.isfinite(top) & (top < plant.setpoint_c - limit("reheat_short_k"))
     gave_up = short & _stalled(context, reheats)
     finished = _finished_by_immersion(context, reheats)
-    spell = _spell(context, reheats, short, np.isfinite(top))
-    if spell is None or spell.share < limit("reheat_short_share"):
+    episode = _episode(context, reheats, short, np.isfinite(top))
+    if episode is None or episode.share < limit("reheat_short_share"):
         return None
     days = context.days
     short_by = group_by_day(days["day"], reheats["day"], plant.setpoint_c - top, "median")
-    inside = short & spell.covers(reheats["day"])
+    inside = short & episode.covers(reheats["day"])
     stalled = float(gave_up[inside].mean())
     end = nan_median(top[inside])
     hottest = nan_median(reheats.floats("flow_max")[inside])
@@ -259,7 +256,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
     by_heater = float(finished[inside].mean())
     # Where the immersion heater does the rest the water gets hot: that is immersion_use, not water that stays
     # short.
-    if spell.until is None and inside.sum() >= _FEWEST and stalled >= 0.5 and by_heater < 0.5:
+    if episode.until is None and inside.sum() >= _FEWEST and stalled >= 0.5 and by_heater < 0.5:
         severity = "act" if end < plant.setpoint_c - 3.0 * limit("reheat_short_k") else "watch"
     at_top = most is not None and np.isfinite(hottest) and hottest > most - 4.0
     because = (
@@ -276,7 +273,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
     return Finding(
         "reheat_incomplete",
         severity,
-        onset(days["day"], short_by, spell),
+        onset(days["day"], short_by, episode),
         float(np.clip(Excess(plant.setpoint_c - end, _SENSOR_K).probability, 0.5, 0.99)),
         headline,
         evidence=(
@@ -288,7 +285,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
             ),
             Evidence("usual end of a reheat", round(end, 1), "°C"),
             context.evidence(
-                "share of reheats that end short", round(spell.share, 2), "-", "reheat_short_share"
+                "share of reheats that end short", round(episode.share, 2), "-", "reheat_short_share"
             ),
             Evidence("share of these that stalled", round(stalled, 2), "-"),
             context.evidence(
@@ -302,7 +299,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
             Evidence("slow reheats", int(inside.sum()), "reheats"),
         ),
         causes=ranked({"setpoint_above_reach": (1.0, because)}) if stalled >= 0.5 else (),
-        until=spell.until,
+        until=episode.until,
         next_step=(
             "If it used to reach the setpoint, check coil and flow first. Otherwise: "
             + setpoint_advice(end, disinfected=plant.pasteurise_c is not None)
@@ -326,8 +323,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
 
 
 def _stalled(context: Context, reheats: Table) -> Flags:
-    """The cylinder hardly gained at the end of a good while, the unit came to its hottest, or it was tried
-    again at once."""
+    """The cylinder stopped warming at the end, the unit reached its limit, or a retry followed at once."""
     rise = reheats.floats("rise_end")
     most = context.site.heat_pump.max_flow_c
     hottest = reheats.floats("flow_max")
@@ -412,7 +408,7 @@ def approach_at_rating(context: Context, reheats: Table) -> Floats:
     return np.where(ok, over * _rated_kw(context, reheats) / np.where(ok, power, 1.0), np.nan)
 
 
-def _spell(context: Context, reheats: Table, so: Flags, told: Flags) -> Episode | None:
+def _episode(context: Context, reheats: Table, so: Flags, told: Flags) -> Episode | None:
     """The newest stretch of days on most of whose reheats it was so."""
     days = context.days
     all_told = fill_nan(group_by_day(days["day"], reheats["day"], told, "sum"), 0.0)

@@ -141,9 +141,7 @@ def water_too_hot(context: Context) -> Finding | None:
 
 
 def _held_on(context: Context) -> Finding | None:
-    """A disinfection that does not end: no hotter than scheduled, but held for far longer than the schedule's
-    run and the cooling after it.
-    """
+    """A disinfection that does not end: at scheduled temperature but held far too long."""
     plant, days, limit = context.site.hot_water, context.all_days.days, context.limit
     if plant is None or plant.pasteurise_c is None or "n_hot_enough" not in days:
         return None
@@ -257,8 +255,7 @@ def _newest(hits: np.ndarray, known: Flags) -> tuple[int, int]:
 
 
 def _disinfecting(context: Context) -> Flags:
-    """Days whose heat above 65 °C a scheduled disinfection explains: no hotter than it, no longer and no
-    oftener."""
+    """Days above 65 °C explained by a scheduled disinfection: no hotter, longer or more often."""
     plant, days = context.site.hot_water, context.all_days.days
     none = np.zeros(len(days), dtype=np.bool_)
     if plant is None or plant.pasteurise_c is None:
@@ -364,8 +361,7 @@ def _told_heater(hot: _Hot) -> str:
 
 
 def _confidence(context: Context, hottest: float, hot: _Hot) -> float:
-    """That the water is hotter than the limit: by the sensor's error, and less where the sensor itself is
-    in doubt."""
+    """Probability that the water exceeds the limit, from the sensor error; lower for a doubtful sensor."""
     real = Excess(hottest - context.limit("scald_watch_c"), _SENSOR_K).probability
     doubt = 0.5 if hot.jumps >= 0.5 or hot.still else 0.0
     return float(np.clip(real * (1.0 - doubt), 0.3, 0.99))

@@ -1,6 +1,4 @@
-"""A direct heater behind the unit's own meters that does the compressor's work: it shows only in heat over
-electricity.
-"""
+"""A direct heater behind the unit's own meters: visible only in heat over electricity."""
 
 from __future__ import annotations
 
@@ -18,9 +16,7 @@ _WELL_DAYS, _WELL_SHARE = 3, 0.2
 
 
 def heater_inside(context: Context) -> Finding | None:
-    """The newest days on which each kilowatt hour drawn gave about one of heat, after days on which it gave
-    more.
-    """
+    """Latest days with a heat-to-electricity ratio near 1, after days with more."""
     if "heat_output" in context.unreliable:
         return None
     days, limit = context.all_days.days, context.limit
@@ -28,11 +24,11 @@ def heater_inside(context: Context) -> Finding | None:
     share = np.divide(
         direct, ran, out=np.full(len(days), np.nan), where=ran >= limit("stopped_direct_minutes")
     )
-    spells = runs_of(share >= limit("stopped_direct_share"))
+    episodes = runs_of(share >= limit("stopped_direct_share"))
     # The day that has only begun may not have run long enough to tell.
-    if not spells or spells[-1][1] < len(days) - 2:
+    if not episodes or episodes[-1][1] < len(days) - 2:
         return None
-    first, last = spells[-1]
+    first, last = episodes[-1]
     well = share[:first]
     if (well < _WELL_SHARE).sum() < _WELL_DAYS:
         return None

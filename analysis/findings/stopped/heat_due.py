@@ -22,13 +22,9 @@ from fieldfare.analysis.findings.stopped.rhythm import rhythm
 
 # The warmest day that was heated was no sharp limit.
 _DAYS_DIFFER_K = 0.5
-# Room sensors show tenths, and drift by about one (common practice).
-_ROOM_SENSOR_K = 0.1
 # Lowest room temperatures of like days differ by about so much; a few of them show a set-back (common
 # practice).
 _LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
-# A thermostat calls again so far below its target (common practice).
-_SATISFIED_WITHIN_K = 0.3
 # A room thermostat's usual switching band.
 _WARM_WITHIN_K = 0.5
 
@@ -142,9 +138,7 @@ _SIGNS = (
 
 
 def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
-    """Heat asked for by call, flow temperature or mode, for longer than this unit ever leaves it unanswered
-    in like weather.
-    """
+    """Heat called for by call, flow temperature or mode, longer than this unit ever leaves it unanswered."""
     limit, minutes = context.limit, rest["minutes"]
     if rest["outdoor_mean_c"] >= limit("stopped_season_c"):
         return []
@@ -185,8 +179,7 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
 
 
 def _out_of_rhythm(context: Context, rest: Rest) -> list[Reason]:
-    """In weather that needs heat, a rest that this unit's own rhythm does not explain: likely at first, then
-    sure."""
+    """In heating weather, a rest that the unit's usual pauses do not explain: likely, then certain."""
     if rest.kind != "unit" or rest["minutes"] < context.limit("stopped_pause_minutes") or _denied(rest):
         return []
     if np.isfinite(rest["outdoor_mean_c"]):
@@ -216,9 +209,7 @@ def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, war
 
 
 def _least_pause(context: Context, usual: float | None) -> float:
-    """How long a rest must be to be no pause [minutes], from the longest usual one; None where that is not
-    known.
-    """
+    """Shortest rest that is not a pause [minutes], from the longest usual one; None if unknown."""
     if usual is None:
         return 60.0 * context.limit("stopped_unknown_pause_hours")
     return max(context.limit("stopped_pause_minutes"), context.limit("stopped_pause_ratio") * usual)
@@ -282,9 +273,7 @@ def _cylinder(context: Context, rest: Rest) -> list[Reason]:
 
 
 def reheat_below(context: Context) -> float:
-    """Temperature at which the cylinder's reheat starts [°C]; usual differences where the site file does not
-    say.
-    """
+    """Cylinder temperature at which a reheat starts [°C]; usual differences without a site value."""
     water = context.site.hot_water
     assert water is not None
     if water.reheat_below_c is not None:
@@ -350,9 +339,7 @@ def worked_lately(context: Context, rest: Rest) -> bool:
 
 
 def out_of_habit(context: Context, rest: Rest, warm: bool) -> list[Reason]:
-    """Where no outdoor temperature is measured: nothing ran for a day and a half, in winter or after weeks
-    of daily work.
-    """
+    """Without an outdoor sensor: no operation for 36 hours, in winter or after weeks of daily running."""
     if rest.kind != "unit" or np.isfinite(rest["outdoor_mean_c"]) or rest.hours < 36.0:
         return []
     if warm:

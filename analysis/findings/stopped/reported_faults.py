@@ -37,9 +37,7 @@ class _Episode:
 
 
 def fault_reported(context: Context) -> Finding | None:
-    """What `fault_code` says: a repeated lock-out or one that stands is to be acted on, one that has passed
-    is a note.
-    """
+    """Faults in `fault_code`: act on repeated or standing ones; past ones are notes."""
     days = context.all_days.days
     points = [p.id for p in context.site.points_of("fault_code")]
     if not points:

@@ -162,9 +162,7 @@ def days_before(context: Context, rest: Rest) -> Table:
 
 
 def heating_begins_below(context: Context, rest: Rest) -> float | None:
-    """Outdoor day mean below which this house was heated on most days before [°C]; None where too few days
-    tell.
-    """
+    """Daily mean outdoors below which the house was usually heated [°C]; None with too few days."""
     before = days_before(context, rest)
     outdoor = before.floats("outdoor")
     heated = before.floats("n_heating")
@@ -234,9 +232,7 @@ def rested_at_that_hour(context: Context, rest: Rest, sign: tuple[str, str] | No
 
 
 def _showed(context: Context, kind: str, start: int, end: int, sign: tuple[str, str]) -> bool:
-    """Whether a kept rest that covers most of start..end [ms] showed a sign in a third of its minutes or
-    more.
-    """
+    """True where a kept rest covering most of start..end [ms] showed a sign in a third of its minutes."""
     table = context.all_days.rests
     lap = np.minimum(table["end"], end) - np.maximum(table["start"], start)
     mine = (table["kind"] == kind) & (lap >= 0.5 * (end - start))

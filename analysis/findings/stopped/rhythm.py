@@ -36,8 +36,7 @@ class Rhythm:
 
 
 def rhythm(context: Context, rest: Rest) -> Rhythm | None:
-    """The rest against the unit's own rests before; None where too few runs tell, or it did not follow on a
-    run."""
+    """The rest compared with the unit's earlier rests; None with too few runs or without a run before."""
     runs = context.all_days.runs
     if not rest.begun or not len(runs):
         return None

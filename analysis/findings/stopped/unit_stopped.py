@@ -79,9 +79,7 @@ def _refuse_unknown(context: Context) -> None:
 
 
 def _goes_on(context: Context, rest: Rest) -> bool:
-    """It reaches the newest readings that tell, or the period's end; a gap after it says nothing (that is
-    data_gap's).
-    """
+    """True where the rest reaches the latest readings or the period's end; later gaps are data_gap's."""
     newest = context.all_days.days.day(len(context.all_days.days) - 1)
     if rest.open:
         return bool(local(context, rest.end - 1).date() >= newest - timedelta(1))
@@ -128,9 +126,7 @@ def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
 
 
 def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
-    """A stop that has ended: worth a look while it is recent, plain and nobody worked on the unit, else a
-    note.
-    """
+    """A stop that has ended: watch if recent, clear and not serviced; otherwise a note."""
     newest = context.all_days.days.day(len(context.all_days.days) - 1)
     until = local(context, rest.end).date()
     since = local(context, rest.start).date().isoformat()
