@@ -13,7 +13,7 @@ from fieldfare.analysis.findings.episodes import Episode
 _FEWEST_BEFORE = 5
 """Days of the former level that are needed to speak of a change."""
 _BETTER = 0.8
-"""A slide must explain the days better than a step at the spell's first day, by a fifth at least."""
+"""A gradual change must fit at least a fifth better than a step at the episode's first day."""
 
 
 def onset(day: NDArray[Any], value: Floats, episode: Episode) -> str:
@@ -22,7 +22,7 @@ def onset(day: NDArray[Any], value: Floats, episode: Episode) -> str:
     day : datetime64 (n,). value : float64 (n,), one number a day that is higher the worse it is, nan where
         not known
     Returns ISO text. A level and then a line from each possible day are laid through the days up to the
-    spell's end; the day with the least mean distance is taken.
+    episode's end; the day with the least mean distance is taken.
     """
     last = (
         len(day)

@@ -246,7 +246,7 @@ def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, episod
 
 
 def _mean_starts(context: Context, by_day: _Days, episode: Episode) -> float:
-    """Heating starts a day, over all days with heating of the spell."""
+    """Heating starts a day, over all days with heating in the episode."""
     days = context.days
     heated = episode.covers(days["day"]) & (
         (by_day.count > 0) | (fill_nan(days.floats("n_heating"), 0.0) >= context.limit("heated_day_minutes"))

@@ -97,7 +97,7 @@ def excessive_defrost(context: Context) -> Finding | None:
     days = _frosty(frost) if change else frost.clearest(COAT_G_PER_KW.middle)
     if days.sum() < context.limit("defrost_days"):
         return None
-    found = _episode(context, defrosts, frost, days, change)
+    found = _episode_with_defrosts(context, defrosts, frost, days, change)
     if found is None:
         return None
     judged, episode = found
@@ -106,7 +106,7 @@ def excessive_defrost(context: Context) -> Finding | None:
     return _told(context, defrosts, judged, episode, here, since)
 
 
-def _episode(
+def _episode_with_defrosts(
     context: Context, defrosts: Table, frost: DailyFrost, days: Flags, change: Change | None
 ) -> tuple[_Judged, Episode] | None:
     """The newest episode in which it was so, judged as a whole; None where frost explains it."""
@@ -203,16 +203,15 @@ def _penalty(context: Context, mine: Table, rows: Flags) -> float:
 def _episode(
     context: Context, defrosts: Table, frost: DailyFrost, days: Flags, change: Change | None
 ) -> Episode | None:
-    """The newest stretch in which it was so, each judged day taken with the week about it; from a change on,
-    where there is one."""
+    """Latest episode, each judged day taken with the week around it; from a level change on, if any."""
     if change is not None:
         rows = int(_frosty(frost)[change.day :].sum())
         return Episode(context.days.day(change.day).isoformat(), None, rows, 1.0)
     scores = weekly(context, defrosts, frost, days)
     worst = np.fmax(scores["often"], scores["long"])
-    so = days & (fill_nan(worst, -np.inf) >= score_of(context.limit("defrost_week_chance")))
+    condition = days & (fill_nan(worst, -np.inf) >= score_of(context.limit("defrost_week_chance")))
     # Frosting weather comes and goes: three weeks of it without are needed to call it over.
-    return latest_episode(context.days["day"], so, days, hold_days=5, gone_days=21)
+    return latest_episode(context.days["day"], condition, days, hold_days=5, gone_days=21)
 
 
 def _told(
@@ -301,7 +300,7 @@ def _headline(context: Context, judged: _Judged, days: int) -> str:
 
 
 def _since(context: Context, defrosts: Table, episode: Episode, days: Flags) -> str:
-    """The spell's first day; the first defrost's where no day before the spell could be judged."""
+    """First day of the episode; the first defrost's where no earlier day could be judged."""
     judged = context.days["day"][days]
     if len(judged) and np.datetime64(episode.since) <= judged[0]:
         return np.datetime_as_string(defrosts["day"][0], unit="D").item()

@@ -145,7 +145,7 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, episode: Epi
 
 
 def _chance(context: Context, mine: Table, energy: float, warm: int, bare: int) -> float:
-    """Probability that a sensor or the charge makes them. mine : all defrosts of the spell. energy : used by
+    """Probability that a sensor or the charge makes them. mine : all defrosts of the episode. energy : used by
     those without frost, median [Wh/kW]. warm, bare : of these, in air that frosts no coil, and before which
     none can have settled
     """

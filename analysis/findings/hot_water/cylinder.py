@@ -293,7 +293,7 @@ def high_standing_loss(context: Context) -> Finding | None:
     )
     if episode is None or episode.share < 0.5:
         return None
-    # All days of the spell count, not only those above the limit, or scatter alone would carry it there.
+    # All days of the episode count, not only those above the limit: scatter alone would exceed it.
     since_then = episode.covers(days["day"])
     loss = nan_median((by_day if circulates else slow)[since_then])
     if loss <= allowed:
