@@ -238,10 +238,9 @@ def _settling(site: Site, days: Table) -> Flags:
 
 
 def _settling_words(site: Site, days: Table, first: int, last: int) -> str:
-    return (
-        f"The first weeks after hand-over on {day_text(site.site.handed_over)}: settings are still being"
-        " adjusted."
-    )
+    day = site.site.handed_over
+    begun = f" on {day_text(day)}" if day is not None else ""
+    return f"The first weeks after hand-over{begun}: settings are still being adjusted."
 
 
 # ---- a house full of guests

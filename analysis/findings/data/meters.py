@@ -381,7 +381,6 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
     pump = context.site.heat_pump
     what = pump.antifreeze.replace("_", " ")
     agrees = measured is not None and abs(measured - share) < 0.5 * share
-    denied = measured is not None and measured < 0.3 * share
     seen = (
         f" Flow rate and temperatures show {percent(measured, 1, sign=True)}." if measured is not None else ""
     )
@@ -390,7 +389,7 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
         evidence.append(_ratio_evidence(measured))
     first = context.all_days.days.day(0).isoformat()
     because = f"{pump.antifreeze_percent:g} % {what} carries less heat than the water that the meter assumes"
-    if denied:
+    if measured is not None and measured < 0.3 * share:
         return Finding(
             "heat_meter_disagrees",
             "note",
