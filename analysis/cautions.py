@@ -1,13 +1,17 @@
-"""The warnings, each rule in one place: scalding, Legionella, which setpoint may be advised; ice on the
-outdoor unit, and mains.
+"""Safety cautions, each defined once: scalding, Legionella, mains, pressure, refrigerant, ice.
 
-Every text that is about hot water takes its caution from here. No text may advise a stored temperature in
-the range in which Legionella grows, or a pause of the hot water, without it.
+Every text about hot water takes its caution from here. A text that advises a stored temperature in the range
+in which Legionella grows, or a pause of the hot water, must carry it.
 """
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C, SCALD_FROM_C
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.plant.site import Site
 
 LEGIONELLA = (
     f"Legionella grows in water between {GROWTH_C[0]:g} and {GROWTH_C[1]:g} °C: keep the scheduled"
@@ -36,6 +40,16 @@ MAINS = (
     "Covers stay on: only licensed people work on mains parts. Restart once by the maker's instructions, not"
     " again and again."
 )
+MAINS_WORK = (
+    "Isolate the supply and make sure it stays off before a cover comes off; mains work is for people"
+    " licensed for it, by local codes and the maker's instructions."
+)
+METER_WORK = (
+    "The meter stands in a mains circuit: only an electrician licensed for it opens the board, under the"
+    " local code."
+)
+FLAMMABLE = frozenset({"R290", "R600A", "R1270", "R32", "R454B", "R454C"})
+"""Refrigerants of the safety classes A2L and A3 of ISO 817 that heat pumps use (from memory)."""
 
 
 def scalds(at_tap_c: float) -> bool:
@@ -85,6 +99,34 @@ def setpoint_advice(reach_c: float, *, disinfected: bool) -> str:
     )
 
 
+def is_flammable(refrigerant: str) -> bool:
+    """True for a flammable refrigerant, however its designation is written ("R-290", "r 32")."""
+    return refrigerant.upper().replace(" ", "").replace("-", "") in FLAMMABLE
+
+
+def water_caution(site: Site) -> str:
+    """The caution for work that opens or drains the heating circuit."""
+    text = (
+        "The circuit is hot and under pressure: stop the unit, let it cool, close the valves and let the"
+        " pressure off before anything is opened; follow the maker's instructions and local codes."
+    )
+    if site.heat_pump.antifreeze != "none":
+        text += " It holds antifreeze: catch it, top up with the same mixture and check its strength."
+    return text
+
+
+def refrigerant_caution(site: Site) -> str:
+    """The caution for work that may involve the refrigerant circuit."""
+    gas = site.heat_pump.refrigerant
+    text = (
+        "The refrigerant circuit is for people licensed for it, by local codes and the maker's instructions:"
+        " no gauges, no topping up without finding the leak."
+    )
+    if gas and is_flammable(gas):
+        text += f" {gas} burns: no flame, spark or switch near a leak, and air the place."
+    return f"{text} {MAINS_WORK}"
+
+
 BY_HAND: dict[str, str] = {
     "pressure": "Hot water under pressure: let it cool, isolate and relieve the pressure first.",
     "vessel": (
@@ -112,8 +154,6 @@ BY_HAND: dict[str, str] = {
     ),
 }
 """Cautions of work by hand and eye, by the names that lists of checks use."""
-FLAMMABLE = frozenset({"R290", "R600A", "R1270", "R32", "R454B", "R454C"})
-"""Refrigerants of the safety classes A2L and A3 of ISO 817 that heat pumps use (from memory)."""
 
 
 def by_hand(name: str, refrigerant: str | None = None) -> str:
@@ -122,5 +162,4 @@ def by_hand(name: str, refrigerant: str | None = None) -> str:
     text = BY_HAND[name]
     if name != "refrigerant" or not refrigerant:
         return text
-    flammable = refrigerant.upper().replace(" ", "") in FLAMMABLE
-    return f"{refrigerant}{' is flammable: no flame or spark near it' if flammable else ''}. {text}"
+    return f"{refrigerant}{' is flammable: no flame or spark near it' if is_flammable(refrigerant) else ''}. {text}"

@@ -1,5 +1,4 @@
-"""What to do about a complaint, by its cause: on the phone, by a setting, on site; and what to look at
-tomorrow."""
+"""Actions for a complaint by cause: by phone, by a setting, on site; and what to check tomorrow."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""Why a bill is high: the difference to a year ago, to the design or to homes alike, split into causes
-that add up exactly."""
+"""Why a bill is high: the difference to last year, design or similar homes, split exactly by cause."""
 
 from __future__ import annotations
 
@@ -299,8 +298,7 @@ def _untold(
 
 
 def _prices(site: Site, spans: Sequence[Span], tariffs: Tariffs | None) -> Prices | None:
-    """Mean prices and standing charges a day, before and now; against design or homes both are those of
-    now."""
+    """Mean prices and daily standing charges, before and now; today's on both sides for design or homes."""
     cost = site.cost
     if cost is None:
         return None

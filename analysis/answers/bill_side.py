@@ -1,5 +1,4 @@
-"""One side of a comparison of bills: the weather, the rooms, the hot water and what they cost in
-electricity."""
+"""One side of a bill comparison: weather, rooms, hot water and their electricity."""
 
 from __future__ import annotations
 

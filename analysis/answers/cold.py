@@ -281,8 +281,7 @@ def _water_flow(hours: Hours, cold: ColdZone) -> Step:
 
 
 def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
-    """The unit has no reserve: it hardly rests, gives its rating, or misses the water temperature asked
-    for."""
+    """The unit has no reserve: it hardly stops, gives its rating, or misses the set flow temperature."""
     steady, code = steady_heating(hours), hours.minutes.use.code
     rows = (cold.cold if cold.cold.any() else hours.asked) & (code >= 0)
     running = hours.mean(hours.minutes.use.running.astype(np.float64), rows)
@@ -306,8 +305,7 @@ def _output(hours: Hours, cold: ColdZone, weights: dict[str, float]) -> Step:
 
 
 def _windows(hours: Hours, cold: ColdZone) -> Step:
-    """A heated room that falls far faster than a closed one can, or takes far more heat than the house
-    loses."""
+    """A room that cools far faster than a closed one can, or takes far more heat than it loses."""
     room, n = cold.room, len(cold.room)
     if not np.isfinite(room[hours.inside]).any():
         return Step("windows", "unknown", (), "no_room_sensor")
@@ -335,8 +333,7 @@ be judged."""
 
 
 def _one_binds(steps: list[Step], weights: dict[str, float]) -> tuple[list[Step], float]:
-    """One step binds; the others that were found too make it worse. Returns the steps and the weight of
-    the binding one."""
+    """One step binds, the others aggravate. Returns the steps and the binding one's weight."""
     found = [s.code for s in steps if s.state == "binds"]
     ranked = [c for c in _FIRST if c in found]
     ranked += sorted((c for c in found if c not in _FIRST), key=lambda c: -weights.get(c, 0.0))

@@ -1,5 +1,4 @@
-"""What cold rooms are judged by, in the hours named: the zone, its water, what its emitters give and what
-the house needs."""
+"""Measures of cold rooms in the hours named: zone, water, emitter output and heat demand."""
 
 from __future__ import annotations
 
@@ -136,8 +135,7 @@ def emission(hours: Hours, cold: ColdZone, steady: Flags) -> float:
 
 
 def need_kw(hours: Hours, cold: ColdZone, *, designed: bool) -> tuple[float, float, float]:
-    """Heat that the house needs at its target in these hours [kW], with its interval; nan where it is not
-    known.
+    """Heat demand at target in these hours [kW], with interval; nan where unknown.
 
     designed : by the design's loss instead of the measured one
     """

@@ -1,5 +1,4 @@
-"""Complaints of the day: cold rooms, no hot water, noise, ice. Evidence of just the hours named, one
-cause, and what to do."""
+"""Complaints: cold rooms, no hot water, noise, ice. Evidence of the hours named, one cause, actions."""
 
 from __future__ import annotations
 

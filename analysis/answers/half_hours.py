@@ -1,5 +1,4 @@
-"""Prices that change by the hour or half hour, from a CSV, and what two spans' electricity costs at both
-spans' prices."""
+"""Hourly or half-hourly prices from a CSV, and two spans' electricity at each other's prices."""
 
 from __future__ import annotations
 

@@ -137,8 +137,7 @@ def _stopped(hours: Hours, cold: Flags) -> Step:
 
 
 def _schedule(hours: Hours, cold: Flags) -> Step:
-    """The cylinder lies under its reheat limit and nothing charges it: a time programme, or hot water
-    switched off."""
+    """Below the reheat limit with no charge running: a time programme, or hot water switched off."""
     plant = hours.site.hot_water
     assert plant is not None
     due = plant.reheat_below_c if plant.reheat_below_c is not None else hours.limit("answer_cold_tap_c")
@@ -192,8 +191,7 @@ def _whole(reheats: Table) -> Table:
 
 
 def standing_watts_per_k(site: Site, facts: Facts) -> tuple[float, float, float] | None:
-    """Standing loss per kelvin over the room with its 95 % interval [W/K], from calm hours; None where
-    there are too few."""
+    """Standing loss per kelvin with 95 % interval [W/K], from calm hours; None with too few."""
     plant, days = site.hot_water, facts.days
     if plant is None or plant.cylinder_litres is None or "standing_k_per_h" not in days:
         return None
@@ -209,8 +207,7 @@ def standing_watts_per_k(site: Site, facts: Facts) -> tuple[float, float, float]
 
 
 def _loss(hours: Hours) -> Step:
-    """The cylinder cools by itself faster than one of its size does; by day, where a circulation pump
-    works then."""
+    """Standing loss above that of a cylinder of its size; by day with a circulation pump."""
     plant = hours.site.hot_water
     assert plant is not None
     found = standing_watts_per_k(hours.site, hours.facts) or standing_watts_per_k(hours.site, hours.usual)

@@ -1,5 +1,4 @@
-"""The minutes that a caller asks about: the hours named, on the days named, and what the plant measured in
-them."""
+"""The minutes a caller asks about: the hours named, on the days named, with their measurements."""
 
 from __future__ import annotations
 

@@ -29,8 +29,10 @@ ORDER = ("no_defrosts", "incomplete", "too_often", "meltwater", "usual_rime")
 
 
 def ice_steps(hours: Hours) -> tuple[list[Step], float]:
-    """Every step; the first that holds binds, and where none does it is the usual rime between two
-    defrosts. Nothing binds where the readings can't show a defrost."""
+    """All steps; the first that applies binds, otherwise normal frost between defrosts.
+
+    Nothing binds where the readings can't show a defrost.
+    """
     if hours.site.heat_pump.source != "air":
         return [Step("usual_rime", "unknown", (), "no_air")], 0.0
     frost = _frost(hours)

@@ -1,5 +1,4 @@
-"""Limits of the answers to what people ask on the phone: a high bill, cold rooms, no hot water, noise,
-ice."""
+"""Limits of the answers to customers' questions: high bill, cold rooms, no hot water, noise, ice."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""What is heard at night: speed, starts, defrosts, hot water, water and air in the pipes, in just the
-hours named."""
+"""Noise at night: speed, starts, defrosts, hot water, water and air in pipes, in the hours named."""
 
 from __future__ import annotations
 

@@ -1,2 +1,1 @@
-"""What design, weather and the measured drivers lead one to expect, with its uncertainty: one model a
-file."""
+"""Expected values from design, weather and measured drivers, with uncertainty; one model per file."""

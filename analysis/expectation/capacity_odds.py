@@ -1,5 +1,4 @@
-"""How probable it is that a unit cannot carry its house: what rating and load say, and what cold days
-showed."""
+"""Probability that a unit cannot cover its house, from rating, load and cold days."""
 
 from __future__ import annotations
 

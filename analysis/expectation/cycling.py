@@ -98,7 +98,6 @@ FIELD_STARTS = {0.10: 1.6, 0.25: 4.1, 0.50: 7.5, 0.75: 12.8, 0.90: 17.0, 0.95: 1
 
 
 def field_rank(starts_a_day: float) -> float:
-    """Share of the field's air-source units that start less often in winter [0 to 1], between the published
-    quantiles."""
+    """Share of field air-source units with fewer winter starts [0 to 1], interpolated."""
     ranks, starts = list(FIELD_STARTS), list(FIELD_STARTS.values())
     return float(np.interp(starts_a_day, [0.0, *starts, 2.0 * starts[-1]], [0.0, *ranks, 1.0]))

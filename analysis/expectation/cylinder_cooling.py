@@ -1,5 +1,4 @@
-"""How fast a cylinder cools standing: by its rating or its label class, with pipes and fittings as
-installed."""
+"""Standing heat loss of a cylinder from rating or label class, with pipes and fittings as installed."""
 
 from __future__ import annotations
 
@@ -37,8 +36,7 @@ def expected(litres: float, rated_kwh_per_day: float | None) -> Expected:
 
 
 def cooling_minutes(litres: float, loss_w_per_k: float, from_c: float, to_c: float) -> float:
-    """Time in which a standing cylinder cools from one temperature to another in a room of 20 C [min]; 0 for
-    no fall.
+    """Time for a cylinder to cool between two temperatures in a room at 20 °C [min]; 0 for no fall.
 
     litres : float [l]. loss_w_per_k : float [W/K]. from_c, to_c : float [C], above 20 C
     Source: exponential decay with the time constant of the water's heat capacity over the loss.

@@ -1,5 +1,4 @@
-"""How probable it is that a unit defrosts for another reason than its frost: sound control, a starved coil,
-poor melting.
+"""Probability of a cause of defrosting other than frost: air flow, refrigerant charge, melting heat.
 
 Three hypotheses with a signature over several facts; the weight of each is the likelihood of what was
 measured, times prior odds. Coils, coats and controls of units differ by more than a plain fault adds to the

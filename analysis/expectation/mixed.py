@@ -1,5 +1,4 @@
-"""What a day's heat should cost where no flow temperature and no use is known: a mix of space heating and hot
-water.
+"""Expected electricity of a day's heat with unknown use: a mix of space heating and hot water.
 
 Hot water is made at 50 °C and more, space heat at what the weather asks for. A day's efficiency moves with
 the share of hot water, from a tenth in winter to all of it in summer, though nothing about the unit has
@@ -79,8 +78,7 @@ def usual_curve(outdoor_c: Floats) -> Floats:
 def usual_hot_water(
     heat: Floats, outdoor_c: Floats, *, no_heating_above_c: float, designed: float | None
 ) -> float:
-    """A usual day's hot water [kWh]: the median of days too warm to heat, else the design's, else a usual
-    household's.
+    """Usual hot water a day [kWh]: median of warm days, else the design's, else a usual household's.
 
     heat : float64 (n,) [kWh]. outdoor_c : float64 (n,) [C]. designed : float [kWh a day] or None
     """

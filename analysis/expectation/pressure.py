@@ -1,5 +1,4 @@
-"""How the pressure of a closed heating circuit follows its water's temperature, with a vessel that does its
-work.
+"""Pressure of a closed heating circuit over water temperature, with a working expansion vessel.
 
 Water expands; the gas of the expansion vessel takes it up. A vessel chosen by EN 12828 just holds the
 expansion from cold to the circuit's hottest at half a bar below the relief valve. So the slope of pressure
@@ -123,8 +122,7 @@ def slope_expected(
 def _cold_pressure(
     pressure_bar: float, grown: float, hottest_c: float, relief_bar: float, fluid: str, percent: float
 ) -> float:
-    """The cold fill at which a circuit with the least vessel stands at a pressure once its water has grown
-    by a share [bar]."""
+    """Cold fill pressure that gives a pressure after the water has expanded by a share [bar]."""
     fills = np.arange(LEAST_CHARGE_BAR + ABOVE_CHARGE_BAR, relief_bar - BELOW_RELIEF_BAR - 0.05, 0.05)
     shares = np.array(
         [

@@ -1,5 +1,4 @@
-"""Seasonal performance at the design year's weather, and a year's electricity by the design, each with its
-uncertainty."""
+"""Seasonal performance in design weather and yearly design electricity, with uncertainty."""
 
 from __future__ import annotations
 

@@ -81,8 +81,7 @@ def _by_clock(longer: Floats, past: Floats, now: Floats, days: int) -> float:
 
 
 def oddness(past: Beginnings, now: Beginnings) -> float:
-    """How much better a stop at a random moment of a run explains this stop than the unit's own way of
-    stopping.
+    """Likelihood ratio: stop at a random moment against the unit's usual way of stopping.
 
     A ratio of likelihoods [-], 1 where nothing tells. A unit stops where its room or water is warm enough, or
     a run has lasted as usual; a lock-out comes at any moment.

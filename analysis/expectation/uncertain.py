@@ -1,5 +1,4 @@
-"""Figures with their uncertainty, and how probable it is that a measured one really exceeds an expected
-one."""
+"""Values with uncertainty, and the probability that a measured one exceeds an expected one."""
 
 from __future__ import annotations
 

@@ -65,8 +65,7 @@ def elasticity(flow: Floats, heat: Floats) -> float:
 
 
 def short_of_nominal(share: float) -> float:
-    """Probability that a pump of one speed gives less water than nominal by more than a setting explains [0
-    to 1].
+    """Probability that a fixed-speed pump gives less than nominal beyond any setting [0 to 1].
 
     share : float, flow over nominal [-]
     """

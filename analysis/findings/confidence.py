@@ -1,38 +1,16 @@
-"""Small words and numbers that findings share: how a point is named, how sure a stretch makes one, days of a
-series."""
+"""Confidence of a finding from the size and length of a departure."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.minutes.rolling import true_runs
-from fieldfare.analysis.plant.site import Point
 from fieldfare.analysis.statistics.distributions import t_probability
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-
-METER_CAUTION = (
-    "The meter stands in a mains circuit: only an electrician licensed for it opens the board, under the"
-    " local code."
-)
-
-
-def named(point: Point) -> str:
-    """A point as people meet it: its id and what it measures."""
-    return f"{point.id} ({point.quantity.replace('_', ' ')})"
-
-
-def listed(names: Iterable[str], most: int = 3) -> str:
-    """Names in a row of words, the rest as a number."""
-    given = list(names)
-    if len(given) > most:
-        return f"{', '.join(given[:most])} and {len(given) - most} more"
-    return " and ".join([", ".join(given[:-1]), given[-1]] if len(given) > 1 else given)
 
 
 # How far plants, meters and rules of thumb behind a limit differ, and one day from the next (common
@@ -61,8 +39,3 @@ def confidence_of(over: float, days: float, share: float = 1.0, spread: float = 
     scale = math.hypot(spread, _DAY_SPREAD / math.sqrt(independent))
     score = (math.log(max(over, 1e-6)) + _LIMIT_SCORE * spread) / scale
     return float(min(t_probability(score, 2.0 + independent), _SUREST))
-
-
-def runs_of(flags: Flags) -> list[tuple[int, int]]:
-    """Stretches of True as (first, last), both inclusive."""
-    return [(int(a), int(b) - 1) for a, b in zip(*true_runs(flags), strict=True)]

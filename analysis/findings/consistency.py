@@ -1,5 +1,4 @@
-"""Keeps one result consistent: no two findings move a setting in opposite directions, and a limit stands only
-beside a number that passes it."""
+"""Consistency of one result: no contradicting advice; limits only where a value passes them."""
 
 from __future__ import annotations
 
@@ -41,8 +40,8 @@ def _checked(finding: Finding, holder: dict[Setting, Finding]) -> Finding:
         if direction != dict(other.changes)[setting]:
             name = _WORDS[setting]
             wait = (
-                f"Leave the {name} as it is for now: another finding here ({other.code}) needs it the other"
-                " way. Deal with that one first, then look at this one again."
+                f"Leave the {name} as it is for now: another finding ({other.code}) needs it changed"
+                " in the opposite direction. Resolve that one first, then review this one."
             )
             home = (
                 finding.home

@@ -27,16 +27,16 @@ class Context:
     """Facts and figures of one site and period, as a finding reads them.
 
     facts : Facts of days that can be judged: those recognised as no fault (`recognised`) are left out.
-    whole : Facts of every day. figures : of every day
-    spoiled : quantities that can't be trusted, each with the finding about the data that says so
+    all_days : Facts of every day. figures : of every day
+    unreliable : quantities that can't be trusted, each with the finding about the data that says so
     """
 
     site: Site
     facts: Facts
-    whole: Facts
+    all_days: Facts
     figures: Figures
     recognised: tuple[Recognised, ...] = ()
-    spoiled: Mapping[str, Finding] = field(default_factory=dict)
+    unreliable: Mapping[str, Finding] = field(default_factory=dict)
     _said: dict[Any, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def once(self, work: Callable[[Context], T]) -> T:
@@ -70,7 +70,7 @@ class Context:
 
     def money(self, kwh: float | None) -> float | None:
         """A year's electricity as money at this site's mean price; None without a price."""
-        price = mean_price(self.site, self.whole.days)
+        price = mean_price(self.site, self.all_days.days)
         return None if kwh is None or price is None else kwh * price
 
 
@@ -84,7 +84,7 @@ class Need:
 
     def unmet(self, context: Context) -> NotAssessed | None:
         """Why the need is not met, or None."""
-        days = context.whole.days
+        days = context.all_days.days
         spacings = {q: days[f"spacing.{q}"] for q in self.any_of if f"spacing.{q}" in days}
         if not spacings:
             return NotAssessed(f"needs {' or '.join(self.any_of)}", "missing_quantity")
@@ -104,18 +104,24 @@ class Rule:
     """One finding: its code, the function that decides, and what it needs.
 
     check : Context -> Finding, or None where all is well. May raise NotAssessed with the reason.
-    reads : quantities whose readings it rests on; a finding about the data that spoils one withholds it
-    spoils : for findings about the data: what it makes untrustworthy, given the Finding
+    reads : quantities it relies on; a data finding that marks one of them as unreliable withholds it
+    makes_unreliable : for data rules: the quantities that the given Finding marks as unreliable
     """
 
     code: str
     check: Check
     needs: tuple[Need, ...] = ()
     reads: frozenset[str] = frozenset()
-    spoils: Callable[[Context, Finding], frozenset[str]] | None = field(default=None)
+    makes_unreliable: Callable[[Context, Finding], frozenset[str]] | None = field(default=None)
 
     def run(self, context: Context) -> Finding | None:
         for need in self.needs:
             if (reason := need.unmet(context)) is not None:
                 raise reason
         return self.check(context)
+
+
+def require_hot_water(context: Context) -> None:
+    """Raise NotAssessed where the site makes no hot water."""
+    if context.site.hot_water is None:
+        raise NotAssessed("the system makes no hot water", "not_applicable")

@@ -1,4 +1,4 @@
-"""Since when, and is it still going on: stretches of days on which something was so."""
+"""Episodes: runs of days on which a condition held, with their start, end and share."""
 
 from __future__ import annotations
 
@@ -8,11 +8,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.findings.confidence import Flags, Floats
+from fieldfare.analysis.minutes.rolling import true_runs
+
 
 @dataclass(frozen=True)
 class Episode:
-    """since, until : local dates as ISO text, until None while it goes on. days : judged days in it;
-    share : share of them on which it was so"""
+    """A period in which a condition held on most observed days.
+
+    since, until : local ISO dates, until None while it is ongoing. days : observed days in it.
+    share : share of these days with the condition
+    """
 
     since: str
     until: str | None
@@ -20,29 +27,29 @@ class Episode:
     share: float
 
     def covers(self, day: NDArray[Any]) -> NDArray[np.bool_]:
-        """Which of these days (datetime64, n) lie in it: bool (n,)."""
+        """Days within the episode. day : datetime64 (n,). Returns bool (n,)."""
         inside = day >= np.datetime64(self.since)
         return inside if self.until is None else inside & (day <= np.datetime64(self.until))
 
 
 def latest_episode(
     day: NDArray[Any],
-    so: NDArray[np.bool_],
-    judged: NDArray[np.bool_],
+    condition: NDArray[np.bool_],
+    observed: NDArray[np.bool_],
     *,
     hold_days: int = 3,
     gone_days: int = 7,
 ) -> Episode | None:
-    """The newest stretch in which something was so on most judged days.
+    """Latest run of days on which a condition held.
 
-    day : datetime64 (n,), local dates, ascending. so : bool (n,). judged : bool (n,), days on which it could
-        be told
-    hold_days : int, default 3. It must have been so on so many judged days of the stretch
-    gone_days : int, default 7. So many judged days in a row without it end the stretch
-    Returns Spell, or None.
+    day : datetime64 (n,), local dates, ascending. condition : bool (n,).
+    observed : bool (n,), days on which the condition could be assessed
+    hold_days : int, default 3. Fewest observed days with the condition
+    gone_days : int, default 7. Observed days in a row without the condition that end the episode
+    Returns Episode, or None where no run is long enough.
     """
-    index = np.flatnonzero(judged)
-    flags = so[index]
+    index = np.flatnonzero(observed)
+    flags = condition[index]
     hits = np.flatnonzero(flags)
     if len(hits) < hold_days:
         return None
@@ -62,3 +69,19 @@ def latest_episode(
             float(flags[first : last + 1].mean()),
         )
     return None
+
+
+def as_cold(condition: Flags, outdoor: Floats, observed: Flags) -> Flags:
+    """Observed days at least as cold as the median day with the condition: mild weather ends no episode.
+
+    condition, observed : bool (n,). outdoor : float64 (n,) [°C]. Returns bool (n,)
+    """
+    if not condition.any() or not np.isfinite(outdoor[condition]).any():
+        return observed | condition
+    usual = float(np.nanmedian(outdoor[condition]))
+    return condition | (observed & (fill_nan(outdoor, usual) <= usual))
+
+
+def runs_of(flags: Flags) -> list[tuple[int, int]]:
+    """Runs of True as (first, last) indices, both inclusive."""
+    return [(int(a), int(b) - 1) for a, b in zip(*true_runs(flags), strict=True)]

@@ -27,11 +27,13 @@ import pandas as pd
 
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.findings.confidence import Flags, Floats, runs_of
+from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.excuses import excuses
 from fieldfare.analysis.findings.limits import LIMITS
 from fieldfare.analysis.findings.model import Recognised
+from fieldfare.analysis.findings.phrases import day_text
 from fieldfare.analysis.plant.site import Site
 
 _LEAST_LEFT_DAYS = 28
@@ -54,17 +56,16 @@ class _Kind:
 
 
 @dataclass(frozen=True)
-class Unusual:
+class Exclusions:
     """What was recognised: its spells in order of time, and for each kind the days that it touches, bool
     (n,)."""
 
     facts: Facts
-    spells: tuple[Recognised, ...]
+    periods: tuple[Recognised, ...]
     days_of: Mapping[str, Flags]
 
     def facts_for(self, code: str) -> Facts:
-        """The facts of the days that the finding of this code can judge; of all days where none would
-        remain."""
+        """Facts of the days that the rule of this code judges; of all days if none would remain."""
         return self._without(frozenset(kind for kind in self.days_of if excuses(kind, code)))
 
     def _without(self, kinds: frozenset[str]) -> Facts:
@@ -81,16 +82,16 @@ class Unusual:
         return {}
 
 
-def recognise(site: Site, facts: Facts, spoiled: Collection[str] = ()) -> Unusual:
+def find_exclusions(site: Site, facts: Facts, unreliable: Collection[str] = ()) -> Exclusions:
     """Name what was unusual, and which days it touches.
 
-    spoiled : quantities that can't be trusted
+    unreliable : quantities that can't be trusted
     """
     days = facts.days
     told: list[Recognised] = []
     touched: dict[str, Flags] = {}
     for kind in _KINDS:
-        if kind.rests_on & set(spoiled):
+        if kind.rests_on & set(unreliable):
             continue
         mine = np.zeros(len(days), dtype=bool)
         flags = kind.days(site, days)
@@ -113,7 +114,7 @@ def recognise(site: Site, facts: Facts, spoiled: Collection[str] = ()) -> Unusua
         if mine.any():
             touched[kind.name] = mine
     told.sort(key=lambda r: r.since)
-    return Unusual(facts, tuple(told), touched)
+    return Exclusions(facts, tuple(told), touched)
 
 
 def _days_with_bad_readings(site: Site, facts: Facts, quantity: str) -> Flags:
@@ -164,8 +165,8 @@ def _cold(site: Site, days: Table) -> Flags:
 def _cold_words(site: Site, days: Table, first: int, last: int) -> str:
     coldest = float(np.nanmin(days.floats("outdoor")[first : last + 1]))
     return (
-        f"Colder than the design: a daily mean of {coldest:.1f} C against {site.design.outdoor_c:g} C. What"
-        " fell short on these days is no fault of the plant."
+        f"Colder than the design: a daily mean of {coldest:.1f} °C against {site.design.outdoor_c:g}"
+        " °C. A shortfall on these days is not a fault of the plant."
     )
 
 
@@ -173,8 +174,7 @@ def _cold_words(site: Site, days: Table, first: int, last: int) -> str:
 
 
 def _away(site: Site, days: Table) -> Flags:
-    """The target lowered by the day; without a target, cool rooms or a cooling cylinder and no hot water
-    made."""
+    """Lowered room targets by day; without targets, cool rooms or cylinder and no hot water made."""
     n = len(days)
     if n < 14:
         return np.zeros(n, dtype=bool)
@@ -206,8 +206,7 @@ def _runs_with(flags: Flags, evidence: Flags) -> Flags:
 
 
 def _no_hot_water(site: Site, days: Table) -> Flags | None:
-    """Days without any reheat and, where a cylinder is measured, without a draw; None where that can't be
-    told."""
+    """Days without reheat and, with a cylinder sensor, without draw; None where unknown."""
     made = days.floats("n_hot_water")
     if site.hot_water is None or not np.nansum(made) > 0:
         return None
@@ -220,7 +219,7 @@ def _no_hot_water(site: Site, days: Table) -> Flags | None:
 
 def _away_words(site: Site, days: Table, first: int, last: int) -> str:
     target = days.floats("target")
-    how = "little was asked for and no hot water made"
+    how = "little heat was called for and no hot water was made"
     if np.isfinite(target).any():
         down = float(np.nanmedian(target) - np.nanmean(target[first : last + 1]))
         how = f"the rooms were set {down:.1f} K lower"
@@ -239,7 +238,9 @@ def _settling(site: Site, days: Table) -> Flags:
 
 
 def _settling_words(site: Site, days: Table, first: int, last: int) -> str:
-    return f"The first weeks after hand-over on {site.site.handed_over}: settings are still being found."
+    day = site.site.handed_over
+    begun = f" on {day_text(day)}" if day is not None else ""
+    return f"The first weeks after hand-over{begun}: settings are still being adjusted."
 
 
 # ---- a house full of guests
@@ -259,7 +260,7 @@ def _party(site: Site, days: Table) -> Flags:
 
 
 def _party_words(site: Site, days: Table, first: int, last: int) -> str:
-    return "Far more hot water than on any usual day."
+    return "Far more hot water than on a usual day."
 
 
 # ---- off for work
@@ -314,8 +315,7 @@ def other_heat_evenings(site: Site, days: Table) -> Flags:
 
 
 def usual_heat_per_k(days: Table) -> float:
-    """The plant's space heat of a usual day for each kelvin between rooms and outdoors [W/K]; nan where it
-    can't be told."""
+    """Usual space heat per kelvin between rooms and outdoors [W/K]; nan where unknown."""
     over = days.floats("room") - days.floats("outdoor")
     watts = days.floats("q_space") * 1000.0 / np.maximum(days.floats("n_minutes") / 60.0, 1.0)
     cold = np.isfinite(over + watts) & (over > _COLD_K) & (days.floats("n_heating") > 0)
@@ -358,10 +358,10 @@ def _other_heat_words(site: Site, days: Table, first: int, last: int) -> str:
     if _heat_at_rest(site, days)[here].any():
         kwh = float(np.nansum(days.floats("q_surely_off")[here]))
         parts.append(
-            f"the heat meter counted {kwh:.0f} kWh while the heat pump rested: another source feeds its pipe,"
-            " or its sensors differ"
+            f"the heat meter counted {kwh:.0f} kWh while the heat pump was off: another source feeds"
+            " its pipe, or its sensors differ"
         )
-    return f"Heat from elsewhere than the heat pump: {'; '.join(parts)}."
+    return f"Heat from another source: {'; '.join(parts)}."
 
 
 def other_heat_share(site: Site, days: Table) -> float:
@@ -379,9 +379,8 @@ def other_heat_share(site: Site, days: Table) -> float:
 
 
 def too_much_other_heat(context: Context) -> str | None:
-    """Why the house's need can't be held against its design; None where hardly any heat came from
-    elsewhere."""
-    days = context.whole.days
+    """Why the heat loss can't be compared with the design; None where other heat is negligible."""
+    days = context.all_days.days
     if not any(r.kind == "other_heat_source" for r in context.recognised):
         return None
     evenings = int(other_heat_evenings(context.site, days).sum())
@@ -389,8 +388,8 @@ def too_much_other_heat(context: Context) -> str | None:
     if evenings < context.limit("other_heat_share_of_days") * max(heated, 1):
         return None
     return (
-        f"something else than the heat pump heated the rooms on {evenings} evenings: the house needs more"
-        " than the meters show"
+        f"another heat source warmed the rooms on {evenings} evenings: the heat loss is higher than"
+        " the meters show"
     )
 
 

@@ -1,8 +1,7 @@
-"""One mapping from probability and size to severity.
+"""Severity and cause weights: one mapping from size and probability, used by every finding.
 
-A finding grades itself by what it costs. Whether the departure is real decides, in this one place, if it may
-be more than
-a note. Harm is told in doubt: safety and a unit that does not run are not weighed.
+A finding first grades itself by size and cost. Here its confidence then decides whether it may be more than
+a note. Safety findings and a stopped unit are exempt: possible harm is reported even in doubt.
 """
 
 from __future__ import annotations
@@ -10,20 +9,47 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.episodes import Episode
 from fieldfare.analysis.findings.excuses import FAMILY_OF
-from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.findings.model import Cause, Finding, Severity
 
 WEIGHED = frozenset({"rooms", "capacity", "curve", "operation", "efficiency", "house"})
 """Families whose findings must be probable to be more than a note."""
 
 
-def by_chance(context: Context, finding: Finding) -> Finding:
-    """The finding, a note where its departure is not probable enough.
+def graded_by_confidence(context: Context, finding: Finding) -> Finding:
+    """Downgrade a finding to a note where its confidence is below `finding_chance`.
 
-    Its words for the householder go with its severity: a note has none.
+    A note has no text for the householder and asks for no visit.
     """
     if FAMILY_OF.get(finding.code) not in WEIGHED or finding.severity == "note":
         return finding
     if finding.confidence >= context.limit("finding_chance"):
         return finding
     return replace(finding, severity="note", home="", visit="none")
+
+
+def graded(value: float, watch: float, act: float, *, downward: bool = False) -> Severity:
+    """Severity of a value: note below `watch`, watch from it, act from `act`; reversed for `downward`."""
+    if downward:
+        value, watch, act = -value, -watch, -act
+    return "act" if value >= act else "watch" if value >= watch else "note"
+
+
+def downgraded(severity: Severity, episode: Episode, fewest_days: float) -> Severity:
+    """Note for an episode that has ended or lasted few days; otherwise the given severity."""
+    return "note" if episode.until is not None or episode.days * episode.share < fewest_days else severity
+
+
+def ranked(scores: dict[str, tuple[float, str]]) -> tuple[Cause, ...]:
+    """Causes by descending weight, normalised to 1; causes under 2 % are left out.
+
+    scores : cause -> (weight, reason)
+    """
+    total = sum(max(w, 0.0) for w, _ in scores.values())
+    if total <= 0.0:
+        return ()
+    kept = [Cause(name, max(w, 0.0) / total, why) for name, (w, why) in scores.items() if w / total >= 0.02]
+    whole = sum(c.weight for c in kept)
+    kept = [Cause(c.cause, c.weight / whole, c.because) for c in kept]
+    return tuple(sorted(kept, key=lambda c: -c.weight))

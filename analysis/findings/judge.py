@@ -1,4 +1,4 @@
-"""Runs every finding over the facts and figures of a period."""
+"""Runs every rule over the facts and figures of a period."""
 
 from __future__ import annotations
 
@@ -7,25 +7,23 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.tables import Facts
-from fieldfare.analysis.findings import exclusions as recognised
 from fieldfare.analysis.findings.consistency import with_passed_limits, without_conflicts
 from fieldfare.analysis.findings.context import Context, Rule
-from fieldfare.analysis.findings.cycling import rules as cycling_rules
-from fieldfare.analysis.findings.data import rules as data_rules
+from fieldfare.analysis.findings.cycling import rules as cycling
+from fieldfare.analysis.findings.data import rules as data
 from fieldfare.analysis.findings.data.misplaced import doubt
 from fieldfare.analysis.findings.data.unreliable_rooms import without_rooms
+from fieldfare.analysis.findings.defrost import rules as defrost
+from fieldfare.analysis.findings.electric import rules as electric
+from fieldfare.analysis.findings.exclusions import find_exclusions, too_much_other_heat
 from fieldfare.analysis.findings.excuses import not_fitted
-from fieldfare.analysis.findings.grading import by_chance
-from fieldfare.analysis.findings.heat import promise
-from fieldfare.analysis.findings.heat import rules as heat_rules
-from fieldfare.analysis.findings.hot_water import rules as hot_water_rules
-from fieldfare.analysis.findings.model import (
-    SEVERITIES,
-    Finding,
-    NotAssessedCode,
-    Recognised,
-)
-from fieldfare.analysis.findings.stopped import rules as running
+from fieldfare.analysis.findings.flow import rules as flow
+from fieldfare.analysis.findings.grading import graded_by_confidence
+from fieldfare.analysis.findings.heat import rules as heat
+from fieldfare.analysis.findings.heat.promise import explained
+from fieldfare.analysis.findings.hot_water import rules as hot_water
+from fieldfare.analysis.findings.model import SEVERITIES, Finding, NotAssessedCode, Recognised
+from fieldfare.analysis.findings.stopped import rules as stopped
 from fieldfare.analysis.plant.site import Site
 
 if TYPE_CHECKING:
@@ -33,27 +31,33 @@ if TYPE_CHECKING:
 
 
 class Judgement(NamedTuple):
-    """findings, worst first; what could not be assessed; what was unusual but no fault; and the quantities
-    that can't be trusted, each with the finding that says so"""
+    """Outcome of all rules.
+
+    findings : worst first. not_assessed : rules that could not decide, each with the reason.
+    recognised : unusual periods that are no fault.
+    unreliable : quantities that can't be trusted, each with the finding that says so
+    """
 
     findings: tuple[Finding, ...]
     not_assessed: tuple[NotAssessedCode, ...]
     recognised: tuple[Recognised, ...]
-    spoiled: dict[str, Finding]
+    unreliable: dict[str, Finding]
 
 
-DATA_RULES: tuple[Rule, ...] = data_rules.RULES
+DATA_RULES: tuple[Rule, ...] = data.RULES
 PLANT_RULES: tuple[Rule, ...] = (
-    *running.RULES,
-    *cycling_rules.RULES,
-    *heat_rules.RULES,
-    *hot_water_rules.RULES,
+    *stopped.RULES,
+    *cycling.RULES,
+    *defrost.RULES,
+    *flow.RULES,
+    *electric.RULES,
+    *heat.RULES,
+    *hot_water.RULES,
 )
 RULES: tuple[Rule, ...] = (*DATA_RULES, *PLANT_RULES)
 
-# Findings that need not know when the unit ran and what for; all others are withheld where that can't be
-# told.
-_WITHOUT_USE = frozenset(
+# Rules that do not need the operating state. All others are withheld where it can't be derived.
+_WITHOUT_OPERATING_STATE = frozenset(
     {
         "pressure_falling",
         "pressure_low",
@@ -73,57 +77,65 @@ _WITHOUT_USE = frozenset(
 )
 
 
-# What the house needs is compared with its design: not where something else heats it too.
+# Compares the measured heat loss with the design: not valid where another source heats the house too.
 _AGAINST_HOUSE = frozenset({"heat_loss_below_design"})
 
 
 def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
-    """Findings, worst first; what could not be assessed and why; and what was unusual but no fault.
+    """Run all rules: data rules first, then exclusions, then the rules on the plant.
 
-    Findings about the data come first: what reads a quantity that one of them makes untrustworthy is
-        withheld, with the
-    reason. Then what is unusual is recognised, from quantities that can be trusted; each finding judges the
-    days on which nothing excuses it.
+    A rule that reads a quantity which a data finding marks as unreliable is withheld, with the reason.
+    Exclusions are found from reliable quantities only; each rule judges the days that no exclusion covers.
     """
-    whole = Context(site, facts, facts, figures)
-    found: list[Finding] = []
+    every_day = Context(site, facts, facts, figures)
     missing: list[NotAssessedCode] = []
-    spoiled: dict[str, Finding] = {}
+    found, unreliable = _judge_data(every_day, missing)
+    facts = without_rooms(facts, unreliable)
+    every_day = replace(every_day, facts=facts, all_days=facts)
+    exclusions = find_exclusions(site, facts, unreliable)
+    base = replace(every_day, recognised=exclusions.periods, unreliable=unreliable)
+    basis = _basis_of_operating_state(base)
+    contexts: dict[int, Context] = {}
+    for rule in PLANT_RULES:
+        judged = exclusions.facts_for(rule.code)
+        context = contexts.setdefault(id(judged), replace(base, facts=judged))
+        reads = rule.reads if rule.code in _WITHOUT_OPERATING_STATE else rule.reads | basis
+        finding = _run(rule, context, reads, missing)
+        if finding is not None:
+            found.append(graded_by_confidence(context, _with_true_start(rule, context, every_day, finding)))
+    found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
+    findings = without_conflicts([with_passed_limits(f) for f in explained(found)])
+    return Judgement(findings, tuple(missing), exclusions.periods, unreliable)
+
+
+def _judge_data(
+    every_day: Context, missing: list[NotAssessedCode]
+) -> tuple[list[Finding], dict[str, Finding]]:
+    """Findings on the data, and the quantities that they mark as unreliable."""
+    found: list[Finding] = []
+    unreliable: dict[str, Finding] = {}
     for rule in DATA_RULES:
-        known = replace(whole, spoiled=spoiled)
-        finding = _run(rule, known, rule.reads, missing)
+        context = replace(every_day, unreliable=unreliable)
+        finding = _run(rule, context, rule.reads, missing)
         if finding is None:
             continue
         found.append(finding)
-        if rule.spoils is not None and SEVERITIES.index(finding.severity) >= 1:
-            spoiled = dict.fromkeys(rule.spoils(known, finding), finding) | spoiled
-    facts = without_rooms(facts, spoiled)
-    whole = replace(whole, facts=facts, whole=facts)
-    unusual = recognised.recognise(site, facts, spoiled)
-    sound = replace(whole, recognised=unusual.spells, spoiled=spoiled)
-    basis = _basis_of_use(sound)
-    contexts: dict[int, Context] = {}
-    for rule in PLANT_RULES:
-        judged = unusual.facts_for(rule.code)
-        plant = contexts.setdefault(id(judged), replace(sound, facts=judged))
-        reads = rule.reads if rule.code in _WITHOUT_USE else rule.reads | basis
-        finding = _run(rule, plant, reads, missing)
-        if finding is not None:
-            found.append(by_chance(plant, _as_it_began(rule, plant, whole, finding)))
-    found.sort(key=lambda f: (-SEVERITIES.index(f.severity), -f.confidence, f.code))
-    told = without_conflicts([with_passed_limits(f) for f in promise.explained(found)])
-    return Judgement(told, tuple(missing), unusual.spells, spoiled)
+        if rule.makes_unreliable is not None and SEVERITIES.index(finding.severity) >= 1:
+            unreliable = dict.fromkeys(rule.makes_unreliable(context, finding), finding) | unreliable
+    return found, unreliable
 
 
-def _as_it_began(rule: Rule, plant: Context, whole: Context, finding: Finding) -> Finding:
-    """The finding with the day on which it began, where that lies in the first weeks, which are not judged
-    but were seen."""
-    first = plant.days.day(0).isoformat()
-    settled = any(r.kind == "settling_in" and r.until < first for r in plant.recognised)
+def _with_true_start(rule: Rule, context: Context, every_day: Context, finding: Finding) -> Finding:
+    """Move `since` into the settling-in weeks where the finding already held in them.
+
+    These weeks are not judged, but they are measured.
+    """
+    first = context.days.day(0).isoformat()
+    settled = any(r.kind == "settling_in" and r.until < first for r in context.recognised)
     if finding.since != first or not settled:
         return finding
     try:
-        earlier = rule.run(replace(plant, facts=whole.facts))
+        earlier = rule.run(replace(context, facts=every_day.facts))
     except NotAssessed:
         return finding
     return replace(finding, since=earlier.since) if earlier and earlier.since < first else finding
@@ -132,16 +144,16 @@ def _as_it_began(rule: Rule, plant: Context, whole: Context, finding: Finding) -
 def _run(
     rule: Rule, context: Context, reads: frozenset[str], missing: list[NotAssessedCode]
 ) -> Finding | None:
-    touched = sorted(reads & context.spoiled.keys())
+    touched = sorted(reads & context.unreliable.keys())
     if rule.code in _JUDGED_IN_DOUBT:
-        touched = [q for q in touched if context.spoiled[q].code in _NO_SIGNAL]
+        touched = [q for q in touched if context.unreliable[q].code in _NO_SIGNAL]
     try:
         if (absent := not_fitted(rule.code, context.site)) is not None:
             raise NotAssessed(absent, "not_applicable")
         if touched:
-            culprit = context.spoiled[touched[0]]
+            culprit = context.unreliable[touched[0]]
             raise NotAssessed(f"withheld: {distrust(touched[0], culprit)}", "distrusted")
-        if rule.code in _AGAINST_HOUSE and (why := recognised.too_much_other_heat(context) or doubt(context)):
+        if rule.code in _AGAINST_HOUSE and (why := too_much_other_heat(context) or doubt(context)):
             raise NotAssessed(why)
         return rule.run(context)
     except NotAssessed as reason:
@@ -149,10 +161,9 @@ def _run(
         return None
 
 
-def _basis_of_use(context: Context) -> frozenset[str]:
-    """The quantities by which `fieldfare.analysis.minutes.operating_state` tells when the unit ran and what
-    for."""
-    days = context.whole.days
+def _basis_of_operating_state(context: Context) -> frozenset[str]:
+    """Quantities from which `analysis.minutes.operating_state` derives the operating state."""
+    days = context.all_days.days
 
     def measured(quantity: str, spacing_min: float = 1e9) -> bool:
         name = f"spacing.{quantity}"
@@ -164,21 +175,21 @@ def _basis_of_use(context: Context) -> frozenset[str]:
         running = "heat_pump_electricity"
     else:
         running = "operating_mode" if measured("operating_mode") else "heat_output"
-    told = {running, "operating_mode"}
+    basis = {running, "operating_mode"}
     if not (measured("operating_mode") or measured("defrost_active")):
-        told.add("heat_output")  # by which defrosts are seen
-    culprit = context.spoiled.get("heat_output")
+        basis.add("heat_output")  # defrosts are detected from it
+    culprit = context.unreliable.get("heat_output")
     if culprit is not None and culprit.code in _NO_SIGNAL and measured("heat_output", 5.0):
-        told.add("heat_output")  # a lesser draw counts as running only where the heat meter says so too
-    return frozenset(told)
+        basis.add("heat_output")  # a low draw counts as running only where the heat meter confirms it
+    return frozenset(basis)
 
 
-# A meter that is some percent off still says when there is heat; one in another unit, or stuck, does not.
+# A meter that is some percent off still shows when there is heat; one in another unit, or stuck, does not.
 _NO_SIGNAL = ("unit_mismatch", "sensor_stuck")
-# A unit that may be dead is told in spite of doubts about its meters, unless these show no signal at all.
+# A unit that may be dead is reported despite doubtful meters, unless these show no signal at all.
 _JUDGED_IN_DOUBT = frozenset({"unit_stopped"})
 
 
 def distrust(quantity: str, culprit: Finding) -> str:
-    """Why a quantity's readings can't be used, in a few words."""
+    """Why the readings of a quantity can't be used, in a few words."""
     return f"{quantity} can't be trusted ({culprit.code} since {culprit.since})"

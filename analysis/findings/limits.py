@@ -6,22 +6,30 @@ A site file's `[limits]` overrides a default by name.
 from __future__ import annotations
 
 from fieldfare.analysis.answers.limits import LIMITS_ANSWERS
-from fieldfare.analysis.findings.cycling.limits import LIMITS_OPERATION
-from fieldfare.analysis.findings.data.limits import LIMITS_TRUST
+from fieldfare.analysis.findings.cycling.limits import LIMITS_CYCLING
+from fieldfare.analysis.findings.data.limits import LIMITS_DATA
+from fieldfare.analysis.findings.defrost.limits import LIMITS_DEFROST
+from fieldfare.analysis.findings.electric.limits import LIMITS_ELECTRIC
+from fieldfare.analysis.findings.flow.limits import LIMITS_FLOW
 from fieldfare.analysis.findings.heat.limits import LIMITS_HEAT
-from fieldfare.analysis.findings.hot_water.limits import LIMITS_WATER
+from fieldfare.analysis.findings.heat.limits_efficiency import LIMITS_EFFICIENCY
+from fieldfare.analysis.findings.hot_water.limits import LIMITS_HOT_WATER
 from fieldfare.analysis.findings.limit import Limit
 from fieldfare.analysis.findings.limits_facts import LIMITS_FACTS
 from fieldfare.analysis.findings.limits_verdict import LIMITS_VERDICT
-from fieldfare.analysis.findings.stopped.limits import LIMITS_RUNNING
+from fieldfare.analysis.findings.stopped.limits import LIMITS_STOPPED
 
 LIMITS: dict[str, Limit] = {
     **LIMITS_FACTS,
-    **LIMITS_TRUST,
-    **LIMITS_RUNNING,
-    **LIMITS_OPERATION,
+    **LIMITS_DATA,
+    **LIMITS_STOPPED,
+    **LIMITS_CYCLING,
+    **LIMITS_DEFROST,
+    **LIMITS_FLOW,
+    **LIMITS_ELECTRIC,
     **LIMITS_HEAT,
-    **LIMITS_WATER,
+    **LIMITS_EFFICIENCY,
+    **LIMITS_HOT_WATER,
     **LIMITS_VERDICT,
     **LIMITS_ANSWERS,
 }
@@ -43,4 +51,4 @@ RETIRED = frozenset(
         "room_untold_deficit",
     }
 )
-"""Limits of earlier versions. Site files may still name them; nothing reads them any more."""
+"""Limits of earlier versions: accepted in site files and ignored."""

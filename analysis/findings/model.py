@@ -10,6 +10,7 @@ from fieldfare.analysis.findings.limit import Side
 Setting = Literal["flow_temperature", "hot_water_setpoint"]
 Direction = Literal["raise", "lower"]
 Severity = Literal["note", "watch", "act", "urgent"]
+EvidenceCode = Literal["heat_meter_ratio"]
 SEVERITIES: tuple[Severity, ...] = ("note", "watch", "act", "urgent")
 
 
@@ -17,7 +18,8 @@ SEVERITIES: tuple[Severity, ...] = ("note", "watch", "act", "urgent")
 class Evidence:
     """One number behind a finding, and the limit it is compared with.
 
-    limit_name : the limit's name in the limits table. side : on which side of the limit the trouble lies
+    limit_name : the limit's name in the limits table. side : the side of the limit that is the fault.
+    code : name of the number where code reads it, None otherwise
     """
 
     label: str
@@ -26,6 +28,14 @@ class Evidence:
     limit: float | None = None
     limit_name: str | None = None
     side: Side | None = None
+    code: EvidenceCode | None = None
+
+    def as_dict(self) -> dict[str, object]:
+        """The evidence as JSON; `code` only where it has one."""
+        document = asdict(self)
+        if self.code is None:
+            del document["code"]
+        return document
 
 
 @dataclass(frozen=True)
@@ -76,7 +86,7 @@ class Finding:
             "until": self.until,
             "confidence": round(self.confidence, 3),
             "headline": self.headline,
-            "evidence": [asdict(e) for e in self.evidence],
+            "evidence": [e.as_dict() for e in self.evidence],
             "causes": [
                 {"cause": c.cause, "weight": round(c.weight, 3), "because": c.because} for c in self.causes
             ],
@@ -92,8 +102,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class NotAssessedCode:
-    """A finding that could not be assessed: why in words, and the kind of reason as `errors.NotAssessed` has
-    it."""
+    """A rule that could not decide: reason in words and `errors.NotAssessed` code."""
 
     code: str
     reason: str

@@ -1,5 +1,4 @@
-"""When a change began: the day on which a measure left its former level, not the day on which it passed a
-limit."""
+"""Start of a change: the day a measure left its former level, not the day it passed a limit."""
 
 from __future__ import annotations
 
@@ -14,27 +13,26 @@ from fieldfare.analysis.findings.episodes import Episode
 _FEWEST_BEFORE = 5
 """Days of the former level that are needed to speak of a change."""
 _BETTER = 0.8
-"""A slide must explain the days better than a step at the spell's first day, by a fifth at least."""
+"""A gradual change must fit at least a fifth better than a step at the episode's first day."""
 
 
-def onset(day: NDArray[Any], value: Floats, spell: Episode) -> str:
-    """The local date on which a slow rise towards a spell began; the spell's own first day where it came at
-    once.
+def onset(day: NDArray[Any], value: Floats, episode: Episode) -> str:
+    """Local date on which a slow rise towards an episode began; the episode's start if it was sudden.
 
     day : datetime64 (n,). value : float64 (n,), one number a day that is higher the worse it is, nan where
         not known
     Returns ISO text. A level and then a line from each possible day are laid through the days up to the
-    spell's end; the day with the least mean distance is taken.
+    episode's end; the day with the least mean distance is taken.
     """
     last = (
         len(day)
-        if spell.until is None
-        else int(np.searchsorted(day, np.datetime64(spell.until), side="right"))
+        if episode.until is None
+        else int(np.searchsorted(day, np.datetime64(episode.until), side="right"))
     )
     rows = np.flatnonzero(np.isfinite(value[:last]))
-    first = int(np.searchsorted(day[rows], np.datetime64(spell.since)))
+    first = int(np.searchsorted(day[rows], np.datetime64(episode.since)))
     if first < _FEWEST_BEFORE or len(rows) - first < 2:
-        return spell.since
+        return episode.since
     number = (day[rows] - day[rows[0]]) / np.timedelta64(1, "D")
     known = value[rows]
     best, least = first, _BETTER * _misfit(known, number, first, slides=False)
@@ -46,8 +44,7 @@ def onset(day: NDArray[Any], value: Floats, spell: Episode) -> str:
 
 
 def _misfit(value: Floats, number: Floats, at: int, *, slides: bool) -> float:
-    """Mean distance from a level up to a day and, from it on, a line that starts at that level or another
-    level."""
+    """Mean distance from a constant level up to a day and a line or new level after it."""
     level = float(np.median(value[:at]))
     before = np.abs(value[:at] - level)
     if slides:

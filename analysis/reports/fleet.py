@@ -1,5 +1,4 @@
-"""A firm's systems beside each other: what a list shows of each, and the order in which they are looked
-after."""
+"""A firm's systems side by side: one row each, sorted by urgency."""
 
 from __future__ import annotations
 
@@ -77,8 +76,7 @@ def open_findings(result: Mapping[str, Any] | None) -> list[dict[str, Any]]:
 
 
 def home_urgency(result: Mapping[str, Any] | None, given: Mapping[str, Any]) -> tuple[Any, ...]:
-    """Sort key of a home: by its worst finding, then by all that its findings of that kind have cost for
-    certain.
+    """Sort key of a home: worst finding, then the certain cost of findings of that severity.
 
     Homes whose verdict is not known come after all homes with a finding above a note, and before those in
     order.

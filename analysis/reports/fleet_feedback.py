@@ -1,5 +1,4 @@
-"""What a firm's own systems say about its next design: three plain questions, each with the sites behind the
-number."""
+"""Design feedback from a firm's own systems: three questions, with the sites behind each answer."""
 
 from __future__ import annotations
 

@@ -75,8 +75,7 @@ def at_present(site: Site, latest: Mapping[str, Mapping[str, Any]]) -> Present |
 
 
 def worked_last(site: Site, found: Readings) -> tuple[int | None, int | None]:
-    """When the compressor last worked, and since when that can be told, from some readings [ms since 1970
-    UTC].
+    """When the compressor last ran, and since when that is known, from recent readings [ms, UTC].
 
     Both None where no point tells; the first None where it never worked in them.
     """
@@ -107,8 +106,7 @@ def _least_w(site: Site) -> float:
 
 
 def _canonical(point: Point, reading: Mapping[str, Any]) -> float | None:
-    """A reading in its quantity's unit; None where one reading alone says nothing, as a running total
-    does."""
+    """A reading in canonical units; None where a single reading has no meaning (running totals)."""
     value = reading.get("value")
     if point.form not in ("gauge", "power", "state") or not isinstance(value, int | float):
         return None

@@ -42,7 +42,7 @@ class Result:
     findings: tuple[Finding, ...] = ()
     not_assessed: tuple[NotAssessedCode, ...] = ()
     recognised: tuple[Recognised, ...] = field(default=())
-    spoiled: dict[str, Finding] = field(default_factory=dict)
+    unreliable: dict[str, Finding] = field(default_factory=dict)
 
     def as_dict(self) -> dict[str, Any]:
         """JSON-ready: no nan, no numpy, None where a figure can't be had."""
@@ -57,7 +57,7 @@ class Result:
                 "timezone": self.site.site.timezone,
             },
             "coverage": _coverage(self.site, self.facts),
-            "energy": _energy(self.facts, f, Reasons(self.site, self.spoiled)),
+            "energy": _energy(self.facts, f, Reasons(self.site, self.unreliable)),
             "performance": _performance(f),
             "losses": _losses(self),
             "heat_loss": _heat_loss(f.heat_loss),
@@ -89,10 +89,10 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
     found = figures(site, chosen)
     told = judge(site, chosen, found)
     leak = next((f for f in told.findings if f.code == "diverter_passing" and f.severity != "note"), None)
-    shown = withhold(site, found, told.spoiled, leak, chosen)
+    shown = withhold(site, found, told.unreliable, leak, chosen)
     findings = tuple(sorted(told.findings, key=lambda f: urgency(f.as_dict(), last)))
     return Result(
-        site, first, last, chosen, shown, findings, told.not_assessed, told.recognised, told.spoiled
+        site, first, last, chosen, shown, findings, told.not_assessed, told.recognised, told.unreliable
     )
 
 

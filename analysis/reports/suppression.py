@@ -11,7 +11,6 @@ from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.forward_only import unseen_defrost_heat
 from fieldfare.analysis.figures.sums import known_sum
-from fieldfare.analysis.findings.data.meters import RATIO_LABEL
 from fieldfare.analysis.findings.data.unreliable_rooms import zones_of
 from fieldfare.analysis.findings.exclusions import other_heat_share
 from fieldfare.analysis.findings.judge import distrust
@@ -39,8 +38,8 @@ class Reasons:
     heat, electricity : totals. together : any ratio of the two. times : what happened when
     """
 
-    def __init__(self, site: Site, spoiled: Mapping[str, Finding]) -> None:
-        self._spoiled = {q: f for q, f in spoiled.items() if _wrecks(f)}
+    def __init__(self, site: Site, unreliable: Mapping[str, Finding]) -> None:
+        self._spoiled = {q: f for q, f in unreliable.items() if _wrecks(f)}
         metered = any(site.measures(q) for q in HEAT)
         self.heat = self.of(*(HEAT if metered else (*HEAT, *_FLOW_HEAT)))
         self.electricity = self.of(*ELECTRICITY)
@@ -64,19 +63,19 @@ def _wrecks(culprit: Finding) -> bool:
 def withhold(
     site: Site,
     figures: Figures,
-    spoiled: Mapping[str, Finding],
+    unreliable: Mapping[str, Finding],
     leak: Finding | None = None,
     facts: Facts | None = None,
 ) -> Figures:
-    """The figures without those that rest on spoiled quantities, and wider where heat is known to be missing.
+    """The figures without those that rest on unreliable quantities, and wider where heat is known to be missing.
 
-    spoiled : quantity -> the finding that says it can't be trusted, as judge gives them
+    unreliable : quantity -> the finding that says it can't be trusted, as judge gives them
     facts : of the period, to widen what a forward-only heat meter or another heat source makes less sure
     leak : the finding that heat passes between hot water and heating; what the house itself takes is not
         known then
     """
-    why = Reasons(site, spoiled)
-    out = _widened(figures, spoiled)
+    why = Reasons(site, unreliable)
+    out = _widened(figures, unreliable)
     if facts is not None:
         out = _with_unseen_heat(site, out, facts.days)
     if why.together or why.times:
@@ -112,20 +111,19 @@ def withhold(
         out = replace(out, curve=curve)
     if why.of("room_temperature"):
         out = replace(out, comfort={})
-    elif zones := zones_of(spoiled):
+    elif zones := zones_of(unreliable):
         out = replace(out, comfort={name: zone for name, zone in out.comfort.items() if name not in zones})
     if reason := why.of("cylinder_temperature"):
         out = replace(out, hot_water=_without_cylinder(out.hot_water, reason))
     return _without_money(out, why)
 
 
-def _widened(figures: Figures, spoiled: Mapping[str, Finding]) -> Figures:
-    """Where heat meter and flow with temperatures differ, either may be right: the intervals reach to the
-    other's word."""
-    culprit = spoiled.get("heat_output") or spoiled.get("space_heat")
+def _widened(figures: Figures, unreliable: Mapping[str, Finding]) -> Figures:
+    """Widen intervals to both values where the heat meter and flow with temperatures disagree."""
+    culprit = unreliable.get("heat_output") or unreliable.get("space_heat")
     if culprit is None or culprit.code != "heat_meter_disagrees":
         return figures
-    ratio = next((e.value for e in culprit.evidence if e.label == RATIO_LABEL), None)
+    ratio = next((e.value for e in culprit.evidence if e.code == "heat_meter_ratio"), None)
     if not isinstance(ratio, float | int) or ratio <= 0.0:
         return figures
     other = 1.0 / float(ratio)
@@ -160,8 +158,7 @@ def _widened(figures: Figures, spoiled: Mapping[str, Finding]) -> Figures:
 
 
 def _with_unseen_heat(site: Site, figures: Figures, days: Table) -> Figures:
-    """Wider where heat is known to be missing: what defrosts took of a forward-only meter's, or what a stove
-    gave."""
+    """Widen intervals for known missing heat: defrosts on a forward-only meter, or a stove."""
     p, loss = figures.performance, figures.heat_loss
     unseen = unseen_defrost_heat(site, days)
     if unseen is not None:

@@ -1,5 +1,4 @@
-"""The verdict on a home: one function, shown alike on every page and paper, by the API and on the command
-line.
+"""Verdict on a home: one function, used by all pages, papers, the API and the CLI.
 
 A home is in order only if every question that matters was answered and nothing was found. A question that
 nobody could answer makes it "not known", with the meter that would tell.
@@ -258,8 +257,7 @@ def verdict(
 
 
 def _cold_zones(site: Site, document: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Zones that lately are under their target for hours a day though no finding says so: not in order, but
-    to be watched."""
+    """Zones below target for hours a day without a finding: to be watched."""
 
     def limit(name: str) -> float:
         return site.limits.get(name, LIMITS[name].default)
@@ -336,8 +334,7 @@ def given_verdict(result: Mapping[str, Any] | None, reason: str = "not analysed 
 
 
 def with_silence(given: Mapping[str, Any], quiet: timedelta | None) -> dict[str, Any]:
-    """A verdict as pages show it now: a home that nobody hears from is not in order, whatever its last days
-    were like.
+    """The current verdict: a home without recent readings is not in order.
 
     quiet : time since the last reading; None where it is not known
     """

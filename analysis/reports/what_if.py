@@ -1,5 +1,4 @@
-"""What a change would save over a year or over the days seen, from a plant's own days: each answer with its
-interval and its limits."""
+"""Savings of a change from a plant's own days, each answer with interval and limitations."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""The coming winter from what is known: every check of the season with its verdict; the forecast is
-`winter_forecast`'s."""
+"""Pre-winter health check: every check with its verdict. The forecast is in `winter_forecast`."""
 
 from __future__ import annotations
 
@@ -153,8 +152,7 @@ def _check(
 def _holds(
     site: Site, result: Mapping[str, Any], watched: bool, missing: Mapping[str, str]
 ) -> tuple[Verdict, str]:
-    """Output at the design temperature against the load: in order where even the interval's low end carries
-    it."""
+    """Output against load at the design temperature: in order if the lower end of the interval suffices."""
     margin = result["capacity"]["margin"]
     helped = site.design.bivalent_c is not None and (site.design.outdoor_c or -99.0) < site.design.bivalent_c
     if not margin or margin.get("value") is None:

@@ -20,6 +20,12 @@ def median(values: Floats) -> float:
     return float(ordered[middle] if len(ordered) % 2 else (ordered[middle - 1] + ordered[middle]) / 2.0)
 
 
+def nan_median(values: Floats) -> float:
+    """Median of the finite values; nan where there are none."""
+    known = values[np.isfinite(values)]
+    return median(known) if len(known) else math.nan
+
+
 def quantile(values: Floats, share: float) -> float:
     """Quantile of float64 (n,), finite, n > 0, linear between neighbours as np.quantile has it."""
     ordered = np.sort(values)

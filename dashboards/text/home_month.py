@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
@@ -306,22 +305,8 @@ def _gap(old: float, paid: float, currency: str | None) -> str:
 
 
 def to_do(result: dict[str, Any]) -> list[str]:
-    """What the household can do or should know, the most pressing first: each a calm sentence that carries
-    its next step."""
-    told = [f for f in open_findings(result) if f.get("home") and f["severity"] != "note"]
-    return [_without_promises(f["home"]) for f in told]
-
-
-_PROMISES = re.compile(
-    r"(The house stays warm|It keeps working|It still heats|[Tt]he heating goes on working for now)[;,.]? ?"
-)
-
-
-def _without_promises(text: str) -> str:
-    """A sentence without what no meter may have shown: that all else is well."""
-    told = _PROMISES.sub("", text).rstrip(" ;,")
-    told = told if told.endswith((".", "!", "?")) else f"{told}."
-    return re.sub(r"(^|[.!?] )([a-z])", lambda m: m[1] + m[2].upper(), told)
+    """What the household can do or should know, the most urgent first: a sentence each, with its next step."""
+    return [f["home"] for f in open_findings(result) if f.get("home") and f["severity"] != "note"]
 
 
 def advice(site: Site, result: dict[str, Any], rows: list[dict[str, Any]]) -> list[str]:

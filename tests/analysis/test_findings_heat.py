@@ -12,6 +12,7 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.figures.change import find_change
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.findings.electric import backup_heater
+from fieldfare.analysis.findings.excuses import FAMILY_OF
 from fieldfare.analysis.findings.heat import (
     efficiency,
     efficiency_change,
@@ -21,7 +22,8 @@ from fieldfare.analysis.findings.heat import (
     rooms as heat_rooms,
 )
 from fieldfare.analysis.findings.heat.limits import LIMITS_HEAT
-from fieldfare.analysis.findings.heat.rules import RULES
+from fieldfare.analysis.findings.heat.limits_efficiency import LIMITS_EFFICIENCY
+from fieldfare.analysis.findings.judge import PLANT_RULES
 from tests.analysis.heat_tables import (
     DAYS,
     FIRST,
@@ -37,6 +39,7 @@ from tests.analysis.heat_tables import (
     with_limits,
 )
 
+RULES = tuple(r for r in PLANT_RULES if FAMILY_OF[r.code] in ("rooms", "capacity", "efficiency", "house"))
 COLD = OUTDOOR < 4.0
 
 # A sound plant
@@ -61,7 +64,7 @@ def test_what_is_not_measured_is_not_assessed(rule: Any) -> None:
 
 
 def test_limits_have_a_unit_a_source_and_a_meaning() -> None:
-    for name, limit in LIMITS_HEAT.items():
+    for name, limit in {**LIMITS_HEAT, **LIMITS_EFFICIENCY}.items():
         assert limit.unit, name
         assert len(limit.source) > 25, name
         assert limit.meaning, name
@@ -373,7 +376,7 @@ def failing(deficit: float, outdoor: float = 2.0) -> Any:
 def test_cold_days_on_which_it_fell_short_count_by_themselves() -> None:
     found = check_whole(house.capacity_short(context_of(failing(1.5))))
     assert found.severity in ("watch", "act")
-    assert any(e.label.startswith("days it ran flat out") for e in found.evidence)
+    assert any(e.limit_name == "capacity_failed_days" for e in found.evidence)
 
 
 @pytest.mark.parametrize(

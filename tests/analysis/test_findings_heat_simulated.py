@@ -8,14 +8,14 @@ from functools import cache
 import pytest
 
 from fieldfare.analysis.facts.build import build_facts
-from fieldfare.analysis.findings.heat.rules import RULES as HEAT_RULES
-from fieldfare.analysis.findings.hot_water.rules import RULES as WATER_RULES
+from fieldfare.analysis.findings.excuses import FAMILY_OF
+from fieldfare.analysis.findings.judge import PLANT_RULES
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.reports.result import Result, analyse
 from fieldfare.collector.simulated.plant import random_plant, simulate, with_fault
 
 FIRST, DAYS = date(2023, 11, 20), 80
-OURS = {r.code for r in (*HEAT_RULES, *WATER_RULES)}
+OURS = {r.code for r in PLANT_RULES if FAMILY_OF[r.code] not in ("running", "operation", "curve")}
 
 
 @cache

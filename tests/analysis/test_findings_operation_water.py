@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.findings.flow import water_flow
+from fieldfare.analysis.findings.flow import buffer, water_flow
 from fieldfare.analysis.findings.heat import curve
 from tests.analysis.operation_tables import CURVE, DAYS, check_whole, context_of, days_of
 from tests.analysis.site_text import WHOLE
@@ -61,7 +61,7 @@ def test_a_hand_setting_is_dated() -> None:
 
 
 def test_one_kind_of_weather_cannot_show_compensation() -> None:
-    with pytest.raises(NotAssessed, match="too alike"):
+    with pytest.raises(NotAssessed, match="too similar"):
         curve.no_weather_compensation(context_of(days_of(outdoor_steady=np.full(DAYS, 4.0))))
     text = WHOLE.replace("[heating_curve]\npoints = [[-3.0, 46.0], [15.0, 28.0]]", "")
     with pytest.raises(NotAssessed, match="heating_curve"):
@@ -134,12 +134,10 @@ def test_valves_that_close_in_spring_are_no_clogging() -> None:
 
 
 def test_mixing_at_the_buffer() -> None:
-    found = check_whole(
-        water_flow.buffer_mixing(context_of(days_of(buffer_drop=2.0, lift=4.0, beyond_lift=2.0)))
-    )
+    found = check_whole(buffer.buffer_mixing(context_of(days_of(buffer_drop=2.0, lift=4.0, beyond_lift=2.0))))
     assert found.severity == "watch"
     assert "2.0 times" in found.causes[0].because
-    assert water_flow.buffer_mixing(context_of()) is None
+    assert buffer.buffer_mixing(context_of()) is None
     text = WHOLE.replace('[buffer]\nlitres = 50\narrangement = "series"', "")
     with pytest.raises(NotAssessed, match="no buffer"):
-        water_flow.buffer_mixing(context_of(site=text))
+        buffer.buffer_mixing(context_of(site=text))

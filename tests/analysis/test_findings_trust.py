@@ -11,7 +11,7 @@ import pytest
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.findings.data.clocks import clock_offset
 from fieldfare.analysis.findings.data.gaps import data_gap
-from fieldfare.analysis.findings.data.limits import LIMITS_TRUST
+from fieldfare.analysis.findings.data.limits import LIMITS_DATA
 from fieldfare.analysis.findings.data.meters import (
     flow_return_swapped,
     heat_meter_disagrees,
@@ -54,12 +54,12 @@ def day_text(n: int) -> str:
 def test_sound_data_have_no_finding_above_note(small):
     told = small.judged()
     assert [f.headline for f in told.findings if f.code in CODES and f.severity != "note"] == []
-    assert told.spoiled == {}
+    assert told.unreliable == {}
 
 
 def test_every_code_about_the_data_has_its_rule_and_every_limit_its_reason():
     assert {r.code for r in DATA_RULES} == CODES
-    for name, limit in LIMITS_TRUST.items():
+    for name, limit in LIMITS_DATA.items():
         assert LIMITS[name] is limit
         assert len(limit.source) > 15, name
         assert limit.meaning, name
@@ -140,7 +140,7 @@ def test_what_a_stuck_sensor_measures_spoils_the_findings_that_read_it(small):
     small.values["back"][small.from_day(25)] = 85.0
     told = small.judged()
     assert "85" in found(told.findings, "sensor_stuck").headline
-    assert "return_temperature" in told.spoiled
+    assert "return_temperature" in told.unreliable
     reasons = {n.code: n.reason for n in told.not_assessed}
     for code in ("flow_return_swapped", "heat_meter_disagrees", "implausible_efficiency"):
         assert "sensor_stuck" in reasons[code]
@@ -247,7 +247,7 @@ def test_one_reset_is_a_note_three_are_a_watch_many_are_an_act():
         finding = register_reset(context)
         assert (finding.severity, finding.since) == (severity, day_text(days[0]))
         assert finding.evidence[0].value == len(days)
-        assert context.whole.days["e_total"].sum() == pytest.approx(
+        assert context.all_days.days["e_total"].sum() == pytest.approx(
             small.values["elec"][1440:].sum() / 60_000.0, rel=0.01
         )
 
@@ -305,7 +305,7 @@ def test_a_wrong_unit_is_named_with_the_right_one(slip, begins):
         assert finding.since == day_text(begins)
     rule = next(r for r in DATA_RULES if r.code == "unit_mismatch")
     quantity = context.site.find_point(point).quantity
-    assert rule.spoils(context, finding) == {quantity}
+    assert rule.makes_unreliable(context, finding) == {quantity}
 
 
 def test_a_unit_at_rest_is_no_wrong_unit():
@@ -406,7 +406,7 @@ def test_a_unit_that_cools_has_the_colder_flow_by_right():
     small = Small(first=date(2025, 7, 1), ids=tuple(i for i in Small().ids if i != "mode"))
     small.values["outdoor"] += 20.0
     small.values["flow"], small.values["back"] = small.values["back"], small.values["flow"]
-    with pytest.raises(NotAssessed, match="running"):
+    with pytest.raises(NotAssessed, match="no run is long enough"):
         flow_return_swapped(small.context())
 
 
@@ -439,8 +439,8 @@ def test_a_heat_meter_at_another_time_is_not_blamed_on_the_electricity(small):
     delayed(small, ("heat", "heat_kwh"), 60)
     told = small.judged()
     assert "heat" in found(told.findings, "clock_offset").headline
-    assert "heat_output" in told.spoiled
-    assert "heat_pump_electricity" not in told.spoiled
+    assert "heat_output" in told.unreliable
+    assert "heat_pump_electricity" not in told.unreliable
 
 
 def test_what_water_takes_to_follow_is_no_clock(small):
@@ -470,7 +470,7 @@ def test_a_whole_plant_in_the_wrong_zone_is_told_by_its_air():
     assert finding.evidence[0].value / 60.0 == pytest.approx(-6.0, abs=1.5)
     told = small.judged()
     assert {n.code for n in told.not_assessed} >= {"outdoor_sensor_biased"}
-    assert told.spoiled == {}
+    assert told.unreliable == {}
 
 
 def with_set_back(small: Small, begins_h: float) -> None:
@@ -508,7 +508,7 @@ def test_without_anything_to_compare_clocks_are_not_assessed():
 
 
 @pytest.mark.parametrize(
-    ("factor", "words"), [(4.0, "physics"), (2.2, "any unit"), (0.15, "electric heater")]
+    ("factor", "words"), [(4.0, "physics"), (2.2, "any heat pump"), (0.15, "electric heater")]
 )
 def test_efficiency_that_no_unit_has(small, factor, words):
     for name in ("heat", "heat_kwh"):
@@ -538,8 +538,8 @@ def test_a_heat_meter_that_counts_a_fifth_less_disagrees(small):
     told = small.judged()
     finding = found(told.findings, "heat_meter_disagrees")
     assert (finding.severity, finding.causes) == ("watch", ())
-    assert "20% less" in finding.headline
-    assert {"heat_output"} <= told.spoiled.keys()
+    assert "20 % less" in finding.headline
+    assert {"heat_output"} <= told.unreliable.keys()
 
 
 def test_a_heat_meter_within_its_class_agrees(small):
@@ -569,7 +569,7 @@ def test_antifreeze_that_the_meter_takes_for_water_is_named_with_its_share():
     assert "agrees" in finding.causes[0].because
     assert finding.evidence[0].value == pytest.approx(0.05, abs=0.015)
     assert "harmful" in finding.caution
-    assert told.spoiled == {}, "the figures allow for it"
+    assert told.unreliable == {}, "the figures allow for it"
 
 
 def test_a_meter_that_allows_for_antifreeze_though_the_file_does_not_say_so_is_a_note():
@@ -630,7 +630,7 @@ def test_a_sensor_in_the_sun_is_told(at_500, side_h):
     finding = found(told.findings, "outdoor_sensor_biased")
     assert finding.severity in ("watch", "act")
     assert finding.visit == "drive"
-    assert "outdoor_temperature" in told.spoiled
+    assert "outdoor_temperature" in told.unreliable
 
 
 def test_a_shaded_sensor_is_believed():

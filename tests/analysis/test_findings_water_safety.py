@@ -93,7 +93,7 @@ def test_what_has_ended_is_not_forgotten_at_once() -> None:
 
 def test_a_store_in_fahrenheit_is_not_boiling() -> None:
     wrong = Finding("unit_mismatch", "act", str(FIRST), 0.9, "degF as degC.")
-    context = replace(context_of(hot(120.0)), spoiled={"cylinder_temperature": wrong})
+    context = replace(context_of(hot(120.0)), unreliable={"cylinder_temperature": wrong})
     with pytest.raises(NotAssessed, match="unit_mismatch"):
         scald.water_too_hot(context)
 
@@ -101,7 +101,7 @@ def test_a_store_in_fahrenheit_is_not_boiling() -> None:
 def test_doubts_about_the_unit_do_not_hide_water_that_can_be_so_hot() -> None:
     """Seen: 82 °C by an immersion heater that had welded shut was taken for a slip of the unit."""
     wrong = Finding("unit_mismatch", "act", str(FIRST), 0.9, "degF as degC.")
-    context = replace(context_of(hot(82.0)), spoiled={"cylinder_temperature": wrong})
+    context = replace(context_of(hot(82.0)), unreliable={"cylinder_temperature": wrong})
     assert check_whole(scald.water_too_hot(context)).severity == "act"
 
 
@@ -113,7 +113,7 @@ def test_a_cylinder_the_site_file_leaves_out_is_still_told() -> None:
 
 def test_a_stuck_sensor_that_shows_scalding_is_still_told() -> None:
     stuck = Finding("sensor_stuck", "act", str(FIRST), 0.9, "Stands still.")
-    context = replace(context_of(hot(90.0, e_immersion=0.0)), spoiled={"cylinder_temperature": stuck})
+    context = replace(context_of(hot(90.0, e_immersion=0.0)), unreliable={"cylinder_temperature": stuck})
     found = check_whole(scald.water_too_hot(context))
     assert (found.severity, found.causes[0].cause) == ("act", "sensor_fault")
 
@@ -246,7 +246,7 @@ def test_nobody_is_told_to_top_up_a_circuit_with_an_empty_vessel() -> None:
         pressure_follows=0.9,
     )
     low = check_whole(water_pressure.pressure_low(context_of(days)))
-    assert "vessel put right first" in low.next_step
+    assert "vessel repaired first" in low.next_step
     assert "do not top it up" in low.home
 
 

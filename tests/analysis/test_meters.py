@@ -12,7 +12,7 @@ import pytest
 from fieldfare.analysis.errors import SiteError
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.findings.data import hypotheses, misplaced
-from fieldfare.analysis.findings.exclusions import recognise
+from fieldfare.analysis.findings.exclusions import find_exclusions
 from fieldfare.analysis.findings.excuses import (
     EXCUSED,
     FAMILIES,
@@ -295,7 +295,7 @@ def test_a_broken_outdoor_sensor_to_this_day_is_to_be_changed(small):
     told = small.judged()
     finding = found(told.findings, "sensor_stuck")
     assert (finding.severity, finding.until) == ("act", None)
-    assert "outdoor_temperature" in told.spoiled
+    assert "outdoor_temperature" in told.unreliable
 
 
 # ---- what recognised days excuse
@@ -310,7 +310,7 @@ def test_every_rule_about_the_plant_has_a_family_and_every_kind_its_excuses():
 
 def test_a_cold_snap_excuses_rooms_and_no_scald_nor_pressure(small):
     small.values["outdoor"][small.days_between(12, 14)] -= 16.0
-    unusual = recognise(small.site, small.facts)
+    unusual = find_exclusions(small.site, small.facts)
     assert len(unusual.facts_for("room_below_target").days) == 36
     for code in ("water_too_hot", "pressure_low", "unit_stopped", "high_standing_loss"):
         assert len(unusual.facts_for(code).days) == 40, code
@@ -319,7 +319,7 @@ def test_a_cold_snap_excuses_rooms_and_no_scald_nor_pressure(small):
 
 def test_what_rests_on_a_spoiled_quantity_is_not_recognised(small):
     small.values["outdoor"][small.days_between(12, 14)] -= 16.0
-    assert recognise(small.site, small.facts, {"outdoor_temperature"}).spells == ()
+    assert find_exclusions(small.site, small.facts, {"outdoor_temperature"}).periods == ()
 
 
 def test_a_plant_without_hot_water_is_not_asked_for_a_cylinder():
@@ -356,8 +356,8 @@ def test_one_frozen_room_of_four_leaves_the_house_its_heat_loss(small):
         readings[f"room{i}"] = Samples(small.time, value)
     told = result(small, text, readings)
     assert found(told.findings, "sensor_stuck").severity == "act"
-    assert "room_temperature" not in told.spoiled
-    assert "room_temperature:z0" in told.spoiled
+    assert "room_temperature" not in told.unreliable
+    assert "room_temperature:z0" in told.unreliable
     assert "z0" not in told.figures.comfort
     assert "z1" in told.figures.comfort
 
@@ -379,7 +379,9 @@ def test_two_registers_alone_share_the_blame_and_ask_for_what_parts_them():
     facts = {"cop_space": misplaced._Fact(math.log(10.0), "COP", "-", True)}
     weights = misplaced._weights(known, facts, False)
     pulse = {
-        h.spoils: w for h, w in zip(known, weights, strict=True) if h.cause == "pulse_value" and w > 0.05
+        h.makes_unreliable: w
+        for h, w in zip(known, weights, strict=True)
+        if h.cause == "pulse_value" and w > 0.05
     }
     assert set(pulse) == {hypotheses.HEAT_METERS, hypotheses.ELECTRICITY}
     assert max(pulse.values()) < 1.5 * min(pulse.values())
@@ -398,7 +400,7 @@ def test_a_pulse_value_spoils_the_heat_and_withholds_the_figures(small, factor):
     assert finding.causes[0].cause == "pulse_value"
     assert sum(c.weight for c in finding.causes) == pytest.approx(1.0)
     assert "pulse value" in finding.next_step
-    assert "heat_output" in told.spoiled
+    assert "heat_output" in told.unreliable
 
 
 def test_meters_in_their_place_are_not_told(small):
@@ -418,7 +420,7 @@ def test_hourly_flow_and_temperatures_are_no_check_of_the_heat_meter(small):
         v[: len(means) * 60 : 60] = means
     told = small.judged()
     reason = {n.code: n.reason for n in told.not_assessed}["heat_meter_disagrees"]
-    assert "mean flow times mean difference" in reason
+    assert "mean flow times mean temperature difference" in reason
     assert "meter_misplaced" not in {f.code for f in told.findings if f.severity != "note"}
 
 

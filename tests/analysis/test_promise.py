@@ -124,7 +124,7 @@ def test_a_rise_is_told_with_its_day() -> None:
     rng = np.random.default_rng(1)
     factor = np.where(np.arange(DAYS) < 40, 1.2, 2.2) + 0.05 * rng.standard_normal(DAYS)
     found = check_whole(promise.electricity_above_expected(electric(factor)))
-    assert "2025-12-11" in found.headline
+    assert "11 Dec 2025" in found.headline
     assert found.since == "2025-12-11"
 
 

@@ -12,7 +12,7 @@ import pytest
 
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.findings.exclusions import recognise
+from fieldfare.analysis.findings.exclusions import find_exclusions
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.collector.simulated.faults.plant import with_fault
@@ -31,8 +31,8 @@ def dates(table: Table) -> list[date]:
 
 def told(small: Small):
     facts = small.facts
-    unusual = recognise(small.site, facts)
-    spells, judged = unusual.spells, unusual.facts_for("room_below_target")
+    unusual = find_exclusions(small.site, facts)
+    spells, judged = unusual.periods, unusual.facts_for("room_below_target")
     gone = sorted(set(dates(facts.days)) - set(dates(judged.days)))
     for name in ("runs", "reheats", "defrosts", "notices"):
         assert not set(dates(getattr(judged, name))) & set(gone), name
@@ -51,7 +51,7 @@ def test_days_colder_than_the_design_are_left_out_with_the_day_after(small):
     small.values["outdoor"][small.days_between(12, 14)] -= 16.0
     spells, gone = told(small)
     assert [(s.kind, s.since, s.until) for s in spells] == [("cold_snap", day_text(12), day_text(14))]
-    assert "no fault" in spells[0].words
+    assert "not a fault" in spells[0].words
     assert gone == [12, 13, 14, 15]
 
 

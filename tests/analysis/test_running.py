@@ -106,7 +106,7 @@ def test_a_rest_over_midnights_is_one() -> None:
     made = house.made()
     small = Small()
     context = replace(
-        small.context(), site=parse_site(made.site_text), whole=facts_of(made), facts=facts_of(made)
+        small.context(), site=parse_site(made.site_text), all_days=facts_of(made), facts=facts_of(made)
     )
     newest = rests(context, "unit")[-1]
     assert newest.begun
@@ -191,7 +191,7 @@ def standing(house: House) -> None:
 
 @pytest.mark.parametrize(
     ("change", "severity", "did"),
-    [(once, "note", "ran on"), (thrice, "act", "stood still"), (standing, "watch", "ran on")],
+    [(once, "note", "kept running"), (thrice, "act", "was stopped"), (standing, "watch", "kept running")],
 )
 def test_a_fault_is_graded_by_what_it_does(change: Callable[[House], None], severity: str, did: str) -> None:
     told = fault_house(change)

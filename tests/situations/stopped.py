@@ -208,7 +208,7 @@ SITUATIONS = [
         "compressor dead for three days, the back-up heater does its work",
         lambda: changed(House(points=(*RICH, "backup")), _backup_alone),
         {STOPPED: "act"},
-        words={STOPPED: "back-up heater carries the house", "backup_heater_use": "alone"},
+        words={STOPPED: "back-up heater alone heats the house", "backup_heater_use": "alone"},
     ),
     Situation(
         "heater-inside-carries-the-house",

@@ -7,9 +7,10 @@ import numpy as np
 from fieldfare.analysis.expectation.cycling import KWH_PER_LITRE_K
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import nan_median, ranked
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import Cause, Evidence
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 # Over what was asked: the unit's own switching difference lies at 2 to 5 K, a call ends anywhere below.
 _OWN_STOP_K, _CALL_STOP_K = 2.3, 1.5
@@ -25,15 +26,17 @@ def cycling_causes(
     scores: dict[str, tuple[float, str]] = {}
     call = by_call if by_call is not None else 0.4
     if by_call is not None:
-        told.append(Evidence("runs ended by the room's call", round(by_call, 2), "-"))
-    words = "the room's call or its valve ends" if by_call is not None else "nothing shows who ends"
+        told.append(Evidence("runs stopped by the thermostat", round(by_call, 2), "-"))
+    words = (
+        "the thermostat or a zone valve ends" if by_call is not None else "nothing measured shows what ends"
+    )
     scores["thermostat_chopping"] = (2.0 * call**1.5, f"{words} {100 * call:.0f} % of the runs")
     own = 1.0 - call
     litres = water_per_kw(site, runs)
     if np.isfinite(litres):
         told.append(
             context.evidence(
-                "water and metal a start warms",
+                "water and metal warmed at each start",
                 round(litres, 1),
                 "l/kW",
                 "water_litres_per_kw",
@@ -76,7 +79,7 @@ def cycling_causes(
     scores["low_water_volume"] = (
         own * (0.3 + _little_water(context, litres)) * (1.0 - 0.8 * big) * flows,
         (
-            f"each start has about {litres:.0f} l of water a kilowatt to warm, metal included"
+            f"about {litres:.0f} l of water per kilowatt are warmed at each start, metal included"
             if np.isfinite(litres)
             else "the unit ends its own runs"
         ),
@@ -147,17 +150,18 @@ def _size(site: Site) -> float:
 def next_step(cause: str) -> str:
     return {
         "thermostat_chopping": (
-            "Open the room thermostat's switching band or turn off its time-proportional cycling (6 starts an"
-            " hour is for boilers), or let weather compensation run with the thermostat as an upper limit"
-            " only."
+            "Widen the room thermostat's switching band or turn off its time-proportional cycling (6"
+            " starts an hour is a boiler setting), or use weather compensation with the thermostat as"
+            " an upper limit only."
         ),
         "oversized_for_mild_load": (
-            "Check that the lowest output is unlocked in the settings, widen the switching difference and the"
-            " restart pause, keep all zones open; a buffer or a smaller unit is the lasting cure."
+            "Check that the lowest output is unlocked in the settings, widen the switching difference"
+            " and the restart pause, keep all zones open. The permanent fix is a buffer or a smaller"
+            " unit."
         ),
         "low_water_volume": (
-            "Open loops and radiators so that the least water the maker asks for is always in circuit, widen"
-            " the switching difference; else plan a volume tank in series."
+            "Keep enough loops and radiators open for the maker's minimum water volume and widen the"
+            " switching difference; otherwise plan a volume tank in series."
         ),
         "flow_restriction": (
             "Clean the strainer, bleed the circuit, open the valves and raise the pump's setting until the"
@@ -165,8 +169,10 @@ def next_step(cause: str) -> str:
         ),
     }.get(
         cause,
-        "Look at a day by the minute: flow temperature, call and flow at the end of each run tell what"
-        " ends it.",
+        (
+            "Look at one day minute by minute: flow temperature, heat call and water flow at the end of"
+            " each run show what ends it."
+        ),
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cycling import (
     LEAST_OVER_LOSS,
@@ -16,22 +17,16 @@ from fieldfare.analysis.expectation.cycling import (
 from fieldfare.analysis.expectation.uncertain import Lognormal, normal_chance
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.figures.operation import blurred_runs, run_spacing
-from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.cycling.causes import bring, cycling_causes, next_step
-from fieldfare.analysis.findings.cycling.common import (
-    Flags,
-    Floats,
-    downgraded,
-    heating_year,
-    nan_median,
-    water_caution,
-)
 from fieldfare.analysis.findings.cycling.trips import unit_trips
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
+from fieldfare.analysis.findings.grading import downgraded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.minutes.operating_state import COOLING, HOT_WATER
-from fieldfare.analysis.statistics.quantiles import median
+from fieldfare.analysis.statistics.quantiles import median, nan_median
 
 # A pause longer than this is a rest between two needs, not part of a cycle.
 _LONGEST_PAUSE_MIN = 60.0
@@ -48,8 +43,7 @@ _CLOSE_TO_TRIPS_MIN = 2.5
 
 @dataclass(frozen=True)
 class _Days:
-    """By day, aligned with the days table: heating runs, their median length, starts an hour while it
-    heats."""
+    """Per day: heating runs, their median length and starts per hour of heating."""
 
     count: Floats
     minutes: Floats
@@ -82,11 +76,11 @@ def short_cycling(context: Context) -> Finding | None:
     )
     so = brief | through
     heated = (days.floats("n_heating") >= 60) | (days.floats("n_running") >= 60)
-    spell = latest_episode(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, _comparable(so, outdoor, heated), hold_days=3, gone_days=7)
+    if episode is None:
         return _unseen(context)
-    here = spell.covers(days["day"]) & so
-    severity = _severity(context, by_day, here, np.where(brief, size, np.nan), spell)
+    here = episode.covers(days["day"]) & so
+    severity = _severity(context, by_day, here, np.where(brief, size, np.nan), episode)
     chosen = runs.where(np.isin(runs["day"], days["day"][here]))
     starts = nan_median(by_day.count[here])
     length, rate = nan_median(by_day.minutes[here]), nan_median(by_day.rate[here])
@@ -97,7 +91,7 @@ def short_cycling(context: Context) -> Finding | None:
     return Finding(
         "short_cycling",
         severity,
-        spell.since,
+        episode.since,
         real,
         f"The compressor starts {starts:.0f} times a day for heating and runs {length:.0f} minutes at a"
         " time.",
@@ -118,12 +112,12 @@ def short_cycling(context: Context) -> Finding | None:
             ),
             context.evidence("heating starts a day", round(starts, 1), "1/day", "cold_starts_a_day"),
             Evidence(
-                "starts a day that a sound unit needs at this load, 95 % interval",
+                "expected starts a day at this load, 95 % interval",
                 f"{due.low:.0f} to {due.high:.0f}",
                 "1/day",
             ),
-            Evidence("a run at this load, 95 % interval", usual_run, "min"),
-            context.evidence("days with it", int(here.sum()), "days", "cycling_days"),
+            Evidence("expected run at this load, 95 % interval", usual_run, "min"),
+            context.evidence("days with short cycling", int(here.sum()), "days", "cycling_days"),
             *told,
         ),
         causes=cause,
@@ -137,11 +131,11 @@ def short_cycling(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "Your heat pump switches on and off more often than is good for it. It still heats; your"
-                " installer will look at its settings. Leaving thermostats at a steady setting helps."
+                "Your heat pump switches on and off too often, which wears it. Your installer will"
+                " check its settings. Keeping thermostats at a steady setting helps."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="setting" if cause and cause[0].cause == "thermostat_chopping" else "drive",
@@ -219,8 +213,7 @@ def _due(context: Context, outdoor: Floats, here: Flags) -> tuple[Lognormal, str
 
 
 def _weather_limits(context: Context, outdoor: Floats) -> tuple[Floats, Floats]:
-    """Starts an hour and run length [min] that each day's weather allows; as in mild weather where it is not
-    known."""
+    """Allowed starts an hour and run length [min] by day; the mild-weather limits where load is unknown."""
     limit = context.limit
     mild, cold = limit("mild_load_share"), limit("cold_load_share")
     x = np.clip((fill_nan(_load(context, outdoor), mild) - mild) / max(cold - mild, 1e-6), 0.0, 1.0)
@@ -238,7 +231,7 @@ def _comparable(so: Flags, outdoor: Floats, heated: Flags) -> Flags:
     return np.asarray(so | (heated & like), dtype=np.bool_)
 
 
-def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, spell: Episode) -> Severity:
+def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, episode: Episode) -> Severity:
     """Grade by size and by how much of the season it takes."""
     limit = context.limit
     over = nan_median(by_day.count[here]) / limit("cold_starts_a_day")
@@ -247,15 +240,15 @@ def _severity(context: Context, by_day: _Days, here: Flags, size: Floats, spell:
     heavy = nan_median(by_day.count[here]) >= 2.0 * limit("counted_starts_a_day") and here.sum() >= 28
     severity: Severity = "act" if over >= 1.7 or heavy else "watch"
     # Short runs of a few mild days, in a season with few starts, neither wear nor cost anything to speak of.
-    if field_rank(_mean_starts(context, by_day, spell)) < limit("cycling_field_rank"):
+    if field_rank(_mean_starts(context, by_day, episode)) < limit("cycling_field_rank"):
         severity = "note"
-    return downgraded(severity, spell, limit("cycling_days"))
+    return downgraded(severity, episode, limit("cycling_days"))
 
 
-def _mean_starts(context: Context, by_day: _Days, spell: Episode) -> float:
-    """Heating starts a day, over all days with heating of the spell."""
+def _mean_starts(context: Context, by_day: _Days, episode: Episode) -> float:
+    """Heating starts a day, over all days with heating in the episode."""
     days = context.days
-    heated = spell.covers(days["day"]) & (
+    heated = episode.covers(days["day"]) & (
         (by_day.count > 0) | (fill_nan(days.floats("n_heating"), 0.0) >= context.limit("heated_day_minutes"))
     )
     return float(by_day.count[heated].mean()) if heated.any() else 0.0
@@ -277,42 +270,42 @@ def _by_counter(context: Context) -> Finding | None:
     so = judged & (starts > limit("counted_starts_a_day"))
     # Long runs between many starts are a busy winter's day, not short cycling.
     so &= ~(length > 2.0 * limit("cold_run_minutes"))
-    spell = latest_episode(
+    episode = latest_episode(
         days["day"], so, _comparable(so, days.floats("outdoor"), judged), hold_days=3, gone_days=7
     )
-    if spell is None:
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & so
+    here = episode.covers(days["day"]) & so
     many, mean = nan_median(starts[here]), nan_median(length[here])
     over = many / limit("counted_starts_a_day")
-    severity = downgraded("act" if over >= 2.0 else "watch", spell, limit("cycling_days"))
+    severity = downgraded("act" if over >= 2.0 else "watch", episode, limit("cycling_days"))
     told = (
         () if np.isnan(mean) else (context.evidence("mean run", round(mean, 1), "min", "short_run_minutes"),)
     )
     return Finding(
         "short_cycling",
         severity,
-        spell.since,
-        confidence_of(over, spell.days * spell.share, spell.share) * 0.9,
+        episode.since,
+        confidence_of(over, episode.days * episode.share, episode.share) * 0.9,
         f"The compressor starts {many:.0f} times a day {basis}.",
         evidence=(
             context.evidence("starts a day", round(many, 1), "1/day", "counted_starts_a_day"),
             *told,
-            context.evidence("days with it", int(here.sum()), "days", "cycling_days"),
+            context.evidence("days with short cycling", int(here.sum()), "days", "cycling_days"),
         ),
         next_step=(
-            "Ask for minute data of electricity, flow temperature and room call for a week: they tell what"
-            " ends the runs."
+            "Ask for a week of one-minute data of electricity, flow temperature and heat call: they"
+            " show what ends the runs."
         ),
         home=(
             ""
             if severity == "note"
             else (
-                "Your heat pump switches on and off more often than is good for it. It still heats; your"
-                " installer will look into it."
+                "Your heat pump switches on and off too often, which wears it. Your installer will"
+                " look into it."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         visit="call",
     )
 

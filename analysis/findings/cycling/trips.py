@@ -1,26 +1,20 @@
-"""Runs that the unit ends by itself within minutes, with heat still asked for: told apart from calls that
-end.
-"""
+"""Runs that the unit ends itself within minutes while heat is still called for."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import MAINS_WORK, water_caution
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import (
-    MAINS_CAUTION,
-    Flags,
-    Floats,
-    downgraded,
-    nan_median,
-    water_caution,
-)
 from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.grading import downgraded
 from fieldfare.analysis.findings.model import Cause, Finding
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.minutes.operating_state import HOT_WATER
 from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 # The flow of a run that the unit ends because it is warm enough lies 2 K or more over what was asked; a trip
 # comes before.
@@ -31,9 +25,7 @@ _FLOWS_ON = 0.2
 
 
 def unit_trips(context: Context) -> Finding | None:
-    """Days on which most heating runs end within minutes before the water is as warm as asked, no call
-    ending them.
-    """
+    """Days on which most runs end within minutes, below the set flow temperature, no call ending."""
     days, limit, runs = context.days, context.limit, context.facts.runs
     if not len(runs):
         return None
@@ -41,45 +33,47 @@ def unit_trips(context: Context) -> Finding | None:
     tripped = heating & is_trip(context, runs)
     per_day, of_all = _per_day(days, runs, tripped), _per_day(days, runs, heating)
     so = (per_day >= limit("trips_a_day")) & (per_day >= limit("trip_share") * np.maximum(of_all, 1.0))
-    spell = latest_episode(days["day"], so, of_all >= 1.0, hold_days=2, gone_days=4)
-    if spell is None:
+    episode = latest_episode(days["day"], so, of_all >= 1.0, hold_days=2, gone_days=4)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & so
+    here = episode.covers(days["day"]) & so
     mine = runs.where(tripped & np.isin(runs["day"], days["day"][here]))
     many, length = nan_median(per_day[here]), nan_median(mine.floats("minutes"))
     short = nan_median(asked_flow(context, mine) - mine.floats("flow_max"))
     share = float(per_day[here].sum() / of_all[here].sum())
     by_call = float((mine["ended_by"] == "unit").mean())
     why = (
-        f"{share:.0%} of its runs end within {length:.0f} minutes with the water {short:.1f} K short of "
-        "what is asked"
+        f"{percent(share)} of its runs end within {length:.0f} minutes with the water {short:.1f} K"
+        " below its set temperature"
     )
-    why += f"; the room still calls in {by_call:.0%} of them" if by_call > 0 else ""
+    why += f"; the room still calls in {percent(by_call)} of them" if by_call > 0 else ""
     return Finding(
         "short_cycling",
-        downgraded("act", spell, 2.0),
-        spell.since,
-        confidence_of(many / limit("trips_a_day") + 0.5, spell.days + 3.0, spell.share),
-        f"The unit stops by itself after {length:.0f} minutes, {many:.0f} times a day, with heat still "
-        "asked for.",
+        downgraded("act", episode, 2.0),
+        episode.since,
+        confidence_of(many / limit("trips_a_day") + 0.5, episode.days + 3.0, episode.share),
+        (
+            f"The unit stops itself after {length:.0f} minutes, {many:.0f} times a day, while heat is"
+            " still called for."
+        ),
         evidence=(
-            context.evidence("runs that end so", round(many, 1), "1/day", "trips_a_day"),
-            context.evidence("median length of them", round(length, 1), "min", "trip_run_minutes"),
-            context.evidence("of all heating runs", round(share, 2), "-", "trip_share"),
+            context.evidence("runs that end this way", round(many, 1), "1/day", "trips_a_day"),
+            context.evidence("median length of these runs", round(length, 1), "min", "trip_run_minutes"),
+            context.evidence("share of all heating runs", round(share, 2), "-", "trip_share"),
         ),
         causes=(Cause("unit_trips", 1.0, why),),
         next_step=(
-            "Read the unit's fault memory: it restarts after its lock time and may show nothing between. "
-            "Look first at water flow (strainer, air, pump, closed "
-            "valves), then at pressure switches, outdoor coil and fan; high or low pressure trips are for "
-            "a person licensed for refrigerants."
+            "Read the unit's fault memory: it restarts after its lock time and may show nothing"
+            " in between. First check water flow (strainer, air, pump, closed valves), then"
+            " pressure switches, outdoor coil and fan; high or low pressure trips are for a"
+            " person licensed for refrigerants."
         ),
-        caution=f"Never bypass a switch that stops it. {water_caution(context.site)} {MAINS_CAUTION}",
+        caution=f"Never bypass a switch that stops it. {water_caution(context.site)} {MAINS_WORK}",
         home=(
-            "Your heat pump starts and stops itself again and again and can't give its full heat. Please "
-            "ring your installer; do not reset it over and over."
+            "Your heat pump keeps stopping and restarting and can't give its full heat. Please ring"
+            " your installer and don't reset it repeatedly."
         ),
-        until=spell.until,
+        until=episode.until,
         visit="drive",
         bring=("strainer tools", "the maker's fault list", "bleed key"),
     )
@@ -100,9 +94,7 @@ def is_trip(context: Context, runs: Table) -> Flags:
 
 
 def asked_flow(context: Context, runs: Table) -> Floats:
-    """Flow temperature asked for in each run [°C]; nan where it is not measured and no call shows that heat
-    was asked.
-    """
+    """Set flow temperature of each run [°C]; nan where not measured and no call shows demand."""
     asked = runs.floats("target_flow")
     curve = context.site.heating_curve
     if curve is None:

@@ -8,10 +8,11 @@ import numpy as np
 import pandas as pd
 
 from fieldfare.analysis.errors import NotAssessed
-from fieldfare.analysis.findings.confidence import Floats, confidence_of, listed
+from fieldfare.analysis.findings.confidence import Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import day_text, listed
 from fieldfare.analysis.findings.two_sided import strays
 from fieldfare.analysis.plant.site import Point
 
@@ -37,13 +38,12 @@ class _Lag:
     signal: str
     minutes: float
     limit: float
-    spell: Episode
+    episode: Episode
     name: str = "clock_minutes"
 
 
 def clock_offset(context: Context) -> Finding | None:
-    """A meter whose story comes at another time than the rest tells it, or a whole plant out of step with the
-    sun."""
+    """Clock offset of one meter against the others, or of the whole site against the sun."""
     lags, keeps = _all_lags(context)
     found = _between_meters(context, lags, keeps) if lags else None
     if found is not None:
@@ -54,7 +54,7 @@ def clock_offset(context: Context) -> Finding | None:
     by_sun, seen = _by_irradiance(context)
     if by_sun is not None:
         return by_sun
-    by_air, seen_air = (None, False) if "outdoor_temperature" in context.spoiled else clock_by_air(context)
+    by_air, seen_air = (None, False) if "outdoor_temperature" in context.unreliable else clock_by_air(context)
     if by_air is not None:
         return by_air
     if not keeps and not seen and not seen_air:
@@ -70,11 +70,11 @@ def clock_offset(context: Context) -> Finding | None:
 
 def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
     """Signals that run off the electricity's clock, and those that keep it."""
-    days = context.whole.days
+    days = context.all_days.days
     keeps: set[str] = set()
     out = []
     for signal in _SIGNALS:
-        if any(q in context.spoiled for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
+        if any(q in context.unreliable for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
             continue
         lag, like = days.floats(f"lag_{signal}"), days.floats(f"like_{signal}")
         told = np.isfinite(lag) & (like >= context.limit("clock_likeness"))
@@ -88,18 +88,18 @@ def _lags(context: Context) -> tuple[list[_Lag], set[str]]:
         )
         late = lag - _NATURAL_MIN
         off = told & (np.abs(late) >= limit)
-        spell = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
+        episode = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
         if off.sum() < 0.3 * told.sum():
             keeps.add(signal)
-        if spell is None or spell.share < 0.7:
+        if episode is None or episode.share < 0.7:
             continue
-        mine = off & spell.covers(context.whole.days["day"])
+        mine = off & episode.covers(context.all_days.days["day"])
         typical = float(np.median(late[mine]))
         # A true offset is one and the same every day; likenesses by accident are all over the day.
         if np.median(np.abs(late[mine] - typical)) > max(0.05 * abs(typical), limit / 3.0):
             continue
         keeps.discard(signal)
-        out.append(_Lag(signal, typical, limit, spell))
+        out.append(_Lag(signal, typical, limit, episode))
     return out, keeps
 
 
@@ -111,8 +111,8 @@ def _flow_agrees(context: Context) -> bool:
     flow and return makes it follow something else than the electricity, and likeness alone would blame the
     clock.
     """
-    days = context.whole.days
-    if "heat_output" in context.spoiled or "flow_rate" in context.spoiled:
+    days = context.all_days.days
+    if "heat_output" in context.unreliable or "flow_rate" in context.unreliable:
         return False
     for use in ("space", "hot"):
         meter, flow = (days.floats(f"check_{by}_{use}") for by in ("meter", "flow"))
@@ -125,8 +125,7 @@ def _flow_agrees(context: Context) -> bool:
 
 
 def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:
-    """By the likeness of whole days; where that sees nothing, by the beginnings and ends of single runs, to
-    the minute."""
+    """Lags from the correlation of whole days; otherwise from run starts and stops, to the minute."""
     lags, keeps = _lags(context)
     if lags:
         return lags, keeps
@@ -144,10 +143,9 @@ def _all_lags(context: Context) -> tuple[list[_Lag], set[str]]:
 
 
 def _by_edges(context: Context, signal: str) -> _Lag | bool:
-    """A small offset that beginnings and ends of runs show alike; True where they keep step, False where
-    nothing shows."""
-    days = context.whole.days
-    if any(q in context.spoiled for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
+    """Small offset from run starts and stops; True where aligned, False where undetermined."""
+    days = context.all_days.days
+    if any(q in context.unreliable for q in (*_QUANTITIES["electricity"], *_QUANTITIES[signal])):
         return False
     begin, end = days.floats(f"begin_{signal}"), days.floats(f"end_{signal}")
     late = (begin + end) / 2.0 - _NATURAL_EDGE_MIN[signal]
@@ -161,25 +159,25 @@ def _by_edges(context: Context, signal: str) -> _Lag | bool:
     limit = context.limit("clock_edge_minutes") + (_spacing(context, signal) - 1.0) / 2.0
     alike = np.abs(begin - end) <= context.limit("clock_edge_agree_minutes") + _spacing(context, signal) - 1.0
     off = told & (np.abs(late) >= limit) & alike
-    spell = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
-    if spell is None or spell.share < 0.7:
+    episode = latest_episode(days["day"], off, told, hold_days=_FEWEST_DAYS)
+    if episode is None or episode.share < 0.7:
         return True
-    mine = late[off & spell.covers(days["day"])]
+    mine = late[off & episode.covers(days["day"])]
     typical = float(np.median(mine))
     if np.median(np.abs(mine - typical)) > max(0.2 * abs(typical), 1.5):
         return True
-    return _Lag(signal, typical, limit, spell, "clock_edge_minutes")
+    return _Lag(signal, typical, limit, episode, "clock_edge_minutes")
 
 
 def _spacing(context: Context, signal: str) -> float:
-    days = context.whole.days
+    days = context.all_days.days
     wanted = ("heat_pump_electricity", *_QUANTITIES[signal])
     return max((days.median(f"spacing.{q}") for q in wanted if f"spacing.{q}" in days), default=1.0)
 
 
 def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Finding:
     """Where nothing keeps the electricity's clock, that is the odd one; else what strays from it."""
-    first = max(lags, key=lambda x: x.spell.days)
+    first = max(lags, key=lambda x: x.episode.days)
     electricity = not keeps
     culprit = "electricity" if electricity else first.signal
     alone = len(lags) + len(keeps) == 1
@@ -188,45 +186,48 @@ def _between_meters(context: Context, lags: list[_Lag], keeps: set[str]) -> Find
     # Others late by so much: the electricity's own stamps are early, and the other way about.
     late = -minutes if electricity else minutes
     how = f"{abs(late):.0f} minutes {'late' if late > 0 else 'early'}"
-    spell = first.spell
-    severity: Severity = "note" if spell.until else "act" if abs(minutes) >= 60.0 else "watch"
-    sides = "electricity and heat" if first.signal != "state" else "electricity and the unit's own word"
+    episode = first.episode
+    severity: Severity = "note" if episode.until else "act" if abs(minutes) >= 60.0 else "watch"
+    sides = "electricity and heat" if first.signal != "state" else "electricity and the unit's operating mode"
     headline = (
-        f"{listed(p.id for p in points)} {'are' if len(points) > 1 else 'is'} stamped {how}: the same story"
-        " as the other meters tell, at another time."
+        (
+            f"{listed((p.id for p in points))} {'are' if len(points) > 1 else 'is'} stamped {how}: they"
+            " show the same changes as the other meters, at a different time."
+        )
         if not alone
         else (
-            f"{sides.capitalize()} tell the same story {abs(minutes):.0f} minutes apart: one of the two"
-            " clocks is wrong."
+            f"{sides.capitalize()} show the same changes {abs(minutes):.0f} minutes apart: one of the"
+            " two clocks is wrong."
         )
     )
     one_interval = any(
         p.form == "interval" and abs(abs(late) - _spacing(context, first.signal)) < 3.0 for p in points
     )
-    hint = " (one interval: see whether `stamp` should be the other of start and end)" if one_interval else ""
+    hint = " (exactly one interval: check whether `stamp` should be start or end)" if one_interval else ""
     return Finding(
         "clock_offset",
         severity,
-        spell.since,
-        confidence_of(abs(minutes) / first.limit, spell.days, spell.share) * (0.85 if alone else 1.0),
+        episode.since,
+        confidence_of(abs(minutes) / first.limit, episode.days, episode.share) * (0.85 if alone else 1.0),
         headline,
         (
             *(
                 strays(f"{lag.signal} after electricity", round(lag.minutes, 1), "min", lag.name, lag.limit)
                 for lag in lags
             ),
-            Evidence("days on which it was so", float(spell.days), "days"),
+            Evidence("days with the offset", float(episode.days), "days"),
         ),
         next_step=(
             ""
-            if spell.until
+            if episode.until
             else (
-                f"Compare the clock of the device that stamps {listed(p.id for p in points)} with the true"
-                f" time, set it by a time server, and see that its zone is the one in the site file{hint}."
+                f"Compare the clock of the device that stamps {listed(p.id for p in points)} with"
+                " the true time, synchronise it with a time server, and check that its time zone"
+                f" matches the site file{hint}."
             )
         ),
-        until=spell.until,
-        visit="none" if spell.until else "setting",
+        until=episode.until,
+        visit="none" if episode.until else "setting",
     )
 
 
@@ -251,7 +252,7 @@ _HOUR_MIN, _SLACK_MIN, _AROUND_DAYS, _LEAST_AROUND = 60.0, 12.0, 14, 4
 
 def _by_clock_change(context: Context) -> Finding | None:
     """A set-back that kept to its minute comes an hour off it from the day on which the clocks change."""
-    days, zone = context.whole.days, context.site.zone
+    days, zone = context.all_days.days, context.site.zone
     minute = days.floats("set_back_min")
     if not np.isfinite(minute).any():
         return None
@@ -267,22 +268,26 @@ def _by_clock_change(context: Context) -> Finding | None:
         if not steady or abs(abs(jump) - _HOUR_MIN) > _SLACK_MIN:
             continue
         since = days.day(at).isoformat()
-        return Finding(  # a note: the heating's own clock, left as it was, spoils no figure, and is as likely
-            "clock_offset",
-            "note",
-            since,
-            0.85,
-            f"Since the clocks changed on {since} the set-back comes an hour"
-            f" {'later' if jump > 0 else 'earlier'} by the readings' local time.",
-            (
-                Evidence("set-back before the change", round(float(np.median(before)) / 60.0, 2), "h"),
-                Evidence("set-back after it", round(float(np.median(after)) / 60.0, 2), "h"),
-            ),
-            next_step=(
-                "Ask whether the heating's own clock was changed over; if it was, the export stamps its"
-                f" times in another zone than the site file says ({zone.key} for days, [csv] timezone for"
-                " times without an offset)."
-            ),
+        return (
+            Finding(  # a note: the heating's own clock, left as it was, affects no figure, and is as likely
+                "clock_offset",
+                "note",
+                since,
+                0.85,
+                (
+                    f"Since the clock change on {day_text(since)} the set-back is an hour"
+                    f" {'later' if jump > 0 else 'earlier'} in the readings' local time."
+                ),
+                (
+                    Evidence("set-back before the change", round(float(np.median(before)) / 60.0, 2), "h"),
+                    Evidence("set-back after it", round(float(np.median(after)) / 60.0, 2), "h"),
+                ),
+                next_step=(
+                    "Ask whether the heating's own clock was changed; if so, the export's time stamps"
+                    f" are in another time zone than the site file says ({zone.key} for days, [csv]"
+                    " timezone for times without an offset)."
+                ),
+            )
         )
     return None
 
@@ -292,23 +297,23 @@ def _by_clock_change(context: Context) -> Finding | None:
 
 def _by_irradiance(context: Context) -> tuple[Finding | None, bool]:
     """The middle of each day's irradiance against solar noon."""
-    days = context.whole.days
+    days = context.all_days.days
     centre = days.floats("sun_centre")
     if np.isfinite(centre).sum() < _WINDOW_DAYS:
         return None, False
     smooth = _running_median(centre, _WINDOW_DAYS)
     limit = context.limit("clock_sun_minutes")
     so = np.abs(smooth) > limit
-    spell = latest_episode(days["day"], so, np.isfinite(smooth), hold_days=_FEWEST_DAYS)
-    if spell is None or spell.share < 0.7:
+    episode = latest_episode(days["day"], so, np.isfinite(smooth), hold_days=_FEWEST_DAYS)
+    if episode is None or episode.share < 0.7:
         return None, True
-    off = float(np.nanmedian(centre[so & spell.covers(context.whole.days["day"])]))
-    return _solar(context, spell, off, limit, "the middle of the day's sunshine", "clock_sun_minutes"), True
+    off = float(np.nanmedian(centre[so & episode.covers(context.all_days.days["day"])]))
+    return _solar(context, episode, off, limit, "the middle of the day's sunshine", "clock_sun_minutes"), True
 
 
 def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
     """The warmest time of the outdoor air against the afternoon."""
-    days = context.whole.days
+    days = context.all_days.days
     cosine, sine = (_running_mean(days.floats(f"air_{n}"), _WINDOW_DAYS) for n in ("cos", "sin"))
     strong = np.hypot(cosine, sine) >= _CREST_LEAST_K
     if strong.sum() < _FEWEST_DAYS:
@@ -317,39 +322,41 @@ def clock_by_air(context: Context) -> tuple[Finding | None, bool]:
     off = (crest - _CREST_H + 12.0) % 24.0 - 12.0
     limit = context.limit("clock_air_hours")
     so = strong & (np.abs(off) > limit)
-    spell = latest_episode(days["day"], so, strong, hold_days=_FEWEST_DAYS)
-    if spell is None or spell.share < 0.7:
+    episode = latest_episode(days["day"], so, strong, hold_days=_FEWEST_DAYS)
+    if episode is None or episode.share < 0.7:
         return None, True
-    typical = float(np.median(off[so & spell.covers(context.whole.days["day"])]))
+    typical = float(np.median(off[so & episode.covers(context.all_days.days["day"])]))
     what = "the warmest time of the outdoor air"
-    return _solar(context, spell, 60.0 * typical, 60.0 * limit, what, "clock_air_hours"), True
+    return _solar(context, episode, 60.0 * typical, 60.0 * limit, what, "clock_air_hours"), True
 
 
-def _solar(context: Context, spell: Episode, off: float, limit: float, what: str, name: str) -> Finding:
+def _solar(context: Context, episode: Episode, off: float, limit: float, what: str, name: str) -> Finding:
     how = f"{abs(off) / 60:.1f} hours {'late' if off > 0 else 'early'}"
     zone = context.site.site.timezone
     return Finding(
         "clock_offset",
-        "note" if spell.until else "watch",
-        spell.since,
-        confidence_of(abs(off) / limit, spell.days, spell.share) * 0.9,
-        f"By {what} the readings are stamped about {how} for a site at {context.site.site.longitude:g}"
-        " degrees longitude.",
+        "note" if episode.until else "watch",
+        episode.since,
+        confidence_of(abs(off) / limit, episode.days, episode.share) * 0.9,
+        (
+            f"Judged by {what}, the readings are stamped about {how} for a site at"
+            f" {context.site.site.longitude:g}° longitude."
+        ),
         (
             strays(f"{what} against the sun", round(off, 0), "min", name, limit),
-            Evidence("days on which it was so", float(spell.days), "days"),
+            Evidence("days with the offset", float(episode.days), "days"),
         ),
         next_step=(
             ""
-            if spell.until
+            if episode.until
             else (
-                f"See in which zone the export or gateway stamps its readings: the site file says {zone} for"
-                " days, and [csv] timezone for times without an offset. Correct it there and read the files"
-                " anew."
+                "Check in which time zone the export or gateway stamps its readings: the site file"
+                f" says {zone} for days, and [csv] timezone for times without an offset. Correct it"
+                " there and import the files again."
             )
         ),
-        until=spell.until,
-        visit="none" if spell.until else "setting",
+        until=episode.until,
+        visit="none" if episode.until else "setting",
     )
 
 
@@ -361,4 +368,4 @@ def _running_mean(values: Floats, width: int) -> Floats:
     return pd.Series(values).rolling(width, center=True, min_periods=width // 2).mean().to_numpy()
 
 
-CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, spoils=_spoilt),)
+CLOCK_RULES: tuple[Rule, ...] = (Rule("clock_offset", clock_offset, makes_unreliable=_spoilt),)

@@ -1,5 +1,4 @@
-"""Powers and energies in a unit a thousand times too small or too large, held against the plant's size and
-each other."""
+"""Powers and energies off by a factor of a thousand, against unit size and the energy balance."""
 
 from __future__ import annotations
 
@@ -23,8 +22,7 @@ def rated_kw(site: Site) -> float:
 
 
 def energy_told(context: Context, point: Point, raw: Floats) -> list[Told]:
-    """Powers and registers held against the unit's size, and against what the other side of the balance
-    shows."""
+    """Powers and registers compared with the unit's size and with the other side of the balance."""
     level = raw / _full(context.site, point)
     known = np.isfinite(raw)
     at_home = known & (level >= 0.03) & (level <= 6.0)
@@ -59,8 +57,7 @@ def energy_told(context: Context, point: Point, raw: Floats) -> list[Told]:
 
 
 def _full(site: Site, point: Point) -> float:
-    """What a reading of this point is at full output [W]: the unit's own size, a third of it for
-    electricity."""
+    """Reading of this point at full output [W]: the unit's size, a third of it for electricity."""
     rated = rated_kw(site) * 1000.0
     full = {
         "heat_pump_electricity": rated / 3.0,
@@ -75,9 +72,8 @@ def _full(site: Site, point: Point) -> float:
 
 
 def _other_side(context: Context, point: Point) -> Floats:
-    """How hard the plant works by everything else that tells [share of full output], nan where nothing
-    does."""
-    days, site = context.whole.days, context.site
+    """Load from all other quantities [share of full output]; nan where there are none."""
+    days, site = context.all_days.days, context.site
     heat = point.quantity in _HEAT
     if not heat and point.quantity != "heat_pump_electricity":
         return np.full(len(days), np.nan)
@@ -103,12 +99,11 @@ def _other_side(context: Context, point: Point) -> Floats:
 
 
 def _alone(context: Context, point: Point, level: Floats) -> Flags:
-    """Nothing else tells: a whole winter of readings that vary like a plant's and never reach what a plant
-    draws.
+    """Unit slip without any other quantity: a winter of varying readings that stay far too small.
 
     A unit that is switched off keeps to one small draw; a working one's days differ by half and more.
     """
-    days = context.whole.days
+    days = context.all_days.days
     if point.quantity not in ("heat_pump_electricity", "heat_output") or len(days) < 14:
         return np.zeros(len(days), dtype=bool)
     moving = level[np.isfinite(level) & (level > 0)]

@@ -8,15 +8,11 @@ import numpy as np
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
-from fieldfare.analysis.findings.confidence import (
-    Floats,
-    confidence_of,
-    listed,
-    named,
-    runs_of,
-)
+from fieldfare.analysis.findings.confidence import Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
+from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import day_text, listed, named
 from fieldfare.analysis.plant.site import Point
 
 _WHOLE_SHARE, _NONE_SHARE = 0.9, 0.1
@@ -50,7 +46,7 @@ class _Gap:
 
 def data_gap(context: Context) -> Finding | None:
     """Stretches in which the gateway, or one point that usually comes regularly, said nothing."""
-    days = context.whole.days
+    days = context.all_days.days
     minutes = days.floats("n_minutes")
     begun = np.flatnonzero(days.floats("n_any") > 0)
     if not len(begun):
@@ -64,24 +60,28 @@ def data_gap(context: Context) -> Finding | None:
     since = days.day(gap.first).isoformat()
     until = None if gap.ongoing else days.day(gap.last).isoformat()
     span = (
-        f"since {since}"
+        f"since {day_text(since)}"
         if until is None
-        else f"on {since}"
+        else f"on {day_text(since)}"
         if until == since
-        else f"between {since} and {until}"
+        else f"between {day_text(since)} and {day_text(until)}"
     )
-    length = _long(gap.hours) + (f" (in all {_long(gap.in_all)})" if gap.in_all > 1.2 * gap.hours else "")
+    length = _long(gap.hours) + (f" ({_long(gap.in_all)} in total)" if gap.in_all > 1.2 * gap.hours else "")
     registers = everything and any(p.form == "register" for p in gap.points)
-    kept = " Totals hold where a register counted on; what happened within is lost." if registers else ""
+    kept = (
+        " Totals remain valid where a register kept counting; details within the gap are lost."
+        if registers
+        else ""
+    )
     if everything:
         step = (
-            "Call the house: has the gateway power and network? If so, start it anew; take a spare along only"
-            " if it stays silent."
+            "Call the household: does the gateway have power and network? If so, restart it; bring a"
+            " spare only if it stays silent."
         )
     else:
         step = (
-            f"See whether {listed(p.id for p in gap.points)} still stands in the gateway's list; then its"
-            " cable, battery and radio."
+            f"Check that {listed(p.id for p in gap.points)} is still in the gateway's device list;"
+            " then check its cable, battery and radio."
         )
     return Finding(
         "data_gap",
@@ -99,8 +99,9 @@ def data_gap(context: Context) -> Finding | None:
             ""
             if severity == "note" or not everything or until
             else (
-                f"Since {since} no readings reach us. The heating itself need not be affected; please look"
-                " whether the small box beside the meter has power, and call us if its lights are out."
+                f"We have had no readings since {day_text(since)}. Your heating may be fine; please"
+                " check that the small box beside the meter has power, and call us if its lights are"
+                " out."
             )
         ),
         until=until,
@@ -114,7 +115,7 @@ def _long(hours: float) -> str:
 
 
 def _sending(context: Context) -> list[Point]:
-    days = context.whole.days
+    days = context.all_days.days
     return [p for p in context.site.point if f"seen.{p.id}" in days and days.total(f"seen.{p.id}") > 0]
 
 
@@ -148,7 +149,7 @@ def _whole_gap(context: Context, days: Table, minutes: Floats, begun: int) -> _G
 
 def _usual_spacing(context: Context) -> float:
     """Minutes between readings of the point that is read most often."""
-    days = context.whole.days
+    days = context.all_days.days
     spacings = [days.median(c) for c in days.names if c.startswith("spacing.")]
     return min(spacings, default=1.0)
 

@@ -20,13 +20,13 @@ class Hypothesis:
 
     cause : of the contract; empty where the meters are sound. prior : before anything was measured
     predicts : fact -> (value, standard deviation); a fact that is not named is as with sound meters
-    spoils : quantities it makes untrustworthy. because, step : in words
+    makes_unreliable : quantities it makes untrustworthy. because, step : in words
     """
 
     cause: str
     prior: float
     predicts: Mapping[str, tuple[float, float]]
-    spoils: frozenset[str] = frozenset()
+    makes_unreliable: frozenset[str] = frozenset()
     because: str = ""
     step: str = ""
 
@@ -52,12 +52,12 @@ SOUND: dict[str, tuple[float, float]] = {
 }
 _NONE = (math.log(FLOOR), 0.5)
 _HEAT_STEP = (
-    "On the heat meter: follow the pipe from the flow sensor and see which circuits pass it, in heating and"
-    " while the cylinder is charged; read the display in both."
+    "At the heat meter: follow the pipe from the flow sensor and note which circuits pass through it,"
+    " in heating and while the cylinder is charged; read the display in both."
 )
 _CLAMP_STEP = (
-    "Ask a licensed electrician to switch off the heat pump's own breaker for a minute and watch the meter:"
-    " it must fall to nothing, and no other appliance may go off with it."
+    "Ask a licensed electrician to switch off the heat pump's own breaker for a minute and watch the"
+    " meter: it must fall to zero, and no other appliance may switch off."
 )
 
 
@@ -71,8 +71,10 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
             0.006,
             {"flow_hot": _NONE, "cop_hot": _NONE},
             HEAT_METERS,
-            "it counts hardly any heat while the cylinder is charged, and all of it in heating: it sits in"
-            " the heating branch",
+            (
+                "it counts almost no heat while the cylinder is charged, and all of it in heating: it is"
+                " in the heating branch"
+            ),
             _HEAT_STEP,
         ),
         Hypothesis(
@@ -80,8 +82,10 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
             0.006,
             {"flow_space": _NONE, "cop_space": _NONE, "house": (math.log(FLOOR), 0.7)},
             HEAT_METERS,
-            "it counts hardly any heat in heating, and all of it while the cylinder is charged: it sits in"
-            " the cylinder's branch",
+            (
+                "it counts almost no heat in heating, and all of it while the cylinder is charged: it is"
+                " in the cylinder branch"
+            ),
             _HEAT_STEP,
         ),
         Hypothesis(
@@ -89,8 +93,10 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
             0.006,
             {"flow_space": part, "cop_space": part, "house": (-0.65, 0.5)},
             HEAT_METERS,
-            "it counts a part of the heat in heating, and all of it while the cylinder is charged: another"
-            " heating circuit passes it by",
+            (
+                "it counts part of the heat in heating, and all of it while the cylinder is charged:"
+                " another heating circuit bypasses it"
+            ),
             _HEAT_STEP,
         ),
         Hypothesis(
@@ -99,16 +105,18 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
             {"heater_seen": (0.0, 0.25) if declared_behind else (1.0, 0.25)},
             HEAT_METERS,
             (
-                "its heat does not follow the back-up heater's switching: it sits before the heater"
+                ("its heat does not change when the back-up heater switches: it is upstream of the heater")
                 if declared_behind
-                else "its heat rises and falls with the back-up heater: it sits behind the heater"
+                else "its heat rises and falls with the back-up heater: it is downstream of the heater"
             ),
-            "Follow the flow pipe from the heat pump: is the heat meter's sensor before or behind the in-line"
-            " heater? "
+            (
+                "Follow the flow pipe from the heat pump: is the heat meter's sensor upstream or"
+                " downstream of the in-line heater? "
+            )
             + (
-                'Then take includes = ["backup_heater"] out of its point in the site file.'
+                'Then remove includes = ["backup_heater"] from its point in the site file.'
                 if declared_behind
-                else 'Behind it, add includes = ["backup_heater"] to its point in the site file.'
+                else 'If downstream, add includes = ["backup_heater"] to its point in the site file.'
             ),
         ),
         Hypothesis(
@@ -123,7 +131,7 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
                 "follows_heat": (0.0, 0.25),
             },
             ELECTRICITY,
-            "it draws alike whether the unit runs or rests",
+            "its reading is the same whether the unit runs or not",
             _CLAMP_STEP,
         ),
         Hypothesis(
@@ -137,7 +145,10 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
                 "follows_heat": (0.8, 0.25),
             },
             ELECTRICITY,
-            "it draws a good deal while the unit rests, and more while it runs: something else hangs on it",
+            (
+                "it reads high while the unit is off, and higher while it runs: another load is connected"
+                " to it"
+            ),
             _CLAMP_STEP,
         ),
         Hypothesis(
@@ -150,7 +161,10 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
                 "follows_heat": (0.7, 0.25),
             },
             ELECTRICITY,
-            "its draw steps by a kilowatt and more while the heat stays as it is: something else hangs on it",
+            (
+                "its power steps by a kilowatt or more while the heat is unchanged: another load is"
+                " connected to it"
+            ),
             _CLAMP_STEP,
         ),
     ]
@@ -169,7 +183,7 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
                     "carnot": (max(log, 0.0), 0.3),
                 },
                 HEAT_METERS,
-                f"its heat is {k:g} times what everything else says, in every use",
+                f"its heat is {k:g} times what all other data show, in every operating state",
                 "Compare the heat meter's pulse value (on its label) with the gateway's setting, and its"
                 " display with the gateway's total.",
             )
@@ -180,7 +194,7 @@ def hypotheses(declared_behind: bool) -> list[Hypothesis]:
                 0.002,
                 {"cop_space": (-log, 0.30), "cop_hot": (-log, 0.35), "carnot": (max(-log, 0.0), 0.3)},
                 ELECTRICITY,
-                f"its electricity is {k:g} times what everything else says, in every use",
+                f"its electricity is {k:g} times what all other data show, in every operating state",
                 "Compare the electricity meter's pulse value (on its label) or transformer ratio with the"
                 " gateway's setting, and its display with the gateway's total.",
             )

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldfare.analysis.findings.confidence import Flags, confidence_of, named
+from fieldfare.analysis.findings.confidence import Flags, confidence_of
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import named
 from fieldfare.analysis.minutes.plausible import BELOW_DESIGN_K, ERROR_VALUES
 from fieldfare.analysis.plant.site import Point
 
@@ -16,7 +17,7 @@ _USUAL_BELOW_C = 40.0  # degF read as degC lies above in rooms and water
 
 def _impossible_days(context: Context, point: Point) -> Flags:
     """Days on which a good share of a point's readings can't be true and was left out."""
-    notices, days = context.whole.notices, context.whole.days
+    notices, days = context.all_days.notices, context.all_days.days
     share = np.zeros(len(days))
     rows = np.flatnonzero((notices["kind"] == "unlikely") & (notices["point"] == point.id))
     at = np.searchsorted(days["day"], notices["day"][rows])
@@ -40,7 +41,7 @@ def _coldest(context: Context, point: Point) -> float:
 
 def impossible_readings(context: Context) -> Finding | None:
     """A sensor that shows what no air, water or meter can: broken, or its cable is."""
-    days = context.whole.days
+    days = context.all_days.days
     worst: tuple[bool, int, Point, Flags] | None = None
     for point in context.site.point:
         if point.form != "gauge" or f"raw.{point.id}" not in days:
@@ -59,8 +60,11 @@ def impossible_readings(context: Context) -> Finding | None:
         severity,
         days.day(at[0]).isoformat(),
         confidence_of(2.0, count),
-        f"{named(point)} sent readings that can't be true on {count} day{'' if count == 1 else 's'}, such as "
-        f"{float(np.nanmedian(raw)):.4g} {point.kind.unit}; they are left out of all figures.",
+        (
+            f"{named(point)} sent readings that can't be true on {count} day{'' if count == 1 else 's'},"
+            f" such as {float(np.nanmedian(raw)):.4g} {point.kind.unit}; they are excluded from all"
+            " figures."
+        ),
         (
             Evidence("days with impossible readings", float(count), "days"),
             Evidence("typical reading", round(float(np.nanmedian(raw)), 2), point.kind.unit),
@@ -69,8 +73,8 @@ def impossible_readings(context: Context) -> Finding | None:
             ""
             if not ongoing
             else (
-                f"See whether the cable of {point.id} is broken, loose or wet at its terminals; then change"
-                " the sensor."
+                f"Check whether the cable of {point.id} is broken, loose or wet at its terminals; then"
+                " replace the sensor."
             )
         ),
         caution=(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fieldfare.analysis.findings.limit import Limit
 
-LIMITS_TRUST: dict[str, Limit] = {
+LIMITS_DATA: dict[str, Limit] = {
     "gap_watch_hours": Limit(
         48.0,
         "h",

@@ -15,6 +15,7 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.findings.two_sided import strays
 from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.metering import HeatClass, combine, heat_meter_mpe
@@ -32,43 +33,50 @@ _COOLING_ABOVE_C = 20.0
 
 def flow_return_swapped(context: Context) -> Finding | None:
     """The return is warmer than the flow while the compressor works, day after day."""
-    days = context.whole.days
+    days = context.all_days.days
     lift = days.floats("water_lift")
     outdoor = days.floats("outdoor")
     # A unit that cools has the colder flow by right; in heating weather none does.
     known = np.isfinite(lift) & (np.abs(lift) <= _LARGEST_LIFT_K) & ~(outdoor > _COOLING_ABOVE_C)
     if not known.any():
-        raise NotAssessed("no running long enough to compare flow and return")
+        raise NotAssessed("no run is long enough to compare flow and return")
     limit = context.limit("swapped_lift_k")
     so = known & (lift < -limit)
-    spell = latest_episode(days["day"], so, known & (np.abs(lift) > 0.3), hold_days=2)
-    if spell is None or spell.share < 0.8:
+    episode = latest_episode(days["day"], so, known & (np.abs(lift) > 0.3), hold_days=2)
+    if episode is None or episode.share < 0.8:
         return None
     typical = float(np.median(lift[so]))
     return Finding(
         "flow_return_swapped",
-        "note" if spell.until else "act",
-        spell.since,
-        confidence_of(-typical / limit, spell.days, spell.share),
-        f"While the compressor works the return is {-typical:.1f} K warmer than the flow: the two sensors are"
-        " swapped.",
+        "note" if episode.until else "act",
+        episode.since,
+        confidence_of(-typical / limit, episode.days, episode.share),
         (
-            context.evidence("return less flow while running", round(-typical, 2), "K", "swapped_lift_k"),
-            Evidence("days on which it was so", float(spell.days), "days"),
+            f"While the compressor runs, the return is {-typical:.1f} K warmer than the flow: the two"
+            " sensors are swapped."
+        ),
+        (
+            context.evidence(
+                "return minus flow temperature while running", round(-typical, 2), "K", "swapped_lift_k"
+            ),
+            Evidence("days affected", float(episode.days), "days"),
         ),
         next_step=(
             ""
-            if spell.until
+            if episode.until
             else (
-                "Swap the two points in the site file (id, column or topic); if the sensors were changed over"
-                " on that day, swap them back at the pipes and check that each sits on its own pipe."
+                "Swap the two points in the site file (id, column or topic); if the sensors were"
+                " changed over on that day, swap them back at the pipes and check that each is on its"
+                " own pipe."
             )
         ),
         caution=(
-            "" if spell.until else "Pipes may be hot and under pressure; open no pocket on a filled circuit."
+            ""
+            if episode.until
+            else "Pipes may be hot and under pressure; open no pocket on a filled circuit."
         ),
-        until=spell.until,
-        visit="none" if spell.until else "setting",
+        until=episode.until,
+        visit="none" if episode.until else "setting",
     )
 
 
@@ -78,9 +86,8 @@ _LEAST_KWH = 1.0
 
 
 def implausible_efficiency(context: Context) -> Finding | None:
-    """Heat per electricity above what Carnot leaves at the plant's own temperatures, or below an electric
-    heater's."""
-    days = context.whole.days
+    """Heat over electricity above the Carnot limit or below that of an electric heater."""
+    days = context.all_days.days
     heat, unit, least = (days.floats(f"c_{name}") for name in ("heat", "unit", "least"))
     worked = (fill_nan(unit, 0.0) >= _LEAST_KWH) & np.isfinite(heat) & (days.floats("n_running") >= 60.0)
     if not worked.any():
@@ -92,26 +99,26 @@ def implausible_efficiency(context: Context) -> Finding | None:
     # Water hardly warmer than the air takes next to no work: a high ratio alone is no fault where the air is
     # measured.
     beyond = ratio > most
-    if "outdoor_temperature" not in context.spoiled:
+    if "outdoor_temperature" not in context.unreliable:
         beyond &= (share > context.limit("efficiency_most_carnot")) | ~np.isfinite(days.floats("outdoor"))
     high, low = worked & ((share > high_limit) | beyond), worked & (ratio < low_limit)
     above = latest_episode(days["day"], high, worked, hold_days=3)
     below = latest_episode(days["day"], low, worked, hold_days=3)
     above = above if above is not None and above.share >= 0.5 else None
     below = below if below is not None and below.share >= 0.5 else None
-    spell = above or below
-    if spell is None:
+    episode = above or below
+    if episode is None:
         return None
-    mine = high if spell is above else low
+    mine = high if episode is above else low
     cop = float(float(heat[mine].sum()) / float(unit[mine].sum()))
-    if spell is above:
+    if episode is above:
         carnot = float(np.median(share[mine]))
-        words = "more than any unit reaches"
+        words = "more than any heat pump reaches"
         evidence = context.evidence("heat over electricity", round(cop, 2), "-", "efficiency_most")
         over = cop / most
         if carnot > high_limit:
             words = "more than physics allows" if carnot > 1.0 else words
-            words += f" at its own temperatures ({carnot:.0%} of Carnot)"
+            words += f" at its own temperatures ({percent(carnot)} of Carnot)"
             evidence = context.evidence(
                 "share of the Carnot efficiency", round(carnot, 3), "-", "carnot_share"
             )
@@ -126,19 +133,19 @@ def implausible_efficiency(context: Context) -> Finding | None:
         over = low_limit / max(cop, 0.05)
     return Finding(
         "implausible_efficiency",
-        "note" if spell.until else "act",
-        spell.since,
-        confidence_of(over, spell.days, spell.share),
+        "note" if episode.until else "act",
+        episode.since,
+        confidence_of(over, episode.days, episode.share),
         headline,
         (
             evidence,
             Evidence("heat", round(float(heat[mine].sum()), 1), "kWh"),
             Evidence("the unit's electricity", round(float(unit[mine].sum()), 1), "kWh"),
-            Evidence("days on which it was so", float(spell.days), "days"),
+            Evidence("days affected", float(episode.days), "days"),
         ),
         next_step=(
             ""
-            if spell.until
+            if episode.until
             else (
                 "Check both meters at the plant: pulse value and place of the flow sensor of the heat meter,"
                 " its two sensors in their pockets, and which circuits the electricity meter counts (all"
@@ -147,17 +154,17 @@ def implausible_efficiency(context: Context) -> Finding | None:
         ),
         caution=(
             ""
-            if spell.until
+            if episode.until
             else (
                 "Only an electrician licensed for it opens the board; heat-meter pockets are hot and under"
                 " pressure."
             )
         ),
-        until=spell.until,
-        visit="none" if spell.until else "drive",
+        until=episode.until,
+        visit="none" if episode.until else "drive",
         bring=(
             ()
-            if spell.until
+            if episode.until
             else ("clamp meter", "contact thermometer", "heat-meter sheet with its pulse value")
         ),
     )
@@ -175,23 +182,28 @@ _PAIR_K = 0.2
 _LEAST_SHARE = 0.1
 _UNIT_FLOW_SENSOR = 0.05
 _FEWEST_DAYS = 4
-RATIO_LABEL = "heat meter over flow and temperatures"
+_RATIO_LABEL = "heat meter over flow and temperatures"
+
+
+def _ratio_evidence(excess: float) -> Evidence:
+    """Metered heat over heat from flow rate and temperatures. excess : the ratio minus 1 [-]"""
+    return Evidence(_RATIO_LABEL, round(1.0 + excess, 3), "-", code="heat_meter_ratio")
 
 
 def heat_meter_disagrees(context: Context) -> Finding | None:
     """Metered heat against flow rate times temperatures; antifreeze explains what it can."""
-    days, pump = context.whole.days, context.site.heat_pump
+    days, pump = context.all_days.days, context.site.heat_pump
     by_file = uncorrected_share(context.site)
-    culprit = context.spoiled.get("heat_output")
+    culprit = context.unreliable.get("heat_output")
     if culprit is not None and culprit.code != "implausible_efficiency":
-        raise NotAssessed(
-            f"what is wrong with heat_output is said already ({culprit.code} since {culprit.since})"
-        )
+        raise NotAssessed(f"already reported for heat_output ({culprit.code} since {culprit.since})")
     apart = flow_spacing(days)
     if apart > context.limit("flow_product_minutes") and by_file < context.limit("antifreeze_share"):
         raise NotAssessed(
-            f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops between,"
-            " mean flow times mean difference is not the mean heat",
+            (
+                f"flow rate and temperatures every {apart:.0f} minutes: where the unit starts and stops in"
+                " between, mean flow times mean temperature difference is not the mean heat"
+            ),
             "spacing_too_wide",
         )
     offset = _pair_offset(days)
@@ -212,8 +224,12 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
     # A day of small temperature differences, on which the sensors' classes could explain it too, is no word
     # either way.
     told = so | (compared & (np.abs(rest) <= context.limit("heat_meter_share")))
-    spell = latest_episode(days["day"], so, told, hold_days=_FEWEST_DAYS)
-    if spell is None or spell.share < 0.7 or (spell.until and by_file >= context.limit("antifreeze_share")):
+    episode = latest_episode(days["day"], so, told, hold_days=_FEWEST_DAYS)
+    if (
+        episode is None
+        or episode.share < 0.7
+        or (episode.until and by_file >= context.limit("antifreeze_share"))
+    ):
         measured = float(np.median(ratio[compared])) - 1.0
         if by_file >= context.limit("antifreeze_share"):
             return _antifreeze_by_file(context, by_file, measured)
@@ -225,49 +241,50 @@ def heat_meter_disagrees(context: Context) -> Finding | None:
         else 0.0
     )
     severity: Severity = (
-        "note" if spell.until else "act" if abs(typical) > context.limit("heat_meter_act") else "watch"
+        "note" if episode.until else "act" if abs(typical) > context.limit("heat_meter_act") else "watch"
     )
     more = "more" if typical > 0 else "less"
-    size = f"{abs(typical):.0%} {more} heat than" if typical < 2.0 else "many times the heat that"
+    size = f"{percent(abs(typical))} {more} heat than" if typical < 2.0 else "many times the heat that"
     return Finding(
         "heat_meter_disagrees",
         severity,
-        spell.since,
-        confidence_of(abs(typical) / context.limit("heat_meter_share"), spell.days, spell.share),
+        episode.since,
+        confidence_of(abs(typical) / context.limit("heat_meter_share"), episode.days, episode.share),
         f"The heat meter shows {size} flow rate and temperatures give"
-        + (f", beyond the {explained:.1%} that antifreeze explains." if by_file else "."),
+        + (f", in addition to the {percent(explained, 1)} that antifreeze explains." if by_file else "."),
         (
             strays(
-                RATIO_LABEL,
+                _RATIO_LABEL,
                 round(1.0 + typical, 3),
                 "-",
                 "heat_meter_share",
                 context.limit("heat_meter_share"),
                 about=1.0,
+                code="heat_meter_ratio",
             ),
             Evidence("explained by antifreeze", round(explained, 4), "-"),
             Evidence("allowed by the sensors' classes", round(float(np.median(allowed[so])), 3), "-"),
         ),
         next_step=(
             ""
-            if spell.until
+            if episode.until
             else (
-                "Compare the two flow sensors and both pairs of temperatures at steady running: the odd one"
-                " out is wrong. Look at the heat meter's pulse value, the pipe it is set for, and its sensors"
-                " in their pockets."
+                "Compare the two flow sensors and both pairs of temperatures in steady operation to"
+                " find the one that is wrong. Check the heat meter's pulse value, the pipe it is set"
+                " for, and its sensors in their pockets."
             )
         ),
         caution=(
             ""
-            if spell.until
+            if episode.until
             else (
                 "Pockets and pipes are hot and under pressure; a sealed meter is opened by its maker's"
                 " service only."
             )
         ),
-        until=spell.until,
-        visit="none" if spell.until else "drive",
-        bring=() if spell.until else ("two contact thermometers", "clamp-on flow meter"),
+        until=episode.until,
+        visit="none" if episode.until else "drive",
+        bring=() if episode.until else ("two contact thermometers", "clamp-on flow meter"),
     )
 
 
@@ -280,8 +297,7 @@ def flow_spacing(days: Table) -> float:
 
 
 def _pair_offset(days: Table) -> float | None:
-    """What the flow sensor reads above the return sensor [K] in water that a resting unit passes on; None
-    where none does."""
+    """Flow sensor minus return sensor [K] while water circulates at rest; None without such times."""
     if "pair_offset" not in days:
         return None
     told = np.isfinite(days.floats("pair_offset")) & (days.floats("n_passing") >= _PASSING_MIN)
@@ -292,8 +308,7 @@ def _pair_offset(days: Table) -> float | None:
 
 
 def _flow_heat(days: Table, offset: float | None) -> Floats:
-    """Heat from flow rate and temperatures by day [kWh], the pair's own offset taken off where it is
-    known."""
+    """Daily heat from flow rate and temperatures [kWh], corrected for the pair's offset where known."""
     flow = days.floats("check_flow")
     return flow if offset is None else flow - _KWH_PER_M3_K * offset * days.floats("check_volume")
 
@@ -301,7 +316,7 @@ def _flow_heat(days: Table, offset: float | None) -> Floats:
 def disagreement(context: Context) -> float | None:
     """Metered heat over that from flow rate and temperatures, less what antifreeze explains, less 1; None
     where only one of them is there."""
-    days = context.whole.days
+    days = context.all_days.days
     if flow_spacing(days) > context.limit("flow_product_minutes"):
         return None
     meter, flow = days.floats("check_meter"), _flow_heat(days, _pair_offset(days))
@@ -312,21 +327,22 @@ def disagreement(context: Context) -> float | None:
 
 
 def _within_classes(context: Context, measured: float, allowed: Floats) -> Finding | None:
-    """More than a heat meter of its class is off by itself, and no more than two temperature sensors can
-    be."""
+    """Beyond the heat meter's class but within the tolerance of the two temperature sensors."""
     if abs(measured) < context.limit("heat_meter_note"):
         return None
-    first = context.whole.days.day(0).isoformat()
+    first = context.all_days.days.day(0).isoformat()
     more = "more" if measured > 0 else "less"
     return Finding(
         "heat_meter_disagrees",
         "note",
         first,
         0.4,
-        f"The heat meter shows {abs(measured):.0%} {more} heat than flow rate and temperatures give: at so"
-        " small temperature differences the sensors may be off by as much.",
         (
-            Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"),
+            f"The heat meter shows {percent(abs(measured))} {more} heat than flow rate and temperatures"
+            " give: at such small temperature differences the sensors' tolerance can explain it."
+        ),
+        (
+            _ratio_evidence(measured),
             Evidence("allowed by the sensors' classes", round(float(np.median(allowed)), 3), "-"),
         ),
         next_step=(
@@ -365,23 +381,25 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
     pump = context.site.heat_pump
     what = pump.antifreeze.replace("_", " ")
     agrees = measured is not None and abs(measured - share) < 0.5 * share
-    denied = measured is not None and measured < 0.3 * share
-    seen = f" Flow rate and temperatures show {measured:+.1%}." if measured is not None else ""
+    seen = (
+        f" Flow rate and temperatures show {percent(measured, 1, sign=True)}." if measured is not None else ""
+    )
     evidence = [context.evidence("over-reading by antifreeze", round(share, 4), "-", "antifreeze_share")]
     if measured is not None:
-        evidence.append(Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"))
-    first = context.whole.days.day(0).isoformat()
-    because = (
-        f"{pump.antifreeze_percent:g} % {what} carries less heat than the water that the meter reckons with"
-    )
-    if denied:
+        evidence.append(_ratio_evidence(measured))
+    first = context.all_days.days.day(0).isoformat()
+    because = f"{pump.antifreeze_percent:g} % {what} carries less heat than the water that the meter assumes"
+    if measured is not None and measured < 0.3 * share:
         return Finding(
             "heat_meter_disagrees",
             "note",
             first,
             0.5,
-            f"The site file says that the heat meter takes {pump.antifreeze_percent:g} % {what} for water,"
-            f" but it agrees with flow rate and temperatures ({measured:+.1%}).",
+            (
+                f"The site file says that the heat meter treats {pump.antifreeze_percent:g} % {what} as"
+                " water, but it agrees with flow rate and temperatures"
+                f" ({percent(measured, 1, sign=True)})."
+            ),
             tuple(evidence),
             (Cause("antifreeze_uncorrected", 1.0, "on file, not in the readings"),),
             next_step=(
@@ -395,8 +413,10 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
         "watch",
         first,
         0.95 if agrees else 0.85,
-        f"The heat meter takes {pump.antifreeze_percent:g} % {what} for water and reads {share:.1%} too much;"
-        f" the figures here allow for it.{seen}",
+        (
+            f"The heat meter treats {pump.antifreeze_percent:g} % {what} as water and reads"
+            f" {percent(share, 1)} too high; the figures here are corrected for it.{seen}"
+        ),
         tuple(evidence),
         (
             Cause(
@@ -417,30 +437,31 @@ def _antifreeze_by_file(context: Context, share: float, measured: float | None =
 
 
 def _unsaid_antifreeze(context: Context, measured: float) -> Finding | None:
-    """No antifreeze that a meter would mistake is on file, but the meter reads as if there were: worth a
-    question."""
+    """The meter reads as if antifreeze were present although none is on file."""
     if not context.limit("antifreeze_share") <= measured <= 0.09:
         return None
-    lift = float(np.nanmedian(np.abs(context.whole.days.floats("lift"))))
+    lift = float(np.nanmedian(np.abs(context.all_days.days.floats("lift"))))
     if not measured * lift >= _PAIR_K:
         return None  # a pair of sensors in their pockets is off by as much (EN 60751 class B)
-    first = context.whole.days.day(0).isoformat()
+    first = context.all_days.days.day(0).isoformat()
     return Finding(
         "heat_meter_disagrees",
         "note",
         first,
         0.4,
-        f"The heat meter reads {measured:.1%} more than flow rate and temperatures give: within their"
-        " classes, and what antifreeze would do.",
-        (Evidence(RATIO_LABEL, round(1.0 + measured, 3), "-"),),
+        (
+            f"The heat meter reads {percent(measured, 1)} more than flow rate and temperatures give:"
+            " within their accuracy classes, and consistent with antifreeze."
+        ),
+        (_ratio_evidence(measured),),
         (Cause("antifreeze_uncorrected", 1.0, "a water meter reads 3 to 8 % too much on 20 to 40 % glycol"),),
-        next_step="Ask whether antifreeze is in the circuit; if so, enter it in the site file.",
+        next_step="Ask whether the circuit contains antifreeze; if so, enter it in the site file.",
         visit="call",
     )
 
 
 def _spoilt_by_disagreement(context: Context, finding: Finding) -> frozenset[str]:
-    """A meter that antifreeze explains is corrected in the figures and spoils nothing."""
+    """Nothing where antifreeze explains the meter: the figures are corrected for it."""
     return frozenset() if finding.causes else _HEAT
 
 

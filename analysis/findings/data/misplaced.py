@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldfare.analysis.cautions import METER_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.findings.confidence import METER_CAUTION
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.data.hypotheses import (
     ABOVE,
@@ -57,8 +57,7 @@ class _Fact:
 
 
 def meter_misplaced(context: Context) -> Finding | None:
-    """The most likely place or pulse value of the meters, where sound meters hardly explain what was
-    measured."""
+    """Most likely wrong position or pulse value of a meter, where correct meters hardly fit the data."""
     _said_already(context)
     facts = _facts(context)
     if not facts:
@@ -91,21 +90,21 @@ def doubt(context: Context) -> str | None:
     behind = meter_behind_heater(context.site)
     known = hypotheses(behind)
     weights = _weights(known, facts, behind)
-    chance = sum(w for h, w in zip(known, weights, strict=True) if h.spoils == HEAT_METERS)
+    chance = sum(w for h, w in zip(known, weights, strict=True) if h.makes_unreliable == HEAT_METERS)
     if chance < context.limit("misplaced_doubt"):
         return None
     return (
-        "the heat meter may count too little: heat over electricity is as far below the usual as the house's"
-        " need is below its design"
+        "the heat meter may under-count: heat over electricity is as far below normal as the heat"
+        " loss is below the design"
     )
 
 
 def _said_already(context: Context) -> None:
     for quantity in (*ELECTRICITY, "heat_output"):
-        culprit = context.spoiled.get(quantity)
+        culprit = context.unreliable.get(quantity)
         if culprit is not None and culprit.code not in ("implausible_efficiency", "heat_meter_disagrees"):
             raise NotAssessed(
-                f"what is wrong with {quantity} is said already ({culprit.code} since {culprit.since})",
+                f"already reported for {quantity} ({culprit.code} since {culprit.since})",
                 "distrusted",
             )
 
@@ -134,14 +133,14 @@ def _weights(known: list[Hypothesis], facts: Mapping[str, _Fact], declared_behin
 
 
 def _facts(context: Context) -> dict[str, _Fact]:
-    days = context.whole.days
+    days = context.all_days.days
     out: dict[str, _Fact] = {}
     water = {"flow_rate", "flow_temperature", "return_temperature"}
     prompt = flow_spacing(days) <= context.limit("flow_product_minutes")
-    if prompt and not water & context.spoiled.keys() and not meter_behind_heater(context.site):
+    if prompt and not water & context.unreliable.keys() and not meter_behind_heater(context.site):
         out |= _against_flow(days, 1.0 + uncorrected_share(context.site))
     out |= _against_rating(
-        days, context.site.measures("flow_temperature") and "flow_temperature" not in context.spoiled
+        days, context.site.measures("flow_temperature") and "flow_temperature" not in context.unreliable
     )
     out |= _electricity(days)
     out |= _heater(days)
@@ -206,20 +205,25 @@ def _electricity(days: Table) -> dict[str, _Fact]:
     if n_on >= _LEAST_ON_MIN and n_off >= _LEAST_OFF_MIN and e_on + e_off > 5.0:
         on_w, off_w = e_on / n_on * 60_000.0, e_off / n_off * 60_000.0
         out["contrast"] = _Fact(
-            (on_w - off_w) / max(on_w, off_w, 1.0), "draw that goes with running, share", "-", False
+            (on_w - off_w) / max(on_w, off_w, 1.0),
+            "share of the power that follows the unit's running",
+            "-",
+            False,
         )
         bursts = _sums(days, "n_off_burst")[0]
-        out["off_bursts"] = _Fact(bursts / n_off, "resting time with a draw above 250 W, share", "-", False)
+        out["off_bursts"] = _Fact(bursts / n_off, "share of idle time above 250 W", "-", False)
     steps, dry = days.floats("n_load_steps"), days.floats("n_dry_steps")
     if (seen := np.isfinite(steps) & (days.floats("n_running") > 0)).sum() >= _FEWEST_DAYS:
         share = float((dry[seen] > 0).mean())
-        out["dry_days"] = _Fact(share, "days with a step of its draw that no heat follows, share", "-", False)
+        out["dry_days"] = _Fact(
+            share, "share of days with a power step that heat does not follow", "-", False
+        )
     heat, drawn = days.floats("q_total"), days.floats("e_heat_pump")
     known = np.isfinite(heat + drawn)
     if known.sum() >= 21 and float(np.std(heat[known])) > 4.0 and float(np.std(drawn[known])) > 0.0:
         out["follows_heat"] = _Fact(
             float(np.corrcoef(heat[known], drawn[known])[0, 1]),
-            "likeness of daily electricity and daily heat",
+            "correlation of daily electricity and daily heat",
             "-",
             False,
         )
@@ -232,14 +236,14 @@ def _heater(days: Table) -> dict[str, _Fact]:
     if _sums(days, "n_heater_steps")[0] < _FEWEST_STEPS or len(known) < _FEWEST_STEP_DAYS:
         return {}
     # The unit's own output moves too: the middle of many switchings is the heater's.
-    label = "change of heat over the back-up heater's own, at its switchings"
+    label = "change of heat over the back-up heater's power when it switches"
     return {"heater_seen": _Fact(float(np.median(known)), label, "-", False)}
 
 
 def _house(context: Context) -> dict[str, _Fact]:
     """Heat for each kelvin between rooms and outdoors over the design's own."""
-    days, design = context.whole.days, context.site.design.coefficient_w_per_k
-    if design is None or "outdoor_temperature" in context.spoiled:
+    days, design = context.all_days.days, context.site.design.coefficient_w_per_k
+    if design is None or "outdoor_temperature" in context.unreliable:
         return {}
     indoor = np.where(np.isfinite(days.floats("room")), days.floats("room"), context.site.design.indoor_c)
     over = indoor - days.floats("outdoor")
@@ -252,7 +256,7 @@ def _house(context: Context) -> dict[str, _Fact]:
     return {
         "house": _Fact(
             _ratio(float(np.median(watts[cold] / over[cold])), design),
-            "space heat over the design's, at like weather",
+            "space heat over design, in the same weather",
             "-",
             True,
         )
@@ -265,7 +269,7 @@ def _house(context: Context) -> dict[str, _Fact]:
 def _finding(
     context: Context, facts: Mapping[str, _Fact], likely: list[tuple[float, Hypothesis]], sure: float
 ) -> Finding:
-    first = context.whole.days.day(0).isoformat()
+    first = context.all_days.days.day(0).isoformat()
     severity: Severity = "act" if sure >= context.limit("misplaced_act") else "watch"
     weight: dict[str, float] = {}
     because: dict[str, str] = {}
@@ -275,16 +279,18 @@ def _finding(
     total = sum(weight.values())
     causes = tuple(Cause(c, w / total, because[c]) for c, w in sorted(weight.items(), key=lambda x: -x[1]))
     best = likely[0][1]
-    meter = "electricity meter" if best.spoils == ELECTRICITY else "heat meter"
+    meter = "electricity meter" if best.makes_unreliable == ELECTRICITY else "heat meter"
     steps = list(dict.fromkeys(h.step for _, h in likely))
-    step = steps[0] if len(steps) == 1 else f"Two readings part the possible causes. {steps[0]} {steps[1]}"
-    electric = any(h.spoils == ELECTRICITY for _, h in likely)
+    step = (
+        steps[0] if len(steps) == 1 else f"Two checks tell the possible causes apart. {steps[0]} {steps[1]}"
+    )
+    electric = any(h.makes_unreliable == ELECTRICITY for _, h in likely)
     return Finding(
         "meter_misplaced",
         severity,
         first,
         sure,
-        f"The {meter} seems to measure something else than the site file says: {best.because}.",
+        f"The {meter} does not seem to measure what the site file says: {best.because}.",
         tuple(
             Evidence(f.label, round(math.exp(f.value) if f.log else f.value, 3), f.unit)
             for name, f in facts.items()
@@ -293,7 +299,7 @@ def _finding(
         causes,
         next_step=step,
         caution=(
-            METER_CAUTION
+            METER_WORK
             if electric
             else "Pipes and sensor pockets are hot and under pressure; open no pocket on a filled circuit."
         ),
@@ -316,8 +322,8 @@ def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     weights = _weights(known, facts, behind)
     total = sum(w for h, w in zip(known, weights, strict=True) if h.cause)
     return frozenset().union(
-        *(h.spoils for h, w in zip(known, weights, strict=True) if h.cause and w >= 0.25 * total)
+        *(h.makes_unreliable for h, w in zip(known, weights, strict=True) if h.cause and w >= 0.25 * total)
     )
 
 
-MISPLACED_RULES: tuple[Rule, ...] = (Rule("meter_misplaced", meter_misplaced, spoils=_spoilt),)
+MISPLACED_RULES: tuple[Rule, ...] = (Rule("meter_misplaced", meter_misplaced, makes_unreliable=_spoilt),)

@@ -47,14 +47,14 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
     """Too warm throughout by what house and curve say; or by day alone, the more so the higher the sun."""
     if (offset := _offset(context)) is not None:
         return offset
-    days = context.whole.days
+    days = context.all_days.days
     latitude = context.site.site.latitude
     if latitude is None or context.site.site.longitude is None:
         raise NotAssessed("needs latitude and longitude in the site file")
     if np.isfinite(days.floats("air_noon") - days.floats("air_dusk")).sum() < _FEWEST_DAYS:
         raise NotAssessed(f"needs {_FEWEST_DAYS} days of outdoor temperature every two hours or closer")
     if clock_by_air(context)[0] is not None:
-        raise NotAssessed("the readings' clock is off against the sun: see clock_offset")
+        raise NotAssessed("the readings' clock does not match the sun: see clock_offset")
     by_controls = _against_controls(context)
     warmth = _warmth(context, latitude)
     by_sun = (
@@ -66,7 +66,7 @@ def outdoor_sensor_biased(context: Context) -> Finding | None:
     if not (by_sun or plainly or by_controls is not None):
         if warmth.season < _DARK_W_M2 and warmth.monthly < context.limit("outdoor_sun_k"):
             raise NotAssessed(
-                "the sun stood too low in this period to show whether the outdoor sensor hangs in it"
+                "the sun was too low in this period to show whether it reaches the outdoor sensor"
             )
         return None
     return _finding(context, warmth, by_sun or plainly, by_controls)
@@ -96,9 +96,11 @@ def _offset(context: Context) -> Finding | None:
         "act" if excess >= act else "watch",
         days.day(0).isoformat(),
         0.75,
-        f"The outdoor sensor seems to read about {excess:.0f} K too warm, day and night: heating would begin"
-        f" at {base:.0f} °C outdoors for rooms at {room:.0f} °C, and the water is made as if it were"
-        f" {shift:.0f} K colder.",
+        (
+            f"The outdoor sensor seems to read about {excess:.0f} K too warm, day and night: heating"
+            f" starts at {base:.0f} °C outdoors for rooms at {room:.0f} °C, and the flow temperature is"
+            f" set as if it were {shift:.0f} K colder."
+        ),
         (
             context.evidence(
                 "rooms above the outdoor reading at which no heat is needed",
@@ -114,9 +116,9 @@ def _offset(context: Context) -> Finding | None:
             ),
         ),
         next_step=(
-            "Read the sensor against a thermometer beside it in the shade; look whether it hangs by a window,"
-            " a flue or the unit's own air, or is the wrong type for its input. If it is right, look at the"
-            " room sensor and the curve's shift."
+            "Compare the sensor with a thermometer beside it in the shade; check whether it is near a"
+            " window, a flue or the unit's air stream, or is the wrong type for its input. If it is"
+            " right, check the room sensor and the curve's offset."
         ),
         caution=(
             "Work on a ladder by the local rules; the sensor's cable is low voltage, but switch the unit's"
@@ -128,7 +130,7 @@ def _offset(context: Context) -> Finding | None:
 
 
 def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float | None) -> Finding:
-    days = context.whole.days
+    days = context.all_days.days
     excess = max(warmth.monthly, by_controls or 0.0)
     act = context.limit("outdoor_sun_act_k")
     severity: Severity = "act" if excess >= act else "watch"
@@ -139,20 +141,20 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
     )
     evidence = [
         context.evidence(
-            "warmth at noon beyond the air's own course, brightest month",
+            "excess temperature at noon, sunniest month",
             round(warmth.monthly, 1),
             "K",
             "outdoor_sun_k",
         ),
         context.evidence(
-            "its growth with the sun, for each 500 W/m2", round(warmth.slope, 1), "K", "outdoor_sun_slope_k"
+            "its increase per 500 W/m2 of sunshine", round(warmth.slope, 1), "K", "outdoor_sun_slope_k"
         ),
     ]
     if by_controls is not None:
         seen = round(by_controls, 1)
         evidence.append(
             context.evidence(
-                "bright days above what the controls saw", seen, "K", "outdoor_against_controls_k"
+                "sunny days: reading above the controls' own sensor", seen, "K", "outdoor_against_controls_k"
             )
         )
     return Finding(
@@ -160,13 +162,13 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
         severity,
         days.day(0).isoformat(),
         confidence_of(over, _MONTH_DAYS) * (1.0 if by_sun and by_controls is not None else 0.92),
-        f"The outdoor sensor reads about {excess:.0f} K too warm on bright days: it hangs in the sun.",
+        (f"The outdoor sensor reads about {excess:.0f} K too warm on sunny days: it is exposed to the sun."),
         tuple(evidence),
         next_step=(
-            "Move the sensor to a shaded wall (north, 2 m up, away from flues, windows and the unit's own"
-            f" air), or shade it; the sun reaches it most from the {_SIDES[warmth.side]}. If nothing shines"
-            " on it, look whether the clock runs an hour or two early. Until then figures that rest on"
-            " outdoor temperature are too kind or too harsh by day."
+            "Move the sensor to a shaded wall (north, 2 m up, away from flues, windows and the unit's"
+            f" own air), or shade it; the sun reaches it most from the {_SIDES[warmth.side]}. If the"
+            " sun does not reach it, check whether the clock is an hour or two early. Until then,"
+            " figures based on outdoor temperature are biased by day."
         ),
         caution=(
             "Work on a ladder by the local rules; the sensor's cable is low voltage, but switch the unit's"
@@ -179,7 +181,7 @@ def _finding(context: Context, warmth: _Warmth, by_sun: bool, by_controls: float
 
 def _warmth(context: Context, latitude: float) -> _Warmth:
     """At the time of day at which the air rose most beyond its own course."""
-    days = context.whole.days
+    days = context.all_days.days
     excess = {side: _excess(days, side) for side in _WINDOWS}
     monthly = {
         side: pd.Series(rise).rolling(_MONTH_DAYS, min_periods=20).mean().fillna(-np.inf).to_numpy()
@@ -199,8 +201,7 @@ def _warmth(context: Context, latitude: float) -> _Warmth:
 
 
 def _excess(days: Table, side: str) -> Floats:
-    """The air's warmth at a time of day beyond its own rise, which is told by the two moments without sun
-    [K]."""
+    """Excess temperature at a time of day over a line through two sunless times [K]."""
     hours = days.floats("day_hours")
     dawn, dusk, mid = (days.floats(f"air_{n}") for n in ("dawn", "dusk", side))
     at_window = daytime_temperature(_WINDOWS[side], hours)
@@ -209,14 +210,13 @@ def _excess(days: Table, side: str) -> Floats:
 
 
 def _against_controls(context: Context) -> float | None:
-    """How much warmer than the controls' own view the sensor reads on bright days than on dull ones [K]; None
-    if not.
+    """Reading minus the controls' outdoor sensor, sunny minus dull days [K]; None if not measured.
 
     The controls' view is read back from the flow they ask for by the designed curve. A controller that
     averages the weather over hours, or lets a sunny room lower the flow, makes this smaller, never larger.
     """
     curve = context.site.heating_curve
-    days = context.whole.days
+    days = context.all_days.days
     asked = days.floats("target_above_curve")
     swing = days.floats("air_noon") - days.floats("air_dawn")
     known = np.isfinite(asked) & np.isfinite(swing) & (days.floats("n_heating") > 240.0)

@@ -6,11 +6,12 @@ from collections import Counter
 
 import numpy as np
 
+from fieldfare.analysis.cautions import METER_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table
-from fieldfare.analysis.findings.confidence import METER_CAUTION, named
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import day_text, named
 from fieldfare.analysis.plant.site import Point
 
 
@@ -19,7 +20,7 @@ def register_reset(context: Context) -> Finding | None:
     registers = {p.id: p for p in context.site.point if p.form == "register"}
     if not registers:
         raise NotAssessed("no meter here is read as a running total")
-    notices = context.whole.notices
+    notices = context.all_days.notices
     told = zip(notices["point"], notices["kind"], notices["amount"], strict=True)
     # A last digit that jitters is no reset.
     rows = [
@@ -45,7 +46,7 @@ def register_reset(context: Context) -> Finding | None:
         else "watch"
     )
     first, last = mine.day(0), mine.day(-1)
-    newest = context.whole.days.day(-1)
+    newest = context.all_days.days.day(-1)
     apart = max(45, 2 * int((last - first).days / max(count - 1, 1)))
     ongoing = count > 1 and (newest - last).days <= apart
     times = "once" if count == 1 else f"{count} times"
@@ -54,8 +55,10 @@ def register_reset(context: Context) -> Finding | None:
         severity,
         first.isoformat(),
         0.95,
-        f"The running total of {named(point)} fell back {times}, first on {first}; what was counted is kept"
-        " whole.",
+        (
+            f"The running total of {named(point)} was reset {times}, first on {day_text(first)}; no"
+            " counted energy is lost."
+        ),
         (
             context.evidence("resets", float(count), "resets", "resets_watch"),
             Evidence(
@@ -69,11 +72,11 @@ def register_reset(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "Ask whether the meter or its pulse counter loses power now and then; have its supply and"
-                " battery seen to, and let it keep its total through a power cut."
+                "Ask whether the meter or its pulse counter sometimes loses power; have its supply"
+                " and battery checked, and set it to keep its total through a power cut."
             )
         ),
-        caution="" if severity == "note" else METER_CAUTION,
+        caution="" if severity == "note" else METER_WORK,
         until=None if ongoing else last.isoformat(),
         visit="none" if severity == "note" else "call",
         bring=() if severity == "note" else ("battery for the pulse counter",),
@@ -87,8 +90,10 @@ def _rolled_over(odd: Table, registers: dict[str, Point]) -> Finding:
         "note",
         day,
         0.9,
-        f"The running total of {named(point)} reached the end of its range and began again at nothing;"
-        " nothing is lost.",
+        (
+            f"The running total of {named(point)} reached the end of its range and restarted at zero;"
+            " nothing is lost."
+        ),
         (Evidence("counted across it", round(float(odd["amount"][-1]), 2), point.kind.energy or "count"),),
         until=day,
     )

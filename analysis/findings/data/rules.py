@@ -1,6 +1,6 @@
-"""Findings about the data: can the figures be trusted?
+"""Rules on the data: can the figures be trusted?
 
-In this order: what an earlier one spoils, a later one that reads it does not judge.
+The order matters: a later rule is withheld where an earlier one marks a quantity it reads as unreliable.
 """
 
 from __future__ import annotations

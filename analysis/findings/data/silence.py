@@ -7,21 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldfare.analysis.cautions import METER_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, fill_nan
-from fieldfare.analysis.findings.confidence import (
-    METER_CAUTION,
-    Flags,
-    Floats,
-    confidence_of,
-    named,
-    runs_of,
-)
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.data.gaps import minutes_sent
 from fieldfare.analysis.findings.data.impossible import broken, impossible_readings
 from fieldfare.analysis.findings.data.unreliable_rooms import room_of
+from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import day_text, named
 from fieldfare.analysis.minutes.plausible import ERROR_VALUES
 from fieldfare.analysis.plant.site import Point
 
@@ -48,8 +44,7 @@ _SATURATED = 99.0  # fog keeps a sensor at its upper end for days
 
 @dataclass(frozen=True)
 class _Stuck:
-    """A stretch of days, first to last [index], on which a point kept one reading though it should have
-    moved."""
+    """Days, first to last [index], on which a point kept one value though it should have changed."""
 
     point: Point
     first: int
@@ -60,7 +55,7 @@ class _Stuck:
 
 def sensor_stuck(context: Context) -> Finding | None:
     """A reading that has not changed for longer than its own habit allows while it should."""
-    days = context.whole.days
+    days = context.all_days.days
     runs = [found for p in context.site.point if (found := _stuck_runs(context, p)) is not None]
     if not runs and impossible_readings(context) is None:
         raise NotAssessed("needs a temperature, or heat beside electricity, read at least 12 times a day")
@@ -77,11 +72,9 @@ def sensor_stuck(context: Context) -> Finding | None:
     severity: Severity = "note" if not ongoing else "act" if length >= 3 else "watch"
     shows = f"{value:.4g} {point.kind.unit}" if point.form != "register" else "the same total"
     spoken = (
-        " (a value that sensors show when they fail)"
-        if point.form == "gauge" and value in ERROR_VALUES
-        else ""
+        " (a typical value of a failed sensor)" if point.form == "gauge" and value in ERROR_VALUES else ""
     )
-    expected = f" instead of about {habit:.0f} changes a day" if math.isfinite(habit) else ""
+    expected = f" (usually about {habit:.0f} changes a day)" if math.isfinite(habit) else ""
     return Finding(
         "sensor_stuck",
         severity,
@@ -104,15 +97,15 @@ def sensor_stuck(context: Context) -> Finding | None:
             ""
             if not ongoing
             else (
-                f"Read {point.id} at the plant: if the display moves, the gateway repeats an old value and"
-                " wants a restart; if not, change the sensor (seat it well in its pocket, with paste and"
-                " insulation)."
+                f"Read {point.id} at the plant: if the display changes, the gateway repeats an old"
+                " value: restart it. If not, replace the sensor (seat it well in its pocket, with"
+                " paste and insulation)."
             )
         ),
         caution=(
             ""
             if not ongoing
-            else METER_CAUTION
+            else METER_WORK
             if point.kind.energy
             else "Pipes and pockets may be hot and under pressure."
         ),
@@ -170,7 +163,7 @@ def _changes(days: Table, point: Point) -> Floats:
 
 def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
     """None where it can't be told whether the point should move."""
-    days = context.whole.days
+    days = context.all_days.days
     should = _should_move(days, point)
     if should is None:
         return None
@@ -196,7 +189,7 @@ def _stuck_runs(context: Context, point: Point) -> list[_Stuck] | None:
 
 def _days_needed(context: Context, point: Point) -> tuple[int, float]:
     """Days without a change that chance does not explain, and the point's own habit [changes a day]."""
-    changes = _changes(context.whole.days, point)
+    changes = _changes(context.all_days.days, point)
     lively = changes[changes > 0]
     if len(lively) >= 5:
         habit = float(np.median(lively))
@@ -208,7 +201,7 @@ def _days_needed(context: Context, point: Point) -> tuple[int, float]:
 
 def _shortly_stuck(context: Context) -> Finding | None:
     """Hours rather than days: worth a note."""
-    notices = context.whole.notices
+    notices = context.all_days.notices
     # Of a point that moves but now and then, hours tell nothing.
     known = {p.id: p for p in context.site.point if _days_needed(context, p)[0] == 1}
     stuck = [i for i in np.flatnonzero(notices["kind"] == "stuck") if notices["point"][i] in known]
@@ -225,15 +218,14 @@ def _shortly_stuck(context: Context) -> Finding | None:
         "note",
         day,
         0.6,
-        f"{named(point)} showed one and the same value for {hours:.0f} hours of {day}.",
+        f"{named(point)} showed the same value for {hours:.0f} hours on {day_text(day)}.",
         (Evidence("hours without a change", round(hours, 1), "h"),),
         until=day,
     )
 
 
 def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
-    """Quantities of stuck points; of rooms, the stuck zone alone where two thirds or more of the others are
-    sound."""
+    """Quantities of stuck points; only the zone itself where most other room sensors are sound."""
     stuck = [
         p
         for p in context.site.point
@@ -248,4 +240,4 @@ def _spoilt_by_stuck(context: Context, finding: Finding) -> frozenset[str]:
     return frozenset(out)
 
 
-SILENCE_RULES: tuple[Rule, ...] = (Rule("sensor_stuck", sensor_stuck, spoils=_spoilt_by_stuck),)
+SILENCE_RULES: tuple[Rule, ...] = (Rule("sensor_stuck", sensor_stuck, makes_unreliable=_spoilt_by_stuck),)

@@ -7,17 +7,13 @@ import pandas as pd
 
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import Table, day_of_year, fill_nan
-from fieldfare.analysis.findings.confidence import (
-    Flags,
-    Floats,
-    confidence_of,
-    named,
-)
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.data.energy_units import energy_told, rated_kw
 from fieldfare.analysis.findings.data.unit_slips import Slip, Told, times
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding
+from fieldfare.analysis.findings.phrases import named
 from fieldfare.analysis.physics.sun import clear_noon
 from fieldfare.analysis.plant.site import Point, Site
 
@@ -49,19 +45,21 @@ _ROOMS = frozenset({"room_temperature", "target_room_temperature"})
 
 
 def unit_mismatch(context: Context) -> Finding | None:
-    """Readings that no plant of this size can give in the declared unit, and that it would give in
-    another."""
-    days = context.whole.days
+    """Readings that are impossible in the declared unit but plausible in another one."""
+    days = context.all_days.days
     worst: tuple[Episode, Point, Told] | None = None
     seen = False
     for point in _numbers(context):
         seen = True
         for told in _possible(context, point):
-            spell = latest_episode(days["day"], told.so, told.judged, hold_days=2)
-            if spell is None or spell.share < 0.6:
+            episode = latest_episode(days["day"], told.so, told.judged, hold_days=2)
+            if episode is None or episode.share < 0.6:
                 continue
-            if worst is None or (spell.until is None, spell.days) > (worst[0].until is None, worst[0].days):
-                worst = (spell, point, told)
+            if worst is None or (episode.until is None, episode.days) > (
+                worst[0].until is None,
+                worst[0].days,
+            ):
+                worst = (episode, point, told)
     if not seen:
         raise NotAssessed("no numbers are measured here")
     return None if worst is None else _finding(context, *worst)
@@ -69,12 +67,12 @@ def unit_mismatch(context: Context) -> Finding | None:
 
 def _numbers(context: Context) -> list[Point]:
     """Points with readings, but for those known to be stuck: an error value is no other unit."""
-    days = context.whole.days
-    return [p for p in context.site.point if f"raw.{p.id}" in days and p.quantity not in context.spoiled]
+    days = context.all_days.days
+    return [p for p in context.site.point if f"raw.{p.id}" in days and p.quantity not in context.unreliable]
 
 
-def _finding(context: Context, spell: Episode, point: Point, told: Told) -> Finding:
-    days = context.whole.days
+def _finding(context: Context, episode: Episode, point: Point, told: Told) -> Finding:
+    days = context.all_days.days
     shown = days.floats(f"raw.{point.id}")[told.so]
     meant = told.slip.back(shown)
     unit = "W" if point.kind.energy else point.kind.unit
@@ -88,32 +86,36 @@ def _finding(context: Context, spell: Episode, point: Point, told: Told) -> Find
     )
     return Finding(
         "unit_mismatch",
-        "note" if spell.until else "act",
-        spell.since,
-        confidence_of(3.0, spell.days, spell.share),
-        f"{named(point)} sends {sends} though the site file says {declared}: it comes out at"
-        f" {_plain(typical)} {unit} where {_plain(corrected)} {unit} would fit.",
+        "note" if episode.until else "act",
+        episode.since,
+        confidence_of(3.0, episode.days, episode.share),
+        (
+            f"{named(point)} sends {sends} though the site file says {declared}: it reads"
+            f" {_plain(typical)} {unit} where {_plain(corrected)} {unit} would fit."
+        ),
         (
             Evidence("typical reading as declared", round(typical, 4), unit),
             Evidence(f"the same if it is {sends}", round(corrected, 4), unit),
-            Evidence("days on which it was so", float(spell.days), "days"),
+            Evidence("days affected", float(episode.days), "days"),
         ),
         next_step=(
             ""
-            if spell.until
+            if episode.until
             else (
                 f"Set the unit of {point.id} to {sends} in the site file"
                 + (
-                    " (a change in mid-season: ask who changed the gateway's set-up, and have it changed"
-                    " back)"
-                    if _came_later(days, spell)
+                    (
+                        " (it changed mid-season: ask who changed the gateway's set-up, and have it"
+                        " changed back)"
+                    )
+                    if _came_later(days, episode)
                     else ""
                 )
-                + "; figures are then worked out anew from the kept readings."
+                + "; the figures are then recalculated from the stored readings."
             )
         ),
-        until=spell.until,
-        visit="none" if spell.until else "setting",
+        until=episode.until,
+        visit="none" if episode.until else "setting",
     )
 
 
@@ -122,8 +124,8 @@ def _plain(value: float) -> str:
     return f"{float(f'{value:.3g}'):,.10g}"
 
 
-def _came_later(days: Table, spell: Episode) -> bool:
-    return bool((days["day"] < np.datetime64(spell.since)).sum() > 3)
+def _came_later(days: Table, episode: Episode) -> bool:
+    return bool((days["day"] < np.datetime64(episode.since)).sum() > 3)
 
 
 def _real_unit(declared: str, shown: float, meant: float) -> str:
@@ -152,7 +154,7 @@ def _possible(context: Context, point: Point) -> list[Told]:
 
 
 def _tellings(context: Context, point: Point) -> list[Told]:
-    days, site = context.whole.days, context.site
+    days, site = context.all_days.days, context.site
     raw = days.floats(f"raw.{point.id}")
     quantity = point.quantity
     if quantity == "outdoor_temperature":
@@ -200,8 +202,7 @@ def _by_range(slip: Slip, raw: Floats, home: Range, true: Range, *, surely: Rang
 
 
 def _from_the_start(told: Told) -> Told:
-    """Only where it was so from the first day: a value that slides down to such a reading is a fault of the
-    plant."""
+    """Only a mismatch from the first day on: a later slide to such values is a plant fault."""
     judged = np.flatnonzero(told.judged)
     if len(judged) and told.so[judged[0]]:
         return told
@@ -212,9 +213,8 @@ def _from_the_start(told: Told) -> Told:
 
 
 def _outdoor(context: Context, raw: Floats) -> list[Told]:
-    """Fahrenheit by warmth that no such season has, or in which nobody heats; Celsius by weeks far below the
-    design."""
-    days, site = context.whole.days, context.site
+    """Fahrenheit judged by implausible warmth; Celsius by weeks far below design."""
+    days, site = context.all_days.days, context.site
     ceiling = _warmest(site, days)
     lowest = (site.design.outdoor_c if site.design.outdoor_c is not None else -15.0) - 8.0
     heats = _heats(context)
@@ -252,9 +252,8 @@ def _warmest(site: Site, days: Table) -> Floats:
 
 
 def _heats(context: Context) -> Flags:
-    """Days on which the house was truly heated: hours of running, with warm water and no heat drawn from
-    it."""
-    days = context.whole.days
+    """Days with real heating: hours of running, warm water and no heat drawn from it."""
+    days = context.all_days.days
     ran = days.floats("n_running") >= 480.0
     water = np.full(len(days), np.nan)
     for point in context.site.points_of("flow_temperature"):
@@ -267,7 +266,7 @@ def _heats(context: Context) -> Flags:
 
 
 def _flow_rate(context: Context, raw: Floats) -> list[Told]:
-    pump, days = context.site.heat_pump, context.whole.days
+    pump, days = context.site.heat_pump, context.all_days.days
     usual = pump.flow_m3_per_h or rated_kw(context.site) / (1.16 * 5.0)
     level = raw / usual
     meter, flow = days.floats("check_meter"), days.floats("check_flow")
@@ -290,14 +289,14 @@ def _flow_rate(context: Context, raw: Floats) -> list[Told]:
 
 def _spoilt(context: Context, finding: Finding) -> frozenset[str]:
     """The quantities of every point with a wrong unit, not only of the one the finding names."""
-    days = context.whole.days
+    days = context.all_days.days
     out = set()
     for point in _numbers(context):
         for told in _possible(context, point):
-            spell = latest_episode(days["day"], told.so, told.judged, hold_days=2)
-            if spell is not None and spell.share >= 0.6 and spell.until is None:
+            episode = latest_episode(days["day"], told.so, told.judged, hold_days=2)
+            if episode is not None and episode.share >= 0.6 and episode.until is None:
                 out.add(point.quantity)
     return frozenset(out)
 
 
-UNIT_RULES: tuple[Rule, ...] = (Rule("unit_mismatch", unit_mismatch, spoils=_spoilt),)
+UNIT_RULES: tuple[Rule, ...] = (Rule("unit_mismatch", unit_mismatch, makes_unreliable=_spoilt),)

@@ -23,18 +23,18 @@ _COLUMNS = (
 
 
 def room_of(zone: str) -> str:
-    """The name by which one zone's room sensor stands among the spoiled quantities."""
+    """The name by which one zone's room sensor stands among the unreliable quantities."""
     return _PREFIX + zone
 
 
-def zones_of(spoiled: Collection[str]) -> frozenset[str]:
-    """The zones among spoiled quantities."""
-    return frozenset(q.removeprefix(_PREFIX) for q in spoiled if q.startswith(_PREFIX))
+def zones_of(unreliable: Collection[str]) -> frozenset[str]:
+    """The zones among unreliable quantities."""
+    return frozenset(q.removeprefix(_PREFIX) for q in unreliable if q.startswith(_PREFIX))
 
 
-def without_rooms(facts: Facts, spoiled: Collection[str]) -> Facts:
-    """The facts without the columns of zones whose sensor is spoiled."""
-    zones = zones_of(spoiled)
+def without_rooms(facts: Facts, unreliable: Collection[str]) -> Facts:
+    """The facts without the columns of zones whose sensor is unreliable."""
+    zones = zones_of(unreliable)
     if not zones:
         return facts
     gone = {prefix + zone for prefix in _COLUMNS for zone in zones}

@@ -1,5 +1,4 @@
-"""Why a unit defrosts too often, too long or for nothing: what its performance, output and spacing say of
-each cause."""
+"""Causes of too many, too long or needless defrosts, from performance, output and spacing."""
 
 from __future__ import annotations
 
@@ -7,9 +6,12 @@ import numpy as np
 
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.expected import learned
+from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import Floats, nan_median, ranked
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import Cause
+from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _LOCK_MIN = 3.0
 # A coil without air costs some per cent itself; a circuit short of refrigerant has lost a tenth and more
@@ -36,8 +38,7 @@ def used_wh(defrosts: Table, rated: float) -> Floats:
 
 
 def efficiency(context: Context) -> float:
-    """Steady heating's performance over what rating and part load make one expect [-], without defrosts and
-    starts.
+    """Steady heating performance over that expected from rating and part load [-].
 
     As expected where it is not known.
     """
@@ -56,8 +57,7 @@ def _top_output(context: Context) -> float:
 
 
 def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) -> tuple[Cause, ...]:
-    """Slow melting lacks heat; a unit that has also lost output and efficiency lacks refrigerant; else the
-    air."""
+    """Slow melting: too little heat. Also low output and efficiency: refrigerant. Otherwise: air flow."""
     share, top = efficiency(context), _top_output(context)
     gaps = here.floats("since_last")
     gaps = gaps[np.isfinite(gaps)]
@@ -71,31 +71,33 @@ def defrost_causes(context: Context, here: Table, *, slow: bool, sooner: float) 
             lost += 0.6 * float(np.clip((0.88 - top) / 0.1, -1.0, 2.0))
     # From here a coil without air and one without refrigerant look much alike: neither is ever ruled out.
     refrigerant = 0.5 + 0.3 * float(np.tanh(0.6 * lost))
-    words = f"steady heating reaches {share:.0%} of the expected performance"
+    words = f"steady heating reaches {percent(share)} of the expected performance"
     if np.isfinite(top):
-        words += f" and its best hour {top:.0%} of the rated output"
+        words += f" and its best hour {percent(top)} of the rated output"
     if lock > 0.5:
         words += (
-            f"; {lock:.0%} of the defrosts come as soon as the unit's own lock ends, however little frost"
-            " there is"
+            f"; {percent(lock)} of the defrosts start as soon as the unit's minimum interval ends,"
+            " however little frost there is"
         )
     if slow:
         drawn = nan_median(drawn_share(here, rated_kw(context)))
         takes = f"a defrost takes {nan_median(here.floats('minutes')):.0f} minutes"
         how = (
-            f" and draws only {drawn:.0%} of the rated output out of the water" if np.isfinite(drawn) else ""
+            f" and draws only {percent(drawn)} of the rated output from the water"
+            if np.isfinite(drawn)
+            else ""
         )
         blocked = 0.3 if sooner <= 1.0 else 1.0
         return ranked(
             {
                 "insufficient_defrost_heat": (3.0, takes + how),
-                "coil_airflow": (blocked, "ice that is left behind blocks the air as well"),
+                "coil_airflow": (blocked, "residual ice also blocks the air"),
                 "low_refrigerant_symptom": (0.3 * refrigerant, words),
             }
         )
     sound = (
-        "a blocked coil leaves steady heating near what is expected between defrosts; here it reaches"
-        f" {share:.0%}"
+        "with a blocked coil, steady heating between defrosts stays near the expected performance;"
+        f" here it reaches {percent(share)}"
     )
     return ranked(
         {"low_refrigerant_symptom": (refrigerant, words), "coil_airflow": (1.0 - refrigerant, sound)}
@@ -109,9 +111,16 @@ def dry_causes(context: Context, energy: float) -> tuple[Cause, ...]:
     sensor = float(np.clip((limit - energy) / 4.0, -2.5, 2.5)) if np.isfinite(energy) else 0.0
     sensor += float(np.clip((share - _SOUND) / 0.06, -2.0, 2.0))
     chance = 1.0 / (1.0 + float(np.exp(-1.3 * sensor)))
-    melted = "what a defrost melts is not measured"
+    melted = "the heat used by defrosts is not measured"
     if np.isfinite(energy):
-        like = "hardly more than the bare coil takes" if energy < limit else "as if there were ice to melt"
+        like = (
+            "little more than warming the bare coil takes"
+            if energy < limit
+            else "as if there were ice to melt"
+        )
         melted = f"a defrost uses {energy:.0f} Wh a kilowatt rated, {like}"
-    words = f"a starved coil costs performance; steady heating reaches {share:.0%} of the expected one"
+    words = (
+        f"a low refrigerant charge lowers performance; steady heating reaches {percent(share)} of the"
+        " expected one"
+    )
     return ranked({"sensor_fault": (chance, melted), "low_refrigerant_symptom": (1.0 - chance, words)})

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.expectation.defrost import (
     COAT_G_PER_KW,
     DRAWN_SHARE,
@@ -25,13 +26,8 @@ from fieldfare.analysis.expectation.defrost_odds import (
 from fieldfare.analysis.expectation.defrost_pattern import pattern
 from fieldfare.analysis.expectation.uncertain import score_of
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
+from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    Flags,
-    heating_year,
-    nan_median,
-    refrigerant_caution,
-)
 from fieldfare.analysis.findings.defrost.causes import (
     defrost_causes,
     drawn_share,
@@ -48,9 +44,11 @@ from fieldfare.analysis.findings.defrost.observed import (
     timed,
     weekly,
 )
-from fieldfare.analysis.findings.defrost.without_frost import defrost_without_frost
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _HALF_WEEK = 3
 
@@ -99,25 +97,25 @@ def excessive_defrost(context: Context) -> Finding | None:
     days = _frosty(frost) if change else frost.clearest(COAT_G_PER_KW.middle)
     if days.sum() < context.limit("defrost_days"):
         return None
-    found = _episode(context, defrosts, frost, days, change)
+    found = _episode_with_defrosts(context, defrosts, frost, days, change)
     if found is None:
         return None
-    judged, spell = found
-    here = days & spell.covers(context.days["day"])
-    since = spell.since if change else _since(context, defrosts, spell, days)
-    return _told(context, defrosts, judged, spell, here, since)
+    judged, episode = found
+    here = days & episode.covers(context.days["day"])
+    since = episode.since if change else _since(context, defrosts, episode, days)
+    return _told(context, defrosts, judged, episode, here, since)
 
 
-def _episode(
+def _episode_with_defrosts(
     context: Context, defrosts: Table, frost: DailyFrost, days: Flags, change: Change | None
 ) -> tuple[_Judged, Episode] | None:
     """The newest episode in which it was so, judged as a whole; None where frost explains it."""
     limit = context.limit
-    spell = _spell(context, defrosts, frost, days, change)
-    if spell is not None:
-        judged = _judge(context, defrosts, frost, days & spell.covers(context.days["day"]), change)
+    episode = _episode(context, defrosts, frost, days, change)
+    if episode is not None:
+        judged = _judge(context, defrosts, frost, days & episode.covers(context.days["day"]), change)
         if judged is not None and judged.certain >= limit("defrost_chance_note"):
-            return judged, spell
+            return judged, episode
     # A coil that carries little air may defrost no more often than a usual one, and shows by all else, all
     # the time.
     judged = _judge(context, defrosts, frost, days, None)
@@ -202,27 +200,26 @@ def _penalty(context: Context, mine: Table, rows: Flags) -> float:
     return max(float(np.log(max(share, 1e-9) / USUAL_PENALTY)), 0.0)
 
 
-def _spell(
+def _episode(
     context: Context, defrosts: Table, frost: DailyFrost, days: Flags, change: Change | None
 ) -> Episode | None:
-    """The newest stretch in which it was so, each judged day taken with the week about it; from a change on,
-    where there is one."""
+    """Latest episode, each judged day taken with the week around it; from a level change on, if any."""
     if change is not None:
         rows = int(_frosty(frost)[change.day :].sum())
         return Episode(context.days.day(change.day).isoformat(), None, rows, 1.0)
     scores = weekly(context, defrosts, frost, days)
     worst = np.fmax(scores["often"], scores["long"])
-    so = days & (fill_nan(worst, -np.inf) >= score_of(context.limit("defrost_week_chance")))
+    condition = days & (fill_nan(worst, -np.inf) >= score_of(context.limit("defrost_week_chance")))
     # Frosting weather comes and goes: three weeks of it without are needed to call it over.
-    return latest_episode(context.days["day"], so, days, hold_days=5, gone_days=21)
+    return latest_episode(context.days["day"], condition, days, hold_days=5, gone_days=21)
 
 
 def _told(
-    context: Context, defrosts: Table, judged: _Judged, spell: Episode, here: Flags, since: str
+    context: Context, defrosts: Table, judged: _Judged, episode: Episode, here: Flags, since: str
 ) -> Finding:
-    whole = spell.covers(defrosts["day"])
-    share = _share_of_heat(context, defrosts, spell)
-    severity = _severity(context, judged, spell, share)
+    whole = episode.covers(defrosts["day"])
+    share = _share_of_heat(context, defrosts, episode)
+    severity = _severity(context, judged, episode, share)
     mine = defrosts.where(np.isin(defrosts["day"], context.days["day"][here]))
     ratio = judged.count / judged.due[0]
     causes = defrost_causes(context, mine, slow=judged.slow, sooner=ratio)
@@ -238,32 +235,32 @@ def _told(
         headline,
         evidence=(
             context.evidence(
-                "defrosts a frosty day over those that air and load explain",
+                "defrosts a frosty day over expected, for this air and load",
                 round(ratio, 2),
                 "-",
                 "defrost_excess",
             ),
-            Evidence("explained a frosty day, 95 % interval", f"{low:.0f} to {high:.0f}", "defrosts"),
+            Evidence("expected a frosty day, 95 % interval", f"{low:.0f} to {high:.0f}", "defrosts"),
             context.evidence(
                 "probability that the excess is real", round(judged.certain, 2), "-", "finding_chance"
             ),
             Evidence(
-                "heat and electricity of a defrost, a kilowatt rated", _rounded(judged.used, 1), "Wh/kW"
+                "heat and electricity of a defrost, per kilowatt rated", _rounded(judged.used, 1), "Wh/kW"
             ),
             Evidence(
-                "a whole coat of frost takes, 95 % interval",
+                "expected for a full coat of frost, 95 % interval",
                 f"{one_defrost().low:.0f} to {one_defrost().high:.0f}",
                 "Wh/kW",
             ),
             context.evidence(
-                "share of the heat that defrosts took back or drew",
+                "share of the heat used by defrosts",
                 _rounded(share, 3),
                 "-",
                 "defrost_penalty_act",
             ),
             context.evidence("length of a defrost", round(judged.minutes, 1), "min", "defrost_long_minutes"),
             context.evidence(
-                "heat drawn from the water meanwhile, over rated output",
+                "heat drawn from the water during a defrost, over rated output",
                 _rounded(judged.drawn, 2),
                 "-",
                 "defrost_heat_share",
@@ -278,11 +275,11 @@ def _told(
             if severity == "note"
             else (
                 "Your heat pump melts ice off its outdoor unit more often or longer than the weather"
-                " explains. Please keep leaves, snow and covers a metre away from it; do not chip at the ice."
-                " Your installer will look at it."
+                " explains. Please keep leaves, snow and covers a metre away from it; do not chip at"
+                " the ice. Your installer will check it."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="drive",
@@ -293,30 +290,30 @@ def _told(
 def _headline(context: Context, judged: _Judged, days: int) -> str:
     if judged.slow:
         return (
-            f"Each defrost takes {judged.minutes:.0f} minutes; {context.limit('defrost_long_minutes'):.0f}"
-            " clear a coil."
+            f"Each defrost takes {judged.minutes:.0f} minutes;"
+            f" {context.limit('defrost_long_minutes'):.0f} minutes should clear the coil."
         )
     often = f"On frosty days it defrosts {judged.count / days:.0f} times"
     if judged.count > judged.due[0] * context.limit("defrost_excess_told") or np.isnan(judged.used):
-        return f"{often}, where air and load explain {judged.due[0] / days:.0f}."
-    return f"{often} and melts only {min(judged.coat, 1.0):.0%} of a coil's coat of frost each time."
+        return f"{often}; {judged.due[0] / days:.0f} are expected for this air and load."
+    return f"{often}, with only {percent(min(judged.coat, 1.0))} of a full coat of frost each time."
 
 
-def _since(context: Context, defrosts: Table, spell: Episode, days: Flags) -> str:
-    """The spell's first day; the first defrost's where no day before the spell could be judged."""
+def _since(context: Context, defrosts: Table, episode: Episode, days: Flags) -> str:
+    """First day of the episode; the first defrost's where no earlier day could be judged."""
     judged = context.days["day"][days]
-    if len(judged) and np.datetime64(spell.since) <= judged[0]:
+    if len(judged) and np.datetime64(episode.since) <= judged[0]:
         return np.datetime_as_string(defrosts["day"][0], unit="D").item()
-    return spell.since
+    return episode.since
 
 
-def _severity(context: Context, judged: _Judged, spell: Episode, share: float) -> Severity:
+def _severity(context: Context, judged: _Judged, episode: Episode, share: float) -> Severity:
     """By what it costs; a thing of the past is a note. How probable it is decides in `grading`."""
     limit = context.limit
     small = np.isfinite(share) and share * judged.needless < limit("defrost_needless_heat")
     # A coil that has cost efficiency as well matters, however little is melted.
     small = small and efficiency(context) >= limit("efficiency_note")
-    if spell.until is not None or (small and not judged.slow):
+    if episode.until is not None or (small and not judged.slow):
         return "note"
     dear = np.isfinite(share) and share >= limit("defrost_penalty_act")
     many = judged.count / judged.due[0] >= limit("defrost_excess_act")
@@ -324,20 +321,19 @@ def _severity(context: Context, judged: _Judged, spell: Episode, share: float) -
     return "act" if dear or many or very_long else "watch"
 
 
-def _share_of_heat(context: Context, defrosts: Table, spell: Episode) -> float:
+def _share_of_heat(context: Context, defrosts: Table, episode: Episode) -> float:
     """Heat taken back and electricity of the defrosts over all heat given in the same days [-]; nan where not
     measured."""
     days = context.days
-    heat = float(np.nansum(days.floats("q_total")[spell.covers(days["day"])]))
-    mine = defrosts.where(spell.covers(defrosts["day"]))
+    heat = float(np.nansum(days.floats("q_total")[episode.covers(days["day"])]))
+    mine = defrosts.where(episode.covers(defrosts["day"]))
     used = float(np.nansum(mine["electricity"])) + float(np.nansum(mine["heat_taken"]))
     measured = np.isfinite(mine.floats("heat_taken")).any()
     return used / heat if measured and heat > 0 else float("nan")
 
 
 def _cost(context: Context, mine: Table, judged: _Judged) -> float:
-    """A year's electricity of what is needless: defrosts before the coat is there, or melting longer than it
-    takes."""
+    """Yearly electricity of needless defrosts: too early, or longer than needed."""
     cop = _cop(context)
     each = mine.total("electricity") + float(np.nansum(mine["heat_taken"])) / cop
     spare = judged.needless
@@ -360,22 +356,21 @@ def _rounded(value: float, digits: int) -> float | None:
 def _next_step(cause: str) -> str:
     return {
         "coil_airflow": (
-            "Ask for a photo of the outdoor unit; clear leaves, snow and whatever stands before it, clean the"
-            " fins and see that the fan turns freely at full speed."
+            "Ask for a photo of the outdoor unit; clear leaves, snow and obstructions, clean the fins"
+            " and check that the fan turns freely at full speed."
         ),
         "low_refrigerant_symptom": (
-            "First a photo of the outdoor unit: a blocked coil looks the same from here. If the coil is"
-            " clear: oil traces, frost that begins at the inlet only, output and suction superheat against"
-            " the maker's table; leak search and charging by a licensed person."
+            "First ask for a photo of the outdoor unit: in the data a blocked coil looks the same. If"
+            " the coil is clear, check for oil traces, frost at the inlet only, and output and"
+            " suction superheat against the maker's table; leak search and charging by a licensed"
+            " person."
         ),
         "insufficient_defrost_heat": (
-            "See that all zones and a least water volume stay open during a defrost, that the flow is nominal"
-            " and the water above 20 °C; then the reversing valve and the defrost-end sensor."
+            "Check that all zones and the minimum water volume stay open during a defrost, that the"
+            " flow is nominal and the water above 20 °C; then check the reversing valve and the"
+            " defrost-end sensor."
         ),
     }.get(cause, "Watch one defrost on site from start to end.")
 
 
-RULES: tuple[Rule, ...] = (
-    Rule("excessive_defrost", excessive_defrost, needs=NEEDS, reads=READS),
-    Rule("defrost_without_frost", defrost_without_frost, needs=NEEDS, reads=READS),
-)
+RULES: tuple[Rule, ...] = (Rule("excessive_defrost", excessive_defrost, needs=NEEDS, reads=READS),)

@@ -1,5 +1,4 @@
-"""What both findings about defrosts read: the defrosts that can be judged, and units that defrost by the
-clock."""
+"""Shared by the defrost rules: defrosts that can be judged, and timed defrosting."""
 
 from __future__ import annotations
 
@@ -14,8 +13,8 @@ from fieldfare.analysis.expectation.defrost import too_long, too_often
 from fieldfare.analysis.expectation.frost import frost_mass
 from fieldfare.analysis.expectation.uncertain import Lognormal
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
+from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need
-from fieldfare.analysis.findings.cycling.common import Flags, Floats, nan_median
 from fieldfare.analysis.findings.defrost.causes import (
     drawn_share,
     efficiency,
@@ -23,6 +22,7 @@ from fieldfare.analysis.findings.defrost.causes import (
     used_wh,
 )
 from fieldfare.analysis.findings.model import Finding
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 NEEDS = (
     Need(("outdoor_temperature",), 60.0),
@@ -45,7 +45,7 @@ def seen(context: Context) -> Table:
     if not len(defrosts):
         return defrosts
     taken = nan_median(defrosts.floats("heat_taken")) * 1000.0 / rated_kw(context)
-    shown = context.whole.days.total("n_heat") > 0 and taken > context.limit("defrost_taken_wh_per_kw")
+    shown = context.all_days.days.total("n_heat") > 0 and taken > context.limit("defrost_taken_wh_per_kw")
     shown = shown and not context.figures.defrost.taken_reason
     return defrosts if shown else defrosts.with_columns(heat_taken=np.full(len(defrosts), np.nan))
 
@@ -72,8 +72,7 @@ class DailyFrost:
         return frost_mass(*(float(g[rows].sum()) for g in (self.least, self.usual, self.most)))
 
     def clearest(self, coat: float) -> Flags:
-        """Days on which the guesses are least apart: those that hold half of the frost, of days that lay half
-        a coat."""
+        """Days with the most certain frost estimates: those holding half of the frost."""
         frosty = self.usual >= coat / 2.0
         apart = np.full(len(self.usual), np.inf)
         apart[frosty] = self.most[frosty] / np.maximum(self.least[frosty], 0.01 * self.usual[frosty])
@@ -85,8 +84,7 @@ class DailyFrost:
 
 
 def weekly(context: Context, defrosts: Table, frost: DailyFrost, days: Flags) -> dict[str, Floats]:
-    """Scores of "too often" by day of the days table, each with the week of such days about it; nan on other
-    days.
+    """Daily scores of "too often", each over the week around it; nan on other days.
 
     days : bool (n,), days that are judged
     Returns float64 (n,) by name [standard deviations]. rate : by the number of defrosts alone. often : by
@@ -140,11 +138,11 @@ def timed(context: Context, defrosts: Table, gap: float) -> Finding:
         "note",
         context.days.day(0).isoformat(),
         0.8,
-        f"The unit defrosts by the clock, every {gap:.0f} minutes of running, frost or not.",
+        f"The unit defrosts by the clock, every {gap:.0f} minutes of running, with or without frost.",
         evidence=(
             context.evidence("running time between defrosts", round(gap, 1), "min", "timed_defrost_minutes"),
             context.evidence(
-                "spread of the middle seven tenths of them",
+                "spread of the middle 70 % of them",
                 round(float(high - low), 1),
                 "min",
                 "timed_defrost_spread",
@@ -153,7 +151,8 @@ def timed(context: Context, defrosts: Table, gap: float) -> Finding:
             context.evidence("defrosts seen", len(defrosts), "defrosts", "timed_defrosts"),
         ),
         next_step=(
-            "See whether its settings offer defrosting on demand; on dry cold days a timer melts nothing."
+            "Check whether its settings offer defrosting on demand; on dry cold days a timer defrosts"
+            " for nothing."
         ),
         visit="setting",
     )

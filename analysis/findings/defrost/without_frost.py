@@ -1,22 +1,17 @@
-"""Does the unit defrost where no frost can have settled, even in the dampest air and on the coldest plausible
-coil?"""
+"""Defrosts where no frost can have formed, even in the dampest air on the coldest plausible coil."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.defrost_odds import dry_chance
 from fieldfare.analysis.expectation.defrost_pattern import pattern
 from fieldfare.analysis.expectation.uncertain import score_of
 from fieldfare.analysis.facts.table import Table, fill_nan
-from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import (
-    Flags,
-    heating_year,
-    nan_median,
-    refrigerant_caution,
-)
+from fieldfare.analysis.findings.confidence import Flags
+from fieldfare.analysis.findings.context import Context, Rule
 from fieldfare.analysis.findings.defrost.causes import (
     dry_causes,
     efficiency,
@@ -24,6 +19,8 @@ from fieldfare.analysis.findings.defrost.causes import (
     used_wh,
 )
 from fieldfare.analysis.findings.defrost.observed import (
+    NEEDS,
+    READS,
     DailyFrost,
     by_clock,
     seen,
@@ -31,6 +28,8 @@ from fieldfare.analysis.findings.defrost.observed import (
 )
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Finding, Severity
+from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 
 def defrost_without_frost(context: Context) -> Finding | None:
@@ -41,8 +40,8 @@ def defrost_without_frost(context: Context) -> Finding | None:
         raise NotAssessed("needs outdoor_temperature")
     dry = without_frost(context, defrosts) | _hollow(context, defrosts)
     so = np.isin(context.days["day"], defrosts["day"][dry])
-    spell = _spell_of_weather(context, so)
-    return None if spell is None else _told(context, defrosts, dry, so, spell)
+    episode = _episode_in_mild_weather(context, so)
+    return None if episode is None else _told(context, defrosts, dry, so, episode)
 
 
 def without_frost(context: Context, defrosts: Table) -> Flags:
@@ -58,8 +57,7 @@ def without_frost(context: Context, defrosts: Table) -> Flags:
 
 
 def _hollow(context: Context, defrosts: Table) -> Flags:
-    """Defrosts that used no more than the bare coil takes, in weeks with far more of them than air and load
-    explain.
+    """Defrosts using no more than a bare coil takes, in weeks with far more of them than expected.
 
     What was melted is measured there; the air alone could not tell.
     """
@@ -77,9 +75,9 @@ def _hollow(context: Context, defrosts: Table) -> Flags:
     return np.asarray(bare & often[row] & mostly, dtype=np.bool_)
 
 
-def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episode) -> Finding:
+def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, episode: Episode) -> Finding:
     limit, days = context.limit, context.days
-    covered = spell.covers(days["day"])
+    covered = episode.covers(days["day"])
     inside = np.isin(defrosts["day"], days["day"][covered])
     chosen = defrosts.where(dry & inside)
     number, on = len(chosen), int((so & covered).sum())
@@ -87,14 +85,14 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
     energy = nan_median(used_wh(defrosts, rated_kw(context)))
     bare = int(without_frost(context, chosen).sum())
     warm = without_frost(context, chosen) & (fill_nan(chosen.floats("outdoor"), -99.0) >= limit("dry_air_c"))
-    severity = _severity(context, number, on, share, spell)
+    severity = _severity(context, number, on, share, episode)
     kwh = float(chosen.total("electricity") + np.nansum(chosen["heat_taken"]) / limit("defrost_usual_cop"))
     kwh *= heating_year(context)
     low, high = (float(take.reduce(chosen["outdoor"])) for take in (np.fmin, np.fmax))
     return Finding(
         "defrost_without_frost",
         severity,
-        spell.since,
+        episode.since,
         _chance(
             context,
             defrosts.where(inside),
@@ -102,22 +100,22 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
             int(warm.sum()),
             bare,
         ),
-        f"{number} defrosts found no frost, at {low:.0f} to {high:.0f} °C.",
+        f"{number} defrosts took place without frost, at {low:.0f} to {high:.0f} °C.",
         evidence=(
             context.evidence("defrosts without frost", number, "defrosts", "dry_defrosts"),
-            context.evidence("days with one", on, "days", "dry_defrost_days"),
-            context.evidence("their share of all", round(share, 3), "-", "dry_defrost_least_share"),
+            context.evidence("days with such a defrost", on, "days", "dry_defrost_days"),
+            context.evidence("share of all defrosts", round(share, 3), "-", "dry_defrost_least_share"),
             context.evidence(
-                "of them, those before which no frost can have settled", bare, "defrosts", "dry_defrosts"
+                "of these, defrosts before which no frost can have formed", bare, "defrosts", "dry_defrosts"
             ),
             context.evidence(
-                "of these, in air in which no coil frosts even where the sensor reads too warm",
+                "of these, defrosts in air too warm for frost even if the sensor reads high",
                 int(warm.sum()),
                 "defrosts",
                 "dry_defrosts",
             ),
             context.evidence(
-                "heat and electricity of a defrost, a kilowatt rated",
+                "heat and electricity of a defrost, per kilowatt rated",
                 round(energy, 1) if np.isfinite(energy) else None,
                 "Wh/kW",
                 "defrost_coil_wh_per_kw",
@@ -125,20 +123,20 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
         ),
         causes=dry_causes(context, energy),
         next_step=(
-            "See that leaves, snow or a fence do not keep the air from the coil. Read the coil sensor against"
-            " a clamp thermometer on the same pipe and against the air after a long rest; if it agrees, have"
-            " the refrigerant circuit checked."
+            "Check that leaves, snow or a fence do not block the air to the coil. Compare the coil"
+            " sensor with a clamp thermometer on the same pipe and against the air after a long rest;"
+            " if it agrees, have the refrigerant circuit checked."
         ),
         caution=refrigerant_caution(context.site),
         home=(
             ""
             if severity == "note"
             else (
-                "Your heat pump melts ice that is not there, so it stops heating for some minutes now and"
-                " then. Rooms stay warm; your installer will check a sensor and the refrigerant."
+                "Your heat pump sometimes runs its de-icing when there is no ice, so it stops heating"
+                " for some minutes. Your installer will check a sensor and the refrigerant."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="drive",
@@ -147,7 +145,7 @@ def _told(context: Context, defrosts: Table, dry: Flags, so: Flags, spell: Episo
 
 
 def _chance(context: Context, mine: Table, energy: float, warm: int, bare: int) -> float:
-    """Probability that a sensor or the charge makes them. mine : all defrosts of the spell. energy : used by
+    """Probability that a sensor or the charge makes them. mine : all defrosts of the episode. energy : used by
     those without frost, median [Wh/kW]. warm, bare : of these, in air that frosts no coil, and before which
     none can have settled
     """
@@ -163,17 +161,16 @@ def _chance(context: Context, mine: Table, energy: float, warm: int, bare: int) 
     return min(real, context.limit("surest"))
 
 
-def _severity(context: Context, number: int, on: int, share: float, spell: Episode) -> Severity:
+def _severity(context: Context, number: int, on: int, share: float, episode: Episode) -> Severity:
     limit = context.limit
     enough = number >= limit("dry_defrosts") and on >= limit("dry_defrost_days")
-    if spell.until is not None or not enough or share < limit("dry_defrost_least_share"):
+    if episode.until is not None or not enough or share < limit("dry_defrost_least_share"):
         return "note"
     return "act" if number >= limit("dry_defrosts_act") else "watch"
 
 
-def _spell_of_weather(context: Context, so: Flags) -> Episode | None:
-    """The newest stretch, judged on days as mild as those on which it was so: a frosty month does not end
-    it."""
+def _episode_in_mild_weather(context: Context, so: Flags) -> Episode | None:
+    """Latest episode, judged on days as mild as those affected: a frosty month does not end it."""
     days = context.days
     outdoor = days.floats("outdoor")
     heated = days.floats("n_heating") >= context.limit("heated_day_minutes")
@@ -181,3 +178,6 @@ def _spell_of_weather(context: Context, so: Flags) -> Episode | None:
         low, high = np.nanquantile(outdoor[so], (0.1, 0.9))
         heated &= (fill_nan(outdoor, low) >= low) & (fill_nan(outdoor, high) <= high)
     return latest_episode(days["day"], so, heated | so, hold_days=2, gone_days=14)
+
+
+RULES: tuple[Rule, ...] = (Rule("defrost_without_frost", defrost_without_frost, needs=NEEDS, reads=READS),)

@@ -4,23 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import MAINS_WORK, refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.direct_heat import helped_below
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    MAINS_CAUTION,
-    downgraded,
-    graded,
-    heating_year,
-    nan_median,
-    ranked,
-    refrigerant_caution,
-)
-from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.heat.common import as_cold
+from fieldfare.analysis.findings.episodes import Episode, as_cold, latest_episode
+from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.findings.yearly_cost import heating_year
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _USUAL_COP = 2.8
 _WEAK_SHARE = 0.75
@@ -35,7 +30,7 @@ def backup_heater_use(context: Context) -> Finding | None:
     below = helped_below(context.site)
     if below is None:
         raise NotAssessed(
-            "needs design.bivalent_c or design.outdoor_c to know in which weather the heater may help"
+            "needs design.bivalent_c or design.outdoor_c to know in which weather the heater may run"
         )
     if "e_backup_mild" not in days:
         raise NotAssessed("needs backup_heater_electricity together with outdoor_temperature")
@@ -44,18 +39,18 @@ def backup_heater_use(context: Context) -> Finding | None:
     so = fill_nan(mild, 0.0) >= context.limit("backup_day_kwh")
     heated = known & ((days.floats("n_heating") >= 60) | so)
     like = as_cold(so, days.floats("outdoor"), heated)
-    spell = latest_episode(days["day"], so, like, hold_days=3, gone_days=10)
-    if spell is None:
+    episode = latest_episode(days["day"], so, like, hold_days=3, gone_days=10)
+    if episode is None:
         return None
-    inside = like & spell.covers(days["day"])
-    if (alone := _alone(context, inside & so, spell)) is not None:
+    inside = like & episode.covers(days["day"])
+    if (alone := _alone(context, inside & so, episode)) is not None:
         return alone
     total = float(np.nansum(mild[inside]))
     share = total / max(_space_heat(context, inside), total, 1e-9)
     watch, act = context.limit("backup_share_watch"), context.limit("backup_share_act")
     many = float((mild[inside & so] >= _PLAIN_KWH).sum()) >= context.limit("backup_days_watch")
-    severity = downgraded("watch" if many and share < watch else graded(share, watch, act), spell, 3.0)
-    if severity == "note" and spell.until is None and share < 0.2 * watch:
+    severity = downgraded("watch" if many and share < watch else graded(share, watch, act), episode, 3.0)
+    if severity == "note" and episode.until is None and share < 0.2 * watch:
         return None
     causes, told = _causes(context, inside & so)
     cop = _cop(context)
@@ -65,10 +60,12 @@ def backup_heater_use(context: Context) -> Finding | None:
     return Finding(
         "backup_heater_use",
         severity,
-        spell.since,
-        confidence_of(share / watch, spell.days * spell.share, max(spell.share, 0.6)),
-        f"The back-up heater gave {share:.0%} of the space heat in weather above {below:g} °C, which the heat"
-        " pump should carry.",
+        episode.since,
+        confidence_of(share / watch, episode.days * episode.share, max(episode.share, 0.6)),
+        (
+            f"The back-up heater supplied {percent(share)} of the space heat above {below:g} °C outdoors,"
+            " where the heat pump should supply all of it."
+        ),
         evidence=(
             context.evidence(
                 "back-up heat in mild weather, share of space heat",
@@ -77,29 +74,31 @@ def backup_heater_use(context: Context) -> Finding | None:
                 "backup_share_watch",
             ),
             Evidence("back-up electricity in mild weather", round(total, 1), "kWh"),
-            context.evidence("on the days with it", round(per_day, 2), "kWh/day", "backup_day_kwh"),
-            Evidence("days with it", int((inside & so).sum()), "days"),
+            context.evidence("on days when the heater ran", round(per_day, 2), "kWh/day", "backup_day_kwh"),
+            Evidence("days when the heater ran", int((inside & so).sum()), "days"),
             *told,
         ),
         causes=causes,
-        until=spell.until,
+        until=episode.until,
         next_step=(
             _full_step()
             if full
             else (
-                "Look at the controller's bivalent point (or heater release) from afar or ask the"
-                f" householder to read it: set it to {below:g} °C as designed, and the heater's delay to 30"
-                " minutes or more. Look again after a week."
+                "Check the controller's bivalent point (or heater release) remotely or ask the"
+                f" householder to read it: set it to {below:g} °C as designed, and the heater's delay"
+                " to 30 minutes or more. Check again after a week."
             )
         ),
-        caution=f"{refrigerant_caution(context.site)}" if full else MAINS_CAUTION,
+        caution=f"{refrigerant_caution(context.site)}" if full else MAINS_WORK,
         home=(
-            "The back-up electric heater has run more than it should, which costs more. Your installer will"
-            " look at its setting."
+            (
+                "The back-up electric heater has run more than it should, which costs more. Your"
+                " installer will check its setting."
+            )
             if not full
             else (
-                "The heat pump gives less heat than it should and the back-up electric heater makes up for"
-                " it, which costs more. Your installer will arrange to look at it."
+                "The heat pump gives less heat than it should and the back-up electric heater makes"
+                " up the rest, which costs more. Your installer will arrange a check."
             )
         ),
         cost_kwh=kwh,
@@ -109,9 +108,8 @@ def backup_heater_use(context: Context) -> Finding | None:
     )
 
 
-def _alone(context: Context, chosen: Flags, spell: Episode) -> Finding | None:
-    """The heater carried the house while the compressor rested: no matter of a setting, and said as what it
-    is."""
+def _alone(context: Context, chosen: Flags, episode: Episode) -> Finding | None:
+    """The heater heated the house alone while the compressor did not run."""
     days = context.days
     rested = days.floats("n_running") < _RESTS_SHARE * days.floats("n_minutes")
     alone = chosen & rested & (days.floats("n_unknown") < 0.5 * days.floats("n_minutes"))
@@ -127,23 +125,25 @@ def _alone(context: Context, chosen: Flags, spell: Episode) -> Finding | None:
     per_year = 0.5 * spare
     return Finding(
         "backup_heater_use",
-        "act" if spell.until is None else "note",
-        spell.since,
+        "act" if episode.until is None else "note",
+        episode.since,
         0.95,
-        f"The back-up heater carried the house alone on {many} days ({kwh:.0f} kWh of direct electric heat):"
-        " the compressor hardly ran.",
+        (
+            f"The back-up heater alone heated the house on {many} days ({kwh:.0f} kWh of direct electric"
+            " heat): the compressor hardly ran."
+        ),
         evidence=(
             Evidence("days with the heater alone", many, "days"),
-            Evidence("back-up electricity on them", round(kwh, 1), "kWh"),
+            Evidence("back-up electricity on those days", round(kwh, 1), "kWh"),
             Evidence("share of those days the unit ran", round(ran, 3), "-"),
         ),
-        until=spell.until,
+        until=episode.until,
         next_step=(
-            "Find out first why the compressor rests (see unit_stopped and fault_reported): emergency mode"
-            " set by hand, lock-out, or no supply to the outdoor unit. Leave the heater as it is until then:"
-            " it keeps the house from freezing."
+            "First find out why the compressor does not run (see unit_stopped and fault_reported):"
+            " emergency mode set by hand, lock-out, or no supply to the outdoor unit. Leave the"
+            " heater as it is until then: it keeps the house from freezing."
         ),
-        caution=MAINS_CAUTION,
+        caution=MAINS_WORK,
         home=(
             "A back-up electric heater heats your home instead of the heat pump, which costs about three"
             " times as much. Please ring your installer."
@@ -156,15 +156,14 @@ def _alone(context: Context, chosen: Flags, spell: Episode) -> Finding | None:
 
 def _full_step() -> str:
     return (
-        "Visit: the unit is at its limit where it should have spare. Check air path and fan, a quiet or"
-        " output-limiting mode, water flow, and compare output with the data sheet; then have the refrigerant"
-        " circuit checked by a licensed person."
+        "Visit: the unit is at its limit where it should have reserve. Check air path and fan, a"
+        " quiet or output-limiting mode, water flow, and compare output with the data sheet; then"
+        " have the refrigerant circuit checked by a licensed person."
     )
 
 
 def _space_heat(context: Context, inside: Flags) -> float:
-    """Space heat of those days [kWh], heater included; without a heat meter from the electricity at a usual
-    COP."""
+    """Space heat of those days [kWh] with heater; without a heat meter from electricity at a usual COP."""
     days = context.days
     heat = float(np.nansum(days.floats("q_space")[inside]))
     backup = float(np.nansum(days.floats("e_backup")[inside]))
@@ -181,8 +180,7 @@ def _cop(context: Context) -> float:
 
 
 def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
-    """A heater released by its setting leaves the unit throttled and the water hot enough; one that fills a
-    gap does not."""
+    """A wrong setting leaves the unit below full output and the water hot; lack of output does not."""
     days = context.days
     share = nan_median(days.floats("backup_unit_share")[chosen])
     best = days.floats("load_share_top")
@@ -195,22 +193,22 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
     words = []
     if np.isfinite(share) and np.isfinite(ceiling) and ceiling > 0:
         used = share / ceiling
-        evidence.append(Evidence("unit's output meanwhile, share of the most it gave", round(used, 2), "-"))
+        evidence.append(Evidence("unit's output meanwhile, share of its highest output", round(used, 2), "-"))
         doubt += float(np.clip(8.0 * (used - 0.72), -3.0, 3.0))
-        words.append(f"the unit gave {min(used, 1.0):.0%} of the most it has shown")
+        words.append(f"the unit gave {percent(min(used, 1.0))} of its highest measured output")
         if ceiling < _WEAK_SHARE:
             doubt += 1.0
-            words.append(f"and that is {ceiling:.0%} of its rating")
+            words.append(f"and that is {percent(ceiling)} of its rating")
     running = nan_median((days.floats("n_running") / np.maximum(days.floats("n_minutes"), 1.0))[chosen])
     if np.isfinite(running):
         # A unit at its limit does not rest.
         doubt += float(np.clip(12.0 * (running - 0.9), -3.0, 1.2))
-        words.append(f"it ran {running:.0%} of those days")
+        words.append(f"it ran {percent(running)} of those days")
         evidence.append(Evidence("share of those days the unit ran", round(running, 2), "-"))
     if np.isfinite(gap):
-        evidence.append(Evidence("flow under what was asked meanwhile", round(gap, 1), "K"))
+        evidence.append(Evidence("flow below its set temperature meanwhile", round(gap, 1), "K"))
         doubt += float(np.clip(1.2 * (gap - 1.2), -2.0, 0.8))
-        words.append(f"the water was {abs(gap):.1f} K {'under' if gap > 0 else 'over'} what was asked")
+        words.append(f"the water was {abs(gap):.1f} K {'below' if gap > 0 else 'above'} its set temperature")
     if np.isfinite(speed):
         evidence.append(Evidence("compressor speed", round(speed), "%"))
         doubt += float(np.clip(0.12 * (speed - 80.0), -2.0, 2.0))

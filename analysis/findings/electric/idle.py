@@ -4,23 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import MAINS_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.idle_pump import chance
 from fieldfare.analysis.expectation.standby import standby
 from fieldfare.analysis.expectation.uncertain import normal_chance
 from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    MAINS_CAUTION,
-    Flags,
-    Floats,
-    downgraded,
-    graded,
-    nan_median,
-)
 from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.grading import downgraded, graded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.minutes.operating_state import least_running_w
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _REST_MIN = 30
 _UNASKED_MIN = 60
@@ -40,16 +36,16 @@ def high_standby(context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     power, judged, basis, pumps = _resting_power(context)
     if judged.sum() < 5:
-        raise NotAssessed("the unit rested on too few days to show what it draws at rest")
+        raise NotAssessed("too few days with the unit at rest to measure its standby power")
     rated = context.site.heat_pump.rated_output_kw or 0.0
     more = limit("standby_w_per_kw") * max(rated - _USUAL_SIZE_KW, 0.0)
     more += limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
     watch, act = limit("standby_watch_w") + more, limit("standby_act_w") + more
     so = judged & (fill_nan(power, 0.0) >= watch)
-    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & judged
+    here = episode.covers(days["day"]) & judged
     drawn = nan_median(power[here])
     if drawn < watch:
         return None
@@ -58,35 +54,38 @@ def high_standby(context: Context) -> Finding | None:
     pump = limit("standby_pump_w") * max(rated / _USUAL_SIZE_KW, 1.0) if pumps else 0.0
     real = normal_chance(usual.score(max(drawn - pump, 1.0)))
     kwh = max(drawn - pump - usual.middle, 0.0) * rest * _YEAR_HOURS / 1000.0
-    severity = downgraded(graded(drawn, watch, act), spell, 5.0)
+    severity = downgraded(graded(drawn, watch, act), episode, 5.0)
     if kwh < limit("standby_kwh"):
         severity = "note"
     return Finding(
         "high_standby",
         severity,
-        spell.since,
+        episode.since,
         min(real, limit("surest")),
-        f"The unit draws {drawn:.0f} W while it rests.",
+        f"The unit draws {drawn:.0f} W at standby.",
         evidence=(
-            context.evidence(f"power at rest, {basis}", round(drawn), "W", "standby_watch_w", round(watch)),
-            Evidence("a unit of this size, 95 % interval", f"{usual.low:.0f} to {usual.high:.0f}", "W"),
-            Evidence("rest a day", round(24.0 * rest, 1), "h"),
+            context.evidence(f"standby power, {basis}", round(drawn), "W", "standby_watch_w", round(watch)),
+            Evidence(
+                "expected for a unit of this size, 95 % interval", f"{usual.low:.0f} to {usual.high:.0f}", "W"
+            ),
+            Evidence("hours at standby a day", round(24.0 * rest, 1), "h"),
             Evidence("days seen", int(here.sum()), "days"),
         ),
         next_step=(
-            "Ask what else hangs on this supply (trace heating, a second controller, a pump); then check the"
-            " crankcase heater's and the tray heater's control: both should rest in mild weather."
+            "Ask what else is on this supply (trace heating, a second controller, a pump); then check"
+            " the control of the crankcase heater and the tray heater: both should be off in mild"
+            " weather."
         ),
-        caution=MAINS_CAUTION,
+        caution=MAINS_WORK,
         home=(
             ""
             if severity == "note"
             else (
-                "Your heat pump uses more electricity at rest than it should. It heats as usual; your"
-                " installer will find out what draws it."
+                "Your heat pump uses more electricity at standby than it should. Your installer will"
+                " find out why."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="call" if severity != "act" else "drive",
@@ -112,7 +111,7 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
             low, middling, high = np.quantile(power[judged], (0.25, 0.5, 0.75))
             if high - low > _STEADY_SHARE * middling:
                 raise NotAssessed(
-                    f"at readings every {spacing:.0f} minutes rest can't be told from short runs here"
+                    f"readings every {spacing:.0f} minutes can't tell standby from short runs here"
                 )
         return power, judged, "well after a stop", inside_meter
     lowest = days.floats("lowest_hour")
@@ -120,8 +119,7 @@ def _resting_power(context: Context) -> tuple[Floats, Flags, str, bool]:
 
 
 def _at_the_floor(lowest: Floats, running_w: float) -> Flags:
-    """Days whose lowest hour was rest: at the level below which no day goes, and far below a running
-    compressor."""
+    """Days whose lowest hour is standby: at the minimum level and far below a running compressor."""
     known = np.isfinite(lowest)
     if not known.any():
         return known
@@ -144,30 +142,29 @@ def pump_always_on(context: Context) -> Finding | None:
     judged &= ~(days.floats("room") < asked)
     if judged.sum() < 5:
         raise NotAssessed(
-            "too few days with nothing asked for, or neither room call nor flow temperature shows when"
-            " that is"
+            "too few days without demand, or neither heat call nor flow temperature shows when there is none"
         )
     share = np.divide(pumped, unasked, out=np.zeros(len(days)), where=judged)
     so = judged & (share >= limit("idle_pump_share"))
-    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & judged
+    here = episode.covers(days["day"]) & judged
     hours, part = float(np.mean(pumped[here])) / 60.0, float(np.sum(pumped[here]) / np.sum(unasked[here]))
     if part < limit("idle_pump_share") and hours < limit("idle_pump_hours"):
         return None
     power = nan_median(days.floats("unasked_pump_power")[here])
     power = power if np.isfinite(power) else _USUAL_PUMP_W
     kwh = power * hours / 1000.0 * 365.0 * int(here.sum()) / max(len(days), 1)
-    severity = downgraded(_idle_grade(context, hours, part, kwh), spell, limit("idle_pump_days"))
+    severity = downgraded(_idle_grade(context, hours, part, kwh), episode, limit("idle_pump_days"))
     summer, before = _idle_elsewhere(context, judged, here)
     real = chance(summer=summer, before=before, without_call=context.site.measures("heat_call"))
     return Finding(
         "pump_always_on",
         severity,
-        spell.since,
+        episode.since,
         min(real, limit("surest")),
-        f"A circulation pump runs {hours:.0f} hours a day with nothing to do.",
+        f"A circulation pump runs {hours:.0f} hours a day without demand.",
         evidence=(
             context.evidence(
                 "share of the time without demand in which a pump runs",
@@ -179,23 +176,23 @@ def pump_always_on(context: Context) -> Finding | None:
             Evidence(
                 "the same share on days too warm to heat", None if summer is None else round(summer, 2), "-"
             ),
-            Evidence("the same share before", None if before is None else round(before, 2), "-"),
+            Evidence("the same share before it began", None if before is None else round(before, 2), "-"),
             context.evidence("days seen", int(here.sum()), "days", "idle_pump_days"),
         ),
         next_step=(
-            "Set the pump to run with the heat call only (plus its run-on and frost guard); look for a pump"
-            " wired to permanent live or left in hand mode."
+            "Set the pump to run only with the heat call (plus its run-on and frost protection); look"
+            " for a pump wired to permanent live or left in manual mode."
         ),
-        caution=MAINS_CAUTION,
+        caution=MAINS_WORK,
         home=(
             ""
             if severity == "note"
             else (
-                "A heating pump at your home runs all the time, also when no heat is needed. It does no harm"
-                " but uses electricity; your installer can change the setting."
+                "A heating pump in your home runs even when no heat is needed, which uses"
+                " electricity. Your installer can change the setting."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="setting",
@@ -210,8 +207,7 @@ def _idle_grade(context: Context, hours: float, part: float, kwh: float) -> Seve
 
 
 def _idle_elsewhere(context: Context, judged: Flags, here: Flags) -> tuple[float | None, float | None]:
-    """Share of the undemanding time a pump turned on days too warm to heat, and before this began; None
-    without such days."""
+    """Share of time without demand with a pump on, in warm weather and before it began; None if unknown."""
     days, limit = context.days, context.limit
     unasked, pumped = days.floats("n_unasked"), days.floats("n_unasked_pumped")
     outdoor = days.floats("outdoor")

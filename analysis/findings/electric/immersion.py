@@ -4,29 +4,24 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldfare.analysis.cautions import setpoint_advice
+from fieldfare.analysis.cautions import HOT_WATER, MAINS_WORK, setpoint_advice
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
-from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    MAINS_CAUTION,
-    downgraded,
-    graded,
-    nan_median,
-    ranked,
-)
+from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
+from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _USUAL_LITRES, _LUKEWARM_C = 250.0, 40.0
 _USUAL_COP = 2.4
 
 
 def immersion_use(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     days, limit = context.days, context.limit
     used = days.floats("e_immersion")
     # While the unit stands the heater makes the water in its stead: that is told of the unit.
@@ -36,14 +31,14 @@ def immersion_use(context: Context) -> Finding | None:
         raise NotAssessed("needs immersion_electricity on at least 7 days")
     beyond = _beyond_disinfection(context, fill_nan(used, 0.0))
     so = beyond >= limit("immersion_day_kwh")
-    spell = latest_episode(days["day"], so, known, hold_days=3, gone_days=10)
-    if spell is None:
+    episode = latest_episode(days["day"], so, known, hold_days=3, gone_days=10)
+    if episode is None:
         return None
-    inside = known & spell.covers(days["day"])
+    inside = known & episode.covers(days["day"])
     # A busy week is not the rule: the mean is over a month at least.
     a_day = float(beyond[inside].sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
     watch = limit("immersion_watch_kwh")
-    severity = downgraded(graded(a_day, watch, limit("immersion_act_kwh")), spell, 3.0)
+    severity = downgraded(graded(a_day, watch, limit("immersion_act_kwh")), episode, 3.0)
     if a_day < 0.3 * watch:
         return None
     causes, told = _causes(context, inside & so)
@@ -52,37 +47,44 @@ def immersion_use(context: Context) -> Finding | None:
     return Finding(
         "immersion_use",
         severity,
-        spell.since,
-        confidence_of(a_day / watch, spell.days * spell.share, spell.share),
-        f"The immersion heater makes {a_day:.1f} kWh of hot water a day beyond disinfection.",
+        episode.since,
+        confidence_of(a_day / watch, episode.days * episode.share, episode.share),
+        (f"The immersion heater supplies {a_day:.1f} kWh of hot water a day in addition to disinfection."),
         evidence=(
             context.evidence(
-                "immersion heat beyond disinfection", round(a_day, 2), "kWh/day", "immersion_watch_kwh"
+                "immersion heat in addition to disinfection",
+                round(a_day, 2),
+                "kWh/day",
+                "immersion_watch_kwh",
             ),
-            Evidence("days with it", int((inside & so).sum()), "days"),
-            Evidence("share of the days", round(spell.share, 2), "-"),
+            Evidence("days when the heater ran", int((inside & so).sum()), "days"),
+            Evidence("share of days", round(episode.share, 2), "-"),
             *told,
         ),
         causes=causes,
-        until=spell.until,
+        until=episode.until,
         next_step=(
-            "Ask the householder to look at the immersion heater's switch and timer and leave it to the"
-            " controller; only the scheduled disinfection should use it."
+            (
+                "Ask the householder to check the immersion heater's switch and timer and to leave it"
+                " under the controller; only the scheduled disinfection should use it."
+            )
             if first != "setpoint_above_reach"
             else _setpoint_step(context, inside & so)
         ),
-        caution=f"{HOT_WATER_CAUTION} {MAINS_CAUTION}",
+        caution=f"{HOT_WATER} {MAINS_WORK}",
         home=(
             ""
             if severity == "note"
             else (
-                "The immersion heater in the hot-water cylinder runs every day, which costs more than the"
-                " heat pump would. Please look whether its switch or timer is on, and leave it to the"
-                " controller."
+                (
+                    "The immersion heater in the hot-water cylinder runs every day, which costs more than"
+                    " the heat pump would. Please check whether its switch or timer is on, and leave it"
+                    " to the controller."
+                )
                 if first != "setpoint_above_reach"
                 else (
-                    "The hot water is set hotter than the heat pump brings it, so the immersion heater does"
-                    " the rest each time. Your installer will look at it."
+                    "The hot water is set hotter than the heat pump can make it, so the immersion"
+                    " heater does the rest each time. Your installer will check the setting."
                 )
             )
         ),
@@ -93,15 +95,14 @@ def immersion_use(context: Context) -> Finding | None:
 
 
 def _setpoint_step(context: Context, chosen: Flags) -> str:
-    """What to do where charges end short of the setpoint: by what they reach, and never into the growth
-    range."""
+    """Next step where charges end below the setpoint; never advises the growth range."""
     plant, reheats = context.site.hot_water, context.facts.reheats
     assert plant is not None
     reach = nan_median(reheats.floats("to_c")[np.isin(reheats["day"], context.days["day"][chosen])])
     if not np.isfinite(reach):
         return (
-            "See how hot the heat pump brings the cylinder by itself, and why no further, before any setpoint"
-            " is changed."
+            "Before changing any setpoint, check how hot the heat pump alone makes the cylinder, and"
+            " what limits it."
         )
     return setpoint_advice(reach, disinfected=plant.pasteurise_c is not None)
 
@@ -138,8 +139,7 @@ def _cop(context: Context) -> float:
 
 
 def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
-    """A timer heats at its own hours, past the setpoint; a setpoint out of reach is finished after each
-    charge."""
+    """A timer heats at fixed hours above the setpoint; an unreachable setpoint follows each charge."""
     days, plant = context.days, context.site.hot_water
     assert plant is not None
     total = float(np.nansum(days.floats("e_immersion")[chosen]))
@@ -149,24 +149,26 @@ def _causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...], tuple[E
     if "e_imm_after" in days and total > 0:
         share = after / total
         doubt += 5.0 * (0.5 - share)
-        words.append(f"{share:.0%} of it follows a charge by the heat pump")
-        evidence.append(Evidence("share that follows a charge by the heat pump", round(share, 2), "-"))
+        words.append(f"{percent(share)} of its heat follows a charge by the heat pump")
+        evidence.append(
+            Evidence("share of its heat that follows a charge by the heat pump", round(share, 2), "-")
+        )
     past = nan_median(days.floats("imm_to")[chosen]) - plant.setpoint_c
     if np.isfinite(past):
         doubt += float(np.clip(0.6 * (past - 1.5), -1.0, 3.0))
-        words.append(f"it ends {abs(past):.1f} K {'over' if past > 0 else 'under'} the setpoint")
-        evidence.append(Evidence("cylinder at its end less setpoint", round(past, 1), "K"))
+        words.append(f"it ends {abs(past):.1f} K {'above' if past > 0 else 'below'} the setpoint")
+        evidence.append(Evidence("cylinder at its end minus setpoint", round(past, 1), "K"))
     reheats = context.facts.reheats
     ends = reheats.floats("to_c")[np.isin(reheats["day"], days["day"][chosen])]
     short = plant.setpoint_c - nan_median(ends)
     if np.isfinite(short):
         doubt += float(np.clip(1.2 * (1.5 - short), -2.5, 1.0))
-        words.append(f"charges end {abs(short):.1f} K {'under' if short > 0 else 'over'} the setpoint")
-        evidence.append(Evidence("setpoint less end of the charges", round(short, 1), "K"))
+        words.append(f"charges end {abs(short):.1f} K {'below' if short > 0 else 'above'} the setpoint")
+        evidence.append(Evidence("setpoint minus end of the charges", round(short, 1), "K"))
     steady = _same_hour(days.floats("imm_at")[chosen])
     if np.isfinite(steady):
         doubt += 2.0 * (steady - 0.6)
-        evidence.append(Evidence("how alike its hours are from day to day", round(steady, 2), "-"))
+        evidence.append(Evidence("similarity of its hours from day to day", round(steady, 2), "-"))
     if not words:
         return (), tuple(evidence)
     p = 1.0 / (1.0 + float(np.exp(-doubt)))

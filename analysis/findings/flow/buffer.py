@@ -8,16 +8,12 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.buffer_mixing import mixing_loss
 from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import (
-    FLOW_COST_PER_K,
-    downgraded,
-    graded,
-    heating_year,
-    nan_median,
-)
+from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.grading import downgraded, graded
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 
 def buffer_mixing(context: Context) -> Finding | None:
@@ -30,10 +26,10 @@ def buffer_mixing(context: Context) -> Finding | None:
     if judged.sum() < limit("buffer_days"):
         raise NotAssessed("too few days of steady heating with flow temperature on both sides of the buffer")
     so = judged & (fill_nan(drop, 0.0) >= limit("buffer_drop_note_k"))
-    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=7)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & judged
+    here = episode.covers(days["day"]) & judged
     lost = nan_median(drop[here])
     if lost < limit("buffer_drop_note_k"):
         return None
@@ -44,7 +40,9 @@ def buffer_mixing(context: Context) -> Finding | None:
     if lost < limit("buffer_drop_note_k"):
         return None
     ratio = lift / beyond if np.isfinite(beyond) and beyond > 0.3 else float("nan")
-    severity = downgraded(graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), spell, 5.0)
+    severity = downgraded(
+        graded(lost, limit("buffer_drop_watch_k"), limit("buffer_drop_act_k")), episode, 5.0
+    )
     if ratio < context.limit(
         "buffer_flow_ratio"
     ):  # no more water beyond the buffer than before it: then nothing is drawn in
@@ -52,10 +50,12 @@ def buffer_mixing(context: Context) -> Finding | None:
     used = float(np.nansum(days.floats("e_space")[here]))
     kwh = used * (1.0 - 1.0 / (1.0 + FLOW_COST_PER_K * lost)) * heating_year(context) if used > 0 else None
     because = (
-        f"by the differences on both sides, {ratio:.1f} times as much water goes to the emitters as comes"
-        " from the heat pump"
+        (
+            f"judged by the temperature differences on both sides, the emitters draw {ratio:.1f} times the"
+            " water flow of the heat pump"
+        )
         if np.isfinite(ratio)
-        else "cooler return water is drawn into what goes to the emitters"
+        else "cooler return water mixes into the flow to the emitters"
     )
     more = (
         ()
@@ -69,20 +69,20 @@ def buffer_mixing(context: Context) -> Finding | None:
     return Finding(
         "buffer_mixing",
         severity,
-        spell.since,
+        episode.since,
         real,
         f"The water loses {lost:.1f} K at the buffer before it reaches the emitters.",
         evidence=(
             context.evidence(
                 "flow temperature lost at the buffer", round(lost, 1), "K", "buffer_drop_watch_k"
             ),
-            Evidence("difference at the heat pump", round(lift, 1), "K"),
+            Evidence("flow-return difference at the heat pump", round(lift, 1), "K"),
             *more,
         ),
         causes=(Cause("secondary_flow_exceeds_primary", 1.0, because),),
         next_step=(
-            "Turn the pump behind the buffer down, or the heat pump's up, until the flow temperature is the"
-            " same on both sides; then lower the curve by what was lost."
+            "Turn the pump behind the buffer down, or the heat pump's up, until the flow temperature"
+            " is the same on both sides; then lower the heating curve by the same amount."
         ),
         home=(
             ""
@@ -92,9 +92,19 @@ def buffer_mixing(context: Context) -> Finding | None:
                 " can set the pumps to stop that."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="drive",
         bring=("clamp thermometer",),
     )
+
+
+RULES: tuple[Rule, ...] = (
+    Rule(
+        "buffer_mixing",
+        buffer_mixing,
+        needs=(Need(("distribution_flow_temperature",), 15.0, 7), Need(("flow_temperature",), 15.0)),
+        reads=frozenset({"flow_temperature", "distribution_flow_temperature"}),
+    ),
+)

@@ -6,6 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess, Expected, excess
 from fieldfare.analysis.expectation.pressure import (
@@ -17,7 +18,6 @@ from fieldfare.analysis.expectation.pressure import (
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import nan_median, ranked, water_caution
 from fieldfare.analysis.findings.episodes import latest_episode
 from fieldfare.analysis.findings.flow.pressure_common import (
     GAUGE_BAR,
@@ -26,12 +26,14 @@ from fieldfare.analysis.findings.flow.pressure_common import (
     pressure_of_days,
 )
 from fieldfare.analysis.findings.flow.pressure_trend import Drift
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
     Finding,
     Severity,
 )
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _VESSEL_CAUTION = (
     "The relief valve discharges hot water without warning: keep clear of its outlet and never plug it."
@@ -51,22 +53,22 @@ def pressure_high(context: Context) -> Finding | None:
     pressure_of_days(context, 3)
     known = np.isfinite(level)
     watch, act = limit("pressure_high_watch"), limit("pressure_high_act")
-    spell = latest_episode(days["day"], fill_nan(level, 0.0) > watch, known, hold_days=2, gone_days=7)
+    episode = latest_episode(days["day"], fill_nan(level, 0.0) > watch, known, hold_days=2, gone_days=7)
     rise = drift_of_pressure(context, +1, limit("pressure_rise_watch"), limit("pressure_risen_bar"))
     if rise is not None and rise.last < int(np.flatnonzero(known)[-1]) - 6:
         rise = None
-    if spell is None and (rise is None or nan_median(level[-14:]) < limit("pressure_rise_from")):
+    if episode is None and (rise is None or nan_median(level[-14:]) < limit("pressure_rise_from")):
         return None
     inside = (
-        known & spell.covers(days["day"]) if spell else known & (np.arange(len(known)) >= len(known) - 14)
+        known & episode.covers(days["day"]) if episode else known & (np.arange(len(known)) >= len(known) - 14)
     )
     hottest = float(np.quantile(level[inside], 0.9))
     coldest = nan_median(days.floats("pressure_min")[inside])
     severity: Severity = "watch" if hottest < act else "act"
-    if spell is not None and spell.until is not None:
+    if episode is not None and episode.until is not None:
         severity = "note"
     causes = _high_causes(context, coldest, hottest, rise)
-    since = spell.since if spell else ""
+    since = episode.since if episode else ""
     if rise is not None:
         since = min(filter(None, (since, days.day(rise.first).isoformat())))
     filling = causes[0].cause == "filling_loop_open"
@@ -82,7 +84,7 @@ def pressure_high(context: Context) -> Finding | None:
             context.evidence("highest pressure of a day", round(hottest, 2), "bar", "pressure_high_watch"),
             Evidence("lowest of the same days", round(coldest, 2), "bar"),
             context.evidence(
-                "rise at like water temperature",
+                "rise at the same water temperature",
                 0.0 if rise is None else round(rise.slope, 3),
                 "bar/week",
                 "pressure_rise_watch",
@@ -90,16 +92,19 @@ def pressure_high(context: Context) -> Finding | None:
             Evidence("days with it", int(inside.sum()), "days"),
         ),
         causes=causes,
-        until=spell.until if spell else None,
+        until=episode.until if episode else None,
         next_step=(
-            "Ask at once whether the filling loop is shut at both ends, and have its hose taken off. If the"
-            " pressure still rises, water comes in through the cylinder's coil or a plate exchanger: visit."
-            " Let down to the marked cold pressure and see that the relief valve closes."
+            (
+                "Ask at once whether the filling loop is shut at both ends, and have its hose"
+                " removed. If the pressure still rises, water comes in through the cylinder's coil or"
+                " a plate exchanger: visit. Let the pressure down to the marked cold pressure and"
+                " check that the relief valve closes."
+            )
             if filling
             else (
-                "Visit: check the expansion vessel's gas charge with the circuit empty of pressure, recharge"
-                " or replace it, set the cold pressure, and see that the relief valve closes. Until then the"
-                " circuit may lose water at each hot spell."
+                "Visit: check the expansion vessel's gas charge with the circuit empty of pressure,"
+                " recharge or replace it, set the cold pressure, and check that the relief valve"
+                " closes. Until then the circuit may lose water at each hot spell."
             )
         ),
         caution=f"{_VESSEL_CAUTION} {water_caution(context.site)}",
@@ -107,9 +112,9 @@ def pressure_high(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "The water pressure in the heating is too high. Please see that the filling tap is shut if"
-                " you were shown where it is, keep away from the outlet of the safety valve, and ring your"
-                " installer."
+                "The water pressure in the heating is too high. Please check that the filling tap is"
+                " shut if you were shown where it is, keep away from the outlet of the safety valve,"
+                " and ring your installer."
             )
         ),
         visit="none" if severity == "note" else "call" if filling and severity == "watch" else "drive",
@@ -126,15 +131,14 @@ def _high_probability(over: float, rise: Drift | None) -> float:
 
 
 def _high_causes(context: Context, coldest: float, hottest: float, rise: Drift | None) -> tuple[Cause, ...]:
-    """An empty vessel is high only while the water is hot; an open filling loop lifts the cold pressure
-    too."""
+    """A failed vessel is high only with hot water; an open filling loop also raises the cold pressure."""
     swing, usual = hottest - coldest, context.limit("pressure_swing_watch")
     vessel = 3.0 * (swing - usual)
     filling = 4.0 * (coldest - context.limit("pressure_rise_from")) + (2.0 if rise is not None else 0.0)
     odds = 1.0 / (1.0 + float(np.exp(np.clip(vessel - filling, -6.0, 6.0))))
     told = f"it moves between {coldest:.1f} and {hottest:.1f} bar in a day"
     if rise is not None:
-        told += f" and rises by {rise.slope:.2f} bar a week at like water temperature"
+        told += f" and rises by {rise.slope:.2f} bar a week at the same water temperature"
     return ranked({"filling_loop_open": (odds, told), "vessel_empty": (1.0 - odds, told)})
 
 
@@ -166,10 +170,10 @@ def pressure_swings(context: Context) -> Finding | None:
     # then on.
     gas = _gas(context)
     sound &= ~(gas < limit("pressure_mended") * nan_median(gas[so]))
-    spell = latest_episode(days["day"], so, so | sound, hold_days=3, gone_days=7)
-    if spell is None or spell.share < 0.3:
+    episode = latest_episode(days["day"], so, so | sound, hold_days=3, gone_days=7)
+    if episode is None or episode.share < 0.3:
         return None
-    inside = so & spell.covers(days["day"])
+    inside = so & episode.covers(days["day"])
     amount, top, rate = (
         nan_median(swing[inside]),
         nan_median(days.floats("pressure_max")[inside]),
@@ -184,14 +188,14 @@ def pressure_swings(context: Context) -> Finding | None:
         or low < limit("pressure_low_act")
     ):
         severity = "act"
-    if spell.until is not None:
+    if episode.until is not None:
         severity = "note"
     told_by = (
-        f", {rate / usual:.1f} times as far as a vessel of the least size lets it"
+        f", {rate / usual:.1f} times what a vessel of the minimum size allows"
         if np.isfinite(rate / usual)
         else ""
     )
-    confidence = confidence_of(1.0 + amount / limit("pressure_swing_act"), float(inside.sum()), spell.share)
+    confidence = confidence_of(1.0 + amount / limit("pressure_swing_act"), float(inside.sum()), episode.share)
     if np.isfinite(rate) and np.isfinite(usual):
         model = slope_expected(
             nan_median(days.floats("pressure")[inside]),
@@ -203,20 +207,20 @@ def pressure_swings(context: Context) -> Finding | None:
     return Finding(
         "pressure_swings",
         severity,
-        spell.since,
+        episode.since,
         confidence,
         f"The circuit's pressure swings by {amount:.1f} bar with the water's temperature{told_by}.",
         evidence=(
             context.evidence("swing of a day", round(amount, 2), "bar", "pressure_swing_watch"),
             context.evidence(
-                "slope on the water's temperature",
+                "slope over water temperature",
                 None if not np.isfinite(rate) else round(rate, 3),
                 "bar/K",
                 "pressure_slope_over",
                 None if not np.isfinite(usual) else round(limit("pressure_slope_over") * usual, 3),
             ),
             context.evidence(
-                "how closely it follows",
+                "correlation with water temperature",
                 round(nan_median(days.floats("pressure_follows")[inside]), 2),
                 "-",
                 "pressure_follows",
@@ -229,25 +233,25 @@ def pressure_swings(context: Context) -> Finding | None:
                 "vessel_empty": (
                     1.0,
                     (
-                        f"the water's warming alone moves the pressure by {amount:.1f} bar: the vessel takes"
-                        " up little or nothing"
+                        f"warming the water alone changes the pressure by {amount:.1f} bar: the vessel"
+                        " absorbs little or nothing"
                     ),
                 )
             }
         ),
-        until=spell.until,
+        until=episode.until,
         next_step=(
-            "Visit: press the vessel's gas valve (water there means a split membrane), check its charge with"
-            " the circuit empty of pressure, recharge or replace it, and see that the relief valve closes."
-            " Compare the vessel's size with the circuit's water content."
+            "Visit: press the vessel's gas valve (water there means a split membrane), check its"
+            " charge with the circuit empty of pressure, recharge or replace it, and check that the"
+            " relief valve closes. Compare the vessel's size with the circuit's water content."
         ),
         caution=f"{_VESSEL_CAUTION} {water_caution(context.site)}",
         home=(
             ""
             if severity == "note"
             else (
-                "The pressure in the heating goes up and down more than it should. The heating goes on"
-                " working; keep away from the outlet of the safety valve, and your installer will see to it."
+                "The pressure in the heating goes up and down more than it should. Keep away from the"
+                " outlet of the safety valve; your installer will deal with it."
             )
         ),
         visit="none" if severity == "note" else "drive",
@@ -270,8 +274,7 @@ def _gas(context: Context) -> Floats:
 
 
 def _slopes(context: Context) -> Floats:
-    """The steepest healthy slope on each day [bar/K]; nan where pressure or water temperature is not
-    known."""
+    """Steepest healthy slope by day [bar/K]; nan where pressure or water temperature is unknown."""
     days = context.days
     pressure, loop = days.floats("pressure"), days.floats("loop_c")
     out = np.full(len(days), np.nan)
@@ -295,8 +298,7 @@ def _slope(pressure_bar: float, loop_c: float, hottest_c: float, *, fluid: str, 
 
 
 def _hottest(context: Context) -> float:
-    """The hottest mean water the circuit is meant for [°C]: by the curve, or while it charges the
-    cylinder."""
+    """Highest mean water temperature of the design [°C]: by the curve or while charging the cylinder."""
     site = context.site
     asked = [50.0]
     if site.heating_curve is not None:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import MAINS_WORK
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.electricity_days import filled_with_zeros
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import MAINS_CAUTION, ranked
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -21,7 +22,7 @@ from fieldfare.analysis.physics.water import freezing_point
 
 def frost_risk(context: Context) -> Finding | None:
     # Cold beyond design and days off for work are no excuse here: every day counts.
-    days, limit = context.whole.days, context.limit
+    days, limit = context.all_days.days, context.limit
     outdoor = days.floats("outdoor_min")
     if not np.isfinite(outdoor).any():
         raise NotAssessed("needs outdoor_temperature")
@@ -50,7 +51,7 @@ def frost_risk(context: Context) -> Finding | None:
         severity,
         days.day(first).isoformat(),
         0.95 if np.isfinite(water) and water < limit("frost_water_c") else 0.7,
-        f"For {hours:.0f} hours in frost the water in the unit stood still, {heard}"
+        f"In frost the water in the unit did not circulate for {hours:.0f} hours, {heard}"
         + (", without supply." if causes else "."),
         evidence=(
             context.evidence(
@@ -64,7 +65,10 @@ def frost_risk(context: Context) -> Finding | None:
                 "near freezing without flow", round(float(np.nansum(near[inside]))), "min", "frost_minutes"
             ),
             context.evidence(
-                "nothing drawn, in frost", round(float(np.nansum(dead[inside]))), "min", "frost_dead_minutes"
+                "no electricity drawn in frost",
+                round(float(np.nansum(dead[inside]))),
+                "min",
+                "frost_dead_minutes",
             ),
         ),
         causes=causes,
@@ -81,18 +85,20 @@ def frost_risk(context: Context) -> Finding | None:
         ),
         caution=(
             "A split exchanger can let refrigerant into the water: if gas or a lasting loss of pressure is"
-            f" suspected, keep the unit off and call licensed people. {MAINS_CAUTION}"
+            f" suspected, keep the unit off and call licensed people. {MAINS_WORK}"
         ),
         home=(
             ""
             if severity == "note"
             else (
-                "The heat pump outside stands without power or flow in frost. Please look whether its switch"
-                " is on and ring your installer today."
+                (
+                    "The heat pump outside has no power or water flow in frost. Please check whether its"
+                    " switch is on and ring your installer today."
+                )
                 if ongoing
                 else (
-                    "The heat pump outside stood without power or flow during a frost. It may have come"
-                    " through well; your installer will check it before the next cold night."
+                    "The heat pump outside had no power or water flow during a frost. It may be"
+                    " undamaged; your installer will check it before the next cold night."
                 )
             )
         ),

@@ -6,12 +6,12 @@ from datetime import timedelta
 
 import numpy as np
 
+from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import graded, water_caution
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.flow.expansion_vessel import pressure_swings
 from fieldfare.analysis.findings.flow.pressure_common import (
@@ -22,6 +22,7 @@ from fieldfare.analysis.findings.flow.pressure_common import (
     pressure_of_days,
 )
 from fieldfare.analysis.findings.flow.pressure_trend import FEWEST_DAYS, Drift
+from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 
 # Air leaves a new circuit for some weeks, and its pressure with it (common practice).
@@ -52,15 +53,13 @@ def pressure_falling(context: Context) -> Finding | None:
         f" far{topped}.{_ahead(context, now, loss) if ongoing else ''}",
         evidence=(
             context.evidence(
-                "fall of pressure at like water temperature",
+                "fall of pressure at the same water temperature",
                 round(loss, 3),
                 "bar/week",
                 "pressure_fall_watch",
             ),
             Evidence("its standard uncertainty", round(fall.error, 4), "bar/week"),
-            context.evidence(
-                "fallen in all, refills taken off", round(fallen, 2), "bar", "pressure_fallen_bar"
-            ),
+            context.evidence("total fall, without refills", round(fallen, 2), "bar", "pressure_fallen_bar"),
             context.evidence("pressure now", round(now, 2), "bar", "pressure_low_watch"),
             *_days_left(context, now, loss),
             Evidence("refills seen", fall.refills, ""),
@@ -77,8 +76,8 @@ def pressure_falling(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "The heating circuit is slowly losing water. Please look for damp spots at radiators and"
-                " pipes and tell your installer; the heating goes on working for now."
+                "The heating circuit is slowly losing water. Please look for damp spots at radiators"
+                " and pipes and tell your installer."
             )
         ),
         visit="drive" if severity != "note" else "none",
@@ -126,19 +125,19 @@ def pressure_low(context: Context) -> Finding | None:
     known = np.isfinite(pressure)
     watch, act = limit("pressure_low_watch"), limit("pressure_low_act")
     so = fill_nan(pressure, 9.0) < watch
-    spell = latest_episode(days["day"], so, known, hold_days=3, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, known, hold_days=3, gone_days=7)
+    if episode is None:
         return None
-    inside = so & spell.covers(days["day"])
+    inside = so & episode.covers(days["day"])
     level = float(np.median(pressure[inside][-14:]))
     vessel = context.once(_vessel_fails)
-    severity: Severity = graded(level, watch, act, downward=True) if spell.until is None else "note"
+    severity: Severity = graded(level, watch, act, downward=True) if episode.until is None else "note"
     return Finding(
         "pressure_low",
         severity,
-        _low_since(context, spell),
+        _low_since(context, episode),
         bounded(Excess(watch - level, GAUGE_BAR).probability),
-        f"The heating circuit stands at {level:.1f} bar.",
+        f"The heating circuit pressure is {level:.1f} bar.",
         evidence=(
             context.evidence("pressure of the circuit", round(level, 2), "bar", "pressure_low_watch"),
             context.evidence(
@@ -147,17 +146,19 @@ def pressure_low(context: Context) -> Finding | None:
                 "bar",
                 "pressure_low_act",
             ),
-            Evidence("days with it", int(inside.sum()), "days"),
+            Evidence("days with low pressure", int(inside.sum()), "days"),
         ),
-        until=spell.until,
+        until=episode.until,
         next_step=(
-            "Have the expansion vessel put right first, see pressure_swings: topped up before, the circuit"
-            " opens its relief valve when it warms. Then set the marked cold pressure."
+            (
+                "Have the expansion vessel repaired first, see pressure_swings: if topped up before, the"
+                " circuit opens its relief valve when it warms. Then set the marked cold pressure."
+            )
             if vessel
             else (
                 "Have the circuit topped up to its marked cold pressure (usually 1 to 1.5 bar); the"
-                " householder may do it if shown how. Watch whether it falls again: see pressure_falling."
-                " Check the expansion vessel's charge at the next visit."
+                " householder may do it if shown how. Check whether it falls again: see"
+                " pressure_falling. Check the expansion vessel's charge at the next visit."
             )
         ),
         caution=water_caution(context.site),
@@ -169,8 +170,9 @@ def pressure_low(context: Context) -> Finding | None:
                 " do not top it up; call your installer. Until then the heating may stop."
                 if vessel
                 else (
-                    "The water pressure in the heating is low. If you were shown how to top it up, bring the"
-                    " needle to the mark; otherwise call your installer. Until then the heating may stop."
+                    "The water pressure in the heating is low. If you were shown how to top it up,"
+                    " top it up to the mark; otherwise call your installer. Until then the heating"
+                    " may stop."
                 )
             )
         ),
@@ -188,14 +190,13 @@ def _vessel_fails(context: Context) -> bool:
     return found is not None and found.severity != "note"
 
 
-def _low_since(context: Context, spell: Episode) -> str:
-    """Where a slow fall brought the pressure down, the day on which the fall began, not on which it passed
-    the limit."""
+def _low_since(context: Context, episode: Episode) -> str:
+    """Start of the slow fall that led to the low pressure, not the day it passed the limit."""
     limit = context.limit
     fall = drift_of_pressure(context, -1, limit("pressure_fall_note"), limit("pressure_fallen_bar"))
-    if fall is None or context.days.day(fall.last).isoformat() < spell.since:
-        return spell.since
-    return min(spell.since, context.days.day(fall.first).isoformat())
+    if fall is None or context.days.day(fall.last).isoformat() < episode.since:
+        return episode.since
+    return min(episode.since, context.days.day(fall.first).isoformat())
 
 
 def _days_left(context: Context, now: float, loss: float) -> tuple[Evidence, ...]:

@@ -21,7 +21,7 @@ def pressure_of_days(context: Context, fewest: int) -> Floats:
         raise NotAssessed(f"needs system_pressure on at least {fewest} days", "too_few_days")
     if float(np.max(pressure[known])) < EMPTY_BAR and float(np.ptp(pressure[known])) < 0.02:
         raise NotAssessed(
-            "system_pressure reads nothing on every day: the sensor, not the circuit", "distrusted"
+            "system_pressure reads zero on every day: a sensor fault, not the circuit", "distrusted"
         )
     return pressure
 

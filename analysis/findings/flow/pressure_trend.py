@@ -1,5 +1,4 @@
-"""Slopes of the circuit's pressure: between refills, from the day a slope began, with the water's
-temperature set equal."""
+"""Trends of circuit pressure between refills, corrected for water temperature."""
 
 from __future__ import annotations
 
@@ -109,8 +108,7 @@ def _refills(value: Floats, warm: Floats, least: float) -> list[int]:
 
 
 def _groups(bounds: list[int]) -> list[list[int]]:
-    """Stretches between bounds; short ones joined until they are long enough, to what went before where
-    there is any."""
+    """Segments between bounds; short ones are merged with the one before where there is one."""
     groups: list[list[int]] = []
     for a, b in pairwise(bounds):
         short = b - a < FEWEST_DAYS
@@ -122,8 +120,7 @@ def _groups(bounds: list[int]) -> list[list[int]]:
 
 
 def _hinge(number: Floats, value: Floats, warm: Floats) -> tuple[float, float, int] | None:
-    """Level until some day and rising from it: (slope [bar/week], its error, index of that day); None where
-    it does not rise."""
+    """Constant, then rising: (slope [bar/week], its error, index of the change); None without a rise."""
     n, use_warm = len(number), float(warm.std()) > 0.5
     spread: dict[int, float] = {}
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.expectation.uncertain import GAUSS_95, Lognormal, normal_chance
@@ -22,21 +23,14 @@ from fieldfare.analysis.expectation.water_flow import (
 )
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.figures.estimate import robust_fit
+from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    FLOW_COST_PER_K,
-    Flags,
-    Floats,
-    downgraded,
-    graded,
-    heating_year,
-    nan_median,
-    ranked,
-    water_caution,
-)
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.flow.buffer import buffer_mixing
+from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
+from fieldfare.analysis.findings.phrases import day_text, percent
+from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _FEWEST_DAYS = 28
 # Dirt slides, a setting does not: odds of one against the other once the flow has slid (common practice).
@@ -59,30 +53,30 @@ def low_flow(context: Context) -> Finding | None:
         raise NotAssessed("too few days of steady running with flow rate, or heat and both temperatures")
     share = top / nominal
     so = judged & (fill_nan(share, 9.0) < limit("low_flow_note_share"))
-    spell = latest_episode(days["day"], so, judged, hold_days=3, gone_days=7)
-    if spell is None:
+    episode = latest_episode(days["day"], so, judged, hold_days=3, gone_days=7)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & judged
+    here = episode.covers(days["day"]) & judged
     value = nan_median(share[here])
     if value >= limit("low_flow_note_share"):
         return None
     lift = nan_median(days.floats("lift")[here & steady])
-    widest = _widest(context, spell, here & steady, nominal)
+    widest = _widest(context, episode, here & steady, nominal)
     allowed = _nominal_lift(context, nominal)
     real, told = _short_of_water(context, here & steady, value, widest, allowed)
     if real is None:
         return None
     severity = downgraded(
-        graded(value, limit("low_flow_watch_share"), limit("low_flow_act_share"), downward=True), spell, 5.0
+        graded(value, limit("low_flow_watch_share"), limit("low_flow_act_share"), downward=True), episode, 5.0
     )
     kwh = _flow_cost(days, here & steady, lift, value, heating_year(context))
-    causes = _low_flow_causes(context, here, share, spell.since)
+    causes = _low_flow_causes(context, here, share, episode.since)
     return Finding(
         "low_flow",
         severity,
-        spell.since,
+        episode.since,
         min(real, limit("surest")) * (1.0 if how == "measured" else 0.95),
-        f"Only {value:.0%} of the nominal water flow goes through the heat pump.",
+        f"Only {percent(value)} of the nominal water flow goes through the heat pump.",
         evidence=(
             context.evidence(
                 f"flow, {how}",
@@ -94,7 +88,7 @@ def low_flow(context: Context) -> Finding | None:
             Evidence(f"nominal flow, {basis}", round(nominal, 2), "m3/h"),
             context.evidence("flow over nominal", round(value, 2), "-", "low_flow_watch_share"),
             context.evidence(
-                "flow-return difference at the highest output seen",
+                "flow-return difference at the highest measured output",
                 round(widest, 1) if np.isfinite(widest) else None,
                 "K",
                 "wide_lift_share",
@@ -107,21 +101,21 @@ def low_flow(context: Context) -> Finding | None:
         ),
         causes=causes,
         next_step=(
-            "Clean the strainer and the heat pump's filter, bleed the circuit, see that every valve stands"
-            " open; if the flow stays low raise the pump's setting and note flow and difference before and"
-            " after."
+            "Clean the strainer and the heat pump's filter, bleed the circuit and check that every"
+            " valve is open; if the flow stays low, raise the pump's setting and note flow and"
+            " difference before and after."
         ),
         caution=water_caution(context.site),
         home=(
             ""
             if severity == "note"
             else (
-                "Too little water goes through your heat pump. It still heats, but works harder than it"
-                " should. Your installer will clean the filter or set the pump; please leave radiator valves"
+                "Too little water flows through your heat pump, so it works harder than it should."
+                " Your installer will clean the filter or set the pump; please leave radiator valves"
                 " open until then."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit=(
@@ -169,8 +163,7 @@ def _nominal(context: Context) -> tuple[float, str]:
 
 
 def _nominal_lift(context: Context, nominal: float) -> Lognormal:
-    """Difference at rated output and nominal flow [K]; of a unit without a rated output, that of a usual
-    one."""
+    """Difference at rated output and nominal flow [K]; a usual value without a rated output."""
     rated = context.site.heat_pump.rated_output_kw
     return nominal_difference(rated or context.limit("usual_nominal_k") * KWH_PER_M3_K * nominal, nominal)
 
@@ -188,9 +181,8 @@ def _flow(days: Table) -> tuple[Floats, str]:
     )
 
 
-def _widest(context: Context, spell: Episode, here: Flags, nominal: float) -> float:
-    """Difference at the highest output seen [K]: on the days of most heat, or charging the cylinder with as
-    little water.
+def _widest(context: Context, episode: Episode, here: Flags, nominal: float) -> float:
+    """Difference at the highest output [K]: on days of most heat, or at an equally low charging flow.
 
     nan where no difference is measured.
     """
@@ -202,7 +194,9 @@ def _widest(context: Context, spell: Episode, here: Flags, nominal: float) -> fl
         usable = busy & (heat >= np.quantile(heat[busy], context.limit("busiest_days")))
     widest = nan_median(lift[usable])
     if len(reheats):
-        inside = spell.covers(reheats["day"]) & (reheats.floats("minutes") >= context.limit("charge_minutes"))
+        inside = episode.covers(reheats["day"]) & (
+            reheats.floats("minutes") >= context.limit("charge_minutes")
+        )
         little = (
             fill_nan(reheats.floats("flow_rate"), np.inf) < context.limit("low_flow_note_share") * nominal
         )
@@ -213,8 +207,7 @@ def _widest(context: Context, spell: Episode, here: Flags, nominal: float) -> fl
 
 
 def _flow_cost(days: Table, here: Flags, lift: float, share: float, year: float) -> float | None:
-    """A wider difference at the same mean water temperature: half of what it is wider stands on the flow
-    temperature."""
+    """Half of a wider difference raises the flow temperature at the same mean temperature."""
     used = float(np.nansum(days.floats("e_space")[here]))
     if not np.isfinite(lift) or used <= 0:
         return None
@@ -231,22 +224,24 @@ def _low_flow_causes(context: Context, here: Flags, share: Floats, since: str) -
     if np.isfinite(jitter):
         restless = float(np.clip(np.log2(max(jitter, 1e-4) / limit), -2.0, 2.0))
         blocked, set_low = 2.0**restless, 2.0**-restless
-        words_blocked = f"the flow changes by {jitter:.1%} from one reading to the next, " + (
-            "as with air in it" if restless > 0 else "hardly as with air"
+        words_blocked = f"the flow changes by {percent(jitter, 1)} from one reading to the next, " + (
+            "as with air in the water" if restless > 0 else "too little for air in the water"
         )
-        words_set = f"the flow is low but steady to {jitter:.1%}" if restless <= 0 else "the flow is low"
+        words_set = (
+            f"the flow is low but steady to {percent(jitter, 1)}" if restless <= 0 else "the flow is low"
+        )
     known = share[here & np.isfinite(share)]
     if (slid := _slide(context)) is not None:
         blocked *= _SLID
-        words_blocked = slid.headline.removesuffix(".").replace("The water flow", "the flow") + ", bit by bit"
+        words_blocked = f"the flow has fallen gradually since {day_text(slid.since)}"
     elif len(known) >= _FEWEST_DAYS:
         limit_fall = context.limit("flow_fall_note_share")
         first, last = nan_median(known[: len(known) // 4]), nan_median(known[-(len(known) // 4) :])
         if last < first * (1.0 - limit_fall):
             blocked *= 3.0
-            words_blocked = f"the flow went on falling, from {first:.0%} to {last:.0%} of nominal"
+            words_blocked = f"the flow went on falling, from {percent(first)} to {percent(last)} of nominal"
     if since > days.day(0).isoformat():
-        words_set += f", since {since}"
+        words_set += f", since {day_text(since)}"
     return ranked({"strainer_or_air": (blocked, words_blocked), "pump_setting": (set_low, words_set)})
 
 
@@ -264,7 +259,7 @@ def falling_flow(context: Context) -> Finding | None:
     day, flow = like.day, like.flow
     if len(flow) < _FEWEST_DAYS:
         raise NotAssessed(
-            f"needs at least {_FEWEST_DAYS} days with a flow rate at like conditions, has {len(flow)}"
+            f"needs at least {_FEWEST_DAYS} days with a flow rate at comparable conditions, has {len(flow)}"
         )
     smooth = pd.Series(flow).rolling(_WINDOW_DAYS, min_periods=7, center=True).median().to_numpy()
     peak = int(np.nanargmax(smooth[: len(smooth) - 7]))
@@ -288,33 +283,35 @@ def falling_flow(context: Context) -> Finding | None:
         severity,
         since,
         real,
-        f"The water flow has fallen by {fall:.0%} since {since}.",
+        f"The water flow has fallen {percent(fall)} since {day_text(since)}.",
         evidence=(
             Evidence(f"flow then, {like.what}", round(float(smooth[peak]), 3), "m3/h"),
             Evidence(f"flow now, {like.what}", round(end, 3), "m3/h"),
             context.evidence("fall", round(fall, 3), "-", "flow_fall_watch_share"),
             Evidence(
-                "fall that drift, load and scatter may feign, 95 %",
+                "apparent fall from drift, load and scatter, 95 %",
                 round(steady.value + GAUSS_95 * steady.uncertainty, 3),
                 "-",
             ),
             context.evidence(
-                "fall in the steepest two weeks over the whole", round(steepest, 2), "-", "flow_step_share"
+                "fall in the steepest two weeks over the total fall",
+                round(steepest, 2),
+                "-",
+                "flow_step_share",
             ),
         ),
-        causes=(Cause("strainer_clogging", 1.0, f"it slid over {weeks:.0f} weeks and took no single step"),),
+        causes=(
+            Cause("strainer_clogging", 1.0, f"it fell gradually over {weeks:.0f} weeks, without a step"),
+        ),
         next_step=(
-            "Clean the strainer, look at what it caught, and check the water's quality and the system's"
-            " venting; compare the flow with that before."
+            "Clean the strainer, look at what it caught, and check the water quality and the venting;"
+            " compare the flow before and after."
         ),
         caution=water_caution(context.site),
         home=(
             ""
             if severity == "note"
-            else (
-                "The water filter of your heating is filling up. It still heats; your installer will clean"
-                " the filter."
-            )
+            else ("The water filter of your heating is filling up. Your installer will clean it.")
         ),
         visit="drive",
         bring=("strainer insert and seals", "hose and bucket", "water test", "magnet filter"),
@@ -369,7 +366,10 @@ def _at_like_load(day: NDArray[Any], flow: Floats, kilowatts: Floats, what: str)
     # Load and season go together: what the load's slope is not known by may pass for a slide.
     error = float(np.sqrt(max(fit.covariance[0, 0], 0.0))) * float(np.std(kilowatts)) / float(np.median(flow))
     return _Like(
-        day, flow - moved, f"{what} at like load", 2.0 * error + 0.2 * float(np.std(moved) / np.median(flow))
+        day,
+        flow - moved,
+        f"{what} at the same load",
+        2.0 * error + 0.2 * float(np.std(moved) / np.median(flow)),
     )
 
 
@@ -398,11 +398,5 @@ RULES: tuple[Rule, ...] = (
         falling_flow,
         needs=(Need(("flow_rate",), 15.0, _FEWEST_DAYS),),
         reads=frozenset({"flow_rate"}),
-    ),
-    Rule(
-        "buffer_mixing",
-        buffer_mixing,
-        needs=(Need(("distribution_flow_temperature",), 15.0, 7), Need(("flow_temperature",), 15.0)),
-        reads=frozenset({"flow_temperature", "distribution_flow_temperature"}),
     ),
 )

@@ -1,5 +1,4 @@
-"""Is the water hotter than the design asks, does it follow the weather, and is there heat when none is
-needed?"""
+"""Rules on the heating curve: too hot, not following the weather, heating out of season."""
 
 from __future__ import annotations
 
@@ -10,26 +9,20 @@ from fieldfare.analysis.expectation.excess import excess
 from fieldfare.analysis.expectation.out_of_season import UNNEEDED_HOURS
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.figures.estimate import robust_fit
-from fieldfare.analysis.findings.confidence import confidence_of
+from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import (
-    FLOW_COST_PER_K,
-    Flags,
-    Floats,
-    downgraded,
-    graded,
-    heating_year,
-    nan_median,
-    ranked,
-)
 from fieldfare.analysis.findings.episodes import latest_episode
+from fieldfare.analysis.findings.grading import downgraded, graded, ranked
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.phrases import day_text
+from fieldfare.analysis.findings.yearly_cost import FLOW_COST_PER_K, heating_year
 from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _STEADY_MIN = 60
 # A unit swings about what is asked by half of its switching difference; without the asked flow that much is
@@ -58,10 +51,10 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         raise NotAssessed("too few days with an hour of steady heating in cool weather")
     so = judged & (fill_nan(excess, -9.0) >= limit("flow_above_curve_note_k"))
     # In hard frost a unit may not reach what a curve too high asks for: a fortnight without is no end.
-    spell = latest_episode(days["day"], so, judged, hold_days=5, gone_days=14)
-    if spell is None:
+    episode = latest_episode(days["day"], so, judged, hold_days=5, gone_days=14)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & judged
+    here = episode.covers(days["day"]) & judged
     above = nan_median(excess[here])
     if above < limit("flow_above_curve_note_k"):
         return None
@@ -70,7 +63,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
     asked = nan_median(days.floats("target_above_curve")[here])
     # Asked for far too hot, and felt: a wrong setting though the unit does not get there.
     felt = max(above, watch) if np.nan_to_num(asked, nan=0.0) >= act else above
-    severity = downgraded(graded(felt, watch, act), spell, 5.0)
+    severity = downgraded(graded(felt, watch, act), episode, 5.0)
     kwh = _cost(context, here, above)
     points = ", ".join(f"{f:g} °C at {o:g} °C" for o, f in (curve.points[0], curve.points[-1]))
     asked = nan_median(days.floats("target_above_curve")[here])
@@ -79,31 +72,39 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
         if np.isnan(asked)
         else (
             context.evidence(
-                "flow asked for above the designed curve", round(asked, 1), "K", "flow_above_curve_watch_k"
+                "flow set temperature above the designed curve",
+                round(asked, 1),
+                "K",
+                "flow_above_curve_watch_k",
             ),
         )
     )
     return Finding(
         "flow_temperature_above_curve",
         severity,
-        spell.since,
-        confidence_of(above / watch, spell.days, spell.share),
+        episode.since,
+        confidence_of(above / watch, episode.days, episode.share),
         f"The heating water is {above:.1f} K hotter than the designed curve.",
         evidence=(
             context.evidence(
-                "flow above the designed curve" + ("" if more else f", {_SWING_K:g} K let off for its swing"),
+                "flow above the designed curve"
+                + ("" if more else f", less {_SWING_K:g} K for its switching swing"),
                 round(above, 1),
                 "K",
                 "flow_above_curve_watch_k",
             ),
             *more,
             Evidence("mean flow temperature", round(nan_median(days.floats("flow")[here]), 1), "°C"),
-            Evidence("designed for the same weather", round(nan_median(days.floats("curve")[here]), 1), "°C"),
+            Evidence(
+                "designed flow temperature for the same weather",
+                round(nan_median(days.floats("curve")[here]), 1),
+                "°C",
+            ),
         ),
-        causes=_curve_causes(context, here, spell.since),
+        causes=_curve_causes(context, here, episode.since),
         next_step=(
-            f"Set the curve back to the design ({points}), and ask after a cold week whether every room stays"
-            " warm before it is left so."
+            f"Set the curve back to the design ({points}), and after a cold week ask whether every"
+            " room stays warm before leaving it there."
         ),
         home=(
             ""
@@ -113,7 +114,7 @@ def flow_temperature_above_curve(context: Context) -> Finding | None:
                 " it down; tell them if a room then stays cool."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=kwh,
         cost_money=context.money(kwh),
         visit="setting",
@@ -177,7 +178,7 @@ def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...
     usable = here & np.isfinite(flow) & np.isfinite(curve)
     level, excess = _scatter(flow[usable]), _scatter((flow - curve)[usable])
     if usable.sum() < 5 or level + excess < _TELLING_K:
-        why = "the flow and the curve moved too little to see which of the two it is"
+        why = "the flow and the curve changed too little to tell which cause applies"
         return ranked({"curve_set_high": (0.6, why), "manual_override": (0.4, why)})
     follows = _COMMONER * level**2 / (_COMMONER * level**2 + excess**2)
     began = since > days.day(0).isoformat()
@@ -186,14 +187,14 @@ def _curve_causes(context: Context, here: Flags, since: str) -> tuple[Cause, ...
             "curve_set_high": (
                 follows,
                 (
-                    f"the excess stays within {excess:.1f} K while the flow moves with the weather by"
+                    f"the excess stays within {excess:.1f} K while the flow follows the weather by"
                     f" {level:.1f} K"
                 ),
             ),
             "manual_override": (
                 1.0 - follows,
                 f"the flow stays within {level:.1f} K of {nan_median(flow[usable]):.0f} °C in any weather"
-                + (f", since {since}" if began else ""),
+                + (f", since {day_text(since)}" if began else ""),
             ),
         }
     )
@@ -226,13 +227,13 @@ def no_weather_compensation(context: Context) -> Finding | None:
     if len(usable) < _FEWEST_DAYS:
         raise NotAssessed(
             f"needs at least {_FEWEST_DAYS} cool days with an hour of steady heating"
-            + ("" if is_asked else ", neither chopped into brief runs nor at the unit's limit")
+            + ("" if is_asked else ", without short runs and not at the unit's limit")
             + f"; has {len(usable)}"
         )
     if _spread(outdoor[usable]) < limit("compensation_span_k"):
         raise NotAssessed(
-            f"the {len(usable)} cool days of steady heating lie within {_spread(outdoor[usable]):.0f} K of"
-            " each other: too alike to see whether the flow follows the weather"
+            f"the {len(usable)} cool days of steady heating lie within {_spread(outdoor[usable]):.0f}"
+            " K of each other: too similar to show whether the flow follows the weather"
         )
     designed = _designed_slope(context, outdoor[usable])
     if designed > -0.1:
@@ -250,8 +251,7 @@ def no_weather_compensation(context: Context) -> Finding | None:
 
 
 def _set_low(context: Context) -> Flags:
-    """Days with rooms set far below the design's, as in an absence: the water is then as cool as the unit can
-    give it."""
+    """Days with room targets far below design, as in an absence: the water is as cool as possible."""
     low = context.site.design.indoor_c - context.limit("compensation_low_target_k")
     return np.asarray(fill_nan(context.days.floats("target"), 99.0) < low, dtype=np.bool_)
 
@@ -302,9 +302,9 @@ def _not_compensating(
     judged = np.zeros(len(days), dtype=np.bool_)
     judged[np.flatnonzero(_cool_and_steady(context) & np.isfinite(flow))] = True
     near = judged & (np.abs(fill_nan(flow, -99.0) - level) <= _LEVEL_K)
-    spell = latest_episode(days["day"], near, judged, hold_days=5, gone_days=10)
+    episode = latest_episode(days["day"], near, judged, hold_days=5, gone_days=10)
     first = days.day(chosen[0]).isoformat()
-    since = spell.since if spell is not None and spell.share > 0.8 else first
+    since = episode.since if episode is not None and episode.share > 0.8 else first
     above = nan_median(days.floats("above_curve")[chosen])
     dear = np.isfinite(above) and above >= limit("flow_above_curve_watch_k")
     severity: Severity = "act" if dear and share < 0.5 * limit("compensation_share") else "watch"
@@ -317,7 +317,9 @@ def _not_compensating(
         f"The flow temperature does not follow the weather: it stays near {level:.0f} °C.",
         evidence=(
             Evidence(
-                "flow asked for a kelvin outdoors" if is_asked else "flow a kelvin outdoors",
+                "flow set temperature per kelvin outdoors"
+                if is_asked
+                else "flow temperature per kelvin outdoors",
                 round(slope, 2),
                 "K/K",
             ),
@@ -338,8 +340,8 @@ def _not_compensating(
             " connected and assigned."
         ),
         home=(
-            "Your heating keeps its water at one temperature in any weather, which costs electricity on mild"
-            " days. Your installer can let it follow the weather."
+            "Your heating keeps its water at one temperature in any weather, which wastes electricity"
+            " on mild days. Your installer can set it to follow the weather."
         ),
         cost_kwh=kwh,
         cost_money=context.money(kwh),
@@ -359,7 +361,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
     ):
         told = days.floats("n_hot_water").sum() > 0
         if not told:
-            raise NotAssessed("the meters can't tell heating from hot water")
+            raise NotAssessed("the meters can't separate heating from hot water")
     before = np.concatenate(([np.nan], outdoor[:-1]))
     # Controls average the weather over a day or two: two warm days in a row count.
     warmest = _needs_none_above(context)
@@ -367,10 +369,10 @@ def heating_out_of_season(context: Context) -> Finding | None:
     if warm.sum() < limit("warm_days"):
         raise NotAssessed(f"needs {limit('warm_days'):.0f} warm days, has {warm.sum()}")
     so = warm & (heating >= limit("warm_day_minutes"))
-    spell = latest_episode(days["day"], so, warm, hold_days=3, gone_days=14)
-    if spell is None:
+    episode = latest_episode(days["day"], so, warm, hold_days=3, gone_days=14)
+    if episode is None:
         return None
-    here = spell.covers(days["day"]) & warm
+    here = episode.covers(days["day"]) & warm
     hours = float(np.mean(heating[here])) / 60.0
     heat = float(np.nansum(days.floats("q_heating_warm")[here]))
     used = _electricity_of(days, here, heat)
@@ -379,15 +381,15 @@ def heating_out_of_season(context: Context) -> Finding | None:
         return None
     name = "warm_heating_hours" if hours >= limit("warm_heating_hours") else "warm_heating_watch_hours"
     grade: Severity = "act" if name == "warm_heating_hours" else "watch"
-    severity = downgraded(grade, spell, limit("warm_days"))
+    severity = downgraded(grade, episode, limit("warm_days"))
     spread = float(np.std(heating[here])) / 60.0 / np.sqrt(max(count, 1))
     real = min(excess(hours, spread, UNNEEDED_HOURS).probability, limit("surest"))
     return Finding(
         "heating_out_of_season",
         severity,
-        spell.since,
+        episode.since,
         real,
-        f"It heats the rooms {hours:.1f} hours a day on days above {warmest:.0f} °C.",
+        f"Space heating runs {hours:.1f} hours a day on days above {warmest:.0f} °C.",
         evidence=(
             context.evidence("heating on warm days", round(hours, 1), "h/day", name),
             context.evidence("warm days with heating", count, "days", "warm_days"),
@@ -398,11 +400,11 @@ def heating_out_of_season(context: Context) -> Finding | None:
                 "heating_limit_c",
                 round(warmest, 1),
             ),
-            Evidence("heat given then", round(heat, 1), "kWh"),
+            Evidence("heat supplied on those days", round(heat, 1), "kWh"),
         ),
         next_step=(
-            "Set the summer switch-over (heating limit) to 15 to 16 °C and the room targets to what is"
-            " wanted; check that the outdoor sensor is out of the cold."
+            "Set the summer switch-over (heating limit) to 15 to 16 °C and the room targets to the"
+            " temperatures wanted; check that the outdoor sensor does not read too cold."
         ),
         home=(
             ""
@@ -412,7 +414,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
                 " or your installer sets it to do so by itself."
             )
         ),
-        until=spell.until,
+        until=episode.until,
         cost_kwh=used,
         cost_money=context.money(used),
         visit="setting",
@@ -420,8 +422,7 @@ def heating_out_of_season(context: Context) -> Finding | None:
 
 
 def _needs_none_above(context: Context) -> float:
-    """Outdoor temperature above which this house needs no heat [°C]: a little over its own base temperature,
-    where it is known."""
+    """Outdoor temperature above which the house needs no heat [°C], from its base temperature."""
     usual, base = context.limit("heating_limit_c"), context.figures.heat_loss.base_temperature_c
     if base is None:
         return usual

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.part_load import Strength
 from fieldfare.analysis.expectation.uncertain import GAUSS_95, normal_chance
@@ -14,10 +15,11 @@ from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.figures.expected import START_MINUTES, learned
 from fieldfare.analysis.figures.performance import coarse
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import heating_year, refrigerant_caution
 from fieldfare.analysis.findings.defrost.causes import rated_kw
 from fieldfare.analysis.findings.heat.efficiency_change import sure_drop
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.findings.yearly_cost import heating_year
 
 # One standard deviation. Rating: a unit may be 8 % under its declared figure in a check (Reg. (EU) 813/2013
 # Table 8), taken as two of them. Flow hotter than any rated point: how far curves of one unit lie apart
@@ -51,8 +53,7 @@ def efficiency_below_expected(context: Context) -> Finding | None:
 
 
 def _before_a_drop(context: Context) -> Context:
-    """Only the days before a sure drop of efficiency, where there are enough: the drop is a finding of its
-    own."""
+    """Only the days before a certain efficiency drop, which is a finding of its own."""
     day = sure_drop(context)
     if day is None or day < context.limit("efficiency_before_days"):
         return context
@@ -64,7 +65,8 @@ def _judged(whole: Context, context: Context) -> Finding | None:
     days, limit = context.days, context.limit
     if days.total("xe_space") + days.total("xe_hot_water") < limit("efficiency_least_kwh"):
         raise NotAssessed(
-            "needs heat, the unit's electricity, flow and outdoor temperature together, and more of them"
+            "needs more readings of heat, the unit's electricity, flow and outdoor temperature at the"
+            " same time"
         )
     strength = learned(days)
     meter = _meter_error(context)
@@ -98,8 +100,10 @@ def _told(
         severity,
         days.day(0).isoformat(),
         certain,
-        f"The heat pump is {short:.0%} less efficient than {basis} leads one to expect at the same"
-        f" temperatures{loaded}.",
+        (
+            f"The heat pump is {percent(short)} less efficient than {basis} predicts at the same"
+            f" temperatures{loaded}."
+        ),
         evidence=(
             context.evidence(
                 f"measured efficiency over expected, {chosen.where}",
@@ -108,10 +112,16 @@ def _told(
                 "efficiency_watch",
             ),
             Evidence("its 95 % interval", f"{low:.2f} to {high:.2f}", "-"),
-            context.evidence("probability that it is below", round(certain, 2), "-", "efficiency_chance"),
+            context.evidence(
+                "probability that it is below expected", round(certain, 2), "-", "efficiency_chance"
+            ),
             Evidence("hours compared", round(chosen.hours), "h"),
-            Evidence("gain of part load in the expected one", round(chosen.gain**strength.middle, 3), "-"),
-            Evidence("measured over rated, without it", round(chosen.plain, 3), "-"),
+            Evidence(
+                "part-load gain included in the expected efficiency",
+                round(chosen.gain**strength.middle, 3),
+                "-",
+            ),
+            Evidence("measured over rated, without part-load gain", round(chosen.plain, 3), "-"),
             Evidence("rating", rated(context.site).basis),
         ),
         next_step=(
@@ -119,15 +129,15 @@ def _told(
             " class and place of both meters. Then visit: coil and air path, fan, water flow, defrosts, oil"
             " or quiet modes; have the refrigerant circuit checked by a licensed person."
             if severity != "note"
-            else "Within what meters and a rating may be off; keep an eye on it and compare next month."
+            else "Within the tolerance of meters and rating; compare again next month."
         ),
         caution=refrigerant_caution(context.site) if severity != "note" else "",
         home=(
             ""
             if severity == "note"
             else (
-                "The heat pump uses more electricity than it should for the heat it gives. It keeps working;"
-                " your installer will find out why."
+                "The heat pump uses more electricity than it should for the heat it gives. Your"
+                " installer will find out why."
             )
         ),
         cost_kwh=kwh,
@@ -151,7 +161,7 @@ def _overall(context: Context, strength: Strength, meter: float) -> _Ratio:
     x, part, used = (_both(days, name) for name in ("x", "xp", "xe"))
     if days.total("xe_hot_water") > context.limit("efficiency_hot_running") * used:
         raise NotAssessed(
-            "too little space heating: a cylinder's charges alone are no fair comparison with a rating"
+            "too little space heating: cylinder charges alone can't be compared fairly with a rating"
         )
     gain = x / part if part > 0.0 else 1.0
     starts = days.total("starts") * START_MINUTES / max(days.total("n_running"), 1.0)
@@ -163,7 +173,7 @@ def _overall(context: Context, strength: Strength, meter: float) -> _Ratio:
     value = x / used / gain**strength.middle * (1.0 + starts + pump)
     own = (doubt * np.log(gain), _RUNNING, starts / 2.0, pump / 2.0, meter, rating)
     spread = value * float(np.sqrt(np.sum(np.square(own))))
-    return _Ratio(value, spread, "all running", days.total("n_running") / 60.0, gain, x / used)
+    return _Ratio(value, spread, "all operation", days.total("n_running") / 60.0, gain, x / used)
 
 
 def _pump_inside(context: Context, hours: float) -> float:
@@ -181,8 +191,7 @@ def _both(days: Table, name: str) -> float:
 
 
 def _near_full(context: Context, strength: Strength, meter: float) -> _Ratio | None:
-    """Heating and hot water near full output, where ratings are measured, each weighed by how well it can be
-    told."""
+    """Heating and hot water near full output, where ratings are measured, weighted by certainty."""
     days, rating, limit = context.days, context.site.heat_pump.rating, context.limit
     # Readings minutes apart mix the starts in, and the steps of their registers look like full output.
     apart = limit("efficiency_sees_full_min")

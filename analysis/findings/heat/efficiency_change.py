@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.mixed import (
     USUAL_CYLINDER_C,
@@ -21,8 +22,9 @@ from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.figures.change import FEWEST_EACH_SIDE, Change, find_change
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import heating_year, refrigerant_caution
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import day_text, percent
+from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.plant.curve import curve_at
 
 _MOST_WEIGHT_KWH = 40.0
@@ -126,7 +128,7 @@ def _told(
     days, day = context.days, series.rows
     since = days.day(int(day[change.at])).isoformat()
     first, last = (days.day(int(day[i])).isoformat() for i in (change.low, change.high))
-    how = "stepped down" if change.kind == "step" else f"slid down over about {change.days} days"
+    how = "at once" if change.kind == "step" else f"over {change.days} days"
     used = float(np.nansum(days.floats("e_heat_pump")[day[change.at] :]))
     span = max(len(days) - int(day[change.at]), 1)
     kwh = drop * used * heating_year(context) * len(days) / span if until is None else 0.0
@@ -136,23 +138,25 @@ def _told(
         severity,
         since,
         confidence,
-        f"Efficiency at like conditions {how} by {drop:.0%} {_from(since, first, last)}.",
+        f"Efficiency fell {percent(drop)} {how} {_from(since, first, last)}.",
         evidence=(
             context.evidence(
-                "drop of efficiency at like conditions", round(drop, 3), "-", "efficiency_drop_watch"
+                "drop of efficiency at the same conditions", round(drop, 3), "-", "efficiency_drop_watch"
             ),
             Evidence("its standard uncertainty", round(change.error, 3), "-"),
-            Evidence("began", f"on {first}" if first == last else f"between {first} and {last}"),
+            Evidence("began", f"on {day_text(first)}" if first == last else f"between {first} and {last}"),
             Evidence("days before and after", f"{change.at} and {len(series.value) - change.at}"),
             Evidence("compared", series.against),
         ),
         next_step=(
-            f"Ask what was changed or happened around {since} (settings, works, storm, building dust), and"
-            " whether a meter was touched. "
+            (
+                f"Ask what changed around {day_text(since)} (settings, building work, storm, dust), and"
+                " whether a meter was touched. "
+            )
             + (
-                "A step is a part, a setting or a meter. "
+                "A sudden drop points to a part, a setting or a meter. "
                 if change.kind == "step"
-                else "A slide is dirt or a slow loss. "
+                else "A gradual fall points to dirt or a slow loss. "
             )
             + "Then visit: coil and fan, strainer and flow, defrosts; have the refrigerant circuit checked by"
             " a licensed person."
@@ -163,8 +167,8 @@ def _told(
             ""
             if severity == "note"
             else (
-                f"Since about {since} the heat pump has needed more electricity for the same heat. It keeps"
-                " working; your installer will look for the cause."
+                f"Since about {day_text(since)} the heat pump has needed more electricity for the same"
+                " heat. Your installer will look for the cause."
             )
         ),
         cost_kwh=kwh,
@@ -176,7 +180,11 @@ def _told(
 
 def _from(since: str, first: str, last: str) -> str:
     """From which day, with the interval in which it began where that is more than a day."""
-    return f"from {since}" if first == last else f"from about {since} (between {first} and {last})"
+    return (
+        f"from {day_text(since)}"
+        if first == last
+        else f"from about {day_text(since)} (between {day_text(first)} and {day_text(last)})"
+    )
 
 
 def _series(context: Context) -> _Series:
@@ -185,7 +193,7 @@ def _series(context: Context) -> _Series:
     heat = fill_nan(days.floats("xq_space"), 0.0) + fill_nan(water, 0.0)
     want = fill_nan(days.floats("x_space"), 0.0) + fill_nan(days.floats("x_hot_water"), 0.0)
     used = fill_nan(days.floats("xe_space"), 0.0) + fill_nan(days.floats("xe_hot_water"), 0.0)
-    against = "with the rating at each minute's temperatures, load, frost and hot water set equal"
+    against = "with the rating at each minute's temperatures, corrected for load, frost and hot water"
     doubt, least_side = np.full(len(days), _CARRIED), FEWEST_EACH_SIDE
     least, told = context.limit("efficiency_day_heat_kwh"), context.limit("efficiency_day_kwh")
     good = (heat >= least) & (want > told) & (used > told)

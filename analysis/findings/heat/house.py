@@ -7,6 +7,7 @@ from math import erf, sqrt
 
 import numpy as np
 
+from fieldfare.analysis.cautions import refrigerant_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.capacity_odds import chance
 from fieldfare.analysis.expectation.uncertain import normal_chance
@@ -16,10 +17,12 @@ from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.heat_loss import HeatLoss, heater_unseen
 from fieldfare.analysis.findings.confidence import Flags
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import graded, nan_median, refrigerant_caution
 from fieldfare.analysis.findings.data.meters import disagreement
+from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.hot_water.diverter import leak_to_heating
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import percent
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _NEEDS = (
     Need(("heat_output", "space_heat", "flow_rate"), 240.0, 14),
@@ -50,21 +53,22 @@ def heat_loss_above_design(context: Context) -> Finding | None:
         severity,
         _first(context),
         min(_sure(ratio, 1.0 + sure, above=True), context.limit("surest")),
-        f"The house loses {ratio.value - 1.0:.0%} more heat than designed ({_interval(ratio)} of the"
+        f"The house loses {percent(ratio.value - 1.0)} more heat than designed ({_interval(ratio)} of the"
         " design).",
         evidence=_evidence(context, loss, "heat_loss_above", limit),
         next_step=(
-            "Talk to the householder and the designer: building work left open, windows or a loft hatch open,"
-            " a heated space the design left out, extract fans running on, rooms kept warmer than designed."
-            " Check the design's areas and U-values, then whether the unit still holds the design day."
+            "Talk to the householder and the designer: unfinished building work, open windows or loft"
+            " hatch, a heated space missing from the design, extract fans running on, rooms warmer"
+            " than designed. Check the design's areas and U-values, then whether the unit still"
+            " covers the design day."
         ),
         home=(
             ""
             if severity == "note"
             else (
-                "The house loses more heat than it was reckoned to. That costs more to run; an open loft"
-                " hatch, a fan left on or unfinished insulation are worth a look. Your installer will go"
-                " through it with you."
+                "Your house loses more heat than planned, which costs more to run. An open loft"
+                " hatch, a fan left on or unfinished insulation are worth checking. Your installer"
+                " will go through it with you."
             )
         ),
         visit="call" if severity != "note" else "none",
@@ -74,7 +78,7 @@ def heat_loss_above_design(context: Context) -> Finding | None:
 def heat_loss_below_design(context: Context) -> Finding | None:
     if any(r.kind == "other_heat_source" for r in context.recognised):
         raise NotAssessed(
-            "a heat source that nobody meters warms the house, so its heat loss looks smaller than it is"
+            "an unmetered heat source warms the house, so its heat loss appears smaller than it is"
         )
     loss, ratio = _measured(context)
     assert ratio.value is not None
@@ -94,25 +98,26 @@ def heat_loss_below_design(context: Context) -> Finding | None:
         severity,
         _first(context),
         min(_sure(ratio, 1.0 - sure, above=False), context.limit("surest")),
-        f"The house loses {1.0 - ratio.value:.0%} less heat than designed ({_interval(ratio)} of the"
+        f"The house loses {percent(1.0 - ratio.value)} less heat than designed ({_interval(ratio)} of the"
         " design).",
         evidence=_evidence(context, loss, "heat_loss_below", limit),
         next_step=(
             (
-                "Make sure first that no back-up heater without a meter of its own helps: its heat is missing"
-                " here. "
+                ("First make sure that no unmetered back-up heater contributes: its heat is missing here. ")
                 if heater_unseen(context.site)
                 else ""
             )
-            + "The flow temperature can come down: lower the heating curve by 1 to 2 K a week, watch the"
-            " rooms, and stop where one falls short. Check for short cycling in mild weather, since the"
-            " unit is larger than the house needs."
+            + (
+                "The flow temperature can be lowered: reduce the heating curve by 1 to 2 K a week, watch"
+                " the rooms, and stop when one gets too cool. Check for short cycling in mild weather,"
+                " since the unit is larger than the house needs."
+            )
         ),
         home=(
             ""
             if severity == "note"
             else (
-                "Good news: the house loses less heat than it was reckoned to. Your installer may lower the"
+                "Good news: your house loses less heat than planned. Your installer may lower the"
                 " heating water's temperature a little, which saves electricity."
             )
         ),
@@ -126,7 +131,8 @@ def _measured(context: Context) -> tuple[HeatLoss, Estimate]:
     leak = context.once(leak_to_heating)
     if leak is not None and leak.is_sure and leak.rate > context.limit("diverter_leak_k_per_h"):
         raise NotAssessed(
-            "heat passes the diverter, so heating and hot water can't be told apart: see diverter_passing"
+            "heat leaks through the diverter, so heating and hot water can't be separated: see"
+            " diverter_passing"
         )
     if not loss.ratio:
         raise NotAssessed(
@@ -136,8 +142,7 @@ def _measured(context: Context) -> tuple[HeatLoss, Estimate]:
 
 
 def _unmeasured(context: Context, loss: HeatLoss) -> float:
-    """By how much a house without a room sensor must stand further out: rooms a kelvin warmer or cooler look
-    the same."""
+    """Extra margin without a room sensor: rooms a kelvin warmer or cooler look the same."""
     design = context.site.design
     if loss.indoor_measured or design.outdoor_c is None:
         return 0.0
@@ -160,7 +165,7 @@ def _evidence(context: Context, loss: HeatLoss, name: str, limit: float) -> tupl
 
 def _interval(ratio: Estimate) -> str:
     return (
-        f"{ratio.low:.0%} to {ratio.high:.0%}"
+        f"{percent(ratio.low)} to {percent(ratio.high)}"
         if ratio.low is not None and ratio.high is not None
         else "no interval"
     )
@@ -265,14 +270,14 @@ def _capacity_finding(
     load = output.value / margin.value if output.value and margin.value else None
     if margin and (margin.value or 2.0) < 1.0:
         headline = (
-            f"At {design:g} °C outdoors the heat pump gives {output.value:.1f} kW of the {load:.1f} kW"
-            " needed."
+            f"At {design:g} °C outdoors the heat pump supplies {output.value:.1f} kW of the {load:.1f}"
+            " kW needed."
         )
     else:
         assert failed is not None
         headline = (
-            f"On {failed.days} days, the mildest at {failed.mildest_c:.0f} °C outdoors, the heat pump ran"
-            " flat out and fell short of what was asked."
+            f"On {failed.days} days, the mildest at {failed.mildest_c:.0f} °C outdoors, the heat pump"
+            " ran at full output and did not reach its targets."
         )
     evidence = [
         context.evidence(
@@ -286,11 +291,11 @@ def _capacity_finding(
         Evidence("load on the design day", _round(load, 2), "kW"),
     ]
     if figure.measured_share is not None:
-        evidence.append(Evidence("output at full work over the rating", round(figure.measured_share, 2), "-"))
+        evidence.append(Evidence("output at full load over the rating", round(figure.measured_share, 2), "-"))
     if failed is not None:
         evidence.append(
             context.evidence(
-                "days it ran flat out and fell short",
+                "days at full output below target",
                 failed.days,
                 "days",
                 "capacity_failed_days",
@@ -298,7 +303,7 @@ def _capacity_finding(
         )
         evidence.append(
             Evidence(
-                "outdoor temperature of the mildest of them",
+                "outdoor temperature of the mildest of these days",
                 round(failed.mildest_c, 1),
                 "°C",
             )
@@ -307,13 +312,16 @@ def _capacity_finding(
             evidence.append(Evidence("output on those days over the rating", round(failed.share, 2), "-"))
     weak = failed is not None and failed.share is not None and failed.share < 0.85
     step = (
-        "The unit gives less than its data sheet at full work: visit, check air path, fan, water flow, quiet"
-        " or limiting modes; have the refrigerant circuit checked by a licensed person."
+        (
+            "The unit gives less than its data sheet at full load: visit, check air path, fan, water"
+            " flow, quiet or limiting modes; have the refrigerant circuit checked by a licensed person."
+        )
         if weak
         else (
             "Before the next cold spell: agree with the householder to heat through the night without"
-            " set-back, check that nothing limits the unit (quiet mode, water flow, air path), and plan help"
-            " below the temperature it holds: back-up heater, insulation, or a larger unit."
+            " set-back, check that nothing limits the unit (quiet mode, water flow, air path), and"
+            " plan support below the temperature it can cover: back-up heater, insulation, or a"
+            " larger unit."
         )
     )
     return Finding(
@@ -329,9 +337,9 @@ def _capacity_finding(
             ""
             if severity == "note"
             else (
-                "In very cold weather the heat pump may not keep every room as warm as you ask. In a cold"
-                " spell leave the heating on through the night; your installer will work out what help it"
-                " needs."
+                "In very cold weather the heat pump may not keep every room as warm as you ask. In a"
+                " cold spell leave the heating on through the night; your installer will work out"
+                " what is needed."
             )
         ),
         visit="drive" if severity != "note" else "none",
@@ -340,8 +348,7 @@ def _capacity_finding(
 
 
 def _at(context: Context, outdoor: float) -> Capacity:
-    """Output and load at the temperature down to which the heat pump must manage alone, as full work has
-    shown it."""
+    """Output and load at the lowest temperature without back-up, from measured full-load operation."""
     site = context.site
     site = site.model_copy(update={"design": site.design.model_copy(update={"outdoor_c": outdoor})})
     loss = context.figures.heat_loss
@@ -350,7 +357,7 @@ def _at(context: Context, outdoor: float) -> Capacity:
         milder = loss.coefficient.value * (outdoor - context.site.design.outdoor_c) / 1000.0
         load = Estimate.around(max(loss.load_kw.value - milder, 0.05), loss.load_kw.half, 0.0)
         loss = replace(loss, load_kw=load)
-    found = capacity(site, context.whole.days, loss, context.figures.hot_water.heat_kwh_per_day)
+    found = capacity(site, context.all_days.days, loss, context.figures.hot_water.heat_kwh_per_day)
     share = _flat_out_share(context)
     if share is None or not found.output_at_design_kw or found.measured_share is not None:
         return found
@@ -386,8 +393,7 @@ def _flat_out_share(context: Context) -> float | None:
 
 
 def _failed(context: Context, design: float) -> _Failed | None:
-    """Flat-out days above the design temperature with the rooms short, or the water where no room is
-    measured."""
+    """Full-output days above the design temperature with rooms (or water) below target."""
     days = context.days
     outdoor = days.floats("outdoor")
     flat = _flat_out(context) & (outdoor > design)

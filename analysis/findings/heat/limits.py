@@ -1,193 +1,104 @@
-"""Limits of the findings about the heat."""
+"""Limits of the findings on heat: heating curve, heat loss, capacity and room temperature."""
 
 from __future__ import annotations
 
 from fieldfare.analysis.findings.limit import Limit
 
-_METER = (
-    "a class 2 heat meter may be 5 to 7 % off (EN 1434-1), a unit 8 % under its declared efficiency (Reg."
-    " (EU) 813/2013 Table 8)"
-)
 _HEAT_LOSS = (
     "reference 6.2: measured coefficients of lived-in homes scatter by 7 to 20 %, so flag only outside about"
     " 20 %"
 )
 
 LIMITS_HEAT: dict[str, Limit] = {
-    "backup_day_kwh": Limit(
-        0.3,
-        "kWh/day",
-        "common practice: a heater that helps one defrost or a test uses less",
-        "a day on which the back-up heater ran in weather the unit should carry",
+    # flow temperature
+    "flow_above_curve_note_k": Limit(
+        2.0,
+        "K",
+        "common practice: sensors and a switching difference explain less",
+        "flow above the designed curve, from which it is noted",
     ),
-    "backup_share_watch": Limit(
-        0.01,
+    "flow_above_curve_watch_k": Limit(
+        3.0,
+        "K",
+        "2 to 2.5 % more electricity a kelvin (reference 8): about 7 %",
+        "flow above the designed curve, from which it is worth a setting",
+    ),
+    "flow_above_curve_act_k": Limit(
+        6.0,
+        "K",
+        "2 to 2.5 % more electricity a kelvin (reference 8): about 14 %",
+        "flow above the designed curve, from which it must be set",
+    ),
+    "curve_judged_below_c": Limit(
+        12.0,
+        "°C",
+        "common practice: above it the lowest flow temperature and short runs hide the curve",
+        "outdoor temperature below which the heating curve is judged",
+    ),
+    "compensation_share": Limit(
+        0.33,
         "-",
-        "common practice: designs leave 1 to 2 % of a year's heat to the heater below the bivalent point, and"
-        " none above it",
-        "share of the space heat by the back-up heater in weather above the bivalent point, on days as cold"
-        " as those with it",
-    ),
-    "backup_days_watch": Limit(
-        14.0,
-        "days",
-        "common practice: a fortnight with a kilowatt-hour or more is no chance, however little of a season"
-        " it makes",
-        "days with 1 kWh or more of it, whatever their share of the space heat",
-    ),
-    "backup_share_act": Limit(
-        0.05,
-        "-",
-        "common practice: at a COP of 3, 5 % of the heat is a tenth more electricity",
-        "the same, worth a visit",
-    ),
-    "efficiency_sound": Limit(
-        0.97,
-        "-",
-        "common practice: 3 % less costs some tens of kWh a year",
-        "efficiency over the expected, below which it is a shortfall at all",
+        "common practice: rooms' influence and a lowest flow temperature flatten a curve by a third, not"
+        " by two",
+        "measured slope over the designed one, below which flow does not follow the weather",
         "below",
     ),
-    "efficiency_note": Limit(0.94, "-", _METER, "the same, from which it is noted", "below"),
-    "efficiency_watch": Limit(
-        0.85,
-        "-",
-        "Reg. (EU) 813/2013 Table 8: 8 % under the declared figure is allowed; class 2 heat meters 7 % at 3 K"
-        " (EN 1434-1): both together",
-        "the same, from which it is worth a look where it is probable",
-        "below",
-    ),
-    "efficiency_act": Limit(
-        0.77,
-        "-",
-        "common practice: a fifth less than rated is outside every tolerance",
-        "the same, worth a visit",
-        "below",
-    ),
-    "efficiency_chance_note": Limit(
-        0.75,
-        "-",
-        "common practice: three in four",
-        "probability of a shortfall from which it is noted",
-    ),
-    "efficiency_chance": Limit(
-        0.90,
-        "-",
-        "common practice: nine in ten, by meters, rating and part load together",
-        "probability of a shortfall from which it is more than a note",
-    ),
-    "pump_inside_w_per_kw": Limit(
-        5.5,
-        "W/kW",
-        "common practice: circulators for up to 12 kW draw 5 to 75 W (EEI 0.23 and below), 45 W for 8 kW",
-        "power of a circulation pump inside the unit's meter, a kilowatt rated, which no rating contains",
-    ),
-    "efficiency_least_kwh": Limit(
-        8.0,
-        "kWh",
-        "common practice: some hours of running; less is starts and meter steps",
-        "electricity that must be compared",
-        "below",
-    ),
-    "efficiency_full_hours": Limit(
+    "compensation_low_target_k": Limit(
         4.0,
-        "h",
-        "common practice: some cold mornings or charges of the cylinder",
-        "running near full output that must be compared",
+        "K",
+        "common practice: set-backs lower the rooms by 2 to 3 K, absences by more",
+        "rooms set so far below the design's, from which the water is as cool as the unit can give it",
+    ),
+    "compensation_span_k": Limit(
+        6.0,
+        "K",
+        "common practice: at a slope of 0.6 it moves the flow by 4 K, ten times a sensor's error",
+        "range of outdoor temperature that must have occurred",
+    ),
+    "heating_limit_c": Limit(
+        17.0,
+        "°C",
+        "EN 14825 ends the heating season at 16 °C outdoors; a kelvin for the sensor and the damping",
+        "day's mean outdoor temperature from which a house needs no heat",
+    ),
+    "heating_limit_least_c": Limit(
+        15.5,
+        "°C",
+        "EN 14825 ends the heating season at 16 °C; well insulated houses need none from 12 to 15 °C on",
+        "the same, at the lowest, for houses whose own base temperature is known",
         "below",
     ),
-    "efficiency_sees_full_min": Limit(
-        2.5,
+    "over_base_k": Limit(
+        2.0,
+        "K",
+        "common practice: sun, wind and a cool morning move a day's need by a kelvin or two",
+        "day's mean outdoor temperature over the house's own base temperature, from which it needs no heat",
+    ),
+    "warm_day_minutes": Limit(
+        30.0,
         "min",
-        "common practice: steps of a register, minutes apart, pick themselves as full output",
-        "spacing of readings above which all running is compared instead of that near full output",
+        "common practice: less is a valve's exercise or the end of a hot-water charge",
+        "heating with 15 °C or more outdoors, from which a warm day counts",
     ),
-    "efficiency_sees_load_min": Limit(
-        10.0,
-        "min",
-        "common practice: a run's shape shows in readings a third of its length apart",
-        "spacing of readings above which low output can't be told from stops",
+    "warm_heating_hours": Limit(
+        3.0,
+        "h/day",
+        "common practice: an eighth of the day; 10 to 20 kWh of heat nobody needs",
+        "mean space heating on warm days, from which it must be set",
     ),
-    "efficiency_before_days": Limit(
-        21.0,
+    "warm_heating_watch_hours": Limit(
+        1.0,
+        "h/day",
+        "common practice: a cylinder's daily charge takes an hour; less can't be told from it",
+        "mean space heating on warm days, from which it is told",
+    ),
+    "warm_days": Limit(
+        5.0,
         "days",
-        "common practice: three weeks of weather",
-        "days before a drop from which they are judged by themselves",
-        "below",
+        "common practice: controls average the weather over a day or two",
+        "warm days with heating, from which it is more than a note",
     ),
-    "efficiency_hot_running": Limit(
-        0.6,
-        "-",
-        "common practice: a charge's temperatures rise all along, so that its mean efficiency is no rating"
-        " point's",
-        "share of hot water in the running that is compared, above which the rating tells too little",
-    ),
-    "efficiency_hot_share": Limit(
-        0.4,
-        "-",
-        "common practice: with more of it the unmeasured share of hot water moves a day's efficiency by 5 %"
-        " and more",
-        "share of hot water in a day's heat above which the day is not compared, where use and flow"
-        " temperature are not measured",
-    ),
-    "efficiency_mixed_days": Limit(
-        21.0,
-        "days",
-        "common practice: visitors and spells of weather last a week or two",
-        "days on both sides of a change that are needed where neither use nor flow temperature is measured",
-        "below",
-    ),
-    "efficiency_drop_chance": Limit(
-        0.95,
-        "-",
-        "common practice: two standard deviations on one side",
-        "probability of a drop from which it is more than a note",
-    ),
-    "efficiency_day_heat_kwh": Limit(
-        4.0,
-        "kWh",
-        "common practice: below it a day's efficiency is starts and meter steps",
-        "heat of a day from which it is compared",
-        "below",
-    ),
-    "efficiency_day_kwh": Limit(
-        0.2,
-        "kWh",
-        "common practice: two steps of a register of 0.1 kWh",
-        "electricity of a day from which it is compared",
-        "below",
-    ),
-    "efficiency_day_known": Limit(
-        0.9,
-        "-",
-        "common practice: a tenth of a day may be lost without moving its ratio",
-        "share of a day's minutes that must be measured",
-        "below",
-    ),
-    "efficiency_won_back": Limit(
-        0.6,
-        "-",
-        "common practice: more than half",
-        "part of a drop that must be won back for it to have ended",
-    ),
-    "efficiency_drop_note": Limit(
-        0.035,
-        "-",
-        "common practice: the same meters compared with themselves repeat to a few per cent",
-        "drop of efficiency at like conditions",
-    ),
-    "efficiency_drop_watch": Limit(
-        0.08,
-        "-",
-        "common practice: beyond what dirt, humidity and habits do within a season",
-        "the same, look again soon",
-    ),
-    "efficiency_drop_act": Limit(
-        0.20,
-        "-",
-        "common practice: no wear does it; something broke or was changed",
-        "the same, worth a visit",
-    ),
+    # heat loss
     "heat_loss_above": Limit(1.20, "-", _HEAT_LOSS, "measured heat loss over the designed one"),
     "heat_loss_above_act": Limit(
         1.45,
@@ -210,6 +121,7 @@ LIMITS_HEAT: dict[str, Limit] = {
         "common practice: the whole 95 % interval beyond a rounding of the design",
         "how far the interval must stay from 1",
     ),
+    # capacity
     "capacity_note": Limit(
         1.0,
         "-",
@@ -257,74 +169,7 @@ LIMITS_HEAT: dict[str, Limit] = {
         "common practice: one measure against another needs twice the evidence",
         "times as many such days, where output over load on the design day says that it holds",
     ),
-    # against the promise
-    "promise_note_share": Limit(
-        0.95,
-        "-",
-        "common practice: within 5 % a promise is kept",
-        "performance at the design's weather over the promise",
-        "below",
-    ),
-    "promise_watch_share": Limit(
-        0.90,
-        "-",
-        "common practice: a tenth more electricity is noticed on a bill",
-        "the same, worth a look",
-        "below",
-    ),
-    "promise_act_share": Limit(
-        0.75,
-        "-",
-        "common practice: a third more electricity",
-        "the same, from which it must be put right",
-        "below",
-    ),
-    "promise_sure": Limit(
-        0.9, "-", "common practice: nine in ten", "probability that it is below the promise"
-    ),
-    "promise_heating_days": Limit(
-        28.0,
-        "days",
-        "common practice: four weeks of heating hold mild and cold days",
-        "heating days that are needed",
-        "below",
-    ),
-    "promise_year_days": Limit(
-        300.0,
-        "days",
-        "common practice: hot water differs by season, so a year is needed",
-        "days that are needed for hot water",
-        "below",
-    ),
-    "electricity_watch_ratio": Limit(
-        1.30,
-        "-",
-        "common practice: houses and habits differ from the design by a fifth",
-        "electricity over what design and weather explain",
-    ),
-    "electricity_act_ratio": Limit(
-        1.7, "-", "common practice: beyond what habits explain", "the same, from which it must be found"
-    ),
-    "electricity_sure": Limit(
-        0.9,
-        "-",
-        "common practice: nine in ten",
-        "probability that it is above what design and weather explain",
-    ),
-    "electricity_days": Limit(
-        28.0,
-        "days",
-        "common practice: four weeks hold mild and cold days",
-        "whole days that are needed",
-        "below",
-    ),
-    "electricity_day_share": Limit(
-        0.95,
-        "-",
-        "common practice: a day with an hour missing is not whole",
-        "share of a day with readings",
-        "below",
-    ),
+    # rooms
     "room_deficit_note": Limit(
         0.7,
         "K",

@@ -15,21 +15,21 @@ from fieldfare.analysis.figures.change import Change, find_change
 from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, design_use
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import heating_year
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.phrases import day_text, percent
+from fieldfare.analysis.findings.yearly_cost import heating_year
 from fieldfare.analysis.statistics.distributions import normal_probability
 
 _CODE = "performance_below_promise"
 
 
 class _Part(NamedTuple):
-    """One use's performance beside its promise: at the design's weather, promised, relative sd, electricity
-    [kWh]."""
+    """One use: performance in design weather, promised, relative sd, electricity [kWh]."""
 
     use: str
     measured: float
@@ -75,15 +75,17 @@ def performance_below_promise(context: Context) -> Finding | None:
     return Finding(
         _CODE,
         severity,
-        context.whole.days.day(0).isoformat(),
+        context.all_days.days.day(0).isoformat(),
         min(worst.certain, limit("surest")),
-        f"Performance for {worst.use} is {worst.measured:.1f} at the design's weather; the design promised"
-        f" {worst.promised:.1f}.",
+        (
+            f"Performance for {worst.use} is {worst.measured:.1f} in the design's weather; the design"
+            f" promised {worst.promised:.1f}."
+        ),
         evidence=tuple(evidence),
         next_step=(
-            "Go through the other findings of this home, the dearest first: they say where the performance"
-            " goes. If none explains it, check the design's flow temperature and hot-water figures against"
-            " what was installed."
+            "Go through the other findings of this home, the most costly first: they show what lowers"
+            " the performance. If none explains it, check the design's flow temperature and hot-water"
+            " figures against what was installed."
         ),
         home=(
             ""
@@ -116,7 +118,7 @@ def _range(part: _Part) -> str:
 
 
 def _space(context: Context) -> _Part | None:
-    design, days = context.site.design, context.whole.days
+    design, days = context.site.design, context.all_days.days
     figure = context.figures.performance.space_heating
     if design.spf_space is None or design.outdoor_c is None or figure.value is None:
         return None
@@ -138,7 +140,7 @@ def _space(context: Context) -> _Part | None:
 
 
 def _hot_water(context: Context) -> _Part | None:
-    design, days = context.site.design, context.whole.days
+    design, days = context.site.design, context.all_days.days
     figure = context.figures.performance.hot_water
     if design.spf_hot_water is None or figure.value is None or len(days) < context.limit("promise_year_days"):
         return None
@@ -178,19 +180,21 @@ def electricity_above_expected(context: Context) -> Finding | None:
     since, step = days.day(int(np.argmax(known))).isoformat(), ""
     change = _step(expected.daily, used, known, days["day"])
     evidence = [
-        context.evidence("electricity over what design and weather explain", round(ratio, 2), "-", name),
-        Evidence("95 % range of what they explain", f"±{1.96 * expected.sd:.0%}"),
+        context.evidence(
+            "electricity over that expected from design and weather", round(ratio, 2), "-", name
+        ),
+        Evidence("95 % range of the expected electricity", f"±{percent(1.96 * expected.sd)}"),
         Evidence("days used", int(known.sum()), "days"),
     ]
     if change is not None:
         rows = np.flatnonzero(known)
         since = days.day(int(rows[change.at])).isoformat()
         within = (
-            f"{days.day(int(rows[change.low])).isoformat()} to {days.day(int(rows[change.high])).isoformat()}"
+            f"{day_text(days.day(int(rows[change.low])))} to {day_text(days.day(int(rows[change.high])))}"
         )
         began = "on" if change.kind == "step" else f"over {change.days} days from"
-        step = f" It rose by {change.size:.1f} kWh a day {began} {since}."
-        evidence.append(Evidence("rise at like weather", round(change.size, 1), "kWh/day"))
+        step = f" It rose by {change.size:.1f} kWh a day {began} {day_text(since)}."
+        evidence.append(Evidence("rise in the same weather", round(change.size, 1), "kWh/day"))
         evidence.append(Evidence("95 % range of it", f"±{GAUSS_95 * change.error:.1f}", "kWh/day"))
         evidence.append(Evidence("95 % range of its first day", within))
     excess = float((used - expected.daily)[known].sum()) * heating_year(context)
@@ -199,12 +203,12 @@ def electricity_above_expected(context: Context) -> Finding | None:
         "act" if act else "watch",
         since,
         certain,
-        f"It uses {ratio:.1f} times the electricity that design and weather explain.{step}",
+        f"Electricity use is {ratio:.1f} times that expected from design and weather.{step}",
         evidence=tuple(evidence),
         next_step=(
-            "Ask about rooms kept warmer, hot water, other loads on this meter and a direct heater switched"
-            " on. A heat meter, or the unit's own heat reading, tells whether the house or the heat pump"
-            " takes it."
+            "Ask about warmer rooms, hot water, other loads on this meter and a direct heater"
+            " switched on. A heat meter, or the unit's own heat reading, would show whether the house"
+            " or the heat pump is the cause."
         ),
         home=(
             "Your heating uses more electricity than planned for this weather. Your installer will ask a few"

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldfare.analysis.cautions import water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cold_room import ColdRoom, cause_weights
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import nan_median, ranked, water_caution
-from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.heat.common import as_cold
+from fieldfare.analysis.findings.episodes import Episode, as_cold, latest_episode
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     SEVERITIES,
     Cause,
@@ -21,7 +21,9 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 # A target far above the design is a wish the plant was not built for.
 _BEYOND_DESIGN_K = 1.5
@@ -44,7 +46,8 @@ def room_below_target(context: Context) -> Finding | None:
     zones = _zones(context)
     if not zones:
         raise NotAssessed(
-            "needs target_room_temperature for at least one zone, and days on which it stood for some hours"
+            "needs target_room_temperature for at least one zone, and days on which it stayed the"
+            " same for some hours"
         )
     days, limit = context.days, context.limit
     judged, outdoor = _judged(context), days.floats("outdoor")
@@ -52,24 +55,24 @@ def room_below_target(context: Context) -> Finding | None:
     for zone in zones:
         known = judged & np.isfinite(zone.deficit)
         cold = fill_nan(zone.deficit, -9.0) > (limit("room_deficit_note") if zone.own else 0.0)
-        spell = latest_episode(
+        episode = latest_episode(
             days["day"],
             cold & known,
             as_cold(cold & known, outdoor, known),
             hold_days=int(limit("room_days")),
             gone_days=10,
         )
-        if spell is None or spell.share < limit("room_days_share"):
+        if episode is None or episode.share < limit("room_days_share"):
             continue
-        inside = known & cold & spell.covers(days["day"])
+        inside = known & cold & episode.covers(days["day"])
         causes, evidence = _causes(context, zone, zones, inside)
         size = nan_median(zone.deficit[inside])
-        severity = _severity(context, zone, size, spell, inside, causes)
+        severity = _severity(context, zone, size, episode, inside, causes)
         if severity is not None:
-            found.append(_Cold(zone, spell, inside, size, severity, causes, evidence))
+            found.append(_Cold(zone, episode, inside, size, severity, causes, evidence))
     if not found:
         return None
-    worst = max(found, key=lambda f: (SEVERITIES.index(f.severity), f.spell.until is None, f.size))
+    worst = max(found, key=lambda f: (SEVERITIES.index(f.severity), f.episode.until is None, f.size))
     return _finding(context, worst)
 
 
@@ -78,7 +81,7 @@ class _Cold:
     """A cold zone: its newest episode, the days of it, the median deficit [K] and why."""
 
     zone: _Zone
-    spell: Episode
+    episode: Episode
     inside: Flags
     size: float
     severity: Severity
@@ -87,14 +90,14 @@ class _Cold:
 
 
 def _finding(context: Context, cold: _Cold) -> Finding:
-    zone, spell, limit = cold.zone, cold.spell, context.limit
+    zone, episode, limit = cold.zone, cold.episode, context.limit
     hit = int(cold.inside.sum())
     first = cold.causes[0].cause if cold.causes else ""
     room = nan_median(zone.room[cold.inside])
     if zone.own:
         headline = f"Zone {zone.name} stays {cold.size:.1f} K below its set temperature (at {room:.1f} °C)."
         lack = context.evidence(
-            f"target less room, zone {zone.name}",
+            f"target minus room temperature, zone {zone.name}",
             round(cold.size, 2),
             "K",
             "room_deficit_watch" if cold.severity != "note" else "room_deficit_note",
@@ -108,26 +111,26 @@ def _finding(context: Context, cold: _Cold) -> Finding:
     return Finding(
         "room_below_target",
         cold.severity,
-        spell.since,
-        confidence_of(over, hit, spell.share),
+        episode.since,
+        confidence_of(over, hit, episode.share),
         headline,
         evidence=(
             lack,
             Evidence("room meanwhile", round(room, 1), "°C"),
-            context.evidence("days with it", hit, "days", "room_days"),
-            context.evidence("share of the heating days", round(spell.share, 2), "-", "room_days_share"),
+            context.evidence("days below target", hit, "days", "room_days"),
+            context.evidence("share of heating days", round(episode.share, 2), "-", "room_days_share"),
             *cold.evidence,
         ),
         causes=cold.causes,
-        until=spell.until,
+        until=episode.until,
         next_step=_step(context, first, cold),
         caution=water_caution(context.site) if first == "zone_not_opening" else "",
         home=(
             ""
             if quiet
             else (
-                f"It is colder than you asked in part of the house ({zone.name}). Keep doors and radiator"
-                " valves there open. Your installer has been told."
+                f"Part of your house ({zone.name}) is colder than its set temperature. Keep doors and"
+                " radiator valves there open. Your installer has been told."
             )
         ),
         visit="none" if quiet else "setting" if first == "curve_too_low" else "drive",
@@ -137,10 +140,10 @@ def _finding(context: Context, cold: _Cold) -> Finding:
 
 
 def _severity(
-    context: Context, zone: _Zone, size: float, spell: Episode, inside: Flags, causes: tuple[Cause, ...]
+    context: Context, zone: _Zone, size: float, episode: Episode, inside: Flags, causes: tuple[Cause, ...]
 ) -> Severity | None:
     limit = context.limit
-    lasts = spell.until is None and inside.sum() >= 2 * limit("room_days")
+    lasts = episode.until is None and inside.sum() >= 2 * limit("room_days")
     if not zone.own:
         # Nobody says what is asked there, so it is never more than worth a look.
         return "watch" if lasts else "note"
@@ -184,8 +187,7 @@ def _judged(context: Context) -> Flags:
 def _causes(
     context: Context, zone: _Zone, zones: list[_Zone], inside: Flags
 ) -> tuple[tuple[Cause, ...], tuple[Evidence, ...]]:
-    """Causes by how well each explains the days on which the zone stayed cold, and the numbers they rest
-    on."""
+    """Causes weighted by how well each explains the cold days, with the evidence."""
     measured = _measured(context, zone, zones, inside)
     weights = cause_weights(measured)
     if not context.site.emitter:
@@ -196,10 +198,10 @@ def _causes(
     labels = (
         ("share of the time the unit ran", measured.running, "-"),
         ("output over the rating", measured.output_share, "-"),
-        ("share of heating with the water 2 K or more under what was asked", measured.lacking, "-"),
-        ("heat given over what the emitters can give at this water temperature", measured.emission, "-"),
-        ("how much more it lacks than the best other zone", measured.gap, "K"),
-        ("flow under the designed curve", measured.below_curve, "K"),
+        ("share of heating with the water 2 K or more below its set temperature", measured.lacking, "-"),
+        ("heat supplied over emitter output at this water temperature", measured.emission, "-"),
+        ("deficit beyond that of the best other zone", measured.gap, "K"),
+        ("flow below the designed curve", measured.below_curve, "K"),
     )
     evidence = tuple(Evidence(label, round(v, 2), unit) for label, v, unit in labels if v is not None)
     return ranked(scores), evidence
@@ -228,8 +230,7 @@ def _known(value: float) -> float | None:
 
 
 def _emission(context: Context, zone: _Zone, inside: Flags) -> float:
-    """Heat given in steady heating over what the site's emitters give at that water and room (EN 442); nan if
-    unknown."""
+    """Heat in steady heating over emitter output at that water and room (EN 442); nan if unknown."""
     days = context.days
     if not context.site.emitter:
         return float("nan")
@@ -245,8 +246,7 @@ def _emission(context: Context, zone: _Zone, inside: Flags) -> float:
 
 
 def _colder(zone: _Zone, other: _Zone, inside: Flags) -> float:
-    """How much more [K] this zone lacks than another. Without targets of both, the rooms themselves are
-    compared."""
+    """Deficit beyond that of another zone [K]; room temperatures are compared without both targets."""
     if zone.own and other.own:
         return nan_median((zone.deficit - other.deficit)[inside])
     return nan_median((other.room - zone.room)[inside])
@@ -255,37 +255,39 @@ def _colder(zone: _Zone, other: _Zone, inside: Flags) -> float:
 def _in_words(measured: ColdRoom) -> str:
     told = []
     if measured.running is not None:
-        told.append(f"the unit ran {measured.running:.0%} of the time")
+        told.append(f"the unit ran {percent(measured.running)} of the time")
     if measured.output_share is not None:
-        told.append(f"it gave {measured.output_share:.0%} of its rated output")
+        told.append(f"it gave {percent(measured.output_share)} of its rated output")
     if measured.lacking is not None:
-        told.append(f"its water was short of the asked temperature for {measured.lacking:.0%} of the heating")
+        told.append(f"its water was below its set temperature for {percent(measured.lacking)} of the heating")
     if measured.emission is not None:
         told.append(
-            f"the rooms took {measured.emission:.0%} of what the emitters can give at this water temperature"
+            f"the rooms took {percent(measured.emission)} of what the emitters can give at this water temperature"
         )
     if measured.gap is not None:
         told.append(
-            f"the best other zone lacks {abs(measured.gap):.1f} K {'less' if measured.gap > 0 else 'more'}"
+            f"the deficit of the best other zone is {abs(measured.gap):.1f} K"
+            f" {'smaller' if measured.gap > 0 else 'larger'}"
         )
     if measured.below_curve is not None:
         side = "under" if measured.below_curve > 0 else "over"
-        told.append(f"the flow lies {abs(measured.below_curve):.1f} K {side} the designed curve")
-    return "; ".join(told) or "nothing measured tells how hard the unit worked"
+        told.append(f"the flow is {abs(measured.below_curve):.1f} K {side} the designed curve")
+    return "; ".join(told) or "no measurement shows how hard the unit worked"
 
 
 def _step(context: Context, cause: str, cold: _Cold) -> str:
     zone = cold.zone.name
     if cause == "zone_not_opening":
         return (
-            f"Check by phone that the thermostat and the radiator valves of zone {zone} are open. Then visit:"
-            " see whether its valve opens when it calls (actuator, wiring, stuck pin, lockshield), bleed its"
-            " emitters and balance the circuits. Leave the curve as it is."
+            f"Check by phone that the thermostat and the radiator valves of zone {zone} are open. Then"
+            " visit: check whether its valve opens when it calls (actuator, wiring, stuck pin,"
+            " lockshield), bleed its emitters and balance the circuits. Leave the curve as it is."
         )
     if cause == "capacity_short":
         return (
-            "Check from afar that no quiet mode or limit holds the unit back and that the night set-back is"
-            " off. Then treat it as a shortage of output: check capacity, air path and water flow on a visit."
+            "Check remotely that no quiet mode or limit restricts the unit and that the night"
+            " set-back is off. Then treat it as insufficient output: check capacity, air path and"
+            " water flow on a visit."
         )
     if cause == "emitters_small":
         return (
@@ -294,9 +296,9 @@ def _step(context: Context, cause: str, cold: _Cold) -> str:
             " compare their size with the room's heat loss (EN 442, EN 12831-1)."
         )
     return (
-        "Raise the heating curve by 2 K at the cold end, from afar or by phone, and look at the rooms after"
-        " three cold days. If the rooms don't follow, set it back: then valves or emitters bind, not the"
-        " curve."
+        "Raise the heating curve by 2 K at the cold end, remotely or by phone, and check the rooms"
+        " after three cold days. If the rooms don't get warmer, set it back: then valves or emitters"
+        " are the limit, not the curve."
     )
 
 

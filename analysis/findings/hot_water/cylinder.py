@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import numpy as np
 
+from fieldfare.analysis.cautions import HOT_WATER
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.cylinder_cooling import expected
 from fieldfare.analysis.expectation.excess import excess
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.findings.confidence import Flags, Floats, confidence_of
-from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import graded, nan_median, ranked
+from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
+from fieldfare.analysis.findings.grading import graded, ranked
 from fieldfare.analysis.findings.hot_water.diverter import leak_in_charges, leak_to_heating, outweighs
 from fieldfare.analysis.findings.hot_water.reheat import approach_at_rating, slowness
 from fieldfare.analysis.findings.model import Cause, Evidence, Finding
 from fieldfare.analysis.findings.onset import onset
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import COLD_C, WH_PER_LITRE_KELVIN, loss_class_limit_w
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _WEEK = 7.0
 _LEANING_MIN = 40.0
@@ -34,7 +36,7 @@ _LEAST_W_PER_K = 0.5  # a cylinder that seems to lose less than the best on sale
 
 
 def hot_water_shortfall(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     days, limit = context.days, context.limit
     cold, known = days.floats("n_tank_cold"), days.floats("n_tank") >= 0.8 * days.floats("n_minutes")
     if known.sum() < _WEEK:
@@ -45,7 +47,7 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     short = waited >= limit("cold_day_minutes")
     short |= fill_nan(days.floats("cold_longest"), 0.0) >= limit("cold_spell_minutes")
     turned = days.floats("q_hot_water") / _content(context)
-    if not {"heat_output", "hot_water_heat"} & context.spoiled.keys():
+    if not {"heat_output", "hot_water_heat"} & context.unreliable.keys():
         # The more often a day's water turns the cylinder over, the less it takes.
         leaning = np.where(turned > 1.5 * limit("cold_turnover"), _LEANING_MIN / 3.0, _LEANING_MIN)
         short |= (fill_nan(cold, 0.0) >= leaning) & (np.nan_to_num(turned) > limit("cold_turnover"))
@@ -53,14 +55,14 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     short &= fill_nan(lowest, 99.0) < limit("cold_least_c")
     short |= fill_nan(lowest, 99.0) < limit("cold_day_c")
     so = known & short & ~_left_full(context)
-    spell = latest_episode(days["day"], so, known, hold_days=4, gone_days=28)
-    if spell is None:
+    episode = latest_episode(days["day"], so, known, hold_days=4, gone_days=28)
+    if episode is None:
         return None
-    inside = known & spell.covers(days["day"])
+    inside = known & episode.covers(days["day"])
     # A cluster of bad days is not the rule: the share is taken over a month at least.
     weekly = _WEEK * float((so & inside).sum()) / max(float(inside.sum()), min(30.0, float(known.sum())))
     severity = graded(weekly, limit("cold_days_watch"), limit("cold_days_act"))
-    if spell.until is not None:
+    if episode.until is not None:
         severity = "note"
     if severity == "note" and weekly < 0.5 * limit("cold_days_watch"):
         return None
@@ -70,8 +72,8 @@ def hot_water_shortfall(context: Context) -> Finding | None:
     return Finding(
         "hot_water_shortfall",
         severity,
-        spell.since,
-        confidence_of(weekly / limit("cold_days_watch"), spell.days, max(spell.share, 0.6)),
+        episode.since,
+        confidence_of(weekly / limit("cold_days_watch"), episode.days, max(episode.share, 0.6)),
         f"Hot water runs out on {weekly:.1f} days a week: the cylinder falls to"
         f" {nan_median(lowest[chosen]):.0f} °C.",
         evidence=(
@@ -83,20 +85,23 @@ def hot_water_shortfall(context: Context) -> Finding | None:
                 "cold_day_minutes",
             ),
             context.evidence(
-                "coldest on such a day", round(nan_median(lowest[chosen]), 1), "°C", "cold_day_c"
+                "coldest cylinder temperature on such a day",
+                round(nan_median(lowest[chosen]), 1),
+                "°C",
+                "cold_day_c",
             ),
             *told,
         ),
         causes=causes,
-        until=spell.until,
+        until=episode.until,
         next_step=_shortfall_step(first),
-        caution=HOT_WATER_CAUTION,
+        caution=HOT_WATER,
         home=(
             ""
             if severity == "note"
             else (
-                "Hot water runs short at times. Spread baths and showers over the day if you can; your"
-                " installer will put it right."
+                "Hot water sometimes runs short. Spread baths and showers over the day if you can;"
+                " your installer will fix it."
             )
         ),
         visit=(
@@ -125,8 +130,8 @@ def _left_full(context: Context) -> Flags:
     if not np.isfinite(content) or not len(reheats):
         return untold
     heat = reheats.floats("heat")
-    if {"heat_output", "hot_water_heat"} & context.spoiled.keys():
-        if "heat_pump_electricity" in context.spoiled:
+    if {"heat_output", "hot_water_heat"} & context.unreliable.keys():
+        if "heat_pump_electricity" in context.unreliable:
             return untold
         heat = _COP * reheats.floats("electricity")
     put_back = heat + fill_nan(reheats.floats("immersion"), 0.0) - _beyond_setpoint(context, reheats)
@@ -148,22 +153,22 @@ def _beyond_setpoint(context: Context, reheats: Table) -> Floats:
 def _shortfall_step(cause: str) -> str:
     if cause == "reheat_window":
         return (
-            "Open the time programme for hot water from afar or by phone: add a reheat before the evening, or"
-            " let the cylinder reheat whenever it falls below its limit."
+            "Change the hot-water time programme remotely or by phone: add a reheat before the"
+            " evening, or let the cylinder reheat whenever it falls below its limit."
         )
     if cause == "diverter_passing":
         return (
-            "Visit: the diverter lets heat from the cylinder into the heating; see diverter_passing, and look"
-            " at hot water again when it closes."
+            "Visit: heat leaks through the diverter from the cylinder into the heating; see"
+            " diverter_passing, and check the hot water again once it closes."
         )
     if cause == "reheat_slow":
         return (
-            "Visit: find out why the cylinder takes so long: flow through the coil, air, scale, the diverter."
-            " See slow_reheat."
+            "Visit: find out why charging takes so long: flow through the coil, air, scale, the"
+            " diverter. See slow_reheat."
         )
     return (
-        "Talk to the householder about how much water is used and when. Raise the reheat limit or the"
-        " setpoint by some kelvin within the unit's reach first; if that is not enough, plan a larger"
+        "Ask the householder how much water is used and when. First raise the reheat limit or the"
+        " setpoint by a few kelvin, within the unit's range; if that is not enough, plan a larger"
         " cylinder or a second charge before the evening."
     )
 
@@ -175,12 +180,12 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
     assert plant is not None
     cold = float(days.floats("n_tank_cold")[chosen].sum())
     charging = float(np.nansum(days.floats("n_cold_charging")[chosen])) / max(cold, 1.0)
-    evidence = [Evidence("share of the cold time in which it was being charged", round(charging, 2), "-")]
+    evidence = [Evidence("share of the cold time with a charge running", round(charging, 2), "-")]
     reheats = context.facts.reheats
     mine = reheats.where(np.isin(reheats["day"], days["day"][chosen]))
     mine = mine.where(mine["minutes"] >= 10) if len(mine) else mine
     if not len(mine):
-        why = "while it is cold nothing charges it"
+        why = "no charge runs while it is cold"
         return ranked({"reheat_window": (1.0, why)}), tuple(evidence)
     a_day = len(mine) / max(int(chosen.sum()), 1)
     minutes = mine.median("minutes")
@@ -190,7 +195,7 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
     evidence += [
         Evidence("charges a day", round(a_day, 1), "1/day"),
         Evidence("usual charge", round(minutes), "min"),
-        context.evidence("its length over that at rated output", round(slow, 2), "-", "reheat_slow_watch"),
+        context.evidence("charge time over that at rated output", round(slow, 2), "-", "reheat_slow_watch"),
     ]
     content = _content(context)
     heat = float(np.nansum(days.floats("q_hot_water")[chosen])) / max(int(chosen.sum()), 1)
@@ -202,10 +207,10 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
     small = 0.0
     if np.isfinite(turned):
         small = float(np.clip(4.0 * (turned - 1.0), -2.0, 3.0))
-        evidence.append(Evidence("hot water a day over what a full cylinder holds", round(turned, 2), "-"))
+        evidence.append(Evidence("daily hot water over a full cylinder's content", round(turned, 2), "-"))
     why = (
-        f"it is being charged for {charging:.0%} of the cold time, {a_day:.1f} charges a day of {minutes:.0f}"
-        " minutes"
+        f"a charge runs for {percent(charging)} of the cold time, {a_day:.1f} charges a day of"
+        f" {minutes:.0f} minutes"
     )
     scores = {
         "reheat_window": (float(np.exp(waiting)), why),
@@ -230,7 +235,7 @@ def _shortfall_causes(context: Context, chosen: Flags) -> tuple[tuple[Cause, ...
         most = 2.0 * sum(weight for weight, _ in scores.values())
         scores["diverter_passing"] = (
             most,
-            f"{charge.share:.0%} of a charge's heat does not reach the cylinder",
+            f"{percent(charge.share)} of a charge's heat does not reach the cylinder",
         )
     return ranked(scores), tuple(evidence)
 
@@ -244,7 +249,7 @@ def _content(context: Context) -> float:
 
 
 def high_standing_loss(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     plant, days, limit = context.site.hot_water, context.days, context.limit
     assert plant is not None
     if plant.cylinder_litres is None:
@@ -264,7 +269,7 @@ def high_standing_loss(context: Context) -> Finding | None:
     # the loss.
     slow = np.fmin(slow, np.fmax(by_day, by_night))
     if np.isfinite(slow).sum() < 5:
-        raise NotAssessed("no long enough time without draws or charges on at least 5 days")
+        raise NotAssessed("too few days (5 needed) with long enough periods without draws or charges")
     whole, daytime, night = nan_median(slow), nan_median(by_day), nan_median(by_night)
     calmest = float(np.nanmin([whole, night]))
     circulates = np.isfinite(daytime) and daytime > limit("circulation_ratio") * max(calmest, _LEAST_W_PER_K)
@@ -280,22 +285,22 @@ def high_standing_loss(context: Context) -> Finding | None:
         allowed = max(allowed, limit("standing_loss_over_design") * designed)
     if loss > allowed and outweighs(context, loss / content * nan_median(over)):
         raise NotAssessed(
-            "heat passes the diverter, which hides what the cylinder itself loses: see diverter_passing"
+            "heat leaks through the diverter, which hides the cylinder's own loss: see diverter_passing"
         )
     so = fill_nan(by_day if circulates else slow, 0.0) > allowed
-    spell = latest_episode(
+    episode = latest_episode(
         days["day"], so, np.isfinite(by_day if circulates else slow), hold_days=5, gone_days=10
     )
-    if spell is None or spell.share < 0.5:
+    if episode is None or episode.share < 0.5:
         return None
-    # All days of the spell count, not only those above the limit, or scatter alone would carry it there.
-    since_then = spell.covers(days["day"])
+    # All days of the episode count, not only those above the limit: scatter alone would exceed it.
+    since_then = episode.covers(days["day"])
     loss = nan_median((by_day if circulates else slow)[since_then])
     if loss <= allowed:
         return None
     inside = so & since_then
     severity = graded(loss, allowed, max(limit("standing_loss_act") * worst, 1.5 * allowed))
-    if spell.until is not None or inside.sum() < 7:
+    if episode.until is not None or inside.sum() < 7:
         severity = "note"
     hours = 16.0 if circulates else 24.0
     lost = loss * nan_median(over[inside]) * hours / 1000.0
@@ -306,7 +311,7 @@ def high_standing_loss(context: Context) -> Finding | None:
     return Finding(
         "high_standing_loss",
         severity,
-        onset(days["day"], by_day if circulates else slow, spell),
+        onset(days["day"], by_day if circulates else slow, episode),
         float(np.clip(excess(loss, spread, usual).probability, 0.5, 0.99)),
         (
             f"Between draws by day the cylinder loses {loss / worst:.1f} times the legal limit, {lost:.1f}"
@@ -326,29 +331,30 @@ def high_standing_loss(context: Context) -> Finding | None:
             ),
             Evidence("expected as installed", round(usual.value, 2), "W/K"),
             Evidence("its standard uncertainty", round(usual.uncertainty, 2), "W/K"),
-            Evidence("the same at night", round(night, 2), "W/K"),
-            Evidence("the same by day, between draws", round(daytime, 2), "W/K"),
+            Evidence("standing loss at night", round(night, 2), "W/K"),
+            Evidence("standing loss by day, between draws", round(daytime, 2), "W/K"),
             Evidence("class C's limit", round(worst, 2), "W/K"),
-            Evidence("days with it", int(inside.sum()), "days"),
+            Evidence("days with this loss", int(inside.sum()), "days"),
         ),
         causes=_loss_causes(daytime, night, whole, loss / worst, circulates=bool(circulates)),
-        until=spell.until,
+        until=episode.until,
         next_step=(
             "Ask whether a circulation pump runs all day; set it to the hours of use or to run on demand,"
             " within local rules on Legionella, and see that its pipes are insulated."
             if circulates
             else (
-                "Visit or ask for photographs: insulate pipes and valves at the cylinder, look for a"
-                " circulation pump or a gravity loop (fit a heat trap or check valve), and wet insulation."
+                "Visit or ask for photos: insulate pipes and valves at the cylinder, look for a"
+                " circulation pump or a gravity loop (fit a heat trap or check valve), and wet"
+                " insulation."
             )
         ),
-        caution=HOT_WATER_CAUTION,
+        caution=HOT_WATER,
         home=(
             ""
             if severity == "note"
             else (
-                "The hot-water cylinder cools faster than it should, which costs electricity. You need do"
-                " nothing; your installer will look at pipes and pump."
+                "The hot-water cylinder cools faster than it should, which costs electricity. You"
+                " don't need to do anything; your installer will check pipes and pump."
             )
         ),
         cost_kwh=saved,
@@ -371,11 +377,11 @@ def _loss_causes(
     base = night if np.isfinite(night) and night > 0 else whole
     ratio = daytime / base if np.isfinite(daytime) and base > 0 else np.nan
     if circulates:
-        why = f"between draws it cools {ratio:.1f} times as fast by day as by night: a pump by the clock"
+        why = f"between draws it cools {ratio:.1f} times as fast by day as by night: a time-controlled pump"
         return ranked(
             {
                 "secondary_circulation": (0.9, why),
-                "insulation": (0.1, "missing insulation would show at night as well"),
+                "insulation": (0.1, "missing insulation would also show at night"),
             }
         )
     loop = 1.0 / (1.0 + float(np.exp(-2.5 * (over_class - _LOOP_OVER_CLASS))))
@@ -383,7 +389,7 @@ def _loss_causes(
     if not np.isfinite(ratio):
         alike = "it "
     elif 1.0 / _ALIKE <= ratio <= _ALIKE:
-        alike = f"it cools alike by day and night ({ratio:.1f} to 1) and "
+        alike = f"it cools at the same rate by day and night ({ratio:.1f} to 1) and "
     else:
         alike = f"by day it cools {ratio:.1f} times as fast as at night, as small draws make it, and it "
     return ranked(
@@ -392,8 +398,8 @@ def _loss_causes(
             "secondary_circulation": (
                 loop,
                 (
-                    "a loop that never rests, by pump or gravity, loses more than insulation can: here it is"
-                    f" {size}"
+                    "a loop that circulates all the time, by pump or gravity, loses more than poor"
+                    f" insulation does: here it is {size}"
                 ),
             ),
         }

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fieldfare.analysis.cautions import HOT_WATER, water_caution
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.charge_balance import (
     LEAST_DRAWN,
@@ -17,11 +18,11 @@ from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import fill_nan, group_by_day
 from fieldfare.analysis.figures.estimate import robust_fit
 from fieldfare.analysis.findings.confidence import Floats
-from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import graded, water_caution
+from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import latest_episode
-from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
+from fieldfare.analysis.findings.grading import graded
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
 
 _FEWEST = 12
@@ -69,7 +70,7 @@ def leak_to_heating(context: Context) -> Leak | None:
         fit = robust_fit(np.column_stack([over[rows], np.ones(rows.sum())]), fall[rows])
         slope, error = fit.combination(np.array([1.0, 0.0]))
         size = float(np.mean(np.abs(over[rows])))
-        how = "it cools the faster the cooler the heating water is"
+        how = "it cools faster when the heating water is cooler"
         rate, cooling = min(slope * size, _calm(fall[rows])), float(np.median(fall[rows]))
         if cooling < 0.0 and not _use_told(context):
             # a cylinder that warms slowly is what a weak charge looks like where nothing names the use
@@ -110,7 +111,7 @@ def leak_in_charges(context: Context) -> ChargeLeak | None:
     counts: a sensor at the top misses the cold half's warming, one at the coil sees it first.
     """
     plant, reheats = context.site.hot_water, context.facts.reheats
-    distrusted = {"heat_output", "cylinder_temperature"} & context.spoiled.keys()
+    distrusted = {"heat_output", "cylinder_temperature"} & context.unreliable.keys()
     if (
         plant is None
         or plant.cylinder_litres is None
@@ -155,8 +156,7 @@ def _long_enough(context: Context) -> float:
 
 
 def _heating_warmed(context: Context) -> bool | None:
-    """Whether the pipe to the heating carries the charge's hot water meanwhile; None where nothing measures
-    it."""
+    """True where the heating pipe warms during the charge; None where not measured."""
     days = context.days
     if "flow_in_hot_water" not in days:
         return None
@@ -174,8 +174,7 @@ def _use_told(context: Context) -> bool:
 
 
 def _calm(fall: Floats) -> float:
-    """Cooling after the calmest quarter of the charges [K/h]: a leak is there after each of them, a draw is
-    not."""
+    """Cooling after the calmest quarter of charges [K/h]: a leak is always there, a draw is not."""
     return float(max(np.quantile(fall, 0.25), -np.quantile(fall, 0.75)))
 
 
@@ -184,7 +183,7 @@ def _spread(values: Floats) -> float:
 
 
 def diverter_passing(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     leak, charge = context.once(leak_to_heating), context.once(leak_in_charges)
     if leak is None and charge is None:
         raise NotAssessed(
@@ -210,10 +209,10 @@ def diverter_passing(context: Context) -> Finding | None:
         severity,
         since,
         float(np.clip(1.0 - np.exp(-leak.rate / max(2.0 * leak.error, 0.4 * watch)), 0.5, 0.99)),
-        f"While the heating runs the full cylinder {way} {amount}: heat passes the diverter.",
+        f"While the heating runs the full cylinder {way} {amount}: heat leaks through the diverter.",
         evidence=(
             context.evidence(
-                "cylinder's cooling that follows the heating water",
+                "cylinder cooling that follows the heating water",
                 round(leak.rate, 2),
                 "K/h",
                 "diverter_leak_k_per_h",
@@ -221,7 +220,7 @@ def diverter_passing(context: Context) -> Finding | None:
             Evidence("its standard uncertainty", round(leak.error, 2), "K/h"),
             Evidence("cooling of the full cylinder while heating", round(leak.cooling, 2), "K/h"),
             Evidence("charges compared", leak.charges, "charges"),
-            Evidence("told from", leak.how),
+            Evidence("method", leak.how),
             *_charge_evidence(context, charge),
         ),
         until=until,
@@ -230,13 +229,13 @@ def diverter_passing(context: Context) -> Finding | None:
             " temperature. Check the diverter's end position, its actuator and seat, and dirt; where there"
             " are two pumps, the check valves."
         ),
-        caution=f"{HOT_WATER_CAUTION} {water_caution(context.site)}",
+        caution=f"{HOT_WATER} {water_caution(context.site)}",
         home=(
             ""
             if severity == "note"
             else (
-                "Some heat goes the wrong way between heating and hot water, so the hot water cools and is"
-                " made again too often. You still have both; your installer will look at the valve."
+                "A valve lets heat leak from the hot water into the heating, so the hot water is"
+                " reheated too often. Your installer will check the valve."
             )
         ),
         visit="drive" if severity != "note" else "none",
@@ -249,12 +248,12 @@ def _charge_evidence(context: Context, charge: ChargeLeak | None) -> tuple[Evide
         return ()
     return (
         context.evidence(
-            "share of a charge's heat that the cylinder did not take up",
+            "share of a charge's heat that did not reach the cylinder",
             round(charge.share, 2),
             "-",
             "charge_leak_watch",
         ),
-        Evidence("taken up, by its own warming", round(charge.taken, 2), "-"),
+        Evidence("heat stored, from the cylinder's temperature rise", round(charge.taken, 2), "-"),
         Evidence("expected of a tight diverter", TAKEN_UP.value, "-"),
         Evidence("standard uncertainty of the difference", round(charge.below.uncertainty, 2), "-"),
     )
@@ -269,7 +268,7 @@ def _while_charging(context: Context, charge: ChargeLeak | None) -> Finding | No
     since, until = _charge_since(context, charge)
     if until is not None:
         severity = "note"
-    heat = float(np.nansum(context.whole.days["q_hot_water"])) / max(len(context.whole.days), 1) * 365.0
+    heat = float(np.nansum(context.all_days.days["q_hot_water"])) / max(len(context.all_days.days), 1) * 365.0
     want = context.figures.expected
     kwh = charge.share * heat / max(want.measured_hot_water or want.hot_water or _USUAL_COP, 1.3)
     return Finding(
@@ -277,8 +276,10 @@ def _while_charging(context: Context, charge: ChargeLeak | None) -> Finding | No
         severity,
         since,
         float(np.clip(charge.below.probability_above(watch / 2.0), 0.5, 0.99)),
-        f"While the cylinder is charged about {charge.share:.0%} of the heat goes elsewhere: heat passes the"
-        " diverter.",
+        (
+            f"While the cylinder is charged about {percent(charge.share)} of the heat goes elsewhere: heat"
+            " leaks through the diverter."
+        ),
         evidence=(
             *_charge_evidence(context, charge),
             Evidence("charges compared", charge.charges, "charges"),
@@ -290,13 +291,13 @@ def _while_charging(context: Context, charge: ChargeLeak | None) -> Finding | No
             " two pumps, the check valves. If it is tight, compare the cylinder's volume with the site file"
             " and the heat meter with flow and temperatures."
         ),
-        caution=f"{HOT_WATER_CAUTION} {water_caution(context.site)}",
+        caution=f"{HOT_WATER} {water_caution(context.site)}",
         home=(
             ""
             if severity == "note"
             else (
-                "Some heat meant for the hot water goes into the heating, so making hot water takes longer"
-                " and costs more. You still have both; your installer will look at the valve."
+                "Some heat meant for the hot water goes into the heating, so making hot water takes"
+                " longer and costs more. Your installer will check the valve."
             )
         ),
         cost_kwh=kwh,
@@ -316,10 +317,10 @@ def _charge_since(context: Context, charge: ChargeLeak) -> tuple[str, str | None
     usable = np.isfinite(share) & (rise >= _LEAST_RISE_K) & (reheats["minutes"] >= _long_enough(context))
     best = group_by_day(days["day"], reheats["day"], np.where(usable, share, np.nan), "greatest")
     half_way = (charge.taken + TAKEN_UP.value) / 2.0
-    spell = latest_episode(
+    episode = latest_episode(
         days["day"], fill_nan(best, 9.0) < half_way, np.isfinite(best), hold_days=3, gone_days=14
     )
-    return (days.day(0).isoformat(), None) if spell is None else (spell.since, spell.until)
+    return (days.day(0).isoformat(), None) if episode is None else (episode.since, episode.until)
 
 
 def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
@@ -328,15 +329,14 @@ def _since(context: Context, leak: Leak) -> tuple[str, str | None]:
     mine = reheats.where((reheats.floats("heat_after") >= 0.5) & np.isfinite(reheats.floats("fall_after")))
     daily = np.abs(group_by_day(days["day"], mine["day"], mine["fall_after"], "median"))
     so = fill_nan(daily, 0.0) > 0.5 * leak.rate
-    spell = latest_episode(days["day"], so, np.isfinite(daily), hold_days=3, gone_days=14)
-    if spell is None:
+    episode = latest_episode(days["day"], so, np.isfinite(daily), hold_days=3, gone_days=14)
+    if episode is None:
         return days.day(0).isoformat(), None
-    return spell.since, spell.until
+    return episode.since, episode.until
 
 
 def outweighs(context: Context, cooling: float) -> bool:
-    """True where a leak past the diverter is a good part of a cooling [K/h] that would else be laid to the
-    cylinder."""
+    """True where a diverter leak explains much of a cooling [K/h] attributed to the cylinder."""
     leak, charge = context.once(leak_to_heating), context.once(leak_in_charges)
     if charge is not None and charge.is_sure and charge.share >= context.limit("charge_leak_watch"):
         return True

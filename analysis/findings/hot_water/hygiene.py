@@ -13,9 +13,8 @@ from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import fill_nan
 from fieldfare.analysis.findings.confidence import Flags
-from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import nan_median, ranked
-from fieldfare.analysis.findings.hot_water.common import needs_hot_water
+from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -23,6 +22,7 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C, SENSOR_LOW_K, hold_minutes
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _MEANWHILE = (
     "Legionella can grow meanwhile: until a disinfection has been held, follow local rules on showers and"
@@ -34,13 +34,13 @@ _TRIED_K = 4.0
 
 def _done(context: Context) -> Flags:
     """Days of all days on which the store was held hot enough for long enough."""
-    dose = context.whole.days.floats("disinfection_min")
+    dose = context.all_days.days.floats("disinfection_min")
     return np.asarray(fill_nan(dose, 0.0) >= context.limit("disinfection_minutes"), dtype=np.bool_)
 
 
 def _known(context: Context) -> Flags:
     """Days of all days that count as days without: the cylinder measured throughout, somebody at home."""
-    whole = context.whole.days
+    whole = context.all_days.days
     return np.asarray(
         (whole.floats("n_tank") >= 0.8 * whole.floats("n_minutes"))
         & np.isin(whole["day"], context.days["day"])
@@ -49,8 +49,8 @@ def _known(context: Context) -> Flags:
 
 def disinfection_lacking(context: Context) -> Finding | None:
     """Stored water that stands in the growth range and is not disinfected, whatever the schedule says."""
-    needs_hot_water(context)
-    plant, days, limit = context.site.hot_water, context.whole.days, context.limit
+    require_hot_water(context)
+    plant, days, limit = context.site.hot_water, context.all_days.days, context.limit
     assert plant is not None
     if "disinfection_min" not in days or not np.isfinite(days.floats("tank_mean")).any():
         raise NotAssessed("needs cylinder_temperature", "missing_quantity")
@@ -85,15 +85,17 @@ def disinfection_lacking(context: Context) -> Finding | None:
         severity,
         since.isoformat(),
         float(np.clip(real * (1.0 - 0.5 ** (length / allowed)) + 0.3, 0.5, 0.98)),
-        f"The stored water stands at {usual:.0f} °C, where Legionella can grow, and was not disinfected for"
-        f" {length} days.",
+        (
+            f"The stored water is at {usual:.0f} °C, where Legionella can grow, and was not disinfected"
+            f" for {length} days."
+        ),
         evidence=(
             context.evidence(
-                "days without a disinfection that was held", length, "days", "lacking_days", allowed
+                "days without a completed disinfection", length, "days", "lacking_days", allowed
             ),
             context.evidence("share of the time between 20 and 50 °C", round(share, 2), "-", "growth_share"),
             context.evidence("usual temperature", round(usual, 1), "°C", "growth_upper_c"),
-            Evidence("hottest meanwhile", round(hottest, 1), "°C"),
+            Evidence("highest temperature meanwhile", round(hottest, 1), "°C"),
             context.evidence("longest hold, as minutes at 60 °C", round(best), "min", "disinfection_minutes"),
             Evidence(
                 "last disinfected",
@@ -104,16 +106,16 @@ def disinfection_lacking(context: Context) -> Finding | None:
         next_step=_lacking_step(context, causes[0].cause),
         caution=f"{_MEANWHILE} {HOT_WATER}",
         home=(
-            "The stored hot water is lukewarm for long and was not heated through. Your installer will set a"
-            " regular hot run; ask them before using showers if someone at home is frail, and mind that"
-            " hotter water can scald."
+            "Your stored hot water has been lukewarm for a long time and was not heated through. Your"
+            " installer will set a regular disinfection; ask them before using showers if someone at"
+            " home is frail. Hotter water can scald."
         ),
         visit="setting",
     )
 
 
 def _lacking_causes(context: Context, mine: Flags, hottest: float, best: float) -> tuple[Cause, ...]:
-    plant, days = context.site.hot_water, context.whole.days
+    plant, days = context.site.hot_water, context.all_days.days
     assert plant is not None
     # Runs above the everyday setpoint show a programme that does not get far enough, or does not hold.
     tried = int((fill_nan(days.floats("tank_max")[mine], 0.0) >= plant.setpoint_c + _TRIED_K).sum())
@@ -123,16 +125,16 @@ def _lacking_causes(context: Context, mine: Flags, hottest: float, best: float) 
         f"the schedule asks for {plant.pasteurise_c:g} °C only"
         if planned
         else (
-            f"the hottest run came to {hottest:.0f} °C and counts as {best:.0f} minutes at 60 °C"
+            f"the hottest run reached {hottest:.0f} °C and counts as {best:.0f} minutes at 60 °C"
             if tried
-            else f"no run came above {hottest:.0f} °C"
+            else f"no run exceeded {hottest:.0f} °C"
         )
     )
     none = (
         "the site file schedules none"
         if plant.pasteurise_c is None
         else (
-            f"none of the scheduled runs was tried: {hottest:.0f} °C was the hottest"
+            f"no scheduled run was started: the highest temperature was {hottest:.0f} °C"
             if not tried
             else f"{tried} days went above the setpoint"
         )
@@ -144,22 +146,22 @@ def _lacking_step(context: Context, cause: str) -> str:
     hold = f"{DISINFECTED_AT_C:g} °C for {hold_minutes(DISINFECTED_AT_C):.0f} minutes in the whole cylinder"
     if cause == "setpoint_too_low":
         return (
-            f"Raise the disinfection's temperature and hold so that it reaches {hold}, or what local rules"
-            " ask; let the immersion heater finish it, and run it now. See that a tempering valve is fitted"
-            " and set before the water gets hotter."
+            f"Raise the disinfection's temperature and hold so that it reaches {hold}, or what local"
+            " rules ask; let the immersion heater finish it, and run it now. Check that a tempering"
+            " valve is fitted and set before the water gets hotter."
         )
     return (
-        "Settle with the householder, by local rules, how the water is kept safe: a scheduled disinfection"
-        f" ({hold}, weekly in common practice) or a store kept at {DISINFECTED_AT_C:g} °C. See that a"
-        " tempering valve is fitted and set before the water gets hotter, run a disinfection now, and enter"
-        " the schedule on this site's page."
+        "Agree with the householder, by local rules, how the water is kept safe: a scheduled"
+        f" disinfection ({hold}, weekly in common practice) or a store kept at"
+        f" {DISINFECTED_AT_C:g} °C. Check that a tempering valve is fitted and set before the"
+        " water gets hotter, run a disinfection now, and enter the schedule on this site's page."
     )
 
 
 def pasteurisation_missed(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     # Disinfection counts on any day it was held; only days that can be judged count as days without.
-    plant, days = context.site.hot_water, context.whole.days
+    plant, days = context.site.hot_water, context.all_days.days
     assert plant is not None
     if plant.pasteurise_c is None:
         raise NotAssessed("no thermal disinfection is scheduled", "not_applicable")
@@ -195,9 +197,9 @@ def pasteurisation_missed(context: Context) -> Finding | None:
     since = days.day(min(begin + every, len(days) - 1)).isoformat()
     short = plant.pasteurise_c - hottest
     how = (
-        f"The cylinder came {short:.0f} K short."
+        f"The cylinder stayed {short:.0f} K below it."
         if short > SENSOR_LOW_K
-        else f"It came to {hottest:.0f} °C, but its hold counts as {held:.0f} minutes at 60 °C only."
+        else f"It reached {hottest:.0f} °C, but the hold counts as only {held:.0f} minutes at 60 °C."
     )
     return Finding(
         "pasteurisation_missed",
@@ -207,8 +209,8 @@ def pasteurisation_missed(context: Context) -> Finding | None:
         f"Disinfection at {plant.pasteurise_c:g} °C was not {'reached' if short > SENSOR_LOW_K else 'held'}"
         f" for {length} days; it is scheduled every {every}.",
         evidence=(
-            context.evidence("days without it", length, "days", "pasteurise_slack_days", allowed),
-            Evidence("hottest meanwhile", round(hottest, 1), "°C"),
+            context.evidence("days without disinfection", length, "days", "pasteurise_slack_days", allowed),
+            Evidence("highest temperature meanwhile", round(hottest, 1), "°C"),
             context.evidence("longest hold, as minutes at 60 °C", round(held), "min", "disinfection_minutes"),
             Evidence(
                 "last disinfected",
@@ -218,17 +220,18 @@ def pasteurisation_missed(context: Context) -> Finding | None:
         ),
         until=None if ongoing else days.day(last).isoformat(),
         next_step=(
-            "Check that the disinfection programme is on and the immersion heater works (fuse, thermostat"
-            f" cut-out), let it run to {plant.pasteurise_c:g} °C now, and see that it holds as long as local"
-            f" rules ask. {how}"
+            "Check that the disinfection programme is on and the immersion heater works (fuse,"
+            f" thermostat cut-out), let it run to {plant.pasteurise_c:g} °C now, and check that it"
+            f" holds as long as local rules require. {how}"
         ),
         caution=f"{_MEANWHILE} {HOT_WATER}",
         home=(
             ""
             if severity == "note"
             else (
-                "The regular hot run that keeps the hot water hygienic has not been reached. Your installer"
-                " will put it right soon; ask them before using showers if someone at home is frail."
+                "The regular disinfection that prevents Legionella in your hot water has not been"
+                " completed. Your installer will fix it soon; ask them before using showers if"
+                " someone at home is frail."
             )
         ),
         visit="none" if severity == "note" else "setting" if hottest < plant.setpoint_c + 3.0 else "drive",
@@ -241,8 +244,7 @@ def pasteurisation_missed(context: Context) -> Finding | None:
 
 
 def _gaps(known: Flags, done: Flags) -> list[tuple[int, int, int]]:
-    """Stretches without disinfection as (judged days, first index, last index); days without data do not
-    count."""
+    """Runs without disinfection as (judged days, first, last index); days without data do not count."""
     out, count, begin = [], 0, 0
     for i in range(len(known)):
         if done[i]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fieldfare.analysis.cautions import setpoint_advice
+from fieldfare.analysis.cautions import HOT_WATER, setpoint_advice
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.excess import Excess, Expected, excess
 from fieldfare.analysis.expectation.reheat import (
@@ -16,10 +16,9 @@ from fieldfare.analysis.expectation.reheat import (
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import Table, fill_nan, group_by_day
 from fieldfare.analysis.findings.confidence import Flags, Floats
-from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import graded, nan_median, ranked
+from fieldfare.analysis.findings.context import Context, Need, Rule, require_hot_water
 from fieldfare.analysis.findings.episodes import Episode, latest_episode
-from fieldfare.analysis.findings.hot_water.common import HOT_WATER_CAUTION, needs_hot_water
+from fieldfare.analysis.findings.grading import graded, ranked
 from fieldfare.analysis.findings.model import (
     Cause,
     Evidence,
@@ -27,7 +26,9 @@ from fieldfare.analysis.findings.model import (
     Severity,
 )
 from fieldfare.analysis.findings.onset import onset
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import WH_PER_LITRE_KELVIN
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _LEAST_MIN, _LEAST_KWH = 15.0, 1.0
 _SHOWN_BY = ("operating_mode", "diverter_to_hot_water", "heat_output", "cylinder_temperature")
@@ -42,9 +43,8 @@ _WATER_W_PER_K = 1155.0  # per m3/h, at 30 to 50 C (IAPWS, reference 1)
 
 
 def slow_reheat(context: Context) -> Finding | None:
-    """Charges that take longer than output, coil and flow limit lead one to expect, by an amount that
-    matters."""
-    needs_hot_water(context)
+    """Charges significantly longer than expected from output, coil and flow limit."""
+    require_hot_water(context)
     reheats = _whole(context)
     slow = slowness(context, reheats)
     usual, doubt = expected_minutes(context, reheats)
@@ -74,10 +74,10 @@ def slow_reheat(context: Context) -> Finding | None:
     # Long by itself is not slow: a cold cylinder, a setpoint near the flow limit and a small unit take their
     # time.
     so &= fill_nan(over_minutes, 0.0) >= np.maximum(limit("reheat_excess_minutes"), doubt)
-    spell = _spell(context, reheats, so, told)
-    if spell is None or spell.share < 0.5:
+    episode = _episode(context, reheats, so, told)
+    if episode is None or episode.share < 0.5:
         return None
-    inside = so & told & spell.covers(reheats["day"])
+    inside = so & told & episode.covers(reheats["day"])
     length, coil, flow = nan_median(slow[inside]), nan_median(approach[inside]), nan_median(share[inside])
     late = excess(
         nan_median(reheats.floats("minutes")[inside]),
@@ -85,55 +85,57 @@ def slow_reheat(context: Context) -> Finding | None:
         Expected(nan_median(usual[inside]), nan_median(doubt[inside])),
     )
     late_by_day = group_by_day(context.days["day"], reheats["day"], over_minutes, "median")
-    severity = _slow_severity(context, length, coil, flow, spell, int(inside.sum()))
+    severity = _slow_severity(context, length, coil, flow, episode, int(inside.sum()))
     causes = _slow_causes(context, length, coil, flow, nan_median(lift[inside]))
     minutes = nan_median(reheats.floats("minutes")[inside])
     by_flow = bool(causes) and causes[0].cause == "flow_low"
     return Finding(
         "slow_reheat",
         severity,
-        onset(context.days["day"], late_by_day, spell),
+        onset(context.days["day"], late_by_day, episode),
         float(np.clip(late.probability, 0.5, 0.99)),
         _slow_headline(minutes, nan_median(usual[inside]), length, coil, flow, by_flow=by_flow),
         evidence=(
             Evidence("usual reheat", round(minutes), "min"),
-            Evidence("expected by output, coil and flow limit", round(nan_median(usual[inside])), "min"),
+            Evidence("expected from output, coil and flow limit", round(nan_median(usual[inside])), "min"),
             Evidence("its standard uncertainty", round(nan_median(doubt[inside])), "min"),
             context.evidence("longer than expected by", round(late.value), "min", "reheat_excess_minutes"),
             context.evidence(
-                "its length over that at rated output", round(length, 2), "-", "reheat_slow_watch"
+                "reheat time over that at rated output", round(length, 2), "-", "reheat_slow_watch"
             ),
             context.evidence(
                 "coil water over the cylinder, at rated output", round(coil, 1), "K", "coil_approach_watch"
             ),
             context.evidence("flow while charging over nominal", round(flow, 2), "-", "reheat_flow_share"),
             context.evidence(
-                "flow less return while charging",
+                "flow minus return while charging",
                 round(nan_median(lift[inside]), 1),
                 "K",
                 "reheat_lift_watch",
             ),
-            Evidence("reheats with it", int(inside.sum()), "reheats"),
+            Evidence("slow reheats", int(inside.sum()), "reheats"),
         ),
         causes=causes,
-        until=spell.until,
+        until=episode.until,
         next_step=(
-            "Visit: flow through the coil is short. Clean the strainer, vent coil and cylinder, see whether"
-            " the diverter opens fully and the pump runs at its hot-water speed."
+            (
+                "Visit: the flow through the coil is too low. Clean the strainer, vent coil and cylinder,"
+                " check whether the diverter opens fully and the pump runs at its hot-water speed."
+            )
             if by_flow
             else (
-                "Visit: the coil passes too little heat. Vent it, measure flow and return at the cylinder,"
-                " descale coil or plate exchanger if the water is hard; compare the coil's area with the"
-                " unit's output."
+                "Visit: the coil transfers too little heat. Vent it, measure flow and return at the"
+                " cylinder, descale coil or plate exchanger if the water is hard; compare the coil's"
+                " area with the unit's output."
             )
         ),
-        caution=HOT_WATER_CAUTION,
+        caution=HOT_WATER,
         home=(
             ""
             if severity == "note"
             else (
-                "Heating the hot water takes longer than it should. You still get hot water; after a bath,"
-                " give it more time. Your installer will look at the cylinder."
+                "Heating the hot water takes longer than it should. After a bath, give it more time."
+                " Your installer will check the cylinder."
             )
         ),
         visit="drive" if severity != "note" else "none",
@@ -146,8 +148,7 @@ def _spread(values: Floats) -> float:
 
 
 def expected_minutes(context: Context, reheats: Table) -> tuple[Floats, Floats]:
-    """Length of each reheat as output, coil, flow limit and the heat it took lead one to expect, and its
-    uncertainty [min]."""
+    """Expected reheat length from output, coil, flow limit and heat, with uncertainty [min]."""
     plant, pump = context.site.hot_water, context.site.heat_pump
     assert plant is not None
     heat, output = heat_into_cylinder(context, reheats), CHARGING_SHARE * _rated_kw(context, reheats)
@@ -180,18 +181,18 @@ def _able(context: Context) -> bool:
 def _slow_headline(
     minutes: float, usual: float, length: float, coil: float, flow: float, *, by_flow: bool
 ) -> str:
-    told = f"A reheat takes {minutes:.0f} minutes where about {usual:.0f} are expected"
+    told = f"A reheat takes {minutes:.0f} minutes; about {usual:.0f} are expected"
     if by_flow and np.isfinite(flow):
-        return f"{told}: while charging only {flow:.0%} of the nominal flow goes round."
+        return f"{told}: while charging the flow is only {percent(flow)} of nominal."
     if np.isfinite(coil):
-        return f"{told}; at full output the coil would need water {coil:.0f} K hotter than the cylinder."
-    return f"{told}, {length:.1f} times as long as its heat takes at rated output."
+        return f"{told}. At full output the coil would need water {coil:.0f} K hotter than the cylinder."
+    return f"{told}, {length:.1f} times as long as at rated output."
 
 
 def _slow_severity(
-    context: Context, length: float, coil: float, flow: float, spell: Episode, count: int
+    context: Context, length: float, coil: float, flow: float, episode: Episode, count: int
 ) -> Severity:
-    if spell.until is not None or count < _FEWEST:
+    if episode.until is not None or count < _FEWEST:
         return "note"
     limit = context.limit
     by_length = (
@@ -210,19 +211,18 @@ def _slow_severity(
 
 
 def _slow_causes(context: Context, length: float, coil: float, flow: float, lift: float) -> tuple[Cause, ...]:
-    """Little flow shows in the flow rate and in a wide difference; a poor coil in hot water at a usual
-    flow."""
+    """Low flow: low flow rate and a wide difference. Poor coil: hot water at normal flow."""
     doubt = 0.0  # log odds of the flow
     words = []
     if np.isfinite(flow):
         doubt += float(np.clip(14.0 * (0.68 - flow), -3.0, 3.0))
-        words.append(f"{flow:.0%} of the nominal flow while charging")
+        words.append(f"{percent(flow)} of the nominal flow while charging")
     if np.isfinite(lift):
         doubt += float(np.clip(0.7 * (lift - 7.5), -2.0, 2.0))
         words.append(f"{lift:.1f} K between flow and return")
     if np.isfinite(coil):
         doubt += float(np.clip(0.15 * (15.0 - coil), -2.0, 1.0))
-        words.append(f"coil water {coil:.0f} K over the cylinder at rated output")
+        words.append(f"coil water {coil:.0f} K above the cylinder at rated output")
     if not words:
         return ()
     p = 1.0 / (1.0 + float(np.exp(-doubt)))
@@ -231,7 +231,7 @@ def _slow_causes(context: Context, length: float, coil: float, flow: float, lift
 
 
 def reheat_incomplete(context: Context) -> Finding | None:
-    needs_hot_water(context)
+    require_hot_water(context)
     plant = context.site.hot_water
     assert plant is not None
     reheats = _whole(context, 1.0)
@@ -242,12 +242,12 @@ def reheat_incomplete(context: Context) -> Finding | None:
     short = np.isfinite(top) & (top < plant.setpoint_c - limit("reheat_short_k"))
     gave_up = short & _stalled(context, reheats)
     finished = _finished_by_immersion(context, reheats)
-    spell = _spell(context, reheats, short, np.isfinite(top))
-    if spell is None or spell.share < limit("reheat_short_share"):
+    episode = _episode(context, reheats, short, np.isfinite(top))
+    if episode is None or episode.share < limit("reheat_short_share"):
         return None
     days = context.days
     short_by = group_by_day(days["day"], reheats["day"], plant.setpoint_c - top, "median")
-    inside = short & spell.covers(reheats["day"])
+    inside = short & episode.covers(reheats["day"])
     stalled = float(gave_up[inside].mean())
     end = nan_median(top[inside])
     hottest = nan_median(reheats.floats("flow_max")[inside])
@@ -256,7 +256,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
     by_heater = float(finished[inside].mean())
     # Where the immersion heater does the rest the water gets hot: that is immersion_use, not water that stays
     # short.
-    if spell.until is None and inside.sum() >= _FEWEST and stalled >= 0.5 and by_heater < 0.5:
+    if episode.until is None and inside.sum() >= _FEWEST and stalled >= 0.5 and by_heater < 0.5:
         severity = "act" if end < plant.setpoint_c - 3.0 * limit("reheat_short_k") else "watch"
     at_top = most is not None and np.isfinite(hottest) and hottest > most - 4.0
     because = (
@@ -266,28 +266,28 @@ def reheat_incomplete(context: Context) -> Finding | None:
         else f"the cylinder stops rising at {end:.0f} °C"
     )
     headline = (
-        f"Reheats give up at {end:.0f} °C; the setpoint is {plant.setpoint_c:g} °C."
+        f"Reheats stop at {end:.0f} °C, below the setpoint of {plant.setpoint_c:g} °C."
         if stalled >= 0.5
-        else f"Reheats end at {end:.0f} °C, not at the {plant.setpoint_c:g} °C of the site file."
+        else f"Reheats end at {end:.0f} °C, not at the {plant.setpoint_c:g} °C in the site file."
     )
     return Finding(
         "reheat_incomplete",
         severity,
-        onset(days["day"], short_by, spell),
+        onset(days["day"], short_by, episode),
         float(np.clip(Excess(plant.setpoint_c - end, _SENSOR_K).probability, 0.5, 0.99)),
         headline,
         evidence=(
             context.evidence(
-                "setpoint less the usual end of a reheat",
+                "setpoint minus usual end of a reheat",
                 round(plant.setpoint_c - end, 1),
                 "K",
                 "reheat_short_k",
             ),
             Evidence("usual end of a reheat", round(end, 1), "°C"),
             context.evidence(
-                "share of reheats that end short", round(spell.share, 2), "-", "reheat_short_share"
+                "share of reheats that end short", round(episode.share, 2), "-", "reheat_short_share"
             ),
-            Evidence("share of those that stalled", round(stalled, 2), "-"),
+            Evidence("share of these that stalled", round(stalled, 2), "-"),
             context.evidence(
                 "gain in the last twenty minutes",
                 round(nan_median(reheats.floats("rise_end")[inside]), 1),
@@ -296,12 +296,12 @@ def reheat_incomplete(context: Context) -> Finding | None:
             ),
             Evidence("hottest flow", round(hottest, 1), "°C"),
             Evidence("share finished by the immersion heater", round(by_heater, 2), "-"),
-            Evidence("reheats with it", int(inside.sum()), "reheats"),
+            Evidence("slow reheats", int(inside.sum()), "reheats"),
         ),
         causes=ranked({"setpoint_above_reach": (1.0, because)}) if stalled >= 0.5 else (),
-        until=spell.until,
+        until=episode.until,
         next_step=(
-            "If it once reached the setpoint, look at coil and flow first. Else: "
+            "If it used to reach the setpoint, check coil and flow first. Otherwise: "
             + setpoint_advice(end, disinfected=plant.pasteurise_c is not None)
             if stalled >= 0.5
             else (
@@ -309,13 +309,13 @@ def reheat_incomplete(context: Context) -> Finding | None:
                 " site's page."
             )
         ),
-        caution=HOT_WATER_CAUTION,
+        caution=HOT_WATER,
         home=(
             ""
             if severity == "note"
             else (
-                "The hot water does not quite reach the temperature that is set, and the heat pump tries for"
-                " a long time. There is hot water; your installer will look at it."
+                "The hot water does not quite reach its set temperature, and the heat pump keeps"
+                " trying for a long time. Your installer will check it."
             )
         ),
         visit="setting" if severity != "note" else "none",
@@ -323,8 +323,7 @@ def reheat_incomplete(context: Context) -> Finding | None:
 
 
 def _stalled(context: Context, reheats: Table) -> Flags:
-    """The cylinder hardly gained at the end of a good while, the unit came to its hottest, or it was tried
-    again at once."""
+    """The cylinder stopped warming at the end, the unit reached its limit, or a retry followed at once."""
     rise = reheats.floats("rise_end")
     most = context.site.heat_pump.max_flow_c
     hottest = reheats.floats("flow_max")
@@ -357,8 +356,8 @@ def _whole(context: Context, least_spacings: float = 4.0) -> Table:
         reheats = reheats.where(whole)
     if not len(reheats):
         raise NotAssessed(
-            "no reheat can be seen: needs operating_mode, diverter_to_hot_water, hot_water_heat or"
-            " cylinder_temperature"
+            "no reheat can be detected: needs operating_mode, diverter_to_hot_water, hot_water_heat"
+            " or cylinder_temperature"
         )
     return reheats
 
@@ -409,7 +408,7 @@ def approach_at_rating(context: Context, reheats: Table) -> Floats:
     return np.where(ok, over * _rated_kw(context, reheats) / np.where(ok, power, 1.0), np.nan)
 
 
-def _spell(context: Context, reheats: Table, so: Flags, told: Flags) -> Episode | None:
+def _episode(context: Context, reheats: Table, so: Flags, told: Flags) -> Episode | None:
     """The newest stretch of days on most of whose reheats it was so."""
     days = context.days
     all_told = fill_nan(group_by_day(days["day"], reheats["day"], told, "sum"), 0.0)

@@ -13,7 +13,7 @@ from fieldfare.analysis.expectation.excess import Excess
 from fieldfare.analysis.facts.table import Table, fill_nan
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
-from fieldfare.analysis.findings.cycling.common import nan_median, ranked
+from fieldfare.analysis.findings.grading import ranked
 from fieldfare.analysis.findings.model import (
     SEVERITIES,
     Cause,
@@ -21,8 +21,10 @@ from fieldfare.analysis.findings.model import (
     Finding,
     Severity,
 )
+from fieldfare.analysis.findings.phrases import percent
 from fieldfare.analysis.physics.hot_water import SENSOR_LOW_K, STORED_HOT_C, WH_PER_LITRE_KELVIN
 from fieldfare.analysis.plant.site import HotWater
+from fieldfare.analysis.statistics.quantiles import nan_median
 
 _USUAL_LITRES = 250.0
 # A sensor in its pocket, clamped or slipped: a kelvin or so either way (common practice).
@@ -52,8 +54,8 @@ class _Hot:
 def water_too_hot(context: Context) -> Finding | None:
     # A cylinder whose sensor reports scalds whether or not the site file describes it. And water scalds on
     # every day alike: none is left out.
-    days, limit = context.whole.days, context.limit
-    culprit = context.spoiled.get("cylinder_temperature")
+    days, limit = context.all_days.days, context.limit
+    culprit = context.unreliable.get("cylinder_temperature")
     if "tank_held" not in days or not np.isfinite(days.floats("tank_held")).any():
         raise NotAssessed("needs cylinder_temperature", "missing_quantity")
     held = days.floats("tank_held")
@@ -102,17 +104,17 @@ def water_too_hot(context: Context) -> Finding | None:
                 "time above 65 °C on such a day", round(nan_median(days.floats("n_tank_hot")[inside])), "min"
             ),
             Evidence(
-                "hottest over the hottest flow",
+                "stored water above the hottest flow",
                 None if not np.isfinite(facts.above_flow) else round(facts.above_flow, 1),
                 "K",
             ),
-            Evidence("warmed with every known heater off, over what was needed", round(facts.alone, 2), "-"),
+            Evidence("warming with every known heater off, over the heat needed", round(facts.alone, 2), "-"),
             Evidence(
-                "immersion heat over what was needed",
+                "immersion heat over the heat needed",
                 None if not np.isfinite(facts.immersion) else round(facts.immersion, 2),
                 "-",
             ),
-            Evidence("rises faster than any heater makes, on such a day", round(facts.jumps, 1), ""),
+            Evidence("rises faster than any heater can cause, on such a day", round(facts.jumps, 1), ""),
         ),
         causes=causes,
         until=None if ongoing else days.day(last).isoformat(),
@@ -122,8 +124,10 @@ def water_too_hot(context: Context) -> Finding | None:
             ""
             if severity == "note"
             else (
-                "The hot water is hotter than it should be and can scald. Run cold water first and mix, do"
-                " not leave children or frail people alone at the tap, and ring your installer"
+                (
+                    "The hot water is hotter than it should be and can scald. Run cold water first and"
+                    " mix, don't leave children or frail people alone at the tap, and ring your installer"
+                )
                 + (" today." if severity == "urgent" else ".")
             )
         ),
@@ -137,13 +141,11 @@ def water_too_hot(context: Context) -> Finding | None:
 
 
 def _held_on(context: Context) -> Finding | None:
-    """A disinfection that does not end: no hotter than scheduled, but held for far longer than the schedule's
-    run and the cooling after it.
-    """
-    plant, days, limit = context.site.hot_water, context.whole.days, context.limit
+    """A disinfection that does not end: at scheduled temperature but held far too long."""
+    plant, days, limit = context.site.hot_water, context.all_days.days, context.limit
     if plant is None or plant.pasteurise_c is None or "n_hot_enough" not in days:
         return None
-    if plant.pasteurise_c < plant.setpoint_c + limit("held_over_setpoint_k") or context.spoiled.get(
+    if plant.pasteurise_c < plant.setpoint_c + limit("held_over_setpoint_k") or context.unreliable.get(
         "cylinder_temperature"
     ):
         return None
@@ -169,14 +171,14 @@ def _held_on(context: Context) -> Finding | None:
         " end.",
         evidence=(
             context.evidence(
-                "minutes at disinfection temperature in one interval of the schedule",
+                "minutes at disinfection temperature per interval of the schedule",
                 round(nan_median(_in_interval(context, held)[inside])),
                 "min",
                 "scald_disinfection_minutes",
                 round(allowed),
             ),
             Evidence("scheduled every", float(plant.pasteurise_every_days), "days"),
-            Evidence("days with it", int(inside.sum()), "days"),
+            Evidence("days affected", int(inside.sum()), "days"),
         ),
         causes=causes,
         until=None if ongoing else days.day(last).isoformat(),
@@ -186,8 +188,9 @@ def _held_on(context: Context) -> Finding | None:
             ""
             if not ongoing
             else (
-                "The hot water is kept at the temperature of the weekly hot run all the time, which costs"
-                " electricity and can scald. Mix with cold before touching, and ring your installer."
+                "Your hot water is kept at the temperature of the weekly disinfection all the time,"
+                " which costs electricity and can scald. Mix with cold before touching, and ring your"
+                " installer."
             )
         ),
         visit="call" if ongoing else "none",
@@ -196,7 +199,7 @@ def _held_on(context: Context) -> Finding | None:
 
 def _in_interval(context: Context, minutes: Floats) -> Floats:
     """Minutes summed over the schedule's interval up to each day."""
-    plant, days = context.site.hot_water, context.whole.days
+    plant, days = context.site.hot_water, context.all_days.days
     assert plant is not None
     number = (days["day"] - days["day"][0]) // np.timedelta64(1, "D")
     return np.array(
@@ -252,9 +255,8 @@ def _newest(hits: np.ndarray, known: Flags) -> tuple[int, int]:
 
 
 def _disinfecting(context: Context) -> Flags:
-    """Days whose heat above 65 °C a scheduled disinfection explains: no hotter than it, no longer and no
-    oftener."""
-    plant, days = context.site.hot_water, context.whole.days
+    """Days above 65 °C explained by a scheduled disinfection: no hotter, longer or more often."""
+    plant, days = context.site.hot_water, context.all_days.days
     none = np.zeros(len(days), dtype=np.bool_)
     if plant is None or plant.pasteurise_c is None:
         return none
@@ -317,7 +319,7 @@ def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
         ),
         "other_source": (
             smooth * (0.05 + (1.0 - by_heater) * beyond * (min(hot.alone, 1.0) + 0.3 * hot.sunny + 0.2)),
-            f"it warmed by {min(hot.alone, 2.0):.0%} of what was needed with every known heater off"
+            f"{percent(min(hot.alone, 2.0))} of the warming happened with every known heater off"
             + (", and is hottest in the early afternoon" if hot.sunny > 0.5 else ""),
         ),
         "sensor_fault": (
@@ -326,7 +328,7 @@ def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
                 "the reading hardly moves"
                 if hot.still or stuck
                 else (
-                    f"it rises {hot.jumps:.0f} times a day faster than any heater makes"
+                    f"{hot.jumps:.0f} times a day it rises faster than any heater can cause"
                     if hot.jumps >= 0.5
                     else (
                         "neither the flow nor a known heater explains it"
@@ -343,24 +345,23 @@ def _causes(context: Context, hot: _Hot, *, stuck: bool) -> tuple[Cause, ...]:
 def _told_heater(hot: _Hot) -> str:
     parts = []
     if np.isfinite(hot.immersion):
-        parts.append(f"the immersion heater gave {min(hot.immersion, 9.0):.0%} of the heat it took")
+        parts.append(f"the immersion heater supplied {percent(min(hot.immersion, 9.0))} of the heat needed")
     if np.isfinite(hot.above_flow):
         parts.append(
             "the unit's flow was as hot"
             if hot.above_flow < 2.0
-            else f"it stood {hot.above_flow:.0f} K above the hottest flow"
+            else f"it was {hot.above_flow:.0f} K above the hottest flow"
         )
     if np.isfinite(hot.scheduled):
         parts.append(
-            f"{abs(hot.scheduled):.0f} K {'over' if hot.scheduled > 0 else 'under'} the scheduled"
+            f"{abs(hot.scheduled):.0f} K {'above' if hot.scheduled > 0 else 'below'} the scheduled"
             " disinfection"
         )
     return ", ".join(parts) or "no heater is metered"
 
 
 def _confidence(context: Context, hottest: float, hot: _Hot) -> float:
-    """That the water is hotter than the limit: by the sensor's error, and less where the sensor itself is
-    in doubt."""
+    """Probability that the water exceeds the limit, from the sensor error; lower for a doubtful sensor."""
     real = Excess(hottest - context.limit("scald_watch_c"), _SENSOR_K).probability
     doubt = 0.5 if hot.jumps >= 0.5 or hot.still else 0.0
     return float(np.clip(real * (1.0 - doubt), 0.3, 0.99))

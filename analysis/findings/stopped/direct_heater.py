@@ -1,15 +1,14 @@
-"""A direct heater behind the unit's own meters that does the compressor's work: it shows only in heat over
-electricity.
-"""
+"""A direct heater behind the unit's own meters: visible only in heat over electricity."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from fieldfare.analysis.findings.confidence import runs_of
+from fieldfare.analysis.cautions import MAINS_WORK
 from fieldfare.analysis.findings.context import Context
-from fieldfare.analysis.findings.cycling.common import MAINS_CAUTION
+from fieldfare.analysis.findings.episodes import runs_of
 from fieldfare.analysis.findings.model import Evidence, Finding
+from fieldfare.analysis.findings.phrases import day_text
 
 # Days before that showed the same meters at the efficiency of a heat pump: else the heat meter may count too
 # little.
@@ -17,21 +16,19 @@ _WELL_DAYS, _WELL_SHARE = 3, 0.2
 
 
 def heater_inside(context: Context) -> Finding | None:
-    """The newest days on which each kilowatt hour drawn gave about one of heat, after days on which it gave
-    more.
-    """
-    if "heat_output" in context.spoiled:
+    """Latest days with a heat-to-electricity ratio near 1, after days with more."""
+    if "heat_output" in context.unreliable:
         return None
-    days, limit = context.whole.days, context.limit
+    days, limit = context.all_days.days, context.limit
     direct, ran = days.floats("minutes_direct"), days.floats("n_running")
     share = np.divide(
         direct, ran, out=np.full(len(days), np.nan), where=ran >= limit("stopped_direct_minutes")
     )
-    spells = runs_of(share >= limit("stopped_direct_share"))
+    episodes = runs_of(share >= limit("stopped_direct_share"))
     # The day that has only begun may not have run long enough to tell.
-    if not spells or spells[-1][1] < len(days) - 2:
+    if not episodes or episodes[-1][1] < len(days) - 2:
         return None
-    first, last = spells[-1]
+    first, last = episodes[-1]
     well = share[:first]
     if (well < _WELL_SHARE).sum() < _WELL_DAYS:
         return None
@@ -46,17 +43,19 @@ def heater_inside(context: Context) -> Finding | None:
         "act",
         days.day(first).isoformat(),
         0.85 if last > first else 0.7,
-        f"What the unit gives is direct electric heat: {ratio:.2f} kWh from each kWh drawn since "
-        f"{days.day(first):%-d %b}, {before:.1f} before. The "
-        "compressor rests, or its heater does its work.",
+        (
+            f"The unit gives direct electric heat: {ratio:.2f} kWh per kWh of electricity since"
+            f" {day_text(days.day(first))}, {before:.1f} before. The compressor is off, or a heater does"
+            " its work."
+        ),
         evidence=(
             context.evidence(
-                "share of its running as a direct heater",
+                "share of its run time as a direct heater",
                 round(float(np.nanmean(share[inside])), 2),
                 "-",
                 "stopped_direct_share",
             ),
-            Evidence("heat over electricity since", round(ratio, 2), "-"),
+            Evidence("heat over electricity since then", round(ratio, 2), "-"),
             Evidence("heat over electricity before", round(before, 2), "-"),
             Evidence("electricity since", round(kwh, 1), "kWh"),
         ),
@@ -65,10 +64,10 @@ def heater_inside(context: Context) -> Finding | None:
             "unit's own breaker on? Leave the heater on until the "
             "compressor works: it keeps the house from freezing."
         ),
-        caution=f"Never bypass a safety device to make the compressor run. {MAINS_CAUTION}",
+        caution=f"Never bypass a safety device to make the compressor run. {MAINS_WORK}",
         home=(
-            "A back-up electric heater in your heat pump does its work, which costs about three times as "
-            "much. Please ring your installer."
+            "A back-up electric heater in your heat pump is heating instead of the compressor, which"
+            " costs about three times as much. Please ring your installer."
         ),
         visit="call",
         bring=("the maker's fault list", "multimeter"),

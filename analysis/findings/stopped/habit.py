@@ -7,8 +7,7 @@ from fieldfare.analysis.findings.stopped.rests import Rest, rests
 
 
 def is_usual_rest(context: Context, rest: Rest) -> bool:
-    """True where the unit took rests about as long in weather as cold or colder, and went back to work by
-    itself.
+    """True where equally long rests in similar or colder weather ended by themselves before.
 
     In mild weather alone: where every house needs heat, a habit of long rests may be a fault that comes back.
     """

@@ -22,13 +22,9 @@ from fieldfare.analysis.findings.stopped.rhythm import rhythm
 
 # The warmest day that was heated was no sharp limit.
 _DAYS_DIFFER_K = 0.5
-# Room sensors show tenths, and drift by about one (common practice).
-_ROOM_SENSOR_K = 0.1
 # Lowest room temperatures of like days differ by about so much; a few of them show a set-back (common
 # practice).
 _LOW_DIFFERS_K, _FEWEST_LOWS = 0.7, 2
-# A thermostat calls again so far below its target (common practice).
-_SATISFIED_WITHIN_K = 0.3
 # A room thermostat's usual switching band.
 _WARM_WITHIN_K = 0.5
 
@@ -120,7 +116,7 @@ def _weather(context: Context, rest: Rest) -> list[Reason]:
     if outdoor >= below or is_usual_rest(context, rest):
         return []
     told = context.evidence(
-        "mean outdoors meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1)
+        "mean outdoor temperature meanwhile", round(outdoor, 1), "°C", "stopped_weather_c", round(below, 1)
     )
     return [Reason("weather", 0.85 if known else 0.7, told)]
 
@@ -142,9 +138,7 @@ _SIGNS = (
 
 
 def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
-    """Heat asked for by call, flow temperature or mode, for longer than this unit ever leaves it unanswered
-    in like weather.
-    """
+    """Heat called for by call, flow temperature or mode, longer than this unit ever leaves it unanswered."""
     limit, minutes = context.limit, rest["minutes"]
     if rest["outdoor_mean_c"] >= limit("stopped_season_c"):
         return []
@@ -164,7 +158,11 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
             continue
         least = limit("stopped_pause_minutes") if faulty else _least_pause(context, usual)
         if rest[part] >= least:
-            words = f"{kind} for heat without any" if kind == "call" else "heat asked for and none given"
+            words = (
+                f"{kind} for heat while none is supplied"
+                if kind == "call"
+                else "heat called for and none supplied"
+            )
             told = context.evidence(words, round(rest[part]), "min", "stopped_pause_minutes", round(least))
             found.append(Reason(kind, 0.85, told))
     if faulty and minutes >= limit("stopped_pause_minutes") and _cold_enough(context, rest):
@@ -173,7 +171,7 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
                 "fault",
                 0.85,
                 context.evidence(
-                    "rest with a fault reported", round(minutes), "min", "stopped_pause_minutes"
+                    "stopped with a fault reported", round(minutes), "min", "stopped_pause_minutes"
                 ),
             )
         )
@@ -181,8 +179,7 @@ def _asked(context: Context, rest: Rest, warm: bool) -> list[Reason]:
 
 
 def _out_of_rhythm(context: Context, rest: Rest) -> list[Reason]:
-    """In weather that needs heat, a rest that this unit's own rhythm does not explain: likely at first, then
-    sure."""
+    """In heating weather, a rest that the unit's usual pauses do not explain: likely, then certain."""
     if rest.kind != "unit" or rest["minutes"] < context.limit("stopped_pause_minutes") or _denied(rest):
         return []
     if np.isfinite(rest["outdoor_mean_c"]):
@@ -192,7 +189,9 @@ def _out_of_rhythm(context: Context, rest: Rest) -> list[Reason]:
     found = rhythm(context, rest) if due else None
     if found is None or found.stopped < context.limit("stopped_possible"):
         return []
-    told = context.evidence("chance that it is no pause", round(found.stopped, 2), "-", "stopped_possible")
+    told = context.evidence(
+        "probability that it is not a pause", round(found.stopped, 2), "-", "stopped_possible"
+    )
     return [Reason("pause", min(found.stopped, 0.95), told)]
 
 
@@ -210,9 +209,7 @@ def _asks_idly(context: Context, rest: Rest, kind: str, usual: float | None, war
 
 
 def _least_pause(context: Context, usual: float | None) -> float:
-    """How long a rest must be to be no pause [minutes], from the longest usual one; None where that is not
-    known.
-    """
+    """Shortest rest that is not a pause [minutes], from the longest usual one; None if unknown."""
     if usual is None:
         return 60.0 * context.limit("stopped_unknown_pause_hours")
     return max(context.limit("stopped_pause_minutes"), context.limit("stopped_pause_ratio") * usual)
@@ -228,7 +225,7 @@ def _cold_enough(context: Context, rest: Rest) -> bool:
     """Weather in which this house needs heat, by the day: an hour of it may be milder than its day."""
     outdoor = rest["outdoor_mean_c"]
     if rest.hours < 18.0:
-        days = context.whole.days
+        days = context.all_days.days
         last = np.datetime64(local(context, rest.end - 1).date())
         about = days.floats("outdoor")[(days["day"] <= last) & (days["day"] >= last - np.timedelta64(1, "D"))]
         about = about[np.isfinite(about)]
@@ -276,9 +273,7 @@ def _cylinder(context: Context, rest: Rest) -> list[Reason]:
 
 
 def reheat_below(context: Context) -> float:
-    """Temperature at which the cylinder's reheat starts [°C]; usual differences where the site file does not
-    say.
-    """
+    """Cylinder temperature at which a reheat starts [°C]; usual differences without a site value."""
     water = context.site.hot_water
     assert water is not None
     if water.reheat_below_c is not None:
@@ -322,7 +317,7 @@ def _without_power(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     minutes = rest["minutes_powerless"]
     if rest.kind != "unit" or minutes < limit("stopped_powerless_minutes") or not is_powerless(context, rest):
         return []
-    told = context.evidence("without any draw", round(minutes), "min", "stopped_powerless_minutes")
+    told = context.evidence("without any power", round(minutes), "min", "stopped_powerless_minutes")
     sign = ("minutes_powerless", "minutes_power_known")
     habit = rested_at_that_hour(context, rest, sign) if rest.hours < 24.0 else False
     if habit or (habit is None and rest.hours < limit("stopped_unknown_pause_hours")):
@@ -344,9 +339,7 @@ def worked_lately(context: Context, rest: Rest) -> bool:
 
 
 def out_of_habit(context: Context, rest: Rest, warm: bool) -> list[Reason]:
-    """Where no outdoor temperature is measured: nothing ran for a day and a half, in winter or after weeks
-    of daily work.
-    """
+    """Without an outdoor sensor: no operation for 36 hours, in winter or after weeks of daily running."""
     if rest.kind != "unit" or np.isfinite(rest["outdoor_mean_c"]) or rest.hours < 36.0:
         return []
     if warm:
@@ -354,7 +347,7 @@ def out_of_habit(context: Context, rest: Rest, warm: bool) -> list[Reason]:
     winter = in_winter(context, rest)
     if not (winter or worked_lately(context, rest)):
         return []
-    told = context.evidence("hours without any work", round(rest.hours), "h", "stopped_weather_hours")
+    told = context.evidence("hours without operation", round(rest.hours), "h", "stopped_weather_hours")
     return [Reason("habit", 0.75 if winter and worked_lately(context, rest) else 0.55, told)]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fieldfare.analysis.findings.limit import Limit
 
-LIMITS_RUNNING: dict[str, Limit] = {
+LIMITS_STOPPED: dict[str, Limit] = {
     # whether heat is due
     "stopped_room_short_k": Limit(
         1.0,

@@ -37,14 +37,12 @@ class _Episode:
 
 
 def fault_reported(context: Context) -> Finding | None:
-    """What `fault_code` says: a repeated lock-out or one that stands is to be acted on, one that has passed
-    is a note.
-    """
-    days = context.whole.days
+    """Faults in `fault_code`: act on repeated or standing ones; past ones are notes."""
+    days = context.all_days.days
     points = [p.id for p in context.site.points_of("fault_code")]
     if not points:
         raise NotAssessed("needs fault_code", "missing_quantity")
-    episodes = _episodes(context.whole.faults)
+    episodes = _episodes(context.all_days.faults)
     if not episodes:
         return None
     end = int(np.datetime64(days.day(len(days) - 1) + timedelta(1), "ms").astype(np.int64))
@@ -64,17 +62,17 @@ def fault_reported(context: Context) -> Finding | None:
         0.95 if severity != "note" else 0.9,
         _headline(context, worst, alike, stands=stands),
         evidence=(
-            Evidence("fault as the unit reports it", worst.code),
+            Evidence("fault reported by the unit", worst.code),
             Evidence("first reported", f"{first:%Y-%m-%d %H:%M}"),
             Evidence("last reported", f"{local(context, alike[-1].end):%Y-%m-%d %H:%M}"),
             context.evidence(
-                "times in a week, at the most",
+                "most times in one week",
                 _most_in_a_week(alike),
                 "1/week",
                 "fault_repeats_a_week",
             ),
-            context.evidence("unit stood still meanwhile", round(stopped), "min", "fault_stop_minutes"),
-            Evidence("unit ran on meanwhile", round(ran), "min"),
+            context.evidence("unit stopped meanwhile", round(stopped), "min", "fault_stop_minutes"),
+            Evidence("unit kept running meanwhile", round(ran), "min"),
             *_others(chosen, worst.code),
         ),
         next_step=_next_step(severity, stands=stands),
@@ -148,9 +146,9 @@ def _headline(context: Context, worst: _Episode, alike: list[_Episode], *, stand
     if worst.minutes_known <= 0:
         did = ""
     elif worst.minutes_stopped >= 0.8 * worst.minutes_known:
-        did = f"; it stood still for {_length(worst.minutes_stopped)} of it"
+        did = f"; it was stopped for {_length(worst.minutes_stopped)} of this time"
     else:
-        did = "; it ran on"
+        did = "; it kept running"
     times = f", {len(alike)} times so far" if len(alike) > 1 else ""
     if stands:
         return f"The unit reports the fault {named} since {begin:%-d %b %H:%M}{times}{did}."
@@ -169,11 +167,11 @@ def _others(chosen: list[_Episode], code: str) -> tuple[Evidence, ...]:
 def _next_step(severity: Severity, *, stands: bool) -> str:
     if severity == "note":
         return "Nothing to do now; look the code up in the maker's list at the next visit."
-    look = "Look the code up in the maker's own list; this service keeps none."
+    look = "Look the code up in the maker's own list."
     if stands:
         return (
-            f"Ring: have the display read out, and ask whether the house is warm. {look} Reset only as the "
-            "manual allows, once."
+            f"Ring: have the display read out, and ask whether the house is warm. {look} Reset once"
+            " only, as the manual allows."
         )
     return (
         f"Ask who resets it and what the display says. {look} A fault that comes back after resets needs a "
@@ -186,10 +184,10 @@ def _home(severity: Severity, *, stands: bool) -> str:
         return ""
     if stands:
         return (
-            "Your heat pump shows a fault message. Please read it out to your installer; do not reset it "
-            "again and again."
+            "Your heat pump shows a fault message. Please read it out to your installer; don't reset"
+            " it repeatedly."
         )
     return (
-        "Your heat pump has shown the same fault message several times. Your installer will look into it; "
-        "please do not keep resetting it."
+        "Your heat pump has shown the same fault message several times. Your installer will look into"
+        " it; please don't keep resetting it."
     )

@@ -83,7 +83,7 @@ class Rest:
 
 def rests(context: Context, kind: str) -> list[Rest]:
     """All rests of a kind, oldest first."""
-    table = context.whole.rests
+    table = context.all_days.rests
     if not len(table):
         return []
     mine = table.where(table["kind"] == kind)
@@ -101,7 +101,7 @@ def rests(context: Context, kind: str) -> list[Rest]:
 def _without_spoiled(context: Context, rest: Rest) -> None:
     """What rests on a quantity that can't be trusted is not known."""
     for quantity, names in _RESTS_ON.items():
-        if quantity in context.spoiled:
+        if quantity in context.unreliable:
             rest.told.update(dict.fromkeys(names, float("nan")))
 
 
@@ -155,16 +155,14 @@ def local(context: Context, moment: int) -> datetime:
 
 def days_before(context: Context, rest: Rest) -> Table:
     """The days table up to the day before a rest, without days on which a rest of a day or more lay."""
-    days = context.whole.days
+    days = context.all_days.days
     first = np.datetime64(local(context, rest.start).date())
     worked = days.floats("n_running") >= 1
     return days.where((days["day"] < first) & worked)
 
 
 def heating_begins_below(context: Context, rest: Rest) -> float | None:
-    """Outdoor day mean below which this house was heated on most days before [°C]; None where too few days
-    tell.
-    """
+    """Daily mean outdoors below which the house was usually heated [°C]; None with too few days."""
     before = days_before(context, rest)
     outdoor = before.floats("outdoor")
     heated = before.floats("n_heating")
@@ -188,7 +186,7 @@ def usual_pause(context: Context, rest: Rest, of: str = "pause") -> float | None
 
     of : pause, or the part of it in which heat was asked for: pause_called, pause_flow_short or pause_mode_on
     """
-    runs = context.whole.runs
+    runs = context.all_days.runs
     if not len(runs):
         return None
     outdoor, pause = runs.floats("outdoor"), runs.floats(of)
@@ -210,7 +208,7 @@ def rested_at_that_hour(context: Context, rest: Rest, sign: tuple[str, str] | No
     sign : two columns of minutes; that rest must then have shown the first in a good part of the second, as
     this one does
     """
-    runs, days = context.whole.runs, context.whole.days
+    runs, days = context.all_days.runs, context.all_days.days
     if not len(runs):
         return None
     start, length = runs["start"], runs["minutes"]
@@ -234,10 +232,8 @@ def rested_at_that_hour(context: Context, rest: Rest, sign: tuple[str, str] | No
 
 
 def _showed(context: Context, kind: str, start: int, end: int, sign: tuple[str, str]) -> bool:
-    """Whether a kept rest that covers most of start..end [ms] showed a sign in a third of its minutes or
-    more.
-    """
-    table = context.whole.rests
+    """True where a kept rest covering most of start..end [ms] showed a sign in a third of its minutes."""
+    table = context.all_days.rests
     lap = np.minimum(table["end"], end) - np.maximum(table["start"], start)
     mine = (table["kind"] == kind) & (lap >= 0.5 * (end - start))
     part, whole = table.floats(sign[0])[mine], table.floats(sign[1])[mine]

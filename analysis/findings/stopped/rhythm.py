@@ -36,9 +36,8 @@ class Rhythm:
 
 
 def rhythm(context: Context, rest: Rest) -> Rhythm | None:
-    """The rest against the unit's own rests before; None where too few runs tell, or it did not follow on a
-    run."""
-    runs = context.whole.runs
+    """The rest compared with the unit's earlier rests; None with too few runs or without a run before."""
+    runs = context.all_days.runs
     if not rest.begun or not len(runs):
         return None
     before = runs.where(runs["start"] < rest.start)
@@ -55,7 +54,7 @@ def rhythm(context: Context, rest: Rest) -> Rhythm | None:
     past, now = _rows(began, np.flatnonzero(seen)), _rows(began, np.array(len(before) - 1))
     days = len(np.unique(before["day"]))
     longer = chance_of_rest(rest["minutes"], lengths[seen], past, now, days)
-    if "room_temperature" not in context.spoiled:
+    if "room_temperature" not in context.unreliable:
         longer = min(longer, chance_of_room(rest["room_last_c"], before.floats("room_start")))
     odds = context.limit("stopped_chance") * oddness(past, now) / max(longer, 1e-9)
     return Rhythm(longer, odds / (1.0 + odds), float(np.median(lengths[seen])))
@@ -67,8 +66,8 @@ def _beginnings(context: Context, runs: Table, ends: np.ndarray) -> Beginnings:
     local = [datetime.fromtimestamp(t / 1000, zone) for t in ends.tolist()]
     nothing = np.full(len(runs), np.nan)
     return Beginnings(
-        outdoor=nothing if "outdoor_temperature" in context.spoiled else runs.floats("outdoor"),
-        room=nothing if "room_temperature" in context.spoiled else runs.floats("room_end"),
+        outdoor=nothing if "outdoor_temperature" in context.unreliable else runs.floats("outdoor"),
+        room=nothing if "room_temperature" in context.unreliable else runs.floats("room_end"),
         run=np.maximum(runs.floats("minutes"), 1.0),
         use=runs.floats("use"),
         minute=np.array([60.0 * t.hour + t.minute for t in local]),

@@ -11,34 +11,35 @@ from fieldfare.analysis.findings.stopped.rests import Rest, local
 from fieldfare.analysis.physics.water import freezing_point
 
 _WHY = {
-    "floor": "the rooms are down to {room:.0f} °C",
+    "floor": "the rooms have cooled to {room:.0f} °C",
     "room": "the rooms are at {room:.0f} °C",
     "weather": "at {outdoor:.0f} °C outdoors",
     "call": "the rooms call for heat",
-    "flow": "the controls ask for warm water",
-    "mode": "its own mode says that it works",
-    "cylinder": "the cylinder is down to {tank:.0f} °C",
+    "flow": "the controls call for heating",
+    "mode": "its operating mode says that it is running",
+    "cylinder": "the cylinder has cooled to {tank:.0f} °C",
     "fault": "it reports a fault",
     "power": "it draws nothing",
-    "pause": "a longer rest than its own habit in like weather explains",
-    "habit": "it worked every day before",
+    "pause": "a longer pause than usual in similar weather",
+    "habit": "it ran every day before",
 }
 
 
 POSSIBLE_STEP = (
-    "Look again within the hour: if it still rests, ring the household and ask what the controller's display"
-    " shows. A room's call for heat, a flow temperature asked for or the unit's mode would tell at once."
+    "Check again within the hour: if it is still off, ring the household and ask what the"
+    " controller's display shows. A thermostat's heat call, a flow set temperature or the unit's mode"
+    " would settle it at once."
 )
 POSSIBLE_HOME = (
-    "Your heat pump rests for longer than usual. That may be a pause; if your rooms get cold, please ring"
-    " your installer."
+    "Your heat pump has been off for longer than usual. It may be a normal pause; if your rooms get"
+    " cold, please ring your installer."
 )
 
 
 def possible_headline(context: Context, rest: Rest) -> str:
     """A rest that may be a pause or a stop."""
     since = f"{local(context, rest.start):%-d %b %H:%M}"
-    return f"The heat pump may have stopped: it rests since {since}, {_WHY['pause']}."
+    return f"The heat pump may have stopped: it has been off since {since}, {_WHY['pause']}."
 
 
 def headline(context: Context, rest: Rest, told: list[Reason], cause: str) -> str:
@@ -66,12 +67,12 @@ def headline(context: Context, rest: Rest, told: list[Reason], cause: str) -> st
     text += f": {' and '.join(why[:2])}" if why else ""
     ends = {
         "no_power": (
-            "It has no supply: it draws nothing at all."
+            "It has no power supply: it draws nothing at all."
             if rest["minutes_powerless"] > 0
-            else "It seems to have no supply."
+            else "It seems to have no power supply."
         ),
-        "locked_out": "It has supply and does not start.",
-        "switched_off": "It looks switched off.",
+        "locked_out": "It has power and does not start.",
+        "switched_off": "It appears to be switched off.",
     }
     return f"{text}. {ends.get(cause, '') if rest.kind == 'unit' else ''}".strip()
 
@@ -81,13 +82,12 @@ def _heater_headline(rest: Rest, since: str) -> str:
     if not rest["backup_kwh"] >= 1.0:
         kwh = rest["immersion_kwh"]
         return (
-            f"The immersion heater makes the hot water alone ({kwh:.0f} kWh): the compressor gave no heat "
-            f"{since}."
+            f"The immersion heater alone makes the hot water ({kwh:.0f} kWh): the compressor gave no"
+            f" heat {since}."
         )
     return (
-        f"The back-up heater carries the house alone ({rest['backup_kwh']:.0f} kWh of direct electric "
-        "heat): the compressor gave "
-        f"no heat {since}."
+        f"The back-up heater alone heats the house ({rest['backup_kwh']:.0f} kWh of direct electric"
+        f" heat): the compressor gave no heat {since}."
     )
 
 
@@ -120,7 +120,7 @@ def next_step(rest: Rest, cause: str) -> str:
             "diverter valve and the cylinder sensor."
         ),
     }.get(rest.kind, "")
-    return first + extra + " If nobody answers, treat it as standing still and go there."
+    return first + extra + " If nobody answers, treat the unit as stopped and go there."
 
 
 def caution(context: Context, rest: Rest) -> str:
@@ -161,13 +161,12 @@ def home(context: Context, rest: Rest, severity: Severity) -> str:
     when = f"since {local(context, rest.start):%H:%M on %-d %B}" if rest.begun else "in the time we can see"
     if rest["backup_kwh"] >= 1.0 or (rest["immersion_kwh"] >= 1.0 and rest.kind == "unit"):
         return (
-            f"Your heat pump has not worked {when}; a back-up electric heater does its work, which costs "
-            "about three times as much. Please ring your installer."
+            f"Your heat pump has not worked {when}; a back-up electric heater heats instead, which"
+            " costs about three times as much. Please ring your installer."
         )
     if rest.kind == "hot_water":
         return (
-            f"Your heat pump has made no hot water {when}. It still heats the rooms. Please ring your "
-            "installer."
+            f"Your heat pump has heated the rooms but made no hot water {when}. Please ring your installer."
         )
     if rest.kind == "heating":
         return (

@@ -1,0 +1,295 @@
+"""Does the unit run? Heat is due and it gives none; and what it reports as a fault.
+
+Every day counts here: cold beyond design, an absence or a service day excuse nothing that is told below.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import numpy as np
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.findings.context import Context
+from fieldfare.analysis.findings.grading import ranked
+from fieldfare.analysis.findings.model import (
+    Cause,
+    Evidence,
+    Finding,
+    Severity,
+)
+from fieldfare.analysis.findings.stopped.direct_heater import heater_inside
+from fieldfare.analysis.findings.stopped.heat_due import (
+    Reason,
+    is_powerless,
+    reasons,
+    standby,
+    target_lowered,
+)
+from fieldfare.analysis.findings.stopped.rests import Rest, local, rests
+from fieldfare.analysis.findings.stopped.texts import (
+    POSSIBLE_HOME,
+    POSSIBLE_STEP,
+    caution,
+    headline,
+    home,
+    next_step,
+    possible_headline,
+)
+
+# A period that is over ends at midnight, in the middle of ordinary pauses too.
+_LEAST_AT_END_H = 3.0
+# A cause is spoken of in headline and next step from this weight on.
+_LIKELY = 0.55
+_ORDER = ("unit", "heating", "hot_water")
+
+
+def unit_stopped(context: Context) -> Finding | None:
+    """Heat is due and the heat pump gives none: the newest stop, of the whole unit before one of its uses."""
+    if not len(context.all_days.rests):
+        _refuse_unknown(context)
+        return heater_inside(context)
+    ended: list[tuple[Rest, list[Reason]]] = []
+    possible: Finding | None = None
+    for kind in _ORDER:
+        if kind == "hot_water" and (hidden := heater_inside(context)) is not None:
+            return hidden
+        for rest in reversed(rests(context, kind)):
+            if not _goes_on(context, rest):
+                if kind == "unit" and rest.hours >= context.limit("stopped_past_hours"):
+                    ended.append((rest, reasons(context, rest)))
+                continue
+            told = reasons(context, rest)
+            if not (told and _is_own(context, rest)):
+                continue
+            if not _only_possible(context, told):
+                return _finding(context, rest, told)
+            possible = possible or _finding(context, rest, told)
+    if possible is not None:
+        return possible
+    past = [(rest, told) for rest, told in ended if told]
+    return _past(context, *max(past, key=lambda p: p[0].end)) if past else None
+
+
+def _refuse_unknown(context: Context) -> None:
+    """Raises NotAssessed where no minute tells whether the unit works."""
+    days = context.all_days.days
+    if not (days.floats("n_minutes") - days.floats("n_unknown") > 0).any() and not days.total("n_heat") > 0:
+        raise NotAssessed("no measurement shows whether the unit runs", "missing_quantity")
+
+
+def _goes_on(context: Context, rest: Rest) -> bool:
+    """True where the rest reaches the latest readings or the period's end; later gaps are data_gap's."""
+    newest = context.all_days.days.day(len(context.all_days.days) - 1)
+    if rest.open:
+        return bool(local(context, rest.end - 1).date() >= newest - timedelta(1))
+    return local(context, rest.end).date() > newest and rest.hours >= _LEAST_AT_END_H
+
+
+def _is_own(context: Context, rest: Rest) -> bool:
+    """A rest of one use counts where the unit works for the other; else it is the whole unit's."""
+    return rest.kind == "unit" or rest["minutes_working"] > 0
+
+
+def _finding(context: Context, rest: Rest, told: list[Reason]) -> Finding:
+    causes = _causes(context, rest, told)
+    main = _told_cause(causes)
+    severity = _severity(context, rest, told)
+    if _only_possible(context, told):
+        return Finding(
+            "unit_stopped",
+            severity,
+            local(context, rest.start).date().isoformat(),
+            _sure(rest, told),
+            possible_headline(context, rest),
+            evidence=(*_shown(context, rest), *(r.evidence for r in told)),
+            causes=causes,
+            next_step=POSSIBLE_STEP,
+            caution=caution(context, rest),
+            home=POSSIBLE_HOME,
+            visit="none",
+        )
+    return Finding(
+        "unit_stopped",
+        severity,
+        local(context, rest.start).date().isoformat(),
+        _sure(rest, told),
+        headline(context, rest, told, main),
+        evidence=(*_shown(context, rest), *(r.evidence for r in told)),
+        causes=causes,
+        next_step=next_step(rest, main),
+        caution=caution(context, rest),
+        home=home(context, rest, severity),
+        visit="drive" if severity == "urgent" else "call",
+        bring=("multimeter", "spare fuses", "the maker's fault list") if main != "switched_off" else (),
+    )
+
+
+def _past(context: Context, rest: Rest, told: list[Reason]) -> Finding | None:
+    """A stop that has ended: watch if recent, clear and not serviced; otherwise a note."""
+    newest = context.all_days.days.day(len(context.all_days.days) - 1)
+    until = local(context, rest.end).date()
+    since = local(context, rest.start).date().isoformat()
+    recent = (newest - until).days <= context.limit("stopped_past_days")
+    plain = {"power", "floor", "room", "fault"} & {r.kind for r in told}
+    worked_on = any(
+        r.kind == "serviced" and r.since <= until.isoformat() <= r.until for r in context.recognised
+    )
+    severity: Severity = "watch" if recent and plain and not worked_on else "note"
+    causes = _causes(context, rest, told)
+    main = _told_cause(causes)
+    return Finding(
+        "unit_stopped",
+        severity,
+        since,
+        _sure(rest, told),
+        headline(context, rest, told, main),
+        evidence=(*_shown(context, rest), *(r.evidence for r in told)),
+        causes=causes,
+        next_step=(
+            "Ask the household what happened and who restarted it; read the unit's fault memory at the "
+            "next visit."
+        ),
+        caution=caution(context, rest),
+        until=until.isoformat(),
+        visit="call" if severity == "watch" else "none",
+        home=(
+            ""
+            if severity == "note"
+            else (
+                "Your heat pump stopped for a while and runs again. Your installer would like to hear"
+                " what happened."
+            )
+        ),
+    )
+
+
+def _told_cause(causes: tuple[Cause, ...]) -> str:
+    """The cause to speak of: none where two are about as likely."""
+    return causes[0].cause if causes and causes[0].weight >= _LIKELY else ""
+
+
+def _only_possible(context: Context, told: list[Reason]) -> bool:
+    """Only the unit's rhythm speaks for a stop, and not surely."""
+    return {r.kind for r in told} == {"pause"} and told[0].strength < context.limit("stopped_sure")
+
+
+def _severity(context: Context, rest: Rest, told: list[Reason]) -> Severity:
+    """Urgent in frost, and with rooms or cylinder on their way to harm; else act. A heater that keeps the
+    house warm
+    takes the haste out of it; in summer, with hot water alone made by the immersion heater, there is none."""
+    limit, kinds = context.limit, {r.kind for r in told}
+    if _only_possible(context, told):
+        return "watch"
+    if kinds == {"heater"} and not rest["outdoor_mean_c"] < limit("stopped_season_c"):
+        return "watch"
+    if rest.kind == "hot_water":
+        return "act"
+    fell = rest["room_first_c"] - rest["room_last_c"]
+    short, last = rest["room_short_last_k"], rest["room_last_c"]
+    cold = last < limit("stopped_harm_room_c") or (short >= limit("stopped_room_short_k") and fell >= 0.5)
+    cold |= "room" in kinds and not short >= -50.0 and fell >= 1.0
+    if cold or "floor" in kinds:
+        return "urgent"
+    if "heater" in kinds:
+        return "act"
+    if rest.kind == "unit" and rest["outdoor_lowest_c"] < limit("stopped_frost_c"):
+        return "urgent"
+    tank = "cylinder" in kinds and rest["tank_last_c"] < limit("stopped_cylinder_floor_c")
+    return (
+        "urgent" if tank and rest["tank_first_c"] - rest["tank_last_c"] >= 3.0 and len(kinds) > 1 else "act"
+    )
+
+
+def _sure(rest: Rest, told: list[Reason]) -> float:
+    """Independent reasons add up; a rest that has only begun may still be a pause."""
+    doubt = float(np.prod([1.0 - r.strength for r in told]))
+    young = 0.2 * float(np.exp(-rest.hours / 2.0))
+    return float(np.clip((1.0 - doubt) * (1.0 - young), 0.3, 0.98))
+
+
+def _shown(context: Context, rest: Rest) -> tuple[Evidence, ...]:
+    """When it last gave heat, for how long it has not, and what it drew and showed meanwhile."""
+    last = f"{local(context, rest.start):%Y-%m-%d %H:%M}" if rest.begun else "none in these readings"
+    out = [Evidence("last heat", last), Evidence("without heat since", round(rest.hours, 1), "h")]
+    if np.isfinite(rest["power_mean_w"]) and rest.kind == "unit":
+        out.append(Evidence("electricity meanwhile", round(rest["power_mean_w"], 1), "W"))
+        usual = standby(context, rest)
+        if np.isfinite(usual):
+            out.append(Evidence("usual standby power", round(usual, 1), "W"))
+    if np.isfinite(rest["outdoor_lowest_c"]):
+        lowest = round(rest["outdoor_lowest_c"], 1)
+        out.append(context.evidence("lowest outdoor temperature meanwhile", lowest, "°C", "stopped_frost_c"))
+    if np.isfinite(rest["room_last_c"]):
+        out.append(Evidence("room", round(rest["room_last_c"], 1), "°C"))
+    if np.isfinite(rest["tank_last_c"]) and context.site.hot_water is not None:
+        out.append(Evidence("cylinder", round(rest["tank_last_c"], 1), "°C"))
+    return tuple(out)
+
+
+def _causes(context: Context, rest: Rest, told: list[Reason]) -> tuple[Cause, ...]:
+    """No supply, locked out or switched off, by what the unit draws, reports and is asked for."""
+    if rest.kind == "unit" and is_powerless(context, rest):
+        usual = standby(context, rest)
+        why = "it draws nothing, not even for its controls"
+        why += f", which usually take {usual:.0f} W" if np.isfinite(usual) else ""
+        return ranked(
+            {
+                "no_power": (0.9, why),
+                "locked_out": (0.05, ""),
+                "switched_off": (0.05, "an isolator may be off"),
+            }
+        )
+    if rest.kind != "unit":
+        return _causes_of_one_use(context, rest)
+    standing = rest["power_mean_w"] >= 1.0
+    drawn = (
+        f"it draws {rest['power_mean_w']:.0f} W at standby" if standing else "its power does not show which"
+    )
+    locked, off = 1.0, 1.0
+    why_locked, why_off = [drawn], [drawn]
+    if rest["minutes_fault"] >= 30:
+        locked += 6.0
+        why_locked.append(f"and reports a fault for {rest['minutes_fault'] / 60.0:.0f} h")
+    asked = {"call", "flow", "mode", "heater"} & {r.kind for r in told}
+    if asked:
+        locked += 2.5
+        why_locked.append("and heat is called for")
+    if lowered_k := target_lowered(context, rest):
+        off += 5.0
+        why_off.append(f"and the rooms are set {lowered_k:.0f} K lower than before")
+    if rest.share("minutes_mode_on", "minutes_mode_known") < 0.1 and rest.hours >= 3.0:
+        off += 0.4
+        why_off.append("and its mode is off throughout")
+    silent = rest.share("minutes_called", "minutes_call_known") < 0.1
+    silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
+    if silent:
+        off += 1.5
+        why_off.append("and its controls call for nothing")
+    if rest.share("minutes_pumped", "minutes_pump_known") > 0.7:
+        locked += 1.0
+        why_locked.append("while its pump runs")
+    powerless, why_powerless = (0.1 if standing else 0.7), drawn
+    if context.site.measures("heat_pump_electricity") and rest.share("minutes_power_known", "minutes") < 0.2:
+        powerless, why_powerless = (
+            4.0,
+            "its electricity meter stopped reporting at the same time while others continued",
+        )
+    return ranked(
+        {
+            "locked_out": (locked, " ".join(why_locked)),
+            "switched_off": (off, " ".join(why_off)),
+            "no_power": (powerless, why_powerless),
+        }
+    )
+
+
+def _causes_of_one_use(context: Context, rest: Rest) -> tuple[Cause, ...]:
+    """The unit works for its other use: only a setting can be told; valve, sensor or wiring cannot."""
+    if (lowered_k := target_lowered(context, rest)) is not None and rest.kind == "heating":
+        return ranked({"switched_off": (1.0, f"the rooms are set {lowered_k:.0f} K lower than before")})
+    silent = rest.share("minutes_called", "minutes_call_known") < 0.1
+    silent |= rest.share("minutes_flow_asked", "minutes_flow_known") < 0.1
+    if rest.kind == "heating" and silent:
+        return ranked({"switched_off": (1.0, "the controls call for no space heating")})
+    return ()

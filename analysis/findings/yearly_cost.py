@@ -1,0 +1,27 @@
+"""Scaling of a period's extra electricity to a year."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldfare.analysis.findings.context import Context
+
+# Heating days a year: EN 14825 gives 200 (average climate), 149 (warmer) and 268 (colder).
+_HEATING_DAYS = 210.0
+FLOW_COST_PER_K = 0.0225
+"""Extra electricity per kelvin of flow temperature [1/K]: 2 to 2.5 % (reference 8)."""
+
+
+def heating_year(context: Context) -> float:
+    """Factor that scales the period's heating electricity to a whole year [-].
+
+    Design space heat of a year over the measured one where both are known, otherwise by heating days.
+    """
+    days = context.all_days.days
+    heated = float((context.all_days.days["n_heating"] >= 60).sum())
+    measured = float(np.nansum(days["q_space"])) if "q_space" in days else 0.0
+    most = 365.0 / max(len(days), 1)
+    designed = context.site.design.space_heat_kwh_per_year
+    if designed is not None and measured > 0.05 * designed:
+        return float(np.clip(designed / measured, min(1.0, most), max(most, 1.0)))
+    return float(np.clip(_HEATING_DAYS / heated, min(1.0, most), max(most, 1.0))) if heated else 0.0
