@@ -10,7 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from fieldfare.dashboards import assets
-from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text import language, words
 from fieldfare.dashboards.text.labels import SEVERITY_MEANING
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -35,6 +35,7 @@ _FILTERS = (
     "interval",
     "money",
     "day",
+    "days_between",
     "month",
     "moment",
     "since",
@@ -58,7 +59,15 @@ def environment() -> Environment:
     )
     env.filters.update({name: getattr(words, name) for name in _FILTERS})
     env.globals.update(
-        asset=assets.address, tally=tally, meaning=SEVERITY_MEANING, count=words.count, age=words.age
+        _=language.gettext,
+        ngettext=language.ngettext,
+        language=language.language,
+        is_draft=lambda: language.language() in language.DRAFTS,
+        asset=assets.address,
+        tally=tally,
+        meaning=SEVERITY_MEANING,
+        count=words.count,
+        age=words.age,
     )
     return env
 

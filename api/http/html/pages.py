@@ -17,6 +17,7 @@ from fieldfare.api.http.auth import (
     check,
     visit_of,
 )
+from fieldfare.api.http.html.reader_language import in_readers_language
 from fieldfare.api.http.rest.people import (
     end_session,
     forget_in_browser,
@@ -44,12 +45,13 @@ def paper(
     """A paper to read on the screen."""
     if (refusal := _refusal(request, "papers.read", plant.site.id)) is not None:
         return refusal
-    return rendered(paper_for(parts.service, plant, kind, period), "html", served=True)
+    accepts = request.headers.get("accept-language", "")
+    return rendered(paper_for(parts.service, plant, kind, period), "html", served=True, accepts=accepts)
 
 
 @router.get("/sign-in")
 def sign_in_page(request: Request) -> Response:
-    return HTMLResponse(looks.sign_in_page(""))
+    return in_readers_language(request, lambda: looks.sign_in_page(""))
 
 
 @router.post("/sign-in")
@@ -60,7 +62,8 @@ def sign_in(
     try:
         secret = open_session(request, parts, email, password)
     except InputError as error:
-        return HTMLResponse(looks.sign_in_page(str(error)), 401)
+        problem = str(error)
+        return in_readers_language(request, lambda: looks.sign_in_page(problem), status=401)
     return _signed_in(parts, secret)
 
 
@@ -78,24 +81,25 @@ def sign_out(request: Request, parts: AppStateHere, csrf: Annotated[str, Form(al
 
 
 @router.get("/welcome/{secret}")
-def welcome_page(secret: str, parts: AppStateHere) -> Response:
+def welcome_page(secret: str, request: Request, parts: AppStateHere) -> Response:
     """Where an invited person sets a password."""
-    return HTMLResponse(_welcome(parts, secret, ""))
+    return in_readers_language(request, lambda: _welcome(parts, secret, ""))
 
 
 @router.post("/welcome/{secret}")
-def welcome(secret: str, parts: AppStateHere, password: Secret) -> Response:
+def welcome(secret: str, request: Request, parts: AppStateHere, password: Secret) -> Response:
     try:
         row = parts.accounts.set_invited_password(secret, password)
     except InputError as error:
-        return HTMLResponse(_welcome(parts, secret, str(error)), 400)
+        problem = str(error)
+        return in_readers_language(request, lambda: _welcome(parts, secret, problem), status=400)
     return _let_in(parts, row.id)
 
 
 @router.get("/first/{secret}")
-def first_page(secret: str) -> Response:
+def first_page(secret: str, request: Request) -> Response:
     """Where the first user is made; the address was printed when the service started."""
-    return HTMLResponse(looks.welcome_page("", is_first=True))
+    return in_readers_language(request, lambda: looks.welcome_page("", is_first=True))
 
 
 @router.post("/first/{secret}")
