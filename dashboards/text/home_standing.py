@@ -55,8 +55,8 @@ def cold_zones(result: dict[str, Any]) -> list[str]:
 
 
 def _inside(name: str) -> str:
-    """A zone's name inside a sentence."""
-    return words.small_first(name)
+    """A zone's name inside a sentence; German nouns keep their capital."""
+    return words.small_first(name) if is_english() else name
 
 
 def unknown_things(site: Site, result: dict[str, Any], given: dict[str, Any]) -> list[str]:

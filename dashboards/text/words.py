@@ -179,7 +179,7 @@ def missing_words(missing: dict[str, Any]) -> str:
     told = f"{missing['question'].rstrip('?')}: not known. {reason(missing['reason'])}"
     meters = [small_first(quantity_words(q)) for q in missing["meters"]]
     if meters:
-        told = f"{told}. Would tell: {listed(meters)}"
+        told = f"{told}. Meters that would show it: {listed(meters)}"
     return f"{told}."
 
 
