@@ -201,7 +201,7 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
 def _given_days(given: dict[str, Any], result: dict[str, Any]) -> str:
     """The days that the verdict is of, where they are not the paper's."""
     first, last = given.get("from"), given.get("to")
-    if not first or (first, last) == (result["period"]["from"], result["period"]["to"]):
+    if not first or not last or (first, last) == (result["period"]["from"], result["period"]["to"]):
         return ""
     return words.days_between(first, last)
 

@@ -14,7 +14,7 @@ from fieldfare.analysis.reports.verdict import WORDS
 from fieldfare.dashboards.answers.told import QUESTIONS
 from fieldfare.dashboards.text.labels import TITLES
 
-Message = str | tuple[str, str]
+Message = str | tuple[str, ...]
 DASHBOARDS = Path(__file__).parents[1]
 KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "marked": None}
 WHAT_IF = (

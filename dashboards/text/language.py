@@ -48,8 +48,8 @@ def preferred(header: str, otherwise: str | None = None) -> str:
             wanted.append((float(weight), tag))
         except ValueError:
             continue
-    for weight, tag in sorted(wanted, key=lambda w: -w[0]):
-        if weight > 0.0 and (found := known(tag)):
+    for wish, tag in sorted(wanted, key=lambda w: -w[0]):
+        if wish > 0.0 and (found := known(tag)):
             return found
     return known(otherwise) or ENGLISH
 
