@@ -62,14 +62,21 @@ def grows(stored_c: float) -> bool:
     return GROWTH_C[0] <= stored_c < GROWTH_C[1]
 
 
+GROWS_AT = "At {temperature:g} °C it can grow in the whole cylinder between two disinfections."
+
+
+def parts_of_setpoint(stored_c: float) -> tuple[str, ...]:
+    """The sentences of a store's caution, for translation; GROWS_AT lacks its temperature [°C]."""
+    return (
+        LEGIONELLA,
+        *((GROWS_AT,) if grows(stored_c) else ()),
+        *((SCALD,) if scalds(stored_c) else ()),
+    )
+
+
 def of_setpoint(stored_c: float) -> str:
     """The caution for a store kept at a temperature [°C]: Legionella always, scalding from 50 °C on."""
-    words = [LEGIONELLA]
-    if grows(stored_c):
-        words.append(f"At {stored_c:g} °C it can grow in the whole cylinder between two disinfections.")
-    if scalds(stored_c):
-        words.append(SCALD)
-    return " ".join(words)
+    return " ".join(part.format(temperature=stored_c) for part in parts_of_setpoint(stored_c))
 
 
 def setpoint_advice(reach_c: float, *, disinfected: bool) -> str:

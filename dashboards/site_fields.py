@@ -27,6 +27,7 @@ _MORE: dict[str, tuple[Field, ...]] = {
     "The home": (
         Field("site.longitude", "Longitude", "degrees east", "number"),
         Field("site.outdoor_from", "Outdoor sensor of", "the short name of a nearby home that lends it"),
+        Field("site.language", "The household's language", "en, de or fr; empty: English"),
     ),
     "Prices": (
         Field(

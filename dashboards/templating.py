@@ -12,7 +12,7 @@ from markupsafe import Markup
 from fieldfare.analysis.plain_text import plain_text
 from fieldfare.dashboards import assets
 from fieldfare.dashboards.handbook.keys import KEYS
-from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text import language, words
 from fieldfare.dashboards.text.labels import SEVERITY_MEANING
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -37,6 +37,7 @@ _FILTERS = (
     "interval",
     "money",
     "day",
+    "days_between",
     "month",
     "moment",
     "since",
@@ -61,6 +62,10 @@ def environment() -> Environment:
     )
     env.filters.update({name: getattr(words, name) for name in _FILTERS})
     env.globals.update(
+        _=language.gettext,
+        ngettext=language.ngettext,
+        language=language.language,
+        is_draft=lambda: language.language() in language.DRAFTS,
         asset=assets.address,
         tally=tally,
         meaning=SEVERITY_MEANING,

@@ -49,6 +49,7 @@ class About(_Section):
     handed_over: Day | None = None
     floor_area_m2: Annotated[Number, Field(ge=5, le=100_000)] | None = None
     outdoor_from: Annotated[str, Field(pattern=r"^[a-z0-9-]{2,40}$")] | None = None
+    language: Annotated[str, Field(pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$")] | None = None
 
 
 class Design(_Section):

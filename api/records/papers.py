@@ -180,31 +180,45 @@ def write_paper(paper: Paper, out: Path) -> None:
     out.write_bytes(paper_bytes(paper, form))
 
 
-def rendered(paper: Paper, form: str, *, served: bool = False) -> Response:
+def rendered(paper: Paper, form: str, *, served: bool = False, accepts: str | None = None) -> Response:
     """A paper as an HTTP answer. served : a page of the service, with its style sheets, instead of one that
-    stands alone"""
+    stands alone. accepts : the reader's Accept-Language"""
     from fastapi.responses import Response
 
     kinds = {"json": "application/json", "html": "text/html; charset=utf-8", "pdf": "application/pdf"}
-    return Response(paper_bytes(paper, form, served=served), media_type=kinds[form])
+    body = paper_bytes(paper, form, served=served, accepts=accepts)
+    headers = {} if accepts is None else {"Vary": "Accept-Language"}
+    return Response(body, media_type=kinds[form], headers=headers)
 
 
-def paper_bytes(paper: Paper, form: str, *, served: bool = False) -> bytes:
-    """A paper as JSON, HTML or PDF."""
+def paper_bytes(paper: Paper, form: str, *, served: bool = False, accepts: str | None = None) -> bytes:
+    """A paper as JSON, HTML or PDF. accepts : the reader's Accept-Language; without it a month is in the home's
+    language"""
     if form == "json":
         return orjson.dumps(
             {"kind": paper.kind, "period": paper.period, **paper.contents}, option=orjson.OPT_INDENT_2
         )
     from fieldfare.dashboards.papers import paper_html, paper_pdf
+    from fieldfare.dashboards.text.language import preferred
 
+    own = paper.contents["site"]["site"].get("language")
+    language = preferred(accepts or "", own)
     logo = "" if paper.firm is None else paper.firm.logo_path if served else paper.firm.logo_address
     if form == "html":
         at = f"/api/v1/sites/{paper.contents['site']['site']['id']}/papers/{paper.kind}/{paper.period}"
         forms = {"pdf": f"{at}?form=pdf", "json": f"{at}?form=json"}
         links = forms if served and paper.kind != "answer" else None
-        page = paper_html(paper.kind, paper.period, paper.contents, served=served, links=links, logo=logo)
+        page = paper_html(
+            paper.kind,
+            paper.period,
+            paper.contents,
+            served=served,
+            links=links,
+            logo=logo,
+            language=language,
+        )
         return page.encode()
-    return paper_pdf(paper.kind, paper.period, paper.contents, logo=logo)
+    return paper_pdf(paper.kind, paper.period, paper.contents, logo=logo, language=language)
 
 
 def _month(text: str) -> tuple[date, date]:

@@ -109,7 +109,7 @@ UNTOLD: dict[str, str] = {
         "Rooms: no room sensor for most of these days, so warmer rooms are part of what is not explained."
     ),
     "uses_not_told": "Hot water: the meters can't tell heating from hot water.",
-    "no_heat_meter": "Efficiency: without trusted heat readings it can't be told from the house's need.",
+    "no_heat_meter": "Efficiency: without trusted heat readings it can't be separated from the house's need.",
     "too_few_days": "Efficiency: too few days of heating.",
     "no_standing_time": "Standing loss of the cylinder: not measured; it counts as hot water drawn.",
     "no_prices": "Money: the site file has no prices for these days ([cost]).",

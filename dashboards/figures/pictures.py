@@ -7,6 +7,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from fieldfare.dashboards.text.language import gettext as _
 from fieldfare.dashboards.text.words import measure, money, number
 
 _W, _H = 460.0, 150.0
@@ -29,13 +30,18 @@ def warmth_picture(rows: list[dict[str, Any]]) -> Markup | None:
     last = there[-1]
     mean_in, mean_out = (sum(r[k] for r in there) / len(there) for k in ("room", "outdoor"))
     x = 10 + (len(there) - 1) * step + 8
+    inside, outside = _("indoors"), _("outdoors")
     body = (
         f'<path class="band heat" d="M{"L".join([*room, *out[::-1]])}Z"/>'
         f'<path class="line heat" d="M{"L".join(room)}"/><path class="line air dash" d="M{"L".join(out)}"/>'
-        f'<text x="{x:.0f}" y="{at(last["room"]) + 4:.0f}">indoors</text>'
-        f'<text x="{x:.0f}" y="{at(last["outdoor"]) + 4:.0f}">outdoors</text>'
+        f'<text x="{x:.0f}" y="{at(last["room"]) + 4:.0f}">{escape(inside)}</text>'
+        f'<text x="{x:.0f}" y="{at(last["outdoor"]) + 4:.0f}">{escape(outside)}</text>'
     )
-    says = f"Indoors {measure(mean_in, '°C', 1)} on average, outdoors {measure(mean_out, '°C', 1)}."
+    says = _(
+        "Indoors {indoors} on average, outdoors {outdoors}.",
+        indoors=measure(mean_in, "°C", 1),
+        outdoors=measure(mean_out, "°C", 1),
+    )
     return _picture(says, body, _H)
 
 
@@ -46,10 +52,12 @@ def energy_picture(electricity: float | None, heat: float | None) -> Markup | No
     wide = _W - 20.0
     most = max(electricity, heat)
     e, q = electricity / most * wide, heat / most * wide
+    used, gave = measure(electricity, "kWh", 0), measure(heat, "kWh", 0)
+    line_in, line_out = _("electricity in: {used}", used=used), _("heat out: {heat}", heat=gave)
     body = (
-        f'<text x="10" y="20">electricity in: {escape(measure(electricity, "kWh", 0))}</text>'
+        f'<text x="10" y="20">{escape(line_in)}</text>'
         f'<path class="bar power" d="M10 28h{e:.1f}v26h-{e:.1f}z"/>'
-        f'<text x="10" y="84">heat out: {escape(measure(heat, "kWh", 0))}</text>'
+        f'<text x="10" y="84">{escape(line_out)}</text>'
         f'<path class="bar heat" d="M10 92h{q:.1f}v26h-{q:.1f}z"/>'
         + "".join(
             f'<path class="cut" d="M{10 + e * i:.1f} 92v26"/>'
@@ -57,9 +65,11 @@ def energy_picture(electricity: float | None, heat: float | None) -> Markup | No
             if e * i < q - 2
         )
     )
-    says = (
-        f"{measure(electricity, 'kWh', 0)} of electricity became {measure(heat, 'kWh', 0)} of heat,"
-        f" {number(heat / electricity, 1)} times as much."
+    says = _(
+        "{used} of electricity became {heat} of heat, {ratio} times as much.",
+        used=used,
+        heat=gave,
+        ratio=number(heat / electricity, 1),
     )
     return _picture(says, body, 128.0)
 

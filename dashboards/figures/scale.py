@@ -17,7 +17,7 @@ from fieldfare.dashboards.figures.chart import (
     Level,
     Spans,
 )
-from fieldfare.dashboards.text.words import number
+from fieldfare.dashboards.text.words import day, month_short, number
 
 EPOCH = date(1970, 1, 1)
 
@@ -111,7 +111,7 @@ def _date_ticks(low: float, high: float, wanted: int) -> list[tuple[float, str]]
     if length <= 75:
         step = next(s for s in (1, 2, 7, 14, 28) if length / s <= wanted + 2)
         days = [first + timedelta(i) for i in range(0, length, step)]
-        return [(float(day_number(d)), f"{d.day} {d:%b}") for d in days]
+        return [(float(day_number(d)), day(d, year=False)) for d in days]
     months = []
     here = date(first.year + first.month // 12, first.month % 12 + 1, 1) if first.day > 1 else first
     while here <= last:
@@ -119,6 +119,6 @@ def _date_ticks(low: float, high: float, wanted: int) -> list[tuple[float, str]]
         here = date(here.year + here.month // 12, here.month % 12 + 1, 1)
     every = max(1, math.ceil(len(months) / (wanted + 1)))
     return [
-        (float(day_number(m)), f"{m:%b}" + (f" {m.year}" if i == 0 or m.month == 1 else ""))
+        (float(day_number(m)), month_short(m.isoformat()) + (f" {m.year}" if i == 0 or m.month == 1 else ""))
         for i, m in enumerate(months[::every])
     ]

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
+from fieldfare.analysis.cautions import GROWS_AT, parts_of_setpoint
+from fieldfare.analysis.plant.site import Site
 from fieldfare.dashboards.figures.chart import (
     Axis,
     Chart,
@@ -16,13 +18,15 @@ from fieldfare.dashboards.figures.chart import (
 from fieldfare.dashboards.pages.drawn import draw
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.language import gettext as _
+from fieldfare.dashboards.text.language import is_english, marked, with_numbers
 
 _QUESTIONS = {
-    "lower_curve_k": "Heating curve lowered by {} K",
-    "hot_water_c": "Hot water at {} °C",
-    "hot_water_hour": "Hot water reheated from {}:00 on",
-    "band": "A cheaper tariff band",
-    "mend": "With “{}” fixed",
+    "lower_curve_k": marked("Heating curve lowered by {value} K"),
+    "hot_water_c": marked("Hot water at {value} °C"),
+    "hot_water_hour": marked("Hot water reheated from {value}:00 on"),
+    "band": marked("A cheaper tariff band"),
+    "mend": marked("With “{value}” fixed"),
 }
 _LESSONS = {
     "heat_loss_against_design": ("Measured heat loss against the designed", "Measured over designed", "Home"),
@@ -50,34 +54,61 @@ def what_if_page(
     codes = sorted({f["code"] for f in (row["result"] or {}).get("findings", []) if f["cost_per_year"]})
     return render(
         "what_if.html",
-        title=f"What if, {row['name']}",
+        title=_("What if, {name}", name=row["name"]),
         here="site",
         visitor=visitor,
         row=row,
         asked=query,
         codes=codes,
         problem=words.reason(problem),
-        answers=[_answer(a) for a in answers or []],
+        answers=[_answer(row, a) for a in answers or []],
     )
 
 
-def _answer(a: dict[str, Any]) -> dict[str, Any]:
+def _answer(row: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
     kwh, money = a["saves_kwh"], a["saves_money"]
     value = (
         words.finding_title(a["value"])
         if a["question"] == "mend"
-        else f"{a['value']:g}"
+        else words.number(a["value"])
         if isinstance(a["value"], int | float)
         else a["value"]
     )
     saves = words.reason(a.get("saves_kwh_reason")) if not kwh else f"{words.interval(kwh, 'kWh', 0)}"
     paid = ""
     if money and money.get("value") is not None:
-        paid = (
-            f"{words.money(money['value'], a['currency'], 0)} ({words.money(money['low'], a['currency'], 0)}"
-            f" to {words.money(money['high'], a['currency'], 0)})"
-        )
-    return {**a, "title": _QUESTIONS[a["question"]].format(value), "saves": saves, "paid": paid}
+        value_, low, high = (words.money(money[k], a["currency"], 0) for k in ("value", "low", "high"))
+        paid = _("{value} ({low} to {high})", value=value_, low=low, high=high)
+    return {
+        **a,
+        "title": _(_QUESTIONS[a["question"]], value=value),
+        "saves": saves,
+        "paid": paid,
+        "of": with_numbers(a["of"])[0],
+        "limits": [_limit(limit) for limit in a["limits"]],
+        "caution": _caution(row["site"], a),
+    }
+
+
+def _limit(limit: dict[str, Any]) -> dict[str, Any]:
+    """A limit with its words in the reader's language; those without a translation stay English."""
+    says, is_translated = with_numbers(limit["says"])
+    return {**limit, "limit": _(limit["limit"]), "says": says, "is_translated": is_translated}
+
+
+def _caution(site: Site | None, a: dict[str, Any]) -> str:
+    """The caution of a change to the hot water, in the reader's language; that of a finding is English."""
+    if (
+        is_english()
+        or a["question"] not in ("hot_water_c", "hot_water_hour")
+        or site is None
+        or site.hot_water is None
+    ):
+        return str(a["caution"] or "")
+    stored = float(a["value"]) if a["question"] == "hot_water_c" else site.hot_water.setpoint_c
+    return " ".join(
+        _(part, temperature=stored) if part == GROWS_AT else _(part) for part in parts_of_setpoint(stored)
+    )
 
 
 def learning_page(

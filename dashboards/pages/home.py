@@ -10,13 +10,10 @@ from fieldfare.dashboards.answers.told import QUESTIONS
 from fieldfare.dashboards.day_rows import rows_of_result
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
-from fieldfare.dashboards.text.home_month import (
-    advice,
-    month_told,
-    month_words,
-    standing_words,
-    to_do,
-)
+from fieldfare.dashboards.text.home_advice import advice
+from fieldfare.dashboards.text.home_month import month_told, month_words
+from fieldfare.dashboards.text.home_standing import silent_words, standing_words, to_do
+from fieldfare.dashboards.text.language import gettext as _
 
 
 def home_page(
@@ -35,7 +32,7 @@ def home_page(
         theirs to read
     """
     common: dict[str, Any] = {
-        "title": "Your heating",
+        "title": _("Your heating"),
         "here": "home",
         "visitor": visitor,
         "row": row,
@@ -94,11 +91,7 @@ def _lead(
     )
     if heard is None or now - heard <= SILENT_AFTER:
         return told
-    since = words.moment(heard, row["site"].site.timezone)
-    silent = (
-        f"We have had no readings from your heating since {since}. Please look whether your internet box is"
-        " on. If the house gets cold or there is no hot water, call your installer."
-    )
+    silent = silent_words(heard, row["site"].site.timezone)
     return [silent, *told] if asked else [silent]
 
 
@@ -106,7 +99,7 @@ def _other_days(rolling: dict[str, Any], shown: dict[str, Any]) -> str:
     """The verdict's days, where the page tells of an earlier month."""
     if shown["period"]["to"] == rolling["period"]["to"]:
         return ""
-    return f"{words.day(rolling['period']['from'])} to {words.day(rolling['period']['to'])}"
+    return words.days_between(rolling["period"]["from"], rolling["period"]["to"])
 
 
 def _neighbours(month: str, row: dict[str, Any]) -> dict[str, str]:

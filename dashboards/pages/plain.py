@@ -7,6 +7,7 @@ from typing import Any
 
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.language import gettext as _
 
 
 def message_page(title: str, words: str, visitor: dict[str, Any]) -> str:
@@ -43,15 +44,15 @@ def sign_in_page(error: str, provider: str = "") -> str:
     """provider : what the button of the firm's sign-in provider says, empty without one"""
     return render(
         "sign_in.html",
-        title="Sign in",
-        error=error,
+        title=_("Sign in"),
+        error=_(error),
         told="",
         provider=provider,
         asks_who=False,
         asks_email=True,
         is_new=False,
-        password_label="Password",  # noqa: S106
-        button="Sign in",
+        password_label=_("Password"),
+        button=_("Sign in"),
     )
 
 
@@ -62,24 +63,26 @@ def welcome_page(
     homes"""
     told = ""
     if homes:
-        told = (
-            f"This shows how the heating of {words.listed(list(homes))} is doing. You set a password once;"
-            " then you sign in with your e-mail."
+        told = _(
+            "This shows how the heating of {homes} is doing. You set a password once; then you sign in with your"
+            " e-mail.",
+            homes=words.listed(list(homes)),
         )
     elif role:
-        told = (
-            f"You are to look after the firm's homes as {role}. You set a password once; then you sign in"
-            " with your e-mail."
+        told = _(
+            "You look after the firm's homes as {role}. You set a password once; then you sign in with your"
+            " e-mail.",
+            role=role,
         )
     return render(
         "sign_in.html",
-        title=f"Welcome, {name}" if name else "Welcome",
-        error=error,
+        title=_("Welcome, {name}", name=name) if name else _("Welcome"),
+        error=_(error),
         told=told,
         provider="",
         asks_who=is_first,
         asks_email=is_first,
         is_new=True,
-        password_label="A password of 12 characters or more",  # noqa: S106
-        button="Go on",
+        password_label=_("A password of 12 characters or more"),
+        button=_("Continue"),
     )

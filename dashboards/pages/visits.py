@@ -89,7 +89,7 @@ def told_visit(visit: Mapping[str, Any], zone: Any, name: str, today: date) -> d
         "state": visit["state"],
         "person": visit["person"],
         "past": local.date() < today,
-        "when": f"{local:%a} {words.day(local.date())}, {local:%H:%M}",
+        "when": f"{words.weekday(local.date())}, {local:%H:%M}",
     }
 
 

@@ -29,13 +29,11 @@ from fieldfare.dashboards.pages.drawn import draw
 from fieldfare.dashboards.papers.pdf import NoBrowser, print_pdf
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
-from fieldfare.dashboards.text.home_month import (
-    advice,
-    month_told,
-    month_words,
-    standing_words,
-    to_do,
-)
+from fieldfare.dashboards.text.home_advice import advice
+from fieldfare.dashboards.text.home_month import month_told, month_words
+from fieldfare.dashboards.text.home_standing import standing_words, to_do
+from fieldfare.dashboards.text.language import ENGLISH, speaking
+from fieldfare.dashboards.text.language import gettext as _
 
 Kind = Literal["month", "winter_check", "hand_over", "answer"]
 _KINDS = {"winter": "winter_check", "hand-over": "hand_over"}
@@ -83,16 +81,33 @@ def paper_html(
     made: date | None = None,
     links: dict[str, str] | None = None,
     logo: str = "",
+    language: str | None = None,
 ) -> str:
-    """A paper as one HTML document.
+    """A paper as one HTML document: a month in the reader's language, the others in English.
 
     served : bool, default False. True for a page of the service, which loads its style sheets; else it stands
         alone
     made : date on the paper, default today. links : addresses of the same paper as pdf and json, when served
-    logo : address of the firm's logo, a data: address where the paper stands alone
+    logo : address of the firm's logo, a data: address where the paper stands alone. language : of the reader,
+        default the home's
     """
     kind = _KINDS.get(kind, kind)
     site = Site.model_validate(contents["site"])
+    with speaking((language or site.site.language) if kind == "month" else ENGLISH):
+        return _paper_html(site, kind, period, contents, served=served, made=made, links=links, logo=logo)
+
+
+def _paper_html(
+    site: Site,
+    kind: str,
+    period: str,
+    contents: dict[str, Any],
+    *,
+    served: bool,
+    made: date | None,
+    links: dict[str, str] | None,
+    logo: str,
+) -> str:
     if kind in CHECK_TITLES and kind != "winter":
         return _check_html(site, kind, period, contents, served=served, made=made, links=links, logo=logo)
     result = contents["result"]
@@ -149,10 +164,16 @@ def _check_html(
 
 
 def paper_pdf(
-    kind: str, period: str, contents: dict[str, Any], *, made: date | None = None, logo: str = ""
+    kind: str,
+    period: str,
+    contents: dict[str, Any],
+    *,
+    made: date | None = None,
+    logo: str = "",
+    language: str | None = None,
 ) -> bytes:
     """The same paper printed by a headless browser. Raises NoBrowser."""
-    return print_pdf(paper_html(kind, period, contents, made=made, logo=logo))
+    return print_pdf(paper_html(kind, period, contents, made=made, logo=logo, language=language))
 
 
 def _contents(result: Result) -> dict[str, Any]:
@@ -169,7 +190,7 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
         "given": given,
         "given_days": _given_days(given, result),
         "lead": standing_words(site, result, given, asked, month_words(result["period"])),
-        "title": f"Your heating in {words.month(result['period']['from'])}",
+        "title": _("Your heating in {month}", month=words.month(result["period"]["from"])),
         "parts": month_told(site, {**contents, "days": rows}),
         "works": contents.get("works") or [],
         "to_do": asked,
@@ -180,9 +201,9 @@ def _month(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, A
 def _given_days(given: dict[str, Any], result: dict[str, Any]) -> str:
     """The days that the verdict is of, where they are not the paper's."""
     first, last = given.get("from"), given.get("to")
-    if not first or (first, last) == (result["period"]["from"], result["period"]["to"]):
+    if not first or not last or (first, last) == (result["period"]["from"], result["period"]["to"]):
         return ""
-    return f"{words.day(first)} to {words.day(last)}"
+    return words.days_between(first, last)
 
 
 def _winter(site: Site, contents: dict[str, Any], rows: list[Row]) -> dict[str, Any]:
@@ -263,11 +284,14 @@ def too_early(result: dict[str, Any]) -> list[str]:
 
 
 def _foot(site: Site, result: dict[str, Any], made: date) -> str:
-    period = f"{words.day(result['period']['from'])} to {words.day(result['period']['to'])}"
-    return (
-        f"{site.site.name} · {period} · made {words.day(made)} · method {result['method']}, fieldfare"
-        f" {_version()}"
+    period = words.days_between(result["period"]["from"], result["period"]["to"])
+    how = _(
+        "made {day} · method {method}, fieldfare {version}",
+        day=words.day(made),
+        method=result["method"],
+        version=_version(),
     )
+    return f"{site.site.name} · {period} · {how}"
 
 
 def _style(foot: str) -> Markup:

@@ -1,5 +1,5 @@
-"""Numbers, units, money and dates as readers see them: one minus sign, one thousands separator, one form of
-date.
+"""Numbers, units, money and dates as readers see them: Babel's forms of the reader's language, with one minus
+sign and one thousands separator in all of them.
 
 Sentences that come from `analysis` are written with plain ASCII numbers and ISO dates; `tidy` brings them to
 the same forms.
@@ -9,11 +9,17 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from babel import Locale
+from babel.dates import format_date, format_timedelta
+from babel.numbers import format_currency, format_decimal, get_group_symbol
+
 from fieldfare.dashboards.text import units
+from fieldfare.dashboards.text.language import gettext, language, locale, marked, ngettext
 
 UNITS = {
     "degC": "°C",
@@ -24,17 +30,25 @@ UNITS = {
     "K": "K",
     "percent": "%",
     "count": "",
-    "1/h": "per hour",
-    "1/day": "a day",
+    "1/h": marked("per hour"),
+    "1/day": marked("a day"),
     "-": "",
-    "kWh/day": "kWh a day",
+    "kWh/day": marked("kWh a day"),
     "min": "min",
     "delta_degC": "K",
-    "bar/week": "bar a week",
-    "days/week": "days a week",
-    "kWh/year": "kWh a year",
+    "bar/week": marked("bar a week"),
+    "days/week": marked("days a week"),
+    "kWh/year": marked("kWh a year"),
+    "hours": marked("hours"),
+    "minutes": marked("minutes"),
+    "days": marked("days"),
 }
-_SIGNS = {"GBP": "£", "EUR": "€", "USD": "$", "JPY": "¥", "INR": "₹"}
+_DATES = {
+    "en": ("d MMM y", "d MMM", "MMMM y", "MMM"),
+    "de": ("d. MMM y", "d. MMM", "MMMM y", "MMM"),
+    "fr": ("d MMM y", "d MMM", "MMMM y", "MMM"),
+}
+"""Date, date without its year, month with its year, month alone, as patterns of CLDR (Unicode TR 35)."""
 THIN, HARD, MINUS = "\u202f", "\u00a0", "\u2212"
 """Thousands separator, space between a number and its unit, minus sign (SI Brochure, 9th edition, 5.4)."""
 
@@ -43,12 +57,13 @@ _ISO_MONTH = re.compile(r"\b((?:19|20)\d\d)-(0[1-9]|1[0-2])\b(?!-)")
 _HYPHEN_MINUS = re.compile(r"(?<![\w.\-/)])-(?=\d)")
 _THOUSANDS = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
 _PERCENT = re.compile(r"(?<=\d) ?%")
+_LETTERS_BEFORE = re.compile(r"(?<=[A-Z]{3})(?=\d)")
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:°C|K|kWh|kW|W|min|bar|l|h|V|g/kWh|m³/h)\b)")
 
 
 def unit(name: str | None) -> str:
     """A unit as it is shown."""
-    return UNITS.get(name or "", name or "")
+    return gettext(UNITS.get(name or "", name or ""))
 
 
 def number(value: Any, decimals: int | None = None) -> str:
@@ -58,15 +73,27 @@ def number(value: Any, decimals: int | None = None) -> str:
     if isinstance(value, str):
         return tidy(value)
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return gettext("yes") if value else gettext("no")
     if decimals is None:
         size = abs(value)
         whole = size >= 100 or float(value).is_integer()
         decimals = 0 if whole else 1 if size >= 10 else 3 if 0.002 <= size < 0.1 else 2
-    text = f"{value:,.{decimals}f}"
-    if text.startswith("-") and not text.strip("-0.,"):
-        text = text[1:]
-    return text.replace("-", MINUS).replace(",", THIN)
+    return _decimal(value, decimals)
+
+
+def _decimal(value: float, decimals: int) -> str:
+    value = round(value, decimals) or 0.0  # no minus before a zero
+    return _signs(format_decimal(value, _pattern("#,##0", decimals), locale()), locale())
+
+
+@cache
+def _pattern(whole: str, decimals: int) -> str:
+    return f"{whole}.{'0' * decimals}" if decimals else whole
+
+
+def _signs(text: str, of: Locale) -> str:
+    """Babel's text with the thousands separator and the minus sign of this module."""
+    return text.translate({ord(get_group_symbol(of)): THIN, ord("-"): MINUS})
 
 
 def measure(value: Any, unit_name: str = "", decimals: int | None = None) -> str:
@@ -77,9 +104,9 @@ def measure(value: Any, unit_name: str = "", decimals: int | None = None) -> str
         return "–"
     value, mark, decimals = _in_chosen(value, mark, decimals)
     small = decimals is None and isinstance(value, float) and 0.0 < abs(value) < 0.005
-    text = f"{value:.1g}".replace("-", MINUS) if small else number(value, decimals)
-    if small and "e" in text:
-        text = f"{value:f}".rstrip("0").replace("-", MINUS)
+    if small:
+        decimals = -math.floor(math.log10(abs(value)))
+    text = number(value, decimals)
     return f"{text}{HARD}{mark}" if mark else text
 
 
@@ -93,7 +120,7 @@ def _in_chosen(value: Any, mark: str, decimals: int | None) -> tuple[Any, str, i
 
 def degrees(value: float | None) -> str:
     """A temperature without more decimals than it was given."""
-    return "–" if value is None else f"{value:g}{HARD}°C".replace("-", MINUS)
+    return "–" if value is None else f"{_signs(format_decimal(value, '0.###', locale()), locale())}{HARD}°C"
 
 
 def share(value: float | None, decimals: int = 0) -> str:
@@ -116,7 +143,12 @@ def interval(estimate: dict[str, Any] | None, unit_name: str = "", decimals: int
     if places is None:
         size = abs(value)
         places = 0 if size >= 100 else 1 if size >= 10 else 2
-    return f"{measure(value, unit_name, places)} ({number(low, places)} to {number(high, places)})"
+    return gettext(
+        "{value} ({low} to {high})",
+        value=measure(value, unit_name, places),
+        low=number(low, places),
+        high=number(high, places),
+    )
 
 
 def money(value: float | None, currency: str | None, decimals: int | None = None) -> str:
@@ -124,11 +156,18 @@ def money(value: float | None, currency: str | None, decimals: int | None = None
     if value is None:
         return "–"
     places = (0 if abs(value) >= 20 else 2) if decimals is None else decimals
-    text = number(value, places)
-    sign = _SIGNS.get(currency or "")
-    if sign:
-        return f"{MINUS}{sign}{text[1:]}" if text.startswith(MINUS) else f"{sign}{text}"
-    return f"{text}{HARD}{currency}" if currency else text
+    if not currency:
+        return number(value, places)
+    of = locale()
+    pattern = re.sub(r"\.0+", "", of.currency_formats["standard"].pattern)
+    pattern = pattern.replace("0", f"0.{'0' * places}") if places else pattern
+    value = round(value, places) or 0.0
+    text = format_currency(value, currency, pattern, of, currency_digits=False)
+    return _LETTERS_BEFORE.sub(HARD, _signs(text, of))
+
+
+def _date(when: date, form: int) -> str:
+    return format_date(when, _DATES[language()][form], locale())
 
 
 def day(value: str | date | None, *, year: bool = True) -> str:
@@ -136,19 +175,27 @@ def day(value: str | date | None, *, year: bool = True) -> str:
     if not value:
         return "–"
     when = date.fromisoformat(value[:10]) if isinstance(value, str) else value
-    text = f"{when.day}{HARD}{when:%b}"
-    return f"{text}{HARD}{when.year}" if year else text
+    return _date(when, 0 if year else 1).replace(" ", HARD)
+
+
+def days_between(first: str | date, last: str | date) -> str:
+    """A span of days as 1 Oct 2025 to 3 Oct 2025."""
+    return gettext("{first} to {last}", first=day(first), last=day(last))
+
+
+def weekday(when: date) -> str:
+    """A date with its weekday, as Fri 3 Oct 2025."""
+    return f"{format_date(when, 'EEE', locale())} {day(when)}"
 
 
 def month(value: str) -> str:
     """`2026-01` as January 2026."""
-    when = date.fromisoformat(f"{value[:7]}-01")
-    return f"{when:%B} {when.year}"
+    return _date(date.fromisoformat(f"{value[:7]}-01"), 2)
 
 
 def month_short(value: str) -> str:
     """`2026-01` as Jan."""
-    return f"{date.fromisoformat(f'{value[:7]}-01'):%b}"
+    return _date(date.fromisoformat(f"{value[:7]}-01"), 3)
 
 
 def moment(value: datetime | None, zone: str) -> str:
@@ -162,21 +209,20 @@ def moment(value: datetime | None, zone: str) -> str:
 def age(then: datetime | None, now: datetime) -> str:
     """How long ago, in the largest fitting unit."""
     if then is None:
-        return "never"
-    minutes = max((now - then.astimezone(UTC)).total_seconds() / 60.0, 0.0)
-    if minutes >= 1440.0 * 14:
-        return f"{int(minutes // (1440 * 7))} weeks ago"
-    for least, per, name in ((2880.0, 1440.0, "days"), (120.0, 60.0, "hours"), (2.0, 1.0, "minutes")):
-        if minutes >= least:
-            return f"{int(minutes // per)} {name} ago"
-    return "just now"
+        return gettext("never")
+    ago = max(now - then.astimezone(UTC), timedelta())
+    if ago < timedelta(minutes=2):
+        return gettext("just now")
+    return format_timedelta(-ago, "minute", threshold=2, add_direction=True, locale=locale())
 
 
 def span(days: int) -> str:
     """A length of days in words."""
     if days < 14:
-        return f"{max(days, 1)} day" + ("s" if days != 1 else "")
-    return f"{days // 7} weeks" if days < 120 else f"{round(days / 30.4)} months"
+        return ngettext("{n} day", "{n} days", max(days, 1))
+    if days < 120:
+        return ngettext("{n} week", "{n} weeks", days // 7)
+    return ngettext("{n} month", "{n} months", round(days / 30.4))
 
 
 def duration(minutes: float | None) -> str:

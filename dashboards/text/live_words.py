@@ -28,8 +28,8 @@ STATES: tuple[tuple[str, str, str, str], ...] = (
     ("rests", "rests", "rest", '<circle cx="12" cy="12" r="7.5"/>'),
     (
         "unknown",
-        "can't be told from its readings",
-        "can't be told from their readings",
+        "not known from its readings",
+        "not known from their readings",
         '<path d="M9 8a3.5 3.5 0 1 1 3.5 4.5V15M12.5 19v.5"/>',
     ),
 )

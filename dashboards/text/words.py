@@ -10,10 +10,12 @@ from datetime import date
 from typing import Any
 
 from fieldfare.analysis.reports.verdict import WORDS as VERDICT_WORDS
+from fieldfare.dashboards.text import language
 from fieldfare.dashboards.text.formats import (
     THIN,
     age,
     day,
+    days_between,
     degrees,
     duration,
     interval,
@@ -27,6 +29,7 @@ from fieldfare.dashboards.text.formats import (
     span,
     tidy,
     unit,
+    weekday,
 )
 from fieldfare.dashboards.text.labels import (
     CAUSES,
@@ -40,12 +43,14 @@ from fieldfare.dashboards.text.labels import (
     TITLES,
     VISITS,
 )
+from fieldfare.dashboards.text.language import gettext
 
 __all__ = [
     "THIN",
     "VERDICT_WORDS",
     "age",
     "day",
+    "days_between",
     "degrees",
     "duration",
     "interval",
@@ -59,6 +64,7 @@ __all__ = [
     "span",
     "tidy",
     "unit",
+    "weekday",
 ]
 
 _NAMES = re.compile(r"\b(" + "|".join(sorted(POINT_NAMES, key=len, reverse=True)) + r")\b(?!\.)")
@@ -71,7 +77,7 @@ _KEYS = re.compile("|".join(sorted((re.escape(k) for k in SITE_KEYS), key=len, r
 
 def finding_title(code: str) -> str:
     """A finding's name in plain words."""
-    return TITLES.get(code, plain(code))
+    return gettext(TITLES.get(code, plain(code)))
 
 
 def cause_words(cause: str) -> str:
@@ -88,7 +94,7 @@ def severity_words(severity: str | None) -> str:
 
 def verdict_words(verdict: str) -> str:
     """A verdict for people."""
-    return plain(VERDICT_WORDS[verdict])
+    return plain(gettext(VERDICT_WORDS[verdict]))
 
 
 def counted_verdict(n: int, verdict: str) -> str:
@@ -173,7 +179,7 @@ def missing_words(missing: dict[str, Any]) -> str:
     told = f"{missing['question'].rstrip('?')}: not known. {reason(missing['reason'])}"
     meters = [small_first(quantity_words(q)) for q in missing["meters"]]
     if meters:
-        told = f"{told}. Would tell: {listed(meters)}"
+        told = f"{told}. Meters that would show it: {listed(meters)}"
     return f"{told}."
 
 
@@ -215,4 +221,4 @@ def count(n: int, one: str, many: str | None = None) -> str:
 
 def listed(items: list[str]) -> str:
     """A, B and C."""
-    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else ""
+    return language.listed(items)

@@ -226,3 +226,21 @@ def test_what_was_done_is_in_the_audit_trail(web: Web) -> None:
     assert (newest["action"], newest["who"]) == ("sign-in refused", "")
     looks = [r for r in rows if r["action"] == "looked" and r["site"] == OWN]
     assert len({r["who"] for r in looks}) == len(looks)  # once an hour, not at every request
+
+
+@pytest.mark.parametrize(
+    ("header", "code", "title"),
+    [("de-DE,de;q=0.9", "de", "Anmelden"), ("fr", "fr", "Se connecter"), ("nl", "en", "Sign in")],
+)
+def test_the_page_is_in_the_browser_s_language(web: Web, header: str, code: str, title: str) -> None:
+    """Content-Language and Vary: RFC 9110, 8.5 and 12.5.5."""
+    asked = {"Accept-Language": header}
+    answer = web["householder"].get("/sign-in", headers=asked)
+    assert f"<h1>{title}</h1>" in answer.text
+    home = web["householder"].get(f"/sites/{OWN}/home", headers=asked)
+    office = web["installer"].get(f"/sites/{OWN}", headers=asked)
+    for page in (answer, home):
+        assert f'<html lang="{code}">' in page.text
+        assert page.headers["Content-Language"] == code
+        assert "Accept-Language" in page.headers["Vary"]
+    assert '<html lang="en">' in office.text, "the firm's pages are English"

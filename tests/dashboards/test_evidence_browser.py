@@ -104,7 +104,7 @@ def test_several_values_are_read_at_one_moment_by_key(service: Running, chromium
         )
         page.get_by_role("button", name="Day", exact=True).click()
         zoomed(page)
-        slide = page.get_by_label("Read all at one moment")
+        slide = page.get_by_label("Read all values at one time")
         slide.focus()
         page.keyboard.press("ArrowRight")
         told = page.locator(".reading li").all_inner_texts()

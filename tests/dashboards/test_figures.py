@@ -163,7 +163,7 @@ def test_uses_of_a_stretch_hold_runs_that_began_before_it(full: Plant) -> None:
 def test_date_ticks_name_months_and_days() -> None:
     low, high = day_number(date(2024, 10, 1)), day_number(date(2025, 9, 30))
     assert [w for _, w in ticks(Axis("", dates=True), low, high)][:3] == ["Oct 2024", "Dec", "Feb"]
-    assert ticks(Axis("", dates=True), low, low + 6)[0][1] == "1 Oct"
+    assert ticks(Axis("", dates=True), low, low + 6)[0][1] == "1\u00a0Oct"
 
 
 def test_bars_stand_on_their_base() -> None:

@@ -317,7 +317,7 @@ def test_home_compares_with_the_old_fuel(full: Plant) -> None:
     old, now = cost["previous_fuel_total"], cost["running_cost"]
     alike = abs(old - now) < 0.02 * max(old, now)
     assert ("about the same" if alike else "less" if old > now else "more") in paid
-    assert "without its standing charge, which the home pays anyway" in paid
+    assert "without its standing charge, which you pay anyway" in paid
 
 
 @pytest.mark.parametrize(
@@ -351,7 +351,7 @@ def test_a_month_is_only_compared_at_like_weather(full: Plant, space: dict[str, 
 def test_home_of_a_silent_gateway_is_calm_and_says_what_to_look_at(full: Plant) -> None:
     row = full.row(heard=NOW - SILENT_AFTER - timedelta(hours=2))
     told = text_of(pages.home_page(row, month_of(full), [], HOUSEHOLDER, {}, NOW))
-    assert "Please look whether your internet box is on" in told
+    assert "Please check that your internet box is on" in told
     assert "all is well" not in told
     assert "all is likely well" not in told
 
@@ -359,7 +359,7 @@ def test_home_of_a_silent_gateway_is_calm_and_says_what_to_look_at(full: Plant) 
 def test_home_without_a_month_says_so(full: Plant) -> None:
     row = full.row() | {"result": None}
     page = sound(pages.home_page(row, None, [], HOUSEHOLDER, {}, NOW))
-    assert "no month to tell about yet" in page
+    assert "No month to show yet" in page
     assert 'class="mark not_known"' in page
 
 

@@ -41,7 +41,7 @@ def test_an_interval_stands_behind_its_value() -> None:
         (141.4, "GBP", "£141"),
         (3.5, "EUR", "€3.50"),
         (-31.0, "GBP", "−£31"),
-        (80.0, "SEK", "80\u00a0SEK"),
+        (80.0, "SEK", "SEK\u00a080"),
         (None, "GBP", "–"),
     ],
 )

@@ -18,6 +18,7 @@ from fieldfare.api.http.auth import (
     cookie_name,
     session_of,
 )
+from fieldfare.api.http.html.reader_language import in_readers_language
 from fieldfare.api.http.sessions import (
     Proof,
     complete_session,
@@ -48,12 +49,13 @@ def paper(
     """A paper to read on the screen."""
     if (refusal := _refusal(request, "papers.read", plant.site.id)) is not None:
         return refusal
-    return rendered(paper_for(parts.service, plant, kind, period), "html", served=True)
+    accepts = request.headers.get("accept-language", "")
+    return rendered(paper_for(parts.service, plant, kind, period), "html", served=True, accepts=accepts)
 
 
 @router.get("/sign-in")
 def sign_in_page(request: Request, parts: AppStateHere) -> Response:
-    return HTMLResponse(_sign_in_page(parts, ""))
+    return in_readers_language(request, lambda: _sign_in_page(parts, ""))
 
 
 @router.post("/sign-in")
@@ -64,7 +66,8 @@ def sign_in(
     try:
         opened = open_session(request, parts, email, password)
     except InputError as error:
-        return HTMLResponse(_sign_in_page(parts, str(error)), 401)
+        problem = str(error)
+        return in_readers_language(request, lambda: _sign_in_page(parts, problem), status=401)
     if not opened.pending:
         return signed_in(parts, opened.secret)
     response = _to("/sign-in/second")
@@ -110,9 +113,9 @@ def sign_out(request: Request, parts: AppStateHere, csrf: Annotated[str, Form(al
 
 
 @router.get("/welcome/{secret}")
-def welcome_page(secret: str, parts: AppStateHere) -> Response:
+def welcome_page(secret: str, request: Request, parts: AppStateHere) -> Response:
     """Where an invited person sets a password."""
-    return HTMLResponse(_welcome(parts, secret, ""))
+    return in_readers_language(request, lambda: _welcome(parts, secret, ""))
 
 
 @router.post("/welcome/{secret}")
@@ -120,14 +123,15 @@ def welcome(secret: str, request: Request, parts: AppStateHere, password: Secret
     try:
         row = parts.accounts.set_invited_password(secret, password)
     except InputError as error:
-        return HTMLResponse(_welcome(parts, secret, str(error)), 400)
+        problem = str(error)
+        return in_readers_language(request, lambda: _welcome(parts, secret, problem), status=400)
     return _let_in(request, parts, row.id)
 
 
 @router.get("/first/{secret}")
-def first_page(secret: str) -> Response:
+def first_page(secret: str, request: Request) -> Response:
     """Where the first user is made; the address was printed when the service started."""
-    return HTMLResponse(looks.welcome_page("", is_first=True))
+    return in_readers_language(request, lambda: looks.welcome_page("", is_first=True))
 
 
 @router.post("/first/{secret}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, File, Form, HTTPException, Query, Request, UploadFile
@@ -32,6 +33,7 @@ from fieldfare.api.http.auth import (
 )
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.http.html.household import household, visits_to_come
+from fieldfare.api.http.html.reader_language import in_readers_language
 from fieldfare.api.http.html.uploads import (
     head_of,
     may_agree_anew,
@@ -201,8 +203,12 @@ def home(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
     works = page_rows.works_of(parts, plant, effects=False)
     firm, now = parts.service.firm.signature, page_rows.clock(parts)
-    about = household(parts, plant, actor)
-    return HTMLResponse(pages.home_page(row, contents, works, visitor(request), query, now, firm, about))
+
+    def page() -> str:
+        about = household(parts, plant, actor)
+        return pages.home_page(row, contents, works, visitor(request), query, now, firm, about)
+
+    return in_readers_language(request, page, site=plant.site)
 
 
 @router.get("/sites/{site_id}/winter")
@@ -230,7 +236,8 @@ def ask(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     except (InputError, NotAssessed) as error:
         problem = str(error)
     row = page_rows.row_of(parts, plant, parts.service.results.newest(plant.site.id))
-    return HTMLResponse(pages.what_if_page(row, query, answers, problem, visitor(request)))
+    page = partial(pages.what_if_page, row, query, answers, problem, visitor(request))
+    return in_readers_language(request, page, site=plant.site)
 
 
 _RANGES = {

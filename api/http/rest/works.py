@@ -107,10 +107,12 @@ def read_paper(
     kind: Literal["month", "winter", "hand-over", "service", "commissioning"],
     period: Annotated[str, Path(pattern=r"^(\d{4}-\d{2}|\d{4}|first)$", examples=["2026-01"])],
     plant: PlantHere,
+    request: Request,
     parts: AppStateHere,
     actor: Actor = need("papers.read"),
     form: Annotated[Literal["json", "html", "pdf"], Query()] = "html",
 ) -> Any:
     """A paper: the month `2026-01`, the winter check or the service `2026`, the hand-over or the
     commissioning `first`."""
-    return rendered(paper_for(parts.service, plant, kind, period), form)
+    accepts = request.headers.get("accept-language", "")
+    return rendered(paper_for(parts.service, plant, kind, period), form, accepts=accepts)

@@ -1,0 +1,64 @@
+"""Every message of the catalogues: those that pages and sentences mark, and those that come from `analysis`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from babel.messages.extract import extract_from_dir
+from babel.messages.frontend import parse_mapping_cfg
+
+from fieldfare.analysis import cautions
+from fieldfare.analysis.physics.factors import COUNTRIES
+from fieldfare.analysis.reports.verdict import WORDS
+from fieldfare.dashboards.answers.told import QUESTIONS
+from fieldfare.dashboards.text.labels import TITLES
+
+Message = str | tuple[str, ...]
+DASHBOARDS = Path(__file__).parents[1]
+KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "marked": None}
+WHAT_IF = (
+    "a year like the last",
+    "the {0} days seen",
+    "a whole year",
+    "emitters meet the measured heat loss on the design day",
+    "disinfection stays",
+    "stored water stays out of the range in which Legionella grows",
+    "the unit reaches it",
+    "hot water for a family",
+    "water lasts through the day",
+    "other hours cost the same",
+    "that is {0} to {1} C",
+    "that is {0} to {1} C: not advised below {2} C",
+    "its hottest water is {0} C",
+    "{0} litres at {1} C when full",
+    "{0} litres at {1} C when full, {2} litres now",
+    "the cylinder must hold a day's draws from that hour on",
+    "a tariff with a cheap band often asks more in the others",
+)
+"""Limits of what-if answers, as `fieldfare.analysis.reports.what_if` words them; {0} and so on are numbers."""
+SIGN_IN = ("e-mail or password is wrong",)
+
+
+def messages() -> list[Message]:
+    """All messages, each once; one that depends on a number is a pair."""
+    return list(dict.fromkeys([*_extracted(), *_elsewhere()]))
+
+
+def _extracted() -> Iterator[Message]:
+    with (DASHBOARDS / "babel.cfg").open(encoding="utf-8") as file:
+        methods, options = parse_mapping_cfg(file)
+    for found in extract_from_dir(DASHBOARDS, methods, options, keywords=KEYWORDS):
+        yield found[2]
+
+
+def _elsewhere() -> Iterator[Message]:
+    yield from (cautions.LEGIONELLA, cautions.SCALD, cautions.PAUSED, cautions.GROWS_AT)
+    yield from (
+        *TITLES.values(),
+        *WORDS.values(),
+        *COUNTRIES.values(),
+        *QUESTIONS.values(),
+        *WHAT_IF,
+        *SIGN_IN,
+    )

@@ -1,0 +1,145 @@
+"""How things stand, for a household: what to do first, then what is wrong, then what is not known."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.fleet import open_findings
+from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.home_findings import HOME
+from fieldfare.dashboards.text.language import gettext as _
+from fieldfare.dashboards.text.language import is_english, listed, marked, ngettext
+
+COLD_HOURS = 2.0
+"""Hours a day below the set temperature that a household would call cold (common practice)."""
+UNKNOWN = {
+    "rooms": marked("whether your rooms are warm enough"),
+    "hot_water": marked("whether there is enough hot water"),
+    "safety": marked("whether water temperature, disinfection and pressure are right"),
+    "running": marked("whether the heat pump runs whenever heat is needed"),
+    "efficiency": marked("whether it is as efficient as it should be"),
+    "data": marked("whether the readings are complete and right"),
+}
+"""What the meters can't tell a household, by the matter of the verdict."""
+
+
+def zone_words(name: str) -> str:
+    """A zone as a household calls it."""
+    if name in ("ground", "upper"):
+        return _("Downstairs") if name == "ground" else _("Upstairs")
+    return _("The {zone}", zone=name.replace("_", " "))
+
+
+def cold_zones(result: dict[str, Any]) -> list[str]:
+    """Zones that stayed below their set temperature for COLD_HOURS a day or longer, each with its hours."""
+    zones = result["comfort"]["zones"]
+    out = []
+    for name, zone in zones.items():
+        hours = 24.0 * (zone["share_below_target"] or 0.0)
+        if hours < COLD_HOURS:
+            continue
+        where = _("your rooms") if len(zones) == 1 else _inside(zone_words(name))
+        n = 2 if len(zones) == 1 else 1  # the grammatical number of the rooms
+        told = ngettext(
+            "{where} was below the set temperature for {hours} a day",
+            "{where} were below the set temperature for {hours} a day",
+            n,
+            where=where,
+            hours=words.measure(hours, "hours", 0),
+        )
+        out.append(told)
+    return out
+
+
+def _inside(name: str) -> str:
+    """A zone's name inside a sentence; German nouns keep their capital."""
+    return words.small_first(name) if is_english() else name
+
+
+def unknown_things(site: Site, result: dict[str, Any], given: dict[str, Any]) -> list[str]:
+    """What the meters can't tell a household: each as words that begin with "whether"."""
+    missing = {m["matter"] for m in given["missing"]}
+    if not result["comfort"]["zones"]:
+        missing.add("rooms")
+    if site.hot_water is not None and result["hot_water"]["minutes_below_40c_per_week"] is None:
+        missing.add("hot_water")
+    return [_(text) for matter, text in UNKNOWN.items() if matter in missing]
+
+
+def standing_words(
+    site: Site, result: dict[str, Any], given: dict[str, Any], asked: list[str], months: str
+) -> list[str]:
+    """Sentences, the most pressing first.
+
+    result : the month's. given : the verdict. asked : what the household should do, from `to_do`. months :
+        the month's words
+    """
+    out = []
+    if asked:
+        out.append(asked[0])
+    elif given["verdict"] == "urgent":
+        call = _("Please call your installer now.")
+        out.append(f"{call} {_found(given)}")
+    elif given["verdict"] in ("act", "watch"):
+        calm = _("Your installer can see this; nothing for you to do unless they ask.")
+        out.append(f"{_found(given)} {calm}")
+    if cold := cold_zones(result):
+        out.append(
+            _(
+                "In {month}, {rooms}. If you did not turn it down on purpose, tell your installer.",
+                month=months,
+                rooms=listed(cold),
+            )
+        )
+    if unknown := unknown_things(site, result, given):
+        out.append(_("Not known, because it is not measured: {things}.", things="; ".join(unknown)))
+    if not out and given["verdict"] == "in_order":
+        out.append(_("Your heating is in order: rooms, hot water, efficiency and safety were checked."))
+    return out or [_("Part of your heating could not be checked.")]
+
+
+def _found(given: dict[str, Any]) -> str:
+    """What is wrong, without the trade's words."""
+    titles = "; ".join(
+        _inside_title(b["code"]) if b["code"] != "silence" else _("no readings arrive")
+        for b in given["because"]
+        if b["severity"]
+    )
+    if given["verdict"] == "urgent":
+        return f"{words.plain(titles)}."
+    if given["verdict"] == "act":
+        return _("Your heating needs work: {findings}.", findings=titles)
+    return _("Your heating needs watching: {findings}.", findings=titles)
+
+
+def _inside_title(code: str) -> str:
+    title = words.finding_title(code)
+    return words.small_first(title) if is_english() else title
+
+
+def silent_words(heard: datetime, zone: str) -> str:
+    """What a household should look at when no readings come. zone : of the home"""
+    return _(
+        "We have had no readings from your heating since {since}. Please check that your internet box is on."
+        " If the house gets cold or there is no hot water, call your installer.",
+        since=words.moment(heard, zone),
+    )
+
+
+def to_do(result: dict[str, Any]) -> list[str]:
+    """What the household can do or should know, the most pressing first: each a calm sentence that carries
+    its next step."""
+    told = [f for f in open_findings(result) if f.get("home") and f["severity"] != "note"]
+    return [_for_home(f) for f in told]
+
+
+def _for_home(finding: dict[str, Any]) -> str:
+    """A finding's own sentence in English; in other languages the one of its code, which has no details."""
+    if is_english():
+        return words.named(finding["home"])
+    code = finding["code"]
+    if code in HOME:
+        return _(HOME[code])
+    return _("Your installer can see this: {finding}.", finding=words.finding_title(code))

@@ -1,0 +1,140 @@
+"""The language that a page or a paper is written in, and the catalogues of its sentences.
+
+Catalogues are gettext `.po` files in `dashboards/locale`. They are compiled in memory when a language is first
+used, so nothing has to be built. A message that a catalogue lacks, and an unknown language, are English.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from babel import Locale, UnknownLocaleError, negotiate_locale
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+from babel.support import NullTranslations, Translations
+
+CATALOGUES = Path(__file__).parents[1] / "locale"
+ENGLISH = "en"
+LANGUAGES = (ENGLISH, "de", "fr")
+DRAFTS = frozenset({"de", "fr"})
+"""Languages that no native reader has checked yet: their pages say so."""
+_LOCALES = {ENGLISH: "en", "de": "de_DE", "fr": "fr_FR"}
+_chosen: ContextVar[str] = ContextVar("language", default=ENGLISH)
+
+
+def known(tag: str | None) -> str | None:
+    """The language of a tag such as `de-AT`, None where there is no catalogue of it."""
+    return negotiate_locale([(tag or "").replace("_", "-")], LANGUAGES, sep="-")
+
+
+def preferred(header: str, otherwise: str | None = None) -> str:
+    """The language for a reader.
+
+    header : an Accept-Language header (RFC 9110, 12.5.4). otherwise : language where the header names none
+        that is known
+    """
+    wanted: list[tuple[float, str]] = []
+    for part in header[:500].split(","):
+        tag, *parameters = (p.strip() for p in part.split(";"))
+        weight = next((p[2:] for p in parameters if p.startswith("q=")), "1")
+        try:
+            wanted.append((float(weight), tag))
+        except ValueError:
+            continue
+    for wish, tag in sorted(wanted, key=lambda w: -w[0]):
+        if wish > 0.0 and (found := known(tag)):
+            return found
+    return known(otherwise) or ENGLISH
+
+
+@contextmanager
+def speaking(language: str | None) -> Iterator[None]:
+    """Write what is made inside in a language; an unknown one is English."""
+    token = _chosen.set(known(language) or ENGLISH)
+    try:
+        yield
+    finally:
+        _chosen.reset(token)
+
+
+def language() -> str:
+    return _chosen.get()
+
+
+def is_english() -> bool:
+    return _chosen.get() == ENGLISH
+
+
+def locale() -> Locale:
+    """The locale of numbers, dates and money."""
+    return _locale(_chosen.get())
+
+
+@cache
+def _locale(code: str) -> Locale:
+    try:
+        return Locale.parse(_LOCALES[code])
+    except (KeyError, UnknownLocaleError):
+        return Locale.parse(_LOCALES[ENGLISH])
+
+
+@cache
+def translations(code: str) -> NullTranslations:
+    """A language's catalogue, compiled."""
+    path = CATALOGUES / code / "LC_MESSAGES" / "messages.po"
+    if not path.is_file():
+        return NullTranslations()
+    compiled = io.BytesIO()
+    with path.open("rb") as file:
+        write_mo(compiled, read_po(file, locale=code))
+    compiled.seek(0)
+    return Translations(compiled)
+
+
+def gettext(message: str, **values: Any) -> str:
+    """A message in the reader's language, with its values."""
+    text: str = translations(_chosen.get()).gettext(message) if message else ""
+    return text.format(**values) if values else text
+
+
+def ngettext(one: str, many: str, n: int, **values: Any) -> str:
+    """A message that depends on a number."""
+    text: str = translations(_chosen.get()).ngettext(one, many, n)
+    return text.format(n=n, **values)
+
+
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
+
+
+def with_numbers(text: str) -> tuple[str, bool]:
+    """A sentence of `analysis` that has nothing but numbers in it, looked up with its numbers as {0}, {1} and so
+    on; and whether it was found."""
+    if is_english():
+        return text, True
+    numbers = _NUMBER.findall(text)
+    places = iter(range(len(numbers)))
+    message = _NUMBER.sub(lambda _: f"{{{next(places)}}}", text)
+    found = translations(_chosen.get()).gettext(message)
+    if found == message:
+        return text, False
+    return found.format(*numbers), True
+
+
+def marked(message: str) -> str:
+    """Marks a message for the catalogues; it is translated where it is used."""
+    return message
+
+
+def listed(items: Iterable[str]) -> str:
+    """A, B and C."""
+    items = list(items)
+    if len(items) < 2:
+        return "".join(items)
+    return gettext("{first} and {last}", first=", ".join(items[:-1]), last=items[-1])
