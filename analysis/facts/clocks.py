@@ -32,8 +32,7 @@ class _Alike:
     """Days of one length and reach, whose electricity is held against another signal all together.
 
     rows : the days. first : where the reach of each begins on the grid. length, reach : of a day, and with
-        what lies
-    half a day before and after it [min]. here : from a reach's begin to its day's [min]
+        what lies half a day before and after it [min]. here : from a reach's begin to its day's [min]
     spectra : complex128 (k, m), of the days' electricity over `width` minutes, conjugate. size : sums of its
         squares [W2]
     """
@@ -54,8 +53,7 @@ def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
     set_back_min : when the room's target falls most, minutes after local midnight; nan where it falls less
         than 0.5 K
     lag_heat, lag_lift, lag_state : minutes by which the heat meter, the difference of flow and return, and
-        the unit's
-    own word follow the electricity, at the best likeness within half a day either way
+        the unit's own word follow the electricity, at the best likeness within half a day either way
     like_heat, like_lift, like_state : that likeness, a correlation [-]
     """
     grid, plant = minutes.grid, minutes.balance

@@ -34,8 +34,8 @@ def trust_columns(site: Site, minutes: Minutes, day: Segments, readings: Reading
     register's mean rise [W] moves.<point> : how often the value changed; nan with fewer than 12 readings
     water_lift : median of flow less return while the compressor runs, whatever it runs for [K]
     c_heat, c_unit, c_least : heat, the unit's electricity, and the least electricity that physics allows for
-        that heat
-    (Carnot at the minute's own temperatures), over running minutes in which both are known [kWh]
+        that heat (Carnot at the minute's own temperatures), over running minutes in which both are known
+        [kWh]
     n_dead_by_day : minutes from 7 to 19 h without any draw of the unit
     """
     out: dict[str, object] = {}

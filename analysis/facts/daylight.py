@@ -32,8 +32,7 @@ def daylight_columns(
     dates : datetime64 (d,), the local days
 
     day_hours : sunrise to sunset [h]. air_dawn, air_fore, air_noon, air_aft, air_dusk : mean outdoor
-        temperature at
-    sunrise, before noon, at noon, after noon and after sunset [°C]
+        temperature at sunrise, before noon, at noon, after noon and after sunset [°C]
     air_cos, air_sin : first harmonic of the outdoor temperature over the solar day, from noon [K]
     sun_centre : middle of the day's irradiance, weighted by it, less solar noon [min]
     """

@@ -235,10 +235,8 @@ def _expected(minutes: Minutes, day: Segments, gain: Floats) -> dict[str, object
     """What the unit's rating would have drawn for the heat it gave, at the temperatures of those minutes.
 
     `xq_` is the heat for which that could be told, `xe_` the unit's real electricity in the same minutes (a
-    defrost's
-    included: rating points include defrosts). `xc_space` is at the designed curve instead of the real flow,
-        `xp_` at the
-    real flow with what part load gains. gain : of `part_load`
+    defrost's included: rating points include defrosts). `xc_space` is at the designed curve instead of the
+    real flow, `xp_` at the real flow with what part load gains. gain : of `part_load`
     """
     serving, heat, use = minutes.serving, minutes.heat, minutes.use
     unit = minutes.balance.heat_pump

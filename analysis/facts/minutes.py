@@ -105,8 +105,7 @@ def without_power(minutes: Minutes) -> Flags:
     """Minutes in which the unit surely draws nothing: bool (n,).
 
     A register that counts in steps stands still in standby too: it shows a power cut only where it rests for
-        longer than
-    the least standby takes to fill a step.
+    longer than the least standby takes to fill a step.
     """
     unit = minutes.balance.heat_pump
     if unit is None:

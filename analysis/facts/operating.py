@@ -40,8 +40,8 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
     """Columns of the days table.
 
     n_calm, rest_power : resting minutes clear of a stop and of the next start by what the readings' spacing
-        blurs, and the
-    median of the unit's power in them [W]; n_still, still_power : the same where no water flows
+        blurs, and the median of the unit's power in them [W]; n_still, still_power : the same where no water
+        flows
     lowest_hour : least power of the unit over a whole hour of the day [W]
     n_unasked : resting minutes in which nothing asks for heat: no room call, or where calls are not measured
         the water has cooled far below what would start the unit; not near frost. n_unasked_pumped : of them

@@ -170,8 +170,7 @@ def group_by_day(
     """What is made of each day's events: float64 (n,), nan for a day without a known one.
 
     day : datetime64 (n,), ascending. of_event : datetime64 (k,), the day of each event, ascending. values :
-        (k,), nan for
-    unknown
+        (k,), nan for unknown
     """
     out = np.full(len(day), np.nan)
     sure = ~np.isnan(values) & np.isin(of_event, day)

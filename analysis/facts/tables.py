@@ -33,8 +33,7 @@ class Facts:
 
     days : one row a local day. runs, defrosts, reheats : one row an event, in the day in which it starts.
     notices : one row for each oddity of the data. rests : stretches without heat. faults : faults that the
-        unit reports.
-    Columns and units: analysis/facts/days.py and its neighbours
+        unit reports. Columns and units: analysis/facts/days.py and its neighbours
     """
 
     days: Table

@@ -1,9 +1,8 @@
 """When did a daily figure step or begin to slide, conditions being equal?
 
 A plain statistic: the figure is explained by its conditions and, on top, by one step or one ramp whose day is
-    tried over
-the whole span (Quandt 1960; Andrews 1993 for why the best of many days must clear a higher bar than a single
-test).
+tried over the whole span (Quandt 1960; Andrews 1993 for why the best of many days must clear a higher bar
+than a single test).
 """
 
 from __future__ import annotations
@@ -113,8 +112,7 @@ class _Trial:
     running sums, so all days are tried in the time of one.
 
     day : int64 (n,), ascending. root : float64 (n,), of the weights. basis : float64 (n, k), orthonormal.
-        value : float64
-    (n,), cleared of the basis already
+        value : float64 (n,), cleared of the basis already
     """
 
     day: NDArray[np.int64]

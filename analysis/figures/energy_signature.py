@@ -90,10 +90,9 @@ def change_point(
     robust : bool, default False. Tukey's biweight against odd days (days away, a meter's slip)
     probability : float [-], default 0.95. Of the intervals
     Returns ChangePoint. Raises ValueError if the lengths differ; NotIdentified if there are too few days or
-    no falling line.
+        no falling line.
     Source: the 3-parameter heating model of ASHRAE Guideline 14 and RP-1050 (Kissock et al. 2003); exact
-        break by Hudson (1966); intervals
-    by the delta method with an AR(1) covariance of the residuals.
+        break by Hudson (1966); intervals by the delta method with an AR(1) covariance of the residuals.
     """
     t_all = np.asarray(temperature_c, dtype=float)
     y_all = np.asarray(energy_kwh_per_day, dtype=float)

@@ -79,10 +79,9 @@ def heat_loss(site: Site, days: Table) -> HeatLoss:
     """Fit daily space heat against the difference between indoors and outdoors.
 
     days : Table, the days table. Returns HeatLoss; all None with the reason where the data do not allow it.
-    Method: heat = H (indoor - outdoor, over today and the two days before) - gains - aperture x sun +
-        storage,
-    robust to odd days, errors after Newey and West; what is known of any dwelling's gains and windows is
-    weighed in by its own spread (Bayes); the heat meter's own limit is added.
+        Method: heat = H (indoor - outdoor, over today and the two days before) - gains - aperture x sun +
+        storage, robust to odd days, errors after Newey and West; what is known of any dwelling's gains and
+        windows is weighed in by its own spread (Bayes); the heat meter's own limit is added.
     """
     design = site.design.heat_loss_kw
     if days.total("n_heat") == 0:
@@ -303,8 +302,7 @@ def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
     """The fit with a bend at the middle of the weather, where heat plainly grows less in the cold half.
 
     A house has no such bend: the unit was at its limit there and the rooms, which nobody measured, sank; or a
-        heater that
-    no meter sees helped. The mild half then tells of the house.
+    heater that no meter sees helped. The mild half then tells of the house.
     """
     design = site.design
     cold = 0.6 * (design.indoor_c - design.outdoor_c) if design.outdoor_c is not None else _COLD_K

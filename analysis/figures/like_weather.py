@@ -75,12 +75,11 @@ class LikeWeather:
 def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
     """Compare two spans of days of one home.
 
-    before, after : Table, days tables. Returns LikeWeather.
-    Method: a change-point line of electricity for the rooms on outdoor temperature (`energy_signature`) finds
-        where heating
-    ends; on heating days in the range of outdoor temperature that both spans have, a robust line with a step
-    between the spans gives the change. The sun goes in as a condition, so that a sunny month does not count
-    as a better unit. Errors after Newey and West (1987), 95 %.
+    before, after : Table, days tables. Returns LikeWeather. Method: a change-point line of electricity for
+        the rooms on outdoor temperature (`energy_signature`) finds where heating ends; on heating days in the
+        range of outdoor temperature that both spans have, a robust line with a step between the spans gives
+        the change. The sun goes in as a condition, so that a sunny month does not count as a better unit.
+        Errors after Newey and West (1987), 95 %.
     """
     if not len(before) or not len(after):
         nothing = Estimate.none("no readings of one of the spans")

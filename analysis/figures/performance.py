@@ -129,9 +129,9 @@ class _Meters:
         """Energies over the minutes in which heat and every electricity meter were known.
 
         sums : column of the days table -> its sum over some days, nan where none of them knows it; or of
-            several periods that know the same columns
-        A heater that the design does not foresee and no meter shows is taken as not fitted: a back-up heater
-        without a bivalent temperature, an immersion heater without a cylinder.
+            several periods that know the same columns A heater that the design does not foresee and no meter
+            shows is taken as not fitted: a back-up heater without a bivalent temperature, an immersion heater
+            without a cylinder.
         """
 
         def known(column: str) -> boundaries.Energy | None:

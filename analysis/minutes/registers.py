@@ -67,8 +67,7 @@ def whole_total(samples: Samples, *, most_per_hour: float, may_fall: float = 0.0
     most_per_hour : float [unit/h]. More than any plant's meter can count; a faster rise is a jump, not energy
     may_fall : float [unit], default 0.0. The largest true fall in one reading (heat drawn back by a defrost)
     Returns Total. Events: rolled_over (amount: what was counted across it), reset (amount: the total before
-        it),
-    stepped_back and jumped (amount: by how much), dropped_out (amount: readings left out).
+        it), stepped_back and jumped (amount: by how much), dropped_out (amount: readings left out).
     """
     time, value = _without_spikes(samples, may_fall)
     if len(time) < 2:

@@ -59,9 +59,8 @@ def is_change_driven(samples: Samples, usual: float) -> bool:
     takes.
 
     A state that is sampled changes on its own beat: the silence before a new value is a whole number of the
-        usual ones.
-    One told at its changes comes off the beat with every new value, and hardly repeats itself or does so on a
-    beat.
+    usual ones. One told at its changes comes off the beat with every new value, and hardly repeats itself or
+    does so on a beat.
     usual : the point's own spacing [minutes], of `rhythm`
     """
     if len(samples.time) < 8 or usual <= 2.0:

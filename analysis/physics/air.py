@@ -1,9 +1,8 @@
 """Moist air: what its humidity is, and whether frost can grow on a coil standing in it.
 
 Relative humidity below 0 C means two things: weather services and capacitive sensors state it over liquid
-    water, some
-calculators over ice. Every function here takes `over` for that; "water" is the default because that is what
-is measured.
+water, some calculators over ice. Every function here takes `over` for that; "water" is the default because
+that is what is measured.
 """
 
 from __future__ import annotations

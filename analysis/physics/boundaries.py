@@ -84,8 +84,8 @@ def spf(balance: Balance) -> dict[str, BoundaryRatio]:
     balance : Balance [kWh]
     Returns dict of BoundaryRatio by "H1" to "H4" [-].
     Source: SEPEMO-Build (2012), D4.2: H1 refrigeration unit; H2 with source fan or pump; H3 with direct
-        heaters; H4 with sink
-    pumps (formulas from memory). A direct heater that no heat meter sees gives heat equal to its electricity.
+        heaters; H4 with sink pumps (formulas from memory). A direct heater that no heat meter sees gives heat
+        equal to its electricity.
     """
     return {name: _ratio(balance, inside) for name, inside in BOUNDARIES}
 

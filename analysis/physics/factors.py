@@ -3,10 +3,8 @@ so they travel together.
 
 Reporting factors (kept by country and year) and building-regulation factors (SAP) are different families and
 are never mixed. Carbon does not depend on the site's currency. A site without a country gets the United
-Kingdom's set, and the result says so.
-Fuels burn alike everywhere: a country without its own fuel factor gets the IPCC's default. Electricity
-    differs: a country
-without a factor has no carbon figure.
+Kingdom's set, and the result says so. Fuels burn alike everywhere: a country without its own fuel factor gets
+the IPCC's default. Electricity differs: a country without a factor has no carbon figure.
 """
 
 from __future__ import annotations

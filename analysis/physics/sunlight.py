@@ -42,8 +42,8 @@ def on_walls(day_of_year: ArrayLike, latitude: float, horizontal: ArrayLike) -> 
     horizontal : array (n,) [W/m2], daily mean global irradiance on the horizontal
     Returns array (n,) [W/m2]. A low winter sun gives windows more than it gives the ground, a high one less.
     Source: diffuse share by Erbs, Klein and Duffie (1982), daily form; beam by geometry; a vertical pane sees
-        half of
-    the sky and half of the ground (Liu and Jordan 1963). Orientations: common practice, a house like others.
+        half of the sky and half of the ground (Liu and Jordan 1963). Orientations: common practice, a house
+        like others.
     """
     total = np.asarray(horizontal, dtype=np.float64)
     flat, noon, sides, back = _beam(day_of_year, latitude)

@@ -26,8 +26,8 @@ class Patience:
     """How long a finding must hold before it opens, and be gone before it is resolved.
 
     A nightly finding of a long window is slow by itself: three nights in a row make a watch, two make an act.
-        What is
-    urgent opens at once. Gone must last longer than held, so that a finding on its limit stays one alert.
+    What is urgent opens at once. Gone must last longer than held, so that a finding on its limit stays one
+    alert.
     """
 
     hold_watch: timedelta = timedelta(hours=47)

@@ -1,9 +1,8 @@
 """Facts tables as the state database holds them: compressed bytes for each kind and month, in order of days.
 
 Eight bytes of length, and then, compressed as a whole: `_SIZES`, the columns and the words as JSON padded to
-    eight bytes, and
-the numbers, little-endian: the columns of each type one after the other. A table has up to 260 columns and
-some 30 rows: in a format made of columns, most of it and of its reading would be columns.
+eight bytes, and the numbers, little-endian: the columns of each type one after the other. A table has up to
+260 columns and some 30 rows: in a format made of columns, most of it and of its reading would be columns.
 """
 
 from __future__ import annotations
@@ -30,11 +29,10 @@ _EARLIEST, _LATEST = date(1, 1, 1), date(9999, 12, 31)
 
 
 class _Layout(NamedTuple):
-    """told : the columns as JSON. columns : name and numpy's type of each, in their order. types : of
-    numbers, with the columns
-    of each, in the order in which they are kept: the widest first, so that each begins where its type may,
-        and those as wide as
-    they come."""
+    """told : the columns as JSON. columns : name and numpy's type of each, in their order. types : of numbers,
+        with the columns of each, in the order in which they are kept: the widest first, so that each begins
+        where its type may, and those as wide as they come.
+    """
 
     told: bytes
     columns: list[tuple[str, str]]

@@ -15,8 +15,7 @@ def site_row(service: Service, plant: SiteRecord | BrokenSite) -> dict[str, Any]
     """What a list shows of a site.
 
     from, to : null where it has no reading. reason : why it can't be read, else null. data_notices : lines
-        about data that
-    can't be used
+        about data that can't be used
     """
     row: dict[str, Any] = {
         "id": plant.id,

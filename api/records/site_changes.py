@@ -19,8 +19,7 @@ class Proposal:
     """A changed site file before it is saved.
 
     changes : what differs; empty where only comments or their order do. recalculates : sentences. mark : of
-        the file
-    that it changes
+        the file that it changes
     """
 
     text: str

@@ -29,8 +29,7 @@ def run_demo(settings: Settings, announce: Callable[[str], None], *, once: bool,
     """Make the fleet (unless today's is there already), analyse it, and serve it until Ctrl-C.
 
     once : stop instead of serving. count : only the first so many sites. Raises click.UsageError where the
-        data folder
-    holds something else than a demo's data
+        data folder holds something else than a demo's data
     """
     today = datetime.now(UTC).date()
     _make(settings, today, announce, count)

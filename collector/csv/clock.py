@@ -26,11 +26,10 @@ class Clock:
     """A time zone's changes as arrays.
 
     `utc` reads wall times in the order of the file: where the clocks went back, the first pass through the
-        repeated
-    hour is summer time and the second standard time. A pass ends where the time steps back inside the hour;
-    coming to the hour again from elsewhere (a day written twice) starts with the first pass anew. A row that
-    repeats the time of the row before it (a file sorted by wall time) is of the second pass. Newest-first
-    files are read likewise.
+    repeated hour is summer time and the second standard time. A pass ends where the time steps back inside
+    the hour; coming to the hour again from elsewhere (a day written twice) starts with the first pass anew. A
+    row that repeats the time of the row before it (a file sorted by wall time) is of the second pass.
+    Newest-first files are read likewise.
     """
 
     def __init__(self, zone: str) -> None:

@@ -1,12 +1,10 @@
 """The collector: messages in, readings on disk, then the acknowledgement, for years on end.
 
 One thread does all of it in turn, so what is held at once has a bound, and a store that is slow or full holds
-back the
-broker by not acknowledging. Order of a commit: what was set aside and when each message arrived (the book),
-    the
-readings (the store), the acknowledgements. A kill in between leads to a second delivery, which changes
-nothing: readings have their key, and a message whose reading took its time from its arrival is known again by
-its packet id.
+back the broker by not acknowledging. Order of a commit: what was set aside and when each message arrived (the
+book), the readings (the store), the acknowledgements. A kill in between leads to a second delivery, which
+changes nothing: readings have their key, and a message whose reading took its time from its arrival is known
+again by its packet id.
 """
 
 from __future__ import annotations

@@ -68,8 +68,7 @@ class Decoded(NamedTuple):
     """What a run of messages held.
 
     readings : by site. refused : in the order of the messages. arrival_timed : messages of which a reading
-        took
-    its time from its arrival. unasked : those on topics nobody asked for.
+        took its time from its arrival. unasked : those on topics nobody asked for.
     """
 
     readings: dict[str, Readings]
@@ -156,7 +155,7 @@ class MessageDecoder:
         """Read a pack of the kind that gateways send all day; False, and nothing read, where it is any other.
 
         That is: names that are known as they stand, plain numbers, one absolute base time in the first
-            record.
+        record.
         """
         plain = plant.plain
         try:

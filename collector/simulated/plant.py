@@ -64,9 +64,8 @@ def random_plant(
     climate : str (mild, continental, upland) or Climate, None draws one
     meter_set : str, one of SETS, None draws among the set-ups firms install
     control : "thermostat" or "compensation"; emitter : radiator, underfloor, mixed, fan_coil; buffer : none,
-        series,
-    parallel; hot_water : bool; every_s : int [s] between readings; meter_errors : bool, False for perfect
-    meters Returns PlantSpec. Raises ValueError for an unknown climate or meter set.
+        series, parallel; hot_water : bool; every_s : int [s] between readings; meter_errors : bool, False for
+        perfect meters Returns PlantSpec. Raises ValueError for an unknown climate or meter set.
     """
     rng = np.random.default_rng([seed, 0])
     drawn = str(rng.choice(list(CLIMATES)))

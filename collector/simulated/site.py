@@ -64,8 +64,7 @@ def site_toml(
     """Site file by the contract.
 
     spec : PlantSpec; delimiter, decimal : str, as the CSV beside it is written; naive_local : bool, times
-        without
-    offset in the site's zone; outdoor_from : str, a nearby site
+        without offset in the site's zone; outdoor_from : str, a nearby site
     Returns str, TOML.
     """
     hp, design, control, hw = spec.heat_pump, spec.design, spec.control, spec.hot_water

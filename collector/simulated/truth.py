@@ -64,8 +64,7 @@ def spf_of(k: dict[str, float]) -> dict[str, float | None]:
     """Seasonal performance at the four boundaries from energies [kWh].
 
     Source: SEPEMO-Build (2012): H1 unit alone, H2 with its fan, H3 with direct electric heat on both sides,
-        H4 with
-    the heat sink's pumps.
+        H4 with the heat sink's pumps.
     """
     direct = k["backup"] + k["immersion"]
     heat = k["heat_space"] + k["heat_hot_water"]

@@ -2,12 +2,10 @@
 both.
 
 A write takes its site's lock, so that what is compared, counted and moved does not change underneath. Sealed
-files
-change in an order that a kill at any moment leaves whole: the days are announced, the new month is written
-    beside the
-old and renamed over it, then the hot rows go and the days' revisions grow, in one transaction. Reads take no
-lock: they look at the hot rows first, so a row on its way to a sealed file is seen in one place or in both;
-hot rows win.
+files change in an order that a kill at any moment leaves whole: the days are announced, the new month is
+written beside the old and renamed over it, then the hot rows go and the days' revisions grow, in one
+transaction. Reads take no lock: they look at the hot rows first, so a row on its way to a sealed file is seen
+in one place or in both; hot rows win.
 """
 
 from __future__ import annotations

@@ -1,10 +1,9 @@
 """The newest readings: one SQLite file, written through its log and made durable at every commit.
 
 A moment is a row: all numbers that a site's points read at one time, packed by `hot_rows`. Gateways send
-    their points together,
-so a minute is one row, not fourteen, and a day is read in a few milliseconds. Texts, which are rare, are rows
-of their own. Sites and points stand as small integers. The same file holds the revision of every day, and the
-days of a change to sealed files that is under way.
+their points together, so a minute is one row, not fourteen, and a day is read in a few milliseconds. Texts,
+which are rare, are rows of their own. Sites and points stand as small integers. The same file holds the
+revision of every day, and the days of a change to sealed files that is under way.
 """
 
 from __future__ import annotations

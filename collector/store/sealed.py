@@ -1,9 +1,8 @@
 """Sealed readings: a Parquet file for each site and month, a row group for each point.
 
-A file's footer carries an index of its row groups, so that one point's readings are found without
-touching the others. Files are never changed in place: a new one is written beside, made durable, and renamed
-    over.
-Row groups are compared with their checksums before they are read. What is damaged is left out and noted; a
+A file's footer carries an index of its row groups, so that one point's readings are found without touching
+the others. Files are never changed in place: a new one is written beside, made durable, and renamed over. Row
+groups are compared with their checksums before they are read. What is damaged is left out and noted; a
 damaged file that has to be written again is kept under another name.
 """
 

@@ -15,8 +15,7 @@ def day_of_draws(hot_water: HotWater, seed: int, day: date) -> np.ndarray:
     hot_water : HotWater; seed : int; day : date
     Returns float array (1440,) [l at 40 degC].
     Source: the mix of small draws, showers and a bath, at morning, noon and evening, of the EN 16147 profiles
-        M and
-    L; times and sizes drawn anew each day.
+        M and L; times and sizes drawn anew each day.
     """
     rng = np.random.default_rng([seed, 21, day.toordinal()])
     out = np.zeros(1440)

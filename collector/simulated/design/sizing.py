@@ -165,8 +165,7 @@ def design_plant(
     """A healthy installation drawn from a seed, without meters.
 
     seed : int; climate : Climate; control, emitter (radiator, underfloor, mixed, fan_coil), buffer (none,
-        series,
-    parallel), hot_water : what to fix; None leaves it to the seed
+        series, parallel), hot_water : what to fix; None leaves it to the seed
     Returns PlantSpec.
     """
     rng = np.random.default_rng([seed, 1])

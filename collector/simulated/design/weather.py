@@ -102,12 +102,10 @@ def minutes(
     """Weather by the minute from daily values.
 
     first : date, first UTC day; t_day, clear, depression : float arrays (days,); offset_h : float [h], mean
-        solar
-    time minus UTC
+        solar time minus UTC
     Returns Weather with days * 1440 minutes.
     Source: declination after Cooper (1969); clear-sky sun as solar constant times 0.75 to the power of the
-        air mass;
-    diffuse share falling with clearness (the form of Erbs et al. 1982, straightened).
+        air mass; diffuse share falling with clearness (the form of Erbs et al. 1982, straightened).
     """
     days = len(t_day)
     n = days * 1440

@@ -301,10 +301,9 @@ def with_fault(
 
     spec : PlantSpec; code : str, a finding's; cause : str, one of causes(code), None takes the first
     strength : "faint", "plain", "gross" or float 0 to 1; start : date, local day it begins (None: the usual
-        place: from
-    the first day, or half-way for what changes over time; faults of sizing are always there)
+        place: from the first day, or half-way for what changes over time; faults of sizing are always there)
     Returns PlantSpec. Raises ValueError for an unknown code, cause or strength, or where the plant cannot
-    have it.
+        have it.
     """
     known = causes(code)
     chosen = known[0] if cause is None else cause

@@ -36,17 +36,13 @@ def meters_of(
     """Meters of a plant.
 
     spec : PlantSpec; meter_set : str, one of SETS; every_s : int [s], None the set's own; errors : bool,
-        False for
-    perfect meters that lose nothing
+        False for perfect meters that lose nothing
     Returns tuple of Meter. Raises ValueError for an unknown set.
 
     rich: fourteen to eighteen points a minute. full: everything the contract names. no_room, no_cylinder:
-        rich
-    without those sensors. unsplit: five minutes, without states, pumps in the unit's meter. basic:
-        electricity, heat
-    and outdoor every five minutes. hourly: two registers. electricity_15min: kWh a quarter of an hour.
-        interval_15min:
-    electricity and heat so. monthly: two registers read by hand.
+    rich without those sensors. unsplit: five minutes, without states, pumps in the unit's meter. basic:
+    electricity, heat and outdoor every five minutes. hourly: two registers. electricity_15min: kWh a quarter
+    of an hour. interval_15min: electricity and heat so. monthly: two registers read by hand.
     """
     if meter_set not in SETS:
         raise ValueError(f"meter_set must be one of {', '.join(SETS)}, got {meter_set!r}")

@@ -68,8 +68,7 @@ def metered_power(spec: PlantSpec, trace: Trace, meter: Meter) -> np.ndarray:
 
     Returns float array (intervals,) [W].
     Source: EN 1434-1, errors of flow sensor and calculator act on the product, that of the pair on the
-        difference;
-    a heat meter rests below a small difference or flow.
+        difference; a heat meter rests below a small difference or flow.
     """
     power = true_power(spec, trace, meter) * meter.gain
     if meter.quantity not in HEAT_QUANTITIES:

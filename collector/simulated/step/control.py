@@ -38,8 +38,7 @@ def rooms(
     """Decide which zones ask for heat and how far their valves stand open.
 
     c, h, s : records, s changed; outdoor : float [degC]; air, sensor, call, duty, valve : float arrays (2,),
-        all
-    but the first changed
+        all but the first changed
     """
     s.to_ctrl += STEP_S / 7200.0 * (outdoor - s.to_ctrl)
     s.to_day += STEP_S / 86400.0 * (outdoor - s.to_day)

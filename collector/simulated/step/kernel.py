@@ -218,13 +218,11 @@ def run(
 
     c : record of constants; em : record array (2,); curve : float (points, 2)
     hours : record array (hours,) of settings; weather : float (minutes, 4) outdoor [degC], vapour [Pa], sun
-        on
-    the horizontal and on the south facade [W/m2]; draws : float (minutes,) [l at 40 degC]; noise : float
-    (minutes,)
+        on the horizontal and on the south facade [W/m2]; draws : float (minutes,) [l at 40 degC]; noise :
+        float (minutes,)
     warm_minutes : int, run before anything is logged; log_steps : int, steps in a log interval
     log, days : record arrays (intervals,), (days,); events : float (n, 7); balance : float (3, 4) [J]: stored
-        before,
-    stored after, flowed in; all filled
+        before, stored after, flowed in; all filled
     Returns int, the number of events.
     """
     return int(

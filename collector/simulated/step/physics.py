@@ -67,8 +67,7 @@ def heat_coefficient(t_return: float, t_flow: float, glycol: float, percent: flo
     percent : float [% by mass]
     Returns float [J/(m3 K)].
     Source: EN 1434-1 form rho(return) times mean cp; polynomials fitted to IAPWS R7-97 at 2.5 bar from 2 to
-        90 C
-    (density 0.003 %, cp 0.03 %); glycol ratio fitted to the mixtures of Melinder (2010), 0.2 %.
+        90 C (density 0.003 %, cp 0.03 %); glycol ratio fitted to the mixtures of Melinder (2010), 0.2 %.
     """
     r = t_return
     rho = 999.9772 + r * (0.04887047 + r * (-7.494664e-3 + r * (4.238278e-5 - 1.401684e-7 * r)))
@@ -111,8 +110,7 @@ def compressor_cop(t_evaporating: float, t_condensing: float, speed: float, eta:
     eta : float [-]. Second-law efficiency at a lift of 38 K and full output
     Returns float [-].
     Source: Carnot; efficiency falls 0.9 % per K of lift and is best near two thirds of full speed, as the
-        spread
-    of published EN 14511 points shows (common practice, no single source).
+        spread of published EN 14511 points shows (common practice, no single source).
     """
     lift = max(t_condensing - t_evaporating, 8.0)
     shape = 1.0 - 0.26 * ((speed - 0.7) / 0.7) ** 2

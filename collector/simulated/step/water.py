@@ -88,10 +88,9 @@ def cylinder(
     """Draw, lose, heat electrically and settle the cylinder.
 
     c, h : records; cyl : float array (nodes,) [degC], top first, changed; litres_40 : float [l] wanted at 40
-        degC
-    in this step; room : float [degC]; p_imm : float [W]
+        degC in this step; room : float [degC]; p_imm : float [W]
     Returns tuple (heat drawn [J], litres taken [l], wanted litres served below 40 degC [l], standing loss
-    [W], loss of the circulation pipe [W]).
+        [W], loss of the circulation pipe [W]).
     """
     node = c.node_litres
     heat_per_k = node * CYLINDER_J_PER_LITRE_K
