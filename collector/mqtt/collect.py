@@ -1,10 +1,10 @@
-"""The collector: messages in, readings on disk, then the acknowledgement, for years on end.
+"""MQTT collector: receive messages, store readings durably, then acknowledge.
 
-One thread does all of it in turn, so what is held at once has a bound, and a store that is slow or full holds
-back the broker by not acknowledging. Order of a commit: what was set aside and when each message arrived (the
-book), the readings (the store), the acknowledgements. A kill in between leads to a second delivery, which
-changes nothing: readings have their key, and a message whose reading took its time from its arrival is known
-again by its packet id.
+One thread does everything in turn, so the memory in use is bounded. A slow or full store slows the broker
+down, because messages are not acknowledged. Order of a commit: dead letters and arrival times (the journal),
+then readings (the store), then acknowledgements. A kill in between leads to a second delivery, which changes
+nothing: readings have their key, and a message whose reading took its time from its arrival is recognised by
+its packet id.
 """
 
 from __future__ import annotations
@@ -44,8 +44,7 @@ _TOPICS_KEPT = 50_000
 
 @dataclass
 class Totals:
-    """What a run of the collector did. `batches` counts commits, `unasked` messages on topics nobody asked
-    for."""
+    """Counts of a collector run. `batches` counts commits, `unasked` messages on foreign topics."""
 
     messages: int = 0
     stored: int = 0
@@ -60,7 +59,7 @@ class Totals:
 
 
 class StoreTrouble(FieldfareError):
-    """The store can't take readings now; they are held and tried again."""
+    """The store can't take readings now; they are held and retried."""
 
 
 def collect(
@@ -71,11 +70,11 @@ def collect(
     *,
     clock: Callable[[], float] = time.time,
 ) -> Totals:
-    """Collect until stopped; returns what was done.
+    """Run the collector until stopped; return its totals.
 
-    sites_provider : gives the sites as they are now; asked every `settings.sites_seconds`
-    stop_event : set it, and what is held is committed and acknowledged before this returns
-    clock : float [s since 1970], for arrivals
+    sites_provider : returns the current sites; called every `settings.sites_seconds`
+    stop_event : when set, held messages are committed and acknowledged before this returns
+    clock : float [s since 1970], for arrival times
     """
     collector = Collector(settings, sites_provider, store, clock)
     try:
@@ -85,7 +84,7 @@ def collect(
 
 
 class Collector:
-    """One collector's state between turns."""
+    """State of one collector."""
 
     def __init__(
         self,
@@ -105,7 +104,7 @@ class Collector:
         self._messages: list[Message] = []
         self._mids: list[tuple[int, int]] = []
         self._bytes = 0
-        self._live = False  # whether what is held came on the connection that is open now
+        self._live = False  # whether the held messages came on the current connection
         self._began = self._last_came = self._heard_at = self._asked_at = time.monotonic()
         self._drift = clock() - time.monotonic()
         self._journal = self._known_arrivals()
@@ -120,7 +119,7 @@ class Collector:
         while not stop.is_set():
             self._watch_clock()
             self._refresh_sites()
-            if not self._loaded:  # without the sites every message would be set aside
+            if not self._loaded:  # without sites every message would become a dead letter
                 stop.wait(self._settings.sites_seconds)
                 continue
             try:
@@ -153,9 +152,9 @@ class Collector:
         self._book.close()
 
     def _take(self, packet: Packet) -> None:
-        """A delivered message joins the batch."""
-        # Two messages of a topic that are delivered in one millisecond, as a backlog is, must not take one
-        # time.
+        """Add a delivered message to the batch."""
+        # Two messages of a topic delivered in the same millisecond (a backlog) must not get the same
+        # arrival time.
         arrived = max(int(self._clock() * 1000), self._arrivals.get(packet.topic, self._arrived_floor) + 1)
         message = Message(packet.topic, packet.payload, arrived, packet.retained)
         if packet.dup and (known := self._journal.get(packet.mid)) and known[0] == set_aside.digest(message):
@@ -192,7 +191,7 @@ class Collector:
         )
 
     def _patience(self) -> float:
-        """How long the next turn may wait for the broker [s]."""
+        """Longest wait for the broker in the next turn [s]."""
         if not self._messages:
             return _TURN_S
         now = time.monotonic()
@@ -203,14 +202,14 @@ class Collector:
         return max(0.0, min(_TURN_S, left))
 
     def _hold(self, stop: Event, trouble: int) -> None:
-        """Wait out the store's trouble; the connection is kept alive and what still arrives has a bound."""
+        """Wait until the store works again; keep the connection alive and bound what still arrives."""
         until = time.monotonic() + min(5.0, self._back_off(trouble))
         while time.monotonic() < until and not stop.is_set():
             if not self._link.connected:
                 stop.wait(0.1)
                 continue
             try:
-                # The broker can't exceed what is allowed in flight, so what comes now are answers to our
+                # The broker can't exceed the in-flight limit, so what comes now are answers to our
                 # pings.
                 spare = len(self._messages) < 2 * self._settings.max_in_flight
                 spare = spare and self._bytes < 2 * self._settings.batch_bytes
@@ -228,11 +227,11 @@ class Collector:
         self.totals.connects += 1
         self._live = True
         if not self._link.session_present:
-            self._journal.clear()  # packet ids start anew
+            self._journal.clear()  # packet ids restart
         log.info("connected to %s with MQTT %s", self._settings.url, self._link.version)
 
     def _commit(self) -> None:
-        """Bring the batch to disk, then acknowledge it. Raises StoreTrouble with the batch still held."""
+        """Write the batch to disk, then acknowledge it. Raises StoreTrouble with the batch still held."""
         messages, now = self._messages, int(self._clock() * 1000)
         decoded = self._decoder.decode(messages, now)
         try:
@@ -251,9 +250,11 @@ class Collector:
             self._link.acknowledge((mid, qos) for mid, qos in mids if qos)
 
     def _append(self, site: str, readings: Readings, now: int) -> int:
-        """Readings into the store. Where this site's can't be stored for what they are, their messages are
-        set aside; trouble of the store itself (a full disk, a lock, a damaged database) is raised, and holds
-        the broker back."""
+        """Write readings to the store.
+
+        If one site's readings are invalid, its messages become dead letters. If the store itself fails (full
+        disk, lock, damaged database), raise, which holds the broker back.
+        """
         try:
             done = self._store.append(site, readings)
         except Exception as error:
@@ -275,8 +276,9 @@ class Collector:
         return 0
 
     def _note(self, decoded: Decoded, refused: list[RefusedMessage], now: int) -> int:
-        """Set aside, remember arrivals, births and wills: one transaction, if there is anything. Returns new
-        set-asides."""
+        """Write dead letters, arrivals and gateway statuses in one transaction. Return the number of new dead
+        letters.
+        """
         arrivals = sorted(decoded.arrival_timed | {r.message for r in refused})
         write_heard = time.monotonic() - self._heard_at >= self._settings.seen_seconds and bool(
             self._listening.points
@@ -298,9 +300,9 @@ class Collector:
         return set_aside.keep(db, self._messages, refused, s.set_aside_messages, s.set_aside_bytes)
 
     def _remember(self, db: sqlite3.Connection, numbers: list[int]) -> None:
-        """When the messages of this batch arrived, by packet id: a second delivery then counts as the first.
+        """Record arrival times by packet id, so that a second delivery counts as the first.
 
-        Only the last `max_in_flight` are kept: what is older has been acknowledged.
+        Keep only the last `max_in_flight`: older messages are acknowledged.
         """
         if not numbers:
             return
@@ -328,7 +330,7 @@ class Collector:
         return {mid: (found, arrived) for mid, found, arrived in rows}
 
     def _subscribed(self) -> set[str]:
-        """The filters that our session at the broker has."""
+        """The filters of this client's session at the broker."""
         client = self._settings.client_id
         return {f for (f,) in self._book.db.execute("SELECT filter FROM filters WHERE client = ?", (client,))}
 
@@ -346,7 +348,7 @@ class Collector:
             raise StoreTrouble(str(error)) from error
 
     def _refresh_sites(self) -> None:
-        """Take up changed site files."""
+        """Reload changed site files."""
         now = time.monotonic()
         if self._loaded and now < self._asked_at:
             return
@@ -372,7 +374,7 @@ class Collector:
                 self._book.note(int(self._clock() * 1000), "point", text)
 
     def _watch_clock(self) -> None:
-        """Note a jump of the clock: times of arrival before and after it can't be compared."""
+        """Record a jump of the clock: arrival times before and after it can't be compared."""
         drift = self._clock() - time.monotonic()
         if abs(jump := drift - self._drift) >= _CLOCK_JUMP_S:
             self._arrivals.clear()
@@ -385,8 +387,7 @@ class Collector:
         self._drift = drift
 
     def _finish(self) -> None:
-        """A clean stop: what is held goes to disk and is acknowledged; what can't go is left to the
-        broker."""
+        """Stop cleanly: commit and acknowledge held messages; leave the rest to the broker."""
         try:
             if self._messages:
                 self._commit()

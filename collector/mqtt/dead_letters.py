@@ -1,5 +1,4 @@
-"""Messages that could not be read: kept with their reason, listed, counted, replayed once the site file is
-mended."""
+"""Dead letters: unreadable messages, kept with their reason and replayed once the site file is fixed."""
 
 from __future__ import annotations
 
@@ -19,7 +18,7 @@ _REPLAY_ROWS = 500
 
 
 class SetAside(NamedTuple):
-    """One message kept aside. `arrived` [ms]."""
+    """One dead letter. `arrived` [ms]."""
 
     id: int
     site: str
@@ -31,8 +30,9 @@ class SetAside(NamedTuple):
 
 
 class Tally(NamedTuple):
-    """messages, bytes : held now. kept : ever set aside. dropped : of those, the oldest that made room for
-    newer ones."""
+    """messages, bytes : held now. kept : total ever kept. dropped : of those, dropped to make room for newer
+    ones.
+    """
 
     messages: int
     bytes: int
@@ -41,8 +41,9 @@ class Tally(NamedTuple):
 
 
 class Replayed(NamedTuple):
-    """messages : looked at. readings : stored anew. read : messages now wholly read, and gone. refused :
-    still aside."""
+    """messages : processed. readings : newly stored. read : messages fully read and removed. refused : still
+    held.
+    """
 
     messages: int
     readings: int
@@ -51,7 +52,7 @@ class Replayed(NamedTuple):
 
 
 def digest(message: Message) -> bytes:
-    """What makes a delivered message the same one again."""
+    """Hash that identifies a message when it is delivered again."""
     return hashlib.blake2b(message.topic.encode() + b"\0" + message.payload, digest_size=16).digest()
 
 
@@ -62,16 +63,15 @@ def keep(
     most: int,
     most_bytes: int,
 ) -> int:
-    """Set messages aside inside a transaction; one that is there already (same arrival, or retained) is not
-    kept twice.
+    """Store dead letters inside a transaction, skipping duplicates (same arrival, or retained).
 
-    most, most_bytes : beyond this the oldest are dropped, and counted. Returns how many were new.
+    most, most_bytes : limits; beyond them the oldest are dropped and counted. Returns how many were new.
     """
     new = size = 0
     for number, site, reason in refused:
         message = messages[number]
         known = digest(message)
-        if message.retained and _is_kept(db, known):  # it comes again with every subscription
+        if message.retained and _is_kept(db, known):  # redelivered with every subscription
             continue
         row = (
             site,
@@ -118,7 +118,7 @@ def _make_room(db: sqlite3.Connection, most: int, most_bytes: int) -> None:
 
 
 def tally(book: Book) -> Tally:
-    """How many are held, and how many there ever were."""
+    """Count the dead letters held now and in total."""
     held, size, kept, dropped = book.db.execute(
         "SELECT messages, bytes, kept, dropped FROM aside_tally"
     ).fetchone()
@@ -126,7 +126,7 @@ def tally(book: Book) -> Tally:
 
 
 def reasons(book: Book, site: str | None = None) -> dict[str, int]:
-    """Reason -> messages held for it, most first."""
+    """Reason -> number of dead letters, most first."""
     rows = book.db.execute(
         "SELECT reason, count(*) FROM aside WHERE ?1 IS NULL OR site = ?1 GROUP BY reason ORDER BY count(*)"
         " DESC, reason",
@@ -138,7 +138,7 @@ def reasons(book: Book, site: str | None = None) -> dict[str, int]:
 def held(
     book: Book, site: str | None = None, *, after: int = 0, most: int = 100, newest: bool = False
 ) -> list[SetAside]:
-    """Messages kept aside, oldest first.
+    """Dead letters, oldest first.
 
     site : only this site's. after : only ids beyond this, for paging. newest : the last `most` instead of the
         first
@@ -152,7 +152,7 @@ def held(
 
 
 def clear(book: Book, site: str | None = None, ids: Iterable[int] | None = None) -> int:
-    """Remove messages kept aside: all, a site's, or those of the given ids. Returns how many went."""
+    """Delete dead letters: all, one site's, or those with the given ids. Return how many."""
     gone = 0
     with book.writing() as db:
         chosen = (
@@ -186,11 +186,10 @@ def _remove(db: sqlite3.Connection, ids: Sequence[int]) -> int:
 def replay(
     book: Book, sites: Iterable[Site], store: Store, *, site: str | None = None, now: int | None = None
 ) -> Replayed:
-    """Read the kept messages again with the sites as they are now; each keeps its own time of arrival.
+    """Read the dead letters again with the current sites; each keeps its arrival time.
 
-    What is read goes into the store first and then leaves the file; the rest stays with its new reason.
-    site : only this site's. now : int [ms], default the clock's; a time that was in the future then may be
-        past by now
+    Readings go to the store first, then the message is deleted; the rest stays with its new reason.
+    site : only this site's. now : int [ms], default the clock's; a time then in the future may be past now
     """
     decoder = MessageDecoder(Routes(sites))
     seen = readings = read = refused = 0

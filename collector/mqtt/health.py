@@ -1,5 +1,4 @@
-"""Is a gateway alive: births and wills, when each point was last heard, silence against the point's own
-rhythm."""
+"""Gateway health: online status, last reading per point, and silence compared with the usual interval."""
 
 from __future__ import annotations
 
@@ -34,7 +33,7 @@ _RHYTHM_SAMPLES = 500
 
 
 class Heard(NamedTuple):
-    """What came of one point since it was last written down. Times [ms]."""
+    """Arrivals of one point since the last write. Times [ms]."""
 
     arrived: int
     time: int
@@ -45,13 +44,13 @@ class Heard(NamedTuple):
 
 @dataclass
 class Listening:
-    """What was heard and is not yet in the book: for each point its last, for each late day how many."""
+    """Arrivals not yet written to the journal: last reading per point, late readings per day."""
 
     points: dict[tuple[str, str], Heard] = field(default_factory=dict)
     late_days: dict[tuple[str, int], int] = field(default_factory=dict)
 
     def hear(self, site: str, readings: Readings, arrived: int) -> None:
-        """Take note of a batch's readings of one site."""
+        """Record the readings of one site in a batch."""
         for point, samples in readings.items():
             newest = int(samples.time[-1])
             late = 0
@@ -71,7 +70,7 @@ class Listening:
             )
 
     def write(self, db: sqlite3.Connection, arrived: int) -> None:
-        """Put it into the book, inside a transaction, and start anew."""
+        """Write the arrivals to the journal inside a transaction, then clear them."""
         db.executemany(
             "INSERT INTO seen VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (site, point) DO UPDATE SET"
             " arrived = excluded.arrived, time = max(time, excluded.time), lag = excluded.lag,"
@@ -87,7 +86,7 @@ class Listening:
 
 
 def write_statuses(db: sqlite3.Connection, statuses: Iterable[StatusSeen]) -> None:
-    """Births and wills into the book; `since` moves only when the status changes."""
+    """Write gateway statuses to the journal; `since` changes only when the status changes."""
     db.executemany(
         "INSERT INTO status VALUES (?, ?, ?, ?) ON CONFLICT (site) DO UPDATE SET"
         " since = CASE WHEN online = excluded.online THEN since ELSE excluded.since END,"
@@ -97,13 +96,11 @@ def write_statuses(db: sqlite3.Connection, statuses: Iterable[StatusSeen]) -> No
 
 
 class PointHealth(NamedTuple):
-    """One point as it is heard. Times and durations [ms].
+    """Health of one point. Times and durations [ms].
 
-    last : time of its newest reading. arrived : when a reading of it last came by MQTT, if one did.
-    rhythm : its usual spacing, None with fewer than three readings. silent_after : the silence that would be
-        unusual.
-    lag : how long after its time the newest reading came; negative where the gateway's clock is ahead of
-        ours.
+    last : time of its newest reading. arrived : last arrival by MQTT, if any.
+    rhythm : usual interval, None with fewer than three readings. silent_after : unusually long silence.
+    lag : delay of the newest reading; negative where the gateway's clock is ahead.
     """
 
     point: str
@@ -127,8 +124,8 @@ class PointHealth(NamedTuple):
 class SiteHealth(NamedTuple):
     """A site's gateway and its points.
 
-    online : by the last birth or will; None where none ever came. since : from when on [ms].
-    late_days : UTC day -> readings that came late for it.
+    online : by the last birth or will; None if none came. since : start of that status [ms].
+    late_days : UTC day -> number of late readings.
     """
 
     site: str
@@ -140,12 +137,12 @@ class SiteHealth(NamedTuple):
 
     @property
     def silent(self) -> tuple[str, ...]:
-        """Points that say nothing where by their own rhythm they should."""
+        """Points that have been silent for longer than usual."""
         return tuple(p.point for p in self.points if p.silent)
 
 
 def site_health(book: Book, store: Store, site: Site, now: int) -> SiteHealth:
-    """How a site is heard at `now` [ms]. Points that never gave a reading are listed without times."""
+    """Health of a site at `now` [ms]. Points without readings are listed without times."""
     spans = store.points(site.id)
     seen = {
         point: Heard(arrived, time, lag, readings, late)
@@ -178,7 +175,7 @@ def _point(
 
 
 def _recent(store: Store, site: str, point: str, span: PointSpan) -> Samples | None:
-    """The last few hundred readings, found without reading years."""
+    """The last few hundred readings, without reading years."""
     if span.count < 3:
         return None
     reach = max(1, (span.last - span.first) * _RHYTHM_SAMPLES // span.count)
@@ -190,11 +187,9 @@ def _recent(store: Store, site: str, point: str, span: PointSpan) -> Samples | N
 
 
 def reporting_interval(samples: Samples | None) -> tuple[int | None, int | None]:
-    """A point's usual spacing, and the silence that would be unusual for it [ms]; None with fewer than three
-    readings.
+    """Usual interval of a point and the unusual silence [ms]; None with fewer than three readings.
 
-    The usual spacing is the median. A point that speaks only on change has a few long gaps: they are usual
-    for it.
+    The usual interval is the median. Points that report on change have a few long gaps, which are normal.
     """
     if samples is None or len(samples.time) < 3:
         return None, None
@@ -205,7 +200,7 @@ def reporting_interval(samples: Samples | None) -> tuple[int | None, int | None]
 
 
 def forget(book: Book, site: str) -> None:
-    """Remove all that the book holds of a site, messages set aside among it."""
+    """Delete everything the journal holds of a site, including dead letters."""
     from fieldfare.collector.mqtt.dead_letters import clear
 
     clear(book, site)

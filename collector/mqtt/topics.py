@@ -1,4 +1,4 @@
-"""Which topics are listened to, and whose readings a message on one of them holds."""
+"""Which topics to subscribe to, and which points a message on each of them carries."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from fieldfare.analysis.plant.admission import topic_trouble
 from fieldfare.analysis.plant.site import Point, Site
 
 OWN_FILTERS = (f"{ROOT}/+/readings", f"{ROOT}/+/readings/+", f"{ROOT}/+/status")
-_KNOWN_TOPICS = 50_000  # topics remembered with their route, so that strangers can't fill the memory
+_KNOWN_TOPICS = 50_000  # routes cached per topic, limited so that foreign senders can't exhaust memory
 
 
 @dataclass(slots=True)
 class Lane:
-    """The readings of one point that a batch holds so far. `source` is the message each came in."""
+    """Readings of one point in the current batch. `source` is the message of each."""
 
     site: str
     point: Point
@@ -27,9 +27,9 @@ class Lane:
 
 @dataclass(slots=True)
 class TopicSite:
-    """A site as the decoder needs it: a lane for each point, and what packs of it have named so far.
+    """A site for the decoder: a lane per point, and the names its packs have used so far.
 
-    plain : the lanes that take numbers as they come.
+    plain : the lanes that take plain numbers.
     """
 
     site: Site
@@ -57,7 +57,7 @@ class Bare:
 
 @dataclass(frozen=True, slots=True)
 class Pointed:
-    """A gateway's own topic: for each point that reads it, the parts of its JSON Pointer."""
+    """A gateway's own topic: the JSON Pointer tokens for each point that reads it."""
 
     lanes: tuple[tuple[Lane, tuple[str, ...]], ...]
 
@@ -71,7 +71,7 @@ class Status:
 
 @dataclass(frozen=True, slots=True)
 class Lost:
-    """Nobody here reads this topic."""
+    """A topic that no site reads."""
 
     site: str
     reason: str
@@ -79,7 +79,7 @@ class Lost:
 
 @dataclass(frozen=True, slots=True)
 class Unasked:
-    """On none of the topics we asked for: a subscription of an earlier run brought it."""
+    """A topic outside our filters: a subscription left by an earlier run."""
 
 
 Route = Pack | Bare | Pointed | Status | Lost | Unasked
@@ -106,7 +106,7 @@ def pointer_parts(pointer: str | None) -> tuple[str, ...]:
 
 
 class LeftOut(NamedTuple):
-    """A point whose own topic can't be listened to; the site's other points are collected."""
+    """A point whose own topic can't be subscribed to; the site's other points are collected."""
 
     site: str
     point: str
@@ -116,8 +116,7 @@ class LeftOut(NamedTuple):
 class Routes:
     """The topics of a set of sites.
 
-    filters : what to subscribe to; no topic falls under two of them. left_out : points that are not
-        collected, with the reason
+    filters : subscriptions, without overlap. left_out : points that are not collected, with the reason
     """
 
     def __init__(self, sites: Iterable[Site]) -> None:
@@ -139,7 +138,7 @@ class Routes:
         self._found: dict[str, Route] = {}
 
     def find(self, topic: str) -> Route:
-        """Whose readings a message on this topic holds."""
+        """Return the route of a topic."""
         found = self._found.get(topic)
         if found is None:
             if len(self._found) >= _KNOWN_TOPICS:
