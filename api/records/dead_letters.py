@@ -10,7 +10,7 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.site_rows import moment_text
 from fieldfare.collector.mqtt import dead_letters
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 
 
 def list_kept(
@@ -20,14 +20,14 @@ def list_kept(
 
     after : the first `most` behind this id; None for the newest ones
     """
-    with _book(settings) as book:
-        tally = dead_letters.tally(book)
-        rows = dead_letters.held(book, site, after=after or 0, most=most, newest=after is None)
+    with _book(settings) as journal:
+        tally = dead_letters.tally(journal)
+        rows = dead_letters.held(journal, site, after=after or 0, most=most, newest=after is None)
         return {
             "held": tally.messages,
             "ever": tally.kept,
             "dropped": tally.dropped,
-            "reasons": dead_letters.reasons(book, site),
+            "reasons": dead_letters.reasons(journal, site),
             "messages": [
                 {
                     "id": r.id,
@@ -46,21 +46,21 @@ def retry_kept(service: Service, site: str | None = None) -> dict[str, int]:
     """Read them again with the sites as they are now."""
     if site is not None:
         service.sites.get(site)
-    with _book(service.settings) as book:
+    with _book(service.settings) as journal:
         sites = [plant.site for plant in service.sites.all()]
-        return dead_letters.replay(book, sites, service.store, site=site)._asdict()
+        return dead_letters.replay(journal, sites, service.store, site=site)._asdict()
 
 
 def clear_kept(settings: Settings, site: str | None = None) -> int:
     """Throw them away. Returns how many."""
-    with _book(settings) as book:
-        return dead_letters.clear(book, site)
+    with _book(settings) as journal:
+        return dead_letters.clear(journal, site)
 
 
 @contextmanager
-def _book(settings: Settings) -> Iterator[Book]:
-    book = Book(settings.data)
+def _book(settings: Settings) -> Iterator[Journal]:
+    journal = Journal(settings.data)
     try:
-        yield book
+        yield journal
     finally:
-        book.close()
+        journal.close()

@@ -51,12 +51,12 @@ def _notices_naming(session: Session, site_id: str) -> list[int]:
 
 def _forget_messages(service: Service, site_id: str) -> None:
     from fieldfare.collector.mqtt.health import forget
-    from fieldfare.collector.mqtt.journal import FILE, Book
+    from fieldfare.collector.mqtt.journal import FILE, Journal
 
     if not (service.settings.data / FILE).exists():
         return
-    book = Book(service.settings.data)
+    journal = Journal(service.settings.data)
     try:
-        forget(book, site_id)
+        forget(journal, site_id)
     finally:
-        book.close()
+        journal.close()

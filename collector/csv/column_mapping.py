@@ -110,7 +110,7 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Proposal:
+class MappingProposal:
     """A proposed column mapping; `problem` says why the export can't be read."""
 
     delimiter: str
@@ -123,17 +123,17 @@ class Proposal:
     time_sample: str = ""
 
 
-def propose(text: str) -> Proposal:
+def propose(text: str) -> MappingProposal:
     """Read an export's first lines and propose a mapping.
 
     Returns Proposal; its `problem` is not empty where the text can't be read.
     """
     lines = [line for line in text.lstrip("\ufeff").splitlines() if line.strip()]
     if len(lines) < 2:
-        return Proposal(",", ".", "", False, (), "The file needs a header and at least one row.")
+        return MappingProposal(",", ".", "", False, (), "The file needs a header and at least one row.")
     delimiter = max(",;\t|", key=lambda d: lines[0].count(d))
     if delimiter not in lines[0]:
-        return Proposal(
+        return MappingProposal(
             ",",
             ".",
             "",
@@ -163,7 +163,7 @@ def propose(text: str) -> Proposal:
     times = [r[at_time].strip() for r in body if r[at_time].strip()]
     form = time_format_of(times)
     problem = _time_problem(time_column, clock, times, form)
-    return Proposal(
+    return MappingProposal(
         delimiter,
         decimal,
         time_column,

@@ -37,7 +37,7 @@ Reasons = dict[int, list[tuple[str, Refusal]]]
 """Row of the block -> (point, or "" for the whole row, why)."""
 
 
-class Decoded(NamedTuple):
+class DecodedBlock(NamedTuple):
     """Result of one block: readings by point in file order, refusals, and the clock tracks."""
 
     readings: list[tuple[str, Samples]]
@@ -70,7 +70,7 @@ class ColumnDecoder:
         types.update({name: pa.string() for name in (layout.unit, layout.text) if name})
         return types
 
-    def decode(self, rows: Rows, tracks: dict[str, Track], *, first: bool) -> Decoded:
+    def decode(self, rows: Rows, tracks: dict[str, Track], *, first: bool) -> DecodedBlock:
         """Read a block's rows.
 
         tracks : clock tracks after the earlier blocks; not changed. first : whether this is the file's first
@@ -88,7 +88,7 @@ class ColumnDecoder:
                 f"its times can't be read; {given!r} is not {self._format}; set time_format{likely} in the"
                 " site's [csv]"
             )
-        out = Decoded([], {}, {k: replace(t) for k, t in tracks.items()})
+        out = DecodedBlock([], {}, {k: replace(t) for k, t in tracks.items()})
         timed = self._timed(times, column, out.refused)
         (self._long if self._layout.is_long else self._wide)(rows.table, times, timed, out)
         return out
@@ -117,7 +117,7 @@ class ColumnDecoder:
                 refused[row] = [("", Refusal("unreadable time", said))]
         return None if bad is None else ~bad
 
-    def _wide(self, table: pa.Table, times: Times, timed: Mask | None, out: Decoded) -> None:
+    def _wide(self, table: pa.Table, times: Times, timed: Mask | None, out: DecodedBlock) -> None:
         at = None if timed is None else np.flatnonzero(timed)
         utc, good = self._utc(times, at, "", out)
         for name, points in self._layout.points.items():
@@ -127,7 +127,7 @@ class ColumnDecoder:
                 _refuse(values.refused, point.id, at, good, out.refused)
                 _keep(point, utc, good, values, out)
 
-    def _long(self, table: pa.Table, times: Times, timed: Mask | None, out: Decoded) -> None:
+    def _long(self, table: pa.Table, times: Times, timed: Mask | None, out: DecodedBlock) -> None:
         layout = self._layout
         column = table.column(str(layout.value))
         if layout.text:
@@ -158,7 +158,7 @@ class ColumnDecoder:
         at: Index,
         utc: Index,
         good: Mask | None,
-        out: Decoded,
+        out: DecodedBlock,
     ) -> None:
         """Decode the rows of a long file that belong to one point and unit."""
         try:
@@ -169,7 +169,9 @@ class ColumnDecoder:
         _refuse(values.refused, point.id, at, good, out.refused)
         _keep(point, utc, good, values, out)
 
-    def _utc(self, times: Times, at: Index | None, series: str, out: Decoded) -> tuple[Index, Mask | None]:
+    def _utc(
+        self, times: Times, at: Index | None, series: str, out: DecodedBlock
+    ) -> tuple[Index, Mask | None]:
         """Convert the times of some rows (default: all) to UTC [ms].
 
         Returns the times and a mask of the valid ones; None where all are valid.
@@ -231,7 +233,7 @@ def _refuse(
             refused.setdefault(i if at is None else int(at[i]), []).append((point, refusal))
 
 
-def _keep(point: Point, utc: Index, good: Mask | None, values: Values, out: Decoded) -> None:
+def _keep(point: Point, utc: Index, good: Mask | None, values: Values, out: DecodedBlock) -> None:
     use = good if values.present is None else values.present if good is None else good & values.present
     if use is None:
         if len(utc):

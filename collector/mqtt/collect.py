@@ -30,7 +30,7 @@ from fieldfare.collector.mqtt.decode import (
     MessageDecoder,
     RefusedMessage,
 )
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.mqtt.settings import MqttSettings
 from fieldfare.collector.mqtt.topics import Routes
 from fieldfare.collector.store.protocol import Store
@@ -96,7 +96,7 @@ class Collector:
         self._settings, self._provider, self._store, self._clock = settings, sites_provider, store, clock
         self.totals = Totals()
         self._link = Link(settings, self._take)
-        self._book = Book(settings.folder)
+        self._journal = Journal(settings.folder)
         self._sites: list[Site] = []
         self._loaded = False
         self._routes = Routes(())
@@ -111,7 +111,7 @@ class Collector:
         self._arrivals: dict[str, int] = {}
         self._arrived_floor = max((arrived for _, arrived in self._journal.values()), default=0)
         self._written_filters = self._subscribed()
-        self._listening = health.Listening()
+        self._arrivals = health.Arrivals()
 
     def run(self, stop: Event) -> Totals:
         """The main loop."""
@@ -149,7 +149,7 @@ class Collector:
 
     def close(self) -> None:
         self._link.close(seconds=1.0)
-        self._book.close()
+        self._journal.close()
 
     def _take(self, packet: Packet) -> None:
         """Add a delivered message to the batch."""
@@ -267,12 +267,12 @@ class Collector:
             mine = [
                 n for n, m in enumerate(self._messages) if site in self._decoder.decode([m], now).readings
             ]
-            with self._book.writing() as db:
+            with self._journal.writing() as db:
                 return self._keep(db, [RefusedMessage(n, site, reason) for n in mine])
         self.totals.stored += done.stored
         self.totals.replaced += done.replaced
         self.totals.duplicates += done.duplicates
-        self._listening.hear(site, readings, now)
+        self._arrivals.record(site, readings, now)
         return 0
 
     def _note(self, decoded: Decoded, refused: list[RefusedMessage], now: int) -> int:
@@ -281,16 +281,16 @@ class Collector:
         """
         arrivals = sorted(decoded.arrival_timed | {r.message for r in refused})
         write_heard = time.monotonic() - self._heard_at >= self._settings.seen_seconds and bool(
-            self._listening.points
+            self._arrivals.points
         )
         if not (arrivals or refused or decoded.statuses or write_heard):
             return 0
-        with self._book.writing() as db:
+        with self._journal.writing() as db:
             new = self._keep(db, refused)
             self._remember(db, arrivals)
             health.write_statuses(db, decoded.statuses)
             if write_heard:
-                self._listening.write(db, now)
+                self._arrivals.write(db, now)
         if write_heard:
             self._heard_at = time.monotonic()
         return new
@@ -324,7 +324,7 @@ class Collector:
         )
 
     def _known_arrivals(self) -> dict[int, tuple[bytes, int]]:
-        rows = self._book.db.execute(
+        rows = self._journal.db.execute(
             "SELECT mid, digest, arrived FROM arrivals WHERE client = ?", (self._settings.client_id,)
         )
         return {mid: (found, arrived) for mid, found, arrived in rows}
@@ -332,7 +332,9 @@ class Collector:
     def _subscribed(self) -> set[str]:
         """The filters of this client's session at the broker."""
         client = self._settings.client_id
-        return {f for (f,) in self._book.db.execute("SELECT filter FROM filters WHERE client = ?", (client,))}
+        return {
+            f for (f,) in self._journal.db.execute("SELECT filter FROM filters WHERE client = ?", (client,))
+        }
 
     def _write_filters(self, db: sqlite3.Connection) -> None:
         client, now = self._settings.client_id, self._link.filters | self._link.older
@@ -342,7 +344,7 @@ class Collector:
 
     def _note_filters(self) -> None:
         try:
-            with self._book.writing() as db:
+            with self._journal.writing() as db:
                 self._write_filters(db)
         except sqlite3.Error as error:
             raise StoreTrouble(str(error)) from error
@@ -371,7 +373,7 @@ class Collector:
             text = f"{site}: the point {point} is not collected: {reason}"
             log.error(text)
             with contextlib.suppress(sqlite3.Error):
-                self._book.note(int(self._clock() * 1000), "point", text)
+                self._journal.note(int(self._clock() * 1000), "point", text)
 
     def _watch_clock(self) -> None:
         """Record a jump of the clock: arrival times before and after it can't be compared."""
@@ -383,7 +385,7 @@ class Collector:
             text = f"this machine's clock jumped by {jump:+.0f} s"
             log.warning(text)
             with contextlib.suppress(sqlite3.Error):
-                self._book.note(int(self._clock() * 1000), "clock", text)
+                self._journal.note(int(self._clock() * 1000), "clock", text)
         self._drift = drift
 
     def _finish(self) -> None:
@@ -391,8 +393,8 @@ class Collector:
         try:
             if self._messages:
                 self._commit()
-            with self._book.writing() as db:
-                self._listening.write(db, int(self._clock() * 1000))
+            with self._journal.writing() as db:
+                self._arrivals.write(db, int(self._clock() * 1000))
                 self._write_filters(db)
         except (StoreTrouble, LinkDown, sqlite3.Error, OSError) as error:
             log.error("stopped with %d messages left to the broker: %s", len(self._messages), error)

@@ -10,14 +10,14 @@ from typing import NamedTuple
 
 from fieldfare.analysis.plant.site import Site
 from fieldfare.collector.mqtt.decode import Message, MessageDecoder, RefusedMessage
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.mqtt.topics import Routes
 from fieldfare.collector.store.protocol import Store
 
 _REPLAY_ROWS = 500
 
 
-class SetAside(NamedTuple):
+class DeadLetter(NamedTuple):
     """One dead letter. `arrived` [ms]."""
 
     id: int
@@ -117,17 +117,17 @@ def _make_room(db: sqlite3.Connection, most: int, most_bytes: int) -> None:
         )
 
 
-def tally(book: Book) -> Tally:
+def tally(journal: Journal) -> Tally:
     """Count the dead letters held now and in total."""
-    held, size, kept, dropped = book.db.execute(
+    held, size, kept, dropped = journal.db.execute(
         "SELECT messages, bytes, kept, dropped FROM aside_tally"
     ).fetchone()
     return Tally(held, size, kept, dropped)
 
 
-def reasons(book: Book, site: str | None = None) -> dict[str, int]:
+def reasons(journal: Journal, site: str | None = None) -> dict[str, int]:
     """Reason -> number of dead letters, most first."""
-    rows = book.db.execute(
+    rows = journal.db.execute(
         "SELECT reason, count(*) FROM aside WHERE ?1 IS NULL OR site = ?1 GROUP BY reason ORDER BY count(*)"
         " DESC, reason",
         (site,),
@@ -136,25 +136,25 @@ def reasons(book: Book, site: str | None = None) -> dict[str, int]:
 
 
 def held(
-    book: Book, site: str | None = None, *, after: int = 0, most: int = 100, newest: bool = False
-) -> list[SetAside]:
+    journal: Journal, site: str | None = None, *, after: int = 0, most: int = 100, newest: bool = False
+) -> list[DeadLetter]:
     """Dead letters, oldest first.
 
     site : only this site's. after : only ids beyond this, for paging. newest : the last `most` instead of the
         first
     """
-    rows = book.db.execute(
+    rows = journal.db.execute(
         "SELECT * FROM (SELECT id, site, topic, payload, arrived, retained, reason FROM aside"
         " WHERE (?1 IS NULL OR site = ?1) AND id > ?2 ORDER BY id * ?4 LIMIT ?3) ORDER BY id",
         (site, after, most, -1 if newest else 1),
     )
-    return [SetAside(i, s, t, p, a, bool(r), why) for i, s, t, p, a, r, why in rows]
+    return [DeadLetter(i, s, t, p, a, bool(r), why) for i, s, t, p, a, r, why in rows]
 
 
-def clear(book: Book, site: str | None = None, ids: Iterable[int] | None = None) -> int:
+def clear(journal: Journal, site: str | None = None, ids: Iterable[int] | None = None) -> int:
     """Delete dead letters: all, one site's, or those with the given ids. Return how many."""
     gone = 0
-    with book.writing() as db:
+    with journal.writing() as db:
         chosen = (
             [i for (i,) in db.execute("SELECT id FROM aside WHERE ?1 IS NULL OR site = ?1", (site,))]
             if ids is None
@@ -184,7 +184,7 @@ def _remove(db: sqlite3.Connection, ids: Sequence[int]) -> int:
 
 
 def replay(
-    book: Book, sites: Iterable[Site], store: Store, *, site: str | None = None, now: int | None = None
+    journal: Journal, sites: Iterable[Site], store: Store, *, site: str | None = None, now: int | None = None
 ) -> Replayed:
     """Read the dead letters again with the current sites; each keeps its arrival time.
 
@@ -193,7 +193,7 @@ def replay(
     """
     decoder = MessageDecoder(Routes(sites))
     seen = readings = read = refused = 0
-    for rows in _pages(book, site):
+    for rows in _pages(journal, site):
         messages = [Message(r.topic, r.payload, r.arrived, r.retained) for r in rows]
         decoded = decoder.decode(messages, int(time.time() * 1000) if now is None else now)
         for name, found in decoded.readings.items():
@@ -203,7 +203,7 @@ def replay(
         for number in decoded.unasked:
             why[number] = RefusedMessage(number, rows[number].site, "no point reads this topic any more")
         gone = [row.id for number, row in enumerate(rows) if number not in why]
-        with book.writing() as db:
+        with journal.writing() as db:
             _remove(db, gone)
             db.executemany(
                 "UPDATE aside SET reason = ?, site = ? WHERE id = ?",
@@ -213,8 +213,8 @@ def replay(
     return Replayed(seen, readings, read, refused)
 
 
-def _pages(book: Book, site: str | None) -> Iterator[list[SetAside]]:
+def _pages(journal: Journal, site: str | None) -> Iterator[list[DeadLetter]]:
     after = 0
-    while rows := held(book, site, after=after, most=_REPLAY_ROWS):
+    while rows := held(journal, site, after=after, most=_REPLAY_ROWS):
         after = rows[-1].id
         yield rows

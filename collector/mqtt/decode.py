@@ -205,7 +205,7 @@ class MessageDecoder:
             if known.plain and (type(value) is float or type(value) is int):
                 if known.scale != 1.0 or known.offset != 0.0:
                     value = value * known.scale + known.offset
-            elif isinstance(value, senml.Refusal):
+            elif isinstance(value, senml.Unreadable):
                 self._refuse(number, plant.site.id, f"{name}: {value}")
                 continue
             else:
@@ -253,8 +253,8 @@ class MessageDecoder:
                 try:
                     whole = orjson.loads(message.payload)
                 except orjson.JSONDecodeError as error:
-                    whole = senml.Refusal(f"bad JSON: {error}")
-            if isinstance(whole, senml.Refusal):
+                    whole = senml.Unreadable(f"bad JSON: {error}")
+            if isinstance(whole, senml.Unreadable):
                 self._refuse(number, lane.site, whole)
                 continue
             got = pointed(whole, parts)
@@ -278,7 +278,7 @@ class MessageDecoder:
                     return text.decode()
                 except UnicodeDecodeError:
                     pass
-            return senml.Refusal(f"bad JSON: {error}")
+            return senml.Unreadable(f"bad JSON: {error}")
 
     def _one(self, lane: Lane, got: Any, message: Message, number: int) -> None:
         """Decode one value, bare or as {"t", "v"}."""
@@ -302,7 +302,7 @@ class MessageDecoder:
                 f"{lane.point.id}: {_RETAINED}",
             )
             return
-        if isinstance(got, senml.Refusal):
+        if isinstance(got, senml.Unreadable):
             self._refuse(number, lane.site, f"{lane.point.id}: {got}")
             return
         if lane.point.form == "state" or type(got) not in (float, int):

@@ -17,7 +17,7 @@ from fieldfare.analysis.readings import (
     Samples,
 )
 from fieldfare.collector.mqtt.decode import StatusSeen
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.store.protocol import PointSpan, Store
 
 LATE_MS = 15 * MS_PER_MINUTE
@@ -32,7 +32,7 @@ SILENT_AT_LEAST_MS = 10 * MS_PER_MINUTE
 _RHYTHM_SAMPLES = 500
 
 
-class Heard(NamedTuple):
+class PointArrivals(NamedTuple):
     """Arrivals of one point since the last write. Times [ms]."""
 
     arrived: int
@@ -43,13 +43,13 @@ class Heard(NamedTuple):
 
 
 @dataclass
-class Listening:
+class Arrivals:
     """Arrivals not yet written to the journal: last reading per point, late readings per day."""
 
-    points: dict[tuple[str, str], Heard] = field(default_factory=dict)
+    points: dict[tuple[str, str], PointArrivals] = field(default_factory=dict)
     late_days: dict[tuple[str, int], int] = field(default_factory=dict)
 
-    def hear(self, site: str, readings: Readings, arrived: int) -> None:
+    def record(self, site: str, readings: Readings, arrived: int) -> None:
         """Record the readings of one site in a batch."""
         for point, samples in readings.items():
             newest = int(samples.time[-1])
@@ -61,7 +61,7 @@ class Listening:
                     key = site, int(day)
                     self.late_days[key] = self.late_days.get(key, 0) + int(count)
             before = self.points.get((site, point))
-            self.points[site, point] = Heard(
+            self.points[site, point] = PointArrivals(
                 arrived,
                 max(newest, before.time) if before else newest,
                 arrived - newest,
@@ -141,17 +141,17 @@ class SiteHealth(NamedTuple):
         return tuple(p.point for p in self.points if p.silent)
 
 
-def site_health(book: Book, store: Store, site: Site, now: int) -> SiteHealth:
+def site_health(journal: Journal, store: Store, site: Site, now: int) -> SiteHealth:
     """Health of a site at `now` [ms]. Points without readings are listed without times."""
     spans = store.points(site.id)
     seen = {
-        point: Heard(arrived, time, lag, readings, late)
-        for point, arrived, time, lag, readings, late in book.db.execute(
+        point: PointArrivals(arrived, time, lag, readings, late)
+        for point, arrived, time, lag, readings, late in journal.db.execute(
             "SELECT point, arrived, time, lag, readings, late FROM seen WHERE site = ?", (site.id,)
         )
     }
-    status = book.db.execute("SELECT online, since FROM status WHERE site = ?", (site.id,)).fetchone()
-    late = dict(book.db.execute("SELECT day, readings FROM late_days WHERE site = ?", (site.id,)))
+    status = journal.db.execute("SELECT online, since FROM status WHERE site = ?", (site.id,)).fetchone()
+    late = dict(journal.db.execute("SELECT day, readings FROM late_days WHERE site = ?", (site.id,)))
     points = tuple(_point(store, site.id, p.id, spans.get(p.id), seen.get(p.id), now) for p in site.point)
     newest = [p.last for p in points if p.last is not None]
     return SiteHealth(
@@ -165,7 +165,7 @@ def site_health(book: Book, store: Store, site: Site, now: int) -> SiteHealth:
 
 
 def _point(
-    store: Store, site: str, point: str, span: PointSpan | None, heard: Heard | None, now: int
+    store: Store, site: str, point: str, span: PointSpan | None, heard: PointArrivals | None, now: int
 ) -> PointHealth:
     arrived, lag, late = (heard.arrived, heard.lag, heard.late) if heard else (None, None, 0)
     if span is None:
@@ -199,12 +199,12 @@ def reporting_interval(samples: Samples | None) -> tuple[int | None, int | None]
     return usual, int(max(SILENT_TIMES * usual, SILENT_USUAL_GAPS * rare, SILENT_AT_LEAST_MS))
 
 
-def forget(book: Book, site: str) -> None:
+def forget(journal: Journal, site: str) -> None:
     """Delete everything the journal holds of a site, including dead letters."""
     from fieldfare.collector.mqtt.dead_letters import clear
 
-    clear(book, site)
-    with book.writing() as db:
+    clear(journal, site)
+    with journal.writing() as db:
         for table in ("seen", "late_days", "status"):
             db.execute(f"DELETE FROM {table} WHERE site = ?", (site,))  # noqa: S608
-    book.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    journal.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")

@@ -43,7 +43,7 @@ CREATE TABLE IF NOT EXISTS notes (
 _NOTES_KEPT = 1_000
 
 
-class Book:
+class Journal:
     """An open journal. One per thread.
 
     folder : Path, created if missing

@@ -112,14 +112,14 @@ class PackRefused(ValueError):
     """The whole pack can't be read; the message is the reason."""
 
 
-class Refusal(str):
+class Unreadable(str):
     """Replaces the value of a record that can't be read; the text is the reason."""
 
     __slots__ = ()
 
 
 Record = tuple[str, str | None, Any, float | None]
-"""Full name, unit, value (number, text, truth or Refusal), time [s; None where the pack gives none; see
+"""Full name, unit, value (number, text, truth or Unreadable), time [s; None where the pack gives none; see
 `absolute`]."""
 
 
@@ -151,7 +151,7 @@ def resolve(pack: Any) -> Iterator[Record]:
         if plain and value is None:
             got = record["v"]
             if type(got) is not float and type(got) is not int:
-                got = Refusal(f"v must be a number, not {_kind(got)}")
+                got = Unreadable(f"v must be a number, not {_kind(got)}")
         else:
             got = _value(record, value)
             if got is None:
@@ -160,7 +160,7 @@ def resolve(pack: Any) -> Iterator[Record]:
         if name:
             full = name + full if type(full) is str else full
         if type(full) is not str or not full:
-            yield str(full), None, Refusal("a record without a name"), None
+            yield str(full), None, Unreadable("a record without a name"), None
             continue
         t = record.get("t")
         if t is None:
@@ -168,11 +168,11 @@ def resolve(pack: Any) -> Iterator[Record]:
         elif type(t) is float or type(t) is int:
             t = t if time is None else time + t
         else:
-            yield full, None, Refusal(f"t must be a number, not {_kind(t)}"), None
+            yield full, None, Unreadable(f"t must be a number, not {_kind(t)}"), None
             continue
         u = record.get("u", unit)
         if u is not None and type(u) is not str:
-            got = Refusal(f"u must be text, not {_kind(u)}")
+            got = Unreadable(f"u must be text, not {_kind(u)}")
             u = None
         yield full, u, got, t
 
@@ -204,7 +204,7 @@ def _value(record: dict[str, Any], base: float | None) -> Any:
     """A record's value; None if the record has base fields only."""
     held = [k for k in ("v", "vs", "vb", "vd") if k in record]
     if len(held) > 1:
-        return Refusal(f"a record holds one value, not {' and '.join(held)}")
+        return Unreadable(f"a record holds one value, not {' and '.join(held)}")
     if held == ["v"] or (
         not held and base is not None and "s" not in record and ("n" in record or "t" in record)
     ):
@@ -212,26 +212,28 @@ def _value(record: dict[str, Any], base: float | None) -> Any:
         return (
             got + (base or 0.0)
             if type(got) in (float, int)
-            else Refusal(f"v must be a number, not {_kind(got)}")
+            else Unreadable(f"v must be a number, not {_kind(got)}")
         )
     if held == ["vs"]:
         return (
             record["vs"]
             if type(record["vs"]) is str
-            else Refusal(f"vs must be text, not {_kind(record['vs'])}")
+            else Unreadable(f"vs must be text, not {_kind(record['vs'])}")
         )
     if held == ["vb"]:
         return (
             record["vb"]
             if type(record["vb"]) is bool
-            else Refusal(f"vb must be true or false, not {_kind(record['vb'])}")
+            else Unreadable(f"vb must be true or false, not {_kind(record['vb'])}")
         )
     if held == ["vd"]:
-        return Refusal("a data value (vd) is no reading")
+        return Unreadable("a data value (vd) is no reading")
     if "s" in record:
-        return Refusal("a sum (s) without a value is no reading; send a running total as v of its own point")
+        return Unreadable(
+            "a sum (s) without a value is no reading; send a running total as v of its own point"
+        )
     return (
-        Refusal("a record without a value")
+        Unreadable("a record without a value")
         if "n" in record and not record.keys() & {"bn", "bt", "bu", "bv", "bver", "bs"}
         else None
     )

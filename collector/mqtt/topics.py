@@ -105,7 +105,7 @@ def pointer_parts(pointer: str | None) -> tuple[str, ...]:
     return tuple(t.replace("~1", "/").replace("~0", "~") for t in pointer.split("/")[1:])
 
 
-class LeftOut(NamedTuple):
+class SkippedPoint(NamedTuple):
     """A point whose own topic can't be subscribed to; the site's other points are collected."""
 
     site: str
@@ -121,7 +121,7 @@ class Routes:
 
     def __init__(self, sites: Iterable[Site]) -> None:
         self.sites = {s.id: TopicSite(s, {p.id: Lane(s.id, p) for p in s.point}) for s in sites}
-        self.left_out: list[LeftOut] = []
+        self.left_out: list[SkippedPoint] = []
         self._exact: dict[str, list[tuple[Lane, tuple[str, ...]]]] = {}
         for plant in self.sites.values():
             for lane in plant.lanes.values():
@@ -130,7 +130,7 @@ class Routes:
                     continue
                 if trouble := topic_trouble(topic):
                     self.left_out.append(
-                        LeftOut(plant.site.id, lane.point.id, f"topic {topic[:60]!r} {trouble}")
+                        SkippedPoint(plant.site.id, lane.point.id, f"topic {topic[:60]!r} {trouble}")
                     )
                     continue
                 self._exact.setdefault(topic, []).append((lane, pointer_parts(lane.point.pointer)))

@@ -35,7 +35,7 @@ class Checksums(NamedTuple):
         return zlib.crc32(data[start : self.ends[group]]) == self.crcs[group]
 
 
-class NotWhole(ValueError):
+class ChecksumMismatch(ValueError):
     """The file is not as it was written; the message says what is wrong."""
 
 
@@ -67,7 +67,7 @@ def read_checksums(data: memoryview) -> Checksums | None:
         return None
     first = tail - count * _GROUP.size
     if first < len(_MAGIC) or zlib.crc32(data[footer:], zlib.crc32(data[first:tail])) != rest:
-        raise NotWhole("its index does not match its checksum")
+        raise ChecksumMismatch("its index does not match its checksum")
     groups = list(_GROUP.iter_unpack(data[first:tail]))
     return Checksums(tuple(end for end, _ in groups), tuple(crc for _, crc in groups))
 
@@ -75,11 +75,11 @@ def read_checksums(data: memoryview) -> Checksums | None:
 def footer_start(data: memoryview) -> int:
     """Where the footer of a whole Parquet file begins. Raises NotWhole"""
     if len(data) < 2 * len(_MAGIC) + _FOOTER.size or data[: len(_MAGIC)] != _MAGIC:
-        raise NotWhole("it does not begin as a Parquet file" if len(data) else "it is empty")
+        raise ChecksumMismatch("it does not begin as a Parquet file" if len(data) else "it is empty")
     length, magic = _FOOTER.unpack(data[-_FOOTER.size :])
     start = len(data) - _FOOTER.size - length
     if magic != _MAGIC or start < len(_MAGIC):
-        raise NotWhole("it does not end as a Parquet file; it was cut off")
+        raise ChecksumMismatch("it does not end as a Parquet file; it was cut off")
     return start
 
 

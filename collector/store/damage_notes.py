@@ -18,7 +18,7 @@ _LARGEST = 10_000_000
 """Bytes of notes that are read; a store with more damage than that is past naming files."""
 
 
-class Noted(NamedTuple):
+class DamageNote(NamedTuple):
     """Damage of a file that has this signature: of all of it (`what`), or of the points that are lost."""
 
     signature: Signature
@@ -26,7 +26,7 @@ class Noted(NamedTuple):
     lost: frozenset[str]
 
     @property
-    def told(self) -> str:
+    def summary(self) -> str:
         return self.what or f"damaged; readings of {', '.join(sorted(self.lost))} are left out"
 
 
@@ -37,9 +37,9 @@ class DamageNotes:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._read_at: Signature | None = None
-        self._held: dict[tuple[str, str], Noted] = {}
+        self._held: dict[tuple[str, str], DamageNote] = {}
 
-    def of(self, path: Path) -> Noted | None:
+    def of(self, path: Path) -> DamageNote | None:
         """What is known of a file; None for a file that was replaced since."""
         self._refresh()
         noted = self._held.get(_key(path))
@@ -53,13 +53,13 @@ class DamageNotes:
         self._refresh()
         before = self._held.get(_key(path))
         if before is not None and before.signature == signature:
-            noted = Noted(signature, what or before.what, before.lost | frozenset(lost))
+            noted = DamageNote(signature, what or before.what, before.lost | frozenset(lost))
         else:
-            noted = Noted(signature, what, frozenset(lost))
+            noted = DamageNote(signature, what, frozenset(lost))
         if noted == before:
             return
         self._held[_key(path)] = noted
-        log.error("%s: %s", path, noted.told)
+        log.error("%s: %s", path, noted.summary)
         try:
             fd = os.open(self._path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_CLOEXEC, 0o600)
             try:
@@ -90,7 +90,7 @@ class DamageNotes:
         for line in lines:
             try:
                 site, name, signature, what, lost = orjson.loads(line)
-                self._held[site, name] = Noted(tuple(signature), what, frozenset(lost))
+                self._held[site, name] = DamageNote(tuple(signature), what, frozenset(lost))
             except (ValueError, TypeError):  # a line that was cut off
                 continue
         self._read_at = now
@@ -100,5 +100,5 @@ def _key(path: Path) -> tuple[str, str]:
     return path.parent.name, path.name
 
 
-def _line(key: tuple[str, str], noted: Noted) -> bytes:
+def _line(key: tuple[str, str], noted: DamageNote) -> bytes:
     return orjson.dumps([*key, list(noted.signature), noted.what, sorted(noted.lost)]) + b"\n"

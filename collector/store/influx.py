@@ -36,7 +36,7 @@ from fieldfare.collector.store.influx_query import (
     ServerAway,
     ServerRefused,
 )
-from fieldfare.collector.store.merge import cleaned, compared, laid
+from fieldfare.collector.store.merge import cleaned_readings, compared, overlay
 from fieldfare.collector.store.protocol import Appended, PointSpan, Trouble
 from fieldfare.collector.store.spool import Chunk, Spool
 
@@ -100,7 +100,7 @@ class InfluxStore:
         same.
         """
         _check(site)
-        new, given = cleaned(readings)
+        new, given = cleaned_readings(readings)
         if not new:
             return Appended(0, 0, 0)
         for point, samples in new.items():
@@ -143,7 +143,7 @@ class InfluxStore:
         except (ServerAway, ServerRefused):  # reads will tell; what is appended waits all the same
             self._away_until = time.monotonic() + _AWAY_S
             return waiting
-        return laid(waiting, held)
+        return overlay(waiting, held)
 
     def read(
         self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
@@ -158,7 +158,7 @@ class InfluxStore:
         if wanted is not None and not wanted:
             return {}
         waiting = self._spool.waiting(site, wanted, start, end)
-        return laid(waiting, self._query.readings(site, wanted, start, end))
+        return overlay(waiting, self._query.readings(site, wanted, start, end))
 
     def span(self, site: str) -> tuple[int, int] | None:
         """First and last time [ms] of a site, None where it has no reading."""
@@ -184,7 +184,7 @@ class InfluxStore:
             # While a request is being written the server holds some of it: within the span of what waits,
             # count keys of both together; the server alone counts outside it.
             there = self._query.readings(site, [point], first, last + 1)
-            both = laid({point: samples}, there)[point]
+            both = overlay({point: samples}, there)[point]
             outside = self._query.count(site, point, None, first) + self._query.count(
                 site, point, last + 1, None
             )
@@ -333,7 +333,7 @@ def _lines(chunks: list[Chunk]) -> list[str]:
     for (site, point), pieces in parts.items():
         merged: Readings = {}
         for samples in _joined(pieces):
-            merged = laid({point: samples}, merged)
+            merged = overlay({point: samples}, merged)
         times, values = merged[point]
         head = f"{READINGS},site={site},point={point} "
         if values.dtype == object:

@@ -12,7 +12,7 @@ import urllib3
 
 from fieldfare.analysis.errors import FieldfareError
 from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.collector.store.merge import as_text, laid
+from fieldfare.collector.store.merge import as_text, overlay
 from fieldfare.collector.store.protocol import PointSpan
 
 READINGS, REVISIONS = "reading", "revision"
@@ -89,7 +89,7 @@ class InfluxQuery:
                 p: Samples(*(np.concatenate(a) for a in zip(*pieces, strict=True)))
                 for p, pieces in parts.items()
             }
-            out = laid(whole, out)
+            out = overlay(whole, out)
         return out
 
     def spans(self, site: str) -> dict[str, PointSpan]:

@@ -44,7 +44,7 @@ class LocalStore:
         make_folder(self._folder / "sealed")
         self._locks = Locks(self._folder / "locks")
         with self._locks.hold(""):  # two processes that set a new file up at once would fail
-            self._hot = h.Hot(self._folder / "hot.sqlite")
+            self._recent = h.RecentDatabase(self._folder / "hot.sqlite")
         self._sealed = Sealed(self._folder / "sealed")
         self._recover()
 
@@ -57,7 +57,7 @@ class LocalStore:
             LocalWriter,  # numpy and Parquet: not for asking what is here
         )
 
-        return LocalWriter(self._hot, self._sealed, self._locks)
+        return LocalWriter(self._recent, self._sealed, self._locks)
 
     def append(self, site: str, readings: Readings) -> Appended:
         """Keep readings. When it returns they are on disk; giving them again changes nothing.
@@ -73,7 +73,7 @@ class LocalStore:
         now : int [ms]. Returns how many rows were moved.
         """
         cutoff = (now // MS_PER_DAY - self._hot_days) * MS_PER_DAY
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             names = list(h.sites(db))
         moved = 0
         for site in names:
@@ -85,7 +85,7 @@ class LocalStore:
 
     def sites(self) -> list[str]:
         """Sites that have readings here."""
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             recent = list(h.sites(db))
         sealed = [entry.name for entry in (self._folder / "sealed").iterdir() if entry.is_dir()]
         return sorted({*recent, *sealed})
@@ -95,7 +95,7 @@ class LocalStore:
 
         A month is missing where its days have revisions and it has neither a file nor recent rows."""
         _check(site)
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             days, hot_days, odd = h.revisions(db, site), h.days(db, site), h.odd_rows(db, site)
         sealed = self._sealed.months(site)
         out = self._sealed.troubles(site)
@@ -106,11 +106,11 @@ class LocalStore:
                 )
         if odd:
             out.append(
-                Trouble(site, str(self._hot.path), f"{odd} damaged rows of recent readings are left out")
+                Trouble(site, str(self._recent.path), f"{odd} damaged rows of recent readings are left out")
             )
         if sealed and not days:
             what = "holds nothing of this site: it was lost or replaced, and recent readings with it"
-            out.append(Trouble(site, str(self._hot.path), what))
+            out.append(Trouble(site, str(self._recent.path), what))
         return out
 
     def fill_month(self, site: str, month: int, readings: Readings) -> int:
@@ -140,14 +140,14 @@ class LocalStore:
 
         _check(site)
         wanted = None if points is None else set(points)
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             hot = recent_rows.fetch(db, site, wanted, start, end)
         return self._sealed.read(site, wanted, start, end, hot)
 
     def span(self, site: str) -> tuple[int, int] | None:
         """First and last time [ms] of a site, None where it has no reading."""
         _check(site)
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             newest = h.span(db, site)
         ends = [found for found in (newest, self._sealed.span(site)) if found]
         return (min(a for a, _ in ends), max(b for _, b in ends)) if ends else None
@@ -157,7 +157,7 @@ class LocalStore:
         from fieldfare.collector.store import recent_rows
 
         _check(site)
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             hot = recent_rows.spans(db, site)
         out = self._sealed.spans(site)
         for point, (count, first, last) in hot.items():
@@ -181,7 +181,7 @@ class LocalStore:
         _check(site)
         sealed = self._sealed.spans(site)
         often = {p for p, span in sealed.items() if span.count > 1 and not is_thin(*span)}
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             hot = recent_rows.spans(db, site, often)
         whole = {p: _together(sealed.get(p), hot.get(p)) for p in {*sealed, *hot} - often}
         return sorted(p for p, span in whole.items() if is_thin(*span))
@@ -192,31 +192,31 @@ class LocalStore:
         Take it before reading: then a change in between shows as a later revision.
         """
         _check(site)
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             return h.revisions(db, site)
 
     def forget(self, site: str) -> None:
         """Remove every byte of a site."""
         _check(site)
         with self._locks.hold(site):
-            with self._hot.writing() as db:
+            with self._recent.writing() as db:
                 number = h.site_number(db, site)
                 if number is not None:
                     h.remove_site(db, number)
             self._sealed.forget(site)
-            self._hot.erase()
+            self._recent.erase()
 
     def close(self) -> None:
-        self._hot.close()
+        self._recent.close()
 
     def _recover(self) -> None:
         """Finish what a killed writer left between a sealed file and its revisions."""
-        with self._hot.reading() as db:
-            cut_off = h.unsettled(db)
+        with self._recent.reading() as db:
+            cut_off = h.sites_pending(db)
         for site in cut_off:
             with self._locks.hold_if_free(site) as free:
                 if free:
-                    with self._hot.writing() as db:
+                    with self._recent.writing() as db:
                         number = h.site_number(db, site)
                         if number is not None:
                             settle_announced(db, self._sealed, site, number)

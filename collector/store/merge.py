@@ -17,7 +17,7 @@ from fieldfare.analysis.readings import (
 )
 
 
-class Change(NamedTuple):
+class Comparison(NamedTuple):
     """What new samples would change. `changed` marks those that are not already held as they are."""
 
     stored: int
@@ -25,7 +25,7 @@ class Change(NamedTuple):
     changed: NDArray[np.bool_]
 
 
-def cleaned(readings: Readings) -> tuple[Readings, int]:
+def cleaned_readings(readings: Readings) -> tuple[Readings, int]:
     """Readings as the store holds them: float64 or str, ascending, one a time; points without any left out.
 
     NaN and None are no readings. Returns them and how many readings were given, repeated times included.
@@ -50,15 +50,15 @@ def cleaned(readings: Readings) -> tuple[Readings, int]:
     return out, given
 
 
-def laid(top: Readings, base: Readings) -> Readings:
+def overlay(top: Readings, base: Readings) -> Readings:
     """Both; where both have a point and a time, `top` counts."""
     out = dict(base)
     for point, samples in top.items():
-        out[point] = _overlaid(samples, base[point]) if point in base else samples
+        out[point] = _overlay_point(samples, base[point]) if point in base else samples
     return out
 
 
-def _overlaid(top: Samples, base: Samples) -> Samples:
+def _overlay_point(top: Samples, base: Samples) -> Samples:
     first, second = (base, top) if base.time[-1] < top.time[0] else (top, base)
     values = [first.value, second.value]
     if any(v.dtype == object for v in values):
@@ -79,7 +79,7 @@ def joined(parts: Sequence[Readings], newest: Readings, pool: ThreadPoolExecutor
         if any(v.dtype == object for v in values):
             values = [as_text(v) for v in values]
         whole = Samples(np.concatenate([s.time for s in mine]), np.concatenate(values))
-        return laid({point: over}, {point: whole})[point] if over else whole
+        return overlay({point: over}, {point: whole})[point] if over else whole
 
     return dict(zip(points, pool.map(join, points), strict=True))
 
@@ -91,17 +91,17 @@ def as_text(value: NDArray) -> NDArray:
     return np.array([f"{v:g}" for v in value.tolist()], dtype=object)
 
 
-def compared(old: Samples | None, new: Samples) -> Change:
+def compared(old: Samples | None, new: Samples) -> Comparison:
     """What `new` changes in `old`; both ascending with one value a time."""
     if old is None or not len(old.time) or old.time[-1] < new.time[0] or new.time[-1] < old.time[0]:
-        return Change(len(new.time), 0, np.ones(len(new.time), dtype=bool))
+        return Comparison(len(new.time), 0, np.ones(len(new.time), dtype=bool))
     at = np.minimum(np.searchsorted(old.time, new.time), len(old.time) - 1)
     held = old.time[at] == new.time
     if (old.value.dtype == object) != (new.value.dtype == object):
         same = held & (as_text(old.value)[at] == as_text(new.value))
     else:
         same = held & (old.value[at] == new.value)
-    return Change(int((~held).sum()), int((held & ~same).sum()), ~same)
+    return Comparison(int((~held).sum()), int((held & ~same).sum()), ~same)
 
 
 def days_of(time: NDArray[np.int64]) -> NDArray[np.int64]:

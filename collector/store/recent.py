@@ -39,7 +39,7 @@ READING_BYTES = 12
 """Bytes of one reading of a packed moment (see `hot_rows.READING`)."""
 
 
-class Hot:
+class RecentDatabase:
     """Connections to the SQLite file, and the statements on it. Safe to use from several threads."""
 
     def __init__(self, path: Path) -> None:
@@ -223,6 +223,6 @@ def settle(db: sqlite3.Connection, site: int) -> None:
         db.execute("DELETE FROM pending WHERE site = ?", (site,))
 
 
-def unsettled(db: sqlite3.Connection) -> list[str]:
+def sites_pending(db: sqlite3.Connection) -> list[str]:
     """Sites with announced days."""
     return [s for (s,) in db.execute("SELECT id FROM sites WHERE num IN (SELECT site FROM pending)")]

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.collector.store.merge import laid
+from fieldfare.collector.store.merge import overlay
 from fieldfare.collector.store.recent import point_numbers, site_number
 
 _EARLIEST, _LATEST = -(1 << 62), 1 << 62
@@ -126,7 +126,7 @@ def held(db: sqlite3.Connection, site: int, names: dict[int, str], start: int, e
     if texts:
         told = np.array([t for _, _, t in texts], dtype=object)
         when, whose = (np.array(c, np.int64) for c in zip(*((ts, p) for ts, p, _ in texts), strict=True))
-        out = laid(_of_each_point(names, when, whose, told), out)
+        out = overlay(_of_each_point(names, when, whose, told), out)
     return out
 
 

@@ -117,8 +117,8 @@ class Sealed:
                 out.append(Trouble(site, str(path), what))
             elif (month := _month_named(name)) is not None:
                 self.index(site, month)
-                if (noted := self._notes.of(path)) is not None:
-                    out.append(Trouble(site, str(path), noted.told))
+                if (note := self._notes.of(path)) is not None:
+                    out.append(Trouble(site, str(path), note.summary))
         return out
 
     def span(self, site: str) -> tuple[int, int] | None:
@@ -176,7 +176,7 @@ class Sealed:
         newest: Readings | None = None,
     ) -> Readings:
         """Readings with start <= time < end [ms], with `newest` laid over them."""
-        from fieldfare.collector.store.merge import joined, laid
+        from fieldfare.collector.store.merge import joined, overlay
 
         newest = newest or {}
         months = [
@@ -203,7 +203,7 @@ class Sealed:
             return {p: s for p, s in cut.items() if len(s.time)}
 
         if len(months) == 1:
-            return laid(newest, part(months[0]))
+            return overlay(newest, part(months[0]))
         with ThreadPoolExecutor(_THREADS) as pool:
             return joined(list(pool.map(part, months)), newest, pool)
 

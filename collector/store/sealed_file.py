@@ -14,7 +14,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.collector.store.checksums import NotWhole, read_checksums, with_checksums
+from fieldfare.collector.store.checksums import ChecksumMismatch, read_checksums, with_checksums
 from fieldfare.collector.store.sealed_index import (
     INDEX_KEY,
     DamagedFile,
@@ -47,7 +47,7 @@ def read_index(path: Path) -> Index:
 def _index(meta: pq.FileMetaData) -> Index:
     index = parsed_index(meta.metadata[INDEX_KEY])
     if len(index) != meta.num_row_groups or sum(g.rows for g in index.values()) != meta.num_rows:
-        raise NotWhole("its index does not match its rows")
+        raise ChecksumMismatch("its index does not match its rows")
     return index
 
 

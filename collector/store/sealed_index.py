@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from fieldfare.analysis.errors import FieldfareError
-from fieldfare.collector.store.checksums import NotWhole, footer_start, read_checksums
+from fieldfare.collector.store.checksums import ChecksumMismatch, footer_start, read_checksums
 
 INDEX_KEY = b"fieldfare.index"
 _INDEXES = 8192
@@ -128,7 +128,7 @@ def as_damage(path: Path, *more: type[Exception]) -> Iterator[None]:
         yield
     except FileNotFoundError:
         raise
-    except NotWhole as error:
+    except ChecksumMismatch as error:
         raise DamagedFile(path, f"damaged: {error}; its readings are left out") from None
     except unreadable as error:
         raise DamagedFile(path, f"damaged: {_first_line(error)}; its readings are left out") from None

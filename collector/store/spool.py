@@ -18,7 +18,7 @@ import orjson
 
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.store.files import make_folder, make_private
-from fieldfare.collector.store.merge import days_of, laid
+from fieldfare.collector.store.merge import days_of, overlay
 
 _WAIT_S = 30.0
 _TABLES = """
@@ -139,7 +139,7 @@ class Spool:
         out: Readings = {}
         for point, is_text, times, vals in rows:
             if wanted is None or point in wanted:
-                out = laid({point: _unpacked(is_text, times, vals)}, out)
+                out = overlay({point: _unpacked(is_text, times, vals)}, out)
         if start is None and end is None:
             return out
         low, high = -(1 << 62) if start is None else start, (1 << 62) if end is None else end
