@@ -112,7 +112,7 @@ class MessageDecoder:
             kind = type(route)
             try:
                 if kind is Pack:
-                    self._pack(route.plant, message, number)  # type: ignore[union-attr]
+                    self._pack(route.site, message, number)  # type: ignore[union-attr]
                 elif kind is Bare:
                     self._bare(route.lane, message, number)  # type: ignore[union-attr]
                 elif kind is Pointed:
@@ -143,20 +143,20 @@ class MessageDecoder:
         else:
             self._statuses.append(StatusSeen(route.site, online, message.arrived))
 
-    def _pack(self, plant: TopicSite, message: Message, number: int) -> None:
+    def _pack(self, site: TopicSite, message: Message, number: int) -> None:
         try:
             pack = orjson.loads(message.payload)
         except orjson.JSONDecodeError as error:
             raise senml.PackRefused(f"bad JSON: {error}") from None
-        if not self._plain_pack(plant, pack, number):
-            self._any_pack(plant, pack, message, number)
+        if not self._plain_pack(site, pack, number):
+            self._any_pack(site, pack, message, number)
 
-    def _plain_pack(self, plant: TopicSite, pack: Any, number: int) -> bool:
+    def _plain_pack(self, site: TopicSite, pack: Any, number: int) -> bool:
         """Fast path for common packs; return False, with nothing read, for any other.
 
         A common pack has known names, plain numbers and one absolute base time in the first record.
         """
-        plain = plant.plain
+        plain = site.plain
         try:
             first = pack[0]
             seconds = first["bt"]
@@ -185,18 +185,18 @@ class MessageDecoder:
             lane.source.append(number)
         return True
 
-    def _any_pack(self, plant: TopicSite, pack: Any, message: Message, number: int) -> None:
-        named, arrived, now_s = plant.named, message.arrived, message.arrived / 1000.0
+    def _any_pack(self, site: TopicSite, pack: Any, message: Message, number: int) -> None:
+        named, arrived, now_s = site.named, message.arrived, message.arrived / 1000.0
         active = self._active
         empty = True
         for name, unit, value, time in senml.resolve(pack):
             empty = False
             known = named.get((name, unit))
             if known is None:
-                known = self._named(plant, name, unit)
+                known = self._named(site, name, unit)
             lane = known.lane
             if lane is None:
-                self._refuse(number, plant.site.id, known.reason)
+                self._refuse(number, site.site.id, known.reason)
                 continue
             if time is None:
                 ms = arrived
@@ -206,7 +206,7 @@ class MessageDecoder:
                 if known.scale != 1.0 or known.offset != 0.0:
                     value = value * known.scale + known.offset
             elif isinstance(value, senml.Unreadable):
-                self._refuse(number, plant.site.id, f"{name}: {value}")
+                self._refuse(number, site.site.id, f"{name}: {value}")
                 continue
             else:
                 value = self._word(lane, value, number)
@@ -225,8 +225,8 @@ class MessageDecoder:
         if empty:
             raise senml.PackRefused("a pack without a reading")
 
-    def _named(self, plant: TopicSite, name: str, unit: str | None) -> _Named:
-        lane = plant.lanes.get(name)
+    def _named(self, site: TopicSite, name: str, unit: str | None) -> _Named:
+        lane = site.lanes.get(name)
         if lane is None:
             found = _Named(None, 1.0, 0.0, False, f"unknown point {name[:80]!r} of {plant.site.id}")
         else:
@@ -235,9 +235,9 @@ class MessageDecoder:
                 found = _Named(lane, scale, offset, lane.point.form != "state", "")
             except ValueError as error:
                 found = _Named(None, 1.0, 0.0, False, f"{name}: {error}")
-        if len(plant.named) >= _NAMES_KEPT:
-            plant.named.clear()
-        plant.named[name, unit] = found
+        if len(site.named) >= _NAMES_KEPT:
+            site.named.clear()
+        site.named[name, unit] = found
         return found
 
     def _bare(self, lane: Lane, message: Message, number: int) -> None:
@@ -348,7 +348,7 @@ class MessageDecoder:
 
 
 def _site_of(route: Any) -> str:
-    return route.plant.site.id if type(route) is Pack else ""
+    return route.site.site.id if type(route) is Pack else ""
 
 
 def _merged(refused: list[RefusedMessage]) -> list[RefusedMessage]:

@@ -1,5 +1,4 @@
-"""Damage of sealed files, found on reading them: kept beside them, so that every process and a restart know
-of it."""
+"""Damage found in sealed files, stored beside them so that all processes and restarts know of it."""
 
 from __future__ import annotations
 
@@ -19,7 +18,7 @@ _LARGEST = 10_000_000
 
 
 class DamageNote(NamedTuple):
-    """Damage of a file that has this signature: of all of it (`what`), or of the points that are lost."""
+    """Damage of a file with this signature: of the whole file (`what`), or of the lost points."""
 
     signature: Signature
     what: str
@@ -31,8 +30,7 @@ class DamageNote(NamedTuple):
 
 
 class DamageNotes:
-    """Notes by site and file name, in a file of JSON lines that is only added to; the last line of a file
-    counts."""
+    """Notes by site and file name, in an append-only JSON lines file; the last line of a file counts."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
@@ -40,7 +38,7 @@ class DamageNotes:
         self._held: dict[tuple[str, str], DamageNote] = {}
 
     def of(self, path: Path) -> DamageNote | None:
-        """What is known of a file; None for a file that was replaced since."""
+        """The note of a file; None if it has none or was replaced since."""
         self._refresh()
         noted = self._held.get(_key(path))
         try:
@@ -49,7 +47,7 @@ class DamageNotes:
             return None
 
     def add(self, path: Path, signature: Signature, what: str = "", lost: Iterable[str] = ()) -> None:
-        """Note damage of a file, beside what was noted of it before."""
+        """Record damage of a file, in addition to earlier notes of it."""
         self._refresh()
         before = self._held.get(_key(path))
         if before is not None and before.signature == signature:
@@ -66,11 +64,11 @@ class DamageNotes:
                 os.write(fd, _line(_key(path), noted))
             finally:
                 os.close(fd)
-        except OSError as error:  # a full disk: this process knows of it all the same
+        except OSError as error:  # full disk: this process still knows of it
             log.warning("%s can't be written: %s", self._path, error.strerror)
 
     def forget(self, site: str) -> None:
-        """Remove what is noted of a site's files."""
+        """Delete the notes of a site's files."""
         self._refresh()
         self._held = {key: noted for key, noted in self._held.items() if key[0] != site}
         if self._path.exists():
@@ -91,7 +89,7 @@ class DamageNotes:
             try:
                 site, name, signature, what, lost = orjson.loads(line)
                 self._held[site, name] = DamageNote(tuple(signature), what, frozenset(lost))
-            except (ValueError, TypeError):  # a line that was cut off
+            except (ValueError, TypeError):  # a truncated line
                 continue
         self._read_at = now
 

@@ -1,4 +1,4 @@
-"""Writing to the local store: what is new goes to the recent rows or to sealed months."""
+"""Write path of the local store: new readings go to the recent rows or to sealed months."""
 
 from __future__ import annotations
 
@@ -30,13 +30,13 @@ each."""
 
 
 class LocalWriter:
-    """The writing half of LocalStore, whose parts it shares."""
+    """The write path of LocalStore; shares its recent and sealed parts."""
 
     def __init__(self, recent: h.RecentDatabase, sealed: Sealed, locks: Locks) -> None:
         self._recent, self._sealed, self._locks = recent, sealed, locks
 
     def append(self, site: str, readings: Readings) -> Appended:
-        """As LocalStore.append."""
+        """See LocalStore.append."""
         new, given = cleaned_readings(readings)
         count = sum(len(s.time) for s in new.values())
         if not count:
@@ -65,7 +65,7 @@ class LocalWriter:
         return stored, replaced
 
     def _parted(self, site: str, new: Readings) -> tuple[Readings, Readings]:
-        """Samples that no sealed file can hold already, and the others."""
+        """Split samples into those that no sealed file can hold, and the others."""
         first, last = _ends(new)
         months: Iterable[int] = range(month_of(first), month_of(last) + 1)
         if month_of(last) > month_of(first) + 2:
@@ -86,7 +86,7 @@ class LocalWriter:
         return fresh, late
 
     def _sealed_beside(self, site: str, wanted: Readings) -> Readings:
-        """What the sealed months that some samples fall in hold of their points."""
+        """Sealed readings of the same points in the months of some samples."""
         if not wanted:
             return {}
         days = np.unique(np.concatenate([days_of(s.time) for s in wanted.values()]))
@@ -115,7 +115,7 @@ class LocalWriter:
         return stored, replaced
 
     def _replace(self, site: str, months: dict[int, Readings], days: np.ndarray, clear: bool) -> None:
-        """Put whole months in force; they hold the hot rows of their months, which go if `clear`."""
+        """Publish whole months; they include the recent rows of their months, deleted if `clear`."""
         self._sealed.stage(site, months)
         with self._recent.writing() as db:
             number = h.add_site(db, site)
@@ -127,7 +127,7 @@ class LocalWriter:
             h.settle(db, number)
 
     def fill_month(self, site: str, month: int, readings: Readings) -> int:
-        """As LocalStore.fill_month."""
+        """See LocalStore.fill_month."""
         start, end = month_start(month), month_start(month + 1)
         within = {p: cut for p, s in readings.items() if len((cut := s.between(start, end)).time)}
         with self._locks.hold(site):
@@ -146,7 +146,7 @@ class LocalWriter:
         return sum(len(s.time) for s in missing.values())
 
     def seal(self, site: str, cutoff: int) -> int:
-        """Move a site's readings older than `cutoff` [ms] to sealed files. Returns how many."""
+        """Move a site's readings older than `cutoff` [ms] to sealed files. Return how many."""
         with self._locks.hold(site):
             with self._recent.reading() as db:
                 old = recent_rows.fetch(db, site, None, None, cutoff)
@@ -168,13 +168,12 @@ class LocalWriter:
 
 
 def _ends(readings: Readings) -> tuple[int, int]:
-    """First and last time [ms] of some readings."""
+    """First and last time [ms] of readings."""
     return min(int(s.time[0]) for s in readings.values()), max(int(s.time[-1]) for s in readings.values())
 
 
 def _changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
-    """The samples that are not held as they are; how many of them have new keys, and how many another
-    value."""
+    """Samples that differ from the stored ones, and the numbers of new keys and of changed values."""
     write: Readings = {}
     stored = replaced = 0
     for point, samples in new.items():

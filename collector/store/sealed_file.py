@@ -1,4 +1,4 @@
-"""One sealed month as a Parquet file: written with checksums, read with what is damaged left out."""
+"""One sealed month as a Parquet file: written with checksums, read without damaged parts."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def _as_damage(path: Path) -> AbstractContextManager[None]:
 
 
 def read_index(path: Path) -> Index:
-    """The index of a file, found by the Parquet library. Raises DamagedFile."""
+    """Read a file's index with the Parquet library. Raises DamagedFile."""
     with _as_damage(path):
         return _index(pq.read_metadata(path))
 
@@ -54,7 +54,7 @@ def _index(meta: pq.FileMetaData) -> Index:
 def read_file(
     path: Path, source: pa.MemoryMappedFile, points: Collection[str] | None, threads: bool
 ) -> tuple[Readings, list[str]]:
-    """Readings of a file, and the points whose part of it is damaged. Raises DamagedFile."""
+    """Readings of a file, and the points whose data are damaged. Raises DamagedFile."""
     with _as_damage(path):
         data = memoryview(source.read_buffer())
         sums = read_checksums(data)
@@ -77,8 +77,7 @@ def read_file(
 
 
 def damaged_points(path: Path) -> list[str]:
-    """Points whose part of a file is damaged; values are decoded only where there are no checksums. Raises
-    DamagedFile."""
+    """Points whose data are damaged; values are decoded only without checksums. Raises DamagedFile."""
     with _as_damage(path):
         mapped = pa.memory_map(str(path))
     with mapped as source:
@@ -94,7 +93,7 @@ def damaged_points(path: Path) -> list[str]:
 
 
 def _one_by_one(path: Path, file: pq.ParquetFile, wanted: Index, groups: int) -> Readings:
-    """The points of a damaged file that can be read."""
+    """The readable points of a damaged file."""
     out: Readings = {}
     for point, group in wanted.items():
         with suppress(DamagedFile), _as_damage(path):
@@ -103,8 +102,7 @@ def _one_by_one(path: Path, file: pq.ParquetFile, wanted: Index, groups: int) ->
 
 
 def _is_sound(samples: Samples, group: Group) -> bool:
-    """Whether a point's times are as the index has them; a file of an earlier release has no other
-    checksum."""
+    """Whether a point's times match the index: the only check for files of earlier releases."""
     time = samples.time
     ends = len(time) == group.rows and int(time[0]) == group.first and int(time[-1]) == group.last
     return ends and bool((time[1:] > time[:-1]).all())

@@ -1,5 +1,4 @@
-"""What a sealed month holds, read from the footer of its file without a Parquet library: lists of sites ask
-nothing else."""
+"""Read the index of a sealed month from the file footer without a Parquet library."""
 
 from __future__ import annotations
 
@@ -19,7 +18,7 @@ from fieldfare.collector.store.checksums import ChecksumMismatch, footer_start, 
 INDEX_KEY = b"fieldfare.index"
 _INDEXES = 8192
 """Indexes held in memory, of some 3 kB each."""
-# Key and value of the file's metadata are two texts of a Thrift struct (compact protocol): a byte for field
+# Key and value of the file's metadata are two strings of a Thrift struct (compact protocol): a byte for field
 # and type, the length, the bytes.
 _TEXT_FIELD = b"\x18"
 _BEFORE_INDEX = _TEXT_FIELD + bytes([len(INDEX_KEY)]) + INDEX_KEY + _TEXT_FIELD
@@ -44,7 +43,7 @@ _UNREADABLE = (KeyError, ValueError, TypeError, OverflowError, MemoryError)
 
 
 class DamagedFile(FieldfareError):
-    """A sealed month that can't be read at all."""
+    """A sealed month that is wholly unreadable."""
 
     def __init__(self, path: Path, what: str) -> None:
         self.path, self.what = path, what
@@ -61,8 +60,7 @@ def signature_of(path: Path) -> Signature:
 
 @lru_cache(maxsize=_INDEXES)
 def index_of(path: Path, signature: Signature) -> Index:
-    """The index of a file that has this signature: a month that is written anew is another file. Raises
-    DamagedFile."""
+    """Index of the file with this signature (a rewritten month is another file). Raises DamagedFile."""
     with as_damage(path), _mapped(path) as data:
         sums = read_checksums(data)
         index = None if sums is None else _index_in(data, len(sums.ends))
@@ -77,7 +75,7 @@ def index_of(path: Path, signature: Signature) -> Index:
 
 @contextmanager
 def _mapped(path: Path) -> Iterator[memoryview]:
-    """The bytes of a file."""
+    """Memory-map a file."""
     with path.open("rb") as file:
         if not os.fstat(file.fileno()).st_size:  # can't be mapped
             yield memoryview(b"")
@@ -87,8 +85,7 @@ def _mapped(path: Path) -> Iterator[memoryview]:
 
 
 def _index_in(data: memoryview, groups: int) -> Index | None:
-    """The index in the footer of a file whose checksum is right; None where it is not found as it was
-    written."""
+    """Index in the footer of a file with a valid checksum; None where it is not found."""
     footer = bytes(data[footer_start(data) :])
     at = footer.rfind(_BEFORE_INDEX)
     if at < 0:
@@ -99,7 +96,7 @@ def _index_in(data: memoryview, groups: int) -> Index | None:
 
 
 def _varint(data: bytes, at: int) -> tuple[int, int]:
-    """A whole number (unsigned LEB128) and the place after it."""
+    """Decode an unsigned LEB128 number; return it and the next offset."""
     number = shift = 0
     while data[at] & 0x80:
         number |= (data[at] & 0x7F) << shift
@@ -108,7 +105,7 @@ def _varint(data: bytes, at: int) -> tuple[int, int]:
 
 
 def parsed_index(text: bytes) -> Index:
-    """The index as it stands in a file (JSON)."""
+    """Parse the index from its JSON text."""
     index: Index = {}
     offset = 0
     for number, (point, count, first, last, is_text) in enumerate(json.loads(text)):
@@ -119,9 +116,9 @@ def parsed_index(text: bytes) -> Index:
 
 @contextmanager
 def as_damage(path: Path, *more: type[Exception]) -> Iterator[None]:
-    """Turn what a damaged file raises into DamagedFile; a disk that fails is one too, a missing file is not.
+    """Context manager: convert errors of a damaged file or a failing disk into DamagedFile.
 
-    more : further exceptions that the file's reader raises
+    A missing file is not damage. more : further exceptions that the file's reader raises
     """
     unreadable: tuple[type[Exception], ...] = (*_UNREADABLE, *more)
     try:

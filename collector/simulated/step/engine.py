@@ -1,4 +1,4 @@
-"""Runs the compiled plant over a span and hands back what it logged."""
+"""Run the compiled simulation over a span and return its log."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ from fieldfare.collector.simulated.step.parameters import emitters_of, fixed_of
 
 @dataclass(frozen=True)
 class Trace:
-    """The plant's own account, before any meter.
+    """True state of the system, before any meter.
 
     log : record array (intervals,) of float32; stamp_s : int64 array (intervals,), UTC seconds at the end of
-    each interval; days : record array (days,) of sums; events : float array (n, 7);
-    balance : float array (3, 4), stored heat before and after and what flowed in by difference [J]
+        each interval; days : record array (days,) of sums; events : float array (n, 7); balance : float array
+        (3, 4), stored heat before and after, and net inflow [J]
     """
 
     span: Span
@@ -37,10 +37,10 @@ class Trace:
 
 
 def run_plant(spec: PlantSpec, span: Span, log_s: int = 60) -> Trace:
-    """Simulate a plant.
+    """Simulate a system.
 
     spec : PlantSpec; span : Span; log_s : int [s], a multiple of the step that divides a minute, or 60
-    Returns Trace. Raises ValueError for a log interval the clockwork can't keep.
+    Returns Trace. Raises ValueError for an invalid log interval.
     """
     if 60 % log_s or log_s % int(STEP_S):
         raise ValueError(f"log_s must divide 60 and be a multiple of {STEP_S:g}, got {log_s}")

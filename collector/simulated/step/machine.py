@@ -1,4 +1,4 @@
-"""The outdoor unit by itself: output, electricity, frost on the coil, and the rating points these give."""
+"""The outdoor unit alone: output, electricity, coil frost, and the rating points that result."""
 
 from __future__ import annotations
 
@@ -18,10 +18,10 @@ from fieldfare.collector.simulated.step.physics import (
 AIR_APPROACH_K = 8.0  # air over evaporating temperature at A7/W35, full output; common practice
 WATER_APPROACH_K = 2.0  # condensing over leaving water at full output; common practice
 FROST_FULL_KG_PER_KW = (
-    0.20  # gives 1.5 to 2 kg on an 8 kW coil, as cold-room coils of that size carry; common practice
+    0.20  # gives 1.5 to 2 kg on an 8 kW coil, as on cold-room coils of that size; common practice
 )
-DEFROST_TRIGGER = 0.60  # of the clean coil's conductance, as the unit infers it
-DEFROST_MIN_RUN_S = 2100.0  # shortest time between defrosts; common practice 30 to 45 min
+DEFROST_TRIGGER = 0.60  # share of the clean coil's conductance, as the unit infers it
+DEFROST_MIN_RUN_S = 2100.0  # minimum time between defrosts; common practice 30 to 45 min
 DEFROST_MAX_S = 480.0
 DEFROST_END_C = 10.0  # coil temperature that ends a defrost; common practice 8 to 15
 
@@ -53,7 +53,7 @@ def derive(hp: HeatPump) -> Machine:
 def greatest_output(
     rated: float, t_ev: float, tev_rated: float, t_out: float, cold: float, warm: float
 ) -> float:
-    """Greatest continuous output at an evaporating and a flow temperature.
+    """Maximum continuous output at an evaporating and a flow temperature.
 
     rated : float [W]; t_ev, tev_rated, t_out : float [degC]; cold, warm : float [1/K]
     Returns float [W].
@@ -75,11 +75,10 @@ def coil_share(frost: float, full: float, airflow: float) -> float:
 
 @njit(cache=True)
 def frost_growth(vapour_pa: float, t_air: float, t_ev: float, rate: float) -> float:
-    """Frost laid in a second on a coil at this evaporating temperature.
+    """Frost rate on a coil at this evaporating temperature.
 
-    vapour_pa : float [Pa]; t_air, t_ev : float [degC]; rate : float [kg/s of air], what passes close to the
-        fins
-    Returns float [kg/s]; nothing where the surface is above freezing or above the frost point.
+    vapour_pa : float [Pa]; t_air, t_ev : float [degC]; rate : float [kg/s of air] in contact with the fins
+    Returns float [kg/s]; 0 where the surface is above freezing or above the frost point.
     Source: mass transfer by the Lewis relation; surface a quarter of the way from refrigerant to air.
     """
     surface = t_ev + 0.25 * (t_air - t_ev)
@@ -89,8 +88,7 @@ def frost_growth(vapour_pa: float, t_air: float, t_ev: float, rate: float) -> fl
 
 
 def frost_air_rate(ua_air: float) -> float:
-    """Air that exchanges moisture with the fins [kg/s] for a coil of ua_air [W/K]: Lewis relation, half of
-    it."""
+    """Air that exchanges moisture with the fins [kg/s], from the coil's ua_air [W/K] (half of Lewis)."""
     return 0.5 * ua_air / 1006.0
 
 
@@ -108,8 +106,7 @@ def settle(
     share: float,
     coil: float,
 ) -> tuple[float, float]:
-    """Heat and compressor electricity where air, coil and compressor agree: the fixed point of the running
-    unit.
+    """Heat and compressor electricity in equilibrium of air, coil and compressor (fixed point).
 
     rated : float [W]; cold, warm : float [1/K]; eta : float; ua_air, ua_cond : float [W/K]; tev_rated : float
         [degC]
@@ -129,7 +126,7 @@ def settle(
 def steady(
     hp: HeatPump, outdoor_c: float, flow_c: float, share: float = 1.0, coil: float = 1.0
 ) -> tuple[float, float]:
-    """Output and electricity (fan and controls included) in steady running.
+    """Output and electricity (including fan and controls) in steady state.
 
     hp : HeatPump; outdoor_c, flow_c : float [degC]; share : float of full output; coil : float, 1 clean
     Returns tuple (output [W], electricity [W]).
@@ -152,14 +149,14 @@ def steady(
 
 
 def defrost_heat(hp: HeatPump) -> tuple[float, float, float]:
-    """Heat drawn from the water [W], electricity [W] and the coil's own capacity [J/K] in a defrost."""
+    """Heat from the water [W], electricity [W] and heat capacity of the coil [J/K] in a defrost."""
     return 0.62 * hp.rated_w, 0.14 * hp.rated_w, 2.2 * hp.rated_w
 
 
 def rating(
     hp: HeatPump, outdoor_c: float, flow_c: float, relative_humidity: float = 0.84
 ) -> tuple[float, float]:
-    """Output and COP as an EN 14511 test gives them: with whole frost and defrost cycles where frost grows.
+    """Output and COP as in an EN 14511 test: over whole frost and defrost cycles where frost grows.
 
     hp : HeatPump; outdoor_c, flow_c : float [degC]; relative_humidity : float, over water
     Returns tuple (output [W], COP).

@@ -1,7 +1,7 @@
-"""The small laws of the plant: moist air, water, emitters and the compressor. All scalars, compiled.
+"""Physics of moist air, water, emitters and the compressor as compiled scalar functions.
 
-Every function takes and returns plain floats so that the step of the plant and the rating points of the site
-file are computed by the same lines.
+Every function takes and returns plain floats, so that the simulation step and the rating points of the site
+file share one implementation.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ def vapour_pressure_ice(t: float) -> float:
 
 @njit(cache=True)
 def frost_point(vapour_pa: float) -> float:
-    """Temperature at which air of this vapour pressure begins to lay frost (below 0) or dew (above).
+    """Temperature at which air of this vapour pressure begins to form frost (below 0) or dew (above).
 
     vapour_pa : float [Pa]
     Returns float [degC]. Source: the two Magnus forms above, inverted.
@@ -89,7 +89,7 @@ def heat_coefficient(t_return: float, t_flow: float, glycol: float, percent: flo
 
 @njit(cache=True)
 def emission(rated_w: float, rated_excess_k: float, excess_k: float, exponent: float) -> float:
-    """Heat given by a radiator or fan coil.
+    """Heat output of a radiator or fan coil.
 
     rated_w : float [W] at rated_excess_k [K] of mean water over room
     excess_k : float [K], negative gives nothing
