@@ -228,7 +228,7 @@ class MessageDecoder:
     def _named(self, site: TopicSite, name: str, unit: str | None) -> _Named:
         lane = site.lanes.get(name)
         if lane is None:
-            found = _Named(None, 1.0, 0.0, False, f"unknown point {name[:80]!r} of {plant.site.id}")
+            found = _Named(None, 1.0, 0.0, False, f"unknown point {name[:80]!r} of {site.site.id}")
         else:
             try:
                 scale, offset = unit_of(lane.point, unit)
