@@ -31,7 +31,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings, Samples, is_thin
 
 
-def build_facts(site: Site, readings: Readings, first: date, last: date, lanes: int = 1) -> Facts:
+def build_facts(site: Site, readings: Readings, first: date, last: date, threads: int = 1) -> Facts:
     """Facts of the local days first..last, both inclusive.
 
     readings : Readings in declared units; should reach MARGIN_DAYS beyond both ends where there are any
@@ -41,9 +41,9 @@ def build_facts(site: Site, readings: Readings, first: date, last: date, lanes: 
     """
     starts = [first + timedelta(n) for n in range(0, (last - first).days + 1, SPAN_DAYS)]
     spans = [(start, min(start + timedelta(SPAN_DAYS - 1), last)) for start in starts]
-    if len(spans) == 1 or lanes == 1:
+    if len(spans) == 1 or threads == 1:
         return join(_build_span(site, readings, *span) for span in spans)
-    with ThreadPoolExecutor(lanes) as pool:
+    with ThreadPoolExecutor(threads) as pool:
         return join(pool.map(lambda span: _build_span(site, readings, *span), spans))
 
 

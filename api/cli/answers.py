@@ -1,4 +1,4 @@
-"""What people ask on the phone: `answer`."""
+"""`fieldfare answer`: answer a caller's question."""
 
 from __future__ import annotations
 

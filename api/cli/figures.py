@@ -1,4 +1,4 @@
-"""What was worked out: `analyse`, `report`, `fleet`."""
+"""`fieldfare analyse`, `report` and `fleet`: show results."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Readings in and out: `ingest`, `export`, `import`, `move`, `set-aside`."""
+"""`fieldfare ingest`, `export`, `import`, `move` and `set-aside`: readings in and out."""
 
 from __future__ import annotations
 
@@ -185,7 +185,7 @@ def _rejects_told(rejected: dict[str, Any]) -> str:
 
 @contextmanager
 def _bar(files: tuple[Path, ...]) -> Iterator[Callable[[int], None] | None]:
-    """A progress bar over the bytes of the files where somebody watches, nothing in a pipe."""
+    """A progress bar over the bytes of the files on a terminal, nothing in a pipe."""
     if not sys.stderr.isatty():
         yield None
         return

@@ -1,5 +1,4 @@
-"""Answers to what people ask on the phone: gathers the days, hours and homes that
-`fieldfare.analysis.answers` reads."""
+"""Collect the days, hours and similar homes that `fieldfare.analysis.answers` needs for an answer."""
 
 from __future__ import annotations
 
@@ -34,10 +33,10 @@ LONGEST_BILL_DAYS = 400
 
 @dataclass(frozen=True)
 class Asking:
-    """What is asked, as the command, the page and the API give it. None: not said.
+    """A question, as given by the command, page or API. None: not given.
 
     against : year, design or homes. hours : local hours from and to. prices : text and name of a CSV of
-    prices
+        prices
     """
 
     first: date | None = None
@@ -53,10 +52,10 @@ class Asking:
 
 
 def answer(service: Service, plant: SiteRecord, question: str, asking: Asking) -> dict[str, Any]:
-    """The answer to a question about a site, JSON-ready: codes and values.
+    """Answer a question about a site, as JSON-ready codes and values.
 
-    Raises InputError for another question or impossible days, NotAssessed where the readings don't allow
-    an answer.
+    Raises InputError for an unknown question or invalid days, NotAssessed if the readings don't allow an
+        answer.
     """
     if question not in QUESTIONS:
         raise InputError(f"unknown question {question!r}; use {', '.join(QUESTIONS)}")
@@ -98,7 +97,7 @@ def _bill(service: Service, plant: SiteRecord, asking: Asking) -> dict[str, Any]
 
 
 def _days(service: Service, plant: SiteRecord, asking: Asking, length: int) -> tuple[date, date]:
-    """The days asked about; without a wish, the newest."""
+    """The days in question; by default the newest."""
     start, end = service.results.span(plant)
     outside = f"{plant.site.id} was read from {start} to {end}; {asking.first or asking.last} lies outside"
     if (asking.first or end) > end or (asking.last or start) < start:
@@ -111,14 +110,14 @@ def _days(service: Service, plant: SiteRecord, asking: Asking, length: int) -> t
 
 
 def _year_before(first: date, last: date) -> tuple[date, date]:
-    """The same days a year ago, as many; 29 February has the 28th for its own."""
+    """The same number of days a year earlier; 29 February becomes the 28th."""
     day = 28 if (first.month, first.day) == (2, 29) else first.day
     begin = first.replace(year=first.year - 1, day=day)
     return begin, begin + (last - first)
 
 
 def _possible(service: Service, plant: SiteRecord, earlier: tuple[date, date]) -> Against:
-    """A year ago where it was read, else the design."""
+    """ "year" if there are readings of a year ago, otherwise "design"."""
     start, _ = service.results.span(plant)
     return (
         "year"
@@ -150,7 +149,7 @@ def _tariffs(
     now: tuple[date, date],
     steps: PriceSteps | None,
 ) -> Tariffs | None:
-    """Prices by the hour, where the site file has bands or a CSV was given; else None."""
+    """Hourly prices if the site file has bands or a CSV was given, otherwise None."""
     cost = site.cost
     if steps is not None and cost is None:
         raise InputError(
@@ -169,7 +168,7 @@ def _tariffs(
 
 
 def _homes_alike(service: Service, plant: SiteRecord, first: date, last: date) -> list[tuple[Site, Span]]:
-    """Other homes of like floor area with readings of the same days, but those whose householder said no."""
+    """Other homes of similar floor area with readings of the same days, except those without consent."""
     from fieldfare.analysis.findings.limits import LIMITS
 
     area, widest = plant.site.site.floor_area_m2, LIMITS["answer_alike_area"].default

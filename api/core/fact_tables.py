@@ -1,8 +1,8 @@
-"""Facts tables as the state database holds them: compressed bytes for each kind and month, in order of days.
+"""Facts tables in the state database: compressed bytes per kind and month, ordered by day.
 
-Eight bytes of length, and then, compressed as a whole: `_SIZES`, the columns and the words as JSON padded to
-eight bytes, and the numbers, little-endian: the columns of each type one after the other. A table has up to
-260 columns and some 30 rows: in a format made of columns, most of it and of its reading would be columns.
+Format: eight bytes of length, then one compressed block: `_SIZES`, the columns and words as JSON padded to
+eight bytes, and the numbers, little-endian, grouped by type and column. A table has up to 260 columns and
+about 30 rows, so in a columnar format most of the size and the reading time would be column metadata.
 """
 
 from __future__ import annotations
@@ -29,9 +29,10 @@ _EARLIEST, _LATEST = date(1, 1, 1), date(9999, 12, 31)
 
 
 class _Layout(NamedTuple):
-    """told : the columns as JSON. columns : name and numpy's type of each, in their order. types : of numbers,
-        with the columns of each, in the order in which they are kept: the widest first, so that each begins
-        where its type may, and those as wide as they come.
+    """Column layout. told : the columns as JSON. columns : name and numpy dtype of each, in order.
+
+    types : dtypes of numbers with their columns, in storage order: widest first, so that each block is
+        aligned
     """
 
     told: bytes
@@ -40,7 +41,7 @@ class _Layout(NamedTuple):
 
 
 class _Part(NamedTuple):
-    """A table as it is kept. blocks : by type (columns, rows). words : columns of words by name."""
+    """A stored table. blocks : by dtype (columns, rows). words : text columns by name."""
 
     layout: _Layout
     blocks: dict[str, NDArray[Any]]
@@ -57,8 +58,7 @@ class _Part(NamedTuple):
 
 
 def replaced(payload: bytes, fresh: Table, first: date, last: date) -> bytes:
-    """A packed table with its rows of first..last replaced; both are in order of days, and so is what is
-    returned."""
+    """Replace rows first..last of a packed table; both and the result are ordered by day."""
     raw = _decompressed(payload)
     if not raw.startswith(_ARROW):
         older, newer = _part(raw), _part_of(fresh)
@@ -76,7 +76,7 @@ def packed(table: Table) -> bytes:
 
 
 def _packed(parts: Sequence[_Part]) -> bytes:
-    """Parts of one layout, one after the other."""
+    """Pack parts of one layout into one table."""
     layout = parts[0].layout
     said = orjson.dumps({name: [w for p in parts for w in p.words[name]] for name in parts[0].words})
     blocks = [np.concatenate([p.blocks[kind] for p in parts], axis=1) for kind in layout.types]
@@ -95,7 +95,7 @@ def _part_of(table: Table) -> _Part:
 
 
 def unpacked(payloads: Sequence[bytes]) -> Table:
-    """Tables that were packed, at least one, one after the other."""
+    """Unpack one or more tables and concatenate them."""
     tables: list[Table] = []
     alike: list[_Part] = []
     for payload in payloads:
@@ -136,7 +136,7 @@ def _part(raw: bytes) -> _Part:
 
 
 def _whole(parts: Sequence[_Part]) -> Table:
-    """Parts of one layout, one after the other: a block is put together, not its columns."""
+    """Concatenate parts of one layout, block by block."""
     layout = parts[0].layout
     blocks = {kind: iter(np.concatenate([p.blocks[kind] for p in parts], axis=1)) for kind in layout.types}
     return Table(
@@ -153,7 +153,7 @@ def _whole(parts: Sequence[_Part]) -> Table:
 
 @lru_cache(maxsize=256)
 def _layout(told: bytes) -> _Layout:
-    """The layout of columns as told in JSON; one object for tables that are alike."""
+    """Layout for columns given as JSON; cached, so that equal tables share one object."""
     columns = [(name, kind) for name, kind in orjson.loads(told)]
     types: dict[str, list[str]] = {}
     for name, kind in columns:

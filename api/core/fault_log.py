@@ -1,5 +1,4 @@
-"""The log file beside the data: warnings and errors with their tracebacks, from commands and the service
-alike."""
+"""Log file in the data folder: warnings and errors with tracebacks, from commands and the service."""
 
 from __future__ import annotations
 
@@ -16,8 +15,7 @@ _FORM = "%(asctime)s %(levelname)s %(name)s: %(message)s"
 
 
 class _FaultLog(RotatingFileHandler):
-    """Made when the first line is written, readable by its owner alone; where it can't be written nothing
-    else fails."""
+    """Opened on the first line, readable by its owner only; errors of writing it are ignored."""
 
     def _open(self) -> io.TextIOWrapper:
         path = Path(self.baseFilename)
@@ -26,12 +24,12 @@ class _FaultLog(RotatingFileHandler):
         return open(fd, "a", encoding="utf-8")
 
     def handleError(self, record: logging.LogRecord) -> None:
-        """A full or read-only disk must not hide what was to be logged."""
+        """Ignore a full or read-only disk: logging must not hide the original error."""
         print(f"fieldfare: {self.baseFilename} can't be written: {record.getMessage()}", file=sys.stderr)
 
 
 def log_to(folder: Path) -> None:
-    """Write warnings and errors of this process to the log file in a folder, in the place of any other."""
+    """Write warnings and errors of this process to the log file of a folder, replacing any other."""
     root = logging.getLogger()
     path = str((folder / NAME).absolute())
     held = [h for h in root.handlers if isinstance(h, _FaultLog)]
@@ -47,7 +45,7 @@ def log_to(folder: Path) -> None:
 
 
 def log_to_stderr() -> None:
-    """Write what a service does to standard error too, where a journal takes it."""
+    """Also write log lines of a service to standard error, for the system journal."""
     root = logging.getLogger()
     if not any(type(h) is logging.StreamHandler for h in root.handlers):
         handler = logging.StreamHandler()

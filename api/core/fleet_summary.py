@@ -1,4 +1,4 @@
-"""The verdict on a site is that of the rolling period, whatever days somebody looks at."""
+"""The verdict on a site always covers the rolling period, whatever days are shown."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from fieldfare.api.core.sites import SiteRecord
 def rolling_result(
     service: Service, plant: SiteRecord, shown: dict[str, Any] | None
 ) -> dict[str, Any] | None:
-    """The result of the rolling period; None without readings.
+    """Result of the rolling period; None without readings.
 
-    shown : a result at hand, given back where it is of the same days
+    shown : an existing result, reused if it covers the same days
     """
     try:
         first, last = service.results.rolling(plant, service.settings.rolling_days)
@@ -30,10 +30,9 @@ def rolling_result(
 
 
 def under_standing_verdict(service: Service, plant: SiteRecord, result: dict[str, Any]) -> dict[str, Any]:
-    """A result of any days with the verdict of the rolling period, which names its own days in `from` and
-    `to`.
+    """A result of any days with the verdict of the rolling period, with its own `from` and `to`.
 
-    A few chosen days can't turn a faulty home green.
+    A few selected days can't turn a faulty home green.
     """
     rolling = rolling_result(service, plant, result) or result
     days = {k: rolling["period"][k] for k in ("from", "to")}

@@ -1,4 +1,4 @@
-"""Results of a site: worked out from its kept facts, and kept until readings, file or method change."""
+"""Results of a site, computed from facts and cached until readings, site file or method change."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ KEPT_PER_SITE = 24
 RECENT_KEPT = 256
 """Documents kept in memory: some 20 MB."""
 
-# Worded once: each is run for every site every night.
+# Prebuilt statements: executed for every site each night.
 _OF_PERIOD = and_(
     KEPT_RESULTS.c.site == bindparam("site_id"),
     KEPT_RESULTS.c.first == bindparam("from_day"),
@@ -67,7 +67,7 @@ class _Recent(NamedTuple):
 
 
 class NoReadings(InputError):
-    """Nothing was ever read of this site."""
+    """The site has no readings."""
 
     def __init__(self, site_id: str) -> None:
         super().__init__(
@@ -76,7 +76,7 @@ class NoReadings(InputError):
 
 
 class Results:
-    """Everything `analyse` says about a site and a period, as the result document."""
+    """Result documents of `analyse` for a site and a period."""
 
     def __init__(self, database: Database, store: Store, keeper: FactsCache) -> None:
         self._database, self._store, self._keeper = database, store, keeper
@@ -92,8 +92,7 @@ class Results:
         return day_of(found[0], plant.site.zone), day_of(found[1], plant.site.zone)
 
     def period(self, plant: SiteRecord, first: date | None, last: date | None) -> tuple[date, date]:
-        """A period as asked for, open ends filled with the span of the data. Raises InputError if it is
-        upside down."""
+        """Resolve a requested period; open ends become the data's span. Raises InputError if reversed."""
         start, end = self.span(plant)
         first, last = first or min(start, last or start), last or max(end, first or end)
         if first > last:
@@ -103,18 +102,18 @@ class Results:
         return first, last
 
     def rolling(self, plant: SiteRecord, length: int) -> tuple[date, date]:
-        """The last `length` days with readings, or fewer where there are fewer."""
+        """First and last day of the last `length` days with readings, or fewer."""
         start, end = self.span(plant)
         return max(start, end - timedelta(days=length - 1)), end
 
     def result(
         self, plant: SiteRecord, first: date, last: date, progress: Progress | None = None
     ) -> dict[str, Any]:
-        """The result document of first..last, both included."""
+        """Result document of first..last, inclusive."""
         return orjson.loads(self.document(plant, first, last, progress))
 
     def rolling_result(self, plant: SiteRecord, length: int) -> dict[str, Any]:
-        """The result of the last `length` days, kept as what stands for the site."""
+        """Result of the last `length` days, stored as the site's current result."""
         return orjson.loads(self.document(plant, *self.rolling(plant, length), rolling=True))
 
     def document(
@@ -126,7 +125,7 @@ class Results:
         *,
         rolling: bool = False,
     ) -> bytes:
-        """The result document as JSON."""
+        """Result document as JSON."""
         site = plant.site
         facts_mark = self._keeper.update(site, first, last, progress).mark
         notices = self.data_notices(site.id)
@@ -142,28 +141,26 @@ class Results:
         return document
 
     def data_notices(self, site_id: str) -> list[str]:
-        """Lines about a site's stored readings that are damaged or missing; its results are made without
-        them."""
+        """Lines about damaged or missing readings of a site; its results leave them out."""
         return [_notice(trouble) for trouble in self._store.troubles(site_id)]
 
     def passing(self, plant: SiteRecord, first: date, last: date) -> Result:
-        """The result of first..last for somebody who won't ask for it again: worked out, its document not
-        kept."""
+        """Result of first..last for one-time use: computed without storing its document."""
         self._keeper.update(plant.site, first, last)
         return self._of_kept_facts(plant.site, first, last)
 
     def _of_kept_facts(self, site: Site, first: date, last: date) -> Result:
         from fieldfare.analysis.reports.result import (
-            analyse,  # pulls in the fits: only when something is worked out
+            analyse,  # imports the fits: only when something is computed
         )
 
         return analyse(self._keeper.equipped(site), self._keeper.kept(site.id, first, last), first, last)
 
     def recent(self, plant: SiteRecord, first: date, last: date) -> bytes:
-        """The result document of first..last for somebody who looks at it.
+        """Result document of first..last for display.
 
-        A change of days that are over counts at once; the newest days change with every reading, so a
-        document may be RECENT_S old in them. Only one at a time is worked out for a site.
+        A change of completed days counts at once; the newest days change with every reading, so for them a
+        document may be RECENT_S old. Only one document per site is computed at a time.
         """
         key = (plant.site.id, first, last)
         with self._locks.setdefault(plant.site.id, threading.Lock()):
@@ -178,27 +175,26 @@ class Results:
         return document
 
     def summary(self, site_id: str) -> dict[str, Any] | None:
-        """The rolling result that was made last, without its days: what lists of sites show."""
+        """The last rolling result without its days, for lists of sites."""
         made = self.made(site_id)
         if made is None:
             return None
         return orjson.loads(self._summaries.get(site_id, made, lambda: self._packed_summary(site_id)))
 
     def _packed_summary(self, site_id: str) -> bytes:
-        """As JSON, which takes a third of what the same takes in plain Python."""
+        """The summary as JSON, which needs a third of the memory of Python objects."""
         result = self.newest(site_id)
         if result is not None:
             result["performance"]["by_day"] = []
         return orjson.dumps(result)
 
     def made(self, site_id: str) -> datetime | None:
-        """When the rolling result was made that was made last: what is worked out from it holds until then
-        changes."""
+        """Time of the last rolling result: a version token for values derived from it."""
         with self._database.reading() as db:
             return db.execute(_MADE, {"site_id": site_id}).scalar()
 
     def newest(self, site_id: str) -> dict[str, Any] | None:
-        """The rolling result that was made last, without working anything out."""
+        """The last rolling result, without computing anything."""
         chosen = select(KEPT_RESULTS.c.payload).where(KEPT_RESULTS.c.site == site_id, KEPT_RESULTS.c.rolling)
         with self._database.reading() as db:
             payload = db.scalars(chosen.order_by(KEPT_RESULTS.c.made.desc()).limit(1)).first()
@@ -211,8 +207,7 @@ class Results:
         ).hexdigest()
 
     def keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
-        """Keep a result document, worked out from what `mark` stands for, in the place of the period's
-        last."""
+        """Store a result document with its version token, replacing the period's previous one."""
         row = {"site": site_id, "first": first, "last": last, "fingerprint": mark, "made": datetime.now(UTC)}
         row |= {"rolling": rolling, "payload": zlib.compress(document, 1)}
         with self._database.writing() as db:
@@ -223,16 +218,16 @@ class Results:
 
 
 def _unpacked(site_id: str, payload: bytes) -> bytes | None:
-    """A kept document; None where it is damaged, so that it is made anew."""
+    """A stored document; None if it is damaged, so that it is recomputed."""
     try:
-        return zlib.decompress(payload)  # ends with a checksum of what was packed
+        return zlib.decompress(payload)  # ends with a checksum of the content
     except (zlib.error, TypeError) as error:
         log.error("site %s: a kept result is damaged and left out: %s", site_id, error)
         return None
 
 
 def _notice(trouble: Trouble) -> str:
-    """File and trouble, without the folders above the site's own."""
+    """File and error, without the folders above the site's own."""
     return f"{'/'.join(Path(trouble.file).parts[-2:])}: {trouble.what}"
 
 

@@ -1,4 +1,4 @@
-"""Readings and facts as the API hands them out."""
+"""Readings and facts in the form of the API."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from fieldfare.collector.store.protocol import Store
 def series(
     store: Store, site: Site, points: list[str], first: datetime | None, last: datetime | None, most: int
 ) -> dict[str, Any]:
-    """Readings of some points over time, thinned to at most `most` a point so that peaks stay.
+    """Readings of points over time, thinned to at most `most` per point while keeping peaks.
 
     points : ids, all where empty. first, last : default the last day with readings. Raises InputError
     """
@@ -66,7 +66,7 @@ def _thin(point: Point, samples: Samples, most: int) -> dict[str, Any]:
 
 
 def _changes(samples: Samples) -> Samples:
-    """A state stays what it was: its changes and its last reading say all."""
+    """Keep the changes and the last reading of a state."""
     if len(samples.time) < 3:
         return samples
     new = np.ones(len(samples.time), bool)
@@ -102,8 +102,7 @@ def facts_table(
 
 
 def plain_rows(table: Table, plant: SiteRecord) -> tuple[list[str], list[list[Any]]]:
-    """Names and rows of a facts table that anything can read: days as dates, starts as local time with
-    offset, gaps None."""
+    """Names and rows of a facts table as plain values: ISO days, local time with offset, None for gaps."""
     columns = [_plain(name, table[name], plant) for name in table.names]
     return table.names, [list(row) for row in zip(*columns, strict=True)]
 

@@ -1,4 +1,4 @@
-"""One short row about each site, for lists."""
+"""One short row per site, for lists."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from fieldfare.api.core.sites import BrokenSite, SiteRecord
 
 
 def site_row(service: Service, plant: SiteRecord | BrokenSite) -> dict[str, Any]:
-    """What a list shows of a site.
+    """A site's row in lists.
 
     from, to : null where it has no reading. reason : why it can't be read, else null. data_notices : lines
         about data that can't be used
@@ -52,10 +52,10 @@ def site_rows(
 
 
 def data_notices(service: Service, site_id: str) -> list[str]:
-    """Lines about a site's stored data that are damaged or missing, as far as is known."""
+    """Lines about known damaged or missing stored data of a site."""
     return service.results.data_notices(site_id)
 
 
 def moment_text(moment: int) -> str:
-    """A moment [ms] as ISO 8601 in UTC."""
+    """A time [ms] as ISO 8601 in UTC."""
     return datetime.fromtimestamp(moment // 1000, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -1,4 +1,4 @@
-"""What-if questions about a site, answered from its own last year."""
+"""What-if questions about a site, answered from its last year."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ QUESTIONS = ("lower_curve_k", "hot_water_c", "hot_water_hour", "mend", "band")
 
 
 def what_if(service: Service, plant: SiteRecord, asked: dict[str, Any]) -> dict[str, Any]:
-    """Answer one question or several, each by itself.
+    """Answer one or several questions, each independently.
 
     asked : question -> its value, of QUESTIONS. Raises InputError, NotAssessed, NoReadings
     """

@@ -1,5 +1,4 @@
-"""The work itself, as a worker process does it: with its own service, and it returns what the caller must
-know."""
+"""The jobs as run in a worker process, with a service of its own."""
 
 from __future__ import annotations
 
@@ -26,7 +25,7 @@ night)."""
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a piece of work found. `told` is one line for people."""
+    """Result of a job. `told` is one line for people."""
 
     told: str
     findings: list[dict[str, Any]] = field(default_factory=list)
@@ -34,7 +33,7 @@ class Outcome:
 
 
 def work(settings: Settings, kind: str, site: str, key: str) -> Outcome:
-    """Do one piece of work for one site. kind : night, watch, month or winter."""
+    """Run one job for one site. kind : night, watch, month or winter."""
     service = kept_open(settings)
     plant = service.sites.get(site)
     if kind == "night":
@@ -49,7 +48,7 @@ def work(settings: Settings, kind: str, site: str, key: str) -> Outcome:
 
 
 def night(service: Service, plant: SiteRecord) -> Outcome:
-    """Bring a site's facts and findings up to date."""
+    """Update a site's facts and findings."""
     try:
         result = service.results.rolling_result(plant, service.settings.rolling_days)
     except NoReadings:
@@ -59,7 +58,7 @@ def night(service: Service, plant: SiteRecord) -> Outcome:
 
 
 def watch(service: Service, plant: SiteRecord, now: datetime) -> Outcome:
-    """Look for what can't wait for the night: a unit that stopped, its faults, frost, pressure, silence."""
+    """Check what can't wait for the night: a stopped unit, its faults, frost, pressure, silence."""
     span = service.store.span(plant.site.id)
     if span is None:
         return Outcome("no readings yet")
@@ -78,7 +77,7 @@ def watch(service: Service, plant: SiteRecord, now: datetime) -> Outcome:
 
 
 def silence(quiet: timedelta) -> dict[str, Any] | None:
-    """The finding that a site has not been heard of for too long; None where it has."""
+    """The finding that a site has been silent for too long; None if it has readings."""
     reached = [severity for severity, limit in SILENT_AFTER.items() if quiet >= limit]
     if not reached:
         return None
@@ -113,7 +112,7 @@ def _paper(service: Service, plant: SiteRecord, kind: str, key: str) -> Outcome:
             if kind == "month"
             else winter_paper(service, plant, int(key), pictures=True)
         )
-    except InputError as error:  # nothing was read in that time
+    except InputError as error:  # no readings in that time
         return Outcome(str(error))
     keep_paper(service, plant.site.id, paper)
     return Outcome(f"{kind} {key} is ready", has_result=True)

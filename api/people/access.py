@@ -1,4 +1,4 @@
-"""Who may do what: one table of permissions, and the actor that a request or a command stands for."""
+"""Access control: one table of permissions, and the actor of a request or command."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ LINK_MAY_NOT = frozenset({"home.erase", "home.consent", "home.export", "contact.
 
 @dataclass(frozen=True)
 class Actor:
-    """Who asks. `sites` is None for every site of the firm."""
+    """The authenticated user or token. `sites` is None for all sites of the firm."""
 
     name: str
     role: Role
@@ -60,7 +60,7 @@ class Actor:
     by_link: bool = False
 
     def may(self, permission: str, site: str | None = None) -> bool:
-        """True where the role has the permission and, where a site is named, may see that site."""
+        """Whether the role has the permission and, if a site is given, access to that site."""
         if self.role not in PERMISSIONS[permission] or (site is not None and not self.sees(site)):
             return False
         if self.role == "device":

@@ -1,4 +1,4 @@
-"""People who may sign in: kept, changed, invited."""
+"""User accounts: store, change and invite people."""
 
 from __future__ import annotations
 
@@ -29,16 +29,16 @@ _EMAIL = re.compile(r"^[^@\s<>\"',;:\\]{1,64}@[^@\s<>\"',;:\\]{1,189}$")
 
 
 class UnknownPerson(InputError):
-    """Nobody of that id or e-mail is here."""
+    """There is no person with that id or e-mail."""
 
 
 class AccountRefused(InputError):
-    """An invitation or sign-in that is not, or no longer, good."""
+    """An invitation or sign-in is invalid or expired."""
 
 
 @dataclass(frozen=True)
 class PersonRow:
-    """What others may know of a person: no secret."""
+    """Public data of a person, without secrets."""
 
     id: int
     email: str
@@ -100,7 +100,7 @@ class Accounts:
         active: bool | None = None,
         notices: bool | None = None,
     ) -> PersonRow:
-        """Change what is given; a changed role or site, or being stopped, ends the person's sessions."""
+        """Change the given fields; a change of role, sites or activity ends the person's sessions."""
         with self._database.write() as session:
             person = _person(session, person_id)
             before = _row(session, person)
@@ -122,21 +122,21 @@ class Accounts:
             return after
 
     def remove(self, person_id: int) -> None:
-        """Raises UnknownPerson; InputError where no installer would be left."""
+        """Delete a person. Raises UnknownPerson; InputError if no installer would be left."""
         with self._database.write() as session:
             session.delete(_person(session, person_id))
             session.flush()
             _keep_an_installer(session)
 
     def invite(self, person_id: int) -> str:
-        """A one-time secret with which the person sets a password; older ones end. Raises UnknownPerson."""
+        """Return a one-time secret to set a password; older ones expire. Raises UnknownPerson."""
         with self._database.write() as session:
             _person(session, person_id)
             session.execute(delete(Invitation).where(Invitation.person == person_id))
             return _invitation(session, "password", person_id, INVITED_FOR)
 
     def first_user_secret(self) -> str | None:
-        """A one-time secret with which the first user is made; None once anybody is here."""
+        """Return a one-time secret to create the first user; None if there are users."""
         with self._database.write() as session:
             if session.scalars(select(Person.id).limit(1)).first():
                 return None
@@ -144,7 +144,7 @@ class Accounts:
             return _invitation(session, "first", None, FIRST_USER_FOR)
 
     def make_first_user(self, secret: str, email: str, name: str, password: str) -> PersonRow:
-        """Make the first installer. Raises Refused for a bad secret, InputError for the rest."""
+        """Create the first installer. Raises AccountRefused for a bad secret, InputError for other errors."""
         email = tidy_email(email)
         check_strength(password, email)
         _check(name, "installer", ())
@@ -159,7 +159,7 @@ class Accounts:
             return _row(session, person)
 
     def invited(self, secret: str) -> PersonRow | None:
-        """Whom an invitation is for, without spending it; None where it is not, or no longer, good."""
+        """The person of an invitation, without using it; None if it is invalid or expired."""
         with self._database.read() as session:
             row = session.get(Invitation, mark_of(secret))
             if row is None or row.kind != "password" or row.person is None or row.expires < _now():
@@ -167,7 +167,7 @@ class Accounts:
             return _row(session, _person(session, row.person))
 
     def set_invited_password(self, secret: str, password: str) -> PersonRow:
-        """Spend an invitation. Raises Refused for a bad secret, InputError for a weak password."""
+        """Use an invitation. Raises AccountRefused for a bad secret, InputError for a weak password."""
         with self._database.write() as session:
             person = _person(session, _spend(session, secret, "password") or 0)
             check_strength(password, person.email)
@@ -187,7 +187,7 @@ class Accounts:
 
 
 def tidy_email(email: str) -> str:
-    """Lower case, without spaces around. Raises InputError where it is none."""
+    """Normalise an e-mail address: lower case, trimmed. Raises InputError if invalid."""
     email = email.strip().lower()
     if not _EMAIL.match(email):
         raise InputError(f"{email[:80]!r} is not an e-mail address")

@@ -1,4 +1,4 @@
-"""Passwords: what is asked of them, and their Argon2id hashes."""
+"""Password rules and Argon2id hashes."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def _hasher() -> PasswordHasher:
 
 
 def check_strength(password: str, email: str = "") -> None:
-    """Raises InputError where a password is too short, too long, or easily guessed."""
+    """Raise InputError if a password is too short, too long, or easily guessed."""
     if not SHORTEST <= len(password) <= LONGEST:
         raise InputError(f"a password has {SHORTEST} to {LONGEST} characters")
     bare = "".join(c for c in password.lower() if c.isalnum())
@@ -46,7 +46,7 @@ def hash_password(password: str) -> str:
 
 
 def is_password(kept: str | None, given: str) -> bool:
-    """Compare in the same time whether there is an account or not."""
+    """Compare in constant time, whether or not there is an account."""
     try:
         return _hasher().verify(kept or _decoy(), given) and kept is not None
     except (VerificationError, InvalidHashError):

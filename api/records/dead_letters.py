@@ -1,4 +1,4 @@
-"""Messages from the broker that could not be read: listed, read again, thrown away."""
+"""Dead letters of the broker: list, retry and delete."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from fieldfare.collector.mqtt.journal import Journal
 def list_kept(
     settings: Settings, site: str | None = None, most: int = 100, after: int | None = None
 ) -> dict[str, Any]:
-    """Messages aside, oldest first, with how many there are by reason.
+    """Dead letters, oldest first, with counts by reason.
 
-    after : the first `most` behind this id; None for the newest ones
+    after : the first `most` after this id; None for the newest ones
     """
     with _book(settings) as journal:
         tally = dead_letters.tally(journal)
@@ -43,7 +43,7 @@ def list_kept(
 
 
 def retry_kept(service: Service, site: str | None = None) -> dict[str, int]:
-    """Read them again with the sites as they are now."""
+    """Decode them again with the current sites."""
     if site is not None:
         service.sites.get(site)
     with _book(service.settings) as journal:
@@ -52,7 +52,7 @@ def retry_kept(service: Service, site: str | None = None) -> dict[str, int]:
 
 
 def clear_kept(settings: Settings, site: str | None = None) -> int:
-    """Throw them away. Returns how many."""
+    """Delete them. Return how many."""
     with _book(settings) as journal:
         return dead_letters.clear(journal, site)
 

@@ -1,4 +1,4 @@
-"""A householder's data is theirs: consent, and everything about a home in open formats."""
+"""Data protection of householders: consent, and export of all data of a home in open formats."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ _ALL = 1_000_000
 
 
 def give_consent(service: Service, site: str, purpose: str, given: bool, who: Actor) -> dict[str, Any]:
-    """Record a yes or a no; the newest of a purpose counts."""
+    """Record a yes or a no; the newest per purpose counts."""
     row = Consent(
         site=site, purpose=purpose, given=given, who=who.name, time=datetime.now(UTC), words=WORDS[purpose]
     )
@@ -62,7 +62,7 @@ def consents(service: Service, site: str) -> list[dict[str, Any]]:
 
 
 def refused_sites(service: Service, purpose: str) -> frozenset[str]:
-    """Sites whose newest answer to a purpose is no."""
+    """Sites whose newest answer for a purpose is no."""
     with service.database.read() as session:
         rows = session.execute(
             select(Consent.site, Consent.given).where(Consent.purpose == purpose).order_by(Consent.id)
@@ -71,7 +71,7 @@ def refused_sites(service: Service, purpose: str) -> frozenset[str]:
 
 
 def export_home(service: Service, plant: SiteRecord) -> Path:
-    """Everything about a home as one archive of TOML, CSV and JSON. The caller removes the file."""
+    """All data of a home as an archive of TOML, CSV and JSON. The caller deletes the file."""
     site = plant.site.id
     handle = tempfile.NamedTemporaryFile(prefix="home-", suffix=".zip", delete=False)  # noqa: SIM115
     with handle, zipfile.ZipFile(handle, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -122,7 +122,7 @@ def _alerts(service: Service, site: str) -> list[dict[str, Any]]:
 
 
 def _checks(service: Service, plant: SiteRecord, archive: zipfile.ZipFile) -> None:
-    """Every check with its entries, and every photo, also those of jobs."""
+    """Every check with its entries, and every photo, including those of jobs."""
     photos = Photos(service.database, service.settings.data)
     _json(archive, "checks.json", Sheets(service, photos).all_of(plant))
     rows = photos.of_site(plant.site.id)

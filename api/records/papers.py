@@ -1,4 +1,4 @@
-"""Papers: their contents from results, kept, and written out as HTML, PDF or JSON."""
+"""Papers: collect their contents from results, store them, and render HTML, PDF or JSON."""
 
 from __future__ import annotations
 
@@ -34,8 +34,11 @@ FORMS = ("json", "html", "pdf")
 
 @dataclass(frozen=True)
 class Paper:
-    """kind : month, winter, hand-over, service or commissioning. period : 2026-01, 2026 or first. contents :
-    the results it is written from. firm : who gives it; None where only its contents are wanted"""
+    """A paper's contents.
+
+    kind : month, winter, hand-over, service or commissioning. period : 2026-01, 2026 or first. contents : the
+        results it shows. firm : the issuer; None if only the contents are needed
+    """
 
     kind: str
     period: str
@@ -51,7 +54,7 @@ class PaperRow:
 
 
 def month_paper(service: Service, plant: SiteRecord, month: str) -> Paper:
-    """The householder's month, with the month before and the same month a year ago where there are readings.
+    """The householder's month, with the previous month and the same month a year ago if available.
 
     month : YYYY-MM. Raises InputError, NoReadings
     """
@@ -76,11 +79,13 @@ def month_paper(service: Service, plant: SiteRecord, month: str) -> Paper:
 def winter_paper(
     service: Service, plant: SiteRecord, season: int | None = None, *, pictures: bool = False
 ) -> Paper:
-    """The check before a winter: of the winter that comes or has begun, from the newest twelve months, as
-    every list of homes has it; of an earlier one, from the season before it.
+    """The health check before a winter.
 
-    season : year in which the winter begins, default that of the last reading. pictures : hold photos as
-        small pictures
+    The coming or current winter uses the newest twelve months, like every list; an earlier one uses the
+    season before it.
+
+    season : year in which the winter begins, default that of the last reading. pictures : include photos as
+        thumbnails
     Raises InputError, NoReadings
     """
     start, end = service.results.span(plant)
@@ -102,7 +107,7 @@ def winter_paper(
 
 
 def check_paper(service: Service, plant: SiteRecord, key: SheetKey) -> Paper:
-    """A check of the commissioning or of a year's service; it needs no readings."""
+    """A check of the commissioning or an annual service; needs no readings."""
     contents = {
         "site": _about(plant),
         "firm": service.firm.signature,
@@ -112,8 +117,7 @@ def check_paper(service: Service, plant: SiteRecord, key: SheetKey) -> Paper:
 
 
 def hand_over_paper(service: Service, plant: SiteRecord) -> Paper:
-    """The first weeks after hand-over against the design; from the first reading where no hand-over is
-    given."""
+    """First weeks after hand-over against the design; from the first reading if no hand-over is given."""
     start, end = service.results.span(plant)
     first = max(start, plant.site.site.handed_over or start)
     if first > end:
@@ -125,7 +129,7 @@ def hand_over_paper(service: Service, plant: SiteRecord) -> Paper:
 def answer_paper(
     service: Service, plant: SiteRecord, document: dict[str, Any], *, home: bool = False
 ) -> Paper:
-    """An answer to a caller as a paper. home : in the household's words"""
+    """An answer to a caller as a paper. home : in the householder's words"""
     first, last = (date.fromisoformat(document["period"][key]) for key in ("from", "to"))
     result = service.results.result(plant, first, last)
     contents = {"site": _about(plant), "result": result, "days": [], "firm": service.settings.signature}
@@ -133,7 +137,7 @@ def answer_paper(
 
 
 def paper_for(service: Service, plant: SiteRecord, kind: str, period: str) -> Paper:
-    """Any paper by its kind and period. Raises InputError, NoReadings."""
+    """Any paper by kind and period. Raises InputError, NoReadings."""
     if kind == "month":
         return month_paper(service, plant, period)
     if kind == "winter":
@@ -146,7 +150,7 @@ def paper_for(service: Service, plant: SiteRecord, kind: str, period: str) -> Pa
 
 
 def keep_paper(service: Service, site: str, paper: Paper) -> None:
-    """Keep a paper's contents, so that it can be looked at as it was sent."""
+    """Store a paper's contents, so that it can be shown as it was sent."""
     row = PaperTable(
         site=site, kind=paper.kind, period=paper.period, made=datetime.now(UTC), contents=paper.contents
     )
@@ -164,7 +168,7 @@ def kept_papers(service: Service, site: str) -> list[PaperRow]:
 
 
 def write_paper(paper: Paper, out: Path) -> None:
-    """Write a paper to a file, in the form that its ending names. Raises InputError."""
+    """Write a paper to a file in the format of its extension. Raises InputError."""
     form = out.suffix.lower().lstrip(".")
     if form not in FORMS:
         raise InputError(f"{out}: the file must end in .html, .pdf or .json")
@@ -174,8 +178,7 @@ def write_paper(paper: Paper, out: Path) -> None:
 
 
 def rendered(paper: Paper, form: str, *, served: bool = False) -> Response:
-    """A paper as an HTTP answer. served : a page of the service, with its style sheets, instead of one that
-    stands alone"""
+    """A paper as an HTTP response. served : as a page of the service, with its style sheets"""
     from fastapi.responses import Response
 
     kinds = {"json": "application/json", "html": "text/html; charset=utf-8", "pdf": "application/pdf"}
@@ -209,7 +212,7 @@ def _month(text: str) -> tuple[date, date]:
 
 
 def _earlier(service: Service, plant: SiteRecord, start: date, last: date) -> dict[str, Any] | None:
-    """The result of a whole earlier month, None where its readings do not reach back that far."""
+    """Result of a whole earlier month; None if its readings do not go back that far."""
     first = last.replace(day=1)
     return service.results.result(plant, first, last) if first >= start else None
 
@@ -217,7 +220,7 @@ def _earlier(service: Service, plant: SiteRecord, start: date, last: date) -> di
 def _like_weather(
     service: Service, plant: SiteRecord, before: tuple[date, date], after: tuple[date, date]
 ) -> dict[str, Any]:
-    """Two spans of days, whose facts are up to date, compared at like weather."""
+    """Compare two spans of days at similar weather; their facts are up to date."""
     from fieldfare.analysis.figures.like_weather import like_weather
 
     kept = (service.facts_cache.kept(plant.site.id, *days).days for days in (before, after))
@@ -225,12 +228,12 @@ def _like_weather(
 
 
 def _year_to(service: Service, start: date, last: date) -> tuple[date, date]:
-    """The rolling year up to a day: what a house, not a month, is like."""
+    """The rolling year up to a day, for figures that need more than a month."""
     return max(start, last - timedelta(days=service.settings.rolling_days - 1)), last
 
 
 def _done(service: Service, site: str, first: date, last: date) -> list[dict[str, str]]:
-    """What was done at a site in a month, oldest first."""
+    """Jobs of a month, oldest first."""
     chosen = select(Work).where(Work.site == site, Work.day >= first, Work.day <= last)
     with service.database.read() as session:
         return [
@@ -245,8 +248,7 @@ def _year_before(first: date) -> date:
 
 
 def _worked_out(service: Service, plant: SiteRecord, first: date, last: date) -> dict[str, Any]:
-    """What every paper holds: the plant, the result of its days, and the days' points that its figures
-    draw."""
+    """Common contents of every paper: the site, the result of its days, and daily points for figures."""
     from fieldfare.dashboards.day_rows import day_rows
 
     result = under_standing_verdict(service, plant, service.results.result(plant, first, last))

@@ -1,7 +1,7 @@
-"""Tables of the sites and of what was calculated from their readings.
+"""Tables of sites and of values calculated from their readings.
 
-Plain tables without mapped classes: every command reads them, and the object-relational half of SQLAlchemy
-takes longer to load than such a command takes to run.
+Plain tables without mapped classes: every command reads them, and SQLAlchemy's ORM takes longer to load than
+such a command takes to run.
 """
 
 from __future__ import annotations

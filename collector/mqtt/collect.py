@@ -21,8 +21,7 @@ from threading import Event
 from fieldfare.analysis.errors import FieldfareError, InputError
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings
-from fieldfare.collector.mqtt import dead_letters as set_aside
-from fieldfare.collector.mqtt import health
+from fieldfare.collector.mqtt import dead_letters, health
 from fieldfare.collector.mqtt.connection import Link, LinkDown, Packet
 from fieldfare.collector.mqtt.decode import (
     Decoded,
@@ -107,11 +106,11 @@ class Collector:
         self._live = False  # whether the held messages came on the current connection
         self._began = self._last_came = self._heard_at = self._asked_at = time.monotonic()
         self._drift = clock() - time.monotonic()
-        self._journal = self._known_arrivals()
+        self._known_by_id = self._known_arrivals()
         self._arrivals: dict[str, int] = {}
-        self._arrived_floor = max((arrived for _, arrived in self._journal.values()), default=0)
+        self._arrived_floor = max((arrived for _, arrived in self._known_by_id.values()), default=0)
         self._written_filters = self._subscribed()
-        self._arrivals = health.Arrivals()
+        self._new_arrivals = health.Arrivals()
 
     def run(self, stop: Event) -> Totals:
         """The main loop."""
@@ -157,7 +156,11 @@ class Collector:
         # arrival time.
         arrived = max(int(self._clock() * 1000), self._arrivals.get(packet.topic, self._arrived_floor) + 1)
         message = Message(packet.topic, packet.payload, arrived, packet.retained)
-        if packet.dup and (known := self._journal.get(packet.mid)) and known[0] == set_aside.digest(message):
+        if (
+            packet.dup
+            and (known := self._known_by_id.get(packet.mid))
+            and known[0] == dead_letters.digest(message)
+        ):
             message = message._replace(arrived=known[1])
         else:
             self._arrived(packet.topic, arrived)
@@ -227,7 +230,7 @@ class Collector:
         self.totals.connects += 1
         self._live = True
         if not self._link.session_present:
-            self._journal.clear()  # packet ids restart
+            self._known_by_id.clear()  # packet ids restart
         log.info("connected to %s with MQTT %s", self._settings.url, self._link.version)
 
     def _commit(self) -> None:
@@ -272,7 +275,7 @@ class Collector:
         self.totals.stored += done.stored
         self.totals.replaced += done.replaced
         self.totals.duplicates += done.duplicates
-        self._arrivals.record(site, readings, now)
+        self._new_arrivals.record(site, readings, now)
         return 0
 
     def _note(self, decoded: Decoded, refused: list[RefusedMessage], now: int) -> int:
@@ -281,7 +284,7 @@ class Collector:
         """
         arrivals = sorted(decoded.arrival_timed | {r.message for r in refused})
         write_heard = time.monotonic() - self._heard_at >= self._settings.seen_seconds and bool(
-            self._arrivals.points
+            self._new_arrivals.points
         )
         if not (arrivals or refused or decoded.statuses or write_heard):
             return 0
@@ -290,14 +293,14 @@ class Collector:
             self._remember(db, arrivals)
             health.write_statuses(db, decoded.statuses)
             if write_heard:
-                self._arrivals.write(db, now)
+                self._new_arrivals.write(db, now)
         if write_heard:
             self._heard_at = time.monotonic()
         return new
 
     def _keep(self, db: sqlite3.Connection, refused: list[RefusedMessage]) -> int:
         s = self._settings
-        return set_aside.keep(db, self._messages, refused, s.set_aside_messages, s.set_aside_bytes)
+        return dead_letters.keep(db, self._messages, refused, s.set_aside_messages, s.set_aside_bytes)
 
     def _remember(self, db: sqlite3.Connection, numbers: list[int]) -> None:
         """Record arrival times by packet id, so that a second delivery counts as the first.
@@ -311,8 +314,8 @@ class Collector:
             message, (mid, qos) = self._messages[number], self._mids[number]
             if not qos:
                 continue
-            found = set_aside.digest(message), message.arrived
-            self._journal[mid] = found
+            found = dead_letters.digest(message), message.arrived
+            self._known_by_id[mid] = found
             rows.append((client, mid, *found))
         db.executemany(
             "INSERT OR REPLACE INTO arrivals (client, mid, digest, arrived) VALUES (?, ?, ?, ?)", rows
@@ -394,7 +397,7 @@ class Collector:
             if self._messages:
                 self._commit()
             with self._journal.writing() as db:
-                self._arrivals.write(db, int(self._clock() * 1000))
+                self._new_arrivals.write(db, int(self._clock() * 1000))
                 self._write_filters(db)
         except (StoreTrouble, LinkDown, sqlite3.Error, OSError) as error:
             log.error("stopped with %d messages left to the broker: %s", len(self._messages), error)

@@ -45,7 +45,7 @@ class TopicSite:
 class Pack:
     """`fieldfare/{site}/readings`: a SenML pack."""
 
-    plant: TopicSite
+    site: TopicSite
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,14 +123,14 @@ class Routes:
         self.sites = {s.id: TopicSite(s, {p.id: Lane(s.id, p) for p in s.point}) for s in sites}
         self.left_out: list[SkippedPoint] = []
         self._exact: dict[str, list[tuple[Lane, tuple[str, ...]]]] = {}
-        for plant in self.sites.values():
-            for lane in plant.lanes.values():
+        for topic_site in self.sites.values():
+            for lane in topic_site.lanes.values():
                 topic = lane.point.topic
                 if topic is None:
                     continue
                 if trouble := topic_trouble(topic):
                     self.left_out.append(
-                        SkippedPoint(plant.site.id, lane.point.id, f"topic {topic[:60]!r} {trouble}")
+                        SkippedPoint(topic_site.site.id, lane.point.id, f"topic {topic[:60]!r} {trouble}")
                     )
                     continue
                 self._exact.setdefault(topic, []).append((lane, pointer_parts(lane.point.pointer)))
@@ -152,12 +152,12 @@ class Routes:
         if not any(matches(topic, f) for f in OWN_FILTERS):
             return Unasked()
         _, site, kind, *rest = topic.split("/")
-        plant = self.sites.get(site)
-        if plant is None:
+        topic_site = self.sites.get(site)
+        if topic_site is None:
             return Lost(site[:40], f"unknown site {site[:40]!r}")
         if kind == "status":
             return Status(site)
         if not rest:
-            return Pack(plant)
-        lane = plant.lanes.get(rest[0])
+            return Pack(topic_site)
+        lane = topic_site.lanes.get(rest[0])
         return Bare(lane) if lane else Lost(site, f"unknown point {rest[0][:80]!r} of {site}")

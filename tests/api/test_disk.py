@@ -91,7 +91,7 @@ def test_an_internal_error_goes_to_the_data_folder_alone(
     def broken(*_: object) -> None:
         raise RuntimeError("the moon fell")
 
-    monkeypatch.setattr("fieldfare.api.core.sites.Plants.ids", broken)
+    monkeypatch.setattr("fieldfare.api.core.sites.Sites.ids", broken)
     monkeypatch.setenv("TMPDIR", str(tmp_path / "temporary"))
     (tmp_path / "temporary").mkdir()
     assert run(["--data", str(tmp_path / "new"), "site", "list"]) == 1
