@@ -1,4 +1,4 @@
-"""`[cost]` of the site file: prices by day and by time of day, and the fuel that was replaced."""
+"""`[cost]` of the site file: prices by day and time of day, and the replaced fuel."""
 
 from __future__ import annotations
 
@@ -20,8 +20,7 @@ class Band(Section):
 
 
 class DatedPrice(Section):
-    """`[[cost.price]]`: prices from a local day on, until the next entry; a key that is left out stays as it
-    was."""
+    """`[[cost.price]]`: prices from a local day on, until the next entry; omitted keys keep their value."""
 
     start: Annotated[Day, Field(alias="from")]
     electricity: Price | None = None
@@ -38,8 +37,7 @@ class DatedPrice(Section):
 
 
 class Prices(NamedTuple):
-    """Prices of a day: electricity [money/kWh] whenever no band says otherwise, standing charge [money/day],
-    fuel [money/kWh]."""
+    """Prices of a day: electricity outside bands and fuel [money/kWh], standing charge [money/day]."""
 
     electricity: float | None
     standing_charge_per_day: float
