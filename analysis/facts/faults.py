@@ -1,4 +1,4 @@
-"""Faults as the unit reports them: which, from when to when, and what the unit did then."""
+"""Faults reported by the unit: code, begin, end, and operation meanwhile."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ NO_FAULT = frozenset(
 """Words for "no fault", in lower case; digits of nothing but zero and rows of hyphens or dots count as
 well.
 """
-# A code that is told at its changes alone is believed for so long (as for other states).
+# Maximum hold time of a change-driven code (as for other states).
 _LONGEST_MIN = 24 * 60
-# Of a code that is repeated, this many of its usual spacings may be missing.
+# Number of usual intervals that may be missing from a repeated code.
 _MISSING, _LEAST_HOLD_MIN = 3.0, 20.0
 
 
 def is_fault(word: object) -> bool:
-    """True where a reported word or number names a fault. word : str, or a number as the gateway sent it"""
+    """Whether a reported word or number is a fault. word : str, or a number as sent by the gateway"""
     text = str(word).strip().lower().replace("_", " ")
     return text not in NO_FAULT and bool(text.strip("-. 0x:"))
 
@@ -42,11 +42,11 @@ def fault_minutes(site: Site, grid: Grid, readings: Readings) -> Flags:
 
 
 def faults_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
-    """One row for each reported fault and local day it touches.
+    """One row per reported fault and local day it touches.
 
-    day, start, end [ms], code (the unit's own word), begun : the fault comes in this row. ended : another
+    day, start, end [ms], code (the unit's own word), begun : the fault begins in this row. ended : another
     word follows it
-    minutes, minutes_running, minutes_known : of it, in which the unit worked, and in which that is known
+    minutes, minutes_running, minutes_known : of it, with the unit running, and with that known
     outdoor_mean_c : meanwhile
     """
     grid, use = minutes.grid, minutes.use
@@ -120,9 +120,7 @@ def _of_point(grid: Grid, samples: Samples, words: dict[str, str]) -> list[tuple
 
 
 def _hold_minutes(time: NDArray[np.int64]) -> int:
-    """How long a word stands for what follows: a few of its usual spacings; a day where only changes are
-    told.
-    """
+    """How long a word holds: a few usual intervals; a day if only changes are reported."""
     if len(time) < 8:
         return _LONGEST_MIN
     usual = float(np.median(np.diff(time))) / MS_PER_MINUTE

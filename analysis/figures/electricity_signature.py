@@ -1,7 +1,7 @@
-"""Electricity against weather, by day: base load with hot water, slope and base temperature; a year of usual
-weather.
+"""Electricity signature: base load, slope and base temperature by day, and a year of usual weather.
 
-The three-parameter heating model of ASHRAE Guideline 14 and IPMVP option C, with its statistics of fit.
+The three-parameter heating model of ASHRAE Guideline 14 and IPMVP option C, with its goodness-of-fit
+statistics.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ _MEMORY_DAYS = 3  # of a house's walls (common practice: time constants of one t
 
 @dataclass(frozen=True)
 class Rise:
-    """A step or slide of the electricity at like weather.
+    """A step or slide of the electricity at comparable weather.
 
     kind : "step" or "slide". first, low, high : its first day with its 95 % interval, days since 1970. days
     : length of a slide. kwh_per_day : size with its interval. share : of the mean day before it
@@ -135,8 +135,7 @@ def _of(value: float, interval: tuple[float, float], reason: str) -> Estimate:
 
 
 def heating_degrees(fit: ChangePoint, outdoor: Floats) -> Floats:
-    """Kelvins below the base temperature, of each day; below the warmest day where no base shows: float64
-    (n,)."""
+    """Kelvins of each day below the base temperature, or below the warmest day without one: float64 (n,)."""
     base = fit.base_temperature_c if np.isfinite(fit.base_temperature_c) else float(np.nanmax(outdoor))
     return np.maximum(base - outdoor, 0.0)
 
@@ -144,7 +143,7 @@ def heating_degrees(fit: ChangePoint, outdoor: Floats) -> Floats:
 def _year(
     used: ElectricityDays, fit: ChangePoint, design_outdoor_c: float | None
 ) -> tuple[Estimate, str, str]:
-    """Electricity of a year of usual weather: estimate, the weather, and why there is none."""
+    """Electricity of a year of usual weather: estimate, the weather, and the reason if there is none."""
     if np.isnan(fit.base_load):
         reason = "needs days too warm to heat: hot water and standby are not known apart from heating"
         return Estimate.none(reason), "", reason
@@ -173,12 +172,12 @@ def _year(
 
 
 def _change(used: ElectricityDays, fit: ChangePoint) -> Rise | None:
-    """The step or slide that is sure, in either direction."""
+    """The significant step or slide, in either direction."""
     rows = np.flatnonzero(used.known)
     kwh, day = used.kwh[rows], used.day[rows]
     degrees = heating_degrees(fit, used.outdoor)
     before = fill_nan(window_mean(degrees, _MEMORY_DAYS, 0), degrees)
-    # Squared: efficiency falls with the cold, and a base temperature that is a little off bends the line.
+    # Squared: efficiency falls with the cold, and a slightly wrong base temperature bends the line.
     drivers = np.column_stack([degrees[rows], degrees[rows] ** 2, before[rows], _season(day, degrees[rows])])
     found = find_change(kwh, drivers, np.ones(len(rows)), day)
     if found is None or not found.is_sure or abs(found.size) < LEAST_CHANGE * float(kwh.mean()):
@@ -187,10 +186,9 @@ def _change(used: ElectricityDays, fit: ChangePoint) -> Rise | None:
 
 
 def _season(day: NDArray[np.int64], degrees: Floats) -> Floats:
-    """What the sun's height explains of a heating day's electricity, as a shape from 0 in midwinter to 2 at
-    midsummer.
+    """Effect of the sun's height on a heating day's electricity, from 0 in midwinter to 2 at midsummer.
 
-    Without it the sun of spring looks like a step: on like temperatures April needs less heat than January.
+    Without it spring sun looks like a step: at equal temperatures April needs less heat than January.
     """
     date = day.astype("datetime64[D]")
     of_year = (date - date.astype("datetime64[Y]").astype(date.dtype)).astype(np.float64)

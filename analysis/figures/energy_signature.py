@@ -1,9 +1,9 @@
-"""The energy signature of a house: daily energy against outdoor temperature, a falling line and a level base.
+"""Energy signature of a house: daily energy against outdoor temperature, a sloped line and a constant base.
 
     energy = base_load + slope x min(temperature - base_temperature, 0),   slope < 0
 
-The three parameters are the exact least-squares solution, not a search on a grid. The intervals allow for
-days that resemble the day before (first-order autocorrelation), without which they would be much too narrow.
+The three parameters are the exact least-squares solution, not a grid search. The intervals allow for
+first-order autocorrelation, without which they would be much too narrow.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ _MAD_TO_SD = 1.4826
 
 
 class NotIdentified(ValueError):
-    """The days given do not determine a heating line; the message says why."""
+    """The days do not determine a heating line; the message says why."""
 
 
 @dataclass(frozen=True)
@@ -129,8 +129,7 @@ def _model(t: Array, intercept: float, slope: float, base: float) -> Array:
 
 
 def _fit(t: Array, y: Array, weights: Array, base_load: float | None) -> tuple[float, float, float]:
-    """Exact weighted least squares over every place the break can be: (value of the line at 0 C, slope, base
-    or NaN)."""
+    """Exact weighted least squares over all break positions: (line at 0 C, slope, base or NaN)."""
     order = np.argsort(t, kind="stable")
     x, e, w = t[order], y[order], weights[order]
     shift = float(np.average(x, weights=w))
@@ -243,6 +242,7 @@ def _result(
     robust: bool,
     probability: float,
 ) -> ChangePoint:
+    """Build the ChangePoint with intervals from a fit."""
     base_c = (base - intercept) / slope if not np.isnan(base) else np.nan
     residual = y - _model(t, intercept, slope, base)
     cold = t < base_c if not np.isnan(base) else np.ones_like(t, dtype=bool)
@@ -295,8 +295,7 @@ def _result(
 
 
 def _autocorrelation(day: NDArray[np.int64], residual: Array, weights: Array) -> float:
-    """First-order autocorrelation of neighbouring days' residuals, raised for its small-sample bias (Kendall
-    1954), 0 to 0.95."""
+    """First-order autocorrelation of the residuals, bias-corrected (Kendall 1954), 0 to 0.95."""
     next_day = np.diff(day) == 1
     root = np.sqrt(weights) * residual
     scale = float(np.mean(root**2))
@@ -308,8 +307,10 @@ def _autocorrelation(day: NDArray[np.int64], residual: Array, weights: Array) ->
 
 
 def _ar1_quadratic(day: NDArray[np.int64], scores: Array, rho: float) -> Array:
-    """scores' R scores with R the AR(1) correlation rho^|days apart|, in one pass: missing days only widen
-    the distance."""
+    """Compute scores' R scores with R the AR(1) correlation rho^|days apart|, in one pass.
+
+    Missing days only increase the distance.
+    """
     total = scores.T @ scores
     if rho <= 0.0:
         return total

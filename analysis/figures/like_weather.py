@@ -1,5 +1,4 @@
-"""Two spans of days compared as if their weather had been the same: electricity for rooms and for hot water,
-apart."""
+"""Compare two spans of days at similar weather: electricity for rooms and for hot water."""
 
 from __future__ import annotations
 
@@ -39,12 +38,11 @@ practice)."""
 
 @dataclass(frozen=True)
 class LikeWeather:
-    """Changes from the earlier span to the later one [%], at like weather; an Estimate without a value has
-    its reason.
+    """Changes from the earlier to the later span [%] at similar weather; a missing value has a reason.
 
-    space_percent : electricity for the rooms on days as cold as each other. hot_water_percent : electricity
-        for hot water
-    days_before, days_after : days that were compared for the rooms
+    space_percent : electricity for the rooms on equally cold days. hot_water_percent : electricity for hot
+        water
+    days_before, days_after : compared days for the rooms
     outdoor_before, outdoor_after : mean outdoor temperature of the whole spans [°C]
     """
 
@@ -57,7 +55,7 @@ class LikeWeather:
 
     @staticmethod
     def is_told(change: Estimate) -> bool:
-        """Whether a change is worth telling: its interval lies beyond LEAST_PERCENT on one side."""
+        """Whether a change is worth reporting: its interval lies beyond LEAST_PERCENT on one side."""
         if change.low is None or change.high is None:
             return False
         return change.low > LEAST_PERCENT or change.high < -LEAST_PERCENT

@@ -1,5 +1,4 @@
-"""Where the electricity between the rating's and the metered went: parts that add up, each with its
-interval."""
+"""Attribute the difference of rated and metered electricity to causes, each with its interval."""
 
 from __future__ import annotations
 
@@ -36,7 +35,7 @@ CAUSES = (
     "pumps_and_standby",
     "unexplained",
 )
-# One standard deviation of the whole: a unit may be 8 % under its declared figure in a check (Reg. (EU)
+# One standard deviation in total: a unit may be 8 % under its declared figure in a check (Reg. (EU)
 # 813/2013 Table 8), taken as two; without a rating, how far curves of units lie apart; a rating carried to
 # other temperatures; electricity meters of class B.
 _RATING, _UNRATED, _CARRIED, _ELECTRICITY = 0.04, 0.10, 0.03, 0.01
@@ -53,9 +52,9 @@ _FLOW_DOUBT_K = 0.5  # two water sensors of class B at 35 °C (EN 60751)
 
 @dataclass(frozen=True)
 class Loss:
-    """One part of the way from expected to metered electricity [kWh]; negative: a gain.
+    """One cause of the difference of expected and metered electricity [kWh]; negative: a gain.
 
-    low, high : 95 % interval [kWh]. because : what it rests on, in a sentence
+    low, high : 95 % interval [kWh]. because : the basis, in a sentence
     """
 
     cause: str
@@ -76,11 +75,11 @@ class _Part:
 
 
 def losses(site: Site, facts: Facts) -> list[Loss]:
-    """The way from what the rating would have drawn for the heat given to what was metered, in exact steps.
+    """Attribute the difference of expected and metered electricity, in steps that add up exactly.
 
-    Returns one Loss for each of CAUSES; empty where nothing can be expected. Total heat over
-    `expected().value`, plus the steps, is the metered electricity. What is not explained carries the
-    uncertainty of rating, meters and all parts.
+    Returns one Loss for each of CAUSES; empty if nothing can be expected. Total heat over `expected().value`,
+        plus the steps, is the metered electricity. The unexplained rest carries the uncertainty of rating,
+        meters and all parts.
     """
     days = facts.days
     want = expected(site, days)
@@ -134,7 +133,7 @@ def _above_curve(days: Table) -> _Part:
 
 
 def _part_load(days: Table, strength: float, spread: float) -> _Part:
-    """What low output gains: a saving, so negative."""
+    """Saving by part load, so negative."""
     kwh = full = 0.0
     for use in ("space", "hot_water"):
         x, part = days.total(f"x_{use}"), float(np.nansum(days.floats(f"xp_{use}")))
@@ -149,7 +148,7 @@ def _part_load(days: Table, strength: float, spread: float) -> _Part:
 
 
 def _cycling(facts: Facts) -> _Part:
-    """Electricity of starts beyond what a long-running unit would need."""
+    """Electricity of starts in excess of long runs."""
     runs = facts.runs
     if not len(runs):
         return _Part(0.0, 0.0, "No runs can be told apart.")
@@ -169,7 +168,7 @@ def _cycling(facts: Facts) -> _Part:
 
 
 def _defrost(site: Site, days: Table) -> _Part:
-    """What defrosts took beyond those that the rating's own test contains."""
+    """Electricity of defrosts in excess of those in the rating test."""
     drawn = days.total("e_defrost") + _given_again(days)
     tested = rated_defrosts(site, days)
     explained = explained_defrosts(site, days)
@@ -179,28 +178,25 @@ def _defrost(site: Site, days: Table) -> _Part:
 
 
 def rated_defrosts(site: Site, days: Table) -> float:
-    """Electricity for defrosts that rating points in frosting air contain [kWh]."""
+    """Electricity for defrosts included in rating points in frosting air [kWh]."""
     air = site.heat_pump.source == "air"
     if not air or not any(p.outdoor_c < _FROSTED_C + 1.0 and p.cop for p in site.heat_pump.rating):
         return 0.0
     outdoor = days.floats("outdoor_heating")
-    at_test = np.minimum(
-        outdoor, _FROSTED_C
-    )  # warmer than that the surface leads from the frosted point to the clear one
+    at_test = np.minimum(outdoor, _FROSTED_C)  # above it, interpolate from the frosted point to the dry one
     share = _test_share(at_test) * np.clip((_CLEAR_C - outdoor) / (_CLEAR_C - _FROSTED_C), 0.0, 1.0)
     return float(np.nansum(fill_nan(share, 0.0) * days.floats("x_space")))
 
 
 def _test_share(outdoor_c: Floats) -> Floats:
-    """Heat of the defrosts over the heat given at full output in test air [-]: float64 (n,)."""
+    """Defrost heat over heat at full output in test air [-]: float64 (n,)."""
     an_hour = fill_nan(frost_rate(outdoor_c, _TEST_HUMIDITY, 1.0), 0.0)
     each_gram = defrosts_take(frost_mass(1.0, 1.0, 1.0)).middle
     return an_hour * each_gram / 1000.0
 
 
 def explained_defrosts(site: Site, days: Table) -> tuple[float, float] | None:
-    """Electricity of the defrosts that air and load explain, 95 % interval [kWh]; None where it can't be
-    told."""
+    """Electricity of defrosts explained by air and load, 95 % interval [kWh]; None if unknown."""
     guesses = [float(np.nansum(days.floats(f"frost_{n}"))) * 1000.0 for n in ("least", "usual", "most")]
     rated = site.heat_pump.rated_output_kw
     if guesses[1] <= 0.0 or not rated:
@@ -212,8 +208,7 @@ def explained_defrosts(site: Site, days: Table) -> tuple[float, float] | None:
 
 
 def _given_again(days: Table) -> float:
-    """Electricity to give again the heat that defrosts drew back [kWh], at each day's own space
-    performance."""
+    """Electricity to replace the heat drawn by defrosts [kWh], at each day's space performance."""
     taken = np.nan_to_num(days["q_defrost_taken"])
     heat, used = days["xq_space"], days["xe_space"]
     cop = np.divide(heat, used, out=np.full(len(days), np.nan), where=used > 0.5)
@@ -233,8 +228,7 @@ def _hot_water(days: Table, strength: float) -> _Part:
 
 
 def _direct(days: Table, performance: float) -> _Part:
-    """Electricity of heaters, less what the heat pump would have drawn for their heat where the heat meter
-    saw it."""
+    """Electricity of heaters, less the heat pump's electricity for the same metered heat."""
     used = days.total("e_backup") + days.total("e_immersion")
     seen = max(used - float(np.nansum(days.floats("p_added_heat"))), 0.0)
     return _Part(

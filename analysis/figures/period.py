@@ -1,4 +1,4 @@
-"""All figures of a period, as the findings and the document read them."""
+"""All figures of a period, as input of findings and document."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from fieldfare.analysis.plant.site import Site
 
 @dataclass(frozen=True)
 class Figures:
-    """All figures of a period, as the findings and the document read them."""
+    """All figures of a period."""
 
     performance: Performance
     expected: Expected
