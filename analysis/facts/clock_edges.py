@@ -93,9 +93,7 @@ def _matched(
 
 
 def _near(day: Segments, drawn: Floats, given: Floats) -> tuple[Floats, Floats]:
-    """Lag [min] of the best correlation of quick changes of heat and electricity by day, and that correlation
-    [-].
-    """
+    """Lag [min] of the best correlation of quick changes of heat and electricity by day, and its value."""
     a, b = _quick(drawn), _quick(given)
     padded = np.concatenate((np.zeros(_NEAR_MIN), b, np.zeros(_NEAR_MIN)))
     shifts = np.arange(-_NEAR_MIN, _NEAR_MIN + 1)

@@ -169,8 +169,10 @@ def _stands_about(watts: Floats) -> Flags:
 
 
 def _steps(watts: Floats, heat: Floats, steady: Flags, least: float) -> tuple[Flags, Floats, Floats]:
-    """The first minute of each step of a power by `least` [W] and more in steady minutes, the change about
-    each minute, and the change of the heat with it [W]."""
+    """First minute of each step of a power by at least `least` [W] in steady minutes.
+
+    Also returns the change about each minute, and the change of the heat with it [W].
+    """
     power, answer = _about(watts), _about(heat)
     change, followed = power[1] - power[0], answer[1] - answer[0]
     big = steady & np.isfinite(change + followed) & (np.abs(change) > least)

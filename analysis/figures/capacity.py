@@ -35,9 +35,7 @@ class Capacity:
 
     @property
     def basis(self) -> str | None:
-        """measured : the rating corrected by full-load operation. rating : the rating alone; None without an
-        output
-        """
+        """ "measured": the rating corrected by full-load operation; "rating": the rating alone; else None."""
         if not self.output_at_design_kw:
             return None
         return "rating" if self.measured_share is None else "measured"

@@ -20,9 +20,10 @@ whole)."""
 
 @dataclass(frozen=True)
 class ElectricityDays:
-    """kwh, outdoor : float64 (n,), nan where the day is incomplete or left out. day : int64 (n,), days since
-        1970
+    """Whole days of one meter, with weather.
 
+    kwh, outdoor : float64 (n,), nan where the day is incomplete or left out. day : int64 (n,), days since
+        1970
     meter : what the meter counts. filled : bool (n,), days of zeros in place of readings
     """
 

@@ -33,11 +33,10 @@ class NotIdentified(ValueError):
 
 @dataclass(frozen=True)
 class ChangePoint:
-    """A fitted heating signature. Energies in the unit given (kWh/d), temperatures in C. Intervals hold the
-    given probability.
+    """A fitted heating signature. Energies in the given unit (kWh/d), temperatures in C.
 
-    `base_temperature_c` and `base_load`, and their intervals, are NaN where the days do not show a base and
-    none was given: the line is known then, but not where it ends.
+    Intervals have the given probability. `base_temperature_c` and `base_load`, and their intervals, are NaN
+    if the days show no base and none was given: the line is then known, but not where it ends.
     """
 
     slope: float
@@ -173,11 +172,10 @@ def _branch(
     at: float | None,
     base_load: float | None,
 ) -> tuple[float, float, float, float] | None:
-    """Least squares with the days up to `here` on the line and the rest on the base; the break free, or fixed
-    `at`.
+    """Least squares with the days up to `here` on the line and the rest on the base.
 
-    Returns (sum of squares, line's value at the shifted zero, slope, base), or None where the break is not
-    between `here` and `after`.
+    The break is free, or fixed at `at`. Returns (sum of squares, line's value at the shifted zero, slope,
+    base), or None if the break is not between `here` and `after`.
     """
     n, sx, sxx, sy, sxy, syy = left
     rn, _, ry, ryy = right

@@ -19,10 +19,12 @@ _TOLD_KWH = 0.2  # electricity of a day below which meter resolution dominates i
 
 @dataclass(frozen=True)
 class Expected:
-    """value : SPF [-] by the rating at the outdoor temperatures that occurred, space heat at the designed
-    curve's flow
-    temperatures where a curve is given. at_own_flow : the same at the flow temperatures that occurred.
-    space, hot_water : at_own_flow by use. measured_* : the unit's own in the very same minutes"""
+    """Performance by the rating, and measured in the same minutes.
+
+    value : SPF [-] by the rating at the real outdoor temperatures, with space heat at the designed curve's
+        flow temperatures if there is a curve. at_own_flow : the same at the real flow temperatures. space,
+        hot_water : at_own_flow by use. measured_* : the unit's own in the very same minutes
+    """
 
     value: float | None
     basis: str

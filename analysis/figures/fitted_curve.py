@@ -16,10 +16,11 @@ _FEWEST_DAYS = 10
 
 @dataclass(frozen=True)
 class FittedCurve:
-    """fitted : two (outdoor, flow) pairs [°C], or None. above_design_k : mean excess over the designed curve
-    [K].
-    slope : K of flow per K of outdoor; designed_slope the same by design. compensating : does flow follow the
-        weather
+    """The heating curve in operation.
+
+    fitted : two (outdoor, flow) pairs [°C], or None. above_design_k : mean excess over the designed curve [K]
+    slope : K of flow per K of outdoor; designed_slope : the same by design. compensating : whether the flow
+        follows the weather
     """
 
     fitted: list[tuple[float, float]] | None

@@ -27,11 +27,10 @@ class Unseen:
 
 
 def unseen_defrost_heat(site: Site, days: Table) -> Unseen | None:
-    """What a forward-only heat meter left out; None where the meter is net, too coarse to say, or no defrost
-    was seen.
+    """Defrost heat that a forward-only heat meter did not count.
 
-    Source: MID 2014/32/EU Annex VI defines the temperature difference as 0 or more, so a meter may drop
-        negative heat.
+    None if the meter is net or too coarse, or without defrosts. Source: MID 2014/32/EU Annex VI defines the
+    temperature difference as 0 or more, so a meter may drop negative heat.
     """
     if site.heat_pump.source != "air" or "n_melting" not in days:
         return None

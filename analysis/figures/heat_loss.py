@@ -54,9 +54,10 @@ _USUAL_FLOOR_M2 = 120.0
 
 @dataclass(frozen=True)
 class HeatLoss:
-    """coefficient [W/K]; heat_loss_kw [kW at the design temperatures]; ratio to the design's own [-];
-    load_kw [kW, what the plant must give on the design day after free gains]; gains_w, solar_m2 the fit's own
-    terms.
+    """The measured heat loss.
+
+    coefficient [W/K]; heat_loss_kw [kW at the design temperatures]; ratio to the design's own [-]; load_kw
+    [kW, required output on the design day after free gains]; gains_w, solar_m2 the fit's own terms
     """
 
     coefficient: Estimate

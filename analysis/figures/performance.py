@@ -213,8 +213,7 @@ def _cooling(site: Site, days: Table) -> Estimate:
 def _relative_limits(
     site: Site, days: Table, heat: float, electricity: float, pairs: str = "p"
 ) -> tuple[float, float]:
-    """Factors from a ratio to the ends of its 95 % interval. pairs : of which columns the heat is, `p` or
-    `pc`
+    """Factors from a ratio to the ends of its 95 % interval. pairs : prefix of the columns, `p` or `pc`
 
     A meter's error within its class does not shrink with time: each part of a meter is rectangular within its
     own limit (GUM 4.3.7). Missing minutes add a normal part that grows with their share.

@@ -168,8 +168,7 @@ def frost_rate_index(
     over: Over = "water",
     pressure_pa: float = SEA_LEVEL_PA,
 ) -> Array:
-    """How fast frost can grow on the outdoor coil: water the air loses to a coil colder than its frost point
-    and than 0 C.
+    """Frost growth potential of the outdoor coil: water that the air loses to a coil below its frost point.
 
     temperature_c : float or array [C]. Outdoor air
     humidity_percent : float or array [%]

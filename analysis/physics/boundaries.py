@@ -1,6 +1,6 @@
-"""Seasonal performance factors at the four SEPEMO boundaries, from whatever meters there are.
+"""Seasonal performance factors at the four SEPEMO boundaries, from any set of meters.
 
-A boundary the meters cannot separate is not given; its reason names the meter that is missing.
+A boundary that the meters cannot separate is omitted; its reason names the missing meter.
 """
 
 from __future__ import annotations
@@ -40,8 +40,7 @@ MINIMUM_SPF_ELECTRIC = 2.5  # Decision 2013/114/EU: 1.15 / 0.455, stated as 2.5
 
 @dataclass(frozen=True)
 class Balance:
-    """Energies of one period [kWh]. None: fitted but not metered. 0.0: not fitted, or metered and nothing
-    used."""
+    """Energies of one period [kWh]. None: fitted but not metered. 0.0: not fitted, or unused."""
 
     heat_kwh: Energy | None
     heat_pump_kwh: Energy | None
@@ -91,8 +90,7 @@ def spf(balance: Balance) -> dict[str, BoundaryRatio]:
 
 
 def spf_of_each(balance: Balance) -> dict[str, tuple[Floats, Floats]]:
-    """`spf` of many periods at once: by boundary the factors [-] and the electricity [kWh], nan where there
-    are none.
+    """`spf` of many periods: factors [-] and electricity [kWh] by boundary, nan where there are none.
 
     balance : Balance of float64 (n,), or of single numbers for all
     """
@@ -139,8 +137,7 @@ def _energies(balance: Balance, inside: frozenset[str]) -> tuple[Any, Any] | str
 def _terms(
     inside: frozenset[str], meter_includes: frozenset[str], heat_includes: frozenset[str]
 ) -> tuple[tuple[str, int, int], ...]:
-    """What is added to the metered heat and electricity, or taken off: (consumer, sign in heat, sign in
-    electricity)."""
+    """Terms added to metered heat and electricity: (consumer, sign in heat, sign in electricity)."""
     terms = []
     for consumer in CONSUMERS:
         wanted = int(consumer in inside)

@@ -1,5 +1,4 @@
-"""Emission factors and fuel energy contents. A factor means nothing without its unit, year, scope and source,
-so they travel together.
+"""Emission factors and fuel energy contents, each with unit, year, scope and source.
 
 Reporting factors (kept by country and year) and building-regulation factors (SAP) are different families and
 are never mixed. Carbon does not depend on the site's currency. A site without a country gets the United

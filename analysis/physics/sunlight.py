@@ -54,8 +54,10 @@ def on_walls(day_of_year: ArrayLike, latitude: float, horizontal: ArrayLike) -> 
 
 
 def _beam(day_of_year: ArrayLike, latitude: float) -> tuple[Array, Array, Array, Array]:
-    """Daily means of the beam above the air [W/m2]: on the horizontal, on a wall that faces noon, on two that
-    face east and west together, and on one that faces away; arrays (n,)."""
+    """Daily means of extraterrestrial beam irradiance [W/m2] on four orientations; arrays (n,).
+
+    Horizontal; a wall facing noon; two facing east and west together; one facing away.
+    """
     n = np.asarray(day_of_year, dtype=np.float64)[:, None]
     sun = SOLAR_CONSTANT * (1.0 + 0.033 * np.cos(2 * np.pi * n / 365.0))
     place, tilt = np.radians(latitude), declination(n)

@@ -112,8 +112,7 @@ class FactsCache:
     def _build(
         self, site: Site, plant: Site, stale: list[date], wanted: dict[date, str], progress: Progress | None
     ) -> int:
-        """Compute and store the facts of stale days, and of the silences that they end. Return the number of
-        days.
+        """Compute and store the facts of stale days and of the silences that they end. Return the day count.
 
         plant : the site with borrowed weather (see `equipped`). wanted : fingerprints of the requested days
         """

@@ -28,8 +28,7 @@ MIGRATION_LOCK = 0x6669656C64  # arbitrary lock id of this product
 
 
 class Database:
-    """Short transactions on the state database. Safe to share between threads, not between forked
-    processes."""
+    """Short transactions on the state database. Thread-safe, but not fork-safe."""
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
@@ -107,10 +106,9 @@ def open_database(url: str) -> Database:
 
 @lru_cache(maxsize=8)
 def _engine(url: URL, process: int) -> Engine:
-    """One engine per address and process, as it caches compiled statements and workers open the database per
-    site.
+    """One engine per address and process, which caches compiled statements.
 
-    Closing a Database closes the connections, not the engine.
+    Workers open the database for every site. Closing a Database closes the connections, not the engine.
     """
     engine = create_engine(url, pool_pre_ping=url.get_backend_name() == "postgresql")
     if engine.dialect.name == "sqlite":

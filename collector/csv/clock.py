@@ -93,9 +93,7 @@ def _changes(
 ) -> tuple[
     NDArray[np.int64], NDArray[np.int64], tuple[tuple[int, int], ...], tuple[tuple[int, int, int], ...]
 ]:
-    """Return wall times at which each offset starts, offsets, skipped spans, and repeated spans with length
-    [ms].
-    """
+    """Return start times and offsets (wall time), skipped spans, and repeated spans with length [ms]."""
     tz = ZoneInfo(zone)
 
     def offset(t: datetime) -> int:

@@ -30,8 +30,10 @@ class DeadLetter(NamedTuple):
 
 
 class Tally(NamedTuple):
-    """messages, bytes : held now. kept : total ever kept. dropped : of those, dropped to make room for newer
-    ones.
+    """Counts of dead letters.
+
+    messages, bytes : held now. kept : total ever kept. dropped : of those, dropped to make room for newer
+        ones
     """
 
     messages: int
@@ -41,8 +43,10 @@ class Tally(NamedTuple):
 
 
 class Replayed(NamedTuple):
-    """messages : processed. readings : newly stored. read : messages fully read and removed. refused : still
-    held.
+    """Result of a replay.
+
+    messages : processed. readings : newly stored. read : messages fully read and removed. refused : still
+        held
     """
 
     messages: int

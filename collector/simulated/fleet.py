@@ -246,9 +246,7 @@ _SPREAD_DEG = 0.35
 
 
 def _household(plan: _Plan, n: int, spec: PlantSpec) -> Household:
-    """Invented people at an invented place, with phone numbers of a reserved range (Ofcom, numbers for drama
-    use).
-    """
+    """Invented people and place, with phone numbers reserved for drama use (Ofcom)."""
     draw = random.Random(plan.seed)  # noqa: S311 (nothing secret)
     lat, lon = (draw.uniform(-_SPREAD_DEG, _SPREAD_DEG) for _ in range(2))
     return Household(

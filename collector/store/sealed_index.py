@@ -25,8 +25,7 @@ _BEFORE_INDEX = _TEXT_FIELD + bytes([len(INDEX_KEY)]) + INDEX_KEY + _TEXT_FIELD
 
 
 class Group(NamedTuple):
-    """One point in a sealed month: its row group, rows before it, readings, first and last time [ms],
-    form."""
+    """One point in a sealed month: row group, rows before it, readings, first and last time [ms], form."""
 
     number: int
     offset: int

@@ -166,6 +166,5 @@ def _saturation(t: np.ndarray) -> np.ndarray:
 
 
 def relative_humidity(outdoor: np.ndarray, vapour: np.ndarray) -> np.ndarray:
-    """Relative humidity [%] over water, as sensors and weather services give it also below freezing (WMO No.
-    8)."""
+    """Relative humidity [%] over water, as sensors report it also below freezing (WMO No. 8)."""
     return 100.0 * vapour / (611.213 * np.exp(17.62 * outdoor / (243.12 + outdoor)))

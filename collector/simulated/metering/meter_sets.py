@@ -91,9 +91,7 @@ class _Draw:
         return name, 1.0 + self._uniform(ELECTRICITY_LIMIT[name]), 0.0
 
     def heat(self) -> tuple[str, float, float]:
-        """Class, gain and error of the temperature pair [K] of a heat meter; the three parts drawn
-        independently.
-        """
+        """Class, gain and temperature-pair error [K] of a heat meter, from three independent parts."""
         name = str(self.rng.choice(["2", "2", "3", "1"]))
         gain = (
             (1.0 + self._uniform(FLOW_SENSOR_LIMIT[name]))

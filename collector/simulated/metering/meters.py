@@ -88,8 +88,7 @@ def metered_power(spec: PlantSpec, trace: Trace, meter: Meter) -> np.ndarray:
 
 
 def gauge(spec: PlantSpec, trace: Trace, meter: Meter) -> np.ndarray:
-    """True value of a gauge, state or counting register at each stamp: float array (intervals,), canonical
-    unit."""
+    """True value of a gauge, state or counter at each stamp: float array (intervals,), canonical unit."""
     second = bool(meter.zone) and len(spec.house.zones) > 1 and meter.zone == spec.house.zones[1]
     simple = {
         "flow_temperature": "t_flow",

@@ -112,8 +112,7 @@ def modulate(c: Record, s: Record, low: float, full: float) -> None:
 
 @njit(cache=True)
 def melt(c: Record, h: Record, s: Record) -> bool:
-    """One step of a defrost: heat from water and compressor melts frost and warms the coil; s is updated in
-    place.
+    """One step of a defrost: heat melts frost and warms the coil; s is updated in place.
 
     c, h, s : records
     Returns bool, True when the defrost ends.
