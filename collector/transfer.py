@@ -21,7 +21,7 @@ from fieldfare.collector.store.protocol import PointSpan, Store
 _IMPORT_ROWS = 250_000
 _MOST_ROWS = 500_000_000
 _STEP_MS = 31 * MS_PER_DAY
-"""Read at once: a month holds a few hundred thousand readings of a site."""
+"""Readings per read: a month has a few hundred thousand per site."""
 
 
 class Moved(NamedTuple):

@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 NO_FLOW_M3_H = 0.03
-"""Below this much flow nothing circulates: the resolution of usual meters."""
+"""Flow below which nothing circulates: the resolution of usual meters."""
 # By then a stopped unit's residual heat is removed (common practice).
 _PASSED_MIN = 10
 # Heat meter reading at a difference of 0.1 to 0.3 K and a usual flow.

@@ -71,10 +71,10 @@ def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
 
 
 def _longest(flags: Flags, day: Segments) -> Floats:
-    spells = Segments.of(flags)
+    stretches = Segments.of(flags)
     out = np.zeros(len(day))
-    owner = np.searchsorted(day.start, np.maximum(spells.end - 1, 0), side="right") - 1
-    np.maximum.at(out, owner, spells.minutes.astype(np.float64))
+    owner = np.searchsorted(day.start, np.maximum(stretches.end - 1, 0), side="right") - 1
+    np.maximum.at(out, owner, stretches.minutes.astype(np.float64))
     return out
 
 

@@ -25,7 +25,7 @@ HELD_MIN = 10
 """Minutes for which a temperature must stand to count as held: shorter is a front of water or a sensor's
 slip."""
 DISINFECTION_WINDOW_MIN = 240
-"""A disinfection and the calm after it lie within four hours (common practice)."""
+"""A disinfection and the rest after it take at most four hours (common practice)."""
 _STEP_MIN = 15
 # Layers settle and pipes empty for half an hour after a charge.
 _AFTER_CHARGE_MIN = 30

@@ -127,7 +127,7 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     immersion = fill_nan(plant.immersion, 0.0) if plant.immersion is not None else nothing
     rest = minutes.electricity - backup - immersion
     code, serves = use.code, use.serves
-    told = ~np.isin(code, (UNTOLD, UNKNOWN))
+    use_known = ~np.isin(code, (UNTOLD, UNKNOWN))
     water, idle = code == HOT_WATER, code == OFF
     # A sparse reading at a run's end includes part of the run; hourly ones show no rest at all.
     apart = minutes.grid.spacing.get("heat_pump_electricity", 1.0)
@@ -140,7 +140,7 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     out["e_defrost"] = total_kwh(day, np.where(code == DEFROST, rest, 0.0))
     resting = np.where(idle & ~edge, rest, 0.0)
     out["e_idle"] = total_kwh(day, resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan))
-    out["e_untold"] = total_kwh(day, np.where(told, 0.0, rest))
+    out["e_untold"] = total_kwh(day, np.where(use_known, 0.0, rest))
     cooling = minutes.cooling
     out["e_cooling"] = total_kwh(day, np.where(own == COOLING, rest, 0.0))
     # Cooling is counted separately from heat.
@@ -167,7 +167,7 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
         )
     out["q_flow_error"] = total_kwh(day, minutes.flow_error)
     out["q_pair_error"] = total_kwh(day, minutes.pair_error)
-    out["q_use_known"] = day.count(told & np.isfinite(heat))
+    out["q_use_known"] = day.count(use_known & np.isfinite(heat))
     return out
 
 

@@ -90,7 +90,7 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
         "end": minutes.grid.time[rows.end - 1] + 60_000 if len(rows) else np.empty(0, dtype=np.int64),
         **{name: values[order] for name, values in marks.items()},
     }
-    columns |= _told(site, minutes, readings, rows, works, known)
+    columns |= _demand_columns(site, minutes, readings, rows, works, known)
     return Table(columns)
 
 
@@ -124,9 +124,9 @@ def _works(site: Site, minutes: Minutes) -> tuple[Flags, Flags]:
         works |= known & (fill_nan(unit, 0.0) * 60.0 > most)
     # A unit without power may stop reporting its power while the heat meter continues: use the heat.
     heat = minutes.heat * 60.0
-    told = ~known & np.isfinite(heat)
-    works |= told & (fill_nan(heat, 0.0) > least_running_w(site))
-    return works, known | told
+    heat_known = ~known & np.isfinite(heat)
+    works |= heat_known & (fill_nan(heat, 0.0) > least_running_w(site))
+    return works, known | heat_known
 
 
 def _is_for(minutes: Minutes, use: int) -> Flags:
@@ -198,7 +198,7 @@ def _rows(
     )
 
 
-def _told(
+def _demand_columns(
     site: Site,
     minutes: Minutes,
     readings: Readings,

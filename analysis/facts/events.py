@@ -58,10 +58,10 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
     power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
     expected = np.where(minutes.heat > 0, minutes.heat / minutes.rated_cop, 0.0)
     counts = {"heating": segments.count(heating), "hot_water": segments.count(water)}
-    untold = segments.count(use.code == UNTOLD)
+    use_unknown = segments.count(use.code == UNTOLD)
     most = np.where(counts["hot_water"] > counts["heating"], HOT_WATER, HEATING)
     most = np.where(segments.count(use.code == COOLING) > segments.minutes / 2, COOLING, most)
-    most = np.where(untold > counts["hot_water"] + counts["heating"], UNTOLD, most)
+    most = np.where(use_unknown > counts["hot_water"] + counts["heating"], UNTOLD, most)
     steady = use.running & ~defrost
     lift = flow - back
     columns = {
@@ -142,10 +142,10 @@ def _asked_before(grid: Grid, segments: Segments) -> dict[str, Floats]:
     return {
         name: (
             np.concatenate(([np.nan], before.count(flags).astype(np.float64)))
-            if np.isfinite(told).any()
+            if np.isfinite(observed).any()
             else none
         )
-        for name, (flags, told) in signs.items()
+        for name, (flags, observed) in signs.items()
     }
 
 

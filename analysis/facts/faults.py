@@ -36,7 +36,7 @@ def is_fault(word: object) -> bool:
 def fault_minutes(site: Site, grid: Grid, readings: Readings) -> Flags:
     """Minutes in which a fault is reported: bool (n,)."""
     out = np.zeros(len(grid), dtype=bool)
-    for _, a, b in _spells(site, grid, readings):
+    for _, a, b in _fault_stretches(site, grid, readings):
         out[a:b] = True
     return out
 
@@ -51,7 +51,7 @@ def faults_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     """
     grid, use = minutes.grid, minutes.use
     rows = []
-    for code, a, b in _spells(site, grid, readings):
+    for code, a, b in _fault_stretches(site, grid, readings):
         day, first = int(np.searchsorted(grid.day_start, a, side="right") - 1), a
         while first < b:
             cut = min(b, int(grid.day_start[day + 1]))
@@ -61,7 +61,7 @@ def faults_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     start = np.array([r[0] for r in rows], dtype=np.int64)
     end = np.array([r[1] for r in rows], dtype=np.int64)
     outdoor = grid.gauge("outdoor_temperature")
-    told, works = use.code != UNKNOWN, use.running
+    use_known, works = use.code != UNKNOWN, use.running
     return Table(
         {
             "day": grid.local_dates[[r[2] for r in rows]] if rows else np.empty(0, dtype="datetime64[us]"),
@@ -75,7 +75,7 @@ def faults_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
                 [works[a:b].sum() for a, b in zip(start, end, strict=True)], dtype=np.int64
             ),
             "minutes_known": np.array(
-                [told[a:b].sum() for a, b in zip(start, end, strict=True)], dtype=np.int64
+                [use_known[a:b].sum() for a, b in zip(start, end, strict=True)], dtype=np.int64
             ),
             "outdoor_mean_c": np.array([_mean(outdoor[a:b]) for a, b in zip(start, end, strict=True)]),
         }
@@ -87,17 +87,17 @@ def _mean(values: NDArray[np.float64]) -> float:
     return float(known.mean()) if len(known) else float("nan")
 
 
-def _spells(site: Site, grid: Grid, readings: Readings) -> list[tuple[str, int, int]]:
+def _fault_stretches(site: Site, grid: Grid, readings: Readings) -> list[tuple[str, int, int]]:
     """Reported faults as (code, first minute, end), in order of time for each point."""
     found: list[tuple[str, int, int]] = []
     for point in site.points_of("fault_code"):
         samples = readings.get(point.id)
         if samples is not None and len(samples.time):
-            found += _of_point(grid, samples, dict(point.values))
+            found += _stretches_of_point(grid, samples, dict(point.values))
     return found
 
 
-def _of_point(grid: Grid, samples: Samples, words: dict[str, str]) -> list[tuple[str, int, int]]:
+def _stretches_of_point(grid: Grid, samples: Samples, words: dict[str, str]) -> list[tuple[str, int, int]]:
     n = len(grid)
     held = _hold_minutes(samples.time)
     index = (samples.time - grid.time[0]) // MS_PER_MINUTE

@@ -101,12 +101,12 @@ def _against_rating(
     unit, heat, cop = minutes.balance.heat_pump, minutes.heat, minutes.rated_cop
     if unit is None:
         return {}
-    told = np.isfinite(heat) & np.isfinite(unit) & np.isfinite(cop)
+    comparable = np.isfinite(heat) & np.isfinite(unit) & np.isfinite(cop)
     full = fill_nan(share, 0.0) > _FULL_SHARE
     hot = held_for(minutes.use.code == HOT_WATER, _SETTLED_HOT_MIN)
     out: dict[str, object] = {}
     for name, mine in (("steady", steady), ("full", steady & full), ("full_hot", hot & full)):
-        mine = mine & told
+        mine = mine & comparable
         out[f"x_{name}"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
         out[f"xp_{name}"] = day.sum(np.where(mine, heat / cop / gain, 0.0)) / 1000.0
         out[f"xe_{name}"] = day.sum(np.where(mine, unit, 0.0)) / 1000.0

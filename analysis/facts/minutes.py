@@ -67,9 +67,6 @@ class Minutes:
     pair_error: Floats
     paired: Flags
 
-    def is_use(self, code: int) -> Flags:
-        return self.use.code == code
-
     @property
     def drawn_back(self) -> Floats:
         """Heat that defrosts draw from the water [Wh], 0 without any; delayed by the water's transit time."""

@@ -74,8 +74,8 @@ def _rooms(minutes: Minutes, day: Segments) -> dict[str, object]:
 def _tank(minutes: Minutes, day: Segments) -> dict[str, object]:
     grid, use = minutes.grid, minutes.use
     tank = grid.gauge("cylinder_temperature")
-    told = use.water_spacing <= _COARSEST_MIN
-    if not told or not np.isfinite(tank).any() or grid.spacing["cylinder_temperature"] > _COARSEST_MIN:
+    separable = use.water_spacing <= _COARSEST_MIN
+    if not separable or not np.isfinite(tank).any() or grid.spacing["cylinder_temperature"] > _COARSEST_MIN:
         return {}
     charged = use.code == HOT_WATER
     if minutes.balance.immersion is not None:

@@ -22,7 +22,7 @@ LONG_ON_ABOVE_WH = 200.0
 """The same for half hours and hours, where up to 100 W of standby count too (common practice, no source)."""
 LEVEL_W = 250.0
 LEVELS = 64
-"""Levels of power, 250 W each; the last holds all above."""
+"""Power levels of 250 W; the last one is open-ended."""
 _QUARTER, _HALF, _HOUR = 15, 30, 60
 _HEAT_METERS = ("heat_output", "space_heat", "flow_rate")
 

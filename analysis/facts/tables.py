@@ -11,11 +11,11 @@ if TYPE_CHECKING:
     from fieldfare.analysis.facts.table import Table
 
 METHOD_VERSION = "7"
-"""Grows with every change that changes a fact; kept facts of another version are stale."""
+"""Increase it with every change that alters a fact; stored facts of another version are stale."""
 MARGIN_DAYS = 1
-"""Days of readings that the facts of a day may depend on, before and after it."""
+"""Days of readings before and after a day that its facts may depend on."""
 SPAN_DAYS = 62
-"""Most days worked out at once: bounds the memory to some 100 MB at minutes."""
+"""Maximum of days computed at once: limits memory to about 100 MB for minute data."""
 
 
 def no_rows() -> Table:

@@ -31,11 +31,11 @@ _MOST_INFLATED = 3.0
 # them.
 _JUMP_DAYS, _MOST_AT_ONCE = 5, 0.7
 _LEAST_ERROR = 1e-4
-"""No daily figure repeats better than this; keeps a figure without any scatter finite."""
+"""Minimum scatter of a daily figure; avoids a division by zero."""
 
 
 @dataclass(frozen=True)
-class Change:
+class DetectedChange:
     """A detected change.
 
     kind : a step, or a slide over `days`. at : index of its first day; low, high : 95 % interval of that
@@ -60,14 +60,14 @@ class Change:
 
 def find_change(
     figure: Floats, conditions: Floats, weight: Floats, day: NDArray[np.int64], *, slides: bool = True
-) -> Change | None:
+) -> DetectedChange | None:
     """Find the step or slide that explains most of the residual after the conditions.
 
     figure : float64 (n,), finite. conditions : float64 (n, k), finite, without a constant. weight : float64
         (n,), above 0
     day : int64 (n,), day numbers, ascending (gaps allowed)
     slides : bool, default True. Also try ramps
-    Returns Change, significant or not; None with too few days. Errors allow for autocorrelation.
+    Returns DetectedChange, significant or not; None with too few days. Errors allow for autocorrelation.
     """
     n = len(figure)
     if n < 2 * FEWEST_EACH_SIDE + conditions.shape[1] + 2:
@@ -188,7 +188,7 @@ class _Trial:
         return gain
 
 
-def _described(trial: _Trial, gain: float, at: int, length: int) -> Change | None:
+def _described(trial: _Trial, gain: float, at: int, length: int) -> DetectedChange | None:
     value, day = trial.value, trial.day
     n, k = trial.basis.shape
     shape = trial.shape(at, length)
@@ -201,7 +201,7 @@ def _described(trial: _Trial, gain: float, at: int, length: int) -> Change | Non
     inflation = _inflation(residual, day)
     error = max(float(np.sqrt(spread * inflation / across)), _LEAST_ERROR)
     near = np.flatnonzero(trial.gains(length, 1e-9) >= gain - _CHI2_95 * spread * inflation)
-    return Change(
+    return DetectedChange(
         "slide" if length else "step",
         at,
         min(at, int(near.min())),

@@ -15,9 +15,9 @@ from fieldfare.analysis.plant.site import Site
 Floats = NDArray[np.float64]
 
 USUAL_FLOOR_M2 = 120.0
-"""Where the site file has no floor area: the middle of single-family houses (common practice)."""
+"""Default floor area: a typical single-family house (common practice)."""
 USUAL_HOT_WATER_KWH = 5.845 * 365.0
-"""Heat a year where the design names none: EN 16147 profile M."""
+"""Default annual heat: EN 16147 profile M."""
 
 
 def design_use(site: Site, days: Table, whole_share: float) -> tuple[DesignElectricity, Floats]:

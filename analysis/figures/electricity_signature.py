@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.expectation.reference_weather import reference_weather
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.figures.change import Change, find_change
+from fieldfare.analysis.figures.change import DetectedChange, find_change
 from fieldfare.analysis.figures.electricity_days import ElectricityDays
 from fieldfare.analysis.figures.energy_signature import ChangePoint, NotIdentified, change_point
 from fieldfare.analysis.figures.estimate import Estimate
@@ -81,11 +81,6 @@ class ElectricitySignature:
     reason: str = ""
     year_reason: str = ""
 
-    @property
-    def is_close(self) -> bool:
-        """True where the scatter is within ASHRAE Guideline 14's limit for daily readings."""
-        return self.cv_rmse is not None and self.cv_rmse <= SCATTER_LIMIT
-
 
 def electricity_signature(used: ElectricityDays, design_outdoor_c: float | None) -> ElectricitySignature:
     """Fit the signature of whole days.
@@ -150,11 +145,11 @@ def _year(
     if design_outdoor_c is not None:
         weather = reference_weather(design_outdoor_c)
         outdoor, days = weather.outdoor_c, weather.days
-        told = f"EN 14825 season {weather.season.name}, moved to {design_outdoor_c:g} °C"
+        weather_source = f"EN 14825 season {weather.season.name}, moved to {design_outdoor_c:g} °C"
     elif np.isfinite(used.outdoor).sum() >= WHOLE_YEAR_DAYS:
         outdoor = used.outdoor[np.isfinite(used.outdoor)]
         days = np.full(len(outdoor), DAYS_OF_A_YEAR / len(outdoor))
-        told = "the weather of the days measured"
+        weather_source = "the weather of the days measured"
     else:
         reason = f"needs design.outdoor_c in the site file, or {WHOLE_YEAR_DAYS} days of weather"
         return Estimate.none(reason), "", reason
@@ -168,7 +163,7 @@ def _year(
     chance = DAYS_OF_A_YEAR * fit.residual_sd**2 * (1.0 + rho) / (1.0 - rho)
     half = sqrt(float(moved @ fit.covariance @ moved) + chance)
     free = max(fit.days_used * (1.0 - rho) / (1.0 + rho) - 3.0, 2.0)
-    return Estimate.around(total, t_quantile(0.975, free) * half, 0.0), told, ""
+    return Estimate.around(total, t_quantile(0.975, free) * half, 0.0), weather_source, ""
 
 
 def _change(used: ElectricityDays, fit: ChangePoint) -> Rise | None:
@@ -182,7 +177,7 @@ def _change(used: ElectricityDays, fit: ChangePoint) -> Rise | None:
     found = find_change(kwh, drivers, np.ones(len(rows)), day)
     if found is None or not found.is_sure or abs(found.size) < LEAST_CHANGE * float(kwh.mean()):
         return None
-    return _told(found, kwh, day)
+    return _rise(found, kwh, day)
 
 
 def _season(day: NDArray[np.int64], degrees: Floats) -> Floats:
@@ -196,7 +191,7 @@ def _season(day: NDArray[np.int64], degrees: Floats) -> Floats:
     return height * np.minimum(degrees / _HEATING_K, 1.0)
 
 
-def _told(found: Change, kwh: Floats, day: NDArray[np.int64]) -> Rise:
+def _rise(found: DetectedChange, kwh: Floats, day: NDArray[np.int64]) -> Rise:
     last = len(day) - 1
     size = Estimate(found.size, found.size - _SD_95 * found.error, found.size + _SD_95 * found.error)
     before = float(np.mean(kwh[: max(found.at, 1)]))

@@ -18,7 +18,7 @@ _TOLD_KWH = 0.2  # electricity of a day below which meter resolution dominates i
 
 
 @dataclass(frozen=True)
-class Expected:
+class ExpectedPerformance:
     """Performance by the rating, and measured in the same minutes.
 
     value : SPF [-] by the rating at the real outdoor temperatures, with space heat at the designed curve's
@@ -36,20 +36,20 @@ class Expected:
     reason: str = ""
 
 
-def expected(site: Site, days: Table) -> Expected:
+def expected(site: Site, days: Table) -> ExpectedPerformance:
     """Rated performance over the minutes of real operation."""
     heat = days.total("xq_space") + days.total("xq_hot_water")
     electricity = days.total("x_space") + days.total("x_hot_water")
     if heat <= 0 or electricity <= 0:
         reason = "needs heat_output, heat_pump_electricity, flow_temperature and outdoor_temperature"
-        return Expected(None, "", None, None, None, None, None, reason)
+        return ExpectedPerformance(None, "", None, None, None, None, None, reason)
     at_curve = electricity - above_curve(days)
     flow = (
         "the designed curve's flow temperatures"
         if days.total("xc_space")
         else "the flow temperatures that occurred"
     )
-    return Expected(
+    return ExpectedPerformance(
         heat / at_curve,
         f"{rated(site).basis}, at the outdoor temperatures that occurred and {flow}",
         heat / electricity,

@@ -161,9 +161,11 @@ def _change(rise: Rise) -> dict[str, Any]:
 def _degree_days(site: Site, days: Table, signature: ElectricitySignature) -> DegreeDays:
     """Degree-days to the base temperature of the house's own signature if known, else the customary one."""
     own, asked = signature.base_temperature_c.value, site.weather.base_c if site.weather else None
-    base, told = (own, "the home's own signature") if own is not None else (UK_BASE_C, "customary base")
+    base, base_source = (
+        (own, "the home's own signature") if own is not None else (UK_BASE_C, "customary base")
+    )
     if asked is not None:
-        base, told = asked, "the site file"
+        base, base_source = asked, "the site file"
     outdoor = days.floats("outdoor")
     known = np.isfinite(outdoor)
     each = np.where(known, degree_days_from_means(np.where(known, outdoor, base), base_c=base), 0.0)
@@ -172,4 +174,4 @@ def _degree_days(site: Site, days: Table, signature: ElectricitySignature) -> De
         str(m): (float(each[month == m].sum()), int(known[month == m].sum())) for m in np.unique(month)
     }
     total = float(each.sum()) if known.any() else None
-    return DegreeDays(total, float(base), told, station_of(site), int(known.sum()), by_month)
+    return DegreeDays(total, float(base), base_source, station_of(site), int(known.sum()), by_month)

@@ -148,11 +148,13 @@ def daily_sun(site: Site, days: Table) -> Floats:
     of_year = day_of_year(days["day"])
     span = days["outdoor_max"] - days["outdoor_min"]
     typical = float(np.nanmedian(span)) if np.isfinite(span).any() else 6.0
-    told = from_temperature_range(of_year, latitude, np.where(np.isfinite(span) & (span > 0), span, typical))
+    modelled = from_temperature_range(
+        of_year, latitude, np.where(np.isfinite(span) & (span > 0), span, typical)
+    )
     measured = days["solar"]
     if _sun_measured(days):
-        told = np.where(np.isfinite(measured), measured, told)
-    return on_walls(of_year, latitude, told)
+        modelled = np.where(np.isfinite(measured), measured, modelled)
+    return on_walls(of_year, latitude, modelled)
 
 
 def _sun_measured(days: Table) -> bool:

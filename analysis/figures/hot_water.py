@@ -52,8 +52,8 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
     days, reheats = facts.days, facts.reheats
     minutes_known = days.total("n_minutes") - days.total("n_unknown")
     blurred = blurred_reheats(facts)
-    told = days.total("n_hot_water") > 0 and blurred is None
-    if not told:
+    separable = days.total("n_hot_water") > 0 and blurred is None
+    if not separable:
         reasons["reheats"] = reasons["median_reheat_minutes"] = (
             blurred or "needs operating_mode, diverter_to_hot_water, hot_water_heat or cylinder_temperature"
         )
@@ -92,14 +92,14 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
     known_days = minutes_known / 1440.0
     whole = reheats.where(~reheats["cut"]) if len(reheats) else reheats
     return HotWaterFigures(
-        len(reheats) if told else None,
-        whole.median("minutes") if told and len(whole) else None,
+        len(reheats) if separable else None,
+        whole.median("minutes") if separable and len(whole) else None,
         litres,
         cold,
         loss,
         coefficient,
         last,
-        heat / known_days if told and days.total("n_heat") and known_days > 0 else None,
+        heat / known_days if separable and days.total("n_heat") and known_days > 0 else None,
         reasons,
     )
 

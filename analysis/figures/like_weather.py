@@ -88,9 +88,9 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
         return np.concatenate((before.floats(name), after.floats(name)))
 
     outdoor, space, water = both("outdoor"), both("e_space"), both("e_hot_water")
-    untold = both("e_untold")
+    use_unknown = both("e_untold")
     whole = both("n_electricity") >= WHOLE_DAY * both("n_minutes")
-    whole &= np.nan_to_num(untold) <= 0.05 * np.maximum(both("e_total"), 1e-9)
+    whole &= np.nan_to_num(use_unknown) <= 0.05 * np.maximum(both("e_total"), 1e-9)
     sun = np.concatenate((daily_sun(site, before), daily_sun(site, after)))
     rooms, n_before, n_after = _space(outdoor, space, sun, later, whole)
     return LikeWeather(

@@ -28,7 +28,7 @@ FINDINGS_OF = {
     "pumps_and_standby": ("high_standby", "pump_always_on"),
     "hot_water": ("slow_reheat", "efficiency_below_expected", "diverter_passing"),
 }
-"""Part of the table -> findings that tell it."""
+"""Part of the table -> findings that explain it."""
 # Domestic circulators draw up to about 10 W per kW of the unit (EEI 0.23 and below: 45 W for 8
 # kW), with controls and a second pump twice as much; at rest the sum of a crankcase heater and controls
 # (common practice).
@@ -48,8 +48,8 @@ def accounted(
     for loss in losses:
         if loss.electricity_kwh <= DEAR_SHARE * electricity or loss.cause not in FINDINGS_OF:
             continue
-        told = next((code for code in FINDINGS_OF[loss.cause] if code in codes), "")
-        out[loss.cause] = told or _LINES[loss.cause](site, facts, loss)
+        code_told = next((code for code in FINDINGS_OF[loss.cause] if code in codes), "")
+        out[loss.cause] = code_told or _LINES[loss.cause](site, facts, loss)
     return out
 
 
@@ -81,12 +81,12 @@ def _cycling(site: Site, facts: Facts, loss: Loss) -> str:
     share = float(np.nanmedian(heating.floats("heat") * 60.0 / span)) / least
     if not 0.0 < share < 1.0:
         return ""
-    told, typical = run_expected(share), float(np.nanmedian(heating.floats("minutes")))
-    if typical < told.low:
+    usual, typical = run_expected(share), float(np.nanmedian(heating.floats("minutes")))
+    if typical < usual.low:
         return ""
     return (
         f"Mild weather: the load is {share:.0%} of the least output, which lets runs of "
-        f"{told.low:.0f} to {told.high:.0f} minutes "
+        f"{usual.low:.0f} to {usual.high:.0f} minutes "
         f"be expected; the typical run is {typical:.0f}."
     )
 

@@ -66,7 +66,7 @@ class Loss:
 
 
 @dataclass(frozen=True)
-class _Part:
+class _LossPart:
     """kwh and its standard uncertainty"""
 
     kwh: float
@@ -98,7 +98,7 @@ def losses(site: Site, facts: Facts) -> list[Loss]:
     }
     rest = total - heat / want.value - sum(p.kwh for p in parts.values())
     compared = days.total("xe_space") + days.total("xe_hot_water")
-    parts["unexplained"] = _Part(
+    parts["unexplained"] = _LossPart(
         rest, hypot(compared * _whole_doubt(site, days), *(p.spread for p in parts.values())), _REST
     )
     price = mean_price(site, days)
@@ -126,13 +126,13 @@ def _whole_doubt(site: Site, days: Table) -> float:
     return hypot(rating, _CARRIED, meter, _ELECTRICITY)
 
 
-def _above_curve(days: Table) -> _Part:
+def _above_curve(days: Table) -> _LossPart:
     kwh = above_curve(days)
     spread = days.total("xc_space") * _KELVIN_SHARE * _FLOW_DOUBT_K
-    return _Part(kwh, spread, "Flow temperatures that occurred against the designed curve's.")
+    return _LossPart(kwh, spread, "Flow temperatures that occurred against the designed curve's.")
 
 
-def _part_load(days: Table, strength: float, spread: float) -> _Part:
+def _part_load(days: Table, strength: float, spread: float) -> _LossPart:
     """Saving by part load, so negative."""
     kwh = full = 0.0
     for use in ("space", "hot_water"):
@@ -140,18 +140,18 @@ def _part_load(days: Table, strength: float, spread: float) -> _Part:
         if x > 0.0 and part > 0.0:
             kwh += x * ((part / x) ** strength - 1.0)
             full += part - x
-    return _Part(
+    return _LossPart(
         kwh,
         abs(full) * spread,
         "Ratings are measured at full output; at part load coil and condenser have more room.",
     )
 
 
-def _cycling(facts: Facts) -> _Part:
+def _cycling(facts: Facts) -> _LossPart:
     """Electricity of starts in excess of long runs."""
     runs = facts.runs
     if not len(runs):
-        return _Part(0.0, 0.0, "No runs can be told apart.")
+        return _LossPart(0.0, 0.0, "No runs can be told apart.")
     heating = runs.where(runs["use"] == HEATING)
     power = np.divide(
         heating["electricity"] * 60.0,
@@ -160,21 +160,21 @@ def _cycling(facts: Facts) -> _Part:
         where=heating["minutes"] > 0,
     )
     kwh = float(np.nansum(power) * START_MINUTES / 60.0)
-    return _Part(
+    return _LossPart(
         kwh,
         _START_DOUBT * kwh,
         f"{len(heating)} starts for heating, {START_MINUTES:g} minutes of power each.",
     )
 
 
-def _defrost(site: Site, days: Table) -> _Part:
+def _defrost(site: Site, days: Table) -> _LossPart:
     """Electricity of defrosts in excess of those in the rating test."""
     drawn = days.total("e_defrost") + _given_again(days)
     tested = rated_defrosts(site, days)
     explained = explained_defrosts(site, days)
     words = f"{drawn:.0f} kWh taken; the rating's test contains {tested:.0f} kWh"
     words += f"; air and load explain {explained[0]:.0f} to {explained[1]:.0f} kWh." if explained else "."
-    return _Part(drawn - tested, _TEST_DOUBT * tested, words)
+    return _LossPart(drawn - tested, _TEST_DOUBT * tested, words)
 
 
 def rated_defrosts(site: Site, days: Table) -> float:
@@ -216,30 +216,30 @@ def _given_again(days: Table) -> float:
     return float(np.nansum(taken / np.where(np.isfinite(cop) & (cop > 0.5), cop, overall)))
 
 
-def _hot_water(days: Table, strength: float) -> _Part:
+def _hot_water(days: Table, strength: float) -> _LossPart:
     x, part = days.total("x_hot_water"), float(np.nansum(days.floats("xp_hot_water")))
     want = x * (part / x) ** strength if x > 0.0 and part > 0.0 else x
     doubt = _CARRIED * want
-    return _Part(
+    return _LossPart(
         days.total("xe_hot_water") - want,
         doubt,
         "Charging the cylinder against the rating at its own temperatures.",
     )
 
 
-def _direct(days: Table, performance: float) -> _Part:
+def _direct(days: Table, performance: float) -> _LossPart:
     """Electricity of heaters, less the heat pump's electricity for the same metered heat."""
     used = days.total("e_backup") + days.total("e_immersion")
     seen = max(used - float(np.nansum(days.floats("p_added_heat"))), 0.0)
-    return _Part(
+    return _LossPart(
         used - seen / performance, 0.0, f"{used:.0f} kWh by heaters, against the heat pump's own performance."
     )
 
 
-def _pumps(days: Table) -> _Part:
+def _pumps(days: Table) -> _LossPart:
     idle = days.total("e_idle")
     pumps = max(days.total("e_pump") - _idle_pumps(days), 0.0)
-    return _Part(idle + pumps, 0.0, f"Pumps {pumps:.0f} kWh while running, rest {idle:.0f} kWh.")
+    return _LossPart(idle + pumps, 0.0, f"Pumps {pumps:.0f} kWh while running, rest {idle:.0f} kWh.")
 
 
 def _idle_pumps(days: Table) -> float:

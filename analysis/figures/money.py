@@ -165,11 +165,11 @@ def _carbon(
             reasons[name] = f"no carbon factor of {carrier.replace('_', ' ')} is known for {country}"
             return None
         total += kwh * factor.value
-        factors[_told(factor)] = None
+        factors[_price_text(factor)] = None
     return total
 
 
-def _told(factor: Factor) -> str:
+def _price_text(factor: Factor) -> str:
     where = COUNTRIES[factor.country]
     source = factor.source.replace(", from memory", "") + (
         "" if factor.checked else " (not checked against it)"

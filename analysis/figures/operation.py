@@ -14,7 +14,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.quantiles import median
 
 SHORT_RUN_MIN = 10.0
-"""A run below this hardly pays for its own start (common practice; makers ask for 6 to 10 minutes)."""
+"""A shorter run hardly pays for its start (common practice; manufacturers require 6 to 10 minutes)."""
 _CLOSE_MIN = 2.0
 _COARSEST_RUN_MIN = 15.0
 _CLOSER = "needs readings every 15 minutes or closer, or compressor_starts"
@@ -42,8 +42,8 @@ def run_spacing(days: Table) -> float:
         if "running_spacing" in days
         else [f"spacing.{q}" for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")]
     )
-    told = [known(days[name]) for name in names if name in days]
-    return min((float(np.min(c)) for c in told if len(c)), default=math.inf)
+    run_spacings = [known(days[name]) for name in names if name in days]
+    return min((float(np.min(c)) for c in run_spacings if len(c)), default=math.inf)
 
 
 def blurred_runs(site: Site, facts: Facts) -> str | None:
@@ -111,7 +111,7 @@ class Defrosting:
     share_of_heat: float | None
     reason: str = ""
     taken_reason: str = ""
-    """Why the heat taken is not told where the defrosts themselves are."""
+    """Why the defrost heat is unknown although defrosts are counted."""
 
 
 def defrosting(site: Site, facts: Facts) -> Defrosting:

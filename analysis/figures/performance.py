@@ -125,7 +125,7 @@ class _Meters:
         behind |= meter_behind_heater(site) and not site.measures("backup_heater_electricity")
         return cls(frozenset(within), behind, frozenset(unforeseen))
 
-    def balance(self, sums: Mapping[str, boundaries.Energy]) -> boundaries.Balance:
+    def balance(self, sums: Mapping[str, boundaries.Energy]) -> boundaries.PeriodEnergies:
         """Energies over the minutes with known heat and all electricity meters.
 
         sums : column of the days table -> its sum over some days, nan if none knows it; or of several periods
@@ -154,7 +154,7 @@ class _Meters:
         for name in self.unforeseen:
             if metered[name] is None and name not in within:
                 metered[name] = 0.0
-        return boundaries.Balance(
+        return boundaries.PeriodEnergies(
             heat_kwh=heat,
             heat_pump_kwh=unit,
             fan_kwh=metered[boundaries.FAN],
@@ -258,11 +258,11 @@ def _by_use(site: Site, days: Table, use: str) -> Estimate:
     if heat is None or electricity is None or electricity < _LEAST_PAIR_KWH:
         if use == "hot_water" and site.hot_water is None:
             return Estimate.none("the system makes no hot water")
-        untold = days.total("n_running") > 0 and days.total("n_heating") + days.total("n_hot_water") == 0
+        use_unknown = days.total("n_running") > 0 and days.total("n_heating") + days.total("n_hot_water") == 0
         return Estimate.none(
             "the meters can't tell heating from hot water: needs operating_mode, diverter_to_hot_water or"
             " cylinder_temperature"
-            if untold
+            if use_unknown
             else "hardly any electricity went to this use"
         )
     if coarse(days, "heat_pump_electricity", 30.0):

@@ -27,22 +27,22 @@ class Episode:
 
 def latest_episode(
     day: NDArray[Any],
-    so: NDArray[np.bool_],
-    judged: NDArray[np.bool_],
+    condition: NDArray[np.bool_],
+    observed: NDArray[np.bool_],
     *,
     hold_days: int = 3,
     gone_days: int = 7,
 ) -> Episode | None:
-    """The newest stretch in which something was so on most judged days.
+    """The newest stretch in which a condition held on most observed days.
 
-    day : datetime64 (n,), local dates, ascending. so : bool (n,). judged : bool (n,), days on which it could
-        be told
-    hold_days : int, default 3. It must have been so on so many judged days of the stretch
-    gone_days : int, default 7. So many judged days in a row without it end the stretch
-    Returns Spell, or None.
+    day : datetime64 (n,), local dates, ascending. condition : bool (n,). observed : bool (n,), days on which
+        it could be judged
+    hold_days : int, default 3. Minimum of observed days with the condition
+    gone_days : int, default 7. Observed days in a row without it that end the stretch
+    Returns Episode, or None.
     """
-    index = np.flatnonzero(judged)
-    flags = so[index]
+    index = np.flatnonzero(observed)
+    flags = condition[index]
     hits = np.flatnonzero(flags)
     if len(hits) < hold_days:
         return None

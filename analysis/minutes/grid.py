@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.minutes.midnight import local_midnight
 from fieldfare.analysis.minutes.plausible import implausible
-from fieldfare.analysis.minutes.registers import Event, change_points, whole_total
+from fieldfare.analysis.minutes.registers import RegisterEvent, change_points, whole_total
 from fieldfare.analysis.minutes.resampling import (
     LINE_UP_TO_MIN,
     Between,
@@ -206,7 +206,7 @@ def _covered(time: Times, samples: Samples, longest: float) -> NDArray[np.bool_]
     return on_minutes(time, Samples(samples.time, np.zeros(len(samples.time))), longest)[1]
 
 
-def _note(grid: Grid, point: Point, events: list[Event]) -> None:
+def _note(grid: Grid, point: Point, events: list[RegisterEvent]) -> None:
     begin, end = grid.time[0], grid.time[-1] + MS_PER_MINUTE
     grid.odd.extend(Odd(point.id, e.time, e.kind, e.amount) for e in events if begin <= e.time < end)
 

@@ -32,7 +32,7 @@ _TOLD_SINGLY = 20
 
 
 @dataclass(frozen=True)
-class Event:
+class RegisterEvent:
     """An oddity in a register: when [ms], what, and by how much."""
 
     time: int
@@ -51,7 +51,7 @@ class Total:
     time: NDArray[np.int64]
     value: Floats
     resolution: float
-    events: list[Event] = field(default_factory=list)
+    events: list[RegisterEvent] = field(default_factory=list)
 
     def at(self, time: NDArray[np.int64]) -> Floats:
         """The total at any times, interpolated linearly, nan outside the readings."""
@@ -144,7 +144,7 @@ def _without_spikes(samples: Samples, may_fall: float) -> tuple[NDArray[np.int64
 
 def _without_dropouts(
     time: NDArray[np.int64], value: Floats, most_per_hour: float, may_fall: float
-) -> tuple[NDArray[np.int64], Floats, list[Event]]:
+) -> tuple[NDArray[np.int64], Floats, list[RegisterEvent]]:
     """Drop stretches in which a register showed another value before returning to its total."""
     step = np.diff(value)
     falls = np.flatnonzero(step < -max(may_fall, 10.0 * _rounding(value)))
@@ -152,7 +152,7 @@ def _without_dropouts(
     if not len(falls) or not len(rises):
         return time, value, []
     keep = np.ones(len(time), dtype=bool)
-    events: list[Event] = []
+    events: list[RegisterEvent] = []
     done = -1
     for i in falls:
         nearest = int(np.searchsorted(rises, i + 1))
@@ -163,18 +163,18 @@ def _without_dropouts(
         gained = float(value[j] - value[i])
         if hours <= _DROPOUT_HOURS and 0.0 <= gained <= most_per_hour * max(hours, 1.0 / 60.0):
             keep[i + 1 : j] = False
-            events.append(Event(int(time[i + 1]), "dropped_out", float(j - i - 1)))
+            events.append(RegisterEvent(int(time[i + 1]), "dropped_out", float(j - i - 1)))
             done = j
     return time[keep], value[keep], events
 
 
-def _events(kind: str, time: NDArray[np.int64], amount: Floats) -> list[Event]:
+def _events(kind: str, time: NDArray[np.int64], amount: Floats) -> list[RegisterEvent]:
     """One event each; if there are many, one per quarter of a day with their sum (resets: the maximum)."""
     if len(time) <= _TOLD_SINGLY:
-        return [Event(int(t), kind, float(a)) for t, a in zip(time, amount, strict=True)]
+        return [RegisterEvent(int(t), kind, float(a)) for t, a in zip(time, amount, strict=True)]
     _, first = np.unique(time // 21_600_000, return_index=True)
     merged = (np.maximum if kind == "reset" else np.add).reduceat(amount, first)
-    return [Event(int(time[i]), kind, float(a)) for i, a in zip(first, merged, strict=True)]
+    return [RegisterEvent(int(time[i]), kind, float(a)) for i, a in zip(first, merged, strict=True)]
 
 
 def _rounding(value: Floats) -> float:
@@ -187,7 +187,7 @@ def _resolution(step: Floats) -> float:
 
 
 @dataclass(frozen=True)
-class Shape:
+class RegisterShape:
     """Points of a register's total between which the power is taken as constant.
 
     time : int64 (k,) [ms]. value : float64 (k,), canonical unit
@@ -206,7 +206,7 @@ class Shape:
 _REST_MOVES, _REST_SPACINGS, _REST_MIN = 6.0, 3.0, 20.0
 
 
-def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> Shape:
+def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> RegisterShape:
     """Convert the steps of a coarse register to slopes.
 
     time, value : of `Total`. usual : minutes between readings
@@ -215,11 +215,11 @@ def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> Shape
     steps is a small constant load, not a run of one minute.
     """
     if len(time) < 3:
-        return Shape(time, value, usual, 0.0)
+        return RegisterShape(time, value, usual, 0.0)
     change = np.diff(value)
     moved = np.flatnonzero(change != 0.0) + 1
     if len(moved) < 3 or len(moved) == len(change):
-        return Shape(time, value, usual, 0.0)
+        return RegisterShape(time, value, usual, 0.0)
     gaps = np.diff(time[moved]) / 60_000.0
     # During runs the register moves often: rests are long compared with the fastest quarter of its moves.
     longest = max(_REST_MOVES * quantile(gaps, 0.25), _REST_SPACINGS * usual, _REST_MIN)
@@ -234,7 +234,7 @@ def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> Shape
     starts = _starts_after_rest(time, value, np.flatnonzero(flags), longest)
     at = np.concatenate((time[flags], starts[0]))
     order = np.argsort(at, kind="stable")
-    return Shape(at[order], np.concatenate((value[flags], starts[1]))[order], spacing, step)
+    return RegisterShape(at[order], np.concatenate((value[flags], starts[1]))[order], spacing, step)
 
 
 def counting_step(change: Floats) -> float:

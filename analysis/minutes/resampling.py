@@ -17,9 +17,9 @@ Times = NDArray[np.int64]
 Between = Literal["line", "last", "nearest"]
 
 LINE_UP_TO_MIN = 2.5
-"""Readings so close follow a power's rise and fall."""
+"""Spacing up to which readings follow a power's changes."""
 _TAIL_MIN = 5
-"""So long a point's last reading holds at most."""
+"""Maximum hold time of a point's last reading."""
 
 
 def canonical(point: Point, samples: Samples) -> Samples:

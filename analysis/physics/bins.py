@@ -146,7 +146,6 @@ COLDER = Season(
     2944,
     2189,
 )
-SEASONS = (AVERAGE, WARMER, COLDER)
 
 
 @dataclass(frozen=True)

@@ -34,12 +34,11 @@ BOUNDARIES: tuple[tuple[str, frozenset[str]], ...] = (
     ("H4", frozenset({FAN, BACKUP, IMMERSION, PUMP})),
 )
 
-EU_POWER_SYSTEM_EFFICIENCY = 0.455  # Decision 2013/114/EU
 MINIMUM_SPF_ELECTRIC = 2.5  # Decision 2013/114/EU: 1.15 / 0.455, stated as 2.5
 
 
 @dataclass(frozen=True)
-class Balance:
+class PeriodEnergies:
     """Energies of one period [kWh]. None: fitted but not metered. 0.0: not fitted, or unused."""
 
     heat_kwh: Energy | None
@@ -49,7 +48,7 @@ class Balance:
     immersion_kwh: Energy | None = None
     circulation_pump_kwh: Energy | None = None
     meter_includes: frozenset[str] = field(default_factory=lambda: frozenset({FAN}))
-    """What the heat pump's electricity meter counts besides the compressor and its controls."""
+    """Consumers on the heat pump's electricity meter besides the compressor and its controls."""
     heat_includes: frozenset[str] = frozenset()
     """Direct heaters whose heat the heat meter counts too (those that sit upstream of it)."""
 
@@ -77,7 +76,7 @@ class BoundaryRatio:
     reason: str | None = None
 
 
-def spf(balance: Balance) -> dict[str, BoundaryRatio]:
+def spf(balance: PeriodEnergies) -> dict[str, BoundaryRatio]:
     """Seasonal performance factors at H1 to H4.
 
     balance : Balance [kWh]
@@ -89,7 +88,7 @@ def spf(balance: Balance) -> dict[str, BoundaryRatio]:
     return {name: _ratio(balance, inside) for name, inside in BOUNDARIES}
 
 
-def spf_of_each(balance: Balance) -> dict[str, tuple[Floats, Floats]]:
+def spf_of_each(balance: PeriodEnergies) -> dict[str, tuple[Floats, Floats]]:
     """`spf` of many periods: factors [-] and electricity [kWh] by boundary, nan where there are none.
 
     balance : Balance of float64 (n,), or of single numbers for all
@@ -106,7 +105,7 @@ def spf_of_each(balance: Balance) -> dict[str, tuple[Floats, Floats]]:
     return out
 
 
-def _ratio(balance: Balance, inside: frozenset[str]) -> BoundaryRatio:
+def _ratio(balance: PeriodEnergies, inside: frozenset[str]) -> BoundaryRatio:
     told = _energies(balance, inside)
     if isinstance(told, str):
         return BoundaryRatio(None, reason=told)
@@ -116,7 +115,7 @@ def _ratio(balance: Balance, inside: frozenset[str]) -> BoundaryRatio:
     return BoundaryRatio(heat / electricity, heat, electricity)
 
 
-def _energies(balance: Balance, inside: frozenset[str]) -> tuple[Any, Any] | str:
+def _energies(balance: PeriodEnergies, inside: frozenset[str]) -> tuple[Any, Any] | str:
     """Heat and electricity within a boundary, or why they can't be told."""
     if balance.heat_pump_kwh is None:
         return "needs heat_pump_electricity"

@@ -13,7 +13,6 @@ from numpy.polynomial import polynomial
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
-Fluid = Literal["none", "propylene_glycol", "ethylene_glycol"]
 Pipe = Literal["return", "flow"]
 
 WATER_RANGE_C = (0.0, 120.0)

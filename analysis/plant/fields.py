@@ -11,7 +11,7 @@ from zoneinfo import available_timezones
 from pydantic import AfterValidator, BeforeValidator, Field
 
 EARLIEST_DAY, LATEST_DAY = date(1990, 1, 1), date(2100, 12, 31)
-"""Days that a site file may name: no heat pump was metered before, and no service runs longer."""
+"""Valid range of dates in a site file."""
 
 
 def _no_truth(value: Any) -> Any:
@@ -73,4 +73,4 @@ Energy = Annotated[Number, Field(ge=1, le=20_000_000)]
 Litres = Annotated[Number, Field(ge=1, le=100_000)]
 Price = Annotated[Number, Field(ge=0, le=1000)]
 Factor = Annotated[Number, Field(ge=-1e6, le=1e6)]
-"""A threshold that a site sets for itself, in the unit of the limit."""
+"""A site's own threshold, in the unit of the limit."""

@@ -16,7 +16,7 @@ from fieldfare.analysis.plant.site import Site
 LARGEST_FILE = 500_000
 """Characters of a site file; one with hundreds of points has some 50,000."""
 MOST_PROBLEMS = 50
-"""Problems that are told of one file."""
+"""Maximum of reported problems per file."""
 
 
 def parse_site(text: str, file: str = "site file") -> Site:
@@ -59,8 +59,8 @@ def _parsed(text: str, file: str) -> Site:
     try:
         site = Site.model_validate(data)
     except ValidationError as error:
-        told = error.errors()[:MOST_PROBLEMS]
-        raise SiteError(file, [_problem(e, data, text) for e in told]) from None
+        first_errors = error.errors()[:MOST_PROBLEMS]
+        raise SiteError(file, [_problem(e, data, text) for e in first_errors]) from None
     if unknown := _unknown_limits(site, text):
         raise SiteError(file, unknown)
     return site

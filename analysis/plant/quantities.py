@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Form = Literal["power", "register", "interval", "gauge", "state"]
-"""How a point's numbers are to be read (`as` in the site file)."""
+"""Form of a point's numbers (`as` in the site file)."""
 
 MODES = {"off": 0, "heating": 1, "hot_water": 2, "defrost": 3, "cooling": 4}
 SWITCH = {"0": 0, "1": 1}

@@ -213,10 +213,10 @@ class Csv(_Section):
             raise ValueError(f"{_TIME_FORM_WANTED}, not {value!r}")
         moment = datetime(2025, 11, 23, 14, 45, 36, tzinfo=UTC)
         try:
-            told = datetime.strptime(moment.strftime(value), value)  # noqa: DTZ007
+            parsed = datetime.strptime(moment.strftime(value), value)  # noqa: DTZ007
         except ValueError:
-            told = None
-        if told is None or told.date() != moment.date():
+            parsed = None
+        if parsed is None or parsed.date() != moment.date():
             raise ValueError(f"{_TIME_FORM_WANTED}, not {value!r}")
         return value
 
@@ -317,7 +317,7 @@ class Point(_Section):
 
 
 FaultWords = Annotated[str, Field(min_length=1, max_length=200)]
-"""The firm's own words for a code that the unit reports."""
+"""The firm's own text for a fault code of the unit."""
 
 
 class Site(_Section):

@@ -13,12 +13,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 GRAVER = {"watch": 1, "act": 2, "urgent": 3}
-"""Severities that alert, by weight. A note is told on the site's page and alerts nobody."""
+"""Severities that alert, by weight. A note appears only on the site's page."""
 LIVE = ("open", "acknowledged", "snoozed")
 
 
 AT_ONCE = frozenset({"unit_stopped"})
-"""Codes whose act opens at once: what the watch says of them is no matter of a long window."""
+"""Codes whose act opens at once, as the watch judges them over a short window."""
 
 
 @dataclass(frozen=True)

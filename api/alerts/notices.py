@@ -38,7 +38,7 @@ from fieldfare.api.state.people_tables import PersonSite
 from fieldfare.api.state.work_tables import Notice
 
 BACK_OFF = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360))
-"""Waits before the next try; after the last one it has failed."""
+"""Delays before retries; after the last one the notice has failed."""
 CLAIM_LOST_AFTER = timedelta(minutes=10)
 
 log = logging.getLogger(__name__)

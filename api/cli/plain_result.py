@@ -21,7 +21,7 @@ NOT_KNOWN = "not known"
 
 
 MOST_ASKED = 2
-"""Unanswered questions that a fleet's line names."""
+"""Maximum of unanswered questions on a fleet line."""
 
 
 def plain_result(result: dict[str, Any], name: str) -> str:

@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from fieldfare.analysis.facts.table import Table, joined, rows_between
 
 _SIZES = np.dtype([("rows", "<i8"), ("columns", "<i8"), ("words", "<i8")])
-"""Rows of the table, and bytes of the two parts of JSON."""
+"""Rows of the table, and sizes [bytes] of the two JSON parts."""
 _ARROW = b"\xff\xff\xff\xff"
-"""How a stream of Arrow's begins: tables of earlier releases, a column each."""
+"""Start of an Arrow stream: the format of earlier releases."""
 _WORDS = "|O"
 _DAY = timedelta(days=1)
 _EARLIEST, _LATEST = date(1, 1, 1), date(9999, 12, 31)
@@ -40,16 +40,18 @@ class _Layout(NamedTuple):
     types: dict[str, list[str]]
 
 
-class _Part(NamedTuple):
+class _StoredTable(NamedTuple):
     """A stored table. blocks : by dtype (columns, rows). words : text columns by name."""
 
     layout: _Layout
     blocks: dict[str, NDArray[Any]]
     words: dict[str, list[str | None]]
 
-    def rows(self, first: int, end: int | None) -> _Part:
+    def rows(self, first: int, end: int | None) -> _StoredTable:
         blocks = {kind: block[:, first:end] for kind, block in self.blocks.items()}
-        return _Part(self.layout, blocks, {name: words[first:end] for name, words in self.words.items()})
+        return _StoredTable(
+            self.layout, blocks, {name: words[first:end] for name, words in self.words.items()}
+        )
 
     @property
     def days(self) -> NDArray[np.datetime64]:
@@ -75,7 +77,7 @@ def packed(table: Table) -> bytes:
     return _packed([_part_of(table)])
 
 
-def _packed(parts: Sequence[_Part]) -> bytes:
+def _packed(parts: Sequence[_StoredTable]) -> bytes:
     """Pack parts of one layout into one table."""
     layout = parts[0].layout
     said = orjson.dumps({name: [w for p in parts for w in p.words[name]] for name in parts[0].words})
@@ -87,17 +89,17 @@ def _packed(parts: Sequence[_Part]) -> bytes:
     return len(raw).to_bytes(8, "little") + pa.compress(raw, codec="zstd", asbytes=True)
 
 
-def _part_of(table: Table) -> _Part:
+def _part_of(table: Table) -> _StoredTable:
     layout = _layout(orjson.dumps([(name, table[name].dtype.str) for name in table.names]))
     blocks = {kind: np.stack([table[name] for name in names]) for kind, names in layout.types.items()}
     words = {name: table[name].tolist() for name, kind in layout.columns if kind == _WORDS}
-    return _Part(layout, blocks, words)
+    return _StoredTable(layout, blocks, words)
 
 
 def unpacked(payloads: Sequence[bytes]) -> Table:
     """Unpack one or more tables and concatenate them."""
     tables: list[Table] = []
-    alike: list[_Part] = []
+    alike: list[_StoredTable] = []
     for payload in payloads:
         raw = _decompressed(payload)
         if not raw.startswith(_ARROW):
@@ -123,7 +125,7 @@ def _decompressed(payload: bytes) -> bytes:
     return raw
 
 
-def _part(raw: bytes) -> _Part:
+def _part(raw: bytes) -> _StoredTable:
     rows, columns, words = np.frombuffer(raw, _SIZES, 1)[0].tolist()
     middle = _SIZES.itemsize + columns
     layout = _layout(raw[_SIZES.itemsize : middle])
@@ -132,10 +134,10 @@ def _part(raw: bytes) -> _Part:
     for kind, names in layout.types.items():
         blocks[kind] = np.frombuffer(raw, kind, len(names) * rows, at).reshape(len(names), rows)
         at += blocks[kind].nbytes
-    return _Part(layout, blocks, orjson.loads(raw[middle : middle + words]))
+    return _StoredTable(layout, blocks, orjson.loads(raw[middle : middle + words]))
 
 
-def _whole(parts: Sequence[_Part]) -> Table:
+def _whole(parts: Sequence[_StoredTable]) -> Table:
     """Concatenate parts of one layout, block by block."""
     layout = parts[0].layout
     blocks = {kind: iter(np.concatenate([p.blocks[kind] for p in parts], axis=1)) for kind in layout.types}

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 KINDS = ("days", "runs", "defrosts", "reheats", "notices", "rests", "faults")
 CHUNK_READINGS = 2_000_000
-"""Readings worked out at once in each lane: thin data take longer spans than SPAN_DAYS."""
+"""Readings processed at once per thread: sparse data allow longer spans than SPAN_DAYS."""
 OPEN_DAYS = 1 + MARGIN_DAYS
 """The newest days: today, and those whose facts depend on today's readings."""
 RECENT_S = 600.0
@@ -106,8 +106,8 @@ class FactsCache:
         kept = self._kept_fingerprints(site.id, first, last)
         stale = [day for day, mark in wanted.items() if kept.get(day) != mark]
         if not stale:
-            return Updated(0, _whole(wanted))
-        return Updated(self._build(site, plant, stale, wanted, progress), _whole(wanted))
+            return Updated(0, _combined_hash(wanted))
+        return Updated(self._build(site, plant, stale, wanted, progress), _combined_hash(wanted))
 
     def _build(
         self, site: Site, plant: Site, stale: list[date], wanted: dict[date, str], progress: Progress | None
@@ -148,7 +148,7 @@ class FactsCache:
         """Version token of the facts of the completed days in first..last."""
         span = self._store.span(site.id)
         newest = day_of(span[1], site.zone) if span else last
-        return _whole(
+        return _combined_hash(
             self.fingerprints(self.equipped(site), first, min(last, newest - timedelta(days=OPEN_DAYS)))
         )
 
@@ -257,7 +257,7 @@ def _span(site_id: str, first: date, last: date) -> dict[str, Any]:
     return {"site_id": site_id, "first_day": first, "last_day": last} | months
 
 
-def _whole(marks: dict[date, str]) -> str:
+def _combined_hash(marks: dict[date, str]) -> str:
     return hashlib.blake2b("".join(marks.values()).encode(), digest_size=16).hexdigest()
 
 

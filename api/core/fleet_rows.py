@@ -114,11 +114,11 @@ def _result(service: Service, site_id: str, fresh: bool) -> tuple[dict[str, Any]
     if not fresh:
         result = service.results.summary(site_id)
         return result, None if result else "not analysed yet"
-    plant = service.sites.find(site_id)
-    if plant is None:
+    record = service.sites.find(site_id)
+    if record is None:
         return None
     try:
-        return service.results.rolling_result(plant, service.settings.rolling_days), None
+        return service.results.rolling_result(record, service.settings.rolling_days), None
     except NoReadings:
         return None, "no readings yet"
 
@@ -134,10 +134,10 @@ def fleet_learning(service: Service) -> dict[str, Any]:
 
 def _known(service: Service, refused: frozenset[str]) -> Iterator[tuple[Site, dict[str, Any]]]:
     """Sites with their newest readable result."""
-    for plant in service.sites.all():
-        site_id = plant.site.id
+    for record in service.sites.all():
+        site_id = record.site.id
         if site_id in refused:
             continue
         result = attempt(site_id, "read its results", lambda: service.results.newest(site_id))  # noqa: B023
         if result is not None and not isinstance(result, Failure):
-            yield plant.site, result
+            yield record.site, result

@@ -35,11 +35,11 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 KEPT_PER_SITE = 24
-"""Results kept of one site: a dozen months and the usual longer periods."""
+"""Stored results per site: a dozen months and the usual longer periods."""
 
 
 RECENT_KEPT = 256
-"""Documents kept in memory: some 20 MB."""
+"""Documents cached in memory: about 20 MB."""
 
 # Prebuilt statements: executed for every site each night.
 _OF_PERIOD = and_(
@@ -84,16 +84,16 @@ class Results:
         self._recent: dict[tuple[str, date, date], _Recent] = {}
         self._summaries: SiteCache[bytes] = SiteCache()
 
-    def span(self, plant: SiteRecord) -> tuple[date, date]:
+    def span(self, record: SiteRecord) -> tuple[date, date]:
         """First and last local day with readings. Raises NoReadings."""
-        found = self._store.span(plant.site.id)
+        found = self._store.span(record.site.id)
         if found is None:
-            raise NoReadings(plant.site.id)
-        return day_of(found[0], plant.site.zone), day_of(found[1], plant.site.zone)
+            raise NoReadings(record.site.id)
+        return day_of(found[0], record.site.zone), day_of(found[1], record.site.zone)
 
-    def period(self, plant: SiteRecord, first: date | None, last: date | None) -> tuple[date, date]:
+    def period(self, record: SiteRecord, first: date | None, last: date | None) -> tuple[date, date]:
         """Resolve a requested period; open ends become the data's span. Raises InputError if reversed."""
-        start, end = self.span(plant)
+        start, end = self.span(record)
         first, last = first or min(start, last or start), last or max(end, first or end)
         if first > last:
             raise InputError(f"the period ends before it starts: {first} to {last}")
@@ -101,24 +101,24 @@ class Results:
             raise InputError(f"the period is longer than 30 years: {first} to {last}")
         return first, last
 
-    def rolling(self, plant: SiteRecord, length: int) -> tuple[date, date]:
+    def rolling(self, record: SiteRecord, length: int) -> tuple[date, date]:
         """First and last day of the last `length` days with readings, or fewer."""
-        start, end = self.span(plant)
+        start, end = self.span(record)
         return max(start, end - timedelta(days=length - 1)), end
 
     def result(
-        self, plant: SiteRecord, first: date, last: date, progress: Progress | None = None
+        self, record: SiteRecord, first: date, last: date, progress: Progress | None = None
     ) -> dict[str, Any]:
         """Result document of first..last, inclusive."""
-        return orjson.loads(self.document(plant, first, last, progress))
+        return orjson.loads(self.document(record, first, last, progress))
 
-    def rolling_result(self, plant: SiteRecord, length: int) -> dict[str, Any]:
+    def rolling_result(self, record: SiteRecord, length: int) -> dict[str, Any]:
         """Result of the last `length` days, stored as the site's current result."""
-        return orjson.loads(self.document(plant, *self.rolling(plant, length), rolling=True))
+        return orjson.loads(self.document(record, *self.rolling(record, length), rolling=True))
 
     def document(
         self,
-        plant: SiteRecord,
+        record: SiteRecord,
         first: date,
         last: date,
         progress: Progress | None = None,
@@ -126,10 +126,10 @@ class Results:
         rolling: bool = False,
     ) -> bytes:
         """Result document as JSON."""
-        site = plant.site
+        site = record.site
         facts_mark = self._keeper.update(site, first, last, progress).mark
         notices = self.data_notices(site.id)
-        mark = self._mark(plant, f"{facts_mark}{notices or ''}")
+        mark = self._mark(record, f"{facts_mark}{notices or ''}")
         with self._database.reading() as db:
             row = db.execute(_FIND, _period(site.id, first, last)).first()
         kept = row if row is not None and row.fingerprint == mark and row.rolling >= rolling else None
@@ -144,31 +144,31 @@ class Results:
         """Lines about damaged or missing readings of a site; its results leave them out."""
         return [_notice(trouble) for trouble in self._store.troubles(site_id)]
 
-    def passing(self, plant: SiteRecord, first: date, last: date) -> Result:
+    def passing(self, record: SiteRecord, first: date, last: date) -> Result:
         """Result of first..last for one-time use: computed without storing its document."""
-        self._keeper.update(plant.site, first, last)
-        return self._of_kept_facts(plant.site, first, last)
+        self._keeper.update(record.site, first, last)
+        return self._of_kept_facts(record.site, first, last)
 
-    def _of_kept_facts(self, site: Site, first: date, last: date) -> Result:
+    def _compute_result(self, site: Site, first: date, last: date) -> Result:
         from fieldfare.analysis.reports.result import (
             analyse,  # imports the fits: only when something is computed
         )
 
         return analyse(self._keeper.equipped(site), self._keeper.kept(site.id, first, last), first, last)
 
-    def recent(self, plant: SiteRecord, first: date, last: date) -> bytes:
+    def recent(self, record: SiteRecord, first: date, last: date) -> bytes:
         """Result document of first..last for display.
 
         A change of completed days counts at once; the newest days change with every reading, so for them a
         document may be RECENT_S old. Only one document per site is computed at a time.
         """
-        key = (plant.site.id, first, last)
-        with self._locks.setdefault(plant.site.id, threading.Lock()):
-            closed = self._keeper.closed_mark(plant.site, first, last) + result_mark(plant.site)
+        key = (record.site.id, first, last)
+        with self._locks.setdefault(record.site.id, threading.Lock()):
+            closed = self._keeper.closed_mark(record.site, first, last) + result_mark(record.site)
             known = self._recent.get(key)
             if known is not None and known.closed == closed and time.monotonic() - known.made < RECENT_S:
                 return known.document
-            document = self.document(plant, first, last)
+            document = self.document(record, first, last)
             if len(self._recent) >= RECENT_KEPT:
                 self._recent.clear()
             self._recent[key] = _Recent(closed, time.monotonic(), document)
@@ -201,9 +201,9 @@ class Results:
         document = _unpacked(site_id, payload) if payload else None
         return orjson.loads(document) if document else None
 
-    def _mark(self, plant: SiteRecord, facts_mark: str) -> str:
+    def _mark(self, record: SiteRecord, facts_mark: str) -> str:
         return hashlib.blake2b(
-            f"{METHOD_VERSION}|{facts_mark}|{result_mark(plant.site)}".encode(), digest_size=16
+            f"{METHOD_VERSION}|{facts_mark}|{result_mark(record.site)}".encode(), digest_size=16
         ).hexdigest()
 
     def keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:

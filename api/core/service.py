@@ -97,9 +97,9 @@ def opened(settings: Settings) -> Iterator[Service]:
 
 def kept_open(settings: Settings) -> Service:
     """Process-wide Service singleton for pool workers."""
-    return _of_process(settings, os.getpid())
+    return _service_of_process(settings, os.getpid())
 
 
 @lru_cache(maxsize=1)
-def _of_process(settings: Settings, process: int) -> Service:
+def _service_of_process(settings: Settings, process: int) -> Service:
     return Service(settings, open_database(settings.state_url), threads=1)

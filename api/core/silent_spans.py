@@ -13,7 +13,7 @@ from fieldfare.api.core.local_days import EPOCH, day_of, days
 from fieldfare.collector.store.protocol import Store
 
 LONGEST_DAYS = 400
-"""A silence that is looked across: a meter read once a year still tells of its year."""
+"""Longest silence that is bridged: covers a meter read once a year."""
 
 
 def thin_readings(store: Store, site: str) -> Readings:

@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 LATEST_HAND_OVER = timedelta(days=731)
-"""A site may be added so long before it is handed over."""
+"""Maximum time between adding a site and its hand-over."""
 AT_ONCE = 200
-"""Site files that are read together on the way through a fleet."""
+"""Batch size for reading site files of a fleet."""
 _ONE = select(SITES.c.file, SITES.c.added, SITES.c.updated).where(SITES.c.id == bindparam("site_id"))
 _REPLACE = update(SITES).where(SITES.c.id == bindparam("site_id"))
 _SOME = (
@@ -162,10 +162,10 @@ class Sites:
 
     def get(self, site_id: str) -> SiteRecord:
         """Like `find`. Raises UnknownSite if there is none."""
-        plant = self.find(site_id)
-        if plant is None:
+        record = self.find(site_id)
+        if record is None:
             raise UnknownSite(site_id, self.ids())
-        return plant
+        return record
 
     def file(self, site_id: str) -> str:
         """A site's file text, whether valid or not. Raises UnknownSite."""
@@ -177,7 +177,7 @@ class Sites:
 
     def all(self) -> Iterator[SiteRecord]:
         """Yield every site with a valid file, by id, in batches for fleets of any size."""
-        return (plant for plant in self.every() if isinstance(plant, SiteRecord))
+        return (record for record in self.every() if isinstance(record, SiteRecord))
 
     def every(self) -> Iterator[SiteRecord | BrokenSite]:
         """Like `all`, including sites whose file can't be read."""
@@ -193,8 +193,8 @@ class Sites:
         cards = {s: card for s, card in self._cards.items() if updated.get(s) == card.updated}
         changed = [s for s in updated if s not in cards]
         for start in range(0, len(changed), AT_ONCE):
-            for plant in self.some(changed[start : start + AT_ONCE]):
-                card = _card(plant)
+            for record in self.some(changed[start : start + AT_ONCE]):
+                card = _card(record)
                 if card.trouble:
                     log.warning("site %s: its file can't be read: %s", card.id, card.trouble)
                 cards[card.id] = card
@@ -226,19 +226,19 @@ def site_names(session: Session) -> dict[str, str]:
     return {card.id: card.name for card in map(_card, plants)}
 
 
-def _card(plant: SiteRecord | BrokenSite) -> Card:
-    if isinstance(plant, BrokenSite):
-        return Card(plant.id, plant.id, ZoneInfo("UTC"), None, plant.updated, plant.reason)
-    about = plant.site.site
+def _card(record: SiteRecord | BrokenSite) -> Card:
+    if isinstance(record, BrokenSite):
+        return Card(record.id, record.id, ZoneInfo("UTC"), None, record.updated, record.reason)
+    about = record.site.site
     return Card(
         about.id,
         about.name,
-        plant.site.zone,
+        record.site.zone,
         about.handed_over,
-        plant.updated,
+        record.updated,
         None,
-        plant.site.contact,
-        plant.site.position,
+        record.site.contact,
+        record.site.position,
     )
 
 

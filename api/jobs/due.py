@@ -20,7 +20,7 @@ WATCHES_AN_HOUR = 4
 """A unit that stops should be known within an hour: half an hour tells a stop from a pause, the rest is the
 watch's."""
 FIRM = ""
-"""The site of work that is done once for the whole firm."""
+"""Site id of work for the whole firm."""
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,6 @@ from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import delete, func, or_, select, update
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Session
 
 from fieldfare.api.jobs.due import Due
 from fieldfare.api.people.secrets import new_id
@@ -18,7 +17,7 @@ from fieldfare.api.state.database import Database
 from fieldfare.api.state.work_tables import JobRun
 
 LOST_AFTER = timedelta(minutes=10)
-"""A running piece whose worker has not been heard of for so long, on another machine, is taken over."""
+"""A job of another machine without heartbeat for this long is taken over."""
 MOST_ATTEMPTS = 3
 AGAIN_AFTER = timedelta(minutes=30)
 
@@ -113,9 +112,6 @@ class JobLeases:
                 select(JobRun.kind, JobRun.state, func.count()).group_by(JobRun.kind, JobRun.state)
             )
             return {(kind, state): n for kind, state, n in rows}
-
-    def forget_site(self, session: Session, site: str) -> None:
-        session.execute(delete(JobRun).where(JobRun.site == site))
 
     def forget_older(self, than: timedelta) -> None:
         old = self._clock() - than

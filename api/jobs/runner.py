@@ -30,14 +30,14 @@ from fieldfare.api.jobs.leases import JobLeases
 from fieldfare.api.jobs.work import (
     ONLY_WATCHED,
     WATCHED,
-    Outcome,
+    JobOutcome,
     work,
 )
 from fieldfare.api.records.retention import tidy
 
 log = logging.getLogger(__name__)
 LOOK_S, BEAT_S = 1.0, 60.0
-Work = Callable[[Settings, str, str, str], Outcome]
+Work = Callable[[Settings, str, str, str], JobOutcome]
 
 
 @dataclass
@@ -95,7 +95,7 @@ class Runner:
     ) -> list[tuple[int, Due]]:
         """Run the queue on a pool, from its end. Return the running jobs when a worker died."""
         beaten = time.monotonic()
-        running, suspects = dict[Future[Outcome], tuple[int, Due]](), list[tuple[int, Due]]()
+        running, suspects = dict[Future[JobOutcome], tuple[int, Due]](), list[tuple[int, Due]]()
         pool = make_executor(self.service.settings, workers)
         try:
             while queue or running:
@@ -136,15 +136,15 @@ class Runner:
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
 
-    def _submit(self, pool: Executor, due: Due) -> Future[Outcome]:
+    def _submit(self, pool: Executor, due: Due) -> Future[JobOutcome]:
         try:
             return pool.submit(contained, self.do, self.service.settings, due.kind, due.site, due.key)
         except BrokenProcessPool as error:
-            broken: Future[Outcome] = Future()
+            broken: Future[JobOutcome] = Future()
             broken.set_exception(error)
             return broken
 
-    def _finish(self, run: int, due: Due, future: Future[Outcome], now: datetime) -> str:
+    def _finish(self, run: int, due: Due, future: Future[JobOutcome], now: datetime) -> str:
         try:
             outcome = future.result()
             self._take_in(due, outcome, now)
@@ -159,7 +159,7 @@ class Runner:
         self.book.finish(run, "done", outcome.told)
         return "done"
 
-    def _take_in(self, due: Due, outcome: Outcome, now: datetime) -> None:
+    def _take_in(self, due: Due, outcome: JobOutcome, now: datetime) -> None:
         if not outcome.has_result:
             return
         if due.kind in ("night", "watch"):

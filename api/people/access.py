@@ -8,7 +8,7 @@ from typing import Literal
 Role = Literal["installer", "engineer", "householder", "device", "nobody"]
 PEOPLE_ROLES = ("installer", "engineer", "householder")
 OF_THE_FIRM = frozenset({"installer", "engineer"})
-"""Roles that see every site; all others see only the sites that are named for them."""
+"""Roles that see every site; others see only their own sites."""
 
 _FIRM = frozenset({"installer", "engineer"})
 _INSTALLER = frozenset({"installer"})
@@ -43,7 +43,7 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "home.erase": frozenset({"installer", "householder"}),
 }
 DEVICE_PURPOSES = {"readings": "readings.write", "metrics": "metrics.read"}
-"""What a device token may be made for, and the one permission it then has."""
+"""Purposes of device tokens, and the permission of each."""
 LINK_MAY_NOT = frozenset({"home.erase", "home.consent", "home.export", "contact.read", "own.settings"})
 """A link can be passed on, so what binds the householder, or tells who lives there, needs an account."""
 
@@ -73,6 +73,6 @@ class Actor:
 
 NOBODY = Actor("", "nobody")
 COMMAND_LINE = Actor("command line", "installer", None)
-"""Whoever runs the command holds the data folder, and so everything in it."""
+"""The command line has full access, as it can read the data folder."""
 SCHEDULER = Actor("scheduler", "installer", None)
 DEMO_VISITOR = Actor("demo visitor", "installer", None)

@@ -69,14 +69,14 @@ def check_sites(service: Service, progress: Callable[[str], None] = lambda _: No
             yield Damage(card.id, troubles.reason)
         else:
             yield from (Damage(card.id, str(trouble)) for trouble in troubles)
-        yield from _made(service, card.id)
+        yield from _derived_data(service, card.id)
         yield from (Damage(card.id, told) for told in photos.damage(card.id))
     if isinstance(service.store, LocalStore):
         for site in sorted(set(service.store.sites()) - {*known}):
             yield Damage(site, "has readings but no site file here; add its file, or remove them")
 
 
-def _made(service: Service, site_id: str) -> Iterator[Damage]:
+def _derived_data(service: Service, site_id: str) -> Iterator[Damage]:
     """Derived data of a site, which can be recomputed."""
     facts = select(FACT_CHUNKS.c.kind, FACT_CHUNKS.c.month, FACT_CHUNKS.c.payload).where(
         FACT_CHUNKS.c.site == site_id

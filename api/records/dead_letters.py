@@ -47,7 +47,7 @@ def retry_kept(service: Service, site: str | None = None) -> dict[str, int]:
     if site is not None:
         service.sites.get(site)
     with _book(service.settings) as journal:
-        sites = [plant.site for plant in service.sites.all()]
+        sites = [record.site for record in service.sites.all()]
         return dead_letters.replay(journal, sites, service.store, site=site)._asdict()
 
 

@@ -104,10 +104,10 @@ class MaintenanceLog:
     def _open_now(self, site: str, job: Job) -> dict[str, str]:
         """Severities of the open findings: from last night's result, plus today's live findings."""
         found = open_severities(self._service.results.newest(site))
-        plant = self._service.sites.find(site)
-        if plant is None or all(code in found for code in job.findings):
+        record = self._service.sites.find(site)
+        if record is None or all(code in found for code in job.findings):
             return found
-        return {**open_severities(rolling_result(self._service, plant, None)), **found}
+        return {**open_severities(rolling_result(self._service, record, None)), **found}
 
     def page(self, site: str, offset: int, limit: int) -> tuple[list[WorkRow], int]:
         """Newest first, and how many there are."""
@@ -133,7 +133,7 @@ class MaintenanceLog:
             session.delete(row)
             return _row(row)
 
-    def effect(self, plant: SiteRecord, work: WorkRow) -> dict[str, Any]:
+    def effect(self, record: SiteRecord, work: WorkRow) -> dict[str, Any]:
         """Change at comparable weather, and whether the findings are gone.
 
         Only the days between the previous and the next job count.
@@ -145,12 +145,12 @@ class MaintenanceLog:
             return {"effect": None, "reason": None, "finding": None, "findings": []}
         standing = self._standing(work)
         told_of = {"finding": standing[0] if standing else None, "findings": standing}
-        first, last = self._service.results.span(plant)
+        first, last = self._service.results.span(record)
         start, end = self._undisturbed(work)
         first, last = max(first, start), min(last, end)
         if first >= last:
             return {"effect": None, "reason": "no readings on both sides of it", **told_of}
-        facts = self._service.facts_cache.facts(plant.site, first, last)
+        facts = self._service.facts_cache.facts(record.site, first, last)
         effect = effect_of_work(facts.days, work.day)
         told = {k: v.as_dict() if isinstance(v, Estimate) else v for k, v in vars(effect).items()}
         return {"effect": told, "reason": effect.reason, **told_of}

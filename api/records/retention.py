@@ -19,7 +19,7 @@ from fieldfare.api.state.work_tables import (
     Alert,
     JobRun,
     Notice,
-    Paper,
+    StoredPaper,
 )
 
 
@@ -51,7 +51,7 @@ KEPT = (
     Kept("backups", 35, "a backup is overwritten after this; what was erased is gone from all of them then"),
 )
 CHECKED_WITHIN_DAYS = 7
-"""Each night a part of the fleet's stored readings is read for damage."""
+"""Part of the fleet's stored readings checked for damage each night."""
 _DAYS = {kept.kind: kept.days for kept in KEPT}
 
 
@@ -63,7 +63,7 @@ def tidy(service: Service) -> str:
     gone = 0
     now = datetime.now(UTC)
     old: tuple[tuple[type, ColumnElement[bool]], ...] = (
-        (Paper, Paper.made < _before("papers", now)),
+        (StoredPaper, StoredPaper.made < _before("papers", now)),
         (Alert, Alert.resolved < _before("alerts", now)),
         (Notice, Notice.created < _before("notices", now)),
         (AuditEntry, AuditEntry.time < _before("audit", now)),

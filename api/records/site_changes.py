@@ -15,7 +15,7 @@ from fieldfare.dashboards.site_edit import Change, changes
 
 
 @dataclass(frozen=True)
-class Proposal:
+class SiteFileChange:
     """A changed site file before it is saved.
 
     changes : differences; empty if only comments or their order differ. recalculates : sentences. mark : hash
@@ -38,7 +38,7 @@ def mark_of_file(text: str) -> str:
     return hashlib.blake2b(text.encode(), digest_size=12).hexdigest()
 
 
-def propose(service: Service, site_id: str, text: str) -> Proposal:
+def propose(service: Service, site_id: str, text: str) -> SiteFileChange:
     """Validate a changed file and preview its effects. Raises SiteError with every problem."""
     kept = service.sites.file(site_id)
     made = check_site_text(text)
@@ -46,12 +46,12 @@ def propose(service: Service, site_id: str, text: str) -> Proposal:
         raise SiteError(
             "site file", [Problem("site.id", f"must stay {site_id!r}; a home keeps its id for good")]
         )
-    plant = _readable(service, site_id)
-    told = tuple(changes(plant, made)) if plant is not None else ()
-    return Proposal(text, made, told, tuple(_recalculates(service, plant, made)), mark_of_file(kept))
+    record = _readable(service, site_id)
+    told = tuple(changes(record, made)) if record is not None else ()
+    return SiteFileChange(text, made, told, tuple(_recalculates(service, record, made)), mark_of_file(kept))
 
 
-def save(service: Service, site_id: str, text: str, mark: str) -> Proposal:
+def save(service: Service, site_id: str, text: str, mark: str) -> SiteFileChange:
     """Save a changed file. mark : of the original file. Raises SiteError, ChangedMeanwhile."""
     wanted = propose(service, site_id, text)
     if wanted.mark != mark:

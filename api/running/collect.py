@@ -35,7 +35,7 @@ def run_collector(service: Service, stop: threading.Event) -> Any:
     from fieldfare.collector.mqtt.collect import collect
 
     def sites() -> list[Any]:
-        return [plant.site for plant in service.sites.all()]
+        return [record.site for record in service.sites.all()]
 
     return collect(mqtt_settings(service.settings), sites, service.store, stop)
 

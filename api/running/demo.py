@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from fieldfare.collector.simulated.fleet import DemoSystem
 
 MADE = "demo-fleet"
-"""File in the data folder that says of which day its invented data are; anything else there is left alone."""
+"""File in the data folder with the date of its invented data; other folders are left alone."""
 
 
 def run_demo(settings: Settings, announce: Callable[[str], None], *, once: bool, count: int | None) -> None:

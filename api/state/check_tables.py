@@ -26,7 +26,7 @@ class CheckSheet(Base):
     work: Mapped[int | None] = mapped_column(ForeignKey("works.id", ondelete="SET NULL"))
     signed: Mapped[datetime | None] = mapped_column(UtcTime)
     items: Mapped[list[dict[str, Any]] | None] = mapped_column(Json)
-    """The items as they were signed; None before that."""
+    """The items as signed; None before."""
 
 
 class CheckChange(Base):
@@ -36,7 +36,7 @@ class CheckChange(Base):
 
     seq: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
     id: Mapped[str] = mapped_column(String(36), unique=True)
-    """Made on the device, so that a change that is sent twice is kept once."""
+    """Created on the device, so that a change sent twice is stored once."""
     sheet: Mapped[int] = mapped_column(ForeignKey("check_sheets.id", ondelete="CASCADE"), index=True)
     item: Mapped[str] = mapped_column(String(32))
     field: Mapped[str] = mapped_column(String(40))

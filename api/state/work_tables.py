@@ -142,7 +142,7 @@ class Work(Base):
     changed_by: Mapped[str | None] = mapped_column(String(254))
 
 
-class Paper(Base):
+class StoredPaper(Base):
     """A stored paper: kind, period and contents."""
 
     __tablename__ = "papers"

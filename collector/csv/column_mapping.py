@@ -51,12 +51,12 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"heat(?!.?pump)|w[aä]rme(?!pumpe)|thermal|\bq\b", "heat_output"),
     (r"elec|power|energy|strom|\bp\b|\bhp\b|heat.?pump|w[aä]rmepumpe|leistung", "heat_pump_electricity"),
 )
-"""Patterns over a column's name, the most particular first."""
+"""Patterns for column names, the most specific first."""
 AGREED = "# columns as agreed on in the browser"
-"""Begins what the columns' page added to a site file, so that it can be agreed on anew."""
+"""Start of the section that the columns page added to a site file, so that it can be replaced."""
 _TIME = re.compile(r"time|date|zeit|datum|timestamp|\bts\b|utc", re.I)
 _CLOCK = re.compile(r"time|clock|hour|zeit|uhrzeit", re.I)
-"""A column that holds the time of day alone."""
+"""A column with only the time of day."""
 _ISO = re.compile(r"\d{4}-?\d\d-?\d\d([T ]|$)")
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]")
 _UNITS_IN_NAMES = (

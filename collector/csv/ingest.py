@@ -24,12 +24,12 @@ from fieldfare.collector.csv.source import Block, Source, pieces
 from fieldfare.collector.store.protocol import Store
 
 Progress = Callable[[int, int], None]
-"""Called with the bytes done and the bytes of the file."""
+"""Callback with the bytes read and the size of the file."""
 
 _SMALLEST = 20_000
-"""A part of so many bytes is not parsed in smaller ones."""
+"""Smallest piece size [bytes]."""
 _FLUSH = 1_000_000
-"""Readings gathered before they go to the store: some 16 MB, and few rewrites of a month."""
+"""Readings buffered before a store write: about 16 MB, and few rewrites of a month."""
 
 
 @dataclass(frozen=True)

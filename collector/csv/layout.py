@@ -28,10 +28,10 @@ NO_READING = (
     "None",
     "none",
 )
-"""Words that say there is no reading."""
+"""Words for a missing reading."""
 
 EXPORT_HEADER = ("time", "point", "value", "text", "unit", "quantity")
-"""The form that `export` writes; it is read by itself, whatever the site's [csv] says."""
+"""The format of `export`; recognised regardless of the site's [csv]."""
 _DELIMITERS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 
 

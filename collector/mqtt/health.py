@@ -24,11 +24,11 @@ LATE_MS = 15 * MS_PER_MINUTE
 """A reading that arrives this long after its time was held back or backfilled; its day is to be worked out
 again."""
 SILENT_TIMES = 5.0
-"""A point is silent after so many of its usual spacings ..."""
+"""A point is silent after this many usual intervals ..."""
 SILENT_USUAL_GAPS = 2.0
-"""... and longer than this many times the gap that one in a hundred of its own exceeds ..."""
+"""... and after this many times the 99 % quantile of its gaps ..."""
 SILENT_AT_LEAST_MS = 10 * MS_PER_MINUTE
-"""... but never before this."""
+"""... but not before this."""
 _RHYTHM_SAMPLES = 500
 
 

@@ -242,7 +242,7 @@ _ACCESS = (
     "Plant room behind the garage",
 )
 _SPREAD_DEG = 0.35
-"""How far invented homes lie from the middle of their weather's place: some 40 km."""
+"""Maximum distance of invented homes from their weather's place: about 40 km."""
 
 
 def _household(plan: _Plan, n: int, spec: PlantSpec) -> Household:

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from fieldfare.analysis.readings import Samples
-from fieldfare.collector.simulated.design.schedule import Span, span_of
+from fieldfare.collector.simulated.design.schedule import SimulatedSpan, span_of
 from fieldfare.collector.simulated.design.sizing import CLIMATES, design_plant, measured_climate
 from fieldfare.collector.simulated.design.spec import Climate, ControlKind, PlantSpec
 from fieldfare.collector.simulated.design.weather import day_means, snap
@@ -110,7 +110,7 @@ def simulate(spec: PlantSpec, start: date, days: int) -> Simulated:
     return Simulated(spec, site_toml(spec), readings, truth_of(spec, trace))
 
 
-def _dated(spec: PlantSpec, span: Span) -> PlantSpec:
+def _dated(spec: PlantSpec, span: SimulatedSpan) -> PlantSpec:
     """Start a fault that needs frost on the coldest evening of the span's middle half."""
     if not any(f.code == "frost_risk" and f.start is None for f in spec.faults):
         return spec

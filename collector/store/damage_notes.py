@@ -14,7 +14,7 @@ from fieldfare.collector.store.sealed_index import Signature, signature_of
 
 log = logging.getLogger(__name__)
 _LARGEST = 10_000_000
-"""Bytes of notes that are read; a store with more damage than that is past naming files."""
+"""Maximum size of the notes [bytes]."""
 
 
 class DamageNote(NamedTuple):

@@ -36,7 +36,7 @@ INSERT OR IGNORE INTO counter VALUES (1, 0);
 """
 _WAIT_S = 60.0
 READING_BYTES = 12
-"""Bytes of one reading of a packed moment (see `hot_rows.READING`)."""
+"""Bytes of one reading of a packed moment (see `recent_rows.READING`)."""
 
 
 class RecentDatabase:

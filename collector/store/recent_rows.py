@@ -35,7 +35,7 @@ def put(db: sqlite3.Connection, site: int, known: dict[str, int], readings: Read
         db.executemany("INSERT OR REPLACE INTO texts VALUES (?, ?, ?, ?)", rows)
     if not numbers:
         return
-    new = _laid_out(numbers)
+    new = _concatenated(numbers)
     if over:
         _forget_texts(db, site, *new)
         older = _moments(db, site, int(new[0].min()), int(new[0].max()) + 1)
@@ -44,7 +44,7 @@ def put(db: sqlite3.Connection, site: int, known: dict[str, int], readings: Read
     db.executemany("INSERT OR REPLACE INTO moments VALUES (?, ?, ?)", _packed(site, *new))
 
 
-def _laid_out(numbers: dict[int, Samples]) -> Rows:
+def _concatenated(numbers: dict[int, Samples]) -> Rows:
     """Readings concatenated by point number."""
     rows = np.empty(sum(len(s.time) for s in numbers.values()), READING)
     rows["point"] = np.repeat(list(numbers), [len(s.time) for s in numbers.values()])
@@ -119,18 +119,18 @@ def fetch(
 def held(db: sqlite3.Connection, site: int, names: dict[int, str], start: int, end: int) -> Readings:
     """Readings of the points with those numbers, start <= time < end [ms]."""
     time, rows = _moments(db, site, start, end)
-    out = _of_each_point(names, time, rows["point"], rows["value"])
+    out = _samples_by_point(names, time, rows["point"], rows["value"])
     texts = db.execute(
         "SELECT ts, point, value FROM texts WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
     ).fetchall()
     if texts:
         told = np.array([t for _, _, t in texts], dtype=object)
         when, whose = (np.array(c, np.int64) for c in zip(*((ts, p) for ts, p, _ in texts), strict=True))
-        out = overlay(_of_each_point(names, when, whose, told), out)
+        out = overlay(_samples_by_point(names, when, whose, told), out)
     return out
 
 
-def _of_each_point(
+def _samples_by_point(
     names: dict[int, str], time: NDArray[np.int64], points: NDArray[Any], values: NDArray[Any]
 ) -> Readings:
     """Samples of the named points, from rows in time order."""

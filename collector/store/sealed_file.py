@@ -18,8 +18,8 @@ from fieldfare.collector.store.checksums import ChecksumMismatch, read_checksums
 from fieldfare.collector.store.sealed_index import (
     INDEX_KEY,
     DamagedFile,
-    Group,
     Index,
+    RowGroup,
     as_damage,
     parsed_index,
 )
@@ -101,7 +101,7 @@ def _one_by_one(path: Path, file: pq.ParquetFile, wanted: Index, groups: int) ->
     return out
 
 
-def _is_sound(samples: Samples, group: Group) -> bool:
+def _is_sound(samples: Samples, group: RowGroup) -> bool:
     """Whether a point's times match the index: the only check for files of earlier releases."""
     time = samples.time
     ends = len(time) == group.rows and int(time[0]) == group.first and int(time[-1]) == group.last

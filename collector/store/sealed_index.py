@@ -17,14 +17,14 @@ from fieldfare.collector.store.checksums import ChecksumMismatch, footer_start, 
 
 INDEX_KEY = b"fieldfare.index"
 _INDEXES = 8192
-"""Indexes held in memory, of some 3 kB each."""
+"""Cached indexes, of about 3 kB each."""
 # Key and value of the file's metadata are two strings of a Thrift struct (compact protocol): a byte for field
 # and type, the length, the bytes.
 _TEXT_FIELD = b"\x18"
 _BEFORE_INDEX = _TEXT_FIELD + bytes([len(INDEX_KEY)]) + INDEX_KEY + _TEXT_FIELD
 
 
-class Group(NamedTuple):
+class RowGroup(NamedTuple):
     """One point in a sealed month: row group, rows before it, readings, first and last time [ms], form."""
 
     number: int
@@ -35,7 +35,7 @@ class Group(NamedTuple):
     is_text: bool
 
 
-Index = dict[str, Group]
+Index = dict[str, RowGroup]
 Signature = tuple[int, int, int]
 _UNREADABLE = (KeyError, ValueError, TypeError, OverflowError, MemoryError)
 """What reading a damaged file can raise, besides an OSError without a number."""
@@ -108,7 +108,7 @@ def parsed_index(text: bytes) -> Index:
     index: Index = {}
     offset = 0
     for number, (point, count, first, last, is_text) in enumerate(json.loads(text)):
-        index[point] = Group(number, offset, count, first, last, is_text)
+        index[point] = RowGroup(number, offset, count, first, last, is_text)
         offset += count
     return index
 

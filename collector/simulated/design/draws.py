@@ -6,13 +6,13 @@ from datetime import date
 
 import numpy as np
 
-from fieldfare.collector.simulated.design.spec import HotWater
+from fieldfare.collector.simulated.design.spec import HotWaterSpec
 
 
-def day_of_draws(hot_water: HotWater, seed: int, day: date) -> np.ndarray:
+def day_of_draws(hot_water: HotWaterSpec, seed: int, day: date) -> np.ndarray:
     """Draws of one local day.
 
-    hot_water : HotWater; seed : int; day : date
+    hot_water : HotWaterSpec; seed : int; day : date
     Returns float array (1440,) [l at 40 degC].
     Source: mix of small draws, showers and a bath in the morning, at noon and in the evening, as in the EN
         16147 profiles M and L; times and sizes are random each day.

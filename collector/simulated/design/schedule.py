@@ -48,7 +48,7 @@ GAINS_BY_HOUR = GAINS_BY_HOUR / GAINS_BY_HOUR.mean()
 
 
 @dataclass(frozen=True)
-class Span:
+class SimulatedSpan:
     """The simulated time: local days and their UTC range."""
 
     first: date
@@ -67,11 +67,11 @@ class Span:
         return int((self.end - self.begin).total_seconds() // 60)
 
 
-def span_of(first: date, days: int, timezone: str) -> Span:
+def span_of(first: date, days: int, timezone: str) -> SimulatedSpan:
     """Span of whole local days.
 
     first : date; days : int; timezone : str, IANA
-    Returns Span. Raises ValueError if days < 1 or the zone is not whole hours from UTC.
+    Returns SimulatedSpan. Raises ValueError if days < 1 or the zone is not whole hours from UTC.
     """
     if days < 1:
         raise ValueError(f"days must be at least 1, got {days}")
@@ -80,10 +80,10 @@ def span_of(first: date, days: int, timezone: str) -> Span:
     end = datetime.combine(first + timedelta(days=days), time(), zone).astimezone(UTC)
     if start.minute or end.minute:
         raise ValueError(f"timezone {timezone} is not whole hours from UTC")
-    return Span(first, days, zone, start - timedelta(days=WARM_DAYS), start, end)
+    return SimulatedSpan(first, days, zone, start - timedelta(days=WARM_DAYS), start, end)
 
 
-def clock(span: Span) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def clock(span: SimulatedSpan) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Local day number, clock hour and weekday of every UTC hour: three float arrays (hours,)."""
     count = int((span.end - span.begin).total_seconds() // 3600)
     day, hour, weekday = np.empty(count), np.empty(count), np.empty(count)
@@ -101,10 +101,10 @@ def _within(hour: np.ndarray, begin: float, end: float) -> np.ndarray:
     return (hour >= begin) | (hour < end)
 
 
-def hours_of(spec: PlantSpec, span: Span) -> np.ndarray:
+def hours_of(spec: PlantSpec, span: SimulatedSpan) -> np.ndarray:
     """Settings and conditions of every hour: the healthy system, then oddities, then faults.
 
-    spec : PlantSpec; span : Span
+    spec : PlantSpec; span : SimulatedSpan
     Returns record array (hours,).
     """
     day, hour, weekday = clock(span)
@@ -150,7 +150,7 @@ def hours_of(spec: PlantSpec, span: Span) -> np.ndarray:
     return h
 
 
-def _hot_water(spec: PlantSpec, span: Span, h: np.ndarray) -> None:
+def _hot_water(spec: PlantSpec, span: SimulatedSpan, h: np.ndarray) -> None:
     """Fill set-point, windows and disinfection; h is updated in place."""
     hw = spec.hot_water
     assert hw is not None
@@ -169,7 +169,7 @@ def _hot_water(spec: PlantSpec, span: Span, h: np.ndarray) -> None:
         h["pasteurise"] = np.where(due, hw.pasteurise_c, 0.0)
 
 
-def _oddities(spec: PlantSpec, span: Span, h: np.ndarray) -> None:
+def _oddities(spec: PlantSpec, span: SimulatedSpan, h: np.ndarray) -> None:
     """Apply oddities that are not faults; h is updated in place."""
     for n, oddity in enumerate(spec.oddities):
         begin = (default_oddity_start(span) if oddity.start is None else oddity.start) - span.first
@@ -195,12 +195,12 @@ def _oddities(spec: PlantSpec, span: Span, h: np.ndarray) -> None:
                 h["setpoint"][part] += rng.choice([-2.0, 0.0, 3.0])
 
 
-def default_oddity_start(span: Span) -> date:
+def default_oddity_start(span: SimulatedSpan) -> date:
     """A day shortly before the middle of the span."""
     return span.first + timedelta(days=int(span.days * 0.45))
 
 
-def draws_of(spec: PlantSpec, span: Span) -> np.ndarray:
+def draws_of(spec: PlantSpec, span: SimulatedSpan) -> np.ndarray:
     """Draws of every minute of the span, including warm-up: float array (minutes,) [l at 40 degC]."""
     out = np.zeros(span.minutes)
     if spec.hot_water is None:

@@ -9,15 +9,15 @@ import numpy as np
 
 from fieldfare.collector.simulated.design.spec import (
     Backup,
-    Buffer,
+    BufferSpec,
     Climate,
     Control,
     ControlKind,
-    Design,
+    DesignSpec,
     EmitterSpec,
-    HeatPump,
-    HotWater,
-    House,
+    HeatPumpSpec,
+    HotWaterSpec,
+    HouseSpec,
     PlantSpec,
 )
 from fieldfare.collector.simulated.step.machine import steady
@@ -189,7 +189,7 @@ def design_plant(
     heavy = float(rng.uniform(0.6, 1.6))
     gains = area * float(rng.uniform(2.2, 3.6))
     load = htc * (indoor - climate.design_c)
-    house = House(
+    house = HouseSpec(
         area,
         htc,
         float(rng.uniform(0.42, 0.5)),
@@ -230,7 +230,7 @@ def design_plant(
     if rng.random() < 0.5 or climate.design_c < -8.0:
         heater = Backup(3000.0 if hp.rated_w < 9000 else 6000.0, climate.design_c + 1.0, 60.0)
     space = season_need(climate, htc, indoor, gains)
-    design = Design(
+    design = DesignSpec(
         round(load / 100.0) * 100.0,
         indoor,
         climate.design_c,
@@ -258,14 +258,16 @@ def design_plant(
     )
 
 
-def _unit(rng: np.random.Generator, load: float, climate: Climate, flow_c: float, spread: float) -> HeatPump:
+def _unit(
+    rng: np.random.Generator, load: float, climate: Climate, flow_c: float, spread: float
+) -> HeatPumpSpec:
     """The smallest unit that carries the design load with some margin for hot water."""
     margin = float(rng.uniform(1.06, 1.22))
     cop = float(np.round(rng.uniform(3.8, 4.6), 1))
     hot, refrigerant = (70.0, "R290") if rng.random() < 0.6 else (60.0, "R32")
     chosen = None
     for rated in UNITS_W:
-        chosen = HeatPump(
+        chosen = HeatPumpSpec(
             rated_w=rated,
             min_w=round(rated * float(np.interp(rated, [4500, 26000], [0.30, 0.24])), -2),
             cop_a7w35=cop,
@@ -286,7 +288,7 @@ def _unit(rng: np.random.Generator, load: float, climate: Climate, flow_c: float
     return replace(chosen, flow_m3_per_h=round(flow, 2))
 
 
-def _cylinder(rng: np.random.Generator, area: float, hp: HeatPump, climate: Climate) -> HotWater:
+def _cylinder(rng: np.random.Generator, area: float, hp: HeatPumpSpec, climate: Climate) -> HotWaterSpec:
     """A cylinder sized for the occupants of the house."""
     per_day = float(np.clip(rng.normal(1.0, 0.25) * (95.0 + 1.15 * area), 100.0, 420.0))
     litres = float(
@@ -300,7 +302,7 @@ def _cylinder(rng: np.random.Generator, area: float, hp: HeatPump, climate: Clim
     rated_w = 12.0 + 5.93 * litres**0.4
     installed = float(rng.uniform(1.0, 1.2))
     windows = ((3.0, 9.0), (12.0, 17.0), (19.0, 23.0)) if rng.random() < 0.25 else ()
-    return HotWater(
+    return HotWaterSpec(
         litres,
         setpoint,
         setpoint - (10.0 if setpoint > 54.0 else 7.0),
@@ -315,13 +317,13 @@ def _cylinder(rng: np.random.Generator, area: float, hp: HeatPump, climate: Clim
     )
 
 
-def _buffer(rng: np.random.Generator, hp: HeatPump, wanted: str | None) -> Buffer | None:
+def _buffer(rng: np.random.Generator, hp: HeatPumpSpec, wanted: str | None) -> BufferSpec | None:
     """A typical buffer: mostly none or a small one in series, sometimes a parallel one."""
     kind = str(rng.choice(["none", "series", "parallel"], p=[0.45, 0.35, 0.2])) if wanted is None else wanted
     if kind == "none":
         return None
     if kind == "series":
-        return Buffer(float(rng.choice([40.0, 50.0, 80.0])), "series")
+        return BufferSpec(float(rng.choice([40.0, 50.0, 80.0])), "series")
     litres = float(rng.choice([80.0, 100.0, 150.0]))
     # secondary flow slightly below primary, so that no cold water is drawn from the lower layer
-    return Buffer(litres, "parallel", round(hp.flow_m3_per_h * 0.9, 2), hp.pump_w)
+    return BufferSpec(litres, "parallel", round(hp.flow_m3_per_h * 0.9, 2), hp.pump_w)

@@ -34,7 +34,7 @@ class Climate:
 
 
 @dataclass(frozen=True)
-class House:
+class HouseSpec:
     """One or two zones, each an air node and a fabric node."""
 
     floor_area_m2: float
@@ -81,7 +81,7 @@ class Control:
 
 
 @dataclass(frozen=True)
-class HeatPump:
+class HeatPumpSpec:
     rated_w: float  # maximum continuous output at A7/W35
     min_w: float
     cop_a7w35: float  # EN 14511, full output, dry coil
@@ -101,7 +101,7 @@ class HeatPump:
 
 
 @dataclass(frozen=True)
-class HotWater:
+class HotWaterSpec:
     litres: float
     setpoint_c: float
     reheat_below_c: float
@@ -119,7 +119,7 @@ class HotWater:
 
 
 @dataclass(frozen=True)
-class Buffer:
+class BufferSpec:
     litres: float
     arrangement: Arrangement
     secondary_flow_m3_per_h: float = 0.0
@@ -156,7 +156,7 @@ class Meter:
 
 
 @dataclass(frozen=True)
-class Design:
+class DesignSpec:
     heat_loss_w: float
     indoor_c: float
     outdoor_c: float
@@ -205,14 +205,14 @@ class PlantSpec:
     name: str
     seed: int
     climate: Climate
-    house: House
+    house: HouseSpec
     emitters: tuple[EmitterSpec, ...]
     control: Control
-    heat_pump: HeatPump
-    hot_water: HotWater | None
-    buffer: Buffer | None
+    heat_pump: HeatPumpSpec
+    hot_water: HotWaterSpec | None
+    buffer: BufferSpec | None
     backup: Backup | None
-    design: Design
+    design: DesignSpec
     meters: tuple[Meter, ...]
     faults: tuple[Fault, ...] = ()
     oddities: tuple[Oddity, ...] = ()

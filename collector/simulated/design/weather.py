@@ -14,7 +14,7 @@ SOLAR_CONSTANT = 1361.0  # W/m2 (Kopp and Lean 2011)
 
 
 @dataclass(frozen=True)
-class Weather:
+class WeatherSeries:
     """Weather by the minute, from the first instant."""
 
     outdoor_c: np.ndarray
@@ -98,12 +98,12 @@ def minutes(
     clear: np.ndarray,
     depression: np.ndarray,
     offset_h: float,
-) -> Weather:
+) -> WeatherSeries:
     """Weather by the minute from daily values.
 
     first : date, first UTC day; t_day, clear, depression : float arrays (days,); offset_h : float [h], mean
         solar time minus UTC
-    Returns Weather with days * 1440 minutes.
+    Returns WeatherSeries with days * 1440 minutes.
     Source: declination after Cooper (1969); clear-sky irradiance as solar constant times 0.75 to the power of
         the air mass; diffuse share falls with clearness (linearised Erbs et al. 1982).
     """
@@ -150,7 +150,7 @@ def minutes(
     beam = np.where(up > 0.03, (sun - diffuse) / np.maximum(up, 0.08), 0.0)
     to_south = np.sin(lat) * np.cos(declination) * np.cos(angle) - np.cos(lat) * np.sin(declination)
     facade = np.minimum(beam, 950.0) * np.maximum(to_south, 0.0) + 0.5 * diffuse + 0.1 * sun
-    return Weather(outdoor, vapour, sun, facade)
+    return WeatherSeries(outdoor, vapour, sun, facade)
 
 
 def _vapour(dew: np.ndarray) -> np.ndarray:

@@ -16,7 +16,7 @@ from fieldfare.collector.simulated.design.spec import Fault, PlantSpec
 from fieldfare.collector.simulated.step.machine import steady
 
 if TYPE_CHECKING:
-    from fieldfare.collector.simulated.design.schedule import Span
+    from fieldfare.collector.simulated.design.schedule import SimulatedSpan
 
 How = Literal["set", "add", "mul"]
 Relative = Literal["", "curve_top", "setpoint", "design", "january", "load"]
@@ -24,7 +24,7 @@ LEVELS = {"faint": 1.0 / 3.0, "plain": 2.0 / 3.0, "gross": 1.0}
 
 
 @dataclass(frozen=True)
-class Effect:
+class FaultEffect:
     """One setting or property that an active fault changes, hour by hour."""
 
     name: str  # of layout.HOURLY
@@ -55,13 +55,13 @@ def _e(
     *,
     slide: float = 0.0,
     relative: Relative = "",
-) -> Effect:
-    """An Effect, short to write."""
-    return Effect(name, how, healthy, faint, plain, gross, slide, relative)
+) -> FaultEffect:
+    """A FaultEffect, short to write."""
+    return FaultEffect(name, how, healthy, faint, plain, gross, slide, relative)
 
 
 # (code, cause): effects. A cause of None is the code's own single form.
-EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
+EFFECTS: dict[tuple[str, str | None], tuple[FaultEffect, ...]] = {
     # A room thermostat made for boilers switches by time: its anticipator and narrow band give one, two and
     # three calls an hour with a unit that must rest ten minutes; one is a nuisance, two wear it, three leave
     # no run worth the name.
@@ -183,7 +183,7 @@ LATER = {
 }
 
 
-def fault_start_day(fault: Fault, span: Span) -> int:
+def fault_start_day(fault: Fault, span: SimulatedSpan) -> int:
     """Local day, counted from the span's first, on which a fault begins (-1000: always present)."""
     if fault.start is not None:
         return (fault.start - span.first).days
@@ -194,10 +194,10 @@ def fault_start_day(fault: Fault, span: Span) -> int:
     return -1000
 
 
-def apply_fault(fault: Fault, spec: PlantSpec, h: np.ndarray, span: Span) -> None:
+def apply_fault(fault: Fault, spec: PlantSpec, h: np.ndarray, span: SimulatedSpan) -> None:
     """Change the hours in which a fault is active; h (hours,) is updated in place.
 
-    fault : Fault; spec : PlantSpec; span : Span
+    fault : Fault; spec : PlantSpec; span : SimulatedSpan
     """
     effects = EFFECTS.get((fault.code, fault.cause))
     if effects is None:

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from fieldfare.collector.simulated.design.spec import (
-    Buffer,
+    BufferSpec,
     EmitterSpec,
     Fault,
     Oddity,
@@ -85,7 +85,7 @@ def _restricted(spec: PlantSpec, level: float) -> PlantSpec:
 def _separator(spec: PlantSpec, level: float) -> PlantSpec:
     """The same system behind a parallel buffer whose secondary pump runs too fast."""
     hp = spec.heat_pump
-    return replace(spec, buffer=Buffer(100.0, "parallel", round(0.9 * hp.flow_m3_per_h, 2), hp.pump_w))
+    return replace(spec, buffer=BufferSpec(100.0, "parallel", round(0.9 * hp.flow_m3_per_h, 2), hp.pump_w))
 
 
 def _with_backup(spec: PlantSpec, level: float) -> PlantSpec:

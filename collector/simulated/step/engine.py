@@ -7,7 +7,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from fieldfare.collector.simulated.design.schedule import Span, draws_of, hours_of
+from fieldfare.collector.simulated.design.schedule import SimulatedSpan, draws_of, hours_of
 from fieldfare.collector.simulated.design.spec import PlantSpec
 from fieldfare.collector.simulated.design.weather import day_means, minutes, snap
 from fieldfare.collector.simulated.step import kernel
@@ -24,7 +24,7 @@ class Trace:
         (3, 4), stored heat before and after, and net inflow [J]
     """
 
-    span: Span
+    span: SimulatedSpan
     log_s: int
     stamp_s: np.ndarray
     log: np.ndarray
@@ -36,10 +36,10 @@ class Trace:
     outdoor_day_c: np.ndarray
 
 
-def run_plant(spec: PlantSpec, span: Span, log_s: int = 60) -> Trace:
+def run_plant(spec: PlantSpec, span: SimulatedSpan, log_s: int = 60) -> Trace:
     """Simulate a system.
 
-    spec : PlantSpec; span : Span; log_s : int [s], a multiple of the step that divides a minute, or 60
+    spec : PlantSpec; span : SimulatedSpan; log_s : int [s], 60 or a multiple of the step that divides 60
     Returns Trace. Raises ValueError for an invalid log interval.
     """
     if 60 % log_s or log_s % int(STEP_S):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from numba import njit
 
-from fieldfare.collector.simulated.design.spec import HeatPump
+from fieldfare.collector.simulated.design.spec import HeatPumpSpec
 from fieldfare.collector.simulated.step.physics import (
     compressor_cop,
     humidity_ratio,
@@ -36,10 +36,10 @@ class Machine:
     tev_rated: float  # degC
 
 
-def derive(hp: HeatPump) -> Machine:
+def derive(hp: HeatPumpSpec) -> Machine:
     """Constants that make the unit meet its A7/W35 point exactly.
 
-    hp : HeatPump
+    hp : HeatPumpSpec
     Returns Machine.
     """
     total = hp.rated_w / hp.cop_a7w35
@@ -124,11 +124,11 @@ def settle(
 
 
 def steady(
-    hp: HeatPump, outdoor_c: float, flow_c: float, share: float = 1.0, coil: float = 1.0
+    hp: HeatPumpSpec, outdoor_c: float, flow_c: float, share: float = 1.0, coil: float = 1.0
 ) -> tuple[float, float]:
     """Output and electricity (including fan and controls) in steady state.
 
-    hp : HeatPump; outdoor_c, flow_c : float [degC]; share : float of full output; coil : float, 1 clean
+    hp : HeatPumpSpec; outdoor_c, flow_c : float [degC]; share : float of full output; coil : float, 1 clean
     Returns tuple (output [W], electricity [W]).
     """
     m = derive(hp)
@@ -148,17 +148,17 @@ def steady(
     return heat, compressor + hp.fan_w * (0.35 + 0.65 * share) + hp.controls_w
 
 
-def defrost_heat(hp: HeatPump) -> tuple[float, float, float]:
+def defrost_heat(hp: HeatPumpSpec) -> tuple[float, float, float]:
     """Heat from the water [W], electricity [W] and heat capacity of the coil [J/K] in a defrost."""
     return 0.62 * hp.rated_w, 0.14 * hp.rated_w, 2.2 * hp.rated_w
 
 
 def rating(
-    hp: HeatPump, outdoor_c: float, flow_c: float, relative_humidity: float = 0.84
+    hp: HeatPumpSpec, outdoor_c: float, flow_c: float, relative_humidity: float = 0.84
 ) -> tuple[float, float]:
     """Output and COP as in an EN 14511 test: over whole frost and defrost cycles where frost grows.
 
-    hp : HeatPump; outdoor_c, flow_c : float [degC]; relative_humidity : float, over water
+    hp : HeatPumpSpec; outdoor_c, flow_c : float [degC]; relative_humidity : float, over water
     Returns tuple (output [W], COP).
     Source: EN 14511-3 counts heat and electricity over complete cycles; A2(1) is 84 % relative humidity.
     """
