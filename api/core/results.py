@@ -135,7 +135,7 @@ class Results:
         kept = row if row is not None and row.fingerprint == mark and row.rolling >= rolling else None
         if kept is not None and (known := _unpacked(site.id, kept.payload)) is not None:
             return known
-        contents = self._of_kept_facts(site, first, last).as_dict() | {"data_notices": notices}
+        contents = self._compute_result(site, first, last).as_dict() | {"data_notices": notices}
         document = orjson.dumps(contents, option=orjson.OPT_SERIALIZE_NUMPY)
         self.keep(site.id, first, last, mark, document, rolling)
         return document
@@ -147,7 +147,7 @@ class Results:
     def passing(self, record: SiteRecord, first: date, last: date) -> Result:
         """Result of first..last for one-time use: computed without storing its document."""
         self._keeper.update(record.site, first, last)
-        return self._of_kept_facts(record.site, first, last)
+        return self._compute_result(record.site, first, last)
 
     def _compute_result(self, site: Site, first: date, last: date) -> Result:
         from fieldfare.analysis.reports.result import (
