@@ -111,10 +111,6 @@ class Settings:
         return self.data / "rejects"
 
     @property
-    def log_file(self) -> Path:
-        return self.data / "fieldfare.log"
-
-    @property
     def address(self) -> str:
         """Public address of the service, without a trailing slash."""
         host = "localhost" if self.host in ("0.0.0.0", "::") else self.host  # noqa: S104

@@ -112,7 +112,7 @@ class MessageDecoder:
             kind = type(route)
             try:
                 if kind is Pack:
-                    self._pack(route.site, message, number)  # type: ignore[union-attr]
+                    self._pack(route.topic_site, message, number)  # type: ignore[union-attr]
                 elif kind is Bare:
                     self._bare(route.lane, message, number)  # type: ignore[union-attr]
                 elif kind is Pointed:

@@ -45,7 +45,7 @@ class TopicSite:
 class Pack:
     """`fieldfare/{site}/readings`: a SenML pack."""
 
-    site: TopicSite
+    topic_site: TopicSite
 
 
 @dataclass(frozen=True, slots=True)
