@@ -348,7 +348,7 @@ class MessageDecoder:
 
 
 def _site_of(route: Any) -> str:
-    return route.site.site.id if type(route) is Pack else ""
+    return route.topic_site.site.id if type(route) is Pack else ""
 
 
 def _merged(refused: list[RefusedMessage]) -> list[RefusedMessage]:
