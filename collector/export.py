@@ -1,4 +1,4 @@
-"""Raw readings out again: long Parquet, or CSV that `ingest_csv` reads back to the same readings."""
+"""Export raw readings to long Parquet, or to CSV that `ingest_csv` reads back unchanged."""
 
 from __future__ import annotations
 
@@ -38,12 +38,11 @@ _KINDS = (".parquet", ".csv", ".csv.gz")
 def export_readings(
     site: Site, store: Store, out: Path, start: int | None = None, end: int | None = None
 ) -> int:
-    """Write a site's readings with start <= time < end [ms], by time, a month in memory at once.
+    """Write a site's readings with start <= time < end [ms], by time, one month in memory at once.
 
-    out : Path ending in .parquet, .csv or .csv.gz; it is replaced only when all is written.
-        Columns time (UTC), point, value (a state's code), text (a state's word, a fault code), unit, quantity
-    Returns how many readings were written. Raises InputError for another ending or a folder that is not
-    there.
+    out : Path ending in .parquet, .csv or .csv.gz; replaced only when the export is complete. Columns: time
+        (UTC), point, value (a state's code), text (a state's word, a fault code), unit, quantity
+    Returns the number of readings written. Raises InputError for another ending or a missing folder.
     """
     out = Path(out)
     kind = next((k for k in _KINDS if out.name.endswith(k)), None)
@@ -134,15 +133,14 @@ def _whole(column: Any) -> Any:
 
 
 def _options(table: pa.Table) -> pacsv.WriteOptions:
-    """Quotes only where a word holds a sign that needs them: a column has them for all its words or for
-    none."""
+    """Quote all words of a column if one of them needs quotes, otherwise none."""
     words = [w or "" for n in table.column_names for c in _words(table.column(n)) for w in c.to_pylist()]
     quoting = "needed" if any(set(harmless(w)) & set(',"\r\n') for w in words) else "none"
     return pacsv.WriteOptions(include_header=False, quoting_style=quoting)
 
 
 def _harmless(column: pa.ChunkedArray) -> pa.ChunkedArray:
-    """The column with texts that no spreadsheet takes for a formula."""
+    """Escape texts that a spreadsheet could read as a formula."""
     if not pa.types.is_dictionary(column.type):
         return column
     chunks = []
@@ -157,7 +155,7 @@ def _words(column: pa.ChunkedArray) -> list[pa.Array]:
 
 
 def _as_text(table: pa.Table) -> pa.Table:
-    """Dictionary columns spelled out, times as ISO 8601 with Z."""
+    """Return dictionary columns as plain text and times as ISO 8601 with Z."""
     odd = (table.column("time").cast(pa.int64()).to_numpy() % 1000).any()
     unit = "ms" if odd else "s"
     time = pc.strftime(table.column("time").cast(pa.timestamp(unit, "UTC")), "%Y-%m-%dT%H:%M:%SZ")

@@ -1,5 +1,4 @@
-"""Moving readings: a fleet from one store to another with counts that must agree, and a Parquet export back
-in."""
+"""Move a fleet between stores with verified counts, and import a Parquet export."""
 
 from __future__ import annotations
 
@@ -22,14 +21,14 @@ from fieldfare.collector.store.protocol import PointSpan, Store
 _IMPORT_ROWS = 250_000
 _MOST_ROWS = 500_000_000
 _STEP_MS = 31 * MS_PER_DAY
-"""Read at once: a month holds a few hundred thousand readings of a site."""
+"""Readings per read: a month has a few hundred thousand per site."""
 
 
 class Moved(NamedTuple):
-    """What was copied of one site.
+    """Result of copying one site.
 
-    readings : read from the source. stored, replaced, duplicates : what the target made of them.
-    different : points that do not agree afterwards, each with what is wrong; empty when all is well
+    readings : read from the source. stored, replaced, duplicates : result of the append to the target
+    different : points that differ afterwards, each with the difference; empty when all is well
     """
 
     site: str
@@ -52,7 +51,7 @@ def move(
     settle: Callable[[], None] = lambda: None,
     progress: Callable[[Moved], None] = lambda _: None,
 ) -> list[Moved]:
-    """Copy sites' readings, then compare both stores reading for reading. The source is left as it is.
+    """Copy sites' readings, then compare both stores reading by reading. The source is unchanged.
 
     settle : called before the comparison; for a server store its `flush`
     progress : called with each site's result
@@ -75,7 +74,7 @@ def move(
 
 
 def checked(moved: Iterable[Moved]) -> list[Moved]:
-    """The results, if every site agrees. Raises FieldfareError naming what does not."""
+    """Return the results if every site agrees. Raises FieldfareError naming the differences."""
     out = list(moved)
     bad = [f"{m.site}: {'; '.join(m.different[:3])}" for m in out if not m.agrees]
     if bad:
@@ -94,7 +93,7 @@ def _steps(source: Store, site: str) -> Iterable[Readings]:
 
 
 def _differences(source: Store, target: Store, site: str) -> Iterable[str]:
-    """Points of the source that the target does not hold as they are; a target may hold more."""
+    """Points that the target does not hold like the source; a target may hold more."""
     wanted, held = source.points(site), target.points(site)
     for point, span in wanted.items():
         there = held.get(point)
@@ -121,7 +120,7 @@ def _shown(span: PointSpan) -> str:
 
 
 class Imported(NamedTuple):
-    """What a Parquet export gave. `rejected` : reason -> readings not let in."""
+    """Result of a Parquet import. `rejected` : reason -> refused readings."""
 
     readings: int
     stored: int
@@ -131,10 +130,10 @@ class Imported(NamedTuple):
 
 
 def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Imported:
-    """Read what `export_readings` wrote back into a store, by the rules that every reading passes.
+    """Import a file of `export_readings` into a store, validated like any reading.
 
-    site : whose points the file's must be, in units of the same kind. now : int [ms]
-    Raises InputError, with nothing stored, for a file of another form or points that the site does not have.
+    site : must have the file's points, in compatible units. now : int [ms]
+    Raises InputError, with nothing stored, for a file of another format or unknown points.
     """
     if not file.is_file():
         raise InputError(
@@ -170,7 +169,7 @@ def import_parquet(site: Site, store: Store, file: Path, *, now: int) -> Importe
 
 
 def _other_types(schema: pa.Schema) -> str:
-    """The first column of another type than exports have; empty where there is none."""
+    """First column whose type differs from an export's; empty if none."""
     for name in ("point", "text", "unit"):
         kind = schema.field(name).type
         kind = kind.value_type if pa.types.is_dictionary(kind) else kind
@@ -183,7 +182,7 @@ def _other_types(schema: pa.Schema) -> str:
 
 @contextmanager
 def _one_line(file: Path) -> Iterator[None]:
-    """Name the file where its content is damaged or of another type than an export's."""
+    """Name the file if its content is damaged or has other types than an export."""
     try:
         yield
     except (pa.ArrowException, OSError, TypeError, ValueError, OverflowError) as error:
@@ -194,7 +193,7 @@ def _one_line(file: Path) -> Iterator[None]:
 
 
 def _conversions(site: Site, file: Path, source: Any) -> dict[tuple[str, str], Conversion]:
-    """How each point's values in the file become the site's; raises InputError for what does not fit."""
+    """Conversion of each point's values to the site's units; raises InputError for incompatible ones."""
     out: dict[tuple[str, str], Conversion] = {}
     for batch in source.iter_batches(_IMPORT_ROWS, columns=["point", "unit"]):
         for row in pa.Table.from_batches([batch]).group_by(["point", "unit"]).aggregate([]).to_pylist():
@@ -216,7 +215,7 @@ def _let_in(
         batch.column("time")
         .cast(pa.timestamp("ms", "UTC"), safe=False)
         .cast(pa.int64())
-        .fill_null(0)  # 1970, which is refused as before 1990
+        .fill_null(0)  # null becomes 1970, which is refused as before 1990
         .to_numpy(zero_copy_only=False)
     )
     value = batch.column("value").cast(pa.float64()).to_numpy(zero_copy_only=False)

@@ -1,6 +1,6 @@
-"""What is let in at the door: the same rules for files and messages.
+"""Validation of incoming readings, shared by files and messages.
 
-A value is kept in its point's declared unit, a state as its code, a fault code as its text.
+A value is stored in its point's declared unit, a state as its code, a fault code as its text.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ _SWITCH_WORDS = {
 
 
 class Refusal(NamedTuple):
-    """Why something is not let in: its kind, to be counted by, and the reason in plain words."""
+    """Why a reading is refused: the kind, for counting, and the reason in plain words."""
 
     kind: str
     reason: str
@@ -53,7 +53,7 @@ class Refusal(NamedTuple):
 
 
 class RefusedValue(ValueError):
-    """Raised where one value is decoded; `.refusal` says why."""
+    """Raised when a value can't be decoded; `.refusal` says why."""
 
     def __init__(self, kind: str, reason: str) -> None:
         super().__init__(reason)
@@ -61,7 +61,7 @@ class RefusedValue(ValueError):
 
 
 def known_point(sites: Mapping[str, Site], site: str, point: str) -> Point:
-    """The point of a site. Raises Refused where the site or the point is not known."""
+    """Return the point of a site. Raises RefusedValue if the site or the point is unknown."""
     if site not in sites:
         raise RefusedValue("unknown site", f"unknown site {site!r}{_near(site, list(sites))}")
     found = sites[site].find_point(point)
@@ -71,16 +71,16 @@ def known_point(sites: Mapping[str, Site], site: str, point: str) -> Point:
 
 
 def unknown_point(site: Site, point: str) -> Refusal:
-    """Why a point that a site does not have is not let in."""
+    """Return the refusal of a point that the site does not have."""
     near = _near(point, [p.id for p in site.point])
     return Refusal("unknown point", f"{site.id} has no point {point[:80]!r}{near}")
 
 
 def decoded(point: Point, raw: object, unit: str | None = None) -> float | str:
-    """One value as the store keeps it.
+    """Decode one value to its stored form.
 
-    raw : number, bool or str as it came. unit : str, the unit it came in; default the point's own
-    Returns float in the point's unit, a state's code, or str for a fault code. Raises Refused.
+    raw : number, bool or str as received. unit : str, unit of the number; default the point's own
+    Returns float in the point's unit, a state's code, or str for a fault code. Raises RefusedValue.
     """
     if point.form == "state":
         return _state(point, raw)
@@ -109,10 +109,10 @@ def _changed(unit: str, target: str) -> Conversion | str:
 
 
 def unit_change(point: Point, unit: str) -> Conversion:
-    """How numbers in `unit` become numbers in the point's unit. Raises Refused if they do not."""
+    """Return the conversion from `unit` to the point's unit. Raises RefusedValue if incompatible."""
     if point.form == "state":
         return Conversion(1.0, 0.0)
-    if len(unit) > LONGEST_UNIT:  # not worth remembering, whatever it is
+    if len(unit) > LONGEST_UNIT:  # not worth caching
         raise RefusedValue("wrong unit", f"unknown unit {shown_unit(unit)}; {point.id} is in {point.unit}")
     found = _changed(unit, point.unit)
     if isinstance(found, str):
@@ -146,7 +146,7 @@ def _state(point: Point, raw: object) -> float | str:
 
 
 def kept_text(text: str) -> str:
-    """A fault code's text as it is kept. Raises Refused for a long one."""
+    """Return a fault code's text in stored form. Raises RefusedValue if it is too long."""
     if len(text) > LONGEST_TEXT:
         raise RefusedValue(
             "text too long", f"text of {len(text)} characters; at most {LONGEST_TEXT} are kept"
@@ -155,7 +155,7 @@ def kept_text(text: str) -> str:
 
 
 def _plain(text: str) -> str:
-    """A whole number written as `1.0` or `01` becomes `1`."""
+    """Normalise a whole number written as `1.0` or `01` to `1`."""
     try:
         number = float(text)
     except ValueError:
@@ -164,7 +164,7 @@ def _plain(text: str) -> str:
 
 
 def trouble(point: Point, time: int, value: float | str, now: int) -> Refusal | None:
-    """Why one decoded reading is not let in, or None.
+    """Return why one decoded reading is refused, or None.
 
     time, now : int [ms since 1970-01-01 UTC]; value : float in the point's unit, or str
     """
@@ -172,7 +172,7 @@ def trouble(point: Point, time: int, value: float | str, now: int) -> Refusal | 
 
 
 def time_trouble(time: int, now: int) -> Refusal | None:
-    """Why a time [ms] can't be right, or None."""
+    """Return why a time [ms] is implausible, or None."""
     if time > now + AHEAD_MS:
         return Refusal("in the future", f"the time {_shown(time)} lies in the future (it is {_shown(now)})")
     if time < EARLIEST:
@@ -181,7 +181,7 @@ def time_trouble(time: int, now: int) -> Refusal | None:
 
 
 def value_trouble(point: Point, value: float | str) -> Refusal | None:
-    """Why a value in the point's unit can't be right, or None."""
+    """Return why a value in the point's unit is implausible, or None."""
     if isinstance(value, str):
         return None
     name = point.quantity.replace("_", " ")
@@ -202,14 +202,14 @@ def value_trouble(point: Point, value: float | str) -> Refusal | None:
 
 
 def times_in_trouble(time: NDArray[np.int64], now: int) -> NDArray[np.bool_] | None:
-    """`time_trouble` for many at once: a mask of the refused, or None where there are none."""
+    """Vectorised `time_trouble`: a mask of refused times, or None where there are none."""
     if not len(time) or (int(time.max()) <= now + AHEAD_MS and int(time.min()) >= EARLIEST):
         return None
     return (time > now + AHEAD_MS) | (time < EARLIEST)
 
 
 def values_in_trouble(point: Point, value: NDArray[np.float64]) -> NDArray[np.bool_] | None:
-    """`value_trouble` for many numbers at once: a mask of the refused, or None where there are none."""
+    """Vectorised `value_trouble`: a mask of refused numbers, or None where there are none."""
     if not len(value):
         return None
     low, high = _bounds(point.kind)
@@ -223,7 +223,7 @@ def values_in_trouble(point: Point, value: NDArray[np.float64]) -> NDArray[np.bo
 
 
 def _bounds(kind: Quantity) -> tuple[float, float]:
-    """Bounds with room for the rounding of a unit change: 329 degF is not beyond 165 degC."""
+    """Bounds with tolerance for unit rounding: 329 degF is within 165 degC."""
     return kind.low - 1e-9 * abs(kind.low), kind.high + 1e-9 * abs(kind.high)
 
 

@@ -1,10 +1,10 @@
-"""A weather station's CSV: outdoor temperature, and humidity and sun where it has them.
+"""Read a weather station's CSV: outdoor temperature, with optional humidity and solar irradiance.
 
     time,outdoor_c,humidity_percent,sun_w_m2        day,outdoor_c
     2026-01-05T00:00:00Z,3.1,88,0                   2026-01-05,2.4
     2026-01-05T01:00:00Z,2.9,89,0                   2026-01-06,0.8
 
-`time` is ISO 8601, UTC without an offset. `day` is a local day of the site with its mean: it stands for all
+`time` is ISO 8601, UTC without an offset. `day` is a local day of the site with its mean, applied to all
 its hours.
 """
 
@@ -31,11 +31,11 @@ _FORM = "time,outdoor_c or day,outdoor_c (and humidity_percent, sun_w_m2)"
 
 
 def read_weather(site: Site, path: Path) -> Readings:
-    """The readings of a station's file, under the station's point ids.
+    """Readings of a station's file, under the station's point ids.
 
     path : Path, CSV, plain or gzip. A daily mean becomes 24 hourly readings (23 or 25 where the clocks
-    change)
-    Returns Readings. Raises InputError with file and line for what can't be read; nothing is returned then.
+        change)
+    Returns Readings. Raises InputError with file and line for unreadable content; nothing is returned then.
     """
     rows = csv.reader(io.StringIO(_text(path)))
     header = [name.strip() for name in next(rows, [])]
@@ -110,7 +110,7 @@ def _day_times(site: Site, text: str, place: str) -> list[int]:
 
 
 def _value(name: str, text: str, place: str) -> float | None:
-    """A cell's number, None where it is empty."""
+    """A cell's number; None if empty."""
     if not text.strip():
         return None
     low, high = QUANTITIES[STATION_QUANTITIES[name][0]].likely

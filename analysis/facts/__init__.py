@@ -1,5 +1,4 @@
-"""The facts tables: what happened, by local day, run, defrost and reheat. Everything else is read off
-them."""
+"""Facts tables: one row per local day, run, defrost and reheat; the input of all figures and findings."""
 
 from __future__ import annotations
 

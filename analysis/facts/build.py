@@ -1,4 +1,4 @@
-"""From raw readings of a span of days to the facts tables. The same function serves a day and five years."""
+"""Build the facts tables from raw readings, for one day or five years."""
 
 from __future__ import annotations
 
@@ -31,19 +31,19 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings, Samples, is_thin
 
 
-def build_facts(site: Site, readings: Readings, first: date, last: date, lanes: int = 1) -> Facts:
-    """Facts of the local days first..last, both inclusive.
+def build_facts(site: Site, readings: Readings, first: date, last: date, threads: int = 1) -> Facts:
+    """Facts of the local days first..last, inclusive.
 
-    readings : Readings in declared units; should reach MARGIN_DAYS beyond both ends where there are any
-    lanes : int, default 1. Threads that share the spans of a long time
-    Returns Facts. A day's facts depend on the readings of that day and MARGIN_DAYS around it, and on nothing
-    else; where a point is read less than daily, on its readings before and after that too.
+    readings : Readings in declared units; should reach MARGIN_DAYS beyond both ends if available
+    threads : int, default 1. Threads that share the parts of a long span
+    Returns Facts. A day's facts depend only on the readings of that day and MARGIN_DAYS around it; for points
+        read less than daily, also on the readings before and after that.
     """
     starts = [first + timedelta(n) for n in range(0, (last - first).days + 1, SPAN_DAYS)]
     spans = [(start, min(start + timedelta(SPAN_DAYS - 1), last)) for start in starts]
-    if len(spans) == 1 or lanes == 1:
+    if len(spans) == 1 or threads == 1:
         return join(_build_span(site, readings, *span) for span in spans)
-    with ThreadPoolExecutor(lanes) as pool:
+    with ThreadPoolExecutor(threads) as pool:
         return join(pool.map(lambda span: _build_span(site, readings, *span), spans))
 
 
@@ -73,10 +73,9 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
 
 
 def _near(samples: Samples, start: int, end: int) -> Samples:
-    """The samples of start <= time < end; of a point read less than daily also the one before and the one
-    after.
+    """Samples of start <= time < end; for points read less than daily also the previous and the next one.
 
-    A register read by hand each month tells of a day only through its readings on both sides of it.
+    A register read monthly gives a day's energy only from its readings on both sides.
     """
     a, b = np.searchsorted(samples.time, (start, end))
     n = len(samples.time)

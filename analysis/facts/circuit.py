@@ -1,5 +1,4 @@
-"""Flow, return, volume flow and pressure of the heating circuit, by day, in the minutes in which they mean
-something."""
+"""Flow, return, volume flow and pressure of the heating circuit by day, in relevant minutes."""
 
 from __future__ import annotations
 
@@ -23,10 +22,10 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 NO_FLOW_M3_H = 0.03
-"""Below this much flow nothing circulates: the resolution of usual meters."""
-# A stopped unit's own heat is carried off by then (common practice).
+"""Flow below which nothing circulates: the resolution of usual meters."""
+# By then a stopped unit's residual heat is removed (common practice).
 _PASSED_MIN = 10
-# What a heat meter makes of a tenth of a kelvin or three at a usual flow.
+# Heat meter reading at a difference of 0.1 to 0.3 K and a usual flow.
 _QUIET_W = 400.0
 _CALM_K = 0.5
 
@@ -100,14 +99,14 @@ def circuit_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
         and check_meter is not check_flow
         and minutes.balance.heat_basis != "flow rate and temperatures"
     ):
-        # Minutes apart, readings can't say which minutes were steady; over whole runs samples and sums agree.
+        # Sparse readings can't show which minutes were steady; over whole runs samples and sums agree.
         compared = within(use.running, round(grid.spacing["flow_rate"])) if grid.nearest else (steady | hot)
         both = compared & np.isfinite(check_meter) & np.isfinite(check_flow)
         out["check_meter"] = day.sum(np.where(both, check_meter, 0.0)) / 1000.0
         out["check_flow"] = day.sum(np.where(both, check_flow, 0.0)) / 1000.0
         out["check_volume"] = day.sum(np.where(both, fill_nan(rate, 0.0), 0.0)) / 60.0
-        # Water that a resting unit passes on leaves it as it came: what the two sensors differ by is their
-        # own. While the circuit still cools the one behind is the warmer.
+        # Water through a resting unit keeps its temperature: the difference of the two sensors is their
+        # offset. While the circuit still cools, the downstream one is warmer.
         calm = np.abs(flow - np.concatenate((np.full(_PASSED_MIN, np.nan), flow[:-_PASSED_MIN]))) < _CALM_K
         quiet = calm & (np.abs(fill_nan(check_meter, np.inf)) * 60.0 < _QUIET_W)
         passing = held_for((use.code == OFF) & quiet, _PASSED_MIN) & (fill_nan(rate, 0.0) > NO_FLOW_M3_H)

@@ -1,5 +1,4 @@
-"""The circuit's pressure by day: how high it was held, how far it swings, and how it follows the water's
-temperature."""
+"""Circuit pressure by day: level, swing, and dependence on the water temperature."""
 
 from __future__ import annotations
 
@@ -14,7 +13,7 @@ Floats = NDArray[np.float64]
 _HELD = 0.98
 _FEWEST_MIN = 360
 _LEAST_SPREAD_K = 2.0
-# A tap is open for some minutes; a gauge of tenths flips by one without it (common practice).
+# A filling tap is open for some minutes; a gauge of 0.1 bar flips by one digit by itself (common practice).
 _STEP_MIN, _STANDS_MIN, _FEWEST_SIDE = 5, 360, 60
 _STEP_BAR, _TOPPED_BAR = 0.1, 0.15
 _USUAL_BAR_PER_K, _REFERENCE_C = 0.01, 30.0  # 25 K move a usual circuit by some 0.3 bar (common practice)
@@ -52,10 +51,10 @@ def pressure_columns(day: Segments, pressure: Floats, water: Floats) -> dict[str
 
 
 def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Floats:
-    """Rises within ten minutes that stand for six hours, summed over each day [bar]; 0 where there is none.
+    """Rises within ten minutes that last for six hours, summed over each day [bar]; 0 without any.
 
-    What warming water adds is taken off by the day's own slope, and the lowest and the median level of the
-    six hours before and after must both have moved: warm water swings back, a refill stays.
+    The effect of warming water is removed by the day's slope, and both the lowest and the median level of the
+    six hours before and after must have moved: warm water swings back, a refill stays.
     """
     n = len(pressure)
     rises = np.zeros(n)
@@ -78,7 +77,7 @@ def _topped(day: Segments, pressure: Floats, water: Floats, slope: Floats) -> Fl
 
 
 def _line(pressure: Floats, water: Floats) -> tuple[float, float, float]:
-    """Slope [bar/K], correlation and the water's spread [K] of one day; nan where they can't be told."""
+    """Slope [bar/K], correlation and spread of the water temperature [K] of one day; nan where unknown."""
     both = np.isfinite(pressure) & np.isfinite(water)
     if both.sum() < _FEWEST_MIN:
         return np.nan, np.nan, np.nan

@@ -1,5 +1,4 @@
-"""How long after the electricity each day's heat and the unit's own word begin and end: the clocks, to the
-minute."""
+"""Delay of each day's heat and reported state after the electricity, from run edges, to the minute."""
 
 from __future__ import annotations
 
@@ -14,7 +13,7 @@ from fieldfare.analysis.minutes.rolling import true_runs, window_mean
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# Readings further apart can't show minutes. Runs and rests shorter than this are not matched: they could be
+# Sparser readings can't resolve minutes. Shorter runs and rests are not matched: they could be
 # another's.
 _COARSEST_MIN, _SHORTEST_MIN = 5.0, 10
 _REACH_MIN = 45
@@ -24,13 +23,12 @@ _LEAST_W = 200.0
 
 
 def edge_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Columns of the days table, for heat and for the unit's own word (state), none where readings are too
-    far apart.
+    """Columns of the days table, for heat and the reported state; none where readings are too sparse.
 
-    begin_<signal>, end_<signal> : median minutes by which it begins and ends after the electricity does
-    n_edges_<signal> : beginnings matched in the day
-    near_heat, near_like_heat : minutes by which the heat's quick changes follow the electricity's, within 20
-        minutes either way, and their likeness there [-]: for units that never rest
+    begin_<signal>, end_<signal> : median delay of its begin and end after the electricity [min]
+    n_edges_<signal> : matched begins of the day
+    near_heat, near_like_heat : delay of the heat's quick changes within 20 minutes either way, and their
+        correlation there [-]: for units that never rest
     """
     grid, plant = minutes.grid, minutes.balance
     if plant.heat_pump is None or not _prompt(grid, "heat_pump_electricity"):
@@ -67,7 +65,7 @@ def _runs(watts: Floats) -> tuple[Ints, Ints] | None:
 
 
 def _long(flags: NDArray[np.bool_]) -> tuple[Ints, Ints]:
-    """Stretches with short rests closed and short runs left out."""
+    """Close short rests and drop short runs."""
     start, end = true_runs(flags)
     if len(start) > 1:
         apart = start[1:] - end[:-1] >= _SHORTEST_MIN
@@ -95,8 +93,7 @@ def _matched(
 
 
 def _near(day: Segments, drawn: Floats, given: Floats) -> tuple[Floats, Floats]:
-    """Lag [min] at which quick changes of heat are most like those of electricity, by day, and that likeness
-    [-]."""
+    """Lag [min] of the best correlation of quick changes of heat and electricity by day, and its value."""
     a, b = _quick(drawn), _quick(given)
     padded = np.concatenate((np.zeros(_NEAR_MIN), b, np.zeros(_NEAR_MIN)))
     shifts = np.arange(-_NEAR_MIN, _NEAR_MIN + 1)
@@ -116,7 +113,7 @@ def _quick(wh: Floats) -> Floats:
 
 
 def _nearest(of: Ints, to: Ints) -> Floats:
-    """Minutes from each edge to the nearest of the others; nan where none is within reach."""
+    """Minutes from each edge to the nearest other edge; nan where none is in reach."""
     if not len(to):
         return np.full(len(of), np.nan)
     right = np.clip(np.searchsorted(to, of), 0, len(to) - 1)

@@ -1,5 +1,4 @@
-"""One meter's clock against another's: how long after the electricity each day's heat and temperatures
-move."""
+"""Clock offset between meters: delay of each day's heat and temperatures after the electricity."""
 
 from __future__ import annotations
 
@@ -22,20 +21,19 @@ REACH_MIN = 720
 _SMOOTH_MIN = 240
 _LEAST_KNOWN = 0.8
 _LEAST_SET_BACK_K = 0.5
-# Less swing than this is a plant at rest, or the noise of its meters: nothing to compare.
+# A smaller swing is a plant at rest or meter noise: nothing to compare.
 _LEAST_W, _LEAST_K, _LEAST_STATE = 25.0, 0.2, 0.1
 _IN_STEP_MIN, _MUCH_THE_SAME = 5, 0.8
 
 
 @dataclass(frozen=True)
 class _Alike:
-    """Days of one length and reach, whose electricity is held against another signal all together.
+    """Days of equal length and reach, correlated with another signal in one batch.
 
-    rows : the days. first : where the reach of each begins on the grid. length, reach : of a day, and with
-        what lies
-    half a day before and after it [min]. here : from a reach's begin to its day's [min]
-    spectra : complex128 (k, m), of the days' electricity over `width` minutes, conjugate. size : sums of its
-        squares [W2]
+    rows : the days. first : start of each reach on the grid. length, reach : of a day, alone and with half a
+        day before and after [min]. here : from the start of the reach to that of the day [min]
+    spectra : complex128 (k, m), conjugate spectra of the days' electricity over `width` minutes. size : sums
+        of its squares [W2]
     """
 
     rows: Ints
@@ -49,14 +47,13 @@ class _Alike:
 
 
 def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Clock columns of the days table; none without electricity or anything to hold against it.
+    """Clock columns of the days table; none without electricity or a second signal.
 
-    set_back_min : when the room's target falls most, minutes after local midnight; nan where it falls less
-        than 0.5 K
-    lag_heat, lag_lift, lag_state : minutes by which the heat meter, the difference of flow and return, and
-        the unit's
-    own word follow the electricity, at the best likeness within half a day either way
-    like_heat, like_lift, like_state : that likeness, a correlation [-]
+    set_back_min : time of the largest fall of the room's target, minutes after local midnight; nan below 0.5
+        K
+    lag_heat, lag_lift, lag_state : delay of the heat meter, the flow-return difference and the reported state
+        after the electricity, at the best correlation within half a day either way [min]
+    like_heat, like_lift, like_state : that correlation [-]
     """
     grid, plant = minutes.grid, minutes.balance
     unit = plant.heat_pump
@@ -87,7 +84,7 @@ def clock_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
 
 
 def _set_back(day: Segments, target: Floats) -> Floats:
-    """Minute of each day at which the target falls most."""
+    """Minute of each day with the largest fall of the target."""
     out = np.full(len(day), np.nan)
     fall = np.concatenate(([0.0], -np.diff(target)))
     fall = fill_nan(fall, 0.0)
@@ -108,7 +105,7 @@ def _detrended(values: Floats) -> tuple[Floats, Ints]:
 
 
 def _alike(day: Segments, drawn: Floats, known: Ints) -> list[_Alike]:
-    """The days on which enough is known and drawn to compare, by their length and reach."""
+    """Days with enough known and varying data, grouped by length and reach."""
     first = np.maximum(day.start - REACH_MIN, 0)
     last = np.minimum(day.end + REACH_MIN, len(drawn))
     size = day.sum(drawn**2)
@@ -127,7 +124,7 @@ def _alike(day: Segments, drawn: Floats, known: Ints) -> list[_Alike]:
 def _lags(
     count: int, groups: list[_Alike], other: Floats, other_known: Ints, least: float
 ) -> tuple[Floats, Floats]:
-    """Lag [min] and likeness of each of so many days; nan where there is nothing to compare."""
+    """Lag [min] and correlation of each of `count` days; nan where there is nothing to compare."""
     lag, like = np.full(count, np.nan), np.full(count, np.nan)
     square = running_total(other**2)
     for days in groups:
@@ -143,8 +140,8 @@ def _lags(
         size = days.size[fit, np.newaxis]
         r = np.where(usable, product / np.sqrt(np.maximum(energy, 1e-12) * size), -1.0)
         best = np.argmax(r, axis=1)
-        # A rhythm is like itself a beat later too: of two likenesses much the same, no offset is the
-        # likelier.
+        # A periodic signal also matches one period later: of two similar correlations, zero offset is the
+        # more likely.
         low = max(days.here - _IN_STEP_MIN, 0)
         in_step = low + np.argmax(r[:, low : days.here + _IN_STEP_MIN + 1], axis=1)
         row = np.arange(len(r))

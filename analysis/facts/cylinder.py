@@ -1,4 +1,4 @@
-"""The cylinder by day: how warm, how it cools when nobody draws, whether it was disinfected."""
+"""Cylinder by day: temperatures, cooling without draws, and disinfection."""
 
 from __future__ import annotations
 
@@ -71,16 +71,15 @@ def tank_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
 
 
 def _longest(flags: Flags, day: Segments) -> Floats:
-    spells = Segments.of(flags)
+    stretches = Segments.of(flags)
     out = np.zeros(len(day))
-    owner = np.searchsorted(day.start, np.maximum(spells.end - 1, 0), side="right") - 1
-    np.maximum.at(out, owner, spells.minutes.astype(np.float64))
+    owner = np.searchsorted(day.start, np.maximum(stretches.end - 1, 0), side="right") - 1
+    np.maximum.at(out, owner, stretches.minutes.astype(np.float64))
     return out
 
 
 def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]:
-    """Rates of cooling, for standing loss and leaks. Draws make a cylinder cool fast, so the slow rates
-    count."""
+    """Cooling rates for standing loss and leaks: the slow ones, as draws cool a cylinder fast."""
     code = minutes.use.code
     charging = (code == HOT_WATER) | ((code == DEFROST) & (minutes.use.serves == HOT_WATER))
     immersion = minutes.balance.immersion
@@ -89,7 +88,7 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
     charging |= _rising(tank)
     windows = _each_day(day, 0, 1500)
     found = windows(_rates(tank, charging, _WINDOW_MIN))
-    # The slow tenth, not the very slowest: a sensor's last digit makes single windows look still.
+    # The 10 % quantile, not the minimum: a sensor's resolution makes single windows look constant.
     slowest = row_quantiles(found, 0.15, least=4)
     close = np.abs(found - slowest[:, np.newaxis]) <= np.maximum(0.02, 0.1 * np.abs(slowest))[:, np.newaxis]
     level = _row_means(np.where(close, windows(tank), np.nan))
@@ -105,7 +104,7 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
         },
         # By day small draws leave few windows free: only the slowest few count.
         "cooling_night": row_quantiles(_each_day(day, *_NIGHT)(calm), 0.15, least=4),
-        # Half of the quarter hours, not the slowest: water drawn takes single ones, a pump takes them all.
+        # The median quarter hour, not the slowest: draws affect single ones, a circulation pump all of them.
         "cooling_day_usual": row_quantiles(
             _each_day(day, *_DAYTIME)(_rates(tank, charging, _STEP_MIN)), 0.5, least=8
         ),
@@ -114,8 +113,7 @@ def _cooling(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, object]
 
 
 def _each_day(day: Segments, first: int, last: int) -> Callable[[Floats], Floats]:
-    """Reads values every quarter of an hour from minute `first` of each day up to `last`, nan beyond the
-    day."""
+    """Sample values every quarter hour from minute `first` of each day to `last`; nan beyond the day."""
     at = day.start[:, np.newaxis] + np.arange(first, last, _STEP_MIN)
     inside = at < day.end[:, np.newaxis]
     at = np.where(inside, at, 0)
@@ -132,8 +130,7 @@ def _row_means(rows: Floats) -> Floats:
 
 
 def _rising(tank: Floats) -> Flags:
-    """Quarters of an hour in which the cylinder warms by more than its layers do by themselves: a charge
-    nobody told."""
+    """Quarter hours with more warming than mixing layers cause: an unreported charge."""
     out = np.zeros(len(tank), dtype=bool)
     if len(tank) > _STEP_MIN:
         gain = fill_nan(tank[_STEP_MIN:] - tank[:-_STEP_MIN], 0.0)
@@ -146,7 +143,7 @@ def _rising(tank: Floats) -> Flags:
 
 
 def _rates(tank: Floats, charging: Flags, window: int) -> Floats:
-    """Cooling [K/h] over the window after each minute; nan where a charge lies in it or just before it."""
+    """Cooling [K/h] over the window after each minute; nan with a charge in it or just before it."""
     n = len(tank)
     rate = np.full(n, np.nan)
     if n <= window:

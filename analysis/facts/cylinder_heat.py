@@ -1,4 +1,4 @@
-"""The cylinder by day: how hot it was held, whether it was disinfected, and what heated it."""
+"""Cylinder by day: highest temperatures, disinfection, and its heat sources."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ HELD_MIN = 10
 """Minutes for which a temperature must stand to count as held: shorter is a front of water or a sensor's
 slip."""
 DISINFECTION_WINDOW_MIN = 240
-"""A disinfection and the calm after it lie within four hours (common practice)."""
+"""A disinfection and the rest after it take at most four hours (common practice)."""
 _STEP_MIN = 15
 # Layers settle and pipes empty for half an hour after a charge.
 _AFTER_CHARGE_MIN = 30
@@ -64,14 +64,14 @@ def hygiene_columns(minutes: Minutes, day: Segments, tank: Floats) -> dict[str, 
 
 
 def _held(tank: Floats) -> Floats:
-    """The least of the ten minutes up to each; nan where one of them is not known."""
+    """Minimum of the ten minutes up to each; nan where one of them is unknown."""
     known = np.isfinite(tank)
     least = minimum_filter1d(np.where(known, tank, -np.inf), HELD_MIN, origin=(HELD_MIN - 1) // 2)
     return np.where(np.isfinite(least), least, np.nan)
 
 
 def _jumps(tank: Floats, spacing: float) -> Flags:
-    """The first minute of each rise that no heater makes."""
+    """First minute of each rise too fast for any heater."""
     span = max(1, round(spacing))
     most = _JUMP_K + _JUMP_K_PER_MIN * span
     out = np.zeros(len(tank), dtype=bool)

@@ -1,5 +1,4 @@
-"""By day, what tells whether the readings can be trusted: the raw readings themselves, and physics they can't
-break."""
+"""Data quality by day: raw readings and physical limits."""
 
 from __future__ import annotations
 
@@ -19,9 +18,9 @@ from fieldfare.analysis.statistics.quantiles import median
 
 Floats = NDArray[np.float64]
 
-# Too few readings a day to say whether a value ever moves.
+# Too few readings a day to tell whether a value moves.
 _FEWEST_READINGS = 12
-# What the water and the source are at best where no sensor tells: the coolest flow that any emitter heats
+# Most favourable water and source temperatures without a sensor: the coolest flow that any emitter heats
 # with, and the warmest outdoor air in which a house is heated; ground and wells stay below it.
 _COOLEST_FLOW_C, _WARMEST_SOURCE_C = 25.0, 20.0
 
@@ -34,8 +33,8 @@ def trust_columns(site: Site, minutes: Minutes, day: Segments, readings: Reading
     register's mean rise [W] moves.<point> : how often the value changed; nan with fewer than 12 readings
     water_lift : median of flow less return while the compressor runs, whatever it runs for [K]
     c_heat, c_unit, c_least : heat, the unit's electricity, and the least electricity that physics allows for
-        that heat
-    (Carnot at the minute's own temperatures), over running minutes in which both are known [kWh]
+        that heat (Carnot at the minute's own temperatures), over running minutes in which both are known
+        [kWh]
     n_dead_by_day : minutes from 7 to 19 h without any draw of the unit
     """
     out: dict[str, object] = {}
@@ -77,8 +76,7 @@ def _typical(point: Point, samples: Samples, edges: NDArray[np.int64]) -> Floats
 
 
 def _mean_rise(samples: Samples, edges: NDArray[np.int64]) -> Floats:
-    """Mean power [W] by a register's rises alone; nan where it is known for less than a quarter of the
-    day."""
+    """Mean power [W] from a register's rises; nan where known for less than a quarter of the day."""
     if len(samples.time) < 2:
         return np.full(len(edges) - 1, np.nan)
     risen = running_total(np.clip(np.diff(samples.value), 0.0, None))
@@ -93,7 +91,7 @@ def _moves(samples: Samples, edges: NDArray[np.int64]) -> Floats:
     changed = np.zeros(len(samples.value), dtype=bool)
     np.not_equal(samples.value[1:], samples.value[:-1], out=changed[1:])
     total = running_total(changed)
-    # The change from the day before to this one is no change within it.
+    # The change from the previous day does not count for this day.
     first = np.where(at[:-1] < len(changed), changed[np.clip(at[:-1], 0, len(changed) - 1)], False)
     count = np.diff(at)
     moved = total[at[1:]] - total[at[:-1]] - np.where(count > 0, first, 0)
@@ -126,7 +124,7 @@ def _carnot(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
     source = np.where(np.isfinite(outdoor), outdoor, _WARMEST_SOURCE_C)
     if site.heat_pump.source != "air":
         source = np.full(len(grid), _WARMEST_SOURCE_C)
-    # Below a few kelvin of lift the ideal is without meaning; no compressor works there.
+    # The ideal COP is meaningless at a lift of a few kelvin; no compressor runs there.
     best = np.asarray(carnot_cop(source, np.maximum(water, source + 5.0)))
     both = minutes.use.running & (minutes.use.code != COOLING) & np.isfinite(heat) & np.isfinite(unit)
     return {

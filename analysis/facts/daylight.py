@@ -1,5 +1,4 @@
-"""The outdoor temperature's course over the sun's day, by day: whether a sensor hangs in the sun, or a clock
-is wrong."""
+"""Daily course of the outdoor temperature in solar time, to detect a sunlit sensor or a wrong clock."""
 
 from __future__ import annotations
 
@@ -26,16 +25,14 @@ or west."""
 def daylight_columns(
     site: Site, minutes: Minutes, day: Segments, dates: NDArray[np.datetime64]
 ) -> dict[str, object]:
-    """Daylight columns of the days table; none where the site file has no longitude or nothing is measured
-    outdoors.
+    """Daylight columns of the days table; none without a longitude or outdoor measurements.
 
     dates : datetime64 (d,), the local days
 
     day_hours : sunrise to sunset [h]. air_dawn, air_fore, air_noon, air_aft, air_dusk : mean outdoor
-        temperature at
-    sunrise, before noon, at noon, after noon and after sunset [°C]
+        temperature at sunrise, before noon, at noon, after noon and after sunset [°C]
     air_cos, air_sin : first harmonic of the outdoor temperature over the solar day, from noon [K]
-    sun_centre : middle of the day's irradiance, weighted by it, less solar noon [min]
+    sun_centre : centroid of the day's irradiance, less solar noon [min]
     """
     about = site.site
     grid = minutes.grid
@@ -75,7 +72,7 @@ def _noon_index(minutes: Minutes, day: Segments, noon: Floats) -> NDArray[np.int
 
 
 def _window(values: Floats, middle: Floats | NDArray[np.int64], window: tuple[int, int]) -> Floats:
-    """Mean over a window about each moment, nan where a fifth of it is not known."""
+    """Mean over a window about each time; nan where a fifth of it is unknown."""
     n = len(values)
     a = np.clip(np.round(middle).astype(np.int64) + window[0], 0, n)
     b = np.clip(np.round(middle).astype(np.int64) + window[1], 0, n)
@@ -85,7 +82,7 @@ def _window(values: Floats, middle: Floats | NDArray[np.int64], window: tuple[in
 
 
 def _harmonic(values: Floats, noon: NDArray[np.int64]) -> tuple[Floats, Floats]:
-    """Cosine and sine part of each solar day's first harmonic, angle 0 at noon; free of the day's drift."""
+    """Cosine and sine of each solar day's first harmonic, angle 0 at noon, without the day's trend."""
     cosine, sine = np.full(len(noon), np.nan), np.full(len(noon), np.nan)
     angle = np.arange(-_DAY_MIN // 2, _DAY_MIN // 2) * 2.0 * np.pi / _DAY_MIN
     cos, sin = np.cos(angle), np.sin(angle)
@@ -100,14 +97,14 @@ def _harmonic(values: Floats, noon: NDArray[np.int64]) -> tuple[Floats, Floats]:
             continue
         if count < _DAY_MIN:
             x = np.where(known, x, np.mean(x[known]))
-        # A front that passes makes a slope; what is left returns to where it began.
+        # A weather front adds a trend; the remainder returns to its start.
         x = x - ramp * (x[-60:].mean() - x[:60].mean())
         cosine[i], sine[i] = 2.0 * np.mean(x * cos), 2.0 * np.mean(x * sin)
     return cosine, sine
 
 
 def _centre(sun: Floats, noon: NDArray[np.int64], half: Floats) -> Floats:
-    """Middle of the irradiance between midnight and midnight of solar time [min after solar noon]."""
+    """Centroid of the irradiance between solar midnights [min after solar noon]."""
     out = np.full(len(noon), np.nan)
     for i, at in enumerate(noon):
         a, b = max(at - _DAY_MIN // 2, 0), min(at + _DAY_MIN // 2, len(sun))
@@ -115,6 +112,6 @@ def _centre(sun: Floats, noon: NDArray[np.int64], half: Floats) -> Floats:
         if np.isfinite(x).mean() < 0.95 or half[i] < 120.0:
             continue
         light = np.clip(fill_nan(x, 0.0) - 5.0, 0.0, None)
-        if light.sum() > 60.0 * 20.0:  # a day of hardly any light has no middle
+        if light.sum() > 60.0 * 20.0:  # a nearly dark day has no centroid
             out[i] = float(np.sum(light * (np.arange(a, b) - at)) / light.sum())
     return out

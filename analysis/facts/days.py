@@ -1,10 +1,9 @@
-"""The days table: one row a local day, everything the figures and findings need of it.
+"""Days table: one row per local day with everything that figures and findings need.
 
-Energies in kWh, temperatures in °C, powers in W, flows in m3/h, pressures in bar, times in minutes. Names:
-`e_` electricity, `q_` heat, `p_` sums over minutes in which heat and electricity were both known (for
-ratios), `x_` electricity expected from the unit's rating, `n_` minutes, `room.` and `seen.` one column a zone
-or point. More columns stand in circuit.py, money.py, tank.py, operating.py, strain.py, direct_heat.py and
-warmth.py.
+Energies in kWh, temperatures in °C, powers in W, flows in m3/h, pressures in bar, times in minutes. Prefixes:
+`e_` electricity, `q_` heat, `p_` sums over minutes with known heat and electricity (for ratios), `x_`
+electricity expected from the unit's rating, `n_` minutes, `room.` and `seen.` one column per zone or point.
+The neighbouring modules add more columns.
 """
 
 from __future__ import annotations
@@ -43,10 +42,10 @@ from fieldfare.analysis.plant.site import Site
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# A target that rises by more is a set-back's end, and radiators take some hours to follow (common practice: 2
+# A larger rise of the target ends a set-back, and radiators take some hours to follow (common practice: 2
 # to 4 h).
 _RAISED_K, _RECOVERY_MIN = 0.3, 240
-# Pumps run on and refrigerant settles for a while after a stop; idle power is taken after that.
+# Pumps overrun and refrigerant settles after a stop; idle power is taken after that.
 _SETTLED_MIN = 15
 # Below this much pump power nothing circulates: the resolution of usual meters.
 _NO_PUMP_W = 4.0
@@ -54,7 +53,7 @@ _COARSEST_FOR_REST_MIN = 15.0
 
 
 def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
-    """Columns of one row for each local day of the grid, as the module says."""
+    """Columns of one row per local day of the grid."""
     grid = minutes.grid
     day = Segments(grid.day_start[:-1], grid.day_start[1:])
     columns: dict[str, object] = {
@@ -128,9 +127,9 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     immersion = fill_nan(plant.immersion, 0.0) if plant.immersion is not None else nothing
     rest = minutes.electricity - backup - immersion
     code, serves = use.code, use.serves
-    told = ~np.isin(code, (UNTOLD, UNKNOWN))
+    use_known = ~np.isin(code, (UNTOLD, UNKNOWN))
     water, idle = code == HOT_WATER, code == OFF
-    # Minutes apart, a reading about a run's end holds part of the run; hours apart nothing shows a rest.
+    # A sparse reading at a run's end includes part of the run; hourly ones show no rest at all.
     apart = minutes.grid.spacing.get("heat_pump_electricity", 1.0)
     edge = idle & within(use.running, round(apart)) if apart > 2.5 else np.zeros(len(code), dtype=np.bool_)
     own = np.where(edge, serves, code)
@@ -141,10 +140,10 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
     out["e_defrost"] = total_kwh(day, np.where(code == DEFROST, rest, 0.0))
     resting = np.where(idle & ~edge, rest, 0.0)
     out["e_idle"] = total_kwh(day, resting if apart <= _COARSEST_FOR_REST_MIN else np.full(len(code), np.nan))
-    out["e_untold"] = total_kwh(day, np.where(told, 0.0, rest))
+    out["e_untold"] = total_kwh(day, np.where(use_known, 0.0, rest))
     cooling = minutes.cooling
     out["e_cooling"] = total_kwh(day, np.where(own == COOLING, rest, 0.0))
-    # Cold is no heat: it stands apart.
+    # Cooling is counted separately from heat.
     heat = np.where(cooling & np.isfinite(minutes.heat), 0.0, minutes.heat)
     out["q_cooling"] = total_kwh(
         day, np.where(cooling, -minutes.heat, np.where(np.isfinite(heat), 0.0, np.nan))
@@ -168,12 +167,12 @@ def _energies(minutes: Minutes, day: Segments) -> dict[str, object]:
         )
     out["q_flow_error"] = total_kwh(day, minutes.flow_error)
     out["q_pair_error"] = total_kwh(day, minutes.pair_error)
-    out["q_use_known"] = day.count(told & np.isfinite(heat))
+    out["q_use_known"] = day.count(use_known & np.isfinite(heat))
     return out
 
 
 def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Sums over minutes in which heat and every electricity meter of the plant were known."""
+    """Sums over minutes in which heat and all electricity meters of the plant are known."""
     plant, cooling = minutes.balance, minutes.cooling
     pair = minutes.paired & ~cooling
     out: dict[str, object] = _cooling_pairs(minutes, day, minutes.paired & cooling)
@@ -214,8 +213,7 @@ def _pairs(minutes: Minutes, day: Segments) -> dict[str, object]:
 
 
 def _cooling_pairs(minutes: Minutes, day: Segments, pair: Flags) -> dict[str, object]:
-    """The same sums of cooling, `pc_`: cold delivered, electricity without heaters, and the heat meter's
-    largest errors."""
+    """The same sums for cooling, `pc_`: cold, electricity without heaters, and the heat meter's errors."""
     plant = minutes.balance
     heaters = sum((fill_nan(p, 0.0) for p in (plant.backup_heater, plant.immersion) if p is not None), 0.0)
     parts = {
@@ -232,13 +230,11 @@ def _cooling_pairs(minutes: Minutes, day: Segments, pair: Flags) -> dict[str, ob
 
 
 def _expected(minutes: Minutes, day: Segments, gain: Floats) -> dict[str, object]:
-    """What the unit's rating would have drawn for the heat it gave, at the temperatures of those minutes.
+    """Electricity expected from the unit's rating for the heat given, at each minute's temperatures.
 
-    `xq_` is the heat for which that could be told, `xe_` the unit's real electricity in the same minutes (a
-    defrost's
-    included: rating points include defrosts). `xc_space` is at the designed curve instead of the real flow,
-        `xp_` at the
-    real flow with what part load gains. gain : of `part_load`
+    `xq_` is the heat with a known rating, `xe_` the unit's real electricity in the same minutes (including
+    defrosts, which rating points include). `xc_space` uses the designed curve instead of the real flow, `xp_`
+    the real flow with the part-load gain. gain : of `part_load`
     """
     serving, heat, use = minutes.serving, minutes.heat, minutes.use
     unit = minutes.balance.heat_pump
@@ -298,16 +294,14 @@ def _weather(minutes: Minutes, day: Segments) -> dict[str, object]:
 
 
 def _frost(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Frost that settles on the coil of an air source in a day [kg]: the low, the usual and the high
-    guess."""
+    """Frost that settles on the coil of an air source in a day [kg]: low, usual and high estimate."""
     if site.heat_pump.source != "air":
         return {}
     return {f"frost_{name}": day.total(kg) for name, kg in frost_growth(site, minutes).items()}
 
 
 def _had_time(wanted: Floats) -> Flags:
-    """Minutes for which a target has not been raised for so long that a room had the time to follow: bool
-    (n,)."""
+    """Minutes in which the target has not risen for long enough for a room to follow: bool (n,)."""
     raised = np.concatenate(([0.0], np.diff(fill_nan(wanted, 0.0)))) > _RAISED_K
     return held_for(~raised, _RECOVERY_MIN)
 
@@ -327,7 +321,7 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
         "n_call_known": day.count(np.isfinite(grid.gauge("heat_call"))),
     }
     targets = grid.zones.get("target_room_temperature", {})
-    # A target of no zone in particular holds for every room; a zone's own says nothing of the others.
+    # A target without a zone applies to every room; a zone's own target only to that zone.
     rooms = grid.zones.get("room_temperature", {})
     whole_house = not set(targets) & set(rooms)
     nothing = np.full(len(grid), np.nan)
@@ -347,7 +341,7 @@ def _rooms(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
 
 
 def _idle(minutes: Minutes, day: Segments) -> dict[str, object]:
-    """What is drawn and pumped while nothing is asked for."""
+    """Electricity and pump minutes without any demand."""
     plant, use, grid = minutes.balance, minutes.use, minutes.grid
     rest = held_for(use.code == OFF, _SETTLED_MIN)
     call = grid.gauge("heat_call")
@@ -369,7 +363,6 @@ def _idle(minutes: Minutes, day: Segments) -> dict[str, object]:
 
 
 def _day_mean(day: Segments, values: Floats) -> Floats:
-    """Mean of a day of which at least two thirds are known; a part of a day has another mean than the
-    whole."""
+    """Mean of a day with at least two thirds known, as part of a day is biased."""
     share = day.count(np.isfinite(values)) / np.maximum(day.minutes, 1)
     return np.where(share >= 2 / 3, day.mean(values), np.nan)

@@ -1,8 +1,7 @@
-"""Rests: stretches in which the unit gives no heat, with what tells whether heat was due in them.
+"""Rests: stretches in which the unit gives no heat, with evidence whether heat was needed.
 
-What tells is independent of whether the unit runs: weather, calls, targets, room and cylinder temperatures.
-Beside it
-stands what the unit showed meanwhile: its draw, its mode, a fault, direct electric heat.
+The evidence is independent of the unit: weather, calls, targets, room and cylinder temperatures. Further
+columns describe the unit meanwhile: power, mode, faults, direct electric heat.
 """
 
 from __future__ import annotations
@@ -35,15 +34,15 @@ Ints = NDArray[np.int64]
 LEAST_MINUTES = {"unit": 90, "heating": 360, "hot_water": 720}
 """Shorter rests are pauses of every day and are not kept; the newest one is kept from OPEN_MINUTES on."""
 OPEN_MINUTES = 20
-# A hole in the data of up to this length does not end a rest; a longer one does.
+# A data gap of up to this length does not end a rest.
 _BRIDGED_MIN = 120
 # Standby, a crankcase heater and a base-tray heater together stay below (common practice); readings far
 # apart mix a
 # short run with a long rest, so a slot of theirs must stay lower to be a rest.
 _REST_W, _REST_FAR_APART_W, _FAR_APART_MIN, _COARSE_MIN = 120.0, 60.0, 360.0, 10.0
-# A register that counts in steps shows a rest only when the least running power would have moved it twice.
+# A stepping register shows a rest only when the minimum running power would have moved it twice.
 _STEPS_TO_SHOW = 2.0
-# Less than any unit's controls draw; about the least that they do.
+# Less than any unit's controls draw; about their minimum.
 _NOTHING_W, _CONTROLS_W = 1.0, 5.0
 _SHORT_ROOM_K = 1.0
 _WHOLE_HOUSE = "house"
@@ -54,7 +53,7 @@ _PUMPED_M3_H, _ABOUT_END_MIN = 0.05, 30
 
 
 def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
-    """One row for each rest and local day it touches.
+    """One row per rest and local day it touches.
 
     day, start, end [ms], kind (unit: the compressor rests; heating, hot_water: it gives none for that use)
     begun : the row begins right after the unit worked. ended : it worked again right after. open : the
@@ -91,7 +90,7 @@ def rests_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
         "end": minutes.grid.time[rows.end - 1] + 60_000 if len(rows) else np.empty(0, dtype=np.int64),
         **{name: values[order] for name, values in marks.items()},
     }
-    columns |= _told(site, minutes, readings, rows, works, known)
+    columns |= _demand_columns(site, minutes, readings, rows, works, known)
     return Table(columns)
 
 
@@ -113,7 +112,7 @@ def direct_columns(minutes: Minutes, day: Segments) -> dict[str, object]:
 
 
 def _works(site: Site, minutes: Minutes) -> tuple[Flags, Flags]:
-    """Whether the compressor works in each minute, and whether that is known."""
+    """Whether the compressor runs in each minute, and whether that is known."""
     use, grid = minutes.use, minutes.grid
     known = use.code != UNKNOWN
     works = use.running.copy()
@@ -123,11 +122,11 @@ def _works(site: Site, minutes: Minutes) -> tuple[Flags, Flags]:
     if unit is not None and apart > _COARSE_MIN and not by_speed:
         most = _REST_FAR_APART_W if apart >= _FAR_APART_MIN else _REST_W
         works |= known & (fill_nan(unit, 0.0) * 60.0 > most)
-    # A unit without power may stop telling its draw while the heat meter goes on: no heat is no heat.
+    # A unit without power may stop reporting its power while the heat meter continues: use the heat.
     heat = minutes.heat * 60.0
-    told = ~known & np.isfinite(heat)
-    works |= told & (fill_nan(heat, 0.0) > least_running_w(site))
-    return works, known | told
+    heat_known = ~known & np.isfinite(heat)
+    works |= heat_known & (fill_nan(heat, 0.0) > least_running_w(site))
+    return works, known | heat_known
 
 
 def _is_for(minutes: Minutes, use: int) -> Flags:
@@ -137,9 +136,7 @@ def _is_for(minutes: Minutes, use: int) -> Flags:
 
 
 def _blur_minutes(site: Site, minutes: Minutes, readings: Readings) -> int:
-    """How long a coarse register may stand still while the unit works at its least [minutes]; 0 where a
-    power tells.
-    """
+    """Longest pause of a coarse register during a run at minimum power [min]; 0 with power readings."""
     longest = 0.0
     points = list(site.points_of("heat_pump_electricity"))
     if any(p.form != "register" for p in points if p.id in readings):
@@ -162,7 +159,7 @@ def _blur_minutes(site: Site, minutes: Minutes, readings: Readings) -> int:
 def _rows(
     minutes: Minutes, kind: str, active: Flags, known: Flags, least: int, least_open: int
 ) -> tuple[Ints, Ints, Ints, dict[str, NDArray[np.generic]]]:
-    """Rests of one kind cut at local midnights: start, end, day number, and marks."""
+    """Rests of one kind, cut at local midnights: start, end, day number, and flags."""
     grid, n = minutes.grid, len(active)
     holes = np.zeros(n, dtype=bool)
     for a, b in zip(*true_runs(~known), strict=True):
@@ -184,7 +181,7 @@ def _rows(
         day = int(np.searchsorted(grid.day_start, first, side="right") - 1)
         while first < last:
             cut = min(last, int(grid.day_start[day + 1]))
-            # Readings stand for some minutes after them: the newest may seem to reach a little beyond
+            # Readings are held for some minutes: the newest may seem to reach a little beyond
             # midnight.
             newest_part = is_open and last - cut <= _BRIDGED_MIN
             found.append((first, cut, day, begun, ended and cut == last, newest_part))
@@ -201,7 +198,7 @@ def _rows(
     )
 
 
-def _told(
+def _demand_columns(
     site: Site,
     minutes: Minutes,
     readings: Readings,
@@ -209,7 +206,7 @@ def _told(
     works: Flags,
     known: Flags,
 ) -> dict[str, object]:
-    """The columns that tell whether heat was due, and what the unit showed."""
+    """Columns with the evidence for heat demand, and the state of the unit."""
     grid = minutes.grid
     outdoor, tank, flow = (grid.gauge(f"{q}_temperature") for q in ("outdoor", "cylinder", "flow"))
     asked, mode, call = (grid.gauge(q) for q in ("target_flow_temperature", "operating_mode", "heat_call"))
@@ -274,10 +271,9 @@ def _rooms(minutes: Minutes) -> tuple[Floats, Floats]:
 
 
 def _powerless(site: Site, minutes: Minutes, readings: Readings, power: Floats) -> Flags:
-    """Minutes in which the unit draws nothing, not even for its controls.
+    """Minutes without any electricity of the unit, not even for its controls.
 
-    A power that is read says so itself. A register alone shows it only where it stands still for longer than
-    5 W of controls
+    Power readings show it directly; a register only if it stays constant for longer than 5 W of controls
     would need for two steps.
     """
     read = [p for p in site.points_of("heat_pump_electricity") if p.form == "power" and p.id in readings]

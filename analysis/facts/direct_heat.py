@@ -1,5 +1,4 @@
-"""Direct electric heat by day: the back-up heater in weather that the heat pump should carry, and the
-immersion heater."""
+"""Direct electric heat by day: the back-up heater in mild weather, and the immersion heater."""
 
 from __future__ import annotations
 
@@ -38,8 +37,7 @@ def direct_heat_columns(site: Site, minutes: Minutes, day: Segments, share: Floa
 
 
 def helped_below(site: Site) -> float | None:
-    """Outdoor temperature below which the design wants the back-up heater's help; without one, its coldest
-    day."""
+    """Outdoor temperature below which the design uses the back-up heater; default its coldest day."""
     design = site.design
     return design.bivalent_c if design.bivalent_c is not None else design.outdoor_c
 
@@ -49,7 +47,7 @@ def _backup(site: Site, minutes: Minutes, day: Segments, share: Floats) -> dict[
     outdoor, below = grid.gauge("outdoor_temperature"), helped_below(site)
     if heater is None or below is None or not np.isfinite(outdoor).any():
         return {}
-    # A heater follows the weather of some hours, and a register's step lies a little late.
+    # A heater follows the weather of some hours, and a register's step is slightly late.
     mild = window_mean(outdoor, 179, 1) > below + _SENSOR_K
     # In the flow it may also finish a hot-water charge, which is no space heat.
     mild &= minutes.use.code != HOT_WATER

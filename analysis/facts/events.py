@@ -1,4 +1,4 @@
-"""Runs, defrosts and reheats: one row an event."""
+"""Runs, defrosts and reheats: one row per event."""
 
 from __future__ import annotations
 
@@ -25,11 +25,11 @@ from fieldfare.analysis.plant.site import Site
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# Readings further apart than this can't show a run, or a defrost. Quarter hours show runs as a lower bound.
+# Sparser readings can't show a run or a defrost. Quarter hours show a lower bound of runs.
 COARSEST_FOR_RUNS_MIN = 15.0
 COARSEST_FOR_DEFROSTS_MIN = 2.0
-# Controls that ask for nothing show no flow temperature, or one near the room's; a unit starts 3 to 6 K below
-# what it is asked for (common practice).
+# Without demand, controls show no target or one near the room's; a unit starts 3 to 6 K below
+# its target (common practice).
 LEAST_ASKED_FLOW_C, SHORT_FLOW_K = 24.0, 6.0
 _DAY_MIN = 1440
 _ROOM_MIN = 5
@@ -58,10 +58,10 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
     power = minutes.balance.heat_pump if minutes.balance.heat_pump is not None else minutes.electricity
     expected = np.where(minutes.heat > 0, minutes.heat / minutes.rated_cop, 0.0)
     counts = {"heating": segments.count(heating), "hot_water": segments.count(water)}
-    untold = segments.count(use.code == UNTOLD)
+    use_unknown = segments.count(use.code == UNTOLD)
     most = np.where(counts["hot_water"] > counts["heating"], HOT_WATER, HEATING)
     most = np.where(segments.count(use.code == COOLING) > segments.minutes / 2, COOLING, most)
-    most = np.where(untold > counts["hot_water"] + counts["heating"], UNTOLD, most)
+    most = np.where(use_unknown > counts["hot_water"] + counts["heating"], UNTOLD, most)
     steady = use.running & ~defrost
     lift = flow - back
     columns = {
@@ -100,15 +100,14 @@ def runs_table(site: Site, minutes: Minutes) -> Table:
 
 
 def _rise(segments: Segments, flow: Floats) -> Floats:
-    """Warming of the flow from the second to the sixth minute [K/min]: the start's own dip is over by
-    then."""
+    """Rate of the flow temperature from the second to the sixth minute [K/min], after the initial dip."""
     return (segments.first(flow, 6) - segments.first(flow, 2)) / 4.0
 
 
 def _after(segments: Segments, rate: Floats, spacing: float) -> Floats:
-    """Flow from the sixth to the tenth minute after each end: pumps run on for some minutes, not for so long.
+    """Flow rate from the sixth to the tenth minute after each end, after the pump overrun.
 
-    Readings further apart than two minutes blur the stop by twice their spacing.
+    Readings more than two minutes apart blur the stop by twice their spacing.
     """
     n = len(rate)
     blur = 0 if spacing <= 2.0 else int(2.0 * spacing)
@@ -131,7 +130,7 @@ def _starts(flags: Flags) -> Flags:
 
 
 def _asked_before(grid: Grid, segments: Segments) -> dict[str, Floats]:
-    """Minutes of the pause before each run in which heat was asked for, by each sign that is measured."""
+    """Minutes with heat demand in the pause before each run, by each measured sign."""
     before = Segments(segments.end[:-1], segments.start[1:])
     call, asked, mode = (grid.gauge(q) for q in ("heat_call", "target_flow_temperature", "operating_mode"))
     signs = {
@@ -143,27 +142,27 @@ def _asked_before(grid: Grid, segments: Segments) -> dict[str, Floats]:
     return {
         name: (
             np.concatenate(([np.nan], before.count(flags).astype(np.float64)))
-            if np.isfinite(told).any()
+            if np.isfinite(observed).any()
             else none
         )
-        for name, (flags, told) in signs.items()
+        for name, (flags, observed) in signs.items()
     }
 
 
 def is_flow_short(grid: Grid) -> Flags:
-    """Minutes in which a flow temperature is asked for and the water stays 6 K or more below it."""
+    """Minutes with a target flow temperature and water 6 K or more below it."""
     asked, flow = grid.gauge("target_flow_temperature"), grid.gauge("flow_temperature")
     wanted = fill_nan(asked, 0.0) >= LEAST_ASKED_FLOW_C
     return np.asarray(wanted & (fill_nan(flow, 99.0) < asked - SHORT_FLOW_K))
 
 
 def _ended_by(minutes: Minutes, segments: Segments) -> NDArray[np.object_]:
-    """What ended each run: the room's call falling away, the change of use, or the unit itself."""
+    """What ended each run: the end of the room's call, a change of use, or the unit itself."""
     grid = minutes.grid
     code = minutes.use.code
     call = grid.gauge("heat_call")
     n = len(grid)
-    # A call that falls away for a moment ends a run though it is back before long: look at the minutes about
+    # A briefly interrupted call also ends a run: check the minutes around
     # the end.
     reach = 4 + int(grid.spacing.get("heat_call", 0.0))
     about = Segments(np.maximum(segments.end - reach, 0), np.minimum(segments.end + 2, n))
@@ -207,7 +206,7 @@ def defrosts_table(site: Site, minutes: Minutes) -> Table:
     hour = Segments(np.maximum(segments.start - 60, 0), segments.start)
     worked = np.cumsum(use.running & ~defrost)
     done = worked[segments.start]
-    # A day's facts see a day back: an older defrost is no neighbour.
+    # A day's facts look one day back: an older defrost does not count.
     near = np.diff(segments.start, prepend=-(10**9)) <= _DAY_MIN
     begin = np.where(near, np.append(0, segments.start[:-1]), np.maximum(segments.start - _DAY_MIN, 0))
     between = Segments(begin, segments.start)
@@ -250,7 +249,7 @@ def reheats_table(site: Site, minutes: Minutes) -> Table:
         return _empty(_REHEAT_COLUMNS)
     cylinder, flow = grid.gauge("cylinder_temperature"), grid.gauge("flow_temperature")
     n = len(grid)
-    # The sensor goes on rising for a while when the pump stops: look five minutes on.
+    # The sensor keeps rising for a while after the pump stops: look five minutes later.
     longer = Segments(segments.start, np.minimum(segments.end + 5, n))
     late = _late(grid, segments)
     immersion = minutes.balance.immersion
@@ -284,8 +283,7 @@ def reheats_table(site: Site, minutes: Minutes) -> Table:
 
 
 def _late(grid: Grid, segments: Segments) -> Segments:
-    """The last ten minutes of each stretch; of readings further apart, those that surely lie before its
-    end."""
+    """The last ten minutes of each stretch; for sparse readings, those certainly before its end."""
     quantities = (
         "operating_mode",
         "diverter_to_hot_water",
@@ -300,7 +298,7 @@ def _late(grid: Grid, segments: Segments) -> Segments:
 
 
 def _afterwards(minutes: Minutes, segments: Segments, cylinder: Floats) -> dict[str, Floats]:
-    """How the full cylinder cools at first, and whether the house is heated meanwhile."""
+    """Initial cooling of the full cylinder, and whether the house is heated meanwhile."""
     n = len(minutes.grid)
     after = Segments(np.minimum(segments.end + 10, n), np.minimum(segments.end + 40, n))
     charging = minutes.use.code == HOT_WATER
@@ -317,7 +315,7 @@ def _afterwards(minutes: Minutes, segments: Segments, cylinder: Floats) -> dict[
 
 
 def _joined(segments: Segments, longest: int) -> Segments:
-    """Stretches parted by no more than `longest` minutes as one."""
+    """Merge stretches separated by at most `longest` minutes."""
     if len(segments) < 2:
         return segments
     apart = segments.start[1:] - segments.end[:-1] > longest
@@ -325,7 +323,7 @@ def _joined(segments: Segments, longest: int) -> Segments:
 
 
 def _dated(columns: dict[str, Any], minutes: Minutes) -> Table:
-    """The columns of events as a table, with the local day in which each begins."""
+    """The columns as a table, with the local day in which each event begins."""
     grid = minutes.grid
     index = (columns["start"] - grid.time[0]) // 60_000
     day = np.searchsorted(grid.day_start, index, side="right") - 1
@@ -333,7 +331,7 @@ def _dated(columns: dict[str, Any], minutes: Minutes) -> Table:
 
 
 def _empty(columns: tuple[str, ...]) -> Table:
-    """An event table without rows, with the columns and kinds of one with rows."""
+    """An empty event table with the usual columns and types."""
     return Table({c: np.empty(0, dtype=_KINDS.get(c, "float64")) for c in ("day", *columns)})
 
 

@@ -1,4 +1,4 @@
-"""Faults as the unit reports them: which, from when to when, and what the unit did then."""
+"""Faults reported by the unit: code, begin, end, and operation meanwhile."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ NO_FAULT = frozenset(
 """Words for "no fault", in lower case; digits of nothing but zero and rows of hyphens or dots count as
 well.
 """
-# A code that is told at its changes alone is believed for so long (as for other states).
+# Maximum hold time of a change-driven code (as for other states).
 _LONGEST_MIN = 24 * 60
-# Of a code that is repeated, this many of its usual spacings may be missing.
+# Number of usual intervals that may be missing from a repeated code.
 _MISSING, _LEAST_HOLD_MIN = 3.0, 20.0
 
 
 def is_fault(word: object) -> bool:
-    """True where a reported word or number names a fault. word : str, or a number as the gateway sent it"""
+    """Whether a reported word or number is a fault. word : str, or a number as sent by the gateway"""
     text = str(word).strip().lower().replace("_", " ")
     return text not in NO_FAULT and bool(text.strip("-. 0x:"))
 
@@ -36,22 +36,22 @@ def is_fault(word: object) -> bool:
 def fault_minutes(site: Site, grid: Grid, readings: Readings) -> Flags:
     """Minutes in which a fault is reported: bool (n,)."""
     out = np.zeros(len(grid), dtype=bool)
-    for _, a, b in _spells(site, grid, readings):
+    for _, a, b in _fault_stretches(site, grid, readings):
         out[a:b] = True
     return out
 
 
 def faults_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
-    """One row for each reported fault and local day it touches.
+    """One row per reported fault and local day it touches.
 
-    day, start, end [ms], code (the unit's own word), begun : the fault comes in this row. ended : another
+    day, start, end [ms], code (the unit's own word), begun : the fault begins in this row. ended : another
     word follows it
-    minutes, minutes_running, minutes_known : of it, in which the unit worked, and in which that is known
+    minutes, minutes_running, minutes_known : of it, with the unit running, and with that known
     outdoor_mean_c : meanwhile
     """
     grid, use = minutes.grid, minutes.use
     rows = []
-    for code, a, b in _spells(site, grid, readings):
+    for code, a, b in _fault_stretches(site, grid, readings):
         day, first = int(np.searchsorted(grid.day_start, a, side="right") - 1), a
         while first < b:
             cut = min(b, int(grid.day_start[day + 1]))
@@ -61,7 +61,7 @@ def faults_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
     start = np.array([r[0] for r in rows], dtype=np.int64)
     end = np.array([r[1] for r in rows], dtype=np.int64)
     outdoor = grid.gauge("outdoor_temperature")
-    told, works = use.code != UNKNOWN, use.running
+    use_known, works = use.code != UNKNOWN, use.running
     return Table(
         {
             "day": grid.local_dates[[r[2] for r in rows]] if rows else np.empty(0, dtype="datetime64[us]"),
@@ -75,7 +75,7 @@ def faults_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
                 [works[a:b].sum() for a, b in zip(start, end, strict=True)], dtype=np.int64
             ),
             "minutes_known": np.array(
-                [told[a:b].sum() for a, b in zip(start, end, strict=True)], dtype=np.int64
+                [use_known[a:b].sum() for a, b in zip(start, end, strict=True)], dtype=np.int64
             ),
             "outdoor_mean_c": np.array([_mean(outdoor[a:b]) for a, b in zip(start, end, strict=True)]),
         }
@@ -87,17 +87,17 @@ def _mean(values: NDArray[np.float64]) -> float:
     return float(known.mean()) if len(known) else float("nan")
 
 
-def _spells(site: Site, grid: Grid, readings: Readings) -> list[tuple[str, int, int]]:
+def _fault_stretches(site: Site, grid: Grid, readings: Readings) -> list[tuple[str, int, int]]:
     """Reported faults as (code, first minute, end), in order of time for each point."""
     found: list[tuple[str, int, int]] = []
     for point in site.points_of("fault_code"):
         samples = readings.get(point.id)
         if samples is not None and len(samples.time):
-            found += _of_point(grid, samples, dict(point.values))
+            found += _stretches_of_point(grid, samples, dict(point.values))
     return found
 
 
-def _of_point(grid: Grid, samples: Samples, words: dict[str, str]) -> list[tuple[str, int, int]]:
+def _stretches_of_point(grid: Grid, samples: Samples, words: dict[str, str]) -> list[tuple[str, int, int]]:
     n = len(grid)
     held = _hold_minutes(samples.time)
     index = (samples.time - grid.time[0]) // MS_PER_MINUTE
@@ -120,9 +120,7 @@ def _of_point(grid: Grid, samples: Samples, words: dict[str, str]) -> list[tuple
 
 
 def _hold_minutes(time: NDArray[np.int64]) -> int:
-    """How long a word stands for what follows: a few of its usual spacings; a day where only changes are
-    told.
-    """
+    """How long a word holds: a few usual intervals; a day if only changes are reported."""
     if len(time) < 8:
         return _LONGEST_MIN
     usual = float(np.median(np.diff(time))) / MS_PER_MINUTE

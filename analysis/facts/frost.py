@@ -1,4 +1,4 @@
-"""How much frost the outdoor coil takes up in each minute, from the air and from the heat drawn out of it."""
+"""Frost growth on the outdoor coil by minute, from air humidity and heat extraction."""
 
 from __future__ import annotations
 
@@ -28,9 +28,9 @@ GUESSES: dict[str, Coil] = {"least": LEAST, "usual": USUAL, "most": MOST}
 
 
 def frost_growth(site: Site, minutes: Minutes) -> dict[str, Floats]:
-    """Frost that settles on the coil in each minute, by guess: low, usual and high.
+    """Frost that settles on the coil in each minute: low, usual and high estimate.
 
-    Returns a float64 (n,) [kg] for each of GUESSES; 0 where none can settle, nan where it can't be told.
+    Returns a float64 (n,) [kg] for each of GUESSES; 0 where none can settle, nan where unknown.
     """
     grid, use = minutes.grid, minutes.use
     outdoor = grid.gauge("outdoor_temperature")
@@ -43,7 +43,7 @@ def frost_growth(site: Site, minutes: Minutes) -> dict[str, Floats]:
     for name, coil in GUESSES.items():
         frost = np.full(len(grid), np.nan)
         frost[np.isfinite(outdoor) & ~working] = 0.0
-        # A load that nobody measures may be the full one.
+        # Without measurements, assume up to full load.
         drawn = np.where(told, load, 1.0)[known] if name == "most" else load[known]
         rate = frost_rate(outdoor[known], humidity, drawn, coil)
         frost[known] = fill_nan(rate, 0.0) * rated / 60.0 / 1000.0
@@ -52,7 +52,7 @@ def frost_growth(site: Site, minutes: Minutes) -> dict[str, Floats]:
 
 
 def coil_load(minutes: Minutes, duty_w: float) -> tuple[Floats, NDArray[np.bool_]]:
-    """Heat drawn out of the air over the rated duty [-], and where it is measured.
+    """Heat extracted from the air over the rated duty [-], and where it is measured.
 
     duty_w : float [W]. Heat out of the air at the rated output
     """

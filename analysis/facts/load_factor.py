@@ -1,5 +1,4 @@
-"""How hard the unit works by day: its output against its rating, whether it brings the flow asked for, and
-what it draws for steady heating alone."""
+"""Load factor by day: output over rating, flow temperature reached, and electricity of steady heating."""
 
 from __future__ import annotations
 
@@ -22,13 +21,13 @@ from fieldfare.analysis.plant.site import Site
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# After a start or a defrost the metal and the refrigerant come up to temperature, and the heat in the pipes
+# After a start or a defrost metal and refrigerant warm up, and the heat in the pipes
 # evens out.
 _SETTLED_MIN = 15
 _SETTLED_HOT_MIN = 8  # reheats are short, and begin with the circuit already warm
 _FULL_SHARE = 0.75
 _LACKING_K = 2.0
-# A working unit's controls draw 5 W and more; a meter without its supply shows nothing, or its noise.
+# A powered unit's controls draw 5 W or more; a meter without supply shows zero or noise.
 
 
 def strain_columns(minutes: Minutes, day: Segments, share: Floats, gain: Floats) -> dict[str, object]:
@@ -67,8 +66,7 @@ def strain_columns(minutes: Minutes, day: Segments, share: Floats, gain: Floats)
 
 
 def load_share(site: Site, minutes: Minutes) -> Floats:
-    """Heat of each minute over the rated output at its temperatures [-]; nan where it doesn't run or can't be
-    told."""
+    """Heat of each minute over the rated output at its temperatures [-]; nan when off or unknown."""
     grid = minutes.grid
     flow = np.fmax(grid.gauge("flow_temperature"), grid.gauge("return_temperature"))
     if not np.isfinite(flow).any():
@@ -83,8 +81,7 @@ def load_share(site: Site, minutes: Minutes) -> Floats:
 
 
 def part_load(site: Site, minutes: Minutes, share: Floats) -> Floats:
-    """COP at each minute's output over that at full output [-], 1 where it can't be told. share : of
-    `load_share`"""
+    """COP at each minute's output over that at full output [-]; 1 where unknown. share : of `load_share`"""
     grid = minutes.grid
     flow = np.fmax(grid.gauge("flow_temperature"), grid.gauge("return_temperature"))
     flow = np.where(np.isfinite(flow), flow, minutes.curve)
@@ -93,7 +90,7 @@ def part_load(site: Site, minutes: Minutes, share: Floats) -> Floats:
 
 
 def asked_flow(minutes: Minutes) -> Floats:
-    """The flow temperature asked for [°C]: as the controls say, else as the designed curve has it."""
+    """Target flow temperature [°C]: from the controls, otherwise from the designed curve."""
     asked = minutes.grid.gauge("target_flow_temperature")
     return np.where(np.isfinite(asked), asked, minutes.curve)
 
@@ -104,12 +101,12 @@ def _against_rating(
     unit, heat, cop = minutes.balance.heat_pump, minutes.heat, minutes.rated_cop
     if unit is None:
         return {}
-    told = np.isfinite(heat) & np.isfinite(unit) & np.isfinite(cop)
+    comparable = np.isfinite(heat) & np.isfinite(unit) & np.isfinite(cop)
     full = fill_nan(share, 0.0) > _FULL_SHARE
     hot = held_for(minutes.use.code == HOT_WATER, _SETTLED_HOT_MIN)
     out: dict[str, object] = {}
     for name, mine in (("steady", steady), ("full", steady & full), ("full_hot", hot & full)):
-        mine = mine & told
+        mine = mine & comparable
         out[f"x_{name}"] = day.sum(np.where(mine, heat / cop, 0.0)) / 1000.0
         out[f"xp_{name}"] = day.sum(np.where(mine, heat / cop / gain, 0.0)) / 1000.0
         out[f"xe_{name}"] = day.sum(np.where(mine, unit, 0.0)) / 1000.0

@@ -1,4 +1,4 @@
-"""What shows by day whether the heat meter counts the heat that defrosts draw back out of the water."""
+"""Evidence by day whether the heat meter counts the heat that defrosts draw from the water."""
 
 from __future__ import annotations
 

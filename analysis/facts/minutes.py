@@ -1,4 +1,4 @@
-"""Everything the facts need to know of each minute, worked out once."""
+"""Derived minute series, computed once for all facts."""
 
 from __future__ import annotations
 
@@ -30,13 +30,13 @@ from fieldfare.analysis.plant.site import HeatPump, Site
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# Where no meter shows them: a domestic heat pump's usual water difference, and half of the meter's rated
+# Defaults without measurements: a domestic heat pump's usual water difference, and half of the meter's rated
 # flow.
 WATER_ON_ITS_WAY_MIN = 3
 _USUAL_DIFFERENCE_K = 5.0
 _LEAST_FLOW_SHARE = 0.1
 _MORE_THAN_NOMINAL = 1.25
-# Air without a humidity sensor can frost a coil about here (A7 needs a coil 7 K colder than the air, EN 14511
+# Frost limit without a humidity sensor (A7 needs a coil 7 K colder than the air, EN 14511
 # air).
 _FROSTING_BELOW_C = 6.0
 _FROST_MIN_G_PER_KG = 0.15
@@ -67,46 +67,40 @@ class Minutes:
     pair_error: Floats
     paired: Flags
 
-    def is_use(self, code: int) -> Flags:
-        return self.use.code == code
-
     @property
     def drawn_back(self) -> Floats:
-        """Heat that defrosts draw back out of the water [Wh], 0 where none; it lags the use by a minute or
-        two of water on its way to the meter."""
+        """Heat that defrosts draw from the water [Wh], 0 without any; delayed by the water's transit time."""
         melting = within(self.use.code == DEFROST, 0, WATER_ON_ITS_WAY_MIN)
         return np.where(melting & (self.heat < 0), -self.heat, 0.0)
 
     @property
     def cooling(self) -> Flags:
-        """Minutes that belong to cooling: the unit cools, or rests after it."""
+        """Minutes of cooling, including the rests after it."""
         return (self.use.code == COOLING) | ((self.use.code == OFF) & (self.use.serves == COOLING))
 
     @property
     def serving(self) -> NDArray[np.int8]:
-        """The use that a minute's heat and electricity are counted under: a defrost under the use it
-        interrupts."""
+        """Use that a minute's heat and electricity belong to; for a defrost, the interrupted use."""
         code = self.use.code
         return np.where(code == DEFROST, self.use.serves, code)
 
 
 def coldest_room(minutes: Minutes) -> Floats:
-    """The coldest zone's temperature of each minute [°C]; nan where none is measured."""
+    """Temperature of the coldest zone in each minute [°C]; nan without measurements."""
     rooms = minutes.grid.zones.get("room_temperature", {})
     return np.fmin.reduce(list(rooms.values())) if rooms else np.full(len(minutes.grid), np.nan)
 
 
-# A unit under power draws some watts at least: controls and radio (common practice). Below this nothing is
+# A powered unit draws at least some watts: controls and radio (common practice). Below this nothing is
 # drawn.
 _LEAST_STANDBY_W, _NO_DRAW_W = 5.0, 2.5
 
 
 def without_power(minutes: Minutes) -> Flags:
-    """Minutes in which the unit surely draws nothing: bool (n,).
+    """Minutes in which the unit certainly draws nothing: bool (n,).
 
-    A register that counts in steps stands still in standby too: it shows a power cut only where it rests for
-        longer than
-    the least standby takes to fill a step.
+    A stepping register also stays constant in standby: it shows a power cut only if it pauses for longer than
+    the minimum standby takes to fill a step.
     """
     unit = minutes.balance.heat_pump
     if unit is None:
@@ -173,16 +167,16 @@ def build_minutes(site: Site, grid: Grid) -> Minutes:
 
 
 def source_temperature(site: Site, grid: Grid) -> Floats:
-    """What the unit takes its heat from [°C]: the outdoor air, or a usual brine or well's temperature."""
+    """Source temperature [°C]: the outdoor air, or a typical brine or well temperature."""
     usual = {"brine": 0.0, "water": 10.0}.get(site.heat_pump.source)
     return grid.gauge("outdoor_temperature") if usual is None else np.full(len(grid), usual)
 
 
 def _flow_for_rating(grid: Grid, use: Use, curve: Floats) -> Floats:
-    """Flow temperature at which the minute is judged; without a sensor, the designed one while heating."""
+    """Flow temperature for the rating of each minute; without a sensor, the designed one while heating."""
     flow = grid.gauge("flow_temperature")
     if np.isfinite(flow).any():
-        # A flow and return mixed up would be found elsewhere; the rating is at the hotter of the two.
+        # Use the hotter of flow and return; swapped sensors are detected elsewhere.
         back = grid.gauge("return_temperature")
         return np.where(use.running, np.fmax(flow, back), flow)
     return np.where(use.code == HEATING, curve, np.nan)
@@ -199,18 +193,18 @@ def _frosting(grid: Grid) -> tuple[Flags, Flags]:
 
 
 def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
-    """Maximum permissible errors [Wh] of the flow sensor, and of the temperature pair with its calculator.
+    """Maximum permissible errors [Wh] of the flow sensor, and of the temperature pair with calculator.
 
-    EN 1434-1; they grow at small flows and differences. Pair and calculator are verified and sold as one
-    (common practice), the flow sensor apart: so they are two independent parts, not three and not one.
+    EN 1434-1; they grow at small flows and differences. Pair and calculator are verified and sold together
+    (common practice), the flow sensor separately: two independent parts.
     """
     meters = [p for q in ("heat_output", "space_heat", "hot_water_heat") for p in site.points_of(q)]
     given = {p.meter_class for p in meters if p.meter_class in ("1", "2", "3")}
     grade = max(given) if given else "2"
     size = np.abs(fill_nan(heat, 0.0))
     difference = np.abs(grid.gauge("flow_temperature") - grid.gauge("return_temperature"))
-    # Not measured, the difference may be as small as the greatest flow makes it, and the flow as low as a
-    # pump goes: what nobody measured is never surer than what somebody did.
+    # If not measured, assume the smallest difference at the maximum flow, and the lowest flow of a
+    # pump: unmeasured values must not be more certain than measured ones.
     pump = site.heat_pump
     greatest = _MORE_THAN_NOMINAL * (
         pump.flow_m3_per_h or (pump.rated_output_kw or 6.0) / (1.155 * _USUAL_DIFFERENCE_K)

@@ -1,5 +1,8 @@
-"""By day, what shows whether a meter sees what the site file says: heat by use beside flow and temperatures,
-heat while the back-up heater switches, electricity while the unit is known to rest."""
+"""Evidence by day that a meter is not where the site file says.
+
+Compares heat by use with flow and temperatures, heat with switchings of the back-up heater, and electricity
+with known rests.
+"""
 
 from __future__ import annotations
 
@@ -17,23 +20,23 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 _COARSEST_MIN = 5.0
-# After a stop a pump runs on; before a start the controls wake up.
+# Pump overrun after a stop; wake-up of the controls before a start.
 _AFTER_STOP_MIN, _BEFORE_START_MIN = 20, 5
 _LIFT_K = 1.5
 # Controls, pumps and crankcase heaters of a resting unit together stay below (common practice).
 _BURST_W = 250.0
-# A heater's switching: its power changes by this much, the compressor stays as it is.
+# A heater switching: its power changes by this much, the compressor's does not.
 _STEP_W, _SETTLE_MIN, _MEAN_MIN = 700.0, 4, 6
 _HEATER_ON_W = 50.0
 # More than a compressor changes its draw by within minutes, and less than any car, sauna or oven draws
 # (common practice).
 _LOAD_STEP_W = 1000.0
-# A compressor gives two kilowatts of heat and more for each that it draws, a heater one: a load of another
-# kind gives none.
+# A compressor gives at least 2 kW of heat per kW of electricity, a heater 1 kW: an unrelated load
+# gives none.
 _DRY_RATIO = 0.3
-# Part of a step by which the power may drift in the minutes before it and after it.
+# Share of a step by which the power may drift in the minutes before and after it.
 _DRIFT_SHARE = 0.25
-# A register that counts such a step within so many minutes shows it; a coarser one makes steps of its own.
+# A register must count such a step within this time; a coarser one produces artefacts.
 _STEP_SHOWN_MIN = 3.0
 
 
@@ -98,7 +101,7 @@ def _by_signal(minutes: Minutes, day: Segments) -> dict[str, object]:
 
 
 def _running_signal(minutes: Minutes) -> tuple[Flags, Flags]:
-    """Whether the unit runs by anything but its electricity and the heat meter, and where that is known."""
+    """Whether the unit runs by signals other than electricity and heat meter, and where that is known."""
     grid = minutes.grid
     speed, mode = grid.gauge("compressor_speed"), grid.gauge("operating_mode")
     if np.isfinite(speed).any() and grid.spacing["compressor_speed"] <= _COARSEST_MIN:
@@ -157,7 +160,7 @@ def _load_steps(minutes: Minutes, day: Segments) -> dict[str, object]:
 
 
 def _stands_about(watts: Floats) -> Flags:
-    """Minutes before and after which the power stands: what changes there is a step and no slope."""
+    """Minutes with constant power before and after: a change there is a step, not a slope."""
     before, after = _about(watts)
     change = np.abs(after - before)
     earlier, later = np.roll(before, _MEAN_MIN), np.roll(after, -_MEAN_MIN)
@@ -166,8 +169,10 @@ def _stands_about(watts: Floats) -> Flags:
 
 
 def _steps(watts: Floats, heat: Floats, steady: Flags, least: float) -> tuple[Flags, Floats, Floats]:
-    """The first minute of each step of a power by `least` [W] and more in steady minutes, the change about
-    each minute, and the change of the heat with it [W]."""
+    """First minute of each step of a power by at least `least` [W] in steady minutes.
+
+    Also returns the change about each minute, and the change of the heat with it [W].
+    """
     power, answer = _about(watts), _about(heat)
     change, followed = power[1] - power[0], answer[1] - answer[0]
     big = steady & np.isfinite(change + followed) & (np.abs(change) > least)
@@ -178,7 +183,7 @@ def _steps(watts: Floats, heat: Floats, steady: Flags, least: float) -> tuple[Fl
 
 
 def _about(watts: Floats) -> tuple[Floats, Floats]:
-    """Means of some minutes before each minute, and of some after it."""
+    """Means of some minutes before and after each minute."""
     before = np.roll(window_mean(watts, _MEAN_MIN, 0, least=_MEAN_MIN), 1)
     after = np.roll(window_mean(watts, 0, _MEAN_MIN, least=_MEAN_MIN), -_SETTLE_MIN)
     before[:2], after[-_SETTLE_MIN:] = np.nan, np.nan
@@ -186,6 +191,7 @@ def _about(watts: Floats) -> tuple[Floats, Floats]:
 
 
 def _greatest_about(values: Floats, reach: int) -> Floats:
+    """Maximum of the values within `reach`."""
     out = values.copy()
     for shift in range(1, reach + 1):
         out[shift:] = np.maximum(out[shift:], values[:-shift])

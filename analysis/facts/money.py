@@ -1,4 +1,4 @@
-"""Money for the day's electricity, by the price of the day and the tariff band of the local clock."""
+"""Cost of the day's electricity, by the day's price and the tariff band of the local clock."""
 
 from __future__ import annotations
 
@@ -17,8 +17,7 @@ Floats = NDArray[np.float64]
 
 
 def money_columns(site: Site, cost: Cost, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Money for the day's electricity, by tariff band of the local clock; the standing charge is not in
-    it."""
+    """Cost of the day's electricity by tariff band of the local clock, without standing charge."""
     price = minute_prices(site, cost, minutes.grid.time)
     return {
         "money": total_kwh(day, minutes.electricity * price),
@@ -27,7 +26,7 @@ def money_columns(site: Site, cost: Cost, minutes: Minutes, day: Segments) -> di
 
 
 def minute_prices(site: Site, cost: Cost, times: NDArray[np.int64]) -> Floats:
-    """Price [money/kWh] of each minute by the local clock; nan where the site file gives none."""
+    """Price [money/kWh] of each minute by the local clock; nan where the site file has none."""
     if not len(times):
         return np.empty(0)
     if not cost.band and not cost.price:
@@ -43,14 +42,14 @@ def minute_prices(site: Site, cost: Cost, times: NDArray[np.int64]) -> Floats:
 
 
 def _by_day(cost: Cost, days: NDArray[np.int64]) -> Floats:
-    """The price outside the bands on local days, given as days since 1970."""
+    """Price outside the bands on local days, given as days since 1970."""
     known, which = np.unique(days, return_inverse=True)
     prices = [cost.on(date(1970, 1, 1) + timedelta(days=int(d))).electricity for d in known]
     return np.array([np.nan if p is None else p for p in prices], dtype=np.float64)[which]
 
 
 def local_shift(site: Site, times: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Minutes by which the local clock is ahead of UTC, for each time [ms]."""
+    """Minutes by which local time is ahead of UTC, for each time [ms]."""
     hours = np.arange(times[0] - times[0] % 900_000, times[-1] + 900_000, 900_000)
     offset = np.array(
         [_offset_minutes(site, int(t)) for t in hours[::4]], dtype=np.int64

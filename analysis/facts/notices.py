@@ -1,4 +1,4 @@
-"""What was odd in the data itself: gaps, resets, stuck values."""
+"""Oddities of the data: gaps, resets, stuck values."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings
 
-# A gauge that shows the very same number for this long while the plant works has stopped measuring; a room or
+# A gauge with the very same value for this long while the plant runs has stopped measuring; a room or
 # a cylinder may truly stand still for half a day, so they get longer (common practice).
 _STUCK_AFTER_H = {
     "flow_temperature": 6.0,
@@ -60,7 +60,7 @@ def notices_table(site: Site, minutes: Minutes, readings: Readings) -> Table:
 
 
 def _gap_by_day(minutes: Minutes, point: str, start: int, length: int) -> list[tuple[int, str, str, float]]:
-    """A gap as one row in each local day it touches, so that days can be made anew by themselves."""
+    """A gap as one row per local day it touches, so that days can be recomputed independently."""
     grid = minutes.grid
     out = []
     first = int(np.searchsorted(grid.day_start, start, side="right") - 1)
@@ -75,9 +75,9 @@ def _gap_by_day(minutes: Minutes, point: str, start: int, length: int) -> list[t
 def _stuck(
     minutes: Minutes, point: str, readings: Readings, longest: float
 ) -> list[tuple[int, str, str, float]]:
-    """A stretch of one and the same reading as one row in each local day it touches.
+    """A constant stretch as one row per local day it touches.
 
-    A day sees the day before and the day after and no further, so that days can be made anew by themselves.
+    Looks only one day before and after, so that days can be recomputed independently.
     """
     grid = minutes.grid
     samples = readings[point].between(int(grid.time[0]), int(grid.time[-1]) + 60_000)
@@ -96,7 +96,7 @@ def _stuck(
         for day in range(int(first), int(last) + 1):
             a = max(begin, int(grid.day_start[max(day - 1, 0)]))
             b = min(end, int(grid.day_start[min(day + 2, len(grid.days))]))
-            # Water that stands still keeps its number; only while the plant works must it move.
+            # Standing water keeps its value; it must change only while the plant runs.
             worked = longest >= 20.0 or minutes.use.running[a:b].sum() >= 30
             if (b - a) / 60.0 >= longest and worked:
                 own = max(a, int(grid.day_start[day])), min(b, int(grid.day_start[day + 1]))

@@ -1,4 +1,4 @@
-"""How the plant is operated by day: what rests and circulates with nothing to do, how steady the flow is."""
+"""Operation by day: idle power, idle circulation, and steadiness of the flow."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ Flags = NDArray[np.bool_]
 _NO_FLOW_M3_H = 0.03
 _NO_PUMP_W = 4.0
 _SETTLED_MIN = 15
-# Water that a unit would reheat if it were asked for: far below the flow temperature asked for, and most of
+# Water that a unit with demand would reheat: far below the target flow temperature, and most of
 # the way back to the room. A call starts the compressor before (common practice: 3 to 6 K below).
 _BELOW_ASKED_K, _FALLEN_BACK = 6.0, 0.4
 _RESTING_MIN = 30
 _USUAL_ROOM_C = 20.0
-# Controls circulate water against frost below about this outdoor temperature; that is no idle pump.
+# Controls circulate water for frost protection below about this outdoor temperature; not idle pumping.
 _FROST_GUARD_C = 3.0
-# The lowest whole hour of a day is standby, if the unit rested that long.
+# The hour with the lowest power is standby, if the unit rested that long.
 _HOUR_MIN = 60
 
 
@@ -40,8 +40,8 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
     """Columns of the days table.
 
     n_calm, rest_power : resting minutes clear of a stop and of the next start by what the readings' spacing
-        blurs, and the
-    median of the unit's power in them [W]; n_still, still_power : the same where no water flows
+        blurs, and the median of the unit's power in them [W]; n_still, still_power : the same where no water
+        flows
     lowest_hour : least power of the unit over a whole hour of the day [W]
     n_unasked : resting minutes in which nothing asks for heat: no room call, or where calls are not measured
         the water has cooled far below what would start the unit; not near frost. n_unasked_pumped : of them
@@ -81,7 +81,7 @@ def operating_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, 
 
 
 def _lowest_hour(power: Floats, day: Segments) -> Floats:
-    """Least mean over any whole clock-free hour that is known throughout [W]."""
+    """Lowest mean over any whole hour that is completely known [W]."""
     return day.least(window_mean(power, 0, _HOUR_MIN, least=_HOUR_MIN))
 
 
@@ -137,10 +137,9 @@ def _top(day: Segments, values: Floats, where: Flags) -> Floats:
 
 
 def _jitter(day: Segments, rate: Floats, steady: Flags, lag: int) -> Floats:
-    """Usual change from one reading to the next, `lag` minutes on, over the mean, as a standard deviation of
-    one reading.
+    """Usual change between readings `lag` minutes apart over the mean, as standard deviation of one reading.
 
-    The median change: a step from one circuit to the other, or a valve that opens, is no restlessness.
+    Uses the median change, so that circuit changes and opening valves don't count.
     """
     change = np.full(len(rate), np.nan)
     both = steady[lag:] & steady[:-lag]

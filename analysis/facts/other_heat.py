@@ -1,5 +1,4 @@
-"""By day, what shows that something else than the plant heats: rooms that hold in the dark without its heat,
-a cylinder that warms by itself."""
+"""Evidence by day of other heat sources: rooms warm without heating, a cylinder warming without charge."""
 
 from __future__ import annotations
 
@@ -14,7 +13,7 @@ from fieldfare.analysis.minutes.rolling import window_mean, window_sum
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# Evening: after the sun, before the night's set-back is usual. A floor gives back what it was given hours
+# Evening: after sunset, before the usual set-back. Floors release heat from hours
 # before.
 _EVENING = (18 * 60, 23 * 60)
 _NIGHT = (0, 6 * 60)
@@ -75,8 +74,8 @@ def _rooms(minutes: Minutes, day: Segments) -> dict[str, object]:
 def _tank(minutes: Minutes, day: Segments) -> dict[str, object]:
     grid, use = minutes.grid, minutes.use
     tank = grid.gauge("cylinder_temperature")
-    told = use.water_spacing <= _COARSEST_MIN
-    if not told or not np.isfinite(tank).any() or grid.spacing["cylinder_temperature"] > _COARSEST_MIN:
+    separable = use.water_spacing <= _COARSEST_MIN
+    if not separable or not np.isfinite(tank).any() or grid.spacing["cylinder_temperature"] > _COARSEST_MIN:
         return {}
     charged = use.code == HOT_WATER
     if minutes.balance.immersion is not None:

@@ -1,5 +1,4 @@
-"""How far each zone stays under what is asked, by day, in the hours in which it has had the time to get
-there."""
+"""Daily room-temperature deficit per zone, excluding recovery after set-back."""
 
 from __future__ import annotations
 
@@ -12,7 +11,7 @@ from fieldfare.analysis.facts.segments import Segments, held_for
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# A room that was set back needs some hours to come up again (common practice: 2 to 4 h with radiators).
+# A room needs some hours to recover from a set-back (common practice: 2 to 4 h with radiators).
 _GIVEN_MIN = 240
 _SAME_K = 0.3
 _LEAST_MIN = 120

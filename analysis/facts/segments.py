@@ -1,4 +1,4 @@
-"""Stretches of minutes, and sums, means and extremes over them, without a loop."""
+"""Vectorised sums, means and extremes over stretches of minutes."""
 
 from __future__ import annotations
 
@@ -15,8 +15,7 @@ Ints = NDArray[np.int64]
 
 
 class Segments:
-    """Half-open stretches [start, end) of a minute grid; sums, means and extremes hold for stretches that
-    overlap too.
+    """Half-open stretches [start, end) of a minute grid, which may overlap.
 
     start, end : int64 (k,)
     """
@@ -26,7 +25,7 @@ class Segments:
 
     @classmethod
     def of(cls, flags: NDArray[np.bool_]) -> Segments:
-        """The stretches of True in a bool (n,)."""
+        """The runs of True in a bool (n,)."""
         return cls(*true_runs(flags))
 
     def __len__(self) -> int:
@@ -40,11 +39,11 @@ class Segments:
         return Segments(self.start[keep], self.end[keep])
 
     def sum(self, values: Floats) -> Floats:
-        """Sum of the known values in each stretch; 0 where none is known."""
+        """Sum of the known values of each stretch; 0 if none is known."""
         return self._add_known(values, np.isfinite(values))
 
     def total(self, values: Floats) -> Floats:
-        """Sum of the known values in each stretch; nan where none is known."""
+        """Sum of the known values of each stretch; nan if none is known."""
         known = np.isfinite(values)
         return np.where(self.count(known) > 0, self._add_known(values, known), np.nan)
 
@@ -60,23 +59,25 @@ class Segments:
         total = self._reduced(np.add, values, values[:1] * 0, dtype=kind)
         if self._none_empty:
             return total
-        return np.where(self.minutes > 0, total, kind(0))  # reduceat gives an empty stretch its first value
+        return np.where(
+            self.minutes > 0, total, kind(0)
+        )  # reduceat returns the first value for an empty stretch
 
     def _reduced(
         self, take: np.ufunc, values: NDArray[Any], beyond: NDArray[Any], **kind: Any
     ) -> NDArray[Any]:
-        """A value for each stretch, and any value for an empty one."""
+        """A value per stretch; arbitrary for empty ones."""
         if self._follow_on and self.end[-1] == len(values):
             return np.asarray(take.reduceat(values, self.start, **kind))
         bounds = np.empty(2 * len(self), dtype=np.int64)
         bounds[0::2], bounds[1::2] = self.start, self.end
-        if bounds.max() >= len(values):  # reduceat wants a value at every bound
+        if bounds.max() >= len(values):  # reduceat needs a value at every bound
             values = np.append(values, beyond)
         return np.asarray(take.reduceat(values, bounds, **kind)[0::2])
 
     @cached_property
     def _follow_on(self) -> bool:
-        """True for stretches without anything between them, such as days."""
+        """Whether the stretches are contiguous, such as days."""
         return bool(np.array_equal(self.start[1:], self.end[:-1]) and self._none_empty)
 
     @cached_property
@@ -84,7 +85,7 @@ class Segments:
         return bool((self.minutes > 0).all())
 
     def mean(self, values: Floats, where: NDArray[np.bool_] | None = None) -> Floats:
-        """Mean of the known values in each stretch, nan where none is known."""
+        """Mean of the known values of each stretch; nan if none is known."""
         known = np.isfinite(values) if where is None else np.isfinite(values) & where
         count = self.count(known)
         total = self._add_known(values, known)
@@ -116,12 +117,12 @@ class Segments:
 
 
 def held_for(flags: NDArray[np.bool_], minutes: int) -> NDArray[np.bool_]:
-    """True where `flags` has held for more than so many minutes; a span's first day counts from its start."""
+    """True where `flags` has been True for more than `minutes`; a span's first day counts from its start."""
     return np.asarray(window_sum(flags, minutes, 1) > minutes)
 
 
 def total_kwh(day: Segments, wh: Floats | None) -> Floats:
-    """kWh of each stretch over its known minutes; nan where none is known, or nothing is measured."""
+    """kWh of each stretch over its known minutes; nan if none is known, or nothing is measured."""
     if wh is None:
         return np.full(len(day), np.nan)
     return day.total(wh) / 1000.0

@@ -1,7 +1,7 @@
-"""What quarter hours or hours of one electricity meter show by day: starts, zeros, levels of power.
+"""Statistics of quarter-hour or hourly electricity by day: starts, zeros, levels of power.
 
-For homes without heat measurement. Readings closer than a quarter hour are averaged to quarter hours first,
-so that homes with different meters can be compared with each other and with published counts.
+For homes without heat measurement. Finer readings are averaged to quarter hours first, so that homes with
+different meters compare with each other and with published counts.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ LONG_ON_ABOVE_WH = 200.0
 """The same for half hours and hours, where up to 100 W of standby count too (common practice, no source)."""
 LEVEL_W = 250.0
 LEVELS = 64
-"""Levels of power, 250 W each; the last holds all above."""
+"""Power levels of 250 W; the last one is open-ended."""
 _QUARTER, _HALF, _HOUR = 15, 30, 60
 _HEAT_METERS = ("heat_output", "space_heat", "flow_rate")
 
 
 def is_little_metered(site: Site) -> bool:
-    """True where no heat is measured and electricity is all there is."""
+    """Whether electricity is measured and heat is not."""
     return not any(site.measures(q) for q in _HEAT_METERS) and any(
         site.measures(q) for q in ("heat_pump_electricity", "house_electricity")
     )
@@ -60,11 +60,10 @@ def slot_columns(site: Site, minutes: Minutes, day: Segments) -> dict[str, objec
 
 
 def _counted(wh: Floats, length: int, day: Segments) -> dict[str, object]:
-    """The columns of intervals of `length` minutes. Local days begin with an interval, whatever the clock
-    does."""
+    """Columns of intervals of `length` minutes. Local days begin with an interval, also at clock changes."""
     slots = wh[: len(wh) // length * length].reshape(-1, length)
-    # Rounded: spreading an interval over its minutes and adding it up again leaves the last digits open.
-    energy = np.round(slots.sum(axis=1), 3)  # nan where a minute of it is unknown
+    # Rounded: spreading an interval over minutes and summing it again causes rounding errors.
+    energy = np.round(slots.sum(axis=1), 3)  # nan where any minute is unknown
     known = np.isfinite(energy)
     least = ON_ABOVE_WH if length == _QUARTER else LONG_ON_ABOVE_WH
     on = known & (np.where(known, energy, 0.0) > least)

@@ -1,4 +1,4 @@
-"""The facts tables and the version of the method that makes them."""
+"""The facts tables and their method version."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ if TYPE_CHECKING:
     from fieldfare.analysis.facts.table import Table
 
 METHOD_VERSION = "7"
-"""Grows with every change that changes a fact; kept facts of another version are stale."""
+"""Increase it with every change that alters a fact; stored facts of another version are stale."""
 MARGIN_DAYS = 1
-"""Days of readings that the facts of a day may depend on, before and after it."""
+"""Days of readings before and after a day that its facts may depend on."""
 SPAN_DAYS = 62
-"""Most days worked out at once: bounds the memory to some 100 MB at minutes."""
+"""Maximum of days computed at once: limits memory to about 100 MB for minute data."""
 
 
 def no_rows() -> Table:
-    """A facts table without rows."""
+    """An empty facts table."""
     import numpy as np
 
     from fieldfare.analysis.facts.table import Table
@@ -29,12 +29,11 @@ def no_rows() -> Table:
 
 @dataclass(frozen=True)
 class Facts:
-    """Tables in order of days, each with a `day` column: the local date as datetime64, without zone.
+    """Tables ordered by day, each with a `day` column: the local date as datetime64, without zone.
 
-    days : one row a local day. runs, defrosts, reheats : one row an event, in the day in which it starts.
-    notices : one row for each oddity of the data. rests : stretches without heat. faults : faults that the
-        unit reports.
-    Columns and units: analysis/facts/days.py and its neighbours
+    days : one row per local day. runs, defrosts, reheats : one row per event, in the day in which it starts.
+    notices : one row per oddity of the data. rests : stretches without heat. faults : reported faults.
+        Columns and units: see days.py and its neighbours
     """
 
     days: Table
@@ -46,12 +45,12 @@ class Facts:
     faults: Table = field(default_factory=no_rows)
 
     def between(self, first: date, last: date) -> Facts:
-        """The same tables for the local days first..last, both inclusive."""
+        """The tables of the local days first..last, inclusive."""
         return Facts(*(getattr(self, f.name).between(first, last) for f in fields(self)))
 
 
 def join(parts: Iterable[Facts]) -> Facts:
-    """Facts of spans that follow each other, as one."""
+    """Concatenate facts of successive spans."""
     from fieldfare.analysis.facts.table import joined
 
     given = list(parts)

@@ -1,4 +1,4 @@
-"""The newest day may not be over: its hours to come are neither a gap nor a zero."""
+"""Handle an unfinished last day: its remaining hours are neither a gap nor zero."""
 
 from __future__ import annotations
 
@@ -13,8 +13,7 @@ _A_MINUTE_MS = 60_000
 
 
 def minutes_to_come(facts: Facts, zone: ZoneInfo) -> int:
-    """Minutes at the end of the last day after the last reading of any point; 0 where some point was read to
-    its end.
+    """Minutes of the last day after the last reading; 0 if some point was read to its end.
 
     zone : the site's, in which days are cut
     """
@@ -34,8 +33,7 @@ def minutes_to_come(facts: Facts, zone: ZoneInfo) -> int:
 
 
 def gap_minutes(facts: Facts, zone: ZoneInfo) -> np.ndarray:
-    """Length [min] of each row of the notices, gaps without the hours to come; other kinds keep their
-    amount."""
+    """Length [min] of each notice; gaps exclude the remaining hours, other kinds keep their amount."""
     amount = np.asarray(facts.notices["amount"], dtype=np.float64).copy()
     to_come = minutes_to_come(facts, zone)
     if to_come:

@@ -1,4 +1,4 @@
-"""Will it hold the design day? Output at the design temperatures against the measured load."""
+"""Capacity on the design day: output at design temperatures against the measured load."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from fieldfare.analysis.figures.heat_loss import HeatLoss
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import Site
 
-# EN 14511 allows the declared output to be off by about this much, one standard deviation (from memory, +-10
+# Tolerance of the declared output by EN 14511, one standard deviation (from memory, +-10
 # %).
 _RATING_SPREAD = 0.05
 _FULL_HOURS = 3.0
@@ -21,8 +21,11 @@ _FULL_HOURS = 3.0
 
 @dataclass(frozen=True)
 class Capacity:
-    """output_at_design_kw [kW]; margin [-], output over load and hot water; measured_share: output measured
-    at full work over the rating at the same temperatures, None where it never worked at full"""
+    """Output at design temperatures against the load.
+
+    output_at_design_kw [kW]; margin [-], output over load and hot water; measured_share: measured output at
+    full load over the rating at the same temperatures, None if it never ran at full load
+    """
 
     output_at_design_kw: Estimate
     load_kw: Estimate
@@ -32,16 +35,14 @@ class Capacity:
 
     @property
     def basis(self) -> str | None:
-        """measured : the rating corrected by what full work has shown. rating : the rating alone; None
-        without an output"""
+        """ "measured": the rating corrected by full-load operation; "rating": the rating alone; else None."""
         if not self.output_at_design_kw:
             return None
         return "rating" if self.measured_share is None else "measured"
 
 
 def capacity(site: Site, days: Table, loss: HeatLoss, hot_water_kwh_per_day: float | None) -> Capacity:
-    """Output at the design outdoor temperature and the designed flow, corrected by what full work has
-    shown."""
+    """Output at the design outdoor temperature and designed flow, corrected by full-load operation."""
     design = site.design.outdoor_c
     share, full_days = _measured_share(site, days)
     if design is None:
@@ -74,7 +75,7 @@ def capacity(site: Site, days: Table, loss: HeatLoss, hot_water_kwh_per_day: flo
 
 
 def _measured_share(site: Site, days: Table) -> tuple[float | None, int]:
-    """Best hour's heat over the rating, on days on which the unit can be taken to have worked at full."""
+    """Best hour's heat over the rating, on days with presumable full-load operation."""
     if not days.knows("heat_power_max"):
         return None, 0
     full = days["n_full_speed"] >= _FULL_HOURS * 60.0

@@ -1,9 +1,7 @@
-"""When did a daily figure step or begin to slide, conditions being equal?
+"""Change-point detection: when did a daily figure step or begin to slide, under equal conditions?
 
-A plain statistic: the figure is explained by its conditions and, on top, by one step or one ramp whose day is
-    tried over
-the whole span (Quandt 1960; Andrews 1993 for why the best of many days must clear a higher bar than a single
-test).
+Regress the figure on its conditions plus one step or one ramp, tried on every day (Quandt 1960; Andrews 1993
+for the higher threshold of the best of many days).
 """
 
 from __future__ import annotations
@@ -27,19 +25,21 @@ _SURE = 12.2
 _CHI2_95 = 3.84
 # Best of six ramps on many days against the best step: 1 % level with one degree of freedom.
 _CHI2_RAMP = 6.63
-# A step fitted to a slide leaves a residual that wanders, which is no noise.
+# A step fitted to a slide leaves an autocorrelated residual.
 _MOST_INFLATED = 3.0
 # Means of so many days on both sides of a change; a slide of 15 days would hold four tenths of itself between
 # them.
 _JUMP_DAYS, _MOST_AT_ONCE = 5, 0.7
 _LEAST_ERROR = 1e-4
-"""No daily figure repeats better than this; keeps a figure without any scatter finite."""
+"""Minimum scatter of a daily figure; avoids a division by zero."""
 
 
 @dataclass(frozen=True)
-class Change:
-    """kind : a step, or a slide over `days`. at : index of its first day; low, high : 95 % interval of that
-    index.
+class DetectedChange:
+    """A detected change.
+
+    kind : a step, or a slide over `days`. at : index of its first day; low, high : 95 % interval of that
+        index.
     size, error : change of the figure and its standard error; score : chi-square of the change (1 degree of
         freedom)
     """
@@ -60,15 +60,14 @@ class Change:
 
 def find_change(
     figure: Floats, conditions: Floats, weight: Floats, day: NDArray[np.int64], *, slides: bool = True
-) -> Change | None:
-    """The step or slide that explains most of what the conditions leave unexplained.
+) -> DetectedChange | None:
+    """Find the step or slide that explains most of the residual after the conditions.
 
     figure : float64 (n,), finite. conditions : float64 (n, k), finite, without a constant. weight : float64
         (n,), above 0
     day : int64 (n,), day numbers, ascending (gaps allowed)
-    slides : bool, default True. Try ramps as well
-    Returns Change, sure or not; None where there are too few days. Errors allow for days being like their
-    neighbours.
+    slides : bool, default True. Also try ramps
+    Returns DetectedChange, significant or not; None with too few days. Errors allow for autocorrelation.
     """
     n = len(figure)
     if n < 2 * FEWEST_EACH_SIDE + conditions.shape[1] + 2:
@@ -85,12 +84,12 @@ def find_change(
         if length == 0:
             steps = gain
         at = int(np.argmax(gain))
-        if best is None or gain[at] > best[0] * (1.0 + 1e-9):  # of two that are alike, the shorter
+        if best is None or gain[at] > best[0] * (1.0 + 1e-9):  # on a tie, the shorter
             best = (float(gain[at]), at, length)
     assert best is not None
     squares = float(value @ value)
     spread = max(squares - best[0], 1e-12) / max(n - base.shape[1] - 2, 1)
-    # A ramp must explain clearly more than a step to be called one, days being like their neighbours and
+    # A ramp must explain clearly more than a step, because days are autocorrelated and
     # ramps many; and where most of it came within days it was a step, whatever the weather did about it.
     at = int(np.argmax(steps))
     if best[2]:
@@ -106,15 +105,13 @@ def find_change(
 
 @dataclass(frozen=True)
 class _Trial:
-    """Steps and ramps on every day in turn, each times `root` and cleared of the conditions, against one
-    value.
+    """Steps and ramps on every day in turn, weighted and orthogonal to the conditions, against one value.
 
     A shape that begins on day d is a mean of steps on the days d, d + 1, ..: its products with anything are
-    running sums, so all days are tried in the time of one.
+    cumulative sums, so all days are tried in the time of one.
 
     day : int64 (n,), ascending. root : float64 (n,), of the weights. basis : float64 (n, k), orthonormal.
-        value : float64
-    (n,), cleared of the basis already
+        value : float64 (n,), already orthogonal to the basis
     """
 
     day: NDArray[np.int64]
@@ -123,14 +120,14 @@ class _Trial:
     value: Floats
 
     def shape(self, at: int, length: int) -> Floats:
-        """float64 (n,): nothing before row `at`, then one, reached at once or over so many days."""
+        """float64 (n,): 0 before row `at`, then 1, reached at once or over `length` days."""
         since = (self.day - self.day[at]).astype(np.float64)
         bare = since >= 0 if length == 0 else np.clip((since + 1.0) / length, 0.0, 1.0)
         shape = bare * self.root
         return np.asarray(shape - self.basis @ (self.basis.T @ shape))
 
     def size(self, at: int, length: int) -> float:
-        """How much the value changes by that shape."""
+        """Change of the value by that shape."""
         shape = self.shape(at, length)
         return float(shape @ self.value) / max(float(shape @ shape), 1e-12)
 
@@ -139,15 +136,14 @@ class _Trial:
         return np.asarray(self.value - self.size(at, length) * self.shape(at, length))
 
     def jump(self, at: int) -> float:
-        """Part of a step's size by which the days just after it differ from those just before it [-]."""
+        """Share of a step's size in the difference of the days just after and just before it [-]."""
         size = self.size(at, 0)
         level = self.residual(at, 0) / self.root + size * (self.day >= self.day[at])
         before, after = level[max(at - _JUMP_DAYS, 0) : at], level[at : at + _JUMP_DAYS]
         return float(after.mean() - before.mean()) / size if len(before) and size else 0.0
 
     def sharpest(self, at: int) -> int:
-        """The day within some days of a step that parts its neighbours best: the weather about it moves the
-        best fit."""
+        """The day near a step that best separates its neighbours, as weather shifts the best fit."""
         size = self.size(at, 0)
         level = self.residual(at, 0) / self.root + size * (self.day >= self.day[at])
         first, end = max(at - 2 * _JUMP_DAYS, 0), min(at + 2 * _JUMP_DAYS, len(level))
@@ -165,8 +161,10 @@ class _Trial:
         return int(days[np.argmin(np.add(cost[::2], cost[1::2]))])
 
     def gains(self, length: int, least: float) -> Floats:
-        """float64 (n,): squares explained by the shape of each day; 0 for one that the conditions leave less
-        than `least` of, and next to both ends."""
+        """Squares explained by the shape at each day, float64 (n,).
+
+        0 near both ends, and where the conditions leave less than `least` of the shape.
+        """
         n, days = len(self.day), self.day - self.day[0]
         columns = np.column_stack([self.value * self.root, self.basis * self.root[:, None], self.root**2])
         dense = np.zeros((int(days[-1]) + 1 + max(length, 1), columns.shape[1]))
@@ -190,7 +188,7 @@ class _Trial:
         return gain
 
 
-def _described(trial: _Trial, gain: float, at: int, length: int) -> Change | None:
+def _described(trial: _Trial, gain: float, at: int, length: int) -> DetectedChange | None:
     value, day = trial.value, trial.day
     n, k = trial.basis.shape
     shape = trial.shape(at, length)
@@ -203,7 +201,7 @@ def _described(trial: _Trial, gain: float, at: int, length: int) -> Change | Non
     inflation = _inflation(residual, day)
     error = max(float(np.sqrt(spread * inflation / across)), _LEAST_ERROR)
     near = np.flatnonzero(trial.gains(length, 1e-9) >= gain - _CHI2_95 * spread * inflation)
-    return Change(
+    return DetectedChange(
         "slide" if length else "step",
         at,
         min(at, int(near.min())),
@@ -222,7 +220,7 @@ def _scaled(conditions: Floats) -> Floats:
 
 
 def _tamed(value: Floats, basis: Floats) -> Floats:
-    """The figure with single wild days brought in to four spreads from what their fortnight shows."""
+    """The figure with outlier days clipped to four spreads from their fortnight."""
     residual = value - basis @ (basis.T @ value)
     off = residual - running_median(residual, 7, 7)
     spread = 1.4826 * median(np.abs(off)) or 1e-12
@@ -230,7 +228,7 @@ def _tamed(value: Floats, basis: Floats) -> Floats:
 
 
 def _inflation(residual: Floats, day: NDArray[np.int64]) -> float:
-    """How much a variance grows because a day is like the day before: (1 + r) / (1 - r)."""
+    """Variance inflation by autocorrelation: (1 + r) / (1 - r)."""
     pairs = np.diff(day) == 1
     if pairs.sum() < 8:
         return 1.0

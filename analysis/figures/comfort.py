@@ -1,4 +1,4 @@
-"""How warm the rooms were against what was asked."""
+"""Room temperatures against their targets."""
 
 from __future__ import annotations
 
@@ -17,8 +17,7 @@ class Zone:
 
 
 def comfort(days: Table) -> dict[str, Zone]:
-    """Rooms by zone; shares None where no target is measured. Below: half a kelvin or more under the
-    target."""
+    """Rooms by zone; shares None without a measured target. Below: 0.5 K or more under the target."""
     zones: dict[str, Zone] = {}
     for column in days.names:
         if not column.startswith("room."):

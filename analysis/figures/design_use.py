@@ -1,5 +1,4 @@
-"""Electricity of each day by design and weather, beside what was used: for homes where no heat is
-measured."""
+"""Daily electricity expected from design and weather, beside the measured one, without heat measurement."""
 
 from __future__ import annotations
 
@@ -16,16 +15,16 @@ from fieldfare.analysis.plant.site import Site
 Floats = NDArray[np.float64]
 
 USUAL_FLOOR_M2 = 120.0
-"""Where the site file has no floor area: the middle of single-family houses (common practice)."""
+"""Default floor area: a typical single-family house (common practice)."""
 USUAL_HOT_WATER_KWH = 5.845 * 365.0
-"""Heat a year where the design names none: EN 16147 profile M."""
+"""Default annual heat: EN 16147 profile M."""
 
 
 def design_use(site: Site, days: Table, whole_share: float) -> tuple[DesignElectricity, Floats]:
-    """What design and weather explain, and what was used on whole days [kWh].
+    """Electricity expected from design and weather, and used, on whole days [kWh].
 
-    whole_share : float [-]. Share of a day with readings from which it is whole
-    Raises NotAssessed where heat is measured, or the design says too little.
+    whole_share : float [-]. Minimum share of a day with readings
+    Raises NotAssessed if heat is measured, or the design is incomplete.
     """
     design = site.design
     coefficient = design.coefficient_w_per_k

@@ -1,5 +1,4 @@
-"""Whole days of one electricity meter beside the weather: what a home without heat measurement is judged
-by."""
+"""Whole days of one electricity meter with the weather, for homes without heat measurement."""
 
 from __future__ import annotations
 
@@ -21,8 +20,10 @@ whole)."""
 
 @dataclass(frozen=True)
 class ElectricityDays:
-    """kwh, outdoor : float64 (n,), nan where the day is not whole or left out. day : int64 (n,), days since
-    1970
+    """Whole days of one meter, with weather.
+
+    kwh, outdoor : float64 (n,), nan where the day is incomplete or left out. day : int64 (n,), days since
+        1970
     meter : what the meter counts. filled : bool (n,), days of zeros in place of readings
     """
 
@@ -39,7 +40,7 @@ class ElectricityDays:
 
 
 def electricity_days(days: Table) -> ElectricityDays:
-    """The plant's electricity by day, or the whole house's where only that is measured."""
+    """Daily electricity of the plant, or of the whole house if only that is measured."""
     minutes = days.floats("n_minutes")
     used, known, meter = days.floats("e_total"), days.floats("n_electricity"), "the heat pump's meter"
     if not np.any(fill_nan(known, 0.0) > 0.0) and days.knows("e_house"):
@@ -51,11 +52,10 @@ def electricity_days(days: Table) -> ElectricityDays:
 
 
 def filled_with_zeros(days: Table) -> Flags:
-    """Days on which a meter shows exactly nothing from midnight to midnight, though it never does otherwise:
-    bool (n,).
+    """Days with exactly zero from midnight to midnight on a meter that never does so otherwise: bool (n,).
 
-    A heat pump's controls draw some watts at all times, and a supply seldom fails and returns at midnight. A
-    data base that writes zeros for lost days does so.
+    A heat pump's controls always draw some watts, and a power cut seldom begins and ends at midnight. A
+    database that fills lost days with zeros does so.
     """
     slots, zero = fill_nan(days.floats("n_slots"), 0.0), fill_nan(days.floats("n_slots_zero"), 0.0)
     empty = (slots > 0.0) & (zero >= slots)
@@ -67,7 +67,7 @@ def filled_with_zeros(days: Table) -> Flags:
     for start, end in pairwise(edges):
         if not empty[start]:
             continue
-        # A stretch that reaches the newest day may be a supply that fails right now.
+        # A stretch up to the newest day may be a current power failure.
         after = end < len(days) and slots[end] > 0.0 and zero[end] == 0.0
         before = start == 0 or slots[start - 1] == 0.0 or zero[start - 1] == 0.0
         nothing[start:end] = before and after

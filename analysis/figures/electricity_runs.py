@@ -1,5 +1,4 @@
-"""Starts as a lower bound and direct electric heat by levels of power, from intervals of one electricity
-meter."""
+"""Starts (lower bound) and direct electric heat from power levels of one electricity meter."""
 
 from __future__ import annotations
 
@@ -26,9 +25,9 @@ FEWEST_DAYS = 14
 _WINTER = (11, 12, 1, 2, 3)
 _SD_95 = 1.96
 _ALL_SHARE = 0.95
-# The steps of flow and immersion heaters on sale reach from 2 to 9 kW (common practice).
+# Flow and immersion heaters on the market have steps of 2 to 9 kW (common practice).
 LEAST_STEP_W, MOST_STEP_W = 1500.0, 9500.0
-# Two heaps of power are two loads where fewer than half as many intervals lie between them as in the smaller
+# Two modes of power are two loads if fewer than half as many intervals lie between them as in the smaller
 # one.
 _VALLEY, _FEWEST_MIN, _LEAST_SHARE = 0.5, 120, 0.01
 _RUNNING_W = 500.0
@@ -39,11 +38,11 @@ _COMPRESSOR_SPREAD = 1.25
 
 @dataclass(frozen=True)
 class FewStarts:
-    """A lower bound: each interval sees one start at most, and a rest shorter than an interval is not seen.
+    """Lower bound of starts: at most one per interval, and shorter rests are missed.
 
-    per_day, winter_per_day : starts a day over all whole days, and of November to March; `high` is None, for
-    more can't be excluded. rank : share of the field's air-source units with fewer winter starts; None
-    unless intervals are quarter hours
+    per_day, winter_per_day : starts a day over all whole days, and of November to March; `high` is None, as
+        more can't be excluded. rank : share of the field's air-source units with fewer winter starts; None
+        unless intervals are quarter hours
     """
 
     per_day: Estimate
@@ -56,10 +55,10 @@ class FewStarts:
 
 @dataclass(frozen=True)
 class DirectHeat:
-    """Direct electric heat that shows as a step of the heater's rating in the power.
+    """Direct electric heat, detected as a step of the heater's rating in the power.
 
-    share : of the electricity [-], with its interval. step_kw : the heater's rating as seen; None where no
-    step shows
+    share : of the electricity [-], with its interval. step_kw : detected rating of the heater; None without a
+        step
     """
 
     share: Estimate
@@ -69,8 +68,7 @@ class DirectHeat:
 
 
 def few_starts(days: Table) -> FewStarts:
-    """Starts by the published rule: on above 0.1 kWh in a quarter hour, a start where the interval before
-    was not."""
+    """Starts by the published rule: above 0.1 kWh in a quarter hour, after an interval that was not."""
     slot = days.floats("slot_minutes")
     if not np.isfinite(slot).any():
         why = "needs the unit's electricity every hour or closer"
@@ -95,7 +93,7 @@ def few_starts(days: Table) -> FewStarts:
 
 
 def _at_least(starts: Floats) -> Estimate:
-    """Mean of days with the low end of its interval; days resemble the day before."""
+    """Mean of days with the low end of its interval, allowing for autocorrelation."""
     mean, n = float(starts.mean()), len(starts)
     off = starts - mean
     around = float(off @ off)
@@ -105,10 +103,9 @@ def _at_least(starts: Floats) -> Estimate:
 
 
 def direct_heat(site: Site, days: Table) -> DirectHeat:
-    """Share of direct electric heat on top of the compressor, by a heap of intervals that lies a heater's
-    rating above it.
+    """Share of direct electric heat, from a second mode of power one heater rating above the compressor's.
 
-    A heater that works alone, within the compressor's power, can't be told from it.
+    A heater that runs alone, within the compressor's power range, can't be distinguished from it.
     """
     if not np.isfinite(days.floats("slot_minutes")).any():
         return _no_share("needs electricity every hour or closer")
@@ -124,7 +121,7 @@ def direct_heat(site: Site, days: Table) -> DirectHeat:
     over = np.clip(watts - watts[main], 0.0, None) * minutes / total
     found = _second_heap(minutes, watts, main)
     if found is None:
-        # What goes beyond the compressor's own spread, and at least what bursts shorter than an interval may
+        # Energy beyond the compressor's spread, and at least what bursts shorter than an interval may
         # hide.
         beyond = float(over[watts > _COMPRESSOR_SPREAD * watts[main]].sum())
         return DirectHeat(Estimate(0.0, 0.0, max(beyond, _LEAST_SHARE)), None, float(watts[main]) / 1000.0)
@@ -139,7 +136,7 @@ def _no_share(reason: str) -> DirectHeat:
 
 
 def _compressor_level(site: Site, minutes: Floats, running: NDArray[np.bool_]) -> int:
-    """The level at which the compressor works hardest for long: the fullest within what its rating allows."""
+    """Most frequent power level of the compressor within its rating."""
     most = LEVELS
     powers = [1000.0 * p.output_kw / p.cop for p in site.heat_pump.rating if p.output_kw and p.cop]
     if powers:
@@ -149,8 +146,7 @@ def _compressor_level(site: Site, minutes: Floats, running: NDArray[np.bool_]) -
 
 
 def _second_heap(minutes: Floats, watts: Floats, main: int) -> tuple[int, int] | None:
-    """Lowest level between the two heaps, and the fullest of the upper one; None where there is no upper
-    heap."""
+    """Lowest level between the two modes, and the peak of the upper one; None without an upper mode."""
     smooth = _smooth(minutes)
     reach = np.flatnonzero((watts - watts[main] >= LEAST_STEP_W) & (watts - watts[main] <= MOST_STEP_W))
     if not len(reach):
@@ -166,6 +162,6 @@ def _second_heap(minutes: Floats, watts: Floats, main: int) -> tuple[int, int] |
 
 
 def _smooth(minutes: Floats) -> Floats:
-    """Mean of a level and its neighbours."""
+    """Mean of each level and its neighbours."""
     framed = np.concatenate((minutes[:1], minutes, minutes[-1:]))
     return np.asarray((framed[:-2] + framed[1:-1] + framed[2:]) / 3.0)

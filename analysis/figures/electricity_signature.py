@@ -1,7 +1,7 @@
-"""Electricity against weather, by day: base load with hot water, slope and base temperature; a year of usual
-weather.
+"""Electricity signature: base load, slope and base temperature by day, and a year of usual weather.
 
-The three-parameter heating model of ASHRAE Guideline 14 and IPMVP option C, with its statistics of fit.
+The three-parameter heating model of ASHRAE Guideline 14 and IPMVP option C, with its goodness-of-fit
+statistics.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.expectation.reference_weather import reference_weather
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.figures.change import Change, find_change
+from fieldfare.analysis.figures.change import DetectedChange, find_change
 from fieldfare.analysis.figures.electricity_days import ElectricityDays
 from fieldfare.analysis.figures.energy_signature import ChangePoint, NotIdentified, change_point
 from fieldfare.analysis.figures.estimate import Estimate
@@ -43,7 +43,7 @@ _MEMORY_DAYS = 3  # of a house's walls (common practice: time constants of one t
 
 @dataclass(frozen=True)
 class Rise:
-    """A step or slide of the electricity at like weather.
+    """A step or slide of the electricity at comparable weather.
 
     kind : "step" or "slide". first, low, high : its first day with its 95 % interval, days since 1970. days
     : length of a slide. kwh_per_day : size with its interval. share : of the mean day before it
@@ -80,11 +80,6 @@ class ElectricitySignature:
     fit: ChangePoint | None = None
     reason: str = ""
     year_reason: str = ""
-
-    @property
-    def is_close(self) -> bool:
-        """True where the scatter is within ASHRAE Guideline 14's limit for daily readings."""
-        return self.cv_rmse is not None and self.cv_rmse <= SCATTER_LIMIT
 
 
 def electricity_signature(used: ElectricityDays, design_outdoor_c: float | None) -> ElectricitySignature:
@@ -135,8 +130,7 @@ def _of(value: float, interval: tuple[float, float], reason: str) -> Estimate:
 
 
 def heating_degrees(fit: ChangePoint, outdoor: Floats) -> Floats:
-    """Kelvins below the base temperature, of each day; below the warmest day where no base shows: float64
-    (n,)."""
+    """Kelvins of each day below the base temperature, or below the warmest day without one: float64 (n,)."""
     base = fit.base_temperature_c if np.isfinite(fit.base_temperature_c) else float(np.nanmax(outdoor))
     return np.maximum(base - outdoor, 0.0)
 
@@ -144,18 +138,18 @@ def heating_degrees(fit: ChangePoint, outdoor: Floats) -> Floats:
 def _year(
     used: ElectricityDays, fit: ChangePoint, design_outdoor_c: float | None
 ) -> tuple[Estimate, str, str]:
-    """Electricity of a year of usual weather: estimate, the weather, and why there is none."""
+    """Electricity of a year of usual weather: estimate, the weather, and the reason if there is none."""
     if np.isnan(fit.base_load):
         reason = "needs days too warm to heat: hot water and standby are not known apart from heating"
         return Estimate.none(reason), "", reason
     if design_outdoor_c is not None:
         weather = reference_weather(design_outdoor_c)
         outdoor, days = weather.outdoor_c, weather.days
-        told = f"EN 14825 season {weather.season.name}, moved to {design_outdoor_c:g} °C"
+        weather_source = f"EN 14825 season {weather.season.name}, moved to {design_outdoor_c:g} °C"
     elif np.isfinite(used.outdoor).sum() >= WHOLE_YEAR_DAYS:
         outdoor = used.outdoor[np.isfinite(used.outdoor)]
         days = np.full(len(outdoor), DAYS_OF_A_YEAR / len(outdoor))
-        told = "the weather of the days measured"
+        weather_source = "the weather of the days measured"
     else:
         reason = f"needs design.outdoor_c in the site file, or {WHOLE_YEAR_DAYS} days of weather"
         return Estimate.none(reason), "", reason
@@ -169,28 +163,27 @@ def _year(
     chance = DAYS_OF_A_YEAR * fit.residual_sd**2 * (1.0 + rho) / (1.0 - rho)
     half = sqrt(float(moved @ fit.covariance @ moved) + chance)
     free = max(fit.days_used * (1.0 - rho) / (1.0 + rho) - 3.0, 2.0)
-    return Estimate.around(total, t_quantile(0.975, free) * half, 0.0), told, ""
+    return Estimate.around(total, t_quantile(0.975, free) * half, 0.0), weather_source, ""
 
 
 def _change(used: ElectricityDays, fit: ChangePoint) -> Rise | None:
-    """The step or slide that is sure, in either direction."""
+    """The significant step or slide, in either direction."""
     rows = np.flatnonzero(used.known)
     kwh, day = used.kwh[rows], used.day[rows]
     degrees = heating_degrees(fit, used.outdoor)
     before = fill_nan(window_mean(degrees, _MEMORY_DAYS, 0), degrees)
-    # Squared: efficiency falls with the cold, and a base temperature that is a little off bends the line.
+    # Squared: efficiency falls with the cold, and a slightly wrong base temperature bends the line.
     drivers = np.column_stack([degrees[rows], degrees[rows] ** 2, before[rows], _season(day, degrees[rows])])
     found = find_change(kwh, drivers, np.ones(len(rows)), day)
     if found is None or not found.is_sure or abs(found.size) < LEAST_CHANGE * float(kwh.mean()):
         return None
-    return _told(found, kwh, day)
+    return _rise(found, kwh, day)
 
 
 def _season(day: NDArray[np.int64], degrees: Floats) -> Floats:
-    """What the sun's height explains of a heating day's electricity, as a shape from 0 in midwinter to 2 at
-    midsummer.
+    """Effect of the sun's height on a heating day's electricity, from 0 in midwinter to 2 at midsummer.
 
-    Without it the sun of spring looks like a step: on like temperatures April needs less heat than January.
+    Without it spring sun looks like a step: at equal temperatures April needs less heat than January.
     """
     date = day.astype("datetime64[D]")
     of_year = (date - date.astype("datetime64[Y]").astype(date.dtype)).astype(np.float64)
@@ -198,7 +191,7 @@ def _season(day: NDArray[np.int64], degrees: Floats) -> Floats:
     return height * np.minimum(degrees / _HEATING_K, 1.0)
 
 
-def _told(found: Change, kwh: Floats, day: NDArray[np.int64]) -> Rise:
+def _rise(found: DetectedChange, kwh: Floats, day: NDArray[np.int64]) -> Rise:
     last = len(day) - 1
     size = Estimate(found.size, found.size - _SD_95 * found.error, found.size + _SD_95 * found.error)
     before = float(np.mean(kwh[: max(found.at, 1)]))

@@ -1,9 +1,9 @@
-"""The energy signature of a house: daily energy against outdoor temperature, a falling line and a level base.
+"""Energy signature of a house: daily energy against outdoor temperature, a sloped line and a constant base.
 
     energy = base_load + slope x min(temperature - base_temperature, 0),   slope < 0
 
-The three parameters are the exact least-squares solution, not a search on a grid. The intervals allow for
-days that resemble the day before (first-order autocorrelation), without which they would be much too narrow.
+The three parameters are the exact least-squares solution, not a grid search. The intervals allow for
+first-order autocorrelation, without which they would be much too narrow.
 """
 
 from __future__ import annotations
@@ -28,16 +28,15 @@ _MAD_TO_SD = 1.4826
 
 
 class NotIdentified(ValueError):
-    """The days given do not determine a heating line; the message says why."""
+    """The days do not determine a heating line; the message says why."""
 
 
 @dataclass(frozen=True)
 class ChangePoint:
-    """A fitted heating signature. Energies in the unit given (kWh/d), temperatures in C. Intervals hold the
-    given probability.
+    """A fitted heating signature. Energies in the given unit (kWh/d), temperatures in C.
 
-    `base_temperature_c` and `base_load`, and their intervals, are NaN where the days do not show a base and
-    none was given: the line is known then, but not where it ends.
+    Intervals have the given probability. `base_temperature_c` and `base_load`, and their intervals, are NaN
+    if the days show no base and none was given: the line is then known, but not where it ends.
     """
 
     slope: float
@@ -90,10 +89,9 @@ def change_point(
     robust : bool, default False. Tukey's biweight against odd days (days away, a meter's slip)
     probability : float [-], default 0.95. Of the intervals
     Returns ChangePoint. Raises ValueError if the lengths differ; NotIdentified if there are too few days or
-    no falling line.
+        no falling line.
     Source: the 3-parameter heating model of ASHRAE Guideline 14 and RP-1050 (Kissock et al. 2003); exact
-        break by Hudson (1966); intervals
-    by the delta method with an AR(1) covariance of the residuals.
+        break by Hudson (1966); intervals by the delta method with an AR(1) covariance of the residuals.
     """
     t_all = np.asarray(temperature_c, dtype=float)
     y_all = np.asarray(energy_kwh_per_day, dtype=float)
@@ -130,8 +128,7 @@ def _model(t: Array, intercept: float, slope: float, base: float) -> Array:
 
 
 def _fit(t: Array, y: Array, weights: Array, base_load: float | None) -> tuple[float, float, float]:
-    """Exact weighted least squares over every place the break can be: (value of the line at 0 C, slope, base
-    or NaN)."""
+    """Exact weighted least squares over all break positions: (line at 0 C, slope, base or NaN)."""
     order = np.argsort(t, kind="stable")
     x, e, w = t[order], y[order], weights[order]
     shift = float(np.average(x, weights=w))
@@ -175,11 +172,10 @@ def _branch(
     at: float | None,
     base_load: float | None,
 ) -> tuple[float, float, float, float] | None:
-    """Least squares with the days up to `here` on the line and the rest on the base; the break free, or fixed
-    `at`.
+    """Least squares with the days up to `here` on the line and the rest on the base.
 
-    Returns (sum of squares, line's value at the shifted zero, slope, base), or None where the break is not
-    between `here` and `after`.
+    The break is free, or fixed at `at`. Returns (sum of squares, line's value at the shifted zero, slope,
+    base), or None if the break is not between `here` and `after`.
     """
     n, sx, sxx, sy, sxy, syy = left
     rn, _, ry, ryy = right
@@ -244,6 +240,7 @@ def _result(
     robust: bool,
     probability: float,
 ) -> ChangePoint:
+    """Build the ChangePoint with intervals from a fit."""
     base_c = (base - intercept) / slope if not np.isnan(base) else np.nan
     residual = y - _model(t, intercept, slope, base)
     cold = t < base_c if not np.isnan(base) else np.ones_like(t, dtype=bool)
@@ -296,8 +293,7 @@ def _result(
 
 
 def _autocorrelation(day: NDArray[np.int64], residual: Array, weights: Array) -> float:
-    """First-order autocorrelation of neighbouring days' residuals, raised for its small-sample bias (Kendall
-    1954), 0 to 0.95."""
+    """First-order autocorrelation of the residuals, bias-corrected (Kendall 1954), 0 to 0.95."""
     next_day = np.diff(day) == 1
     root = np.sqrt(weights) * residual
     scale = float(np.mean(root**2))
@@ -309,8 +305,10 @@ def _autocorrelation(day: NDArray[np.int64], residual: Array, weights: Array) ->
 
 
 def _ar1_quadratic(day: NDArray[np.int64], scores: Array, rho: float) -> Array:
-    """scores' R scores with R the AR(1) correlation rho^|days apart|, in one pass: missing days only widen
-    the distance."""
+    """Compute scores' R scores with R the AR(1) correlation rho^|days apart|, in one pass.
+
+    Missing days only increase the distance.
+    """
     total = scores.T @ scores
     if rho <= 0.0:
         return total

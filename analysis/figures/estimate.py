@@ -1,5 +1,4 @@
-"""A number with its interval, or the reason why there is none; and robust straight-line fits with honest
-errors."""
+"""A number with its interval, or the reason why there is none; and robust linear fits."""
 
 from __future__ import annotations
 
@@ -18,7 +17,7 @@ taken."""
 
 @dataclass(frozen=True)
 class Estimate:
-    """A value with its 95 % interval in the unit of its name; all None and a reason where it can't be had."""
+    """A value with its 95 % interval in the unit of its name; all None with a reason if unavailable."""
 
     value: float | None
     low: float | None = None
@@ -37,7 +36,7 @@ class Estimate:
         return self.value is not None
 
     def times(self, factor: float) -> Estimate:
-        """Scaled by a positive number that is known exactly."""
+        """Scale by an exactly known positive number."""
         if self.value is None:
             return self
         return Estimate(
@@ -64,8 +63,7 @@ class Estimate:
 
 @dataclass(frozen=True)
 class Fit:
-    """Coefficients of a linear model with their covariance; `kept` marks rows that were not set aside as
-    odd."""
+    """Coefficients of a linear model with their covariance; `kept` marks rows that are not outliers."""
 
     coefficients: Floats
     covariance: Floats
@@ -78,7 +76,7 @@ class Fit:
 
 
 def robust_fit(x: Floats, y: Floats, *, lags: int = 5, tuning: float = 1.6) -> Fit:
-    """Linear fit that odd rows don't pull, with errors that allow for neighbours being alike.
+    """Robust linear fit with errors that allow for autocorrelation.
 
     x : float64 (n, k), all finite, n > k. y : float64 (n,)
     lags : int, default 5. Days over which residuals are taken to be correlated
@@ -98,7 +96,7 @@ def robust_fit(x: Floats, y: Floats, *, lags: int = 5, tuning: float = 1.6) -> F
 
 
 def robust_spreads(x: Floats, y: Floats, *, tuning: float = 1.6) -> Floats:
-    """The residual spread alone of many models of one figure, as `robust_fit` has it.
+    """Residual spread of many models of one figure, as in `robust_fit`.
 
     x : float64 (m, n, k), a model each. y : float64 (n,). Returns float64 (m,)
     """
@@ -128,8 +126,10 @@ def _reweighted(x: Floats, y: Floats, tuning: float) -> tuple[Floats, Floats, Fl
 
 
 def _least_squares(x: Floats, y: Floats, weight: Floats) -> Floats:
-    """Coefficients (m, k) of weighted fits: by the normal equations of columns of length one, unless columns
-    are so alike that these would lose digits."""
+    """Coefficients (m, k) of weighted fits.
+
+    Uses normal equations of unit-length columns, unless nearly collinear columns would lose digits.
+    """
     weighted = (x * weight[:, :, None]).transpose(0, 2, 1)
     square, product = weighted @ x, weighted @ y
     size = np.sqrt(np.diagonal(square, axis1=1, axis2=2))

@@ -1,4 +1,4 @@
-"""What the unit's own rating would have given."""
+"""Performance expected from the unit's rating."""
 
 from __future__ import annotations
 
@@ -11,18 +11,20 @@ from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.plant.site import Site
 
-# A start costs the heat that warms the refrigerant and the exchanger anew: about the first two minutes'
+# A start costs the heat that warms refrigerant and exchanger: about the first two minutes'
 # electricity (common practice).
 START_MINUTES = 2.0
-_TOLD_KWH = 0.2  # electricity of a day below which its efficiency is meter steps
+_TOLD_KWH = 0.2  # electricity of a day below which meter resolution dominates its efficiency
 
 
 @dataclass(frozen=True)
-class Expected:
-    """value : SPF [-] by the rating at the outdoor temperatures that occurred, space heat at the designed
-    curve's flow
-    temperatures where a curve is given. at_own_flow : the same at the flow temperatures that occurred.
-    space, hot_water : at_own_flow by use. measured_* : the unit's own in the very same minutes"""
+class ExpectedPerformance:
+    """Performance by the rating, and measured in the same minutes.
+
+    value : SPF [-] by the rating at the real outdoor temperatures, with space heat at the designed curve's
+        flow temperatures if there is a curve. at_own_flow : the same at the real flow temperatures. space,
+        hot_water : at_own_flow by use. measured_* : the unit's own in the very same minutes
+    """
 
     value: float | None
     basis: str
@@ -34,20 +36,20 @@ class Expected:
     reason: str = ""
 
 
-def expected(site: Site, days: Table) -> Expected:
-    """Rated performance over the minutes that really ran."""
+def expected(site: Site, days: Table) -> ExpectedPerformance:
+    """Rated performance over the minutes of real operation."""
     heat = days.total("xq_space") + days.total("xq_hot_water")
     electricity = days.total("x_space") + days.total("x_hot_water")
     if heat <= 0 or electricity <= 0:
         reason = "needs heat_output, heat_pump_electricity, flow_temperature and outdoor_temperature"
-        return Expected(None, "", None, None, None, None, None, reason)
+        return ExpectedPerformance(None, "", None, None, None, None, None, reason)
     at_curve = electricity - above_curve(days)
     flow = (
         "the designed curve's flow temperatures"
         if days.total("xc_space")
         else "the flow temperatures that occurred"
     )
-    return Expected(
+    return ExpectedPerformance(
         heat / at_curve,
         f"{rated(site).basis}, at the outdoor temperatures that occurred and {flow}",
         heat / electricity,
@@ -59,13 +61,12 @@ def expected(site: Site, days: Table) -> Expected:
 
 
 def above_curve(days: Table) -> float:
-    """Electricity for flow temperatures above the designed curve's, by the rating [kWh]; negative below
-    it."""
+    """Electricity for flow temperatures above the designed curve, by the rating [kWh]; negative below."""
     return days.total("xc_space_actual") - days.total("xc_space")
 
 
 def learned(days: Table) -> Strength:
-    """How much of the modelled part-load gain this unit shows, by its own heating days."""
+    """Share of the modelled part-load gain that this unit shows on its heating days."""
     x, part, used = (days.floats(f"{name}_space") for name in ("x", "xp", "xe"))
     good = (x > _TOLD_KWH) & (part > _TOLD_KWH) & (used > _TOLD_KWH)
     level = np.log(np.divide(x, used, out=np.full(len(days), np.nan), where=good))

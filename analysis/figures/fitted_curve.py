@@ -1,4 +1,4 @@
-"""The heating curve as it was really run, against the designed one."""
+"""The heating curve in operation, against the designed one."""
 
 from __future__ import annotations
 
@@ -16,10 +16,11 @@ _FEWEST_DAYS = 10
 
 @dataclass(frozen=True)
 class FittedCurve:
-    """fitted : two (outdoor, flow) pairs [°C], or None. above_design_k : mean excess over the designed curve
-    [K].
-    slope : K of flow per K of outdoor; designed_slope the same by design. compensating : does flow follow the
-        weather
+    """The heating curve in operation.
+
+    fitted : two (outdoor, flow) pairs [°C], or None. above_design_k : mean excess over the designed curve [K]
+    slope : K of flow per K of outdoor; designed_slope : the same by design. compensating : whether the flow
+        follows the weather
     """
 
     fitted: list[tuple[float, float]] | None
@@ -31,17 +32,17 @@ class FittedCurve:
 
 
 def fitted_curve(site: Site, days: Table) -> FittedCurve:
-    """Fit daily flow temperature while heating against outdoor temperature in the same minutes.
+    """Fit the daily flow temperature while heating to the outdoor temperature of the same minutes.
 
-    days : Table, the days table. Returns FittedCurve; None with the reason where the data do not allow it.
+    days : Table, the days table. Returns FittedCurve; None with the reason if the data do not allow it.
     """
     if not days.knows("flow"):
         return _none("needs flow_temperature")
     if not days.knows("outdoor_steady"):
         return _none("needs outdoor_temperature")
-    # An hour of steady heating makes a day's mean; fewer minutes are starts and stops.
-    told = np.isfinite(days["flow"]) & np.isfinite(days["outdoor_steady"])
-    data = days.where((days["n_steady"] >= 60) & told)
+    # A day's mean needs an hour of steady heating; fewer minutes are starts and stops.
+    measured = np.isfinite(days["flow"]) & np.isfinite(days["outdoor_steady"])
+    data = days.where((days["n_steady"] >= 60) & measured)
     if len(data) < _FEWEST_DAYS:
         return _none(f"needs at least {_FEWEST_DAYS} days with an hour of heating, has {len(data)}")
     outdoor, flow = data["outdoor_steady"], data["flow"]
@@ -73,12 +74,12 @@ def _above(data: Table) -> Estimate:
         return Estimate.none("needs outdoor_temperature")
     middle = float(np.median(values))
     spread = 1.4826 * float(np.median(np.abs(values - middle)))
-    # Days alike in weather are alike in error: a week counts as one (common practice).
+    # Errors are correlated within a week: a week counts as one (common practice).
     return Estimate.around(middle, 1.96 * 1.25 * spread / np.sqrt(max(len(values) / 7.0, 1.0)))
 
 
 def _compensating(slope: float, error: float, outdoor: np.ndarray, designed: float | None) -> bool | None:
-    """None where the weather changed too little to say."""
+    """Whether the flow follows the weather; None if the weather changed too little."""
     if float(np.quantile(outdoor, 0.95) - np.quantile(outdoor, 0.05)) < 5.0:
         return None
     asked = designed if designed is not None and designed < -0.1 else -0.5

@@ -1,5 +1,4 @@
-"""Heat meters that count no heat flowing back: what defrosts took is then unknown, and the totals are too
-high by it."""
+"""Heat meters that do not count negative heat: defrost heat is unknown, and totals too high by it."""
 
 from __future__ import annotations
 
@@ -12,7 +11,7 @@ from fieldfare.analysis.plant.site import Site
 
 _LEAST_MELTING_MIN = 20.0
 _LEAST_FROST_H = 50.0
-# A net meter shows at least so much of the most that defrosts can have drawn (common practice: it is a tenth
+# A net meter shows at least this share of the maximum that defrosts can draw (common practice: a tenth
 # to a half).
 _SHOWN_SHARE = 0.01
 _COARSEST_MIN = 2.5
@@ -20,7 +19,7 @@ _COARSEST_MIN = 2.5
 
 @dataclass(frozen=True)
 class Unseen:
-    """Heat that defrosts took and the meter did not count [kWh]: likely and at most; `reason` in words."""
+    """Defrost heat that the meter did not count [kWh]: likely and maximum; `reason` in words."""
 
     likely_kwh: float | None
     most_kwh: float
@@ -28,11 +27,10 @@ class Unseen:
 
 
 def unseen_defrost_heat(site: Site, days: Table) -> Unseen | None:
-    """What a forward-only heat meter left out; None where the meter is net, too coarse to say, or no defrost
-    was seen.
+    """Defrost heat that a forward-only heat meter did not count.
 
-    Source: MID 2014/32/EU Annex VI defines the temperature difference as 0 or more, so a meter may drop
-        negative heat.
+    None if the meter is net or too coarse, or without defrosts. Source: MID 2014/32/EU Annex VI defines the
+    temperature difference as 0 or more, so a meter may drop negative heat.
     """
     if site.heat_pump.source != "air" or "n_melting" not in days:
         return None
@@ -55,8 +53,7 @@ def unseen_defrost_heat(site: Site, days: Table) -> Unseen | None:
 
 
 def blind_to_defrosts(days: Table) -> bool:
-    """True where defrosts could show only as heat flowing back, and the meter shows none in a whole frosty
-    season."""
+    """Whether no heat flows back in a whole frosty season, so that the meter ignores defrosts."""
     if "q_back" not in days:
         return False
     return days.total("q_back") <= 0.0 and days.total("n_frosting") >= 60.0 * _LEAST_FROST_H

@@ -1,4 +1,4 @@
-"""What one electricity meter and the weather alone tell of a home."""
+"""Results from one electricity meter and the weather alone."""
 
 from __future__ import annotations
 
@@ -32,10 +32,9 @@ _EPOCH = date(1970, 1, 1)
 
 @dataclass(frozen=True)
 class DegreeDays:
-    """total : heating degree-days [K d] of the days with weather. base_c : their base. station : where the
-    weather is from.
+    """Heating degree-days [K d] of the days with weather.
 
-    by_month : month -> (degree-days, days with weather)
+    base_c : their base. station : weather source. by_month : month -> (degree-days, days with weather)
     """
 
     total: float | None
@@ -130,7 +129,7 @@ def day_of(number: int) -> str:
 
 
 def station_of(site: Site) -> str:
-    """Where a site's outdoor temperature is from, in words."""
+    """Source of a site's outdoor temperature, in words."""
     points = [p.id for p in site.points_of("outdoor_temperature")]
     if not points:
         return "no weather"
@@ -160,11 +159,13 @@ def _change(rise: Rise) -> dict[str, Any]:
 
 
 def _degree_days(site: Site, days: Table, signature: ElectricitySignature) -> DegreeDays:
-    """To the base temperature of the house's own signature where it is known, else to the customary one."""
+    """Degree-days to the base temperature of the house's own signature if known, else the customary one."""
     own, asked = signature.base_temperature_c.value, site.weather.base_c if site.weather else None
-    base, told = (own, "the home's own signature") if own is not None else (UK_BASE_C, "customary base")
+    base, base_source = (
+        (own, "the home's own signature") if own is not None else (UK_BASE_C, "customary base")
+    )
     if asked is not None:
-        base, told = asked, "the site file"
+        base, base_source = asked, "the site file"
     outdoor = days.floats("outdoor")
     known = np.isfinite(outdoor)
     each = np.where(known, degree_days_from_means(np.where(known, outdoor, base), base_c=base), 0.0)
@@ -173,4 +174,4 @@ def _degree_days(site: Site, days: Table, signature: ElectricitySignature) -> De
         str(m): (float(each[month == m].sum()), int(known[month == m].sum())) for m in np.unique(month)
     }
     total = float(each.sum()) if known.any() else None
-    return DegreeDays(total, float(base), told, station_of(site), int(known.sum()), by_month)
+    return DegreeDays(total, float(base), base_source, station_of(site), int(known.sum()), by_month)

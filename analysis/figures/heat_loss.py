@@ -1,4 +1,4 @@
-"""Measured heat loss coefficient of the house, and what it means at the design temperatures."""
+"""Measured heat loss coefficient of the house, and the heat loss at design temperatures."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ _LEAST_NEED, _MOST_CHOICES = 0.3, 8
 """Least share of a day's loss that the plant must give, or sun and gains may stop it; times the days are
 chosen anew."""
 _ROOM_SPREAD_K = 1.0  # one standard deviation, common practice: field studies find means of 18 to 21 C
-# How far unmeasured rooms are colder in the cold half of the weather than in the mild half: set-backs that go
-# deeper, a curve too flat or too steep, doors and fires (common practice; one standard deviation).
+# How much colder unmeasured rooms are in the cold half of the weather than in the mild half: deeper set-backs,
+# a curve too flat or too steep, doors and fires (common practice; one standard deviation).
 _ROOM_DRIFT_K = 1.2
-# Daily room means that differ by more than sun and gains do: set-backs for days, a unit at its limit.
+# Room means that differ by more than sun and gains cause: set-backs for days, a unit at its limit.
 _WANDERING_K = 0.8
 _FEWEST_TO_BEND, _COLD_K = 60, 16.0
 _BEND_SHARE, _BEND_SURE = (
@@ -32,7 +32,7 @@ _BEND_SHARE, _BEND_SURE = (
     4.0,
 )  # a third of the slope and four standard errors: beyond sun, wind and habits
 _COARSEST_MIN = 4 * 60.0
-# What a method on daily sums can't see (changing habits, mass): one standard deviation. In-use coefficients
+# Model error of daily sums (changing habits, mass): one standard deviation. In-use coefficients
 # of 19 homes varied by 7.1 % from one 20-day window to the next (doi 10.1177/17442591251365953); a season
 # holds several.
 _METHOD_SPREAD = 0.03
@@ -54,9 +54,10 @@ _USUAL_FLOOR_M2 = 120.0
 
 @dataclass(frozen=True)
 class HeatLoss:
-    """coefficient [W/K]; heat_loss_kw [kW at the design temperatures]; ratio to the design's own [-];
-    load_kw [kW, what the plant must give on the design day after free gains]; gains_w, solar_m2 the fit's own
-    terms.
+    """The measured heat loss.
+
+    coefficient [W/K]; heat_loss_kw [kW at the design temperatures]; ratio to the design's own [-]; load_kw
+    [kW, required output on the design day after free gains]; gains_w, solar_m2 the fit's own terms
     """
 
     coefficient: Estimate
@@ -76,13 +77,12 @@ class HeatLoss:
 
 
 def heat_loss(site: Site, days: Table) -> HeatLoss:
-    """Fit daily space heat against the difference between indoors and outdoors.
+    """Fit daily space heat to the difference of indoor and outdoor temperature.
 
-    days : Table, the days table. Returns HeatLoss; all None with the reason where the data do not allow it.
-    Method: heat = H (indoor - outdoor, over today and the two days before) - gains - aperture x sun +
-        storage,
-    robust to odd days, errors after Newey and West; what is known of any dwelling's gains and windows is
-    weighed in by its own spread (Bayes); the heat meter's own limit is added.
+    days : Table, the days table. Returns HeatLoss; all None with the reason if the data do not allow it.
+        Method: heat = H (indoor - outdoor, over today and the two days before) - gains - aperture x sun +
+        storage, robust to outliers, errors after Newey and West; usual gains and windows of dwellings are a
+        Bayesian prior; the heat meter's error limit is added.
     """
     design = site.design.heat_loss_kw
     if days.total("n_heat") == 0:
@@ -110,7 +110,7 @@ def _none(design: float | None, reason: str) -> HeatLoss:
 
 
 def _daily(site: Site, days: Table) -> dict[str, Floats]:
-    """Daily means in W and K, and the sun or what stands for it."""
+    """Daily means in W and K, and the irradiance or its substitute."""
     hours = days.floats("n_minutes") / 60.0
     heat = days["q_space"] - np.nan_to_num(days["q_defrost_taken"])
     if not (days.total("n_hot_water") > 0) and site.hot_water is not None:
@@ -137,24 +137,24 @@ def _daily(site: Site, days: Table) -> dict[str, Floats]:
 
 
 def _hot_water_guess(site: Site) -> float:
-    """Daily hot-water heat [kWh] where the meters can't separate it: the design's, else EN 16147 profile
-    M."""
+    """Daily hot-water heat [kWh] if meters can't separate it: from the design, else EN 16147 profile M."""
     per_year = site.design.hot_water_kwh_per_year
     return per_year / 365.0 if per_year else 5.845
 
 
 def daily_sun(site: Site, days: Table) -> Floats:
-    """Daily irradiance on the house's windows [W/m2], from the sun as measured, else from the day's
-    temperature range."""
+    """Daily irradiance on the windows [W/m2]: measured, or from the day's temperature range."""
     latitude = site.site.latitude if site.site.latitude is not None else 50.0
     of_year = day_of_year(days["day"])
     span = days["outdoor_max"] - days["outdoor_min"]
     typical = float(np.nanmedian(span)) if np.isfinite(span).any() else 6.0
-    told = from_temperature_range(of_year, latitude, np.where(np.isfinite(span) & (span > 0), span, typical))
+    modelled = from_temperature_range(
+        of_year, latitude, np.where(np.isfinite(span) & (span > 0), span, typical)
+    )
     measured = days["solar"]
     if _sun_measured(days):
-        told = np.where(np.isfinite(measured), measured, told)
-    return on_walls(of_year, latitude, told)
+        modelled = np.where(np.isfinite(measured), measured, modelled)
+    return on_walls(of_year, latitude, modelled)
 
 
 def _sun_measured(days: Table) -> bool:
@@ -162,9 +162,9 @@ def _sun_measured(days: Table) -> bool:
 
 
 def _usable(data: dict[str, Floats]) -> NDArray[np.bool_]:
-    """Whole days on which the house was truly heated: cold enough that gains alone could not carry it.
+    """Whole days with real heating: cold enough that gains alone could not supply it.
 
-    Days are chosen by the weather, not by their heat, which would tilt the line.
+    Selected by weather, not by heat, which would bias the slope.
     """
     whole = np.isfinite(data["power"] + data["difference"]) & (data["known"] > 0.95)
     if whole.sum() < _FEWEST_DAYS:
@@ -173,7 +173,7 @@ def _usable(data: dict[str, Floats]) -> NDArray[np.bool_]:
     order = np.argsort(difference[whole])
     coldest = order[-max(len(order) // 3, 7) :]
     slope = float(np.median(power[whole][coldest] / difference[whole][coldest]))
-    # Days whose loss by that slope is less than a third of the coldest third's are in the free-heat region.
+    # Days with a loss below a third of the coldest third's are in the free-heat region.
     enough = difference > 0.38 * float(np.median(difference[whole][coldest]))
     heated = whole & enough
     # A switched-off plant (holiday, repair) gives nearly nothing on a cold day: leave those days out as well.
@@ -198,7 +198,7 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
     if with_sun:
         columns.append(-sun)
         if use_lags:
-            # Walls and floors give yesterday's sun back today; as differences, so that the first coefficient
+            # Walls and floors release yesterday's sun today; as differences, so that the first coefficient
             # is the whole.
             columns += [sun - _before(sun, n) for n in (1,)]
             rows = rows & np.isfinite(columns[-1])
@@ -272,12 +272,10 @@ def _fit(site: Site, days: Table, data: dict[str, Floats], usable: NDArray[np.bo
 
 
 def _well_heated(data: dict[str, Floats], columns: Floats, rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Of the days that may be used, those on which sun and gains leave the plant much to give, by the fit
-    itself.
+    """Usable days on which sun and gains leave much heat to supply, by the fit itself.
 
-    On days that sun and gains nearly carry, heat can't fall below none: such days would flatten the line.
-    They are chosen by what the fit expects of them, not by their heat, and the fit is made anew until the
-    choice stands.
+    Heat can't fall below zero on days nearly supplied by sun and gains, which would flatten the line. Days
+    are selected by the fit's expectation, not by their heat, and the fit is repeated until stable.
     """
     chosen = rows
     for _ in range(_MOST_CHOICES):
@@ -291,8 +289,7 @@ def _well_heated(data: dict[str, Floats], columns: Floats, rows: NDArray[np.bool
 
 
 def heater_unseen(site: Site) -> bool:
-    """True where the design has a back-up heater whose heat no meter counts: the house may lose more than is
-    seen."""
+    """Whether the design has an unmetered back-up heater, so that the loss is underestimated."""
     behind = site.measures("space_heat") and not site.measures("heat_output")
     return (
         site.design.bivalent_c is not None and not site.measures("backup_heater_electricity") and not behind
@@ -300,11 +297,10 @@ def heater_unseen(site: Site) -> bool:
 
 
 def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
-    """The fit with a bend at the middle of the weather, where heat plainly grows less in the cold half.
+    """Fit with a break in mid-range, if heat clearly grows less in the cold half.
 
-    A house has no such bend: the unit was at its limit there and the rooms, which nobody measured, sank; or a
-        heater that
-    no meter sees helped. The mild half then tells of the house.
+    A house has no such break: the unit was at its limit and unmeasured rooms sank, or an unmeasured heater
+    helped. Then the mild half describes the house.
     """
     design = site.design
     cold = 0.6 * (design.indoor_c - design.outdoor_c) if design.outdoor_c is not None else _COLD_K
@@ -325,7 +321,7 @@ def _bent(site: Site, x: Floats, y: Floats) -> tuple[Floats, Fit] | None:
 
 
 def _with_what_is_known(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> Fit:
-    """The fit after weighing in what a dwelling's gains and windows usually are (Gaussian update)."""
+    """Gaussian update of the fit with usual gains and windows of a dwelling."""
     floor = site.site.floor_area_m2 or _USUAL_FLOOR_M2
     beta, covariance = fit.coefficients.copy(), fit.covariance.copy()
     covariance[0, 0] += (_METHOD_SPREAD * beta[0]) ** 2
@@ -340,7 +336,7 @@ def _with_what_is_known(site: Site, fit: Fit, gains_at: int, with_sun: bool) -> 
 
 
 def _load(fit: Fit, slope: float, relative: float, gains: float, difference: float) -> Estimate:
-    """What the plant must give on a design day with little sun [kW]."""
+    """Required heat output on a design day with little sun [kW]."""
     value = slope * difference - gains
     return Estimate.around(
         value / 1000.0, 1.96 * (relative * slope * difference + fit.residual_sd * 0.3) / 1000.0, 0.0

@@ -1,4 +1,4 @@
-"""Hot water: reheats, how much a full cylinder gives, its standing loss, disinfection."""
+"""Hot water: reheats, usable volume, standing loss, disinfection."""
 
 from __future__ import annotations
 
@@ -27,10 +27,10 @@ class HotWaterFigures:
 
 
 def blurred_reheats(facts: Facts) -> str | None:
-    """Why readings so far apart can't tell hot water from heating; None where they can.
+    """Why sparse readings can't separate hot water from heating; None if they can.
 
-    A charge that is shorter than two readings' distance can fall between them (sampling theorem), and its
-    heat would be counted as the house's.
+    A charge shorter than two reading intervals can be missed (sampling theorem), and its heat would count as
+    space heat.
     """
     apart = float(np.max(facts.days["use_spacing"]))
     whole = facts.reheats.where(~facts.reheats["cut"]) if len(facts.reheats) else facts.reheats
@@ -43,7 +43,7 @@ def blurred_reheats(facts: Facts) -> str | None:
 
 
 def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
-    """Figures of the cylinder over the facts' days; None with a reason where a sensor is missing."""
+    """Figures of the cylinder over the facts' days; None with a reason without a sensor."""
     plant = site.hot_water
     reasons: dict[str, str] = {}
     if plant is None:
@@ -52,8 +52,8 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
     days, reheats = facts.days, facts.reheats
     minutes_known = days.total("n_minutes") - days.total("n_unknown")
     blurred = blurred_reheats(facts)
-    told = days.total("n_hot_water") > 0 and blurred is None
-    if not told:
+    separable = days.total("n_hot_water") > 0 and blurred is None
+    if not separable:
         reasons["reheats"] = reasons["median_reheat_minutes"] = (
             blurred or "needs operating_mode, diverter_to_hot_water, hot_water_heat or cylinder_temperature"
         )
@@ -62,7 +62,7 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
     if has_tank:
         top = known(reheats["to_c"] if len(reheats) else days["tank_max"])
         if plant.cylinder_litres and len(top):
-            # A run for disinfection is hotter than a usual full cylinder: the median is a usual one.
+            # Disinfection is hotter than a normally full cylinder, so use the median.
             litres = float(mixed_litres(plant.cylinder_litres, median(top)))
         cold = days.total("n_tank_cold") / days.total("n_tank") * 7 * 1440
         loss, coefficient = _standing(site, facts)
@@ -92,20 +92,20 @@ def hot_water_figures(site: Site, facts: Facts) -> HotWaterFigures:
     known_days = minutes_known / 1440.0
     whole = reheats.where(~reheats["cut"]) if len(reheats) else reheats
     return HotWaterFigures(
-        len(reheats) if told else None,
-        whole.median("minutes") if told and len(whole) else None,
+        len(reheats) if separable else None,
+        whole.median("minutes") if separable and len(whole) else None,
         litres,
         cold,
         loss,
         coefficient,
         last,
-        heat / known_days if told and days.total("n_heat") and known_days > 0 else None,
+        heat / known_days if separable and days.total("n_heat") and known_days > 0 else None,
         reasons,
     )
 
 
 def _standing(site: Site, facts: Facts) -> tuple[float | None, float | None]:
-    """Loss [kWh/day] at the cylinder's own mean temperature, and per kelvin over the room [W/K]."""
+    """Standing loss [kWh/day] at the cylinder's mean temperature, and per kelvin above the room [W/K]."""
     days = facts.days
     litres = site.hot_water.cylinder_litres if site.hot_water else None
     if litres is None or "standing_k_per_h" not in days:

@@ -1,5 +1,4 @@
-"""Two spans of days compared as if their weather had been the same: electricity for rooms and for hot water,
-apart."""
+"""Compare two spans of days at similar weather: electricity for rooms and for hot water."""
 
 from __future__ import annotations
 
@@ -39,12 +38,11 @@ practice)."""
 
 @dataclass(frozen=True)
 class LikeWeather:
-    """Changes from the earlier span to the later one [%], at like weather; an Estimate without a value has
-    its reason.
+    """Changes from the earlier to the later span [%] at similar weather; a missing value has a reason.
 
-    space_percent : electricity for the rooms on days as cold as each other. hot_water_percent : electricity
-        for hot water
-    days_before, days_after : days that were compared for the rooms
+    space_percent : electricity for the rooms on equally cold days. hot_water_percent : electricity for hot
+        water
+    days_before, days_after : compared days for the rooms
     outdoor_before, outdoor_after : mean outdoor temperature of the whole spans [°C]
     """
 
@@ -57,7 +55,7 @@ class LikeWeather:
 
     @staticmethod
     def is_told(change: Estimate) -> bool:
-        """Whether a change is worth telling: its interval lies beyond LEAST_PERCENT on one side."""
+        """Whether a change is worth reporting: its interval lies beyond LEAST_PERCENT on one side."""
         if change.low is None or change.high is None:
             return False
         return change.low > LEAST_PERCENT or change.high < -LEAST_PERCENT
@@ -75,12 +73,11 @@ class LikeWeather:
 def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
     """Compare two spans of days of one home.
 
-    before, after : Table, days tables. Returns LikeWeather.
-    Method: a change-point line of electricity for the rooms on outdoor temperature (`energy_signature`) finds
-        where heating
-    ends; on heating days in the range of outdoor temperature that both spans have, a robust line with a step
-    between the spans gives the change. The sun goes in as a condition, so that a sunny month does not count
-    as a better unit. Errors after Newey and West (1987), 95 %.
+    before, after : Table, days tables. Returns LikeWeather. Method: a change-point line of electricity for
+        the rooms on outdoor temperature (`energy_signature`) finds where heating ends; on heating days in the
+        range of outdoor temperature that both spans have, a robust line with a step between the spans gives
+        the change. The sun goes in as a condition, so that a sunny month does not count as a better unit.
+        Errors after Newey and West (1987), 95 %.
     """
     if not len(before) or not len(after):
         nothing = Estimate.none("no readings of one of the spans")
@@ -91,9 +88,9 @@ def like_weather(site: Site, before: Table, after: Table) -> LikeWeather:
         return np.concatenate((before.floats(name), after.floats(name)))
 
     outdoor, space, water = both("outdoor"), both("e_space"), both("e_hot_water")
-    untold = both("e_untold")
+    use_unknown = both("e_untold")
     whole = both("n_electricity") >= WHOLE_DAY * both("n_minutes")
-    whole &= np.nan_to_num(untold) <= 0.05 * np.maximum(both("e_total"), 1e-9)
+    whole &= np.nan_to_num(use_unknown) <= 0.05 * np.maximum(both("e_total"), 1e-9)
     sun = np.concatenate((daily_sun(site, before), daily_sun(site, after)))
     rooms, n_before, n_after = _space(outdoor, space, sun, later, whole)
     return LikeWeather(

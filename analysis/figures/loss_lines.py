@@ -1,5 +1,4 @@
-"""What accounts for a dear part of the loss table: a finding, or a line that says what weather, load and
-plant explain."""
+"""Explain a costly part of the loss table: by a finding, or by weather, load and plant."""
 
 from __future__ import annotations
 
@@ -29,8 +28,8 @@ FINDINGS_OF = {
     "pumps_and_standby": ("high_standby", "pump_always_on"),
     "hot_water": ("slow_reheat", "efficiency_below_expected", "diverter_passing"),
 }
-"""Part of the table -> findings that tell it."""
-# Circulators of dwellings draw up to some ten watts a kilowatt of the unit (EEI 0.23 and below: 45 W for 8
+"""Part of the table -> findings that explain it."""
+# Domestic circulators draw up to about 10 W per kW of the unit (EEI 0.23 and below: 45 W for 8
 # kW), with controls and a second pump twice as much; at rest the sum of a crankcase heater and controls
 # (common practice).
 _MOST_PUMP_W_PER_KW, _LEAST_PUMP_W, _MOST_REST_W = 12.0, 90.0, 60.0
@@ -42,21 +41,20 @@ _CURVE_K = 3.0  # a controller's own accuracy and two sensors (common practice)
 def accounted(
     site: Site, facts: Facts, losses: Iterable[Loss], findings: Iterable[Finding]
 ) -> dict[str, str]:
-    """Of each part dearer than DEAR_SHARE: the code of the finding that tells it, a line that says what
-    explains it, or an empty text where neither does."""
+    """For each part above DEAR_SHARE: the code of its finding, a line that explains it, or an empty text."""
     electricity = facts.days.total("e_total")
     codes = {f.code for f in findings}
     out: dict[str, str] = {}
     for loss in losses:
         if loss.electricity_kwh <= DEAR_SHARE * electricity or loss.cause not in FINDINGS_OF:
             continue
-        told = next((code for code in FINDINGS_OF[loss.cause] if code in codes), "")
-        out[loss.cause] = told or _LINES[loss.cause](site, facts, loss)
+        code_told = next((code for code in FINDINGS_OF[loss.cause] if code in codes), "")
+        out[loss.cause] = code_told or _LINES[loss.cause](site, facts, loss)
     return out
 
 
 def _pumps(site: Site, facts: Facts, loss: Loss) -> str:
-    """Pumps and rest of usual power: a small load makes them a large share."""
+    """Usual power of pumps and standby: a small load makes their share large."""
     days = facts.days
     running, rest = days.total("n_running") / 60.0, days.total("n_rest") / 60.0
     idle, pumps = days.total("e_idle"), max(loss.electricity_kwh - days.total("e_idle"), 0.0)
@@ -73,8 +71,7 @@ def _pumps(site: Site, facts: Facts, loss: Loss) -> str:
 
 
 def _cycling(site: Site, facts: Facts, loss: Loss) -> str:
-    """A load below the least output makes every unit start: explained where runs are no shorter than it lets
-    expect."""
+    """A load below the minimum output makes any unit cycle: explained if runs are as long as expected."""
     runs, pump = facts.runs, site.heat_pump
     least = pump.min_output_kw or (pump.rated_output_kw or np.nan) * _USUAL_TURN_DOWN
     heating = runs.where(runs["use"] == HEATING)
@@ -84,25 +81,25 @@ def _cycling(site: Site, facts: Facts, loss: Loss) -> str:
     share = float(np.nanmedian(heating.floats("heat") * 60.0 / span)) / least
     if not 0.0 < share < 1.0:
         return ""
-    told, typical = run_expected(share), float(np.nanmedian(heating.floats("minutes")))
-    if typical < told.low:
+    usual, typical = run_expected(share), float(np.nanmedian(heating.floats("minutes")))
+    if typical < usual.low:
         return ""
     return (
         f"Mild weather: the load is {share:.0%} of the least output, which lets runs of "
-        f"{told.low:.0f} to {told.high:.0f} minutes "
+        f"{usual.low:.0f} to {usual.high:.0f} minutes "
         f"be expected; the typical run is {typical:.0f}."
     )
 
 
 def _defrost(site: Site, facts: Facts, loss: Loss) -> str:
-    """The table's own words, where what was taken lies within what air and load explain."""
+    """The table's own words, if the energy is within what air and load explain."""
     bounds = explained_defrosts(site, facts.days)
     taken = loss.electricity_kwh + rated_defrosts(site, facts.days)
     return loss.because if bounds is not None and taken <= bounds[1] else ""
 
 
 def _direct(site: Site, facts: Facts, loss: Loss) -> str:
-    """A heater below the bivalent point, or in the cylinder for disinfection, does what the design asks."""
+    """A heater below the bivalent point, or for disinfection, runs as designed."""
     days, below = facts.days, helped_below(site)
     backup, mild = days.total("e_backup"), float(np.nansum(days.floats("e_backup_mild")))
     immersion = days.total("e_immersion")
@@ -121,7 +118,7 @@ def _direct(site: Site, facts: Facts, loss: Loss) -> str:
 
 
 def _hot_water(site: Site, facts: Facts, loss: Loss) -> str:
-    """Charging runs through temperatures that no rating point holds."""
+    """Charging passes temperatures without rating points."""
     if loss.low > DEAR_SHARE * facts.days.total("e_total"):
         return ""
     return (

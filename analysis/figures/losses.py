@@ -1,5 +1,4 @@
-"""Where the electricity between the rating's and the metered went: parts that add up, each with its
-interval."""
+"""Attribute the difference of rated and metered electricity to causes, each with its interval."""
 
 from __future__ import annotations
 
@@ -36,7 +35,7 @@ CAUSES = (
     "pumps_and_standby",
     "unexplained",
 )
-# One standard deviation of the whole: a unit may be 8 % under its declared figure in a check (Reg. (EU)
+# One standard deviation in total: a unit may be 8 % under its declared figure in a check (Reg. (EU)
 # 813/2013 Table 8), taken as two; without a rating, how far curves of units lie apart; a rating carried to
 # other temperatures; electricity meters of class B.
 _RATING, _UNRATED, _CARRIED, _ELECTRICITY = 0.04, 0.10, 0.03, 0.01
@@ -53,9 +52,9 @@ _FLOW_DOUBT_K = 0.5  # two water sensors of class B at 35 °C (EN 60751)
 
 @dataclass(frozen=True)
 class Loss:
-    """One part of the way from expected to metered electricity [kWh]; negative: a gain.
+    """One cause of the difference of expected and metered electricity [kWh]; negative: a gain.
 
-    low, high : 95 % interval [kWh]. because : what it rests on, in a sentence
+    low, high : 95 % interval [kWh]. because : the basis, in a sentence
     """
 
     cause: str
@@ -67,7 +66,7 @@ class Loss:
 
 
 @dataclass(frozen=True)
-class _Part:
+class _LossPart:
     """kwh and its standard uncertainty"""
 
     kwh: float
@@ -76,11 +75,11 @@ class _Part:
 
 
 def losses(site: Site, facts: Facts) -> list[Loss]:
-    """The way from what the rating would have drawn for the heat given to what was metered, in exact steps.
+    """Attribute the difference of expected and metered electricity, in steps that add up exactly.
 
-    Returns one Loss for each of CAUSES; empty where nothing can be expected. Total heat over
-    `expected().value`, plus the steps, is the metered electricity. What is not explained carries the
-    uncertainty of rating, meters and all parts.
+    Returns one Loss for each of CAUSES; empty if nothing can be expected. Total heat over `expected().value`,
+        plus the steps, is the metered electricity. The unexplained rest carries the uncertainty of rating,
+        meters and all parts.
     """
     days = facts.days
     want = expected(site, days)
@@ -99,7 +98,7 @@ def losses(site: Site, facts: Facts) -> list[Loss]:
     }
     rest = total - heat / want.value - sum(p.kwh for p in parts.values())
     compared = days.total("xe_space") + days.total("xe_hot_water")
-    parts["unexplained"] = _Part(
+    parts["unexplained"] = _LossPart(
         rest, hypot(compared * _whole_doubt(site, days), *(p.spread for p in parts.values())), _REST
     )
     price = mean_price(site, days)
@@ -127,32 +126,32 @@ def _whole_doubt(site: Site, days: Table) -> float:
     return hypot(rating, _CARRIED, meter, _ELECTRICITY)
 
 
-def _above_curve(days: Table) -> _Part:
+def _above_curve(days: Table) -> _LossPart:
     kwh = above_curve(days)
     spread = days.total("xc_space") * _KELVIN_SHARE * _FLOW_DOUBT_K
-    return _Part(kwh, spread, "Flow temperatures that occurred against the designed curve's.")
+    return _LossPart(kwh, spread, "Flow temperatures that occurred against the designed curve's.")
 
 
-def _part_load(days: Table, strength: float, spread: float) -> _Part:
-    """What low output gains: a saving, so negative."""
+def _part_load(days: Table, strength: float, spread: float) -> _LossPart:
+    """Saving by part load, so negative."""
     kwh = full = 0.0
     for use in ("space", "hot_water"):
         x, part = days.total(f"x_{use}"), float(np.nansum(days.floats(f"xp_{use}")))
         if x > 0.0 and part > 0.0:
             kwh += x * ((part / x) ** strength - 1.0)
             full += part - x
-    return _Part(
+    return _LossPart(
         kwh,
         abs(full) * spread,
         "Ratings are measured at full output; at part load coil and condenser have more room.",
     )
 
 
-def _cycling(facts: Facts) -> _Part:
-    """Electricity of starts beyond what a long-running unit would need."""
+def _cycling(facts: Facts) -> _LossPart:
+    """Electricity of starts in excess of long runs."""
     runs = facts.runs
     if not len(runs):
-        return _Part(0.0, 0.0, "No runs can be told apart.")
+        return _LossPart(0.0, 0.0, "No runs can be told apart.")
     heating = runs.where(runs["use"] == HEATING)
     power = np.divide(
         heating["electricity"] * 60.0,
@@ -161,46 +160,43 @@ def _cycling(facts: Facts) -> _Part:
         where=heating["minutes"] > 0,
     )
     kwh = float(np.nansum(power) * START_MINUTES / 60.0)
-    return _Part(
+    return _LossPart(
         kwh,
         _START_DOUBT * kwh,
         f"{len(heating)} starts for heating, {START_MINUTES:g} minutes of power each.",
     )
 
 
-def _defrost(site: Site, days: Table) -> _Part:
-    """What defrosts took beyond those that the rating's own test contains."""
+def _defrost(site: Site, days: Table) -> _LossPart:
+    """Electricity of defrosts in excess of those in the rating test."""
     drawn = days.total("e_defrost") + _given_again(days)
     tested = rated_defrosts(site, days)
     explained = explained_defrosts(site, days)
     words = f"{drawn:.0f} kWh taken; the rating's test contains {tested:.0f} kWh"
     words += f"; air and load explain {explained[0]:.0f} to {explained[1]:.0f} kWh." if explained else "."
-    return _Part(drawn - tested, _TEST_DOUBT * tested, words)
+    return _LossPart(drawn - tested, _TEST_DOUBT * tested, words)
 
 
 def rated_defrosts(site: Site, days: Table) -> float:
-    """Electricity for defrosts that rating points in frosting air contain [kWh]."""
+    """Electricity for defrosts included in rating points in frosting air [kWh]."""
     air = site.heat_pump.source == "air"
     if not air or not any(p.outdoor_c < _FROSTED_C + 1.0 and p.cop for p in site.heat_pump.rating):
         return 0.0
     outdoor = days.floats("outdoor_heating")
-    at_test = np.minimum(
-        outdoor, _FROSTED_C
-    )  # warmer than that the surface leads from the frosted point to the clear one
+    at_test = np.minimum(outdoor, _FROSTED_C)  # above it, interpolate from the frosted point to the dry one
     share = _test_share(at_test) * np.clip((_CLEAR_C - outdoor) / (_CLEAR_C - _FROSTED_C), 0.0, 1.0)
     return float(np.nansum(fill_nan(share, 0.0) * days.floats("x_space")))
 
 
 def _test_share(outdoor_c: Floats) -> Floats:
-    """Heat of the defrosts over the heat given at full output in test air [-]: float64 (n,)."""
+    """Defrost heat over heat at full output in test air [-]: float64 (n,)."""
     an_hour = fill_nan(frost_rate(outdoor_c, _TEST_HUMIDITY, 1.0), 0.0)
     each_gram = defrosts_take(frost_mass(1.0, 1.0, 1.0)).middle
     return an_hour * each_gram / 1000.0
 
 
 def explained_defrosts(site: Site, days: Table) -> tuple[float, float] | None:
-    """Electricity of the defrosts that air and load explain, 95 % interval [kWh]; None where it can't be
-    told."""
+    """Electricity of defrosts explained by air and load, 95 % interval [kWh]; None if unknown."""
     guesses = [float(np.nansum(days.floats(f"frost_{n}"))) * 1000.0 for n in ("least", "usual", "most")]
     rated = site.heat_pump.rated_output_kw
     if guesses[1] <= 0.0 or not rated:
@@ -212,8 +208,7 @@ def explained_defrosts(site: Site, days: Table) -> tuple[float, float] | None:
 
 
 def _given_again(days: Table) -> float:
-    """Electricity to give again the heat that defrosts drew back [kWh], at each day's own space
-    performance."""
+    """Electricity to replace the heat drawn by defrosts [kWh], at each day's space performance."""
     taken = np.nan_to_num(days["q_defrost_taken"])
     heat, used = days["xq_space"], days["xe_space"]
     cop = np.divide(heat, used, out=np.full(len(days), np.nan), where=used > 0.5)
@@ -221,31 +216,30 @@ def _given_again(days: Table) -> float:
     return float(np.nansum(taken / np.where(np.isfinite(cop) & (cop > 0.5), cop, overall)))
 
 
-def _hot_water(days: Table, strength: float) -> _Part:
+def _hot_water(days: Table, strength: float) -> _LossPart:
     x, part = days.total("x_hot_water"), float(np.nansum(days.floats("xp_hot_water")))
     want = x * (part / x) ** strength if x > 0.0 and part > 0.0 else x
     doubt = _CARRIED * want
-    return _Part(
+    return _LossPart(
         days.total("xe_hot_water") - want,
         doubt,
         "Charging the cylinder against the rating at its own temperatures.",
     )
 
 
-def _direct(days: Table, performance: float) -> _Part:
-    """Electricity of heaters, less what the heat pump would have drawn for their heat where the heat meter
-    saw it."""
+def _direct(days: Table, performance: float) -> _LossPart:
+    """Electricity of heaters, less the heat pump's electricity for the same metered heat."""
     used = days.total("e_backup") + days.total("e_immersion")
     seen = max(used - float(np.nansum(days.floats("p_added_heat"))), 0.0)
-    return _Part(
+    return _LossPart(
         used - seen / performance, 0.0, f"{used:.0f} kWh by heaters, against the heat pump's own performance."
     )
 
 
-def _pumps(days: Table) -> _Part:
+def _pumps(days: Table) -> _LossPart:
     idle = days.total("e_idle")
     pumps = max(days.total("e_pump") - _idle_pumps(days), 0.0)
-    return _Part(idle + pumps, 0.0, f"Pumps {pumps:.0f} kWh while running, rest {idle:.0f} kWh.")
+    return _LossPart(idle + pumps, 0.0, f"Pumps {pumps:.0f} kWh while running, rest {idle:.0f} kWh.")
 
 
 def _idle_pumps(days: Table) -> float:

@@ -1,4 +1,4 @@
-"""What it cost and emitted, against the fuel it replaced."""
+"""Cost and emissions, compared with the replaced fuel."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from fieldfare.analysis.physics.factors import (
 from fieldfare.analysis.plant.cost import Cost
 from fieldfare.analysis.plant.site import Site
 
-# A boiler's seasonal efficiency where the site file gives none: comparator of the UK field study (reference
+# Default seasonal efficiency of a boiler: comparator of the UK field study (reference
 # 2.3).
 _USUAL_EFFICIENCY = {"heating_oil": 0.84, "natural_gas": 0.84, "lpg": 0.84, "electricity": 1.0}
 
@@ -58,9 +58,9 @@ class Money:
 
 
 def money(site: Site, days: Table) -> Money:
-    """Cost and carbon of the given days, each at its own price and its year's factor.
+    """Cost and carbon of the days, each at its own price and its year's factor.
 
-    Heat that the old boiler would have made is all useful heat measured.
+    The old boiler would have made all measured useful heat.
     """
     reasons: dict[str, str] = {}
     factors: dict[str, None] = {}
@@ -113,7 +113,7 @@ def money(site: Site, days: Table) -> Money:
 
 
 def _parts(days: Table, cost: Cost | None) -> Iterator[Table]:
-    """The days in parts of one calendar year and one set of prices each."""
+    """Split the days by calendar year and set of prices."""
     day = days["day"].astype("datetime64[D]")
     starts = np.array([p.start for p in cost.price] if cost else [], dtype="datetime64[D]")
     key = day.astype("datetime64[Y]").astype(np.int64) * 10_000 + np.searchsorted(starts, day, side="right")
@@ -122,13 +122,13 @@ def _parts(days: Table, cost: Cost | None) -> Iterator[Table]:
 
 
 def _used(days: Table, cost: Cost | None) -> list[tuple[int, float]]:
-    """Electricity by calendar year [kWh]; nothing where it is not known."""
+    """Electricity by calendar year [kWh]; empty if unknown."""
     known = ((part.day(0).year, known_sum(part, "e_total")) for part in _parts(days, cost))
     return [(year, kwh) for year, kwh in known if kwh is not None]
 
 
 def _burnt(site: Site, days: Table, cost: Cost, fuel: str) -> Iterator[tuple[Table, float]]:
-    """The old fuel that the heat would have taken [kWh], by part of the days."""
+    """Fuel for the same heat [kWh], by part of the days."""
     for part in _parts(days, cost):
         heat = useful_heat(site, part)
         if heat is not None:
@@ -136,7 +136,7 @@ def _burnt(site: Site, days: Table, cost: Cost, fuel: str) -> Iterator[tuple[Tab
 
 
 def _paid(burnt: list[tuple[Table, float]], cost: Cost) -> float | None:
-    """What the old fuel would have cost; None without its price on some day."""
+    """Cost of the old fuel; None without its price on some day."""
     total = 0.0
     for part, kwh in burnt:
         price = cost.on(part.day(0)).previous_fuel_price
@@ -154,8 +154,7 @@ def _carbon(
     reasons: dict[str, str],
     name: str,
 ) -> float | None:
-    """Emissions of energy by year [kg]; None, with the reason, where nothing was used or there is no
-    factor."""
+    """Emissions by year [kg]; None with the reason without energy or factor."""
     if not used:
         return None
     total = 0.0
@@ -166,11 +165,11 @@ def _carbon(
             reasons[name] = f"no carbon factor of {carrier.replace('_', ' ')} is known for {country}"
             return None
         total += kwh * factor.value
-        factors[_told(factor)] = None
+        factors[_price_text(factor)] = None
     return total
 
 
-def _told(factor: Factor) -> str:
+def _price_text(factor: Factor) -> str:
     where = COUNTRIES[factor.country]
     source = factor.source.replace(", from memory", "") + (
         "" if factor.checked else " (not checked against it)"
@@ -182,7 +181,7 @@ def _told(factor: Factor) -> str:
 
 
 def _compared(cost: Cost | None, fuel: str | None) -> str:
-    """What the comparison with the old fuel counts."""
+    """What the comparison with the old fuel includes."""
     if cost is None or fuel is None:
         return ""
     words = _FUELS[fuel]
@@ -196,7 +195,7 @@ def _compared(cost: Cost | None, fuel: str | None) -> str:
 
 
 def useful_heat(site: Site, days: Table) -> float | None:
-    """All heat delivered [kWh]: the heat pump's and that of direct heaters no heat meter sees."""
+    """All heat delivered [kWh]: the heat pump's, and that of direct heaters without heat measurement."""
     heat = known_sum(days, "q_total")
     if heat is None:
         return None
@@ -206,7 +205,7 @@ def useful_heat(site: Site, days: Table) -> float | None:
 
 
 def mean_price(site: Site, days: Table) -> float | None:
-    """Money per kWh over the days, for pricing a saving; None without prices."""
+    """Money per kWh over the days, to price a saving; None without prices."""
     if site.cost is None:
         return None
     spent, used = known_sum(days, "money"), known_sum(days, "e_total")

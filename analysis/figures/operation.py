@@ -1,4 +1,4 @@
-"""How the unit ran: cycling and defrosts."""
+"""Operation of the unit: cycling and defrosts."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.statistics.quantiles import median
 
 SHORT_RUN_MIN = 10.0
-"""A run below this hardly pays for its own start (common practice; makers ask for 6 to 10 minutes)."""
+"""A shorter run hardly pays for its start (common practice; manufacturers require 6 to 10 minutes)."""
 _CLOSE_MIN = 2.0
 _COARSEST_RUN_MIN = 15.0
 _CLOSER = "needs readings every 15 minutes or closer, or compressor_starts"
@@ -36,22 +36,22 @@ _HEAT_SEEN_BY = (("heat_output",), ("space_heat",), ("flow_rate", "flow_temperat
 
 
 def run_spacing(days: Table) -> float:
-    """Minutes between the readings that show runs; inf where nothing does."""
+    """Minutes between the readings that show runs; inf without any."""
     names = (
         ["running_spacing"]
         if "running_spacing" in days
         else [f"spacing.{q}" for q in ("compressor_speed", "heat_pump_electricity", "operating_mode")]
     )
-    told = [known(days[name]) for name in names if name in days]
-    return min((float(np.min(c)) for c in told if len(c)), default=math.inf)
+    run_spacings = [known(days[name]) for name in names if name in days]
+    return min((float(np.min(c)) for c in run_spacings if len(c)), default=math.inf)
 
 
 def blurred_runs(site: Site, facts: Facts) -> str | None:
-    """Why runs can't be counted from readings so far apart; None where they can.
+    """Why sparse readings can't count runs; None if they can.
 
-    Two readings within a run and within a rest are needed to see either (common practice for sampled
-    signals): where a tenth of what is seen is no longer than that, as much again is likely not seen. A site
-    file that says above what draw the unit runs has its own rule, which counts as it says.
+    A run or a rest needs two readings to be seen (common practice for sampled signals): if a tenth of those
+    seen are no longer than that, about as many are missed. A site file with a power threshold for runs has
+    its own rule, which counts as it says.
     """
     apart, runs = run_spacing(facts.days), facts.runs
     if apart <= _CLOSE_MIN or not len(runs) or site.limits.get("running_above_w"):
@@ -66,8 +66,7 @@ def blurred_runs(site: Site, facts: Facts) -> str | None:
 
 
 def coarse_register(days: Table) -> str | None:
-    """Why the electricity register's steps can't show runs; None where the register is fine or no
-    register."""
+    """Why the electricity register's steps can't show runs; None if they can, or without a register."""
     step = float(np.nanmax(days.floats("step.heat_pump_electricity"), initial=0.0))
     if step <= 0.0:
         return None
@@ -75,7 +74,7 @@ def coarse_register(days: Table) -> str | None:
 
 
 def cycling(site: Site, facts: Facts) -> Cycling:
-    """Starts and run lengths; from the unit's own counter where it has one."""
+    """Starts and run lengths; from the unit's own counter if there is one."""
     days, runs = facts.days, facts.runs
     hours = days.total("n_running") / 60.0
     blurred = blurred_runs(site, facts)
@@ -112,11 +111,11 @@ class Defrosting:
     share_of_heat: float | None
     reason: str = ""
     taken_reason: str = ""
-    """Why the heat taken is not told where the defrosts themselves are."""
+    """Why the defrost heat is unknown although defrosts are counted."""
 
 
 def defrosting(site: Site, facts: Facts) -> Defrosting:
-    """Defrosts and what they took; `per_frost_hour` over hours of heating in air that can frost a coil."""
+    """Defrosts and their energy; `per_frost_hour` over hours of heating in air that can frost a coil."""
     days, defrosts = facts.days, facts.defrosts
     if site.heat_pump.source != "air":
         return Defrosting(None, None, None, None, None, None, "the source is not air")
@@ -171,10 +170,10 @@ def defrosting(site: Site, facts: Facts) -> Defrosting:
 
 
 def _melting_blurred(days: Table, minutes: float | None) -> str:
-    """Why heat readings so far apart can't show what a defrost takes; empty where they can.
+    """Why sparse heat readings can't show defrost heat; empty if they can.
 
-    Where a reading holds some of the melting and some of the heating about it, the one hides the other: a
-    quarter of a defrost's length apart they still show most of it.
+    A reading that mixes a defrost with adjacent heating hides it: at a quarter of a defrost's length most of
+    it still shows.
     """
     apart = next(
         (

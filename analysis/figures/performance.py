@@ -1,4 +1,4 @@
-"""Seasonal performance at the SEPEMO boundaries H1 to H4, by use, month and day, with intervals after GUM."""
+"""Seasonal performance at the SEPEMO boundaries H1 to H4, by use, month and day, with GUM intervals."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
 
 Floats = NDArray[np.float64]
 
-# What unmetered minutes may differ in performance from metered ones, one standard deviation (common practice:
+# Difference in performance of unmetered and metered minutes, one standard deviation (common practice:
 # the spread of daily performance within a month).
 _UNSEEN_SPREAD = 0.12
 _LEAST_PAIR_KWH = 0.5
@@ -40,11 +40,11 @@ class Performance:
     by_day: list[dict[str, Any]]
     renewable_kwh: float | None
     cooling: Estimate = field(default_factory=lambda: Estimate.none("the unit did not cool in this period"))
-    blurred: str | None = None  # why readings so far apart can't tell the uses from each other
+    blurred: str | None = None  # why sparse readings can't separate the uses
 
     @property
     def best(self) -> tuple[str, Estimate] | None:
-        """The widest boundary that is given, with its name."""
+        """The widest available boundary, with its name."""
         for name in ("H4", "H3", "H2", "H1"):
             if self.boundaries[name]:
                 return name, self.boundaries[name]
@@ -54,8 +54,8 @@ class Performance:
 def performance(site: Site, days: Table, blurred: str | None = None) -> Performance:
     """Performance over the given days.
 
-    days : Table, the days table. blurred : why the uses can't be told from each other. Returns Performance; a
-        boundary the meters can't separate is None with a reason.
+    days : Table, the days table. blurred : why the uses can't be separated. Returns Performance; a boundary
+        the meters can't separate is None with a reason.
     """
     ratios = _ratios(site, days)
     given = {name: _with_interval(site, days, ratio) for name, ratio in ratios.items()}
@@ -99,11 +99,11 @@ def _ratios(site: Site, days: Table) -> dict[str, boundaries.BoundaryRatio]:
 
 @dataclass(frozen=True)
 class _Meters:
-    """What a site file says of its meters, read once for all days.
+    """Meter layout from the site file, read once for all days.
 
-    within : what the unit's meter counts besides the unit. behind : the heat meter lies behind the back-up
-        heater
-    unforeseen : heaters that the design does not foresee
+    within : consumers on the unit's meter besides the unit. behind : the heat meter is downstream of the
+        back-up heater
+    unforeseen : heaters that are not in the design
     """
 
     within: frozenset[str]
@@ -121,17 +121,18 @@ class _Meters:
         if site.hot_water is None:
             unforeseen.add(boundaries.IMMERSION)
         behind = not site.measures("heat_output") and site.measures("space_heat")
-        # A heater with a meter of its own is taken off the heat already.
+        # A separately metered heater is already subtracted from the heat.
         behind |= meter_behind_heater(site) and not site.measures("backup_heater_electricity")
         return cls(frozenset(within), behind, frozenset(unforeseen))
 
-    def balance(self, sums: Mapping[str, boundaries.Energy]) -> boundaries.Balance:
-        """Energies over the minutes in which heat and every electricity meter were known.
+    def balance(self, sums: Mapping[str, boundaries.Energy]) -> boundaries.PeriodEnergies:
+        """Energies over the minutes with known heat and all electricity meters.
 
-        sums : column of the days table -> its sum over some days, nan where none of them knows it; or of
-            several periods that know the same columns
-        A heater that the design does not foresee and no meter shows is taken as not fitted: a back-up heater
-        without a bivalent temperature, an immersion heater without a cylinder.
+        sums : column of the days table -> its sum over some days, nan if none knows it; or of several periods
+            that know the same columns
+
+        A heater that is neither in the design nor metered is taken as not fitted: a back-up heater without a
+        bivalent temperature, an immersion heater without a cylinder.
         """
 
         def known(column: str) -> boundaries.Energy | None:
@@ -146,14 +147,14 @@ class _Meters:
             boundaries.IMMERSION: known("p_immersion"),
             boundaries.PUMP: known("p_pump"),
         }
-        # What a meter of its own shows was taken off the unit's already; the fan stays within the outdoor
+        # Separately metered consumers are already subtracted; the fan stays within the outdoor
         # unit.
         apart = {name for name, value in metered.items() if value is not None and name != boundaries.FAN}
         within = self.within - apart
         for name in self.unforeseen:
             if metered[name] is None and name not in within:
                 metered[name] = 0.0
-        return boundaries.Balance(
+        return boundaries.PeriodEnergies(
             heat_kwh=heat,
             heat_pump_kwh=unit,
             fan_kwh=metered[boundaries.FAN],
@@ -166,8 +167,7 @@ class _Meters:
 
 
 def _no_product(site: Site, days: Table) -> str | None:
-    """Why flow rate and temperatures give no heat here; None where a heat meter is there, or they are read
-    often enough."""
+    """Why flow rate and temperatures give no heat; None with a heat meter or frequent readings."""
     if any(site.measures(q) for q in HEAT_QUANTITIES):
         return None
     names = [f"spacing.{q}" for q in ("flow_rate", "flow_temperature", "return_temperature")]
@@ -194,7 +194,7 @@ def _with_interval(site: Site, days: Table, ratio: boundaries.BoundaryRatio) -> 
 
 
 def _cooling(site: Site, days: Table) -> Estimate:
-    """Cold over electricity of the minutes in which the unit cools, and its rests after them."""
+    """Cooling energy over electricity while the unit cools, including the rests after it."""
     if "n_cooling" not in days or days.total("n_cooling") == 0:
         if not site.measures("operating_mode"):
             return Estimate.none("needs operating_mode")
@@ -213,13 +213,12 @@ def _cooling(site: Site, days: Table) -> Estimate:
 def _relative_limits(
     site: Site, days: Table, heat: float, electricity: float, pairs: str = "p"
 ) -> tuple[float, float]:
-    """Factors from a ratio to the ends of its 95 % interval. pairs : of which columns the heat is, `p` or
-    `pc`
+    """Factors from a ratio to the ends of its 95 % interval. pairs : prefix of the columns, `p` or `pc`
 
     A meter's error within its class does not shrink with time: each part of a meter is rectangular within its
     own limit (GUM 4.3.7). Missing minutes add a normal part that grows with their share.
     """
-    # One error throughout: a use's share of it is its share of the heat.
+    # One common error: a use's share of it is its share of the heat.
     share = abs(heat) / max(abs(days.total(f"{pairs}_heat")), 1e-9)
     parts = [days.total(f"{pairs}_{c}") * share for c in ("flow_error", "pair_error")]
     direct = (known_sum(days, "p_immersion") or 0.0) if pairs == "p" else 0.0
@@ -244,7 +243,7 @@ def _relative_limits(
 
 
 def _electricity_class(site: Site, quantity: str) -> float:
-    """A meter's maximum permissible error [-]; class B, the usual one, where the site file gives none."""
+    """A meter's maximum permissible error [-]; by default class B, the usual one."""
     given = [p.meter_class for p in site.points_of(quantity) if p.meter_class in ("A", "B", "C")]
     grade: Any = min(given) if given else "B"
     return metering.electricity_meter_mpe(grade)
@@ -259,11 +258,11 @@ def _by_use(site: Site, days: Table, use: str) -> Estimate:
     if heat is None or electricity is None or electricity < _LEAST_PAIR_KWH:
         if use == "hot_water" and site.hot_water is None:
             return Estimate.none("the system makes no hot water")
-        untold = days.total("n_running") > 0 and days.total("n_heating") + days.total("n_hot_water") == 0
+        use_unknown = days.total("n_running") > 0 and days.total("n_heating") + days.total("n_hot_water") == 0
         return Estimate.none(
             "the meters can't tell heating from hot water: needs operating_mode, diverter_to_hot_water or"
             " cylinder_temperature"
-            if untold
+            if use_unknown
             else "hardly any electricity went to this use"
         )
     if coarse(days, "heat_pump_electricity", 30.0):
@@ -277,13 +276,13 @@ def _by_use(site: Site, days: Table, use: str) -> Estimate:
 
 
 def coarse(days: Table, quantity: str, limit_minutes: float) -> bool:
-    """True where a quantity's readings are further apart than the limit, or absent."""
+    """Whether a quantity's readings are absent or further apart than the limit."""
     column = f"spacing.{quantity}"
     return column not in days or not bool((days[column] <= limit_minutes).any())
 
 
 def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats) -> list[dict[str, Any]]:
-    """One row for each key, which is a month or a day.
+    """One row per key (a month or a day).
 
     sums : float64 (n, columns of _SUMMED), over its days, nan where none knows it. outdoor : float64 (n,),
         mean [°C]
@@ -300,7 +299,7 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
         "space_heating": np.divide(
             column["p_heat_space"], used, out=np.full(len(keys), np.nan), where=used >= _LEAST_PAIR_KWH
         ),
-        # What a running total counted across a silence is known; on which of its days, is not.
+        # The total across a silence is known, but not its split over the days.
         "heat_kwh": np.where(silent, np.nan, column["q_total"]),
         "electricity_kwh": np.where(silent, np.nan, column["e_total"]),
         "outdoor_c": outdoor,
@@ -313,7 +312,7 @@ def _rows(site: Site, name: str, keys: list[str], sums: Floats, outdoor: Floats)
 
 
 def _known_alike(column: Mapping[str, Floats]) -> list[NDArray[np.intp]]:
-    """The rows, together where they know the same columns: their energies are made up alike."""
+    """Group rows that know the same columns, as their energies are computed the same way."""
     marks = column["n_heat"] > 0
     number = marks.astype(np.int64)
     for bit, values in enumerate(column.values(), 1):

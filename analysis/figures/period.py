@@ -1,4 +1,4 @@
-"""All figures of a period, as the findings and the document read them."""
+"""All figures of a period, as input of findings and document."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from fieldfare.analysis.facts.slots import is_little_metered
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.capacity import Capacity, capacity
 from fieldfare.analysis.figures.comfort import Zone, comfort
-from fieldfare.analysis.figures.expected import Expected, expected
+from fieldfare.analysis.figures.expected import ExpectedPerformance, expected
 from fieldfare.analysis.figures.fitted_curve import FittedCurve, fitted_curve
 from fieldfare.analysis.figures.from_electricity import FromElectricity, from_electricity
 from fieldfare.analysis.figures.heat_loss import HeatLoss, heat_loss
@@ -27,10 +27,10 @@ from fieldfare.analysis.plant.site import Site
 
 @dataclass(frozen=True)
 class Figures:
-    """All figures of a period, as the findings and the document read them."""
+    """All figures of a period."""
 
     performance: Performance
-    expected: Expected
+    expected: ExpectedPerformance
     losses: list[Loss]
     heat_loss: HeatLoss
     capacity: Capacity

@@ -1,4 +1,4 @@
-"""Sums over days of what is known."""
+"""Sums of known values over days."""
 
 from __future__ import annotations
 
@@ -8,8 +8,7 @@ from fieldfare.analysis.facts.table import Table
 
 
 def known_sum(days: Table, column: str) -> float | None:
-    """Sum of a column of the days table over the days that know it; None where none does, or there is no such
-    column."""
+    """Sum of the known values of a column of the days table; None if there are none, or no such column."""
     if column not in days:
         return None
     values = days.floats(column)

@@ -1,4 +1,4 @@
-"""What the meters of a plant say about its energy, minute by minute, without counting anything twice."""
+"""Energy balance of the site's meters by minute, without double counting."""
 
 from __future__ import annotations
 
@@ -18,16 +18,16 @@ CONSUMERS = ("heat_pump", "fan", "backup_heater", "immersion", "circulation_pump
 
 @dataclass(frozen=True)
 class Balance:
-    """Energies in Wh of each minute, float64 (n,); nan where unknown; None where no meter tells.
+    """Energies in Wh of each minute, float64 (n,); nan where unknown; None where not metered.
 
-    heat_pump : the outdoor unit with what its meter includes and no other meter shows (`within`)
-    heat : net heat of the heat pump; `heat_basis` says from which meters
-    sees_backup : True where `heat` still contains the back-up heater's, because no meter shows that by
-        itself, or the split meters lie beyond it
-    heater_in_meter : back-up heater's heat that the meter counts too and that is taken off `heat`; None where
-        there is none
-    metered_heat : as the meter has it, before what antifreeze makes a water meter read too much is taken off
-    flow_heat : heat from flow rate and temperatures, to check the heat meter or stand in for it
+    heat_pump : the outdoor unit with everything on its meter that no other meter shows (`within`)
+    heat : net heat of the heat pump; `heat_basis` names the meters
+    sees_backup : True where `heat` still contains the back-up heater's heat, because no meter shows it alone,
+        or the split meters are downstream of it
+    heater_in_meter : the back-up heater's heat that the meter also counts and that is subtracted from `heat`;
+        None where there is none
+    metered_heat : as metered, before the correction for antifreeze in a water meter
+    flow_heat : heat from flow rate and temperatures, to check or replace the heat meter
     """
 
     heat_pump: Floats | None
@@ -47,14 +47,13 @@ class Balance:
 
     @property
     def heat_at_meter(self) -> Floats | None:
-        """Heat as it passes the heat meter, the back-up heater's with it [Wh]."""
+        """Heat through the heat meter, including the back-up heater's [Wh]."""
         if self.heat is None or self.heater_in_meter is None:
             return self.heat
         return self.heat + self.heater_in_meter
 
     def electricity(self) -> Floats | None:
-        """All metered electricity of the plant [Wh]; a consumer's gap counts as nothing only if it has no
-        meter."""
+        """All metered electricity of the plant [Wh]; a consumer's gap counts as zero only without a meter."""
         parts = [
             p
             for p in (self.heat_pump, self.backup_heater, self.immersion, self.circulation_pump)
@@ -66,12 +65,12 @@ class Balance:
 
 
 def balance(site: Site, grid: Grid) -> Balance:
-    """Turn a grid's meters into a balance: what another meter counts too is taken off where it can be."""
+    """Build the balance of a grid's meters; subtract what another meter also counts."""
     energy = {name: grid.energy.get(f"{name}_electricity") for name in CONSUMERS}
     includes: set[str] = set()
     for point in site.points_of("heat_pump_electricity"):
         includes |= set(point.includes)
-    # The outdoor unit's fan is part of its meter by definition; a brine or well pump is not.
+    # The outdoor unit's fan is on its meter by definition; a brine or well pump is not.
     if site.heat_pump.source == "air":
         includes.add("fan")
     within = set(includes)
@@ -118,8 +117,7 @@ def balance(site: Site, grid: Grid) -> Balance:
 
 
 def meter_behind_heater(site: Site) -> bool:
-    """True where the site file says that a meter of the heat pump's heat lies behind the in-line back-up
-    heater."""
+    """Whether the site file says that a heat meter is downstream of the in-line back-up heater."""
     return any("backup_heater" in p.includes for p in site.points_of("heat_output"))
 
 
@@ -138,8 +136,10 @@ def _flow_heat(site: Site, grid: Grid) -> Floats | None:
 
 
 def uncorrected_share(site: Site) -> float:
-    """By what share this plant's heat meters read too much, because the site file says that they take the
-    antifreeze mixture for water. 0.0 where there is none, or the meter allows for it."""
+    """Share by which heat meters read too high, because they assume water instead of antifreeze.
+
+    0.0 without antifreeze, or where the meter corrects for it.
+    """
     pump = site.heat_pump
     meters = [p for q in ("heat_output", "space_heat", "hot_water_heat") for p in site.points_of(q)]
     if pump.antifreeze == "none" or not meters or all(p.antifreeze_corrected for p in meters):

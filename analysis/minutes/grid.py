@@ -1,8 +1,7 @@
-"""Raw readings laid on a grid of minutes, in canonical units.
+"""Resample raw readings to a minute grid in canonical units.
 
-Gauges are means of the minute's readings, bridged in a straight line where the spacing is the point's own
-rhythm.
-Energies are Wh in each minute: shapes from powers, totals from registers. A minute nobody measured is nan.
+Gauges are means of the minute's readings, interpolated linearly up to the point's usual interval. Energies
+are Wh per minute: shapes from powers, totals from registers. Unmeasured minutes are nan.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.minutes.midnight import local_midnight
 from fieldfare.analysis.minutes.plausible import implausible
-from fieldfare.analysis.minutes.registers import Event, change_points, whole_total
+from fieldfare.analysis.minutes.registers import RegisterEvent, change_points, whole_total
 from fieldfare.analysis.minutes.resampling import (
     LINE_UP_TO_MIN,
     Between,
@@ -33,19 +32,19 @@ from fieldfare.analysis.statistics.quantiles import running_median
 Floats = NDArray[np.float64]
 Times = NDArray[np.int64]
 
-# No dwelling's heat pump or heaters draw or give more [kW]; a register that rises faster has jumped.
+# Above any dwelling's heat pump or heaters [kW]; a register that rises faster has jumped.
 MOST_KW = 60.0
 # A net heat register falls while a defrost draws heat back: at most about one defrost's worth [kWh].
 DEFROST_FALL_KWH = 2.0
-# A state told at its changes alone is believed for so long: a unit at rest in summer still makes hot water
-# each day.
+# Maximum hold time of a change-driven state: a unit at rest in summer still makes hot water
+# every day.
 _LONGEST_STATE_MIN = 24 * 60.0
 _MULTIPLIED = ("flow_rate", "flow_temperature", "return_temperature")
 
 
 @dataclass(frozen=True)
 class Odd:
-    """Something odd about a point's readings; becomes a row of the notices table."""
+    """An oddity in a point's readings; becomes a row of the notices table."""
 
     point: str
     time: int
@@ -101,8 +100,7 @@ class Grid:
         return found if found is not None else np.full(len(self), np.nan)
 
     def sample(self, quantity: str) -> Floats:
-        """float64 (n,), a gauge for products with another: where readings lie minutes apart, the nearest
-        one's value."""
+        """A gauge for products with another, float64 (n,): nearest reading if readings are minutes apart."""
         found = self.nearest.get(quantity)
         return found if found is not None else self.gauge(quantity)
 
@@ -110,18 +108,17 @@ class Grid:
         return quantity in self.gauges or quantity in self.energy or quantity in self.zones
 
     def resolves(self, quantity: str, watts: float, minutes: float) -> bool:
-        """True where so much power shows within so many minutes: a register's step is no larger than that
-        energy."""
+        """Whether this power shows within this time: a register's step must not exceed that energy."""
         return self.step.get(quantity, 0.0) * 1000.0 <= watts * minutes / 60.0 + 1e-9
 
     def power(self, quantity: str) -> Floats:
-        """float64 (n,) [W], the mean of each minute; all nan where not measured."""
+        """Mean power of each minute, float64 (n,) [W]; all nan where not measured."""
         found = self.energy.get(quantity)
         return found * 60.0 if found is not None else np.full(len(self), np.nan)
 
 
 def build_grid(site: Site, readings: Readings, first: date, last: date) -> Grid:
-    """Lay readings on the minutes of the local days first..last, both inclusive.
+    """Resample readings to the minutes of the local days first..last, inclusive.
 
     readings : Readings in the points' declared units; may reach beyond the span, which helps its edges
     Returns Grid. Raises nothing for thin data: what is not measured is absent or nan.
@@ -182,7 +179,7 @@ def _likely(grid: Grid, site: Site, point: Point, samples: Samples) -> Samples:
 
 
 def _note_unlikely(grid: Grid, point: Point, time: Times, odd: NDArray[np.bool_]) -> None:
-    """One note a day of what is left out, with its share of the day's readings."""
+    """One notice a day for left-out readings, with their share of the day's readings."""
     if not odd.any():
         return
     edges = np.append(grid.time, grid.time[-1] + MS_PER_MINUTE)[grid.day_start]
@@ -209,13 +206,13 @@ def _covered(time: Times, samples: Samples, longest: float) -> NDArray[np.bool_]
     return on_minutes(time, Samples(samples.time, np.zeros(len(samples.time))), longest)[1]
 
 
-def _note(grid: Grid, point: Point, events: list[Event]) -> None:
+def _note(grid: Grid, point: Point, events: list[RegisterEvent]) -> None:
     begin, end = grid.time[0], grid.time[-1] + MS_PER_MINUTE
     grid.odd.extend(Odd(point.id, e.time, e.kind, e.amount) for e in events if begin <= e.time < end)
 
 
 def _lay_energy(grid: Grid, site: Site, quantity: str, points: list[Point], readings: Readings) -> None:
-    """Wh of each minute: shapes from powers and intervals, totals from registers."""
+    """Energy of each minute [Wh]: shapes from powers and intervals, totals from registers."""
     by_form: dict[str, list[Floats]] = {}
     spacing: dict[str, float] = {}
     coarse_step = 0.0
@@ -231,8 +228,8 @@ def _lay_energy(grid: Grid, site: Site, quantity: str, points: list[Point], read
         by_form.setdefault(point.form, []).append(laid)
         spacing[point.form] = max(spacing.get(point.form, 0.0), shown)
     total = {form: np.sum(parts, axis=0) for form, parts in by_form.items()}
-    # Minutes apart, a power is a sample and a register that moves as often is the whole: it has the better
-    # shape too.
+    # At minutes' spacing a power is a sample. A register that moves as often is complete and has the better
+    # shape.
     sampled = min(spacing.values()) > LINE_UP_TO_MIN
     shape_form = min(spacing, key=lambda f: (spacing[f], (f == "register") != sampled))
     grid.spacing[quantity] = spacing[shape_form]
@@ -248,12 +245,12 @@ def _lay_energy(grid: Grid, site: Site, quantity: str, points: list[Point], read
 
 
 def _fit_shape(grid: Grid, shape: Floats, register: Floats) -> Floats:
-    """A power's shape with a register's totals, block by block between which the register is known."""
+    """Scale a power's shape to a register's totals, block by block between known register values."""
     known = np.isfinite(register)
     both = known & np.isfinite(shape)
     out = np.where(np.isfinite(shape), shape, register)
-    # A quarter of a day: long against a register's step, short against drift. Cut by the clock of the world,
-    # so that a day has the same blocks whatever span it is worked out in.
+    # A quarter of a day: long against a register's step, short against drift. Blocks follow UTC,
+    # so that a day has the same blocks in every span.
     block = grid.time // (360 * MS_PER_MINUTE)
     block = block - block[0]
     begin = np.flatnonzero(np.diff(block, prepend=-1))
@@ -272,28 +269,27 @@ def _fit_shape(grid: Grid, shape: Floats, register: Floats) -> Floats:
 
 
 def _counts_only_forward(register: Floats, drawn_back: Floats) -> bool:
-    """True for a heat register that does not count heat drawn back by defrosts (MID meters need not)."""
+    """Whether a heat register ignores heat drawn back by defrosts (MID meters need not count it)."""
     return bool(drawn_back.sum() < -500.0 and np.nanmin(register) >= -1e-6)
 
 
 def _from_power(grid: Grid, site: Site, point: Point, samples: Samples) -> tuple[Floats, float]:
     samples = _likely(grid, site, point, samples)
     usual, longest = sampling_interval(samples.time)
-    # A power that is sampled stands for the time about it; a line would share one use's heat with the next.
+    # Nearest, not linear: interpolation would mix the heat of two uses.
     between: Between = "nearest" if usual > LINE_UP_TO_MIN else "line"
     laid, grid.seen[point.id] = on_minutes(grid.time, samples, longest, between=between)
     return laid / 60.0, usual
 
 
 def _from_intervals(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, float]:
-    """Energies of intervals spread evenly over them. An interval after a gap keeps its own length, not the
-    gap's."""
+    """Spread interval energies evenly over their intervals; after a gap keep the interval's own length."""
     if len(samples.time) < 2:
         grid.seen[point.id] = np.zeros(len(grid), dtype=bool)
         return np.full(len(grid), np.nan), 60.0
     gaps = np.diff(samples.time)
     usual = float(np.median(gaps))
-    # A logger may be set to another interval one day: each is as long as those about it.
+    # A logger's interval may change: each has the length of its neighbours.
     about = running_median(gaps.astype(np.float64), 4, 4)
     if point.stamp == "start":
         start, own = samples.time, np.append(about, about[-1])
@@ -324,8 +320,7 @@ def _from_intervals(grid: Grid, point: Point, samples: Samples) -> tuple[Floats,
 
 
 def _from_register(grid: Grid, point: Point, samples: Samples) -> tuple[Floats, float, float]:
-    """Wh of each minute, the spacing [minutes] of the shape, and the register's coarse step [kWh], 0 if it is
-    fine."""
+    """Wh of each minute, spacing [minutes] of the shape, and the register's step [kWh], 0 if fine."""
     fall = DEFROST_FALL_KWH if "heat" in point.quantity and "heater" not in point.quantity else 0.0
     total = whole_total(samples, most_per_hour=MOST_KW, may_fall=fall)
     _note(grid, point, total.events)

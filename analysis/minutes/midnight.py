@@ -1,4 +1,4 @@
-"""Local midnights of a site: the instants between its local days."""
+"""Local midnights of a site."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def local_midnight(site: Site, day: date) -> int:
-    """The instant [ms] at which a local day begins."""
+    """Start of a local day [ms]."""
     return _midnight(site.zone, day)
 
 

@@ -1,4 +1,4 @@
-"""What the plant was doing in each minute: from its own word where it gives one, else from physics."""
+"""Operating state of each minute: from the unit's reported mode, otherwise from physics."""
 
 from __future__ import annotations
 
@@ -25,18 +25,18 @@ Flags = NDArray[np.bool_]
 OFF, HEATING, HOT_WATER, DEFROST, COOLING = (
     MODES[m] for m in ("off", "heating", "hot_water", "defrost", "cooling")
 )
-UNTOLD = 5  # it runs, but the meters can't say for what
+UNTOLD = 5  # running, use unknown
 UNKNOWN = -1
 
-# The best part-load COP on the market stays below this (EN 14511 A12/W35 data, common practice): the least
-# electricity that a running compressor can draw is its least output over it.
+# Above the best part-load COP on the market (EN 14511 A12/W35 data, common practice): the minimum
+# electricity of a running compressor is its minimum output divided by this.
 _BEST_COP = 7.5
 _TYPICAL_TURN_DOWN = 0.3
-# Readings further apart can't show runs.
+# Readings with a longer spacing can't show runs.
 _COARSEST_RUNNING_MIN = 15.0
-# Readings so close show every run and rest.
+# Readings with this spacing show every run and rest.
 _FINE_MIN = 2.5
-# A stop shorter than this may be the halt about a defrost; units wait longer before a new start (common
+# A shorter stop may be the pause around a defrost; units wait longer before a new start (common
 # practice).
 _REST_MIN = 5
 
@@ -54,14 +54,13 @@ _WATER_TOLD = {
 
 @dataclass(frozen=True)
 class Use:
-    """Codes of each minute.
+    """Operating state of each minute.
 
-    code : int8 (n,): OFF, HEATING, HOT_WATER, DEFROST, COOLING, UNTOLD, or UNKNOWN where nothing tells
-    running : bool (n,), the compressor works. serves : int8 (n,), the use whose water still flows after a
-        stop
-    running_spacing : minutes between the readings that tell running from rest; inf where nothing tells
-    basis : how running and use were told. water_spacing : minutes between the readings that tell hot water
-        from heating; nan where nothing does
+    code : int8 (n,): OFF, HEATING, HOT_WATER, DEFROST, COOLING, UNTOLD (running, use unknown) or UNKNOWN
+    running : bool (n,), the compressor runs. serves : int8 (n,), the use whose water still flows after a stop
+    running_spacing : minutes between the readings that show running; inf without any
+    basis : sources of running and use. water_spacing : minutes between the readings that separate hot water
+        from heating; nan without any
     """
 
     code: NDArray[np.int8]
@@ -73,7 +72,7 @@ class Use:
 
 
 def least_running_w(site: Site) -> float:
-    """The least electricity [W] that this unit's compressor can draw while it works."""
+    """Minimum electricity [W] of the running compressor."""
     pump = site.heat_pump
     rated = pump.rated_output_kw or (site.design.heat_loss_kw or 6.0)
     least = pump.min_output_kw or rated * _TYPICAL_TURN_DOWN
@@ -81,9 +80,9 @@ def least_running_w(site: Site) -> float:
 
 
 def classify_minutes(site: Site, grid: Grid, balance: Balance) -> Use:
-    """The use of every minute.
+    """Classify the operating state of every minute.
 
-    Returns Use. Where only electricity is measured the use of a running minute is UNTOLD.
+    Returns Use. If only electricity is measured, the use of a running minute is UNTOLD.
     """
     running, known, how, apart = _running(site, grid, balance)
     water, told_by = _for_hot_water(site, grid, balance, running)
@@ -110,8 +109,7 @@ def classify_minutes(site: Site, grid: Grid, balance: Balance) -> Use:
 
 
 def _running(site: Site, grid: Grid, balance: Balance) -> tuple[Flags, Flags, str, float]:
-    """Which minutes the compressor runs in, which are known, what told it, and the minutes between its
-    readings."""
+    """Running minutes, known minutes, the source, and the minutes between its readings."""
     speed = grid.gauge("compressor_speed")
     power = balance.heat_pump * 60.0 if balance.heat_pump is not None else None
     apart = grid.spacing.get("heat_pump_electricity", np.inf)
@@ -138,10 +136,10 @@ def _running(site: Site, grid: Grid, balance: Balance) -> tuple[Flags, Flags, st
 
 
 def _mode_is_finer(site: Site, grid: Grid, power: Floats, works: Flags) -> bool:
-    """True where the electricity comes as coarse steps of a register and the mode shows each run.
+    """Whether the mode shows runs that coarse register steps do not.
 
-    Some units say "heating" all winter, whether the compressor works or not. Then the mean draw of those
-    minutes is less than a working compressor's.
+    Some units report "heating" all winter, whether or not the compressor runs. Then the mean power of those
+    minutes is below a running compressor's.
     """
     electricity, mode = (grid.spacing.get(q, np.inf) for q in ("heat_pump_electricity", "operating_mode"))
     if not grid.step.get("heat_pump_electricity") or electricity <= _FINE_MIN or mode > min(5.0, electricity):
@@ -154,15 +152,14 @@ def _mode_is_finer(site: Site, grid: Grid, power: Floats, works: Flags) -> bool:
 
 
 def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -> Flags:
-    """Above half of the least running power; where heat or temperatures tell, a lesser draw needs their word
-    too.
+    """Running above half of the minimum running power; lower powers need heat or temperatures too.
 
-    Standby, a crankcase heater and pumps on the same meter can come near a small compressor's least power.
+    Standby, a crankcase heater and pumps on the same meter can reach a small compressor's minimum power.
     """
     least = least_running_w(site)
     drawn = np.nan_to_num(power)
-    # Slots of a quarter of an hour hold part of a run and part of a rest: a half would join runs that are
-    # apart.
+    # A quarter-hour slot can hold part of a run and part of a rest: a threshold of a half would join
+    # separate runs.
     coarse = grid.spacing["heat_pump_electricity"] >= 10.0
     threshold = site.limits.get("running_above_w", 0.0) or (least if coarse else 0.5 * least)
     above = drawn > threshold
@@ -183,7 +180,7 @@ def _running_by_power(site: Site, grid: Grid, balance: Balance, power: Floats) -
 
 
 def _heat_is_prompt(grid: Grid, watts: float) -> bool:
-    """True where so much heat shows within five minutes."""
+    """Whether this heat shows within five minutes."""
     metered = next((q for q in ("heat_output", "space_heat") if q in grid.energy), None)
     if metered is None:
         return grid.spacing.get("flow_rate", 99.0) <= 5.0
@@ -193,8 +190,10 @@ def _heat_is_prompt(grid: Grid, watts: float) -> bool:
 def _defrosting(
     site: Site, grid: Grid, balance: Balance, running: Flags, water: Flags | None, apart: float
 ) -> tuple[Flags | None, str]:
-    """Defrosting minutes, None where they can't be seen, and how. apart : minutes between readings that show
-    runs"""
+    """Defrost minutes and their source; None where they can't be seen.
+
+    apart : minutes between readings that show runs
+    """
     active = grid.gauge("defrost_active")
     mode = grid.gauge("operating_mode")
     told = np.zeros(len(grid), dtype=bool)
@@ -209,14 +208,14 @@ def _defrosting(
         return told, "defrosts by " + " and ".join(how)
     if site.heat_pump.source != "air":
         return None, "no defrosts: the source is not air"
-    if apart > _COARSEST_RUNNING_MIN:  # a start looks like a defrost where starts are not seen
+    if apart > _COARSEST_RUNNING_MIN:  # where starts are not visible, they look like defrosts
         return None, "defrosts can't be seen"
     lift_told = all(grid.has(q) for q in ("flow_temperature", "return_temperature"))
     lift_told = lift_told and grid.spacing["flow_temperature"] <= 2.0
     heat = balance.heat_at_meter
     if heat is not None and _spacing_of_heat(grid) <= 2.0 and not (lift_told and _never_negative(heat)):
         watts = heat * 60.0
-        # Water gives heat back only when the cycle is reversed: 3 % of the rated output is above a meter's
+        # Heat flows back only with the cycle reversed: 3 % of the rated output is above a meter's
         # noise.
         limit = -0.03 * (site.heat_pump.rated_output_kw or 6.0) * 1000.0
         cold = _closed((np.nan_to_num(watts) < limit) & within(running, 3), 2)
@@ -229,32 +228,32 @@ def _defrosting(
 
 
 def _never_negative(heat: Floats) -> bool:
-    """True for a heat meter that counts no heat flowing back, as meters after MID need not."""
+    """Whether a heat meter never counts negative heat, as MID allows."""
     return not bool((heat < -1e-6).any())
 
 
 def _names_defrosts(site: Site) -> bool:
-    """True where the gateway's words for the mode can say that the unit defrosts."""
+    """Whether the gateway's mode words include a defrost."""
     return any(not p.values or "defrost" in p.values.values() for p in site.points_of("operating_mode"))
 
 
 def _in_steady_work(cold: Flags, running: Flags, water: Flags | None, grid: Grid) -> Flags:
-    """Heat drawn back in the middle of a run, in air cold enough to frost a coil, is a defrost.
+    """Heat drawn back in mid-run, in air cold enough to frost a coil, is a defrost.
 
-    At a start, and when the flow turns to the cylinder, colder or warmer water passes the sensors for some
+    At a start, and when the flow switches to the cylinder, colder or warmer water passes the sensors for some
     minutes and looks the same. A coil runs at most about 12 K below the air (common practice), so no frost
     above 12 °C.
     """
     outdoor = grid.gauge("outdoor_temperature")
     starts, ends = true_runs(cold)
     out = np.zeros_like(cold)
-    # A compressor also halts for a moment while its valve reverses: a start comes after a rest.
+    # A compressor also pauses while its valve reverses: a start comes after a rest.
     turned = running & (window_sum(running, _REST_MIN, 0) == 0)
     if water is not None:
         turned |= water & ~np.concatenate(([False], water[:-1]))
     recent = running_total(turned)
     for a, b in zip(starts, ends, strict=True):
-        # The meter's minute may lie a little before the one in which the draw rises.
+        # The heat meter's minute may precede the rise in power.
         if recent[min(a + 4, len(cold))] - recent[max(a - 6, 0)] == 0 and not outdoor[a] > 12.0:
             out[a:b] = True
     return out
@@ -268,7 +267,7 @@ def _spacing_of_heat(grid: Grid) -> float:
 
 
 def _for_hot_water(site: Site, grid: Grid, balance: Balance, running: Flags) -> tuple[Flags | None, str]:
-    """Which minutes make hot water, None where nothing can tell; and the quantity that told."""
+    """Hot-water minutes and the quantity that shows them; None where nothing does."""
     n = len(grid)
     if site.hot_water is None and not grid.has("hot_water_heat"):
         return np.zeros(n, dtype=bool), "none made"
@@ -279,7 +278,7 @@ def _for_hot_water(site: Site, grid: Grid, balance: Balance, running: Flags) -> 
             grid.spacing["operating_mode"],
             running,
         )
-        # A defrost in the middle of a reheat still belongs to it.
+        # A defrost during a reheat belongs to the reheat.
         return forward_fill(word == HOT_WATER, word != DEFROST, False), "operating_mode"
     diverter = grid.gauge("diverter_to_hot_water")
     if np.isfinite(diverter).mean() > 0.5:
@@ -295,11 +294,10 @@ def _for_hot_water(site: Site, grid: Grid, balance: Balance, running: Flags) -> 
 
 
 def _word_of_each_minute(word: Floats, spacing: float, running: Flags) -> Floats:
-    """The unit's word for each minute, from words that each hold until the next.
+    """Mode of each minute, from words that hold until the next.
 
-    Minute words stand as they are. Words further apart are true of their own moment: a minute takes the
-    nearer one, and a minute in which the unit works takes the nearest that says for what, within two
-    spacings.
+    Minute data are used as they are. Sparser words are valid at their own time: a minute takes the nearest
+    one, and a running minute takes the nearest that names a use, within two spacings.
     """
     if spacing <= 2.0 or not len(word):
         return word
@@ -309,7 +307,7 @@ def _word_of_each_minute(word: Floats, spacing: float, running: Flags) -> Floats
     works = word != OFF
     before = np.maximum.accumulate(np.where(works, at, -n))
     after = np.minimum.accumulate(np.where(works, at, 2 * n)[::-1])[::-1]
-    # A held word was said up to a spacing ago.
+    # A held word may be one spacing old.
     since = np.where(before == at, half, at - before + spacing)
     until = after - at
     nearest = np.where(since <= until, before, after)
@@ -319,10 +317,10 @@ def _word_of_each_minute(word: Floats, spacing: float, running: Flags) -> Floats
 
 
 def _by_cylinder(grid: Grid, running: Flags) -> Flags:
-    """A cylinder that warms while the unit runs and its flow is warmer than it: the unit is charging it.
+    """Charging: the cylinder warms while the unit runs with a flow warmer than the cylinder.
 
-    3 K/h is far above what a standing or drawn cylinder does by itself and far below the slowest reheat that
-    a unit of a cylinder's own size gives (10 K in two hours).
+    3 K/h is far above any warming of an idle or drawn cylinder and far below the slowest reheat by a matching
+    unit (10 K in two hours).
     """
     temperature = grid.gauge("cylinder_temperature")
     reach = int(max(6.0, 2.0 * grid.spacing["cylinder_temperature"]))
@@ -338,10 +336,9 @@ def _by_cylinder(grid: Grid, running: Flags) -> Flags:
 
 
 def _whole_charges(flags: Flags, running: Flags, reach: int) -> Flags:
-    """A charge begins with its run, before the sensor feels it, and ends with it.
+    """Extend a charge to the run it belongs to.
 
-    The sensor answers late by the coil's and its pocket's lag: a quarter of an hour at most (common
-    practice).
+    The sensor lags by up to a quarter of an hour, due to the coil and its pocket (common practice).
     """
     out = flags.copy()
     runs = true_runs(running)
@@ -355,7 +352,7 @@ def _whole_charges(flags: Flags, running: Flags, reach: int) -> Flags:
 
 
 def _by_flow(site: Site, grid: Grid, running: Flags) -> Flags:
-    """Flow well above the designed curve and still climbing, as it must while a cylinder warms."""
+    """Charging: flow well above the heating curve and rising, as while a cylinder warms."""
     assert site.heating_curve is not None
     flow = grid.gauge("flow_temperature")
     above = flow - curve_at(site.heating_curve.points, grid.gauge("outdoor_temperature"))
@@ -365,7 +362,7 @@ def _by_flow(site: Site, grid: Grid, running: Flags) -> Flags:
 
 
 def _bridged(running: Flags, defrost: Flags | None) -> Flags:
-    """A compressor halts for a moment while its valve reverses: no stop."""
+    """Close pauses of the compressor while its valve reverses."""
     if defrost is None or not defrost.any():
         return running
     near = within(defrost, 4)
@@ -373,21 +370,20 @@ def _bridged(running: Flags, defrost: Flags | None) -> Flags:
 
 
 def _last_use(code: NDArray[np.int8]) -> NDArray[np.int8]:
-    """The use that the water last served: of a stopped minute, the one before; of a defrost, the one
-    interrupted."""
+    """Last use of the water: for a stopped minute the previous one, for a defrost the interrupted one."""
     own = np.isin(code, (HEATING, HOT_WATER, COOLING, UNTOLD))
     return forward_fill(code, own, HEATING).astype(np.int8)
 
 
 def within(flags: Flags, minutes: int, after: int | None = None) -> Flags:
-    """True up to so many minutes before a True and so many after, as many as before by default."""
+    """True from `minutes` before each True to `after` minutes after it (default: as many)."""
     if not flags.any():
         return flags
     return np.asarray(window_sum(flags, minutes if after is None else after, minutes + 1) > 0)
 
 
 def _closed(flags: Flags, longest: int) -> Flags:
-    """Gaps of up to `longest` minutes between Trues closed."""
+    """Close gaps of up to `longest` minutes between Trues."""
     starts, ends = true_runs(flags)
     out = flags.copy()
     for a, b in zip(ends[:-1], starts[1:], strict=True):

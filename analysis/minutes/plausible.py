@@ -1,5 +1,4 @@
-"""Readings that no working sensor can give: outside the physical range, error values, and jumps of the
-air."""
+"""Implausible readings: outside the physical range, error values, and jumps of the air temperature."""
 
 from __future__ import annotations
 
@@ -14,13 +13,13 @@ from fieldfare.analysis.statistics.quantiles import running_median
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# EN 12831-1 design temperatures are about the coldest days of 20 years. Record lows lie 10 to 22 K below them
+# EN 12831-1 design temperatures are about the coldest days in 20 years. Record lows are 10 to 22 K lower
 # (United Kingdom -27 and -5 C, Germany -38 and -16 C; national weather services, from memory).
 BELOW_DESIGN_K = 25.0
-# What digital and resistance sensors report when they fail: power-up value, short and open circuit (sensor
+# Values of failed digital and resistance sensors: power-up value, short and open circuit (sensor
 # data sheets, from memory). 0.0 is what many gateways send for "no value".
 ERROR_VALUES = frozenset({85.0, -127.0, -50.0, -40.0, 150.0, 125.0, 0.0})
-# Air and water reach such a value by a jump, or the sensor keeps to it to the last digit. 0.0 is a usual
+# A failed sensor jumps to such a value, or holds it to the last digit. 0.0 is a normal
 # outdoor value.
 _JUMP_K, _HELD_MIN = 10.0, 60.0
 _NEVER_HELD = 0.0
@@ -30,7 +29,7 @@ _AIR = ("outdoor_temperature", "room_temperature")
 
 
 def implausible(site: Site, point: Point, samples: Samples) -> Flags:
-    """Readings to leave out: bool (n,). samples : in the point's canonical unit"""
+    """Mask of implausible readings: bool (n,). samples : in the point's canonical unit"""
     value = np.asarray(samples.value, dtype=np.float64)
     low, high = _range(site, point)
     out = np.isfinite(value) & ~((value >= low) & (value <= high))
@@ -49,7 +48,7 @@ def _range(site: Site, point: Point) -> tuple[float, float]:
 
 
 def _error_values(time: NDArray[np.int64], value: Floats) -> Flags:
-    """Error values that are reached or left by a jump, or kept for an hour."""
+    """Error values that appear with a jump, or persist for an hour."""
     out = np.isin(value, list(ERROR_VALUES))
     if not out.any():
         return out
@@ -64,7 +63,7 @@ def _error_values(time: NDArray[np.int64], value: Floats) -> Flags:
 
 
 def _outliers(time: NDArray[np.int64], value: Floats) -> Flags:
-    """Readings far from the median of the readings about them."""
+    """Readings far from the median of their neighbours."""
     known = np.flatnonzero(np.isfinite(value))
     out = np.zeros(len(value), dtype=bool)
     if len(known) < 5 or float(np.abs(np.diff(value[known])).max()) <= _OUTLIER_K / 2.0:

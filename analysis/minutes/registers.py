@@ -1,4 +1,4 @@
-"""Running totals: from what a register showed to the energy between two times.
+"""Convert register readings to energy, across resets, rollovers, repeats, steps back, jumps and dropouts.
 
 A register may reset, roll over, repeat, step back, jump, or show nothing for a while. Each case is handled,
 counted and told.
@@ -18,22 +18,22 @@ from fieldfare.analysis.statistics.quantiles import median, quantile
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-# Totals at which registers start anew: full decimal displays, and 16 and 32 bit counters of whole, tenth,
+# Totals at which registers roll over: full decimal displays, and 16 and 32 bit counters of whole, tenth,
 # hundredth and thousandth units.
 _FULL = np.array(
     sorted(
         [10.0**k for k in range(3, 10)] + [2.0**b / 10.0**k for b in (16, 32) for k in range(4)] + [np.inf]
     )
 )
-# A register that loses its reading and finds it again does so within this time; one that was reset does not.
+# A dropout ends within this time; a reset does not.
 _DROPOUT_HOURS = 24.0
-# So many events of one kind are told one by one; more of them come as one sum every quarter of a day.
+# Up to this many events of one kind are listed; more are summed every quarter of a day.
 _TOLD_SINGLY = 20
 
 
 @dataclass(frozen=True)
-class Event:
-    """Something odd in a register: when [ms], what, and by how much."""
+class RegisterEvent:
+    """An oddity in a register: when [ms], what, and by how much."""
 
     time: int
     kind: str
@@ -42,33 +42,33 @@ class Event:
 
 @dataclass(frozen=True)
 class Total:
-    """A register made whole: an energy that grows through resets.
+    """A corrected register: an energy that keeps growing through resets.
 
     time : int64 (n,) [ms]; value : float64 (n,), canonical unit, first value 0
-    resolution : smallest step seen; events : what was mended
+    resolution : smallest step; events : what was corrected
     """
 
     time: NDArray[np.int64]
     value: Floats
     resolution: float
-    events: list[Event] = field(default_factory=list)
+    events: list[RegisterEvent] = field(default_factory=list)
 
     def at(self, time: NDArray[np.int64]) -> Floats:
-        """The total at any times, linear between readings, nan outside them."""
+        """The total at any times, interpolated linearly, nan outside the readings."""
         if len(self.time) < 2:
             return np.full(len(time), np.nan)
         return np.interp(time, self.time, self.value, left=np.nan, right=np.nan)
 
 
 def whole_total(samples: Samples, *, most_per_hour: float, may_fall: float = 0.0) -> Total:
-    """Make a register's total whole.
+    """Correct a register's readings to a continuous total.
 
     samples : Samples, canonical unit
-    most_per_hour : float [unit/h]. More than any plant's meter can count; a faster rise is a jump, not energy
-    may_fall : float [unit], default 0.0. The largest true fall in one reading (heat drawn back by a defrost)
-    Returns Total. Events: rolled_over (amount: what was counted across it), reset (amount: the total before
-        it),
-    stepped_back and jumped (amount: by how much), dropped_out (amount: readings left out).
+    most_per_hour : float [unit/h], above any plant's rate; a faster rise is a jump, not energy
+    may_fall : float [unit], default 0.0. Largest real fall between two readings (heat drawn back by a
+        defrost)
+    Returns Total. Events: rolled_over (amount: counted across it), reset (amount: total before it),
+        stepped_back and jumped (amount: by how much), dropped_out (amount: readings left out).
     """
     time, value = _without_spikes(samples, may_fall)
     if len(time) < 2:
@@ -86,7 +86,7 @@ def whole_total(samples: Samples, *, most_per_hour: float, may_fall: float = 0.0
         events += _events("rolled_over", time[fell + 1][rolled], wrapped[rolled])
         events += _events("reset", time[fell + 1][reset], before[reset])
         events += _events("stepped_back", time[fell + 1][back], (before - after)[back])
-        # A register that begins anew counted what it shows since; another meter in its place began at a total
+        # A reset register shows what it has counted since; a replaced meter starts at a total
         # of its own.
         step[fell] = np.where(rolled, wrapped, np.where(reset & (after <= could), after, 0.0))
     jumped = _jumps(step, hours, value, most_per_hour)
@@ -97,25 +97,24 @@ def whole_total(samples: Samples, *, most_per_hour: float, may_fall: float = 0.0
 
 
 def _rolled_over(before: Floats, after: Floats, hours: Floats, could: Floats) -> tuple[Floats, Flags]:
-    """What was counted across the end of the register's range, and where it was reached."""
+    """Energy counted across a rollover, and the total at which it rolled over."""
     span = _next_full(before)
     wrapped = span - before + after
-    # Read often, it is seen close to its end; read by hand each month, it may have been some way off.
+    # With frequent readings the last one is close to the end; with monthly ones it may be further away.
     near = np.where(hours > 48.0, 0.85, 0.99)
     return wrapped, (before > near * span) & (after < (1.0 - near) * span) & (wrapped <= could)
 
 
 def _next_full(value: Floats) -> Floats:
-    """The smallest of the full totals above each value; infinite above them all."""
+    """Smallest rollover total above each value; inf above all of them."""
     return np.asarray(_FULL[np.searchsorted(_FULL, value, side="right")], dtype=np.float64)
 
 
 def _jumps(step: Floats, hours: Floats, value: Floats, most_per_hour: float) -> Flags:
-    """Rises that no plant's energy explains: neither since the last reading, nor as one step of a coarse
-    register.
+    """Rises above any plant's energy: neither since the last reading, nor as one step of a coarse register.
 
-    A register with a coarse last digit stands still and then moves by a whole digit: its rate is that over
-    all the time since it moved last.
+    A register with a coarse last digit stays constant and then moves by a whole digit: its rate is over the
+    time since its last move.
     """
     fast = step > most_per_hour * np.maximum(hours, 1.0 / 60.0) + _rounding(value)
     if not fast.any():
@@ -128,7 +127,7 @@ def _jumps(step: Floats, hours: Floats, value: Floats, most_per_hour: float) -> 
 
 
 def _without_spikes(samples: Samples, may_fall: float) -> tuple[NDArray[np.int64], Floats]:
-    """Leave out single readings that stand apart from both neighbours, which agree with each other."""
+    """Drop single readings that differ from both neighbours, which agree with each other."""
     time, value = samples.time, np.asarray(samples.value, dtype=np.float64)
     keep = np.isfinite(value)
     time, value = time[keep], value[keep]
@@ -139,21 +138,21 @@ def _without_spikes(samples: Samples, may_fall: float) -> tuple[NDArray[np.int64
     bump = (here > after + may_fall) & (after >= before - may_fall) & (here - before > after - before)
     odd = np.zeros(len(value), dtype=bool)
     odd[1:-1] = dip | bump
-    # A bump or dip of one rounding step is the meter's own and does no harm either way.
+    # A deviation of one rounding step is harmless.
     return time[~odd], value[~odd]
 
 
 def _without_dropouts(
     time: NDArray[np.int64], value: Floats, most_per_hour: float, may_fall: float
-) -> tuple[NDArray[np.int64], Floats, list[Event]]:
-    """Leave out stretches in which a register showed something else and then its own total again."""
+) -> tuple[NDArray[np.int64], Floats, list[RegisterEvent]]:
+    """Drop stretches in which a register showed another value before returning to its total."""
     step = np.diff(value)
     falls = np.flatnonzero(step < -max(may_fall, 10.0 * _rounding(value)))
     rises = np.flatnonzero(step > most_per_hour * np.maximum(np.diff(time) / 3_600_000.0, 1.0 / 60.0))
     if not len(falls) or not len(rises):
         return time, value, []
     keep = np.ones(len(time), dtype=bool)
-    events: list[Event] = []
+    events: list[RegisterEvent] = []
     done = -1
     for i in falls:
         nearest = int(np.searchsorted(rises, i + 1))
@@ -164,19 +163,18 @@ def _without_dropouts(
         gained = float(value[j] - value[i])
         if hours <= _DROPOUT_HOURS and 0.0 <= gained <= most_per_hour * max(hours, 1.0 / 60.0):
             keep[i + 1 : j] = False
-            events.append(Event(int(time[i + 1]), "dropped_out", float(j - i - 1)))
+            events.append(RegisterEvent(int(time[i + 1]), "dropped_out", float(j - i - 1)))
             done = j
     return time[keep], value[keep], events
 
 
-def _events(kind: str, time: NDArray[np.int64], amount: Floats) -> list[Event]:
-    """One event each; where they are many, one for each quarter of a day with their sum (of resets: their
-    greatest)."""
+def _events(kind: str, time: NDArray[np.int64], amount: Floats) -> list[RegisterEvent]:
+    """One event each; if there are many, one per quarter of a day with their sum (resets: the maximum)."""
     if len(time) <= _TOLD_SINGLY:
-        return [Event(int(t), kind, float(a)) for t, a in zip(time, amount, strict=True)]
+        return [RegisterEvent(int(t), kind, float(a)) for t, a in zip(time, amount, strict=True)]
     _, first = np.unique(time // 21_600_000, return_index=True)
     merged = (np.maximum if kind == "reset" else np.add).reduceat(amount, first)
-    return [Event(int(time[i]), kind, float(a)) for i, a in zip(first, merged, strict=True)]
+    return [RegisterEvent(int(time[i]), kind, float(a)) for i, a in zip(first, merged, strict=True)]
 
 
 def _rounding(value: Floats) -> float:
@@ -189,12 +187,12 @@ def _resolution(step: Floats) -> float:
 
 
 @dataclass(frozen=True)
-class Shape:
-    """Points of a register's total between which its power is taken as steady.
+class RegisterShape:
+    """Points of a register's total between which the power is taken as constant.
 
     time : int64 (k,) [ms]. value : float64 (k,), canonical unit
     spacing : minutes between two changes of power that the register can show while it counts
-    step : its step, canonical unit; 0 where the register moves with every reading
+    step : its step, canonical unit; 0 where it moves with every reading
     """
 
     time: NDArray[np.int64]
@@ -203,44 +201,44 @@ class Shape:
     step: float
 
 
-# A silence of so many usual moves, and of so many minutes, is a rest (common practice: no run has such
+# A pause of this many usual moves and this many minutes is a rest (common practice: no run has such
 # pauses).
 _REST_MOVES, _REST_SPACINGS, _REST_MIN = 6.0, 3.0, 20.0
 
 
-def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> Shape:
-    """Turn the steps of a coarse register into slopes.
+def change_points(time: NDArray[np.int64], value: Floats, usual: float) -> RegisterShape:
+    """Convert the steps of a coarse register to slopes.
 
     time, value : of `Total`. usual : minutes between readings
-    After a rest, the first step is counted at the power of the step that follows, so that a run begins about
-    when it truly began. A single step between two rests is spread over all the time since the step before:
-    standby counted in steps is a small steady load, not a run of one minute.
+    After a rest, the first step is counted at the power of the next one, so that a run begins near its true
+    start. A single step between two rests is spread over the time since the previous step: standby counted in
+    steps is a small constant load, not a run of one minute.
     """
     if len(time) < 3:
-        return Shape(time, value, usual, 0.0)
+        return RegisterShape(time, value, usual, 0.0)
     change = np.diff(value)
     moved = np.flatnonzero(change != 0.0) + 1
     if len(moved) < 3 or len(moved) == len(change):
-        return Shape(time, value, usual, 0.0)
+        return RegisterShape(time, value, usual, 0.0)
     gaps = np.diff(time[moved]) / 60_000.0
-    # While the plant works the register moves often: rests are long against the quick quarter of its moves.
+    # During runs the register moves often: rests are long compared with the fastest quarter of its moves.
     longest = max(_REST_MOVES * quantile(gaps, 0.25), _REST_SPACINGS * usual, _REST_MIN)
     working = gaps[gaps <= longest]
     spacing = max(median(working) if len(working) else float("inf"), usual)
     flags = np.zeros(len(time), dtype=bool)
     flags[moved] = flags[0] = flags[-1] = True
     step = counting_step(change)
-    # A rise of several steps after a reading without one: the work began at that reading.
+    # A rise of several steps after a reading without one: the run began at that reading.
     jumped = np.flatnonzero(change[1:] > 1.5 * step) + 1
     flags[jumped[change[jumped - 1] == 0.0]] = True
     starts = _starts_after_rest(time, value, np.flatnonzero(flags), longest)
     at = np.concatenate((time[flags], starts[0]))
     order = np.argsort(at, kind="stable")
-    return Shape(at[order], np.concatenate((value[flags], starts[1]))[order], spacing, step)
+    return RegisterShape(at[order], np.concatenate((value[flags], starts[1]))[order], spacing, step)
 
 
 def counting_step(change: Floats) -> float:
-    """The step in which a register counts: the least rise, or the least difference between two of its rises.
+    """Counting step of a register: the smallest rise, or the smallest difference between two rises.
 
     change : from reading to reading. Returns float, the unit of `change`; 0 without a rise
     """
@@ -253,7 +251,7 @@ def counting_step(change: Floats) -> float:
 def _starts_after_rest(
     time: NDArray[np.int64], value: Floats, kept: NDArray[np.intp], longest: float
 ) -> tuple[NDArray[np.int64], Floats]:
-    """Times and totals at which counting began again after a rest, by the power of the next step."""
+    """Times and totals at which counting resumed after a rest, from the power of the next step."""
     gap = np.diff(time[kept]) / 60_000.0
     rise = np.abs(np.diff(value[kept]))
     after = np.append(gap[1:], np.inf)

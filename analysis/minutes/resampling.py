@@ -1,5 +1,4 @@
-"""What holds between two readings of one point: a line, the last word or the nearer one, as far as its own
-rhythm goes."""
+"""Resampling to a minute grid: linear, previous or nearest, up to a per-point maximum gap."""
 
 from __future__ import annotations
 
@@ -18,13 +17,13 @@ Times = NDArray[np.int64]
 Between = Literal["line", "last", "nearest"]
 
 LINE_UP_TO_MIN = 2.5
-"""Readings so close follow a power's rise and fall."""
+"""Spacing up to which readings follow a power's changes."""
 _TAIL_MIN = 5
-"""So long a point's last reading holds at most."""
+"""Maximum hold time of a point's last reading."""
 
 
 def canonical(point: Point, samples: Samples) -> Samples:
-    """A point's samples in its canonical unit."""
+    """Convert a point's samples to its canonical unit."""
     scale, offset = point.to_canonical
     if scale == 1.0 and offset == 0.0:
         return samples
@@ -32,7 +31,7 @@ def canonical(point: Point, samples: Samples) -> Samples:
 
 
 def sampling_interval(time: Times) -> tuple[float, float]:
-    """A point's own rhythm: median spacing, and the longest silence that is still no gap [minutes]."""
+    """Usual interval of a point (median), and the longest interval that is not a gap [minutes]."""
     if len(time) < 2:
         return 60.0, 60.0
     gaps = np.diff(time)
@@ -47,7 +46,7 @@ def _middle_and_high(gaps: Times) -> tuple[float, float]:
     last = len(gaps) - 1
     beat = gaps[last // 2]
     below = np.count_nonzero(gaps < beat)
-    # Most loggers keep one beat nearly throughout: it is both, and nothing need be sorted.
+    # Most loggers have one constant interval: it is both, without sorting.
     if below <= last // 2 and math.ceil(0.95 * last) < below + np.count_nonzero(gaps == beat):
         return float(beat), float(beat)
     ordered = np.sort(gaps).astype(np.float64)
@@ -55,14 +54,12 @@ def _middle_and_high(gaps: Times) -> tuple[float, float]:
 
 
 def is_change_driven(samples: Samples, usual: float) -> bool:
-    """True for a state that is told when it changes, and so holds until its next reading however long that
-    takes.
+    """Whether a state is reported on change, and so holds until the next reading.
 
-    A state that is sampled changes on its own beat: the silence before a new value is a whole number of the
-        usual ones.
-    One told at its changes comes off the beat with every new value, and hardly repeats itself or does so on a
-    beat.
-    usual : the point's own spacing [minutes], of `rhythm`
+    A sampled state changes on its sampling grid: the time before a new value is a multiple of the usual
+    interval. A change-driven state leaves that grid with every new value, and hardly repeats values, or does
+    so on a grid.
+    usual : the point's interval [minutes], of `sampling_interval`
     """
     if len(samples.time) < 8 or usual <= 2.0:
         return False
@@ -77,11 +74,11 @@ def is_change_driven(samples: Samples, usual: float) -> bool:
 def on_minutes(
     time: Times, samples: Samples, longest: float, *, between: Between = "line"
 ) -> tuple[Floats, NDArray[np.bool_]]:
-    """Means of each minute's readings, bridged over silences up to `longest` [minutes].
+    """Mean of each minute's readings, filled over gaps of up to `longest` [minutes].
 
     time : int64 (n,) [ms], minute starts. samples : Samples
-    between : what holds between two readings: a straight line, the last value (states), or the nearer one
-    Returns float64 (n,), and bool (n,): True where a reading or its own rhythm covers the minute.
+    between : interpolation: linear ("line"), previous value ("last", for states) or nearest
+    Returns float64 (n,), and bool (n,): True where a reading or its usual interval covers the minute.
     """
     n = len(time)
     if n == 0 or len(samples.time) == 0:
@@ -92,14 +89,14 @@ def on_minutes(
     if measured.all():
         return laid, measured
     known = np.flatnonzero(measured)
-    # The neighbours outside the span bridge its edges.
+    # Include the neighbours outside the span to fill its edges.
     before, after = slice(max(first - 1, 0), first), slice(end, end + 1)
     outside = (np.concatenate((samples.time[before], samples.time[after])) - time[0]) // MS_PER_MINUTE
     came = before.stop - before.start
     knots = np.concatenate((outside[:came], known, outside[came:]))
     if len(knots) == 0:
         return laid, measured
-    # Before the first and long after the last there is nothing to bridge.
+    # No fill before the first reading or long after the last.
     begin, until = max(int(knots[0]), 0), max(int(knots[-1]) + _TAIL_MIN, 0)
     missing = begin + np.flatnonzero(~measured[begin:until])
     if len(missing) == 0:
@@ -121,14 +118,14 @@ def on_minutes(
 
 
 def _in_their_minutes(time: Times, at: Times, value: Floats, between: Between) -> Floats:
-    """Each minute's mean, of states its last word; nan where nothing was read."""
+    """Mean of each minute, for states the last value; nan without readings."""
     if np.array_equal(at, time):
         return np.array(value, dtype=np.float64)
     n = len(time)
     laid = np.full(n, np.nan)
     where = (at - time[0]) // MS_PER_MINUTE
     if between == "last" or bool(np.all(np.diff(where) > 0)):
-        laid[where] = value  # numpy keeps the last one given for an index
+        laid[where] = value  # numpy keeps the last value of a repeated index
         return laid
     count = np.bincount(where, minlength=n)
     total = np.bincount(where, weights=value, minlength=n)

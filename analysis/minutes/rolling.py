@@ -1,5 +1,4 @@
-"""Running totals, sliding windows, stretches of minutes and what holds on, for all rules that look about a
-minute."""
+"""Cumulative sums, rolling windows, runs of True, and forward fill."""
 
 from __future__ import annotations
 
@@ -10,7 +9,7 @@ from numpy.typing import NDArray
 
 
 def running_total(values: NDArray[Any]) -> NDArray[Any]:
-    """Sum of all values before each place.
+    """Cumulative sum before each element.
 
     values : bool, int or float (n,), finite. Returns int64 (n + 1,) of flags and counts, float64 (n + 1,)
         else; first 0
@@ -22,7 +21,7 @@ def running_total(values: NDArray[Any]) -> NDArray[Any]:
 
 
 def window_sum(values: NDArray[Any], back: int, ahead: int) -> NDArray[Any]:
-    """Sum of values[i - back : i + ahead] at each i, of what there is of it at the ends.
+    """Sum of values[i - back : i + ahead] at each i, truncated at the ends.
 
     values : bool, int or float (n,), finite. Returns int64 (n,) of flags and counts, float64 (n,) else
     """
@@ -36,8 +35,7 @@ def window_sum(values: NDArray[Any], back: int, ahead: int) -> NDArray[Any]:
 
 
 def window_mean(values: NDArray[np.float64], back: int, ahead: int, least: int = 1) -> NDArray[np.float64]:
-    """Mean of the known among values[i - back : i + ahead] at each i; nan where fewer than `least` are
-    known."""
+    """Mean of the known values[i - back : i + ahead] at each i; nan with fewer than `least` known values."""
     known = np.isfinite(values)
     count = window_sum(known, back, ahead)
     total = window_sum(np.where(known, values, 0.0), back, ahead)
@@ -45,7 +43,7 @@ def window_mean(values: NDArray[np.float64], back: int, ahead: int, least: int =
 
 
 def true_runs(flags: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Starts and ends (exclusive) of the stretches of True in a bool (n,)."""
+    """Starts and ends (exclusive) of the runs of True in a bool (n,)."""
     framed = np.zeros(len(flags) + 2, dtype=bool)
     framed[1:-1] = flags
     edges = np.flatnonzero(framed[1:] != framed[:-1]).astype(np.int64, copy=False)
@@ -53,7 +51,7 @@ def true_runs(flags: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.i
 
 
 def forward_fill(values: NDArray[Any], where: NDArray[np.bool_], otherwise: Any) -> NDArray[Any]:
-    """The value at the newest True of `where` at each place, `otherwise` before the first.
+    """Value at the latest True of `where` at each position, `otherwise` before the first.
 
     values : (n,). where : bool (n,). Returns (n,)
     """

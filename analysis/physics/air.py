@@ -1,9 +1,8 @@
 """Moist air: what its humidity is, and whether frost can grow on a coil standing in it.
 
 Relative humidity below 0 C means two things: weather services and capacitive sensors state it over liquid
-    water, some
-calculators over ice. Every function here takes `over` for that; "water" is the default because that is what
-is measured.
+water, some calculators over ice. Every function here takes `over` for that; "water" is the default because
+that is what is measured.
 """
 
 from __future__ import annotations
@@ -169,8 +168,7 @@ def frost_rate_index(
     over: Over = "water",
     pressure_pa: float = SEA_LEVEL_PA,
 ) -> Array:
-    """How fast frost can grow on the outdoor coil: water the air loses to a coil colder than its frost point
-    and than 0 C.
+    """Frost growth potential of the outdoor coil: water that the air loses to a coil below its frost point.
 
     temperature_c : float or array [C]. Outdoor air
     humidity_percent : float or array [%]

@@ -1,5 +1,4 @@
-"""The bin method of EN 14825: seasonal performance of a heat pump with its back-up heater over a reference
-season."""
+"""Bin method of EN 14825: seasonal performance of a heat pump with its back-up heater."""
 
 from __future__ import annotations
 
@@ -19,8 +18,7 @@ PRIMARY_ENERGY_FACTOR = 2.5  # Reg. (EU) 813/2013: conversion coefficient for el
 
 @dataclass(frozen=True)
 class Season:
-    """A reference heating season: whole-degree outdoor temperatures, hours at each, design temperature,
-    off-mode hours."""
+    """A reference heating season: temperature bins with hours, design temperature, off-mode hours."""
 
     name: str
     design_c: float
@@ -43,8 +41,7 @@ class Season:
 
     @property
     def equivalent_hours(self) -> float:
-        """Hours at design load that carry the season's whole load [h]: published as 2066 (A), 1336 (W), 2465
-        (C)."""
+        """Full-load hours of the season [h]: published as 2066 (A), 1336 (W), 2465 (C)."""
         return float(
             np.sum(np.array(self.hours) * part_load_ratio(self.temperatures_c, design_c=self.design_c))
         )
@@ -149,12 +146,11 @@ COLDER = Season(
     2944,
     2189,
 )
-SEASONS = (AVERAGE, WARMER, COLDER)
 
 
 @dataclass(frozen=True)
 class SeasonalPerformance:
-    """What one season asks and takes. Energies in kWh."""
+    """Load and consumption of one season. Energies in kWh."""
 
     heat_kwh: float
     heat_pump_kwh: float
@@ -168,8 +164,7 @@ class SeasonalPerformance:
 
     @property
     def scop_net(self) -> float:
-        """Active-mode seasonal performance without the back-up heater's heat and electricity (EN 14825
-        SCOPnet) [-]."""
+        """Active-mode seasonal performance without the back-up heater (EN 14825 SCOPnet) [-]."""
         return (self.heat_kwh - self.backup_kwh) / self.heat_pump_kwh
 
     @property
@@ -190,8 +185,7 @@ def part_load_ratio(outdoor_c: ArrayLike, *, design_c: float = -10.0) -> Array:
 
 
 def declared_curve(temperatures_c: Sequence[float], values: Sequence[float]) -> Callable[[Array], Array]:
-    """Straight lines between declared values; the outer two lines go on beyond them, as EN 14825 allows above
-    the last.
+    """Linear interpolation of declared values; extrapolates the outer lines, as EN 14825 allows.
 
     temperatures_c : sequence [C], any order, at least 1 and no repeats
     values : sequence. Declared capacity [kW] or COP [-] at each

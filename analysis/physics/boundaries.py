@@ -1,6 +1,6 @@
-"""Seasonal performance factors at the four SEPEMO boundaries, from whatever meters there are.
+"""Seasonal performance factors at the four SEPEMO boundaries, from any set of meters.
 
-A boundary the meters cannot separate is not given; its reason names the meter that is missing.
+A boundary that the meters cannot separate is omitted; its reason names the missing meter.
 """
 
 from __future__ import annotations
@@ -34,14 +34,12 @@ BOUNDARIES: tuple[tuple[str, frozenset[str]], ...] = (
     ("H4", frozenset({FAN, BACKUP, IMMERSION, PUMP})),
 )
 
-EU_POWER_SYSTEM_EFFICIENCY = 0.455  # Decision 2013/114/EU
 MINIMUM_SPF_ELECTRIC = 2.5  # Decision 2013/114/EU: 1.15 / 0.455, stated as 2.5
 
 
 @dataclass(frozen=True)
-class Balance:
-    """Energies of one period [kWh]. None: fitted but not metered. 0.0: not fitted, or metered and nothing
-    used."""
+class PeriodEnergies:
+    """Energies of one period [kWh]. None: fitted but not metered. 0.0: not fitted, or unused."""
 
     heat_kwh: Energy | None
     heat_pump_kwh: Energy | None
@@ -50,7 +48,7 @@ class Balance:
     immersion_kwh: Energy | None = None
     circulation_pump_kwh: Energy | None = None
     meter_includes: frozenset[str] = field(default_factory=lambda: frozenset({FAN}))
-    """What the heat pump's electricity meter counts besides the compressor and its controls."""
+    """Consumers on the heat pump's electricity meter besides the compressor and its controls."""
     heat_includes: frozenset[str] = frozenset()
     """Direct heaters whose heat the heat meter counts too (those that sit upstream of it)."""
 
@@ -78,21 +76,20 @@ class BoundaryRatio:
     reason: str | None = None
 
 
-def spf(balance: Balance) -> dict[str, BoundaryRatio]:
+def spf(balance: PeriodEnergies) -> dict[str, BoundaryRatio]:
     """Seasonal performance factors at H1 to H4.
 
     balance : Balance [kWh]
     Returns dict of BoundaryRatio by "H1" to "H4" [-].
     Source: SEPEMO-Build (2012), D4.2: H1 refrigeration unit; H2 with source fan or pump; H3 with direct
-        heaters; H4 with sink
-    pumps (formulas from memory). A direct heater that no heat meter sees gives heat equal to its electricity.
+        heaters; H4 with sink pumps (formulas from memory). A direct heater that no heat meter sees gives heat
+        equal to its electricity.
     """
     return {name: _ratio(balance, inside) for name, inside in BOUNDARIES}
 
 
-def spf_of_each(balance: Balance) -> dict[str, tuple[Floats, Floats]]:
-    """`spf` of many periods at once: by boundary the factors [-] and the electricity [kWh], nan where there
-    are none.
+def spf_of_each(balance: PeriodEnergies) -> dict[str, tuple[Floats, Floats]]:
+    """`spf` of many periods: factors [-] and electricity [kWh] by boundary, nan where there are none.
 
     balance : Balance of float64 (n,), or of single numbers for all
     """
@@ -108,7 +105,7 @@ def spf_of_each(balance: Balance) -> dict[str, tuple[Floats, Floats]]:
     return out
 
 
-def _ratio(balance: Balance, inside: frozenset[str]) -> BoundaryRatio:
+def _ratio(balance: PeriodEnergies, inside: frozenset[str]) -> BoundaryRatio:
     told = _energies(balance, inside)
     if isinstance(told, str):
         return BoundaryRatio(None, reason=told)
@@ -118,7 +115,7 @@ def _ratio(balance: Balance, inside: frozenset[str]) -> BoundaryRatio:
     return BoundaryRatio(heat / electricity, heat, electricity)
 
 
-def _energies(balance: Balance, inside: frozenset[str]) -> tuple[Any, Any] | str:
+def _energies(balance: PeriodEnergies, inside: frozenset[str]) -> tuple[Any, Any] | str:
     """Heat and electricity within a boundary, or why they can't be told."""
     if balance.heat_pump_kwh is None:
         return "needs heat_pump_electricity"
@@ -139,8 +136,7 @@ def _energies(balance: Balance, inside: frozenset[str]) -> tuple[Any, Any] | str
 def _terms(
     inside: frozenset[str], meter_includes: frozenset[str], heat_includes: frozenset[str]
 ) -> tuple[tuple[str, int, int], ...]:
-    """What is added to the metered heat and electricity, or taken off: (consumer, sign in heat, sign in
-    electricity)."""
+    """Terms added to metered heat and electricity: (consumer, sign in heat, sign in electricity)."""
     terms = []
     for consumer in CONSUMERS:
         wanted = int(consumer in inside)

@@ -1,5 +1,4 @@
-"""Heating degree-days, by three ways that differ in what they need: daily extremes, a monthly mean, or daily
-means."""
+"""Heating degree-days from daily extremes, a monthly mean, or daily means."""
 
 from __future__ import annotations
 

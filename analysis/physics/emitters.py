@@ -72,8 +72,7 @@ def excess_temperature(
 
 
 def rated_logarithmic_excess(output_excess_k: ArrayLike) -> Array:
-    """Logarithmic excess at which an emitter rated at an arithmetic excess was tested, its water cooling by
-    10 K.
+    """Logarithmic excess of an emitter rated at an arithmetic excess, with water cooling by 10 K.
 
     output_excess_k : float or array [K], above 5
     Returns the same shape [K]: 49.83 for 50. Source: EN 442 test at 75/65/20.

@@ -1,19 +1,14 @@
-"""Emission factors and fuel energy contents. A factor means nothing without its unit, year, scope and source,
-so they travel together.
+"""Emission factors and fuel energy contents, each with unit, year, scope and source.
 
 Reporting factors (kept by country and year) and building-regulation factors (SAP) are different families and
 are never mixed. Carbon does not depend on the site's currency. A site without a country gets the United
-Kingdom's set, and the result says so.
-Fuels burn alike everywhere: a country without its own fuel factor gets the IPCC's default. Electricity
-    differs: a country
-without a factor has no carbon figure.
+Kingdom's set, and the result says so. Fuels burn alike everywhere: a country without its own fuel factor gets
+the IPCC's default. Electricity differs: a country without a factor has no carbon figure.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 
 
 @dataclass(frozen=True)
@@ -241,21 +236,6 @@ def _pick(carrier: str, kind: str, year: int, country: str = DEFAULT_COUNTRY) ->
     own.sort(key=lambda f: f.year)
     earlier = [f for f in own if f.year <= year]
     return earlier[-1] if earlier else own[0]
-
-
-# Seasonal efficiencies of the boiler a heat pump replaced, winter and summer, gross: SAP 2009 Table 4b.
-BOILER_EFFICIENCY: Mapping[str, tuple[float, float]] = MappingProxyType(
-    {
-        "gas condensing": (0.84, 0.74),
-        "gas condensing combination": (0.84, 0.75),
-        "gas non-condensing": (0.74, 0.64),
-        "oil from 1998": (0.80, 0.68),
-        "oil condensing": (0.84, 0.72),
-        "oil condensing combination": (0.82, 0.73),
-        "oil 1985 to 1997": (0.71, 0.59),
-        "oil before 1985": (0.66, 0.54),
-    }
-)
 
 
 def fuel_for_heat_kwh(heat_kwh: float, efficiency: float) -> float:

@@ -238,8 +238,7 @@ class RatedPerformance:
         return over_source * (source_c - 7.0) / 10.0 + over_flow * (flow_c - 35.0) / 10.0
 
     def _field(self, which: str, o: Array, w: Array, known: Array, s: Array, f: Array) -> Array:
-        """Gaussian-process mean at (s, f) of a field known at (o, w): prior plane, bent by level, slopes and
-        local wiggle."""
+        """Gaussian-process mean at (s, f) of a field known at (o, w), with a prior plane."""
         plane = self._slope(which, s, f)
         far_s = np.clip(s, o.min() - self._BEYOND_K, o.max() + self._BEYOND_K)
         far_f = np.clip(f, w.min() - self._BEYOND_K, w.max() + self._BEYOND_K)
@@ -281,8 +280,7 @@ def _full_speed(known: list[tuple[float, float, float]]) -> list[tuple[float, fl
 
 
 def _monotone(grid: Array) -> Array:
-    """Nearest-by-halves surface that rises along the first axis and falls along the second; unchanged where
-    it already does."""
+    """Surface that rises along the first axis and falls along the second, near the given one."""
     upper = np.maximum.accumulate(grid, axis=0)
     upper = np.maximum.accumulate(upper[:, ::-1], axis=1)[:, ::-1]
     lower = np.minimum.accumulate(grid[::-1], axis=0)[::-1]

@@ -1,5 +1,4 @@
-"""Domestic hot water: heat in a store, mixed water it gives, what it loses standing, and the tapping
-profiles."""
+"""Domestic hot water: heat in a cylinder, usable mixed water, standing loss, and tapping profiles."""
 
 from __future__ import annotations
 
@@ -71,8 +70,7 @@ def heat_kwh(litres: ArrayLike, from_c: ArrayLike, to_c: ArrayLike) -> Array:
 
 
 def reheat_minutes(litres: ArrayLike, from_c: ArrayLike, to_c: ArrayLike, power_kw: ArrayLike) -> Array:
-    """Shortest time in which a power brings a volume from one temperature to another, nothing lost on the
-    way.
+    """Shortest reheat time of a volume with a given power, without losses.
 
     litres : float or array [l]
     from_c, to_c : float or array [C]
@@ -198,8 +196,7 @@ def loss_at(
 
 
 def profile_kwh(profile: str) -> float:
-    """Hot water energy of a day of a tapping profile [kWh]: M 5.845, L 11.655. Raises KeyError for another
-    profile."""
+    """Daily energy of a tapping profile [kWh]: M 5.845, L 11.655. Raises KeyError for unknown ones."""
     return sum(energy * count for energy, count in LOAD_PROFILES[profile])
 
 

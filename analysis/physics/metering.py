@@ -35,8 +35,10 @@ _ELECTRICITY = (
 
 
 class HeatMeterError(NamedTuple):
-    """Maximum permissible errors of a heat meter's three parts [-]. They add up for the legal limit, not for
-    an uncertainty."""
+    """Maximum permissible errors of a heat meter's three parts [-].
+
+    They add up for the legal limit, not for an uncertainty.
+    """
 
     flow_sensor: Array
     temperature_pair: Array
@@ -49,8 +51,7 @@ class HeatMeterError(NamedTuple):
 
     @property
     def standard(self) -> Array:
-        """Standard uncertainty of the whole meter [-]: each part rectangular within its limit, combined by
-        GUM."""
+        """Standard uncertainty of the meter [-]: parts rectangular within their limits, combined by GUM."""
         return combine(*(standard_uncertainty(part) for part in self))
 
 
@@ -151,16 +152,14 @@ def standard_uncertainty(half_width: ArrayLike, shape: Shape = "rectangular") ->
 
 
 def combine(*standard_uncertainties: ArrayLike) -> Array:
-    """Combined standard uncertainty of independent parts: the root of the sum of squares (GUM, JCGM 100:2008,
-    5.1.2)."""
+    """Combined standard uncertainty of independent parts: root of the sum of squares (GUM 5.1.2)."""
     return np.sqrt(
         sum((np.asarray(u, dtype=float) ** 2 for u in standard_uncertainties), start=np.asarray(0.0))
     )[()]
 
 
 def combine_systematic_random(systematic: ArrayLike, random: ArrayLike, count: ArrayLike) -> Array:
-    """Standard uncertainty of a mean: the systematic part stays, the random part falls with the number of
-    readings.
+    """Standard uncertainty of a mean: constant systematic part, random part falling with the count.
 
     systematic, random : float or array. Standard uncertainties, one unit
     count : float or array [-]. Independent readings, at least 1
@@ -193,8 +192,7 @@ def coverage_factor(half_widths: Sequence[float], *, normal: float = 0.0, probab
 
 @lru_cache(maxsize=512)
 def _factor(half_widths: tuple[float, ...], normal: float, probability: float) -> float:
-    """Half-width of the symmetric interval of a sum with unit standard deviation, by convolution on a
-    grid."""
+    """Half-width of the symmetric interval of a sum with unit standard deviation, by convolution."""
     step, reach = 0.005, 8.0
     edges = np.arange(-reach - step / 2.0, reach + step, step)
     middle = (edges[:-1] + edges[1:]) / 2.0

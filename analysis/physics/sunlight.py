@@ -42,8 +42,8 @@ def on_walls(day_of_year: ArrayLike, latitude: float, horizontal: ArrayLike) -> 
     horizontal : array (n,) [W/m2], daily mean global irradiance on the horizontal
     Returns array (n,) [W/m2]. A low winter sun gives windows more than it gives the ground, a high one less.
     Source: diffuse share by Erbs, Klein and Duffie (1982), daily form; beam by geometry; a vertical pane sees
-        half of
-    the sky and half of the ground (Liu and Jordan 1963). Orientations: common practice, a house like others.
+        half of the sky and half of the ground (Liu and Jordan 1963). Orientations: common practice, a house
+        like others.
     """
     total = np.asarray(horizontal, dtype=np.float64)
     flat, noon, sides, back = _beam(day_of_year, latitude)
@@ -54,8 +54,10 @@ def on_walls(day_of_year: ArrayLike, latitude: float, horizontal: ArrayLike) -> 
 
 
 def _beam(day_of_year: ArrayLike, latitude: float) -> tuple[Array, Array, Array, Array]:
-    """Daily means of the beam above the air [W/m2]: on the horizontal, on a wall that faces noon, on two that
-    face east and west together, and on one that faces away; arrays (n,)."""
+    """Daily means of extraterrestrial beam irradiance [W/m2] on four orientations; arrays (n,).
+
+    Horizontal; a wall facing noon; two facing east and west together; one facing away.
+    """
     n = np.asarray(day_of_year, dtype=np.float64)[:, None]
     sun = SOLAR_CONSTANT * (1.0 + 0.033 * np.cos(2 * np.pi * n / 365.0))
     place, tilt = np.radians(latitude), declination(n)

@@ -13,7 +13,6 @@ from numpy.polynomial import polynomial
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
-Fluid = Literal["none", "propylene_glycol", "ethylene_glycol"]
 Pipe = Literal["return", "flow"]
 
 WATER_RANGE_C = (0.0, 120.0)
@@ -102,8 +101,7 @@ def _fluid(fluid: str, percent: float) -> str:
 
 
 def _properties(fluid: str, percent: float) -> tuple[Array, Array, tuple[float, float]]:
-    """Coefficients over t/100 of density [kg/m3] and specific heat [kJ/(kg K)], and the range they hold
-    for."""
+    """Coefficients over t/100 of density [kg/m3] and specific heat [kJ/(kg K)], and their valid range."""
     kind = _fluid(fluid, percent)
     if kind == "none":
         return np.array(_WATER_DENSITY), np.array(_WATER_HEAT), WATER_RANGE_C

@@ -1,7 +1,6 @@
-"""Rules for a site file that is being added, beyond those that any site must keep to be read at all.
+"""Rules for new site files, beyond those for reading a stored one.
 
-A site that was kept by an earlier release and breaks one of these is still read: its other points go on being
-collected.
+A stored site of an earlier release that breaks one of them is still read: its other points are collected.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ LONGEST_TOPIC = 256
 
 
 def topic_trouble(topic: str) -> str | None:
-    """Why a point can't listen to a topic, or None.
+    """Return why a point can't subscribe to a topic, or None.
 
     Source: MQTT 5, sections 1.5.4 (no null character) and 4.7 (wildcards, topics that begin with `$`).
     """
@@ -40,7 +39,7 @@ def topic_trouble(topic: str) -> str | None:
 
 
 def not_admitted(site: Site) -> Iterator[tuple[tuple[str | int, ...], str]]:
-    """Path and message of everything that keeps a site from being added."""
+    """Path and message of every rule that a new site breaks."""
     lent = site.weather.site if site.weather else None
     named = (
         (("site", "id"), site.site.id),

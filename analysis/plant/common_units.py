@@ -1,4 +1,4 @@
-"""Conversions of the units that meters and gateways use, so that a site file is read without a unit library.
+"""Conversions of common meter and gateway units, so that site files are read without a unit library.
 
 Factors are exact by definition of the units (SI Brochure, 9th edition; degF after ISO 80000-5). Spellings are
 those that `fieldfare.analysis.plant.units` reads; a test compares every entry with pint.

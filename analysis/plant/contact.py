@@ -1,4 +1,4 @@
-"""`[contact]`: whom to call and where to drive. No figure depends on it."""
+"""`[contact]`: phone, address and position of the home. No figure depends on it."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ MOST_NOTES = 500
 
 
 class Contact(Section):
-    """Personal data: engineers and installers see them, householders their own.
+    """Personal data: visible to engineers and installers, and to householders for their own home.
 
-    latitude, longitude : of the door [degrees, WGS 84], both or neither. area : the firm's own name for a
-        part of its round
+    latitude, longitude : of the door [degrees, WGS 84], both or neither. area : the firm's name for a service
+        area
     """
 
     name: FreeText | None = None
@@ -52,8 +52,7 @@ class Contact(Section):
 
     @property
     def dialled(self) -> str:
-        """The number for a `tel:` link (RFC 3966): digits, with + where the number is international; empty
-        without one."""
+        """Number of a `tel:` link (RFC 3966): digits, with + if international; empty without one."""
         if self.phone is None:
             return ""
         return ("+" if self.phone.startswith("+") else "") + re.sub(r"\D", "", self.phone)

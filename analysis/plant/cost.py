@@ -1,4 +1,4 @@
-"""`[cost]` of the site file: prices by day and by time of day, and the fuel that was replaced."""
+"""`[cost]` of the site file: prices by day and time of day, and the replaced fuel."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from fieldfare.analysis.plant.fields import Day, Number, Price
 from fieldfare.analysis.plant.section import Section
 
 
-class Band(Section):
+class TariffBand(Section):
     """`[[cost.band]]`: an electricity price between two times of the local day."""
 
     start: Annotated[time, Field(alias="from")]
@@ -20,8 +20,7 @@ class Band(Section):
 
 
 class DatedPrice(Section):
-    """`[[cost.price]]`: prices from a local day on, until the next entry; a key that is left out stays as it
-    was."""
+    """`[[cost.price]]`: prices from a local day on, until the next entry; omitted keys keep their value."""
 
     start: Annotated[Day, Field(alias="from")]
     electricity: Price | None = None
@@ -37,9 +36,8 @@ class DatedPrice(Section):
         return self
 
 
-class Prices(NamedTuple):
-    """Prices of a day: electricity [money/kWh] whenever no band says otherwise, standing charge [money/day],
-    fuel [money/kWh]."""
+class DayPrices(NamedTuple):
+    """Prices of a day: electricity outside bands and fuel [money/kWh], standing charge [money/day]."""
 
     electricity: float | None
     standing_charge_per_day: float
@@ -57,7 +55,7 @@ class Cost(Section):
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = "EUR"
     country: Annotated[str, Field(pattern=r"^[A-Z]{2}$")] | None = None
     electricity: Price | None = None
-    band: Annotated[tuple[Band, ...], Field(max_length=96)] = ()
+    band: Annotated[tuple[TariffBand, ...], Field(max_length=96)] = ()
     price: Annotated[tuple[DatedPrice, ...], Field(max_length=1000)] = ()
     standing_charge_per_day: Price = 0.0
     previous_fuel: Literal["heating_oil", "natural_gas", "lpg", "electricity", "none"] = "none"
@@ -80,21 +78,21 @@ class Cost(Section):
             raise ValueError("price: give the entries in the order of their days, each day once")
         return self
 
-    def on(self, day: date) -> Prices:
+    def on(self, day: date) -> DayPrices:
         """The prices of a local day."""
-        told: dict[str, float | None] = {name: getattr(self, name) for name in Prices._fields}
+        told: dict[str, float | None] = {name: getattr(self, name) for name in DayPrices._fields}
         for entry in self.price:
             if entry.start <= day:
-                told |= {n: v for n in Prices._fields if (v := getattr(entry, n)) is not None}
-        return Prices(**told)  # type: ignore[arg-type]
+                told |= {n: v for n in DayPrices._fields if (v := getattr(entry, n)) is not None}
+        return DayPrices(**told)  # type: ignore[arg-type]
 
     @property
-    def newest(self) -> Prices:
+    def newest(self) -> DayPrices:
         """The prices of the last entry."""
         return self.on(date.max)
 
 
-def _covers_day(bands: tuple[Band, ...]) -> bool:
+def _covers_day(bands: tuple[TariffBand, ...]) -> bool:
     priced: set[int] = set()
     for band in bands:
         a, b = (t.hour * 60 + t.minute for t in (band.start, band.end))

@@ -1,4 +1,4 @@
-"""Weather compensation: the flow temperature that the design asks for, and the one that was given."""
+"""Heating curve: the flow temperature set by weather compensation."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ Floats = NDArray[np.float64]
 
 
 def curve_at(points: Sequence[tuple[float, float]], outdoor_c: Floats) -> Floats:
-    """Flow temperature [°C] of a heating curve, level beyond its ends.
+    """Flow temperature [°C] of a heating curve, constant beyond its ends.
 
     points : (outdoor, flow) pairs, ascending by outdoor. outdoor_c : float64 (n,); nan stays nan
     """

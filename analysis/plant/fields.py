@@ -1,4 +1,4 @@
-"""Types of a site file's values: their bounds, and lengths of texts and lists."""
+"""Field types of a site file: bounds of numbers, lengths of texts and lists."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from zoneinfo import available_timezones
 from pydantic import AfterValidator, BeforeValidator, Field
 
 EARLIEST_DAY, LATEST_DAY = date(1990, 1, 1), date(2100, 12, 31)
-"""Days that a site file may name: no heat pump was metered before, and no service runs longer."""
+"""Valid range of dates in a site file."""
 
 
 def _no_truth(value: Any) -> Any:
-    """Refuse `true` where a number is wanted, and whole numbers too large for a float."""
+    """Reject `true` where a number is expected, and integers too large for a float."""
     if isinstance(value, bool):
         raise ValueError(f"must be a number, got {str(value).lower()}")
     if isinstance(value, int) and abs(value) > 1 << 62:
@@ -24,7 +24,7 @@ def _no_truth(value: Any) -> Any:
 
 
 def _printable(value: str) -> str:
-    """Refuse control characters, of which some end a text early or start a new line in a message."""
+    """Reject control characters, which could end a text early or start a new line in a message."""
     if bad := next((c for c in value if ord(c) < 32 or 127 <= ord(c) < 160 or c in "\u2028\u2029"), None):
         raise ValueError(f"must be plain text, without the control character {bad!r}")
     return value
@@ -44,8 +44,7 @@ def _packed_zones() -> frozenset[str]:
 
 @cache
 def _all_zones() -> frozenset[str]:
-    """As `_packed_zones`, with those of the machine: its folders take twice as long to list as a site file to
-    read."""
+    """Like `_packed_zones`, plus the machine's, whose folders are slow to list."""
     return frozenset(available_timezones())
 
 
@@ -74,4 +73,4 @@ Energy = Annotated[Number, Field(ge=1, le=20_000_000)]
 Litres = Annotated[Number, Field(ge=1, le=100_000)]
 Price = Annotated[Number, Field(ge=0, le=1000)]
 Factor = Annotated[Number, Field(ge=-1e6, le=1e6)]
-"""A threshold that a site sets for itself, in the unit of the limit."""
+"""A site's own threshold, in the unit of the limit."""

@@ -1,4 +1,4 @@
-"""Site files: from TOML text to a Site, or to every problem in it with its key and line."""
+"""Parse site files: TOML text to a Site, or to all problems with key and line."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from fieldfare.analysis.plant.site import Site
 LARGEST_FILE = 500_000
 """Characters of a site file; one with hundreds of points has some 50,000."""
 MOST_PROBLEMS = 50
-"""Problems that are told of one file."""
+"""Maximum of reported problems per file."""
 
 
 def parse_site(text: str, file: str = "site file") -> Site:
-    """Read the text of a site file that is to be added.
+    """Parse the text of a new site file.
 
     text : str, TOML by the contract's section 1. file : str, the name shown in messages
     Returns Site. Raises SiteError with the problems: key, line, what is wrong and what would be right.
@@ -35,9 +35,9 @@ def parse_site(text: str, file: str = "site file") -> Site:
 
 
 def parse_kept_site(text: str, file: str = "site file") -> Site:
-    """Read the text of a site file that was added before, by an earlier release perhaps.
+    """Parse the text of a stored site file, possibly of an earlier release.
 
-    As `parse_site`, without the rules of `fieldfare.analysis.plant.admission`.
+    Like `parse_site`, without the rules of `fieldfare.analysis.plant.admission`.
     """
     if len(text) > LARGEST_FILE:
         raise SiteError(
@@ -59,8 +59,8 @@ def _parsed(text: str, file: str) -> Site:
     try:
         site = Site.model_validate(data)
     except ValidationError as error:
-        told = error.errors()[:MOST_PROBLEMS]
-        raise SiteError(file, [_problem(e, data, text) for e in told]) from None
+        first_errors = error.errors()[:MOST_PROBLEMS]
+        raise SiteError(file, [_problem(e, data, text) for e in first_errors]) from None
     if unknown := _unknown_limits(site, text):
         raise SiteError(file, unknown)
     return site
@@ -109,7 +109,7 @@ def _problem(error: Any, data: dict[str, Any], text: str) -> Problem:
 
 
 def _shown(given: Any) -> str:
-    """A value as it stands in a message, cut where it is long."""
+    """A value for a message, truncated if long."""
     if isinstance(given, str):
         return repr(_shortened(given))
     if isinstance(given, int) and abs(given) > 1 << 62:
@@ -158,7 +158,7 @@ def _near(word: str, known: list[str]) -> str:
 
 
 def _line_of(path: tuple[Any, ...], text: str) -> int | None:
-    """The line on which a key stands: a plain walk over headers and keys, enough for a message."""
+    """Line of a key: a simple scan over headers and keys, sufficient for messages."""
     header, wanted, index = "", path, 0
     names = [p for p in path if isinstance(p, str)]
     count = next((p for p in path if isinstance(p, int)), None)

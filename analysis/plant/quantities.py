@@ -1,4 +1,4 @@
-"""The quantities that can be measured at a plant: their forms, units and physical bounds."""
+"""Measured quantities: their forms, units and physical bounds."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Form = Literal["power", "register", "interval", "gauge", "state"]
-"""How a point's numbers are to be read (`as` in the site file)."""
+"""Form of a point's numbers (`as` in the site file)."""
 
 MODES = {"off": 0, "heating": 1, "hot_water": 2, "defrost": 3, "cooling": 4}
 SWITCH = {"0": 0, "1": 1}
@@ -44,7 +44,7 @@ class Quantity:
         return self.unit == "degC"
 
     def canonical(self, form: Form) -> str:
-        """The unit that readings of this form are turned into; empty for states."""
+        """Canonical unit of readings of this form; empty for states."""
         if form in ("register", "interval"):
             return self.energy
         return "" if form == "state" else self.unit
@@ -68,7 +68,7 @@ def _state(name: str, states: dict[str, int] | None, meaning: str) -> Quantity:
     return Quantity(name, ("state",), "", meaning, *anything, anything, states=states)
 
 
-# Refused: water beyond 165 C would be steam at any heating circuit's relief pressure, and 165 degF is a store
+# Rejected: water above 165 C would be steam at any heating circuit's relief pressure, and 165 degF is a store
 # at 74 C. Air: twice the records at inhabited places (-68 and 57 C, World Meteorological Organization), so
 # degF fits.
 _WATER, _LIKELY_WATER = (-60.0, 165.0), (-25.0, 99.0)

@@ -1,4 +1,4 @@
-"""The base of the site file's sections."""
+"""Base class of the site file's sections."""
 
 from __future__ import annotations
 
@@ -6,6 +6,6 @@ from pydantic import BaseModel, ConfigDict
 
 
 class Section(BaseModel):
-    """A part of a site file: frozen, and refused with an unknown key or a number that is not finite."""
+    """A section of a site file: frozen; rejects unknown keys and numbers that are not finite."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True)

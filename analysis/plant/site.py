@@ -1,4 +1,4 @@
-"""A plant as it was designed and is measured: the site file's sections as frozen models."""
+"""The site file as frozen models: the plant as designed and as measured."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ MAX_ANTIFREEZE_PERCENT = 50.0
 
 
 class About(_Section):
-    """`[site]`: what the installation is called and where it stands."""
+    """`[site]`: name and location of the installation."""
 
     id: Annotated[str, Field(pattern=r"^[a-z0-9-]{2,40}$")]
     name: Annotated[Word, Field(min_length=1, max_length=80)]
@@ -53,7 +53,7 @@ class About(_Section):
 
 
 class Design(_Section):
-    """`[design]`: what the design said. Heat loss after EN 12831-1 at the two temperatures."""
+    """`[design]`: the design figures. Heat loss by EN 12831-1 at the two temperatures."""
 
     heat_loss_kw: Output | None = None
     indoor_c: RoomTemperature = 20.0
@@ -153,7 +153,7 @@ class Emitter(_Section):
 
 
 class HotWater(_Section):
-    """`[hot_water]`: the cylinder and how it is run."""
+    """`[hot_water]`: the cylinder and its control."""
 
     cylinder_litres: Litres | None = None
     setpoint_c: Annotated[Number, Field(ge=30, le=80)] = 50.0
@@ -188,7 +188,7 @@ _TIME_FORM_WANTED = (
 
 
 class Csv(_Section):
-    """`[csv]`: how the site's exports are written."""
+    """`[csv]`: format of the site's exports."""
 
     time_column: FreeText = "time"
     timezone: TimeZone = "UTC"
@@ -214,10 +214,10 @@ class Csv(_Section):
             raise ValueError(f"{_TIME_FORM_WANTED}, not {value!r}")
         moment = datetime(2025, 11, 23, 14, 45, 36, tzinfo=UTC)
         try:
-            told = datetime.strptime(moment.strftime(value), value)  # noqa: DTZ007
+            parsed = datetime.strptime(moment.strftime(value), value)  # noqa: DTZ007
         except ValueError:
-            told = None
-        if told is None or told.date() != moment.date():
+            parsed = None
+        if parsed is None or parsed.date() != moment.date():
             raise ValueError(f"{_TIME_FORM_WANTED}, not {value!r}")
         return value
 
@@ -307,7 +307,7 @@ class Point(_Section):
 
     @property
     def to_canonical(self) -> Conversion:
-        """How this point's numbers become canonical ones."""
+        """Conversion of this point's numbers to the canonical unit."""
         if self.form == "state":
             return Conversion(1.0, 0.0)
         return conversion(self.unit, self.kind.canonical(self.form))
@@ -318,7 +318,7 @@ class Point(_Section):
 
 
 FaultWords = Annotated[str, Field(min_length=1, max_length=200)]
-"""The firm's own words for a code that the unit reports."""
+"""The firm's own text for a fault code of the unit."""
 
 
 class Site(_Section):
@@ -367,13 +367,12 @@ class Site(_Section):
 
     @property
     def weather_lender(self) -> str | None:
-        """Id of the site that lends its outdoor sensor."""
+        """Id of the site that provides the outdoor sensor."""
         return self.site.outdoor_from or (self.weather.site if self.weather else None)
 
     @property
     def position(self) -> tuple[float, float] | None:
-        """Latitude and longitude [degrees] of the door where they are given, else of the site; None where
-        neither is."""
+        """Latitude and longitude [degrees] of the door if given, else of the site; None without either."""
         for part in (self.contact, self.site):
             if part is not None and part.latitude is not None and part.longitude is not None:
                 return part.latitude, part.longitude

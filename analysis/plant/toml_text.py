@@ -1,9 +1,9 @@
-"""Texts as TOML writes them."""
+"""Quote texts for TOML."""
 
 from __future__ import annotations
 
 
 def quoted(text: str) -> str:
-    """A text as TOML writes it."""
+    """Quote a text as a TOML string."""
     safe = "".join(c if c.isprintable() else " " for c in text).replace("\\", "\\\\").replace('"', '\\"')
     return f'"{safe}"'

@@ -1,9 +1,8 @@
-"""Units as people and gateways write them, converted to canonical ones: the common units by a table, others
-by pint.
+"""Convert units to canonical ones: common units by a table, others by pint.
 
-Units come from files and messages of strangers, so a closed grammar is checked before pint sees them: names
-joined by `*`, `/` or a blank, each with a power of one digit. Numbers elsewhere, brackets and long texts are
-refused.
+Units come from untrusted files and messages, so a closed grammar is checked before pint sees them: names
+joined by `*`, `/` or a blank, each with a one-digit power. Other numbers, brackets and long texts are
+rejected.
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ from fieldfare.analysis.plant.common_units import COMMON_UNITS
 LONGEST_UNIT = 40
 """Characters of a unit; the longest in use ("kilowatt_hour / meter ** 2") have some 25."""
 
-# Spellings that pint does not read: powers without a sign, degree and micro signs, a raised dot.
+# Spellings that pint does not read: powers without an operator, degree and micro signs, a raised dot.
 _SPELLING = (
     (re.compile(r"°\s*"), "deg"),
     (re.compile(r"²"), "**2"),
@@ -40,18 +39,18 @@ class Conversion(NamedTuple):
 
 @lru_cache(maxsize=1)
 def _registry() -> Any:
-    import pint  # the registry takes a third of a second: only for a unit outside COMMON_UNITS
+    import pint  # building the registry takes 0.3 s: only for units outside COMMON_UNITS
 
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
 def conversion(unit: str, canonical: str) -> Conversion:
-    """How numbers in `unit` become numbers in `canonical`.
+    """Return the conversion from `unit` to `canonical`.
 
-    unit, canonical : str, a product of named units with small powers; `m3/h`, `W/m2`, `°C` and `Cel` are read
-        too
+    unit, canonical : str, a product of named units with small powers; `m3/h`, `W/m2`, `°C` and `Cel` are also
+        read
     Returns Conversion. Raises ValueError naming the unit if it is unknown, of another dimension or not
-    linear.
+        linear.
     """
     if unit == canonical:
         return Conversion(1.0, 0.0)
@@ -63,7 +62,7 @@ def conversion(unit: str, canonical: str) -> Conversion:
 
 
 def _common(unit: str, target: str) -> Conversion | None:
-    """The conversion between two units of one table of COMMON_UNITS; None where they are in none."""
+    """Conversion between two units of one table of COMMON_UNITS; None if there is none."""
     for table in COMMON_UNITS.values():
         if unit in table and target in table:
             (scale, offset), (target_scale, target_offset) = table[unit], table[target]
@@ -72,7 +71,7 @@ def _common(unit: str, target: str) -> Conversion | None:
 
 
 def shown_unit(unit: str) -> str:
-    """A unit as it stands in a message, cut where it is long."""
+    """A unit for a message, truncated if long."""
     return repr(unit if len(unit) <= LONGEST_UNIT else f"{unit[:LONGEST_UNIT]}...")
 
 
@@ -99,7 +98,7 @@ def _by_pint(unit: str, canonical: str) -> Conversion:
 
 
 def _spelled(unit: str) -> str:
-    """A unit as pint reads it. Raises ValueError for what the grammar does not allow."""
+    """A unit in pint's spelling. Raises ValueError for what the grammar does not allow."""
     unit = " ".join(unit.split())
     for pattern, replacement in _SPELLING:
         unit = pattern.sub(replacement, unit)

@@ -1,4 +1,4 @@
-"""`[weather]`: where a site without an outdoor sensor of its own gets its weather from."""
+"""`[weather]`: weather source of a site without an outdoor sensor."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ STATION_QUANTITIES = {
 class Weather(Section):
     """Weather from a file or from another site.
 
-    file : name of a station's CSV beside the site file, read by `site add` and `weather`. station : its
-    name, as shown.
-    site : id of a nearby site that lends its outdoor sensor. base_c : base temperature of degree-days, in
-    place of the home's own
+    file : name of a station's CSV beside the site file, read by `site add` and `weather`. station : its name,
+        for display.
+    site : id of a nearby site with an outdoor sensor. base_c : base temperature of degree-days, replacing the
+        home's own
     """
 
     file: FreeText | None = None
@@ -43,7 +43,7 @@ class Weather(Section):
 
     @property
     def has_station(self) -> bool:
-        """True where readings of a station are expected."""
+        """Whether readings of a station are expected."""
         return self.site is None
 
     @property
@@ -52,5 +52,5 @@ class Weather(Section):
 
 
 def station_id(quantity: str) -> str:
-    """The point id under which a station's readings are kept."""
+    """Point id of a station's readings."""
     return f"station.{quantity}"

@@ -1,5 +1,4 @@
-"""Medians and quantiles of short rows of numbers, many thousand times a night: numpy's own spend more on
-their axes."""
+"""Medians and quantiles of short rows, faster than numpy's own, which spend most time on axes."""
 
 from __future__ import annotations
 
@@ -27,7 +26,7 @@ def nan_median(values: Floats) -> float:
 
 
 def quantile(values: Floats, share: float) -> float:
-    """Quantile of float64 (n,), finite, n > 0, linear between neighbours as np.quantile has it."""
+    """Quantile of float64 (n,), finite, n > 0, with linear interpolation as in np.quantile."""
     ordered = np.sort(values)
     at = (len(ordered) - 1) * share
     below = int(at)
@@ -37,11 +36,11 @@ def quantile(values: Floats, share: float) -> float:
 
 
 def row_quantiles(rows: Floats, share: float, least: int = 1) -> Floats:
-    """The same quantile of the known values of each row; nan where fewer than `least` of them are known.
+    """Quantile of the known values of each row; nan where fewer than `least` are known.
 
     rows : float64 (k, m), nan where unknown, m > 0. Returns float64 (k,)
     """
-    ordered = np.sort(rows, axis=1)  # what is unknown comes last
+    ordered = np.sort(rows, axis=1)  # nan sorts last
     known = np.count_nonzero(~np.isnan(ordered), axis=1)
     last, row = np.maximum(known - 1, 0), np.arange(len(rows))
     at = last * share
@@ -53,14 +52,14 @@ def row_quantiles(rows: Floats, share: float, least: int = 1) -> Floats:
 
 
 def running_median(values: Floats, before: int, after: int) -> Floats:
-    """Median of each value with so many before and after it, fewer at the ends.
+    """Median of each value with its neighbours, fewer at the ends.
 
-    values : float64 (n,), finite, n > 0. Returns float64 (n,)
+    before, after : number of neighbours. values : float64 (n,), finite, n > 0. Returns float64 (n,)
     """
     n = len(values)
     padded = np.concatenate((np.full(before, np.nan), values, np.full(after, np.nan)))
     windows = np.sort(np.lib.stride_tricks.sliding_window_view(padded, before + 1 + after), axis=1)
     row = np.arange(n)
-    known = np.minimum(row, before) + 1 + np.minimum(n - 1 - row, after)  # sorted, the others come last
+    known = np.minimum(row, before) + 1 + np.minimum(n - 1 - row, after)  # the padding sorts last
     middle = windows[row, (known - 1) // 2] + windows[row, known // 2]
     return np.asarray(middle / 2.0, dtype=np.float64)

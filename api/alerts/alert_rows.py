@@ -1,4 +1,4 @@
-"""Alerts as rows of the state database: to and from the life that the rules know."""
+"""Convert alert rows of the state database to and from the Life of the rules."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Alerts in the state database: one for each site and finding, with everything that happened to it."""
+"""Alerts in the state database: one per site and finding, with its history."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ STATES = ("open", "acknowledged", "snoozed", "resolved")
 
 
 class UnknownAlert(InputError):
-    """There is no alert of that number."""
+    """There is no alert with that id."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class EventRow:
 
 @dataclass(frozen=True)
 class Happened:
-    """What a look at a site changed."""
+    """Changes found by one look at a site."""
 
     alert: int
     what: str
@@ -66,7 +66,7 @@ class Happened:
 
 
 class Alerts:
-    """Kept alerts. `patience` says how long findings must hold and be gone."""
+    """Stored alerts. `patience` sets how long findings must be present or absent."""
 
     def __init__(self, database: Database, patience: Patience | None = None) -> None:
         self._database, self._patience = database, patience or Patience()
@@ -79,11 +79,10 @@ class Alerts:
         codes: frozenset[str] | None = None,
         spared: frozenset[str] = frozenset(),
     ) -> list[Happened]:
-        """Take in the findings of a site as they stand now.
+        """Update a site's alerts with its current findings.
 
-        codes : the only codes that were looked for; default all but the spared. Other alerts are left as they
-            are
-        Returns what happened. Taking in the same findings at the same moment again changes nothing.
+        codes : the only codes that were checked; default all but `spared`. Other alerts stay unchanged
+        Returns what happened. Idempotent for the same findings at the same time.
         """
         seen = {f["code"]: f for f in findings if f.get("until") is None}
         happened = []
@@ -109,8 +108,7 @@ class Alerts:
         events: list[Happened],
         now: datetime,
     ) -> list[Happened]:
-        """What is left to tell of a finding that somebody decided about; the decision ends with its
-        finding."""
+        """Events to report for a finding with a decision; the decision ends with its finding."""
         if kept is None:
             return events
         row = row_of(kept)
@@ -161,7 +159,7 @@ class Alerts:
     def page(
         self, offset: int, limit: int, *, state: str = "", site: str = "", live: bool = False
     ) -> tuple[list[AlertRow], int]:
-        """Gravest and newest first, and how many there are; what only waits is not shown."""
+        """Alerts, most severe and newest first, and the total count, without waiting ones."""
         chosen = (
             select(Alert).where(Alert.state == state)
             if state
@@ -191,11 +189,11 @@ class Alerts:
             return [EventRow(r.time, r.what, r.who, r.note) for r in rows]
 
     def acknowledge(self, alert: int, who: Actor, note: str = "") -> AlertRow:
-        """Take it in hand, without an end; the site's page says so. Raises UnknownAlert, InputError."""
+        """Acknowledge without an end date; the site's page shows it. Raises UnknownAlert, InputError."""
         return self._handle(alert, who, "acknowledged", note, rules.acknowledge, "in_hand")
 
     def snooze(self, alert: int, who: Actor, until: datetime, note: str = "") -> AlertRow:
-        """Put it off; the site's page shows its finding as muted. Raises UnknownAlert, InputError."""
+        """Snooze; the site's page shows its finding as muted. Raises UnknownAlert, InputError."""
         if until <= datetime.now(UTC):
             raise InputError("an alert can only be snoozed until a moment to come")
         return self._handle(alert, who, "snoozed", note, lambda life: rules.snooze(life, until), "muted")
@@ -204,7 +202,7 @@ class Alerts:
         return self._handle(alert, who, "note", note, lambda life: life)
 
     def _handle(self, alert: int, who: Actor, what: str, note: str, change: Any, state: str = "") -> AlertRow:
-        """state : of the decision that is kept with the finding; empty for none"""
+        """Apply a change and record it. state : of the decision stored with the finding; empty for none"""
         now = datetime.now(UTC)
         with self._database.write() as session:
             row = _alert(session, alert)
@@ -231,8 +229,7 @@ class Alerts:
             return _row(row)
 
     def since(self, moment: datetime) -> list[tuple[AlertRow, str]]:
-        """Alerts and what happened to each after a moment, oldest first; what people did themselves is left
-        out."""
+        """Alerts with their events after a time, oldest first, without people's own actions."""
         told = ("opened", "reopened", "worsened", "woke", "resolved")
         chosen = select(Alert, AlertEvent.what).join(AlertEvent, AlertEvent.alert == Alert.id)
         chosen = chosen.where(AlertEvent.time > moment, AlertEvent.what.in_(told)).order_by(AlertEvent.id)
@@ -246,7 +243,7 @@ class Alerts:
             return {(state, severity): n for state, severity, n in session.execute(chosen)}
 
     def maintain(self, site: str, start: datetime, end: datetime, reason: str, who: Actor) -> dict[str, Any]:
-        """Announce that a site is worked on. Raises InputError."""
+        """Announce maintenance of a site. Raises InputError."""
         if end <= start:
             raise InputError("maintenance ends after it starts")
         with self._database.write() as session:
@@ -261,7 +258,7 @@ class Alerts:
             return [_window(row) for row in session.scalars(chosen)]
 
     def end_maintenance(self, site: str, window: int) -> None:
-        """Raises InputError where the site has no such window."""
+        """End a maintenance window. Raises InputError if the site has no such window."""
         with self._database.write() as session:
             row = session.get(Maintenance, window)
             if row is None or row.site != site:
@@ -281,8 +278,7 @@ def _alerting(severity: str) -> str:
 
 
 def _is_silenced(session: Session, event: Happened, row: HandlingRow, now: datetime) -> bool:
-    """Whether an alert that has just opened is under a decision; it is then put into the state that the
-    decision asks for, and nobody is told."""
+    """Whether a newly opened alert is under a decision; if so, apply its state and notify nobody."""
     if event.what not in ("opened", "reopened", "woke"):
         return False
     alert = session.get_one(Alert, event.alert)

@@ -1,4 +1,4 @@
-"""The ways a notice leaves: e-mail, and any other channel that apprise speaks."""
+"""Notice channels: e-mail, and any channel that apprise supports."""
 
 from __future__ import annotations
 
@@ -18,20 +18,20 @@ _LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
 
 class NotSent(Exception):
-    """It surely did not arrive; trying again is right."""
+    """The message certainly did not arrive; retry."""
 
 
 class Rejected(NotSent):
-    """The receiver refused it for good; trying again is of no use."""
+    """The receiver refused it permanently; do not retry."""
 
 
 class MayHaveArrived(Exception):
-    """The connection broke when everything had been said: sending again could tell the same thing twice."""
+    """The connection broke after all data were sent: a retry could deliver the message twice."""
 
 
 @dataclass(frozen=True)
 class Letter:
-    """One message to one receiver. `key` names it for good."""
+    """One message to one receiver. `key` identifies it permanently."""
 
     key: str
     receiver: str
@@ -76,7 +76,7 @@ def _connect(scheme: str, host: str, port: int | None) -> smtplib.SMTP:
 
 
 def _prepare(server: smtplib.SMTP, scheme: str, host: str, user: str, password: str) -> None:
-    """Encrypt where the server can, and must where it is not on this machine; then sign in."""
+    """Use TLS if the server offers it; require it unless the server is local. Then sign in."""
     try:
         server.ehlo()
         if scheme == "smtp" and server.has_extn("starttls"):
@@ -110,7 +110,7 @@ def _hand_over(server: smtplib.SMTP, mail_from: str, letter: Letter) -> None:
         raise NotSent(str(error)) from error
     try:
         code, said = server.data(message.as_bytes())
-    except smtplib.SMTPDataError as error:  # refused before anything was handed over
+    except smtplib.SMTPDataError as error:  # refused before any data were sent
         _accepted(error.smtp_code, error.smtp_error)
         raise NotSent(str(error)) from error
     except (OSError, smtplib.SMTPException) as error:

@@ -1,8 +1,8 @@
-"""What people may decide about a finding, and how long a decision lasts: pure rules.
+"""Decisions about findings and how long they last: pure rules.
 
-seen      somebody has read it
-in_hand   somebody deals with it until a day
-muted     nobody is told of it until a day, for a reason
+seen      read by somebody
+in_hand   assigned to somebody until a date
+muted     no notices until a date, for a reason
 no_fault  judged not to be a fault, for a reason, until it is undone or the finding gets worse
 done      a job was logged for it; the readings of the next weeks show whether it worked
 """
@@ -40,8 +40,7 @@ MOST_REASON = 500
 
 @dataclass(frozen=True)
 class Decision:
-    """What somebody asks for. who : e-mail of the person who has it in hand. until : last local day,
-    included"""
+    """A requested decision. who : e-mail of the assignee. until : last local day, inclusive"""
 
     state: str
     who: str = ""
@@ -51,7 +50,7 @@ class Decision:
 
 @dataclass(frozen=True)
 class HandlingRow:
-    """A decision as it is kept. ends : first moment at which it no longer holds; None for no end"""
+    """A stored decision. ends : time from which it no longer holds; None for no end"""
 
     site: str
     code: str
@@ -71,13 +70,12 @@ def open_severities(result: dict[str, Any] | None) -> dict[str, str]:
 
 
 def is_danger(code: str) -> bool:
-    """Whether a finding may harm people or the plant: muting it changes neither the verdict nor the home's
-    place."""
+    """Whether a finding may harm people or the plant; muting it does not change verdict or rank."""
     return harm_of(code) == "danger"
 
 
 def lasts(row: HandlingRow, severity: str | None, now: datetime) -> bool:
-    """Whether a decision still holds for a finding of this severity (None: not seen now)."""
+    """Whether a decision still holds for a finding of this severity (None: currently absent)."""
     if row.ends is not None and row.ends <= now:
         return False
     return weight(severity) <= weight(row.severity)
@@ -88,9 +86,9 @@ def weight(severity: str | None) -> int:
 
 
 def checked(asked: Decision, code: str, today: date, people: frozenset[str]) -> Decision:
-    """The decision, tidied.
+    """Validate and normalise a decision.
 
-    today : the site's local day. people : whom a finding can be given to
+    today : the site's local day. people : possible assignees
     Raises InputError with what is missing or wrong.
     """
     if asked.state not in STATES or asked.state == "done":
@@ -125,14 +123,14 @@ def _until(asked: Decision, code: str, today: date) -> date:
 
 
 def end_of(day: date | None, zone: ZoneInfo) -> datetime | None:
-    """The first moment after a local day."""
+    """First instant after a local day."""
     if day is None:
         return None
     return datetime.combine(day + timedelta(days=1), time(), zone).astimezone(UTC)
 
 
 def alert_after(life: Life, row: HandlingRow) -> Life:
-    """A live alert under a decision; any other stays as it is."""
+    """Apply a decision to a live alert; other alerts stay unchanged."""
     if life.state not in LIVE:
         return life
     if row.state in ("muted", "no_fault"):

@@ -1,4 +1,4 @@
-"""Decisions about a site's findings as lists and pages take them."""
+"""Decisions about a site's findings, prepared for lists and pages."""
 
 from __future__ import annotations
 
@@ -22,10 +22,9 @@ def handled_of(
     names: Mapping[str, str],
     now: datetime,
 ) -> dict[str, dict[str, Any]]:
-    """Decisions about a site's findings as pages take them: finding code -> state, names, local days, whether
-    it holds.
+    """Finding code -> decision for pages: state, names, local days, and whether it still holds.
 
-    result : the standing result, whose severities count. names : e-mail -> name
+    result : the current result, which gives the severities. names : e-mail -> name
     """
     severities = open_severities(result)
     out = {}

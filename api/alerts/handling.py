@@ -1,4 +1,4 @@
-"""Decisions about findings in the state database, and the alerts that follow them."""
+"""Decisions about findings in the state database, and their effect on alerts."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from fieldfare.api.state.work_tables import Alert, Handling
 
 
 class Handlings:
-    """Kept decisions, one for each site and finding."""
+    """Stored decisions, one per site and finding."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
 
     def of_site(self, site: str) -> dict[str, HandlingRow]:
-        """Finding code -> decision, whether or not it still holds."""
+        """Finding code -> decision, including expired ones."""
         with self._database.read() as session:
             rows = session.scalars(select(Handling).where(Handling.site == site).order_by(Handling.code))
             return {r.code: row_of(r) for r in rows}
@@ -36,21 +36,19 @@ class Handlings:
         return out
 
     def decide(self, row: HandlingRow, by: Actor) -> HandlingRow:
-        """Keep a decision in place of the one before; a live alert of the finding follows it."""
+        """Store a decision, replacing the previous one; a live alert of the finding follows it."""
         with self._database.write() as session:
             put(session, row, by)
         return row
 
     def undo(self, site: str, code: str, by: Actor) -> HandlingRow | None:
-        """Take a decision back: the finding is open again. Returns what was undone; None where there was
-        nothing."""
+        """Delete a decision: the finding is open again. Return what was undone, or None."""
         with self._database.write() as session:
             return drop(session, site, code, by)
 
 
 def put(session: Session, row: HandlingRow, by: Actor, event: str = "") -> None:
-    """Write a decision and let a live alert follow it. event : name in the alert's history, default the
-    state"""
+    """Write a decision and update its live alert. event : name in the alert's history, default the state"""
     kept = session.get(Handling, (row.site, row.code)) or Handling(site=row.site, code=row.code)
     for name in ("state", "severity", "who", "ends", "reason", "decided_by", "decided", "work"):
         setattr(kept, name, getattr(row, name))
@@ -62,7 +60,7 @@ def put(session: Session, row: HandlingRow, by: Actor, event: str = "") -> None:
 
 
 def drop(session: Session, site: str, code: str, by: Actor) -> HandlingRow | None:
-    """Remove a decision; a live alert opens again."""
+    """Delete a decision; a live alert reopens."""
     kept = session.get(Handling, (site, code))
     if kept is None:
         return None
@@ -78,9 +76,9 @@ def drop(session: Session, site: str, code: str, by: Actor) -> HandlingRow | Non
 def close_by_job(
     session: Session, site: str, severities: dict[str, str], work: int, codes: list[str], by: Actor
 ) -> None:
-    """Let a job close the findings it names, and reopen those it named before.
+    """Close the findings a job names, and reopen those it named before.
 
-    severities : code -> severity of the findings that are open now; others have nothing to close
+    severities : code -> severity of the open findings; others have nothing to close
     """
     before = session.scalars(select(Handling).where(Handling.site == site, Handling.work == work)).all()
     kept = {row.code for row in before}

@@ -1,5 +1,4 @@
-"""Every decision about a finding, read without the object-relational half of SQLAlchemy: lists on the command
-line need them, and it takes longer to load than such a list takes to make."""
+"""Read all decisions without SQLAlchemy's ORM, which loads too slowly for lists on the command line."""
 
 from __future__ import annotations
 
@@ -26,7 +25,7 @@ _PEOPLE = table("people", column("email", String), column("name", String))
 
 
 def all_handlings(database: Database) -> dict[str, dict[str, HandlingRow]]:
-    """Site -> finding code -> decision, whether or not it still holds."""
+    """Site -> finding code -> decision, including expired ones."""
     out: dict[str, dict[str, HandlingRow]] = {}
     with database.reading() as db:
         for row in db.execute(select(_HANDLINGS)):
@@ -35,6 +34,6 @@ def all_handlings(database: Database) -> dict[str, dict[str, HandlingRow]]:
 
 
 def people_names(database: Database) -> dict[str, str]:
-    """E-mail -> name of everybody with an account."""
+    """E-mail -> name of every account."""
     with database.reading() as db:
         return {row.email: row.name for row in db.execute(select(_PEOPLE))}

@@ -1,10 +1,10 @@
-"""The life of an alert: pure rules from what is seen to what an alert becomes. Nothing flaps.
+"""Alert life cycle: pure rules with hysteresis, so that alerts do not flap.
 
-waiting       seen, but not yet for long enough
-open          held for its time; somebody should look
-acknowledged  somebody has it in hand, for good or until a moment
-snoozed       put off until a moment
-resolved      gone for its time; seen again for its time, it is reopened (a new episode)
+waiting       present, but not yet for long enough
+open          present for long enough; needs attention
+acknowledged  assigned to somebody, with or without an end date
+snoozed       postponed until a time
+resolved      absent for long enough; if it returns for long enough, it reopens (a new episode)
 """
 
 from __future__ import annotations
@@ -13,21 +13,20 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 GRAVER = {"watch": 1, "act": 2, "urgent": 3}
-"""Severities that alert, by weight. A note is told on the site's page and alerts nobody."""
+"""Severities that alert, by weight. A note appears only on the site's page."""
 LIVE = ("open", "acknowledged", "snoozed")
 
 
 AT_ONCE = frozenset({"unit_stopped"})
-"""Codes whose act opens at once: what the watch says of them is no matter of a long window."""
+"""Codes whose act opens at once, as the watch judges them over a short window."""
 
 
 @dataclass(frozen=True)
 class Patience:
-    """How long a finding must hold before it opens, and be gone before it is resolved.
+    """How long a finding must be present before it opens, and absent before it is resolved.
 
-    A nightly finding of a long window is slow by itself: three nights in a row make a watch, two make an act.
-        What is
-    urgent opens at once. Gone must last longer than held, so that a finding on its limit stays one alert.
+    Nightly findings over a long window change slowly: three nights in a row open a watch, two an act. Urgent
+    ones open at once. Absence must last longer than presence, so that a finding at its limit stays one alert.
     """
 
     hold_watch: timedelta = timedelta(hours=47)
@@ -38,8 +37,7 @@ class Patience:
     gone_urgent: timedelta = timedelta(hours=23)
 
     def at_once(self) -> Patience:
-        """The same for a code of AT_ONCE: it opens at the first look, and is resolved after half a day
-        without it."""
+        """The same for a code of AT_ONCE: opens at the first look, resolves after half a day of absence."""
         half_day = timedelta(hours=12)
         return replace(
             self, hold_act=timedelta(0), gone_watch=half_day, gone_act=half_day, gone_urgent=half_day
@@ -54,7 +52,7 @@ class Patience:
 
 @dataclass(frozen=True)
 class Life:
-    """Where an alert stands."""
+    """State of an alert."""
 
     state: str
     severity: str
@@ -69,12 +67,11 @@ class Life:
 def step(
     life: Life | None, severity: str | None, now: datetime, *, patience: Patience, maintained: bool = False
 ) -> tuple[Life | None, list[str]]:
-    """What becomes of an alert when its finding is looked for.
+    """Next state of an alert after checking for its finding.
 
-    life : None where there never was one. severity : of the finding as seen now; None where it is not seen
-    maintained : the site is being worked on, so nothing new counts
-    Returns the new life (None: nothing to keep) and what happened, of opened, reopened, worsened, woke,
-    resolved.
+    life : None if there was no alert. severity : of the finding now; None if absent
+    maintained : whether the site is under maintenance, so that new findings don't count
+    Returns the new life (None: nothing to store) and the event: opened, reopened, worsened, woke or resolved.
     """
     if severity is not None and severity in GRAVER:
         return _seen(life, severity, now, patience, maintained)
@@ -82,19 +79,19 @@ def step(
 
 
 def acknowledge(life: Life, until: datetime | None = None) -> Life:
-    """Somebody has it in hand; it opens again at `until`. Raises ValueError where it is not live."""
+    """Acknowledge; it opens again at `until`. Raises ValueError if it is not live."""
     if life.state not in LIVE:
         raise ValueError(f"an alert that is {life.state} can't be acknowledged")
     return replace(life, state="acknowledged", snoozed_until=until)
 
 
 def reopen(life: Life) -> Life:
-    """Take back what was decided. An alert that is not live stays as it is."""
+    """Undo a decision. An alert that is not live stays unchanged."""
     return replace(life, state="open", snoozed_until=None) if life.state in LIVE else life
 
 
 def snooze(life: Life, until: datetime | None) -> Life:
-    """Put it off; None: until it gets worse. Raises ValueError where it is not live."""
+    """Snooze until a time; None: until it gets worse. Raises ValueError if it is not live."""
     if life.state not in LIVE:
         raise ValueError(f"an alert that is {life.state} can't be snoozed")
     return replace(life, state="snoozed", snoozed_until=until)

@@ -1,4 +1,4 @@
-"""Notices: queued once for each receiver, sent, tried again, and never sent twice."""
+"""Notices: queued once per receiver, sent, retried, and never sent twice."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ from fieldfare.api.state.people_tables import PersonSite
 from fieldfare.api.state.work_tables import Notice
 
 BACK_OFF = tuple(timedelta(minutes=m) for m in (1, 5, 15, 60, 180, 360))
-"""Waits before the next try; after the last one it has failed."""
+"""Delays before retries; after the last one the notice has failed."""
 CLAIM_LOST_AFTER = timedelta(minutes=10)
 
 log = logging.getLogger(__name__)
@@ -63,31 +63,30 @@ class NoticeRow:
 
 @dataclass(frozen=True)
 class Receiver:
-    """Where a notice goes, and what its person wants to be told."""
+    """Address of a receiver, and that person's notice settings."""
 
     address: str
     own: OwnSettings
 
     def wants_at_once(self, alert: AlertRow) -> bool:
-        """What can't wait by its code counts as urgent."""
+        """Whether to notify now; codes that can't wait count as urgent."""
         return ("urgent" if _cannot_wait(alert) else alert.severity) in self.own.at_once
 
 
 class Notices:
     """The queue in the state database.
 
-    A notice waits, is claimed before it is sent, and is then sent, failed or (where the connection broke when
-    all had been said, or the process died) unsure: an unsure one is shown, and not sent again.
+    A notice is claimed before it is sent, and then becomes sent, failed or unsure. Unsure means that the
+    connection broke after all data were sent, or the process died: it is shown, and not sent again.
     """
 
     def __init__(self, database: Database, settings: Settings, send: Send = send) -> None:
         self._database, self._settings, self._send = database, settings, send
 
     def urgent(self, alerts: Sequence[AlertRow], now: datetime, zone: ZoneInfo | None = None) -> int:
-        """Queue what receivers want to be told at once, once for each episode of an alert.
+        """Queue immediate notices, once per episode of an alert. Return the number of new ones.
 
-        What is urgent, or can't wait by its code, leaves at any hour; the rest keeps to quiet hours, in
-        `zone`. Returns how many notices were new.
+        Urgent ones and codes that can't wait are sent at any hour; the rest respects quiet hours in `zone`.
         """
         new = 0
         with self._database.write() as session:
@@ -107,7 +106,7 @@ class Notices:
     def digest(
         self, day: str, happened: Sequence[tuple[AlertRow, str]], live: int, now: datetime, zone: ZoneInfo
     ) -> int:
-        """Queue the morning digest of a day. Returns how many notices were new."""
+        """Queue the morning digest of a day. Return the number of new notices."""
         new = 0
         with self._database.write() as session:
             names = site_names(session)
@@ -123,7 +122,7 @@ class Notices:
         return new
 
     def month(self, site: str, month: str, now: datetime, zone: ZoneInfo) -> int:
-        """Queue the letter about a month's paper for the home's people. Returns how many notices were new."""
+        """Queue the letter about a month's paper for the home's people. Return the number of new notices."""
         new = 0
         signature = about_firm(self._database, self._settings).signature
         chosen = select(PersonSite.person).where(PersonSite.site == site)
@@ -152,7 +151,7 @@ class Notices:
             _queue(session, f"account-{new_id()}", "account", None, email, subject, told, now)
 
     def deliver(self, now: datetime | None = None) -> dict[str, int]:
-        """Send what is due. Returns how many ended in each state."""
+        """Send what is due. Return counts by end state."""
         moment = now or datetime.now(UTC)
         self._give_up_lost(moment)
         ended: dict[str, int] = {}
@@ -162,7 +161,7 @@ class Notices:
         return ended
 
     def page(self, offset: int, limit: int, site: str = "") -> tuple[list[NoticeRow], int]:
-        """Newest first, and how many there are."""
+        """Notices, newest first, and the total count."""
         chosen = select(Notice) if not site else select(Notice).where(Notice.site == site)
         with self._database.read() as session:
             total = session.scalar(select(func.count()).select_from(chosen.subquery())) or 0
@@ -202,7 +201,7 @@ class Notices:
                 values["not_before"] = now + BACK_OFF[notice.attempts - 1]
         except MayHaveArrived as error:
             values = {"state": "unsure", "error": str(error)}
-        except Exception as error:  # a channel's own fault must not stop the others
+        except Exception as error:  # an error of one channel must not stop the others
             log.exception("a notice could not be sent")
             values = {"state": "unsure", "error": f"{type(error).__name__}: {error}"}
         with self._database.write() as session:
@@ -210,7 +209,7 @@ class Notices:
         return str(values["state"])
 
     def _give_up_lost(self, now: datetime) -> None:
-        """What was being sent when its process died may have arrived."""
+        """Mark notices being sent when the process died as unsure: they may have arrived."""
         lost = (Notice.state == "sending", Notice.not_before < now - CLAIM_LOST_AFTER)
         with self._database.write() as session:
             session.execute(
@@ -218,8 +217,7 @@ class Notices:
             )
 
     def _firm(self, session: Session) -> list[Receiver]:
-        """The firm's people as each wants to be told, and the installation's own channels, which are told
-        everything."""
+        """The firm's people with their settings, and the installation's channels, which get everything."""
         people = [
             Receiver(own.channel or email, own)
             for email, (person, own) in settings_of_people(session).items()

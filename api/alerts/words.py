@@ -1,4 +1,4 @@
-"""What notices say: pure text from alerts."""
+"""Texts of notices, as pure functions of alerts."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ WHAT = {
 
 
 def urgent_message(alert: AlertRow, site_name: str, address: str) -> tuple[str, str]:
-    """Subject and body of a notice that can't wait."""
+    """Subject and body of an urgent notice."""
     finding = alert.finding
     lines = [f"{site_name}: {alert.headline}", ""]
     lines += _evidence(finding)
@@ -34,8 +34,10 @@ def urgent_message(alert: AlertRow, site_name: str, address: str) -> tuple[str, 
 def digest_message(
     happened: Sequence[tuple[AlertRow, str]], live: int, names: Mapping[str, str], address: str
 ) -> tuple[str, str] | None:
-    """Subject and body of the morning digest; None where nothing happened. Of several things that happened to
-    one alert the last one counts."""
+    """Subject and body of the morning digest; None without events.
+
+    Only the last event of each alert counts.
+    """
     newest = {alert.id: (alert, what) for alert, what in happened}
     if not newest:
         return None
@@ -60,7 +62,7 @@ def digest_message(
 def month_message(
     site_name: str, month: str, address: str, site: str, firm: Mapping[str, str]
 ) -> tuple[str, str]:
-    """Subject and body of the letter that tells a householder of the month's paper, signed by the firm."""
+    """Subject and body of the letter announcing a month's paper, signed by the firm."""
     where = f"{address}/sites/{site}/papers/month/{month}"
     signed = "".join(f"\n{line}" for line in (firm["name"], firm["contact"]) if line)
     subject = f"{site_name}: your heating in {month_in_words(month)}"
@@ -68,7 +70,7 @@ def month_message(
 
 
 def not_before(now: datetime, zone: ZoneInfo, quiet_from: int, quiet_to: int) -> datetime:
-    """The moment at which something that is not urgent may leave: now, or the end of the quiet hours."""
+    """Earliest time for a notice that is not urgent: now, or the end of the quiet hours."""
     local = now.astimezone(zone)
     quiet = (
         quiet_from <= local.hour < quiet_to

@@ -1,4 +1,4 @@
-"""What people ask on the phone: `answer`."""
+"""`fieldfare answer`: answer a caller's question."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from fieldfare.api.cli.options import (
 from fieldfare.api.core.settings import Settings
 
 
-class Hours(click.ParamType):
+class HourRange(click.ParamType):
     """Local hours from and to, as 22-6."""
 
     name = "hours"
@@ -63,7 +63,9 @@ class Hours(click.ParamType):
 )
 @click.option("--zone", help="cold: the zone that is cold. Default: the coldest.")
 @click.option(
-    "--hours", type=Hours(), help="Local hours it is about, such as 6-9 or 22-6. Default: all; noise: 22-6."
+    "--hours",
+    type=HourRange(),
+    help="Local hours it is about, such as 6-9 or 22-6. Default: all; noise: 22-6.",
 )
 @click.option("--since", type=Day(), help="First day it was noticed, where that is before --from.")
 @click.option(
@@ -103,18 +105,18 @@ def answer(
     )
     asking = Asking(first, last, against, billed_kwh, billed_money, visit_cost, zone, hours, since, told)
     with opened(settings) as service:
-        plant = service.sites.get(site_id)
-        document = answered(service, plant, question, asking)
+        record = service.sites.get(site_id)
+        document = answered(service, record, question, asking)
         if out is not None:
             from fieldfare.api.records.papers import answer_paper, write_paper
 
-            write_paper(answer_paper(service, plant, document), out)
+            write_paper(answer_paper(service, record, document), out)
     if form == "json":
         print_json(document)
         return
     from fieldfare.api.cli.plain_answer import plain_answer
 
-    click.echo(plain_answer(document, plant.site.site.name))
+    click.echo(plain_answer(document, record.site.site.name))
     if out is not None:
         click.echo(f"wrote {out}")
 

@@ -1,4 +1,4 @@
-"""`fieldfare check` and `repair`: is everything that is stored whole, and what a backup can bring back."""
+"""`fieldfare check` and `repair`: check all stored data, and restore damaged data from a backup."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""The command's entry: exit codes and messages, in one place.
+"""Entry point of the command: exit codes and messages.
 
-0 done; 1 an internal error, or data or a disk that can't be used; 2 bad usage or bad input, nothing stored; 3
-done, but some rows were rejected; 130 stopped by Ctrl-C before the work was done.
+0 success; 1 an internal error, or data or a disk that can't be used; 2 bad usage or bad input, nothing
+stored; 3 success, but some rows were rejected; 130 stopped by Ctrl-C.
 """
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ DONE, FAULT, BAD_INPUT, SOME_REJECTED, INTERRUPTED = 0, 1, 2, 3, 130
 
 
 def main(argv: Sequence[str] | None = None) -> None:
-    """Run the command and leave with its exit code."""
+    """Run the command and exit with its exit code."""
     sys.exit(run(argv))
 
 
 def run(argv: Sequence[str] | None = None) -> int:
-    """Run the command. Returns its exit code; never raises."""
+    """Run the command. Return its exit code; never raises."""
     one_thread_each()
     from fieldfare.api.cli.root import root
 
@@ -60,7 +60,7 @@ def run(argv: Sequence[str] | None = None) -> int:
     except (OSError, sqlite3.Error) as error:
         return _unusable(error)
     except Exception as error:
-        of_database = getattr(error, "orig", None)  # as SQLAlchemy wraps it, which is not loaded for this
+        of_database = getattr(error, "orig", None)  # wrapped by SQLAlchemy, which is not imported for this
         return _unusable(of_database) if isinstance(of_database, sqlite3.Error) else _fault(error)
 
 
@@ -81,7 +81,7 @@ def _hint(error: click.UsageError) -> str:
 
 
 def _unusable(error: Exception) -> int:
-    """A full disk, a folder that can't be written, a damaged database: one line, the details in the log."""
+    """A full disk, a read-only folder, a damaged database: one line, with details in the log."""
     from fieldfare.api.cli.root import data_folder
 
     log.error("a file or database could not be used", exc_info=error)
@@ -104,5 +104,5 @@ def _fault(error: Exception) -> int:
 
 
 def _close_output() -> None:
-    """Nobody reads on: let the interpreter's last flush go nowhere."""
+    """The reader closed the pipe: redirect the interpreter's last flush to nowhere."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

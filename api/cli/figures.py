@@ -1,4 +1,4 @@
-"""What was worked out: `analyse`, `report`, `fleet`."""
+"""`fieldfare analyse`, `report` and `fleet`: show results."""
 
 from __future__ import annotations
 
@@ -29,15 +29,15 @@ def analyse(settings: Settings, site_id: str, first: date | None, last: date | N
     from fieldfare.api.core.service import opened
 
     with opened(settings) as service:
-        plant = service.sites.get(site_id)
-        result = service.results.result(plant, *service.results.period(plant, first, last))
-        result = under_standing_verdict(service, plant, result)
+        record = service.sites.get(site_id)
+        result = service.results.result(record, *service.results.period(record, first, last))
+        result = under_standing_verdict(service, record, result)
     if form == "json":
         print_json(result)
         return
     from fieldfare.api.cli.plain_result import plain_result
 
-    click.echo(plain_result(result, plant.site.site.name))
+    click.echo(plain_result(result, record.site.site.name))
 
 
 @click.command("report")
@@ -78,13 +78,13 @@ def report(
     )
 
     with opened(settings) as service:
-        plant = service.sites.get(site_id)
+        record = service.sites.get(site_id)
         if month is not None:
-            paper = month_paper(service, plant, month)
+            paper = month_paper(service, record, month)
         elif winter_check:
-            paper = winter_paper(service, plant, season, pictures=True)
+            paper = winter_paper(service, record, season, pictures=True)
         else:
-            paper = hand_over_paper(service, plant)
+            paper = hand_over_paper(service, record)
         write_paper(paper, out)
     click.echo(f"wrote {out}")
 

@@ -1,4 +1,4 @@
-"""`fieldfare user ...`: who may sign in."""
+"""`fieldfare user ...`: manage users."""
 
 from __future__ import annotations
 

@@ -8,7 +8,7 @@ from fieldfare.dashboards.answers.told import told
 
 
 def plain_answer(document: dict[str, Any], name: str) -> str:
-    """Lines for a terminal, the answer first."""
+    """Answer for a terminal, the conclusion first."""
     shown = told(document, name)
     lines = [f"{name}: {shown['title']}", "", *shown["lead"]]
     if document["question"] == "bill":

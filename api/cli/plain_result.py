@@ -21,11 +21,11 @@ NOT_KNOWN = "not known"
 
 
 MOST_ASKED = 2
-"""Unanswered questions that a fleet's line names."""
+"""Maximum of unanswered questions on a fleet line."""
 
 
 def plain_result(result: dict[str, Any], name: str) -> str:
-    """The whole result as text: verdict and findings first, then the figures, then what could not be said."""
+    """The whole result as text: verdict and findings, then figures, then what was not assessed."""
     period, coverage = result["period"], result["coverage"]["share"]
     head = f"{name}: {period['from']} to {period['to']}"
     if coverage is not None:
@@ -46,7 +46,7 @@ def plain_result(result: dict[str, Any], name: str) -> str:
 
 
 def plain_fleet(rows: list[dict[str, Any]]) -> str:
-    """The fleet as text, one line a site."""
+    """The fleet as text, one line per site."""
     if not rows:
         return "no sites yet; add one with: fieldfare site add FILE"
     width = max(len(row["id"]) for row in rows)
@@ -66,7 +66,7 @@ def plain_fleet(rows: list[dict[str, Any]]) -> str:
 
 
 def _unknown(row: dict[str, Any]) -> str:
-    """The questions that can't be answered, in one line."""
+    """The questions that can't be answered, on one line."""
     asked = [m["question"] for m in row["missing"]]
     more = f" and {len(asked) - MOST_ASKED} more" if len(asked) > MOST_ASKED else ""
     return f"not answered: {' '.join(asked[:MOST_ASKED])}{more}" if asked else ""
@@ -85,12 +85,12 @@ def _verdict(result: dict[str, Any]) -> str:
 
 
 def _ascii(text: str) -> str:
-    """Spaces that terminals and grep know."""
+    """Replace special spaces by plain ones."""
     return text.replace("\u00a0", " ").replace("\u202f", " ")
 
 
 def number(value: float | None, unit: str = "", digits: int = 0) -> str:
-    """A figure with its unit, or that it is not known."""
+    """A value with its unit, or "unknown"."""
     return NOT_KNOWN if value is None else f"{value:,.{digits}f}{' ' + unit if unit else ''}"
 
 
@@ -135,7 +135,7 @@ def _findings(findings: list[dict[str, Any]]) -> str:
 
 
 def _limit(evidence: dict[str, Any]) -> str:
-    """The limit and on which side of it the trouble lies."""
+    """The limit and the side on which it is exceeded."""
     if evidence.get("limit") is None:
         return ""
     side = evidence.get("side")
@@ -182,7 +182,7 @@ def _losses(result: dict[str, Any]) -> str:
 
 
 def _accounted(told: str | None) -> str:
-    """The finding that tells a dear part, or what explains it."""
+    """The finding that explains a costly part, or its explanation."""
     if not told:
         return ""
     return f": see {told}" if told.replace("_", "").isalpha() else f": {named(told)}"
@@ -255,7 +255,7 @@ def _cost(result: dict[str, Any]) -> str:
 
 
 def _with_factors(text: str, factors: list[str] | None) -> str:
-    """A carbon figure with the factors it rests on: a site without a country gets the United Kingdom's."""
+    """A carbon figure with its emission factors; a site without a country uses the United Kingdom's."""
     return f"{text}, by {'; '.join(factors)}" if factors and text != NOT_KNOWN else text
 
 

@@ -1,4 +1,4 @@
-"""Readings in and out: `ingest`, `export`, `import`, `move`, `set-aside`."""
+"""`fieldfare ingest`, `export`, `import`, `move` and `set-aside`: readings in and out."""
 
 from __future__ import annotations
 
@@ -40,12 +40,12 @@ def ingest(settings: Settings, site_id: str, files: tuple[Path, ...], form: str)
     if form == "json":
         print_json(summary)
     else:
-        click.echo(_told(summary))
+        click.echo(_summary_text(summary))
     if summary["rejected"]["count"]:
         from fieldfare.api.cli.entry import SOME_REJECTED
 
         if form == "text":
-            click.echo(_rejects_told(summary["rejected"]), err=True)
+            click.echo(_rejects_text(summary["rejected"]), err=True)
         return SOME_REJECTED
     return 0
 
@@ -170,7 +170,7 @@ def clear(settings: Settings, site_id: str | None) -> None:
     click.echo(f"{clear_kept(settings, site_id)} messages thrown away")
 
 
-def _told(summary: dict[str, Any]) -> str:
+def _summary_text(summary: dict[str, Any]) -> str:
     span = f", {summary['from']} to {summary['to']}" if summary["from"] else ""
     return (
         f"{summary['rows']} rows: {summary['readings']} readings stored, "
@@ -178,14 +178,14 @@ def _told(summary: dict[str, Any]) -> str:
     )
 
 
-def _rejects_told(rejected: dict[str, Any]) -> str:
+def _rejects_text(rejected: dict[str, Any]) -> str:
     reasons = "; ".join(f"{reason}: {n}" for reason, n in rejected["reasons"].items())
     return f"fieldfare: {rejected['count']} rows rejected ({reasons}); see {rejected['file']}"
 
 
 @contextmanager
 def _bar(files: tuple[Path, ...]) -> Iterator[Callable[[int], None] | None]:
-    """A progress bar over the bytes of the files where somebody watches, nothing in a pipe."""
+    """A progress bar over the bytes of the files on a terminal, nothing in a pipe."""
     if not sys.stderr.isatty():
         yield None
         return

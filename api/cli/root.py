@@ -1,4 +1,4 @@
-"""`fieldfare`: its options and its commands."""
+"""The `fieldfare` command group and its options."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ _folder = [Path(os.environ.get("FIELDFARE_DATA") or Settings.data)]
 
 
 class WholeSentences(click.Group):
-    """Lists commands with their whole first sentence instead of cutting it off."""
+    """Lists commands with their whole first sentence."""
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         rows = [(name, (self.commands[name].help or "").split("\n\n")[0]) for name in self.list_commands(ctx)]
@@ -61,5 +61,5 @@ for command in (command for module in _MODULES for command in module.COMMANDS):
 
 
 def data_folder() -> Path:
-    """The data folder of the command that runs or ran last, as far as it is known."""
+    """Data folder of the current or last command, if known."""
     return _folder[0]

@@ -1,4 +1,4 @@
-"""What runs until it is stopped: `serve`, `collect`, `demo`."""
+"""`fieldfare serve`, `collect` and `demo`: long-running commands."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`fieldfare site ...`: the site files."""
+"""`fieldfare site ...`: manage site files."""
 
 from __future__ import annotations
 
@@ -49,8 +49,10 @@ def add(settings: Settings, files: tuple[Path, ...]) -> None:
 
 
 def _stations(sites: list[Site], files: tuple[Path, ...]) -> dict[str, Path]:
-    """Site id -> its station's file, beside the site file that names it. Each is read once here, so that a
-    wrong one refuses all."""
+    """Site id -> its station's file, located beside the site file.
+
+    Reads each file once, so that an invalid one rejects all.
+    """
     out: dict[str, Path] = {}
     for site, path in zip(sites, files, strict=True):
         if site.weather is not None and site.weather.file is not None:

@@ -1,4 +1,4 @@
-"""`fieldfare visits`: the list of visits, as the page has it."""
+"""`fieldfare visits`: the visit list, as on the page."""
 
 from __future__ import annotations
 

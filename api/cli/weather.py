@@ -1,4 +1,4 @@
-"""`fieldfare weather`: a station's weather for a site without an outdoor sensor."""
+"""`fieldfare weather`: import a station's weather for a site without an outdoor sensor."""
 
 from __future__ import annotations
 

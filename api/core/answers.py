@@ -1,5 +1,4 @@
-"""Answers to what people ask on the phone: gathers the days, hours and homes that
-`fieldfare.analysis.answers` reads."""
+"""Collect the days, hours and similar homes that `fieldfare.analysis.answers` needs for an answer."""
 
 from __future__ import annotations
 
@@ -24,20 +23,20 @@ if TYPE_CHECKING:
 QuestionName = Literal["bill", "cold", "hot-water", "noise", "ice"]
 QUESTIONS: tuple[QuestionName, ...] = ("bill", "cold", "hot-water", "noise", "ice")
 BILL_DAYS = 30
-"""Days of a bill up to the newest, where none are named."""
+"""Default length of a bill [days]."""
 USUAL_DAYS = 28
-"""Days before a complaint that tell what is usual."""
+"""Reference days before a complaint."""
 MOST_HOMES = 40
-"""Homes alike that are looked at: each takes a result of the same days."""
+"""Maximum of similar homes: each needs a result of the same days."""
 LONGEST_BILL_DAYS = 400
 
 
 @dataclass(frozen=True)
 class Asking:
-    """What is asked, as the command, the page and the API give it. None: not said.
+    """A question, as given by the command, page or API. None: not given.
 
     against : year, design or homes. hours : local hours from and to. prices : text and name of a CSV of
-    prices
+        prices
     """
 
     first: date | None = None
@@ -52,55 +51,57 @@ class Asking:
     prices: tuple[str, str] | None = field(default=None, repr=False)
 
 
-def answer(service: Service, plant: SiteRecord, question: str, asking: Asking) -> dict[str, Any]:
-    """The answer to a question about a site, JSON-ready: codes and values.
+def answer(service: Service, record: SiteRecord, question: str, asking: Asking) -> dict[str, Any]:
+    """Answer a question about a site, as JSON-ready codes and values.
 
-    Raises InputError for another question or impossible days, NotAssessed where the readings don't allow
-    an answer.
+    Raises InputError for an unknown question or invalid days, NotAssessed if the readings don't allow an
+        answer.
     """
     if question not in QUESTIONS:
         raise InputError(f"unknown question {question!r}; use {', '.join(QUESTIONS)}")
     document = (
-        _bill(service, plant, asking) if question == "bill" else _complaint(service, plant, question, asking)
+        _bill(service, record, asking)
+        if question == "bill"
+        else _complaint(service, record, question, asking)
     )
-    return {"site": plant.site.id, **document}
+    return {"site": record.site.id, **document}
 
 
-def _bill(service: Service, plant: SiteRecord, asking: Asking) -> dict[str, Any]:
+def _bill(service: Service, record: SiteRecord, asking: Asking) -> dict[str, Any]:
     from fieldfare.analysis.answers.bill import Asked, bill
 
-    first, last = _days(service, plant, asking, BILL_DAYS)
+    first, last = _days(service, record, asking, BILL_DAYS)
     if (last - first).days >= LONGEST_BILL_DAYS:
         raise InputError(f"a bill is of up to {LONGEST_BILL_DAYS} days, got {first} to {last}")
-    site = service.facts_cache.equipped(plant.site)
-    now = _span(service, plant, first, last)
+    site = service.facts_cache.equipped(record.site)
+    now = _span(service, record, first, last)
     earlier = _year_before(first, last)
-    against = asking.against or _possible(service, plant, earlier)
+    against = asking.against or _possible(service, record, earlier)
     steps = _prices(asking)
     before = tariffs = None
     homes: list[tuple[Site, Span]] = []
     if against == "year":
-        start, _ = service.results.span(plant)
+        start, _ = service.results.span(record)
         if earlier[1] < start:
             raise NotAssessed(
                 f"the readings begin on {start}, so there is no year before {first} to "
                 "compare with; compare with the design or with homes alike"
             )
-        before = _span(service, plant, *earlier)
-        tariffs = _tariffs(service, plant, site, earlier, (first, last), steps)
+        before = _span(service, record, *earlier)
+        tariffs = _tariffs(service, record, site, earlier, (first, last), steps)
     elif against == "homes":
-        homes = _homes_alike(service, plant, first, last)
+        homes = _homes_alike(service, record, first, last)
     asked = Asked(asking.billed_kwh, asking.billed_money, asking.visit_cost)
     document = bill(site, now, before, against, homes=homes, tariffs=tariffs, asked=asked)
-    period: dict[str, Any] = {"from": f"{first}", "to": f"{last}", "timezone": plant.site.site.timezone}
+    period: dict[str, Any] = {"from": f"{first}", "to": f"{last}", "timezone": record.site.site.timezone}
     period["before"] = {"from": f"{earlier[0]}", "to": f"{earlier[1]}"} if against == "year" else None
     return {"question": "bill", "period": period, **document, "homes": len(homes)}
 
 
-def _days(service: Service, plant: SiteRecord, asking: Asking, length: int) -> tuple[date, date]:
-    """The days asked about; without a wish, the newest."""
-    start, end = service.results.span(plant)
-    outside = f"{plant.site.id} was read from {start} to {end}; {asking.first or asking.last} lies outside"
+def _days(service: Service, record: SiteRecord, asking: Asking, length: int) -> tuple[date, date]:
+    """The days in question; by default the newest."""
+    start, end = service.results.span(record)
+    outside = f"{record.site.id} was read from {start} to {end}; {asking.first or asking.last} lies outside"
     if (asking.first or end) > end or (asking.last or start) < start:
         raise InputError(outside)
     last = asking.last or min(end, asking.first + timedelta(length - 1) if asking.first else end)
@@ -111,15 +112,15 @@ def _days(service: Service, plant: SiteRecord, asking: Asking, length: int) -> t
 
 
 def _year_before(first: date, last: date) -> tuple[date, date]:
-    """The same days a year ago, as many; 29 February has the 28th for its own."""
+    """The same number of days a year earlier; 29 February becomes the 28th."""
     day = 28 if (first.month, first.day) == (2, 29) else first.day
     begin = first.replace(year=first.year - 1, day=day)
     return begin, begin + (last - first)
 
 
-def _possible(service: Service, plant: SiteRecord, earlier: tuple[date, date]) -> Against:
-    """A year ago where it was read, else the design."""
-    start, _ = service.results.span(plant)
+def _possible(service: Service, record: SiteRecord, earlier: tuple[date, date]) -> Against:
+    """ "year" if there are readings of a year ago, otherwise "design"."""
+    start, _ = service.results.span(record)
     return (
         "year"
         if (earlier[1] - max(start, earlier[0])).days >= 0.8 * (earlier[1] - earlier[0]).days
@@ -127,11 +128,11 @@ def _possible(service: Service, plant: SiteRecord, earlier: tuple[date, date]) -
     )
 
 
-def _span(service: Service, plant: SiteRecord, first: date, last: date) -> Span:
+def _span(service: Service, record: SiteRecord, first: date, last: date) -> Span:
     from fieldfare.analysis.answers.bill import Span
 
-    result = service.results.result(plant, first, last)
-    return Span(service.facts_cache.kept(plant.site.id, first, last), result)
+    result = service.results.result(record, first, last)
+    return Span(service.facts_cache.kept(record.site.id, first, last), result)
 
 
 def _prices(asking: Asking) -> PriceSteps | None:
@@ -144,13 +145,13 @@ def _prices(asking: Asking) -> PriceSteps | None:
 
 def _tariffs(
     service: Service,
-    plant: SiteRecord,
+    record: SiteRecord,
     site: Site,
     before: tuple[date, date],
     now: tuple[date, date],
     steps: PriceSteps | None,
 ) -> Tariffs | None:
-    """Prices by the hour, where the site file has bands or a CSV was given; else None."""
+    """Hourly prices if the site file has bands or a CSV was given, otherwise None."""
     cost = site.cost
     if steps is not None and cost is None:
         raise InputError(
@@ -162,17 +163,17 @@ def _tariffs(
 
     day = timedelta(days=1)
     used = [
-        minutes_used(site, service.facts_cache.readings(plant.site, a - day, b + day), a, b)
+        minutes_used(site, service.facts_cache.readings(record.site, a - day, b + day), a, b)
         for a, b in (before, now)
     ]
     return tariffs(site, cost, used[0], used[1], steps)
 
 
-def _homes_alike(service: Service, plant: SiteRecord, first: date, last: date) -> list[tuple[Site, Span]]:
-    """Other homes of like floor area with readings of the same days, but those whose householder said no."""
+def _homes_alike(service: Service, record: SiteRecord, first: date, last: date) -> list[tuple[Site, Span]]:
+    """Other homes of similar floor area with readings of the same days, except those without consent."""
     from fieldfare.analysis.findings.limits import LIMITS
 
-    area, widest = plant.site.site.floor_area_m2, LIMITS["answer_alike_area"].default
+    area, widest = record.site.site.floor_area_m2, LIMITS["answer_alike_area"].default
     if area is None:
         raise NotAssessed("needs site.floor_area_m2 in the site file to find homes alike", "missing_quantity")
     refused = refused_sites(service, "fleet_learning")
@@ -180,7 +181,7 @@ def _homes_alike(service: Service, plant: SiteRecord, first: date, last: date) -
     for other in service.sites.ids():
         if len(out) >= MOST_HOMES:
             break
-        if other == plant.site.id or other in refused:
+        if other == record.site.id or other in refused:
             continue
         found = attempt(other, "compare its bill", partial(_alike, service, other, area, widest, first, last))
         if found is not None and not isinstance(found, Failure):
@@ -204,23 +205,23 @@ def _alike(
     return service.facts_cache.equipped(home.site), _span(service, home, first, last)
 
 
-def _complaint(service: Service, plant: SiteRecord, question: str, asking: Asking) -> dict[str, Any]:
+def _complaint(service: Service, record: SiteRecord, question: str, asking: Asking) -> dict[str, Any]:
     from fieldfare.analysis.answers.complaint import USUAL_DAYS as NAMED_DAYS
     from fieldfare.analysis.answers.complaint import USUAL_HOURS, complaint
     from fieldfare.analysis.answers.hours import Question, hours_of
 
-    first, last = _days(service, plant, asking, NAMED_DAYS[question])
+    first, last = _days(service, record, asking, NAMED_DAYS[question])
     begin, end = asking.hours or USUAL_HOURS[question]
     asked = Question(asking.zone or None, begin, end, asking.since)
     earlier = min(first, asking.since or first)
-    start, _ = service.results.span(plant)
+    start, _ = service.results.span(record)
     day = timedelta(days=1)
     usual_from = max(start, earlier - timedelta(USUAL_DAYS))
-    service.facts_cache.update(plant.site, usual_from, last)
-    facts = service.facts_cache.kept(plant.site.id, usual_from, last)
-    site = service.facts_cache.equipped(plant.site)
-    readings = service.facts_cache.readings(plant.site, first - day, last + day)
-    result = rolling_result(service, plant, None)
+    service.facts_cache.update(record.site, usual_from, last)
+    facts = service.facts_cache.kept(record.site.id, usual_from, last)
+    site = service.facts_cache.equipped(record.site)
+    readings = service.facts_cache.readings(record.site, first - day, last + day)
+    result = rolling_result(service, record, None)
     hours = hours_of(
         site,
         readings,
@@ -231,5 +232,5 @@ def _complaint(service: Service, plant: SiteRecord, question: str, asking: Askin
         first,
         last,
     )
-    period = {"from": f"{first}", "to": f"{last}", "timezone": plant.site.site.timezone}
+    period = {"from": f"{first}", "to": f"{last}", "timezone": record.site.site.timezone}
     return {"question": question, "period": period, **complaint(question, hours)}

@@ -1,4 +1,4 @@
-"""What was last worked out of each site, and is good until what it was made from changes."""
+"""Per-site cache, invalidated when its version token changes."""
 
 from __future__ import annotations
 
@@ -9,14 +9,13 @@ T = TypeVar("T")
 
 
 class SiteCache(Generic[T]):
-    """One thing of each site. Two who ask at once may both work it out; neither waits for the other."""
+    """One cached value per site. Not locked: concurrent callers may both compute the value."""
 
     def __init__(self) -> None:
         self._held: dict[str, tuple[object, T]] = {}
 
     def get(self, site_id: str, mark: object, make: Callable[[], T]) -> T:
-        """What was made last, if the mark of what it was made from is the same; else what `make` makes
-        now."""
+        """Return the cached value if its token equals `mark`, otherwise compute it with `make`."""
         held = self._held.get(site_id)
         if held is None or held[0] != mark:
             held = self._held[site_id] = mark, make()

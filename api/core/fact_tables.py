@@ -1,9 +1,8 @@
-"""Facts tables as the state database holds them: compressed bytes for each kind and month, in order of days.
+"""Facts tables in the state database: compressed bytes per kind and month, ordered by day.
 
-Eight bytes of length, and then, compressed as a whole: `_SIZES`, the columns and the words as JSON padded to
-    eight bytes, and
-the numbers, little-endian: the columns of each type one after the other. A table has up to 260 columns and
-some 30 rows: in a format made of columns, most of it and of its reading would be columns.
+Format: eight bytes of length, then one compressed block: `_SIZES`, the columns and words as JSON padded to
+eight bytes, and the numbers, little-endian, grouped by type and column. A table has up to 260 columns and
+about 30 rows, so in a columnar format most of the size and the reading time would be column metadata.
 """
 
 from __future__ import annotations
@@ -22,9 +21,9 @@ from fieldfare.analysis.errors import UnreadableFacts
 from fieldfare.analysis.facts.table import Table, joined, rows_between
 
 _SIZES = np.dtype([("rows", "<i8"), ("columns", "<i8"), ("words", "<i8")])
-"""Rows of the table, and bytes of the two parts of JSON."""
+"""Rows of the table, and sizes [bytes] of the two JSON parts."""
 _ARROW = b"\xff\xff\xff\xff"
-"""How a stream of Arrow's begins: tables of earlier releases, a column each."""
+"""Start of an Arrow stream: the format of earlier releases."""
 _WORDS = "|O"
 _LARGEST = 1 << 30
 """Bytes of a table; a month has some 100 kB."""
@@ -33,27 +32,29 @@ _EARLIEST, _LATEST = date(1, 1, 1), date(9999, 12, 31)
 
 
 class _Layout(NamedTuple):
-    """told : the columns as JSON. columns : name and numpy's type of each, in their order. types : of
-    numbers, with the columns
-    of each, in the order in which they are kept: the widest first, so that each begins where its type may,
-        and those as wide as
-    they come."""
+    """Column layout. told : the columns as JSON. columns : name and numpy dtype of each, in order.
+
+    types : dtypes of numbers with their columns, in storage order: widest first, so that each block is
+        aligned
+    """
 
     told: bytes
     columns: list[tuple[str, str]]
     types: dict[str, list[str]]
 
 
-class _Part(NamedTuple):
-    """A table as it is kept. blocks : by type (columns, rows). words : columns of words by name."""
+class _StoredTable(NamedTuple):
+    """A stored table. blocks : by dtype (columns, rows). words : text columns by name."""
 
     layout: _Layout
     blocks: dict[str, NDArray[Any]]
     words: dict[str, list[str | None]]
 
-    def rows(self, first: int, end: int | None) -> _Part:
+    def rows(self, first: int, end: int | None) -> _StoredTable:
         blocks = {kind: block[:, first:end] for kind, block in self.blocks.items()}
-        return _Part(self.layout, blocks, {name: words[first:end] for name, words in self.words.items()})
+        return _StoredTable(
+            self.layout, blocks, {name: words[first:end] for name, words in self.words.items()}
+        )
 
     @property
     def days(self) -> NDArray[np.datetime64]:
@@ -62,8 +63,7 @@ class _Part(NamedTuple):
 
 
 def replaced(payload: bytes, fresh: Table, first: date, last: date) -> bytes:
-    """A packed table with its rows of first..last replaced; both are in order of days, and so is what is
-    returned."""
+    """Replace rows first..last of a packed table; both and the result are ordered by day."""
     raw = _decompressed(payload)
     if not raw.startswith(_ARROW):
         older, newer = _part(raw), _part_of(fresh)
@@ -80,8 +80,8 @@ def packed(table: Table) -> bytes:
     return _packed([_part_of(table)])
 
 
-def _packed(parts: Sequence[_Part]) -> bytes:
-    """Parts of one layout, one after the other."""
+def _packed(parts: Sequence[_StoredTable]) -> bytes:
+    """Pack parts of one layout into one table."""
     layout = parts[0].layout
     said = orjson.dumps({name: [w for p in parts for w in p.words[name]] for name in parts[0].words})
     blocks = [np.concatenate([p.blocks[kind] for p in parts], axis=1) for kind in layout.types]
@@ -92,17 +92,17 @@ def _packed(parts: Sequence[_Part]) -> bytes:
     return len(raw).to_bytes(8, "little") + pa.compress(raw, codec="zstd", asbytes=True)
 
 
-def _part_of(table: Table) -> _Part:
+def _part_of(table: Table) -> _StoredTable:
     layout = _layout(orjson.dumps([(name, table[name].dtype.str) for name in table.names]))
     blocks = {kind: np.stack([table[name] for name in names]) for kind, names in layout.types.items()}
     words = {name: table[name].tolist() for name, kind in layout.columns if kind == _WORDS}
-    return _Part(layout, blocks, words)
+    return _StoredTable(layout, blocks, words)
 
 
 def unpacked(payloads: Sequence[bytes]) -> Table:
-    """Tables that were packed, at least one, one after the other."""
+    """Unpack one or more tables and concatenate them."""
     tables: list[Table] = []
-    alike: list[_Part] = []
+    alike: list[_StoredTable] = []
     for payload in payloads:
         raw = _decompressed(payload)
         if not raw.startswith(_ARROW):
@@ -135,7 +135,7 @@ def _decompressed(payload: bytes) -> bytes:
     return raw
 
 
-def _part(raw: bytes) -> _Part:
+def _part(raw: bytes) -> _StoredTable:
     rows, columns, words = np.frombuffer(raw, _SIZES, 1)[0].tolist()
     middle = _SIZES.itemsize + columns
     layout = _layout(raw[_SIZES.itemsize : middle])
@@ -144,11 +144,11 @@ def _part(raw: bytes) -> _Part:
     for kind, names in layout.types.items():
         blocks[kind] = np.frombuffer(raw, kind, len(names) * rows, at).reshape(len(names), rows)
         at += blocks[kind].nbytes
-    return _Part(layout, blocks, orjson.loads(raw[middle : middle + words]))
+    return _StoredTable(layout, blocks, orjson.loads(raw[middle : middle + words]))
 
 
-def _whole(parts: Sequence[_Part]) -> Table:
-    """Parts of one layout, one after the other: a block is put together, not its columns."""
+def _whole(parts: Sequence[_StoredTable]) -> Table:
+    """Concatenate parts of one layout, block by block."""
     layout = parts[0].layout
     blocks = {kind: iter(np.concatenate([p.blocks[kind] for p in parts], axis=1)) for kind in layout.types}
     return Table(
@@ -165,7 +165,7 @@ def _whole(parts: Sequence[_Part]) -> Table:
 
 @lru_cache(maxsize=256)
 def _layout(told: bytes) -> _Layout:
-    """The layout of columns as told in JSON; one object for tables that are alike."""
+    """Layout for columns given as JSON; cached, so that equal tables share one object."""
     columns = [(name, kind) for name, kind in orjson.loads(told)]
     types: dict[str, list[str]] = {}
     for name, kind in columns:

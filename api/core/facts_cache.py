@@ -1,5 +1,4 @@
-"""Facts of a span, brought up to date: only days whose readings, site file or method changed are worked out
-again."""
+"""Cache of facts: recomputes only days whose readings, site file or method changed."""
 
 from __future__ import annotations
 
@@ -38,12 +37,12 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 KINDS = ("days", "runs", "defrosts", "reheats", "notices", "rests", "faults")
 CHUNK_READINGS = 2_000_000
-"""Readings worked out at once in each lane: thin data take longer spans than SPAN_DAYS."""
+"""Readings processed at once per thread: sparse data allow longer spans than SPAN_DAYS."""
 OPEN_DAYS = 1 + MARGIN_DAYS
 """The newest days: today, and those whose facts depend on today's readings."""
 RECENT_S = 600.0
 
-# Worded once: each is run for every site every night.
+# Prebuilt statements: executed for every site each night.
 _OF_MONTHS = (
     FACT_CHUNKS.c.site == bindparam("site_id"),
     FACT_CHUNKS.c.month >= bindparam("first_month"),
@@ -67,16 +66,16 @@ Progress = Callable[[date, date], None]
 
 
 class Updated(NamedTuple):
-    """How many days were worked out again, and a mark of all that the span's facts were made from."""
+    """Number of recomputed days, and a version token of everything the span's facts depend on."""
 
     days: int
     mark: str
 
 
 class Lent(NamedTuple):
-    """Weather that a site gets from elsewhere.
+    """Weather that a site takes from another site or a station.
 
-    key : under which the store keeps it. points : id there -> point here
+    key : the store's key. points : id there -> point here
     """
 
     key: str
@@ -84,19 +83,19 @@ class Lent(NamedTuple):
 
 
 class FactsCache:
-    """Keeps the facts tables of all sites in the state database.
+    """Facts tables of all sites, cached in the state database.
 
-    lanes : int, default 1. Threads for a site of which many days are to be worked out
+    threads : int, default 1. Threads for a site with many days to compute
     """
 
-    def __init__(self, database: Database, store: Store, plants: Sites, lanes: int = 1) -> None:
-        self._lanes = lanes
+    def __init__(self, database: Database, store: Store, plants: Sites, threads: int = 1) -> None:
+        self._threads = threads
         self._database, self._store, self._plants = database, store, plants
         self._locks: dict[str, threading.Lock] = {}
         self._recent: dict[tuple[str, date, date], tuple[str, float]] = {}
 
     def facts(self, site: Site, first: date, last: date, progress: Progress | None = None) -> Facts:
-        """The facts of first..last (local days), after bringing them up to date."""
+        """Facts of first..last (local days), brought up to date."""
         self.update(site, first, last, progress)
         return self.kept(site.id, first, last)
 
@@ -121,18 +120,18 @@ class FactsCache:
         kept = self._kept_fingerprints(site.id, first, last)
         stale = [day for day, mark in wanted.items() if kept.get(day) != mark]
         if not stale:
-            return Updated(0, _whole(wanted))
-        return Updated(self._build(site, plant, stale, wanted, progress), _whole(wanted))
+            return Updated(0, _combined_hash(wanted))
+        return Updated(self._build(site, plant, stale, wanted, progress), _combined_hash(wanted))
 
     def _build(
         self, site: Site, plant: Site, stale: list[date], wanted: dict[date, str], progress: Progress | None
     ) -> int:
-        """Make and keep the facts of stale days, and of the silences that they end. Returns how many days.
+        """Compute and store the facts of stale days and of the silences that they end. Return the day count.
 
-        plant : the site with its lent sensor (see `equipped`). wanted : fingerprints of the days asked for
+        plant : the site with borrowed weather (see `equipped`). wanted : fingerprints of the requested days
         """
         from fieldfare.analysis.facts.build import (
-            build_facts,  # the whole method: only where something is stale
+            build_facts,  # imports the whole analysis: only if something is stale
         )
         from fieldfare.api.core.silent_spans import thin_readings, with_silences
 
@@ -140,18 +139,17 @@ class FactsCache:
         work = with_silences(stale, self._store.revisions(site.id), thin, site.zone)
         marks = wanted | self.fingerprints(plant, work[0], work[-1]) if len(work) > len(stale) else wanted
         days_at_once = _chunk_days(self._store.points(site.id)) if len(work) > SPAN_DAYS else SPAN_DAYS
-        for start, end in _spans(work, days_at_once * self._lanes):
+        for start, end in _spans(work, days_at_once * self._threads):
             around = start - timedelta(days=MARGIN_DAYS), end + timedelta(days=MARGIN_DAYS)
             readings = self.readings(site, *around) | thin
-            facts = build_facts(plant, readings, start, end, self._lanes)
+            facts = build_facts(plant, readings, start, end, self._threads)
             self._keep(site.id, facts, {day: marks[day] for day in days(start, end)})
             if progress:
                 progress(start, end)
         return len(work)
 
     def recent(self, site: Site, first: date, last: date) -> Facts:
-        """The facts of first..last for somebody who looks at them: as `facts`, but the newest days, which
-        change with every reading, may be RECENT_S old."""
+        """Facts of first..last for display: like `facts`, but the newest days may be RECENT_S old."""
         with self._locks.setdefault(site.id, threading.Lock()):
             key, closed = (site.id, first, last), self.closed_mark(site, first, last)
             known = self._recent.get(key)
@@ -161,15 +159,15 @@ class FactsCache:
         return self.kept(site.id, first, last)
 
     def closed_mark(self, site: Site, first: date, last: date) -> str:
-        """A mark of what the facts of those days of first..last are made from that are over."""
+        """Version token of the facts of the completed days in first..last."""
         span = self._store.span(site.id)
         newest = day_of(span[1], site.zone) if span else last
-        return _whole(
+        return _combined_hash(
             self.fingerprints(self.equipped(site), first, min(last, newest - timedelta(days=OPEN_DAYS)))
         )
 
     def readings(self, site: Site, first: date, last: date) -> Readings:
-        """The readings of local days first..last, with those of a lent outdoor sensor (see `equipped`)."""
+        """Readings of local days first..last, including a borrowed outdoor sensor (see `equipped`)."""
         start, end = local_midnight(site, first), local_midnight(site, last + timedelta(days=1))
         found = self._store.read(site.id, None, start, end)
         if lent := self._lent(site):
@@ -178,11 +176,10 @@ class FactsCache:
         return found
 
     def equipped(self, site: Site) -> Site:
-        """The site with the weather that another site or a station lends it.
+        """The site with the weather that another site or a station provides.
 
-        Where the site file names another site (`outdoor_from`, `[weather] site`) or a station (`[weather]
-        file`) and the site lacks the sensor, it behaves as if the lent points were among its own, under the
-        id `other.point`.
+        If the site file names another site (`outdoor_from`, `[weather] site`) or a station (`[weather] file`)
+        and the site lacks the sensor, the borrowed points are added under the id `other.point`.
         """
         lent = self._lent(site)
         return (
@@ -190,8 +187,7 @@ class FactsCache:
         )
 
     def fingerprints(self, site: Site, first: date, last: date) -> dict[date, str]:
-        """Of each day: a mark of the method, the parts of the site file that facts depend on, and the
-        readings."""
+        """Fingerprint of each day: method, relevant parts of the site file, and readings."""
         base = hashlib.blake2b(f"{METHOD_VERSION}|{plant_mark(site)}|{MARGIN_DAYS}".encode(), digest_size=16)
         revised = [sorted(self._store.revisions(site.id).items())]
         if lent := self._lent(self._plants.get(site.id).site):
@@ -238,7 +234,7 @@ class FactsCache:
             return dict(db.execute(_MARKS, _span(site_id, first, last)).all())
 
     def _keep(self, site_id: str, facts: Facts, marks: dict[date, str]) -> None:
-        """Replace the kept facts of the marked days by these."""
+        """Replace the stored facts of the marked days."""
         from fieldfare.api.core.fact_tables import packed, replaced
 
         first, last = min(marks), max(marks)
@@ -268,7 +264,7 @@ class FactsCache:
             return None
         try:
             plant = self._plants.find(lender)
-        except SiteError as error:  # the other site's trouble is not this one's
+        except SiteError as error:  # an error of the other site must not fail this one
             log.warning("site %s: no outdoor sensor from %s: %s", site.id, lender, error)
             return None
         if plant is None:
@@ -278,23 +274,22 @@ class FactsCache:
 
 
 def _span(site_id: str, first: date, last: date) -> dict[str, Any]:
-    """What the statements want to know of a site's days first..last."""
+    """Statement parameters for a site's days first..last."""
     months = {"first_month": _month(first), "last_month": _month(last)}
     return {"site_id": site_id, "first_day": first, "last_day": last} | months
 
 
-def _whole(marks: dict[date, str]) -> str:
+def _combined_hash(marks: dict[date, str]) -> str:
     return hashlib.blake2b("".join(marks.values()).encode(), digest_size=16).hexdigest()
 
 
 def lent_id(lender: str, point: str) -> str:
-    """The id that a lent point stands under."""
+    """Id of a borrowed point."""
     return f"{lender}.{point}"
 
 
 def plant_mark(site: Site) -> str:
-    """The parts of a site file that facts depend on: not the name, limits, or where a value is fetched
-    from."""
+    """Hash of the parts of a site file that facts depend on: not the name, limits, or data sources."""
     content = site.model_dump(
         mode="json",
         exclude={"csv": True, "contact": True, "limits": True, "fault_codes": True, "site": {"name"}},
@@ -306,8 +301,7 @@ def plant_mark(site: Site) -> str:
 
 
 def result_mark(site: Site) -> str:
-    """The parts of a site file that results depend on: all but the contact, comments and the order of
-    keys."""
+    """Hash of the parts of a site file that results depend on: not contact, comments or key order."""
     return _mark_of(site.model_dump(mode="json", exclude={"contact"}))
 
 
@@ -324,8 +318,7 @@ def _chunk_days(points: dict[str, PointSpan]) -> int:
 
 
 def _spans(stale: list[date], most: int) -> Iterator[tuple[date, date]]:
-    """Group stale days: days not further apart than the margin are worked out together, at most `most` at
-    once."""
+    """Group stale days closer than the margin for one computation, at most `most` at once."""
     start = end = None
     for day in stale:
         if start is None or end is None:

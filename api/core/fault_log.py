@@ -1,5 +1,4 @@
-"""The log file beside the data: warnings and errors with their tracebacks, from commands and the service
-alike."""
+"""Log file in the data folder: warnings and errors with tracebacks, from commands and the service."""
 
 from __future__ import annotations
 
@@ -17,8 +16,7 @@ _LARGEST, _KEPT = 10_000_000, 2
 
 
 class _FaultLog(RotatingFileHandler):
-    """Made when the first line is written, readable by its owner alone; where it can't be written nothing
-    else fails."""
+    """Opened on the first line, readable by its owner only; errors of writing it are ignored."""
 
     def _open(self) -> io.TextIOWrapper:
         path = Path(self.baseFilename)

@@ -1,4 +1,4 @@
-"""The fleet list: every site with its verdict and the finding to deal with first, worst first."""
+"""Fleet list: every site with its verdict and its first finding, worst first."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ from fieldfare.dashboards.text.handling import dealt_with, short, urgency_of
 
 
 def fleet_rows(service: Service, *, fresh: bool = False) -> list[dict[str, Any]]:
-    """One row a site: those that failed, then worst first. The verdict is of the days `from` to `to`; `heard`
-    is the last reading, and `silent` says that it is days ago. Findings that somebody deals with come last,
-    as on the page, and `handling`
-    has what was decided: finding code -> state, who, until, words.
+    """One row per site: failed sites first, then worst first.
 
-    fresh : bool, default False. Bring every site up to date first; else the last kept result of each is told
-    Each row has `failed`, with the `reason`, and `data_notices`: lines about data that can't be used.
+    The verdict covers the days `from` to `to`; `heard` is the last reading, and `silent` means it is days
+    old. Findings in hand come last, as on the page; `handling` maps finding code -> state, who, until, words.
+    `failed` and `reason` describe errors, `data_notices` unusable data.
+
+    fresh : bool, default False. Update every site first; otherwise use the last stored results
     """
     now, kept, names = clock(service), all_handlings(service.database), people_names(service.database)
     rows = [
@@ -39,19 +39,18 @@ def fleet_rows(service: Service, *, fresh: bool = False) -> list[dict[str, Any]]
 
 
 def area_of(card: Card) -> str:
-    """The part of the firm's round that a home lies in, by its site file; empty where none is given."""
+    """A home's area from its site file; empty if not given."""
     return getattr(getattr(card, "contact", None), "area", None) or ""
 
 
 def place_of(card: Card) -> str:
-    """What else of its contact a home is looked for by: the household's name and the address."""
+    """Other search text of a home: the household's name and the address."""
     contact = getattr(card, "contact", None)
     return " ".join(t for name in ("name", "address") if (t := getattr(contact, name, None)))
 
 
 def clock(service: Service) -> datetime:
-    """The time that ages are counted to; the demo's invented data end some hours ago, so its clock stands
-    there."""
+    """Reference time for ages; the demo's clock stops at the end of its invented data."""
     if not service.settings.demo:
         return datetime.now(UTC)
     ends = [t for site in service.sites.ids() if (t := last_heard(service, site)) is not None]
@@ -59,7 +58,7 @@ def clock(service: Service) -> datetime:
 
 
 def last_heard(service: Service, site_id: str) -> datetime | None:
-    """Time of a site's last reading; None without one, or where it can't be read."""
+    """Time of a site's last reading; None if it has none or it can't be read."""
     span = attempt(site_id, "read its readings", partial(service.store.span, site_id))
     return None if span is None or isinstance(span, Failure) else datetime.fromtimestamp(span[1] / 1000, UTC)
 
@@ -72,7 +71,7 @@ def _row(
     kept: Mapping[str, HandlingRow],
     names: Mapping[str, str],
 ) -> tuple[tuple[Any, ...], dict[str, Any]] | None:
-    """A site's row behind its sort key; None where it was removed meanwhile."""
+    """Sort key and row of a site; None if it was removed meanwhile."""
     named = {"id": card.id, "name": card.name}
     failed = card.trouble
     result, reason = None, None
@@ -102,7 +101,7 @@ def _row(
 
 
 def _handling(handled: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
-    """Decisions that hold, with their words."""
+    """Current decisions with their texts."""
     return {
         code: {"state": h["state"], "who": h["who"], "until": h["until"], "words": short(h)}
         for code, h in handled.items()
@@ -111,21 +110,21 @@ def _handling(handled: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
 
 
 def _result(service: Service, site_id: str, fresh: bool) -> tuple[dict[str, Any] | None, str | None] | None:
-    """A site's result, or the reason why it has none; None for a site that is not there any more."""
+    """A site's result, or the reason why it has none; None for a site that was removed."""
     if not fresh:
         result = service.results.summary(site_id)
         return result, None if result else "not analysed yet"
-    plant = service.sites.find(site_id)
-    if plant is None:
+    record = service.sites.find(site_id)
+    if record is None:
         return None
     try:
-        return service.results.rolling_result(plant, service.settings.rolling_days), None
+        return service.results.rolling_result(record, service.settings.rolling_days), None
     except NoReadings:
         return None, "no readings yet"
 
 
 def fleet_learning(service: Service) -> dict[str, Any]:
-    """What the firm's systems say about the next design; homes that did not agree to it are left out."""
+    """Lessons of the firm's systems for the next design, without homes that did not consent."""
     from fieldfare.analysis.reports.fleet_feedback import design_feedback
     from fieldfare.api.records.home_rights import refused_sites
 
@@ -134,11 +133,11 @@ def fleet_learning(service: Service) -> dict[str, Any]:
 
 
 def _known(service: Service, refused: frozenset[str]) -> Iterator[tuple[Site, dict[str, Any]]]:
-    """Sites with their newest result, without those whose result can't be read."""
-    for plant in service.sites.all():
-        site_id = plant.site.id
+    """Sites with their newest readable result."""
+    for record in service.sites.all():
+        site_id = record.site.id
         if site_id in refused:
             continue
         result = attempt(site_id, "read its results", lambda: service.results.newest(site_id))  # noqa: B023
         if result is not None and not isinstance(result, Failure):
-            yield plant.site, result
+            yield record.site, result

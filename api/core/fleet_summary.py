@@ -1,4 +1,4 @@
-"""The verdict on a site is that of the rolling period, whatever days somebody looks at."""
+"""The verdict on a site always covers the rolling period, whatever days are shown."""
 
 from __future__ import annotations
 
@@ -13,28 +13,27 @@ from fieldfare.api.core.sites import SiteRecord
 
 
 def rolling_result(
-    service: Service, plant: SiteRecord, shown: dict[str, Any] | None
+    service: Service, record: SiteRecord, shown: dict[str, Any] | None
 ) -> dict[str, Any] | None:
-    """The result of the rolling period; None without readings.
+    """Result of the rolling period; None without readings.
 
-    shown : a result at hand, given back where it is of the same days
+    shown : an existing result, reused if it covers the same days
     """
     try:
-        first, last = service.results.rolling(plant, service.settings.rolling_days)
+        first, last = service.results.rolling(record, service.settings.rolling_days)
     except NoReadings:
         return None
     if shown is not None and (shown["period"]["from"], shown["period"]["to"]) == (f"{first}", f"{last}"):
         return shown
-    rolling: dict[str, Any] = orjson.loads(service.results.recent(plant, first, last))
+    rolling: dict[str, Any] = orjson.loads(service.results.recent(record, first, last))
     return rolling
 
 
-def under_standing_verdict(service: Service, plant: SiteRecord, result: dict[str, Any]) -> dict[str, Any]:
-    """A result of any days with the verdict of the rolling period, which names its own days in `from` and
-    `to`.
+def under_standing_verdict(service: Service, record: SiteRecord, result: dict[str, Any]) -> dict[str, Any]:
+    """A result of any days with the verdict of the rolling period, with its own `from` and `to`.
 
-    A few chosen days can't turn a faulty home green.
+    A few selected days can't turn a faulty home green.
     """
-    rolling = rolling_result(service, plant, result) or result
+    rolling = rolling_result(service, record, result) or result
     days = {k: rolling["period"][k] for k in ("from", "to")}
     return {**result, "verdict": given_verdict(rolling) | days}

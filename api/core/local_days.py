@@ -1,4 +1,4 @@
-"""Local days of a site as spans of UTC time."""
+"""Convert between local days of a site and spans of UTC time."""
 
 from __future__ import annotations
 
@@ -10,16 +10,16 @@ EPOCH = date(1970, 1, 1)
 
 
 def now_ms() -> int:
-    """This moment [ms]."""
+    """Current time [ms]."""
     return int(datetime.now(UTC).timestamp() * 1000)
 
 
 def day_of(moment: int, zone: ZoneInfo) -> date:
-    """The local day in which a moment [ms] lies."""
+    """Local day of a time [ms]."""
     return datetime.fromtimestamp(moment / 1000, zone).date()
 
 
 def days(first: date, last: date) -> Iterator[date]:
-    """Every day from first to last, both included."""
+    """Every day from first to last, inclusive."""
     for n in range((last - first).days + 1):
         yield first + timedelta(days=n)

@@ -1,4 +1,4 @@
-"""Results of a site: worked out from its kept facts, and kept until readings, file or method change."""
+"""Results of a site, computed from facts and cached until readings, site file or method change."""
 
 from __future__ import annotations
 
@@ -35,13 +35,13 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 KEPT_PER_SITE = 24
-"""Results kept of one site: a dozen months and the usual longer periods."""
+"""Stored results per site: a dozen months and the usual longer periods."""
 
 
 RECENT_KEPT = 256
-"""Documents kept in memory: some 20 MB."""
+"""Documents cached in memory: about 20 MB."""
 
-# Worded once: each is run for every site every night.
+# Prebuilt statements: executed for every site each night.
 _OF_PERIOD = and_(
     KEPT_RESULTS.c.site == bindparam("site_id"),
     KEPT_RESULTS.c.first == bindparam("from_day"),
@@ -81,7 +81,7 @@ class NoReadings(InputError):
 
 
 class Results:
-    """Everything `analyse` says about a site and a period, as the result document."""
+    """Result documents of `analyse` for a site and a period."""
 
     def __init__(self, database: Database, store: Store, keeper: FactsCache) -> None:
         self._database, self._store, self._keeper = database, store, keeper
@@ -89,17 +89,16 @@ class Results:
         self._recent: dict[tuple[str, date, date], _Recent] = {}
         self._summaries: SiteCache[bytes] = SiteCache()
 
-    def span(self, plant: SiteRecord) -> tuple[date, date]:
+    def span(self, record: SiteRecord) -> tuple[date, date]:
         """First and last local day with readings. Raises NoReadings."""
-        found = self._store.span(plant.site.id)
+        found = self._store.span(record.site.id)
         if found is None:
-            raise NoReadings(plant.site.id)
-        return day_of(found[0], plant.site.zone), day_of(found[1], plant.site.zone)
+            raise NoReadings(record.site.id)
+        return day_of(found[0], record.site.zone), day_of(found[1], record.site.zone)
 
-    def period(self, plant: SiteRecord, first: date | None, last: date | None) -> tuple[date, date]:
-        """A period as asked for, open ends filled with the span of the data. Raises InputError if it is
-        upside down."""
-        start, end = self.span(plant)
+    def period(self, record: SiteRecord, first: date | None, last: date | None) -> tuple[date, date]:
+        """Resolve a requested period; open ends become the data's span. Raises InputError if reversed."""
+        start, end = self.span(record)
         first, last = first or min(start, last or start), last or max(end, first or end)
         if first > last:
             raise InputError(f"the period ends before it starts: {first} to {last}")
@@ -107,76 +106,74 @@ class Results:
             raise InputError(f"the period is longer than 30 years: {first} to {last}")
         return first, last
 
-    def rolling(self, plant: SiteRecord, length: int) -> tuple[date, date]:
-        """The last `length` days with readings, or fewer where there are fewer."""
-        start, end = self.span(plant)
+    def rolling(self, record: SiteRecord, length: int) -> tuple[date, date]:
+        """First and last day of the last `length` days with readings, or fewer."""
+        start, end = self.span(record)
         return max(start, end - timedelta(days=length - 1)), end
 
     def result(
-        self, plant: SiteRecord, first: date, last: date, progress: Progress | None = None
+        self, record: SiteRecord, first: date, last: date, progress: Progress | None = None
     ) -> dict[str, Any]:
-        """The result document of first..last, both included."""
-        return orjson.loads(self.document(plant, first, last, progress))
+        """Result document of first..last, inclusive."""
+        return orjson.loads(self.document(record, first, last, progress))
 
-    def rolling_result(self, plant: SiteRecord, length: int) -> dict[str, Any]:
-        """The result of the last `length` days, kept as what stands for the site."""
-        return orjson.loads(self.document(plant, *self.rolling(plant, length), rolling=True))
+    def rolling_result(self, record: SiteRecord, length: int) -> dict[str, Any]:
+        """Result of the last `length` days, stored as the site's current result."""
+        return orjson.loads(self.document(record, *self.rolling(record, length), rolling=True))
 
     def document(
         self,
-        plant: SiteRecord,
+        record: SiteRecord,
         first: date,
         last: date,
         progress: Progress | None = None,
         *,
         rolling: bool = False,
     ) -> bytes:
-        """The result document as JSON."""
-        site = plant.site
+        """Result document as JSON."""
+        site = record.site
         facts_mark = self._keeper.update(site, first, last, progress).mark
         notices = self.data_notices(site.id)
-        mark = self._mark(plant, f"{facts_mark}{notices or ''}")
+        mark = self._mark(record, f"{facts_mark}{notices or ''}")
         with self._database.reading() as db:
             row = db.execute(_FIND, _period(site.id, first, last)).first()
         kept = row if row is not None and row.fingerprint == mark and row.rolling >= rolling else None
         if kept is not None and (known := _unpacked(site.id, kept.payload)) is not None:
             return known
-        contents = self._of_kept_facts(site, first, last).as_dict() | {"data_notices": notices}
+        contents = self._compute_result(site, first, last).as_dict() | {"data_notices": notices}
         document = orjson.dumps(contents, option=orjson.OPT_SERIALIZE_NUMPY)
         self.keep(site.id, first, last, mark, document, rolling)
         return document
 
     def data_notices(self, site_id: str) -> list[str]:
-        """Lines about a site's stored readings that are damaged or missing; its results are made without
-        them."""
+        """Lines about damaged or missing readings of a site; its results leave them out."""
         return [_notice(trouble) for trouble in self._store.troubles(site_id)]
 
-    def passing(self, plant: SiteRecord, first: date, last: date) -> Result:
-        """The result of first..last for somebody who won't ask for it again: worked out, its document not
-        kept."""
-        self._keeper.update(plant.site, first, last)
-        return self._of_kept_facts(plant.site, first, last)
+    def passing(self, record: SiteRecord, first: date, last: date) -> Result:
+        """Result of first..last for one-time use: computed without storing its document."""
+        self._keeper.update(record.site, first, last)
+        return self._compute_result(record.site, first, last)
 
-    def _of_kept_facts(self, site: Site, first: date, last: date) -> Result:
+    def _compute_result(self, site: Site, first: date, last: date) -> Result:
         from fieldfare.analysis.reports.result import (
-            analyse,  # pulls in the fits: only when something is worked out
+            analyse,  # imports the fits: only when something is computed
         )
 
         return analyse(self._keeper.equipped(site), self._keeper.kept(site.id, first, last), first, last)
 
-    def recent(self, plant: SiteRecord, first: date, last: date) -> bytes:
-        """The result document of first..last for somebody who looks at it.
+    def recent(self, record: SiteRecord, first: date, last: date) -> bytes:
+        """Result document of first..last for display.
 
-        A change of days that are over counts at once; the newest days change with every reading, so a
-        document may be RECENT_S old in them. Only one at a time is worked out for a site.
+        A change of completed days counts at once; the newest days change with every reading, so for them a
+        document may be RECENT_S old. Only one document per site is computed at a time.
         """
-        key = (plant.site.id, first, last)
-        with self._locks.setdefault(plant.site.id, threading.Lock()):
-            closed = self._keeper.closed_mark(plant.site, first, last) + result_mark(plant.site)
+        key = (record.site.id, first, last)
+        with self._locks.setdefault(record.site.id, threading.Lock()):
+            closed = self._keeper.closed_mark(record.site, first, last) + result_mark(record.site)
             known = self._recent.get(key)
             if known is not None and known.closed == closed and time.monotonic() - known.made < RECENT_S:
                 return known.document
-            document = self.document(plant, first, last)
+            document = self.document(record, first, last)
             self._recent.pop(key, None)  # so that the oldest stands first
             while len(self._recent) >= RECENT_KEPT:
                 self._recent.pop(next(iter(list(self._recent)), key), None)
@@ -184,41 +181,39 @@ class Results:
         return document
 
     def summary(self, site_id: str) -> dict[str, Any] | None:
-        """The rolling result that was made last, without its days: what lists of sites show."""
+        """The last rolling result without its days, for lists of sites."""
         made = self.made(site_id)
         if made is None:
             return None
         return orjson.loads(self._summaries.get(site_id, made, lambda: self._packed_summary(site_id)))
 
     def _packed_summary(self, site_id: str) -> bytes:
-        """As JSON, which takes a third of what the same takes in plain Python."""
+        """The summary as JSON, which needs a third of the memory of Python objects."""
         result = self.newest(site_id)
         if result is not None:
             result["performance"]["by_day"] = []
         return orjson.dumps(result)
 
     def made(self, site_id: str) -> datetime | None:
-        """When the rolling result was made that was made last: what is worked out from it holds until then
-        changes."""
+        """Time of the last rolling result: a version token for values derived from it."""
         with self._database.reading() as db:
             return db.execute(_MADE, {"site_id": site_id}).scalar()
 
     def newest(self, site_id: str) -> dict[str, Any] | None:
-        """The rolling result that was made last, without working anything out."""
+        """The last rolling result, without computing anything."""
         chosen = select(KEPT_RESULTS.c.payload).where(KEPT_RESULTS.c.site == site_id, KEPT_RESULTS.c.rolling)
         with self._database.reading() as db:
             payload = db.scalars(chosen.order_by(KEPT_RESULTS.c.made.desc()).limit(1)).first()
         document = _unpacked(site_id, payload) if payload else None
         return orjson.loads(document) if document else None
 
-    def _mark(self, plant: SiteRecord, facts_mark: str) -> str:
+    def _mark(self, record: SiteRecord, facts_mark: str) -> str:
         return hashlib.blake2b(
-            f"{METHOD_VERSION}|{facts_mark}|{result_mark(plant.site)}".encode(), digest_size=16
+            f"{METHOD_VERSION}|{facts_mark}|{result_mark(record.site)}".encode(), digest_size=16
         ).hexdigest()
 
     def keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
-        """Keep a result document, worked out from what `mark` stands for, in the place of the period's
-        last."""
+        """Store a result document with its version token, replacing the period's previous one."""
         row = {"site": site_id, "first": first, "last": last, "fingerprint": mark, "made": datetime.now(UTC)}
         row |= {"rolling": rolling, "payload": zlib.compress(document, 1)}
         with self._database.writing() as db:
@@ -229,16 +224,16 @@ class Results:
 
 
 def _unpacked(site_id: str, payload: bytes) -> bytes | None:
-    """A kept document; None where it is damaged, so that it is made anew."""
+    """A stored document; None if it is damaged, so that it is recomputed."""
     try:
-        return zlib.decompress(payload)  # ends with a checksum of what was packed
+        return zlib.decompress(payload)  # ends with a checksum of the content
     except (zlib.error, TypeError) as error:
         log.error("site %s: a kept result is damaged and left out: %s", site_id, error)
         return None
 
 
 def _notice(trouble: Trouble) -> str:
-    """File and trouble, without the folders above the site's own."""
+    """File and error, without the folders above the site's own."""
     return f"{'/'.join(Path(trouble.file).parts[-2:])}: {trouble.what}"
 
 

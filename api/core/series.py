@@ -1,4 +1,4 @@
-"""Readings and facts as the API hands them out."""
+"""Readings and facts in the form of the API."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from fieldfare.collector.store.protocol import Store
 def series(
     store: Store, site: Site, points: list[str], first: datetime | None, last: datetime | None, most: int
 ) -> dict[str, Any]:
-    """Readings of some points over time, thinned to at most `most` a point so that peaks stay.
+    """Readings of points over time, thinned to at most `most` per point while keeping peaks.
 
     points : ids, all where empty. first, last : default the last day with readings. Raises InputError
     """
@@ -66,7 +66,7 @@ def _thin(point: Point, samples: Samples, most: int) -> dict[str, Any]:
 
 
 def _changes(samples: Samples) -> Samples:
-    """A state stays what it was: its changes and its last reading say all."""
+    """Keep the changes and the last reading of a state."""
     if len(samples.time) < 3:
         return samples
     new = np.ones(len(samples.time), bool)
@@ -86,11 +86,11 @@ def _peaks(samples: Samples, most: int) -> Samples:
 
 
 def facts_table(
-    service: Service, plant: SiteRecord, kind: str, first: date, last: date, offset: int, limit: int
+    service: Service, record: SiteRecord, kind: str, first: date, last: date, offset: int, limit: int
 ) -> dict[str, Any]:
     """Rows of one facts table, with days and starts as ISO 8601 text."""
-    table: Table = getattr(service.facts_cache.recent(plant.site, first, last), kind)
-    columns, rows = plain_rows(table.where(slice(offset, offset + limit)), plant)
+    table: Table = getattr(service.facts_cache.recent(record.site, first, last), kind)
+    columns, rows = plain_rows(table.where(slice(offset, offset + limit)), record)
     return {
         "kind": kind,
         "columns": columns,
@@ -101,18 +101,17 @@ def facts_table(
     }
 
 
-def plain_rows(table: Table, plant: SiteRecord) -> tuple[list[str], list[list[Any]]]:
-    """Names and rows of a facts table that anything can read: days as dates, starts as local time with
-    offset, gaps None."""
-    columns = [_plain(name, table[name], plant) for name in table.names]
+def plain_rows(table: Table, record: SiteRecord) -> tuple[list[str], list[list[Any]]]:
+    """Names and rows of a facts table as plain values: ISO days, local time with offset, None for gaps."""
+    columns = [_plain(name, table[name], record) for name in table.names]
     return table.names, [list(row) for row in zip(*columns, strict=True)]
 
 
-def _plain(name: str, values: NDArray[Any], plant: SiteRecord) -> list[Any]:
+def _plain(name: str, values: NDArray[Any], record: SiteRecord) -> list[Any]:
     if values.dtype.kind == "M":
         return list(np.datetime_as_string(values, unit="D").tolist())
     if name == "start":
-        moments = pd.to_datetime(values, unit="ms", utc=True).tz_convert(plant.site.zone)
+        moments = pd.to_datetime(values, unit="ms", utc=True).tz_convert(record.site.zone)
         return [m.isoformat() for m in moments]
     known = np.isfinite(values) if values.dtype.kind == "f" else np.ones(len(values), dtype=np.bool_)
     return [v if ok else None for v, ok in zip(values.tolist(), known.tolist(), strict=True)]

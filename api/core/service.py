@@ -1,4 +1,4 @@
-"""The service's parts, put together once from the settings."""
+"""The application service: builds stores, caches and results once from the settings."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ if TYPE_CHECKING:
 
 @dataclass
 class Service:
-    """What commands, routes and jobs work with. Each part is made when it is first used.
+    """Dependencies of commands, routes and jobs, created on first use.
 
-    lanes : threads for the facts of one site; one in a worker, as others work beside it
+    threads : threads for the facts of one site; one in a worker, which shares the processors
     """
 
     settings: Settings
     database: Database
-    lanes: int = 2
+    threads: int = 2
 
     @cached_property
     def store(self) -> Store:
@@ -44,7 +44,7 @@ class Service:
     def facts_cache(self) -> FactsCache:
         from fieldfare.api.core.facts_cache import FactsCache
 
-        return FactsCache(self.database, self.store, self.sites, self.lanes)
+        return FactsCache(self.database, self.store, self.sites, self.threads)
 
     @cached_property
     def results(self) -> Results:
@@ -54,7 +54,7 @@ class Service:
 
     @property
     def firm(self) -> AboutFirm:
-        """The firm as it stands on papers, as of now."""
+        """The firm as printed on papers, as of now."""
         from fieldfare.api.firm.about import about_firm
 
         return about_firm(self.database, self.settings)
@@ -66,7 +66,7 @@ class Service:
 
 
 def open_store(settings: Settings) -> Store:
-    """The store of readings that the settings name. Raises InputError if it can't be used."""
+    """Open the store that the settings name. Raises InputError if it can't be used."""
     if settings.store_url:
         from fieldfare.collector.store.influx import InfluxStore
 
@@ -87,7 +87,7 @@ def open_store(settings: Settings) -> Store:
 
 @contextmanager
 def opened(settings: Settings) -> Iterator[Service]:
-    """The service's parts, closed when the block ends."""
+    """Context manager: a service, closed when the block ends."""
     service = Service(settings, open_database(settings.state_url))
     try:
         yield service
@@ -96,11 +96,10 @@ def opened(settings: Settings) -> Iterator[Service]:
 
 
 def kept_open(settings: Settings) -> Service:
-    """The service's parts, opened once in a process: for a worker, to whom each site is a piece of work of
-    its own."""
-    return _of_process(settings, os.getpid())
+    """Process-wide Service singleton for pool workers."""
+    return _service_of_process(settings, os.getpid())
 
 
 @lru_cache(maxsize=1)
-def _of_process(settings: Settings, process: int) -> Service:
-    return Service(settings, open_database(settings.state_url), lanes=1)
+def _service_of_process(settings: Settings, process: int) -> Service:
+    return Service(settings, open_database(settings.state_url), threads=1)

@@ -1,4 +1,4 @@
-"""What the service is told from outside: one typed object, built once at the entry and handed down."""
+"""Settings from environment variables, as one typed object built at the entry."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ class Settings:
     data : folder of readings, state, rejects and logs
     database_url : state database; empty means SQLite in the data folder
     store_url : empty means the local store in the data folder, else a time-series server's address
-    store_database, store_token, store_org : its database (bucket), what lets us in, and its organisation
+    store_database, store_token, store_org : its database (bucket), access token and organisation
     broker_url : MQTT broker, such as mqtts://host:8883; empty means none
-    broker_user, broker_password, broker_ca, broker_cert, broker_key : who we are there, and files of its TLS
-    broker_client, broker_group : this collector's own name there; collectors of one group share the messages
+    broker_user, broker_password, broker_ca, broker_cert, broker_key : credentials and TLS files
+    broker_client, broker_group : client id of this collector; collectors of one group share the messages
     firm, firm_contact : who looks after the homes, and how to reach them, as they stand on papers, letters
         and the homes' pages
     host, port : where the service listens
@@ -42,9 +42,9 @@ class Settings:
     channels : further notice channels, as addresses, separated by spaces
     person_channels : kinds of channels (the part before ://) that people may give for themselves, separated
         by spaces; empty means e-mail alone, since the service connects to the addresses that they give
-    quiet_from, quiet_to : local hours between which only urgent notices leave
+    quiet_from, quiet_to : local hours in which only urgent notices are sent
     digest_hour : local hour of the morning digest
-    rolling_days : days behind the fleet list and the nightly findings
+    rolling_days : length of the rolling period of the fleet list and the nightly findings
     workers : processes for the nightly sweep, 0 means one for each processor
     cluster : address of a scheduler for the nightly sweep on many machines
     demo : pages open without signing in; only ever with a loopback host
@@ -110,7 +110,7 @@ class Settings:
 
     @property
     def state_url(self) -> str:
-        """SQLAlchemy's address of the state database."""
+        """SQLAlchemy URL of the state database."""
         if not self.database_url:
             return f"sqlite:///{self.data.absolute() / 'state.sqlite'}"
         scheme, _, rest = self.database_url.partition("://")
@@ -118,7 +118,7 @@ class Settings:
 
     @property
     def signature(self) -> dict[str, str]:
-        """Name and contact of the firm, empty where not set."""
+        """Name and contact of the firm, empty if not set."""
         return {"name": self.firm, "contact": self.firm_contact}
 
     @property
@@ -130,12 +130,8 @@ class Settings:
         return self.data / "rejects"
 
     @property
-    def log_file(self) -> Path:
-        return self.data / "fieldfare.log"
-
-    @property
     def address(self) -> str:
-        """The service's address as people reach it, without a slash at its end."""
+        """Public address of the service, without a trailing slash."""
         host = "localhost" if self.host in ("0.0.0.0", "::") else self.host  # noqa: S104
         return (self.public_url or f"http://{host}:{self.port}").rstrip("/")
 

@@ -1,5 +1,4 @@
-"""What a new reading says of the days before it: a running total read after a silence tells of all of that
-silence."""
+"""Extend stale days by silences: a running total after a silence covers all of its days."""
 
 from __future__ import annotations
 
@@ -14,11 +13,11 @@ from fieldfare.api.core.local_days import EPOCH, day_of, days
 from fieldfare.collector.store.protocol import Store
 
 LONGEST_DAYS = 400
-"""A silence that is looked across: a meter read once a year still tells of its year."""
+"""Longest silence that is bridged: covers a meter read once a year."""
 
 
 def thin_readings(store: Store, site: str) -> Readings:
-    """All readings of the points read less than daily; there are few by their nature."""
+    """All readings of points with less than daily readings, which are few."""
     thin = store.thin(site)
     return store.read(site, thin) if thin else {}
 
@@ -26,7 +25,7 @@ def thin_readings(store: Store, site: str) -> Readings:
 def with_silences(
     stale: Iterable[date], revised: Iterable[int], thin: Readings, zone: ZoneInfo
 ) -> list[date]:
-    """The stale days, and those of the silences that their readings bound.
+    """Stale days, and the days of the silences that their readings end.
 
     stale : local days whose readings changed. revised : UTC days (since 1970-01-01) with readings of the site
     thin : readings of points read less than daily. Returns local days in order
@@ -44,7 +43,7 @@ def _days_read(times: np.ndarray, zone: ZoneInfo) -> np.ndarray:
 
 
 def _silences(days_read: np.ndarray) -> Iterator[tuple[date, date]]:
-    """Pairs of days with readings and none between."""
+    """Pairs of successive days with readings and none between."""
     if len(days_read) < 2:
         return
     gaps = np.diff(days_read)

@@ -1,5 +1,4 @@
-"""Failures of one site, held where they arise: lists get a row with the reason, and every other site goes
-on."""
+"""Contain failures per site: lists show a row with the reason, and other sites continue."""
 
 from __future__ import annotations
 
@@ -19,16 +18,16 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Failure:
-    """What could not be done for a site. reason : one line for people"""
+    """A failed operation on a site. reason : one line for people"""
 
     site: str
     reason: str
 
 
 def attempt(site_id: str, doing: str, work: Callable[[], T]) -> T | Failure:
-    """What `work` returns, or a Failure with the reason where it raises.
+    """Return the result of `work`, or a Failure if it raises.
 
-    doing : str, what is done, for the message of an unexpected exception: "read results"
+    doing : str, description for the message of an unexpected exception, such as "read results"
     """
     try:
         return work()

@@ -1,4 +1,4 @@
-"""One short row about each site, for lists."""
+"""One short row per site, for lists."""
 
 from __future__ import annotations
 
@@ -11,16 +11,15 @@ from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import BrokenSite, SiteRecord
 
 
-def site_row(service: Service, plant: SiteRecord | BrokenSite) -> dict[str, Any]:
-    """What a list shows of a site.
+def site_row(service: Service, record: SiteRecord | BrokenSite) -> dict[str, Any]:
+    """A site's row in lists.
 
     from, to : null where it has no reading. reason : why it can't be read, else null. data_notices : lines
-        about data that
-    can't be used
+        about data that can't be used
     """
     row: dict[str, Any] = {
-        "id": plant.id,
-        "name": plant.id,
+        "id": record.id,
+        "name": record.id,
         "timezone": "UTC",
         "handed_over": None,
         "points": 0,
@@ -29,19 +28,19 @@ def site_row(service: Service, plant: SiteRecord | BrokenSite) -> dict[str, Any]
         "reason": None,
         "data_notices": [],
     }
-    if isinstance(plant, BrokenSite):
-        return row | {"reason": plant.reason}
-    about = plant.site.site
+    if isinstance(record, BrokenSite):
+        return row | {"reason": record.reason}
+    about = record.site.site
     row |= {
         "name": about.name,
         "timezone": about.timezone,
         "handed_over": about.handed_over.isoformat() if about.handed_over else None,
-        "points": len(plant.site.point),
+        "points": len(record.site.point),
     }
-    span = attempt(plant.id, "read its readings", lambda: service.store.span(plant.id))
+    span = attempt(record.id, "read its readings", lambda: service.store.span(record.id))
     if isinstance(span, Failure):
         return row | {"reason": span.reason}
-    notices = attempt(plant.id, "look for damage", lambda: data_notices(service, plant.id))
+    notices = attempt(record.id, "look for damage", lambda: data_notices(service, record.id))
     row["data_notices"] = [notices.reason] if isinstance(notices, Failure) else notices
     return row | {"from": moment_text(span[0]), "to": moment_text(span[1])} if span else row
 
@@ -49,14 +48,14 @@ def site_row(service: Service, plant: SiteRecord | BrokenSite) -> dict[str, Any]
 def site_rows(
     service: Service, plants: Iterable[SiteRecord | BrokenSite] | None = None
 ) -> list[dict[str, Any]]:
-    return [site_row(service, plant) for plant in (service.sites.every() if plants is None else plants)]
+    return [site_row(service, record) for record in (service.sites.every() if plants is None else plants)]
 
 
 def data_notices(service: Service, site_id: str) -> list[str]:
-    """Lines about a site's stored data that are damaged or missing, as far as is known."""
+    """Lines about known damaged or missing stored data of a site."""
     return service.results.data_notices(site_id)
 
 
 def moment_text(moment: int) -> str:
-    """A moment [ms] as ISO 8601 in UTC."""
+    """A time [ms] as ISO 8601 in UTC."""
     return datetime.fromtimestamp(moment // 1000, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -1,4 +1,4 @@
-"""The sites the service looks after: site files in, Sites out."""
+"""Storage of site files, parsed to Site objects."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 LATEST_HAND_OVER = timedelta(days=731)
-"""A site may be added so long before it is handed over."""
+"""Maximum time between adding a site and its hand-over."""
 AT_ONCE = 200
-"""Site files that are read together on the way through a fleet."""
+"""Batch size for reading site files of a fleet."""
 _ONE = select(SITES.c.file, SITES.c.added, SITES.c.updated).where(SITES.c.id == bindparam("site_id"))
 _REPLACE = update(SITES).where(SITES.c.id == bindparam("site_id"))
 _SOME = (
@@ -39,7 +39,7 @@ _SOME = (
 
 @dataclass(frozen=True)
 class SiteRecord:
-    """A site with its file as it was given."""
+    """A site with its file text."""
 
     site: Site
     file: str
@@ -53,7 +53,7 @@ class SiteRecord:
 
 @dataclass(frozen=True)
 class BrokenSite:
-    """A site whose kept file can't be read. reason : one line with the key and what is wrong"""
+    """A site whose stored file can't be read. reason : one line with the key and the error"""
 
     id: str
     file: str
@@ -62,9 +62,9 @@ class BrokenSite:
 
 
 class Card(NamedTuple):
-    """What lists of sites need of each: a fleet's cards are held, its site files are not.
+    """Summary of a site for lists, small enough to cache for a whole fleet.
 
-    trouble : why the site's file can't be read; name and zone are stand-ins then
+    trouble : why the site's file can't be read; name and zone are placeholders then
     position : latitude and longitude [degrees]
     """
 
@@ -80,14 +80,14 @@ class Card(NamedTuple):
 
 @dataclass(frozen=True)
 class Added:
-    """What became of one site file."""
+    """Result of adding one site file."""
 
     site: Site
     is_new: bool
 
 
 class UnknownSite(InputError):
-    """No site of that id is here."""
+    """There is no site with that id."""
 
     def __init__(self, site_id: str, known: Sequence[str] = ()) -> None:
         self.site_id = site_id
@@ -98,7 +98,7 @@ class UnknownSite(InputError):
 
 
 def read_site_files(paths: Sequence[Path]) -> list[tuple[str, Site]]:
-    """Read and check site files; one that is wrong refuses them all.
+    """Read and validate site files; one invalid file rejects all.
 
     Returns (text, Site) of each file. Raises InputError naming the file, and the key where one is wrong.
     """
@@ -122,7 +122,7 @@ def read_site_files(paths: Sequence[Path]) -> list[tuple[str, Site]]:
 
 
 def admitted(content: str, file: str = "site file") -> Site:
-    """Check the text of a site file that is to be added today. Raises SiteError."""
+    """Validate the text of a new site file. Raises SiteError."""
     site = parse_site(content, file)
     latest = datetime.now(UTC).date() + LATEST_HAND_OVER
     if site.site.handed_over is not None and site.site.handed_over > latest:
@@ -132,14 +132,14 @@ def admitted(content: str, file: str = "site file") -> Site:
 
 
 class Sites:
-    """Keeps the site files in the state database."""
+    """Site files in the state database."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
         self._cards: dict[str, Card] = {}
 
     def add(self, files: Sequence[tuple[str, Site]]) -> list[Added]:
-        """Keep site files, all or none; one of a known id replaces the older file."""
+        """Store site files, all or none; a known id replaces the older file."""
         now, done = datetime.now(UTC), []
         with self._database.writing() as db:
             for content, site in files:
@@ -156,20 +156,20 @@ class Sites:
             return list(db.scalars(select(SITES.c.id).order_by(SITES.c.id)))
 
     def find(self, site_id: str) -> SiteRecord | None:
-        """A site, None where there is none. Raises SiteError where its kept file can't be read."""
+        """Return a site, or None if there is none. Raises SiteError if its stored file can't be read."""
         with self._database.reading() as db:
             row = db.execute(_ONE, {"site_id": site_id}).first()
         return SiteRecord(_parsed(row.file), row.file, row.added, row.updated) if row else None
 
     def get(self, site_id: str) -> SiteRecord:
-        """As `find`. Raises UnknownSite where there is none."""
-        plant = self.find(site_id)
-        if plant is None:
+        """Like `find`. Raises UnknownSite if there is none."""
+        record = self.find(site_id)
+        if record is None:
             raise UnknownSite(site_id, self.ids())
-        return plant
+        return record
 
     def file(self, site_id: str) -> str:
-        """A site's file as it was given, whether it can be read or not. Raises UnknownSite."""
+        """A site's file text, whether valid or not. Raises UnknownSite."""
         with self._database.reading() as db:
             row = db.execute(_ONE, {"site_id": site_id}).first()
         if row is None:
@@ -177,27 +177,25 @@ class Sites:
         return str(row.file)
 
     def all(self) -> Iterator[SiteRecord]:
-        """Every site whose file can be read, in order of ids; some are read at a time, for fleets of any
-        size."""
-        return (plant for plant in self.every() if isinstance(plant, SiteRecord))
+        """Yield every site with a valid file, by id, in batches for fleets of any size."""
+        return (record for record in self.every() if isinstance(record, SiteRecord))
 
     def every(self) -> Iterator[SiteRecord | BrokenSite]:
-        """As `all`, with the sites whose file can't be read."""
+        """Like `all`, including sites whose file can't be read."""
         ids = self.ids()
         for start in range(0, len(ids), AT_ONCE):
             yield from self.some(ids[start : start + AT_ONCE])
 
     def cards(self) -> list[Card]:
-        """A card of every site, in order of ids. Only files that changed are read: it is asked every minute,
-        and for every list."""
+        """Cards of all sites, by id. Parses only changed files: called every minute and for every list."""
         chosen = select(SITES.c.id, SITES.c.updated).order_by(SITES.c.id)
         with self._database.reading() as db:
             updated: dict[str, datetime] = dict(db.execute(chosen).all())
         cards = {s: card for s, card in self._cards.items() if updated.get(s) == card.updated}
         changed = [s for s in updated if s not in cards]
         for start in range(0, len(changed), AT_ONCE):
-            for plant in self.some(changed[start : start + AT_ONCE]):
-                card = _card(plant)
+            for record in self.some(changed[start : start + AT_ONCE]):
+                card = _card(record)
                 if card.trouble:
                     log.warning("site %s: its file can't be read: %s", card.id, card.trouble)
                 cards[card.id] = card
@@ -205,13 +203,13 @@ class Sites:
         return [cards[s] for s in updated if s in cards]
 
     def some(self, ids: Sequence[str]) -> list[SiteRecord | BrokenSite]:
-        """Those of the named sites that are here, in order of ids."""
+        """The existing sites among the given ids, by id."""
         with self._database.reading() as db:
             rows = db.execute(_SOME, {"ids": ids}).all()
         return [_plant(row.id, row.file, row.added, row.updated) for row in rows]
 
     def remove(self, site_id: str) -> None:
-        """Forget a site and everything the state database holds of it. Raises UnknownSite."""
+        """Delete a site and all its rows in the state database. Raises UnknownSite."""
         self.file(site_id)
         with self._database.writing() as db:
             db.execute(delete(SITES).where(SITES.c.id == site_id))
@@ -221,7 +219,7 @@ class Sites:
 
 
 def site_names(session: Session) -> dict[str, str]:
-    """Site -> its name; its id where its file can't be read."""
+    """Site id -> name; the id if its file can't be read."""
     plants = (
         _plant(row.id, row.file, row.added, row.updated)
         for row in session.execute(select(SITES).order_by(SITES.c.id))
@@ -229,19 +227,19 @@ def site_names(session: Session) -> dict[str, str]:
     return {card.id: card.name for card in map(_card, plants)}
 
 
-def _card(plant: SiteRecord | BrokenSite) -> Card:
-    if isinstance(plant, BrokenSite):
-        return Card(plant.id, plant.id, ZoneInfo("UTC"), None, plant.updated, plant.reason)
-    about = plant.site.site
+def _card(record: SiteRecord | BrokenSite) -> Card:
+    if isinstance(record, BrokenSite):
+        return Card(record.id, record.id, ZoneInfo("UTC"), None, record.updated, record.reason)
+    about = record.site.site
     return Card(
         about.id,
         about.name,
-        plant.site.zone,
+        record.site.zone,
         about.handed_over,
-        plant.updated,
+        record.updated,
         None,
-        plant.site.contact,
-        plant.site.position,
+        record.site.contact,
+        record.site.position,
     )
 
 
@@ -254,5 +252,5 @@ def _plant(site_id: str, file: str, added: datetime, updated: datetime) -> SiteR
 
 @lru_cache(maxsize=1024)
 def _parsed(file: str) -> Site:
-    """Sites never change, so one file is parsed once."""
+    """Parse a file; cached, as Sites are immutable."""
     return parse_kept_site(file, "the kept site file")

@@ -1,4 +1,4 @@
-"""Threads of numpy's own: none beside the one that asks."""
+"""Limit numpy to one thread."""
 
 from __future__ import annotations
 
@@ -6,6 +6,5 @@ import os
 
 
 def one_thread_each() -> None:
-    """Said before numpy is loaded. Our matrices are small and the work is shared out by sites: more threads
-    only wait."""
+    """Call before numpy is imported. The matrices are small and sites run in parallel already."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

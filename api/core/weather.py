@@ -1,5 +1,4 @@
-"""Weather of a station for a site without an outdoor sensor: kept beside the site's readings, under a key of
-its own."""
+"""Weather of a station for a site without an outdoor sensor, stored under a key of its own."""
 
 from __future__ import annotations
 
@@ -15,12 +14,12 @@ if TYPE_CHECKING:
 
 
 def station_key(site_id: str) -> str:
-    """The store's key of a site's station. No site can have it: two hyphens in a row are refused in ids."""
+    """Store key of a site's station. Never a valid site id, as ids have no double hyphens."""
     return f"{site_id}--station"
 
 
 def station_points(site: Site) -> dict[str, Point]:
-    """What the station measures and the site itself does not, by point id."""
+    """Points that the station measures and the site does not, by id."""
     points = (
         Point.model_validate({"id": station_id(quantity), "quantity": quantity, "as": "gauge", "unit": unit})
         for quantity, unit in STATION_QUANTITIES.values()
@@ -30,7 +29,7 @@ def station_points(site: Site) -> dict[str, Point]:
 
 
 def take_weather(service: Service, site_id: str, path: Path) -> dict[str, Any]:
-    """Read a station's file for a site.
+    """Import a station's file for a site.
 
     Returns station, readings (stored), duplicates, from and to (local days). Raises InputError if the site
     is unknown or names no station, or the file can't be read; nothing is stored then.

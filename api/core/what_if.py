@@ -1,4 +1,4 @@
-"""What-if questions about a site, answered from its own last year."""
+"""What-if questions about a site, answered from its last year."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from fieldfare.api.core.sites import SiteRecord
 QUESTIONS = ("lower_curve_k", "hot_water_c", "hot_water_hour", "mend", "band")
 
 
-def what_if(service: Service, plant: SiteRecord, asked: dict[str, Any]) -> dict[str, Any]:
-    """Answer one question or several, each by itself.
+def what_if(service: Service, record: SiteRecord, asked: dict[str, Any]) -> dict[str, Any]:
+    """Answer one or several questions, each independently.
 
     asked : question -> its value, of QUESTIONS. Raises InputError, NotAssessed, NoReadings
     """
@@ -20,12 +20,12 @@ def what_if(service: Service, plant: SiteRecord, asked: dict[str, Any]) -> dict[
 
     if not asked:
         raise InputError(f"ask at least one of {', '.join(QUESTIONS)}")
-    first, last = service.results.rolling(plant, 365)
-    result = service.results.result(plant, first, last)
-    facts = service.facts_cache.kept(plant.site.id, first, last)
-    site = service.facts_cache.equipped(plant.site)
+    first, last = service.results.rolling(record, 365)
+    result = service.results.result(record, first, last)
+    facts = service.facts_cache.kept(record.site.id, first, last)
+    site = service.facts_cache.equipped(record.site)
     return {
-        "site": plant.site.id,
+        "site": record.site.id,
         "period": result["period"],
         "answers": [answer(site, facts, result, question, value) for question, value in asked.items()],
     }

@@ -1,5 +1,7 @@
-"""What is due: pure rules from the clock and the sites' zones. A missed time is caught up once, for its
-newest date."""
+"""Which jobs are due: pure rules from clock and time zones.
+
+A missed time is caught up once, for its newest date.
+"""
 
 from __future__ import annotations
 
@@ -18,12 +20,12 @@ WATCHES_AN_HOUR = 4
 """A unit that stops should be known within an hour: half an hour tells a stop from a pause, the rest is the
 watch's."""
 FIRM = ""
-"""The site of work that is done once for the whole firm."""
+"""Site id of work for the whole firm."""
 
 
 @dataclass(frozen=True)
 class Due:
-    """Work of one kind for one site; `key` says for which night, hour, month or year."""
+    """Work of one kind for one site; `key` is the night, hour, month or year."""
 
     kind: str
     site: str
@@ -31,7 +33,7 @@ class Due:
 
 
 def due_now(now: datetime, zones: Mapping[str, ZoneInfo], firm: ZoneInfo, digest_hour: int) -> Iterator[Due]:
-    """The newest work that is or was due, in the order in which it should be done.
+    """The newest work that is due or overdue, in execution order.
 
     zones : site -> its zone. firm : the zone in which the firm's own hours are cut
     """
@@ -47,7 +49,7 @@ def due_now(now: datetime, zones: Mapping[str, ZoneInfo], firm: ZoneInfo, digest
 
 
 def watch_now(now: datetime, zones: Mapping[str, ZoneInfo]) -> Iterator[Due]:
-    """The watch of every site, WATCHES_AN_HOUR times an hour."""
+    """The watch of every site, WATCHES_AN_HOUR times per hour."""
     moment = now.astimezone(UTC)
     every = 60 // WATCHES_AN_HOUR
     key = f"{moment:%Y-%m-%dT%H}:{moment.minute // every * every:02d}Z"
@@ -56,7 +58,7 @@ def watch_now(now: datetime, zones: Mapping[str, ZoneInfo]) -> Iterator[Due]:
 
 
 def night_of(now: datetime, zone: ZoneInfo) -> str:
-    """The local date of the newest night that has come."""
+    """Local date of the newest night whose time has come."""
     return night_at(now, zone, NIGHT)
 
 
@@ -67,7 +69,7 @@ def night_at(now: datetime, zone: ZoneInfo, at: time) -> str:
 
 
 def month_of(now: datetime, zone: ZoneInfo) -> str:
-    """The month that was over when the newest second of a month came."""
+    """The last month that is due, on the second of the next."""
     local = now.astimezone(zone)
     first = local.date().replace(day=1)
     if (local.day, local.hour) < (MONTH_DAY, MONTH_HOUR):
@@ -76,7 +78,7 @@ def month_of(now: datetime, zone: ZoneInfo) -> str:
 
 
 def winter_of(now: datetime, zone: ZoneInfo) -> str | None:
-    """The year whose winter is to be prepared; None outside autumn."""
+    """Year of the winter to prepare; None outside autumn."""
     local = now.astimezone(zone)
     return str(local.year) if local.month in WINTER_MONTHS else None
 

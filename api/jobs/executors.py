@@ -1,4 +1,4 @@
-"""Where the work of sites is done: on worker processes of this machine, or on those of a cluster."""
+"""Executors for the work of sites: worker processes of this machine, or a cluster."""
 
 from __future__ import annotations
 
@@ -17,20 +17,20 @@ from fieldfare.api.core.site_guard import one_line
 from fieldfare.api.core.threads import one_thread_each
 
 
-def make_executor(settings: Settings, lanes: int) -> Executor:
-    """Worker processes on this machine, or those of a cluster where one is set."""
+def make_executor(settings: Settings, workers: int) -> Executor:
+    """Worker processes on this machine, or a cluster if one is configured."""
     if settings.cluster:
         return ClusterExecutor(settings.cluster)
     one_thread_each()
-    # Spawned, not forked: the service has threads, and a fork would copy their locks.
+    # Spawn, not fork: the service has threads, and a fork would copy their locks.
     spawn = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(lanes, mp_context=spawn, initializer=_begin_worker)
+    return ProcessPoolExecutor(workers, mp_context=spawn, initializer=_begin_worker)
 
 
 class WorkFailed(Exception):
-    """The work of one site failed in a worker. trace : its traceback where it was not expected, else empty
+    """The work of one site failed in a worker. trace : traceback if unexpected, otherwise empty
 
-    An exception of any other kind is not sent back: one that can't be rebuilt here would end the whole pool.
+    Other exceptions are not sent back: one that can't be unpickled here would end the whole pool.
     """
 
     def __init__(self, reason: str, trace: str = "") -> None:
@@ -42,7 +42,7 @@ class WorkFailed(Exception):
 
 
 def contained(do: Callable[..., Any], settings: Settings, kind: str, site: str, key: str) -> Any:
-    """Do one piece of work in a worker. Raises WorkFailed alone."""
+    """Do one piece of work in a worker. Raises only WorkFailed."""
     try:
         return do(settings, kind, site, key)
     except Exception as error:
@@ -52,26 +52,26 @@ def contained(do: Callable[..., Any], settings: Settings, kind: str, site: str, 
 
 
 class ClusterExecutor(Executor):
-    """A cluster as an executor. The scheduler gives the work of a worker that died to another."""
+    """A cluster as an executor. The scheduler reassigns the work of a dead worker."""
 
     def __init__(self, address: str) -> None:
         from distributed import Client
 
         self._client = Client(address)
-        # The same work asked for again is done again, not answered from what a worker remembers.
+        # Not pure: the same work submitted again runs again.
         self._executor = self._client.get_executor(pure=False)
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         return self._executor.submit(fn, *args, **kwargs)  # type: ignore[no-any-return]
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        """Let go of the cluster. Unlike a pool's, work in hand is either waited for or cancelled."""
+        """Disconnect. Unlike a pool's, running work is either waited for or cancelled."""
         self._executor.shutdown(wait=wait)
         self._client.close()
 
 
 def _begin_worker() -> None:
-    """Ctrl-C is the service's to answer; and a worker whose service was killed ends too."""
+    """Ignore Ctrl-C, which the service handles, and exit if the service is killed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_service, daemon=True).start()
 

@@ -1,4 +1,4 @@
-"""The book of work: each piece is claimed by one worker, done once, and taken over where its worker died."""
+"""Job leases: each job is claimed by one worker, done once, and taken over if its worker dies."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import delete, func, or_, select, update
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Session
 
 from fieldfare.api.jobs.due import Due
 from fieldfare.api.people.secrets import new_id
@@ -18,7 +17,7 @@ from fieldfare.api.state.database import Database
 from fieldfare.api.state.work_tables import JobRun
 
 LOST_AFTER = timedelta(minutes=10)
-"""A running piece whose worker has not been heard of for so long, on another machine, is taken over."""
+"""A job of another machine without heartbeat for this long is taken over."""
 MOST_ATTEMPTS = 3
 AGAIN_AFTER = timedelta(minutes=30)
 
@@ -37,14 +36,14 @@ class RunRow:
 
 
 class JobLeases:
-    """Runs in the state database. `worker` is this process, until it ends."""
+    """Job runs in the state database. `worker` identifies this process."""
 
     def __init__(self, database: Database, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
         self._database, self._clock = database, clock
         self.worker = f"{socket.gethostname()}:{os.getpid()}:{new_id()}"
 
     def open_of(self, wanted: Iterable[Due], now: datetime) -> list[Due]:
-        """Of the wanted work, what is neither done, nor in good hands, nor given up."""
+        """Due jobs that are not finished, not leased by a live worker and not exhausted."""
         wanted = list(wanted)
         keys = {d.key for d in wanted}
         with self._database.read() as session:
@@ -53,7 +52,7 @@ class JobLeases:
         return [d for d in wanted if self._is_open(known.get((d.kind, d.site, d.key)), now)]
 
     def claim(self, due: Due, now: datetime) -> int | None:
-        """Take a piece of work. Returns its run's id, None where somebody else has it or it is done."""
+        """Claim a job. Return its run id, or None if it is done or leased."""
         chosen = select(JobRun).where(JobRun.kind == due.kind, JobRun.site == due.site, JobRun.due == due.key)
         try:
             with self._database.write() as session:
@@ -77,25 +76,25 @@ class JobLeases:
             return None
 
     def finish(self, run: int, state: str, told: str) -> None:
-        """state : done or failed. told : one line for people."""
+        """End a run. state : done or failed. told : one line for people."""
         self._set(run, state=state, told=told[:2000], ended=self._clock())
 
     def give_back(self, run: int) -> None:
-        """Let somebody else do it: it was begun, and not ended."""
+        """Release an unfinished job."""
         self._set(run, state="waiting", told="given back when the service was stopped")
 
     def tell(self, run: int, told: str) -> None:
-        """Say how far a running piece is; also shows that its worker lives."""
+        """Record progress of a running job; also renews the lease."""
         self._set(run, told=told[:2000], beat=self._clock())
 
     def beat(self) -> None:
-        """Show that this worker lives, on all that it has in hand."""
+        """Renew all leases of this worker."""
         mine = (JobRun.state == "running", JobRun.worker == self.worker)
         with self._database.write() as session:
             session.execute(update(JobRun).where(*mine).values(beat=self._clock()))
 
     def page(self, offset: int, limit: int, *, kind: str = "", site: str = "") -> tuple[list[RunRow], int]:
-        """Newest first, and how many there are."""
+        """Job runs, newest first, and the total count."""
         chosen = select(JobRun)
         if kind:
             chosen = chosen.where(JobRun.kind == kind)
@@ -113,9 +112,6 @@ class JobLeases:
                 select(JobRun.kind, JobRun.state, func.count()).group_by(JobRun.kind, JobRun.state)
             )
             return {(kind, state): n for kind, state, n in rows}
-
-    def forget_site(self, session: Session, site: str) -> None:
-        session.execute(delete(JobRun).where(JobRun.site == site))
 
     def forget_older(self, than: timedelta) -> None:
         old = self._clock() - than
@@ -139,12 +135,12 @@ class JobLeases:
 
 
 def _lives(worker: str) -> bool:
-    """False where a worker of this machine has ended; of another machine nobody can tell but by its beat."""
+    """False if a worker of this machine has ended; those of other machines are judged by heartbeat."""
     host, pid, _ = worker.rsplit(":", 2)
     if host != socket.gethostname():
         return True
     if int(pid) == os.getpid():
-        return False  # the number was given out again: the worker of that name is gone
+        return False  # the process id was reused: that worker is gone
     try:
         os.kill(int(pid), 0)
     except ProcessLookupError:

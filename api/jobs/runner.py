@@ -1,4 +1,4 @@
-"""Does what is due: sites side by side on worker processes, one failing site never stopping the others."""
+"""Run due jobs: sites in parallel on worker processes; one failing site does not stop the others."""
 
 from __future__ import annotations
 
@@ -30,20 +30,22 @@ from fieldfare.api.jobs.leases import JobLeases
 from fieldfare.api.jobs.work import (
     ONLY_WATCHED,
     WATCHED,
-    Outcome,
+    JobOutcome,
     work,
 )
 from fieldfare.api.records.retention import tidy
 
 log = logging.getLogger(__name__)
 LOOK_S, BEAT_S = 1.0, 60.0
-Work = Callable[[Settings, str, str, str], Outcome]
+Work = Callable[[Settings, str, str, str], JobOutcome]
 
 
 @dataclass
 class Runner:
-    """Runs on the service's own parts; `do` is the work of one site, in a worker process. Once `stop` is set
-    nothing new is begun, and what is in hand is given back."""
+    """Runs jobs; `do` is the work of one site in a worker process.
+
+    Once `stop` is set nothing new starts, and running jobs are released.
+    """
 
     service: Service
     alerts: Alerts
@@ -53,13 +55,13 @@ class Runner:
     stop: threading.Event = field(default_factory=threading.Event)
 
     def tick(self, now: datetime | None = None) -> Counter[str]:
-        """Do what is due of the slow work. Returns how many pieces ended in each state."""
+        """Run the due slow jobs. Return counts by end state."""
         moment = now or datetime.now(UTC)
         zones, firm = self._zones()
         return self._run(due_now(moment, zones, firm, self.service.settings.digest_hour), moment)
 
     def watch(self, now: datetime | None = None) -> Counter[str]:
-        """The watch: what can't wait for the night."""
+        """Run the watch, for findings that can't wait for the night."""
         moment = now or datetime.now(UTC)
         return self._run(watch_now(moment, self._zones()[0]), moment)
 
@@ -76,12 +78,12 @@ class Runner:
 
     def _run_sites(self, wanted: list[Due], now: datetime) -> Counter[str]:
         ended: Counter[str] = Counter()
-        lanes = min(self.service.settings.workers or os.cpu_count() or 1, len(wanted))
-        suspects = self._side_by_side(list(reversed(wanted)), lanes, now, ended)
+        workers = min(self.service.settings.workers or os.cpu_count() or 1, len(wanted))
+        suspects = self._side_by_side(list(reversed(wanted)), workers, now, ended)
         for (
             run,
             due,
-        ) in suspects:  # one of them ended its worker, and the pool with it: each has a pool of its own now
+        ) in suspects:  # one of them killed its worker and the pool: run each in a pool of its own
             if self.stop.is_set():
                 self.book.give_back(run)
             else:
@@ -89,15 +91,15 @@ class Runner:
         return ended
 
     def _side_by_side(
-        self, queue: list[Due], lanes: int, now: datetime, ended: Counter[str]
+        self, queue: list[Due], workers: int, now: datetime, ended: Counter[str]
     ) -> list[tuple[int, Due]]:
-        """Do the queue's work on a pool, from its end on. Returns what was in hand when a worker died."""
+        """Run the queue on a pool, from its end. Return the running jobs when a worker died."""
         beaten = time.monotonic()
-        running, suspects = dict[Future[Outcome], tuple[int, Due]](), list[tuple[int, Due]]()
-        pool = make_executor(self.service.settings, lanes)
+        running, suspects = dict[Future[JobOutcome], tuple[int, Due]](), list[tuple[int, Due]]()
+        pool = make_executor(self.service.settings, workers)
         try:
             while queue or running:
-                while queue and len(running) < lanes:
+                while queue and len(running) < workers:
                     due = queue.pop()
                     if (run := self.book.claim(due, now)) is not None:
                         running[self._submit(pool, due)] = (run, due)
@@ -116,7 +118,7 @@ class Runner:
                         ended[self._finish(run, due, future, now)] += 1
                 if broken:
                     pool.shutdown(wait=False)
-                    pool = make_executor(self.service.settings, lanes)
+                    pool = make_executor(self.service.settings, workers)
         finally:
             pool.shutdown(wait=not self.stop.is_set(), cancel_futures=True)
             for run, _ in running.values():
@@ -124,7 +126,7 @@ class Runner:
         return suspects
 
     def _alone(self, run: int, due: Due, now: datetime) -> str:
-        """Do one piece of work on a worker of its own."""
+        """Run one job on a worker of its own."""
         pool = make_executor(self.service.settings, 1)
         try:
             future = self._submit(pool, due)
@@ -134,15 +136,15 @@ class Runner:
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
 
-    def _submit(self, pool: Executor, due: Due) -> Future[Outcome]:
+    def _submit(self, pool: Executor, due: Due) -> Future[JobOutcome]:
         try:
             return pool.submit(contained, self.do, self.service.settings, due.kind, due.site, due.key)
         except BrokenProcessPool as error:
-            broken: Future[Outcome] = Future()
+            broken: Future[JobOutcome] = Future()
             broken.set_exception(error)
             return broken
 
-    def _finish(self, run: int, due: Due, future: Future[Outcome], now: datetime) -> str:
+    def _finish(self, run: int, due: Due, future: Future[JobOutcome], now: datetime) -> str:
         try:
             outcome = future.result()
             self._take_in(due, outcome, now)
@@ -150,14 +152,14 @@ class Runner:
             log.error("%s of %s failed: %s\n%s", due.kind, due.site, error, error.trace)
             self.book.finish(run, "failed", str(error))
             return "failed"
-        except Exception as error:  # whatever it is, the other sites go on
+        except Exception as error:  # the other sites must continue
             log.exception("%s of %s failed", due.kind, due.site)
             self.book.finish(run, "failed", f"{type(error).__name__}: {one_line(error)}")
             return "failed"
         self.book.finish(run, "done", outcome.told)
         return "done"
 
-    def _take_in(self, due: Due, outcome: Outcome, now: datetime) -> None:
+    def _take_in(self, due: Due, outcome: JobOutcome, now: datetime) -> None:
         if not outcome.has_result:
             return
         if due.kind in ("night", "watch"):
@@ -188,7 +190,7 @@ class Runner:
         return "done"
 
     def _zones(self) -> tuple[dict[str, ZoneInfo], ZoneInfo]:
-        """The zone of every site, and the firm's: that of most sites."""
+        """Time zone of every site, and the firm's: that of most sites."""
         zones = {card.id: card.zone for card in self.service.sites.cards()}
         most = Counter(zone.key for zone in zones.values()).most_common(1)
         return zones, ZoneInfo(most[0][0]) if most else ZoneInfo("UTC")

@@ -1,5 +1,4 @@
-"""The work itself, as a worker process does it: with its own service, and it returns what the caller must
-know."""
+"""The jobs as run in a worker process, with a service of its own."""
 
 from __future__ import annotations
 
@@ -18,67 +17,69 @@ WATCHED_DAYS = 8
 it."""
 WATCHED = frozenset({"frost_risk", "pressure_low", "silence", "unit_stopped", "fault_reported"})
 ONLY_WATCHED = frozenset({"silence"})
-"""Codes that the nightly work says nothing about."""
+"""Codes that the nightly work does not judge."""
 SILENT_AFTER = {"watch": timedelta(hours=6), "act": timedelta(hours=48)}
 """Nothing heard for so long (common practice: gateways repeat every few minutes, routers are off for a
 night)."""
 
 
 @dataclass(frozen=True)
-class Outcome:
-    """What a piece of work found. `told` is one line for people."""
+class JobOutcome:
+    """Result of a job. `told` is one line for people."""
 
     told: str
     findings: list[dict[str, Any]] = field(default_factory=list)
     has_result: bool = False
 
 
-def work(settings: Settings, kind: str, site: str, key: str) -> Outcome:
-    """Do one piece of work for one site. kind : night, watch, month or winter."""
+def work(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
+    """Run one job for one site. kind : night, watch, month or winter."""
     service = kept_open(settings)
-    plant = service.sites.get(site)
+    record = service.sites.get(site)
     if kind == "night":
-        return night(service, plant)
+        return night(service, record)
     if kind == "watch":
-        return watch(service, plant, datetime.now(UTC))
+        return watch(service, record, datetime.now(UTC))
     if kind == "month":
-        return _paper(service, plant, "month", key)
+        return _paper(service, record, "month", key)
     if kind == "winter":
-        return _paper(service, plant, "winter", key)
+        return _paper(service, record, "winter", key)
     raise ValueError(f"unknown work {kind!r}")
 
 
-def night(service: Service, plant: SiteRecord) -> Outcome:
-    """Bring a site's facts and findings up to date."""
+def night(service: Service, record: SiteRecord) -> JobOutcome:
+    """Update a site's facts and findings."""
     try:
-        result = service.results.rolling_result(plant, service.settings.rolling_days)
+        result = service.results.rolling_result(record, service.settings.rolling_days)
     except NoReadings:
-        return Outcome("no readings yet")
+        return JobOutcome("no readings yet")
     findings, period = result["findings"], result["period"]
-    return Outcome(f"{period['from']} to {period['to']}, {len(findings)} findings", findings, has_result=True)
+    return JobOutcome(
+        f"{period['from']} to {period['to']}, {len(findings)} findings", findings, has_result=True
+    )
 
 
-def watch(service: Service, plant: SiteRecord, now: datetime) -> Outcome:
-    """Look for what can't wait for the night: a unit that stopped, its faults, frost, pressure, silence."""
-    span = service.store.span(plant.site.id)
+def watch(service: Service, record: SiteRecord, now: datetime) -> JobOutcome:
+    """Check what can't wait for the night: a stopped unit, its faults, frost, pressure, silence."""
+    span = service.store.span(record.site.id)
     if span is None:
-        return Outcome("no readings yet")
+        return JobOutcome("no readings yet")
     heard = datetime.fromtimestamp(span[1] / 1000, UTC)
     findings = []
     if quiet := silence(now - heard):
         findings.append(quiet)
     else:
-        first, last = service.results.rolling(plant, WATCHED_DAYS)
-        found = service.results.passing(plant, first, last).findings
+        first, last = service.results.rolling(record, WATCHED_DAYS)
+        found = service.results.passing(record, first, last).findings
         grave = [f for f in found if f.code in WATCHED and f.severity in ("act", "urgent")]
         findings = [f.as_dict() for f in grave if f.until is None]
-    return Outcome(
+    return JobOutcome(
         f"{len(findings)} findings, last reading {heard:%Y-%m-%d %H:%M} UTC", findings, has_result=True
     )
 
 
 def silence(quiet: timedelta) -> dict[str, Any] | None:
-    """The finding that a site has not been heard of for too long; None where it has."""
+    """The finding that a site has been silent for too long; None if it has readings."""
     reached = [severity for severity, limit in SILENT_AFTER.items() if quiet >= limit]
     if not reached:
         return None
@@ -104,16 +105,16 @@ def silence(quiet: timedelta) -> dict[str, Any] | None:
     }
 
 
-def _paper(service: Service, plant: SiteRecord, kind: str, key: str) -> Outcome:
+def _paper(service: Service, record: SiteRecord, kind: str, key: str) -> JobOutcome:
     from fieldfare.api.records.papers import keep_paper, month_paper, winter_paper
 
     try:
         paper = (
-            month_paper(service, plant, key)
+            month_paper(service, record, key)
             if kind == "month"
-            else winter_paper(service, plant, int(key), pictures=True)
+            else winter_paper(service, record, int(key), pictures=True)
         )
-    except InputError as error:  # nothing was read in that time
-        return Outcome(str(error))
-    keep_paper(service, plant.site.id, paper)
-    return Outcome(f"{kind} {key} is ready", has_result=True)
+    except InputError as error:  # no readings in that time
+        return JobOutcome(str(error))
+    keep_paper(service, record.site.id, paper)
+    return JobOutcome(f"{kind} {key} is ready", has_result=True)

@@ -1,4 +1,4 @@
-"""Who may do what: one table of permissions, and the actor that a request or a command stands for."""
+"""Access control: one table of permissions, and the actor of a request or command."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Literal
 Role = Literal["installer", "engineer", "householder", "device", "nobody"]
 PEOPLE_ROLES = ("installer", "engineer", "householder")
 OF_THE_FIRM = frozenset({"installer", "engineer"})
-"""Roles that see every site; all others see only the sites that are named for them."""
+"""Roles that see every site; others see only their own sites."""
 
 _FIRM = frozenset({"installer", "engineer"})
 _INSTALLER = frozenset({"installer"})
@@ -44,7 +44,7 @@ PERMISSIONS: dict[str, frozenset[str]] = {
     "home.erase": frozenset({"installer", "householder"}),
 }
 DEVICE_PURPOSES = {"readings": "readings.write", "metrics": "metrics.read"}
-"""What a device token may be made for, and the one permission it then has."""
+"""Purposes of device tokens, and the permission of each."""
 LINK_MAY_NOT = frozenset({"home.erase", "home.consent", "home.export", "contact.read", "own.settings"})
 """A link can be passed on, so what binds the householder, or tells who lives there, needs an account."""
 CONFIRM_FIRST = frozenset({"people.write", "links.write", "devices.write", "site.delete", "home.erase"})
@@ -66,7 +66,7 @@ class Actor:
     is_fresh: bool = True
 
     def may(self, permission: str, site: str | None = None) -> bool:
-        """True where the role has the permission and, where a site is named, may see that site."""
+        """Whether the role has the permission and, if a site is given, access to that site."""
         if self.role not in PERMISSIONS[permission] or (site is not None and not self.sees(site)):
             return False
         if self.role == "device":
@@ -79,6 +79,6 @@ class Actor:
 
 NOBODY = Actor("", "nobody")
 COMMAND_LINE = Actor("command line", "installer", None)
-"""Whoever runs the command holds the data folder, and so everything in it."""
+"""The command line has full access, as it can read the data folder."""
 SCHEDULER = Actor("scheduler", "installer", None)
 DEMO_VISITOR = Actor("demo visitor", "installer", None)

@@ -1,4 +1,4 @@
-"""People who may sign in: kept, changed, invited."""
+"""User accounts: store, change and invite people."""
 
 from __future__ import annotations
 
@@ -29,16 +29,16 @@ _EMAIL = re.compile(r"^[^@\s<>\"',;:\\]{1,64}@[^@\s<>\"',;:\\]{1,189}$")
 
 
 class UnknownPerson(InputError):
-    """Nobody of that id or e-mail is here."""
+    """There is no person with that id or e-mail."""
 
 
 class AccountRefused(InputError):
-    """An invitation or sign-in that is not, or no longer, good."""
+    """An invitation or sign-in is invalid or expired."""
 
 
 @dataclass(frozen=True)
 class PersonRow:
-    """What others may know of a person: no secret."""
+    """Public data of a person, without secrets."""
 
     id: int
     email: str
@@ -144,7 +144,7 @@ class Accounts:
             return _invitation(session, "first", None, FIRST_USER_FOR)
 
     def make_first_user(self, secret: str, email: str, name: str, password: str) -> PersonRow:
-        """Make the first installer. Raises Refused for a bad secret, InputError for the rest."""
+        """Create the first installer. Raises AccountRefused for a bad secret, InputError for other errors."""
         email = tidy_email(email)
         check_strength(password, email)
         _check(name, "installer", ())
@@ -187,7 +187,7 @@ class Accounts:
 
 
 def tidy_email(email: str) -> str:
-    """Lower case, without spaces around. Raises InputError where it is none."""
+    """Normalise an e-mail address: lower case, trimmed. Raises InputError if invalid."""
     email = email.strip().lower()
     if not _EMAIL.match(email):
         raise InputError(f"{email[:80]!r} is not an e-mail address")

@@ -1,4 +1,4 @@
-"""The audit trail: who did what, to which site, from where."""
+"""Audit trail: who did what, to which site, from where."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class AuditRow:
 
 
 class Audit:
-    """Lines are added and read; nothing changes one."""
+    """Append-only audit lines."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
@@ -37,25 +37,27 @@ class Audit:
     def note(
         self, actor: Actor, action: str, site: str | None = None, address: str = "", **detail: Any
     ) -> None:
-        """Write one line. No secret may be among the details."""
+        """Write one line. Details must not contain secrets."""
         entry = AuditEntry(time=datetime.now(UTC), who=actor.name, role=actor.role, action=action, site=site)
         entry.address, entry.detail = address, detail
         with self._database.write() as session:
             session.add(entry)
 
     def note_access(self, actor: Actor, site: str) -> None:
-        """Log that somebody looked into a home: once an hour for each person and home."""
+        """Log access to a home: once an hour per person and home."""
         if self._is_first(actor.name, site):
             self.note(actor, "looked", site)
 
     def note_refusal(self, actor: Actor, address: str, why: str, *, braked: bool) -> None:
-        """Log a refused sign-in. Tries that the brake turned away are logged once an hour for each address,
-        or they could fill the trail."""
+        """Log a refused sign-in.
+
+        Rate-limited attempts are logged once an hour per address, so that they can't flood the trail.
+        """
         if not braked or self._is_first("braked", address):
             self.note(actor, "sign-in refused", address=address, why=why)
 
     def _is_first(self, *key: str) -> bool:
-        """True the first time in an hour that this process sees the key."""
+        """Whether this process sees the key for the first time in an hour."""
         hour = int(datetime.now(UTC).timestamp() // 3600)
         if self._noted.get(key) == hour:
             return False
@@ -65,7 +67,7 @@ class Audit:
         return True
 
     def page(self, offset: int, limit: int, site: str | None = None) -> tuple[list[AuditRow], int]:
-        """Newest first, and how many there are."""
+        """Audit lines, newest first, and the total count."""
         chosen = select(AuditEntry) if site is None else select(AuditEntry).where(AuditEntry.site == site)
         with self._database.read() as session:
             total = session.scalar(select(func.count()).select_from(chosen.subquery())) or 0
@@ -73,7 +75,7 @@ class Audit:
         return [_row(row) for row in rows], total
 
     def forget(self, site: str) -> None:
-        """Remove the lines about a site."""
+        """Delete the lines about a site."""
         with self._database.write() as session:
             session.execute(delete(AuditEntry).where(AuditEntry.site == site))
 

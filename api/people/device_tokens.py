@@ -29,13 +29,13 @@ class TokenRow:
 
 
 class DeviceTokens:
-    """Tokens in the state database; only their marks are kept."""
+    """Tokens in the state database; only their hashes are stored."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
 
     def make(self, name: str, purpose: str, site: str | None, days: int) -> tuple[TokenRow, str]:
-        """Returns the token's row and the secret, which is shown this once. Raises InputError."""
+        """Create a token. Return its row and the secret, which is shown only once. Raises InputError."""
         if purpose not in DEVICE_PURPOSES:
             raise InputError(f"unknown purpose {purpose!r}; use {', '.join(DEVICE_PURPOSES)}")
         if purpose == "readings" and site is None:
@@ -52,7 +52,7 @@ class DeviceTokens:
         return _row(row), secret
 
     def actor(self, secret: str) -> Actor | None:
-        """Who a token stands for; None where it is unknown, ended or revoked."""
+        """The actor of a token; None if it is unknown, expired or revoked."""
         now = datetime.now(UTC)
         with self._database.read() as session:
             row = session.scalars(select(DeviceToken).where(DeviceToken.hash == mark_of(secret))).first()
@@ -71,7 +71,7 @@ class DeviceTokens:
             ]
 
     def revoke(self, token_id: str) -> TokenRow:
-        """Raises InputError if there is none."""
+        """Revoke a token. Raises InputError if there is none."""
         with self._database.write() as session:
             row = session.get(DeviceToken, token_id)
             if row is None:

@@ -1,4 +1,4 @@
-"""Signed links for a householder without an account: they end by themselves and can be revoked."""
+"""Signed links for householders without an account; they expire and can be revoked."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class LinkRow:
 
 
 class HomeLinks:
-    """Links in the state database; the address carries a signed id and nothing else."""
+    """Links in the state database; the address carries only a signed id."""
 
     def __init__(self, database: Database, key: str) -> None:
         self._database = database
@@ -38,7 +38,7 @@ class HomeLinks:
         )
 
     def make(self, site: str, days: int, made_by: str) -> tuple[LinkRow, str]:
-        """Returns the link and the text that goes into its address. Raises InputError."""
+        """Create a link. Return it and the text of its address. Raises InputError."""
         if not 1 <= days <= LONGEST_DAYS:
             raise InputError(f"a link is good for 1 to {LONGEST_DAYS} days")
         now = datetime.now(UTC)
@@ -50,7 +50,7 @@ class HomeLinks:
         return _row(row), str(self._signer.dumps(row.id))
 
     def open(self, text: str) -> LinkRow:
-        """The link of an address. Raises Refused where it is forged, ended or revoked."""
+        """The link of an address. Raises AccountRefused if it is forged, expired or revoked."""
         try:
             link_id = self._signer.loads(text)
         except BadSignature:
@@ -67,7 +67,7 @@ class HomeLinks:
             return [_row(row) for row in session.scalars(chosen)]
 
     def revoke(self, site: str, link_id: str) -> LinkRow:
-        """Raises InputError if the site has no such link."""
+        """Revoke a link. Raises InputError if the site has no such link."""
         with self._database.write() as session:
             row = session.get(HomeLink, link_id)
             if row is None or row.site != site:

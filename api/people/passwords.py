@@ -1,4 +1,4 @@
-"""Passwords: what is asked of them, and their Argon2id hashes."""
+"""Password rules and Argon2id hashes."""
 
 from __future__ import annotations
 

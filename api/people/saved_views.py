@@ -1,4 +1,4 @@
-"""Choices of homes that a person keeps under a name."""
+"""Saved views of the fleet list."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ MOST_NAME, MOST_VIEWS = 60, 30
 
 @dataclass(frozen=True)
 class ViewRow:
-    """address : within the service, such as /?show=drive&sort=age"""
+    """A saved view. address : within the service, such as /?show=drive&sort=age"""
 
     id: int
     name: str
@@ -23,7 +23,7 @@ class ViewRow:
 
 
 class SavedViews:
-    """Kept views in the state database."""
+    """Views in the state database."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
@@ -35,7 +35,7 @@ class SavedViews:
             return [ViewRow(r.id, r.name, r.address) for r in session.scalars(chosen)]
 
     def keep(self, person: int, name: str, address: str) -> ViewRow:
-        """Keep a view; one of the same name is replaced. Raises InputError."""
+        """Save a view; one with the same name is replaced. Raises InputError."""
         name = " ".join("".join(c for c in name if c.isprintable()).split())
         if not 1 <= len(name) <= MOST_NAME:
             raise InputError(f"give the view a name of 1 to {MOST_NAME} characters")
@@ -52,7 +52,7 @@ class SavedViews:
             return ViewRow(row.id, row.name, row.address)
 
     def remove(self, person: int, view: int) -> None:
-        """Forget a view; nothing happens where it is not theirs."""
+        """Delete a view; does nothing if it belongs to somebody else."""
         with self._database.write() as session:
             row = session.get(SavedView, view)
             if row is not None and row.person == person:

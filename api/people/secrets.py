@@ -1,4 +1,4 @@
-"""Random secrets, and the marks under which they are kept: a leaked database gives no way in."""
+"""Random secrets, and the hashes stored in their place, so that a leaked database gives no access."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def new_secret() -> str:
-    """A secret of 256 bits that may stand in an address."""
+    """A URL-safe secret of 256 bits."""
     return secrets.token_urlsafe(32)
 
 
@@ -23,12 +23,12 @@ def new_id() -> str:
 
 
 def mark_of(secret: str) -> str:
-    """What is kept instead of a random secret; these need no slow hash, they can't be guessed."""
+    """Hash stored in place of a random secret; it needs no slow hash, as it can't be guessed."""
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
 def signing_key(data: Path) -> str:
-    """The key that signs links: made once, readable by the service's user alone."""
+    """The key that signs links: created once, readable only by the service's user."""
     path = data / "signing.key"
     try:
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)

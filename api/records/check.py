@@ -1,5 +1,4 @@
-"""Everything that is stored, read through for damage: databases, site files, readings, facts and results of
-every site."""
+"""Integrity check of all stored data: databases, site files, readings, facts and results."""
 
 from __future__ import annotations
 
@@ -28,7 +27,7 @@ _SIDE = ("-wal", "-shm", "-journal")
 
 @dataclass(frozen=True)
 class Damage:
-    """One thing that is damaged or missing. site : empty for what belongs to all of them"""
+    """One damaged or missing item. site : empty for shared items"""
 
     site: str
     what: str
@@ -38,7 +37,7 @@ class Damage:
 
 
 def check_databases(settings: Settings) -> list[Damage]:
-    """Read every SQLite file of the data folder through; before anything else opens and so makes one anew."""
+    """Check every SQLite file of the data folder, before anything else opens or creates one."""
     out = []
     for path in sorted(settings.data.rglob("*.sqlite")):
         told = _integrity(path)
@@ -57,7 +56,7 @@ def check_databases(settings: Settings) -> list[Damage]:
 
 
 def check_sites(service: Service, progress: Callable[[str], None] = lambda _: None) -> Iterator[Damage]:
-    """Every site's file, readings, facts, results and photos; and the firm's own list of checks."""
+    """Check every site's file, readings, facts, results and photos, and the firm's own checklist."""
     known, photos = [], Photos(service.database, service.settings.data)
     yield from (Damage("", told) for told in lists_trouble(service.settings))
     for card in service.sites.cards():
@@ -70,15 +69,15 @@ def check_sites(service: Service, progress: Callable[[str], None] = lambda _: No
             yield Damage(card.id, troubles.reason)
         else:
             yield from (Damage(card.id, str(trouble)) for trouble in troubles)
-        yield from _made(service, card.id)
+        yield from _derived_data(service, card.id)
         yield from (Damage(card.id, told) for told in photos.damage(card.id))
     if isinstance(service.store, LocalStore):
         for site in sorted(set(service.store.sites()) - {*known}):
             yield Damage(site, "has readings but no site file here; add its file, or remove them")
 
 
-def _made(service: Service, site_id: str) -> Iterator[Damage]:
-    """What was worked out of a site, and can be made anew."""
+def _derived_data(service: Service, site_id: str) -> Iterator[Damage]:
+    """Derived data of a site, which can be recomputed."""
     facts = select(FACT_CHUNKS.c.kind, FACT_CHUNKS.c.month, FACT_CHUNKS.c.payload).where(
         FACT_CHUNKS.c.site == site_id
     )
@@ -97,18 +96,18 @@ def _made(service: Service, site_id: str) -> Iterator[Damage]:
 def _trouble_of(read: Callable[[], object]) -> str | None:
     try:
         read()
-    except Exception as error:  # whatever damaged bytes lead to
+    except Exception as error:  # damaged bytes can raise anything
         return one_line(error, 120)
     return None
 
 
 def _integrity(path: Path) -> str:
-    """SQLite's own word about a file: "ok", or the first thing that is wrong."""
+    """Result of SQLite's integrity check: "ok", or the first error."""
     try:
         with path.open("rb") as file:
             start = file.read(len(_HEADER))
         if not start:
-            return "ok"  # made, and nothing written yet
+            return "ok"  # created, but still empty
         if start != _HEADER:
             return "is no database: its beginning was written over"
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=60)) as db:

@@ -1,4 +1,4 @@
-"""Messages from the broker that could not be read: listed, read again, thrown away."""
+"""Dead letters of the broker: list, retry and delete."""
 
 from __future__ import annotations
 
@@ -10,24 +10,24 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.core.site_rows import moment_text
 from fieldfare.collector.mqtt import dead_letters
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 
 
 def list_kept(
     settings: Settings, site: str | None = None, most: int = 100, after: int | None = None
 ) -> dict[str, Any]:
-    """Messages aside, oldest first, with how many there are by reason.
+    """Dead letters, oldest first, with counts by reason.
 
-    after : the first `most` behind this id; None for the newest ones
+    after : the first `most` after this id; None for the newest ones
     """
-    with _book(settings) as book:
-        tally = dead_letters.tally(book)
-        rows = dead_letters.held(book, site, after=after or 0, most=most, newest=after is None)
+    with _book(settings) as journal:
+        tally = dead_letters.tally(journal)
+        rows = dead_letters.held(journal, site, after=after or 0, most=most, newest=after is None)
         return {
             "held": tally.messages,
             "ever": tally.kept,
             "dropped": tally.dropped,
-            "reasons": dead_letters.reasons(book, site),
+            "reasons": dead_letters.reasons(journal, site),
             "messages": [
                 {
                     "id": r.id,
@@ -43,24 +43,24 @@ def list_kept(
 
 
 def retry_kept(service: Service, site: str | None = None) -> dict[str, int]:
-    """Read them again with the sites as they are now."""
+    """Decode them again with the current sites."""
     if site is not None:
         service.sites.get(site)
-    with _book(service.settings) as book:
-        sites = [plant.site for plant in service.sites.all()]
-        return dead_letters.replay(book, sites, service.store, site=site)._asdict()
+    with _book(service.settings) as journal:
+        sites = [record.site for record in service.sites.all()]
+        return dead_letters.replay(journal, sites, service.store, site=site)._asdict()
 
 
 def clear_kept(settings: Settings, site: str | None = None) -> int:
-    """Throw them away. Returns how many."""
-    with _book(settings) as book:
-        return dead_letters.clear(book, site)
+    """Delete them. Return how many."""
+    with _book(settings) as journal:
+        return dead_letters.clear(journal, site)
 
 
 @contextmanager
-def _book(settings: Settings) -> Iterator[Book]:
-    book = Book(settings.data)
+def _book(settings: Settings) -> Iterator[Journal]:
+    journal = Journal(settings.data)
     try:
-        yield book
+        yield journal
     finally:
-        book.close()
+        journal.close()

@@ -1,4 +1,4 @@
-"""Forgetting a site, everywhere it left something."""
+"""Delete a site and everything related to it."""
 
 from __future__ import annotations
 
@@ -17,9 +17,11 @@ from fieldfare.api.state.work_tables import JobRun, Notice
 
 
 def erase_site(service: Service, site_id: str) -> None:
-    """Remove a site's file, readings, messages set aside, uploads, facts, results, alerts, works, checks,
-    photos, papers, notices, consents, links, tokens and audit lines, and the accounts of people who had no
-    other home. Raises UnknownSite."""
+    """Delete a site's data, and the accounts of people without another home. Raises UnknownSite.
+
+    Deletes file, readings, dead letters, uploads, facts, results, alerts, jobs, checks, photos, papers,
+    notices, consents, links, tokens and audit lines.
+    """
     service.sites.file(site_id)
     service.store.forget(site_id)
     service.store.forget(station_key(site_id))
@@ -42,7 +44,7 @@ def erase_site(service: Service, site_id: str) -> None:
 
 
 def _notices_naming(session: Session, site_id: str) -> list[int]:
-    """Notices whose text holds the address of a site, and not of one whose id only begins alike."""
+    """Notices whose text contains the address of this site, but not of one with a longer id."""
     address = f"/sites/{site_id}"
     named = re.compile(rf"{re.escape(address)}(?![a-z0-9-])")
     rows = session.execute(select(Notice.id, Notice.body).where(Notice.body.contains(address)))
@@ -51,12 +53,12 @@ def _notices_naming(session: Session, site_id: str) -> list[int]:
 
 def _forget_messages(service: Service, site_id: str) -> None:
     from fieldfare.collector.mqtt.health import forget
-    from fieldfare.collector.mqtt.journal import FILE, Book
+    from fieldfare.collector.mqtt.journal import FILE, Journal
 
     if not (service.settings.data / FILE).exists():
         return
-    book = Book(service.settings.data)
+    journal = Journal(service.settings.data)
     try:
-        forget(book, site_id)
+        forget(journal, site_id)
     finally:
-        book.close()
+        journal.close()

@@ -1,4 +1,4 @@
-"""A householder's data is theirs: consent, and everything about a home in open formats."""
+"""Data protection of householders: consent, and export of all data of a home in open formats."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ from fieldfare.api.records.maintenance_log import MaintenanceLog
 from fieldfare.api.records.retention import KEPT
 from fieldfare.api.running.intake import export_site
 from fieldfare.api.state.people_tables import Consent
-from fieldfare.api.state.work_tables import Paper
+from fieldfare.api.state.work_tables import StoredPaper
 from fieldfare.api.visits.bookings import Bookings
 from fieldfare.collector.csv.cells import harmless
 
@@ -38,12 +38,12 @@ WORDS = {
     "fleet_learning": "The firm may use my home's figures, with other homes', to learn for its next designs.",
     "monthly_letter": "The firm writes to me every month how my heating did.",
 }
-"""What is agreed to, word for word; kept with each answer."""
+"""Wording of each consent; stored with the answer."""
 _ALL = 1_000_000
 
 
 def give_consent(service: Service, site: str, purpose: str, given: bool, who: Actor) -> dict[str, Any]:
-    """Record a yes or a no; the newest of a purpose counts."""
+    """Record a yes or a no; the newest per purpose counts."""
     row = Consent(
         site=site, purpose=purpose, given=given, who=who.name, time=datetime.now(UTC), words=WORDS[purpose]
     )
@@ -62,7 +62,7 @@ def consents(service: Service, site: str) -> list[dict[str, Any]]:
 
 
 def refused_sites(service: Service, purpose: str) -> frozenset[str]:
-    """Sites whose newest answer to a purpose is no."""
+    """Sites whose newest answer for a purpose is no."""
     with service.database.read() as session:
         rows = session.execute(
             select(Consent.site, Consent.given).where(Consent.purpose == purpose).order_by(Consent.id)
@@ -70,20 +70,20 @@ def refused_sites(service: Service, purpose: str) -> frozenset[str]:
         return frozenset(site for site, given in dict(rows.all()).items() if not given)
 
 
-def export_home(service: Service, plant: SiteRecord) -> Path:
-    """Everything about a home as one archive of TOML, CSV and JSON. The caller removes the file."""
-    site = plant.site.id
+def export_home(service: Service, record: SiteRecord) -> Path:
+    """All data of a home as an archive of TOML, CSV and JSON. The caller deletes the file."""
+    site = record.site.id
     handle = tempfile.NamedTemporaryFile(prefix="home-", suffix=".zip", delete=False)  # noqa: SIM115
     with handle, zipfile.ZipFile(handle, "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("site.toml", plant.file)
-        _readings(service, plant, archive)
-        _facts(service, plant, archive)
+        archive.writestr("site.toml", record.file)
+        _readings(service, record, archive)
+        _facts(service, record, archive)
         _json(archive, "alerts.json", _alerts(service, site))
         handled = Handlings(service.database).of_site(site)
         _json(archive, "handling.json", [asdict(h) for h in handled.values()])
         _json(archive, "works.json", [asdict(w) for w in MaintenanceLog(service).page(site, 0, _ALL)[0]])
         _json(archive, "visits.json", [asdict(v) for v in Bookings(service.database).of_site(site)])
-        _checks(service, plant, archive)
+        _checks(service, record, archive)
         _json(archive, "consents.json", consents(service, site))
         _json(archive, "accesses.json", [asdict(a) for a in Audit(service.database).page(0, _ALL, site)[0]])
         _json(archive, "papers.json", _papers(service, site))
@@ -91,28 +91,28 @@ def export_home(service: Service, plant: SiteRecord) -> Path:
     return Path(handle.name)
 
 
-def _readings(service: Service, plant: SiteRecord, archive: zipfile.ZipFile) -> None:
+def _readings(service: Service, record: SiteRecord, archive: zipfile.ZipFile) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "readings.csv"
-        if service.store.span(plant.site.id) is not None:
-            export_site(service, plant.site.id, path, None, None)
+        if service.store.span(record.site.id) is not None:
+            export_site(service, record.site.id, path, None, None)
             archive.write(path, "readings.csv")
 
 
-def _facts(service: Service, plant: SiteRecord, archive: zipfile.ZipFile) -> None:
+def _facts(service: Service, record: SiteRecord, archive: zipfile.ZipFile) -> None:
     try:
-        first, last = service.results.span(plant)
+        first, last = service.results.span(record)
     except NoReadings:
         return
-    facts = service.facts_cache.facts(plant.site, first, last)
+    facts = service.facts_cache.facts(record.site, first, last)
     for kind in KINDS:
-        columns, rows = plain_rows(getattr(facts, kind), plant)
+        columns, rows = plain_rows(getattr(facts, kind), record)
         text = io.StringIO()
         writer = csv.writer(text)
         writer.writerow(columns)
         writer.writerows([harmless(c) if isinstance(c, str) and c else c for c in row] for row in rows)
         archive.writestr(f"facts/{kind}.csv", text.getvalue())
-    archive.writestr("result.json", service.results.document(plant, first, last))
+    archive.writestr("result.json", service.results.document(record, first, last))
 
 
 def _alerts(service: Service, site: str) -> list[dict[str, Any]]:
@@ -121,11 +121,11 @@ def _alerts(service: Service, site: str) -> list[dict[str, Any]]:
     return [{**asdict(r), "events": [asdict(e) for e in alerts.events(r.id)]} for r in rows]
 
 
-def _checks(service: Service, plant: SiteRecord, archive: zipfile.ZipFile) -> None:
-    """Every check with its entries, and every photo, also those of jobs."""
+def _checks(service: Service, record: SiteRecord, archive: zipfile.ZipFile) -> None:
+    """Every check with its entries, and every photo, including those of jobs."""
     photos = Photos(service.database, service.settings.data)
-    _json(archive, "checks.json", Sheets(service, photos).all_of(plant))
-    rows = photos.of_site(plant.site.id)
+    _json(archive, "checks.json", Sheets(service, photos).all_of(record))
+    rows = photos.of_site(record.site.id)
     _json(archive, "photos.json", [asdict(row) for row in rows])
     for row in rows:
         if photos.path(row).exists():
@@ -134,7 +134,9 @@ def _checks(service: Service, plant: SiteRecord, archive: zipfile.ZipFile) -> No
 
 def _papers(service: Service, site: str) -> list[dict[str, Any]]:
     with service.database.read() as session:
-        rows = session.scalars(select(Paper).where(Paper.site == site).order_by(Paper.kind, Paper.period))
+        rows = session.scalars(
+            select(StoredPaper).where(StoredPaper.site == site).order_by(StoredPaper.kind, StoredPaper.period)
+        )
         return [{"kind": r.kind, "period": r.period, "made": r.made, "contents": r.contents} for r in rows]
 
 

@@ -1,4 +1,4 @@
-"""The works log: what was changed, when, by whom, for which finding, and what came of it."""
+"""Maintenance log: jobs with date, author, findings and effect."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ WINDOW_DAYS = 120
 
 
 class UnknownWork(InputError):
-    """The site has no such entry."""
+    """The site has no such job."""
 
 
 MOST_MINUTES = 10_000
@@ -52,7 +52,7 @@ class WorkRow:
 
 @dataclass(frozen=True)
 class Job:
-    """What was done. minutes : time spent"""
+    """The content of a job. minutes : time spent"""
 
     day: date
     what: str
@@ -62,7 +62,7 @@ class Job:
 
 
 class MaintenanceLog:
-    """Entries in the state database."""
+    """Jobs in the state database."""
 
     def __init__(self, service: Service) -> None:
         self._service, self._database = service, service.database
@@ -73,7 +73,7 @@ class MaintenanceLog:
         return self._enter(site, job, job.findings[0] if job.findings else None, who)
 
     def change(self, site: str, work: int, job: Job, who: Actor) -> WorkRow:
-        """Correct a job: findings it no longer names are open again. Raises InputError, UnknownWork."""
+        """Correct a job; findings it no longer names reopen. Raises InputError, UnknownWork."""
         _check(job)
         open_now = self._open_now(site, job)
         with self._database.write() as session:
@@ -86,7 +86,7 @@ class MaintenanceLog:
     def sign_check(
         self, site: str, day: date, kind: str, period: str, what: str, still_open: list[str], who: Actor
     ) -> WorkRow:
-        """Enter that a list of checks was gone through. Raises InputError."""
+        """Record the sign-off of a check sheet. Raises InputError."""
         job = Job(day, signed_words(kind, period, what, still_open))
         _check_day(day)
         return self._enter(site, job, key_of(kind, period), who)
@@ -102,13 +102,12 @@ class MaintenanceLog:
             return _row(row)
 
     def _open_now(self, site: str, job: Job) -> dict[str, str]:
-        """Severities of the open findings: of last night's result, and of today's for those it does not
-        have."""
+        """Severities of the open findings: from last night's result, plus today's live findings."""
         found = open_severities(self._service.results.newest(site))
-        plant = self._service.sites.find(site)
-        if plant is None or all(code in found for code in job.findings):
+        record = self._service.sites.find(site)
+        if record is None or all(code in found for code in job.findings):
             return found
-        return {**open_severities(rolling_result(self._service, plant, None)), **found}
+        return {**open_severities(rolling_result(self._service, record, None)), **found}
 
     def page(self, site: str, offset: int, limit: int) -> tuple[list[WorkRow], int]:
         """Newest first, and how many there are."""
@@ -126,7 +125,7 @@ class MaintenanceLog:
             return _row(_own(session, site, work))
 
     def remove(self, site: str, work: int, who: Actor) -> WorkRow:
-        """Take a job out again; the findings it closed are open. Raises UnknownWork."""
+        """Delete a job; the findings it closed reopen. Raises UnknownWork."""
         with self._database.write() as session:
             row = _own(session, site, work)
             close_by_job(session, site, {}, work, [], who)
@@ -134,28 +133,30 @@ class MaintenanceLog:
             session.delete(row)
             return _row(row)
 
-    def effect(self, plant: SiteRecord, work: WorkRow) -> dict[str, Any]:
-        """What changed at like weather, and whether the finding went away. Only works since the entry before
-        and until the entry after count."""
+    def effect(self, record: SiteRecord, work: WorkRow) -> dict[str, Any]:
+        """Change at comparable weather, and whether the findings are gone.
+
+        Only the days between the previous and the next job count.
+        """
         from fieldfare.analysis.figures.estimate import Estimate
         from fieldfare.analysis.reports.before_after import effect_of_work
 
-        if is_sign_off(work.finding):  # a check changes nothing
+        if is_sign_off(work.finding):  # a check has no effect
             return {"effect": None, "reason": None, "finding": None, "findings": []}
         standing = self._standing(work)
         told_of = {"finding": standing[0] if standing else None, "findings": standing}
-        first, last = self._service.results.span(plant)
+        first, last = self._service.results.span(record)
         start, end = self._undisturbed(work)
         first, last = max(first, start), min(last, end)
         if first >= last:
             return {"effect": None, "reason": "no readings on both sides of it", **told_of}
-        facts = self._service.facts_cache.facts(plant.site, first, last)
+        facts = self._service.facts_cache.facts(record.site, first, last)
         effect = effect_of_work(facts.days, work.day)
         told = {k: v.as_dict() if isinstance(v, Estimate) else v for k, v in vars(effect).items()}
         return {"effect": told, "reason": effect.reason, **told_of}
 
     def _undisturbed(self, work: WorkRow) -> tuple[date, date]:
-        """The days around a work that no other work lies between; a check that was signed is none."""
+        """Days around a job without another job; signed checks do not count."""
         chosen = select(Work.day, Work.finding).where(Work.site == work.site, Work.day != work.day)
         with self._database.read() as session:
             other = {day for day, finding in session.execute(chosen) if not is_sign_off(finding)}
@@ -167,7 +168,7 @@ class MaintenanceLog:
         return first, last
 
     def _standing(self, work: WorkRow) -> list[dict[str, Any]]:
-        """How each finding of a job stands: gone, there again, or still there."""
+        """State of each finding of a job: gone, back, or still present."""
         if not work.findings:
             return []
         chosen = select(Alert).where(Alert.site == work.site, Alert.code.in_(work.findings))
@@ -188,7 +189,7 @@ class MaintenanceLog:
 
 
 def came_back(finding: dict[str, Any] | None, done: date) -> str | None:
-    """The day on which a finding began again after a job; None where it is gone, or was there all along."""
+    """Day on which a finding returned after a job; None if it is gone or never went away."""
     if finding is None or finding.get("until") is not None:
         return None
     since = str(finding["since"])
@@ -196,7 +197,7 @@ def came_back(finding: dict[str, Any] | None, done: date) -> str | None:
 
 
 def _check(job: Job) -> None:
-    """Raises InputError with the first thing that is wrong."""
+    """Raise InputError with the first error."""
     _check_day(job.day)
     if not job.what.strip():
         raise InputError("say what was done")
@@ -224,7 +225,7 @@ def _own(session: Session, site: str, work: int) -> Work:
 
 def _row(r: Work) -> WorkRow:
     findings = r.findings
-    if findings is None:  # logged before a job could name several
+    if findings is None:  # logged by a release with one finding per job
         findings = [r.finding] if r.finding and not is_sign_off(r.finding) else []
     return WorkRow(
         r.id,

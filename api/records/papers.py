@@ -1,4 +1,4 @@
-"""Papers: their contents from results, kept, and written out as HTML, PDF or JSON."""
+"""Papers: collect their contents from results, store them, and render HTML, PDF or JSON."""
 
 from __future__ import annotations
 
@@ -21,21 +21,23 @@ from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.firm.about import AboutFirm
 from fieldfare.api.records.sign_off import sign_offs
-from fieldfare.api.state.work_tables import Paper as PaperTable
-from fieldfare.api.state.work_tables import Work
+from fieldfare.api.state.work_tables import StoredPaper, Work
 
 if TYPE_CHECKING:
     from fastapi.responses import Response
 
 HAND_OVER_DAYS = 56
-"""The first weeks: eight of them hold enough weather for a first heat loss."""
+"""The first weeks: eight are enough for a first heat loss estimate."""
 FORMS = ("json", "html", "pdf")
 
 
 @dataclass(frozen=True)
 class Paper:
-    """kind : month, winter, hand-over, service or commissioning. period : 2026-01, 2026 or first. contents :
-    the results it is written from. firm : who gives it; None where only its contents are wanted"""
+    """A paper's contents.
+
+    kind : month, winter, hand-over, service or commissioning. period : 2026-01, 2026 or first. contents : the
+        results it shows. firm : the issuer; None if only the contents are needed
+    """
 
     kind: str
     period: str
@@ -50,111 +52,109 @@ class PaperRow:
     made: datetime
 
 
-def month_paper(service: Service, plant: SiteRecord, month: str, *, looked_at: bool = False) -> Paper:
+def month_paper(service: Service, record: SiteRecord, month: str, *, looked_at: bool = False) -> Paper:
     """The householder's month, with the month before and the same month a year ago where there are readings.
 
     month : YYYY-MM. looked_at : for a page, whose newest days may be some minutes old (see `Results.recent`)
     Raises InputError, NoReadings
     """
     first, last = _month(month)
-    start, end = service.results.span(plant)
+    start, end = service.results.span(record)
     if last < start or first > end:
-        raise NoReadings(plant.site.id, f"in {month}", (start, end))
+        raise NoReadings(record.site.id, f"in {month}", (start, end))
     days = first, min(last, end)
     contents = {
-        **_worked_out(service, plant, *days, looked_at=looked_at),
-        "year": _result(service, plant, *_year_to(service, start, days[1]), looked_at=looked_at),
-        "works": _done(service, plant.site.id, first, last),
+        **_common_contents(service, record, *days, looked_at=looked_at),
+        "year": _result(service, record, *_year_to(service, start, days[1]), looked_at=looked_at),
+        "works": _done(service, record.site.id, first, last),
         "like_weather": {},
     }
     for key, ends in (("month_before", first - timedelta(days=1)), ("year_before", _year_before(first))):
-        contents[key] = _earlier(service, plant, start, ends, looked_at=looked_at)
+        contents[key] = _earlier(service, record, start, ends, looked_at=looked_at)
         if contents[key] is not None:
-            contents["like_weather"][key] = _like_weather(service, plant, (ends.replace(day=1), ends), days)
+            contents["like_weather"][key] = _like_weather(service, record, (ends.replace(day=1), ends), days)
     return Paper("month", month, contents, service.firm)
 
 
 def winter_paper(
     service: Service,
-    plant: SiteRecord,
+    record: SiteRecord,
     season: int | None = None,
     *,
     pictures: bool = False,
     looked_at: bool = False,
 ) -> Paper:
-    """The check before a winter: of the winter that comes or has begun, from the newest twelve months, as
-    every list of homes has it; of an earlier one, from the season before it.
+    """The health check before a winter.
 
     season : year in which the winter begins, default that of the last reading. pictures : hold photos as
         small pictures. looked_at : as of `month_paper`
     Raises InputError, NoReadings
     """
-    start, end = service.results.span(plant)
+    start, end = service.results.span(record)
     year = end.year if season is None else season
     if not 1990 <= year <= 2200:
         raise InputError(f"the season must be a year, got {year}")
     if year == end.year:
-        first, last = service.results.rolling(plant, service.settings.rolling_days)
+        first, last = service.results.rolling(record, service.settings.rolling_days)
     else:
         first, last = max(start, date(year - 1, 9, 1)), min(end, date(year, 10, 31))
     if first > last:
         raise InputError(
-            f"{plant.site.id} has no readings before the winter of {year}; they run from {start} to {end}"
+            f"{record.site.id} has no readings before the winter of {year}; they run from {start} to {end}"
         )
-    signed = sign_offs(service.database, plant.site.id).get((plant.site.id, str(year)))
-    check = check_contents(service, plant, SheetKey("winter", str(year)), pictures=pictures)
-    contents = _worked_out(service, plant, first, last, looked_at=looked_at)
+    signed = sign_offs(service.database, record.site.id).get((record.site.id, str(year)))
+    check = check_contents(service, record, SheetKey("winter", str(year)), pictures=pictures)
+    contents = _common_contents(service, record, first, last, looked_at=looked_at)
     contents |= {"signed": signed, "check": check}
     return Paper("winter", str(year), contents, service.firm)
 
 
-def check_paper(service: Service, plant: SiteRecord, key: SheetKey) -> Paper:
-    """A check of the commissioning or of a year's service; it needs no readings."""
+def check_paper(service: Service, record: SiteRecord, key: SheetKey) -> Paper:
+    """A check of the commissioning or an annual service; needs no readings."""
     contents = {
-        "site": _about(plant),
+        "site": _about(record),
         "firm": service.firm.signature,
-        "check": check_contents(service, plant, key, pictures=True),
+        "check": check_contents(service, record, key, pictures=True),
     }
     return Paper(key.kind, key.period, contents, service.firm)
 
 
-def hand_over_paper(service: Service, plant: SiteRecord) -> Paper:
-    """The first weeks after hand-over against the design; from the first reading where no hand-over is
-    given."""
-    start, end = service.results.span(plant)
-    first = max(start, plant.site.site.handed_over or start)
+def hand_over_paper(service: Service, record: SiteRecord) -> Paper:
+    """First weeks after hand-over against the design; from the first reading if no hand-over is given."""
+    start, end = service.results.span(record)
+    first = max(start, record.site.site.handed_over or start)
     if first > end:
-        raise NoReadings(plant.site.id, f"since the hand-over on {first}", (start, end))
+        raise NoReadings(record.site.id, f"since the hand-over on {first}", (start, end))
     last = min(end, first + timedelta(days=HAND_OVER_DAYS - 1))
-    return Paper("hand-over", "first", _worked_out(service, plant, first, last), service.firm)
+    return Paper("hand-over", "first", _common_contents(service, record, first, last), service.firm)
 
 
 def answer_paper(
-    service: Service, plant: SiteRecord, document: dict[str, Any], *, home: bool = False
+    service: Service, record: SiteRecord, document: dict[str, Any], *, home: bool = False
 ) -> Paper:
-    """An answer to a caller as a paper. home : in the household's words"""
+    """An answer to a caller as a paper. home : in the householder's words"""
     first, last = (date.fromisoformat(document["period"][key]) for key in ("from", "to"))
-    result = service.results.result(plant, first, last)
-    contents = {"site": _about(plant), "result": result, "days": [], "firm": service.settings.signature}
+    result = service.results.result(record, first, last)
+    contents = {"site": _about(record), "result": result, "days": [], "firm": service.settings.signature}
     return Paper("answer", document["question"], contents | {"answer": document, "home": home})
 
 
-def paper_for(service: Service, plant: SiteRecord, kind: str, period: str) -> Paper:
-    """Any paper by its kind and period. Raises InputError, NoReadings."""
+def paper_for(service: Service, record: SiteRecord, kind: str, period: str) -> Paper:
+    """Any paper by kind and period. Raises InputError, NoReadings."""
     if kind == "month":
-        return month_paper(service, plant, period)
+        return month_paper(service, record, period)
     if kind == "winter":
         if not re.fullmatch(r"\d{4}", period):
             raise InputError(f"a winter check is of a year, such as 2026, not {period!r}")
-        return winter_paper(service, plant, int(period), pictures=True)
+        return winter_paper(service, record, int(period), pictures=True)
     if kind in ("service", "commissioning"):
-        return check_paper(service, plant, SheetKey(kind, period))  # type: ignore[arg-type]
-    return hand_over_paper(service, plant)
+        return check_paper(service, record, SheetKey(kind, period))  # type: ignore[arg-type]
+    return hand_over_paper(service, record)
 
 
 def keep_paper(service: Service, site: str, paper: Paper) -> None:
-    """Keep a paper's contents, so that it can be looked at as it was sent."""
-    row = PaperTable(
+    """Store a paper's contents, so that it can be shown as it was sent."""
+    row = StoredPaper(
         site=site, kind=paper.kind, period=paper.period, made=datetime.now(UTC), contents=paper.contents
     )
     with service.database.write() as session:
@@ -165,13 +165,13 @@ def kept_papers(service: Service, site: str) -> list[PaperRow]:
     """Newest first."""
     with service.database.read() as session:
         rows = session.scalars(
-            select(PaperTable).where(PaperTable.site == site).order_by(PaperTable.made.desc())
+            select(StoredPaper).where(StoredPaper.site == site).order_by(StoredPaper.made.desc())
         )
         return [PaperRow(r.kind, r.period, r.made) for r in rows]
 
 
 def write_paper(paper: Paper, out: Path) -> None:
-    """Write a paper to a file, in the form that its ending names. Raises InputError."""
+    """Write a paper to a file in the format of its extension. Raises InputError."""
     form = out.suffix.lower().lstrip(".")
     if form not in FORMS:
         raise InputError(f"{out}: the file must end in .html, .pdf or .json")
@@ -230,40 +230,40 @@ def _month(text: str) -> tuple[date, date]:
 
 
 def _result(
-    service: Service, plant: SiteRecord, first: date, last: date, *, looked_at: bool
+    service: Service, record: SiteRecord, first: date, last: date, *, looked_at: bool
 ) -> dict[str, Any]:
     """The result of some days; for a page one that a new reading doesn't throw away."""
     if not looked_at:
-        return service.results.result(plant, first, last)
-    recent: dict[str, Any] = orjson.loads(service.results.recent(plant, first, last))
+        return service.results.result(record, first, last)
+    recent: dict[str, Any] = orjson.loads(service.results.recent(record, first, last))
     return recent
 
 
 def _earlier(
-    service: Service, plant: SiteRecord, start: date, last: date, *, looked_at: bool
+    service: Service, record: SiteRecord, start: date, last: date, *, looked_at: bool
 ) -> dict[str, Any] | None:
     """The result of a whole earlier month, None where its readings do not reach back that far."""
     first = last.replace(day=1)
-    return _result(service, plant, first, last, looked_at=looked_at) if first >= start else None
+    return _result(service, record, first, last, looked_at=looked_at) if first >= start else None
 
 
 def _like_weather(
-    service: Service, plant: SiteRecord, before: tuple[date, date], after: tuple[date, date]
+    service: Service, record: SiteRecord, before: tuple[date, date], after: tuple[date, date]
 ) -> dict[str, Any]:
-    """Two spans of days, whose facts are up to date, compared at like weather."""
+    """Compare two spans of days at similar weather; their facts are up to date."""
     from fieldfare.analysis.figures.like_weather import like_weather
 
-    kept = (service.facts_cache.kept(plant.site.id, *days).days for days in (before, after))
-    return like_weather(plant.site, *kept).as_dict()
+    kept = (service.facts_cache.kept(record.site.id, *days).days for days in (before, after))
+    return like_weather(record.site, *kept).as_dict()
 
 
 def _year_to(service: Service, start: date, last: date) -> tuple[date, date]:
-    """The rolling year up to a day: what a house, not a month, is like."""
+    """The rolling year up to a day, for figures that need more than a month."""
     return max(start, last - timedelta(days=service.settings.rolling_days - 1)), last
 
 
 def _done(service: Service, site: str, first: date, last: date) -> list[dict[str, str]]:
-    """What was done at a site in a month, oldest first."""
+    """Jobs of a month, oldest first."""
     chosen = select(Work).where(Work.site == site, Work.day >= first, Work.day <= last)
     with service.database.read() as session:
         return [
@@ -277,18 +277,18 @@ def _year_before(first: date) -> date:
     return month.replace(day=calendar.monthrange(month.year, month.month)[1])
 
 
-def _worked_out(
-    service: Service, plant: SiteRecord, first: date, last: date, *, looked_at: bool = False
+def _common_contents(
+    service: Service, record: SiteRecord, first: date, last: date, *, looked_at: bool = False
 ) -> dict[str, Any]:
-    """What every paper holds: the plant, the result of its days, and the days' points that its figures
+    """What every paper holds: the record, the result of its days, and the days' points that its figures
     draw."""
     from fieldfare.dashboards.day_rows import day_rows
 
-    shown = _result(service, plant, first, last, looked_at=looked_at)
-    result = under_standing_verdict(service, plant, shown)
-    days = day_rows(service.facts_cache.kept(plant.site.id, first, last), plant.site.zone)
-    return {"site": _about(plant), "result": result, "days": days, "firm": service.firm.signature}
+    shown = _result(service, record, first, last, looked_at=looked_at)
+    result = under_standing_verdict(service, record, shown)
+    days = day_rows(service.facts_cache.kept(record.site.id, first, last), record.site.zone)
+    return {"site": _about(record), "result": result, "days": days, "firm": service.firm.signature}
 
 
-def _about(plant: SiteRecord) -> dict[str, Any]:
-    return plant.site.model_dump(mode="json", by_alias=True, exclude={"contact", "point", "csv", "limits"})
+def _about(record: SiteRecord) -> dict[str, Any]:
+    return record.site.model_dump(mode="json", by_alias=True, exclude={"contact", "point", "csv", "limits"})

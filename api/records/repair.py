@@ -1,4 +1,4 @@
-"""Damaged or missing months of readings, written anew from a backup."""
+"""Restore damaged or missing months of readings from a backup."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _MONTH = re.compile(r"(\d{4}-\d{2})\.(?:parquet|\d+\.damaged)")
 
 @dataclass(frozen=True)
 class Repaired:
-    """What became of a site. readings : that came from the backup. left : what is still wrong"""
+    """Result for a site. readings : number taken from the backup. left : remaining damage"""
 
     site: str
     readings: int
@@ -28,10 +28,10 @@ class Repaired:
 
 
 def repair(service: Service, folder: Path) -> list[Repaired]:
-    """Bring back what is damaged or missing of every site from a data folder that a backup was restored to.
+    """Restore damaged or missing readings of every site from the data folder of a restored backup.
 
-    Readings that can be read are never replaced. Returns the sites that had damage. Raises InputError for a
-    folder that holds no readings, and where the readings are on a server.
+    Readable readings are never replaced. Returns the sites that had damage. Raises InputError for a folder
+    without readings, and if the readings are on a server.
     """
     if not isinstance(service.store, LocalStore):
         raise InputError("the readings are on a server; use its own means to repair them")
@@ -74,8 +74,7 @@ def _restored(store: LocalStore, backup: LocalStore, site: str, troubles: list[T
 
 
 def _months(backup: LocalStore, site: str, name: str) -> list[int]:
-    """The month of a damaged file; every month that the backup has where it is the database of recent
-    readings."""
+    """Month of a damaged file; all months of the backup if it is the database of recent readings."""
     if found := _MONTH.fullmatch(name):
         return [int(np.datetime64(found[1], "M").astype(np.int64))]
     span = backup.span(site)

@@ -1,4 +1,4 @@
-"""How long each kind of data is kept, and the nightly tidying that holds to it."""
+"""Retention periods of each kind of data, and the nightly deletion."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ from fieldfare.api.state.work_tables import (
     Alert,
     JobRun,
     Notice,
-    Paper,
+    StoredPaper,
 )
 
 
 @dataclass(frozen=True)
 class Kept:
-    """One kind of data and how long it stays; days is None for as long as the home is looked after."""
+    """One kind of data and its retention; days is None for as long as the home is looked after."""
 
     kind: str
     days: int | None
@@ -51,18 +51,19 @@ KEPT = (
     Kept("backups", 35, "a backup is overwritten after this; what was erased is gone from all of them then"),
 )
 CHECKED_WITHIN_DAYS = 7
-"""Each night a part of the fleet's stored readings is read for damage."""
+"""Part of the fleet's stored readings checked for damage each night."""
 _DAYS = {kept.kind: kept.days for kept in KEPT}
 
 
 def tidy(service: Service) -> str:
-    """Remove what has been kept for its time, and look for damage in the stored readings of some sites.
+    """Delete expired data, and check the stored readings of some sites for damage.
 
-    Returns one line for people."""
+    Returns one line for people.
+    """
     gone = 0
     now = datetime.now(UTC)
     old: tuple[tuple[type, ColumnElement[bool]], ...] = (
-        (Paper, Paper.made < _before("papers", now)),
+        (StoredPaper, StoredPaper.made < _before("papers", now)),
         (Alert, Alert.resolved < _before("alerts", now)),
         (Notice, Notice.created < _before("notices", now)),
         (AuditEntry, AuditEntry.time < _before("audit", now)),
@@ -81,8 +82,10 @@ def tidy(service: Service) -> str:
 
 
 def _look_for_damage(service: Service, now: datetime) -> list[str]:
-    """Read every byte of a part of the fleet; all of it is read within CHECKED_WITHIN_DAYS. Returns the sites
-    with damage."""
+    """Read all stored bytes of a part of the fleet. Return the sites with damage.
+
+    The whole fleet is read within CHECKED_WITHIN_DAYS.
+    """
     today = now.toordinal() % CHECKED_WITHIN_DAYS
     found = []
     for site in service.sites.ids():

@@ -1,4 +1,4 @@
-"""The sign-off of a check: an entry of the works log that is known by the key in place of a finding."""
+"""Sign-off of a check: a maintenance log entry whose key replaces the finding code."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _WORDS = {"winter": "Winter check", "service": "Annual service", "commissioning"
 
 
 def key_of(kind: str, period: str) -> str:
-    """The key that the sign-off of a check has where other works name their finding."""
+    """Key of a check's sign-off, used in place of a finding code."""
     return f"{kind}_check_{period}"
 
 
@@ -26,7 +26,7 @@ def is_sign_off(finding: str | None) -> bool:
 
 
 def signed_words(kind: str, period: str, what: str, still_open: Iterable[str]) -> str:
-    """The entry of the log. Raises InputError where it doesn't say what was checked."""
+    """Text of the log entry. Raises InputError if it doesn't say what was checked."""
     if not what.strip():
         raise InputError("say what was checked; the works log keeps it")
     named = _WORDS[kind] if period == "first" else f"{_WORDS[kind]} {period}"
@@ -35,7 +35,7 @@ def signed_words(kind: str, period: str, what: str, still_open: Iterable[str]) -
 
 
 def sign_offs(database: Database, site: str | None = None) -> dict[tuple[str, str], dict[str, str]]:
-    """(site, season) -> who, day and what of the last winter check's sign-off. site : None for every site"""
+    """(site, season) -> who, day and text of the last winter check's sign-off. site : None for every site"""
     chosen = select(Work, Person.name).outerjoin(Person, Person.email == Work.who)
     chosen = chosen.where(Work.finding.startswith(_WINTER, autoescape=True)).order_by(Work.id)
     if site is not None:

@@ -1,4 +1,4 @@
-"""Changing the site file of a home that is here already: checked, shown, then saved."""
+"""Change the site file of an existing home: validate, preview, then save."""
 
 from __future__ import annotations
 
@@ -15,12 +15,11 @@ from fieldfare.dashboards.site_edit import Change, changes
 
 
 @dataclass(frozen=True)
-class Proposal:
+class SiteFileChange:
     """A changed site file before it is saved.
 
-    changes : what differs; empty where only comments or their order do. recalculates : sentences. mark : of
-        the file
-    that it changes
+    changes : differences; empty if only comments or their order differ. recalculates : sentences. mark : hash
+        of the original file
     """
 
     text: str
@@ -31,29 +30,29 @@ class Proposal:
 
 
 class ChangedMeanwhile(Exception):
-    """Somebody else has saved the file since it was opened."""
+    """Another user saved the file after it was opened."""
 
 
 def mark_of_file(text: str) -> str:
-    """A mark by which a later save is told apart from the file that was opened."""
+    """Hash of a file, to detect a change between opening and saving."""
     return hashlib.blake2b(text.encode(), digest_size=12).hexdigest()
 
 
-def propose(service: Service, site_id: str, text: str) -> Proposal:
-    """Check a changed file and say what saving it would do. Raises SiteError with every problem."""
+def propose(service: Service, site_id: str, text: str) -> SiteFileChange:
+    """Validate a changed file and preview its effects. Raises SiteError with every problem."""
     kept = service.sites.file(site_id)
     made = check_site_text(text)
     if made.id != site_id:
         raise SiteError(
             "site file", [Problem("site.id", f"must stay {site_id!r}; a home keeps its id for good")]
         )
-    plant = _readable(service, site_id)
-    told = tuple(changes(plant, made)) if plant is not None else ()
-    return Proposal(text, made, told, tuple(_recalculates(service, plant, made)), mark_of_file(kept))
+    record = _readable(service, site_id)
+    told = tuple(changes(record, made)) if record is not None else ()
+    return SiteFileChange(text, made, told, tuple(_recalculates(service, record, made)), mark_of_file(kept))
 
 
-def save(service: Service, site_id: str, text: str, mark: str) -> Proposal:
-    """Save a changed file. mark : of the file that was opened. Raises SiteError, ChangedMeanwhile."""
+def save(service: Service, site_id: str, text: str, mark: str) -> SiteFileChange:
+    """Save a changed file. mark : of the original file. Raises SiteError, ChangedMeanwhile."""
     wanted = propose(service, site_id, text)
     if wanted.mark != mark:
         raise ChangedMeanwhile
@@ -69,7 +68,7 @@ def _readable(service: Service, site_id: str) -> Site | None:
 
 
 def _recalculates(service: Service, before: Site | None, after: Site) -> Iterable[str]:
-    """What has to be calculated anew, and when that happens."""
+    """What will be recalculated, and when."""
     if before is None:
         yield (
             "The file could not be read until now; everything of this home is calculated again tonight, "

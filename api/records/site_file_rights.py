@@ -1,4 +1,4 @@
-"""Who may read a site file's contact, and the file without it."""
+"""Access to a site file with or without its contact section."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from fieldfare.api.people.access import Actor
 
 
 def file_for(actor: Actor, site: str, text: str) -> str:
-    """A site file's text as an actor may read it: a home's link, which can be passed on, without the contact.
+    """A site file as the actor may read it; home links, which can be passed on, get no contact.
 
-    Raises InputError where the contact can't be told apart from the rest.
+    Raises InputError where the contact can't be separated from the rest.
     """
     if actor.may("contact.read", site):
         return text

@@ -1,4 +1,4 @@
-"""The collector, run by the service: its settings, and a way to stop it."""
+"""Run the MQTT collector with the service's settings."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fieldfare.collector.mqtt.settings import MqttSettings
 
 
 def mqtt_settings(settings: Settings) -> MqttSettings:
-    """What the collector is told. Raises InputError for an address that names no broker."""
+    """Collector settings. Raises InputError for an address without a broker."""
     told = MqttSettings(
         url=settings.broker_url,
         folder=Path(settings.data),
@@ -26,22 +26,22 @@ def mqtt_settings(settings: Settings) -> MqttSettings:
         client_id=settings.broker_client,
         shared_group=settings.broker_group,
     )
-    told.address  # noqa: B018  # read once, so that a wrong one is refused before anything starts
+    told.address  # noqa: B018  # validate before anything starts
     return told
 
 
 def run_collector(service: Service, stop: threading.Event) -> Any:
-    """Collect until stopped. Returns what was done."""
+    """Collect until stopped. Return the totals."""
     from fieldfare.collector.mqtt.collect import collect
 
     def sites() -> list[Any]:
-        return [plant.site for plant in service.sites.all()]
+        return [record.site for record in service.sites.all()]
 
     return collect(mqtt_settings(service.settings), sites, service.store, stop)
 
 
 def collect_until_stopped(settings: Settings, announce: Callable[[str], None]) -> None:
-    """Collect until Ctrl-C or a polite kill; what is held then is committed first."""
+    """Collect until SIGINT or SIGTERM, then commit held messages."""
     told = mqtt_settings(settings)
     stop = threading.Event()
     for number in (signal.SIGINT, signal.SIGTERM):

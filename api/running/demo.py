@@ -1,4 +1,4 @@
-"""The demo: an invented fleet, made, analysed on all processors, and served on this machine."""
+"""The demo: simulate an invented fleet, analyse it in parallel, and serve it on this machine."""
 
 from __future__ import annotations
 
@@ -22,15 +22,14 @@ if TYPE_CHECKING:
     from fieldfare.collector.simulated.fleet import DemoSystem
 
 MADE = "demo-fleet"
-"""File in the data folder that says of which day its invented data are; anything else there is left alone."""
+"""File in the data folder with the date of its invented data; other folders are left alone."""
 
 
 def run_demo(settings: Settings, announce: Callable[[str], None], *, once: bool, count: int | None) -> None:
-    """Make the fleet (unless today's is there already), analyse it, and serve it until Ctrl-C.
+    """Create the fleet (unless today's exists), analyse it, and serve it until Ctrl-C.
 
-    once : stop instead of serving. count : only the first so many sites. Raises click.UsageError where the
-        data folder
-    holds something else than a demo's data
+    once : exit instead of serving. count : only the first sites. Raises click.UsageError if the data folder
+        holds other data than a demo's
     """
     today = datetime.now(UTC).date()
     _make(settings, today, announce, count)
@@ -60,24 +59,24 @@ def _make(settings: Settings, today: date, announce: Callable[[str], None], coun
 
 
 def make_fleet(settings: Settings, today: date, count: int | None = None) -> None:
-    """Simulate, store and analyse every site of the demo's fleet, side by side."""
+    """Simulate, store and analyse every site of the demo fleet in parallel."""
     from fieldfare.collector.simulated.fleet import demo_fleet
 
     members = list(demo_fleet(today))[:count]
     open_database(settings.state_url).close()
     with opened(settings) as service:
-        service.store.close()  # made once, before several processes open it
-    lanes = settings.workers or os.cpu_count() or 1
-    # The longest first, so that no processor idles at the end.
+        service.store.close()  # create it before several processes open it
+    workers = settings.workers or os.cpu_count() or 1
+    # Longest first, so that no processor idles at the end.
     order = sorted(members, key=lambda member: -member.days)
-    with make_executor(settings, min(lanes, len(members))) as pool:
+    with make_executor(settings, min(workers, len(members))) as pool:
         waiting = [pool.submit(make_site, settings, member) for member in order]
         for done in _shown(as_completed(waiting), len(waiting)):
             done.result()
 
 
 def make_site(settings: Settings, member: DemoSystem) -> None:
-    """Simulate one site, keep its file and readings, and work out its findings; runs in a worker process."""
+    """Simulate one site, store its file and readings, and compute its findings; runs in a worker process."""
     made = member.simulate()
     site = parse_site(made.site_toml)
     with opened(settings) as service:
@@ -87,7 +86,7 @@ def make_site(settings: Settings, member: DemoSystem) -> None:
 
 
 def _shown(done: Iterable[Any], total: int) -> Iterable[Any]:
-    """A progress bar where somebody watches."""
+    """Show a progress bar on a terminal."""
     if not sys.stderr.isatty():
         return done
     from tqdm import tqdm

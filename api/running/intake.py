@@ -1,4 +1,4 @@
-"""Files into the store and readings out of it, for a site by its id."""
+"""Import and export readings of a site by its id."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ from fieldfare.api.core.weather import station_key
 def ingest_files(
     service: Service, site_id: str, files: Sequence[Path], progress: Callable[[int], None] | None = None
 ) -> dict[str, Any]:
-    """Read CSV files into the store.
+    """Import CSV files.
 
-    Returns the contract's summary; with several files it is their sum, and `files` holds each one's own.
-    Raises InputError if the site is unknown or a file is of no use.
+    Returns the summary; with several files their sum, with each file's own in `files`. Raises InputError if
+        the site is unknown or a file is unusable.
     """
     from fieldfare.collector.csv import ingest_csv
 
@@ -47,12 +47,12 @@ def ingest_files(
 
 
 def check_site_text(text: str) -> Site:
-    """A site file that came as text. Raises SiteError."""
+    """Validate the text of a site file. Raises SiteError."""
     return admitted(text)
 
 
 def take_senml(service: Service, site: Site, pack: list[dict[str, Any]]) -> dict[str, int]:
-    """Store a SenML pack by the same rules as the broker's messages; all of it, or nothing.
+    """Store a SenML pack, validated like the broker's messages; all of it, or nothing.
 
     Raises InputError with the reason where a record can't be read
     """
@@ -69,8 +69,7 @@ def take_senml(service: Service, site: Site, pack: list[dict[str, Any]]) -> dict
 
 
 def _as_json(pack: list[dict[str, Any]]) -> bytes:
-    """The pack as a message holds it. Raises InputError for numbers beyond 64 bits and values nested too
-    deeply."""
+    """The pack as JSON. Raises InputError for numbers beyond 64 bits and too deeply nested values."""
     try:
         return orjson.dumps(pack)
     except TypeError:
@@ -88,7 +87,7 @@ def _as_json(pack: list[dict[str, Any]]) -> bytes:
 
 
 def export_site(service: Service, site_id: str, out: Path, first: date | None, last: date | None) -> int:
-    """Write raw readings of a site to a .parquet or .csv file. Returns how many. Raises InputError."""
+    """Write a site's raw readings to a .parquet or .csv file. Return how many. Raises InputError."""
     from fieldfare.collector.export import export_readings
 
     site = service.sites.get(site_id).site
@@ -98,7 +97,7 @@ def export_site(service: Service, site_id: str, out: Path, first: date | None, l
 
 
 def import_site(service: Service, site_id: str, files: Sequence[Path]) -> dict[str, Any]:
-    """Read exports of a site back in: Parquet as `export` wrote it, or its CSV.
+    """Import exports of a site: Parquet or CSV as `export` wrote it.
 
     Returns readings (in the files), stored, duplicates and rejected (reason -> count), over all files.
     Raises InputError if the site is unknown or a file is of another form.
@@ -127,10 +126,10 @@ def import_site(service: Service, site_id: str, files: Sequence[Path]) -> dict[s
 def move_fleet(
     service: Service, target: Settings, sites: Sequence[str], announce: Callable[[str], None]
 ) -> None:
-    """Copy sites' readings (all of them where none is named) into the store that `target` names, and compare.
+    """Copy readings of all or the given sites into the store `target`, and compare.
 
-    The source is left as it is. Raises InputError for an unknown site or where both are the same store,
-    FieldfareError naming what does not agree afterwards.
+    The source is unchanged. Raises InputError for an unknown site or if both are the same store,
+    FieldfareError naming the differences.
     """
     from fieldfare.collector.transfer import checked, move
 
@@ -161,7 +160,7 @@ def move_fleet(
 
 
 def _check(site: Site, files: Sequence[Path]) -> None:
-    """Read every file's header before any is stored, so that a wrong one among several stores nothing."""
+    """Read every file's header before anything is stored, so that one invalid file stores nothing."""
     from fieldfare.collector.csv.layout import find_layout
     from fieldfare.collector.csv.source import Source
 
@@ -174,7 +173,7 @@ def _check(site: Site, files: Sequence[Path]) -> None:
 
 
 def _steps(progress: Callable[[int], None]) -> Callable[[int, int], None]:
-    """Turns `done of total` into steps."""
+    """Convert `done of total` to increments."""
     before = 0
 
     def step(done: int, total: int) -> None:

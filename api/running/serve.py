@@ -1,5 +1,4 @@
-"""The running service: HTTP, the scheduler, and the collector where a broker is configured, in one
-process."""
+"""Run the service: HTTP, scheduler, and the collector if a broker is configured, in one process."""
 
 from __future__ import annotations
 
@@ -33,7 +32,7 @@ SEAL_EVERY_H = 12
 
 
 def serve(settings: Settings, announce: Callable[[str], None]) -> None:
-    """Serve until Ctrl-C or a polite kill. Raises InputError where the address can't be had."""
+    """Serve until SIGINT or SIGTERM. Raises InputError if the address is not available."""
     if settings.demo and not settings.is_loopback:
         raise InputError("the demo is open to everybody, so it is served on this machine alone")
     log_to(settings.data, settings.log_format)
@@ -52,13 +51,13 @@ def serve(settings: Settings, announce: Callable[[str], None]) -> None:
 
 
 def listen(settings: Settings) -> socket.socket:
-    """The listening socket. Raises InputError."""
+    """Open the listening socket. Raises InputError."""
     family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
     listener = socket.socket(family, socket.SOCK_STREAM)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((settings.host, settings.port))
-        # from here on who calls is kept waiting, not refused: the address is announced next
+        # from here on clients wait instead of being refused: the address is announced next
         listener.listen()
     except OSError as error:
         listener.close()
@@ -79,7 +78,7 @@ def _first_user(parts: AppState, announce: Callable[[str], None]) -> None:
 
 
 class _Server(uvicorn.Server):
-    """Tells open event streams to end before it waits for connections to close."""
+    """Ends open event streams before waiting for connections to close."""
 
     def __init__(self, config: uvicorn.Config, stopping: threading.Event) -> None:
         super().__init__(config)
@@ -110,8 +109,7 @@ def _run(parts: AppState, listener: socket.socket) -> None:
 
 @contextmanager
 def _scheduler(parts: AppState) -> Iterator[None]:
-    """Looks every minute what is due; the book of work decides, so a restart neither loses nor repeats
-    anything."""
+    """Check every minute what is due; the leases decide, so a restart neither loses nor repeats work."""
     if parts.settings.demo:
         yield
         return
@@ -134,13 +132,12 @@ def _scheduler(parts: AppState) -> Iterator[None]:
 
 
 def seal_older(service: Service) -> int:
-    """Pack what live collection has left behind. Returns how many readings were moved."""
+    """Compact older readings. Return the number of moved readings."""
     return service.store.seal(now_ms())
 
 
 def _keep_collecting(service: Service, stop: threading.Event) -> None:
-    """Collect until stopped; an internal error is logged and collecting begins again, as nothing was
-    acknowledged."""
+    """Collect until stopped; after an internal error restart, as nothing was acknowledged."""
     while not stop.is_set():
         try:
             run_collector(service, stop)

@@ -1,4 +1,4 @@
-"""Tables of checks by hand and eye, and of photos."""
+"""Tables of manual checks and photos."""
 
 from __future__ import annotations
 
@@ -13,8 +13,7 @@ from fieldfare.api.state.tables import Base
 
 
 class CheckSheet(Base):
-    """A check of a home: of a winter, a year's service or the commissioning. It is signed while it has a
-    job."""
+    """A check of a home: winter, annual service or commissioning. Signed while it has a job."""
 
     __tablename__ = "check_sheets"
     __table_args__ = (UniqueConstraint("site", "kind", "period"),)
@@ -27,17 +26,17 @@ class CheckSheet(Base):
     work: Mapped[int | None] = mapped_column(ForeignKey("works.id", ondelete="SET NULL"))
     signed: Mapped[datetime | None] = mapped_column(UtcTime)
     items: Mapped[list[dict[str, Any]] | None] = mapped_column(Json)
-    """The items as they were signed; None before that."""
+    """The items as signed; None before."""
 
 
 class CheckChange(Base):
-    """One field of an item as somebody filled it in. The last change counts; the others are its history."""
+    """One field of an item as filled in. The last change counts; the others are its history."""
 
     __tablename__ = "check_changes"
 
     seq: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=True)
     id: Mapped[str] = mapped_column(String(36), unique=True)
-    """Made on the device, so that a change that is sent twice is kept once."""
+    """Created on the device, so that a change sent twice is stored once."""
     sheet: Mapped[int] = mapped_column(ForeignKey("check_sheets.id", ondelete="CASCADE"), index=True)
     item: Mapped[str] = mapped_column(String(32))
     field: Mapped[str] = mapped_column(String(40))
@@ -48,7 +47,7 @@ class CheckChange(Base):
 
 
 class Photo(Base):
-    """A photo of an item of a check, or of a job. The picture itself is a file of the data folder."""
+    """A photo of a check item or a job. The image is a file in the data folder."""
 
     __tablename__ = "photos"
 

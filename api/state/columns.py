@@ -1,4 +1,4 @@
-"""Column types that read the same on SQLite and PostgreSQL."""
+"""Column types that behave the same on SQLite and PostgreSQL."""
 
 from __future__ import annotations
 

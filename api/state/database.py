@@ -1,4 +1,4 @@
-"""The state database: opened, brought up to date, and used in short transactions."""
+"""State database: open, migrate, and use it in short transactions."""
 
 from __future__ import annotations
 
@@ -24,12 +24,11 @@ if TYPE_CHECKING:
 HEAD = "0007"
 """The newest migration. A database at this one is used without loading the migrations."""
 BUSY_S = 30.0
-MIGRATION_LOCK = 0x6669656C64  # any number that is ours
+MIGRATION_LOCK = 0x6669656C64  # arbitrary lock id of this product
 
 
 class Database:
-    """Short transactions on the state database. Safe to share between threads, not between forked
-    processes."""
+    """Short transactions on the state database. Thread-safe, but not fork-safe."""
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
@@ -37,7 +36,7 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[Session]:
-        """A transaction that only reads."""
+        """A read-only transaction."""
         from sqlalchemy.orm import Session
 
         with Session(self.engine, expire_on_commit=False) as session:
@@ -45,7 +44,7 @@ class Database:
 
     @contextmanager
     def write(self) -> Iterator[Session]:
-        """A transaction that writes: kept when the block ends, undone when it raises."""
+        """A write transaction: committed when the block ends, rolled back on an exception."""
         from sqlalchemy.orm import Session
 
         with self.writing() as connection, Session(bind=connection, expire_on_commit=False) as session:
@@ -54,14 +53,13 @@ class Database:
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """As `read`, for statements on rows alone: what is done for every site every night goes without
-        objects."""
+        """Like `read`, for Core statements without the ORM: for what runs on every site each night."""
         with self.engine.connect() as connection:
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
-        """As `write`, for statements on rows alone."""
+        """Like `write`, for Core statements without the ORM."""
         connection = self.engine.connect().execution_options(immediate=True)
         try:
             with connection.begin():
@@ -74,7 +72,7 @@ class Database:
 
 
 def open_database(url: str) -> Database:
-    """Open the state database, making or upgrading it where needed.
+    """Open the state database; create or migrate it where needed.
 
     url : SQLAlchemy's address, sqlite or postgresql
     Returns Database. Raises InputError if the address can't be used or the server can't be reached.
@@ -108,8 +106,10 @@ def open_database(url: str) -> Database:
 
 @lru_cache(maxsize=8)
 def _engine(url: URL, process: int) -> Engine:
-    """One engine for an address in a process: it keeps the statements it has worded, and a worker opens the
-    database for every site. Closing a Database closes the connections, not the engine."""
+    """One engine per address and process, which caches compiled statements.
+
+    Workers open the database for every site. Closing a Database closes the connections, not the engine.
+    """
     engine = create_engine(url, pool_pre_ping=url.get_backend_name() == "postgresql")
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _prepare_sqlite)
@@ -118,7 +118,7 @@ def _engine(url: URL, process: int) -> Engine:
 
 
 def upgrade(engine: Engine, to: str = "head") -> None:
-    """Bring the database up to a migration; several processes may try at once."""
+    """Migrate the database; several processes may try at once."""
     from alembic import command
     from alembic.config import Config
 
@@ -143,8 +143,7 @@ def _version(connection: Connection) -> str | None:
 
 
 def _make_file(path: str) -> None:
-    """Set WAL once on a new file: two processes that do it at the same moment can fail, so it is tried
-    again."""
+    """Set WAL on a new file; retry, as two processes at once can fail."""
     for attempt in range(20):
         try:
             connection = sqlite3.connect(path, timeout=BUSY_S)
@@ -162,7 +161,7 @@ def _make_file(path: str) -> None:
 
 
 def _prepare_sqlite(connection: Any, record: Any) -> None:
-    connection.isolation_level = None  # transactions begin below, not inside the driver
+    connection.isolation_level = None  # begin transactions below, not in the driver
     for pragma in ("busy_timeout = 30000", "foreign_keys = ON", "synchronous = FULL", "secure_delete = ON"):
         connection.execute(f"PRAGMA {pragma}")
 

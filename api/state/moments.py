@@ -1,4 +1,4 @@
-"""The column type of moments, which reads the same on SQLite and PostgreSQL."""
+"""Column type for times that behaves the same on SQLite and PostgreSQL."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from sqlalchemy.types import TypeDecorator
 
 
 class UtcTime(TypeDecorator[datetime]):
-    """A moment: aware in, aware UTC out, kept without a zone."""
+    """A time: aware in, aware UTC out, stored without a zone."""
 
     impl = DateTime
     cache_ok = True

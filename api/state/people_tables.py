@@ -1,4 +1,4 @@
-"""Tables of people, what lets them in, and what they did."""
+"""Tables of people, their credentials, and the audit trail."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ SITE = String(40)
 
 
 class Person(Base):
-    """Someone who may sign in. `sites` names a householder's homes; the firm's people see every site."""
+    """A user. `sites` lists a householder's homes; the firm's people see every site."""
 
     __tablename__ = "people"
 
@@ -41,7 +41,7 @@ class PersonSite(Base):
 
 
 class SavedView(Base):
-    """A choice of homes that a person keeps: its name and its address, filters and order."""
+    """A saved fleet view: its name and address (filters and order)."""
 
     __tablename__ = "saved_views"
     __table_args__ = (UniqueConstraint("person", "name"),)
@@ -53,7 +53,7 @@ class SavedView(Base):
 
 
 class Invitation(Base):
-    """A one-time address: the first user, a new person, or a new password."""
+    """A one-time address for the first user, a new person, or a new password."""
 
     __tablename__ = "invitations"
 
@@ -64,7 +64,7 @@ class Invitation(Base):
 
 
 class SignedIn(Base):
-    """A session: of a person, or of a home's link."""
+    """A session of a person or of a home's link."""
 
     __tablename__ = "sessions"
 
@@ -129,7 +129,7 @@ class HomeLink(Base):
 
 
 class DeviceToken(Base):
-    """A secret of a gateway or another program, good for one purpose and, where named, one site."""
+    """Token of a gateway or another program, for one purpose and optionally one site."""
 
     __tablename__ = "device_tokens"
 
@@ -145,7 +145,7 @@ class DeviceToken(Base):
 
 
 class FailedSignIn(Base):
-    """Failed attempts to sign in, counted for an account or an address."""
+    """Failed sign-ins, counted per account or address."""
 
     __tablename__ = "failed_sign_ins"
 
@@ -170,7 +170,7 @@ class AuditEntry(Base):
 
 
 class Consent(Base):
-    """A householder's yes or no to one use of the home's data; the newest of a purpose counts."""
+    """A householder's yes or no to one use of the home's data; the newest per purpose counts."""
 
     __tablename__ = "consents"
 

@@ -1,8 +1,7 @@
-"""Tables of the sites and of what was calculated from their readings.
+"""Tables of sites and of values calculated from their readings.
 
-Plain tables without mapped classes: every command reads them, and the object-relational half of SQLAlchemy
-    takes longer to
-load than such a command takes to run.
+Plain tables without mapped classes: every command reads them, and SQLAlchemy's ORM takes longer to load than
+such a command takes to run.
 """
 
 from __future__ import annotations
@@ -27,7 +26,7 @@ SITES = Table(
     Column("added", UtcTime, nullable=False),
     Column("updated", UtcTime, nullable=False),
 )
-"""Site files as they were given."""
+"""Site files as text."""
 
 FACT_DAYS = Table(
     "fact_days",
@@ -36,7 +35,7 @@ FACT_DAYS = Table(
     Column("day", Date, primary_key=True),
     Column("fingerprint", String(32), nullable=False),
 )
-"""Local days whose facts are kept, and the fingerprint of what they were made from."""
+"""Local days with stored facts, and the fingerprint of their inputs."""
 
 FACT_CHUNKS = Table(
     "fact_chunks",
@@ -46,7 +45,7 @@ FACT_CHUNKS = Table(
     Column("month", String(7), primary_key=True),
     Column("payload", LargeBinary, nullable=False),
 )
-"""One facts table of one site and month, packed as `fact_tables` does."""
+"""One facts table of one site and month, packed by `fact_tables`."""
 
 KEPT_RESULTS = Table(
     "kept_results",

@@ -1,4 +1,4 @@
-"""Mapped classes: their base, and the sites."""
+"""Mapped classes: the base class, and the sites."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from fieldfare.api.state.site_tables import METADATA, SITES
 
 
 class Base(DeclarativeBase):
-    """Every table of the state database."""
+    """Base of all tables of the state database."""
 
     metadata = METADATA
 
 
 class SiteRow(Base):
-    """A site file as it was given."""
+    """A site file as text."""
 
     __table__ = SITES
 

@@ -1,4 +1,4 @@
-"""Tables of visits, calendar feeds, and of what a person and the firm have set for themselves."""
+"""Tables of visits, calendar feeds, personal settings and the firm."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from fieldfare.api.state.tables import Base
 
 
 class Booking(Base):
-    """A visit to a home. `sequence` grows with each change, as calendars want it (RFC 5545, 3.8.7.4)."""
+    """A visit to a home. `sequence` grows with each change, as in iCalendar (RFC 5545, 3.8.7.4)."""
 
     __tablename__ = "visits"
 
@@ -34,7 +34,7 @@ class Booking(Base):
 
 
 class CalendarFeed(Base):
-    """The secret address of a person's calendar, kept as its mark."""
+    """Secret address of a person's calendar, stored as a hash."""
 
     __tablename__ = "calendar_feeds"
 
@@ -46,7 +46,7 @@ class CalendarFeed(Base):
 
 
 class PersonSettings(Base):
-    """What a person has set for themselves; without a row the firm's settings hold."""
+    """A person's settings; without a row the firm's settings apply."""
 
     __tablename__ = "person_settings"
 
@@ -60,7 +60,7 @@ class PersonSettings(Base):
 
 
 class Firm(Base):
-    """The firm as it stands on papers: one row. Empty texts leave it to the environment."""
+    """The firm as printed on papers: one row. Empty texts fall back to the environment."""
 
     __tablename__ = "firm"
 

@@ -1,4 +1,4 @@
-"""Tables of the daily work: jobs, alerts, handling of findings, notices, works, papers."""
+"""Tables of the daily work: job runs, alerts, decisions, notices, jobs, papers."""
 
 from __future__ import annotations
 
@@ -17,8 +17,7 @@ def _site(*, index: bool = True) -> Mapped[str]:
 
 
 class JobRun(Base):
-    """One piece of work that was due once: a kind, a site (or the firm: empty), and the date or hour it was
-    due for."""
+    """One run of due work: kind, site (empty for the firm), and the date or hour it was due for."""
 
     __tablename__ = "job_runs"
     __table_args__ = (UniqueConstraint("kind", "site", "due"),)
@@ -37,7 +36,7 @@ class JobRun(Base):
 
 
 class Alert(Base):
-    """The life of one finding at one site."""
+    """Life cycle of one finding at one site."""
 
     __tablename__ = "alerts"
     __table_args__ = (UniqueConstraint("site", "code"),)
@@ -59,7 +58,7 @@ class Alert(Base):
 
 
 class AlertEvent(Base):
-    """What happened to an alert, and who did it."""
+    """An event of an alert, and its author."""
 
     __tablename__ = "alert_events"
 
@@ -72,8 +71,7 @@ class AlertEvent(Base):
 
 
 class Handling(Base):
-    """What somebody decided about a finding. It lasts until `ends`, or until the finding is graver than
-    `severity`."""
+    """A decision about a finding. Valid until `ends`, or until the finding is worse than `severity`."""
 
     __tablename__ = "handlings"
 
@@ -92,7 +90,7 @@ class Handling(Base):
 
 
 class Maintenance(Base):
-    """A time in which a site is worked on: nothing is opened and nobody is told."""
+    """A maintenance window of a site: no alerts open and no notices are sent."""
 
     __tablename__ = "maintenance"
 
@@ -105,7 +103,7 @@ class Maintenance(Base):
 
 
 class Notice(Base):
-    """A message to one receiver. `key` is unique: the same thing is never told twice to the same receiver."""
+    """A message to one receiver. `key` is unique, so nothing is sent twice to one receiver."""
 
     __tablename__ = "notices"
 
@@ -125,7 +123,7 @@ class Notice(Base):
 
 
 class Work(Base):
-    """An entry of the works log."""
+    """A job in the maintenance log."""
 
     __tablename__ = "works"
 
@@ -144,8 +142,8 @@ class Work(Base):
     changed_by: Mapped[str | None] = mapped_column(String(254))
 
 
-class Paper(Base):
-    """A paper that was made: its kind, the period it is about, and its contents."""
+class StoredPaper(Base):
+    """A stored paper: kind, period and contents."""
 
     __tablename__ = "papers"
 

@@ -1,4 +1,4 @@
-"""CSV exports into the store."""
+"""Import CSV exports into the store."""
 
 from fieldfare.collector.csv.ingest import Ingested, Progress, ingest_csv
 

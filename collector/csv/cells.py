@@ -1,8 +1,7 @@
-"""Texts in CSV exports: none is read as a formula by a spreadsheet, and each comes back as it was.
+"""Escape CSV text cells so that spreadsheets don't run them as formulas, and unescape them on reading.
 
-A text that begins with a sign that starts a formula, or with an apostrophe, gets an apostrophe in front, and
-so does an empty one, which could not be told from no text otherwise. Source: OWASP, "CSV Injection" (=, +, -,
-@, tab, carriage return).
+A text that starts with a formula sign or an apostrophe gets an apostrophe in front. So does an empty text, to
+tell it from a missing one. Source: OWASP, "CSV Injection" (=, +, -, @, tab, carriage return).
 """
 
 from __future__ import annotations
@@ -12,11 +11,11 @@ MARK = "'"
 
 
 def harmless(text: str) -> str:
-    """A text as a CSV cell."""
+    """Escape a text for a CSV cell."""
     return MARK + text if not text or text.startswith(_STARTS) else text
 
 
 def original(cell: str) -> str:
-    """The text of a cell that `harmless` wrote."""
+    """Undo `harmless`: return the text of a cell."""
     rest = cell[1:]
     return rest if cell.startswith(MARK) and (not rest or rest.startswith(_STARTS)) else cell

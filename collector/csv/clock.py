@@ -1,4 +1,4 @@
-"""Local wall times to UTC, through both clock changes."""
+"""Convert local wall times to UTC, including both clock changes."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _FIRST, _LAST = datetime(1989, 12, 1, tzinfo=UTC), datetime(2101, 1, 1, tzinfo=U
 
 @dataclass
 class Track:
-    """How far one series of rows has come: the last wall time, and whether it is in an hour's second pass."""
+    """Progress of one series of rows: last wall time, and whether it is in an hour's second pass."""
 
     last: int | None = None
     second: bool = False
@@ -23,14 +23,13 @@ class Track:
 
 
 class Clock:
-    """A time zone's changes as arrays.
+    """The clock changes of a time zone as arrays.
 
-    `utc` reads wall times in the order of the file: where the clocks went back, the first pass through the
-        repeated
-    hour is summer time and the second standard time. A pass ends where the time steps back inside the hour;
-    coming to the hour again from elsewhere (a day written twice) starts with the first pass anew. A row that
-    repeats the time of the row before it (a file sorted by wall time) is of the second pass. Newest-first
-    files are read likewise.
+    `utc` reads wall times in file order. In the hour that repeats when the clocks go back, the first pass is
+    summer time and the second is standard time. A pass ends where the time steps back inside the hour.
+    Entering the hour again from elsewhere (a day written twice) starts with the first pass. A row with the
+    same time as the row before it (a file sorted by wall time) belongs to the second pass. Newest-first files
+    are read the same way.
     """
 
     def __init__(self, zone: str) -> None:
@@ -40,10 +39,10 @@ class Clock:
     def utc(
         self, wall: NDArray[np.int64], track: Track
     ) -> tuple[NDArray[np.int64], NDArray[np.bool_] | None]:
-        """UTC times [ms] of wall times [ms as if they were UTC], and a mask of those that do not exist, if
-        any.
+        """Convert wall times [ms as if they were UTC] to UTC [ms].
 
-        track : Track of this series; changed
+        track : Track of this series; updated in place
+        Returns the times and a mask of the times that do not exist, or None where all exist.
         """
         if not len(wall):
             return wall, None
@@ -72,7 +71,7 @@ class Clock:
     def _passes(
         wall: NDArray[np.int64], utc: NDArray[np.int64], start: int, end: int, shift: int, track: Track
     ) -> None:
-        """Tell the passes through one repeated hour apart; `utc` holds the first pass and is changed."""
+        """Separate the passes through one repeated hour; `utc` holds the first pass and is updated."""
         inside = np.flatnonzero((wall >= start) & (wall < end))
         back = bool(track.backwards)
         for i in inside.tolist():
@@ -94,8 +93,7 @@ def _changes(
 ) -> tuple[
     NDArray[np.int64], NDArray[np.int64], tuple[tuple[int, int], ...], tuple[tuple[int, int, int], ...]
 ]:
-    """Wall times from which the next offset holds, offsets, skipped spans, repeated spans with their length
-    [ms]."""
+    """Return start times and offsets (wall time), skipped spans, and repeated spans with length [ms]."""
     tz = ZoneInfo(zone)
 
     def offset(t: datetime) -> int:

@@ -1,5 +1,4 @@
-"""What a CSV export's columns are likely to be, from their names, units and values: a proposal for a person
-to check."""
+"""Propose a mapping of a CSV export's columns from their names, units and values, for a person to confirm."""
 
 from __future__ import annotations
 
@@ -52,12 +51,12 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"heat(?!.?pump)|w[aä]rme(?!pumpe)|thermal|\bq\b", "heat_output"),
     (r"elec|power|energy|strom|\bp\b|\bhp\b|heat.?pump|w[aä]rmepumpe|leistung", "heat_pump_electricity"),
 )
-"""Patterns over a column's name, the most particular first."""
+"""Patterns for column names, the most specific first."""
 AGREED = "# columns as agreed on in the browser"
-"""Begins what the columns' page added to a site file, so that it can be agreed on anew."""
+"""Start of the section that the columns page added to a site file, so that it can be replaced."""
 _TIME = re.compile(r"time|date|zeit|datum|timestamp|\bts\b|utc", re.I)
 _CLOCK = re.compile(r"time|clock|hour|zeit|uhrzeit", re.I)
-"""A column that holds the time of day alone."""
+"""A column with only the time of day."""
 _ISO = re.compile(r"\d{4}-?\d\d-?\d\d([T ]|$)")
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]")
 _UNITS_IN_NAMES = (
@@ -97,8 +96,10 @@ TIME_FORMATS: tuple[tuple[str, str], ...] = (
 
 @dataclass(frozen=True)
 class Column:
-    """A column with its likely quantity, form and unit; quantity empty where nothing fits. why : what spoke
-    for it"""
+    """A column with its likely quantity, form and unit; quantity is empty where nothing fits.
+
+    why : the evidence for the quantity
+    """
 
     name: str
     quantity: str
@@ -109,7 +110,9 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Proposal:
+class MappingProposal:
+    """A proposed column mapping; `problem` says why the export can't be read."""
+
     delimiter: str
     decimal: str
     time_column: str
@@ -120,14 +123,17 @@ class Proposal:
     time_sample: str = ""
 
 
-def propose(text: str) -> Proposal:
-    """Read an export's first lines. Returns a Proposal; its `problem` says why where nothing can be read."""
+def propose(text: str) -> MappingProposal:
+    """Read an export's first lines and propose a mapping.
+
+    Returns Proposal; its `problem` is not empty where the text can't be read.
+    """
     lines = [line for line in text.lstrip("\ufeff").splitlines() if line.strip()]
     if len(lines) < 2:
-        return Proposal(",", ".", "", False, (), "The file needs a header and at least one row.")
+        return MappingProposal(",", ".", "", False, (), "The file needs a header and at least one row.")
     delimiter = max(",;\t|", key=lambda d: lines[0].count(d))
     if delimiter not in lines[0]:
-        return Proposal(
+        return MappingProposal(
             ",",
             ".",
             "",
@@ -157,7 +163,7 @@ def propose(text: str) -> Proposal:
     times = [r[at_time].strip() for r in body if r[at_time].strip()]
     form = time_format_of(times)
     problem = _time_problem(time_column, clock, times, form)
-    return Proposal(
+    return MappingProposal(
         delimiter,
         decimal,
         time_column,
@@ -170,7 +176,7 @@ def propose(text: str) -> Proposal:
 
 
 def _time_problem(column: str, clock: str, times: list[str], form: str) -> str:
-    """Why the times can't be read as they are; empty where they can."""
+    """Return why the times can't be read, or an empty text."""
     if clock and times and not any(":" in t for t in times[:20]):
         return (
             f"Date and time stand in two columns, {column!r} and {clock!r}. Join them into one column, such"
@@ -185,9 +191,9 @@ def _time_problem(column: str, clock: str, times: list[str], form: str) -> str:
 
 
 def time_format_of(times: list[str]) -> str:
-    """How an export writes its times, as the site file's `time_format`; iso where nothing fits better.
+    """Return how an export writes its times, as the site file's `time_format`; `iso` is the default.
 
-    Where day and month could be either, the one by which the rows follow each other closest is it.
+    Where day and month are ambiguous, choose the order with the smallest steps between rows.
     """
     sample = [*times[:60], *times[-60:]]
     if not sample or all(_ISO.match(t) for t in sample):
@@ -235,7 +241,7 @@ def _column(name: str, cells: list[str], decimal: str) -> Column:
 
 
 def _fits(quantity: str, unit: str, bare: str) -> str:
-    """A temperature's unit on a column whose name alone says flow, and the other way round."""
+    """Check that a temperature unit is not on a column named only "flow", and the reverse."""
     flows = unit in ("m3/h", "l/min", "l/h", "m³/h")
     if quantity in ("flow_temperature", "flow_rate"):
         return (
@@ -258,7 +264,7 @@ def _unit_of(name: str) -> str:
         text = found[1].replace("°C", "degC").replace("°F", "degF").replace("³", "3").replace("²", "2")
         return "degC" if text == "C" else text
     parts = re.split(r"[_\s\-.]", name.lower())
-    # A lone w means watts only at the end; the other units mean themselves wherever they stand, as in "kWh
+    # A lone w means watts only at the end; other units count anywhere in the name, as in "kWh
     # import".
     told = (unit for part in reversed(parts) for end, unit in _UNITS_IN_NAMES if part == end)
     return next((unit for unit in told if unit != "W" or parts[-1] == "w"), "")
@@ -282,7 +288,7 @@ def _number(cell: str, decimal: str) -> float | None:
 
 
 def points_toml(form: Mapping[str, str]) -> str:
-    """The chosen columns as the site file's [csv] and [[point]] sections.
+    """Write the chosen columns as the site file's [csv] and [[point]] sections.
 
     form : `delimiter`, `decimal`, `time_column`, `time_format`, `timezone`, and for each column n `column.n`,
         `quantity.n`, `as.n`, `unit.n`

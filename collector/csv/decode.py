@@ -1,4 +1,4 @@
-"""The columns of a block to readings by point, and the reasons of what is refused."""
+"""Convert the columns of a CSV block to readings by point, with a reason for each refused row."""
 
 from __future__ import annotations
 
@@ -37,9 +37,8 @@ Reasons = dict[int, list[tuple[str, Refusal]]]
 """Row of the block -> (point, or "" for the whole row, why)."""
 
 
-class Decoded(NamedTuple):
-    """What a block holds: readings by point in the order of the file, what is refused, and how far clocks
-    came."""
+class DecodedBlock(NamedTuple):
+    """Result of one block: readings by point in file order, refusals, and the clock tracks."""
 
     readings: list[tuple[str, Samples]]
     refused: Reasons
@@ -47,7 +46,7 @@ class Decoded(NamedTuple):
 
 
 class ColumnDecoder:
-    """Decodes the blocks of one file. It keeps nothing between calls: a block may be decoded again."""
+    """Decodes the blocks of one file. Stateless between calls, so a block may be decoded again."""
 
     def __init__(self, site: Site, layout: Layout, now: int) -> None:
         self._site, self._layout, self._now = site, layout, now
@@ -55,7 +54,7 @@ class ColumnDecoder:
         self._clock = Clock(layout.csv.timezone)
 
     def types(self, block: Block) -> dict[str, pa.DataType]:
-        """The columns to be read and what they should parse as, judged by the first rows."""
+        """Return the columns to read and the type to parse each as, judged by the first rows."""
         layout = self._layout
         end = block.data.find(b"\n", 4096) + 1
         start = careful(block._replace(data=block.data[:end] if end else block.data), layout, [layout.time])
@@ -71,12 +70,12 @@ class ColumnDecoder:
         types.update({name: pa.string() for name in (layout.unit, layout.text) if name})
         return types
 
-    def decode(self, rows: Rows, tracks: dict[str, Track], *, first: bool) -> Decoded:
+    def decode(self, rows: Rows, tracks: dict[str, Track], *, first: bool) -> DecodedBlock:
         """Read a block's rows.
 
-        tracks : how far each series came in the blocks before; not changed. first : whether a file starts
-            here
-        Returns Decoded. Raises InputError where a file starts and not one time of the rows can be read.
+        tracks : clock tracks after the earlier blocks; not changed. first : whether this is the file's first
+            block
+        Returns Decoded. Raises InputError if `first` and no time of the rows can be read.
         """
         column = rows.table.column(self._layout.time)
         times = self._times.read(column)
@@ -89,7 +88,7 @@ class ColumnDecoder:
                 f"its times can't be read; {given!r} is not {self._format}; set time_format{likely} in the"
                 " site's [csv]"
             )
-        out = Decoded([], {}, {k: replace(t) for k, t in tracks.items()})
+        out = DecodedBlock([], {}, {k: replace(t) for k, t in tracks.items()})
         timed = self._timed(times, column, out.refused)
         (self._long if self._layout.is_long else self._wide)(rows.table, times, timed, out)
         return out
@@ -105,7 +104,7 @@ class ColumnDecoder:
         )
 
     def _timed(self, times: Times, column: pa.ChunkedArray, refused: Reasons) -> Mask | None:
-        """Rows that have a time; None where all do."""
+        """Return the indices of rows that have a time; None where all have one."""
         bad = None
         if times.missing is not None:
             bad = times.missing
@@ -118,7 +117,7 @@ class ColumnDecoder:
                 refused[row] = [("", Refusal("unreadable time", said))]
         return None if bad is None else ~bad
 
-    def _wide(self, table: pa.Table, times: Times, timed: Mask | None, out: Decoded) -> None:
+    def _wide(self, table: pa.Table, times: Times, timed: Mask | None, out: DecodedBlock) -> None:
         at = None if timed is None else np.flatnonzero(timed)
         utc, good = self._utc(times, at, "", out)
         for name, points in self._layout.points.items():
@@ -128,7 +127,7 @@ class ColumnDecoder:
                 _refuse(values.refused, point.id, at, good, out.refused)
                 _keep(point, utc, good, values, out)
 
-    def _long(self, table: pa.Table, times: Times, timed: Mask | None, out: Decoded) -> None:
+    def _long(self, table: pa.Table, times: Times, timed: Mask | None, out: DecodedBlock) -> None:
         layout = self._layout
         column = table.column(str(layout.value))
         if layout.text:
@@ -159,9 +158,9 @@ class ColumnDecoder:
         at: Index,
         utc: Index,
         good: Mask | None,
-        out: Decoded,
+        out: DecodedBlock,
     ) -> None:
-        """Rows of a long file of one point in one unit."""
+        """Decode the rows of a long file that belong to one point and unit."""
         try:
             values = read_values(point, column, self._layout, unit)
         except RefusedValue as error:
@@ -170,8 +169,13 @@ class ColumnDecoder:
         _refuse(values.refused, point.id, at, good, out.refused)
         _keep(point, utc, good, values, out)
 
-    def _utc(self, times: Times, at: Index | None, series: str, out: Decoded) -> tuple[Index, Mask | None]:
-        """UTC times [ms] of some rows (all by default), and which of them are good; None where all are."""
+    def _utc(
+        self, times: Times, at: Index | None, series: str, out: DecodedBlock
+    ) -> tuple[Index, Mask | None]:
+        """Convert the times of some rows (default: all) to UTC [ms].
+
+        Returns the times and a mask of the valid ones; None where all are valid.
+        """
         ms = times.ms if at is None else times.ms[at]
         local = times.local if at is None or isinstance(times.local, bool) else times.local[at]
         track = out.tracks.setdefault(series, Track())
@@ -203,7 +207,7 @@ class ColumnDecoder:
 
 
 def _groups(column: pa.ChunkedArray, among: Mask | None) -> Iterator[tuple[str, Index]]:
-    """Each word of a column and its rows, in order."""
+    """Yield each distinct word of a column with its row indices, in order."""
     encoded = pc.dictionary_encode(pa.concat_arrays(column.chunks))
     words, codes = encoded.dictionary.to_pylist(), encoded.indices.to_numpy()
     rows = np.arange(len(codes)) if among is None else np.flatnonzero(among)
@@ -223,13 +227,13 @@ def _groups(column: pa.ChunkedArray, among: Mask | None) -> Iterator[tuple[str, 
 def _refuse(
     why: dict[int, Refusal], point: str, at: Index | None, good: Mask | None, refused: Reasons
 ) -> None:
-    """Note why rows of a part are refused; rows whose time is refused already are not named again."""
+    """Record why rows are refused; rows whose time is already refused are not listed again."""
     for i, refusal in why.items():
         if good is None or good[i]:
             refused.setdefault(i if at is None else int(at[i]), []).append((point, refusal))
 
 
-def _keep(point: Point, utc: Index, good: Mask | None, values: Values, out: Decoded) -> None:
+def _keep(point: Point, utc: Index, good: Mask | None, values: Values, out: DecodedBlock) -> None:
     use = good if values.present is None else values.present if good is None else good & values.present
     if use is None:
         if len(utc):

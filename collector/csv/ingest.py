@@ -1,4 +1,4 @@
-"""From a CSV file to the store."""
+"""Import a CSV file into the store."""
 
 from __future__ import annotations
 
@@ -24,17 +24,17 @@ from fieldfare.collector.csv.source import Block, Source, pieces
 from fieldfare.collector.store.protocol import Store
 
 Progress = Callable[[int, int], None]
-"""Called with the bytes done and the bytes of the file."""
+"""Callback with the bytes read and the size of the file."""
 
 _SMALLEST = 20_000
-"""A part of so many bytes is not parsed in smaller ones."""
+"""Smallest piece size [bytes]."""
 _FLUSH = 1_000_000
-"""Readings gathered before they go to the store: some 16 MB, and few rewrites of a month."""
+"""Readings buffered before a store write: about 16 MB, and few rewrites of a month."""
 
 
 @dataclass(frozen=True)
 class Ingested:
-    """What became of a file.
+    """Result of an import.
 
     rows : lines after the header. readings : stored, new or changed (`replaced` of them changed).
     duplicates : readings that were held already, or stand twice in the file. first, last : times of what was
@@ -84,11 +84,11 @@ def ingest_csv(
     now: datetime,
     progress: Progress | None = None,
 ) -> Ingested:
-    """Read a CSV export into the store.
+    """Import a CSV export into the store.
 
-    path : Path, wide or long, plain or gzip. rejects_dir : Path, where the rows not let in are listed
-    now : datetime with zone, to tell times in the future. progress : called after each block
-    Returns Ingested. Raises InputError where the file as a whole can't be read; nothing is stored then.
+    path : Path, wide or long, plain or gzip. rejects_dir : Path, where the refused rows are listed
+    now : datetime with zone, to detect times in the future. progress : called after each block
+    Returns Ingested. Raises InputError if the file as a whole can't be read; nothing is stored then.
     """
     path = Path(path)
     source = Source(path)
@@ -110,7 +110,7 @@ def ingest_csv(
 
 @dataclass
 class _Work:
-    """One file on its way in."""
+    """One import in progress."""
 
     site: Site
     path: Path
@@ -131,7 +131,7 @@ class _Work:
     _seen: Seen = field(default_factory=Seen)
 
     def take(self, block: Block) -> None:
-        """Read a block, keep what is good of it, list what is not."""
+        """Decode a block: collect good readings, list refused rows."""
         if self._types is None:
             self._types = self.decoder.types(block)
         try:
@@ -142,7 +142,7 @@ class _Work:
             self._flush(more=True)
 
     def _read(self, block: Block) -> None:
-        """Parse in one go; where anything is refused, in ever smaller parts; the smallest row by row."""
+        """Parse a block at once; where anything is refused, parse smaller pieces, at last row by row."""
         types = self._types or {}
         rows = typed(block, self.layout, types)
         found = self.decoder.decode(rows, self._tracks, first=not self.rows) if rows else None
@@ -166,7 +166,7 @@ class _Work:
             self._gathered += len(samples.time)
 
     def finish(self) -> Ingested:
-        """Store what is waiting and sum up."""
+        """Store what is pending and summarise."""
         if not self.rows:
             raise InputError(f"{self.path}: has a header but no rows")
         if self.rejects.reasons["unknown point"] == self.rows:
@@ -199,8 +199,7 @@ class _Work:
             self.rejects.add(line.number, why, line.raw)
 
     def _flush(self, more: bool) -> None:
-        """Give the store what is waiting. Of a time that the file has given before, the first value
-        counts."""
+        """Write pending readings to the store. The first value of a repeated time in the file wins."""
         readings: Readings = {}
         for point, parts in self._waiting.items():
             samples = Samples(

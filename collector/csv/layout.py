@@ -1,4 +1,4 @@
-"""Which column of a CSV file holds what."""
+"""Map the columns of a CSV file to points."""
 
 from __future__ import annotations
 
@@ -28,10 +28,10 @@ NO_READING = (
     "None",
     "none",
 )
-"""Words that say there is no reading."""
+"""Words for a missing reading."""
 
 EXPORT_HEADER = ("time", "point", "value", "text", "unit", "quantity")
-"""The form that `export` writes; it is read by itself, whatever the site's [csv] says."""
+"""The format of `export`; recognised regardless of the site's [csv]."""
 _DELIMITERS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 
 
@@ -39,8 +39,8 @@ _DELIMITERS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
 class Layout:
     """The columns of one file.
 
-    names : one for each field of a line, made unique. points : column -> the points it holds (wide form).
-    by_name : what the point column may say -> the point (long form).
+    names : one per field, made unique. points : column -> its points (wide form). by_name : value of the
+        point column -> point (long form)
     """
 
     csv: Csv
@@ -62,7 +62,7 @@ class Layout:
 
     @property
     def is_export(self) -> bool:
-        """Whether it is the form that this product writes."""
+        """Whether the file has fieldfare's own export format."""
         return self.names == EXPORT_HEADER and self.text is not None
 
     @property
@@ -71,7 +71,7 @@ class Layout:
 
 
 def find_layout(site: Site, path: Path, header: str) -> Layout:
-    """Read a header line. Raises InputError that names what is missing and what would be right."""
+    """Map the columns of a header line. Raises InputError that names what is missing and what is expected."""
     if header == ",".join(EXPORT_HEADER):
         return _exported(site)
     settings = site.csv
@@ -118,7 +118,7 @@ def find_layout(site: Site, path: Path, header: str) -> Layout:
 
 
 def _exported(site: Site) -> Layout:
-    """Words of states are ours here, not the gateway's, and no word but the empty one says "no reading"."""
+    """The layout of fieldfare's own export: its state words, and only an empty cell means "no reading"."""
     time, point, value, text, unit, _ = EXPORT_HEADER
     by_name = {p.id: p.model_copy(update={"values": {}}) for p in site.point}
     return Layout(
@@ -140,7 +140,7 @@ def _split(header: str, delimiter: str) -> list[str]:
 
 
 def _unique(given: list[str]) -> tuple[str, ...]:
-    """Names with none twice: unnamed and repeated columns, which no point may use, get a number."""
+    """Make names unique: number unnamed and repeated columns, which no point may use."""
     seen: dict[str, int] = {}
     out = []
     for number, name in enumerate(given):

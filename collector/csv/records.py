@@ -1,9 +1,8 @@
-"""Where a row ends: lines, quoted fields over several lines, and quotes that belong to no pair.
+"""Find row ends in CSV: single lines, quoted fields over several lines, and stray quotes.
 
-A quote counts where a field begins with it; an inch mark inside a field is text. A field that is not closed
-on its line goes on over the next ones unless one of those is a whole row by itself: then the quote is a stray
-one, and its line alone is refused. In exports of this product every quote has its pair, so lines follow from
-the number of quotes.
+A quote counts only at the start of a field; an inch mark inside a field is text. An unclosed field continues
+on the next lines unless one of them is a complete row: then the quote is stray, and only its line is refused.
+In fieldfare's own exports all quotes are paired, so the number of quotes gives the row ends.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ _LOOK_LINES = 250
 
 
 class Records(NamedTuple):
-    """How the rows of a file are divided.
+    """How the rows of a file are split.
 
     delimiter : str. width : fields of the header. exact : whether every quote has its pair
     """
@@ -30,7 +29,7 @@ class Records(NamedTuple):
     exact: bool = False
 
     def is_row(self, line: bytes) -> bool:
-        """Whether a line is a whole row by itself."""
+        """Whether a line is a complete row."""
         if b'"' not in line:
             return line.count(self.delimiter.encode()) == self.width - 1
         try:
@@ -61,9 +60,10 @@ class Records(NamedTuple):
         return next(csv.reader([text], delimiter=self.delimiter), [])
 
     def joined(self, lines: list[bytes], first: int) -> tuple[str, int] | None:
-        """A row that goes on over several lines, and the number of its last one; None for a stray quote.
+        """Join a row that spans several lines.
 
-        Raises UnicodeDecodeError, csv.Error
+        Returns the row and the number of its last line; None for a stray quote. Raises UnicodeDecodeError,
+            csv.Error
         """
         text = lines[first].decode()
         most = _MOST_LINES_EXACT if self.exact else _MOST_LINES
@@ -80,7 +80,7 @@ class Records(NamedTuple):
         return None
 
     def _begins(self, data: bytes, at: int) -> bool:
-        """Whether a row begins here that ends within the data, on this line or on a later one."""
+        """Whether a row starts here and ends within the data, on this line or a later one."""
         if self.is_row(data[at : data.find(b"\n", at) + 1 or len(data)]):
             return True
         lines = data[at : at + 2 * _LONGEST_JOINED].split(b"\n", _MOST_LINES)
@@ -92,8 +92,7 @@ class Records(NamedTuple):
             return False
 
     def last_end(self, data: bytes) -> int:
-        """The end of the last row that ends in some lines, as far as it can be told; 0 where there is no line
-        end."""
+        """End of the last complete row in the data, where known; 0 without a line end."""
         last = end = data.rfind(b"\n") + 1
         if b'"' not in data:
             return last
@@ -112,7 +111,7 @@ class Records(NamedTuple):
         return last
 
     def next_end(self, data: bytes, start: int, least: int) -> int:
-        """The end of the first row that ends behind `least`. start : where the lines begin"""
+        """End of the first row that ends after `least`. start : where the lines begin"""
         first = end = data.find(b"\n", least) + 1 or len(data)
         if b'"' not in data:
             return first

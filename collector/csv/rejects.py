@@ -1,4 +1,4 @@
-"""Rows that were not let in: a file with line, reason and the row as it came, and counts by reason."""
+"""Write refused rows to a file with line, reason and original text, and count them by reason."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from fieldfare.collector.validation import Refusal
 
 
 class Rejects:
-    """Collects refusals; the file is made when the first one comes."""
+    """Collects refusals; creates the file on the first one."""
 
     def __init__(self, folder: Path, site: str, source: Path, now: datetime) -> None:
         self._folder = folder
@@ -26,8 +26,10 @@ class Rejects:
         self.reasons: Counter[str] = Counter()
 
     def add(self, line: int, refusals: list[tuple[str, Refusal]], raw: str) -> None:
-        """One row of the source. refusals : (point or "", why) for each field refused, or for the whole
-        row."""
+        """Record one refused row.
+
+        refusals : (point or "", why) for each refused field, or for the whole row
+        """
         self.count += 1
         self.reasons.update(dict.fromkeys([r.kind for _, r in refusals], 1))
         said = "; ".join(f"{point}: {r.reason}" if point else r.reason for point, r in refusals)
@@ -38,7 +40,7 @@ class Rejects:
             self._file.close()
 
     def discard(self) -> None:
-        """Take the file back, where the whole source turns out to be the trouble."""
+        """Delete the file; used when the whole source is unreadable."""
         self.close()
         if self.path:
             self.path.unlink()
@@ -52,7 +54,7 @@ class Rejects:
         return self._csv
 
     def _fresh(self) -> tuple[Path, TextIO]:
-        """A file of its own, also where the same source was read twice within a second."""
+        """Return an unused file name, even if the same source is read twice within a second."""
         number = 1
         while True:
             path = self._folder / f"{self._name}{f'-{number}' if number > 1 else ''}.csv"

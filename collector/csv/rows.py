@@ -1,5 +1,4 @@
-"""A block of CSV lines as columns: fast where every field parses, else row by row, with the number of each
-line."""
+"""Parse CSV lines to columns: fast where every field parses, otherwise row by row with line numbers."""
 
 from __future__ import annotations
 
@@ -15,7 +14,7 @@ from fieldfare.collector.validation import Refusal
 
 
 class CsvLine(NamedTuple):
-    """Where a row stands in the file, and how it is written there."""
+    """A row's line number in the file, and its original text."""
 
     number: int
     raw: str
@@ -33,8 +32,10 @@ class Rows(NamedTuple):
 
 
 def typed(block: Block, layout: Layout, types: dict[str, pa.DataType]) -> Rows | None:
-    """The named columns parsed by Arrow; None where any field does not parse, any row is torn, or a quote may
-    take in rows."""
+    """Parse the named columns with Arrow.
+
+    Returns None if a field does not parse, a row is torn, or a quote may span rows.
+    """
     if not _is_plain_text(block.data):
         return None
     try:
@@ -61,7 +62,7 @@ def typed(block: Block, layout: Layout, types: dict[str, pa.DataType]) -> Rows |
 
 
 def _is_plain_text(data: bytes) -> bool:
-    """Whether it is UTF-8 without null bytes."""
+    """Whether the data are UTF-8 without null bytes."""
     if b"\0" in data:
         return False
     try:
@@ -71,14 +72,14 @@ def _is_plain_text(data: bytes) -> bool:
 
 
 def _has_lines(data: bytes, rows: int) -> bool:
-    """Whether so many lines hold something."""
+    """Whether the data have this many non-empty lines."""
     if data.count(b"\n") + (not data.endswith(b"\n")) == rows:
         return True
     return sum(1 for line in data.split(b"\n") if line and line != b"\r") == rows
 
 
 def careful(block: Block, layout: Layout, names: list[str]) -> Rows:
-    """The named columns as text, row by row."""
+    """Parse the named columns as text, row by row."""
     width, records = len(layout.names), layout.records
     places = [layout.names.index(n) for n in names]
     source = block.data.split(b"\n")

@@ -1,4 +1,4 @@
-"""Which times of a point a file has given already, in little memory."""
+"""Compact record of the times already read for each point of a file."""
 
 from __future__ import annotations
 
@@ -9,20 +9,19 @@ from fieldfare.analysis.readings import Samples
 
 
 class Seen:
-    """Times kept as runs of even spacing where that is shorter, so a long regular file costs next to
-    nothing."""
+    """Times stored as evenly spaced runs where that is shorter; a long regular file needs little memory."""
 
     def __init__(self) -> None:
         self._parts: dict[str, list[tuple[int, int, tuple[NDArray, ...]]]] = {}
 
     def add(self, point: str, time: NDArray[np.int64]) -> None:
-        """Note times, in any order."""
+        """Record times, in any order."""
         if not bool((time[1:] > time[:-1]).all()):
             time = np.sort(time)
         self._parts.setdefault(point, []).append((int(time[0]), int(time[-1]), _packed(time)))
 
     def unseen(self, point: str, samples: Samples) -> Samples:
-        """Samples at times not noted before; the same object where none was."""
+        """Return the samples at new times; the same object where all are new."""
         first, last = int(samples.time.min()), int(samples.time.max())
         known = [p for a, b, p in self._parts.get(point, []) if a <= last and b >= first]
         if not known:

@@ -1,4 +1,4 @@
-"""A CSV file as blocks of whole lines: plain or gzip, with or without byte order mark, in bounded memory."""
+"""Read a CSV file (plain or gzip, with or without BOM) as blocks of lines, in bounded memory."""
 
 from __future__ import annotations
 
@@ -32,14 +32,14 @@ _NOT_TEXT = {
 
 
 class Block(NamedTuple):
-    """Whole lines of a file, and the number of the first."""
+    """Whole lines of a file, and the number of the first one."""
 
     data: bytes
     line: int
 
 
 class Source:
-    """An open CSV file. Raises InputError where it can't be one."""
+    """An open CSV file. Raises InputError if the file is not CSV."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -64,7 +64,7 @@ class Source:
 
     @property
     def done(self) -> int:
-        """Bytes of the file taken so far."""
+        """Bytes of the file read so far."""
         return self._raw.tell()
 
     def _opened(self) -> IO[bytes] | gzip.GzipFile:
@@ -85,8 +85,10 @@ class Source:
         return gzip.GzipFile(fileobj=self._raw)
 
     def _look_through(self, stream: IO[bytes] | gzip.GzipFile) -> None:
-        """Read all of it before anything is kept. Raises InputError for what would cost memory or time
-        without end."""
+        """Check the whole file before anything is stored.
+
+        Raises InputError for content that would need unbounded memory or time.
+        """
         size, tail = 0, b""
         while more := stream.read(_SCAN):
             size += len(more)
@@ -135,7 +137,7 @@ class Source:
         return header, rest, line + 1
 
     def blocks(self, records: Records) -> Iterator[Block]:
-        """The lines after the header. Rows that go on over several lines stay together."""
+        """Yield the lines after the header. Rows over several lines stay together."""
         line, rest = self._line, self._rest
         while True:
             more = self._stream.read(_BLOCK)
@@ -150,7 +152,7 @@ class Source:
 
 
 def pieces(block: Block, size: int, records: Records) -> list[Block]:
-    """A block in parts of about `size` bytes, cut where rows end."""
+    """Split a block into pieces of about `size` bytes at row ends."""
     out: list[Block] = []
     at, line = 0, block.line
     data = block.data

@@ -1,4 +1,4 @@
-"""The time column: text or numbers to milliseconds."""
+"""Parse the time column: text or numbers to milliseconds."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ _UNIX = {"unix": 1000.0, "unix_ms": 1.0}
 class Times(NamedTuple):
     """Times of a block of rows.
 
-    ms : int64 (n,). local : bool (n,) or one bool for all: wall time, still to be turned to UTC
-    missing, unreadable : bool (n,) or None where there are none
+    ms : int64 (n,). local : bool (n,) or one bool for all: wall time, not yet converted to UTC
+    missing, unreadable : bool (n,), or None where there are none
     """
 
     ms: NDArray[np.int64]
@@ -43,13 +43,13 @@ class TimeColumn:
         self._has_zone = "%z" in self.format or "%Z" in self.format or self.format.rstrip().endswith("Z")
 
     def arrow_type(self, sample: str) -> pa.DataType:
-        """The type to have the column parsed as, judged by one of its fields."""
+        """The Arrow type to parse the column as, judged by one field."""
         if self.format == "iso":
             return pa.timestamp("ms", "UTC" if re.search(_OFFSET, sample.strip()) else None)
         return pa.float64() if self.format in _UNIX else pa.string()
 
     def read(self, column: pa.ChunkedArray) -> Times:
-        """A parsed column, or one of plain text."""
+        """Read a column, parsed or plain text."""
         if pa.types.is_timestamp(column.type):
             local = column.type.tz is None
             missing = _mask(column)
@@ -105,7 +105,7 @@ class TimeColumn:
 
 
 def _parsed(text: pa.ChunkedArray, form: str) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Parse text, taking wall times as if they were UTC; NaT becomes 0 and is marked."""
+    """Parse text, reading wall times as UTC; NaT becomes 0 and is marked."""
     series = pd.Series(text.to_pylist(), dtype="str")
     found = pd.to_datetime(series, format=form, errors="coerce", utc=True)
     bad = found.isna().to_numpy()
@@ -114,7 +114,7 @@ def _parsed(text: pa.ChunkedArray, form: str) -> tuple[NDArray[np.int64], NDArra
 
 
 def _fixed(text: pa.ChunkedArray, pattern: str) -> NDArray[np.int64] | None:
-    """Read times whose every part has a fixed width; None where the pattern or a row is not of that kind."""
+    """Read times with fixed-width parts; None if the pattern or a row is not fixed-width."""
     places: dict[str, int] = {}
     literals: list[tuple[int, int]] = []
     at = i = 0

@@ -1,4 +1,4 @@
-"""The fields of one point: text, numbers or codes to values in the point's unit."""
+"""Convert the fields of one point (text, numbers or codes) to values in the point's unit."""
 
 from __future__ import annotations
 
@@ -38,14 +38,14 @@ class Values(NamedTuple):
 
 
 def column_type(point: Point) -> pa.DataType:
-    """What a wide file's column is parsed as."""
+    """The Arrow type to parse a wide file's column as."""
     return pa.string() if point.form == "state" else pa.float64()
 
 
 def read_values(point: Point, column: pa.ChunkedArray, layout: Layout, unit: str | None = None) -> Values:
-    """Turn a column, parsed or text, to what the store keeps, and check it.
+    """Convert a column, parsed or text, to stored values and validate it.
 
-    unit : str, what numbers are in; default the point's own. Raises Refused where that unit does not fit
+    unit : str, unit of the numbers; default the point's own. Raises RefusedValue if that unit does not fit
     """
     if point.form == "state":
         return _states(point, column, layout)
@@ -106,7 +106,7 @@ def _hint(given: str, decimal: str) -> str:
 
 
 def _states(point: Point, column: pa.ChunkedArray, layout: Layout) -> Values:
-    """Each word once, then by index. Texts of an export of ours are kept as they are."""
+    """Decode each distinct word once, then by index. Texts of fieldfare's own exports are kept unchanged."""
     blanks, as_is = layout.blanks, layout.is_export and point.kind.is_text
     encoded = pc.dictionary_encode(column, null_encoding="encode").combine_chunks()
     if isinstance(encoded, pa.ChunkedArray):

@@ -1,11 +1,9 @@
-"""The collector: messages in, readings on disk, then the acknowledgement, for years on end.
+"""MQTT collector: receive messages, store readings durably, then acknowledge.
 
-One thread does all of it in turn, so what is held at once has a bound, and a store that is slow or full holds
-back the
-broker by not acknowledging. Order of a commit: what was set aside and when each message arrived (the book),
-    the
-readings (the store), the acknowledgements. A kill in between leads to a second delivery, which changes
-nothing: readings have their key, and a message whose reading took its time from its arrival is known again by
+One thread does everything in turn, so the memory in use is bounded. A slow or full store slows the broker
+down, because messages are not acknowledged. Order of a commit: dead letters and arrival times (the journal),
+then readings (the store), then acknowledgements. A kill in between leads to a second delivery, which changes
+nothing: readings have their key, and a message whose reading took its time from its arrival is recognised by
 its packet id.
 """
 
@@ -23,8 +21,7 @@ from threading import Event
 from fieldfare.analysis.errors import FieldfareError, InputError
 from fieldfare.analysis.plant.site import Site
 from fieldfare.analysis.readings import Readings
-from fieldfare.collector.mqtt import dead_letters as set_aside
-from fieldfare.collector.mqtt import health
+from fieldfare.collector.mqtt import dead_letters, health
 from fieldfare.collector.mqtt.connection import Link, LinkDown, Packet
 from fieldfare.collector.mqtt.decode import (
     Decoded,
@@ -32,7 +29,7 @@ from fieldfare.collector.mqtt.decode import (
     MessageDecoder,
     RefusedMessage,
 )
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.mqtt.settings import MqttSettings
 from fieldfare.collector.mqtt.topics import Routes
 from fieldfare.collector.store.protocol import Store
@@ -46,8 +43,7 @@ _TOPICS_KEPT = 50_000
 
 @dataclass
 class Totals:
-    """What a run of the collector did. `batches` counts commits, `unasked` messages on topics nobody asked
-    for."""
+    """Counts of a collector run. `batches` counts commits, `unasked` messages on foreign topics."""
 
     messages: int = 0
     stored: int = 0
@@ -62,7 +58,7 @@ class Totals:
 
 
 class StoreTrouble(FieldfareError):
-    """The store can't take readings now; they are held and tried again."""
+    """The store can't take readings now; they are held and retried."""
 
 
 def collect(
@@ -73,11 +69,11 @@ def collect(
     *,
     clock: Callable[[], float] = time.time,
 ) -> Totals:
-    """Collect until stopped; returns what was done.
+    """Run the collector until stopped; return its totals.
 
-    sites_provider : gives the sites as they are now; asked every `settings.sites_seconds`
-    stop_event : set it, and what is held is committed and acknowledged before this returns
-    clock : float [s since 1970], for arrivals
+    sites_provider : returns the current sites; called every `settings.sites_seconds`
+    stop_event : when set, held messages are committed and acknowledged before this returns
+    clock : float [s since 1970], for arrival times
     """
     collector = Collector(settings, sites_provider, store, clock)
     try:
@@ -87,7 +83,7 @@ def collect(
 
 
 class Collector:
-    """One collector's state between turns."""
+    """State of one collector."""
 
     def __init__(
         self,
@@ -99,7 +95,7 @@ class Collector:
         self._settings, self._provider, self._store, self._clock = settings, sites_provider, store, clock
         self.totals = Totals()
         self._link = Link(settings, self._take)
-        self._book = Book(settings.folder)
+        self._journal = Journal(settings.folder)
         self._sites: list[Site] = []
         self._loaded = False
         self._routes = Routes(())
@@ -107,14 +103,14 @@ class Collector:
         self._messages: list[Message] = []
         self._mids: list[tuple[int, int]] = []
         self._bytes = 0
-        self._live = False  # whether what is held came on the connection that is open now
+        self._live = False  # whether the held messages came on the current connection
         self._began = self._last_came = self._heard_at = self._asked_at = time.monotonic()
         self._drift = clock() - time.monotonic()
-        self._journal = self._known_arrivals()
+        self._known_by_id = self._known_arrivals()
         self._arrivals: dict[str, int] = {}
-        self._arrived_floor = max((arrived for _, arrived in self._journal.values()), default=0)
+        self._arrived_floor = max((arrived for _, arrived in self._known_by_id.values()), default=0)
         self._written_filters = self._subscribed()
-        self._listening = health.Listening()
+        self._new_arrivals = health.Arrivals()
 
     def run(self, stop: Event) -> Totals:
         """The main loop."""
@@ -122,7 +118,7 @@ class Collector:
         while not stop.is_set():
             self._watch_clock()
             self._refresh_sites()
-            if not self._loaded:  # without the sites every message would be set aside
+            if not self._loaded:  # without sites every message would become a dead letter
                 stop.wait(self._settings.sites_seconds)
                 continue
             try:
@@ -152,15 +148,19 @@ class Collector:
 
     def close(self) -> None:
         self._link.close(seconds=1.0)
-        self._book.close()
+        self._journal.close()
 
     def _take(self, packet: Packet) -> None:
-        """A delivered message joins the batch."""
-        # Two messages of a topic that are delivered in one millisecond, as a backlog is, must not take one
-        # time.
+        """Add a delivered message to the batch."""
+        # Two messages of a topic delivered in the same millisecond (a backlog) must not get the same
+        # arrival time.
         arrived = max(int(self._clock() * 1000), self._arrivals.get(packet.topic, self._arrived_floor) + 1)
         message = Message(packet.topic, packet.payload, arrived, packet.retained)
-        if packet.dup and (known := self._journal.get(packet.mid)) and known[0] == set_aside.digest(message):
+        if (
+            packet.dup
+            and (known := self._known_by_id.get(packet.mid))
+            and known[0] == dead_letters.digest(message)
+        ):
             message = message._replace(arrived=known[1])
         else:
             self._arrived(packet.topic, arrived)
@@ -194,7 +194,7 @@ class Collector:
         )
 
     def _patience(self) -> float:
-        """How long the next turn may wait for the broker [s]."""
+        """Longest wait for the broker in the next turn [s]."""
         if not self._messages:
             return _TURN_S
         now = time.monotonic()
@@ -205,14 +205,14 @@ class Collector:
         return max(0.0, min(_TURN_S, left))
 
     def _hold(self, stop: Event, trouble: int) -> None:
-        """Wait out the store's trouble; the connection is kept alive and what still arrives has a bound."""
+        """Wait until the store works again; keep the connection alive and bound what still arrives."""
         until = time.monotonic() + min(5.0, self._back_off(trouble))
         while time.monotonic() < until and not stop.is_set():
             if not self._link.connected:
                 stop.wait(0.1)
                 continue
             try:
-                # The broker can't exceed what is allowed in flight, so what comes now are answers to our
+                # The broker can't exceed the in-flight limit, so what comes now are answers to our
                 # pings.
                 spare = len(self._messages) < 2 * self._settings.max_in_flight
                 spare = spare and self._bytes < 2 * self._settings.batch_bytes
@@ -230,11 +230,11 @@ class Collector:
         self.totals.connects += 1
         self._live = True
         if not self._link.session_present:
-            self._journal.clear()  # packet ids start anew
+            self._known_by_id.clear()  # packet ids restart
         log.info("connected to %s with MQTT %s", self._settings.url, self._link.version)
 
     def _commit(self) -> None:
-        """Bring the batch to disk, then acknowledge it. Raises StoreTrouble with the batch still held."""
+        """Write the batch to disk, then acknowledge it. Raises StoreTrouble with the batch still held."""
         messages, now = self._messages, int(self._clock() * 1000)
         decoded = self._decoder.decode(messages, now)
         try:
@@ -253,9 +253,11 @@ class Collector:
             self._link.acknowledge((mid, qos) for mid, qos in mids if qos)
 
     def _append(self, site: str, readings: Readings, now: int) -> int:
-        """Readings into the store. Where this site's can't be stored for what they are, their messages are
-        set aside; trouble of the store itself (a full disk, a lock, a damaged database) is raised, and holds
-        the broker back."""
+        """Write readings to the store.
+
+        If one site's readings are invalid, its messages become dead letters. If the store itself fails (full
+        disk, lock, damaged database), raise, which holds the broker back.
+        """
         try:
             done = self._store.append(site, readings)
         except Exception as error:
@@ -268,41 +270,40 @@ class Collector:
             mine = [
                 n for n, m in enumerate(self._messages) if site in self._decoder.decode([m], now).readings
             ]
-            with self._book.writing() as db:
+            with self._journal.writing() as db:
                 return self._keep(db, [RefusedMessage(n, site, reason) for n in mine])
         self.totals.stored += done.stored
         self.totals.replaced += done.replaced
         self.totals.duplicates += done.duplicates
-        self._listening.hear(site, readings, now)
+        self._new_arrivals.record(site, readings, now)
         return 0
 
     def _note(self, decoded: Decoded, refused: list[RefusedMessage], now: int) -> int:
-        """Set aside, remember arrivals, births and wills: one transaction, if there is anything. Returns new
-        set-asides."""
+        """Write dead letters, arrivals and statuses in one transaction. Return the count of new dead letters."""
         arrivals = sorted(decoded.arrival_timed | {r.message for r in refused})
         write_heard = time.monotonic() - self._heard_at >= self._settings.seen_seconds and bool(
-            self._listening.points
+            self._new_arrivals.points
         )
         if not (arrivals or refused or decoded.statuses or write_heard):
             return 0
-        with self._book.writing() as db:
+        with self._journal.writing() as db:
             new = self._keep(db, refused)
             self._remember(db, arrivals)
             health.write_statuses(db, decoded.statuses)
             if write_heard:
-                self._listening.write(db, now)
+                self._new_arrivals.write(db, now)
         if write_heard:
             self._heard_at = time.monotonic()
         return new
 
     def _keep(self, db: sqlite3.Connection, refused: list[RefusedMessage]) -> int:
         s = self._settings
-        return set_aside.keep(db, self._messages, refused, s.set_aside_messages, s.set_aside_bytes)
+        return dead_letters.keep(db, self._messages, refused, s.set_aside_messages, s.set_aside_bytes)
 
     def _remember(self, db: sqlite3.Connection, numbers: list[int]) -> None:
-        """When the messages of this batch arrived, by packet id: a second delivery then counts as the first.
+        """Record arrival times by packet id, so that a second delivery counts as the first.
 
-        Only the last `max_in_flight` are kept: what is older has been acknowledged.
+        Keep only the last `max_in_flight`: older messages are acknowledged.
         """
         if not numbers:
             return
@@ -311,8 +312,8 @@ class Collector:
             message, (mid, qos) = self._messages[number], self._mids[number]
             if not qos:
                 continue
-            found = set_aside.digest(message), message.arrived
-            self._journal[mid] = found
+            found = dead_letters.digest(message), message.arrived
+            self._known_by_id[mid] = found
             rows.append((client, mid, *found))
         db.executemany(
             "INSERT OR REPLACE INTO arrivals (client, mid, digest, arrived) VALUES (?, ?, ?, ?)", rows
@@ -324,15 +325,17 @@ class Collector:
         )
 
     def _known_arrivals(self) -> dict[int, tuple[bytes, int]]:
-        rows = self._book.db.execute(
+        rows = self._journal.db.execute(
             "SELECT mid, digest, arrived FROM arrivals WHERE client = ?", (self._settings.client_id,)
         )
         return {mid: (found, arrived) for mid, found, arrived in rows}
 
     def _subscribed(self) -> set[str]:
-        """The filters that our session at the broker has."""
+        """The filters of this client's session at the broker."""
         client = self._settings.client_id
-        return {f for (f,) in self._book.db.execute("SELECT filter FROM filters WHERE client = ?", (client,))}
+        return {
+            f for (f,) in self._journal.db.execute("SELECT filter FROM filters WHERE client = ?", (client,))
+        }
 
     def _write_filters(self, db: sqlite3.Connection) -> None:
         client, now = self._settings.client_id, self._link.filters | self._link.older
@@ -342,13 +345,13 @@ class Collector:
 
     def _note_filters(self) -> None:
         try:
-            with self._book.writing() as db:
+            with self._journal.writing() as db:
                 self._write_filters(db)
         except sqlite3.Error as error:
             raise StoreTrouble(str(error)) from error
 
     def _refresh_sites(self) -> None:
-        """Take up changed site files."""
+        """Reload changed site files."""
         now = time.monotonic()
         if self._loaded and now < self._asked_at:
             return
@@ -371,10 +374,10 @@ class Collector:
             text = f"{site}: the point {point} is not collected: {reason}"
             log.error(text)
             with contextlib.suppress(sqlite3.Error):
-                self._book.note(int(self._clock() * 1000), "point", text)
+                self._journal.note(int(self._clock() * 1000), "point", text)
 
     def _watch_clock(self) -> None:
-        """Note a jump of the clock: times of arrival before and after it can't be compared."""
+        """Record a jump of the clock: arrival times before and after it can't be compared."""
         drift = self._clock() - time.monotonic()
         if abs(jump := drift - self._drift) >= _CLOCK_JUMP_S:
             self._arrivals.clear()
@@ -383,17 +386,16 @@ class Collector:
             text = f"this machine's clock jumped by {jump:+.0f} s"
             log.warning(text)
             with contextlib.suppress(sqlite3.Error):
-                self._book.note(int(self._clock() * 1000), "clock", text)
+                self._journal.note(int(self._clock() * 1000), "clock", text)
         self._drift = drift
 
     def _finish(self) -> None:
-        """A clean stop: what is held goes to disk and is acknowledged; what can't go is left to the
-        broker."""
+        """Stop cleanly: commit and acknowledge held messages; leave the rest to the broker."""
         try:
             if self._messages:
                 self._commit()
-            with self._book.writing() as db:
-                self._listening.write(db, int(self._clock() * 1000))
+            with self._journal.writing() as db:
+                self._new_arrivals.write(db, int(self._clock() * 1000))
                 self._write_filters(db)
         except (StoreTrouble, LinkDown, sqlite3.Error, OSError) as error:
             log.error("stopped with %d messages left to the broker: %s", len(self._messages), error)

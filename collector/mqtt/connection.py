@@ -1,5 +1,4 @@
-"""One connection to the broker, driven by its caller: no thread of its own, nothing read that is not asked
-for."""
+"""One MQTT connection, driven by its caller: no thread of its own, reads only on request."""
 
 from __future__ import annotations
 
@@ -30,11 +29,11 @@ _CLOSES_BEFORE_OLDER = 2  # a broker that only knows 3.1.1 may hang up instead o
 
 
 class LinkDown(FieldfareError):
-    """The broker can't be reached, refused us, or hung up."""
+    """The broker is unreachable, refused the connection, or closed it."""
 
 
 class Packet(NamedTuple):
-    """A delivered message with what its acknowledgement needs."""
+    """A delivered message with the data for its acknowledgement."""
 
     topic: str
     payload: bytes
@@ -45,7 +44,7 @@ class Packet(NamedTuple):
 
 
 class _Buffered:
-    """A socket read in large pieces and written in one, where the client library asks for single bytes."""
+    """Buffered socket: reads and writes in large pieces where the client library asks for single bytes."""
 
     def __init__(self, sock: Any) -> None:
         self._sock = sock
@@ -72,7 +71,7 @@ class _Buffered:
         return len(data)
 
     def flush(self) -> None:
-        """Write what waits, as far as the other side takes it."""
+        """Write pending data, as far as the other side takes it."""
         while self.out:
             try:
                 sent = self._sock.send(self.out)
@@ -94,8 +93,7 @@ class _Buffered:
 
 
 class _Client(paho.Client):
-    """The library's client with a socket read in large pieces, and without its cost for properties nobody
-    looks at."""
+    """The library's client with a buffered socket and without the cost of parsing unused properties."""
 
     buffered: _Buffered | None = None
     take: Callable[[Packet], None]
@@ -120,11 +118,10 @@ class _Client(paho.Client):
 
 
 class Link:
-    """The session with the broker over as many connections as it takes.
+    """The broker session, over as many connections as it needs.
 
     take : called with each delivered Packet while `pump` runs
-    filters : subscriptions that the broker confirmed on this connection. older : those that the session may
-        still have
+    filters : subscriptions confirmed on this connection. older : those that the session may still have
     """
 
     def __init__(self, settings: MqttSettings, take: Callable[[Packet], None]) -> None:
@@ -146,11 +143,11 @@ class Link:
 
     @property
     def version(self) -> str:
-        """The protocol spoken last."""
+        """Protocol version of the last connection."""
         return "5" if self._protocol == 5 else "3.1.1"
 
     def connect(self) -> None:
-        """Open a connection and take up the session. Raises LinkDown."""
+        """Open a connection and resume the session. Raises LinkDown."""
         self._drop()
         client = self._client = self._made()
         self._answer = None
@@ -176,7 +173,7 @@ class Link:
         self._judge(client)
 
     def _judge(self, client: _Client) -> None:
-        """Look at the broker's answer to our CONNECT."""
+        """Check the broker's answer to CONNECT."""
         answer = self._answer
         if answer is None:
             self._closed_early += 1
@@ -193,8 +190,8 @@ class Link:
                 log.error("the broker refuses our user, password or certificate: %s", answer)
             raise LinkDown(f"broker {self._settings.url}: {answer}")
         self._closed_early = 0
-        # A broker that was killed may remember the session and not its subscriptions: they are asked for each
-        # time.
+        # A killed broker may keep the session but lose its subscriptions, so subscribe on each
+        # connection.
         self.older = self.older | self.filters if self.session_present else set()
         self.filters, self.refused_filters = set(), {}
 
@@ -249,8 +246,7 @@ class Link:
                 self.older.discard(name)
 
     def ask_for(self, filters: Iterable[str]) -> None:
-        """Bring the session's subscriptions to these filters, also those that an earlier connection left in
-        it."""
+        """Subscribe to these filters and unsubscribe from others that an earlier connection left."""
         client = self._client
         if client is None:
             return
@@ -272,10 +268,9 @@ class Link:
                 self._asked[mid] = (False, [name])
 
     def pump(self, timeout: float, budget: int) -> None:
-        """Wait for the broker at most `timeout` [s], then read what is there, at most `budget` messages.
+        """Wait for the broker at most `timeout` [s], then read at most `budget` messages.
 
-        With a budget of 0 nothing is read; only what waits is written. Raises LinkDown when the connection is
-        lost.
+        With a budget of 0 only write pending data. Raises LinkDown when the connection is lost.
         """
         if not self._turn(timeout, budget):
             self._drop()
@@ -330,7 +325,7 @@ class Link:
             raise LinkDown(f"the connection was lost: {error}") from error
 
     def close(self, seconds: float = 5.0) -> None:
-        """Write what waits and leave; the session stays with the broker."""
+        """Write pending data and disconnect; the session stays at the broker."""
         client = self._client
         if client is not None and client.buffered is not None and client.socket() is not None:
             until = time.monotonic() + seconds

@@ -1,5 +1,4 @@
-"""Messages that could not be read: kept with their reason, listed, counted, replayed once the site file is
-mended."""
+"""Dead letters: unreadable messages, kept with their reason and replayed once the site file is fixed."""
 
 from __future__ import annotations
 
@@ -11,15 +10,15 @@ from typing import NamedTuple
 
 from fieldfare.analysis.plant.site import Site
 from fieldfare.collector.mqtt.decode import Message, MessageDecoder, RefusedMessage
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.mqtt.topics import Routes
 from fieldfare.collector.store.protocol import Store
 
 _REPLAY_ROWS = 500
 
 
-class SetAside(NamedTuple):
-    """One message kept aside. `arrived` [ms]."""
+class DeadLetter(NamedTuple):
+    """One dead letter. `arrived` [ms]."""
 
     id: int
     site: str
@@ -31,8 +30,11 @@ class SetAside(NamedTuple):
 
 
 class Tally(NamedTuple):
-    """messages, bytes : held now. kept : ever set aside. dropped : of those, the oldest that made room for
-    newer ones."""
+    """Counts of dead letters.
+
+    messages, bytes : held now. kept : total ever kept. dropped : of those, dropped to make room for newer
+        ones
+    """
 
     messages: int
     bytes: int
@@ -41,8 +43,11 @@ class Tally(NamedTuple):
 
 
 class Replayed(NamedTuple):
-    """messages : looked at. readings : stored anew. read : messages now wholly read, and gone. refused :
-    still aside."""
+    """Result of a replay.
+
+    messages : processed. readings : newly stored. read : messages fully read and removed. refused : still
+        held
+    """
 
     messages: int
     readings: int
@@ -51,7 +56,7 @@ class Replayed(NamedTuple):
 
 
 def digest(message: Message) -> bytes:
-    """What makes a delivered message the same one again."""
+    """Hash that identifies a message when it is delivered again."""
     return hashlib.blake2b(message.topic.encode() + b"\0" + message.payload, digest_size=16).digest()
 
 
@@ -62,16 +67,15 @@ def keep(
     most: int,
     most_bytes: int,
 ) -> int:
-    """Set messages aside inside a transaction; one that is there already (same arrival, or retained) is not
-    kept twice.
+    """Store dead letters inside a transaction, skipping duplicates (same arrival, or retained).
 
-    most, most_bytes : beyond this the oldest are dropped, and counted. Returns how many were new.
+    most, most_bytes : limits; beyond them the oldest are dropped and counted. Returns how many were new.
     """
     new = size = 0
     for number, site, reason in refused:
         message = messages[number]
         known = digest(message)
-        if message.retained and _is_kept(db, known):  # it comes again with every subscription
+        if message.retained and _is_kept(db, known):  # redelivered with every subscription
             continue
         row = (
             site,
@@ -117,17 +121,17 @@ def _make_room(db: sqlite3.Connection, most: int, most_bytes: int) -> None:
         )
 
 
-def tally(book: Book) -> Tally:
-    """How many are held, and how many there ever were."""
-    held, size, kept, dropped = book.db.execute(
+def tally(journal: Journal) -> Tally:
+    """Count the dead letters held now and in total."""
+    held, size, kept, dropped = journal.db.execute(
         "SELECT messages, bytes, kept, dropped FROM aside_tally"
     ).fetchone()
     return Tally(held, size, kept, dropped)
 
 
-def reasons(book: Book, site: str | None = None) -> dict[str, int]:
-    """Reason -> messages held for it, most first."""
-    rows = book.db.execute(
+def reasons(journal: Journal, site: str | None = None) -> dict[str, int]:
+    """Reason -> number of dead letters, most first."""
+    rows = journal.db.execute(
         "SELECT reason, count(*) FROM aside WHERE ?1 IS NULL OR site = ?1 GROUP BY reason ORDER BY count(*)"
         " DESC, reason",
         (site,),
@@ -136,25 +140,25 @@ def reasons(book: Book, site: str | None = None) -> dict[str, int]:
 
 
 def held(
-    book: Book, site: str | None = None, *, after: int = 0, most: int = 100, newest: bool = False
-) -> list[SetAside]:
-    """Messages kept aside, oldest first.
+    journal: Journal, site: str | None = None, *, after: int = 0, most: int = 100, newest: bool = False
+) -> list[DeadLetter]:
+    """Dead letters, oldest first.
 
     site : only this site's. after : only ids beyond this, for paging. newest : the last `most` instead of the
         first
     """
-    rows = book.db.execute(
+    rows = journal.db.execute(
         "SELECT * FROM (SELECT id, site, topic, payload, arrived, retained, reason FROM aside"
         " WHERE (?1 IS NULL OR site = ?1) AND id > ?2 ORDER BY id * ?4 LIMIT ?3) ORDER BY id",
         (site, after, most, -1 if newest else 1),
     )
-    return [SetAside(i, s, t, p, a, bool(r), why) for i, s, t, p, a, r, why in rows]
+    return [DeadLetter(i, s, t, p, a, bool(r), why) for i, s, t, p, a, r, why in rows]
 
 
-def clear(book: Book, site: str | None = None, ids: Iterable[int] | None = None) -> int:
-    """Remove messages kept aside: all, a site's, or those of the given ids. Returns how many went."""
+def clear(journal: Journal, site: str | None = None, ids: Iterable[int] | None = None) -> int:
+    """Delete dead letters: all, one site's, or those with the given ids. Return how many."""
     gone = 0
-    with book.writing() as db:
+    with journal.writing() as db:
         chosen = (
             [i for (i,) in db.execute("SELECT id FROM aside WHERE ?1 IS NULL OR site = ?1", (site,))]
             if ids is None
@@ -184,17 +188,16 @@ def _remove(db: sqlite3.Connection, ids: Sequence[int]) -> int:
 
 
 def replay(
-    book: Book, sites: Iterable[Site], store: Store, *, site: str | None = None, now: int | None = None
+    journal: Journal, sites: Iterable[Site], store: Store, *, site: str | None = None, now: int | None = None
 ) -> Replayed:
-    """Read the kept messages again with the sites as they are now; each keeps its own time of arrival.
+    """Read the dead letters again with the current sites; each keeps its arrival time.
 
-    What is read goes into the store first and then leaves the file; the rest stays with its new reason.
-    site : only this site's. now : int [ms], default the clock's; a time that was in the future then may be
-        past by now
+    Readings go to the store first, then the message is deleted; the rest stays with its new reason.
+    site : only this site's. now : int [ms], default the clock's; a time then in the future may be past now
     """
     decoder = MessageDecoder(Routes(sites))
     seen = readings = read = refused = 0
-    for rows in _pages(book, site):
+    for rows in _pages(journal, site):
         messages = [Message(r.topic, r.payload, r.arrived, r.retained) for r in rows]
         decoded = decoder.decode(messages, int(time.time() * 1000) if now is None else now)
         for name, found in decoded.readings.items():
@@ -204,7 +207,7 @@ def replay(
         for number in decoded.unasked:
             why[number] = RefusedMessage(number, rows[number].site, "no point reads this topic any more")
         gone = [row.id for number, row in enumerate(rows) if number not in why]
-        with book.writing() as db:
+        with journal.writing() as db:
             _remove(db, gone)
             db.executemany(
                 "UPDATE aside SET reason = ?, site = ? WHERE id = ?",
@@ -214,8 +217,8 @@ def replay(
     return Replayed(seen, readings, read, refused)
 
 
-def _pages(book: Book, site: str | None) -> Iterator[list[SetAside]]:
+def _pages(journal: Journal, site: str | None) -> Iterator[list[DeadLetter]]:
     after = 0
-    while rows := held(book, site, after=after, most=_REPLAY_ROWS):
+    while rows := held(journal, site, after=after, most=_REPLAY_ROWS):
         after = rows[-1].id
         yield rows

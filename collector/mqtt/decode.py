@@ -1,4 +1,4 @@
-"""Messages turned into readings; what can't be read is told with its reason, nothing is dropped."""
+"""Decode MQTT messages to readings; unreadable messages are returned with a reason, none is dropped."""
 
 from __future__ import annotations
 
@@ -36,11 +36,11 @@ _DECIMAL = re.compile(rb"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\Z")
 _REASONS_SHOWN = 5
 _RETAINED = "a retained value without a time: nobody knows when it was true"
 _NUMBERS = frozenset((float, int))
-_NAMES_KEPT = 10_000  # names and units remembered for a site, so that a stranger can't fill the memory
+_NAMES_KEPT = 10_000  # names and units cached per site, so that a foreign sender can't exhaust memory
 
 
 class Message(NamedTuple):
-    """One message as it came. `arrived` [ms since 1970]."""
+    """One received message. `arrived` [ms since 1970]."""
 
     topic: str
     payload: bytes
@@ -49,7 +49,7 @@ class Message(NamedTuple):
 
 
 class RefusedMessage(NamedTuple):
-    """A message that can't be read, whole or in part. `site` is empty where the topic names none."""
+    """A message that can't be read, wholly or partly. `site` is empty where the topic names none."""
 
     message: int
     site: str
@@ -57,7 +57,7 @@ class RefusedMessage(NamedTuple):
 
 
 class StatusSeen(NamedTuple):
-    """A gateway came or went."""
+    """A gateway went online or offline."""
 
     site: str
     online: bool
@@ -65,11 +65,10 @@ class StatusSeen(NamedTuple):
 
 
 class Decoded(NamedTuple):
-    """What a run of messages held.
+    """Result of decoding a run of messages.
 
-    readings : by site. refused : in the order of the messages. arrival_timed : messages of which a reading
-        took
-    its time from its arrival. unasked : those on topics nobody asked for.
+    readings : by site. refused : in message order. arrival_timed : messages with a reading timed by arrival.
+        unasked : messages on topics nobody subscribed to
     """
 
     readings: dict[str, Readings]
@@ -80,7 +79,7 @@ class Decoded(NamedTuple):
 
 
 class _Named(NamedTuple):
-    """What a pack's name and unit stand for: a lane with its conversion, or the reason against it."""
+    """Meaning of a pack's name and unit: a lane with its conversion, or the reason for refusal."""
 
     lane: Lane | None
     scale: float
@@ -90,7 +89,7 @@ class _Named(NamedTuple):
 
 
 class MessageDecoder:
-    """Decodes for a set of sites. Not for several threads at once."""
+    """Decodes messages of a set of sites. Not thread-safe."""
 
     def __init__(self, routes: Routes) -> None:
         self._routes = routes
@@ -101,9 +100,9 @@ class MessageDecoder:
         self._now = 0
 
     def decode(self, messages: Sequence[Message], now: int) -> Decoded:
-        """Read messages in the order they came; of two values for a key the later one counts.
+        """Read messages in order; for repeated keys the later value wins.
 
-        now : int [ms since 1970], against which times in the future are judged
+        now : int [ms since 1970], to detect times in the future
         """
         self._active, self._refused, self._statuses, self._timed, self._now = [], [], [], set(), now
         unasked: list[int] = []
@@ -113,7 +112,7 @@ class MessageDecoder:
             kind = type(route)
             try:
                 if kind is Pack:
-                    self._pack(route.plant, message, number)  # type: ignore[union-attr]
+                    self._pack(route.topic_site, message, number)  # type: ignore[union-attr]
                 elif kind is Bare:
                     self._bare(route.lane, message, number)  # type: ignore[union-attr]
                 elif kind is Pointed:
@@ -144,21 +143,20 @@ class MessageDecoder:
         else:
             self._statuses.append(StatusSeen(route.site, online, message.arrived))
 
-    def _pack(self, plant: TopicSite, message: Message, number: int) -> None:
+    def _pack(self, site: TopicSite, message: Message, number: int) -> None:
         try:
             pack = orjson.loads(message.payload)
         except orjson.JSONDecodeError as error:
             raise senml.PackRefused(f"bad JSON: {error}") from None
-        if not self._plain_pack(plant, pack, number):
-            self._any_pack(plant, pack, message, number)
+        if not self._plain_pack(site, pack, number):
+            self._any_pack(site, pack, message, number)
 
-    def _plain_pack(self, plant: TopicSite, pack: Any, number: int) -> bool:
-        """Read a pack of the kind that gateways send all day; False, and nothing read, where it is any other.
+    def _plain_pack(self, site: TopicSite, pack: Any, number: int) -> bool:
+        """Fast path for common packs; return False, with nothing read, for any other.
 
-        That is: names that are known as they stand, plain numbers, one absolute base time in the first
-            record.
+        A common pack has known names, plain numbers and one absolute base time in the first record.
         """
-        plain = plant.plain
+        plain = site.plain
         try:
             first = pack[0]
             seconds = first["bt"]
@@ -187,18 +185,18 @@ class MessageDecoder:
             lane.source.append(number)
         return True
 
-    def _any_pack(self, plant: TopicSite, pack: Any, message: Message, number: int) -> None:
-        named, arrived, now_s = plant.named, message.arrived, message.arrived / 1000.0
+    def _any_pack(self, site: TopicSite, pack: Any, message: Message, number: int) -> None:
+        named, arrived, now_s = site.named, message.arrived, message.arrived / 1000.0
         active = self._active
         empty = True
         for name, unit, value, time in senml.resolve(pack):
             empty = False
             known = named.get((name, unit))
             if known is None:
-                known = self._named(plant, name, unit)
+                known = self._named(site, name, unit)
             lane = known.lane
             if lane is None:
-                self._refuse(number, plant.site.id, known.reason)
+                self._refuse(number, site.site.id, known.reason)
                 continue
             if time is None:
                 ms = arrived
@@ -207,8 +205,8 @@ class MessageDecoder:
             if known.plain and (type(value) is float or type(value) is int):
                 if known.scale != 1.0 or known.offset != 0.0:
                     value = value * known.scale + known.offset
-            elif isinstance(value, senml.Refusal):
-                self._refuse(number, plant.site.id, f"{name}: {value}")
+            elif isinstance(value, senml.Unreadable):
+                self._refuse(number, site.site.id, f"{name}: {value}")
                 continue
             else:
                 value = self._word(lane, value, number)
@@ -227,19 +225,19 @@ class MessageDecoder:
         if empty:
             raise senml.PackRefused("a pack without a reading")
 
-    def _named(self, plant: TopicSite, name: str, unit: str | None) -> _Named:
-        lane = plant.lanes.get(name)
+    def _named(self, site: TopicSite, name: str, unit: str | None) -> _Named:
+        lane = site.lanes.get(name)
         if lane is None:
-            found = _Named(None, 1.0, 0.0, False, f"unknown point {name[:80]!r} of {plant.site.id}")
+            found = _Named(None, 1.0, 0.0, False, f"unknown point {name[:80]!r} of {site.site.id}")
         else:
             try:
                 scale, offset = unit_of(lane.point, unit)
                 found = _Named(lane, scale, offset, lane.point.form != "state", "")
             except ValueError as error:
                 found = _Named(None, 1.0, 0.0, False, f"{name}: {error}")
-        if len(plant.named) >= _NAMES_KEPT:
-            plant.named.clear()
-        plant.named[name, unit] = found
+        if len(site.named) >= _NAMES_KEPT:
+            site.named.clear()
+        site.named[name, unit] = found
         return found
 
     def _bare(self, lane: Lane, message: Message, number: int) -> None:
@@ -255,8 +253,8 @@ class MessageDecoder:
                 try:
                     whole = orjson.loads(message.payload)
                 except orjson.JSONDecodeError as error:
-                    whole = senml.Refusal(f"bad JSON: {error}")
-            if isinstance(whole, senml.Refusal):
+                    whole = senml.Unreadable(f"bad JSON: {error}")
+            if isinstance(whole, senml.Unreadable):
                 self._refuse(number, lane.site, whole)
                 continue
             got = pointed(whole, parts)
@@ -268,7 +266,7 @@ class MessageDecoder:
                 self._one(lane, got, message, number)
 
     def _parsed(self, payload: bytes, lane: Lane) -> Any:
-        """A bare payload: JSON, a number that JSON would write otherwise, or a state's word."""
+        """Parse a bare payload: JSON, a number in another notation, or a state's word."""
         try:
             return orjson.loads(payload)
         except orjson.JSONDecodeError as error:
@@ -280,10 +278,10 @@ class MessageDecoder:
                     return text.decode()
                 except UnicodeDecodeError:
                     pass
-            return senml.Refusal(f"bad JSON: {error}")
+            return senml.Unreadable(f"bad JSON: {error}")
 
     def _one(self, lane: Lane, got: Any, message: Message, number: int) -> None:
-        """Take one value, alone or as {"t", "v"}."""
+        """Decode one value, bare or as {"t", "v"}."""
         time = message.arrived
         timed = False
         if type(got) is dict:
@@ -304,7 +302,7 @@ class MessageDecoder:
                 f"{lane.point.id}: {_RETAINED}",
             )
             return
-        if isinstance(got, senml.Refusal):
+        if isinstance(got, senml.Unreadable):
             self._refuse(number, lane.site, f"{lane.point.id}: {got}")
             return
         if lane.point.form == "state" or type(got) not in (float, int):
@@ -320,7 +318,7 @@ class MessageDecoder:
         lane.source.append(number)
 
     def _word(self, lane: Lane, got: Any, number: int) -> float | str | None:
-        """A value that is no plain number: a state's word, a switch, a number in quotes."""
+        """Decode a value that is no plain number: a state's word, a switch, a quoted number."""
         try:
             if type(got) not in (str, bool, int, float):
                 raise ValueError("an object, an array or null is no value")
@@ -330,7 +328,7 @@ class MessageDecoder:
             return None
 
     def _drained(self, lane: Lane) -> Samples:
-        """The lane's samples in order, less those that can't be true; the lane is empty afterwards."""
+        """Return the lane's samples in order without implausible ones, and empty the lane."""
         point = lane.point
         time = np.array(lane.time, dtype=np.int64)
         value = np.array(lane.value, dtype=object if point.kind.is_text else np.float64)
@@ -345,16 +343,16 @@ class MessageDecoder:
                 self._refuse(source[i], lane.site, f"{point.id}: {why}")
             time, value = time[~bad], value[~bad]
         if len(time) > 1 and not bool(np.all(time[1:] > time[:-1])):
-            return ordered(time[::-1], value[::-1])  # the last given counts
+            return ordered(time[::-1], value[::-1])  # the last value counts
         return Samples(time, value)
 
 
 def _site_of(route: Any) -> str:
-    return route.plant.site.id if type(route) is Pack else ""
+    return route.topic_site.site.id if type(route) is Pack else ""
 
 
 def _merged(refused: list[RefusedMessage]) -> list[RefusedMessage]:
-    """One entry for each message, its reasons joined, in the order of the messages."""
+    """Merge refusals to one per message, reasons joined, in message order."""
     if not refused:
         return refused
     sites: dict[int, str] = {}

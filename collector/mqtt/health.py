@@ -1,5 +1,4 @@
-"""Is a gateway alive: births and wills, when each point was last heard, silence against the point's own
-rhythm."""
+"""Gateway health: online status, last reading per point, and silence compared with the usual interval."""
 
 from __future__ import annotations
 
@@ -18,23 +17,23 @@ from fieldfare.analysis.readings import (
     Samples,
 )
 from fieldfare.collector.mqtt.decode import StatusSeen
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.store.protocol import PointSpan, Store
 
 LATE_MS = 15 * MS_PER_MINUTE
 """A reading that arrives this long after its time was held back or backfilled; its day is to be worked out
 again."""
 SILENT_TIMES = 5.0
-"""A point is silent after so many of its usual spacings ..."""
+"""A point is silent after this many usual intervals ..."""
 SILENT_USUAL_GAPS = 2.0
-"""... and longer than this many times the gap that one in a hundred of its own exceeds ..."""
+"""... and after this many times the 99 % quantile of its gaps ..."""
 SILENT_AT_LEAST_MS = 10 * MS_PER_MINUTE
-"""... but never before this."""
+"""... but not before this."""
 _RHYTHM_SAMPLES = 500
 
 
-class Heard(NamedTuple):
-    """What came of one point since it was last written down. Times [ms]."""
+class PointArrivals(NamedTuple):
+    """Arrivals of one point since the last write. Times [ms]."""
 
     arrived: int
     time: int
@@ -44,14 +43,14 @@ class Heard(NamedTuple):
 
 
 @dataclass
-class Listening:
-    """What was heard and is not yet in the book: for each point its last, for each late day how many."""
+class Arrivals:
+    """Arrivals not yet written to the journal: last reading per point, late readings per day."""
 
-    points: dict[tuple[str, str], Heard] = field(default_factory=dict)
+    points: dict[tuple[str, str], PointArrivals] = field(default_factory=dict)
     late_days: dict[tuple[str, int], int] = field(default_factory=dict)
 
-    def hear(self, site: str, readings: Readings, arrived: int) -> None:
-        """Take note of a batch's readings of one site."""
+    def record(self, site: str, readings: Readings, arrived: int) -> None:
+        """Record the readings of one site in a batch."""
         for point, samples in readings.items():
             newest = int(samples.time[-1])
             late = 0
@@ -62,7 +61,7 @@ class Listening:
                     key = site, int(day)
                     self.late_days[key] = self.late_days.get(key, 0) + int(count)
             before = self.points.get((site, point))
-            self.points[site, point] = Heard(
+            self.points[site, point] = PointArrivals(
                 arrived,
                 max(newest, before.time) if before else newest,
                 arrived - newest,
@@ -71,7 +70,7 @@ class Listening:
             )
 
     def write(self, db: sqlite3.Connection, arrived: int) -> None:
-        """Put it into the book, inside a transaction, and start anew."""
+        """Write the arrivals to the journal inside a transaction, then clear them."""
         db.executemany(
             "INSERT INTO seen VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (site, point) DO UPDATE SET"
             " arrived = excluded.arrived, time = max(time, excluded.time), lag = excluded.lag,"
@@ -87,7 +86,7 @@ class Listening:
 
 
 def write_statuses(db: sqlite3.Connection, statuses: Iterable[StatusSeen]) -> None:
-    """Births and wills into the book; `since` moves only when the status changes."""
+    """Write gateway statuses to the journal; `since` changes only when the status changes."""
     db.executemany(
         "INSERT INTO status VALUES (?, ?, ?, ?) ON CONFLICT (site) DO UPDATE SET"
         " since = CASE WHEN online = excluded.online THEN since ELSE excluded.since END,"
@@ -97,13 +96,11 @@ def write_statuses(db: sqlite3.Connection, statuses: Iterable[StatusSeen]) -> No
 
 
 class PointHealth(NamedTuple):
-    """One point as it is heard. Times and durations [ms].
+    """Health of one point. Times and durations [ms].
 
-    last : time of its newest reading. arrived : when a reading of it last came by MQTT, if one did.
-    rhythm : its usual spacing, None with fewer than three readings. silent_after : the silence that would be
-        unusual.
-    lag : how long after its time the newest reading came; negative where the gateway's clock is ahead of
-        ours.
+    last : time of its newest reading. arrived : last arrival by MQTT, if any.
+    rhythm : usual interval, None with fewer than three readings. silent_after : unusually long silence.
+    lag : delay of the newest reading; negative where the gateway's clock is ahead.
     """
 
     point: str
@@ -127,8 +124,8 @@ class PointHealth(NamedTuple):
 class SiteHealth(NamedTuple):
     """A site's gateway and its points.
 
-    online : by the last birth or will; None where none ever came. since : from when on [ms].
-    late_days : UTC day -> readings that came late for it.
+    online : by the last birth or will; None if none came. since : start of that status [ms].
+    late_days : UTC day -> number of late readings.
     """
 
     site: str
@@ -140,21 +137,21 @@ class SiteHealth(NamedTuple):
 
     @property
     def silent(self) -> tuple[str, ...]:
-        """Points that say nothing where by their own rhythm they should."""
+        """Points that have been silent for longer than usual."""
         return tuple(p.point for p in self.points if p.silent)
 
 
-def site_health(book: Book, store: Store, site: Site, now: int) -> SiteHealth:
-    """How a site is heard at `now` [ms]. Points that never gave a reading are listed without times."""
+def site_health(journal: Journal, store: Store, site: Site, now: int) -> SiteHealth:
+    """Health of a site at `now` [ms]. Points without readings are listed without times."""
     spans = store.points(site.id)
     seen = {
-        point: Heard(arrived, time, lag, readings, late)
-        for point, arrived, time, lag, readings, late in book.db.execute(
+        point: PointArrivals(arrived, time, lag, readings, late)
+        for point, arrived, time, lag, readings, late in journal.db.execute(
             "SELECT point, arrived, time, lag, readings, late FROM seen WHERE site = ?", (site.id,)
         )
     }
-    status = book.db.execute("SELECT online, since FROM status WHERE site = ?", (site.id,)).fetchone()
-    late = dict(book.db.execute("SELECT day, readings FROM late_days WHERE site = ?", (site.id,)))
+    status = journal.db.execute("SELECT online, since FROM status WHERE site = ?", (site.id,)).fetchone()
+    late = dict(journal.db.execute("SELECT day, readings FROM late_days WHERE site = ?", (site.id,)))
     points = tuple(_point(store, site.id, p.id, spans.get(p.id), seen.get(p.id), now) for p in site.point)
     newest = [p.last for p in points if p.last is not None]
     return SiteHealth(
@@ -168,7 +165,7 @@ def site_health(book: Book, store: Store, site: Site, now: int) -> SiteHealth:
 
 
 def _point(
-    store: Store, site: str, point: str, span: PointSpan | None, heard: Heard | None, now: int
+    store: Store, site: str, point: str, span: PointSpan | None, heard: PointArrivals | None, now: int
 ) -> PointHealth:
     arrived, lag, late = (heard.arrived, heard.lag, heard.late) if heard else (None, None, 0)
     if span is None:
@@ -178,7 +175,7 @@ def _point(
 
 
 def _recent(store: Store, site: str, point: str, span: PointSpan) -> Samples | None:
-    """The last few hundred readings, found without reading years."""
+    """The last few hundred readings, without reading years."""
     if span.count < 3:
         return None
     reach = max(1, (span.last - span.first) * _RHYTHM_SAMPLES // span.count)
@@ -190,11 +187,9 @@ def _recent(store: Store, site: str, point: str, span: PointSpan) -> Samples | N
 
 
 def reporting_interval(samples: Samples | None) -> tuple[int | None, int | None]:
-    """A point's usual spacing, and the silence that would be unusual for it [ms]; None with fewer than three
-    readings.
+    """Usual interval of a point and the unusual silence [ms]; None with fewer than three readings.
 
-    The usual spacing is the median. A point that speaks only on change has a few long gaps: they are usual
-    for it.
+    The usual interval is the median. Points that report on change have a few long gaps, which are normal.
     """
     if samples is None or len(samples.time) < 3:
         return None, None
@@ -204,12 +199,12 @@ def reporting_interval(samples: Samples | None) -> tuple[int | None, int | None]
     return usual, int(max(SILENT_TIMES * usual, SILENT_USUAL_GAPS * rare, SILENT_AT_LEAST_MS))
 
 
-def forget(book: Book, site: str) -> None:
-    """Remove all that the book holds of a site, messages set aside among it."""
+def forget(journal: Journal, site: str) -> None:
+    """Delete everything the journal holds of a site, including dead letters."""
     from fieldfare.collector.mqtt.dead_letters import clear
 
-    clear(book, site)
-    with book.writing() as db:
+    clear(journal, site)
+    with journal.writing() as db:
         for table in ("seen", "late_days", "status"):
             db.execute(f"DELETE FROM {table} WHERE site = ?", (site,))  # noqa: S608
-    book.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    journal.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")

@@ -1,8 +1,7 @@
-"""The collector's own small file beside the readings: messages set aside, arrivals not yet acknowledged, who
-was seen.
+"""The collector's journal (SQLite): dead letters, unacknowledged arrivals, gateway statuses.
 
-One SQLite file in the data folder, written through its log and durable at every commit. The collector writes
-it; the command line and the service may read and write it at the same time.
+One file in the data folder in WAL mode, durable at every commit. The collector writes it; the command line
+and the service may read and write it at the same time.
 """
 
 from __future__ import annotations
@@ -44,10 +43,10 @@ CREATE TABLE IF NOT EXISTS notes (
 _NOTES_KEPT = 1_000
 
 
-class Book:
-    """The open file. For one thread; open another for another.
+class Journal:
+    """An open journal. One per thread.
 
-    folder : Path, made where it is missing
+    folder : Path, created if missing
     """
 
     def __init__(self, folder: Path) -> None:
@@ -66,7 +65,7 @@ class Book:
 
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
-        """One transaction, durable when the block ends, undone where it raises."""
+        """One transaction: durable when the block ends, rolled back on an exception."""
         self._db.execute("BEGIN IMMEDIATE")
         try:
             yield self._db
@@ -78,11 +77,11 @@ class Book:
 
     @property
     def db(self) -> sqlite3.Connection:
-        """For reading."""
+        """Connection for reading."""
         return self._db
 
     def note(self, time: int, kind: str, text: str) -> None:
-        """Keep what an operator should be able to look up later, such as a jump of the clock."""
+        """Record an event for the operator, such as a jump of the clock."""
         with self.writing() as db:
             db.execute("INSERT INTO notes (time, kind, text) VALUES (?, ?, ?)", (time, kind, text))
             db.execute("DELETE FROM notes WHERE id <= (SELECT max(id) FROM notes) - ?", (_NOTES_KEPT,))

@@ -1,4 +1,4 @@
-"""The small parts of a payload: JSON Pointers, instants, units, a gateway's status."""
+"""Parse the parts of a payload: JSON Pointers, times, units, gateway status."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ NOTHING: Any = object()
 
 
 def pointed(document: Any, parts: Sequence[str]) -> Any:
-    """What a JSON Pointer's tokens find (RFC 6901); a marker that equals nothing where they find nothing."""
+    """Resolve a JSON Pointer's tokens (RFC 6901); return a marker that equals nothing if not found."""
     for part in parts:
         if type(document) is dict:
             if part not in document:
@@ -37,7 +37,7 @@ def pointed(document: Any, parts: Sequence[str]) -> Any:
 
 
 def instant(given: Any) -> int:
-    """A time given as Unix seconds or ISO 8601 (UTC where it has no offset) [ms]. Raises ValueError."""
+    """Parse Unix seconds or ISO 8601 (UTC without an offset) to [ms]. Raises ValueError."""
     if type(given) is float or type(given) is int:
         return milliseconds(given)
     if type(given) is str:
@@ -52,14 +52,14 @@ def instant(given: Any) -> int:
 
 
 def milliseconds(seconds: float) -> int:
-    """Seconds as ms, held within what a store can key."""
+    """Seconds to ms, clipped to the range of store keys."""
     return round(max(-9.2e15, min(9.2e15, seconds * 1000.0)))
 
 
 def unit_of(point: Point, unit: str | None) -> Conversion:
-    """How a record's number becomes one in the point's own unit.
+    """Return the conversion of a record's numbers to the point's unit.
 
-    unit : str of the SenML registry or RFC 8798; None: the point's own. Raises ValueError for any other.
+    unit : str of the SenML registry or RFC 8798; None: the point's own. Raises ValueError for any other
     """
     if unit is None:
         return _SAME
@@ -76,7 +76,7 @@ def unit_of(point: Point, unit: str | None) -> Conversion:
 
 
 def status_of(payload: bytes) -> bool | None:
-    """A birth or will: online or offline, bare, in JSON text, or as an object's status."""
+    """Parse a birth or will: online or offline as plain text, JSON text, or an object's status."""
     text: Any = payload.strip()
     try:
         text = orjson.loads(text)

@@ -1,4 +1,4 @@
-"""SenML packs (RFC 8428, JSON) resolved into records, and the units a record may name."""
+"""Resolve SenML packs (RFC 8428, JSON) to records, and convert their units."""
 
 from __future__ import annotations
 
@@ -8,21 +8,21 @@ from itertools import permutations
 from typing import Any
 
 ABSOLUTE_FROM = 2**28  # RFC 8428, 4.5.3: a smaller time is relative to now [s]
-# RFC 8428, 4.4: version 10; RFC 9193: bit 4 tells that secondary units are used. Others must not be read.
+# RFC 8428, 4.4: version 10; RFC 9193: bit 4 means secondary units. Other versions must not be read.
 _VERSIONS = range(11)
 _SECONDARY_UNITS = 26
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:._/]*\Z")
 _KNOWN = frozenset(
     ("bn", "bt", "bu", "bv", "bs", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut", "l")
 )
-# Labels in any order of the records that gateways send most: without base fields, with a number.
+# Labels, in any order, of the most common records: a number, no base fields.
 _PLAIN = frozenset(
     order
     for labels in (("n", "v"), ("n", "u", "v"), ("n", "t", "v"), ("n", "t", "u", "v"))
     for order in permutations(labels)
 )
 
-# RFC 8428, 12.1: those that measure something a plant has, as pint writes them. `%` and `/` are ratios of
+# RFC 8428, 12.1: units of a plant's quantities, in pint's notation. `%` and `/` are ratios of
 # one, not 0 to 100.
 PRIMARY = {
     "m": "m",
@@ -109,31 +109,31 @@ UNITS = PRIMARY | SECONDARY
 
 
 class PackRefused(ValueError):
-    """The pack as a whole can't be read; the message is the reason."""
+    """The whole pack can't be read; the message is the reason."""
 
 
-class Refusal(str):
-    """Stands in a record's value where the record can't be read; the text is the reason."""
+class Unreadable(str):
+    """Replaces the value of a record that can't be read; the text is the reason."""
 
     __slots__ = ()
 
 
 Record = tuple[str, str | None, Any, float | None]
-"""Full name, unit, value (number, text, truth or Refusal), time [s; None where the pack gives none; see
+"""Full name, unit, value (number, text, truth or Unreadable), time [s; None where the pack gives none; see
 `absolute`]."""
 
 
 def absolute(time: float | None, now: float) -> float:
-    """A record's time [s since 1970]: none or a small one is relative to now (RFC 8428, 4.5.3)."""
+    """Absolute time of a record [s since 1970]; missing or small times are relative (RFC 8428, 4.5.3)."""
     return now if time is None else time if time >= ABSOLUTE_FROM else now + time
 
 
 def resolve(pack: Any) -> Iterator[Record]:
-    """The records of a pack with base fields applied; times as given, base and own added up.
+    """Yield the records of a pack with base fields applied; times are base plus own, still relative.
 
-    pack : what the JSON text holds
+    pack : the parsed JSON
     Yields Record, in the pack's order. Raises PackRefused where a field makes the rest of the pack
-    unreadable.
+        unreadable.
     """
     if type(pack) is not list or not pack:
         raise PackRefused("a SenML pack is a JSON array with at least one record")
@@ -151,7 +151,7 @@ def resolve(pack: Any) -> Iterator[Record]:
         if plain and value is None:
             got = record["v"]
             if type(got) is not float and type(got) is not int:
-                got = Refusal(f"v must be a number, not {_kind(got)}")
+                got = Unreadable(f"v must be a number, not {_kind(got)}")
         else:
             got = _value(record, value)
             if got is None:
@@ -160,7 +160,7 @@ def resolve(pack: Any) -> Iterator[Record]:
         if name:
             full = name + full if type(full) is str else full
         if type(full) is not str or not full:
-            yield str(full), None, Refusal("a record without a name"), None
+            yield str(full), None, Unreadable("a record without a name"), None
             continue
         t = record.get("t")
         if t is None:
@@ -168,11 +168,11 @@ def resolve(pack: Any) -> Iterator[Record]:
         elif type(t) is float or type(t) is int:
             t = t if time is None else time + t
         else:
-            yield full, None, Refusal(f"t must be a number, not {_kind(t)}"), None
+            yield full, None, Unreadable(f"t must be a number, not {_kind(t)}"), None
             continue
         u = record.get("u", unit)
         if u is not None and type(u) is not str:
-            got = Refusal(f"u must be text, not {_kind(u)}")
+            got = Unreadable(f"u must be text, not {_kind(u)}")
             u = None
         yield full, u, got, t
 
@@ -201,10 +201,10 @@ def _base(record: dict[str, Any], label: str, kind: type, before: Any) -> Any:
 
 
 def _value(record: dict[str, Any], base: float | None) -> Any:
-    """A record's value; None where the record holds base fields only."""
+    """A record's value; None if the record has base fields only."""
     held = [k for k in ("v", "vs", "vb", "vd") if k in record]
     if len(held) > 1:
-        return Refusal(f"a record holds one value, not {' and '.join(held)}")
+        return Unreadable(f"a record holds one value, not {' and '.join(held)}")
     if held == ["v"] or (
         not held and base is not None and "s" not in record and ("n" in record or "t" in record)
     ):
@@ -212,26 +212,28 @@ def _value(record: dict[str, Any], base: float | None) -> Any:
         return (
             got + (base or 0.0)
             if type(got) in (float, int)
-            else Refusal(f"v must be a number, not {_kind(got)}")
+            else Unreadable(f"v must be a number, not {_kind(got)}")
         )
     if held == ["vs"]:
         return (
             record["vs"]
             if type(record["vs"]) is str
-            else Refusal(f"vs must be text, not {_kind(record['vs'])}")
+            else Unreadable(f"vs must be text, not {_kind(record['vs'])}")
         )
     if held == ["vb"]:
         return (
             record["vb"]
             if type(record["vb"]) is bool
-            else Refusal(f"vb must be true or false, not {_kind(record['vb'])}")
+            else Unreadable(f"vb must be true or false, not {_kind(record['vb'])}")
         )
     if held == ["vd"]:
-        return Refusal("a data value (vd) is no reading")
+        return Unreadable("a data value (vd) is no reading")
     if "s" in record:
-        return Refusal("a sum (s) without a value is no reading; send a running total as v of its own point")
+        return Unreadable(
+            "a sum (s) without a value is no reading; send a running total as v of its own point"
+        )
     return (
-        Refusal("a record without a value")
+        Unreadable("a record without a value")
         if "n" in record and not record.keys() & {"bn", "bt", "bu", "bv", "bver", "bs"}
         else None
     )

@@ -1,4 +1,4 @@
-"""How the collector reaches its broker, and how much it holds at once."""
+"""MQTT settings: broker address, session and batch limits."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from fieldfare.analysis.errors import InputError
 
 
 class Address(NamedTuple):
-    """Where the broker listens."""
+    """Host, port and TLS of the broker."""
 
     host: str
     port: int
@@ -20,18 +20,17 @@ class Address(NamedTuple):
 
 @dataclass(frozen=True)
 class MqttSettings:
-    """The broker, who we are there, and the bounds of what is held unacknowledged.
+    """The broker, this client's identity, and the limits of unacknowledged messages.
 
-    url : mqtt://host[:port] or mqtts://host[:port]. folder : where set-aside messages are kept (the data
-        folder).
-    client_id : the persistent session's name; two collectors must not share one.
-    shared_group : collectors of one group share the messages between them; empty: this one takes all.
-    batch_bytes, max_in_flight : a batch is committed when its payloads or its messages reach this.
+    url : mqtt://host[:port] or mqtts://host[:port]. folder : the data folder, for dead letters.
+    client_id : name of the persistent session; two collectors must not share one.
+    shared_group : collectors of one group share the messages; empty: this one receives all.
+    batch_bytes, max_in_flight : commit the batch when its payloads or its messages reach this.
     batch_seconds : or when its first message has waited this long [s].
-    idle_seconds : or when nothing has come for this long [s], so that a quiet broker is not kept waiting.
-    session_seconds : how long the broker keeps our messages while we are away [s].
-    set_aside_messages, set_aside_bytes : what is kept of unreadable messages; beyond it the oldest go, and
-        are counted.
+    idle_seconds : or when nothing has arrived for this long [s], so that a quiet broker does not wait.
+    session_seconds : how long the broker keeps messages while the collector is away [s].
+    set_aside_messages, set_aside_bytes : limits of dead letters; beyond them the oldest are dropped and
+        counted.
     """
 
     url: str
@@ -58,7 +57,7 @@ class MqttSettings:
 
     @property
     def address(self) -> Address:
-        """Host, port and whether TLS is spoken. Raises InputError for a URL that names no broker."""
+        """Host, port and TLS. Raises InputError for a URL without a broker."""
         parts = urlsplit(self.url)
         if parts.scheme not in ("mqtt", "mqtts") or not parts.hostname:
             raise InputError(

@@ -1,4 +1,4 @@
-"""Which topics are listened to, and whose readings a message on one of them holds."""
+"""Which topics to subscribe to, and which points a message on each of them carries."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from fieldfare.analysis.plant.admission import topic_trouble
 from fieldfare.analysis.plant.site import Point, Site
 
 OWN_FILTERS = (f"{ROOT}/+/readings", f"{ROOT}/+/readings/+", f"{ROOT}/+/status")
-_KNOWN_TOPICS = 50_000  # topics remembered with their route, so that strangers can't fill the memory
+_KNOWN_TOPICS = 50_000  # routes cached per topic, limited so that foreign senders can't exhaust memory
 
 
 @dataclass(slots=True)
 class Lane:
-    """The readings of one point that a batch holds so far. `source` is the message each came in."""
+    """Readings of one point in the current batch. `source` is the message of each."""
 
     site: str
     point: Point
@@ -27,9 +27,9 @@ class Lane:
 
 @dataclass(slots=True)
 class TopicSite:
-    """A site as the decoder needs it: a lane for each point, and what packs of it have named so far.
+    """A site for the decoder: a lane per point, and the names its packs have used so far.
 
-    plain : the lanes that take numbers as they come.
+    plain : the lanes that take plain numbers.
     """
 
     site: Site
@@ -45,7 +45,7 @@ class TopicSite:
 class Pack:
     """`fieldfare/{site}/readings`: a SenML pack."""
 
-    plant: TopicSite
+    topic_site: TopicSite
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,7 @@ class Bare:
 
 @dataclass(frozen=True, slots=True)
 class Pointed:
-    """A gateway's own topic: for each point that reads it, the parts of its JSON Pointer."""
+    """A gateway's own topic: the JSON Pointer tokens for each point that reads it."""
 
     lanes: tuple[tuple[Lane, tuple[str, ...]], ...]
 
@@ -71,7 +71,7 @@ class Status:
 
 @dataclass(frozen=True, slots=True)
 class Lost:
-    """Nobody here reads this topic."""
+    """A topic that no site reads."""
 
     site: str
     reason: str
@@ -79,7 +79,7 @@ class Lost:
 
 @dataclass(frozen=True, slots=True)
 class Unasked:
-    """On none of the topics we asked for: a subscription of an earlier run brought it."""
+    """A topic outside our filters: a subscription left by an earlier run."""
 
 
 Route = Pack | Bare | Pointed | Status | Lost | Unasked
@@ -105,8 +105,8 @@ def pointer_parts(pointer: str | None) -> tuple[str, ...]:
     return tuple(t.replace("~1", "/").replace("~0", "~") for t in pointer.split("/")[1:])
 
 
-class LeftOut(NamedTuple):
-    """A point whose own topic can't be listened to; the site's other points are collected."""
+class SkippedPoint(NamedTuple):
+    """A point whose own topic can't be subscribed to; the site's other points are collected."""
 
     site: str
     point: str
@@ -116,22 +116,21 @@ class LeftOut(NamedTuple):
 class Routes:
     """The topics of a set of sites.
 
-    filters : what to subscribe to; no topic falls under two of them. left_out : points that are not
-        collected, with the reason
+    filters : subscriptions, without overlap. left_out : points that are not collected, with the reason
     """
 
     def __init__(self, sites: Iterable[Site]) -> None:
         self.sites = {s.id: TopicSite(s, {p.id: Lane(s.id, p) for p in s.point}) for s in sites}
-        self.left_out: list[LeftOut] = []
+        self.left_out: list[SkippedPoint] = []
         self._exact: dict[str, list[tuple[Lane, tuple[str, ...]]]] = {}
-        for plant in self.sites.values():
-            for lane in plant.lanes.values():
+        for topic_site in self.sites.values():
+            for lane in topic_site.lanes.values():
                 topic = lane.point.topic
                 if topic is None:
                     continue
                 if trouble := topic_trouble(topic):
                     self.left_out.append(
-                        LeftOut(plant.site.id, lane.point.id, f"topic {topic[:60]!r} {trouble}")
+                        SkippedPoint(topic_site.site.id, lane.point.id, f"topic {topic[:60]!r} {trouble}")
                     )
                     continue
                 self._exact.setdefault(topic, []).append((lane, pointer_parts(lane.point.pointer)))
@@ -139,7 +138,7 @@ class Routes:
         self._found: dict[str, Route] = {}
 
     def find(self, topic: str) -> Route:
-        """Whose readings a message on this topic holds."""
+        """Return the route of a topic."""
         found = self._found.get(topic)
         if found is None:
             if len(self._found) >= _KNOWN_TOPICS:
@@ -153,12 +152,12 @@ class Routes:
         if not any(matches(topic, f) for f in OWN_FILTERS):
             return Unasked()
         _, site, kind, *rest = topic.split("/")
-        plant = self.sites.get(site)
-        if plant is None:
+        topic_site = self.sites.get(site)
+        if topic_site is None:
             return Lost(site[:40], f"unknown site {site[:40]!r}")
         if kind == "status":
             return Status(site)
         if not rest:
-            return Pack(plant)
-        lane = plant.lanes.get(rest[0])
+            return Pack(topic_site)
+        lane = topic_site.lanes.get(rest[0])
         return Bare(lane) if lane else Lost(site, f"unknown point {rest[0][:80]!r} of {site}")

@@ -1,1 +1,1 @@
-"""A simulated plant: readings with known truth, for the demo and for tests."""
+"""Simulated heat pump systems: readings with known truth, for the demo and for tests."""

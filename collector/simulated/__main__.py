@@ -1,4 +1,4 @@
-"""Writes simulated plants to a folder: python -m fieldfare.collector.simulated --out DIR."""
+"""Write simulated systems to a folder: python -m fieldfare.collector.simulated --out DIR."""
 
 from __future__ import annotations
 
@@ -20,8 +20,7 @@ from fieldfare.collector.simulated.plant import (
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Simulate plants and write site file, CSV and truth of each. Returns 0, or 2 where an option does not
-    fit."""
+    """Simulate systems and write site file, CSV and truth of each. Returns 0, or 2 for invalid options."""
     parser = argparse.ArgumentParser(prog="python -m fieldfare.collector.simulated", description=main.__doc__)
     parser.add_argument("--out", type=Path, required=True, help="folder for the files")
     parser.add_argument(

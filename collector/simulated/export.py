@@ -1,4 +1,4 @@
-"""Writes a simulated plant as files: site file, CSV export and truth."""
+"""Write a simulated system as files: site file, CSV export and truth."""
 
 from __future__ import annotations
 
@@ -29,8 +29,8 @@ def write(
 ) -> list[Path]:
     """Write `<id>.toml`, `<id>.csv` (or `.csv.gz`) and `<id>.truth.json`.
 
-    simulated : Simulated; folder : Path, made if absent; form : "wide" a column a point, "long" a row a
-        reading
+    simulated : Simulated; folder : Path, created if missing; form : "wide" (a column per point) or "long" (a
+        row per reading)
     gzip : bool; naive_local : bool, times in the site's zone without offset, else UTC with Z
     delimiter, decimal : str, one character each, not the same
     Returns list of Path. Raises ValueError if delimiter and decimal are the same.
@@ -48,7 +48,7 @@ def write(
     with gzip_module.open(table, "wb", compresslevel=4) if gzip else table.open("wb") as out:
         if decimal == ".":
             options = pa_csv.WriteOptions(delimiter=delimiter, quoting_style="none")
-            # pandas marks an empty cell as not a number; the CSV leaves it empty
+            # pandas uses NaN for an empty cell; the CSV leaves it empty
             pa_csv.write_csv(pa.Table.from_pandas(frame, preserve_index=False), out, write_options=options)
         else:
             frame.to_csv(out, index=False, sep=delimiter, decimal=decimal)
@@ -57,11 +57,10 @@ def write(
 
 
 def clock_text(time_ms: np.ndarray, spec: PlantSpec, naive_local: bool) -> np.ndarray:
-    """ISO 8601 text of instants.
+    """Instants as ISO 8601 text.
 
     time_ms : int64 (n,) [UTC ms]
-    Returns object array (n,): UTC with Z, or the site's clock without offset (a repeated hour is written
-    twice).
+    Returns object array (n,): UTC with Z, or local time without offset (a repeated hour appears twice).
     """
     stamps = time_ms.astype("datetime64[ms]")
     if not naive_local:
@@ -72,7 +71,7 @@ def clock_text(time_ms: np.ndarray, spec: PlantSpec, naive_local: bool) -> np.nd
 
 
 def _written(meter: Meter, samples: Samples) -> np.ndarray:
-    """Values as a gateway's export shows them: words for modes, whole numbers for other states."""
+    """Values as in a gateway's export: words for modes, whole numbers for other states."""
     if meter.quantity == "fault_code":
         return samples.value
     if meter.quantity == "operating_mode":
@@ -81,7 +80,7 @@ def _written(meter: Meter, samples: Samples) -> np.ndarray:
 
 
 def wide(simulated: Simulated, naive_local: bool = False) -> pd.DataFrame:
-    """A row an instant, a column a point, empty where a point has no reading then."""
+    """Wide table: one row per instant, one column per point, empty where a point has no reading."""
     spec = simulated.spec
     held = [s.time for s in simulated.readings.values() if len(s.time)]
     times = np.unique(np.concatenate(held)) if held else np.array([], dtype=np.int64)
@@ -100,7 +99,7 @@ def wide(simulated: Simulated, naive_local: bool = False) -> pd.DataFrame:
 
 
 def long(simulated: Simulated, naive_local: bool = False, decimal: str = ".") -> pd.DataFrame:
-    """A row a reading: time, point, value as text with this decimal sign; in order of time."""
+    """Long table: one row per reading (time, point, value as text with this decimal sign), by time."""
     spec = simulated.spec
     times, points, values = [], [], []
     for number, meter in enumerate(spec.meters):

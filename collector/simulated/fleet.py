@@ -22,8 +22,7 @@ WEEKS = 112  # days: sixteen weeks
 
 @dataclass(frozen=True)
 class DemoSystem:
-    """One system of the demo: what it is, how long its readings run, and what is wrong with it in a few
-    words."""
+    """One demo system: spec, length of its readings, and its fault in a few words."""
 
     spec: PlantSpec
     start: date
@@ -196,8 +195,7 @@ PLANS = (
 
 
 def first_day(today: date) -> date:
-    """First day of the shorter systems: sixteen weeks ago, or the first of December where those hold no cold
-    weather."""
+    """First day of the shorter systems: sixteen weeks ago, or 1 December where those have no cold weather."""
     start = today - timedelta(days=WEEKS)
     if 6 <= today.month <= 10:
         return date(today.year - 1, 12, 1)
@@ -244,12 +242,11 @@ _ACCESS = (
     "Plant room behind the garage",
 )
 _SPREAD_DEG = 0.35
-"""How far invented homes lie from the middle of their weather's place: some 40 km."""
+"""Maximum distance of invented homes from their weather's place: about 40 km."""
 
 
 def _household(plan: _Plan, n: int, spec: PlantSpec) -> Household:
-    """Invented people at an invented place. Telephone numbers are of the range that no one is ever given
-    (Ofcom, numbers for drama use)."""
+    """Invented people and place, with phone numbers reserved for drama use (Ofcom)."""
     draw = random.Random(plan.seed)  # noqa: S311 (nothing secret)
     lat, lon = (draw.uniform(-_SPREAD_DEG, _SPREAD_DEG) for _ in range(2))
     return Household(
@@ -263,7 +260,7 @@ def _household(plan: _Plan, n: int, spec: PlantSpec) -> Household:
 
 
 def _last_winter(today: date, start: date) -> date:
-    """A day in the latest winter that leaves some weeks of cold weather on either side where it can."""
+    """A day in the latest winter with some weeks of cold weather on either side if possible."""
     for year in (today.year, today.year - 1):
         day = date(year, 1, 10)
         if start + timedelta(days=21) < day < today - timedelta(days=28):

@@ -1,4 +1,4 @@
-"""The simulated plant's front door: make one, break one, run one."""
+"""Entry points of the simulator: design a system, add meters, run it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from fieldfare.analysis.readings import Samples
-from fieldfare.collector.simulated.design.schedule import Span, span_of
+from fieldfare.collector.simulated.design.schedule import SimulatedSpan, span_of
 from fieldfare.collector.simulated.design.sizing import CLIMATES, design_plant, measured_climate
 from fieldfare.collector.simulated.design.spec import Climate, ControlKind, PlantSpec
 from fieldfare.collector.simulated.design.weather import day_means, snap
@@ -38,7 +38,7 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Simulated:
-    """A plant's site file, its readings by point id, and the truth."""
+    """A system's site file, its readings by point id, and the truth."""
 
     spec: PlantSpec
     site_toml: str
@@ -58,15 +58,15 @@ def random_plant(
     every_s: int | None = None,
     meter_errors: bool = True,
 ) -> PlantSpec:
-    """A healthy plant drawn from a seed.
+    """A healthy system drawn from a seed.
 
     seed : int, decides everything that is not given
     climate : str (mild, continental, upland) or Climate, None draws one
-    meter_set : str, one of SETS, None draws among the set-ups firms install
+    meter_set : str, one of SETS, None draws among common sets
     control : "thermostat" or "compensation"; emitter : radiator, underfloor, mixed, fan_coil; buffer : none,
-        series,
-    parallel; hot_water : bool; every_s : int [s] between readings; meter_errors : bool, False for perfect
-    meters Returns PlantSpec. Raises ValueError for an unknown climate or meter set.
+        series, parallel; hot_water : bool; every_s : int [s] between readings; meter_errors : bool, False for
+        perfect meters
+    Returns PlantSpec. Raises ValueError for an unknown climate or meter set.
     """
     rng = np.random.default_rng([seed, 0])
     drawn = str(rng.choice(list(CLIMATES)))
@@ -90,12 +90,12 @@ def random_plant(
 def with_meters(
     spec: PlantSpec, meter_set: str, *, every_s: int | None = None, errors: bool = True
 ) -> PlantSpec:
-    """The plant with another set of meters; see metersets.meters_of."""
+    """Replace the meter set; see meter_sets.meters_of."""
     return replace(spec, meters=meters_of(spec, meter_set, every_s=every_s, errors=errors))
 
 
 def simulate(spec: PlantSpec, start: date, days: int) -> Simulated:
-    """Run a plant over whole local days.
+    """Run a system over whole local days.
 
     spec : PlantSpec with meters; start : date, first local day; days : int
     Returns Simulated; the same spec, start and days give the same readings.
@@ -110,8 +110,8 @@ def simulate(spec: PlantSpec, start: date, days: int) -> Simulated:
     return Simulated(spec, site_toml(spec), readings, truth_of(spec, trace))
 
 
-def _dated(spec: PlantSpec, span: Span) -> PlantSpec:
-    """Give a fault that waits for frost the coldest evening of the span's middle half."""
+def _dated(spec: PlantSpec, span: SimulatedSpan) -> PlantSpec:
+    """Start a fault that needs frost on the coldest evening of the span's middle half."""
     if not any(f.code == "frost_risk" and f.start is None for f in spec.faults):
         return spec
     t, _, _ = day_means(spec.climate, spec.seed, span.first, span.days)

@@ -1,4 +1,4 @@
-"""Writes the site file of a simulated plant."""
+"""Write the site file of a simulated system."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def _value(v: object) -> str:
 
 
 def _table(name: str, values: dict[str, object], *, array: bool = False) -> list[str]:
-    """Lines of one table; None leaves a key out."""
+    """Lines of one table; keys with None are left out."""
     head = f"[[{name}]]" if array else f"[{name}]"
     return [head, *(f"{k} = {_value(v)}" for k, v in values.items() if v is not None), ""]
 
@@ -61,11 +61,10 @@ def site_toml(
     naive_local: bool = False,
     outdoor_from: str | None = None,
 ) -> str:
-    """Site file by the contract.
+    """Site file in the product's format.
 
-    spec : PlantSpec; delimiter, decimal : str, as the CSV beside it is written; naive_local : bool, times
-        without
-    offset in the site's zone; outdoor_from : str, a nearby site
+    spec : PlantSpec; delimiter, decimal : str, as in the CSV beside it; naive_local : bool, times without
+        offset in the site's zone; outdoor_from : str, a nearby site
     Returns str, TOML.
     """
     hp, design, control, hw = spec.heat_pump, spec.design, spec.control, spec.hot_water

@@ -1,4 +1,4 @@
-"""What really happened in a simulated plant, as perfect meters and an all-seeing observer would tell it."""
+"""True behaviour of a simulated system, from perfect meters and full knowledge of its state."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ STOPPED = {
 
 @dataclass(frozen=True)
 class Truth:
-    """Known truth beside the readings. Energies kWh, temperatures degC, times UTC milliseconds."""
+    """Known truth for the readings. Energies kWh, temperatures degC, times UTC milliseconds."""
 
     minutes: dict[str, np.ndarray]  # every column of the log, with "time"
     kwh: dict[str, float]
@@ -44,7 +44,7 @@ class Truth:
     hot_water: dict[str, float | None] = field(default_factory=dict)
 
     def summary(self) -> dict[str, Any]:
-        """Everything but the minutes, ready for JSON."""
+        """Everything but the minute series, ready for JSON."""
         return {
             "kwh": self.kwh,
             "spf": self.spf,
@@ -64,8 +64,7 @@ def spf_of(k: dict[str, float]) -> dict[str, float | None]:
     """Seasonal performance at the four boundaries from energies [kWh].
 
     Source: SEPEMO-Build (2012): H1 unit alone, H2 with its fan, H3 with direct electric heat on both sides,
-        H4 with
-    the heat sink's pumps.
+        H4 with the heat sink's pumps.
     """
     direct = k["backup"] + k["immersion"]
     heat = k["heat_space"] + k["heat_hot_water"]
@@ -147,7 +146,7 @@ def _events(trace: Trace, kind: float) -> np.ndarray:
 
 
 def truth_of(spec: PlantSpec, trace: Trace) -> Truth:
-    """Gather the truth of a run.
+    """Collect the truth of a run.
 
     spec : PlantSpec; trace : Trace
     Returns Truth.
@@ -156,7 +155,7 @@ def truth_of(spec: PlantSpec, trace: Trace) -> Truth:
     columns["time"] = trace.stamp_s * 1000
     kwh = _energies(_total(trace))
     runs, defrosts, reheats = (_events(trace, k) for k in (kernel.RUN, kernel.DEFROST, kernel.REHEAT))
-    # From the unit's own counter: a run that the span cuts off has begun all the same.
+    # From the unit's counter: a run cut off by the span's end has still begun.
     began = np.flatnonzero(np.diff(trace.log["starts"]) > 0.0)
     return Truth(
         minutes=columns,
@@ -215,8 +214,7 @@ def truth_of(spec: PlantSpec, trace: Trace) -> Truth:
 
 
 def _hot_water(spec: PlantSpec, trace: Trace) -> dict[str, float | None]:
-    """Cylinder figures: what a full store holds, what it loses, how often it ran cold, when it was last
-    disinfected."""
+    """Cylinder figures: capacity, losses, number of cold draws and the last disinfection."""
     hw = spec.hot_water
     if hw is None:
         return {}

@@ -1,9 +1,9 @@
-"""Checksums inside a Parquet file: one of each row group, one of the footer.
+"""Checksums inside a Parquet file: one per row group, one for the footer.
 
-They stand between the last row group and the footer, where a Parquet reader never looks, so other tools read
-the file as before. A record of each row group (`_GROUP`), how many there are, a CRC-32 (ISO 3309, as zlib) of
-all that follows the row groups, and `_MARK`. Page checksums of the format itself would leave page headers and
-the footer unprotected.
+They stand between the last row group and the footer, which Parquet readers skip, so other tools read the file
+unchanged. Layout: one record per row group (`_GROUP`), their number, a CRC-32 (ISO 3309, as zlib) of
+everything after the row groups, and `_MARK`. Parquet's own page checksums would leave page headers and the
+footer unprotected.
 """
 
 from __future__ import annotations
@@ -24,23 +24,23 @@ _MAGIC = b"PAR1"
 
 
 class Checksums(NamedTuple):
-    """Of each row group: where its bytes end in the file, and their CRC-32."""
+    """For each row group: the end of its bytes in the file, and their CRC-32."""
 
     ends: tuple[int, ...]
     crcs: tuple[int, ...]
 
     def is_whole(self, data: memoryview, group: int) -> bool:
-        """Whether a row group's bytes are those that were written."""
+        """Whether a row group's bytes match their checksum."""
         start = self.ends[group - 1] if group else len(_MAGIC)
         return zlib.crc32(data[start : self.ends[group]]) == self.crcs[group]
 
 
-class NotWhole(ValueError):
-    """The file is not as it was written; the message says what is wrong."""
+class ChecksumMismatch(ValueError):
+    """The file differs from what was written; the message says where."""
 
 
 def with_checksums(file: bytes) -> bytes:
-    """A whole Parquet file with its checksums added."""
+    """Return a Parquet file with its checksums added."""
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -54,9 +54,9 @@ def with_checksums(file: bytes) -> bytes:
 
 
 def read_checksums(data: memoryview) -> Checksums | None:
-    """The checksums of a file, its footer verified; None where it has none (files of earlier releases).
+    """Read a file's checksums and verify its footer; None for files of earlier releases, which have none.
 
-    data : the whole file. Raises NotWhole
+    data : the whole file. Raises ChecksumMismatch
     """
     footer = footer_start(data)
     tail = footer - _TAIL.size
@@ -67,19 +67,19 @@ def read_checksums(data: memoryview) -> Checksums | None:
         return None
     first = tail - count * _GROUP.size
     if first < len(_MAGIC) or zlib.crc32(data[footer:], zlib.crc32(data[first:tail])) != rest:
-        raise NotWhole("its index does not match its checksum")
+        raise ChecksumMismatch("its index does not match its checksum")
     groups = list(_GROUP.iter_unpack(data[first:tail]))
     return Checksums(tuple(end for end, _ in groups), tuple(crc for _, crc in groups))
 
 
 def footer_start(data: memoryview) -> int:
-    """Where the footer of a whole Parquet file begins. Raises NotWhole"""
+    """Offset of the footer of a whole Parquet file. Raises ChecksumMismatch"""
     if len(data) < 2 * len(_MAGIC) + _FOOTER.size or data[: len(_MAGIC)] != _MAGIC:
-        raise NotWhole("it does not begin as a Parquet file" if len(data) else "it is empty")
+        raise ChecksumMismatch("it does not begin as a Parquet file" if len(data) else "it is empty")
     length, magic = _FOOTER.unpack(data[-_FOOTER.size :])
     start = len(data) - _FOOTER.size - length
     if magic != _MAGIC or start < len(_MAGIC):
-        raise NotWhole("it does not end as a Parquet file; it was cut off")
+        raise ChecksumMismatch("it does not end as a Parquet file; it was cut off")
     return start
 
 

@@ -1,5 +1,4 @@
-"""Damage of sealed files, found on reading them: kept beside them, so that every process and a restart know
-of it."""
+"""Damage found in sealed files, stored beside them so that all processes and restarts know of it."""
 
 from __future__ import annotations
 
@@ -15,32 +14,31 @@ from fieldfare.collector.store.sealed_index import Signature, signature_of
 
 log = logging.getLogger(__name__)
 _LARGEST = 10_000_000
-"""Bytes of notes that are read; a store with more damage than that is past naming files."""
+"""Maximum size of the notes [bytes]."""
 
 
-class Noted(NamedTuple):
-    """Damage of a file that has this signature: of all of it (`what`), or of the points that are lost."""
+class DamageNote(NamedTuple):
+    """Damage of a file with this signature: of the whole file (`what`), or of the lost points."""
 
     signature: Signature
     what: str
     lost: frozenset[str]
 
     @property
-    def told(self) -> str:
+    def summary(self) -> str:
         return self.what or f"damaged; readings of {', '.join(sorted(self.lost))} are left out"
 
 
 class DamageNotes:
-    """Notes by site and file name, in a file of JSON lines that is only added to; the last line of a file
-    counts."""
+    """Notes by site and file name, in an append-only JSON lines file; the last line of a file counts."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
         self._read_at: Signature | None = None
-        self._held: dict[tuple[str, str], Noted] = {}
+        self._held: dict[tuple[str, str], DamageNote] = {}
 
-    def of(self, path: Path) -> Noted | None:
-        """What is known of a file; None for a file that was replaced since."""
+    def of(self, path: Path) -> DamageNote | None:
+        """The note of a file; None if it has none or was replaced since."""
         self._refresh()
         noted = self._held.get(_key(path))
         try:
@@ -49,28 +47,28 @@ class DamageNotes:
             return None
 
     def add(self, path: Path, signature: Signature, what: str = "", lost: Iterable[str] = ()) -> None:
-        """Note damage of a file, beside what was noted of it before."""
+        """Record damage of a file, in addition to earlier notes of it."""
         self._refresh()
         before = self._held.get(_key(path))
         if before is not None and before.signature == signature:
-            noted = Noted(signature, what or before.what, before.lost | frozenset(lost))
+            noted = DamageNote(signature, what or before.what, before.lost | frozenset(lost))
         else:
-            noted = Noted(signature, what, frozenset(lost))
+            noted = DamageNote(signature, what, frozenset(lost))
         if noted == before:
             return
         self._held[_key(path)] = noted
-        log.error("%s: %s", path, noted.told)
+        log.error("%s: %s", path, noted.summary)
         try:
             fd = os.open(self._path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_CLOEXEC, 0o600)
             try:
                 os.write(fd, _line(_key(path), noted))
             finally:
                 os.close(fd)
-        except OSError as error:  # a full disk: this process knows of it all the same
+        except OSError as error:  # full disk: this process still knows of it
             log.warning("%s can't be written: %s", self._path, error.strerror)
 
     def forget(self, site: str) -> None:
-        """Remove what is noted of a site's files."""
+        """Delete the notes of a site's files."""
         self._refresh()
         self._held = {key: noted for key, noted in self._held.items() if key[0] != site}
         if self._path.exists():
@@ -90,8 +88,8 @@ class DamageNotes:
         for line in lines:
             try:
                 site, name, signature, what, lost = orjson.loads(line)
-                self._held[site, name] = Noted(tuple(signature), what, frozenset(lost))
-            except (ValueError, TypeError):  # a line that was cut off
+                self._held[site, name] = DamageNote(tuple(signature), what, frozenset(lost))
+            except (ValueError, TypeError):  # a truncated line
                 continue
         self._read_at = now
 
@@ -100,5 +98,5 @@ def _key(path: Path) -> tuple[str, str]:
     return path.parent.name, path.name
 
 
-def _line(key: tuple[str, str], noted: Noted) -> bytes:
+def _line(key: tuple[str, str], noted: DamageNote) -> bytes:
     return orjson.dumps([*key, list(noted.signature), noted.what, sorted(noted.lost)]) + b"\n"

@@ -1,4 +1,4 @@
-"""Files that survive a crash, and locks between processes."""
+"""Crash-safe files, and locks between processes."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-_LOCKS = 64  # a site takes the one its name falls on, so that a forgotten site leaves no file with its name
+_LOCKS = 64  # sites hash to these, so that a deleted site leaves no file with its name
 
 
 def sync_folder(folder: Path) -> None:
@@ -22,22 +22,21 @@ def sync_folder(folder: Path) -> None:
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder, durable in its parent."""
+    """Create a folder, durably in its parent."""
     if not folder.is_dir():
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         sync_folder(folder.parent)
 
 
 def make_private(path: Path) -> None:
-    """Make a file that its owner alone may read, where there is none. SQLite gives its side files the same
-    rights."""
+    """Create a file that only its owner can read, if missing. SQLite gives its side files the same mode."""
     os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
 
 
 class Locks:
-    """One writer for each site at a time, over threads and processes; the site "" is the store itself.
+    """One writer per site at a time, across threads and processes; the site "" is the store itself.
 
-    A lock goes with its holder: a killed process leaves none behind.
+    A lock ends with its holder: a killed process leaves none behind.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -46,14 +45,14 @@ class Locks:
 
     @contextmanager
     def hold(self, site: str) -> Iterator[None]:
-        """Wait until no one else writes the site."""
+        """Wait for the site's write lock and hold it."""
         with self._open(site) as fd:
             fcntl.flock(fd, fcntl.LOCK_EX)
             yield
 
     @contextmanager
     def hold_if_free(self, site: str) -> Iterator[bool]:
-        """Take the lock without waiting; gives whether it was free."""
+        """Take the lock without waiting; yield whether it was free."""
         with self._open(site) as fd:
             try:
                 fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -1,9 +1,9 @@
-"""The store for fleets that outgrow one machine: a time-series server, with a spool on disk before it.
+"""Store on a time-series server, with a spool on disk, for fleets that outgrow one machine.
 
-Only calls that InfluxDB 1.8+, 2.x and 3.x share: line protocol to `/api/v2/write` by `influxdb-client`,
-InfluxQL by `/query`. `append` returns when the readings are in the spool; a thread sends them on in their
-order. The server keys by (site, point, time), so what is sent twice after a kill is there once. Reads lay
-what still waits over what the server has.
+Uses only calls common to InfluxDB 1.8+, 2.x and 3.x: line protocol to `/api/v2/write` by `influxdb-client`,
+and InfluxQL by `/query`. `append` returns when the readings are in the spool; a thread sends them in order.
+The server keys by (site, point, time), so data sent twice after a kill are stored once. Reads overlay spooled
+readings on the server's.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ from fieldfare.collector.store.influx_query import (
     ServerAway,
     ServerRefused,
 )
-from fieldfare.collector.store.merge import cleaned, compared, laid
+from fieldfare.collector.store.merge import cleaned_readings, compared, overlay
 from fieldfare.collector.store.protocol import Appended, PointSpan, Trouble
 from fieldfare.collector.store.spool import Chunk, Spool
 
@@ -94,13 +94,12 @@ class InfluxStore:
         return _reader, self._made_of
 
     def append(self, site: str, readings: Readings) -> Appended:
-        """Keep readings. When it returns they are on disk; giving them again changes nothing.
+        """Store readings. They are on disk when it returns; appending them again changes nothing.
 
-        Counts compare with what the server holds; while it is away all count as stored, and are kept all the
-        same.
+        Counts compare with the server's readings; while it is unreachable, all count as stored.
         """
         _check(site)
-        new, given = cleaned(readings)
+        new, given = cleaned_readings(readings)
         if not new:
             return Appended(0, 0, 0)
         for point, samples in new.items():
@@ -124,7 +123,7 @@ class InfluxStore:
         return Appended(stored, replaced, given - stored - replaced)
 
     def _held(self, site: str, new: Readings) -> Readings:
-        """What is held already at the times of new samples that are no later than their point's last."""
+        """Stored readings at the times of new samples that are not later than their point's last."""
         waiting = self._spool.waiting(site, new)
         if time.monotonic() < self._away_until:
             return waiting
@@ -138,41 +137,42 @@ class InfluxStore:
                 return waiting
             start = min(int(s.time[0]) for s in old.values())
             end = max(min(int(s.time[-1]), lasts[p]) for p, s in old.items()) + 1
-            waiting = self._spool.waiting(site, new)  # before the server: a chunk is then in one of the two
+            waiting = self._spool.waiting(
+                site, new
+            )  # read before the server: a chunk is then in at least one of the two
             held = self._query.readings(site, old, start, end)
-        except (ServerAway, ServerRefused):  # reads will tell; what is appended waits all the same
+        except (ServerAway, ServerRefused):  # reads will raise; appended readings wait in the spool
             self._away_until = time.monotonic() + _AWAY_S
             return waiting
-        return laid(waiting, held)
+        return overlay(waiting, held)
 
     def read(
         self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
     ) -> Readings:
-        """Readings with start <= time < end [ms] of the named points, all by default; points without any are
-        absent.
+        """Readings with start <= time < end [ms] of the named points (default all).
 
-        Raises ServerAway while the server can't be reached.
+        Points without readings are absent. Raises ServerAway while the server is unreachable.
         """
         _check(site)
         wanted = None if points is None else set(points)
         if wanted is not None and not wanted:
             return {}
         waiting = self._spool.waiting(site, wanted, start, end)
-        return laid(waiting, self._query.readings(site, wanted, start, end))
+        return overlay(waiting, self._query.readings(site, wanted, start, end))
 
     def span(self, site: str) -> tuple[int, int] | None:
-        """First and last time [ms] of a site, None where it has no reading."""
+        """First and last time [ms] of a site; None without readings."""
         held = self.points(site)
         if not held:
             return None
         return min(p.first for p in held.values()), max(p.last for p in held.values())
 
     def thin(self, site: str) -> list[str]:
-        """The points read less than daily."""
+        """Points with less than daily readings."""
         return [point for point, span in self.points(site).items() if is_thin(*span)]
 
     def points(self, site: str) -> dict[str, PointSpan]:
-        """Every point that has readings."""
+        """All points with readings."""
         _check(site)
         waiting = self._spool.waiting(site)
         out = self._query.spans(site)
@@ -181,10 +181,10 @@ class InfluxStore:
             if held is None:
                 out[point] = PointSpan(len(samples.time), first, last)
                 continue
-            # While a request is being written the server holds some of it: within the span of what waits,
-            # count keys of both together; the server alone counts outside it.
+            # During a write the server holds part of the request: within the span of the spooled readings
+            # count the keys of both together; outside it the server's count is right.
             there = self._query.readings(site, [point], first, last + 1)
-            both = laid({point: samples}, there)[point]
+            both = overlay({point: samples}, there)[point]
             outside = self._query.count(site, point, None, first) + self._query.count(
                 site, point, last + 1, None
             )
@@ -192,9 +192,9 @@ class InfluxStore:
         return out
 
     def revisions(self, site: str) -> dict[int, int]:
-        """UTC day (days since 1970-01-01) -> a number that grows whenever a reading of that day changes.
+        """UTC day (days since 1970-01-01) -> revision, which grows whenever a reading of that day changes.
 
-        It is the sum of the numbers of all who write, so that it grows whoever writes.
+        The sum over all writers, so that it grows whoever writes.
         """
         _check(site)
         by_writer = self._query.revisions(site)
@@ -208,8 +208,7 @@ class InfluxStore:
         return out
 
     def forget(self, site: str) -> None:
-        """Remove a site from the spool and the server; what another machine's spool still holds would come
-        again."""
+        """Delete a site from the spool and the server; another machine's spool may resend its readings."""
         _check(site)
         with self._spool.sending(wait=True):
             self._query.forget(site)
@@ -217,29 +216,29 @@ class InfluxStore:
             self._lasts.pop(site, None)
 
     def waiting(self) -> int:
-        """Readings that the server has not got yet."""
+        """Number of readings not yet on the server."""
         return self._spool.depth()
 
     def refused(self) -> list[tuple[str, str, int, str]]:
-        """Site, point, readings and reason of what the server would not take; kept in the spool."""
+        """Site, point, readings and reason of refused chunks; they stay in the spool."""
         return self._spool.refused()
 
     def _unsent(self) -> bool:
         return bool(self._spool.depth() or self._spool.unsent_revisions())
 
     def troubles(self, site: str) -> list[Trouble]:
-        """Nothing is known of the server's files: it checks its own."""
+        """None: the server checks its own files."""
         return []
 
     def check(self, site: str) -> list[Trouble]:
         return []
 
     def seal(self, now: int) -> int:
-        """Nothing to do: the server packs its own."""
+        """Does nothing: the server compacts its own data."""
         return 0
 
     def flush(self, seconds: float = 60.0) -> None:
-        """Return when the server has everything. Raises ServerAway when the time is up."""
+        """Wait until the server has everything. Raises ServerAway on timeout."""
         until = time.monotonic() + seconds
         while self._unsent():
             if time.monotonic() > until:
@@ -248,8 +247,7 @@ class InfluxStore:
             time.sleep(0.02)
 
     def close(self) -> None:
-        """Send what waits for a moment, if the server takes it; the rest follows when the store is opened
-        again."""
+        """Try briefly to send pending readings; the rest follows when the store is opened again."""
         until = time.monotonic() + _CLOSE_S
         while self._sender.is_alive() and not self._failing and time.monotonic() < until and self._unsent():
             self._wake.set()
@@ -281,7 +279,7 @@ class InfluxStore:
                 self._wake.clear()
 
     def _send_some(self) -> bool:
-        """Send the oldest chunks, then the revisions of their days; whether there was anything."""
+        """Send the oldest chunks, then the revisions of their days; return whether there were any."""
         chunks = self._spool.next_chunks(_SEND)
         if chunks:
             self._send_chunks(chunks)
@@ -293,8 +291,7 @@ class InfluxStore:
         return bool(rows)
 
     def _send_chunks(self, chunks: list[Chunk]) -> None:
-        """Send chunks; where the server refuses them for what they hold, find the one it means and keep that
-        aside."""
+        """Send chunks; if the server refuses their content, find the refused chunk and keep it aside."""
         try:
             self._write(_lines(chunks))
         except ServerRefused as error:
@@ -317,15 +314,15 @@ class InfluxStore:
                 text = "\n".join(lines[start : start + 2 * _SEND])
                 self._writer.write(self._database, self._org, text, write_precision=WritePrecision.MS)  # type: ignore[arg-type]
             except ApiException as error:
-                # 400 and 422: what was sent is at fault. Anything else, a missing database or a wrong token
-                # among it, can be mended while the readings wait.
+                # 400 and 422: the content is at fault. Other errors, such as a missing database or a wrong
+                # token, can be fixed while the readings wait.
                 if error.status in (400, 422):
                     raise ServerRefused(f"{error.status}: {str(error.body or error.reason)[:300]}") from error
                 raise ServerAway(f"time-series server: {error.status} {error.reason}") from error
 
 
 def _lines(chunks: list[Chunk]) -> list[str]:
-    """Line protocol, one line a key: of two values for a key in one request the later one is sent."""
+    """Line protocol, one line per key: of two values for a key in one request, send the later one."""
     parts: dict[tuple[str, str], list[Samples]] = {}
     for _, site, point, samples in chunks:
         parts.setdefault((site, point), []).append(samples)
@@ -333,7 +330,7 @@ def _lines(chunks: list[Chunk]) -> list[str]:
     for (site, point), pieces in parts.items():
         merged: Readings = {}
         for samples in _joined(pieces):
-            merged = laid({point: samples}, merged)
+            merged = overlay({point: samples}, merged)
         times, values = merged[point]
         head = f"{READINGS},site={site},point={point} "
         if values.dtype == object:
@@ -347,7 +344,7 @@ def _lines(chunks: list[Chunk]) -> list[str]:
 
 
 def _joined(pieces: list[Samples]) -> list[Samples]:
-    """Pieces that follow one another in time, made one; else as they are."""
+    """Concatenate pieces that follow one another in time; otherwise return them unchanged."""
     ascending = all(a.time[-1] < b.time[0] for a, b in pairwise(pieces))
     if len({p.value.dtype for p in pieces}) == 1 and ascending:
         return [Samples(*(np.concatenate(a) for a in zip(*pieces, strict=True)))]
@@ -355,7 +352,7 @@ def _joined(pieces: list[Samples]) -> list[Samples]:
 
 
 def _advance(lasts: dict[str, int], readings: Readings) -> None:
-    """Move each point's last time on to what these readings reach."""
+    """Update each point's last time with these readings."""
     for point, samples in readings.items():
         lasts[point] = max(int(samples.time[-1]), lasts.get(point, int(samples.time[-1])))
 

@@ -1,4 +1,4 @@
-"""InfluxQL over `/query`: the read path that InfluxDB 1.x, 2.x and 3.x all serve."""
+"""InfluxQL over `/query`: the read path that InfluxDB 1.x, 2.x and 3.x share."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import urllib3
 
 from fieldfare.analysis.errors import FieldfareError
 from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.collector.store.merge import as_text, laid
+from fieldfare.collector.store.merge import as_text, overlay
 from fieldfare.collector.store.protocol import PointSpan
 
 READINGS, REVISIONS = "reading", "revision"
@@ -21,15 +21,15 @@ _CHUNK = 20_000
 
 
 class ServerAway(FieldfareError):
-    """The time-series server can't be reached or does not answer; what was taken waits on disk."""
+    """The time-series server is unreachable or does not answer; accepted readings wait on disk."""
 
 
 class ServerRefused(FieldfareError):
-    """The time-series server answers that it won't."""
+    """The time-series server refused the request."""
 
 
 class InfluxQuery:
-    """Questions to one database.
+    """Queries to one database.
 
     token : str; `user:password` for a 1.x server
     """
@@ -46,7 +46,7 @@ class InfluxQuery:
             self._headers["Authorization"] = f"Token {token}"
 
     def ask(self, statement: str, *, change: bool = False) -> Iterator[dict[str, Any]]:
-        """The series that answer a statement, in pieces. Raises ServerAway, ServerRefused."""
+        """Yield the result series of a statement, in pieces. Raises ServerAway, ServerRefused."""
         fields = {
             "db": self._database,
             "q": statement,
@@ -89,11 +89,11 @@ class InfluxQuery:
                 p: Samples(*(np.concatenate(a) for a in zip(*pieces, strict=True)))
                 for p, pieces in parts.items()
             }
-            out = laid(whole, out)
+            out = overlay(whole, out)
         return out
 
     def spans(self, site: str) -> dict[str, PointSpan]:
-        """Every point that has readings."""
+        """All points with readings, and their spans."""
         out: dict[str, PointSpan] = {}
         for field in (NUMBER, TEXT):
             counts = self._by_point(f'count("{field}")', site)
@@ -105,7 +105,7 @@ class InfluxQuery:
                 if point not in firsts or point not in lasts:
                     continue
                 first, last = firsts[point][0], lasts[point][0]
-                if point in out:  # a point that turned from numbers to text
+                if point in out:  # a point that changed from numbers to text
                     both = self.readings(site, [point], None, None)[point]
                     out[point] = PointSpan(len(both.time), int(both.time[0]), int(both.time[-1]))
                 else:
@@ -113,7 +113,7 @@ class InfluxQuery:
         return out
 
     def count(self, site: str, point: str, start: int | None, end: int | None) -> int:
-        """Readings of a point with start <= time < end [ms]."""
+        """Number of readings of a point with start <= time < end [ms]."""
         where = _where(site, [point], start, end)
         total = 0
         for field in (NUMBER, TEXT):
@@ -150,7 +150,7 @@ class InfluxQuery:
         return out
 
     def forget(self, site: str) -> None:
-        """Remove a site. Raises ServerRefused where the server can't.
+        """Delete a site. Raises ServerRefused where the server can't.
 
         1.x drops the series; 2.x has no DROP SERIES and deletes their points; 3.x can do neither for one
         site.
@@ -173,7 +173,7 @@ class InfluxQuery:
 
 
 def _documents(answer: Any) -> Iterator[dict[str, Any]]:
-    """The JSON documents of an answer, one a line where it comes in chunks."""
+    """The JSON documents of an answer, one per line if it is chunked."""
     rest = b""
     for piece in answer.stream(1 << 16, decode_content=True):
         *lines, rest = (rest + piece).split(b"\n")

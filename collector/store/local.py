@@ -1,13 +1,10 @@
-"""The store that needs no server: newest readings in SQLite, older ones sealed in Parquet, one read over
-both.
+"""Store without a server: recent readings in SQLite, older ones sealed in Parquet, one read over both.
 
-A write takes its site's lock, so that what is compared, counted and moved does not change underneath. Sealed
-files
-change in an order that a kill at any moment leaves whole: the days are announced, the new month is written
-    beside the
-old and renamed over it, then the hot rows go and the days' revisions grow, in one transaction. Reads take no
-lock: they look at the hot rows first, so a row on its way to a sealed file is seen in one place or in both;
-hot rows win.
+A write takes its site's lock, so that the data it compares, counts and moves do not change meanwhile. Sealed
+files change in an order that survives a kill at any moment: announce the days, write the new month beside the
+old one and rename it, then delete the recent rows and raise the days' revisions in one transaction. Reads
+take no lock: they read the recent rows first, so a row being sealed is seen in one place or in both; recent
+rows win.
 """
 
 from __future__ import annotations
@@ -33,10 +30,10 @@ log = logging.getLogger(__name__)
 
 
 class LocalStore:
-    """Readings kept in a folder. Several processes may open it; one writes a site at a time.
+    """Readings in a folder. Several processes may open it; one writes a site at a time.
 
-    folder : Path, made where it is missing
-    hot_days : int [d], default 1. `seal` leaves younger readings where they are cheap to change; each of them
+    folder : Path, created if missing
+    hot_days : int [d], default 1. `seal` leaves younger readings where they are cheap to change; each day
         costs every read some milliseconds a site
     """
 
@@ -45,8 +42,8 @@ class LocalStore:
         make_folder(self._folder)
         make_folder(self._folder / "sealed")
         self._locks = Locks(self._folder / "locks")
-        with self._locks.hold(""):  # two processes that set a new file up at once would fail
-            self._hot = h.Hot(self._folder / "hot.sqlite")
+        with self._locks.hold(""):  # two processes creating the file at once would fail
+            self._recent = h.RecentDatabase(self._folder / "hot.sqlite")
         self._sealed = Sealed(self._folder / "sealed")
         self._recover()
 
@@ -56,15 +53,15 @@ class LocalStore:
     @cached_property
     def _writer(self) -> LocalWriter:
         from fieldfare.collector.store.local_write import (
-            LocalWriter,  # numpy and Parquet: not for asking what is here
+            LocalWriter,  # imports numpy and Parquet: not needed to list sites
         )
 
-        return LocalWriter(self._hot, self._sealed, self._locks)
+        return LocalWriter(self._recent, self._sealed, self._locks)
 
     def append(self, site: str, readings: Readings) -> Appended:
-        """Keep readings. When it returns they are on disk; giving them again changes nothing.
+        """Store readings. They are on disk when it returns; appending them again changes nothing.
 
-        Within one call the first value given for a key counts; a later call with another value replaces it.
+        Within one call the first value of a key counts; a later call with another value replaces it.
         """
         _check(site)
         return self._writer.append(site, readings)
@@ -72,32 +69,33 @@ class LocalStore:
     def seal(self, now: int) -> int:
         """Move readings older than `hot_days` to sealed files.
 
-        now : int [ms]. Returns how many rows were moved.
+        now : int [ms]. Returns the number of moved rows.
         """
         cutoff = (now // MS_PER_DAY - self._hot_days) * MS_PER_DAY
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             names = list(h.sites(db))
         moved = 0
         for site in names:
             try:
                 moved += self._writer.seal(site, cutoff)
-            except Exception:  # one site's trouble must not keep the others' readings from being sealed
+            except Exception:  # one site's error must not stop the sealing of the others
                 log.exception("sealing the readings of %s failed", site)
         return moved
 
     def sites(self) -> list[str]:
-        """Sites that have readings here."""
-        with self._hot.reading() as db:
+        """Sites with readings."""
+        with self._recent.reading() as db:
             recent = list(h.sites(db))
         sealed = [entry.name for entry in (self._folder / "sealed").iterdir() if entry.is_dir()]
         return sorted({*recent, *sealed})
 
     def troubles(self, site: str) -> list[Trouble]:
-        """Data of a site that are damaged or missing, as far as is known without reading all of them.
+        """Known damaged or missing data of a site, without reading everything.
 
-        A month is missing where its days have revisions and it has neither a file nor recent rows."""
+        A month is missing if its days have revisions and it has neither a file nor recent rows.
+        """
         _check(site)
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             days, hot_days, odd = h.revisions(db, site), h.days(db, site), h.odd_rows(db, site)
         sealed = self._sealed.months(site)
         out = self._sealed.troubles(site)
@@ -108,63 +106,66 @@ class LocalStore:
                 )
         if odd:
             out.append(
-                Trouble(site, str(self._hot.path), f"{odd} damaged rows of recent readings are left out")
+                Trouble(site, str(self._recent.path), f"{odd} damaged rows of recent readings are left out")
             )
         if sealed and not days:
             what = "holds nothing of this site: it was lost or replaced, and recent readings with it"
-            out.append(Trouble(site, str(self._hot.path), what))
+            out.append(Trouble(site, str(self._recent.path), what))
         return out
 
     def fill_month(self, site: str, month: int, readings: Readings) -> int:
-        """Write a month anew from what can be read of it and what a backup holds; where both have a reading,
-        the store's counts. Damaged files of the month go once it is written. Returns how many readings came
-        from the backup.
+        """Rewrite a month from its readable data and a backup; where both have a reading, the store's wins.
+
+        Damaged files of the month are deleted once it is written. Returns the number of readings from the
+        backup.
         """
         _check(site)
         return self._writer.fill_month(site, month, readings)
 
     def check(self, site: str) -> list[Trouble]:
-        """As `troubles`, after reading every byte of the site."""
+        """Like `troubles`, after reading every byte of the site."""
         _check(site)
         for month in self._sealed.months(site):
             self._sealed.verify(site, month)
         return self.troubles(site)
 
     def flush(self) -> None:
-        """Nothing to do: what was appended is on disk and read from there."""
+        """Does nothing: appended readings are on disk and readable."""
 
     def read(
         self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
     ) -> Readings:
-        """Readings with start <= time < end [ms] of the named points, all by default; points without any are
-        absent."""
+        """Readings with start <= time < end [ms] of the named points (default all).
+
+        Points without readings are absent.
+        """
         from fieldfare.collector.store import recent_rows
 
         _check(site)
         wanted = None if points is None else set(points)
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             hot = recent_rows.fetch(db, site, wanted, start, end)
         return self._sealed.read(site, wanted, start, end, hot)
 
     def span(self, site: str) -> tuple[int, int] | None:
-        """First and last time [ms] of a site, None where it has no reading."""
+        """First and last time [ms] of a site; None without readings."""
         _check(site)
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             newest = h.span(db, site)
         ends = [found for found in (newest, self._sealed.span(site)) if found]
         return (min(a for a, _ in ends), max(b for _, b in ends)) if ends else None
 
     def points(self, site: str) -> dict[str, PointSpan]:
-        """Every point that has readings."""
+        """All points with readings."""
         from fieldfare.collector.store import recent_rows
 
         _check(site)
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             hot = recent_rows.spans(db, site)
         out = self._sealed.spans(site)
         for point, (count, first, last) in hot.items():
             held = out.get(point)
-            if held and first <= held.last:  # some rows may be in both places: count keys
+            if held and first <= held.last:  # some rows may be in both places, so count keys
                 last_of_all = max(last, held.last)
                 both = self.read(site, [point], first, last_of_all + 1)[point]
                 before = self._sealed.read(site, [point], None, first).get(point)
@@ -177,55 +178,55 @@ class LocalStore:
         return out
 
     def thin(self, site: str) -> list[str]:
-        """The points read less than daily. What is read often in the sealed months is not looked at again."""
+        """Points with less than daily readings; points frequent in sealed months are not checked again."""
         from fieldfare.collector.store import recent_rows
 
         _check(site)
         sealed = self._sealed.spans(site)
         often = {p for p, span in sealed.items() if span.count > 1 and not is_thin(*span)}
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             hot = recent_rows.spans(db, site, often)
         whole = {p: _together(sealed.get(p), hot.get(p)) for p in {*sealed, *hot} - often}
         return sorted(p for p, span in whole.items() if is_thin(*span))
 
     def revisions(self, site: str) -> dict[int, int]:
-        """UTC day (days since 1970-01-01) -> a number that grows whenever a reading of that day changes.
+        """UTC day (days since 1970-01-01) -> revision, which grows whenever a reading of that day changes.
 
-        Take it before reading: then a change in between shows as a later revision.
+        Read it before the readings: then a concurrent change shows as a later revision.
         """
         _check(site)
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             return h.revisions(db, site)
 
     def forget(self, site: str) -> None:
-        """Remove every byte of a site."""
+        """Delete all data of a site."""
         _check(site)
         with self._locks.hold(site):
-            with self._hot.writing() as db:
+            with self._recent.writing() as db:
                 number = h.site_number(db, site)
                 if number is not None:
                     h.remove_site(db, number)
             self._sealed.forget(site)
-            self._hot.erase()
+            self._recent.erase()
 
     def close(self) -> None:
-        self._hot.close()
+        self._recent.close()
 
     def _recover(self) -> None:
-        """Finish what a killed writer left between a sealed file and its revisions."""
-        with self._hot.reading() as db:
-            cut_off = h.unsettled(db)
+        """Finish a change between a sealed file and its revisions that a killed writer left."""
+        with self._recent.reading() as db:
+            cut_off = h.sites_pending(db)
         for site in cut_off:
             with self._locks.hold_if_free(site) as free:
                 if free:
-                    with self._hot.writing() as db:
+                    with self._recent.writing() as db:
                         number = h.site_number(db, site)
                         if number is not None:
                             settle_announced(db, self._sealed, site, number)
 
 
 def _together(a: PointSpan | None, b: tuple[int, int, int] | None) -> PointSpan:
-    """One span of two, of which at least one is there; a reading in both counts twice."""
+    """Union of two spans, of which at least one exists; a reading in both counts twice."""
     given = [s for s in (a, b) if s is not None]
     count, first, last = zip(*given, strict=True)
     return PointSpan(sum(count), min(first), max(last))

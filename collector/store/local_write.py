@@ -1,4 +1,4 @@
-"""Writing to the local store: what is new goes to the recent rows or to sealed months."""
+"""Write path of the local store: new readings go to the recent rows or to sealed months."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from fieldfare.collector.store import recent as h
 from fieldfare.collector.store import recent_rows
 from fieldfare.collector.store.files import Locks
 from fieldfare.collector.store.merge import (
-    cleaned,
+    cleaned_readings,
     compared,
     days_of,
-    laid,
+    overlay,
 )
 from fieldfare.collector.store.protocol import Appended
 from fieldfare.collector.store.sealed import (
@@ -30,14 +30,14 @@ each."""
 
 
 class LocalWriter:
-    """The writing half of LocalStore, whose parts it shares."""
+    """The write path of LocalStore; shares its recent and sealed parts."""
 
-    def __init__(self, recent: h.Hot, sealed: Sealed, locks: Locks) -> None:
-        self._hot, self._sealed, self._locks = recent, sealed, locks
+    def __init__(self, recent: h.RecentDatabase, sealed: Sealed, locks: Locks) -> None:
+        self._recent, self._sealed, self._locks = recent, sealed, locks
 
     def append(self, site: str, readings: Readings) -> Appended:
-        """As LocalStore.append."""
-        new, given = cleaned(readings)
+        """See LocalStore.append."""
+        new, given = cleaned_readings(readings)
         count = sum(len(s.time) for s in new.values())
         if not count:
             return Appended(0, 0, 0)
@@ -48,7 +48,7 @@ class LocalWriter:
     def _append_hot(self, site: str, new: Readings) -> tuple[int, int]:
         fresh, late = self._parted(site, new)
         first, last = _ends(new)
-        with self._hot.writing() as db:
+        with self._recent.writing() as db:
             number = h.add_site(db, site)
             settle_announced(db, self._sealed, site, number)
             known = h.add_points(db, number, new)
@@ -57,15 +57,15 @@ class LocalWriter:
             if hot:
                 write, stored, replaced = _changes(fresh, hot)
             if late:
-                more, s, r = _changes(late, laid(hot, self._sealed_beside(site, late)))
-                write, stored, replaced = laid(more, write), stored + s, replaced + r
+                more, s, r = _changes(late, overlay(hot, self._sealed_beside(site, late)))
+                write, stored, replaced = overlay(more, write), stored + s, replaced + r
             if write:
                 recent_rows.put(db, number, known, write, over=bool(hot))
                 h.bump(db, number, days_of(np.concatenate([s.time for s in write.values()])).tolist())
         return stored, replaced
 
     def _parted(self, site: str, new: Readings) -> tuple[Readings, Readings]:
-        """Samples that no sealed file can hold already, and the others."""
+        """Split samples into those that no sealed file can hold, and the others."""
         first, last = _ends(new)
         months: Iterable[int] = range(month_of(first), month_of(last) + 1)
         if month_of(last) > month_of(first) + 2:
@@ -86,17 +86,17 @@ class LocalWriter:
         return fresh, late
 
     def _sealed_beside(self, site: str, wanted: Readings) -> Readings:
-        """What the sealed months that some samples fall in hold of their points."""
+        """Sealed readings of the same points in the months of some samples."""
         if not wanted:
             return {}
         days = np.unique(np.concatenate([days_of(s.time) for s in wanted.values()]))
         sealed: Readings = {}
         for month in sorted({month_of(day * MS_PER_DAY) for day in days.tolist()}):
-            sealed = laid(self._sealed.read_month(site, month, wanted), sealed)
+            sealed = overlay(self._sealed.read_month(site, month, wanted), sealed)
         return sealed
 
     def _append_sealed(self, site: str, new: Readings) -> tuple[int, int]:
-        with self._hot.reading() as db:
+        with self._recent.reading() as db:
             hot = recent_rows.fetch(db, site)
         stored = replaced = 0
         months: dict[int, Readings] = {}
@@ -104,36 +104,36 @@ class LocalWriter:
         for month, part in _by_month(new).items():
             a, b = month_start(month), month_start(month + 1)
             hot_part = {p: c for p, s in hot.items() if len((c := s.between(a, b)).time)}
-            held = laid(hot_part, self._sealed.read_month(site, month))
+            held = overlay(hot_part, self._sealed.read_month(site, month))
             write, s, r = _changes(part, held)
             stored, replaced = stored + s, replaced + r
             if write:
-                months[month] = laid(write, held)
+                months[month] = overlay(write, held)
                 days.extend(days_of(changed.time) for changed in write.values())
         if months:
             self._replace(site, months, np.unique(np.concatenate(days)), bool(hot))
         return stored, replaced
 
     def _replace(self, site: str, months: dict[int, Readings], days: np.ndarray, clear: bool) -> None:
-        """Put whole months in force; they hold the hot rows of their months, which go if `clear`."""
+        """Publish whole months; they include the recent rows of their months, deleted if `clear`."""
         self._sealed.stage(site, months)
-        with self._hot.writing() as db:
+        with self._recent.writing() as db:
             number = h.add_site(db, site)
             h.announce(db, number, days.tolist())
         self._sealed.publish(site, months)
-        with self._hot.writing() as db:
+        with self._recent.writing() as db:
             for month in months if clear else ():
                 h.delete(db, number, month_start(month), month_start(month + 1))
             h.settle(db, number)
 
     def fill_month(self, site: str, month: int, readings: Readings) -> int:
-        """As LocalStore.fill_month."""
+        """See LocalStore.fill_month."""
         start, end = month_start(month), month_start(month + 1)
         within = {p: cut for p, s in readings.items() if len((cut := s.between(start, end)).time)}
         with self._locks.hold(site):
-            with self._hot.reading() as db:
+            with self._recent.reading() as db:
                 hot = recent_rows.fetch(db, site, None, start, end)
-            held = laid(hot, self._sealed.read_month(site, month))
+            held = overlay(hot, self._sealed.read_month(site, month))
             missing = {
                 p: Samples(*(a[~np.isin(s.time, held[p].time)] for a in s)) if p in held else s
                 for p, s in within.items()
@@ -141,24 +141,26 @@ class LocalWriter:
             missing = {p: s for p, s in missing.items() if len(s.time)}
             if missing:
                 days = np.unique(np.concatenate([days_of(s.time) for s in missing.values()]))
-                self._replace(site, {month: laid(held, missing)}, days, bool(hot))
+                self._replace(site, {month: overlay(held, missing)}, days, bool(hot))
                 self._sealed.drop_damaged(site, month)
         return sum(len(s.time) for s in missing.values())
 
     def seal(self, site: str, cutoff: int) -> int:
-        """Move a site's readings older than `cutoff` [ms] to sealed files. Returns how many."""
+        """Move a site's readings older than `cutoff` [ms] to sealed files. Return how many."""
         with self._locks.hold(site):
-            with self._hot.reading() as db:
+            with self._recent.reading() as db:
                 old = recent_rows.fetch(db, site, None, None, cutoff)
             if not old:
                 return 0
-            months = {m: laid(part, self._sealed.read_month(site, m)) for m, part in _by_month(old).items()}
+            months = {
+                m: overlay(part, self._sealed.read_month(site, m)) for m, part in _by_month(old).items()
+            }
             self._sealed.stage(site, months)
             self._sealed.publish(site, months)
             return self._drop_sealed(site, months, cutoff)
 
     def _drop_sealed(self, site: str, months: Iterable[int], cutoff: int) -> int:
-        with self._hot.writing() as db:
+        with self._recent.writing() as db:
             number = h.site_number(db, site)
             if number is None:
                 return 0
@@ -166,13 +168,12 @@ class LocalWriter:
 
 
 def _ends(readings: Readings) -> tuple[int, int]:
-    """First and last time [ms] of some readings."""
+    """First and last time [ms] of readings."""
     return min(int(s.time[0]) for s in readings.values()), max(int(s.time[-1]) for s in readings.values())
 
 
 def _changes(new: Readings, held: Readings) -> tuple[Readings, int, int]:
-    """The samples that are not held as they are; how many of them have new keys, and how many another
-    value."""
+    """Samples that differ from the stored ones, and the numbers of new keys and of changed values."""
     write: Readings = {}
     stored = replaced = 0
     for point, samples in new.items():

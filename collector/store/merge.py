@@ -1,4 +1,4 @@
-"""Bringing readings together: what is new, what wins."""
+"""Merge readings: find what is new, and decide which value wins."""
 
 from __future__ import annotations
 
@@ -17,18 +17,18 @@ from fieldfare.analysis.readings import (
 )
 
 
-class Change(NamedTuple):
-    """What new samples would change. `changed` marks those that are not already held as they are."""
+class Comparison(NamedTuple):
+    """Effect of new samples on stored ones. `changed` marks those not already stored unchanged."""
 
     stored: int
     replaced: int
     changed: NDArray[np.bool_]
 
 
-def cleaned(readings: Readings) -> tuple[Readings, int]:
-    """Readings as the store holds them: float64 or str, ascending, one a time; points without any left out.
+def cleaned_readings(readings: Readings) -> tuple[Readings, int]:
+    """Readings as stored: float64 or str, ascending, unique times; points without readings left out.
 
-    NaN and None are no readings. Returns them and how many readings were given, repeated times included.
+    NaN and None are not readings. Returns them and the number of given readings, including repeated times.
     """
     out: Readings = {}
     given = 0
@@ -50,15 +50,15 @@ def cleaned(readings: Readings) -> tuple[Readings, int]:
     return out, given
 
 
-def laid(top: Readings, base: Readings) -> Readings:
-    """Both; where both have a point and a time, `top` counts."""
+def overlay(top: Readings, base: Readings) -> Readings:
+    """Union of both; where both have a point and a time, `top` wins."""
     out = dict(base)
     for point, samples in top.items():
-        out[point] = _overlaid(samples, base[point]) if point in base else samples
+        out[point] = _overlay_point(samples, base[point]) if point in base else samples
     return out
 
 
-def _overlaid(top: Samples, base: Samples) -> Samples:
+def _overlay_point(top: Samples, base: Samples) -> Samples:
     first, second = (base, top) if base.time[-1] < top.time[0] else (top, base)
     values = [first.value, second.value]
     if any(v.dtype == object for v in values):
@@ -67,7 +67,7 @@ def _overlaid(top: Samples, base: Samples) -> Samples:
 
 
 def joined(parts: Sequence[Readings], newest: Readings, pool: ThreadPoolExecutor) -> Readings:
-    """Months in order, one after the other, and the newest over them; copied once, by several threads."""
+    """Concatenate months in order and overlay the newest; copied once, by several threads."""
     points = list(dict.fromkeys(p for part in [*parts, newest] for p in part))
 
     def join(point: str) -> Samples:
@@ -79,37 +79,37 @@ def joined(parts: Sequence[Readings], newest: Readings, pool: ThreadPoolExecutor
         if any(v.dtype == object for v in values):
             values = [as_text(v) for v in values]
         whole = Samples(np.concatenate([s.time for s in mine]), np.concatenate(values))
-        return laid({point: over}, {point: whole})[point] if over else whole
+        return overlay({point: over}, {point: whole})[point] if over else whole
 
     return dict(zip(points, pool.map(join, points), strict=True))
 
 
 def as_text(value: NDArray) -> NDArray:
-    """Values of a point that holds text, all as str."""
+    """Values of a text point, all as str."""
     if value.dtype == object:
         return value
     return np.array([f"{v:g}" for v in value.tolist()], dtype=object)
 
 
-def compared(old: Samples | None, new: Samples) -> Change:
-    """What `new` changes in `old`; both ascending with one value a time."""
+def compared(old: Samples | None, new: Samples) -> Comparison:
+    """Compare `new` with `old`; both ascending with unique times."""
     if old is None or not len(old.time) or old.time[-1] < new.time[0] or new.time[-1] < old.time[0]:
-        return Change(len(new.time), 0, np.ones(len(new.time), dtype=bool))
+        return Comparison(len(new.time), 0, np.ones(len(new.time), dtype=bool))
     at = np.minimum(np.searchsorted(old.time, new.time), len(old.time) - 1)
     held = old.time[at] == new.time
     if (old.value.dtype == object) != (new.value.dtype == object):
         same = held & (as_text(old.value)[at] == as_text(new.value))
     else:
         same = held & (old.value[at] == new.value)
-    return Change(int((~held).sum()), int((held & ~same).sum()), ~same)
+    return Comparison(int((~held).sum()), int((held & ~same).sum()), ~same)
 
 
 def days_of(time: NDArray[np.int64]) -> NDArray[np.int64]:
-    """The UTC days [since 1970-01-01] that times fall on, each once."""
+    """Unique UTC days [since 1970-01-01] of times."""
     if not len(time):
         return np.empty(0, np.int64)
     days = time // MS_PER_DAY
     if days[0] == days[-1] and bool((days == days[0]).all()):
         return days[:1]
-    step = np.flatnonzero(np.diff(days)) + 1  # runs first: far fewer than times
+    step = np.flatnonzero(np.diff(days)) + 1  # collapse runs first: far fewer than times
     return np.unique(days[np.concatenate([[0], step])])

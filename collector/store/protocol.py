@@ -1,4 +1,4 @@
-"""What a store of readings promises."""
+"""The interface of a reading store."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 class Appended(NamedTuple):
-    """What an append did. `stored` counts new keys, `replaced` keys whose value changed."""
+    """Result of an append. `stored` counts new keys, `replaced` keys whose value changed."""
 
     stored: int
     replaced: int
@@ -19,7 +19,7 @@ class Appended(NamedTuple):
 
 
 class PointSpan(NamedTuple):
-    """One point's readings: how many, first and last time [ms]."""
+    """Number of readings of one point, first and last time [ms]."""
 
     count: int  # type: ignore[assignment]
     first: int
@@ -28,7 +28,7 @@ class PointSpan(NamedTuple):
 
 @dataclass(frozen=True)
 class Trouble:
-    """Stored data of a site that can't be used. file : str, its path; what : one line for people"""
+    """Unusable data of a site. file : str, its path; what : one line for people"""
 
     site: str
     file: str
@@ -41,62 +41,65 @@ class Trouble:
 class Store(Protocol):
     """Readings of many sites, keyed by (site, point, time).
 
-    Every make passes tests/collector/test_store_contract.py.
+    Every implementation passes tests/collector/test_store_contract.py.
     """
 
     def append(self, site: str, readings: Readings) -> Appended:
-        """Keep readings. When it returns they are on disk; giving them again changes nothing.
+        """Store readings. They are on disk when it returns; appending them again changes nothing.
 
-        Within one call the first value given for a key counts; a later call with another value replaces it.
+        Within one call the first value of a key counts; a later call with another value replaces it.
         """
         ...
 
     def read(
         self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
     ) -> Readings:
-        """Readings with start <= time < end [ms] of the named points, all by default; points without any are
-        absent."""
+        """Readings with start <= time < end [ms] of the named points (default all).
+
+        Points without readings are absent.
+        """
         ...
 
     def span(self, site: str) -> tuple[int, int] | None:
-        """First and last time [ms] of a site, None where it has no reading."""
+        """First and last time [ms] of a site; None without readings."""
         ...
 
     def points(self, site: str) -> dict[str, PointSpan]:
-        """Every point that has readings."""
+        """All points with readings."""
         ...
 
     def thin(self, site: str) -> list[str]:
-        """The points read less than daily (`is_thin`), without counting what is read often."""
+        """Points with less than daily readings (`is_thin`), without counting frequent ones."""
         ...
 
     def revisions(self, site: str) -> dict[int, int]:
-        """UTC day (days since 1970-01-01) -> a number that grows whenever a reading of that day changes."""
+        """UTC day (days since 1970-01-01) -> revision, which grows whenever a reading of that day changes."""
         ...
 
     def troubles(self, site: str) -> list[Trouble]:
-        """Data of a site that are damaged or missing, as far as is known without reading all of them.
+        """Known damaged or missing data of a site, without reading everything.
 
-        The rest of the site's readings is given by `read` as if nothing were wrong."""
+        `read` returns the rest of the site's readings normally.
+        """
         ...
 
     def check(self, site: str) -> list[Trouble]:
-        """As `troubles`, after reading every byte of the site."""
+        """Like `troubles`, after reading every byte of the site."""
         ...
 
     def seal(self, now: int) -> int:
-        """Pack what live collection has left behind, where that is the store's own doing. now : int [ms]
+        """Compact older readings, if the store does that itself. now : int [ms]
 
-        Returns how many readings were moved."""
+        Returns the number of moved readings.
+        """
         ...
 
     def flush(self) -> None:
-        """Return when everything given is where it will be read from. Raises FieldfareError if that can't be
-        had."""
+        """Wait until all appended readings are readable. Raises FieldfareError if that fails."""
         ...
 
     def forget(self, site: str) -> None:
-        """Remove every byte of a site."""
+        """Delete all data of a site."""
         ...
 
     def close(self) -> None: ...

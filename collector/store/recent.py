@@ -1,10 +1,9 @@
-"""The newest readings: one SQLite file, written through its log and made durable at every commit.
+"""Recent readings: one SQLite file in WAL mode, durable at every commit.
 
-A moment is a row: all numbers that a site's points read at one time, packed by `hot_rows`. Gateways send
-    their points together,
-so a minute is one row, not fourteen, and a day is read in a few milliseconds. Texts, which are rare, are rows
-of their own. Sites and points stand as small integers. The same file holds the revision of every day, and the
-days of a change to sealed files that is under way.
+One row holds all numbers of a site at one time, packed by `recent_rows`. Gateways send their points together,
+so a minute is one row, not fourteen, and a day is read in a few milliseconds. Texts are rare and have rows of
+their own. Sites and points are small integers. The same file holds the revision of every day, and the days of
+a change to sealed files in progress.
 """
 
 from __future__ import annotations
@@ -37,11 +36,11 @@ INSERT OR IGNORE INTO counter VALUES (1, 0);
 """
 _WAIT_S = 60.0
 READING_BYTES = 12
-"""Bytes of one reading of a packed moment (see `hot_rows.READING`)."""
+"""Bytes of one reading of a packed moment (see `recent_rows.READING`)."""
 
 
-class Hot:
-    """Connections to the SQLite file, and the statements on it. Safe to use from several threads."""
+class RecentDatabase:
+    """Connections to the SQLite file, and its transactions. Thread-safe."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -52,13 +51,13 @@ class Hot:
             db.execute("PRAGMA journal_mode = WAL")
             db.executescript(_TABLES)
             if db.execute("SELECT 1 FROM sqlite_master WHERE name = 'numbers'").fetchone():
-                from fieldfare.collector.store.recent_rows import pack_rows  # a file of an earlier release
+                from fieldfare.collector.store.recent_rows import pack_rows  # file of an earlier release
 
                 pack_rows(db)
 
     @contextmanager
     def _connection(self) -> Iterator[sqlite3.Connection]:
-        if self._owner != os.getpid():  # a connection must not be carried over a fork
+        if self._owner != os.getpid():  # a connection must not survive a fork
             self._idle, self._owner = [], os.getpid()
         try:
             db = self._idle.pop()
@@ -71,13 +70,13 @@ class Hot:
             db.close()
             raise FieldfareError(f"{self.path}: {error}") from error
         except BaseException:
-            db.close()  # rolls back; an interrupted statement leaves nothing half done
+            db.close()  # rolls back an interrupted transaction
             raise
         self._idle.append(db)
 
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
-        """One transaction, durable when the block ends, undone where it raises."""
+        """One transaction: durable when the block ends, rolled back on an exception."""
         with self._connection() as db:
             db.execute("BEGIN IMMEDIATE")
             yield db
@@ -85,7 +84,7 @@ class Hot:
 
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:
-        """One unchanging view."""
+        """A consistent snapshot."""
         with self._connection() as db:
             db.execute("BEGIN")
             yield db
@@ -96,7 +95,7 @@ class Hot:
             self._idle.pop().close()
 
     def erase(self) -> None:
-        """Rewrite the file without what was deleted, and empty its log."""
+        """Rewrite the file without deleted data, and truncate its log."""
         with self._connection() as db:
             db.execute("VACUUM")
             blocked = db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
@@ -137,8 +136,7 @@ def add_points(db: sqlite3.Connection, site: int, points: Iterable[str]) -> dict
 
 
 def span(db: sqlite3.Connection, site: str) -> tuple[int, int] | None:
-    """First and last time [ms] of a site, read off the two ends of its index, however many rows lie
-    between."""
+    """First and last time [ms] of a site, read from the ends of its index."""
     number = site_number(db, site)
     if number is None:
         return None
@@ -160,7 +158,7 @@ def days(db: sqlite3.Connection, site: str) -> set[int]:
 
 
 def odd_rows(db: sqlite3.Connection, site: str) -> int:
-    """Moments that are not whole readings; they are not read."""
+    """Number of malformed rows, which are not read."""
     number = site_number(db, site)
     odd = f"typeof(readings) <> 'blob' OR length(readings) = 0 OR length(readings) % {READING_BYTES}"
     found = db.execute(f"SELECT count(*) FROM moments WHERE site = ? AND ({odd})", (number,))  # noqa: S608
@@ -168,7 +166,7 @@ def odd_rows(db: sqlite3.Connection, site: str) -> int:
 
 
 def delete(db: sqlite3.Connection, site: int, start: int, end: int) -> int:
-    """Remove a site's readings with start <= time < end [ms]; returns how many."""
+    """Delete a site's readings with start <= time < end [ms]; return how many."""
     span = "site = ? AND ts >= ? AND ts < ?"
     numbers = f"SELECT coalesce(sum(length(readings)), 0) / {READING_BYTES} FROM moments WHERE {span}"  # noqa: S608
     count: int = db.execute(numbers, (site, start, end)).fetchone()[0]
@@ -183,7 +181,7 @@ def remove_site(db: sqlite3.Connection, site: int) -> None:
 
 
 def bump(db: sqlite3.Connection, site: int, days: Iterable[int]) -> None:
-    """Give days a new revision. Numbers never come twice, so a site added again has none of its old ones."""
+    """Give days a new revision. Numbers are never reused, so a site added again has none of its old ones."""
     db.execute("UPDATE counter SET value = value + 1")
     revision = db.execute("SELECT value FROM counter").fetchone()[0]
     db.executemany(
@@ -202,7 +200,7 @@ def revisions(db: sqlite3.Connection, site: str) -> dict[int, int]:
 
 
 def announce(db: sqlite3.Connection, site: int, days: Iterable[int]) -> None:
-    """Note days whose sealed readings are about to change. days : UTC days (since 1970-01-01)"""
+    """Record days whose sealed readings are about to change. days : UTC days (since 1970-01-01)"""
     db.executemany("INSERT OR IGNORE INTO pending VALUES (?, ?)", [(site, d) for d in days])
 
 
@@ -212,18 +210,18 @@ def pending(db: sqlite3.Connection, site: int) -> list[int]:
 
 
 def withdraw(db: sqlite3.Connection, site: int, days: Iterable[int]) -> None:
-    """Take back the announcement of days whose change never came."""
+    """Cancel the announcement of days whose change did not happen."""
     db.executemany("DELETE FROM pending WHERE site = ? AND day = ?", [(site, day) for day in days])
 
 
 def settle(db: sqlite3.Connection, site: int) -> None:
-    """Bump the announced days: the change is in force, or was cut off and may be."""
+    """Raise the revisions of the announced days: the change is published, or was interrupted and may be."""
     days = pending(db, site)
     if days:
         bump(db, site, days)
         db.execute("DELETE FROM pending WHERE site = ?", (site,))
 
 
-def unsettled(db: sqlite3.Connection) -> list[str]:
+def sites_pending(db: sqlite3.Connection) -> list[str]:
     """Sites with announced days."""
     return [s for (s,) in db.execute("SELECT id FROM sites WHERE num IN (SELECT site FROM pending)")]

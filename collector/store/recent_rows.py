@@ -1,4 +1,4 @@
-"""The newest readings as arrays: packed into the rows of `hot`, and read from them."""
+"""Convert recent readings between arrays and the packed rows of `recent`."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.collector.store.merge import laid
+from fieldfare.collector.store.merge import overlay
 from fieldfare.collector.store.recent import point_numbers, site_number
 
 _EARLIEST, _LATEST = -(1 << 62), 1 << 62
@@ -22,9 +22,9 @@ Rows = tuple[NDArray[np.int64], NDArray[Any]]
 
 
 def put(db: sqlite3.Connection, site: int, known: dict[str, int], readings: Readings, over: bool) -> None:
-    """Write readings of a site, in place of those held of the same keys.
+    """Write readings of a site, replacing those of the same keys.
 
-    known : the points' numbers. over : whether anything is held between the first and the last of them
+    known : the points' numbers. over : whether any stored reading lies between the first and the last of them
     """
     texts = {p: s for p, s in readings.items() if s.value.dtype == object}
     numbers = {known[p]: s for p, s in readings.items() if p not in texts}
@@ -35,7 +35,7 @@ def put(db: sqlite3.Connection, site: int, known: dict[str, int], readings: Read
         db.executemany("INSERT OR REPLACE INTO texts VALUES (?, ?, ?, ?)", rows)
     if not numbers:
         return
-    new = _laid_out(numbers)
+    new = _concatenated(numbers)
     if over:
         _forget_texts(db, site, *new)
         older = _moments(db, site, int(new[0].min()), int(new[0].max()) + 1)
@@ -44,8 +44,8 @@ def put(db: sqlite3.Connection, site: int, known: dict[str, int], readings: Read
     db.executemany("INSERT OR REPLACE INTO moments VALUES (?, ?, ?)", _packed(site, *new))
 
 
-def _laid_out(numbers: dict[int, Samples]) -> Rows:
-    """Readings one after the other, by the number of their point."""
+def _concatenated(numbers: dict[int, Samples]) -> Rows:
+    """Readings concatenated by point number."""
     rows = np.empty(sum(len(s.time) for s in numbers.values()), READING)
     rows["point"] = np.repeat(list(numbers), [len(s.time) for s in numbers.values()])
     rows["value"] = np.concatenate([s.value for s in numbers.values()])
@@ -53,7 +53,7 @@ def _laid_out(numbers: dict[int, Samples]) -> Rows:
 
 
 def _packed(site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> Iterator[tuple[int, int, bytes]]:
-    """Moments of readings in any order; of several with one key the first counts."""
+    """Pack readings in any order into rows; the first of several with one key wins."""
     order = np.lexsort((rows["point"], time))  # stable
     time, rows = time[order], rows[order]
     other = np.ones(len(time), dtype=bool)
@@ -66,7 +66,7 @@ def _packed(site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> Iterator[
 
 
 def _moments(db: sqlite3.Connection, site: int, start: int, end: int) -> Rows:
-    """The numbers of a site with start <= time < end [ms], in the order of time."""
+    """Rows of a site with start <= time < end [ms], by time."""
     found = db.execute(
         "SELECT ts, readings FROM moments WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
     ).fetchall()
@@ -80,14 +80,14 @@ def _moments(db: sqlite3.Connection, site: int, start: int, end: int) -> Rows:
 
 
 def _forget_texts(db: sqlite3.Connection, site: int, time: NDArray[np.int64], rows: NDArray[Any]) -> None:
-    """Drop what was text where a number comes now."""
+    """Delete texts that numbers replace."""
     if db.execute("SELECT 1 FROM texts WHERE site = ? LIMIT 1", (site,)).fetchone():
         keys = ((site, ts, point) for ts, point in zip(time.tolist(), rows["point"].tolist(), strict=True))
         db.executemany("DELETE FROM texts WHERE site = ? AND ts = ? AND point = ?", keys)
 
 
 def pack_rows(db: sqlite3.Connection) -> None:
-    """Carry over a file in which each number was a row, as it was before moments."""
+    """Migrate a file of an earlier release, with one row per number."""
     db.execute("BEGIN IMMEDIATE")
     for (site,) in db.execute("SELECT DISTINCT site FROM numbers").fetchall():
         found = db.execute("SELECT ts, point, value FROM numbers WHERE site = ?", (site,))
@@ -117,26 +117,26 @@ def fetch(
 
 
 def held(db: sqlite3.Connection, site: int, names: dict[int, str], start: int, end: int) -> Readings:
-    """Readings of the points of those numbers with start <= time < end [ms]."""
+    """Readings of the points with those numbers, start <= time < end [ms]."""
     time, rows = _moments(db, site, start, end)
-    out = _of_each_point(names, time, rows["point"], rows["value"])
+    out = _samples_by_point(names, time, rows["point"], rows["value"])
     texts = db.execute(
         "SELECT ts, point, value FROM texts WHERE site = ? AND ts >= ? AND ts < ?", (site, start, end)
     ).fetchall()
     if texts:
         told = np.array([t for _, _, t in texts], dtype=object)
         when, whose = (np.array(c, np.int64) for c in zip(*((ts, p) for ts, p, _ in texts), strict=True))
-        out = laid(_of_each_point(names, when, whose, told), out)
+        out = overlay(_samples_by_point(names, when, whose, told), out)
     return out
 
 
-def _of_each_point(
+def _samples_by_point(
     names: dict[int, str], time: NDArray[np.int64], points: NDArray[Any], values: NDArray[Any]
 ) -> Readings:
-    """Samples of the named points, out of rows in the order of time."""
+    """Samples of the named points, from rows in time order."""
     if not len(time):
         return {}
-    points = np.ascontiguousarray(points)  # a field of packed rows: sorting it in place takes longer
+    points = np.ascontiguousarray(points)  # a strided field: sorting it in place is slower
     order = np.argsort(points, kind="stable")
     points = points[order]
     edges = [0, *(np.flatnonzero(points[1:] != points[:-1]) + 1).tolist(), len(points)]
@@ -150,7 +150,7 @@ def _of_each_point(
 def spans(
     db: sqlite3.Connection, site: str, without: Collection[str] = ()
 ) -> dict[str, tuple[int, int, int]]:
-    """Point -> readings, first and last time [ms]; of all points but those left out."""
+    """Point -> number of readings, first and last time [ms], except for the points in `without`."""
     number = site_number(db, site)
     if number is None:
         return {}

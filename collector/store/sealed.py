@@ -1,10 +1,9 @@
-"""Sealed readings: a Parquet file for each site and month, a row group for each point.
+"""Sealed readings: a Parquet file per site and month, a row group per point.
 
-A file's footer carries an index of its row groups, so that one point's readings are found without
-touching the others. Files are never changed in place: a new one is written beside, made durable, and renamed
-    over.
-Row groups are compared with their checksums before they are read. What is damaged is left out and noted; a
-damaged file that has to be written again is kept under another name.
+A file's footer carries an index of its row groups, so that one point is read without touching the others.
+Files never change in place: a new one is written beside the old one, synced and renamed. Row groups are
+verified against their checksums before they are read. Damaged parts are left out and noted; a damaged file
+that must be rewritten is kept under another name.
 """
 
 from __future__ import annotations
@@ -69,7 +68,7 @@ class Sealed:
         return self._folder / site / f"{month_name(month)}.parquet"
 
     def months(self, site: str) -> list[int]:
-        """Months of which a site has readings here."""
+        """Months with sealed readings of a site."""
         return sorted(m for name in self._names(site) if (m := _month_named(name)) is not None)
 
     def _names(self, site: str) -> list[str]:
@@ -79,8 +78,7 @@ class Sealed:
             return []
 
     def index(self, site: str, month: int) -> Index:
-        """What a month's file holds; empty where there is none or none that can be read. One stat where it is
-        known."""
+        """Index of a month's file; empty if there is none or it is unreadable. Costs one stat when cached."""
         path = self.path(site, month)
         try:
             signature = signature_of(path)
@@ -92,7 +90,7 @@ class Sealed:
             return {}
 
     def verify(self, site: str, month: int) -> None:
-        """Read every byte of a month and note what is damaged."""
+        """Read every byte of a month and record damage."""
         from fieldfare.collector.store.sealed_file import damaged_points
 
         path = self.path(site, month)
@@ -106,8 +104,7 @@ class Sealed:
             self._notes.add(path, signature, error.what)
 
     def troubles(self, site: str) -> list[Trouble]:
-        """Months that can't be read, wholly or in part, as far as is known; and damaged files that were
-        kept."""
+        """Months known to be wholly or partly unreadable, and damaged files that were kept."""
         out = []
         for name in sorted(self._names(site)):
             path = self._folder / site / name
@@ -118,13 +115,12 @@ class Sealed:
                 out.append(Trouble(site, str(path), what))
             elif (month := _month_named(name)) is not None:
                 self.index(site, month)
-                if (noted := self._notes.of(path)) is not None:
-                    out.append(Trouble(site, str(path), noted.told))
+                if (note := self._notes.of(path)) is not None:
+                    out.append(Trouble(site, str(path), note.summary))
         return out
 
     def span(self, site: str) -> tuple[int, int] | None:
-        """First and last time [ms] of a site's readings here, told by its first and its last month that can
-        be read."""
+        """First and last sealed time [ms] of a site, from its first and last readable month."""
         months = self.months(site)
         first = next((index for m in months if (index := self.index(site, m))), None)
         last = next((index for m in reversed(months) if (index := self.index(site, m))), None)
@@ -133,7 +129,7 @@ class Sealed:
         return min(g.first for g in first.values()), max(g.last for g in last.values())
 
     def spans(self, site: str) -> dict[str, PointSpan]:
-        """Every point that has readings here, over all months."""
+        """All points with sealed readings, over all months."""
         out: dict[str, PointSpan] = {}
         for month in self.months(site):
             for point, group in self.index(site, month).items():
@@ -148,8 +144,7 @@ class Sealed:
     def read_month(
         self, site: str, month: int, points: Collection[str] | None = None, threads: bool = True
     ) -> Readings:
-        """All readings of a month, or those of the named points. Arrays are views of one read. Damaged parts
-        are left out."""
+        """Readings of a month (default all points), without damaged parts. Arrays are views of one read."""
         import pyarrow as pa
 
         from fieldfare.collector.store.sealed_file import read_file
@@ -176,8 +171,8 @@ class Sealed:
         end: int | None = None,
         newest: Readings | None = None,
     ) -> Readings:
-        """Readings with start <= time < end [ms], with `newest` laid over them."""
-        from fieldfare.collector.store.merge import joined, laid
+        """Readings with start <= time < end [ms], overlaid with `newest`."""
+        from fieldfare.collector.store.merge import joined, overlay
 
         newest = newest or {}
         months = [
@@ -204,12 +199,12 @@ class Sealed:
             return {p: s for p, s in cut.items() if len(s.time)}
 
         if len(months) == 1:
-            return laid(newest, part(months[0]))
+            return overlay(newest, part(months[0]))
         with ThreadPoolExecutor(_THREADS) as pool:
             return joined(list(pool.map(part, months)), newest, pool)
 
     def stage(self, site: str, months: dict[int, Readings]) -> None:
-        """Write months beside the ones in force, durable but not yet seen. Follow with `publish`."""
+        """Write months beside the current ones, durable but not yet visible. Follow with `publish`."""
         from fieldfare.collector.store.sealed_file import write_file
 
         make_folder(self._folder / site)
@@ -225,7 +220,7 @@ class Sealed:
             list(pool.map(write, months.items()))
 
     def _keep_damaged(self, site: str, month: int) -> None:
-        """Keep a file that is about to be replaced under another name, where part of it could not be read."""
+        """Keep a partly unreadable file under another name before it is replaced."""
         path = self.path(site, month)
         if self._notes.of(path) is None:
             return
@@ -238,19 +233,19 @@ class Sealed:
                 continue
 
     def drop_damaged(self, site: str, month: int) -> None:
-        """Remove the damaged files of a month that were kept."""
+        """Delete the kept damaged files of a month."""
         for path in (self._folder / site).glob(f"{month_name(month)}.*{_DAMAGED}"):
             path.unlink()
         sync_folder(self._folder / site)
 
     def publish(self, site: str, months: Iterable[int]) -> None:
-        """Put staged months in force, durable when it returns."""
+        """Make staged months current, durable when it returns."""
         for month in months:
             os.replace(self._staged(site, month), self.path(site, month))
         sync_folder(self._folder / site)
 
     def forget(self, site: str) -> None:
-        """Remove every file of a site."""
+        """Delete all files of a site."""
         self._notes.forget(site)
         folder = self._folder / site
         if folder.is_dir():
@@ -262,14 +257,13 @@ class Sealed:
 
 
 def _month_named(name: str) -> int | None:
-    """The month of a sealed file's name; None for any other file."""
+    """Month of a sealed file's name; None for any other file."""
     named = _MONTH_NAME.fullmatch(name)
     return (int(named[1]) - 1970) * 12 + int(named[2]) - 1 if named else None
 
 
 def settle_announced(db: sqlite3.Connection, sealed: Sealed, site: str, number: int) -> None:
-    """Settle what a killed writer announced; days of a month that it never wrote hold no reading, and get no
-    revision."""
+    """Settle announcements of a killed writer; days of a month that was never written get no revision."""
     announced = recent.pending(db, number)
     if not announced:
         return

@@ -1,4 +1,4 @@
-"""One sealed month as a Parquet file: written with checksums, read with what is damaged left out."""
+"""One sealed month as a Parquet file: written with checksums, read without damaged parts."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from fieldfare.analysis.readings import Readings, Samples
-from fieldfare.collector.store.checksums import NotWhole, read_checksums, with_checksums
+from fieldfare.collector.store.checksums import ChecksumMismatch, read_checksums, with_checksums
 from fieldfare.collector.store.sealed_index import (
     INDEX_KEY,
     DamagedFile,
-    Group,
     Index,
+    RowGroup,
     as_damage,
     parsed_index,
 )
@@ -39,7 +39,7 @@ def _as_damage(path: Path) -> AbstractContextManager[None]:
 
 
 def read_index(path: Path) -> Index:
-    """The index of a file, found by the Parquet library. Raises DamagedFile."""
+    """Read a file's index with the Parquet library. Raises DamagedFile."""
     with _as_damage(path):
         return _index(pq.read_metadata(path))
 
@@ -47,14 +47,14 @@ def read_index(path: Path) -> Index:
 def _index(meta: pq.FileMetaData) -> Index:
     index = parsed_index(meta.metadata[INDEX_KEY])
     if len(index) != meta.num_row_groups or sum(g.rows for g in index.values()) != meta.num_rows:
-        raise NotWhole("its index does not match its rows")
+        raise ChecksumMismatch("its index does not match its rows")
     return index
 
 
 def read_file(
     path: Path, source: pa.MemoryMappedFile, points: Collection[str] | None, threads: bool
 ) -> tuple[Readings, list[str]]:
-    """Readings of a file, and the points whose part of it is damaged. Raises DamagedFile."""
+    """Readings of a file, and the points whose data are damaged. Raises DamagedFile."""
     with _as_damage(path):
         data = memoryview(source.read_buffer())
         sums = read_checksums(data)
@@ -77,8 +77,7 @@ def read_file(
 
 
 def damaged_points(path: Path) -> list[str]:
-    """Points whose part of a file is damaged; values are decoded only where there are no checksums. Raises
-    DamagedFile."""
+    """Points whose data are damaged; values are decoded only without checksums. Raises DamagedFile."""
     with _as_damage(path):
         mapped = pa.memory_map(str(path))
     with mapped as source:
@@ -94,7 +93,7 @@ def damaged_points(path: Path) -> list[str]:
 
 
 def _one_by_one(path: Path, file: pq.ParquetFile, wanted: Index, groups: int) -> Readings:
-    """The points of a damaged file that can be read."""
+    """The readable points of a damaged file."""
     out: Readings = {}
     for point, group in wanted.items():
         with suppress(DamagedFile), _as_damage(path):
@@ -102,9 +101,8 @@ def _one_by_one(path: Path, file: pq.ParquetFile, wanted: Index, groups: int) ->
     return out
 
 
-def _is_sound(samples: Samples, group: Group) -> bool:
-    """Whether a point's times are as the index has them; a file of an earlier release has no other
-    checksum."""
+def _is_sound(samples: Samples, group: RowGroup) -> bool:
+    """Whether a point's times match the index: the only check for files of earlier releases."""
     time = samples.time
     ends = len(time) == group.rows and int(time[0]) == group.first and int(time[-1]) == group.last
     return ends and bool((time[1:] > time[:-1]).all())

@@ -1,5 +1,4 @@
-"""What a sealed month holds, read from the footer of its file without a Parquet library: lists of sites ask
-nothing else."""
+"""Read the index of a sealed month from the file footer without a Parquet library."""
 
 from __future__ import annotations
 
@@ -14,20 +13,19 @@ from pathlib import Path
 from typing import NamedTuple
 
 from fieldfare.analysis.errors import FieldfareError
-from fieldfare.collector.store.checksums import NotWhole, footer_start, read_checksums
+from fieldfare.collector.store.checksums import ChecksumMismatch, footer_start, read_checksums
 
 INDEX_KEY = b"fieldfare.index"
 _INDEXES = 8192
-"""Indexes held in memory, of some 3 kB each."""
-# Key and value of the file's metadata are two texts of a Thrift struct (compact protocol): a byte for field
+"""Cached indexes, of about 3 kB each."""
+# Key and value of the file's metadata are two strings of a Thrift struct (compact protocol): a byte for field
 # and type, the length, the bytes.
 _TEXT_FIELD = b"\x18"
 _BEFORE_INDEX = _TEXT_FIELD + bytes([len(INDEX_KEY)]) + INDEX_KEY + _TEXT_FIELD
 
 
-class Group(NamedTuple):
-    """One point in a sealed month: its row group, rows before it, readings, first and last time [ms],
-    form."""
+class RowGroup(NamedTuple):
+    """One point in a sealed month: row group, rows before it, readings, first and last time [ms], form."""
 
     number: int
     offset: int
@@ -37,14 +35,14 @@ class Group(NamedTuple):
     is_text: bool
 
 
-Index = dict[str, Group]
+Index = dict[str, RowGroup]
 Signature = tuple[int, int, int]
 _UNREADABLE = (KeyError, ValueError, TypeError, OverflowError, MemoryError)
 """What reading a damaged file can raise, besides an OSError without a number."""
 
 
 class DamagedFile(FieldfareError):
-    """A sealed month that can't be read at all."""
+    """A sealed month that is wholly unreadable."""
 
     def __init__(self, path: Path, what: str) -> None:
         self.path, self.what = path, what
@@ -61,8 +59,7 @@ def signature_of(path: Path) -> Signature:
 
 @lru_cache(maxsize=_INDEXES)
 def index_of(path: Path, signature: Signature) -> Index:
-    """The index of a file that has this signature: a month that is written anew is another file. Raises
-    DamagedFile."""
+    """Index of the file with this signature (a rewritten month is another file). Raises DamagedFile."""
     with as_damage(path), _mapped(path) as data:
         sums = read_checksums(data)
         index = None if sums is None else _index_in(data, len(sums.ends))
@@ -77,7 +74,7 @@ def index_of(path: Path, signature: Signature) -> Index:
 
 @contextmanager
 def _mapped(path: Path) -> Iterator[memoryview]:
-    """The bytes of a file."""
+    """Memory-map a file."""
     with path.open("rb") as file:
         if not os.fstat(file.fileno()).st_size:  # can't be mapped
             yield memoryview(b"")
@@ -87,8 +84,7 @@ def _mapped(path: Path) -> Iterator[memoryview]:
 
 
 def _index_in(data: memoryview, groups: int) -> Index | None:
-    """The index in the footer of a file whose checksum is right; None where it is not found as it was
-    written."""
+    """Index in the footer of a file with a valid checksum; None where it is not found."""
     footer = bytes(data[footer_start(data) :])
     at = footer.rfind(_BEFORE_INDEX)
     if at < 0:
@@ -99,7 +95,7 @@ def _index_in(data: memoryview, groups: int) -> Index | None:
 
 
 def _varint(data: bytes, at: int) -> tuple[int, int]:
-    """A whole number (unsigned LEB128) and the place after it."""
+    """Decode an unsigned LEB128 number; return it and the next offset."""
     number = shift = 0
     while data[at] & 0x80:
         number |= (data[at] & 0x7F) << shift
@@ -108,27 +104,27 @@ def _varint(data: bytes, at: int) -> tuple[int, int]:
 
 
 def parsed_index(text: bytes) -> Index:
-    """The index as it stands in a file (JSON)."""
+    """Parse the index from its JSON text."""
     index: Index = {}
     offset = 0
     for number, (point, count, first, last, is_text) in enumerate(json.loads(text)):
-        index[point] = Group(number, offset, count, first, last, is_text)
+        index[point] = RowGroup(number, offset, count, first, last, is_text)
         offset += count
     return index
 
 
 @contextmanager
 def as_damage(path: Path, *more: type[Exception]) -> Iterator[None]:
-    """Turn what a damaged file raises into DamagedFile; a disk that fails is one too, a missing file is not.
+    """Context manager: convert errors of a damaged file or a failing disk into DamagedFile.
 
-    more : further exceptions that the file's reader raises
+    A missing file is not damage. more : further exceptions that the file's reader raises
     """
     unreadable: tuple[type[Exception], ...] = (*_UNREADABLE, *more)
     try:
         yield
     except FileNotFoundError:
         raise
-    except NotWhole as error:
+    except ChecksumMismatch as error:
         raise DamagedFile(path, f"damaged: {error}; its readings are left out") from None
     except unreadable as error:
         raise DamagedFile(path, f"damaged: {_first_line(error)}; its readings are left out") from None

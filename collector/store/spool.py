@@ -1,5 +1,4 @@
-"""Readings on their way to a server: on disk the moment they are taken, sent in order, gone once the server
-has them."""
+"""Spool: readings waiting for the server, durable when accepted, sent in order, deleted once sent."""
 
 from __future__ import annotations
 
@@ -18,7 +17,7 @@ import orjson
 
 from fieldfare.analysis.readings import Readings, Samples
 from fieldfare.collector.store.files import make_folder, make_private
-from fieldfare.collector.store.merge import days_of, laid
+from fieldfare.collector.store.merge import days_of, overlay
 
 _WAIT_S = 30.0
 _TABLES = """
@@ -38,7 +37,7 @@ CREATE TABLE IF NOT EXISTS writer (
 
 
 class Chunk(NamedTuple):
-    """Samples of one point as they wait."""
+    """Pending samples of one point."""
 
     seq: int
     site: str
@@ -47,9 +46,9 @@ class Chunk(NamedTuple):
 
 
 class Spool:
-    """The file of waiting readings. Several processes may share it; one of them sends.
+    """The spool file. Several processes may share it; one of them sends.
 
-    folder : Path, made where it is missing
+    folder : Path, created if missing
     """
 
     def __init__(self, folder: Path) -> None:
@@ -93,12 +92,12 @@ class Spool:
 
     @contextmanager
     def sending(self, *, wait: bool = False) -> Iterator[bool]:
-        """Be the only one who sends; gives whether we are."""
+        """Hold the sender role; yield whether this process has it."""
         with self._flock("sending", wait=wait) as mine:
             yield mine
 
     def put(self, site: str, readings: Readings) -> None:
-        """Keep readings of a site; durable when it returns. Their days get a new revision."""
+        """Store readings of a site; durable when it returns. Raise the revisions of their days."""
         with self._writing() as db:
             db.executemany(
                 "INSERT INTO chunks (site, point, first, last, count, is_text, times, vals) VALUES (?, ?, ?,"
@@ -128,7 +127,7 @@ class Spool:
     def waiting(
         self, site: str, points: Iterable[str] | None = None, start: int | None = None, end: int | None = None
     ) -> Readings:
-        """What waits of a site with start <= time < end [ms]; later values over earlier ones."""
+        """Pending readings of a site with start <= time < end [ms]; later values win."""
         with self._lock:
             rows = self._db.execute(
                 "SELECT point, is_text, times, vals FROM chunks WHERE site = ?1"
@@ -139,14 +138,14 @@ class Spool:
         out: Readings = {}
         for point, is_text, times, vals in rows:
             if wanted is None or point in wanted:
-                out = laid({point: _unpacked(is_text, times, vals)}, out)
+                out = overlay({point: _unpacked(is_text, times, vals)}, out)
         if start is None and end is None:
             return out
         low, high = -(1 << 62) if start is None else start, (1 << 62) if end is None else end
         return {p: cut for p, s in out.items() if len((cut := s.between(low, high)).time)}
 
     def next_chunks(self, readings: int) -> list[Chunk]:
-        """The oldest chunks, of at least one and about `readings` readings."""
+        """The oldest chunks: at least one, about `readings` readings."""
         out: list[Chunk] = []
         with self._lock:
             rows = self._db.execute(
@@ -161,12 +160,12 @@ class Spool:
         return out
 
     def done(self, chunks: Iterable[Chunk]) -> None:
-        """The server has them."""
+        """Delete chunks that the server has accepted."""
         with self._writing() as db:
             db.executemany("DELETE FROM chunks WHERE seq = ?", [(c.seq,) for c in chunks])
 
     def refuse(self, chunk: Chunk, reason: str) -> None:
-        """The server will never take it: put it where it is kept and no longer tried."""
+        """Keep a chunk that the server will never accept, and stop sending it."""
         with self._writing() as db:
             db.execute(
                 "INSERT OR IGNORE INTO refused SELECT seq, site, point, count, is_text, times, vals, ? FROM"
@@ -176,12 +175,12 @@ class Spool:
             db.execute("DELETE FROM chunks WHERE seq = ?", (chunk.seq,))
 
     def refused(self) -> list[tuple[str, str, int, str]]:
-        """Site, point, readings and reason of what the server would not take."""
+        """Site, point, readings and reason of refused chunks."""
         with self._lock:
             return list(self._db.execute("SELECT site, point, count, reason FROM refused ORDER BY seq"))
 
     def depth(self) -> int:
-        """Readings that wait."""
+        """Number of pending readings."""
         with self._lock:
             return int(self._db.execute("SELECT coalesce(sum(count), 0) FROM chunks").fetchone()[0])
 
@@ -191,7 +190,7 @@ class Spool:
             return dict(self._db.execute("SELECT day, revision FROM revisions WHERE site = ?", (site,)))
 
     def unsent_revisions(self) -> list[tuple[str, int, int]]:
-        """Site, day and revision that the server has not got."""
+        """Site, day and revision not yet on the server."""
         with self._lock:
             return list(self._db.execute("SELECT site, day, revision FROM revisions WHERE sent < revision"))
 
@@ -203,7 +202,7 @@ class Spool:
             )
 
     def forget(self, site: str) -> None:
-        """Remove all that waits of a site, and overwrite the space it took."""
+        """Delete all pending readings of a site, and overwrite their space."""
         with self._writing() as db:
             for table in ("chunks", "refused", "revisions"):
                 db.execute(f"DELETE FROM {table} WHERE site = ?", (site,))  # noqa: S608

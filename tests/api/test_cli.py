@@ -300,7 +300,7 @@ def test_an_internal_error_leaves_with_1_and_is_logged(
     def broken(*_: object) -> None:
         raise RuntimeError("the moon fell")
 
-    monkeypatch.setattr("fieldfare.api.core.sites.Plants.file", broken)
+    monkeypatch.setattr("fieldfare.api.core.sites.Sites.file", broken)
     assert run(["site", "show", "alder-row"]) == 1
     err = capsys.readouterr().err
     assert err.startswith("fieldfare: internal error: RuntimeError: the moon fell")

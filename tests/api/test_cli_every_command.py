@@ -16,7 +16,7 @@ from fieldfare.api.cli.entry import run
 from fieldfare.api.cli.root import root
 from fieldfare.collector.mqtt import dead_letters
 from fieldfare.collector.mqtt.decode import Message, RefusedMessage
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from tests.api.sites import START, readings, site_text, write_csv
 
 
@@ -199,7 +199,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def aside(folder: Path) -> None:
-    book = Book(folder / "data")
+    book = Journal(folder / "data")
     messages = [
         Message("fieldfare/alder-row/readings", f"junk {n}".encode(), 1_767_700_000_000 + n) for n in range(2)
     ]

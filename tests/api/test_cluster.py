@@ -19,7 +19,7 @@ from fieldfare.api.core.service import Service, opened
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.jobs.leases import JobLeases
 from fieldfare.api.jobs.runner import Runner
-from fieldfare.api.jobs.work import Outcome, work
+from fieldfare.api.jobs.work import JobOutcome, work
 from tests.api.conftest import add_site
 from tests.api.sites import readings
 
@@ -39,7 +39,7 @@ def cluster() -> Iterator[str]:
         yield made.scheduler_address
 
 
-def struck_once(settings: Settings, kind: str, site: str, key: str) -> Outcome:
+def struck_once(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
     """The real work; but the first worker that comes to one site is killed when its facts are kept and its
     result is not."""
     mark = settings.data / "struck"

@@ -16,7 +16,7 @@ from fieldfare.api.core.service import Service, opened
 from fieldfare.api.core.settings import Settings
 from fieldfare.api.records.erasure import erase_site
 from fieldfare.api.state.work_tables import Notice
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from tests.api.conftest import add_site
 from tests.api.sites import readings, site_text, write_csv
 
@@ -34,7 +34,7 @@ def data(tmp_path: Path) -> Path:
     with opened(settings) as service:
         add_site(service, "alder-row")
         service.store.append("alder-row", readings(4))
-    Book(settings.data).close()
+    Journal(settings.data).close()
     return settings.data
 
 
@@ -91,7 +91,7 @@ def test_an_internal_error_goes_to_the_data_folder_alone(
     def broken(*_: object) -> None:
         raise RuntimeError("the moon fell")
 
-    monkeypatch.setattr("fieldfare.api.core.sites.Plants.ids", broken)
+    monkeypatch.setattr("fieldfare.api.core.sites.Sites.ids", broken)
     monkeypatch.setenv("TMPDIR", str(tmp_path / "temporary"))
     (tmp_path / "temporary").mkdir()
     assert run(["--data", str(tmp_path / "new"), "site", "list"]) == 1

@@ -101,16 +101,16 @@ def test_a_new_method_makes_all_stale(plant_here: Service, monkeypatch: pytest.M
     assert plant_here.facts_cache.update(plant(plant_here).site, *days(4)).days == 4
 
 
-@pytest.mark.parametrize(("lanes", "pieces"), [(1, [2, 2]), (2, [4])])
+@pytest.mark.parametrize(("threads", "pieces"), [(1, [2, 2]), (2, [4])])
 def test_long_spans_are_worked_out_in_pieces(
-    plant_here: Service, monkeypatch: pytest.MonkeyPatch, lanes: int, pieces: list[int]
+    plant_here: Service, monkeypatch: pytest.MonkeyPatch, threads: int, pieces: list[int]
 ) -> None:
     """Whoever is alone works on two at once; what comes out is the same."""
     for module in ("fieldfare.api.core.facts_cache", "fieldfare.analysis.facts.build"):
         monkeypatch.setattr(f"{module}.SPAN_DAYS", 2)
     monkeypatch.setattr("fieldfare.api.core.facts_cache.CHUNK_READINGS", 1)
     worked = []
-    keeper = FactsCache(plant_here.database, plant_here.store, plant_here.sites, lanes)
+    keeper = FactsCache(plant_here.database, plant_here.store, plant_here.sites, threads)
     keeper.update(plant(plant_here).site, *days(4), lambda a, b: worked.append((b - a).days + 1))
     assert worked == pieces
     monkeypatch.undo()

@@ -35,7 +35,7 @@ from fieldfare.api.jobs.leases import (
 )
 from fieldfare.api.jobs.runner import Runner
 from fieldfare.api.jobs.work import (
-    Outcome,
+    JobOutcome,
     night,
     silence,
     watch,
@@ -155,13 +155,13 @@ FROST = {
 }
 
 
-def pretend(settings: Settings, kind: str, site: str, key: str) -> Outcome:
+def pretend(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
     """Work that fails at one site and finds frost at another."""
     if site == "beech-end":
         raise RuntimeError("the file is torn")
     if site == "cedar-side":
         os._exit(9)
-    return Outcome("fine", [FROST] if site == "alder-row" and kind == "night" else [], has_result=True)
+    return JobOutcome("fine", [FROST] if site == "alder-row" and kind == "night" else [], has_result=True)
 
 
 NOW = datetime.now(UTC)
@@ -216,7 +216,7 @@ def test_the_night_of_a_real_site(plant_here: Service) -> None:
 
 def test_a_site_without_readings_has_a_quiet_night(service: Service) -> None:
     add_site(service, "elm")
-    assert night(service, service.sites.get("elm")) == Outcome("no readings yet")
+    assert night(service, service.sites.get("elm")) == JobOutcome("no readings yet")
 
 
 def test_silence_is_found_by_the_hour(plant_here: Service) -> None:

@@ -30,7 +30,7 @@ from fieldfare.api.http.app import create_app
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.jobs.leases import JobLeases
 from fieldfare.api.jobs.runner import Runner
-from fieldfare.api.jobs.work import Outcome
+from fieldfare.api.jobs.work import JobOutcome
 from fieldfare.api.jobs.work import work as real_work
 from fieldfare.api.running.intake import take_senml
 from fieldfare.api.state.tables import SiteRow
@@ -181,14 +181,14 @@ def test_a_sabotaged_home_is_a_row_with_a_reason(fleet: Service, name: str) -> N
 def test_an_exception_in_one_home_s_analysis_is_named_and_logged(
     fleet: Service, error: Exception, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    working_out = Results._of_kept_facts
+    working_out = Results._compute_result
 
     def failing(self: Results, site: Any, *period: Any) -> Any:
         if site.id == BAD:
             raise error
         return working_out(self, site, *period)
 
-    monkeypatch.setattr(Results, "_of_kept_facts", failing)
+    monkeypatch.setattr(Results, "_compute_result", failing)
     fleet.store.append(BAD, readings(4))
     rows = {row["id"]: row for row in fleet_rows(fleet, fresh=True)}
     assert rows[BAD]["failed"]
@@ -237,13 +237,13 @@ class Unsendable(Exception):
         super().__init__(f"{a} {b}")
 
 
-def unsendable_work(settings: Settings, kind: str, site: str, key: str) -> Outcome:
+def unsendable_work(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
     if site == BAD:
         raise Unsendable("boom", "bang")
     return real_work(settings, kind, site, key)
 
 
-def killing_work(settings: Settings, kind: str, site: str, key: str) -> Outcome:
+def killing_work(settings: Settings, kind: str, site: str, key: str) -> JobOutcome:
     if site == BAD:
         os._exit(9)  # as the kernel ends a process that takes too much memory
     return real_work(settings, kind, site, key)

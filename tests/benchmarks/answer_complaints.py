@@ -16,7 +16,7 @@ from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.readings import MS_PER_MINUTE, Samples
 from fieldfare.analysis.reports.result import analyse
 from fieldfare.collector.simulated.design.spec import Fault, PlantSpec
-from fieldfare.collector.simulated.faults.effects import EFFECTS, Effect
+from fieldfare.collector.simulated.faults.effects import EFFECTS, FaultEffect
 from fieldfare.collector.simulated.plant import random_plant, simulate, with_fault
 
 FIRST, DAYS, NAMED = date(2024, 1, 3), 42, 7
@@ -27,9 +27,9 @@ Change = Callable[[PlantSpec], PlantSpec]
 
 # What households do, as the simulated plant has it; no finding is about it, so these stand here.
 _HABITS = {
-    ("household", "windows_open"): Effect("infiltration", "mul", 1.0, 3.0, 7.0, 12.0),
-    ("household", "more_drawn"): Effect("draw", "mul", 1.0, 1.5, 2.2, 3.0),
-    ("household", "heating_off"): Effect("cutoff", "set", 16.0, 5.0, -30.0, -40.0),
+    ("household", "windows_open"): FaultEffect("infiltration", "mul", 1.0, 3.0, 7.0, 12.0),
+    ("household", "more_drawn"): FaultEffect("draw", "mul", 1.0, 1.5, 2.2, 3.0),
+    ("household", "heating_off"): FaultEffect("cutoff", "set", 16.0, 5.0, -30.0, -40.0),
 }
 
 

@@ -32,7 +32,7 @@ import paho.mqtt.client as paho
 
 from fieldfare.collector.mqtt import dead_letters
 from fieldfare.collector.mqtt.collect import collect
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.mqtt.settings import MqttSettings
 from fieldfare.collector.store.local import LocalStore
 from tests.services import broker, end, free_port, make_site
@@ -188,7 +188,7 @@ def run(readings: int, collector_kills: int, broker_kills: int, seed: int) -> di
         result |= {"seconds": round(time.monotonic() - began), **{f"{k}_kills": n for k, n in killed.items()}}
         result |= {"packs_sent_again": gateway.sent_again}
         result |= compare(store, packs, start, gateway.extras, extras_before_broker)
-        result["set_aside"] = dead_letters.tally(Book(folder)).kept
+        result["set_aside"] = dead_letters.tally(Journal(folder)).kept
     return result
 
 

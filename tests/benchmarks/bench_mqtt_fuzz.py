@@ -24,7 +24,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from fieldfare.collector.mqtt import dead_letters
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.mqtt.settings import MqttSettings
 from fieldfare.collector.store.local import LocalStore
 from tests.services import broker, collecting, make_site, wait_until
@@ -144,8 +144,8 @@ def run(payloads: int) -> dict[str, Any]:
             alive = threading.active_count() == threads
         client.disconnect()
         client.loop_stop()
-        totals, tally = collector.totals, dead_letters.tally(Book(folder))
-        reasons = dead_letters.reasons(Book(folder))
+        totals, tally = collector.totals, dead_letters.tally(Journal(folder))
+        reasons = dead_letters.reasons(Journal(folder))
         return {
             "payloads_sent": sent,
             "messages_taken": totals.messages,

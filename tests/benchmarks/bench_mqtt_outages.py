@@ -30,7 +30,7 @@ import paho.mqtt.client as paho
 from fieldfare.analysis.readings import Samples
 from fieldfare.collector.mqtt import dead_letters
 from fieldfare.collector.mqtt.collect import Collector, collect
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.mqtt.settings import MqttSettings
 from fieldfare.collector.store.influx import InfluxStore
 from fieldfare.collector.store.local import LocalStore
@@ -224,7 +224,7 @@ def clock_jump(seconds: float) -> dict[str, Any]:
             stop.set()
             thread.join(30)
             collector.close()
-        book = Book(folder)
+        book = Journal(folder)
         aside = dead_letters.tally(book).messages
         replayed = dead_letters.replay(book, FLEET, store)
         return {

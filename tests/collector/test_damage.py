@@ -14,7 +14,7 @@ import pytest
 
 from fieldfare.analysis.readings import MS_PER_DAY, Readings, Samples
 from fieldfare.collector.store import sealed_file
-from fieldfare.collector.store.checksums import NotWhole, read_checksums, with_checksums
+from fieldfare.collector.store.checksums import ChecksumMismatch, read_checksums, with_checksums
 from fieldfare.collector.store.local import LocalStore
 from fieldfare.collector.store.local_write import LocalWriter
 
@@ -152,9 +152,9 @@ def test_other_tools_read_a_file_with_checksums(store: LocalStore) -> None:
 
 def test_checksums_of_a_file_that_is_none() -> None:
     for data in (b"", b"PAR1", b"PAR1PAR1", b"x" * 100):
-        with pytest.raises(NotWhole):
+        with pytest.raises(ChecksumMismatch):
             read_checksums(memoryview(data))
-        with pytest.raises(NotWhole):
+        with pytest.raises(ChecksumMismatch):
             with_checksums(data)
 
 

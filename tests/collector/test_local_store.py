@@ -54,7 +54,7 @@ def store(tmp_path: Path) -> Iterator[LocalStore]:
 
 
 def hot_rows(store: LocalStore) -> int:
-    with store._hot.reading() as db:
+    with store._recent.reading() as db:
         return sum(count for site in recent.sites(db) for count, _, _ in spans(db, site).values())
 
 
@@ -166,7 +166,7 @@ def test_points_that_come_one_by_one_share_a_moment(store: LocalStore) -> None:
     store.append("ash-lane", {"flow": Samples(np.array([T + 1]), np.array([9.0]))})
     got = {p: s.value.tolist() for p, s in store.read("ash-lane").items()}
     assert got == {"elec": [0.0, 0.5], "flow": [1.0, 9.0], "out": [2.0, 2.5]}
-    with store._hot.reading() as db:
+    with store._recent.reading() as db:
         assert db.execute("SELECT count(*) FROM moments").fetchone() == (2,)
 
 
@@ -278,7 +278,7 @@ def test_forgetting_while_a_reader_holds_the_log_says_so(
     store.append("ash-lane", minutes(T, 10))
     other = LocalStore(store._folder)
     short = LocalStore(store._folder)
-    with other._hot.reading() as db:
+    with other._recent.reading() as db:
         db.execute("SELECT count(*) FROM moments").fetchone()
         with pytest.raises(FieldfareError, match="another process"):
             short.forget("ash-lane")
@@ -456,6 +456,6 @@ def test_hot_rows_go_only_when_the_month_is_durable_in_its_place(
 
 
 def test_every_commit_is_synced_and_readers_are_not_locked_out(store: LocalStore) -> None:
-    with store._hot.writing() as db:
+    with store._recent.writing() as db:
         assert db.execute("PRAGMA synchronous").fetchone() == (2,)  # FULL
         assert db.execute("PRAGMA journal_mode").fetchone() == ("wal",)

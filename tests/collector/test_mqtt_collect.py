@@ -15,7 +15,7 @@ from paho.mqtt import client as paho
 from fieldfare.analysis.errors import InputError
 from fieldfare.collector.mqtt import dead_letters
 from fieldfare.collector.mqtt.health import site_health
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.mqtt.settings import MqttSettings
 from fieldfare.collector.store.local import LocalStore
 from tests.services import broker, collecting, end, free_port, make_site, publish, wait_until
@@ -108,7 +108,7 @@ def test_the_rfcs_own_packs_are_read_or_set_aside_with_the_reason(mosquitto, tmp
         )
         wait_until(lambda: collector.totals.messages == 2)
     assert [v for _, v in values(store, "urn:dev:ow:10e2073a01080063")] == [23.1]
-    (kept,) = dead_letters.held(Book(tmp_path))
+    (kept,) = dead_letters.held(Journal(tmp_path))
     assert "voltage" in kept.reason
     assert "current" in kept.reason
 
@@ -191,7 +191,7 @@ def test_a_bare_value_delivered_twice_is_one_reading_at_its_first_arrival(mosqui
         wait_until(lambda: collector.totals.messages == 2)
     assert collector.totals.duplicates == 1
     assert values(store, "flow") == first
-    assert dead_letters.tally(Book(tmp_path)).kept == 1
+    assert dead_letters.tally(Journal(tmp_path)).kept == 1
 
 
 def test_a_changed_site_file_is_taken_up_while_running_and_the_set_aside_replayed(mosquitto, tmp_path, store):
@@ -212,7 +212,7 @@ def test_a_changed_site_file_is_taken_up_while_running_and_the_set_aside_replaye
         wait_until(lambda: len(values(store, "back")) == 1)
         sites = [make_site(points={"flow": 'quantity = "flow_temperature"'})]
         wait_until(lambda: len(collector._link.filters) == 3)
-    book = Book(tmp_path)
+    book = Journal(tmp_path)
     (kept,) = dead_letters.held(book)
     done = dead_letters.replay(book, [mended], store)
     assert done == dead_letters.Replayed(1, 1, 1, 0)
@@ -227,7 +227,7 @@ def test_a_store_that_refuses_a_sites_readings_has_them_set_aside_not_tried_for_
         wait_until(lambda: len(collector._link.filters) == 3)
         publish(mosquitto.port, f"{TOPIC}/flow", "41.5")
         wait_until(lambda: collector.totals.messages == 1)
-    assert "not like this" in dead_letters.held(Book(tmp_path))[0].reason
+    assert "not like this" in dead_letters.held(Journal(tmp_path))[0].reason
 
 
 def test_sites_that_cannot_be_read_for_a_while_set_nothing_aside_and_stop_nothing(mosquitto, tmp_path, store):
@@ -247,7 +247,7 @@ def test_sites_that_cannot_be_read_for_a_while_set_nothing_aside_and_stop_nothin
 
 
 def test_births_wills_and_last_seen(mosquitto, tmp_path, store):
-    site, book = make_site(), Book(tmp_path)
+    site, book = make_site(), Journal(tmp_path)
     with collecting(settings(mosquitto, tmp_path, seen_seconds=0.1), lambda: [site], store) as collector:
         wait_until(lambda: len(collector._link.filters) == 3)
         gateway = paho.Client(paho.CallbackAPIVersion.VERSION2)
@@ -295,7 +295,7 @@ def test_a_jump_of_the_clock_is_noted_and_a_time_it_makes_future_is_kept_for_rep
         stop.set()
         thread.join(20)
         collector.close()
-    book = Book(tmp_path)
+    book = Journal(tmp_path)
     assert [kind for _, kind, _ in book.notes()] == ["clock", "clock"]
     assert dead_letters.replay(book, [site], store).readings == 1
     assert values(store, "flow") == [(T * 1000, 40.0)]
@@ -417,7 +417,7 @@ def worker(port, folder, name, group=""):
 def test_two_collectors_share_the_messages_and_one_killed_loses_none(mosquitto, tmp_path, store):
     workers = [worker(mosquitto.port, tmp_path, f"{tmp_path.name}{i}", "group") for i in range(2)]
     try:
-        book = Book(tmp_path)
+        book = Journal(tmp_path)
         wait_until(lambda: book.db.execute("SELECT count(*) FROM filters").fetchone()[0] == 6, 40)
         client = publisher(mosquitto.port)
         count = 4000

@@ -6,13 +6,13 @@ import pytest
 from fieldfare.analysis.readings import Samples
 from fieldfare.collector.mqtt.decode import StatusSeen
 from fieldfare.collector.mqtt.health import (
-    Listening,
+    Arrivals,
     forget,
     reporting_interval,
     site_health,
     write_statuses,
 )
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.store.local import LocalStore
 from tests.services import make_site
 
@@ -22,7 +22,7 @@ MINUTE = 60_000
 
 @pytest.fixture
 def book(tmp_path):
-    opened = Book(tmp_path)
+    opened = Journal(tmp_path)
     yield opened
     opened.close()
 
@@ -89,16 +89,16 @@ def test_births_and_wills_move_since_only_when_they_change(book, store):
 
 
 def test_late_readings_are_counted_for_their_days_and_lag_shows_a_fast_clock(book, store):
-    listening = Listening()
+    arrivals = Arrivals()
     day = NOW // 86_400_000
     late = Samples(np.array([NOW - 86_400_000, NOW - 86_400_000 + MINUTE, NOW - MINUTE]), np.zeros(3))
-    listening.hear("alder-row", {"flow": late}, NOW)
-    listening.hear("alder-row", {"rate": every(MINUTE, 1, NOW + 5 * MINUTE)}, NOW)
+    arrivals.record("alder-row", {"flow": late}, NOW)
+    arrivals.record("alder-row", {"rate": every(MINUTE, 1, NOW + 5 * MINUTE)}, NOW)
     with book.writing() as db:
-        listening.write(db, NOW)
-    listening.hear("alder-row", {"flow": every(MINUTE, 1, NOW - 86_400_000)}, NOW)
+        arrivals.write(db, NOW)
+    arrivals.record("alder-row", {"flow": every(MINUTE, 1, NOW - 86_400_000)}, NOW)
     with book.writing() as db:
-        listening.write(db, NOW)
+        arrivals.write(db, NOW)
     health = site_health(book, store, make_site(), NOW)
     by_point = {p.point: p for p in health.points}
     assert health.late_days == {day - 1: 3}
@@ -107,10 +107,10 @@ def test_late_readings_are_counted_for_their_days_and_lag_shows_a_fast_clock(boo
 
 
 def test_a_forgotten_site_leaves_nothing(book, store):
-    listening = Listening()
-    listening.hear("alder-row", {"flow": every(MINUTE, 3)}, NOW)
+    arrivals = Arrivals()
+    arrivals.record("alder-row", {"flow": every(MINUTE, 3)}, NOW)
     with book.writing() as db:
-        listening.write(db, NOW)
+        arrivals.write(db, NOW)
         write_statuses(db, [StatusSeen("alder-row", True, NOW)])
     forget(book, "alder-row")
     for table in ("seen", "late_days", "status", "aside"):

@@ -73,7 +73,7 @@ def test_a_kept_site_with_a_bad_topic_loses_that_point_alone(topic):
     assert len(reason) < 300
     assert set(routes.filters) == {*OWN_FILTERS, "gateway7/em/1"}
     assert [lane.point.id for lane, _ in routes.find("gateway7/em/1").lanes] == ["a"]
-    assert routes.find("fieldfare/beech-end/readings").plant.site.id == "beech-end"
+    assert routes.find("fieldfare/beech-end/readings").topic_site.site.id == "beech-end"
     assert routes.find("fieldfare/alder-row/readings/b").lane.point.id == "b"
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from fieldfare.collector.mqtt import dead_letters
 from fieldfare.collector.mqtt.decode import Message, RefusedMessage
-from fieldfare.collector.mqtt.journal import Book
+from fieldfare.collector.mqtt.journal import Journal
 from fieldfare.collector.store.local import LocalStore
 from tests.services import make_site
 
@@ -14,7 +14,7 @@ TOPIC = "fieldfare/alder-row/readings"
 
 @pytest.fixture
 def book(tmp_path):
-    opened = Book(tmp_path)
+    opened = Journal(tmp_path)
     yield opened
     opened.close()
 
@@ -127,7 +127,7 @@ def test_a_store_that_fails_during_replay_leaves_the_messages_aside(book):
 
 
 def test_it_survives_being_opened_twice(tmp_path):
-    a, b = Book(tmp_path), Book(tmp_path)
+    a, b = Journal(tmp_path), Journal(tmp_path)
     keep(a, (TOPIC, b"x", NOW))
     assert len(dead_letters.held(b)) == 1
     a.close()

@@ -2,11 +2,11 @@
 
 import pytest
 
-from fieldfare.analysis.physics.boundaries import Balance, renewable_heat_kwh, spf
+from fieldfare.analysis.physics.boundaries import PeriodEnergies, renewable_heat_kwh, spf
 
 # Worked balance on SEPEMO-Build D4.2's definitions [kWh]: heat 9000 + 2500, back-up 300; compressor 3600,
 # source 150, pumps 180
-METERED_APART = Balance(
+METERED_APART = PeriodEnergies(
     heat_kwh=11500,
     heat_pump_kwh=3600,
     fan_kwh=150,
@@ -31,35 +31,35 @@ def test_worked_balance_with_every_consumer_metered():
 
 
 def test_same_balance_with_the_fan_in_the_heat_pumps_meter():
-    together = Balance(11500, 3750, 150, 300, 0.0, 180)
+    together = PeriodEnergies(11500, 3750, 150, 300, 0.0, 180)
     assert values(together) == pytest.approx(RATIOS, abs=1e-5)
 
 
 def test_same_balance_with_everything_in_one_meter():
     everything = frozenset({"fan", "backup_heater", "circulation_pump"})
-    together = Balance(11500, 4230, 150, 300, 0.0, 180, meter_includes=everything)
+    together = PeriodEnergies(11500, 4230, 150, 300, 0.0, 180, meter_includes=everything)
     assert values(together) == pytest.approx(RATIOS, abs=1e-5)
 
 
 def test_same_balance_with_the_backup_heater_upstream_of_the_heat_meter():
-    seen = Balance(11800, 3750, 150, 300, 0.0, 180, heat_includes=frozenset({"backup_heater"}))
+    seen = PeriodEnergies(11800, 3750, 150, 300, 0.0, 180, heat_includes=frozenset({"backup_heater"}))
     assert values(seen) == pytest.approx(RATIOS, abs=1e-5)
 
 
 def test_monovalent_h3_is_h2():
     """SEPEMO-Build: without direct heaters H3 = H2; H1 >= H2 >= H3 >= H4."""
-    got = values(Balance(11500, 3750, 150, 0.0, 0.0, 180))
+    got = values(PeriodEnergies(11500, 3750, 150, 0.0, 0.0, 180))
     assert got["H3"] == got["H2"]
     assert got["H1"] > got["H2"] > got["H4"]
 
 
 def test_an_immersion_heater_gives_heat_equal_to_its_electricity():
-    got = values(Balance(11500, 3750, 150, 0.0, 300, 180))
+    got = values(PeriodEnergies(11500, 3750, 150, 0.0, 300, 180))
     assert got == pytest.approx(RATIOS, abs=1e-5)
 
 
 def test_what_the_meters_cannot_separate_is_not_given_and_says_why():
-    one_meter = Balance(11500, 3750)
+    one_meter = PeriodEnergies(11500, 3750)
     got, why = values(one_meter), reasons(one_meter)
     assert got["H2"] == pytest.approx(3.06667, abs=1e-5)
     assert (got["H1"], got["H3"], got["H4"]) == (None, None, None)
@@ -67,18 +67,20 @@ def test_what_the_meters_cannot_separate_is_not_given_and_says_why():
     assert why["H3"] == "needs backup_heater_electricity"
 
     with_pump = reasons(
-        Balance(11500, 3930, 150, 0.0, 0.0, None, meter_includes=frozenset({"fan", "circulation_pump"}))
+        PeriodEnergies(
+            11500, 3930, 150, 0.0, 0.0, None, meter_includes=frozenset({"fan", "circulation_pump"})
+        )
     )
     assert with_pump["H2"].startswith("needs circulation_pump_electricity")
     assert with_pump["H4"] is None
 
-    assert set(reasons(Balance(None, 3750)).values()) == {"needs heat_output"}
-    assert set(reasons(Balance(11500, None)).values()) == {"needs heat_pump_electricity"}
-    assert reasons(Balance(0.0, 0.0, 0.0, 0.0, 0.0, 0.0))["H4"] == "no electricity was used"
+    assert set(reasons(PeriodEnergies(None, 3750)).values()) == {"needs heat_output"}
+    assert set(reasons(PeriodEnergies(11500, None)).values()) == {"needs heat_pump_electricity"}
+    assert reasons(PeriodEnergies(0.0, 0.0, 0.0, 0.0, 0.0, 0.0))["H4"] == "no electricity was used"
     with pytest.raises(ValueError, match="meter_includes"):
-        Balance(1, 1, meter_includes=frozenset({"kettle"}))
+        PeriodEnergies(1, 1, meter_includes=frozenset({"kettle"}))
     with pytest.raises(ValueError, match="heat_includes"):
-        Balance(1, 1, heat_includes=frozenset({"fan"}))
+        PeriodEnergies(1, 1, heat_includes=frozenset({"fan"}))
 
 
 @pytest.mark.parametrize(

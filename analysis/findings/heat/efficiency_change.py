@@ -19,7 +19,7 @@ from fieldfare.analysis.expectation.mixed import (
 from fieldfare.analysis.expectation.uncertain import normal_chance
 from fieldfare.analysis.facts.minutes import rated
 from fieldfare.analysis.facts.table import fill_nan
-from fieldfare.analysis.figures.change import FEWEST_EACH_SIDE, Change, find_change
+from fieldfare.analysis.figures.change import FEWEST_EACH_SIDE, DetectedChange, find_change
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
@@ -52,7 +52,7 @@ class _Series:
     doubt: Floats
     least_side: int
 
-    def change(self, first: int = 0, until: int | None = None) -> Change | None:
+    def change(self, first: int = 0, until: int | None = None) -> DetectedChange | None:
         """The change among the days first..until, counted in rows of the series; its indices count from
         `first`.
 
@@ -97,12 +97,12 @@ def efficiency_fell(context: Context) -> Finding | None:
     return _told(context, series, change, drop, severity, until)
 
 
-def _chance_beyond(change: Change, drop: float) -> float:
+def _chance_beyond(change: DetectedChange, drop: float) -> float:
     """Probability that efficiency fell by more than `drop` [-], by the change's own error."""
     return normal_chance((float(np.log(1.0 - drop)) - change.size) / max(change.error, 1e-9))
 
 
-def _first_change(context: Context) -> tuple[_Series, Change | None]:
+def _first_change(context: Context) -> tuple[_Series, DetectedChange | None]:
     series = _series(context)
     return series, series.change()
 
@@ -123,7 +123,12 @@ def sure_drop(context: Context) -> int | None:
 
 
 def _told(
-    context: Context, series: _Series, change: Change, drop: float, severity: Severity, until: str | None
+    context: Context,
+    series: _Series,
+    change: DetectedChange,
+    drop: float,
+    severity: Severity,
+    until: str | None,
 ) -> Finding:
     days, day = context.days, series.rows
     since = days.day(int(day[change.at])).isoformat()

@@ -11,7 +11,7 @@ import numpy as np
 from fieldfare.analysis.errors import NotAssessed
 from fieldfare.analysis.expectation.promise import GAINS_W_PER_M2, at_design_weather
 from fieldfare.analysis.expectation.uncertain import GAUSS_95
-from fieldfare.analysis.figures.change import Change, find_change
+from fieldfare.analysis.figures.change import DetectedChange, find_change
 from fieldfare.analysis.figures.design_use import USUAL_FLOOR_M2, design_use
 from fieldfare.analysis.findings.confidence import Floats
 from fieldfare.analysis.findings.context import Context, Need, Rule
@@ -220,7 +220,7 @@ def electricity_above_expected(context: Context) -> Finding | None:
     )
 
 
-def _step(expected: Floats, used: Floats, known: np.ndarray, day: np.ndarray) -> Change | None:
+def _step(expected: Floats, used: Floats, known: np.ndarray, day: np.ndarray) -> DetectedChange | None:
     """A sure step or slide upwards of the electricity at like weather."""
     numbers = day.astype("datetime64[D]").astype(np.int64)[known]
     change = find_change(used[known], expected[known][:, None], np.ones(int(known.sum())), numbers)

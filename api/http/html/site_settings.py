@@ -21,7 +21,7 @@ from fieldfare.api.http.html.screens import (
 )
 from fieldfare.api.records.site_changes import (
     ChangedMeanwhile,
-    Proposal,
+    SiteFileChange,
     mark_of_file,
     propose,
     save,
@@ -43,7 +43,7 @@ class Asked:
     mark: str
     as_text: bool = False
     problems: list[Problem] = field(default_factory=list)
-    proposal: Proposal | None = None
+    proposal: SiteFileChange | None = None
     told: str = ""
 
 

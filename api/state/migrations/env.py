@@ -1,4 +1,4 @@
-"""Runs the migrations on the connection that is handed over."""
+"""Run the migrations on the given connection."""
 
 from __future__ import annotations
 

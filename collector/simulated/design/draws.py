@@ -1,4 +1,4 @@
-"""Hot water drawn in a household, litres at 40 degC by the minute."""
+"""Hot-water draws of a household, litres at 40 degC per minute."""
 
 from __future__ import annotations
 
@@ -6,17 +6,16 @@ from datetime import date
 
 import numpy as np
 
-from fieldfare.collector.simulated.design.spec import HotWater
+from fieldfare.collector.simulated.design.spec import HotWaterSpec
 
 
-def day_of_draws(hot_water: HotWater, seed: int, day: date) -> np.ndarray:
-    """One local day's draws.
+def day_of_draws(hot_water: HotWaterSpec, seed: int, day: date) -> np.ndarray:
+    """Draws of one local day.
 
-    hot_water : HotWater; seed : int; day : date
+    hot_water : HotWaterSpec; seed : int; day : date
     Returns float array (1440,) [l at 40 degC].
-    Source: the mix of small draws, showers and a bath, at morning, noon and evening, of the EN 16147 profiles
-        M and
-    L; times and sizes drawn anew each day.
+    Source: mix of small draws, showers and a bath in the morning, at noon and in the evening, as in the EN
+        16147 profiles M and L; times and sizes are random each day.
     """
     rng = np.random.default_rng([seed, 21, day.toordinal()])
     out = np.zeros(1440)
@@ -46,7 +45,7 @@ def day_of_draws(hot_water: HotWater, seed: int, day: date) -> np.ndarray:
 
 
 def _pour(out: np.ndarray, at_minute: float, litres: float, rate: float) -> None:
-    """Add a draw of so many litres at so many litres a minute; out (1440,) is changed."""
+    """Add a draw of `litres` at `rate` litres per minute; out (1440,) is updated in place."""
     start = int(np.clip(at_minute, 5, 1380))
     whole = int(litres // rate)
     out[start : start + whole] += rate
@@ -54,7 +53,7 @@ def _pour(out: np.ndarray, at_minute: float, litres: float, rate: float) -> None
 
 
 def party(out: np.ndarray) -> np.ndarray:
-    """A house full of guests: three times the draws, and a row of showers in the evening."""
+    """A house full of guests: three times the draws, and several showers in the evening."""
     more = out * 2.0
     for at in (1080, 1100, 1120, 1140, 1165, 1185):
         _pour(more, at, 55.0, 9.0)

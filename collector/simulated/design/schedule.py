@@ -1,5 +1,4 @@
-"""Hour by hour: what the controls are set to, what the people do, and where faults and oddities change
-either."""
+"""Hourly schedule: control settings and occupancy, changed by faults and oddities."""
 
 from __future__ import annotations
 
@@ -14,7 +13,7 @@ from fieldfare.collector.simulated.design.spec import PlantSpec
 from fieldfare.collector.simulated.faults.effects import apply_fault
 from fieldfare.collector.simulated.step.layout import HOURLY, HOURLY_DTYPE
 
-WARM_DAYS = 5  # run before the first logged instant, so that no start-up shows
+WARM_DAYS = 5  # warm-up before the first logged instant, to hide the start-up
 
 # Share of the day's gains by local hour; people at home in the morning and the evening. Common practice.
 GAINS_BY_HOUR = np.array(
@@ -49,8 +48,8 @@ GAINS_BY_HOUR = GAINS_BY_HOUR / GAINS_BY_HOUR.mean()
 
 
 @dataclass(frozen=True)
-class Span:
-    """The simulated time: local days, and where they lie in UTC."""
+class SimulatedSpan:
+    """The simulated time: local days and their UTC range."""
 
     first: date
     days: int
@@ -68,11 +67,11 @@ class Span:
         return int((self.end - self.begin).total_seconds() // 60)
 
 
-def span_of(first: date, days: int, timezone: str) -> Span:
+def span_of(first: date, days: int, timezone: str) -> SimulatedSpan:
     """Span of whole local days.
 
     first : date; days : int; timezone : str, IANA
-    Returns Span. Raises ValueError if days < 1 or the zone is not whole hours from UTC.
+    Returns SimulatedSpan. Raises ValueError if days < 1 or the zone is not whole hours from UTC.
     """
     if days < 1:
         raise ValueError(f"days must be at least 1, got {days}")
@@ -81,11 +80,11 @@ def span_of(first: date, days: int, timezone: str) -> Span:
     end = datetime.combine(first + timedelta(days=days), time(), zone).astimezone(UTC)
     if start.minute or end.minute:
         raise ValueError(f"timezone {timezone} is not whole hours from UTC")
-    return Span(first, days, zone, start - timedelta(days=WARM_DAYS), start, end)
+    return SimulatedSpan(first, days, zone, start - timedelta(days=WARM_DAYS), start, end)
 
 
-def clock(span: Span) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Local day since the first, clock hour and weekday of every UTC hour: three float arrays (hours,)."""
+def clock(span: SimulatedSpan) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Local day number, clock hour and weekday of every UTC hour: three float arrays (hours,)."""
     count = int((span.end - span.begin).total_seconds() // 3600)
     day, hour, weekday = np.empty(count), np.empty(count), np.empty(count)
     first = span.first.toordinal()
@@ -96,16 +95,16 @@ def clock(span: Span) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def _within(hour: np.ndarray, begin: float, end: float) -> np.ndarray:
-    """Bool array: clock hours in a window that may pass midnight."""
+    """Mask of clock hours in a window that may cross midnight: bool array."""
     if begin <= end:
         return (hour >= begin) & (hour < end)
     return (hour >= begin) | (hour < end)
 
 
-def hours_of(spec: PlantSpec, span: Span) -> np.ndarray:
-    """Settings and conditions of every hour, healthy plant first, then oddities, then faults.
+def hours_of(spec: PlantSpec, span: SimulatedSpan) -> np.ndarray:
+    """Settings and conditions of every hour: the healthy system, then oddities, then faults.
 
-    spec : PlantSpec; span : Span
+    spec : PlantSpec; span : SimulatedSpan
     Returns record array (hours,).
     """
     day, hour, weekday = clock(span)
@@ -151,8 +150,8 @@ def hours_of(spec: PlantSpec, span: Span) -> np.ndarray:
     return h
 
 
-def _hot_water(spec: PlantSpec, span: Span, h: np.ndarray) -> None:
-    """Fill set-point, windows and disinfection; h is changed."""
+def _hot_water(spec: PlantSpec, span: SimulatedSpan, h: np.ndarray) -> None:
+    """Fill set-point, windows and disinfection; h is updated in place."""
     hw = spec.hot_water
     assert hw is not None
     h["setpoint"], h["reheat_below"] = hw.setpoint_c, hw.reheat_below_c
@@ -170,8 +169,8 @@ def _hot_water(spec: PlantSpec, span: Span, h: np.ndarray) -> None:
         h["pasteurise"] = np.where(due, hw.pasteurise_c, 0.0)
 
 
-def _oddities(spec: PlantSpec, span: Span, h: np.ndarray) -> None:
-    """Change the hours of oddities that are no fault; h is changed."""
+def _oddities(spec: PlantSpec, span: SimulatedSpan, h: np.ndarray) -> None:
+    """Apply oddities that are not faults; h is updated in place."""
     for n, oddity in enumerate(spec.oddities):
         begin = (default_oddity_start(span) if oddity.start is None else oddity.start) - span.first
         d0 = begin.days
@@ -196,13 +195,13 @@ def _oddities(spec: PlantSpec, span: Span, h: np.ndarray) -> None:
                 h["setpoint"][part] += rng.choice([-2.0, 0.0, 3.0])
 
 
-def default_oddity_start(span: Span) -> date:
-    """A little before the middle of the span."""
+def default_oddity_start(span: SimulatedSpan) -> date:
+    """A day shortly before the middle of the span."""
     return span.first + timedelta(days=int(span.days * 0.45))
 
 
-def draws_of(spec: PlantSpec, span: Span) -> np.ndarray:
-    """Draws of every minute of the span, warm-up included: float array (minutes,) [l at 40 degC]."""
+def draws_of(spec: PlantSpec, span: SimulatedSpan) -> np.ndarray:
+    """Draws of every minute of the span, including warm-up: float array (minutes,) [l at 40 degC]."""
     out = np.zeros(span.minutes)
     if spec.hot_water is None:
         return out

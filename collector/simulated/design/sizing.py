@@ -1,4 +1,4 @@
-"""Designs healthy installations: house, unit, emitters, curve, cylinder and flow that fit each other."""
+"""Design healthy installations with matching house, unit, emitters, heating curve, cylinder and flow."""
 
 from __future__ import annotations
 
@@ -9,20 +9,20 @@ import numpy as np
 
 from fieldfare.collector.simulated.design.spec import (
     Backup,
-    Buffer,
+    BufferSpec,
     Climate,
     Control,
     ControlKind,
-    Design,
+    DesignSpec,
     EmitterSpec,
-    HeatPump,
-    HotWater,
-    House,
+    HeatPumpSpec,
+    HotWaterSpec,
+    HouseSpec,
     PlantSpec,
 )
 from fieldfare.collector.simulated.step.machine import steady
 
-# Invented places; monthly means and design temperatures as such climates have them (common practice).
+# Invented places with typical monthly means and design temperatures (common practice).
 CLIMATES: dict[str, Climate] = {
     "mild": Climate("mild", 5.4, 17.0, 2.9, 3.6, 2.2, 0.42, -2.5, 52.0, -2.0, "Europe/London"),
     "continental": Climate("continental", 0.2, 19.2, 4.2, 4.6, 2.4, 0.42, -10.0, 47.6, 8.6, "Europe/Zurich"),
@@ -70,7 +70,7 @@ def measured_climate(daily: tuple[float, ...], first: date) -> Climate:
 
 
 def season_need(climate: Climate, htc: float, indoor_c: float, gains_w: float) -> float:
-    """Space heat of a mean year [kWh]: sinusoidal year with normal day-to-day spread, gains set off."""
+    """Space heat of a mean year [kWh]: sinusoidal year with normal daily spread, less gains."""
     days = np.arange(365)
     mean = 0.5 * (climate.january_c + climate.july_c) + 0.5 * (climate.january_c - climate.july_c) * np.cos(
         2 * np.pi * (days - 21) / 365
@@ -91,7 +91,7 @@ def _emitters(
     area: float,
     indoor: float,
 ) -> tuple[tuple[EmitterSpec, ...], float, float]:
-    """Emitters that carry the design load at a chosen mean water temperature.
+    """Emitters that carry the design load at a random mean water temperature.
 
     Returns tuple (emitters, mean water temperature at design [degC], spread of flow and return [K]).
     """
@@ -140,13 +140,12 @@ def _curve(
     exponent: float,
     gain_share: float,
 ) -> tuple[tuple[float, float], ...]:
-    """Heating curve that gives what the house loses, less a little for what people and sun bring in mild
-    weather."""
+    """Heating curve that covers the heat loss, less a small share of gains in mild weather."""
     points = []
     span = indoor - climate.design_c
     for outdoor in (climate.design_c, 0.5 * (climate.design_c + 15.0), 15.0):
         part = (indoor - outdoor) / span
-        # at the design point nothing is set off; towards mild weather three quarters of the gains are
+        # gains count for nothing at the design point, and for three quarters in mild weather
         part = max(part - 0.75 * gain_share * (outdoor - climate.design_c) / (15.0 - climate.design_c), 0.06)
         flow = indoor + (mean - indoor) * part ** (1.0 / exponent) + 0.5 * spread * part
         points.append((round(outdoor, 1), round(flow * 2.0) / 2.0))
@@ -165,8 +164,7 @@ def design_plant(
     """A healthy installation drawn from a seed, without meters.
 
     seed : int; climate : Climate; control, emitter (radiator, underfloor, mixed, fan_coil), buffer (none,
-        series,
-    parallel), hot_water : what to fix; None leaves it to the seed
+        series, parallel), hot_water : fixed choices; None draws from the seed
     Returns PlantSpec.
     """
     rng = np.random.default_rng([seed, 1])
@@ -187,11 +185,11 @@ def design_plant(
     drawn_control: ControlKind = "thermostat" if rng.random() < 0.55 else "compensation"
     control_kind = drawn_control if control is None else control
     if kind == "underfloor" and control is None:
-        control_kind = "compensation"  # a floor is too slow for an on-off thermostat
+        control_kind = "compensation"  # underfloor heating is too slow for an on-off thermostat
     heavy = float(rng.uniform(0.6, 1.6))
     gains = area * float(rng.uniform(2.2, 3.6))
     load = htc * (indoor - climate.design_c)
-    house = House(
+    house = HouseSpec(
         area,
         htc,
         float(rng.uniform(0.42, 0.5)),
@@ -226,13 +224,13 @@ def design_plant(
     has_hot = bool(rng.random() < 0.93) if hot_water is None else hot_water
     cylinder = _cylinder(rng, area, hp, climate) if has_hot else None
     if cylinder is not None and hp.rated_w < 33.0 * cylinder.litres:
-        hp = replace(hp, hot_water_share=0.95)  # a small unit needs all it has for a big store
+        hp = replace(hp, hot_water_share=0.95)  # a small unit needs its full output for a large cylinder
     tank = _buffer(rng, hp, buffer)
     heater = None
     if rng.random() < 0.5 or climate.design_c < -8.0:
         heater = Backup(3000.0 if hp.rated_w < 9000 else 6000.0, climate.design_c + 1.0, 60.0)
     space = season_need(climate, htc, indoor, gains)
-    design = Design(
+    design = DesignSpec(
         round(load / 100.0) * 100.0,
         indoor,
         climate.design_c,
@@ -260,14 +258,16 @@ def design_plant(
     )
 
 
-def _unit(rng: np.random.Generator, load: float, climate: Climate, flow_c: float, spread: float) -> HeatPump:
-    """The smallest unit that carries the design load with some spare for hot water."""
+def _unit(
+    rng: np.random.Generator, load: float, climate: Climate, flow_c: float, spread: float
+) -> HeatPumpSpec:
+    """The smallest unit that carries the design load with some margin for hot water."""
     margin = float(rng.uniform(1.06, 1.22))
     cop = float(np.round(rng.uniform(3.8, 4.6), 1))
     hot, refrigerant = (70.0, "R290") if rng.random() < 0.6 else (60.0, "R32")
     chosen = None
     for rated in UNITS_W:
-        chosen = HeatPump(
+        chosen = HeatPumpSpec(
             rated_w=rated,
             min_w=round(rated * float(np.interp(rated, [4500, 26000], [0.30, 0.24])), -2),
             cop_a7w35=cop,
@@ -288,8 +288,8 @@ def _unit(rng: np.random.Generator, load: float, climate: Climate, flow_c: float
     return replace(chosen, flow_m3_per_h=round(flow, 2))
 
 
-def _cylinder(rng: np.random.Generator, area: float, hp: HeatPump, climate: Climate) -> HotWater:
-    """A cylinder for the household the house holds."""
+def _cylinder(rng: np.random.Generator, area: float, hp: HeatPumpSpec, climate: Climate) -> HotWaterSpec:
+    """A cylinder sized for the occupants of the house."""
     per_day = float(np.clip(rng.normal(1.0, 0.25) * (95.0 + 1.15 * area), 100.0, 420.0))
     litres = float(
         min((150.0, 180.0, 200.0, 250.0, 300.0, 400.0), key=lambda v: abs(v - 1.0 * per_day - 35.0))
@@ -297,12 +297,12 @@ def _cylinder(rng: np.random.Generator, area: float, hp: HeatPump, climate: Clim
     setpoint = float(rng.choice([50.0, 52.0, 55.0], p=[0.5, 0.25, 0.25]))
     if hp.max_flow_c < 65.0:
         setpoint = min(setpoint, hp.hot_water_reach_c - 2.0)
-    # Regulation (EU) 812/2013 class B, W at 45 K; as installed a tenth to a fifth more for pipes (common
+    # Regulation (EU) 812/2013 class B, W at 45 K; 10 to 20 % more as installed, for pipes (common
     # practice)
     rated_w = 12.0 + 5.93 * litres**0.4
     installed = float(rng.uniform(1.0, 1.2))
     windows = ((3.0, 9.0), (12.0, 17.0), (19.0, 23.0)) if rng.random() < 0.25 else ()
-    return HotWater(
+    return HotWaterSpec(
         litres,
         setpoint,
         setpoint - (10.0 if setpoint > 54.0 else 7.0),
@@ -317,13 +317,13 @@ def _cylinder(rng: np.random.Generator, area: float, hp: HeatPump, climate: Clim
     )
 
 
-def _buffer(rng: np.random.Generator, hp: HeatPump, wanted: str | None) -> Buffer | None:
-    """A buffer as installers choose it: mostly none or a small one in series, sometimes a separator."""
+def _buffer(rng: np.random.Generator, hp: HeatPumpSpec, wanted: str | None) -> BufferSpec | None:
+    """A typical buffer: mostly none or a small one in series, sometimes a parallel one."""
     kind = str(rng.choice(["none", "series", "parallel"], p=[0.45, 0.35, 0.2])) if wanted is None else wanted
     if kind == "none":
         return None
     if kind == "series":
-        return Buffer(float(rng.choice([40.0, 50.0, 80.0])), "series")
+        return BufferSpec(float(rng.choice([40.0, 50.0, 80.0])), "series")
     litres = float(rng.choice([80.0, 100.0, 150.0]))
-    # the secondary side is set a little below the primary so that nothing is drawn up from below
-    return Buffer(litres, "parallel", round(hp.flow_m3_per_h * 0.9, 2), hp.pump_w)
+    # secondary flow slightly below primary, so that no cold water is drawn from the lower layer
+    return BufferSpec(litres, "parallel", round(hp.flow_m3_per_h * 0.9, 2), hp.pump_w)

@@ -1,4 +1,4 @@
-"""What a simulated installation is made of. Frozen: a changed plant is a new plant.
+"""Specification of a simulated installation, as frozen dataclasses.
 
 Temperatures are degC, powers W, energies J or kWh as named, volumes litres, flows m3/h.
 """
@@ -34,7 +34,7 @@ class Climate:
 
 
 @dataclass(frozen=True)
-class House:
+class HouseSpec:
     """One or two zones, each an air node and a fabric node."""
 
     floor_area_m2: float
@@ -43,7 +43,7 @@ class House:
     air_kj_per_k: float
     fabric_kj_per_k: float
     aperture_m2: float  # south facade's effective glass
-    gains_w: float  # people and appliances, mean of a day
+    gains_w: float  # people and appliances, daily mean
     zones: tuple[str, ...]
     zone_shares: tuple[float, ...]
 
@@ -81,8 +81,8 @@ class Control:
 
 
 @dataclass(frozen=True)
-class HeatPump:
-    rated_w: float  # greatest continuous output at A7/W35
+class HeatPumpSpec:
+    rated_w: float  # maximum continuous output at A7/W35
     min_w: float
     cop_a7w35: float  # EN 14511, full output, dry coil
     max_flow_c: float
@@ -113,7 +113,7 @@ class HeatPump:
 
 
 @dataclass(frozen=True)
-class HotWater:
+class HotWaterSpec:
     litres: float
     setpoint_c: float
     reheat_below_c: float
@@ -131,7 +131,7 @@ class HotWater:
 
 
 @dataclass(frozen=True)
-class Buffer:
+class BufferSpec:
     litres: float
     arrangement: Arrangement
     secondary_flow_m3_per_h: float = 0.0
@@ -142,12 +142,12 @@ class Buffer:
 class Backup:
     power_w: float
     bivalent_c: float  # not used above this
-    patience_min: float = 30.0  # time the unit must fall short at full output
+    patience_min: float = 30.0  # time the unit must be short at full output
 
 
 @dataclass(frozen=True)
 class Meter:
-    """One measured value as the site file declares it, and how truly it measures."""
+    """One measured value: its declaration in the site file and its real errors."""
 
     id: str
     quantity: str
@@ -168,7 +168,7 @@ class Meter:
 
 
 @dataclass(frozen=True)
-class Design:
+class DesignSpec:
     heat_loss_w: float
     indoor_c: float
     outdoor_c: float
@@ -181,18 +181,18 @@ class Design:
 
 @dataclass(frozen=True)
 class Fault:
-    """Something wrong, from `start` (None: the code's usual place in the season) at a level of 0 to 1."""
+    """A fault, from `start` (None: the code's usual place in the season) at a level of 0 to 1."""
 
     code: str
     cause: str | None
     level: float
     start: date | None = None
-    built_in: bool = False  # already part of the plant's description
+    built_in: bool = False  # already part of the spec
 
 
 @dataclass(frozen=True)
 class Oddity:
-    """Something unusual that is no fault."""
+    """Something unusual that is not a fault."""
 
     kind: Literal["away", "cold_snap", "party", "serviced", "settling_in"]
     start: date | None = None
@@ -200,7 +200,7 @@ class Oddity:
 
 @dataclass(frozen=True)
 class Household:
-    """Invented people and where they live, as the site file's contact has it."""
+    """Invented people and address, for the site file's contact."""
 
     name: str
     phone: str
@@ -217,14 +217,14 @@ class PlantSpec:
     name: str
     seed: int
     climate: Climate
-    house: House
+    house: HouseSpec
     emitters: tuple[EmitterSpec, ...]
     control: Control
-    heat_pump: HeatPump
-    hot_water: HotWater | None
-    buffer: Buffer | None
+    heat_pump: HeatPumpSpec
+    hot_water: HotWaterSpec | None
+    buffer: BufferSpec | None
     backup: Backup | None
-    design: Design
+    design: DesignSpec
     meters: tuple[Meter, ...]
     faults: tuple[Fault, ...] = ()
     oddities: tuple[Oddity, ...] = ()

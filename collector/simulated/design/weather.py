@@ -1,4 +1,4 @@
-"""Weather of an invented place, by the minute, the same for a date whatever span is asked for."""
+"""Weather of an invented place by the minute, the same for a date whatever the span."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ SOLAR_CONSTANT = 1361.0  # W/m2 (Kopp and Lean 2011)
 
 
 @dataclass(frozen=True)
-class Weather:
-    """By the minute, minutes from the first instant on."""
+class WeatherSeries:
+    """Weather by the minute, from the first instant."""
 
     outdoor_c: np.ndarray
     vapour_pa: np.ndarray
@@ -23,7 +23,7 @@ class Weather:
     facade: np.ndarray  # W/m2 on a south wall
 
     def columns(self) -> np.ndarray:
-        """The four as one float array (minutes, 4), as the compiled step wants them."""
+        """The four as one float array (minutes, 4), for the compiled step."""
         return np.ascontiguousarray(np.stack([self.outdoor_c, self.vapour_pa, self.sun, self.facade], axis=1))
 
 
@@ -60,7 +60,7 @@ def day_means(
     t = mean + spread * cold - 1.2 * season * cloud
     if climate.daily and climate.daily_from is not None:
         known = np.asarray(climate.daily, dtype=float)
-        # a series is repeated by whole years so that any date finds a day of its own season
+        # repeat a series by whole years so that every date gets a day of its own season
         years = max(1, len(known) // 365)
         at = (ordinal - climate.daily_from.toordinal()) % (years * 365)
         t = known[at] + np.random.default_rng([seed, 14]).uniform(-0.5, 0.5, total)[-days:]
@@ -74,7 +74,7 @@ def day_means(
 def snap(
     t: np.ndarray, first: date, oddities: tuple[Oddity, ...], design_c: float, default: date
 ) -> np.ndarray:
-    """Push days of a cold snap below the design temperature.
+    """Lower the days of a cold snap below the design temperature.
 
     t : float array (days,) [degC]; design_c : float [degC]; default : date, used where the oddity names none
     Returns float array (days,) [degC].
@@ -98,30 +98,28 @@ def minutes(
     clear: np.ndarray,
     depression: np.ndarray,
     offset_h: float,
-) -> Weather:
+) -> WeatherSeries:
     """Weather by the minute from daily values.
 
     first : date, first UTC day; t_day, clear, depression : float arrays (days,); offset_h : float [h], mean
-        solar
-    time minus UTC
-    Returns Weather with days * 1440 minutes.
-    Source: declination after Cooper (1969); clear-sky sun as solar constant times 0.75 to the power of the
-        air mass;
-    diffuse share falling with clearness (the form of Erbs et al. 1982, straightened).
+        solar time minus UTC
+    Returns WeatherSeries with days * 1440 minutes.
+    Source: declination after Cooper (1969); clear-sky irradiance as solar constant times 0.75 to the power of
+        the air mass; diffuse share falls with clearness (linearised Erbs et al. 1982).
     """
     days = len(t_day)
     n = days * 1440
     minute = np.arange(n)
     hour = (minute % 1440) / 60.0 + offset_h
     day = minute // 1440
-    # daily means, spread over the minutes without steps and without shifting any day's mean much
+    # interpolate daily means smoothly, nearly preserving each day's mean
     mid = np.interp(minute, np.arange(days) * 1440.0 + 720.0, t_day)
     mean_of_mid = mid.reshape(days, 1440).mean(axis=1)
     smooth = mid + np.interp(minute, np.arange(days) * 1440.0 + 720.0, t_day - mean_of_mid)
     swing = climate.swing_k * (0.25 + 0.95 * clear)
     swing_now = np.interp(minute, np.arange(days) * 1440.0 + 720.0, swing)
     wave = np.cos(2.0 * np.pi * (hour - 14.7) / 24.0) + 0.18 * np.cos(4.0 * np.pi * (hour - 13.0) / 24.0)
-    # ripples of an hour or two
+    # fluctuations of an hour or two
     ripple = np.concatenate(
         [np.random.default_rng([seed, 15, (first.toordinal() + d)]).standard_normal(24) for d in range(days)]
     )
@@ -152,7 +150,7 @@ def minutes(
     beam = np.where(up > 0.03, (sun - diffuse) / np.maximum(up, 0.08), 0.0)
     to_south = np.sin(lat) * np.cos(declination) * np.cos(angle) - np.cos(lat) * np.sin(declination)
     facade = np.minimum(beam, 950.0) * np.maximum(to_south, 0.0) + 0.5 * diffuse + 0.1 * sun
-    return Weather(outdoor, vapour, sun, facade)
+    return WeatherSeries(outdoor, vapour, sun, facade)
 
 
 def _vapour(dew: np.ndarray) -> np.ndarray:
@@ -161,13 +159,12 @@ def _vapour(dew: np.ndarray) -> np.ndarray:
 
 
 def _saturation(t: np.ndarray) -> np.ndarray:
-    """Greatest vapour pressure [Pa] air holds: over ice below freezing, where fog turns to rime."""
+    """Saturation vapour pressure [Pa]: over ice below freezing, where fog turns to rime."""
     return np.where(
         t < 0.0, 611.213 * np.exp(22.46 * t / (272.62 + t)), 611.213 * np.exp(17.62 * t / (243.12 + t))
     )
 
 
 def relative_humidity(outdoor: np.ndarray, vapour: np.ndarray) -> np.ndarray:
-    """Relative humidity [%] over water, as sensors and weather services give it also below freezing (WMO No.
-    8)."""
+    """Relative humidity [%] over water, as sensors report it also below freezing (WMO No. 8)."""
     return 100.0 * vapour / (611.213 * np.exp(17.62 * outdoor / (243.12 + outdoor)))

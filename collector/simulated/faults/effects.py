@@ -1,8 +1,8 @@
-"""What each fault does to the plant, at three strengths, with the reasoning beside it.
+"""Effects of each fault on the system, at three strengths, with the reasoning.
 
-Strengths are what an experienced engineer would say on seeing the traces: faint, one would need to be told;
-plain, one would name it within minutes; gross, the householder rings. Level 0 is healthy; 1/3, 2/3 and 1 are
-the three names.
+Strengths are an experienced engineer's judgement of the traces: faint, hard to see without a hint; plain,
+recognised within minutes; gross, the householder calls. Level 0 is healthy; 1/3, 2/3 and 1 are the three
+strengths.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from fieldfare.collector.simulated.design.spec import Fault, PlantSpec
 from fieldfare.collector.simulated.step.machine import steady
 
 if TYPE_CHECKING:
-    from fieldfare.collector.simulated.design.schedule import Span
+    from fieldfare.collector.simulated.design.schedule import SimulatedSpan
 
 How = Literal["set", "add", "mul"]
 Relative = Literal["", "curve_top", "setpoint", "design", "january", "load"]
@@ -24,8 +24,8 @@ LEVELS = {"faint": 1.0 / 3.0, "plain": 2.0 / 3.0, "gross": 1.0}
 
 
 @dataclass(frozen=True)
-class Effect:
-    """One setting or property an active fault changes, hour by hour."""
+class FaultEffect:
+    """One setting or property that an active fault changes, hour by hour."""
 
     name: str  # of layout.HOURLY
     how: How
@@ -33,9 +33,9 @@ class Effect:
     faint: float
     plain: float
     gross: float
-    slide_days: float = 0.0  # above 0 it grows to its value over so many days
+    slide_days: float = 0.0  # above 0: days over which it grows to its value
     relative: Literal["", "curve_top", "setpoint", "design", "january", "load"] = (
-        ""  # added to a property of the plant
+        ""  # added to a property of the system
     )
 
     def at(self, level: float) -> float:
@@ -55,13 +55,13 @@ def _e(
     *,
     slide: float = 0.0,
     relative: Relative = "",
-) -> Effect:
-    """An Effect, short to write."""
-    return Effect(name, how, healthy, faint, plain, gross, slide, relative)
+) -> FaultEffect:
+    """A FaultEffect, short to write."""
+    return FaultEffect(name, how, healthy, faint, plain, gross, slide, relative)
 
 
 # (code, cause): effects. A cause of None is the code's own single form.
-EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
+EFFECTS: dict[tuple[str, str | None], tuple[FaultEffect, ...]] = {
     # A room thermostat made for boilers switches by time: its anticipator and narrow band give one, two and
     # three calls an hour with a unit that must rest ten minutes; one is a nuisance, two wear it, three leave
     # no run worth the name.
@@ -72,16 +72,16 @@ EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
     # At 62 % the spread only widens; at 40 % the lowest output lifts the flow to its limit in minutes; at 28
     # % at once.
     ("short_cycling", "flow_restriction"): (_e("flow", "mul", 1.0, 0.62, 0.40, 0.28),),
-    # A coil with a fifth less air needs a look at the fins; at 55 % leaves or a fence stand before it.
+    # A fifth less air suggests dirty fins; at 55 % leaves or a fence block the coil.
     ("excessive_defrost", "coil_airflow"): (_e("airflow", "mul", 1.0, 0.84, 0.70, 0.52),),
-    # Undercharge starves the coil first and costs output and efficiency after; plain is what a frosted inlet
-    # shows.
+    # Undercharge starves the coil first, then costs output and efficiency; a frosted inlet shows the plain
+    # strength.
     ("excessive_defrost", "low_refrigerant_symptom"): (
         _e("evaporator", "mul", 1.0, 0.82, 0.66, 0.50),
         _e("capacity", "mul", 1.0, 0.95, 0.86, 0.72),
         _e("eta", "mul", 1.0, 0.97, 0.91, 0.82),
     ),
-    # Melting heat down to a third runs into the time limit and leaves ice behind.
+    # With a third of the melting heat, defrosts reach the time limit and leave ice.
     ("excessive_defrost", "insufficient_defrost_heat"): (_e("defrost_heat", "mul", 1.0, 0.55, 0.32, 0.20),),
     ("defrost_without_frost", "low_refrigerant_symptom"): (
         _e("evaporator", "mul", 1.0, 0.66, 0.50, 0.38),
@@ -94,7 +94,7 @@ EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
     # 2.5 K is within what installers argue about; 6 K costs an eighth of the electricity; 12 K is a factory
     # curve.
     ("flow_temperature_above_curve", "curve_set_high"): (_e("curve_shift", "add", 0.0, 2.5, 6.0, 12.0),),
-    # Someone set the flow by hand near the design day's value and forgot it: ten days, five weeks, for good.
+    # Flow temperature set by hand near the design value and forgotten: for ten days, five weeks, permanently.
     ("flow_temperature_above_curve", "manual_override"): (
         _e("fixed_flow", "set", 0.0, -3.0, 1.0, 6.0, relative="curve_top"),
     ),
@@ -106,7 +106,7 @@ EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
         _e("air_bubbles", "add", 0.0, 0.02, 0.05, 0.09),
     ),
     ("low_flow", "pump_setting"): (_e("flow", "mul", 1.0, 0.75, 0.55, 0.40),),
-    # Debris after a refit: a tenth in ten weeks passes unseen, a third is plain, at 45 % the unit trips on
+    # Debris after a refit: 10 % in ten weeks is unnoticed, a third is plain, at 45 % the unit trips on
     # flow.
     ("falling_flow", "strainer_clogging"): (_e("flow", "mul", 1.0, 0.88, 0.66, 0.42, slide=70.0),),
     ("buffer_mixing", "secondary_flow_exceeds_primary"): (_e("flow2", "mul", 1.0, 1.5, 2.4, 4.2),),
@@ -121,14 +121,14 @@ EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
         _e("capacity", "mul", 1.2, 0.85, 0.65, 0.48, relative="load"),
         _e("bivalent", "set", 0.0, 14.0, 18.0, 24.0, relative="design"),
     ),
-    # Element left on its timer at the hour after supper, then twice a day, then all day.
+    # Element left on a timer: for an hour after supper, twice a day, all day.
     ("immersion_use", "immersion_timer_on"): (
         _e("immersion_timer", "set", 0.0, 1.5, 6.0, 12.0, relative="setpoint"),
     ),
-    # 10 to 15 W is usual; 40 W more is a stray heater tape, 90 W a crankcase heater that never rests, 220 W
+    # 10 to 15 W is usual; 40 W more is a trace heater, 90 W a crankcase heater that is always on, 220 W
     # both.
     ("high_standby", None): (_e("standby", "add", 0.0, 30.0, 90.0, 220.0),),
-    # Level decides for how much of the day the pump is forced on: see apply_fault.
+    # The level sets the share of the day with the pump forced on: see apply_fault.
     ("pump_always_on", None): (_e("pump_always", "set", 0.0, 1.0, 1.0, 1.0),),
     # Heating limit at 19, 22 and 30 C with the room call forced: the towel rail is warm in June.
     ("heating_out_of_season", None): (
@@ -138,7 +138,7 @@ EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
         _e("target1", "add", 0.0, 0.5, 2.0, 4.0),
         _e("min_flow", "add", 0.0, 1.0, 4.0, 8.0),
     ),
-    # Field meters tell 5 % from nothing only with luck; 20 % is outside every tolerance; 35 % is a failing
+    # Field meters can hardly resolve 5 %; 20 % is outside every tolerance; 35 % is a failing
     # compressor.
     ("efficiency_below_expected", None): (_e("eta", "mul", 1.0, 0.93, 0.78, 0.62),),
     ("efficiency_fell", "step"): (_e("eta", "mul", 1.0, 0.95, 0.84, 0.68),),
@@ -162,16 +162,16 @@ EFFECTS: dict[tuple[str, str | None], tuple[Effect, ...]] = {
         _e("setpoint", "add", 0.0, 0.0, 0.0, -4.0),
         _e("reheat_below", "add", 0.0, 0.0, 0.0, -4.0),
     ),
-    # A diverter that lets 0.6, 2 or 8 % past: at 2 % the heating draws half a kilowatt from the cylinder.
+    # A diverter that leaks 0.6, 2 or 8 %: at 2 % the heating draws half a kilowatt from the cylinder.
     ("diverter_passing", None): (_e("passing", "set", 0.0, 0.006, 0.02, 0.08),),
     # A weeping valve: a tenth of a bar a month, a tenth a week, a bar in a month.
     ("pressure_falling", None): (_e("leak", "add", 0.0, 0.03, 0.09, 0.30),),
     ("pressure_low", None): (_e("pressure", "add", 0.0, -0.75, -1.05, -1.35),),
-    # The unit's supply trips, the gateway's does not: hours, a day, three days without flow in frost.
+    # The unit's supply trips, the gateway's does not: hours, one day, three days without flow in frost.
     ("frost_risk", "power_loss"): (_e("power", "set", 1.0, 0.0, 0.0, 0.0),),
 }
 
-# Codes whose fault comes during the span when no start is given; the rest are there from the first day.
+# Codes whose fault begins during the span by default; the others are present from the first day.
 LATER = {
     "efficiency_fell",
     "falling_flow",
@@ -183,8 +183,8 @@ LATER = {
 }
 
 
-def fault_start_day(fault: Fault, span: Span) -> int:
-    """Local day, counted from the span's first, on which a fault begins (-1000: always there)."""
+def fault_start_day(fault: Fault, span: SimulatedSpan) -> int:
+    """Local day, counted from the span's first, on which a fault begins (-1000: always present)."""
     if fault.start is not None:
         return (fault.start - span.first).days
     if fault.code in LATER:
@@ -194,10 +194,10 @@ def fault_start_day(fault: Fault, span: Span) -> int:
     return -1000
 
 
-def apply_fault(fault: Fault, spec: PlantSpec, h: np.ndarray, span: Span) -> None:
-    """Change the hours in which a fault is active; h (hours,) is changed.
+def apply_fault(fault: Fault, spec: PlantSpec, h: np.ndarray, span: SimulatedSpan) -> None:
+    """Change the hours in which a fault is active; h (hours,) is updated in place.
 
-    fault : Fault; spec : PlantSpec; span : Span
+    fault : Fault; spec : PlantSpec; span : SimulatedSpan
     """
     effects = EFFECTS.get((fault.code, fault.cause))
     if effects is None:
@@ -242,7 +242,7 @@ def apply_fault(fault: Fault, spec: PlantSpec, h: np.ndarray, span: Span) -> Non
 
 
 def _base(spec: PlantSpec, relative: str) -> float:
-    """Property of the plant a setting is measured from [degC]."""
+    """Property of the system that a setting is measured from [degC]."""
     if relative == "curve_top":
         return spec.control.curve[0][1]
     if relative == "january":
@@ -255,7 +255,7 @@ def _base(spec: PlantSpec, relative: str) -> float:
 
 
 def load_share(spec: PlantSpec) -> float:
-    """Design load as a share of what the unit gives on the design day at the curve's flow temperature."""
+    """Design load as a share of the unit's output on the design day at the curve's flow temperature."""
     output, _ = steady(spec.heat_pump, spec.climate.design_c, spec.control.curve[0][1])
     load = spec.house.htc_w_per_k * (spec.design.indoor_c - spec.climate.design_c)
-    return load / (0.93 * output)  # frost and hot water take their share
+    return load / (0.93 * output)  # less what frost and hot water need

@@ -1,4 +1,4 @@
-"""Breaks a plant: every fault the findings name, each as something physical in the plant or in a meter."""
+"""Inject faults: each finding's cause as a physical change in the system or in a meter."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from fieldfare.collector.simulated.design.spec import (
-    Buffer,
+    BufferSpec,
     EmitterSpec,
     Fault,
     Oddity,
@@ -38,7 +38,7 @@ def _hw(spec: PlantSpec, **change: Any) -> PlantSpec:
 
 
 def _oversized(spec: PlantSpec, level: float) -> PlantSpec:
-    """A unit 1.25, 1.6 or 2.4 times too big that cannot turn down far, on radiators with little water."""
+    """A unit 1.25, 1.6 or 2.4 times too large with a high minimum output, on radiators with little water."""
     k = _v(level, 1.0, 1.25, 1.6, 2.4)
     hp = spec.heat_pump
     low = _v(level, hp.min_w / hp.rated_w, 0.33, 0.40, 0.48)
@@ -53,14 +53,14 @@ def _oversized(spec: PlantSpec, level: float) -> PlantSpec:
 
 
 def _litres(spec: PlantSpec, factor: float) -> tuple[EmitterSpec, ...]:
-    """Emitters with less water and metal in them."""
+    """Scale the water and metal of the emitters."""
     return tuple(
         replace(e, litres=e.litres * factor, metal_kj_per_k=e.metal_kj_per_k * factor) for e in spec.emitters
     )
 
 
 def _little_water(spec: PlantSpec, level: float) -> PlantSpec:
-    """No buffer and microbore pipes or fan coils: half, a quarter, a seventh of the water that was there."""
+    """No buffer and microbore pipes or fan coils: a half, a quarter or a seventh of the water."""
     control = replace(
         spec.control, stop_above_k=_v(level, 4.0, 3.5, 3.0, 3.0), min_off_s=_v(level, 600, 420, 300, 180)
     )
@@ -71,21 +71,21 @@ def _little_water(spec: PlantSpec, level: float) -> PlantSpec:
 
 
 def _coarse(spec: PlantSpec, low: float) -> PlantSpec:
-    """A unit that cannot turn down below a share of its full output."""
+    """A unit that cannot modulate below a share of its full output."""
     hp = spec.heat_pump
     return _hp(spec, min_w=round(max(hp.min_w, low * hp.rated_w), -2))
 
 
 def _restricted(spec: PlantSpec, level: float) -> PlantSpec:
-    """A coarse unit without buffer, which the nominal flow still suits and a restricted one does not."""
+    """A unit with a high minimum output and no buffer, fit for the nominal flow but not for less."""
     control = replace(spec.control, stop_above_k=4.0, min_off_s=300.0)
     return replace(_coarse(spec, _v(level, 0.27, 0.33, 0.38, 0.40)), buffer=None, control=control)
 
 
 def _separator(spec: PlantSpec, level: float) -> PlantSpec:
-    """The same plant behind a separating buffer, whose secondary pump then runs too fast."""
+    """The same system behind a parallel buffer whose secondary pump runs too fast."""
     hp = spec.heat_pump
-    return replace(spec, buffer=Buffer(100.0, "parallel", round(0.9 * hp.flow_m3_per_h, 2), hp.pump_w))
+    return replace(spec, buffer=BufferSpec(100.0, "parallel", round(0.9 * hp.flow_m3_per_h, 2), hp.pump_w))
 
 
 def _with_backup(spec: PlantSpec, level: float) -> PlantSpec:
@@ -100,7 +100,7 @@ def _with_backup(spec: PlantSpec, level: float) -> PlantSpec:
 
 
 def _unit_of(faint: float, plain: float, gross: float, spec: PlantSpec, level: float) -> PlantSpec:
-    """A unit chosen at a share of the load on the design day, and no heater to help."""
+    """A unit sized to a share of the load on the design day, without back-up heater."""
     k = min(1.0, _v(level, 1.2, faint, plain, gross) * load_share(spec))
     hp = spec.heat_pump
     return replace(
@@ -111,7 +111,7 @@ def _unit_of(faint: float, plain: float, gross: float, spec: PlantSpec, level: f
 
 
 def _two_zones(spec: PlantSpec, level: float) -> PlantSpec:
-    """The upper storey gets its own valve, so that it can fail to open."""
+    """Give the upper storey its own valve, so that it can fail to open."""
     if len(spec.house.zones) == 2:
         return spec
     e = spec.emitters[0]
@@ -142,7 +142,7 @@ def _two_zones(spec: PlantSpec, level: float) -> PlantSpec:
 
 
 def _design_number(spec: PlantSpec, factor: float) -> PlantSpec:
-    """The plant is as it should be; only the design's heat loss was reckoned wrong."""
+    """A healthy system whose design heat loss was calculated wrongly."""
     design = replace(
         spec.design,
         heat_loss_w=round(spec.design.heat_loss_w / factor, -1),
@@ -152,7 +152,7 @@ def _design_number(spec: PlantSpec, factor: float) -> PlantSpec:
 
 
 def _beyond_reach(spec: PlantSpec, level: float, helped: bool) -> PlantSpec:
-    """A unit that makes 57 C water, asked for a cylinder it cannot bring there."""
+    """A unit that makes 57 C water, with a cylinder set-point above its reach."""
     hp = _hp(spec, max_flow_c=57.0, hot_water_reach_c=50.0, refrigerant="R410A")
     if helped:
         setpoint = _v(level, 49.0, 52.0, 55.0, 60.0)
@@ -170,7 +170,7 @@ def _beyond_reach(spec: PlantSpec, level: float, helped: bool) -> PlantSpec:
 
 
 def _window(spec: PlantSpec, level: float) -> PlantSpec:
-    """Reheats allowed only by night (faint: and after lunch), while the family bathes morning and evening."""
+    """Reheats allowed only at night (faint: and after lunch), while the family bathes morning and evening."""
     hw = spec.hot_water
     assert hw is not None
     windows: tuple[tuple[float, float], ...] = ((2.0, 2.0 + _v(level, 6.0, 4.0, 3.0, 1.0)),)
@@ -194,7 +194,7 @@ def _small_cylinder(spec: PlantSpec, level: float) -> PlantSpec:
 
 
 def _antifreeze(spec: PlantSpec, level: float) -> PlantSpec:
-    """Propylene glycol in the circuit and a heat meter that reckons with water: 20, 30, 40 % by mass."""
+    """Propylene glycol in the circuit and a heat meter set for water: 20, 30, 40 % by mass."""
     percent = _v(level, 0.0, 15.0, 30.0, 40.0)
     meters = tuple(
         replace(m, antifreeze_corrected=False) if m.quantity in HEAT_QUANTITIES else m for m in spec.meters
@@ -203,7 +203,7 @@ def _antifreeze(spec: PlantSpec, level: float) -> PlantSpec:
 
 
 def _heat_meter(spec: PlantSpec, factor: float) -> PlantSpec:
-    """The heat meter counts wrong (pulse value, sensor pocket); flow and temperatures beside it are right."""
+    """The heat meter counts wrong (pulse value, sensor pocket); separate flow and temperatures are right."""
     meters = tuple(
         replace(m, gain=m.gain * factor) if m.quantity in HEAT_QUANTITIES else m for m in spec.meters
     )
@@ -211,7 +211,7 @@ def _heat_meter(spec: PlantSpec, factor: float) -> PlantSpec:
 
 
 def _thermostat(spec: PlantSpec, level: float) -> PlantSpec:
-    """A room thermostat, where there was none, to be the one that chops."""
+    """Add a room thermostat as the cause of cycling."""
     control = replace(
         spec.control,
         kind="thermostat",
@@ -235,7 +235,7 @@ BUILT_IN: dict[tuple[str, str | None], Callable[[PlantSpec, float], PlantSpec]] 
     ("reheat_incomplete", "setpoint_above_reach"): lambda s, v: _beyond_reach(s, v, False),
     ("heat_loss_above_design", None): lambda s, v: _design_number(s, _v(v, 1.0, 1.15, 1.4, 1.9)),
     ("heat_loss_below_design", None): lambda s, v: _design_number(s, _v(v, 1.0, 0.88, 0.68, 0.5)),
-    # 85 % shows only by reckoning; at 65 % a cold week is lost; at 48 % half the winter
+    # 85 % shows only by calculation; at 65 % a cold week is too cold; at 48 % half the winter
     ("capacity_short", None): partial(_unit_of, 0.85, 0.65, 0.48),
     # smaller still, so that rooms are cold in an ordinary winter too
     ("room_below_target", "capacity_short"): partial(_unit_of, 0.75, 0.55, 0.42),
@@ -247,7 +247,7 @@ BUILT_IN: dict[tuple[str, str | None], Callable[[PlantSpec, float], PlantSpec]] 
     ("heat_meter_disagrees", "antifreeze_uncorrected"): _antifreeze,
 }
 
-# What a fault needs of a plant to show at all.
+# What a fault needs of a system to show at all.
 NEEDS_HOT_WATER = {
     "immersion_use",
     "slow_reheat",
@@ -269,7 +269,7 @@ UNIT_CAUSES = ("kw_as_w", "degf_as_degc", "mwh_as_kwh")
 
 
 def causes(code: str) -> tuple[str | None, ...]:
-    """Causes a code can be given, the first being the default.
+    """Causes of a code, the default first.
 
     code : str, a finding's
     Returns tuple. Raises ValueError for an unknown code.
@@ -286,7 +286,7 @@ def causes(code: str) -> tuple[str | None, ...]:
 
 
 def codes() -> tuple[str, ...]:
-    """Every finding code that can be switched on, in alphabetical order."""
+    """Every finding code that can be simulated, in alphabetical order."""
     return tuple(sorted({code for code, _ in (*EFFECTS, *BUILT_IN)} | set(SPOILERS)))
 
 
@@ -297,14 +297,13 @@ def with_fault(
     strength: str | float = "plain",
     start: date | None = None,
 ) -> PlantSpec:
-    """The same plant with a fault.
+    """Add a fault to a spec.
 
     spec : PlantSpec; code : str, a finding's; cause : str, one of causes(code), None takes the first
-    strength : "faint", "plain", "gross" or float 0 to 1; start : date, local day it begins (None: the usual
-        place: from
-    the first day, or half-way for what changes over time; faults of sizing are always there)
-    Returns PlantSpec. Raises ValueError for an unknown code, cause or strength, or where the plant cannot
-    have it.
+    strength : "faint", "plain", "gross" or float 0 to 1; start : date, local day it begins (None: from the
+        first day, or half-way for gradual changes; sizing faults are always present)
+    Returns PlantSpec. Raises ValueError for an unknown code, cause or strength, or a spec that can't have the
+        fault.
     """
     known = causes(code)
     chosen = known[0] if cause is None else cause
@@ -328,7 +327,7 @@ def with_fault(
 
 
 def unfit(spec: PlantSpec, code: str, cause: str | None = None) -> str | None:
-    """Why a plant cannot have or show a fault, or None if it can.
+    """Return why a system can't have or show a fault, or None if it can.
 
     spec : PlantSpec; code : str; cause : str or None
     """
@@ -352,7 +351,7 @@ def unfit(spec: PlantSpec, code: str, cause: str | None = None) -> str | None:
 
 
 def with_oddity(spec: PlantSpec, kind: str, start: date | None = None) -> PlantSpec:
-    """The same plant with something unusual that is no fault.
+    """Add something unusual that is not a fault.
 
     spec : PlantSpec; kind : str, away, cold_snap, party, serviced or settling_in; start : date, None for its
         usual place

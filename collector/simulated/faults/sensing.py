@@ -1,4 +1,4 @@
-"""What goes wrong between the plant and the store: sensors, meters, clocks and units."""
+"""Faults between the system and the store: sensors, meters, clocks and units."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def start_ms(fault: Fault, trace: Trace) -> int:
 
 
 def _find(spec: PlantSpec, *wanted: str) -> list[Meter]:
-    """Meters of the first quantity, in the order wanted, that the plant has."""
+    """Available meters of the first quantity, in order of preference, that the system has."""
     for quantity in wanted:
         found = [m for m in spec.meters if m.quantity == quantity]
         if found:
@@ -36,8 +36,7 @@ def _find(spec: PlantSpec, *wanted: str) -> list[Meter]:
 
 
 def _gap(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> Readings:
-    """The gateway is silent: half a day, five days, three weeks; gross also loses a fifth of what it
-    sends."""
+    """Gateway outage of half a day, five days or three weeks; gross also loses a fifth of the readings."""
     begin = start_ms(fault, trace)
     end = begin + int(level(fault, 12.0, 120.0, 504.0) * 3_600_000)
     rng = np.random.default_rng([spec.seed, 81])
@@ -51,7 +50,7 @@ def _gap(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> Rea
 
 
 def _stuck(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> Readings:
-    """A sensor repeats its last value: for half a day, for good, or stands at its error value."""
+    """A sensor repeats its last value for half a day or permanently, or shows its error value."""
     order = (
         "return_temperature",
         "outdoor_temperature",
@@ -75,7 +74,7 @@ def _stuck(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> R
 
 
 def _reset(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> Readings:
-    """A register falls back to zero: once, three times, every few days."""
+    """A register resets to zero: once, three times, every few days."""
     times = round(level(fault, 1.0, 3.0, 12.0))
     begin = start_ms(fault, trace)
     end = int(trace.stamp_s[-1] * 1000)
@@ -95,8 +94,7 @@ def _reset(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> R
 
 
 def _units(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> Readings:
-    """A meter sends another unit than declared. Which one is the cause; strength is how much of the data is
-    wrong."""
+    """A meter sends another unit than declared; the strength is the share of affected data."""
     begin = start_ms(fault, trace)
     length = int(trace.stamp_s[-1] * 1000) - int(trace.stamp_s[0] * 1000)
     if fault.level < 0.9:
@@ -117,7 +115,7 @@ def _units(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> R
 
 
 def _swapped(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> Readings:
-    """Flow and return sensors sit in each other's pocket."""
+    """Flow and return sensors are swapped."""
     flow, back = _find(spec, "flow_temperature"), _find(spec, "return_temperature")
     begin = start_ms(fault, trace)
     a, b = readings[flow[0].id], readings[back[0].id]
@@ -130,7 +128,7 @@ def _swapped(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) ->
 
 
 def _clock(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> Readings:
-    """The electricity meter's clock is off against the rest: 10 minutes, an hour, six hours."""
+    """The electricity meter's clock is off by 10 minutes, an hour or six hours."""
     shift = int(level(fault, 10.0, 60.0, 360.0) * 60_000)
     begin = start_ms(fault, trace)
     out = dict(readings)
@@ -147,14 +145,14 @@ def _clock(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> R
 
 
 def _sun(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> Readings:
-    """The outdoor sensor hangs in the sun on a warm wall: up to 3, 8 or 15 K too warm at full sun."""
+    """The outdoor sensor hangs on a sunny wall: up to 3, 8 or 15 K too warm in full sun."""
     k = level(fault, 3.0, 8.0, 15.0)
     begin = start_ms(fault, trace)
     out = dict(readings)
     for meter in _find(spec, "outdoor_temperature"):
         s = readings[meter.id]
         at = np.clip((s.time // 1000 - trace.stamp_s[0]) // trace.log_s, 0, len(trace.stamp_s) - 1)
-        # the wall warms and cools slowly
+        # thermal lag of the wall
         slow = _smooth(trace.sun, 2700.0 / trace.log_s)
         value = s.value + np.where(s.time >= begin, k * slow[at] / 500.0 + 0.1 * k, 0.0)
         out[meter.id] = Samples(s.time, np.round(value, 1))
@@ -162,7 +160,7 @@ def _sun(spec: PlantSpec, trace: Trace, fault: Fault, readings: Readings) -> Rea
 
 
 def _smooth(x: np.ndarray, steps: float) -> np.ndarray:
-    """First-order lag of so many steps: float array like x."""
+    """First-order lag of `steps` steps: float array like x."""
     from scipy.signal import lfilter
 
     a = 1.0 / max(steps, 1.0)
@@ -181,7 +179,7 @@ SPOILERS: dict[str, Callable[[PlantSpec, Trace, Fault, Readings], Readings]] = {
 
 
 def spoil(spec: PlantSpec, trace: Trace, readings: Readings) -> Readings:
-    """Pass the readings through every sensing fault of the plant.
+    """Apply every sensing fault of the system to its readings.
 
     spec : PlantSpec; trace : Trace; readings : dict of Samples
     Returns dict of Samples.

@@ -1,4 +1,4 @@
-"""Sets of meters as installations have them, with errors drawn once for each meter."""
+"""Typical meter sets of installations, with errors drawn once per meter."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from fieldfare.collector.simulated.design.spec import Meter, PlantSpec
 
 HEAT_QUANTITIES = {"heat_output", "space_heat", "hot_water_heat"}
-HEAT_ZERO_K = 0.15  # difference below which a heat meter rests; common practice
+HEAT_ZERO_K = 0.15  # difference below which a heat meter does not count; common practice
 # Limits of error. Electricity: EN 50470-3 at reference conditions. Heat: EN 1434-1 flow sensor at half of qp.
 ELECTRICITY_LIMIT = {"A": 0.02, "B": 0.01, "C": 0.005}
 FLOW_SENSOR_LIMIT = {"1": 0.0102, "2": 0.0204, "3": 0.031}
@@ -36,17 +36,13 @@ def meters_of(
     """Meters of a plant.
 
     spec : PlantSpec; meter_set : str, one of SETS; every_s : int [s], None the set's own; errors : bool,
-        False for
-    perfect meters that lose nothing
+        False for perfect meters that lose nothing
     Returns tuple of Meter. Raises ValueError for an unknown set.
 
     rich: fourteen to eighteen points a minute. full: everything the contract names. no_room, no_cylinder:
-        rich
-    without those sensors. unsplit: five minutes, without states, pumps in the unit's meter. basic:
-        electricity, heat
-    and outdoor every five minutes. hourly: two registers. electricity_15min: kWh a quarter of an hour.
-        interval_15min:
-    electricity and heat so. monthly: two registers read by hand.
+    rich without those sensors. unsplit: five minutes, without states, pumps in the unit's meter. basic:
+    electricity, heat and outdoor every five minutes. hourly: two registers. electricity_15min: kWh a quarter
+    of an hour. interval_15min: electricity and heat so. monthly: two registers read by hand.
     """
     if meter_set not in SETS:
         raise ValueError(f"meter_set must be one of {', '.join(SETS)}, got {meter_set!r}")
@@ -80,7 +76,7 @@ def meters_of(
 
 
 class _Draw:
-    """Draws each meter's own errors once."""
+    """Draws each meter's errors once."""
 
     def __init__(self, rng: np.random.Generator, errors: bool) -> None:
         self.rng, self.errors = rng, errors
@@ -95,7 +91,7 @@ class _Draw:
         return name, 1.0 + self._uniform(ELECTRICITY_LIMIT[name]), 0.0
 
     def heat(self) -> tuple[str, float, float]:
-        """Class, gain and error of the temperature pair [K] of a heat meter; the three parts drawn apart."""
+        """Class, gain and temperature-pair error [K] of a heat meter, from three independent parts."""
         name = str(self.rng.choice(["2", "2", "3", "1"]))
         gain = (
             (1.0 + self._uniform(FLOW_SENSOR_LIMIT[name]))
@@ -169,11 +165,11 @@ class _Draw:
         )
 
     def state(self, id: str, quantity: str, every: int, zone: str = "") -> Meter:
-        """A state the unit reports."""
+        """A state that the unit reports."""
         return Meter(id, quantity, "state", "", every, zone=zone, lost_share=self.lost)
 
     def count(self, id: str, quantity: str, unit: str, every: int, resolution: float) -> Meter:
-        """A counter the unit keeps."""
+        """A counter of the unit."""
         return Meter(
             id,
             quantity,
@@ -199,7 +195,7 @@ def _detailed(
     pumps_inside = meter_set == "unsplit" or bool(draw.rng.random() < 0.3)
     includes = ("circulation_pump",) if pumps_inside else ()
     fine = 0.01 if draw.rng.random() < 0.5 else 0.1
-    # flow and return are the heat meter's own pair, so they share its error; so does the flow rate
+    # flow, return and flow rate are the heat meter's own sensors and share its errors
     common = draw._uniform(0.15)
     out = [
         draw.meter("hp_elec", "heat_pump_electricity", "power", "W", every, 1.0, elec, includes=includes),
@@ -255,7 +251,7 @@ def _detailed(
 
 
 def _everything(spec: PlantSpec, draw: _Draw, every: int) -> list[Meter]:
-    """What the full set adds."""
+    """Additional points of the full set."""
     zones = spec.house.zones
     out = [
         draw.meter("fan_elec", "fan_electricity", "power", "W", every, 1.0, draw.electricity()),

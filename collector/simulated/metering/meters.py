@@ -1,4 +1,4 @@
-"""Which meters an installation carries, and what they read off a trace, errors and all."""
+"""Read an installation's meters off a trace, including their errors."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def column(trace: Trace, name: str) -> np.ndarray:
 
 
 def true_power(spec: PlantSpec, trace: Trace, meter: Meter) -> np.ndarray:
-    """What a perfect meter in this place would read.
+    """Reading of a perfect meter in this place.
 
     Returns float array (intervals,) [W], mean of each log interval.
     """
@@ -63,13 +63,11 @@ def _household(spec: PlantSpec, trace: Trace) -> np.ndarray:
 
 
 def metered_power(spec: PlantSpec, trace: Trace, meter: Meter) -> np.ndarray:
-    """What the meter makes of it: gain, and for heat meters the error of the temperature pair and of the
-    fluid.
+    """Reading of the meter: gain, and for heat meters the errors of the temperature pair and the fluid.
 
     Returns float array (intervals,) [W].
     Source: EN 1434-1, errors of flow sensor and calculator act on the product, that of the pair on the
-        difference;
-    a heat meter rests below a small difference or flow.
+        difference; a heat meter does not count below a small difference or flow.
     """
     power = true_power(spec, trace, meter) * meter.gain
     if meter.quantity not in HEAT_QUANTITIES:
@@ -90,8 +88,7 @@ def metered_power(spec: PlantSpec, trace: Trace, meter: Meter) -> np.ndarray:
 
 
 def gauge(spec: PlantSpec, trace: Trace, meter: Meter) -> np.ndarray:
-    """True value of a gauge, state or counting register at each stamp: float array (intervals,), canonical
-    unit."""
+    """True value of a gauge, state or counter at each stamp: float array (intervals,), canonical unit."""
     second = bool(meter.zone) and len(spec.house.zones) > 1 and meter.zone == spec.house.zones[1]
     simple = {
         "flow_temperature": "t_flow",
@@ -128,8 +125,8 @@ def gauge(spec: PlantSpec, trace: Trace, meter: Meter) -> np.ndarray:
 def pressure(spec: PlantSpec, trace: Trace) -> np.ndarray:
     """Gauge pressure of the heating circuit.
 
-    Returns float array (intervals,) [bar]. Water that warms by 25 K presses the vessel by about 0.3 bar
-    (common practice); a leak empties it until it stands at nothing.
+    Returns float array (intervals,) [bar]. Warming the water by 25 K raises it by about 0.3 bar (common
+        practice); a leak lowers it to zero.
     """
     n = len(trace.log)
     at = np.minimum(
@@ -157,7 +154,7 @@ def stamps_of(trace: Trace, meter: Meter) -> np.ndarray:
 
 
 def read(spec: PlantSpec, trace: Trace, meter: Meter, number: int) -> Samples:
-    """All readings of one meter, before anything goes wrong with them.
+    """All readings of one meter, before sensing faults.
 
     number : int, of the meter in the plant, for its own noise
     Returns Samples in the meter's unit.
@@ -195,14 +192,14 @@ def read(spec: PlantSpec, trace: Trace, meter: Meter, number: int) -> Samples:
 
 
 def _floor(value: np.ndarray, resolution: float) -> np.ndarray:
-    """Round a running total down to the last digit its display shows."""
+    """Round a running total down to the last displayed digit."""
     if resolution <= 0.0:
         return value
     return np.round(np.floor(value / resolution + 1e-9) * resolution, 6)
 
 
 def to_unit(value: np.ndarray, unit: str) -> np.ndarray:
-    """A gauge's value from its canonical unit to the declared one."""
+    """Convert a gauge's value from its canonical unit to the declared one."""
     if unit == "degF":
         return value * 1.8 + 32.0
     if unit == "l/min":
@@ -213,7 +210,7 @@ def to_unit(value: np.ndarray, unit: str) -> np.ndarray:
 
 
 def lose(spec: PlantSpec, trace: Trace, samples: dict[str, Samples]) -> dict[str, Samples]:
-    """Drop what never arrived: single readings of each meter at random, and short outages of the gateway.
+    """Drop lost readings: single ones at random, and short outages of the gateway.
 
     Returns dict of Samples.
     """

@@ -1,4 +1,4 @@
-"""Keeps the books of a run: sums by day, the log, the list of events, and the balance of every store."""
+"""Accounting of a run: daily sums, the log, the event list, and energy balances."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ def note(
     a: float,
     b: float,
 ) -> int:
-    """Write an event down if there is room.
+    """Append an event if there is room.
 
-    events : float (m, 7), changed; n : int, events so far; kind : float; start, end : float [s]; heat, elec :
-        float [J]
+    events : float (m, 7), updated in place; n : int, events so far; kind : float; start, end : float [s];
+        heat, elec : float [J]
     a, b : float: use and reason of a run, outdoor [degC] and frost [kg] of a defrost, from and to [degC] of a
         reheat
-    Returns int, events now.
+    Returns int, the new number of events.
     """
     if n >= events.shape[0]:
         return n
@@ -39,7 +39,7 @@ def note(
 
 @njit(cache=True)
 def add_means(acc: Record, s: Record) -> None:
-    """Add a step to the means of the log interval; acc is changed."""
+    """Add a step to the means of the log interval; acc is updated in place."""
     acc.comp += s.p_comp
     acc.fan += s.p_fan
     acc.controls += s.p_ctrl
@@ -67,7 +67,7 @@ def add_day(
     sensor_c: float,
     started: bool,
 ) -> None:
-    """Add a step to the sums of its local day; d is changed.
+    """Add a step to the sums of its local day; d is updated in place.
 
     d, h, s, f : records; outdoor : float [degC]; air : float (2,) [degC]; sensor_c : float [degC] of the
         cylinder
@@ -122,8 +122,7 @@ def add_day(
 
 @njit(cache=True)
 def balance_step(flowed: np.ndarray, h: Record, s: Record, f: Record) -> None:
-    """Add what flowed in less what flowed out of house, loop, slab and cylinder [J]; flowed (4,) is
-    changed."""
+    """Add net inflow of house, loop, slab and cylinder [J]; flowed (4,) is updated in place."""
     to_rooms = f.room0 + f.room1
     backup = s.p_backup if s.cdot > 0.0 else 0.0
     flowed[0] += STEP_S * (to_rooms + f.loss + f.secondary + h.gains + f.solar - f.house_loss)
@@ -187,6 +186,6 @@ def write_log(
 
 @njit(cache=True)
 def clear(acc: Record) -> None:
-    """Start the means of the next interval; acc is changed."""
+    """Reset the means for the next interval; acc is updated in place."""
     acc.comp = acc.fan = acc.controls = acc.backup = acc.immersion = acc.pump = 0.0
     acc.heat = acc.space = acc.hot = acc.taken = acc.flow = 0.0

@@ -1,4 +1,4 @@
-"""One step of the controls: season, room calls, hot-water request, target flow and pumps."""
+"""One step of the controls: season, room calls, hot-water request, target flow temperature and pumps."""
 
 from __future__ import annotations
 
@@ -35,11 +35,10 @@ def rooms(
     duty: np.ndarray,
     valve: np.ndarray,
 ) -> None:
-    """Decide which zones ask for heat and how far their valves stand open.
+    """Decide which zones call for heat and how far their valves open.
 
-    c, h, s : records, s changed; outdoor : float [degC]; air, sensor, call, duty, valve : float arrays (2,),
-        all
-    but the first changed
+    c, h, s : records, s updated in place; outdoor : float [degC]; air, sensor, call, duty, valve : float
+        arrays (2,), all but the first updated in place
     """
     s.to_ctrl += STEP_S / 7200.0 * (outdoor - s.to_ctrl)
     s.to_day += STEP_S / 86400.0 * (outdoor - s.to_day)
@@ -52,7 +51,7 @@ def rooms(
     for z in range(int(c.zones)):
         target = h.target0 if z == 0 else h.target1
         if c.thermostat > 0.5:
-            # An anticipator warms the sensor while it calls; the thermostat learns to allow for its mean
+            # An anticipator warms the sensor while it calls; the thermostat learns to correct for its mean
             # warmth.
             duty[z] += STEP_S / 7200.0 * (call[z] - duty[z])
             sensor[z] += STEP_S / c.sensor_tau * (air[z] + h.anticipator * (call[z] - duty[z]) - sensor[z])
@@ -77,7 +76,7 @@ def rooms(
 
 @njit(cache=True)
 def target_flow(c: Record, h: Record, s: Record, curve: np.ndarray) -> None:
-    """Set the wanted flow temperature from the curve or from a fixed setting; s is changed."""
+    """Set the target flow temperature from the curve or a fixed setting; s is updated in place."""
     top = curve[0, 1]
     t = top + h.curve_slope * (curve_at(curve, s.to_ctrl) - top) + h.curve_shift
     if h.fixed_flow > 0.0:
@@ -87,10 +86,10 @@ def target_flow(c: Record, h: Record, s: Record, curve: np.ndarray) -> None:
 
 @njit(cache=True)
 def hot_water(c: Record, h: Record, s: Record, cyl: np.ndarray) -> int:
-    """Start and end reheats; decide the immersion heater.
+    """Start and end reheats; control the immersion heater.
 
-    c, h, s : records, s changed; cyl : float array (nodes,) [degC], top first
-    Returns int, 1 a reheat starts, 2 it ends at its goal, 3 it gives up, 0 nothing.
+    c, h, s : records, s updated in place; cyl : float array (nodes,) [degC], top first
+    Returns int, 1 reheat starts, 2 reaches its goal, 3 gives up, 0 no change.
     """
     if c.hot_water < 0.5 or h.power < 0.5:
         s.p_imm = 0.0

@@ -1,4 +1,4 @@
-"""Runs the compiled plant over a span and hands back what it logged."""
+"""Run the compiled simulation over a span and return its log."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from fieldfare.collector.simulated.design.schedule import Span, draws_of, hours_of
+from fieldfare.collector.simulated.design.schedule import SimulatedSpan, draws_of, hours_of
 from fieldfare.collector.simulated.design.spec import PlantSpec
 from fieldfare.collector.simulated.design.weather import day_means, minutes, snap
 from fieldfare.collector.simulated.step import kernel
@@ -17,14 +17,14 @@ from fieldfare.collector.simulated.step.parameters import emitters_of, fixed_of
 
 @dataclass(frozen=True)
 class Trace:
-    """The plant's own account, before any meter.
+    """True state of the system, before any meter.
 
     log : record array (intervals,) of float32; stamp_s : int64 array (intervals,), UTC seconds at the end of
-    each interval; days : record array (days,) of sums; events : float array (n, 7);
-    balance : float array (3, 4), stored heat before and after and what flowed in by difference [J]
+        each interval; days : record array (days,) of sums; events : float array (n, 7); balance : float array
+        (3, 4), stored heat before and after, and net inflow [J]
     """
 
-    span: Span
+    span: SimulatedSpan
     log_s: int
     stamp_s: np.ndarray
     log: np.ndarray
@@ -36,11 +36,11 @@ class Trace:
     outdoor_day_c: np.ndarray
 
 
-def run_plant(spec: PlantSpec, span: Span, log_s: int = 60) -> Trace:
-    """Simulate a plant.
+def run_plant(spec: PlantSpec, span: SimulatedSpan, log_s: int = 60) -> Trace:
+    """Simulate a system.
 
-    spec : PlantSpec; span : Span; log_s : int [s], a multiple of the step that divides a minute, or 60
-    Returns Trace. Raises ValueError for a log interval the clockwork can't keep.
+    spec : PlantSpec; span : SimulatedSpan; log_s : int [s], 60 or a multiple of the step that divides 60
+    Returns Trace. Raises ValueError for an invalid log interval.
     """
     if 60 % log_s or log_s % int(STEP_S):
         raise ValueError(f"log_s must divide 60 and be a multiple of {STEP_S:g}, got {log_s}")

@@ -1,5 +1,4 @@
-"""The plant's clockwork: ten-second steps over the whole span, with a log, sums by day and a list of
-events."""
+"""Compiled main loop: ten-second steps over the whole span, with a log, daily sums and an event list."""
 
 from __future__ import annotations
 
@@ -57,10 +56,10 @@ PARTS = (
 
 
 def fingerprint() -> int:
-    """Number of the compiled files' text.
+    """Hash of the compiled files' source.
 
-    The compiler's cache looks only at the file of the function it stores; this number, closed over below,
-    makes a change in any file the clockwork is built from reach the cache.
+    The compiler's cache checks only the file of the cached function. This number, closed over below,
+    invalidates the cache when any compiled file changes.
     """
     digest = hashlib.sha256()
     for part in PARTS:
@@ -69,7 +68,7 @@ def fingerprint() -> int:
 
 
 def _build(number: int) -> Callable[..., int]:
-    """The compiled clockwork of the files with this fingerprint."""
+    """Compile the main loop for the files with this fingerprint."""
 
     @njit(cache=True)
     def run_steps(
@@ -214,17 +213,15 @@ def run(
     events: np.ndarray,
     balance: np.ndarray,
 ) -> int:
-    """Run the plant.
+    """Run the simulation.
 
     c : record of constants; em : record array (2,); curve : float (points, 2)
-    hours : record array (hours,) of settings; weather : float (minutes, 4) outdoor [degC], vapour [Pa], sun
-        on
-    the horizontal and on the south facade [W/m2]; draws : float (minutes,) [l at 40 degC]; noise : float
-    (minutes,)
+    hours : record array (hours,) of settings; weather : float (minutes, 4) outdoor [degC], vapour [Pa],
+        irradiance on the horizontal and on the south facade [W/m2]; draws : float (minutes,) [l at 40 degC];
+        noise : float (minutes,)
     warm_minutes : int, run before anything is logged; log_steps : int, steps in a log interval
     log, days : record arrays (intervals,), (days,); events : float (n, 7); balance : float (3, 4) [J]: stored
-        before,
-    stored after, flowed in; all filled
+        before, stored after, net inflow; all filled
     Returns int, the number of events.
     """
     return int(

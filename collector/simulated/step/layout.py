@@ -1,5 +1,4 @@
-"""Names of the numbers the compiled step works on: constants of a plant, settings by the hour, its state, its
-log."""
+"""Fields of the compiled step: constants, hourly settings, state and log."""
 
 from __future__ import annotations
 
@@ -7,13 +6,13 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-STEP_S = 10.0  # the plant moves in steps of ten seconds
+STEP_S = 10.0  # the simulation step
 CYLINDER_NODES = 6
 SENSOR_NODE = 3  # counted from the top: the sensor pocket sits a little under half height
 IMMERSION_NODE = 4  # element in the lower third
 
-# One record of a structured array, or an array of them. Compiled code reads its fields by name, which the
-# type of an array does not show.
+# One record of a structured array, or an array of them. Compiled code reads the fields by name; the array
+# type does not show them.
 Record: TypeAlias = Any
 
 
@@ -38,7 +37,7 @@ FIXED_DTYPE = np.dtype([(name, "f8") for name in FIXED])
 EMITTER = ["rated", "excess", "exponent", "c_node", "ua_water", "slab_c", "slab_area", "is_floor"]
 EMITTER_DTYPE = np.dtype([(name, "f8") for name in EMITTER])
 
-# Settings and conditions that may change from hour to hour; faults and oddities act on these.
+# Hourly settings and conditions; faults and oddities act on these.
 HOURLY: dict[str, float] = {
     "day": 0.0,  # local day since the first logged one, negative before it
     "hour": 0.0,  # local clock
@@ -49,7 +48,7 @@ HOURLY: dict[str, float] = {
     "cutoff": 16.0,
     "curve_shift": 0.0,
     "curve_slope": 1.0,
-    "fixed_flow": 0.0,  # above 0 it replaces the curve
+    "fixed_flow": 0.0,  # above 0: replaces the curve
     "hysteresis": 1.0,  # factor on the thermostat's own
     "anticipator": 0.0,  # K of heat beside the sensor while calling
     "gains": 0.0,
@@ -117,6 +116,6 @@ DAY = _names(
 )
 DAY_DTYPE = np.dtype([(name, "f8") for name in DAY])
 
-# What flows in one step [W, and J and l for draws], passed from the parts to the books.
+# Flows in one step [W; J and l for draws], passed from the components to the accounting.
 FLOWS = _names("emitted room0 room1 coil pipes loss secondary house_loss solar drawn litres cold")
 FLOWS_DTYPE = np.dtype([(name, "f8") for name in FLOWS])

@@ -1,4 +1,4 @@
-"""One step of the water loop as a whole, and of the rooms it warms."""
+"""One step of the water loop and of the rooms it heats."""
 
 from __future__ import annotations
 
@@ -24,10 +24,12 @@ def loop(
     cyl: np.ndarray,
     f: Record,
 ) -> None:
-    """Move the water between unit, buffer, emitters and coil a step on.
+    """Advance the water between unit, buffer, emitters and coil by one step.
 
-    c, h, s : records, s changed; em : record array (zones,); outdoor : float [degC]; air, valve : float (2,)
-    water : float (2, 2); slab : float (2,); cyl : float (nodes,), all changed; f : record of flows, set
+    c, h, s : records, s updated in place; em : record array (zones,); outdoor : float [degC]; air, valve :
+        float (2,)
+    water : float (2, 2); slab : float (2,); cyl : float (nodes,), all updated in place; f : record of flows,
+        set
     """
     t_out, t_in = s.t_out, s.t_in
     cdot = s.cdot
@@ -54,7 +56,7 @@ def loop(
         to_emitters = s.top
         c_em = c.flow2 * h.flow2 * 4.15e6 if (s.call > 0.5 or h.pump_always > 0.5) and h.power > 0.5 else 0.0
     opening = c.share0 * valve[0] + (c.share1 * valve[1] if zones > 1 else 0.0)
-    # valves share the flow; when nearly all are shut a bypass lets the rest straight back
+    # valves share the flow; when nearly all are shut, a bypass takes the rest
     bypass = 1.0 - min(1.0, opening / 0.25)
     back = 0.0
     emitted = 0.0
@@ -105,16 +107,16 @@ def house(
     air: np.ndarray,
     fabric: np.ndarray,
 ) -> None:
-    """Move rooms and fabric a step on.
+    """Advance rooms and fabric by one step.
 
     c, h : records; f : record of flows, house_loss and solar set; outdoor : float [degC]; facade : float
         [W/m2]
-    air, fabric : float (2,) [degC], changed
+    air, fabric : float (2,) [degC], updated in place
     """
     zones = int(c.zones)
     f.solar = c.aperture * facade
     f.house_loss = 0.0
-    vent = 0.4 + 0.6 * h.infiltration  # part of the direct loss is glass, which the wind does not reach
+    vent = 0.4 + 0.6 * h.infiltration  # part of the direct loss is glass, which wind does not affect
     shared = c.cross * (air[0] - air[1]) if zones > 1 else 0.0
     for z in range(zones):
         share = c.share0 if z == 0 else c.share1
@@ -143,7 +145,7 @@ def stored(
     cyl: np.ndarray,
     out: np.ndarray,
 ) -> None:
-    """Heat held above 0 degC by house, water loop, slab and cylinder [J], into out (4,)."""
+    """Heat stored above 0 degC in house, water loop, slab and cylinder [J], written to out (4,)."""
     out[:] = 0.0
     for z in range(int(c.zones)):
         share = c.share0 if z == 0 else c.share1

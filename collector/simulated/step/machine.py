@@ -1,4 +1,4 @@
-"""The outdoor unit by itself: output, electricity, frost on the coil, and the rating points these give."""
+"""The outdoor unit alone: output, electricity, coil frost, and the rating points that result."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from numba import njit
 
-from fieldfare.collector.simulated.design.spec import HeatPump
+from fieldfare.collector.simulated.design.spec import HeatPumpSpec
 from fieldfare.collector.simulated.step.physics import (
     compressor_cop,
     humidity_ratio,
@@ -29,10 +29,10 @@ class Machine:
     tev_rated: float  # degC
 
 
-def derive(hp: HeatPump) -> Machine:
+def derive(hp: HeatPumpSpec) -> Machine:
     """Constants that make the unit meet its A7/W35 point exactly.
 
-    hp : HeatPump
+    hp : HeatPumpSpec
     Returns Machine.
     """
     total = hp.rated_w / hp.cop_a7w35
@@ -46,7 +46,7 @@ def derive(hp: HeatPump) -> Machine:
 def greatest_output(
     rated: float, t_ev: float, tev_rated: float, t_out: float, cold: float, warm: float
 ) -> float:
-    """Greatest continuous output at an evaporating and a flow temperature.
+    """Maximum continuous output at an evaporating and a flow temperature.
 
     rated : float [W]; t_ev, tev_rated, t_out : float [degC]; cold, warm : float [1/K]
     Returns float [W].
@@ -68,11 +68,10 @@ def coil_share(frost: float, full: float, airflow: float) -> float:
 
 @njit(cache=True)
 def frost_growth(vapour_pa: float, t_air: float, t_ev: float, rate: float) -> float:
-    """Frost laid in a second on a coil at this evaporating temperature.
+    """Frost rate on a coil at this evaporating temperature.
 
-    vapour_pa : float [Pa]; t_air, t_ev : float [degC]; rate : float [kg/s of air], what passes close to the
-        fins
-    Returns float [kg/s]; nothing where the surface is above freezing or above the frost point.
+    vapour_pa : float [Pa]; t_air, t_ev : float [degC]; rate : float [kg/s of air] in contact with the fins
+    Returns float [kg/s]; 0 where the surface is above freezing or above the frost point.
     Source: mass transfer by the Lewis relation; surface a quarter of the way from refrigerant to air.
     """
     surface = t_ev + 0.25 * (t_air - t_ev)
@@ -82,8 +81,7 @@ def frost_growth(vapour_pa: float, t_air: float, t_ev: float, rate: float) -> fl
 
 
 def frost_air_rate(ua_air: float) -> float:
-    """Air that exchanges moisture with the fins [kg/s] for a coil of ua_air [W/K]: Lewis relation, half of
-    it."""
+    """Air that exchanges moisture with the fins [kg/s], from the coil's ua_air [W/K] (half of Lewis)."""
     return 0.5 * ua_air / 1006.0
 
 
@@ -101,8 +99,7 @@ def settle(
     share: float,
     coil: float,
 ) -> tuple[float, float]:
-    """Heat and compressor electricity where air, coil and compressor agree: the fixed point of the running
-    unit.
+    """Heat and compressor electricity in equilibrium of air, coil and compressor (fixed point).
 
     rated : float [W]; cold, warm : float [1/K]; eta : float; ua_air, ua_cond : float [W/K]; tev_rated : float
         [degC]
@@ -120,11 +117,11 @@ def settle(
 
 
 def steady(
-    hp: HeatPump, outdoor_c: float, flow_c: float, share: float = 1.0, coil: float = 1.0
+    hp: HeatPumpSpec, outdoor_c: float, flow_c: float, share: float = 1.0, coil: float = 1.0
 ) -> tuple[float, float]:
-    """Output and electricity (fan and controls included) in steady running.
+    """Output and electricity (including fan and controls) in steady state.
 
-    hp : HeatPump; outdoor_c, flow_c : float [degC]; share : float of full output; coil : float, 1 clean
+    hp : HeatPumpSpec; outdoor_c, flow_c : float [degC]; share : float of full output; coil : float, 1 clean
     Returns tuple (output [W], electricity [W]).
     """
     m = derive(hp)
@@ -144,17 +141,17 @@ def steady(
     return heat, compressor + hp.fan_w * (0.35 + 0.65 * share) + hp.controls_w
 
 
-def defrost_heat(hp: HeatPump) -> tuple[float, float, float]:
-    """Heat drawn from the water [W], electricity [W] and the coil's own capacity [J/K] in a defrost."""
+def defrost_heat(hp: HeatPumpSpec) -> tuple[float, float, float]:
+    """Heat from the water [W], electricity [W] and heat capacity of the coil [J/K] in a defrost."""
     return 0.62 * hp.rated_w, 0.14 * hp.rated_w, 2.2 * hp.rated_w
 
 
 def rating(
-    hp: HeatPump, outdoor_c: float, flow_c: float, relative_humidity: float = 0.84
+    hp: HeatPumpSpec, outdoor_c: float, flow_c: float, relative_humidity: float = 0.84
 ) -> tuple[float, float]:
-    """Output and COP as an EN 14511 test gives them: with whole frost and defrost cycles where frost grows.
+    """Output and COP as in an EN 14511 test: over whole frost and defrost cycles where frost grows.
 
-    hp : HeatPump; outdoor_c, flow_c : float [degC]; relative_humidity : float, over water
+    hp : HeatPumpSpec; outdoor_c, flow_c : float [degC]; relative_humidity : float, over water
     Returns tuple (output [W], COP).
     Source: EN 14511-3 counts heat and electricity over complete cycles; A2(1) is 84 % relative humidity.
     """

@@ -1,4 +1,4 @@
-"""From a plant's description to the numbers the compiled step works on."""
+"""Convert a system's spec to the constants of the compiled step."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def fixed_of(spec: PlantSpec) -> np.ndarray:
     c["thermostat"] = float(control.kind == "thermostat")
     c["hysteresis"] = control.hysteresis_k
     c["sensor_tau"] = 420.0
-    c["trv_floor"] = 0.16  # one room is left without a valve, until it is much too warm and someone shuts it
+    c["trv_floor"] = 0.16  # one room has no valve, until it is much too warm and someone shuts it
     c["stop_above"], c["start_below"] = control.stop_above_k, control.start_below_k
     c["min_off"], c["min_run"] = control.min_off_s, control.min_run_s
     c["max_flow"], c["min_flow"] = hp.max_flow_c, control.min_flow_c
@@ -74,7 +74,7 @@ def fixed_of(spec: PlantSpec) -> np.ndarray:
     c["rate"] = 0.15 / 60.0  # of rated output a second
     c["hot_share"], c["reach"] = hp.hot_water_share, hp.hot_water_reach_c
     c_rate = c["flow"] * heat_coefficient(30.0, 35.0, 0.0, 0.0)
-    # exchanger, its water and the pipes outdoors; never so small that a step's flow would overrun it
+    # exchanger, its water and outdoor pipes; large enough for numerical stability at one step's flow
     c["c_unit"] = max(4.2 * hp.rated_w, 2.2 * c_rate * STEP_S)
     c["c_return"] = max(25e3, 2.2 * c_rate * STEP_S)
     c["ua_outdoors"] = 1.5 + 0.08 * hp.rated_w / 1000.0
@@ -109,11 +109,11 @@ def water_to_slab(e: EmitterSpec) -> float:
 
 
 def emitters_of(spec: PlantSpec) -> np.ndarray:
-    """Emitters of up to two zones as the compiled step wants them: record array (2,)."""
+    """Emitters of up to two zones for the compiled step: record array (2,)."""
     out = np.zeros(2, dtype=EMITTER_DTYPE)
     flow = spec.heat_pump.flow_m3_per_h
     if spec.buffer is not None and spec.buffer.arrangement == "parallel":
-        # room for a secondary pump set far too fast, so that a step's flow never overruns a node
+        # margin for a far too fast secondary pump: numerical stability at one step's flow
         flow = max(flow, 4.6 * spec.buffer.secondary_flow_m3_per_h)
     floor_j = 1.1 * flow / 3600.0 * 4.15e6 * STEP_S
     for i, e in enumerate(spec.emitters):

@@ -1,7 +1,7 @@
-"""The small laws of the plant: moist air, water, emitters and the compressor. All scalars, compiled.
+"""Physics of moist air, water, emitters and the compressor as compiled scalar functions.
 
-Every function takes and returns plain floats so that the step of the plant and the rating points of the site
-file are computed by the same lines.
+Every function takes and returns plain floats, so that the simulation step and the rating points of the site
+file share one implementation.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ def vapour_pressure_ice(t: float) -> float:
 
 @njit(cache=True)
 def frost_point(vapour_pa: float) -> float:
-    """Temperature at which air of this vapour pressure begins to lay frost (below 0) or dew (above).
+    """Temperature at which air of this vapour pressure begins to form frost (below 0) or dew (above).
 
     vapour_pa : float [Pa]
     Returns float [degC]. Source: the two Magnus forms above, inverted.
@@ -67,8 +67,7 @@ def heat_coefficient(t_return: float, t_flow: float, glycol: float, percent: flo
     percent : float [% by mass]
     Returns float [J/(m3 K)].
     Source: EN 1434-1 form rho(return) times mean cp; polynomials fitted to IAPWS R7-97 at 2.5 bar from 2 to
-        90 C
-    (density 0.003 %, cp 0.03 %); glycol ratio fitted to the mixtures of Melinder (2010), 0.2 %.
+        90 C (density 0.003 %, cp 0.03 %); glycol ratio fitted to the mixtures of Melinder (2010), 0.2 %.
     """
     r = t_return
     rho = 999.9772 + r * (0.04887047 + r * (-7.494664e-3 + r * (4.238278e-5 - 1.401684e-7 * r)))
@@ -90,7 +89,7 @@ def heat_coefficient(t_return: float, t_flow: float, glycol: float, percent: flo
 
 @njit(cache=True)
 def emission(rated_w: float, rated_excess_k: float, excess_k: float, exponent: float) -> float:
-    """Heat given by a radiator or fan coil.
+    """Heat output of a radiator or fan coil.
 
     rated_w : float [W] at rated_excess_k [K] of mean water over room
     excess_k : float [K], negative gives nothing
@@ -111,8 +110,7 @@ def compressor_cop(t_evaporating: float, t_condensing: float, speed: float, eta:
     eta : float [-]. Second-law efficiency at a lift of 38 K and full output
     Returns float [-].
     Source: Carnot; efficiency falls 0.9 % per K of lift and is best near two thirds of full speed, as the
-        spread
-    of published EN 14511 points shows (common practice, no single source).
+        spread of published EN 14511 points shows (common practice, no single source).
     """
     lift = max(t_condensing - t_evaporating, 8.0)
     shape = 1.0 - 0.26 * ((speed - 0.7) / 0.7) ** 2

@@ -1,4 +1,4 @@
-"""One step of the outdoor unit: when it runs, how hard, what it draws, how its coil frosts and is melted."""
+"""One step of the outdoor unit: on/off, modulation, electricity, frost and defrost."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from fieldfare.collector.simulated.step.machine import (
 )
 from fieldfare.collector.simulated.step.physics import LATENT_ICE_J_PER_KG, compressor_cop
 
-SETTLE_S = 300.0  # after a start or a turn of the diverter the flow may overshoot without ending the run
+SETTLE_S = 300.0  # after a start or a diverter change the flow may overshoot without ending the run
 LOW_FLOW_SHARE = 0.15  # of nominal; below it the unit locks out with a flow fault (common practice)
 GREATEST_SPREAD_K = 12.0
 STOP_CALL, STOP_DIFFERENTIAL, STOP_HOT, STOP_LIMIT, STOP_POWER, STOP_FLOW = 1.0, 2.0, 3.0, 4.0, 5.0, 6.0
@@ -23,7 +23,7 @@ STOP_CALL, STOP_DIFFERENTIAL, STOP_HOT, STOP_LIMIT, STOP_POWER, STOP_FLOW = 1.0,
 
 @njit(cache=True)
 def switch(c: Record, h: Record, s: Record) -> int:
-    """Start or stop the compressor; s is changed.
+    """Start or stop the compressor; s is updated in place.
 
     c, h, s : records
     Returns int: 1 a start, -1 a stop, 0 neither.
@@ -79,9 +79,9 @@ def switch(c: Record, h: Record, s: Record) -> int:
 
 @njit(cache=True)
 def modulate(c: Record, s: Record, low: float, full: float) -> None:
-    """Move the output towards what the flow temperature or the cylinder asks.
+    """Move the output towards the demand of flow temperature or cylinder.
 
-    c, s : records, s changed; low, full : float [W] lowest and greatest continuous output now
+    c, s : records, s updated in place; low, full : float [W] minimum and maximum continuous output now
     """
     if s.mode > 1.5:
         room = min(1.0, max(0.0, (c.max_flow + 0.5 - s.t_out) / 3.0))
@@ -95,7 +95,7 @@ def modulate(c: Record, s: Record, low: float, full: float) -> None:
         if low < want < full or (want >= full and error < 0.0) or (want <= low and error > 0.0):
             s.integral += kp * error * STEP_S / 240.0
         s.integral = min(full, max(low, s.integral))
-    # the unit holds back before the water between flow and return spreads too far (common practice)
+    # the unit limits its output before the flow-return difference gets too large (common practice)
     want = min(want, GREATEST_SPREAD_K * s.cdot)
     want = min(full, max(low, want))
     if s.run < 180.0:
@@ -109,7 +109,7 @@ def modulate(c: Record, s: Record, low: float, full: float) -> None:
 
 @njit(cache=True)
 def melt(c: Record, h: Record, s: Record) -> bool:
-    """One step of a defrost: heat from the water and the compressor goes to frost and coil; s is changed.
+    """One step of a defrost: heat melts frost and warms the coil; s is updated in place.
 
     c, h, s : records
     Returns bool, True when the defrost ends.
@@ -133,7 +133,7 @@ def melt(c: Record, h: Record, s: Record) -> bool:
 
 @njit(cache=True)
 def unit(c: Record, h: Record, s: Record, outdoor: float, vapour: float) -> int:
-    """One step of compressor, fan, coil and frost; s is changed.
+    """One step of compressor, fan, coil and frost; s is updated in place.
 
     c, h, s : records; outdoor : float [degC]; vapour : float [Pa]
     Returns int: 2 a defrost begins, 3 a defrost ends, 0 neither.
@@ -198,7 +198,7 @@ def unit(c: Record, h: Record, s: Record, outdoor: float, vapour: float) -> int:
 
 @njit(cache=True)
 def backup(c: Record, h: Record, s: Record) -> None:
-    """Decide the electric heater in the heating flow; s is changed.
+    """Control the electric heater in the heating flow; s is updated in place.
 
     c, h, s : records
     """
@@ -208,7 +208,7 @@ def backup(c: Record, h: Record, s: Record) -> None:
         s.backup, s.short_s = 0.0, max(0.0, s.short_s - STEP_S)
         return
     if h.eager > 0.5:
-        # released by outdoor temperature alone: its own thermostat sits a little above the unit's target
+        # enabled by outdoor temperature alone: its thermostat is set slightly above the unit's target
         if s.t_dist < s.tset + 1.0:
             s.backup = 1.0
         elif s.t_dist > s.tset + 3.0:

@@ -1,7 +1,7 @@
-"""One step of everything the water touches: emitters, buffer, pipes and cylinder.
+"""One step of the water circuit: emitters, buffer, pipes and cylinder.
 
-All flows of heat in a step are computed from the temperatures before it and booked on both sides, so that
-what leaves one node arrives in the next and every balance closes to rounding.
+All heat flows of a step use the temperatures before it and are booked on both sides, so that every balance
+closes to rounding.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from fieldfare.collector.simulated.step.physics import CYLINDER_J_PER_LITRE_K, e
 def emitters(
     em: Record, z: int, t_supply: float, c_rate: float, air: float, water: np.ndarray, slab: np.ndarray
 ) -> tuple[float, float, float]:
-    """Move one zone's emitter a step on.
+    """Advance one zone's emitter by one step.
 
     em : record array (zones,); z : int; t_supply : float [degC]; c_rate : float [W/K] through this zone
     air : float [degC]; water : float array (zones, 2) [degC], changed; slab : float array (zones,) [degC],
@@ -36,7 +36,7 @@ def emitters(
     t_in = t_supply
     from_water = 0.0
     back = water[z, 1]
-    # Each half gives heat by the mean of its inlet and its own temperature, which makes the whole follow the
+    # Each half emits by the mean of its inlet and its own temperature, so that the whole follows the
     # arithmetic mean of flow and return that EN 442 uses; at a trickle the half's own temperature counts.
     ua_half = max(0.5 * e.rated / e.excess, 1.0)
     weight = 0.5 * c_rate / (c_rate + ua_half)
@@ -61,7 +61,7 @@ def emitters(
 
 @njit(cache=True)
 def coil(c: Record, t_supply: float, c_rate: float, ua: float, cyl: np.ndarray) -> tuple[float, float]:
-    """Pass water through the cylinder's coil, from its top turn to its lowest.
+    """Pass water through the cylinder's coil, from top to bottom.
 
     c : record of constants; t_supply : float [degC]; c_rate : float [W/K]; ua : float [W/K]
     cyl : float array (nodes,) [degC], top first, changed
@@ -85,13 +85,12 @@ def coil(c: Record, t_supply: float, c_rate: float, ua: float, cyl: np.ndarray) 
 def cylinder(
     c: Record, h: Record, cyl: np.ndarray, litres_40: float, room: float, p_imm: float
 ) -> tuple[float, float, float, float, float]:
-    """Draw, lose, heat electrically and settle the cylinder.
+    """Draw, lose, heat electrically and mix the cylinder.
 
     c, h : records; cyl : float array (nodes,) [degC], top first, changed; litres_40 : float [l] wanted at 40
-        degC
-    in this step; room : float [degC]; p_imm : float [W]
+        degC in this step; room : float [degC]; p_imm : float [W]
     Returns tuple (heat drawn [J], litres taken [l], wanted litres served below 40 degC [l], standing loss
-    [W], loss of the circulation pipe [W]).
+        [W], loss of the circulation pipe [W]).
     """
     node = c.node_litres
     heat_per_k = node * CYLINDER_J_PER_LITRE_K
@@ -124,7 +123,7 @@ def cylinder(
         pipe = h.secondary * max(0.0, cyl[0] - room)
         cyl[2] -= STEP_S * pipe / heat_per_k
     cyl[IMMERSION_NODE] += STEP_S * p_imm / heat_per_k
-    # conduction through water and wall, then warm water rises
+    # conduction through water and wall, then mixing by buoyancy
     for i in range(CYLINDER_NODES - 1):
         q = 1.5 * (cyl[i] - cyl[i + 1])
         cyl[i] -= STEP_S * q / heat_per_k
@@ -144,12 +143,11 @@ def cylinder(
 
 @njit(cache=True)
 def buffer_step(c: Record, s: Record, t_supply: float, t_return: float, c1: float, c2: float) -> None:
-    """Move a parallel buffer of two layers a step on.
+    """Advance a parallel buffer of two layers by one step.
 
-    c, s : records, s changed; t_supply, t_return : float [degC] from the unit and from the emitters
+    c, s : records, s updated in place; t_supply, t_return : float [degC] from the unit and from the emitters
     c1, c2 : float [W/K] primary and secondary
-    Where the secondary side takes more than the primary brings, water of the lower layer is drawn up and
-    cools what goes to the emitters.
+    If the secondary flow exceeds the primary, water of the lower layer mixes into the supply and cools it.
     """
     half = 0.5 * c.buffer_j
     up = max(0.0, c2 - c1)

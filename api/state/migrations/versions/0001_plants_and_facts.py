@@ -1,4 +1,4 @@
-"""Sites, and what was worked out from their readings."""
+"""Sites, facts and results."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""People and access, jobs, alerts, works, papers."""
+"""People and access, job runs, alerts, jobs, papers."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What people decided about findings; parts, time and several findings of a job."""
+"""Decisions about findings; parts, time and several findings per job."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Visits, calendar feeds, what people set for themselves, and the firm."""
+"""Visits, calendar feeds, personal settings, and the firm."""
 
 from __future__ import annotations
 

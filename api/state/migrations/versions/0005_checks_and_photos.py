@@ -1,4 +1,4 @@
-"""Checks by hand and eye with their entries; photos of them and of jobs."""
+"""Manual checks with their entries; photos of checks and jobs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Choices of homes that people keep."""
+"""Saved views of the fleet list."""
 
 from __future__ import annotations
 
