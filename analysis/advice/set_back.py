@@ -100,11 +100,11 @@ def _saved(site: Site, days: HeatingDays, response: RoomResponse, fall: Floats, 
 
 
 def _seen_fall(seen: Table, modelled: Floats) -> Floats:
-    """Highest target less the day's mean room [K], but what rooms miss it by long after the set-back too;
-    modelled where the room is not read."""
+    """Highest target less the day's mean room [K], but half of what rooms miss it by long after the set-back:
+    how much of that is the set-back's is not known. Modelled where the room is not read."""
     missed = [np.nan_to_num(seen.floats(name)) for name in seen.names if name.startswith("deficit.")]
     always = np.maximum(np.mean(missed, axis=0), 0.0) if missed else 0.0
-    below = np.maximum(seen.floats("target_max") - seen.floats("room") - always, 0.0)
+    below = np.maximum(seen.floats("target_max") - seen.floats("room") - always / 2.0, 0.0)
     return fill_nan(below, modelled)
 
 

@@ -108,14 +108,14 @@ def _answer(
     if money is None:
         money = saves.times(price) if price is not None else Estimate.none("needs [cost] in the site file")
     currency = site.cost.currency if site.cost else None
-    return Answer(question, value, saves, money, currency, _of(facts.days), method, limits, caution)
+    return Answer(question, value, saves, money, currency, of_time(facts.days), method, limits, caution)
 
 
-def _of(days: Table) -> str:
+def of_time(days: Table) -> str:
     return "a year like the last" if len(days) >= FULL_YEAR_DAYS else f"the {len(days)} days seen"
 
 
-def _a_year(days: Table) -> float:
+def a_year(days: Table) -> float:
     """Factor from the days to a year: only where they very nearly are one."""
     return 365.0 / len(days) if len(days) >= FULL_YEAR_DAYS else 1.0
 
@@ -129,7 +129,7 @@ def _lower_curve(site: Site, facts: Facts, result: dict[str, Any], lower_k: floa
     )
     limits = (_emitters(site, result, lower_k), _rooms(effect))
     return _answer(
-        site, facts, "lower_curve_k", lower_k, effect.saves.times(_a_year(facts.days)), method, limits
+        site, facts, "lower_curve_k", lower_k, effect.saves.times(a_year(facts.days)), method, limits
     )
 
 
@@ -177,7 +177,7 @@ def _hot_water_setpoint(site: Site, facts: Facts, result: dict[str, Any], wanted
     if site.hot_water is None:
         raise NotAssessed("the system makes no hot water")
     cooler = site.hot_water.setpoint_c - wanted_c
-    saves = cooler_store(site, facts, result, cooler, cooler).times(_a_year(facts.days))
+    saves = cooler_store(site, facts, result, cooler, cooler).times(a_year(facts.days))
     method = (
         "the second law at each charge's temperatures, and the cylinder's standing loss over its lower excess"
     )
@@ -253,12 +253,12 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     gain = 1.0 - cop_between(outdoor[known], flow[known]) / cop_between(
         outdoor[known] + float(warmth), flow[known]
     )
-    most = float(np.sum(energy[known] * gain)) * _a_year(facts.days)
+    most = float(np.sum(energy[known] * gain)) * a_year(facts.days)
     ends = sorted(most * keeps for keeps in EFFICIENCY_KEEPS)
     saves = Estimate(sum(ends) / 2.0, ends[0], ends[1])
     money = None
     if site.cost is not None and (site.cost.band or site.cost.newest.electricity is not None):
-        year = _a_year(facts.days)
+        year = a_year(facts.days)
         paid = float(np.nansum(energy * _prices(site, hours))) * year
         price = float(_prices(site, np.array([hour]))[0])
         used = float(np.nansum(energy)) * year
@@ -327,7 +327,7 @@ def _band(site: Site, facts: Facts, result: dict[str, Any], band: tuple[float, i
     share = _share_inside(at.hour.to_numpy(), at.minute.to_numpy(), minutes, inside)
     in_band = float(np.sum(energy * share))
     hot_water = facts.runs.where(facts.runs["use"] == HOT_WATER).total("electricity")
-    year = _a_year(facts.days)
+    year = a_year(facts.days)
     saved = in_band * year * (paid_now - price)
     with_water = saved + max(hot_water * year * (paid_now - price) * (1 - len(inside) / 24), 0.0)
     money = Estimate(saved, min(saved, with_water), max(saved, with_water))

@@ -1,6 +1,7 @@
 """Every page as a function: results, facts and the plant's description in, HTML out."""
 
 from fieldfare.dashboards.figures.expectations.index import MODELS as EXPECTATIONS
+from fieldfare.dashboards.pages.advice import advice_page
 from fieldfare.dashboards.pages.answers import answer_page
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
 from fieldfare.dashboards.pages.checks import check_page, field_page, lists_page
@@ -59,6 +60,7 @@ __all__ = [
     "EXPECTATIONS",
     "FIGURES",
     "address_of",
+    "advice_page",
     "answer_page",
     "asked_of",
     "booking_page",

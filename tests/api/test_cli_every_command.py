@@ -100,6 +100,11 @@ RUNS: dict[str, list[Run]] = {
         ),
         Run("expectations alder-row --out e.png", 2, "must end in"),
     ],
+    "advice": [
+        Run("advice alder-row", says="Not advised"),
+        Run("advice alder-row --format json", says='"left_out"'),
+        Run("advice no-such-home", 2, "no-such-home"),
+    ],
     "answer": [
         Run("answer alder-row cold", says="Tomorrow:"),
         Run(

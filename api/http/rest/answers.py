@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
 
+from fieldfare.api.core.advice import advice
 from fieldfare.api.core.answers import Asking, QuestionName, answer
 from fieldfare.api.http.auth import (
     AppStateHere,
@@ -51,3 +52,10 @@ def read_answer(
     hours = None if from_hour is None and to_hour is None else (from_hour or 0, to_hour or 0)
     asking = Asking(first, last, against, billed_kwh, billed_money, visit_cost, zone, hours, since)
     return answer(parts.service, plant, question, asking)
+
+
+@router.get("/sites/{site_id}/advice")
+def read_advice(plant: PlantHere, parts: AppStateHere, actor: Actor = need("what_if.read")) -> dict[str, Any]:
+    """Settings worth changing, each with its saving and what rooms do; a household gets what is its own to
+    change."""
+    return advice(parts.service, plant, household=actor.role == "householder")

@@ -1,0 +1,41 @@
+"""Advice by page and API: the firm sees every setting, a household what is its own to change."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+
+from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS
+from fieldfare.api.core.service import opened
+from fieldfare.api.core.settings import Settings
+from tests.api.web import OTHER, OWN, Web, make_web
+
+
+@pytest.fixture(scope="module")
+def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
+    with opened(Settings(data=tmp_path_factory.mktemp("web"), workers=1)) as service:
+        yield make_web(service)
+
+
+@pytest.mark.parametrize("role", ["installer", "engineer", "householder", "link"])
+def test_those_who_see_the_home_see_its_advice(web: Web, role: str) -> None:
+    page = web[role].get(f"/sites/{OWN}/advice")
+    assert page.status_code == 200
+    assert "What to set" in page.text
+    assert "Traceback" not in page.text
+
+
+@pytest.mark.parametrize("path", ["/sites/{}/advice", "/api/v1/sites/{}/advice"])
+def test_others_are_refused(web: Web, path: str) -> None:
+    assert web["householder"].get(path.format(OTHER)).status_code == 404
+    assert web["nobody"].get(path.format(OWN), follow_redirects=False).status_code in (303, 401)
+    assert web["device"].get(path.format(OWN)).status_code in (401, 403)
+
+
+def test_a_household_is_told_of_its_own_settings_alone(web: Web) -> None:
+    firm, home = (web[r].get(f"/api/v1/sites/{OWN}/advice").json() for r in ("engineer", "householder"))
+    codes = {x["code"] for part in ("advice", "left_out") for x in firm[part]}
+    assert {"heating_curve", "pump_speed"} <= codes
+    assert {x["code"] for part in ("advice", "left_out") for x in home[part]} <= HOUSEHOLD_SETS
+    assert "heating curve" not in web["householder"].get(f"/sites/{OWN}/advice").text
