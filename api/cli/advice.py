@@ -1,6 +1,8 @@
-"""What to set: `advice`."""
+"""What to set, and a cold snap ahead: `advice`, `cold-snap`."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 import click
 
@@ -35,4 +37,28 @@ def advice(settings: Settings, site_id: str, form: str) -> None:
         click.echo(f"Not advised: {x['title']}: {x['reason']}")
 
 
-COMMANDS = (advice,)
+@click.command("cold-snap")
+@click.argument("forecast", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@format_option
+@click.pass_obj
+def cold_snap(settings: Settings, forecast: Path, form: str) -> None:
+    """Say which homes will not hold their rooms in a forecast: a CSV with the columns time (ISO 8601 with
+    offset) and outdoor_c (°C), or JSON rows of the same."""
+    from fieldfare.api.core.cold_snap import cold_snap as looked_at
+    from fieldfare.api.core.service import opened
+
+    text = forecast.read_text(encoding="utf-8-sig", errors="replace")
+    with opened(settings) as service:
+        document = looked_at(service, text, str(forecast))
+    if form == "json":
+        print_json(document)
+        return
+    from fieldfare.dashboards.advice.snap import snap_told
+
+    for row in snap_told(document):
+        click.echo(f"{row['state']}: {row['name']} ({row['site']}). {row['says']}")
+        if row["do"]:
+            click.echo(f"  {row['do']}")
+
+
+COMMANDS = (advice, cold_snap)

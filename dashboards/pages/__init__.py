@@ -1,7 +1,7 @@
 """Every page as a function: results, facts and the plant's description in, HTML out."""
 
 from fieldfare.dashboards.figures.expectations.index import MODELS as EXPECTATIONS
-from fieldfare.dashboards.pages.advice import advice_page
+from fieldfare.dashboards.pages.advice import advice_page, cold_snap_page
 from fieldfare.dashboards.pages.answers import answer_page
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
 from fieldfare.dashboards.pages.checks import check_page, field_page, lists_page
@@ -68,6 +68,7 @@ __all__ = [
     "check_page",
     "chosen_entries",
     "chosen_page",
+    "cold_snap_page",
     "compare_page",
     "day_page",
     "event_json",

@@ -105,6 +105,11 @@ RUNS: dict[str, list[Run]] = {
         Run("advice alder-row --format json", says='"left_out"'),
         Run("advice no-such-home", 2, "no-such-home"),
     ],
+    "cold-snap": [
+        Run("cold-snap forecast.csv", says="Alder Row"),
+        Run("cold-snap forecast.csv --format json", says='"coldest_c": -12.0'),
+        Run("cold-snap readings.csv", 2, "time and outdoor_c"),
+    ],
     "answer": [
         Run("answer alder-row cold", says="Tomorrow:"),
         Run(
@@ -192,6 +197,9 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "alder.toml").write_text(site_text(), encoding="utf-8")
     (folder / "beech.toml").write_text(site_text("beech-end", "Beech End"), encoding="utf-8")
     write_csv(folder / "readings.csv", readings(4))
+    (folder / "forecast.csv").write_text(
+        "time,outdoor_c\n2026-01-10T00:00:00+00:00,-2\n2026-01-11T00:00:00+00:00,-12\n", encoding="utf-8"
+    )
     data = ["--data", str(folder / "data")]
     assert run([*data, "site", "add", str(folder / "alder.toml")]) == 0
     assert run([*data, "ingest", "alder-row", str(folder / "readings.csv")]) == 0

@@ -1,20 +1,23 @@
-"""Pages of advice: what to set at a home."""
+"""Pages of advice: what to set at a home, and a cold snap ahead for the firm."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, File, Request, UploadFile
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError, NotAssessed
 from fieldfare.api.core.advice import advice
+from fieldfare.api.core.cold_snap import cold_snap
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
-from fieldfare.api.http.html.screens import reader, visitor
+from fieldfare.api.http.html.screens import Csrf, reader, visitor, writer
 from fieldfare.dashboards import pages
 
 router = APIRouter()
+MOST_BYTES = 1_000_000
+"""Of a forecast; a month by the hour is a twentieth of it."""
 
 
 @router.get("/sites/{site_id}/advice")
@@ -29,3 +32,27 @@ def what_to_set(plant: PlantHere, request: Request, parts: AppStateHere) -> Resp
     except (InputError, NotAssessed) as error:
         problem = str(error)
     return HTMLResponse(pages.advice_page(row, document, problem, visitor(request)))
+
+
+@router.get("/cold-snap")
+def ask_cold_snap(request: Request) -> Response:
+    """The form for a forecast."""
+    reader(request, "fleet.read")
+    return HTMLResponse(pages.cold_snap_page(None, "", visitor(request)))
+
+
+@router.post("/cold-snap")
+def show_cold_snap(
+    request: Request, parts: AppStateHere, file: Annotated[UploadFile, File()], csrf: Csrf = ""
+) -> Response:
+    """Every home in the forecast that is sent; nothing is kept."""
+    writer(request, "fleet.read", csrf)
+    name = (file.filename or "the file")[:80]
+    try:
+        text = file.file.read(MOST_BYTES + 1)
+        if len(text) > MOST_BYTES:
+            raise InputError(f"{name}: a forecast is of up to 1 MB")
+        document = cold_snap(parts.service, text.decode("utf-8", "replace"), name)
+    except InputError as error:
+        return HTMLResponse(pages.cold_snap_page(None, str(error), visitor(request)), 422)
+    return HTMLResponse(pages.cold_snap_page(document, "", visitor(request)))

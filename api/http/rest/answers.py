@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Body, Query
 
 from fieldfare.api.core.advice import advice
 from fieldfare.api.core.answers import Asking, QuestionName, answer
+from fieldfare.api.core.cold_snap import cold_snap
 from fieldfare.api.http.auth import (
     AppStateHere,
     PlantHere,
@@ -59,3 +61,16 @@ def read_advice(plant: PlantHere, parts: AppStateHere, actor: Actor = need("what
     """Settings worth changing, each with its saving and what rooms do; a household gets what is its own to
     change."""
     return advice(parts.service, plant, household=actor.role == "householder")
+
+
+@router.post("/fleet/cold-snap")
+def read_cold_snap(
+    forecast: Annotated[
+        list[dict[str, Any]],
+        Body(max_length=2000, description="Rows of time (ISO 8601 with offset) and outdoor_c [°C]."),
+    ],
+    parts: AppStateHere,
+    actor: Actor = need("fleet.read"),
+) -> dict[str, Any]:
+    """Every home in a forecast, those that will not hold first. Nothing is kept."""
+    return cold_snap(parts.service, json.dumps(forecast), "forecast")
