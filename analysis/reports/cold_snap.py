@@ -20,6 +20,7 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
 from fieldfare.analysis.plant.curve import curve_beyond
 from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.verdict import MATTER_OF
 
 Floats = NDArray[np.float64]
 
@@ -143,7 +144,11 @@ def outlook(site: Site, result: Mapping[str, Any] | None, forecast: WeatherForec
     coldest = float(outdoor.min())
     if result is None:
         return Outlook(site.id, "not_known", coldest, reason="no readings yet")
-    urgent = tuple(f["code"] for f in result["findings"] if f["severity"] in URGENT)
+    urgent = tuple(
+        f["code"]
+        for f in result["findings"]
+        if f["severity"] in URGENT and (matter := MATTER_OF.get(f["code"])) and matter.key != "data"
+    )
     loss = loss_kw_per_k(site, result)
     gives = _gives(site, result, outdoor)
     if loss is None or gives is None:

@@ -229,11 +229,11 @@ def test_a_command_does_what_it_says(
     monkeypatch.chdir(made)
     monkeypatch.setenv("FIELDFARE_DATA", str(made / "data"))
     for name in (
-        "serving.serve",
-        "collecting.collect_until_stopped",
-        "demo.run_demo",
+        "running.serve.serve",
+        "running.collect.collect_until_stopped",
+        "running.demo.run_demo",
     ):  # they run until they are stopped
-        monkeypatch.setattr(f"api.{name}", stopped_at_once)
+        monkeypatch.setattr(f"fieldfare.api.{name}", stopped_at_once)
     if call.argv.startswith("set-aside"):
         aside(made)
     for earlier in call.before:
