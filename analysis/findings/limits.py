@@ -5,6 +5,7 @@ A site file's `[limits]` overrides a default by name.
 
 from __future__ import annotations
 
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.answers.limits import LIMITS_ANSWERS
 from fieldfare.analysis.findings.cycling.limits import LIMITS_CYCLING
 from fieldfare.analysis.findings.data.limits import LIMITS_DATA
@@ -32,6 +33,7 @@ LIMITS: dict[str, Limit] = {
     **LIMITS_HOT_WATER,
     **LIMITS_VERDICT,
     **LIMITS_ANSWERS,
+    **LIMITS_ADVICE,
 }
 
 RETIRED = frozenset(

@@ -10,9 +10,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from fieldfare.analysis.advice.curve import CurveEffect, curve_effect
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.advice.saving import EFFICIENCY_KEEPS, cop_between
+from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import LEGIONELLA, grows, of_setpoint
 from fieldfare.analysis.errors import InputError, NotAssessed
-from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.facts.table import Table
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.analysis.figures.estimate import Estimate
 from fieldfare.analysis.figures.money import mean_price
@@ -20,7 +24,6 @@ from fieldfare.analysis.minutes.operating_state import HOT_WATER
 from fieldfare.analysis.minutes.rolling import running_total
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
 from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C
-from fieldfare.analysis.physics.second_law import carnot_cop
 from fieldfare.analysis.plant.curve import curve_at
 from fieldfare.analysis.plant.site import HotWater, Site
 
@@ -28,12 +31,6 @@ Floats = NDArray[np.float64]
 
 FULL_YEAR_DAYS = 330
 """Days that stand for a year; fewer are told as what they are, not blown up."""
-WATER_TO_REFRIGERANT_K, AIR_TO_REFRIGERANT_K = 3.0, 8.0
-"""Differences over the exchangers between which the second law works (common practice, no source)."""
-EFFICIENCY_KEEPS = (0.75, 1.0)
-"""Share of the second law's gain that a real unit keeps: at small lifts its efficiency falls (Staffell 2012:
-1.8 %/K at 30 K lift where the second law alone gives 2.4 %/K). The middle is the answer, the ends its
-interval."""
 WASH_C = 40.0
 FAMILY_LITRES = 150.0
 """Water at 40 °C for two showers and a sink between two charges (common practice)."""
@@ -110,38 +107,43 @@ def _answer(
     if money is None:
         money = saves.times(price) if price is not None else Estimate.none("needs [cost] in the site file")
     currency = site.cost.currency if site.cost else None
-    return Answer(question, value, saves, money, currency, _of(facts.days), method, limits, caution)
+    return Answer(question, value, saves, money, currency, of_time(facts.days), method, limits, caution)
 
 
-def _of(days: Table) -> str:
+def of_time(days: Table) -> str:
     return "a year like the last" if len(days) >= FULL_YEAR_DAYS else f"the {len(days)} days seen"
 
 
-def _a_year(days: Table) -> float:
+def a_year(days: Table) -> float:
     """Factor from the days to a year: only where they very nearly are one."""
     return 365.0 / len(days) if len(days) >= FULL_YEAR_DAYS else 1.0
 
 
 def _lower_curve(site: Site, facts: Facts, result: dict[str, Any], lower_k: float) -> Answer:
-    """Less lift at every outdoor temperature: the second law's gain, of which a real unit keeps a part."""
-    days = facts.days
-    flow = fill_nan(days["flow_by_heat"], days["flow"])
-    outdoor = fill_nan(days["outdoor_heating"], days["outdoor"])
-    energy = days["e_space"] - np.nan_to_num(days["e_backup"])
-    known = np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(energy)
-    if not known.any():
-        raise NotAssessed("needs flow_temperature, outdoor_temperature and heat_pump_electricity")
-    now = _cop(outdoor[known], flow[known])
-    then = _cop(outdoor[known], flow[known] - lower_k)
-    most = float(np.sum(energy[known] * (1.0 - now / then))) * _a_year(days)
-    low, high = (most * share for share in EFFICIENCY_KEEPS)
-    saves = Estimate((low + high) / 2.0, low, high)
-    method = "the second law at each day's temperatures, with the share of it that units keep in practice"
-    return _answer(site, facts, "lower_curve_k", lower_k, saves, method, (_emitters(site, result, lower_k),))
+    """Less lift and smaller differences over the exchangers, and rooms that fall where nothing is spare."""
+    effect = curve_effect(site, facts, result, lower_k)
+    method = (
+        "each heated day with the lower curve: emitters by EN 442, valves as the rooms show them, less heat"
+        " where rooms get cooler, and the share of the second law's gain that units keep in practice"
+    )
+    limits = (_emitters(site, result, lower_k), _rooms(effect))
+    return _answer(
+        site, facts, "lower_curve_k", lower_k, effect.saves.times(a_year(facts.days)), method, limits
+    )
 
 
-def _cop(outdoor: Floats, flow: Floats) -> Floats:
-    return np.asarray(carnot_cop(outdoor - AIR_TO_REFRIGERANT_K, flow + WATER_TO_REFRIGERANT_K))
+def _rooms(effect: CurveEffect) -> WhatIfLimit:
+    """What the rooms would be, zone by zone; they hold where few days end below the target."""
+    name = "rooms hold their targets"
+    if not effect.zones or not effect.room:
+        return WhatIfLimit(name, None, "needs room_temperature: how far rooms would fall is not known")
+    most = LIMITS_ADVICE["advice_days_short"].default
+    told = [
+        f"{z.zone} {z.now_c:.1f} to {z.after_c:.1f} C (target {z.target_c:.1f}), below it on {z.days_short:.0%}"
+        " of the heated days"
+        for z in effect.zones
+    ]
+    return WhatIfLimit(name, all(z.days_short <= most for z in effect.zones), "; ".join(told))
 
 
 def _emitters(site: Site, result: dict[str, Any], lower_k: float) -> WhatIfLimit:
@@ -173,48 +175,13 @@ def _hot_water_setpoint(site: Site, facts: Facts, result: dict[str, Any], wanted
     """A colder cylinder: less lift in its charges, and less standing loss. What is drawn stays the same."""
     if site.hot_water is None:
         raise NotAssessed("the system makes no hot water")
-    charges = facts.reheats
-    if not charges.knows("electricity"):
-        raise NotAssessed("needs charges of the cylinder with heat_pump_electricity")
-    step = site.hot_water.setpoint_c - wanted_c
-    flow, outdoor = charges.floats("flow"), charges.floats("outdoor")
-    energy = charges.floats("electricity")
-    known = np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(energy)
-    if not known.any():
-        raise NotAssessed("needs flow_temperature and outdoor_temperature during the charges")
-    lift = 1.0 - _cop(outdoor[known], flow[known]) / _cop(outdoor[known], flow[known] - step)
-    by_lift = float(np.sum(energy[known] * lift))
-    by_loss = _standing(site, facts, result, step, float(energy[known].sum()))
-    year = _a_year(facts.days)
-    ends = sorted((by_lift * keeps + by_loss) * year for keeps in EFFICIENCY_KEEPS)
-    saves = Estimate(sum(ends) / 2.0, ends[0], ends[1])
+    cooler = site.hot_water.setpoint_c - wanted_c
+    saves = cooler_store(site, facts, result, cooler, cooler).times(a_year(facts.days))
     method = (
         "the second law at each charge's temperatures, and the cylinder's standing loss over its lower excess"
     )
-    return _answer(
-        site,
-        facts,
-        "hot_water_c",
-        wanted_c,
-        saves,
-        method,
-        _water_limits(site, facts, result, wanted_c),
-        of_setpoint(wanted_c),
-    )
-
-
-def _standing(site: Site, facts: Facts, result: dict[str, Any], step: float, energy: float) -> float:
-    """Electricity for the part of the standing loss that goes with the setpoint [kWh over the days]."""
-    water = result.get("hot_water") or {}
-    loss = water.get("standing_loss_kwh_per_day") or (
-        site.hot_water and site.hot_water.standing_loss_kwh_per_day
-    )
-    heat = facts.reheats.total("heat")
-    if not loss or heat <= 0 or site.hot_water is None:
-        return 0.0
-    room = facts.days.mean("room") if facts.days.knows("room") else site.design.indoor_c
-    excess = max(site.hot_water.setpoint_c - room, 5.0)
-    return float(loss) * (step / excess) * len(facts.days) * energy / heat
+    limits = _water_limits(site, facts, result, wanted_c)
+    return _answer(site, facts, "hot_water_c", wanted_c, saves, method, limits, of_setpoint(wanted_c))
 
 
 def _water_limits(
@@ -282,13 +249,15 @@ def _hot_water_hour(site: Site, facts: Facts, result: dict[str, Any], hour: int)
     flow, outdoor = charges.floats("flow"), charges.floats("outdoor")
     energy = charges.floats("electricity")
     known = np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(energy)
-    gain = 1.0 - _cop(outdoor[known], flow[known]) / _cop(outdoor[known] + float(warmth), flow[known])
-    most = float(np.sum(energy[known] * gain)) * _a_year(facts.days)
+    gain = 1.0 - cop_between(outdoor[known], flow[known]) / cop_between(
+        outdoor[known] + float(warmth), flow[known]
+    )
+    most = float(np.sum(energy[known] * gain)) * a_year(facts.days)
     ends = sorted(most * keeps for keeps in EFFICIENCY_KEEPS)
     saves = Estimate(sum(ends) / 2.0, ends[0], ends[1])
     money = None
     if site.cost is not None and (site.cost.band or site.cost.newest.electricity is not None):
-        year = _a_year(facts.days)
+        year = a_year(facts.days)
         paid = float(np.nansum(energy * _prices(site, hours))) * year
         price = float(_prices(site, np.array([hour]))[0])
         used = float(np.nansum(energy)) * year
@@ -357,7 +326,7 @@ def _band(site: Site, facts: Facts, result: dict[str, Any], band: tuple[float, i
     share = _share_inside(at.hour.to_numpy(), at.minute.to_numpy(), minutes, inside)
     in_band = float(np.sum(energy * share))
     hot_water = facts.runs.where(facts.runs["use"] == HOT_WATER).total("electricity")
-    year = _a_year(facts.days)
+    year = a_year(facts.days)
     saved = in_band * year * (paid_now - price)
     with_water = saved + max(hot_water * year * (paid_now - price) * (1 - len(inside) / 24), 0.0)
     money = Estimate(saved, min(saved, with_water), max(saved, with_water))

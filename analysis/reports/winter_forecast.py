@@ -11,6 +11,7 @@ import numpy as np
 
 from fieldfare.analysis.expectation.reference_weather import reference_weather
 from fieldfare.analysis.figures.estimate import Estimate, robust_fit
+from fieldfare.analysis.plant.curve import curve_beyond
 from fieldfare.analysis.plant.site import Site
 
 Day = Mapping[str, Any]
@@ -169,8 +170,7 @@ def _coldest(site: Site, result: Mapping[str, Any], curve: Any) -> Coldest | Non
     output = _estimate(result["capacity"]["output_at_design_kw"])
     flow = None
     if (fitted := result["heating_curve"]["fitted"]) is not None:
-        (x1, y1), (x2, y2) = fitted
-        flow = y1 + (design - x1) * (y2 - y1) / (x2 - x1)
+        flow = float(curve_beyond(fitted, np.array([design]))[0])
     backup = Estimate.none("needs output and load at the design temperature")
     if load and output and load.value is not None and output.value is not None:
         short = max(load.value - output.value, 0.0) * 24.0

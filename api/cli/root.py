@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from fieldfare.api.cli import (
+    advice,
     answers,
     checking,
     expectations,
@@ -55,7 +56,19 @@ def root(context: click.Context, data: Path | None) -> None:
     log_to(context.obj.data, context.obj.log_format)
 
 
-_MODULES = (sites, readings, weather, figures, expectations, answers, visits, checking, running, people)
+_MODULES = (
+    sites,
+    readings,
+    weather,
+    figures,
+    expectations,
+    answers,
+    advice,
+    visits,
+    checking,
+    running,
+    people,
+)
 for command in (command for module in _MODULES for command in module.COMMANDS):
     root.add_command(command)
 

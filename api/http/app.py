@@ -19,6 +19,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import is_known
 from fieldfare.api.http.html import (
     account,
+    advice_pages,
     answer_pages,
     booking_forms,
     check_pages,
@@ -94,6 +95,7 @@ def create_app(parts: AppState) -> FastAPI:
     app.include_router(evidence_screens.router, include_in_schema=False)
     app.include_router(fleet_screens.router, include_in_schema=False)
     app.include_router(screens.router, include_in_schema=False)
+    app.include_router(advice_pages.router, include_in_schema=False)
     app.include_router(answer_pages.router, include_in_schema=False)
     app.include_router(forms.router, include_in_schema=False)
     app.include_router(field_forms.router, include_in_schema=False)

@@ -11,6 +11,7 @@ from fieldfare.dashboards.pages.account import (
     new_passkey_page,
     second_step_page,
 )
+from fieldfare.dashboards.pages.advice import advice_page, cold_snap_page
 from fieldfare.dashboards.pages.answers import answer_page
 from fieldfare.dashboards.pages.asking import learning_page, what_if_page
 from fieldfare.dashboards.pages.checks import check_page, field_page, lists_page
@@ -71,6 +72,7 @@ __all__ = [
     "FIGURES",
     "account_page",
     "address_of",
+    "advice_page",
     "answer_page",
     "asked_of",
     "booking_page",
@@ -79,6 +81,7 @@ __all__ = [
     "chosen_entries",
     "chosen_page",
     "codes_page",
+    "cold_snap_page",
     "compare_page",
     "confirm_page",
     "day_page",

@@ -100,6 +100,16 @@ RUNS: dict[str, list[Run]] = {
         ),
         Run("expectations alder-row --out e.png", 2, "must end in"),
     ],
+    "advice": [
+        Run("advice alder-row", says="Not advised"),
+        Run("advice alder-row --format json", says='"left_out"'),
+        Run("advice no-such-home", 2, "no-such-home"),
+    ],
+    "cold-snap": [
+        Run("cold-snap forecast.csv", says="Alder Row"),
+        Run("cold-snap forecast.csv --format json", says='"coldest_c": -12.0'),
+        Run("cold-snap readings.csv", 2, "time and outdoor_c"),
+    ],
     "answer": [
         Run("answer alder-row cold", says="Tomorrow:"),
         Run(
@@ -191,6 +201,9 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "alder.toml").write_text(site_text(), encoding="utf-8")
     (folder / "beech.toml").write_text(site_text("beech-end", "Beech End"), encoding="utf-8")
     write_csv(folder / "readings.csv", readings(4))
+    (folder / "forecast.csv").write_text(
+        "time,outdoor_c\n2026-01-10T00:00:00+00:00,-2\n2026-01-11T00:00:00+00:00,-12\n", encoding="utf-8"
+    )
     data = ["--data", str(folder / "data")]
     assert run([*data, "site", "add", str(folder / "alder.toml")]) == 0
     assert run([*data, "ingest", "alder-row", str(folder / "readings.csv")]) == 0
@@ -220,11 +233,11 @@ def test_a_command_does_what_it_says(
     monkeypatch.chdir(made)
     monkeypatch.setenv("FIELDFARE_DATA", str(made / "data"))
     for name in (
-        "serving.serve",
-        "collecting.collect_until_stopped",
-        "demo.run_demo",
+        "running.serve.serve",
+        "running.collect.collect_until_stopped",
+        "running.demo.run_demo",
     ):  # they run until they are stopped
-        monkeypatch.setattr(f"api.{name}", stopped_at_once)
+        monkeypatch.setattr(f"fieldfare.api.{name}", stopped_at_once)
     if call.argv.startswith("set-aside"):
         aside(made)
     for earlier in call.before:

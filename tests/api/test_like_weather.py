@@ -178,7 +178,8 @@ def test_a_lower_curve_saves_between_one_and_a_half_and_three_per_cent_a_kelvin(
 
 def test_a_curve_that_the_emitters_can_not_follow_is_told() -> None:
     told = answer(plant(), facts(), RESULT, "lower_curve_k", 14.0)
-    (limit,) = told["limits"]
+    limit, rooms = told["limits"]
+    assert rooms["limit"] == "rooms hold their targets"
     assert limit["holds"] is False
     assert "kW needed" in limit["says"]
 

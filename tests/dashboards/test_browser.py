@@ -36,12 +36,14 @@ FIRM_PAGES = (
     "/first-run/site",
     "/field",
     "/checks/lists",
+    "/cold-snap",
 )
 SITE_PAGES = (
     "",
     "/home",
     "/winter",
     "/what-if?lower_curve_k=2",
+    "/advice",
     "/expectations",
     "/answers",
     "/answers/bill?against=design",

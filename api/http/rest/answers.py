@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Body, Query
 
+from fieldfare.api.core.advice import advice
 from fieldfare.api.core.answers import Asking, QuestionName, answer
+from fieldfare.api.core.cold_snap import cold_snap
 from fieldfare.api.http.auth import (
     AppStateHere,
     PlantHere,
@@ -51,3 +54,23 @@ def read_answer(
     hours = None if from_hour is None and to_hour is None else (from_hour or 0, to_hour or 0)
     asking = Asking(first, last, against, billed_kwh, billed_money, visit_cost, zone, hours, since)
     return answer(parts.service, plant, question, asking)
+
+
+@router.get("/sites/{site_id}/advice")
+def read_advice(plant: PlantHere, parts: AppStateHere, actor: Actor = need("what_if.read")) -> dict[str, Any]:
+    """Settings worth changing, each with its saving and what rooms do; a household gets what is its own to
+    change."""
+    return advice(parts.service, plant, household=actor.role == "householder")
+
+
+@router.post("/fleet/cold-snap")
+def read_cold_snap(
+    forecast: Annotated[
+        list[dict[str, Any]],
+        Body(max_length=2000, description="Rows of time (ISO 8601 with offset) and outdoor_c [°C]."),
+    ],
+    parts: AppStateHere,
+    actor: Actor = need("fleet.read"),
+) -> dict[str, Any]:
+    """Every home in a forecast, those that will not hold first. Nothing is kept."""
+    return cold_snap(parts.service, json.dumps(forecast), "forecast")

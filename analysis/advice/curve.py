@@ -1,0 +1,230 @@
+"""The heating curve: what a lower one saves and does to the rooms, and the lowest that holds them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.advice.room_response import (
+    Changed,
+    RoomResponse,
+    changed,
+    room_response,
+)
+from fieldfare.analysis.advice.saving import estimated, room_fall
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate, robust_fit
+from fieldfare.analysis.plant.curve import curve_at
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+
+STEP_K, MOST_LOWER_K = 0.5, 15.0
+"""Settings that are tried (common practice: controls take half or whole kelvins)."""
+MILD_C = 15.0
+"""Mild end of a two-point curve [°C]; above it homes are hardly heated (common practice)."""
+
+
+@dataclass(frozen=True)
+class ZoneEffect:
+    """A zone before and after, mean of the heated days [°C], its target, and the share of days on which it
+    would be below target."""
+
+    zone: str
+    now_c: float
+    after_c: float
+    target_c: float | None
+    days_short: float
+
+
+@dataclass(frozen=True)
+class CurveEffect:
+    """saves [kWh over the days]; room : fall of the house [K]; zones; days : heated days it is drawn from"""
+
+    saves: Estimate
+    room: Estimate
+    zones: tuple[ZoneEffect, ...]
+    days: int
+
+
+@dataclass(frozen=True)
+class LowestCurve:
+    """points_now, points : (outdoor, flow) of the curve as it is and as it could be, cold end first
+    lower_cold_k, lower_mild_k : by how much at both ends. effect : of going there at once
+    steps : flow temperatures at both ends, week by week
+    binding : zone that would be the first below its target; design_day : whether the cold end is bound by it
+    """
+
+    points_now: tuple[tuple[float, float], tuple[float, float]]
+    points: tuple[tuple[float, float], tuple[float, float]]
+    lower_cold_k: float
+    lower_mild_k: float
+    effect: CurveEffect
+    steps: tuple[tuple[float, float], ...]
+    binding: str | None
+    design_day: bool
+
+
+def curve_effect(site: Site, facts: Facts, result: Mapping[str, Any], lower_k: float) -> CurveEffect:
+    """What lowering the whole curve by so much would do over the days seen. Raises NotAssessed."""
+    days = heating_days(site, facts, result)
+    return _effect(site, days, room_response(site, days, result), np.full(len(days), lower_k))
+
+
+def _effect(site: Site, days: HeatingDays, response: RoomResponse, lower: Floats) -> CurveEffect:
+    def change(of: HeatingDays, home: RoomResponse) -> Changed:
+        return changed(of, home, lower)
+
+    fall = change(days, response).fall
+    zones = []
+    for zone, (room, _) in days.zones.items():
+        after = room - fall * response.zone_share[zone]
+        target = target_of(site, days, zone)
+        seen = np.isfinite(after)
+        zones.append(
+            ZoneEffect(
+                zone,
+                float(np.nanmean(room)),
+                float(np.nanmean(after)),
+                float(np.mean(target)),
+                float((after[seen] < target[seen] - _tolerance()).mean()),
+            )
+        )
+    saves = estimated(site.heat_pump, days, response, change)
+    return CurveEffect(saves, room_fall(days, response, change), tuple(zones), len(days))
+
+
+def target_of(site: Site, days: HeatingDays, zone: str) -> Floats:
+    """Target of a zone by day: its own, the home's, else the design's [°C]. A zone without one of its own
+    that is usually cooler stays as it is."""
+    room, own = days.zones[zone]
+    other = np.minimum(fill_nan(days.target, site.design.indoor_c), float(np.nanmedian(room)))
+    return fill_nan(own, other)
+
+
+def _tolerance() -> float:
+    return LIMITS_ADVICE["advice_room_tolerance_k"].default
+
+
+def lowest_curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> LowestCurve:
+    """The lowest two-point curve that holds every metered room at its target down to the design day.
+
+    Raises NotAssessed where rooms, heat or the curve are not known, or no lower curve holds the rooms.
+    """
+    days = heating_days(site, facts, result)
+    response = room_response(site, days, result)
+    if not response.known:
+        raise NotAssessed(
+            "needs room_temperature and a heat meter over three weeks of heating", "missing_quantity"
+        )
+    if site.design.outdoor_c is None:
+        raise NotAssessed("needs design.outdoor_c in the site file", "missing_quantity")
+    cold = site.design.outdoor_c
+    now = set_curve(days, cold)
+    allowed, binding = _allowed(site, days, response)
+    at_design, design_binds = _at_design(site, days, response, result, now[0][1])
+    lower_cold, lower_mild = _line(days, allowed, cold, at_design)
+    if max(lower_cold, lower_mild) < STEP_K:
+        raise NotAssessed("no lower curve holds every room at its target", "not_applicable")
+    lower = _between(days.outdoor, cold, lower_cold, lower_mild)
+    points = ((cold, now[0][1] - lower_cold), (MILD_C, now[1][1] - lower_mild))
+    return LowestCurve(
+        now,
+        points,
+        lower_cold,
+        lower_mild,
+        _effect(site, days, response, lower),
+        _steps(now, lower_cold, lower_mild),
+        binding,
+        design_binds,
+    )
+
+
+def set_curve(days: HeatingDays, cold: float) -> tuple[tuple[float, float], tuple[float, float]]:
+    """The curve as it is set, from target flows where they are read, else from the flows [°C]."""
+    asked = days.flow + days.gap
+    if float(np.ptp(days.outdoor)) < LIMITS_ADVICE["advice_fewest_spread_k"].default:
+        raise NotAssessed("needs days of different outdoor temperatures to tell the heating curve")
+    fit = robust_fit(np.column_stack([days.outdoor, np.ones(len(days))]), asked)
+    slope, level = (float(c) for c in fit.coefficients)
+    return (cold, level + slope * cold), (MILD_C, level + slope * MILD_C)
+
+
+def _between(outdoor: Floats, cold: float, at_cold: float, at_mild: float) -> Floats:
+    return curve_at([(cold, at_cold), (MILD_C, at_mild)], outdoor)
+
+
+def _allowed(site: Site, days: HeatingDays, response: RoomResponse) -> tuple[Floats, str | None]:
+    """By day, how much lower the curve could be with every zone at its target, and the zone that binds."""
+    margins = {}
+    for zone, (room, _) in days.zones.items():
+        spare = room - target_of(site, days, zone) + _tolerance()
+        # A room that misses its target today for a reason of its own does not hold the curve up.
+        margins[zone] = fill_nan(spare / max(response.zone_share[zone], 0.2), np.inf)
+    if not margins:
+        raise NotAssessed("needs room_temperature", "missing_quantity")
+    stacked = np.stack(list(margins.values()))
+    may_fall = np.maximum(stacked.min(axis=0), 0.0)
+    binding = list(margins)[int(np.argmin(np.median(stacked, axis=1)))]
+    allowed = np.zeros(len(days))
+    for step in np.arange(STEP_K, MOST_LOWER_K + STEP_K, STEP_K):
+        fall = changed(days, response, float(step)).fall
+        allowed = np.where((fall <= may_fall) & (allowed >= step - STEP_K - 1e-9), step, allowed)
+    return allowed, binding
+
+
+def _at_design(
+    site: Site, days: HeatingDays, response: RoomResponse, result: Mapping[str, Any], flow_now: float
+) -> tuple[float, bool]:
+    """How much lower the curve could be on the design day: EN 442 at the water that the valves let through
+    with rooms a tolerance under their target."""
+    design = site.design
+    cold = design.outdoor_c
+    assert cold is not None
+    target = float(np.mean(fill_nan(days.target, design.indoor_c)))
+    loss = result.get("heat_loss") or {}
+    base = loss.get("base_temperature_c") or target
+    load = max(response.loss * (min(base, target) - _tolerance() - cold), 0.1)
+    opened = min(response.at_target * float(np.exp(_tolerance() / response.opens_k)), 1.0)
+    excess = (load / (opened * response.full)) ** (1.0 / response.exponent)
+    half = float(np.median(days.half / days.load_kw)) * load
+    needed = target - _tolerance() + excess + half
+    spare = flow_now - needed
+    return max(spare, 0.0), spare < MOST_LOWER_K
+
+
+def _line(days: HeatingDays, allowed: Floats, cold: float, at_design: float) -> tuple[float, float]:
+    """The two ends that save the most and stay under what the days and the design day allow."""
+    share = LIMITS_ADVICE["advice_days_short"].default
+    grid = np.arange(0.0, MOST_LOWER_K + STEP_K, STEP_K)
+    best = (0.0, 0.0, 0.0)
+    for at_cold in grid[grid <= at_design + 1e-9]:
+        for at_mild in grid:
+            lower = _between(days.outdoor, cold, float(at_cold), float(at_mild))
+            worth = float(np.sum(lower * days.electricity))
+            if worth > best[0] and float((lower > allowed + STEP_K / 2.0).mean()) <= share:
+                best = (worth, float(at_cold), float(at_mild))
+    return best[1], best[2]
+
+
+def _steps(
+    now: tuple[tuple[float, float], tuple[float, float]], lower_cold: float, lower_mild: float
+) -> tuple[tuple[float, float], ...]:
+    """Flow at the cold and at the mild end, week by week."""
+    most = LIMITS_ADVICE["advice_step_k"].default
+    weeks = int(np.ceil(max(lower_cold, lower_mild) / most - 1e-9))
+    return tuple(
+        (
+            round(now[0][1] - min(lower_cold, most * week), 1),
+            round(now[1][1] - min(lower_mild, most * week), 1),
+        )
+        for week in range(1, weeks + 1)
+    )

@@ -1,0 +1,121 @@
+"""The days on which rooms were heated, as arrays: what the water carried, and what rooms made of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+
+LEAST_LOAD_KW = 0.2
+"""A day with less heat to the rooms says nothing about how they are heated (common practice)."""
+DEFAULT_SPREAD_K = 5.0
+"""Flow less return where only the flow is measured (common practice)."""
+
+
+@dataclass(frozen=True)
+class HeatingDays:
+    """One value a heated day.
+
+    day : index into the facts' days. outdoor, flow [°C], half : half of flow less return [K]
+    gap : target flow less flow [K], at least 0. load_kw : mean heat to the rooms over 24 h
+    electricity : for the rooms, without back-up heat [kWh]. share : of the day with the unit heating
+    room, target [°C], nan where not measured. zones : zone -> (room, target)
+    load_measured : whether heat was metered; else load_kw follows from the house's loss
+    """
+
+    day: NDArray[np.int64]
+    outdoor: Floats
+    flow: Floats
+    half: Floats
+    gap: Floats
+    load_kw: Floats
+    electricity: Floats
+    share: Floats
+    room: Floats
+    target: Floats
+    zones: Mapping[str, tuple[Floats, Floats]]
+    load_measured: bool
+
+    def __len__(self) -> int:
+        return len(self.day)
+
+
+def loss_kw_per_k(site: Site, result: Mapping[str, Any]) -> tuple[float, float, float] | None:
+    """Heat loss coefficient [kW/K], low and high: measured, else designed with a quarter of doubt."""
+    found = (result.get("heat_loss") or {}).get("coefficient_w_per_k")
+    if found and found.get("value"):
+        value = found["value"] / 1000.0
+        return (
+            value,
+            (found.get("low") or found["value"]) / 1000.0,
+            (found.get("high") or found["value"]) / 1000.0,
+        )
+    designed = site.design.coefficient_w_per_k
+    if designed is None:
+        return None
+    return designed / 1000.0, 0.75 * designed / 1000.0, 1.25 * designed / 1000.0
+
+
+def heating_days(site: Site, facts: Facts, result: Mapping[str, Any]) -> HeatingDays:
+    """The heated days of facts. Raises NotAssessed where flow, outdoor temperature or electricity is not
+    known."""
+    days = facts.days
+    flow, outdoor = _column(days, "flow_by_heat", "flow"), _column(days, "outdoor_heating", "outdoor")
+    electricity = _column(days, "e_space") - np.nan_to_num(_column(days, "e_backup"))
+    if not (np.isfinite(flow) & np.isfinite(outdoor) & np.isfinite(electricity)).any():
+        raise NotAssessed(
+            "needs flow_temperature, outdoor_temperature and heat_pump_electricity", "missing_quantity"
+        )
+    load, measured = _column(days, "q_space") / 24.0, True
+    if not np.isfinite(load).any():
+        load, measured = _load_by_loss(site, result, outdoor), False
+    half = np.maximum(fill_nan(_column(days, "lift"), DEFAULT_SPREAD_K), 0.0) / 2.0
+    heated = np.isfinite(flow + outdoor + electricity + load) & (load > LEAST_LOAD_KW) & (electricity > 0.0)
+    if not heated.any():
+        raise NotAssessed("has no day on which rooms were heated")
+    at = np.flatnonzero(heated)
+    share = fill_nan(_column(days, "n_heating") / np.maximum(_column(days, "n_minutes"), 1.0), 1.0)
+    gap = np.maximum(np.nan_to_num(_column(days, "target_flow") - flow), 0.0)
+    zones = {
+        name[5:]: (days.floats(name)[at], _column(days, f"target.{name[5:]}")[at])
+        for name in days.names
+        if name.startswith("room.") and np.isfinite(days.floats(name)[at]).any()
+    }
+    return HeatingDays(
+        at,
+        outdoor[at],
+        flow[at],
+        half[at],
+        gap[at],
+        load[at],
+        electricity[at],
+        np.clip(share[at], 0.02, 1.0),
+        _column(days, "room")[at],
+        _column(days, "target")[at],
+        zones,
+        measured,
+    )
+
+
+def _column(days: Table, name: str, otherwise: str = "") -> Floats:
+    """A column, nan where there is none. otherwise : another one that stands in for its gaps"""
+    found = days.floats(name) if name in days.names else np.full(len(days), np.nan)
+    return fill_nan(found, _column(days, otherwise)) if otherwise else found
+
+
+def _load_by_loss(site: Site, result: Mapping[str, Any], outdoor: Floats) -> Floats:
+    loss = loss_kw_per_k(site, result)
+    if loss is None:
+        raise NotAssessed("needs a heat meter, or the heat loss in [design]", "missing_quantity")
+    base = (result.get("heat_loss") or {}).get("base_temperature_c") or site.design.indoor_c
+    return loss[0] * np.maximum(base - outdoor, 0.0)

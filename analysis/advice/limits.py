@@ -1,0 +1,85 @@
+"""Limits of advice: how far a setting may go, and how sure the numbers behind it are."""
+
+from __future__ import annotations
+
+from fieldfare.analysis.findings.limit import Limit
+
+LIMITS_ADVICE: dict[str, Limit] = {
+    "advice_fewest_days": Limit(
+        21.0,
+        "days",
+        "common practice: three weeks of heating show how rooms follow the water",
+        "too few heating days to advise from",
+        "below",
+    ),
+    "advice_fewest_spread_k": Limit(
+        5.0,
+        "K",
+        "common practice: a line needs some width",
+        "outdoor temperatures too alike to tell a curve",
+        "below",
+    ),
+    "advice_room_tolerance_k": Limit(
+        0.3,
+        "K",
+        "common practice: half the switching band of a room thermostat, not felt",
+        "a room counts as below its target",
+    ),
+    "advice_days_short": Limit(
+        0.05, "-", "common practice: one day in twenty", "share of days on which a room may miss its target"
+    ),
+    "advice_step_k": Limit(
+        2.0,
+        "K per week",
+        "common practice: a house needs some days to show a change",
+        "the heating curve is changed too fast",
+    ),
+    "advice_emitter_doubt": Limit(
+        0.15,
+        "-",
+        "common practice: rated output of emitters as found against their data sheets",
+        "relative uncertainty of emitter output",
+    ),
+    "advice_response_doubt": Limit(
+        1.5,
+        "-",
+        "common practice, no source",
+        "factor by which the measured response of valves may be wrong",
+    ),
+    "advice_worth_kwh": Limit(
+        25.0, "kWh", "common practice: about what a call costs", "a saving too small to advise", "below"
+    ),
+    "advice_lift_low_k": Limit(
+        3.5,
+        "K",
+        "common practice: heat pumps are laid out for 5 K between flow and return",
+        "the pump moves more water than the heat needs",
+        "below",
+    ),
+    "advice_lift_k": Limit(5.0, "K", "common practice: design difference of flow and return", "wanted"),
+    "advice_lift_high_k": Limit(
+        9.0,
+        "K",
+        "common practice: nearly twice the design difference",
+        "the pump moves too little water",
+    ),
+    "advice_pump_least": Limit(
+        0.7,
+        "-",
+        "common practice: makers ask for a least flow; stay well above it",
+        "pump setting lowered too far in one step",
+        "below",
+    ),
+    "advice_setback_deepest_k": Limit(
+        3.0,
+        "K",
+        "common practice: deeper set-backs need hotter water in the morning",
+        "set-back deeper than advised",
+    ),
+    "advice_reheat_gap_k": Limit(
+        8.0,
+        "K",
+        "common practice: 6 to 10 K between setpoint and reheat",
+        "difference at which the cylinder is reheated",
+    ),
+}

@@ -1,0 +1,238 @@
+"""Every setting worth changing at a home, what each would do, and which are left out because another is
+better."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_curve
+from fieldfare.analysis.advice.heating_days import heating_days
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.advice.pump import pump_effect, wanted_share
+from fieldfare.analysis.advice.set_back import set_back_effect
+from fieldfare.analysis.advice.water import cooler_store
+from fieldfare.analysis.cautions import of_setpoint
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.physics.hot_water import DISINFECTED_AT_C, GROWTH_C
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.what_if import a_year, answer, of_time
+
+HOUSEHOLD_SETS = frozenset({"set_back"})
+"""What a household may change by itself; the rest is the firm's."""
+_TRIED_SET_BACKS = (0.0, 1.0, 2.0, 3.0)
+_LONGEST_RECOVERY_H = 5.0  # from 5 h in the morning to 10 h (common practice)
+_COLD_WATER_MIN = 60.0  # a week below 40 °C: the store is short as it is (common practice)
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One setting. now, to : as it is and as it should be, in `unit`; the curve has `curve` beside them
+
+    saves : [kWh, of `of` of the document]. room : mean fall of the rooms [K]; zones : see ZoneEffect
+    holds : limits that were checked, in words. household : whether the household may change it
+    """
+
+    code: str
+    now: float
+    to: float
+    unit: str
+    saves: Estimate
+    room: Estimate | None = None
+    zones: tuple[dict[str, Any], ...] = ()
+    curve: dict[str, Any] | None = None
+    recovery_h: float | None = None
+    holds: tuple[str, ...] = ()
+    caution: str = ""
+
+    def as_dict(self) -> dict[str, Any]:
+        told = asdict(self)
+        told["saves"] = self.saves.as_dict()
+        told["room"] = self.room.as_dict() if self.room is not None else None
+        told["household"] = self.code in HOUSEHOLD_SETS
+        return told
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A setting that is not advised, and why."""
+
+    code: str
+    reason: str
+
+
+def plan(site: Site, facts: Facts, result: dict[str, Any], *, household: bool = False) -> dict[str, Any]:
+    """Settings worth changing, the largest saving first, JSON-ready; never two that work against each other.
+
+    household : only what is the household's to change
+    Returns advice (list of Advice), left_out (list of LeftOut), of : the time that savings are of.
+    """
+    found: list[Advice] = []
+    left: list[LeftOut] = []
+    asked: tuple[tuple[str, Callable[[Site, Facts, dict[str, Any]], Advice]], ...] = (
+        ("heating_curve", _curve),
+        ("set_back", _set_back),
+        ("hot_water_setpoint", _setpoint),
+        ("hot_water_reheat", _reheat),
+        ("pump_speed", _pump),
+    )
+    for code, ask in asked:
+        try:
+            advice = ask(site, facts, result)
+        except NotAssessed as refused:
+            left.append(LeftOut(code, str(refused)))
+            continue
+        least = LIMITS_ADVICE["advice_worth_kwh"].default
+        if advice.code != "pump_speed" and (advice.saves.value or 0.0) < least and not _for_comfort(advice):
+            left.append(LeftOut(code, f"would save less than {least:.0f} kWh"))
+        else:
+            found.append(advice)
+    kept, contrary = without_contrary(found)
+    left += contrary
+    shown = [a for a in kept if a.code in HOUSEHOLD_SETS or not household]
+    return {
+        "of": of_time(facts.days),
+        "advice": [a.as_dict() for a in sorted(shown, key=lambda a: -(a.saves.value or 0.0))],
+        "left_out": [asdict(x) for x in left if x.code in HOUSEHOLD_SETS or not household],
+    }
+
+
+def _for_comfort(advice: Advice) -> bool:
+    """A shallower set-back is for rooms that are late, not for the bill."""
+    return advice.code == "set_back" and advice.to < advice.now
+
+
+def without_contrary(found: list[Advice]) -> tuple[list[Advice], list[LeftOut]]:
+    """A lower curve leaves emitters less to spare, and a deeper set-back needs it in the morning: of the two
+    the larger saving stays. The same for two settings of the cylinder."""
+    left: list[LeftOut] = []
+    by_code = {a.code: a for a in found}
+    for one, other, reason in (
+        ("heating_curve", "set_back", "a deeper set-back needs the hotter curve in the morning"),
+        ("hot_water_setpoint", "hot_water_reheat", "change one setting of the cylinder at a time"),
+    ):
+        if one not in by_code or other not in by_code:
+            continue
+        if other == "set_back" and _for_comfort(by_code[other]):
+            continue
+        worse = min((by_code[one], by_code[other]), key=lambda a: a.saves.value or 0.0)
+        left.append(LeftOut(worse.code, reason))
+        del by_code[worse.code]
+    return list(by_code.values()), left
+
+
+def _curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
+    found: LowestCurve = lowest_curve(site, facts, result)
+    effect: CurveEffect = found.effect
+    told = {
+        "points_now": found.points_now,
+        "points": found.points,
+        "steps": found.steps,
+        "binding": found.binding,
+        "design_day": found.design_day,
+    }
+    return Advice(
+        "heating_curve",
+        round(found.points_now[0][1], 1),
+        round(found.points[0][1], 1),
+        "°C",
+        effect.saves.times(a_year(facts.days)),
+        effect.room,
+        tuple(asdict(zone) for zone in effect.zones),
+        told,
+    )
+
+
+def _set_back(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
+    """Shallower where rooms come up too late; else the deepest that is back in time."""
+    now = set_back_effect(site, facts, result, 0.0)
+    kinds = {e.kind for e in site.emitter}
+    late = now.depth_now_k > 0.5 and now.recovery_h[0] > _LONGEST_RECOVERY_H
+    deepest = LIMITS_ADVICE["advice_setback_deepest_k"].default
+    tried = [set_back_effect(site, facts, result, depth) for depth in _TRIED_SET_BACKS if depth <= deepest]
+    in_time = [e for e in tried if e.depth_k == 0.0 or e.recovery_h[1] <= _LONGEST_RECOVERY_H]
+    best = in_time[-1]
+    if "underfloor" in kinds and best.depth_k > now.depth_now_k:
+        raise NotAssessed("underfloor heating is too slow for a set-back", "not_applicable")
+    if abs(best.depth_k - now.depth_now_k) < 0.5 or (best.depth_k < now.depth_now_k and not late):
+        raise NotAssessed("the set-back is as deep as the rooms allow", "not_applicable")
+    return Advice(
+        "set_back",
+        round(now.depth_now_k, 1),
+        best.depth_k,
+        "K",
+        best.saves.times(a_year(facts.days)),
+        best.room,
+        recovery_h=round(best.recovery_h[1], 1),
+    )
+
+
+def _setpoint(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
+    """The coolest store that stays out of the range of Legionella, is disinfected and holds enough."""
+    water = site.hot_water
+    if water is None:
+        raise NotAssessed("the system makes no hot water", "not_applicable")
+    _holds_enough(result)
+    least = GROWTH_C[1] if (water.pasteurise_c or 0.0) >= DISINFECTED_AT_C else DISINFECTED_AT_C
+    for wanted in np.arange(least, water.setpoint_c - 0.9, 1.0):
+        told = answer(site, facts, result, "hot_water_c", float(wanted))
+        if any(limit["holds"] is False for limit in told["limits"]):
+            continue
+        saves = told["saves_kwh"]
+        return Advice(
+            "hot_water_setpoint",
+            water.setpoint_c,
+            float(wanted),
+            "°C",
+            Estimate(saves["value"], saves["low"], saves["high"]),
+            holds=tuple(f"{x['limit']}: {x['says']}" for x in told["limits"]),
+            caution=told["caution"],
+        )
+    raise NotAssessed("the cylinder is as cool as cautions and draws allow", "not_applicable")
+
+
+def _reheat(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
+    """A larger difference before the cylinder is reheated, above the range of Legionella."""
+    water = site.hot_water
+    if water is None or water.reheat_below_c is None:
+        raise NotAssessed("needs hot_water.reheat_below_c in the site file", "missing_quantity")
+    _holds_enough(result)
+    wanted = max(water.setpoint_c - LIMITS_ADVICE["advice_reheat_gap_k"].default, GROWTH_C[1])
+    if wanted > water.reheat_below_c - 1.0:
+        raise NotAssessed("reheating starts as low as cautions allow", "not_applicable")
+    cooler = (water.reheat_below_c - wanted) / 2.0
+    saves = cooler_store(site, facts, result, 0.0, cooler).times(a_year(facts.days))
+    caution = of_setpoint(wanted)
+    return Advice("hot_water_reheat", water.reheat_below_c, wanted, "°C", saves, caution=caution)
+
+
+def _holds_enough(result: Mapping[str, Any]) -> None:
+    cold = (result.get("hot_water") or {}).get("minutes_below_40c_per_week")
+    if cold is not None and cold > _COLD_WATER_MIN:
+        raise NotAssessed("the hot water runs short as it is", "not_applicable")
+
+
+def _pump(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
+    """Flow of water by the difference of flow and return at the design load."""
+    heating_days(site, facts, result)
+    now = pump_effect(site, facts, result, 1.0)
+    share = wanted_share(now.lift_now_k)
+    if share is None:
+        raise NotAssessed(
+            f"flow and return differ by {now.lift_now_k:.1f} K at the design load: as it should be",
+            "not_applicable",
+        )
+    effect = pump_effect(site, facts, result, share)
+    return Advice(
+        "pump_speed",
+        round(now.lift_now_k, 1),
+        round(effect.lift_k, 1),
+        "K",
+        effect.saves.times(a_year(facts.days)),
+        effect.room,
+    )

@@ -1,0 +1,87 @@
+"""The circulation pump: less water where flow and return lie close together, more where they lie far apart."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.advice.room_response import (
+    Changed,
+    RoomResponse,
+    changed,
+    room_response,
+)
+from fieldfare.analysis.advice.saving import estimated, room_fall
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.plant.site import Site
+
+PUMP_POWER = (2.0, 3.0)
+"""Exponents of a pump's power over its flow: 3 by the affinity laws, less where its efficiency falls or a
+valve holds part of the pressure (common practice)."""
+
+
+@dataclass(frozen=True)
+class PumpEffect:
+    """flow_share : new flow over the present one. lift_now_k, lift_k : flow less return at the design load
+    saves [kWh over the days], pump and compressor together; room : mean fall [K]"""
+
+    flow_share: float
+    lift_now_k: float
+    lift_k: float
+    saves: Estimate
+    room: Estimate
+
+
+def design_lift(days: HeatingDays, load_kw: float) -> float:
+    """Flow less return [K] at a load, as the days show it at the present flow of water."""
+    return float(np.median(2.0 * days.half / days.load_kw * days.share)) * load_kw
+
+
+def pump_effect(site: Site, facts: Facts, result: Mapping[str, Any], flow_share: float) -> PumpEffect:
+    """What another flow of water does over the days seen. Raises NotAssessed."""
+    days = heating_days(site, facts, result)
+    response = room_response(site, days, result)
+    if site.buffer is not None and site.buffer.arrangement == "parallel":
+        raise NotAssessed("a parallel buffer has a pump on each side: set each by its own circuit")
+    pump = (
+        facts.days.floats("e_pump")[days.day] if "e_pump" in facts.days.names else np.full(len(days), np.nan)
+    )
+    if not np.isfinite(pump).any():
+        raise NotAssessed("needs circulation_pump_electricity", "missing_quantity")
+
+    def change(of: HeatingDays, home: RoomResponse) -> Changed:
+        return changed(of, home, 0.0, 1.0 / flow_share)
+
+    unit = estimated(site.heat_pump, days, response, change)
+    used = float(np.nansum(pump))
+    by_pump = sorted(used * (1.0 - flow_share**power) for power in PUMP_POWER)
+    middle, half = sum(by_pump) / 2.0, (by_pump[1] - by_pump[0]) / 2.0
+    # What the unit gains by cooler water or loses by hotter flow is small and of either sign: doubt, not gain.
+    saves = Estimate.around(middle, float(np.hypot((unit.value or 0.0), half)))
+    load = _design_load(site, days, response)
+    lift = design_lift(days, load)
+    return PumpEffect(flow_share, lift, lift / flow_share, saves, room_fall(days, response, change))
+
+
+def _design_load(site: Site, days: HeatingDays, response: RoomResponse) -> float:
+    if site.design.outdoor_c is None:
+        return float(np.quantile(days.load_kw, 0.98))
+    return response.loss * (site.design.indoor_c - site.design.outdoor_c)
+
+
+def wanted_share(lift_k: float) -> float | None:
+    """Share of the present flow that brings the difference to the usual one; None where it lies well."""
+    low, wanted, high, least = (
+        LIMITS_ADVICE[f"advice_{name}"].default
+        for name in ("lift_low_k", "lift_k", "lift_high_k", "pump_least")
+    )
+    if lift_k < low:
+        return max(lift_k / wanted, least)
+    return None if lift_k <= high else lift_k / wanted

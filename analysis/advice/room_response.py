@@ -1,0 +1,159 @@
+"""How rooms follow the water: what emitters could give, how far valves and thermostats hold it back, and
+how they open as a room cools."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.advice.heating_days import HeatingDays, loss_kw_per_k
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import fill_nan
+from fieldfare.analysis.physics.emitters import EXPONENTS
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+
+HELD_K, FOLLOWS_K = 0.2, 20.0
+"""Response of a room that a thermostat holds, and of one whose valves never move: the ends between which an
+unmeasured home lies (common practice, no source)."""
+_ALWAYS_OPEN = 1.5  # measured output over the rated one: data sheets are not further off (common practice)
+_MOST_FALL_K = 15.0
+_HALVINGS = 40
+
+
+@dataclass(frozen=True)
+class RoomResponse:
+    """exponent : of output over excess temperature. full : output of all emitters at 1 K excess [kW]
+    opened : by day, share of it that was used. at_target : share used with rooms at their target
+    opens_k : fall of the room at which valves let e times as much through [K]; small: a thermostat holds
+    the room. zone_share : zone -> its room's movement over the house's
+    loss, loss_low, loss_high : heat loss coefficient [kW/K]. known : whether the rooms were measured
+    """
+
+    exponent: float
+    full: float
+    opened: Floats
+    at_target: float
+    opens_k: float
+    zone_share: Mapping[str, float]
+    loss: float
+    loss_low: float
+    loss_high: float
+    known: bool
+
+    def stronger(self, factor: float) -> RoomResponse:
+        """The same home with emitters that give `factor` times as much."""
+        return replace(
+            self,
+            full=self.full * factor,
+            opened=self.opened / factor,
+            at_target=min(self.at_target / factor, 1.0),
+        )
+
+
+@dataclass(frozen=True)
+class Changed:
+    """Of each day after a change: fall of the room [K], heat to the rooms [kW], flow [°C], share used of the
+    emitters [-]."""
+
+    fall: Floats
+    load_kw: Floats
+    flow: Floats
+    opened: Floats
+
+
+def room_response(site: Site, days: HeatingDays, result: Mapping[str, Any]) -> RoomResponse:
+    """Measure how a home's rooms follow the water.
+
+    Over the days, the used share of the emitters (EN 442: load over rated output at the day's excess
+    temperature) goes down as the room gets warmer than its target. The slope is the reduced major axis of
+    the two, as both vary by themselves: it tends to 0 where a thermostat holds the room, and grows where no
+    valve moves. Raises NotAssessed without a heat loss.
+    """
+    loss = loss_kw_per_k(site, result)
+    if loss is None:
+        raise NotAssessed("needs the house's heat loss, measured or in [design]", "missing_quantity")
+    room = fill_nan(days.room, site.design.indoor_c)
+    excess = np.maximum(days.flow - days.half - room, 1.0)
+    exponent, full = _emitters(site, excess)
+    used = days.load_kw / excess**exponent
+    if not full:
+        full = float(np.quantile(used, 0.98))
+    opened = np.clip(used / full, 0.02, _ALWAYS_OPEN)
+    warmer = days.room - fill_nan(days.target, site.design.indoor_c)
+    known = days.load_measured and np.isfinite(warmer).sum() >= LIMITS_ADVICE["advice_fewest_days"].default
+    opens_k = _axis(opened, warmer) if known else HELD_K
+    seen = np.isfinite(warmer)
+    at_target = float(np.quantile(opened, 0.98))
+    if known:
+        at_target = float(np.exp(np.log(opened[seen]).mean() + warmer[seen].mean() / opens_k))
+    each = {zone: _axis(opened, pair[0] - fill_nan(pair[1], 0.0)) for zone, pair in days.zones.items()}
+    mean = float(np.nanmean(list(each.values()))) if each else 1.0
+    shares = {zone: value / mean if np.isfinite(value) and mean else 1.0 for zone, value in each.items()}
+    return RoomResponse(exponent, full, opened, min(at_target, 1.0), opens_k, shares, *loss, bool(known))
+
+
+def _emitters(site: Site, excess: Floats) -> tuple[float, float]:
+    """Exponent of all emitters together and their output at 1 K; 0 where the site file has none."""
+    middle = float(np.median(excess))
+    each = [(e, EXPONENTS[e.kind]) for e in site.emitter]
+    gives = np.array([e.output_kw * (middle / e.output_excess_k) ** n for e, n in each])
+    if not len(gives):
+        return EXPONENTS["radiator"], 0.0
+    exponent = float(np.sum(gives * np.array([n for _, n in each])) / gives.sum())
+    return exponent, float(gives.sum() / middle**exponent)
+
+
+def _axis(opened: Floats, warmer: Floats) -> float:
+    """Reduced major axis of the room's warmth over the logarithm of the used share [K]."""
+    seen = np.isfinite(warmer)
+    if seen.sum() < 2:
+        return float("nan")
+    spread = float(np.std(np.log(opened[seen])))
+    return min(max(float(np.std(warmer[seen])) / max(spread, 1e-6), HELD_K), FOLLOWS_K)
+
+
+def changed(
+    days: HeatingDays, response: RoomResponse, lower_k: Floats | float, wider: float = 1.0
+) -> Changed:
+    """What each day would have been with another curve or another flow of water.
+
+    lower_k : by how much the curve is lower [K]. wider : factor of flow less return at the same heat
+
+    The room falls until what emitters give at the new water is what the house takes: its load less the loss
+    coefficient times the fall. Valves open as it falls, up to the emitters' full output. Where the unit
+    cycles, its flow is below the target by `gap`; the gap goes as the spare output goes. Rooms that nobody
+    measured count as held.
+    """
+    if not response.known and response.opens_k <= HELD_K:
+        return Changed(np.zeros(len(days)), days.load_kw, days.flow - lower_k, response.opened)
+    room = fill_nan(days.room, float(np.nanmean(days.room)) if np.isfinite(days.room).any() else 20.0)
+    most = np.maximum(response.opened, 1.0)
+    spare = np.maximum(1.0 - response.opened, 0.05)
+
+    def state(fall: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        opened = np.clip(response.opened * np.exp(fall / response.opens_k), response.opened, most)
+        load = np.maximum(days.load_kw - response.loss * fall, 0.0)
+        gap = days.gap * np.clip((1.0 - opened) / spare, 0.0, 1.0)
+        flow = days.flow + days.gap - gap - lower_k
+        half = days.half * wider * load / days.load_kw
+        excess = np.maximum(flow - half - room + fall, 0.0)
+        return opened, load, flow, opened * response.full * excess**response.exponent
+
+    low, high = np.zeros(len(days)), np.full(len(days), _MOST_FALL_K)
+    for _ in range(_HALVINGS):
+        fall = (low + high) / 2.0
+        _, load, _, gives = state(fall)
+        short = gives < load
+        low, high = np.where(short, fall, low), np.where(short, high, fall)
+    fall = (low + high) / 2.0
+    _, load, flow, _ = state(fall)
+    excess = np.maximum(flow - days.half * wider * load / days.load_kw - room + fall, 1e-3)
+    opened = np.clip(load / (response.full * excess**response.exponent), 0.02, most)
+    return Changed(fall, load, flow, opened)

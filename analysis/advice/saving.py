@@ -1,0 +1,102 @@
+"""Electricity that a change saves: less lift, smaller differences over the exchangers, and less heat."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.advice.heating_days import HeatingDays
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.advice.room_response import (
+    FOLLOWS_K,
+    HELD_K,
+    Changed,
+    RoomResponse,
+)
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.physics.second_law import carnot_cop
+from fieldfare.analysis.plant.site import HeatPump
+
+Floats = NDArray[np.float64]
+Change = Callable[[HeatingDays, RoomResponse], Changed]
+
+WATER_TO_REFRIGERANT_K, AIR_TO_REFRIGERANT_K = 3.0, 8.0
+"""Differences over the exchangers at full output, between which the second law works; they go as the output
+goes (common practice, no source)."""
+EFFICIENCY_KEEPS = (0.75, 1.0)
+"""Share of the second law's gain that a real unit keeps: at small lifts its efficiency falls (Staffell 2012:
+1.8 %/K at 30 K lift where the second law alone gives 2.4 %/K). The middle is the answer, the ends its
+interval."""
+
+
+def cop_between(outdoor: Floats, flow: Floats, part: Floats | float = 1.0) -> Floats:
+    """Second law's COP [-] between air and water [°C], over the exchangers' differences at a part of the
+    full output [-]."""
+    return np.asarray(carnot_cop(outdoor - AIR_TO_REFRIGERANT_K * part, flow + WATER_TO_REFRIGERANT_K * part))
+
+
+def saved_kwh(
+    pump: HeatPump, days: HeatingDays, response: RoomResponse, after: Changed, keeps: float
+) -> Floats:
+    """Electricity saved by day [kWh]. keeps : share of the second law's gain"""
+    run = days.load_kw / days.share
+    # More of the emitters used, or the same heat from cooler water: the unit runs longer at a lower output.
+    share = np.clip(days.share * after.opened / response.opened, days.share, 1.0)
+    least = np.minimum(run, pump.min_output_kw or 0.0)
+    run_after = np.maximum(after.load_kw / share, least)
+    full = pump.rated_output_kw or float(np.max(run))
+    now = cop_between(days.outdoor, days.flow, np.minimum(run / full, 1.0))
+    then = cop_between(days.outdoor, after.flow, np.minimum(run_after / full, 1.0))
+    left = after.load_kw / days.load_kw * (1.0 - keeps * (1.0 - now / then))
+    return np.asarray(days.electricity * (1.0 - left))
+
+
+def estimated(pump: HeatPump, days: HeatingDays, response: RoomResponse, change: Change) -> Estimate:
+    """Electricity saved over the days, with its interval [kWh].
+
+    The interval adds in squares what the unit keeps of the second law's gain, the heat loss coefficient,
+    the emitters' output and the response of the valves.
+    """
+
+    def total(home: RoomResponse, keeps: float = sum(EFFICIENCY_KEEPS) / 2.0) -> float:
+        return float(np.sum(saved_kwh(pump, days, home, change(days, home), keeps)))
+
+    value = total(response)
+    ends = [total(response, keeps) for keeps in EFFICIENCY_KEEPS]
+    spreads = [(max(ends) - min(ends)) / 2.0]
+    spreads += [_half([total(home) for home in pair], value) for pair in doubted(response)]
+    if not response.known:  # rooms that follow the water save more, never less
+        return Estimate(value, value - math.hypot(*spreads[:-1]), value + math.hypot(*spreads))
+    return Estimate.around(value, math.hypot(*spreads))
+
+
+def room_fall(days: HeatingDays, response: RoomResponse, change: Change) -> Estimate:
+    """Mean fall of the house's temperature over the heated days, with its interval [K]."""
+    if not response.known:
+        return Estimate.none("needs room_temperature and a heat meter")
+
+    def mean(home: RoomResponse) -> float:
+        return float(np.mean(change(days, home).fall))
+
+    value = mean(response)
+    spreads = [_half([mean(home) for home in pair], value) for pair in doubted(response)]
+    return Estimate.around(value, math.hypot(*spreads), 0.0)
+
+
+def doubted(response: RoomResponse) -> tuple[tuple[RoomResponse, RoomResponse], ...]:
+    """Pairs of homes that the measurements leave open: loss, emitters, response."""
+    doubt, factor = (LIMITS_ADVICE[f"advice_{name}_doubt"].default for name in ("emitter", "response"))
+    ends = (response.opens_k / factor, response.opens_k * factor) if response.known else (HELD_K, FOLLOWS_K)
+    return (
+        (replace(response, loss=response.loss_low), replace(response, loss=response.loss_high)),
+        (response.stronger(1.0 - doubt), response.stronger(1.0 + doubt)),
+        (replace(response, opens_k=ends[0]), replace(response, opens_k=ends[1])),
+    )
+
+
+def _half(values: list[float], middle: float) -> float:
+    return max(abs(value - middle) for value in values)

@@ -1,0 +1,153 @@
+"""Night set-back: how deep it is, what another depth saves, and what the rooms would be by day."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldfare.analysis.advice.curve import set_curve
+from fieldfare.analysis.advice.heating_days import HeatingDays, heating_days
+from fieldfare.analysis.advice.room_response import RoomResponse, room_response
+from fieldfare.analysis.advice.saving import cop_between
+from fieldfare.analysis.errors import NotAssessed
+from fieldfare.analysis.facts.table import Table, fill_nan
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.plant.site import Site
+
+Floats = NDArray[np.float64]
+
+USUAL_HOURS = 7.0
+"""Length of a night's set-back where none is set now (common practice)."""
+MEDIUM_KWH_PER_M2_K = 165.0 / 3600.0
+"""Heat that a house of medium weight stores for each kelvin and m2 of floor (ISO 13790, table 12)."""
+NIGHT_SHARE = 0.35
+"""Night's mean temperature below the day's, of the day's range: seven hours from 22 h of a sine that is
+coldest at four."""
+_SEEN_K = 0.5  # a set-back (common practice)
+_BEFORE_MIDNIGHT_H = 2.0  # of a usual set-back from 22 h (common practice)
+_LEAST_SPARE = 0.05  # of the emitters' output: with less a room never comes up again
+_RATE_DOUBT = 0.35  # relative, of a room's rate of cooling (common practice, no source)
+
+
+@dataclass(frozen=True)
+class SetBackEffect:
+    """depth_now_k, depth_k; saves [kWh over the days]; room : mean fall of the room over the day [K]
+    recovery_h : hours until rooms are back at their target, now and after"""
+
+    depth_now_k: float
+    depth_k: float
+    saves: Estimate
+    room: Estimate
+    recovery_h: tuple[float, float]
+
+
+def set_back_effect(site: Site, facts: Facts, result: Mapping[str, Any], depth_k: float) -> SetBackEffect:
+    """What another depth of set-back does over the days seen. Raises NotAssessed.
+
+    Rooms cool at their own rate at night and come up at that rate times what the emitters have to spare;
+    less heat is lost by the coefficient times the mean fall, and the heat is made in the warmer hours.
+    Back-up heat that a longer recovery may call for is not part of the saving.
+    """
+    days = heating_days(site, facts, result)
+    response = room_response(site, days, result)
+    if not response.known:
+        raise NotAssessed("needs room_temperature and a heat meter", "missing_quantity")
+    seen = facts.days.where(days.day)
+    depth, hours = depth_now(seen)
+    rate = _cooling(site, seen, days, depth, hours)
+    now, later = (_fall(days, response, k, hours, rate) for k in (depth, depth_k))
+    fall_now = _seen_fall(seen, now.fall) if depth > _SEEN_K else now.fall
+    fall_later = later.fall
+    if depth > _SEEN_K:  # what the rooms do now is measured; another depth goes as the model goes
+        fall_later = fall_now * float(np.mean(later.fall)) / max(float(np.mean(now.fall)), 1e-6)
+    fall = fall_later - fall_now
+    warmer = _warmer_hours(seen, later.rest_h) - _warmer_hours(seen, now.rest_h)
+    saves = _saved(site, days, response, fall, warmer)
+    doubt = math.hypot((response.loss_high - response.loss_low) / 2.0 / response.loss, _RATE_DOUBT)
+    mean_fall = float(np.mean(fall))
+    return SetBackEffect(
+        depth,
+        depth_k,
+        Estimate.around(saves, abs(saves) * doubt),
+        Estimate.around(mean_fall, abs(mean_fall) * _RATE_DOUBT),
+        (float(np.median(now.recovery_h)), float(np.median(later.recovery_h))),
+    )
+
+
+@dataclass(frozen=True)
+class _Night:
+    """By day: mean fall of the room [K], hours without heat, and hours of recovery."""
+
+    fall: Floats
+    rest_h: Floats
+    recovery_h: Floats
+
+
+def _saved(site: Site, days: HeatingDays, response: RoomResponse, fall: Floats, warmer: Floats) -> float:
+    """Less heat, and heat made in warmer hours with the cooler water that the curve then asks for [kWh]."""
+    share = np.clip(1.0 - response.loss * fall / days.load_kw, 0.0, 2.0)
+    (cold, hot), (mild, cool) = set_curve(days, site.design.outdoor_c or float(days.outdoor.min()))
+    slope = (cool - hot) / (mild - cold)
+    now = cop_between(days.outdoor, days.flow)
+    then = cop_between(days.outdoor + warmer, days.flow + slope * warmer)
+    return float(np.sum(days.electricity * (1.0 - share * now / then)))
+
+
+def _seen_fall(seen: Table, modelled: Floats) -> Floats:
+    """Highest target less the day's mean room [K], but half of what rooms miss it by long after the set-back:
+    how much of that is the set-back's is not known. Modelled where the room is not read."""
+    missed = [np.nan_to_num(seen.floats(name)) for name in seen.names if name.startswith("deficit.")]
+    always = np.maximum(np.mean(missed, axis=0), 0.0) if missed else 0.0
+    below = np.maximum(seen.floats("target_max") - seen.floats("room") - always / 2.0, 0.0)
+    return fill_nan(below, modelled)
+
+
+def _warmer_hours(seen: Table, rest_h: Floats) -> Floats:
+    """By how much the heated hours are warmer than the day where the night's are left out [K]."""
+    swing = fill_nan(seen.floats("outdoor_max") - seen.floats("outdoor_min"), 0.0)
+    part = np.clip(rest_h / 24.0, 0.0, 0.5)
+    return NIGHT_SHARE * swing * part / (1.0 - part)
+
+
+def depth_now(days: Table) -> tuple[float, float]:
+    """Depth [K] and length [h] of the set-back as the targets show it; no depth where they stand still."""
+    if not (days.knows("target") and days.knows("target_max")):
+        raise NotAssessed("needs target_room_temperature", "missing_quantity")
+    lowered = days.floats("target_max") - days.floats("target")
+    hours = USUAL_HOURS
+    return float(np.nanmedian(lowered)) * 24.0 / hours, hours
+
+
+def _cooling(site: Site, seen: Table, days: HeatingDays, depth: float, hours: float) -> float:
+    """Rate at which rooms cool without heat on the middle day [K/h].
+
+    From midnight to the coldest moment where a set-back shows it; else from the load and a store of heat as
+    ISO 13790 gives a house of medium weight.
+    """
+    if depth > _SEEN_K and seen.knows("room_begin") and seen.knows("room_min"):
+        dropped = seen.floats("room_begin") - seen.floats("room_min")
+        cooled = float(np.nanmedian(dropped)) / max(hours - _BEFORE_MIDNIGHT_H, 1.0)
+        if cooled > 0.0:
+            return cooled
+    area = site.site.floor_area_m2
+    if area is None:
+        raise NotAssessed("needs site.floor_area_m2, or a set-back to see how fast rooms cool")
+    return float(np.median(days.load_kw)) / (area * MEDIUM_KWH_PER_M2_K)
+
+
+def _fall(days: HeatingDays, response: RoomResponse, depth: float, hours: float, rate: float) -> _Night:
+    """What a set-back of this depth does on each day: rooms cool by the load, and come up by what the
+    emitters have to spare."""
+    each = rate * days.load_kw / float(np.median(days.load_kw))
+    rest = np.minimum(depth / each, hours)
+    reached = each * rest
+    spare = np.maximum(1.0 / np.clip(response.opened, 0.02, 1.0) - 1.0, _LEAST_SPARE)
+    up = np.minimum(reached / (each * spare), 24.0 - hours)
+    area = reached * rest / 2.0 + reached * (hours - rest) + reached * up / 2.0
+    return _Night(area / 24.0, rest, up)

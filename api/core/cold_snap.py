@@ -1,0 +1,45 @@
+"""A forecast against every home of the firm."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from fieldfare.api.core.fleet_summary import rolling_result
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.site_guard import Failure, attempt
+
+ORDER = ("short", "may_be_short", "not_known", "holds")
+
+
+def cold_snap(service: Service, text: str, name: str) -> dict[str, Any]:
+    """Each home in a forecast, those that will not hold first, JSON-ready.
+
+    text : of a CSV or JSON file, see analysis.reports.cold_snap.FORM. name : of the file, for messages.
+    Raises InputError where the forecast can't be read
+    """
+    from fieldfare.analysis.reports.cold_snap import parse_forecast
+
+    forecast = parse_forecast(text, name)
+    homes = []
+    for site_id in service.sites.ids():
+        found = attempt(site_id, "look at the forecast", partial(_home, service, site_id, forecast))
+        if isinstance(found, Failure):
+            found = {"site": site_id, "name": site_id, "state": "not_known", "reason": found.reason}
+        homes.append(found)
+    homes.sort(key=lambda h: (ORDER.index(h["state"]), -((h.get("short_kw") or {}).get("value") or 0.0)))
+    return {
+        "from": forecast.time[0].isoformat(),
+        "to": forecast.time[-1].isoformat(),
+        "coldest_c": float(forecast.outdoor_c.min()),
+        "homes": homes,
+    }
+
+
+def _home(service: Service, site_id: str, forecast: Any) -> dict[str, Any]:
+    from fieldfare.analysis.reports.cold_snap import outlook
+
+    plant = service.sites.get(site_id)
+    result = rolling_result(service, plant, None)
+    site = service.facts_cache.equipped(plant.site)
+    return {"name": plant.site.site.name, **outlook(site, result, forecast).as_dict()}

@@ -1,0 +1,1 @@
+"""Advice in words, for pages and the command line."""

@@ -1,0 +1,53 @@
+"""A cold snap in words, home by home."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from fieldfare.dashboards.text import words
+
+STATES = {
+    "short": "Will not hold",
+    "may_be_short": "May not hold",
+    "not_known": "Not known",
+    "holds": "Holds",
+}
+_DO = {
+    "output": (
+        "Today: end set-backs, heat rooms to target before the cold comes, make hot water in the warmest"
+        " hours, and check that back-up heat is allowed."
+    ),
+    "emitters": (
+        "Today: open all valves, end set-backs, and raise the heating curve by up to 2 K for these days; take"
+        " it back after."
+    ),
+}
+
+
+def snap_told(document: dict[str, Any]) -> list[dict[str, Any]]:
+    """Rows of name, site, state, says and do."""
+    return [_row(home) for home in document["homes"]]
+
+
+def _row(home: dict[str, Any]) -> dict[str, Any]:
+    says = words.reason(home.get("reason", ""))
+    short = home.get("short_kw")
+    if short:
+        says = f"needs {home['load_kw']:.1f} kW at the coldest, can give {home['gives_kw']:.1f} kW"
+    if short and home["state"] != "holds":
+        low, high = max(short["low"], 0.0), max(short["high"], 0.0)
+        says += f"; short by {max(short['value'], 0.0):.1f} kW ({low:.1f} to {high:.1f})"
+        says += f" from {_time(home['since'])} to {_time(home['until'])}"
+        if home["room_fall_k"]:
+            says += f"; rooms up to {home['room_fall_k']:.1f} K under target if it lasts"
+    do = _DO.get(home.get("binds") or "", "")
+    if home.get("findings"):
+        named = ", ".join(words.finding_title(code) for code in home["findings"])
+        do = f"Fix before it gets cold: {named}. {do}".strip()
+    state = STATES[home["state"]]
+    return {"site": home["site"], "name": home["name"], "state": state, "says": says, "do": do}
+
+
+def _time(text: str) -> str:
+    return f"{datetime.fromisoformat(text):%Y-%m-%d %H:%M} UTC"

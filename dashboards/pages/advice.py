@@ -1,0 +1,46 @@
+"""What to set at a home, and which homes a cold snap will be too much for."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fieldfare.analysis.reports.cold_snap import FORM
+from fieldfare.dashboards.advice.snap import snap_told
+from fieldfare.dashboards.advice.told import advice_told
+from fieldfare.dashboards.templating import render
+from fieldfare.dashboards.text import words
+
+
+def advice_page(
+    row: dict[str, Any], document: dict[str, Any] | None, problem: str, visitor: dict[str, Any]
+) -> str:
+    """Settings worth changing, each with its saving, what rooms do, and when to stop.
+
+    document : of analysis.advice.plan; None with a problem
+    """
+    home = visitor["role"] == "householder"
+    return render(
+        "advice.html",
+        title=f"What to set, {row['name']}",
+        here="site",
+        visitor=visitor,
+        row=row,
+        home=home,
+        problem=words.reason(problem),
+        told=advice_told(document) if document is not None else None,
+        site_link=f"/sites/{row['id']}{'/home' if home else ''}",
+    )
+
+
+def cold_snap_page(document: dict[str, Any] | None, problem: str, visitor: dict[str, Any]) -> str:
+    """A form for a forecast, and each home in it. document : of api.core.cold_snap, None before one is sent"""
+    return render(
+        "cold_snap.html",
+        title="Cold snap",
+        here="winter",
+        visitor=visitor,
+        problem=problem,
+        form=FORM,
+        rows=snap_told(document) if document is not None else None,
+        coldest=f"{document['coldest_c']:.1f}" if document is not None else "",
+    )

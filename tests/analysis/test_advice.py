@@ -1,0 +1,154 @@
+"""Advice: predictions against the changed plant run again, and rules that must hold for any home."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from fieldfare.analysis.advice.curve import lowest_curve
+from fieldfare.analysis.advice.heating_days import HeatingDays
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
+from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS, Advice, plan, without_contrary
+from fieldfare.analysis.advice.pump import wanted_share
+from fieldfare.analysis.advice.room_response import RoomResponse, changed
+from fieldfare.analysis.advice.water import WATER_KEEPS
+from fieldfare.analysis.facts.build import build_facts
+from fieldfare.analysis.facts.tables import Facts
+from fieldfare.analysis.figures.estimate import Estimate
+from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
+from fieldfare.analysis.physics.hot_water import GROWTH_C
+from fieldfare.analysis.plant.load import parse_site
+from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.reports.result import analyse
+from fieldfare.analysis.reports.what_if import answer
+from fieldfare.collector.simulated.plant import random_plant, simulate
+from tests.benchmarks.advice_cases import CASES, outcome, shifted
+
+FIRST, DAYS = date(2023, 12, 1), 60
+
+
+@pytest.fixture(scope="module")
+def home() -> tuple[Site, Facts, dict]:
+    spec = shifted(-6.0)(random_plant(2101, meter_set="rich", hot_water=True, control="compensation"))
+    run = simulate(spec, FIRST, DAYS)
+    site = parse_site(run.site_toml)
+    last = FIRST + timedelta(DAYS - 1)
+    facts = build_facts(site, run.readings, FIRST, last)
+    return site, facts, analyse(site, facts, FIRST, last).as_dict()
+
+
+def one_day(load_kw: float = 4.0, room: float = 20.0) -> HeatingDays:
+    def of(value: float) -> np.ndarray:
+        return np.array([value])
+
+    return HeatingDays(
+        np.array([0]),
+        of(0.0),
+        of(42.5),
+        of(2.5),
+        of(0.0),
+        of(load_kw),
+        of(30.0),
+        of(1.0),
+        of(room),
+        of(20.0),
+        {},
+        True,
+    )
+
+
+@pytest.mark.parametrize("case", [CASES[0], CASES[2], CASES[4]], ids=lambda c: c.name)
+def test_a_curve_lowered_as_advised_does_what_was_told(case: object) -> None:
+    found = outcome(case, 1702)  # type: ignore[arg-type]
+    assert found.told is not None, found.reason
+    assert found.saving_right, (found.told.saves, found.saved)
+    assert found.room_right, (found.told.room, found.fell)
+
+
+def test_with_valves_that_never_move_the_room_falls_by_the_balance_of_en_442() -> None:
+    # By hand: 4 kW at 20 K excess (exponent 1.3), loss 0.2 kW/K, water 5 K cooler. The fall solves
+    # 4 ((20 - 5 + fall) / 20)^1.3 = 4 - 0.2 fall (the small change of flow less return left out: 2.5 K each).
+    response = RoomResponse(1.3, 4.0 / 20.0**1.3, np.array([1.0]), 1.0, 20.0, {}, 0.2, 0.2, 0.2, True)
+    after = changed(one_day(), response, 5.0)
+    fall = float(after.fall[0])
+    gives = output_kw(
+        HeatEmitter(4.0, 20.0, "radiator"),
+        after.flow[0],
+        after.flow[0] - 5.0 * after.load_kw[0] / 4.0,
+        20.0 - fall,
+        mean="arithmetic",
+    )
+    assert gives == pytest.approx(4.0 - 0.2 * fall, abs=0.01)
+    assert 2.5 < fall < 4.0
+
+
+def test_a_thermostat_with_emitters_to_spare_holds_the_room() -> None:
+    response = RoomResponse(1.3, 8.0 / 20.0**1.3, np.array([0.5]), 0.5, 0.2, {}, 0.2, 0.2, 0.2, True)
+    assert changed(one_day(), response, 5.0).fall[0] < 0.2
+    # Beyond what is spare the room falls all the same.
+    assert changed(one_day(), response, 14.0).fall[0] > 1.0
+
+
+def test_the_lowest_curve_goes_down_two_kelvin_a_week_and_holds_every_zone(
+    home: tuple[Site, Facts, dict],
+) -> None:
+    found = lowest_curve(*home)
+    most = LIMITS_ADVICE["advice_step_k"].default
+    ends = [tuple(p[1] for p in found.points_now), *found.steps]
+    for before, after in pairwise(ends):
+        assert all(-0.06 <= b - a <= most + 0.06 for b, a in zip(before, after, strict=True))
+    assert found.steps[-1] == pytest.approx([p[1] for p in found.points], abs=0.06)
+    for zone in found.effect.zones:
+        assert zone.days_short <= LIMITS_ADVICE["advice_days_short"].default + 0.05
+    assert found.effect.room.value is not None
+    assert found.effect.room.value > 0.5
+
+
+def test_what_if_and_advice_share_one_rule(home: tuple[Site, Facts, dict]) -> None:
+    told = answer(*home, "lower_curve_k", 6.0)
+    rooms = next(x for x in told["limits"] if x["limit"] == "rooms hold their targets")
+    assert rooms["holds"] is not None
+    assert "target" in rooms["says"]
+    assert told["saves_kwh"]["low"] < told["saves_kwh"]["value"] < told["saves_kwh"]["high"]
+
+
+def test_a_lower_curve_and_a_deeper_set_back_are_never_both_advised() -> None:
+    curve = Advice("heating_curve", 45.0, 42.0, "°C", Estimate(200.0, 100.0, 300.0))
+    deeper = Advice("set_back", 0.0, 2.0, "K", Estimate(90.0, 50.0, 130.0))
+    kept, left = without_contrary([curve, deeper])
+    assert [a.code for a in kept] == ["heating_curve"]
+    assert [x.code for x in left] == ["set_back"]
+    kept, left = without_contrary([replace(curve, saves=Estimate(50.0, 0.0, 100.0)), deeper])
+    assert [a.code for a in kept] == ["set_back"]
+    shallower = replace(deeper, now=3.0, to=1.0, saves=Estimate(-60.0, -90.0, -30.0))
+    assert len(without_contrary([curve, shallower])[0]) == 2
+
+
+def test_no_advice_goes_into_the_range_of_legionella_and_households_see_their_own(
+    home: tuple[Site, Facts, dict],
+) -> None:
+    told = plan(*home)
+    for advice in told["advice"]:
+        if advice["code"].startswith("hot_water"):
+            assert advice["to"] >= GROWTH_C[1]
+            assert "Legionella" in advice["caution"]
+    own = plan(*home, household=True)
+    assert {x["code"] for part in ("advice", "left_out") for x in own[part]} <= HOUSEHOLD_SETS
+
+
+@pytest.mark.parametrize(("lift", "share"), [(2.0, 0.7), (3.4, 0.7), (5.0, None), (9.0, None), (10.0, 2.0)])
+def test_pump_speed_follows_the_difference_of_flow_and_return(lift: float, share: float | None) -> None:
+    found = wanted_share(lift)
+    assert found is None if share is None else found == pytest.approx(share, abs=0.02)
+
+
+def test_gain_of_cooler_hot_water_follows_staffell_at_high_lift() -> None:
+    # Staffell 2012, air source, from memory: COP = 6.81 - 0.121 dT + 0.00063 dT2; the second law alone over
+    # the exchangers' 11 K gives 1 / 61 a kelvin at 50 K.
+    cop = 6.81 - 0.121 * 50.0 + 0.00063 * 50.0**2
+    per_kelvin = (0.121 - 2.0 * 0.00063 * 50.0) / cop
+    assert WATER_KEEPS[0] < per_kelvin * 61.0 < WATER_KEEPS[1]

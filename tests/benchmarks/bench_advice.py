@@ -1,0 +1,73 @@
+"""Advice followed in simulated homes: python -m tests.benchmarks.bench_advice.
+
+Each plant is read for a winter, changed as advised, and run through the same winter again. --seeds A:B of
+plants nobody tuned to; --json FILE keeps every row. Returns 1 where fewer than nine in ten savings are within
+30 % or their interval, or fewer than nine in ten rooms within half a kelvin.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from tests.benchmarks.advice_cases import CASES, AdviceOutcome, outcome
+
+
+def _row(found: AdviceOutcome) -> dict[str, Any]:
+    if found.told is None:
+        return {"case": found.case, "seed": found.seed, "refused": found.reason}
+    saves, room = found.told.saves, found.told.room
+    return {
+        "case": found.case,
+        "seed": found.seed,
+        "told_kwh": saves.as_dict(),
+        "saved_kwh": round(found.saved, 1),
+        "saving_right": found.saving_right,
+        "told_k": room.value if room is not None else None,
+        "fell_k": round(found.fell, 2),
+        "room_right": found.room_right,
+        "short_k": round(found.short_k, 2),
+    }
+
+
+def _print(row: dict[str, Any]) -> None:
+    if "refused" in row:
+        print(f"{row['case']:<42} {row['seed']}  no advice: {row['refused']}", flush=True)
+        return
+    told = row["told_kwh"]
+    room = "" if row["told_k"] is None else f"room {row['told_k']:.2f} K told, {row['fell_k']:.2f} K found"
+    wrong = "" if row["saving_right"] else " SAVING"
+    wrong += " ROOM" if row["room_right"] is False else ""
+    print(
+        f"{row['case']:<42} {row['seed']}  {told['value']:.0f} ({told['low']:.0f} to {told['high']:.0f}) kWh"
+        f" told, {row['saved_kwh']:.0f} found; {room}; short {row['short_k']:.2f} K{wrong}",
+        flush=True,
+    )
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seeds", default="1701:1703", metavar="A:B")
+    parser.add_argument("--json", type=Path, metavar="FILE")
+    args = parser.parse_args()
+    first, last = (int(text) for text in args.seeds.split(":"))
+    rows = []
+    for seed in range(first, last):
+        for case in CASES:
+            rows.append(_row(outcome(case, seed)))
+            _print(rows[-1])
+    told = [row for row in rows if "refused" not in row]
+    rooms = [row["room_right"] for row in told if row["room_right"] is not None]
+    right = sum(row["saving_right"] for row in told)
+    print(f"\nsavings: {right} of {len(told)} right; rooms: {sum(rooms)} of {len(rooms)} within 0.5 K")
+    print(f"no advice: {len(rows) - len(told)} of {len(rows)}")
+    if args.json:
+        args.json.write_text(json.dumps(rows, indent=1))
+    return 0 if told and right >= 0.9 * len(told) and sum(rooms) >= 0.9 * len(rooms) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
