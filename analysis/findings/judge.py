@@ -76,13 +76,14 @@ _WITHOUT_USE = frozenset(
 _AGAINST_HOUSE = frozenset({"heat_loss_below_design"})
 
 
-def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
+def judge(site: Site, facts: Facts, figures: Figures, codes: frozenset[str] | None = None) -> Judgement:
     """Findings, worst first; what could not be assessed and why; and what was unusual but no fault.
 
     Findings about the data come first: what reads a quantity that one of them makes untrustworthy is
         withheld, with the
     reason. Then what is unusual is recognised, from quantities that can be trusted; each finding judges the
     days on which nothing excuses it.
+    codes : of the findings about the plant only these are run; they come out as among all others
     """
     whole = Context(site, facts, facts, figures)
     found: list[Finding] = []
@@ -103,6 +104,8 @@ def judge(site: Site, facts: Facts, figures: Figures) -> Judgement:
     basis = _basis_of_use(sound)
     contexts: dict[int, Context] = {}
     for rule in PLANT_RULES:
+        if codes is not None and rule.code not in codes:
+            continue
         judged = unusual.facts_for(rule.code)
         plant = contexts.setdefault(id(judged), replace(sound, facts=judged))
         reads = rule.reads if rule.code in _WITHOUT_USE else rule.reads | basis

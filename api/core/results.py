@@ -16,22 +16,24 @@ from sqlalchemy import and_, bindparam, delete, func, insert, select
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.facts.tables import METHOD_VERSION
-from fieldfare.api.core.cache import SiteCache
 from fieldfare.api.core.facts_cache import (
     RECENT_S,
     FactsCache,
     Progress,
     result_mark,
 )
+from fieldfare.api.core.fleet_lines import Kept, kept_of
 from fieldfare.api.core.local_days import day_of
-from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.core.sites import Card, SiteRecord, card_of
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.site_tables import KEPT_RESULTS
 from fieldfare.collector.store.protocol import Store, Trouble
 
 if TYPE_CHECKING:
+    from fieldfare.analysis.findings.model import Finding
     from fieldfare.analysis.plant.site import Site
     from fieldfare.analysis.reports.result import Result
+    from fieldfare.api.core.fleet_table import FleetTable
 
 log = logging.getLogger(__name__)
 KEPT_PER_SITE = 24
@@ -78,11 +80,10 @@ class NoReadings(InputError):
 class Results:
     """Everything `analyse` says about a site and a period, as the result document."""
 
-    def __init__(self, database: Database, store: Store, keeper: FactsCache) -> None:
-        self._database, self._store, self._keeper = database, store, keeper
+    def __init__(self, database: Database, store: Store, keeper: FactsCache, fleet: FleetTable) -> None:
+        self._database, self._store, self._keeper, self._fleet = database, store, keeper, fleet
         self._locks: dict[str, threading.Lock] = {}
         self._recent: dict[tuple[str, date, date], _Recent] = {}
-        self._summaries: SiteCache[bytes] = SiteCache()
 
     def span(self, plant: SiteRecord) -> tuple[date, date]:
         """First and last local day with readings. Raises NoReadings."""
@@ -115,7 +116,11 @@ class Results:
 
     def rolling_result(self, plant: SiteRecord, length: int) -> dict[str, Any]:
         """The result of the last `length` days, kept as what stands for the site."""
-        return orjson.loads(self.document(plant, *self.rolling(plant, length), rolling=True))
+        return orjson.loads(self.rolling_document(plant, length))
+
+    def rolling_document(self, plant: SiteRecord, length: int) -> bytes:
+        """As `rolling_result`, as JSON."""
+        return self.document(plant, *self.rolling(plant, length), rolling=True)
 
     def document(
         self,
@@ -146,11 +151,16 @@ class Results:
         them."""
         return [_notice(trouble) for trouble in self._store.troubles(site_id)]
 
-    def passing(self, plant: SiteRecord, first: date, last: date) -> Result:
-        """The result of first..last for somebody who won't ask for it again: worked out, its document not
-        kept."""
+    def findings(
+        self, plant: SiteRecord, first: date, last: date, codes: frozenset[str]
+    ) -> tuple[Finding, ...]:
+        """The findings of first..last with these codes, for somebody who won't ask for more: nothing is
+        kept but the facts."""
+        from fieldfare.analysis.reports.result import findings_of
+
         self._keeper.update(plant.site, first, last)
-        return self._of_kept_facts(plant.site, first, last)
+        facts = self._keeper.kept(plant.site.id, first, last)
+        return findings_of(self._keeper.equipped(plant.site), facts, first, last, codes)
 
     def _of_kept_facts(self, site: Site, first: date, last: date) -> Result:
         from fieldfare.analysis.reports.result import (
@@ -177,20 +187,6 @@ class Results:
             self._recent[key] = _Recent(closed, time.monotonic(), document)
         return document
 
-    def summary(self, site_id: str) -> dict[str, Any] | None:
-        """The rolling result that was made last, without its days: what lists of sites show."""
-        made = self.made(site_id)
-        if made is None:
-            return None
-        return orjson.loads(self._summaries.get(site_id, made, lambda: self._packed_summary(site_id)))
-
-    def _packed_summary(self, site_id: str) -> bytes:
-        """As JSON, which takes a third of what the same takes in plain Python."""
-        result = self.newest(site_id)
-        if result is not None:
-            result["performance"]["by_day"] = []
-        return orjson.dumps(result)
-
     def made(self, site_id: str) -> datetime | None:
         """When the rolling result was made that was made last: what is worked out from it holds until then
         changes."""
@@ -212,7 +208,8 @@ class Results:
 
     def keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
         """Keep a result document, worked out from what `mark` stands for, in the place of the period's
-        last."""
+        last; a rolling one with the home's row in the fleet's table."""
+        home = self._home(site_id, document) if rolling else None
         row = {"site": site_id, "first": first, "last": last, "fingerprint": mark, "made": datetime.now(UTC)}
         row |= {"rolling": rolling, "payload": zlib.compress(document, 1)}
         with self._database.writing() as db:
@@ -220,6 +217,13 @@ class Results:
             db.execute(insert(KEPT_RESULTS), row)
             for spare in db.execute(_SPARE, {"site_id": site_id}).all():
                 db.execute(_DROP, _period(site_id, *spare))
+            if home is not None:
+                self._fleet.write(db, [home[0]], {site_id: home[1]})
+
+    def _home(self, site_id: str, document: bytes) -> tuple[Card, Kept] | None:
+        """What the table of the fleet keeps of a rolling result; None of a site that was removed."""
+        plant = self._fleet.site(site_id)
+        return None if plant is None else (card_of(plant), kept_of(plant.site, orjson.loads(document)))
 
 
 def _unpacked(site_id: str, payload: bytes) -> bytes | None:

@@ -63,14 +63,15 @@ def watch(service: Service, plant: SiteRecord, now: datetime) -> Outcome:
     span = service.store.span(plant.site.id)
     if span is None:
         return Outcome("no readings yet")
+    service.fleet.heard_again(plant.site.id)
     heard = datetime.fromtimestamp(span[1] / 1000, UTC)
     findings = []
     if quiet := silence(now - heard):
         findings.append(quiet)
     else:
         first, last = service.results.rolling(plant, WATCHED_DAYS)
-        found = service.results.passing(plant, first, last).findings
-        grave = [f for f in found if f.code in WATCHED and f.severity in ("act", "urgent")]
+        found = service.results.findings(plant, first, last, WATCHED)
+        grave = [f for f in found if f.severity in ("act", "urgent")]
         findings = [f.as_dict() for f in grave if f.until is None]
     return Outcome(
         f"{len(findings)} findings, last reading {heard:%Y-%m-%d %H:%M} UTC", findings, has_result=True
