@@ -1,6 +1,6 @@
 """The first page of the list of a fleet, from the table of summaries and as it was before from every result.
 
-    python -m tests.benchmarks.bench_lists [--rows 10000,100000] [--json FILE]
+    python -m tests.benchmarks.bench_lists [--rows 10000,100000] [--homes 3] [--json FILE]
 
 A few made homes stand for all; their rows are copied in the database. Processor time of this process, beside
 the yardstick; "before" puts every home's entry together from its packed result, as lists did, over as many
@@ -28,12 +28,12 @@ from fieldfare.api.core.settings import Settings
 from fieldfare.api.state.site_tables import FLEET_SUMMARIES, SITES
 from fieldfare.dashboards.fleet_choice import PER_PAGE, asked_of, fitting
 from fieldfare.dashboards.fleet_entries import worst_first
-from tests.benchmarks.bench_fleets import DAYS, FIRST, HOMES, home
+from tests.benchmarks.bench_fleets import FIRST, home
 from tests.benchmarks.yardstick import measured, pace
 
 QUERIES = {"worst first": {}, "costliest": {"sort": "cost"}, "by name": {"sort": "name"},
     "a visit": {"show": "drive"}, "a search": {"q": "row 77"}}  # fmt: skip
-AT_ONCE = 5000
+AT_ONCE, DAYS = 5000, 40
 
 
 def fill(service: Service, homes: list[Any], count: int) -> None:
@@ -97,9 +97,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rows", default="10000,100000")
     parser.add_argument("--before", type=int, default=2000)
+    parser.add_argument("--homes", type=int, default=3)
     parser.add_argument("--json", type=Path)
     args = parser.parse_args()
-    homes = [home(seed) for seed in range(HOMES)]
+    homes = [home(seed, DAYS) for seed in range(args.homes)]
     found = [measure(homes, int(count), args.before) for count in args.rows.split(",")]
     print(f"{DAYS} days a home; {pace() * 1000:.1f} ms of processor time are one pace of the yardstick")
     print(f"{'rows':>8} {'list':<14}{'ms':>9}{'paces':>9}{'before / now':>14}")
