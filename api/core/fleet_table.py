@@ -144,7 +144,7 @@ class FleetTable:
     def rows(self, chosen: Chosen, *, offset: int = 0, limit: int | None = None) -> Iterator[dict[str, Any]]:
         """Homes as pages take them, in the order of the choice, some at a time."""
         asked = chosen.asked or {"sort": "harm"}
-        order = [F[name] for name in ORDERS[asked["sort"]]]
+        order: list[ColumnElement[Any]] = [F[name] for name in ORDERS[asked["sort"]]]
         if chosen.failed_first:
             order.insert(0, case((F.failed.is_(None), 1), else_=0))
         listed = select(F.site).where(_where(chosen)).order_by(*order)
