@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
+from functools import cache, partial
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from fieldfare.analysis.facts.days import days_columns
 from fieldfare.analysis.facts.demand import direct_columns, rests_table
 from fieldfare.analysis.facts.events import defrosts_table, reheats_table, runs_table
 from fieldfare.analysis.facts.faults import faults_table
+from fieldfare.analysis.facts.frost import frost_growth
 from fieldfare.analysis.facts.minutes import build_minutes
 from fieldfare.analysis.facts.notices import notices_table
 from fieldfare.analysis.facts.segments import Segments
@@ -53,7 +55,8 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     near = {point: _near(s, start, end) for point, s in readings.items()}
     grid = build_grid(site, near, outer_first, outer_last)
     minutes = build_minutes(site, grid)
-    days = Table(days_columns(site, minutes)).between(first, last)
+    frost = cache(partial(frost_growth, site, minutes))  # days and defrosts read it; it ends with the span
+    days = Table(days_columns(site, minutes, frost)).between(first, last)
     asked = slice(MARGIN_DAYS, MARGIN_DAYS + len(days))
     day = Segments(grid.day_start[:-1][asked], grid.day_start[1:][asked])
     columns = trust_columns(site, minutes, day, near) | clock_columns(minutes, day)
@@ -63,7 +66,7 @@ def _build_span(site: Site, readings: Readings, first: date, last: date) -> Fact
     facts = Facts(
         days.with_columns(**columns),
         runs_table(site, minutes),
-        defrosts_table(site, minutes),
+        defrosts_table(minutes, frost),
         reheats_table(site, minutes),
         notices_table(site, minutes, near),
         rests_table(site, minutes, near),

@@ -8,13 +8,14 @@ The neighbouring modules add more columns.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.facts.circuit import NO_FLOW_M3_H, circuit_columns
 from fieldfare.analysis.facts.cylinder import tank_columns
 from fieldfare.analysis.facts.direct_heat import direct_heat_columns
-from fieldfare.analysis.facts.frost import frost_growth
 from fieldfare.analysis.facts.load_factor import load_share, part_load, strain_columns
 from fieldfare.analysis.facts.melting import melting_columns
 from fieldfare.analysis.facts.minutes import Minutes
@@ -52,8 +53,11 @@ _NO_PUMP_W = 4.0
 _COARSEST_FOR_REST_MIN = 15.0
 
 
-def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
-    """Columns of one row per local day of the grid."""
+def days_columns(site: Site, minutes: Minutes, frost: Callable[[], dict[str, Floats]]) -> dict[str, object]:
+    """Columns of one row for each local day of the grid, as the module says.
+
+    frost : gives the kg of frost in each minute, as `frost_growth` does
+    """
     grid = minutes.grid
     day = Segments(grid.day_start[:-1], grid.day_start[1:])
     columns: dict[str, object] = {
@@ -79,7 +83,7 @@ def days_columns(site: Site, minutes: Minutes) -> dict[str, object]:
     columns |= melting_columns(site, minutes, day)
     columns |= other_heat_columns(minutes, day)
     columns |= misplaced_columns(minutes, day)
-    columns |= _frost(site, minutes, day)
+    columns |= _frost(site, frost, day)
     columns |= slot_columns(site, minutes, day)
     if site.cost is not None:
         columns |= money_columns(site, site.cost, minutes, day)
@@ -293,11 +297,12 @@ def _weather(minutes: Minutes, day: Segments) -> dict[str, object]:
     }
 
 
-def _frost(site: Site, minutes: Minutes, day: Segments) -> dict[str, object]:
-    """Frost that settles on the coil of an air source in a day [kg]: low, usual and high estimate."""
+def _frost(site: Site, frost: Callable[[], dict[str, Floats]], day: Segments) -> dict[str, object]:
+    """Frost that settles on the coil of an air source in a day [kg]: the low, the usual and the high
+    guess."""
     if site.heat_pump.source != "air":
         return {}
-    return {f"frost_{name}": day.total(kg) for name, kg in frost_growth(site, minutes).items()}
+    return {f"frost_{name}": day.total(kg) for name, kg in frost().items()}
 
 
 def _had_time(wanted: Floats) -> Flags:

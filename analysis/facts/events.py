@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldfare.analysis.facts.frost import frost_growth
 from fieldfare.analysis.facts.minutes import WATER_ON_ITS_WAY_MIN, Minutes, coldest_room
 from fieldfare.analysis.facts.segments import Segments
 from fieldfare.analysis.facts.table import Table, fill_nan
@@ -182,7 +182,7 @@ def _cut(unknown: Flags, segments: Segments, n: int) -> Flags:
     return at_edge | before | after
 
 
-def defrosts_table(site: Site, minutes: Minutes) -> Table:
+def defrosts_table(minutes: Minutes, frost: Callable[[], dict[str, Floats]]) -> Table:
     """Every defrost.
 
     start [ms], day, minutes, heat_taken [kWh from the water], electricity [kWh], outdoor, humidity, frosting
@@ -210,7 +210,7 @@ def defrosts_table(site: Site, minutes: Minutes) -> Table:
     near = np.diff(segments.start, prepend=-(10**9)) <= _DAY_MIN
     begin = np.where(near, np.append(0, segments.start[:-1]), np.maximum(segments.start - _DAY_MIN, 0))
     between = Segments(begin, segments.start)
-    growth = frost_growth(site, minutes)
+    growth = frost()
     columns = {
         "start": grid.time[segments.start],
         "minutes": segments.minutes,

@@ -37,8 +37,13 @@ def window_sum(values: NDArray[Any], back: int, ahead: int) -> NDArray[Any]:
 def window_mean(values: NDArray[np.float64], back: int, ahead: int, least: int = 1) -> NDArray[np.float64]:
     """Mean of the known values[i - back : i + ahead] at each i; nan with fewer than `least` known values."""
     known = np.isfinite(values)
-    count = window_sum(known, back, ahead)
-    total = window_sum(np.where(known, values, 0.0), back, ahead)
+    if known.all():  # a sum less, and no copy: most points have no gap
+        places = np.arange(len(values))
+        count = np.minimum(places + ahead, len(values)) - np.maximum(places - back, 0)
+        total = window_sum(values, back, ahead)
+    else:
+        count = window_sum(known, back, ahead)
+        total = window_sum(np.where(known, values, 0.0), back, ahead)
     return np.divide(total, count, out=np.full(len(values), np.nan), where=count >= least)
 
 

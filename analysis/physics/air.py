@@ -35,25 +35,14 @@ def saturation_pressure(temperature_c: ArrayLike, *, over: Over = "water") -> Ar
         raise ValueError(f"over must be water or ice, got {over!r}")
     c = np.clip(np.asarray(temperature_c, dtype=float), _LOWEST_C, _HIGHEST_C)
     t = c + 273.15
-    liquid = (
-        -5.8002206e3 / t
-        + 1.3914993
-        - 4.8640239e-2 * t
-        + 4.1764768e-5 * t**2
-        - 1.4452093e-8 * t**3
-        + 6.5459673 * np.log(t)
-    )
+    log = np.log(t)
+    # Polynomials as Horner has them: powers cost more than all the rest.
+    liquid = -5.8002206e3 / t + 1.3914993 + t * (-4.8640239e-2 + t * (4.1764768e-5 - t * 1.4452093e-8))
+    liquid += 6.5459673 * log
     if over == "water":
         return np.exp(liquid)[()]
-    ice = (
-        -5.6745359e3 / t
-        + 6.3925247
-        - 9.677843e-3 * t
-        + 6.2215701e-7 * t**2
-        + 2.0747825e-9 * t**3
-        - 9.484024e-13 * t**4
-        + 4.1635019 * np.log(t)
-    )
+    ice = t * (-9.677843e-3 + t * (6.2215701e-7 + t * (2.0747825e-9 - t * 9.484024e-13)))
+    ice += -5.6745359e3 / t + 6.3925247 + 4.1635019 * log
     return np.exp(np.where(c <= TRIPLE_POINT_C, ice, liquid))[()]
 
 

@@ -96,6 +96,18 @@ def analyse(site: Site, facts: Facts, first: date, last: date) -> Result:
     )
 
 
+def findings_of(
+    site: Site, facts: Facts, first: date, last: date, codes: frozenset[str]
+) -> tuple[Finding, ...]:
+    """As the findings of `analyse` with these codes, without what the others and the document cost."""
+    chosen = facts.between(first, last)
+    if not len(chosen.days) or chosen.days.total("n_any") == 0:
+        raise InputError(f"{site.id}: no readings from {first} to {last}")
+    told = judge(site, chosen, figures(site, chosen), codes)
+    found = [f for f in told.findings if f.code in codes]
+    return tuple(sorted(found, key=lambda f: urgency(f.as_dict(), last)))
+
+
 def _coverage(site: Site, facts: Facts) -> dict[str, Any]:
     days = facts.days
     total = max(days.total("n_minutes") - minutes_to_come(facts, site.zone), 1.0)

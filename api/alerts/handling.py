@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from fieldfare.api.alerts.alert_rows import life_of, note_event, set_life
 from fieldfare.api.alerts.decisions import JOB_PROOF_DAYS, HandlingRow, alert_after
 from fieldfare.api.alerts.life import reopen
+from fieldfare.api.core.fleet_marks import mark_stale
 from fieldfare.api.people.access import Actor
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.work_tables import Alert, Handling
@@ -53,6 +54,7 @@ def put(session: Session, row: HandlingRow, by: Actor, event: str = "") -> None:
     for name in ("state", "severity", "who", "ends", "reason", "decided_by", "decided", "work"):
         setattr(kept, name, getattr(row, name))
     session.add(kept)
+    mark_stale(session.connection(), [row.site])
     alert = _alert(session, row.site, row.code)
     if alert is not None:
         set_life(alert, alert_after(life_of(alert), row), row.decided)
@@ -66,6 +68,7 @@ def drop(session: Session, site: str, code: str, by: Actor) -> HandlingRow | Non
         return None
     was, now = row_of(kept), datetime.now(UTC)
     session.delete(kept)
+    mark_stale(session.connection(), [site])
     alert = _alert(session, site, code)
     if alert is not None:
         set_life(alert, reopen(life_of(alert)), now)

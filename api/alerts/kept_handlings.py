@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Integer, String, column, select, table
+from collections.abc import Sequence
+
+from sqlalchemy import Connection, Integer, String, column, select, table
 
 from fieldfare.api.alerts.decisions import HandlingRow
-from fieldfare.api.state.database import Database
 from fieldfare.api.state.moments import UtcTime
 
 _HANDLINGS = table(
@@ -24,16 +25,14 @@ _HANDLINGS = table(
 _PEOPLE = table("people", column("email", String), column("name", String))
 
 
-def all_handlings(database: Database) -> dict[str, dict[str, HandlingRow]]:
-    """Site -> finding code -> decision, including expired ones."""
+def kept_handlings(db: Connection, sites: Sequence[str]) -> dict[str, dict[str, HandlingRow]]:
+    """Of the named sites: site -> finding code -> decision, whether or not it still holds."""
     out: dict[str, dict[str, HandlingRow]] = {}
-    with database.reading() as db:
-        for row in db.execute(select(_HANDLINGS)):
-            out.setdefault(row.site, {})[row.code] = HandlingRow(*row)
+    for row in db.execute(select(_HANDLINGS).where(_HANDLINGS.c.site.in_(sites))):
+        out.setdefault(row.site, {})[row.code] = HandlingRow(*row)
     return out
 
 
-def people_names(database: Database) -> dict[str, str]:
-    """E-mail -> name of every account."""
-    with database.reading() as db:
-        return {row.email: row.name for row in db.execute(select(_PEOPLE))}
+def people_names(db: Connection) -> dict[str, str]:
+    """E-mail -> name of everybody with an account."""
+    return {row.email: row.name for row in db.execute(select(_PEOPLE))}

@@ -16,22 +16,24 @@ from sqlalchemy import and_, bindparam, delete, func, insert, select
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.facts.tables import METHOD_VERSION
-from fieldfare.api.core.cache import SiteCache
 from fieldfare.api.core.facts_cache import (
     RECENT_S,
     FactsCache,
     Progress,
     result_mark,
 )
+from fieldfare.api.core.fleet_lines import Kept, kept_of
 from fieldfare.api.core.local_days import day_of
-from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.core.sites import Card, SiteRecord, card_of
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.site_tables import KEPT_RESULTS
 from fieldfare.collector.store.protocol import Store, Trouble
 
 if TYPE_CHECKING:
+    from fieldfare.analysis.findings.model import Finding
     from fieldfare.analysis.plant.site import Site
     from fieldfare.analysis.reports.result import Result
+    from fieldfare.api.core.fleet_table import FleetTable
 
 log = logging.getLogger(__name__)
 KEPT_PER_SITE = 24
@@ -83,11 +85,10 @@ class NoReadings(InputError):
 class Results:
     """Result documents of `analyse` for a site and a period."""
 
-    def __init__(self, database: Database, store: Store, keeper: FactsCache) -> None:
-        self._database, self._store, self._keeper = database, store, keeper
+    def __init__(self, database: Database, store: Store, keeper: FactsCache, fleet: FleetTable) -> None:
+        self._database, self._store, self._keeper, self._fleet = database, store, keeper, fleet
         self._locks: dict[str, threading.Lock] = {}
         self._recent: dict[tuple[str, date, date], _Recent] = {}
-        self._summaries: SiteCache[bytes] = SiteCache()
 
     def span(self, record: SiteRecord) -> tuple[date, date]:
         """First and last local day with readings. Raises NoReadings."""
@@ -117,9 +118,13 @@ class Results:
         """Result document of first..last, inclusive."""
         return orjson.loads(self.document(record, first, last, progress))
 
-    def rolling_result(self, record: SiteRecord, length: int) -> dict[str, Any]:
-        """Result of the last `length` days, stored as the site's current result."""
-        return orjson.loads(self.document(record, *self.rolling(record, length), rolling=True))
+    def rolling_result(self, plant: SiteRecord, length: int) -> dict[str, Any]:
+        """The result of the last `length` days, kept as what stands for the site."""
+        return orjson.loads(self.rolling_document(plant, length))
+
+    def rolling_document(self, plant: SiteRecord, length: int) -> bytes:
+        """As `rolling_result`, as JSON."""
+        return self.document(plant, *self.rolling(plant, length), rolling=True)
 
     def document(
         self,
@@ -149,10 +154,16 @@ class Results:
         """Lines about damaged or missing readings of a site; its results leave them out."""
         return [_notice(trouble) for trouble in self._store.troubles(site_id)]
 
-    def passing(self, record: SiteRecord, first: date, last: date) -> Result:
-        """Result of first..last for one-time use: computed without storing its document."""
-        self._keeper.update(record.site, first, last)
-        return self._compute_result(record.site, first, last)
+    def findings(
+        self, plant: SiteRecord, first: date, last: date, codes: frozenset[str]
+    ) -> tuple[Finding, ...]:
+        """The findings of first..last with these codes, for somebody who won't ask for more: nothing is
+        kept but the facts."""
+        from fieldfare.analysis.reports.result import findings_of
+
+        self._keeper.update(plant.site, first, last)
+        facts = self._keeper.kept(plant.site.id, first, last)
+        return findings_of(self._keeper.equipped(plant.site), facts, first, last, codes)
 
     def _compute_result(self, site: Site, first: date, last: date) -> Result:
         from fieldfare.analysis.reports.result import (
@@ -180,20 +191,6 @@ class Results:
             self._recent[key] = _Recent(closed, time.monotonic(), document)
         return document
 
-    def summary(self, site_id: str) -> dict[str, Any] | None:
-        """The last rolling result without its days, for lists of sites."""
-        made = self.made(site_id)
-        if made is None:
-            return None
-        return orjson.loads(self._summaries.get(site_id, made, lambda: self._packed_summary(site_id)))
-
-    def _packed_summary(self, site_id: str) -> bytes:
-        """The summary as JSON, which needs a third of the memory of Python objects."""
-        result = self.newest(site_id)
-        if result is not None:
-            result["performance"]["by_day"] = []
-        return orjson.dumps(result)
-
     def made(self, site_id: str) -> datetime | None:
         """Time of the last rolling result: a version token for values derived from it."""
         with self._database.reading() as db:
@@ -213,7 +210,9 @@ class Results:
         ).hexdigest()
 
     def keep(self, site_id: str, first: date, last: date, mark: str, document: bytes, rolling: bool) -> None:
-        """Store a result document with its version token, replacing the period's previous one."""
+        """Keep a result document, worked out from what `mark` stands for, in the place of the period's
+        last; a rolling one with the home's row in the fleet's table."""
+        home = self._home(site_id, document) if rolling else None
         row = {"site": site_id, "first": first, "last": last, "fingerprint": mark, "made": datetime.now(UTC)}
         row |= {"rolling": rolling, "payload": zlib.compress(document, 1)}
         with self._database.writing() as db:
@@ -221,6 +220,13 @@ class Results:
             db.execute(insert(KEPT_RESULTS), row)
             for spare in db.execute(_SPARE, {"site_id": site_id}).all():
                 db.execute(_DROP, _period(site_id, *spare))
+            if home is not None:
+                self._fleet.write(db, [home[0]], {site_id: home[1]})
+
+    def _home(self, site_id: str, document: bytes) -> tuple[Card, Kept] | None:
+        """What the table of the fleet keeps of a rolling result; None of a site that was removed."""
+        plant = self._fleet.site(site_id)
+        return None if plant is None else (card_of(plant), kept_of(plant.site, orjson.loads(document)))
 
 
 def _unpacked(site_id: str, payload: bytes) -> bytes | None:

@@ -17,6 +17,7 @@ from fieldfare.collector.store.protocol import Store
 
 if TYPE_CHECKING:
     from fieldfare.api.core.facts_cache import FactsCache
+    from fieldfare.api.core.fleet_table import FleetTable
     from fieldfare.api.core.results import Results
     from fieldfare.api.firm.about import AboutFirm
 
@@ -50,7 +51,13 @@ class Service:
     def results(self) -> Results:
         from fieldfare.api.core.results import Results
 
-        return Results(self.database, self.store, self.facts_cache)
+        return Results(self.database, self.store, self.facts_cache, self.fleet)
+
+    @cached_property
+    def fleet(self) -> FleetTable:
+        from fieldfare.api.core.fleet_table import FleetTable
+
+        return FleetTable(self.database, self.store, self.sites, demo=self.settings.demo)
 
     @property
     def firm(self) -> AboutFirm:

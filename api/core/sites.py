@@ -17,6 +17,7 @@ from fieldfare.analysis.errors import InputError, Problem, SiteError
 from fieldfare.analysis.plant.contact import Contact
 from fieldfare.analysis.plant.load import parse_kept_site, parse_site
 from fieldfare.analysis.plant.site import Site
+from fieldfare.api.core.fleet_marks import mark_stale
 from fieldfare.api.state.database import Database
 from fieldfare.api.state.site_tables import SITES
 
@@ -149,6 +150,7 @@ class Sites:
                     db.execute(insert(SITES), {"id": site.id, "file": content, "added": now, "updated": now})
                 elif row.file != content:
                     db.execute(_REPLACE, {"site_id": site.id, "file": content, "updated": now})
+                    mark_stale(db, [site.id], with_result=True)
         return done
 
     def ids(self) -> list[str]:
@@ -194,8 +196,8 @@ class Sites:
         cards = {s: card for s, card in self._cards.items() if updated.get(s) == card.updated}
         changed = [s for s in updated if s not in cards]
         for start in range(0, len(changed), AT_ONCE):
-            for record in self.some(changed[start : start + AT_ONCE]):
-                card = _card(record)
+            for plant in self.some(changed[start : start + AT_ONCE]):
+                card = card_of(plant)
                 if card.trouble:
                     log.warning("site %s: its file can't be read: %s", card.id, card.trouble)
                 cards[card.id] = card
@@ -224,10 +226,11 @@ def site_names(session: Session) -> dict[str, str]:
         _plant(row.id, row.file, row.added, row.updated)
         for row in session.execute(select(SITES).order_by(SITES.c.id))
     )
-    return {card.id: card.name for card in map(_card, plants)}
+    return {card.id: card.name for card in map(card_of, plants)}
 
 
-def _card(record: SiteRecord | BrokenSite) -> Card:
+def card_of(record: SiteRecord | BrokenSite) -> Card:
+    """What lists need of a site."""
     if isinstance(record, BrokenSite):
         return Card(record.id, record.id, ZoneInfo("UTC"), None, record.updated, record.reason)
     about = record.site.site

@@ -41,8 +41,6 @@ class AppState:
 
     service: Service
     stopping: threading.Event = field(default_factory=threading.Event)
-    winter_entries: SiteCache[dict[str, Any] | None] = field(default_factory=SiteCache)
-    """Each site's entry in the list before winter."""
     live_states: SiteCache[dict[str, Any]] = field(default_factory=SiteCache)
     """What each unit did at its last reading."""
 

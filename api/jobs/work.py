@@ -64,14 +64,15 @@ def watch(service: Service, record: SiteRecord, now: datetime) -> JobOutcome:
     span = service.store.span(record.site.id)
     if span is None:
         return JobOutcome("no readings yet")
+    service.fleet.heard_again(record.site.id)
     heard = datetime.fromtimestamp(span[1] / 1000, UTC)
     findings = []
     if quiet := silence(now - heard):
         findings.append(quiet)
     else:
         first, last = service.results.rolling(record, WATCHED_DAYS)
-        found = service.results.passing(record, first, last).findings
-        grave = [f for f in found if f.code in WATCHED and f.severity in ("act", "urgent")]
+        found = service.results.findings(record, first, last, WATCHED)
+        grave = [f for f in found if f.severity in ("act", "urgent")]
         findings = [f.as_dict() for f in grave if f.until is None]
     return JobOutcome(
         f"{len(findings)} findings, last reading {heard:%Y-%m-%d %H:%M} UTC", findings, has_result=True

@@ -6,7 +6,21 @@ such a command takes to run.
 
 from __future__ import annotations
 
-from sqlalchemy import Boolean, Column, Date, ForeignKey, LargeBinary, MetaData, String, Table, Text
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Date,
+    Float,
+    ForeignKey,
+    Index,
+    LargeBinary,
+    MetaData,
+    SmallInteger,
+    String,
+    Table,
+    Text,
+)
 
 from fieldfare.api.state.moments import UtcTime
 
@@ -61,3 +75,53 @@ KEPT_RESULTS = Table(
 """Results of a period, valid while the fingerprint holds. `rolling` marks those of the last year, as the
 nightly work
 makes them: the newest stands for the site in the fleet."""
+
+_BY_CODE_POINT = Text().with_variant(Text(collation="C"), "postgresql")
+"""Text that sorts alike in SQLite, PostgreSQL and Python."""
+
+FLEET_SUMMARIES = Table(
+    "fleet_summaries",
+    METADATA,
+    _site_key(),
+    Column("good_until", UtcTime, nullable=False),
+    Column("verdict", String(16), nullable=False),
+    Column("visit", String(8), nullable=False),
+    Column("silent", Boolean, nullable=False),
+    Column("settling", Boolean, nullable=False),
+    Column("free", Boolean, nullable=False),
+    Column("dealt", Boolean, nullable=False),
+    Column("waiting", Boolean, nullable=False),
+    Column("tier", SmallInteger, nullable=False),
+    Column("lost", Float, nullable=False),
+    Column("sure", Float, nullable=False),
+    Column("cost", Float, nullable=False),
+    Column("since", String(10), nullable=False),
+    Column("efficiency", Float, nullable=False),
+    Column("heard", BigInteger, nullable=False),
+    Column("name", _BY_CODE_POINT, nullable=False),
+    Column("no_area", Boolean, nullable=False),
+    Column("area", _BY_CODE_POINT, nullable=False),
+    Column("currency", String(3), nullable=True),
+    Column("money", Float, nullable=False),
+    Column("search", Text, nullable=False),
+    Column("failed", Text, nullable=True),
+    Column("brief", LargeBinary, nullable=True),
+    Column("winter", LargeBinary, nullable=True),
+)
+"""What lists of a fleet show of each home, written when its result is made. A row is made anew after
+`good_until`: when a silence or a decision begins or ends to count; what changes a home sets it to the past.
+
+waiting : there is no result yet. failed : why nothing can be told. brief : the rolling result without its
+days, winter : its line before winter, both packed JSON
+"""
+
+_HARM = ("tier", "lost", "sure", "name", "site")
+for _first in (("tier",), ("cost", "tier"), ("since", "tier"), ("efficiency", "tier"), ("heard", "tier")):
+    Index(f"fleet_summaries_by_{_first[0]}", *(FLEET_SUMMARIES.c[c] for c in (*_first, *_HARM[1:])))
+Index("fleet_summaries_by_name", *(FLEET_SUMMARIES.c[c] for c in ("name", *_HARM[:3], "site")))
+Index("fleet_summaries_by_area", *(FLEET_SUMMARIES.c[c] for c in ("no_area", "area", *_HARM)))
+Index("fleet_summaries_stale", FLEET_SUMMARIES.c.good_until)
+Index(
+    "fleet_summaries_counted",
+    *(FLEET_SUMMARIES.c[c] for c in ("verdict", "silent", "waiting", "visit", "currency", "money", "heard")),
+)

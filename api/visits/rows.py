@@ -12,6 +12,7 @@ from typing import Any
 from sqlalchemy import select
 
 from fieldfare.analysis.visits.times import LEAST_JOBS
+from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.html import page_rows
 from fieldfare.api.records.sign_off import is_sign_off
@@ -21,14 +22,12 @@ from fieldfare.dashboards.pages import told_visit
 
 
 def visit_rows(parts: AppState, only: str = "") -> Iterator[dict[str, Any]]:
-    """Rows of the fleet, or of one site, each with contact, position and its next visit in words."""
+    """Rows of the homes that need something done, or of one site, each with contact, position and its next visit in words."""
     now = page_rows.clock(parts)
-    cards = {card.id: card for card in parts.service.sites.cards()}
     booked = parts.bookings.next_of_each(now)
-    for row in page_rows.fleet(parts, only):
-        card, visit = cards.get(row["id"]), booked.get(row["id"])
-        if card is None:
-            continue
+    chosen = Chosen(sites=[only]) if only else Chosen(visits=True)
+    for row in page_rows.fleet(parts, chosen):
+        card, visit = row["card"], booked.get(row["id"])
         told = (
             told_visit(asdict(visit), card.zone, card.name, now.astimezone(card.zone).date())
             if visit

@@ -1,6 +1,7 @@
 """Every page as a function: results, facts and the plant's description in, HTML out."""
 
 from fieldfare.dashboards.figures.expectations.index import MODELS as EXPECTATIONS
+from fieldfare.dashboards.fleet_choice import address_of, asked_of
 from fieldfare.dashboards.pages.account import (
     account_page,
     codes_page,
@@ -24,8 +25,7 @@ from fieldfare.dashboards.pages.first_run import (
     readings_page,
     site_form_page,
 )
-from fieldfare.dashboards.pages.fleet import fleet_page
-from fieldfare.dashboards.pages.fleet_choice import address_of, asked_of
+from fieldfare.dashboards.pages.fleet import fleet_list_page, fleet_page
 from fieldfare.dashboards.pages.handbook import handbook_entry_page, handbook_page
 from fieldfare.dashboards.pages.home import home_page
 from fieldfare.dashboards.pages.jobs import handle_again_page, job_page, job_values
@@ -59,13 +59,13 @@ from fieldfare.dashboards.pages.visits import (
 )
 from fieldfare.dashboards.pages.winter import (
     points_left,
-    winter_entry,
     winter_list_page,
     winter_page,
 )
 from fieldfare.dashboards.site_form import site_toml
 from fieldfare.dashboards.text.handling import form_values
 from fieldfare.dashboards.text.words import finding_title
+from fieldfare.dashboards.winter_entries import winter_entry
 
 __all__ = [
     "EXPECTATIONS",
@@ -93,6 +93,7 @@ __all__ = [
     "finding_title",
     "firm_page",
     "first_run_page",
+    "fleet_list_page",
     "fleet_page",
     "form_values",
     "go_on_page",

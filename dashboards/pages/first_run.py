@@ -21,12 +21,18 @@ class Proposal(Protocol):
     def time_format(self) -> str: ...
 
 
-def first_run_page(rows: Iterable[dict[str, Any]], visitor: dict[str, Any]) -> str:
-    """Where a new home begins, and the homes that still wait for readings."""
+def first_run_page(rows: Iterable[dict[str, Any]], visitor: dict[str, Any], has_homes: bool = False) -> str:
+    """Where a new home begins, and the homes that still wait for readings. has_homes : beside these `rows`"""
     homes = [({"id": row["id"], "name": row["name"]}, row["result"] is None) for row in rows]
     waiting = [home for home, waits in homes if waits]
+    homes_here = bool(homes) or has_homes
     return render(
-        "first_run.html", title="New home", here="first", visitor=visitor, is_empty=not homes, waiting=waiting
+        "first_run.html",
+        title="New home",
+        here="first",
+        visitor=visitor,
+        is_empty=not homes_here,
+        waiting=waiting,
     )
 
 

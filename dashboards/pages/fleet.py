@@ -3,44 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from typing import Any
 
-from fieldfare.analysis.reports.fleet import open_findings
-from fieldfare.analysis.reports.verdict import (
-    GONE_AFTER,
-    SILENT_AFTER,
-    VERDICTS,
-    given_verdict,
-    with_silence,
-)
-from fieldfare.dashboards.pages.fleet_choice import (
+from fieldfare.analysis.reports.verdict import VERDICTS
+from fieldfare.dashboards.fleet_choice import (
+    PER_PAGE,
     ROWS,
     SHOWS,
     SORTS,
     VERDICT_CHOICES,
+    Counts,
     address_of,
     asked_of,
-    choose,
+    counts_of,
+    fitting,
+    page_of,
+    shown,
 )
+from fieldfare.dashboards.fleet_entries import entry_of, worst_first
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
-from fieldfare.dashboards.text.handling import (
-    is_put_aside,
-    short,
-    sinks,
-    urgency_of,
-)
-
-SETTLING_DAYS = 56
-"""The first eight weeks in the householder's hands: settings still move, and figures say little."""
-_ORDER = ("drive", "setting", "call", "none")
-
-
-def visit_of(findings: list[dict[str, Any]]) -> str:
-    """The most that any finding above a note asks for: drive (a visit), setting, call or none."""
-    asked = [f.get("visit", "none") for f in findings if f["severity"] != "note"]
-    return min(asked, key=_ORDER.index, default="none")
 
 
 def fleet_page(
@@ -50,17 +33,35 @@ def fleet_page(
     now: datetime,
     views: Iterable[Mapping[str, Any]] | None = None,
 ) -> str:
-    """rows : one dict a home with id, name, handed_over, heard, result, reason, area.
+    """The page of homes at hand; as `fleet_list_page`, which takes one page of a fleet of any size."""
+    entries, asked = worst_first(rows, now), asked_of(query)
+    found = fitting(entries, asked)
+    start = page_of(asked, len(found))[1]
+    part = [e["row"] for e in found[start : start + PER_PAGE]]
+    return fleet_list_page(part, len(found), counts_of(entries), visitor, query, now, views)
+
+
+def fleet_list_page(
+    rows: Iterable[dict[str, Any]],
+    total: int,
+    counts: Counts,
+    visitor: dict[str, Any],
+    query: dict[str, str],
+    now: datetime,
+    views: Iterable[Mapping[str, Any]] | None = None,
+) -> str:
+    """rows : those of the asked page in its order, one dict a home with id, name, handed_over, heard, result,
+    reason, area.
+    total : how many homes fit the choice. counts : of the whole fleet
     views : the reader's kept views with id, name, address; None for a reader who can't keep any
     """
-    entries = worst_first(rows, now)
     asked = asked_of(query)
     return render(
         "fleet.html",
         title="Homes",
         here="fleet",
         visitor=visitor,
-        summary=summary_of(entries),
+        summary=summary_of(counts),
         query=asked,
         shows=SHOWS,
         verdicts=VERDICT_CHOICES,
@@ -69,172 +70,21 @@ def fleet_page(
         is_chosen=address_of(asked) != "/",
         address=address_of(asked),
         views=None if views is None else list(views),
-        **choose(entries, asked),
+        **shown([entry_of(row, now) for row in rows], total, asked),
     )
 
 
-def _entry(row: dict[str, Any], now: datetime) -> dict[str, Any]:
-    result, heard = row["result"], row["heard"]
-    handled = row.get("handled") or {}
-    found = sorted(open_findings(result), key=lambda f: sinks(handled.get(f["code"]), f["code"]))
-    quiet = now - heard if heard is not None else None
-    given = with_silence(given_verdict(result, row.get("reason") or "not analysed yet"), quiet)
-    worst = found[0] if found else None
-    visit = visit_of([f for f in found if not is_put_aside(handled.get(f["code"]), f["code"])])
-    if _gone(quiet) and visit != "drive":
-        visit = "call"
-    entry = {
-        "row": row,
-        "id": row["id"],
-        "name": row["name"],
-        "verdict": given["verdict"],
-        "word": words.verdict_words(given["verdict"]),
-        "visit": visit,
-        "silent": quiet is not None and quiet > SILENT_AFTER,
-        "settling": _settling(row, now),
-        "open": found,
-        "others": found[1:] if not _gone(quiet) else found,
-        "noted": worst is not None and worst["severity"] == "note",
-        "known": result is not None,
-        "heard": words.age(heard, now),
-        "heard_at": heard,
-        "since": "",
-        "sure": "",
-        "price": "",
-        "next": "",
-        "spf": _spf(result),
-        "spf_value": _spf_value(result)[0],
-        "loss": _loss(result),
-        "currency": ((result or {}).get("cost") or {}).get("currency"),
-        "money": sum(_money(f) for f in found),
-        "missing": given["missing"],
-        "urgency": urgency_of(result, given, handled),
-        "handled": {c: short(h) for c, h in handled.items() if h["holds"]},
-        "free": _free(found, handled),
-        "area": row.get("area") or "",
-        "place": row.get("place") or "",
-        "aside": {f["code"] for f in found if is_put_aside(handled.get(f["code"]), f["code"])},
-    }
-    entry["price"] = _price(found, entry["currency"])
-    entry |= _said(row, worst, quiet, result, given)
-    is_told = worst is not None and worst["severity"] != "note" and not _gone(quiet)
-    return entry | {"brief": words.finding_title(worst["code"]) if worst and is_told else entry["said"]}
-
-
-def _free(found: list[dict[str, Any]], handled: dict[str, Any]) -> bool:
-    """Whether a finding above a note is there that nobody deals with."""
-    return any(f["severity"] != "note" and not sinks(handled.get(f["code"]), f["code"]) for f in found)
-
-
-def _said(
-    row: dict[str, Any],
-    worst: dict[str, Any] | None,
-    quiet: timedelta | None,
-    result: dict[str, Any] | None,
-    given: dict[str, Any],
-) -> dict[str, Any]:
-    """The entry's sentence, since when, how sure, and the next step."""
-    if _gone(quiet) or (quiet is not None and quiet > SILENT_AFTER and worst is None):
-        return {
-            "said": given["because"][-1]["says"],
-            "next": "Ask whether the power or the internet connection is off; then look at the gateway.",
-        }
-    told = [b for b in given["because"] if b["severity"]]
-    if told and (worst is None or worst["severity"] == "note"):
-        return {
-            "said": words.named(told[-1]["says"]),
-            "next": words.named(worst["next_step"]) if worst and worst["code"] == told[-1]["code"] else "",
-        }
-    if worst is not None and result is not None:
-        return {
-            "said": f"{words.finding_title(worst['code'])}. {words.named(worst['headline'])}",
-            "since": words.since(worst["since"], worst["until"], result["period"]["to"]),
-            "sure": words.confidence_text(worst["confidence"]),
-            "next": words.named(worst["next_step"]),
-        }
-    if result is None:
-        reason = row.get("reason") or "not analysed yet"
-        return {"said": f"{reason[:1].upper()}{reason[1:]}.", "next": ""}
-    return {
-        "said": (
-            "Nothing found." if given["missing"] else "Everything that matters was checked; nothing found."
-        )
-    }
-
-
-def _gone(quiet: timedelta | None) -> bool:
-    return quiet is not None and quiet > GONE_AFTER
-
-
-def _settling(row: dict[str, Any], now: datetime) -> bool:
-    handed: date | None = row["handed_over"]
-    return handed is not None and 0 <= (now.date() - handed).days < SETTLING_DAYS
-
-
-def _spf(result: dict[str, Any] | None) -> str:
-    value, boundary = _spf_value(result)
-    return "" if value is None else f"{words.number(value, 2)} ({boundary})"
-
-
-def _spf_value(result: dict[str, Any] | None) -> tuple[float | None, str]:
-    """Efficiency at the widest boundary that is known, and that boundary."""
-    performance = (result or {}).get("performance") or {}
-    for boundary in ("H4", "H3", "H2", "H1"):
-        value = (performance.get(boundary) or {}).get("value")
-        if value is not None:
-            return value, boundary
-    return None, ""
-
-
-def _loss(result: dict[str, Any] | None) -> str:
-    ratio = ((result or {}).get("heat_loss") or {}).get("ratio") or {}
-    return words.share(ratio["value"]) if ratio.get("value") is not None else ""
-
-
-def _price(found: list[dict[str, Any]], currency: str | None) -> str:
-    kwh = sum((f["cost_per_year"] or {}).get("electricity_kwh") or 0.0 for f in found)
-    if kwh <= 0:
-        return ""
-    told = words.price_tag({"electricity_kwh": kwh, "money": sum(_money(f) for f in found) or None}, currency)
-    priced = sum(bool((f["cost_per_year"] or {}).get("electricity_kwh")) for f in found)
-    return f"{told} in all" if priced > 1 else told
-
-
-def _money(finding: dict[str, Any]) -> float:
-    return float((finding["cost_per_year"] or {}).get("money") or 0.0)
-
-
-def worst_first(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:
-    """Entries of homes in the order in which they are to be dealt with."""
-    return sorted((_entry(row, now) for row in rows), key=lambda e: (e["urgency"], e["name"].lower()))
-
-
-def summary_of(entries: list[dict[str, Any]]) -> str:
+def summary_of(counts: Counts) -> str:
     """The whole fleet in one sentence or two."""
-    if not entries:
+    if not counts.homes:
         return "No home yet."
-    parts = []
-    for verdict in VERDICTS:
-        n = sum(e["verdict"] == verdict for e in entries)
-        if n:
-            parts.append(words.counted_verdict(n, verdict))
-    silent = sum(e["silent"] for e in entries)
-    if silent:
-        parts.append(f"{silent} silent")
-    visits = sum(e["visit"] == "drive" for e in entries)
-    if visits:
-        parts.append(f"{visits} {'needs' if visits == 1 else 'need'} a visit")
-    cost: dict[str, float] = {}
-    for e in entries:
-        if e["currency"] and e["money"]:
-            cost[e["currency"]] = cost.get(e["currency"], 0.0) + e["money"]
-    told = (
-        f"{words.count(len(entries), 'home')}: {words.listed(parts)}."
-        if parts
-        else f"{words.count(len(entries), 'home')}."
-    )
-    if cost:
-        told += (
-            f" The faults cost about {words.listed([words.money(v, c, 0) for c, v in cost.items()])} a year."
-        )
+    verdicts = [words.counted_verdict(n, v) for v in VERDICTS if (n := counts.verdicts.get(v))]
+    parts = [*verdicts, *([f"{counts.silent} silent"] if counts.silent else [])]
+    if counts.visits:
+        parts.append(f"{counts.visits} {'needs' if counts.visits == 1 else 'need'} a visit")
+    homes = words.count(counts.homes, "home")
+    told = f"{homes}: {words.listed(parts)}." if parts else f"{homes}."
+    if counts.money:
+        cost = words.listed([words.money(v, c, 0) for c, v in counts.money.items()])
+        told += f" The faults cost about {cost} a year."
     return told

@@ -16,12 +16,9 @@ from fieldfare.dashboards.checks.sheet import forecast_words, sheet
 from fieldfare.dashboards.day_rows import rows_of_result
 from fieldfare.dashboards.figures.index import chart
 from fieldfare.dashboards.pages.drawn import draw
-from fieldfare.dashboards.pages.fleet import visit_of
 from fieldfare.dashboards.templating import render
 from fieldfare.dashboards.text import words
 
-_ORDERING = ("code", "severity", "since", "until", "confidence", "evidence", "cost_per_year")
-"""What the order of homes needs of a finding."""
 _ORDER: tuple[Verdict, ...] = ("not in order", "attention", "can't tell", "in order")
 
 
@@ -105,39 +102,3 @@ def winter_list_page(entries: Iterable[dict[str, Any]], visitor: dict[str, Any])
         counts=[words.counted_verdict(n, v) for v, n in counts if n],
         unknown=sorted((e for e in listed if e["given"] is None), key=lambda e: e["name"].lower()),
     )
-
-
-def winter_entry(row: dict[str, Any]) -> dict[str, Any]:
-    """A home in the list, small enough to be kept of a whole fleet; `given`, its verdict, is None where it
-    has no result.
-
-    row : id, name, site, result. Its `season` is the year of the sign-off that belongs to it
-    """
-    result, site = row["result"], row["site"]
-    entry: dict[str, Any] = {"id": row["id"], "name": row["name"], "given": None, "season": ""}
-    if result is None:
-        return entry
-    made = sheet(site, result, rows_of_result(result))
-    found = open_findings(result)
-    forecast = made["forecast"]
-    cost = forecast.cost
-    return entry | {
-        "given": made["given"],
-        "season": result["period"]["to"][:4],
-        "brief": {
-            "period": {"to": result["period"]["to"]},
-            "findings": [{k: f.get(k) for k in _ORDERING} for f in found],
-        },
-        "lines": [
-            {"title": c.title, "says": c.says}
-            for c in made["lines"]
-            if c.verdict in ("not in order", "attention")
-        ],
-        "unknown": [c.title for c in made["lines"] if c.verdict == "can't tell"],
-        "visit": visit_of(found),
-        "bring": sorted({b for f in found if f["severity"] != "note" for b in f.get("bring", [])}),
-        "electricity": (
-            words.interval(forecast.electricity_kwh.__dict__, "kWh", 0) if forecast.electricity_kwh else ""
-        ),
-        "cost": words.money(cost.value, result["cost"]["currency"], 0) if cost else "",
-    }

@@ -3,10 +3,11 @@ order."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import numpy as np
+import orjson
 import pytest
 
 from fieldfare.analysis.plant.load import parse_site
@@ -144,14 +145,11 @@ def test_views_are_kept_by_each_person_for_themselves(web: Web) -> None:
     assert send(web, "engineer", "/views", {"name": " ", "address": "/"}).status_code in (400, 422)
 
 
-def test_lists_of_api_and_command_line_respect_decisions(
-    own_web: Web, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_lists_of_api_and_command_line_respect_decisions(own_web: Web) -> None:
     """A home whose only finding is in hand comes after one that waits, and the list says who has it."""
     parts = own_web.parts
-    monkeypatch.setattr(
-        parts.service.results, "summary", lambda site: document("act" if site == OWN else "watch")
-    )
+    for site, severity in ((OWN, "act"), (OTHER, "watch")):
+        keep(parts.service, site, document(severity))
     assert [r["id"] for r in fleet_rows(parts.service)] == [OWN, OTHER]
     put = own_web["engineer"].put(
         f"{PREFIX}/sites/{OWN}/findings/short_cycling/handling",
@@ -170,6 +168,12 @@ def test_lists_of_api_and_command_line_respect_decisions(
     assert "[in hand, Installer until" in lines[1]
     parts.handlings.undo(OWN, "short_cycling", COMMAND_LINE)
     assert [r["id"] for r in fleet_rows(parts.service)] == [OWN, OTHER]
+
+
+def keep(service: Service, site: str, made: dict[str, Any]) -> None:
+    """Keep a document as the site's rolling result."""
+    first, last = (date.fromisoformat(made["period"][end]) for end in ("from", "to"))
+    service.results.keep(site, first, last, "", orjson.dumps(made), rolling=True)
 
 
 def document(severity: str) -> dict[str, Any]:

@@ -4,15 +4,20 @@
         brief
     python -m tests.benchmarks line store      # bench_line and bench_store
 
-Figures are ratios to work done in the same run; read those, not the seconds.
+Figures are ratios to work done in the same run; read those, not the seconds. Each file holds them with the
+machine's pace about the run; `python -m tests.benchmarks.compare` tells what got worse.
 """
 
 from __future__ import annotations
 
+import json
+import statistics
 import subprocess
 import sys
 import time
 from pathlib import Path
+
+from tests.benchmarks.yardstick import pace
 
 HERE = Path(__file__).parent
 KEPT = HERE.parent.parent / "bench-results"
@@ -21,6 +26,7 @@ SHORT = {
     "soak": ("--minutes", "3", "--sites", "20", "--nightly-every", "1"),
     "sweep": ("--fleets", "10,30,100"),
     "fleets": ("--fleets", "100,1000"),
+    "lists": ("--rows", "10000"),
 }
 """How a measurement of hours is run among all the others; named, it takes its own time."""
 
@@ -43,10 +49,12 @@ def main(wanted: list[str]) -> int:
         brief = () if wanted else SHORT.get(name, ())
         module = f"tests.benchmarks.{name if name in JUDGED else f'bench_{name}'}"
         print(f"\n== {name}", flush=True)
-        begin = time.monotonic()
-        done = subprocess.run(
-            [sys.executable, "-m", module, "--json", str(KEPT / f"{name}.json"), *brief], check=False
-        )
+        begin, before, kept = time.monotonic(), _pace(), KEPT / f"{name}.json"
+        done = subprocess.run([sys.executable, "-m", module, "--json", str(kept), *brief], check=False)
+        if done.returncode == 0 and kept.exists():
+            figures = json.loads(kept.read_text(encoding="utf-8"))
+            run = {"pace_s": (before + _pace()) / 2, "figures": figures}
+            kept.write_text(json.dumps(run, indent=1), encoding="utf-8")
         print(
             f"== {name}: {'done' if done.returncode == 0 else 'failed'} after"
             f" {time.monotonic() - begin:.0f} s"
@@ -56,6 +64,11 @@ def main(wanted: list[str]) -> int:
     if failed:
         print(f"\nfailed: {', '.join(failed)}", file=sys.stderr)
     return 1 if failed else 0
+
+
+def _pace() -> float:
+    """The machine's pace just now: the middle one of some."""
+    return statistics.median(pace() for _ in range(9))
 
 
 if __name__ == "__main__":

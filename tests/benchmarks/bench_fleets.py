@@ -49,10 +49,10 @@ LISTS = {
 }
 
 
-def home(seed: int) -> tuple[str, dict[str, Any], Readings]:
+def home(seed: int, days: int = DAYS) -> tuple[str, dict[str, Any], Readings]:
     """Site file, result document and the last readings of a simulated home."""
-    made = simulate(random_plant(seed, meter_set="rich", hot_water=True), FIRST, DAYS)
-    site, last = parse_site(made.site_toml), FIRST + timedelta(DAYS - 1)
+    made = simulate(random_plant(seed, meter_set="rich", hot_water=True), FIRST, days)
+    site, last = parse_site(made.site_toml), FIRST + timedelta(days - 1)
     result = analyse(site, build_facts(site, made.readings, FIRST, last), FIRST, last).as_dict()
     newest = {p: s.between(int(s.time[-1]), 2**62) for p, s in made.readings.items() if len(s.time)}
     return made.site_toml, orjson.loads(orjson.dumps(result, option=orjson.OPT_SERIALIZE_NUMPY)), newest

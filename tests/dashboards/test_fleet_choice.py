@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from fieldfare.dashboards import pages
-from fieldfare.dashboards.pages.fleet_choice import (
+from fieldfare.dashboards.fleet_choice import (
     FULL_UP_TO,
     PER_PAGE,
     address_of,

@@ -15,10 +15,10 @@ from fieldfare.analysis.errors import Problem
 from fieldfare.analysis.facts.build import build_facts
 from fieldfare.analysis.plant.load import parse_site
 from fieldfare.analysis.reports.result import analyse
+from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER
 from fieldfare.collector.simulated.plant import random_plant, simulate
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.day_rows import day_rows
-from fieldfare.dashboards.pages.fleet import GONE_AFTER, SILENT_AFTER
 from fieldfare.dashboards.papers import paper_html
 from tests.dashboards.conftest import DAYS, HOUSEHOLDER, INSTALLER, LAST, NOW, SHORT_CYCLING, Plant
 from tests.dashboards.test_two_renderers import EFFECT

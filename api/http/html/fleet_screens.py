@@ -3,8 +3,9 @@ views."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import UTC, date, datetime
-from typing import Annotated
+from typing import Annotated, Any
 from urllib.parse import parse_qsl, urlsplit
 
 from fastapi import APIRouter, Form, HTTPException, Path, Query, Request
@@ -12,6 +13,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.alerts.decisions import Decision
+from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import UnknownSite
 from fieldfare.api.http.app_state import AppState
@@ -87,7 +89,7 @@ def chosen(request: Request, parts: AppStateHere, site: Sites = []) -> Response:
     lists."""
     actor = reader(request, "alerts.handle")
     now = page_rows.clock(parts)
-    entries = pages.chosen_entries(page_rows.fleet(parts), site, request.query_params, now)
+    entries = pages.chosen_entries(_homes(request, parts, site), site, request.query_params, now)
     return HTMLResponse(pages.chosen_page(entries, colleagues(parts, actor), visitor(request), _today()))
 
 
@@ -125,7 +127,8 @@ def decide_many(
             done.append(name)
     if not finding:
         problems.append("Tick at least one finding.")
-    entries = pages.chosen_entries(page_rows.fleet(parts), site or [""], {}, page_rows.clock(parts))
+    chosen_homes = page_rows.fleet(parts, Chosen(sites=site or [""]))
+    entries = pages.chosen_entries(chosen_homes, site or [""], {}, page_rows.clock(parts))
     values = {"who": who, "until": until, "reason": reason}
     page = pages.chosen_page(
         entries,
@@ -144,7 +147,8 @@ def decide_many(
 def report(request: Request, parts: AppStateHere, site: Sites = []) -> Response:  # noqa: B006
     """The chosen homes on paper."""
     reader(request, "fleet.read")
-    entries = pages.chosen_entries(page_rows.fleet(parts), site, request.query_params, page_rows.clock(parts))
+    now = page_rows.clock(parts)
+    entries = pages.chosen_entries(_homes(request, parts, site), site, request.query_params, now)
     firm = parts.service.settings.signature
     return HTMLResponse(pages.homes_report(entries, visitor(request), _today(), firm))
 
@@ -171,6 +175,12 @@ def remove_view(
     if actor.person is not None:
         parts.saved_views.remove(actor.person, view)
     return see_other("/")
+
+
+def _homes(request: Request, parts: AppState, sites: list[str]) -> Iterator[dict[str, Any]]:
+    """The named homes; without a name those of the address's choice."""
+    asked = None if sites else pages.asked_of(request.query_params)
+    return page_rows.fleet(parts, Chosen(asked, sites))
 
 
 def _today() -> datetime:

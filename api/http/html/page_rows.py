@@ -3,9 +3,8 @@ heard."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import UTC, date, datetime
-from functools import partial
 from typing import Any
 
 import orjson
@@ -13,21 +12,22 @@ import orjson
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.api.alerts.handled import handled_of
-from fieldfare.api.core.fleet_rows import area_of, last_heard, place_of
-from fieldfare.api.core.fleet_rows import clock as fleet_clock
+from fieldfare.api.core.fleet_lines import unpacked
 from fieldfare.api.core.fleet_summary import rolling_result
+from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.site_guard import Failure, attempt
-from fieldfare.api.core.sites import Card, SiteRecord
+from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.finding_actions import colleagues, names_of
 from fieldfare.api.http.live import newest_readings
 from fieldfare.api.people.access import Actor
 from fieldfare.api.records.papers import month_paper
 from fieldfare.api.records.sign_off import is_sign_off, sign_offs
-from fieldfare.dashboards.pages import winter_entry
-from fieldfare.dashboards.text.units import chosen
+from fieldfare.dashboards.fleet_choice import PER_PAGE, Counts, page_of
+from fieldfare.dashboards.winter_entries import in_readers_units
 
+EVERY_HOME = Chosen()
 WORKS_SHOWN = 20
 EFFECTS_SHOWN = 5
 """Effects that are worked out for a page; each reads months of facts."""
@@ -36,72 +36,50 @@ EFFECTS_SHOWN = 5
 def row_of(parts: AppState, plant: SiteRecord, result: dict[str, Any] | None) -> dict[str, Any]:
     """A site as pages take it. heard : the last reading's time."""
     about = plant.site.site
-    return _row(parts, about.id, about.name, about.handed_over, result) | {"site": plant.site}
-
-
-def _row(
-    parts: AppState, site_id: str, name: str, handed_over: date | None, result: dict[str, Any] | None
-) -> dict[str, Any]:
-    span = attempt(site_id, "read its readings", lambda: parts.service.store.span(site_id))
-    row = {"id": site_id, "name": name, "handed_over": handed_over, "heard": None, "result": result}
+    row = {"id": about.id, "name": about.name, "handed_over": about.handed_over, "site": plant.site}
+    span = attempt(about.id, "read its readings", lambda: parts.service.store.span(about.id))
     if isinstance(span, Failure):
-        return row | {"reason": None if result else span.reason}
+        return row | {"heard": None, "result": result, "reason": None if result else span.reason}
     return row | {
         "heard": datetime.fromtimestamp(span[1] / 1000, UTC) if span else None,
+        "result": result,
         "reason": None if result else "no readings yet" if span is None else "not analysed yet",
     }
 
 
 def clock(parts: AppState) -> datetime:
     """The time that pages show ages against."""
-    return fleet_clock(parts.service)
+    return parts.service.fleet.now()
 
 
-def fleet(parts: AppState, only: str = "") -> Iterator[dict[str, Any]]:
-    """Every site with its newest kept result but for the days, without the site itself: one at a time, for
-    large fleets.
+def fleet(
+    parts: AppState, chosen: Chosen = EVERY_HOME, *, offset: int = 0, limit: int | None = None
+) -> Iterator[dict[str, Any]]:
+    """Homes as pages of several take them, with their newest kept result but for the days; worst first, or
+    as the choice sorts them."""
+    parts.service.fleet.refresh()
+    yield from parts.service.fleet.rows(chosen, offset=offset, limit=limit)
 
-    only : id of the one site that is wanted
-    """
-    handled, names, now = parts.handlings.all(), names_of(parts), datetime.now(UTC)
-    for card in parts.service.sites.cards():
-        if only and card.id != only:
-            continue
-        found = attempt(card.id, "read its results", partial(parts.service.results.summary, card.id))
-        trouble = card.trouble or (found.reason if isinstance(found, Failure) else None)
-        result = None if trouble or isinstance(found, Failure) else found
-        row = _row(parts, card.id, card.name, card.handed_over, result)
-        row |= {"area": area_of(card), "place": place_of(card)}
-        row["handled"] = handled_of(handled.get(card.id, {}), result, card.zone, names, now)
-        yield row | {"reason": trouble} if trouble else row
+
+def fleet_part(parts: AppState, asked: Mapping[str, str]) -> tuple[list[dict[str, Any]], int, Counts]:
+    """The homes of one page of the list, how many fit its choice, and the fleet in numbers."""
+    table, chosen = parts.service.fleet, Chosen(asked)
+    table.refresh()
+    total = table.total(chosen)
+    rows = table.rows(chosen, offset=page_of(asked, total)[1], limit=PER_PAGE)
+    return [row | {"heard": table.last_heard(row["id"])} for row in rows], total, table.counts()
 
 
 def before_winter(parts: AppState) -> Iterator[dict[str, Any]]:
     """Every site's entry in the list before winter, with the sign-off of its season."""
     signed = sign_offs(parts.service.database)
     now = clock(parts)
-    for card in parts.service.sites.cards():
-        entry = attempt(card.id, "write its line before winter", partial(_kept_winter_entry, parts, card))
-        if isinstance(entry, Failure):  # listed as a home of which nothing can be told
-            entry = winter_entry({"id": card.id, "name": card.name, "site": None, "result": None})
-        if entry is not None:
-            heard = last_heard(parts.service, card.id)
-            quiet = None if heard is None else now - heard
-            yield entry | {"signed": signed.get((card.id, entry["season"])), "quiet": quiet}
-
-
-def _kept_winter_entry(parts: AppState, card: Card) -> dict[str, Any] | None:
-    mark = parts.service.results.made(card.id), card.updated, chosen()
-    return parts.winter_entries.get(card.id, mark, partial(_winter_entry, parts, card))
-
-
-def _winter_entry(parts: AppState, card: Card) -> dict[str, Any] | None:
-    """Made from result and site file; None for a site that has just been removed."""
-    plant = parts.service.sites.find(card.id)
-    if plant is None:
-        return None
-    result = parts.service.results.newest(card.id)
-    return winter_entry({"id": card.id, "name": card.name, "site": plant.site, "result": result})
+    for row in fleet(parts):
+        entry = {"id": row["id"], "name": row["name"], "given": None, "season": ""}
+        if row["winter"] is not None and row["result"] is not None:
+            entry = in_readers_units(unpacked(row["winter"])) | {"name": row["name"]}
+        quiet = None if row["heard"] is None else now - row["heard"]
+        yield entry | {"signed": signed.get((row["id"], entry["season"])), "quiet": quiet}
 
 
 def period_of(parts: AppState, plant: SiteRecord, query: dict[str, str]) -> tuple[date, date]:

@@ -17,6 +17,7 @@ from fieldfare.analysis.errors import (
 )
 from fieldfare.api.core.fleet_rows import fleet_learning
 from fieldfare.api.core.fleet_summary import rolling_result
+from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.results import NoReadings
 from fieldfare.api.core.what_if import what_if
@@ -112,10 +113,9 @@ def front(request: Request, parts: AppStateHere) -> Response:
     if actor.may("site.write") and not parts.service.sites.ids():
         return see_other("/first-run")
     views = None if actor.person is None else [vars(v) for v in parts.saved_views.of(actor.person)]
-    now = page_rows.clock(parts)
-    return HTMLResponse(
-        pages.fleet_page(page_rows.fleet(parts), visitor(request), _query(request), now, views)
-    )
+    query, now = _query(request), page_rows.clock(parts)
+    rows, total, counts = page_rows.fleet_part(parts, pages.asked_of(query))
+    return HTMLResponse(pages.fleet_list_page(rows, total, counts, visitor(request), query, now, views))
 
 
 @router.get("/winter")
@@ -275,7 +275,8 @@ def _asked(query: dict[str, str]) -> dict[str, Any]:
 def first_run(request: Request, parts: AppStateHere) -> Response:
     """Where a new home begins."""
     reader(request, "site.write")
-    return HTMLResponse(pages.first_run_page(page_rows.fleet(parts), visitor(request)))
+    waiting = list(page_rows.fleet(parts, Chosen(waiting=True)))
+    return HTMLResponse(pages.first_run_page(waiting, visitor(request), bool(parts.service.sites.ids())))
 
 
 @router.get("/first-run/site")

@@ -173,9 +173,14 @@ def read_what_if(
 
 
 @router.get("/fleet")
-def read_fleet(parts: AppStateHere, actor: Actor = need("fleet.read")) -> FleetOut:
+def read_fleet(
+    parts: AppStateHere,
+    actor: Actor = need("fleet.read"),
+    offset: Offset = 0,
+    limit: Annotated[int | None, Query(ge=1, le=10_000, description="Most sites; by default all.")] = None,
+) -> FleetOut:
     """Every site, worst first, as the last night left it."""
-    return FleetOut.model_validate({"sites": fleet_rows(parts.service)})
+    return FleetOut.model_validate({"sites": fleet_rows(parts.service, offset=offset, limit=limit)})
 
 
 @router.get("/fleet/learning")

@@ -1,0 +1,130 @@
+"""A home's row in the table of the fleet: packed when its result is made, and read back for lists."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import orjson
+
+from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER
+from fieldfare.api.alerts.decisions import HandlingRow
+from fieldfare.api.alerts.handled import handled_of
+from fieldfare.api.core.site_guard import Failure, attempt
+from fieldfare.api.core.sites import Card
+from fieldfare.dashboards.fleet_choice import list_keys
+from fieldfare.dashboards.fleet_entries import SETTLING_DAYS, entry_of
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.plant.site import Site
+
+FAR = datetime(9999, 1, 1, tzinfo=UTC)
+_JUST_AFTER = timedelta(microseconds=1)  # a home is silent when more than the limit has passed
+_SHOWN = ("site", "period", "verdict", "cost", "coverage", "data_notices")
+"""Parts of a result that lists show whole; of findings they show those that go on."""
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What a row keeps of a rolling result, packed; None without a result. failed : why there is none"""
+
+    brief: bytes | None = None
+    winter: bytes | None = None
+    failed: str | None = None
+
+    def columns(self) -> dict[str, Any]:
+        return {"brief": self.brief, "winter": self.winter, "failed": self.failed, "waiting": not self.brief}
+
+
+def kept_of(site: Site, result: dict[str, Any]) -> Kept:
+    """Of a rolling result document."""
+    from fieldfare.dashboards.winter_entries import winter_entry  # pulls in the checks: not for reading lists
+
+    about = {"id": site.id, "name": site.site.name, "site": site, "result": result}
+    line = attempt(site.id, "write its line before winter", partial(winter_entry, about))
+    return Kept(_packed(_brief(result)), None if isinstance(line, Failure) else _packed(line))
+
+
+def _brief(result: Mapping[str, Any]) -> dict[str, Any]:
+    performance = result.get("performance") or {}
+    return {
+        **{name: result[name] for name in _SHOWN if name in result},
+        "findings": [f for f in result["findings"] if not f["until"]],
+        "performance": {k: v for k, v in performance.items() if k in ("H1", "H2", "H3", "H4")},
+        "heat_loss": {"ratio": (result.get("heat_loss") or {}).get("ratio")},
+    }
+
+
+def home_row(
+    card: Card,
+    kept: Kept,
+    heard: datetime | None,
+    decisions: Mapping[str, HandlingRow],
+    names: Mapping[str, str],
+) -> dict[str, Any]:
+    """A home as pages take it.
+
+    winter : its line before winter, packed. reason : why it has no result. handled : the decisions that hold
+    """
+    failed = card.trouble or kept.failed
+    result = None if failed or kept.brief is None else unpacked(kept.brief)
+    why = failed or ("no readings yet" if heard is None else "not analysed yet")
+    return {
+        "id": card.id,
+        "name": card.name,
+        "card": card,
+        "handed_over": card.handed_over,
+        "area": area_of(card),
+        "place": _place_of(card),
+        "heard": heard,
+        "result": result,
+        "winter": kept.winter,
+        "failed": failed is not None,
+        "reason": None if result else why,
+        "handled": handled_of(decisions, result, card.zone, names, datetime.now(UTC)),
+    }
+
+
+def columns_of(row: dict[str, Any], decisions: Mapping[str, HandlingRow], now: datetime) -> dict[str, Any]:
+    """What the table sorts, filters and counts a home by."""
+    entry = entry_of(row, now)
+    return {
+        **list_keys(entry),
+        "currency": entry["currency"],
+        "money": float(entry["money"]),
+        "good_until": _good_until(row, decisions, now),
+    }
+
+
+def _good_until(row: dict[str, Any], decisions: Mapping[str, HandlingRow], now: datetime) -> datetime:
+    """When a silence, a decision or the first weeks begin or end to count, whichever comes first."""
+    changes = [d.ends for d in decisions.values() if d.ends is not None]
+    if row["heard"] is not None:
+        changes += [row["heard"] + limit + _JUST_AFTER for limit in (SILENT_AFTER, GONE_AFTER)]
+    if row["handed_over"] is not None:
+        begins = datetime.combine(row["handed_over"], time(), UTC)
+        changes += [begins, begins + timedelta(days=SETTLING_DAYS)]
+    return min((c for c in changes if c > now), default=FAR)
+
+
+def area_of(card: Card) -> str:
+    """The part of the firm's round that a home lies in, by its site file; empty where none is given."""
+    return getattr(card.contact, "area", None) or ""
+
+
+def _place_of(card: Card) -> str:
+    """What else of its contact a home is looked for by: the household's name and the address."""
+    return " ".join(t for name in ("name", "address") if (t := getattr(card.contact, name, None)))
+
+
+def unpacked(payload: bytes) -> Any:
+    """What `kept_of` packed."""
+    return orjson.loads(zlib.decompress(payload))
+
+
+def _packed(contents: Any) -> bytes:
+    return zlib.compress(orjson.dumps(contents, option=orjson.OPT_SERIALIZE_NUMPY, default=str), 1)

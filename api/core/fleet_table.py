@@ -1,0 +1,205 @@
+"""What lists of a fleet show of each home: a row in the state database, so that no list opens results.
+
+A row is written with the rolling result. What changes a home otherwise (its file, a decision) marks the row
+as stale, and the clock does (`good_until`); a list makes stale rows anew before it reads.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import orjson
+from sqlalchemy import ColumnElement, Connection, and_, case, delete, func, insert, or_, select, true
+
+from fieldfare.api.alerts.kept_handlings import kept_handlings, people_names
+from fieldfare.api.core.fleet_lines import FAR, Kept, columns_of, home_row, kept_of
+from fieldfare.api.core.site_guard import Failure, attempt
+from fieldfare.api.core.sites import AT_ONCE, Card, SiteRecord, Sites, card_of
+from fieldfare.api.state.database import Database
+from fieldfare.api.state.site_tables import FLEET_SUMMARIES, KEPT_RESULTS, SITES
+from fieldfare.collector.store.protocol import Store
+from fieldfare.dashboards.fleet_choice import NEVER_HEARD, ORDERS, Counts, conditions, sought
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.plant.site import Site
+
+F = FLEET_SUMMARIES.c
+_COUNTED = (F.verdict, F.silent, F.visit, F.currency)
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """Which homes a list takes. asked : the choice of a list's address. sites : only these.
+    visits : only those that need something done. waiting : only those without a result.
+    failed_first : those of which nothing can be told before all others"""
+
+    asked: Mapping[str, str] | None = None
+    sites: Sequence[str] = ()
+    visits: bool = False
+    failed_first: bool = False
+    waiting: bool = False
+
+
+class FleetTable:
+    """The rows of all homes. demo : the clock stands at the newest reading"""
+
+    def __init__(self, database: Database, store: Store, sites: Sites, *, demo: bool) -> None:
+        self._database, self._store, self._sites, self._demo = database, store, sites, demo
+
+    def now(self) -> datetime:
+        """The time that ages are counted to; the demo's invented data end some hours ago, so its clock
+        stands there."""
+        if not self._demo:
+            return datetime.now(UTC)
+        ends = [t for site in self._sites.ids() if (t := self.last_heard(site)) is not None]
+        return max(ends, default=datetime.now(UTC))
+
+    def last_heard(self, site_id: str) -> datetime | None:
+        """Time of a site's last reading; None without one, or where it can't be read."""
+        span = attempt(site_id, "read its readings", partial(self._store.span, site_id))
+        return None if span is None or isinstance(span, Failure) else _moment(span[1])
+
+    def site(self, site_id: str) -> SiteRecord | None:
+        """A home as its file says; None where it was removed."""
+        return self._sites.find(site_id)
+
+    def write(self, db: Connection, cards: Sequence[Card], kept: Mapping[str, Kept]) -> None:
+        """Write the rows of some homes. kept : of their rolling results; homes without one are missing."""
+        now, ids = self.now(), [card.id for card in cards]
+        db.execute(select(F.site).where(F.site.in_(ids)).with_for_update()).all()
+        handlings, names = kept_handlings(db, ids), people_names(db)
+        rows = []
+        for card in cards:
+            told, decisions = kept.get(card.id, Kept()), handlings.get(card.id, {})
+            row = home_row(card, told, self.last_heard(card.id), decisions, names)
+            rows.append(columns_of(row, decisions, now) | told.columns())
+        db.execute(delete(FLEET_SUMMARIES).where(F.site.in_(ids)))
+        if rows:
+            db.execute(insert(FLEET_SUMMARIES), rows)
+
+    def heard_again(self, site_id: str) -> None:
+        """Bring a home's row up to date after a watch; only where it was silent, or will soon be held so."""
+        with self._database.reading() as db:
+            row = db.execute(select(F.good_until, F.heard, F.silent).where(F.site == site_id)).first()
+        heard = self.last_heard(site_id)
+        if (
+            row is None
+            or heard is None
+            or row.silent
+            or row.good_until - heard < (heard - _moment(row.heard))
+        ):
+            self._renew([site_id])
+
+    def refresh(self) -> None:
+        """Make the rows anew that are missing or stale, or of homes that were silent and have been heard."""
+        now = self.now()
+        with self._database.reading() as db:
+            stale = set(db.scalars(select(F.site).where(F.good_until <= now)))
+            quiet = db.execute(select(F.site, F.heard).where(or_(F.silent, F.heard == NEVER_HEARD))).all()
+            rows, homes = (
+                db.scalar(select(func.count()).select_from(table)) for table in (FLEET_SUMMARIES, SITES)
+            )
+            if rows != homes:
+                stale.update(db.scalars(select(SITES.c.id).where(SITES.c.id.not_in(select(F.site)))))
+        for site, was in quiet:
+            heard = self.last_heard(site)
+            if (NEVER_HEARD if heard is None else round(heard.timestamp() * 1000)) != was:
+                stale.add(site)
+        ids = sorted(stale)
+        for start in range(0, len(ids), AT_ONCE):
+            self._renew(ids[start : start + AT_ONCE])
+
+    def _renew(self, ids: Sequence[str]) -> None:
+        plants = {plant.id: plant for plant in self._sites.some(ids)}
+        kept = {}
+        with self._database.reading() as db:
+            briefs = db.execute(
+                select(F.site, F.brief, F.winter).where(F.site.in_(ids), F.brief.is_not(None))
+            )
+            held = {row.site: Kept(row.brief, row.winter) for row in briefs}
+        for site_id, plant in plants.items():
+            if site_id not in held and (site := getattr(plant, "site", None)) is not None:
+                made = attempt(site_id, "read its results", partial(self._of_newest, site))
+                kept[site_id] = Kept(failed=made.reason) if isinstance(made, Failure) else made
+        with self._database.writing() as db:
+            there = set(db.scalars(select(SITES.c.id).where(SITES.c.id.in_(ids))))
+            cards = [card_of(plant) for site_id, plant in plants.items() if site_id in there]
+            self.write(db, cards, held | kept)
+
+    def _of_newest(self, site: Site) -> Kept:
+        """Of the rolling result that was made last."""
+        chosen = select(KEPT_RESULTS.c.payload).where(KEPT_RESULTS.c.site == site.id, KEPT_RESULTS.c.rolling)
+        with self._database.reading() as db:
+            payload = db.scalars(chosen.order_by(KEPT_RESULTS.c.made.desc()).limit(1)).first()
+        try:
+            return kept_of(site, orjson.loads(zlib.decompress(payload))) if payload else Kept()
+        except zlib.error:  # `Results` reports it and makes it anew
+            return Kept()
+
+    def rows(self, chosen: Chosen, *, offset: int = 0, limit: int | None = None) -> Iterator[dict[str, Any]]:
+        """Homes as pages take them, in the order of the choice, some at a time."""
+        asked = chosen.asked or {"sort": "harm"}
+        order: list[ColumnElement[Any]] = [F[name] for name in ORDERS[asked["sort"]]]
+        if chosen.failed_first:
+            order.insert(0, case((F.failed.is_(None), 1), else_=0))
+        listed = select(F.site).where(_where(chosen)).order_by(*order)
+        with self._database.reading() as db:
+            ids = list(db.scalars(listed.offset(offset).limit(limit)))
+            names = people_names(db)
+        for start in range(0, len(ids), AT_ONCE):
+            yield from self._some(ids[start : start + AT_ONCE], names)
+
+    def _some(self, ids: Sequence[str], names: Mapping[str, str]) -> Iterator[dict[str, Any]]:
+        with self._database.reading() as db:
+            found = db.execute(select(F.site, F.brief, F.winter, F.failed, F.heard).where(F.site.in_(ids)))
+            rows = {row.site: row for row in found}
+            handlings = kept_handlings(db, ids)
+        cards = {plant.id: card_of(plant) for plant in self._sites.some(ids)}
+        for site_id in ids:
+            row, card = rows.get(site_id), cards.get(site_id)
+            if row is not None and card is not None:
+                told = Kept(row.brief, row.winter, row.failed)
+                heard = None if row.heard == NEVER_HEARD else _moment(row.heard)
+                yield home_row(card, told, heard, handlings.get(site_id, {}), names)
+
+    def total(self, chosen: Chosen) -> int:
+        """How many homes a choice takes."""
+        with self._database.reading() as db:
+            return db.scalar(select(func.count()).select_from(FLEET_SUMMARIES).where(_where(chosen))) or 0
+
+    def counts(self) -> Counts:
+        """The whole fleet in numbers."""
+        counted = select(*_COUNTED, func.count(), func.sum(F.money)).group_by(*_COUNTED)
+        verdicts: dict[str, int] = {}
+        money: dict[str, float] = {}
+        homes = silent = visits = 0
+        with self._database.reading() as db:
+            for verdict, is_silent, visit, currency, n, cost in db.execute(counted):
+                homes, verdicts[verdict] = homes + n, verdicts.get(verdict, 0) + n
+                silent, visits = silent + n * is_silent, visits + n * (visit == "drive")
+                if currency and cost:
+                    money[currency] = money.get(currency, 0.0) + cost
+        return Counts(homes, verdicts, silent, visits, money)
+
+
+def _where(chosen: Chosen) -> ColumnElement[bool]:
+    wanted: list[ColumnElement[bool]] = [true()]
+    if chosen.asked is not None:
+        wanted += [F[name] == value for name, value in conditions(chosen.asked)]
+        wanted += [F.search.contains(part, autoescape=True) for part in sought(chosen.asked)]
+    if chosen.sites:
+        wanted.append(F.site.in_(chosen.sites))
+    if chosen.visits:
+        wanted.append(F.visit != "none")
+    if chosen.waiting:
+        wanted.append(F.waiting)
+    return and_(*wanted)
+
+
+def _moment(ms: int) -> datetime:
+    return FAR if ms >= NEVER_HEARD else datetime.fromtimestamp(ms / 1000, UTC)

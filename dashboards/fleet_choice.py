@@ -1,0 +1,213 @@
+"""Which homes a list shows and in what order: a search, filters that combine, a sort, pages; all of it in the
+address."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any, NamedTuple
+from urllib.parse import urlencode
+
+from fieldfare.analysis.reports.verdict import VERDICTS, WORDS
+from fieldfare.dashboards.text import words
+
+SHOWS = (
+    ("all", "every home"),
+    ("drive", "needs a visit"),
+    ("setting", "needs a setting"),
+    ("call", "needs a phone call"),
+    ("free", "nobody has it yet"),
+    ("dealt", "in hand, muted or done"),
+    ("silent", "silent gateways"),
+    ("thin", "no efficiency figure"),
+    ("settling", "settling in"),
+    ("unknown", WORDS["not_known"]),
+    ("fine", WORDS["in_order"]),
+)
+VERDICT_CHOICES = (("any", "any verdict"), *((v, WORDS[v]) for v in VERDICTS))
+SORTS = (
+    ("harm", "worst first"),
+    ("cost", "costliest first"),
+    ("age", "longest open first"),
+    ("efficiency", "least efficient first"),
+    ("heard", "longest unheard first"),
+    ("name", "by name"),
+    ("area", "by area"),
+)
+ROWS = (("auto", "as fits"), ("full", "full"), ("compact", "compact"))
+FULL_UP_TO = 20
+"""Homes; a longer list is compact unless the address says otherwise."""
+PER_PAGE = 100
+"""Homes on one page: it stays below 150 kB before compression, which a phone shows without a wait."""
+_CHOICES = {"show": SHOWS, "verdict": VERDICT_CHOICES, "sort": SORTS, "rows": ROWS}
+
+Entry = dict[str, Any]
+_HARM = ("tier", "lost", "sure", "name", "site")
+ORDERS = {
+    "harm": _HARM,
+    "cost": ("cost", *_HARM),
+    "age": ("since", *_HARM),
+    "efficiency": ("efficiency", *_HARM),
+    "heard": ("heard", *_HARM),
+    "name": ("name", "tier", "lost", "sure", "site"),
+    "area": ("no_area", "area", *_HARM),
+}
+"""Sort -> keys of `list_keys`, all upwards. Lists in memory and in the database follow it."""
+NO_EFFICIENCY = 1e9
+NEVER_HEARD = 2**62
+"""They come last."""
+_SHOWN: dict[str, tuple[str, Any]] = {
+    **{kind: ("visit", kind) for kind in ("drive", "setting", "call")},
+    **{flag: (flag, True) for flag in ("free", "dealt", "silent", "settling")},
+    "thin": ("efficiency", NO_EFFICIENCY),
+    "unknown": ("verdict", "not_known"),
+    "fine": ("verdict", "in_order"),
+}
+
+
+class Counts(NamedTuple):
+    """A whole fleet in numbers. verdicts : verdict -> homes. money : currency -> cost of the faults a year"""
+
+    homes: int
+    verdicts: dict[str, int]
+    silent: int
+    visits: int
+    money: dict[str, float]
+
+
+def asked_of(query: Mapping[str, str]) -> dict[str, str]:
+    """The choice that an address holds; what it does not know is taken as not given."""
+    asked = {"q": query.get("q", "").strip()[:80]}
+    for name, choices in _CHOICES.items():
+        given = query.get(name, "")
+        asked[name] = given if given in dict(choices) else choices[0][0]
+    page = query.get("page", "1")
+    asked["page"] = str(max(int(page), 1)) if page.isascii() and page.isdecimal() and len(page) < 6 else "1"
+    return asked
+
+
+def address_of(asked: Mapping[str, str], **more: str) -> str:
+    """The address of a choice, without what stands at its default."""
+    chosen = {**asked, **more}
+    plain = {"q": "", "page": "1", **{name: choices[0][0] for name, choices in _CHOICES.items()}}
+    given = {k: v for k, v in chosen.items() if v != plain[k]}
+    return f"/?{urlencode(given)}" if given else "/"
+
+
+def page_of(asked: Mapping[str, str], total: int) -> tuple[int, int]:
+    """The number of the asked page, at most the last one, and how many homes stand before it."""
+    page = min(int(asked["page"]), max(-(-total // PER_PAGE), 1))
+    return page, (page - 1) * PER_PAGE
+
+
+def shown(entries: list[Entry], total: int, asked: Mapping[str, str]) -> dict[str, Any]:
+    """The entries of the asked page with what a list says about them.
+
+    total : homes that fit the choice. Returns dict: entries, total, first and last number shown, pages
+        (number, address, is this one)
+    """
+    page, start = page_of(asked, total)
+    pages = max(-(-total // PER_PAGE), 1)
+    is_long = asked["rows"] == "auto" and len(entries) > FULL_UP_TO
+    return {
+        "entries": entries,
+        "total": total,
+        "first": start + 1,
+        "last": start + len(entries),
+        "compact": asked["rows"] == "compact" or is_long,
+        "pages": (
+            [(n, address_of(asked, page=str(n)), n == page) for n in range(1, pages + 1)] if pages > 1 else []
+        ),
+        "chosen": _told(asked),
+    }
+
+
+def fitting(entries: list[Entry], asked: Mapping[str, str]) -> list[Entry]:
+    """All entries of a choice, in its order."""
+    wanted, words_sought = conditions(asked), sought(asked)
+    found = []
+    for entry in entries:
+        keys = list_keys(entry)
+        if all(keys[k] == v for k, v in wanted) and all(part in keys["search"] for part in words_sought):
+            found.append((tuple(keys[k] for k in ORDERS[asked["sort"]]), entry))
+    return [entry for _, entry in sorted(found, key=lambda f: f[0])]
+
+
+def conditions(asked: Mapping[str, str]) -> list[tuple[str, Any]]:
+    """What a choice asks of a home: keys of `list_keys` with the values they must have."""
+    wanted = [("verdict", asked["verdict"])] if asked["verdict"] != "any" else []
+    return [*wanted, *([_SHOWN[asked["show"]]] if asked["show"] != "all" else [])]
+
+
+def sought(asked: Mapping[str, str]) -> list[str]:
+    """The words of a search, each of which must stand in a home's `search`."""
+    return asked["q"].casefold().split()
+
+
+def counts_of(entries: Iterable[Entry]) -> Counts:
+    """Of homes at hand."""
+    verdicts: dict[str, int] = {}
+    money: dict[str, float] = {}
+    homes = silent = visits = 0
+    for e in entries:
+        homes, silent, visits = homes + 1, silent + e["silent"], visits + (e["visit"] == "drive")
+        verdicts[e["verdict"]] = verdicts.get(e["verdict"], 0) + 1
+        if e["currency"] and e["money"]:
+            money[e["currency"]] = money.get(e["currency"], 0.0) + e["money"]
+    return Counts(homes, verdicts, silent, visits, money)
+
+
+def _told(asked: Mapping[str, str]) -> list[str]:
+    """The choice in words: the search, the filters that are set, the order."""
+    told = [f"“{asked['q']}”"] if asked["q"] else []
+    told += [dict(_CHOICES[n])[asked[n]] for n in ("show", "verdict") if asked[n] != _CHOICES[n][0][0]]
+    return [*told, dict(SORTS)[asked["sort"]]]
+
+
+def _text(entry: Entry) -> str:
+    """What a search looks into: name, area and address, what is said, findings with severity, what is asked
+    for, who has it."""
+    parts = [
+        entry["name"],
+        entry["id"],
+        entry["area"],
+        entry["place"],
+        entry["said"],
+        entry["word"],
+        *entry["handled"].values(),
+    ]
+    if entry["visit"] != "none":
+        parts.append(words.visit_words(entry["visit"]))
+    for f in entry["open"]:
+        parts += [words.finding_title(f["code"]), words.severity_words(f["severity"])]
+    return " ".join(parts).replace("\u00a0", " ").casefold()
+
+
+def list_keys(entry: Entry) -> dict[str, Any]:
+    """What lists sort and filter a home by. None of them is None, so that databases sort them alike."""
+    tier, lost, sure = entry["urgency"]
+    spf, heard = entry["spf_value"], entry["heard_at"]
+    return {
+        "verdict": entry["verdict"],
+        "visit": entry["visit"],
+        "silent": entry["silent"],
+        "settling": entry["settling"],
+        "free": bool(entry["free"]),
+        "dealt": bool(entry["handled"]),
+        "tier": int(tier),
+        "lost": float(lost),
+        "sure": float(sure),
+        "cost": -_kwh(entry),
+        "since": min((f["since"] for f in entry["open"] if f["severity"] != "note"), default="9999"),
+        "efficiency": float(spf) if spf is not None else NO_EFFICIENCY,
+        "heard": round(heard.timestamp() * 1000) if heard is not None else NEVER_HEARD,
+        "name": entry["name"].casefold(),
+        "no_area": not entry["area"],
+        "area": entry["area"].casefold(),
+        "search": _text(entry),
+        "site": entry["id"],
+    }
+
+
+def _kwh(entry: Entry) -> float:
+    """Electricity a year [kWh]: a fleet may have several currencies."""
+    return sum(float((f["cost_per_year"] or {}).get("electricity_kwh") or 0.0) for f in entry["open"])

@@ -1,0 +1,159 @@
+"""A home as lists show it: its verdict as of now, what is wrong, what to do next, and where it stands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from fieldfare.analysis.reports.fleet import open_findings
+from fieldfare.analysis.reports.verdict import GONE_AFTER, SILENT_AFTER, given_verdict, with_silence
+from fieldfare.dashboards.text import words
+from fieldfare.dashboards.text.handling import is_put_aside, short, sinks, urgency_of
+
+SETTLING_DAYS = 56
+"""The first eight weeks in the householder's hands: settings still move, and figures say little."""
+_ORDER = ("drive", "setting", "call", "none")
+
+
+def visit_of(findings: list[dict[str, Any]]) -> str:
+    """The most that any finding above a note asks for: drive (a visit), setting, call or none."""
+    asked = [f.get("visit", "none") for f in findings if f["severity"] != "note"]
+    return min(asked, key=_ORDER.index, default="none")
+
+
+def entry_of(row: dict[str, Any], now: datetime) -> dict[str, Any]:
+    """row : id, name, handed_over, heard, result, reason, area, place, handled."""
+    result, heard = row["result"], row["heard"]
+    handled = row.get("handled") or {}
+    found = sorted(open_findings(result), key=lambda f: sinks(handled.get(f["code"]), f["code"]))
+    quiet = now - heard if heard is not None else None
+    given = with_silence(given_verdict(result, row.get("reason") or "not analysed yet"), quiet)
+    worst = found[0] if found else None
+    visit = visit_of([f for f in found if not is_put_aside(handled.get(f["code"]), f["code"])])
+    if _gone(quiet) and visit != "drive":
+        visit = "call"
+    entry = {
+        "row": row,
+        "id": row["id"],
+        "name": row["name"],
+        "verdict": given["verdict"],
+        "word": words.verdict_words(given["verdict"]),
+        "visit": visit,
+        "silent": quiet is not None and quiet > SILENT_AFTER,
+        "settling": _settling(row, now),
+        "open": found,
+        "others": found[1:] if not _gone(quiet) else found,
+        "noted": worst is not None and worst["severity"] == "note",
+        "known": result is not None,
+        "heard": words.age(heard, now),
+        "heard_at": heard,
+        "since": "",
+        "sure": "",
+        "price": "",
+        "next": "",
+        "spf": _spf(result),
+        "spf_value": _spf_value(result)[0],
+        "loss": _loss(result),
+        "currency": ((result or {}).get("cost") or {}).get("currency"),
+        "money": sum(_money(f) for f in found),
+        "missing": given["missing"],
+        "urgency": urgency_of(result, given, handled),
+        "handled": {c: short(h) for c, h in handled.items() if h["holds"]},
+        "free": _free(found, handled),
+        "area": row.get("area") or "",
+        "place": row.get("place") or "",
+        "aside": {f["code"] for f in found if is_put_aside(handled.get(f["code"]), f["code"])},
+    }
+    entry["price"] = _price(found, entry["currency"])
+    entry |= _said(row, worst, quiet, result, given)
+    is_told = worst is not None and worst["severity"] != "note" and not _gone(quiet)
+    return entry | {"brief": words.finding_title(worst["code"]) if worst and is_told else entry["said"]}
+
+
+def _free(found: list[dict[str, Any]], handled: dict[str, Any]) -> bool:
+    """Whether a finding above a note is there that nobody deals with."""
+    return any(f["severity"] != "note" and not sinks(handled.get(f["code"]), f["code"]) for f in found)
+
+
+def _said(
+    row: dict[str, Any],
+    worst: dict[str, Any] | None,
+    quiet: timedelta | None,
+    result: dict[str, Any] | None,
+    given: dict[str, Any],
+) -> dict[str, Any]:
+    """The entry's sentence, since when, how sure, and the next step."""
+    if _gone(quiet) or (quiet is not None and quiet > SILENT_AFTER and worst is None):
+        return {
+            "said": given["because"][-1]["says"],
+            "next": "Ask whether the power or the internet connection is off; then look at the gateway.",
+        }
+    told = [b for b in given["because"] if b["severity"]]
+    if told and (worst is None or worst["severity"] == "note"):
+        return {
+            "said": words.named(told[-1]["says"]),
+            "next": words.named(worst["next_step"]) if worst and worst["code"] == told[-1]["code"] else "",
+        }
+    if worst is not None and result is not None:
+        return {
+            "said": f"{words.finding_title(worst['code'])}. {words.named(worst['headline'])}",
+            "since": words.since(worst["since"], worst["until"], result["period"]["to"]),
+            "sure": words.confidence_text(worst["confidence"]),
+            "next": words.named(worst["next_step"]),
+        }
+    if result is None:
+        reason = row.get("reason") or "not analysed yet"
+        return {"said": f"{reason[:1].upper()}{reason[1:]}.", "next": ""}
+    return {
+        "said": (
+            "Nothing found." if given["missing"] else "Everything that matters was checked; nothing found."
+        )
+    }
+
+
+def _gone(quiet: timedelta | None) -> bool:
+    return quiet is not None and quiet > GONE_AFTER
+
+
+def _settling(row: dict[str, Any], now: datetime) -> bool:
+    handed: date | None = row["handed_over"]
+    return handed is not None and 0 <= (now.date() - handed).days < SETTLING_DAYS
+
+
+def _spf(result: dict[str, Any] | None) -> str:
+    value, boundary = _spf_value(result)
+    return "" if value is None else f"{words.number(value, 2)} ({boundary})"
+
+
+def _spf_value(result: dict[str, Any] | None) -> tuple[float | None, str]:
+    """Efficiency at the widest boundary that is known, and that boundary."""
+    performance = (result or {}).get("performance") or {}
+    for boundary in ("H4", "H3", "H2", "H1"):
+        value = (performance.get(boundary) or {}).get("value")
+        if value is not None:
+            return value, boundary
+    return None, ""
+
+
+def _loss(result: dict[str, Any] | None) -> str:
+    ratio = ((result or {}).get("heat_loss") or {}).get("ratio") or {}
+    return words.share(ratio["value"]) if ratio.get("value") is not None else ""
+
+
+def _price(found: list[dict[str, Any]], currency: str | None) -> str:
+    kwh = sum((f["cost_per_year"] or {}).get("electricity_kwh") or 0.0 for f in found)
+    if kwh <= 0:
+        return ""
+    told = words.price_tag({"electricity_kwh": kwh, "money": sum(_money(f) for f in found) or None}, currency)
+    priced = sum(bool((f["cost_per_year"] or {}).get("electricity_kwh")) for f in found)
+    return f"{told} in all" if priced > 1 else told
+
+
+def _money(finding: dict[str, Any]) -> float:
+    return float((finding["cost_per_year"] or {}).get("money") or 0.0)
+
+
+def worst_first(rows: Iterable[dict[str, Any]], now: datetime) -> list[dict[str, Any]]:
+    """Entries of homes in the order in which they are to be dealt with."""
+    return sorted((entry_of(row, now) for row in rows), key=lambda e: (e["urgency"], e["name"].lower()))
