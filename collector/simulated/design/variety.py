@@ -15,7 +15,7 @@ from fieldfare.collector.simulated.design.sizing import UNITS_W
 from fieldfare.collector.simulated.design.spec import (
     Climate,
     Control,
-    HeatPump,
+    HeatPumpSpec,
     PlantSpec,
 )
 from fieldfare.collector.simulated.faults.plant import BUILT_IN
@@ -52,7 +52,7 @@ def _climate(rng: np.random.Generator, climate: Climate) -> Climate:
     )
 
 
-def _unit(rng: np.random.Generator, spec: PlantSpec, *, timed: bool) -> HeatPump:
+def _unit(rng: np.random.Generator, spec: PlantSpec, *, timed: bool) -> HeatPumpSpec:
     hp = replace(
         spec.heat_pump,
         air_approach_k=float(rng.uniform(6.0, 11.0)),
@@ -83,7 +83,7 @@ def _unit(rng: np.random.Generator, spec: PlantSpec, *, timed: bool) -> HeatPump
     return _sized(rng, replace(hp, min_w=round(least, -2)), spec)
 
 
-def _sized(rng: np.random.Generator, hp: HeatPump, spec: PlantSpec) -> HeatPump:
+def _sized(rng: np.random.Generator, hp: HeatPumpSpec, spec: PlantSpec) -> HeatPumpSpec:
     """The catalogue's next unit where the coil and compressor drawn no longer carry the design load."""
     design, climate = spec.design, spec.climate
     load = spec.house.htc_w_per_k * (design.indoor_c - climate.design_c)
