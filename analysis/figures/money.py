@@ -12,6 +12,7 @@ from fieldfare.analysis.figures.sums import known_sum
 from fieldfare.analysis.physics.factors import (
     COUNTRIES,
     DEFAULT_COUNTRY,
+    DEFAULT_CURRENCY,
     Factor,
     emission_factor,
 )
@@ -77,7 +78,7 @@ def money(site: Site, days: Table) -> Money:
             len(part) * cost.on(part.day(0)).standing_charge_per_day for part in _parts(days, cost)
         )
         price = spent / electricity if electricity > 0 else None
-    country = (cost.country if cost else None) or DEFAULT_COUNTRY
+    country = _country(cost)
     co2 = _carbon("electricity", _used(days, cost), country, factors, reasons, "co2_kg")
     fuel = cost.previous_fuel if cost is not None and cost.previous_fuel != "none" else None
     previous_total = previous_kwh = previous_co2 = None
@@ -110,6 +111,13 @@ def money(site: Site, days: Table) -> Money:
         list(factors),
         reasons,
     )
+
+
+def _country(cost: Cost | None) -> str:
+    """Country of the carbon factors: the site file's, else the default where its currency fits; else empty."""
+    if cost is None or cost.country:
+        return (cost.country if cost else None) or DEFAULT_COUNTRY
+    return DEFAULT_COUNTRY if cost.currency == DEFAULT_CURRENCY else ""
 
 
 def _parts(days: Table, cost: Cost | None) -> Iterator[Table]:
@@ -156,6 +164,9 @@ def _carbon(
 ) -> float | None:
     """Emissions by year [kg]; None with the reason without energy or factor."""
     if not used:
+        return None
+    if not country:
+        reasons[name] = "needs cost.country"
         return None
     total = 0.0
     for year, kwh in used:
