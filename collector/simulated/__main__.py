@@ -46,7 +46,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--decimal", default=".", help="decimal sign (default .)")
     args = parser.parse_args(argv)
     try:
-        for number in range(args.seed, args.seed + args.sites):
+        for number in range(args.seed, args.seed + args.plants):
             spec = random_plant(number, args.climate, args.meters, every_s=args.every)
             if args.fault:
                 strength = args.strength if args.strength.isalpha() else float(args.strength)

@@ -239,6 +239,8 @@ def test_a_home_s_archive_holds_everything_in_open_formats(own_web: Web) -> None
             "handling",
             "works",
             "visits",
+            "checks",
+            "photos",
             "consents",
             "accesses",
             "papers",

@@ -264,8 +264,8 @@ def test_the_digest_holds_what_each_person_asked_for(firm: Service, box: PostBox
 
 
 def test_a_person_s_own_channel_is_used(firm: Service, box: PostBox, posted: Posted) -> None:
+    firm.settings = replace(firm.settings, person_channels="json", internal_hosts="127.0.0.1")
     notices = notices_by_mail(firm, box)
-    firm.settings = replace(firm.settings, person_channels="json")
     set_own(firm, channel=f"json://127.0.0.1:{posted.port}/alerts")
     assert notices.urgent([alert_of(firm, FROST)], NOON) == 1
     assert notices.deliver(NOON) == {"sent": 1}

@@ -95,7 +95,7 @@ def test_upgrading_twice_and_by_two_processes_at_once_ends_the_same(oldest: Path
     program = (
         "import sys; from pathlib import Path; from fieldfare.api.core.service import opened; from"
         " fieldfare.api.core.settings import Settings\nwith opened(Settings(data=Path(sys.argv[1]))) as s:"
-        " print(s.plants.ids())"
+        " print(s.sites.ids())"
     )
     started = [
         subprocess.Popen(
@@ -225,14 +225,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from fieldfare.api.alerts.alerts import Alerts
 from fieldfare.api.alerts.notices import Notices
-from fieldfare.api.jobs.leases import JobBook
+from fieldfare.api.jobs.leases import JobLeases
 from fieldfare.api.jobs.runner import Runner
 from fieldfare.api.core.service import opened
 from fieldfare.api.core.settings import Settings
 
 with opened(Settings(data=Path(sys.argv[1]), workers=1)) as service:
     d = service.database
-    Runner(service, Alerts(d), Notices(d, service.settings), JobBook(d)).tick(datetime.fromisoformat(sys.argv[2]))
+    Runner(service, Alerts(d), Notices(d, service.settings), JobLeases(d)).tick(datetime.fromisoformat(sys.argv[2]))
 """
 
 

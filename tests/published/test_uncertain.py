@@ -64,6 +64,7 @@ def test_confidence_is_calibrated_where_its_model_holds():
     )  # logarithm over the expected figure
     measured = excess + spread * rng.standard_normal(n)
     told = np.array([confidence_of(float(np.exp(m - 1.645 * spread)), 3000.0) for m in measured])
-    for low in (0.95, 0.98):
+    # No finding is told with more than 0.97: beyond it the model of the measurement itself is in doubt.
+    for low in (0.90, 0.95):
         group = told >= low
         assert (excess[group] > 0.0).mean() >= low - 0.06

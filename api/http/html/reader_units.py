@@ -10,7 +10,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from fieldfare.api.firm.own import USUAL_UNITS, units_of
 from fieldfare.api.http.app_state import parts_of
-from fieldfare.api.http.auth import visit_of
+from fieldfare.api.http.auth import session_of
 from fieldfare.dashboards.text.units import reading_in
 
 
@@ -35,7 +35,7 @@ def _is_read(path: str) -> bool:
 
 
 def _units(request: Request) -> Mapping[str, str]:
-    visit = visit_of(request)
+    visit = session_of(request)
     if visit is None or visit.actor.person is None:
         return USUAL_UNITS
     return units_of(parts_of(request).service.database, visit.actor.person)
