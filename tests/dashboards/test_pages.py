@@ -366,7 +366,7 @@ def test_home_without_a_month_says_so(full: Plant) -> None:
 def test_a_month_that_nobody_read_keeps_the_verdict_of_the_year(full: Plant) -> None:
     row = full.row()
     page = sound(pages.home_page(row, None, [], HOUSEHOLDER, {}, NOW))
-    assert "Nothing was read in that month" in page
+    assert "There are no readings of that month" in page
     assert f'href="/sites/{row["id"]}/home"' in page
     mark = re.compile(r'class="mark (\w+)"')
     whole = pages.home_page(row, month_of(full), [], HOUSEHOLDER, {}, NOW)
