@@ -168,6 +168,8 @@ class MessageDecoder:
                 records = pack
             else:
                 return False
+            if not records:
+                return False
             lanes = [plain[r["n"]] for r in records]
             values = [r["v"] for r in records]
         except (KeyError, TypeError, IndexError):

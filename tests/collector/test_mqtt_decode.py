@@ -90,6 +90,7 @@ def test_states_come_as_words_or_numbers(point, payload, expected):
         (TOPIC, b"\xff\xfe", "bad JSON"),
         (TOPIC, "", "bad JSON"),
         (TOPIC, '[{"bn":"flow"}]', "without a reading"),
+        (TOPIC, '[{"bt":1767222000}]', "without a reading"),
         (f"{TOPIC}/flow", "warm", "bad JSON"),
         (f"{TOPIC}/flow", "NaN", "bad JSON"),
         (f"{TOPIC}/flow", "null", "is no value"),

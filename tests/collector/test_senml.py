@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from fieldfare.collector.mqtt import senml
 from fieldfare.collector.mqtt.parts import unit_of
-from fieldfare.collector.mqtt.senml import PackRefused, Refusal, resolve
+from fieldfare.collector.mqtt.senml import PackRefused, Unreadable, resolve
 from tests.services import make_site
 
 # RFC 8428, 5.1.1 to 5.1.3
@@ -130,7 +130,7 @@ def test_known_versions_are_read(version):
 )
 def test_a_bad_record_is_refused_alone(record):
     got = records(f'[{record},{{"n":"q","v":2}}]')
-    assert isinstance(got[0][2], Refusal)
+    assert isinstance(got[0][2], Unreadable)
     assert got[1] == ("q", None, 2, None)
 
 
