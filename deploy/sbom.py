@@ -43,7 +43,7 @@ def components(lock: str) -> list[dict[str, Any]]:
                 "externalReferences": [
                     {
                         "type": "distribution",
-                        "url": f"https://pypi.org/project/{name}/{version}/",
+                        "url": purl,
                         "hashes": [{"alg": "SHA-256", "content": content} for content in hashes],
                     }
                 ],
