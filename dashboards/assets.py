@@ -8,7 +8,7 @@ from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
-STATIC = Path(__file__).parent / "static"
+STATIC = Path(__file__).resolve().parent / "static"
 _PLOTLY_NAME = "plotly.js"
 
 

@@ -15,7 +15,7 @@ from fieldfare.dashboards.handbook.keys import KEYS
 from fieldfare.dashboards.text import language, words
 from fieldfare.dashboards.text.labels import SEVERITY_MEANING
 
-TEMPLATES = Path(__file__).parent / "templates"
+TEMPLATES = Path(__file__).resolve().parent / "templates"
 _FILTERS = (
     "finding_title",
     "verdict_words",
