@@ -29,6 +29,27 @@ def test_every_folder_with_code_is_in_the_package_list() -> None:
     }
 
 
+def test_every_file_that_the_code_reads_is_installed() -> None:
+    """Data files are named by pattern, and pages must find them in an installed tree of links too."""
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]
+    named: set[Path] = set()
+    for package, patterns in settings["package-data"].items():
+        folder = ROOT / package.removeprefix("fieldfare.").replace(".", "/")
+        if package == "fieldfare":
+            folder = ROOT / "api" / "python"
+        named |= {path for pattern in patterns for path in folder.glob(pattern) if path.is_file()}
+        named |= {path for pattern in patterns for path in folder.glob(f"{pattern}/*") if path.is_file()}
+    given = {
+        path
+        for room in ROOMS
+        for path in (ROOT / room).rglob("*")
+        if path.is_file() and path.suffix not in (".py", ".pyc", ".nbi", ".nbc")
+    }
+    pictures = ROOT / "dashboards" / "pictures"  # of the README
+    assert sorted(str(p.relative_to(ROOT)) for p in given - named if pictures not in p.parents) == []
+    assert str(STATIC.resolve()) == str(STATIC), "a folder of links is not served"
+
+
 def test_every_folder_with_code_has_an_init_file() -> None:
     bare = {
         str(path.parent.relative_to(ROOT))
