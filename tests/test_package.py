@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 import fieldfare
+from fieldfare.dashboards.assets import STATIC
 
 ROOT = Path(__file__).parents[1]
 ROOMS = ("analysis", "api", "collector", "dashboards")
