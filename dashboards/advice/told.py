@@ -9,7 +9,7 @@ from fieldfare.dashboards.text import words
 TITLES = {
     "heating_curve": "Lower the heating curve",
     "set_back": "Change the night set-back",
-    "hot_water_setpoint": "Lower the hot-water setpoint",
+    "hot_water_setpoint": "New hot-water setpoint",
     "hot_water_reheat": "Reheat the cylinder later",
     "pump_speed": "Change the circulation pump's speed",
 }

@@ -20,13 +20,13 @@ PAGES = ("/", f"/sites/{OWN}", f"/sites/{OWN}/home", f"/sites/{OWN}/winter")
 def counted(service: Service, monkeypatch: pytest.MonkeyPatch) -> tuple[Web, list[tuple[date, date]]]:
     """A web, and the periods that were worked out since."""
     web, periods = make_web(service), []
-    real = Results._of_kept_facts
+    real = Results._compute_result
 
     def count(self: Results, site: object, first: date, last: date) -> object:
         periods.append((first, last))
         return real(self, site, first, last)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(Results, "_of_kept_facts", count)
+    monkeypatch.setattr(Results, "_compute_result", count)
     return web, periods
 
 
