@@ -415,4 +415,5 @@ def test_pages_are_whole_without_script(service: Running, chromium: Browser) -> 
         expect(page.locator('[data-point="flow_temp"] .value')).to_contain_text("°C")
         page.locator("figure summary").first.click()
         expect(page.locator("figure table").first).to_be_visible()
-        expect(page.locator("[data-trace] .acts").first).to_be_hidden()  # buttons that nothing would answer to
+        # Buttons that nothing would answer to.
+        expect(page.locator("[data-trace] .acts").first).to_be_hidden()
