@@ -271,7 +271,8 @@ def test_unsent_entries_are_asked_about_before_they_are_deleted(run: Running, ch
         expect(status(page)).to_contain_text("1 entry kept on this device, no signal")
         asked: list[str] = []
         page.on("dialog", lambda d: (asked.append(d.message), d.dismiss()))
-        page.get_by_role("button", name=re.compile("Sign out")).click()
+        with page.expect_event("dialog"):
+            page.get_by_role("button", name=re.compile("Sign out")).click()
         expect(status(page)).to_contain_text("1 entry kept")
         assert asked == ["1 entry or photo on this device not sent yet will be deleted. Sign out?"]
         assert "/checks/" in page.url

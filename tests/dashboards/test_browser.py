@@ -338,7 +338,7 @@ def test_a_new_firm_comes_from_nothing_to_a_first_result(chromium: Browser, tmp_
         page.get_by_label("Your name").fill("Kim")
         page.get_by_label("E-mail").fill("kim@heating.example")
         page.get_by_label("A password").fill(PASSWORD)
-        page.get_by_role("button", name="Go on").click()
+        page.get_by_role("button", name="Continue").click()
         page.wait_for_url("**/first-run")
         page.get_by_role("link", name="Fill in a form").click()
         page.get_by_label("Name (needed)", exact=True).fill("Cedar Cottage")

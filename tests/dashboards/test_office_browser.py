@@ -172,7 +172,7 @@ def test_a_person_is_invited_by_keyboard_alone_and_comes_in(service: Running, ch
         with Desk(chromium, PHONE) as other:
             other.page.goto(link)
             other.page.get_by_label("A password").fill(PASSWORD)
-            other.page.get_by_role("button", name="Go on").click()
+            other.page.get_by_role("button", name="Continue").click()
             other.page.wait_for_url("**/sites/beech-end/home")
 
 
