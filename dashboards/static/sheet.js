@@ -7,7 +7,7 @@
   const SEND_AFTER_MS = 900, AGAIN_MS = 3000, LONGEST_MS = 60000, WORDS = { done: "Done", not_done: "Not done", not_applicable: "Not applicable" };
   const device = document.getElementById("device"), signing = document.getElementById("signing");
   const items = new Map([...form.querySelectorAll("[data-item]")].map((e) => [e.dataset.item, e]));
-  let timer = 0, again = AGAIN_MS, last = "sent";
+  let timer = 0, again = AGAIN_MS, last = "sent", entering = 0;
 
   document.documentElement.classList.add("scripts");
   for (const plain of form.querySelectorAll(".plain")) plain.hidden = true;
@@ -57,10 +57,14 @@
     const item = fieldOf(input), field = input.dataset.field;
     judge(item, field);
     count();
+    entering += 1;  // told at once: until the device has it, nothing may read as sent
+    saving();
     try {
       await kept.enter(owner, sheet, item, field, shown(item, field), wasInput(item, field).value);
     } catch (error) {
       return tell(`This device can't keep entries (${error.name}). Stay on this page until they are sent.`, true);
+    } finally {
+      entering -= 1;
     }
     await status();
     soon(SEND_AFTER_MS);
@@ -72,20 +76,24 @@
     const input = event.target;
     if (!("add" in input.dataset)) return;
     const item = fieldOf(input);
-    for (const file of [...input.files]) {
-      try {
+    let trouble = "";
+    entering += 1;
+    saving();
+    try {
+      for (const file of [...input.files]) {
         const { blob, small } = await window.fieldfarePhotos.scaled(file);
         const taken = new Date(Math.min(file.lastModified || Date.now(), Date.now())).toISOString();
         await kept.put("photos", { id: kept.randomId(), owner, sheet, item, blob, small, taken });
-      } catch (error) {
-        tell(error.message, true);
-        input.value = "";
-        return;
       }
+    } catch (error) {
+      trouble = error.message;
+    } finally {
+      entering -= 1;
+      input.value = "";
     }
-    input.value = "";
     await refresh();
-    soon(0);
+    if (trouble) tell(trouble, true);
+    else soon(0);
   }
   form.addEventListener("change", added);
 
@@ -214,10 +222,19 @@
   const mine = (rows) => rows.filter((r) => r.sheet === sheet);
   const many = (n, word) => `${n} ${word}${n === 1 ? "" : word === "entry" ? "" : "s"}`.replace(/^(\d+) entry$/, (_, k) => `${k} ${k === "1" ? "entry" : "entries"}`);
 
+  function saving() {
+    if (signing) for (const button of signing.querySelectorAll("button")) button.disabled = true;
+    tell("Saving on this device.", true);
+  }
+
   async function status() {
     const rest = await kept.waiting(owner);
     const changes = mine(rest.changes), photos = mine(rest.photos), conflicts = mine(rest.conflicts);
     const parts = [changes.length && many(changes.length, "entry"), photos.length && many(photos.length, "photo")].filter(Boolean);
+    if (entering) {
+      saving();
+      return rest;
+    }
     if (signing) for (const button of signing.querySelectorAll("button")) button.disabled = Boolean(parts.length || conflicts.length);
     if (conflicts.length) tell(`${many(conflicts.length, "entry")} to decide on: somebody else entered something too.`, true);
     else if (!parts.length) tell(last === "offline" ? "No signal. Everything entered here was sent." : "All sent.", false);
