@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from datetime import UTC, date, datetime, time
+from datetime import UTC, datetime, time
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Path, Request
+from fastapi import APIRouter, Depends, Form, Path, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -14,6 +14,7 @@ from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.form_values import printable, sentence, today_at
 from fieldfare.api.http.html.screens import (
     Csrf,
     reader,
@@ -41,6 +42,30 @@ VisitId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 USUAL_TIME = time(9, 0)
 
 
+def _asked(
+    day: Text = "",
+    at: Text = "",
+    minutes: Text = "",
+    person: Text = "",
+    note: Text = "",
+    even_so: Text = "",
+    finding: Annotated[list[str], Form()] = [],  # noqa: B006 (FastAPI copies it)
+) -> dict[str, Any]:
+    """A visit as it was typed."""
+    return {
+        "day": day,
+        "at": at,
+        "minutes": minutes,
+        "person": person,
+        "note": note,
+        "even_so": even_so,
+        "findings": tuple(finding),
+    }
+
+
+Asked = Annotated[dict[str, Any], Depends(_asked)]
+
+
 @router.get("/sites/{site_id}/visits/new")
 def new_visit(plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     """The form of a visit, with the home's findings and the time they may take."""
@@ -62,26 +87,12 @@ def book(
     plant: PlantHere,
     request: Request,
     parts: AppStateHere,
+    values: Asked,
     csrf: Csrf = "",
-    day: Text = "",
-    at: Text = "",
-    minutes: Text = "",
-    person: Text = "",
-    note: Text = "",
-    even_so: Text = "",
-    finding: Annotated[list[str], Form()] = [],  # noqa: B006
 ) -> Response:
     """Book a visit."""
     actor = writer(request, "visits.write", csrf, plant.site.id)
-    values = {
-        "day": day,
-        "at": at,
-        "minutes": minutes,
-        "person": person,
-        "note": note,
-        "findings": tuple(finding),
-    }
-    return _save(request, parts, plant, values, actor, bool(even_so), None)
+    return _save(request, parts, plant, values, actor, None)
 
 
 @router.get("/sites/{site_id}/visits/{visit}")
@@ -107,27 +118,13 @@ def change_visit(
     plant: PlantHere,
     request: Request,
     parts: AppStateHere,
+    values: Asked,
     csrf: Csrf = "",
-    day: Text = "",
-    at: Text = "",
-    minutes: Text = "",
-    person: Text = "",
-    note: Text = "",
-    even_so: Text = "",
-    finding: Annotated[list[str], Form()] = [],  # noqa: B006
 ) -> Response:
     """Change a visit."""
     actor = writer(request, "visits.write", csrf, plant.site.id)
     row = parts.bookings.get(plant.site.id, visit)
-    values = {
-        "day": day,
-        "at": at,
-        "minutes": minutes,
-        "person": person,
-        "note": note,
-        "findings": tuple(finding),
-    }
-    return _save(request, parts, plant, values, actor, bool(even_so), row)
+    return _save(request, parts, plant, values, actor, row)
 
 
 @router.post("/sites/{site_id}/visits/{visit}/cancel")
@@ -147,7 +144,6 @@ def _save(
     plant: SiteRecord,
     values: dict[str, Any],
     actor: Any,
-    even_so: bool,
     row: BookingRow | None,
 ) -> Response:
     """Book or change a visit; what can't be saved comes back with everything that was typed."""
@@ -156,14 +152,14 @@ def _save(
     if wish is not None:
         try:
             if row is None:
-                made = parts.bookings.book(site, wish, actor, now, even_so=even_so)
+                made = parts.bookings.book(site, wish, actor, now, even_so=bool(values["even_so"]))
             else:
-                made = parts.bookings.change(site, row.id, wish, actor, now, even_so=even_so)
+                made = parts.bookings.change(site, row.id, wish, actor, now, even_so=bool(values["even_so"]))
         except Clash as error:
             home = homes_of(parts).get(error.site, {}).get("name", error.site)
             problems["clash"] = f"{error.told(error.person, home)}."
         except InputError as error:
-            problems["day"] = _sentence(error)
+            problems["day"] = sentence(error)
         else:
             parts.audit.note(actor, "visit changed" if row else "visit booked", site, visit=made.id)
             return see_other(f"/visits/calendar?from={values['day'].strip()}")
@@ -183,7 +179,7 @@ def _form(
     named = [c for c in (*values["findings"], *(row.findings if row else ())) if _is_code(c)]
     stop["codes"] = list(dict.fromkeys([*codes, *named]))
     at = page_rows.row_of(parts, plant, None)
-    told = pages.told_visit(asdict(row), plant.site.zone, at["name"], _today(plant)) if row else None
+    told = pages.told_visit(asdict(row), plant.site.zone, at["name"], today_at(plant)) if row else None
     people = colleagues(parts.service.database)
     page = pages.booking_page(at, values, stop, people, problems, visitor(request), told)
     return HTMLResponse(page, 422 if problems else 200)
@@ -195,7 +191,7 @@ def _read(plant: SiteRecord, values: dict[str, Any]) -> tuple[Wish | None, dict[
     day, at, minutes = day_given(values["day"]), _time(values["at"]), values["minutes"].strip()
     if day is None:
         problems["day"] = "Give the day of the visit."
-    elif day < _today(plant):
+    elif day < today_at(plant):
         problems["day"] = f"{words.day(day)} is over; give a day to come."
     if at is None:
         problems["at"] = "Give the time, such as 09:30."
@@ -209,14 +205,10 @@ def _read(plant: SiteRecord, values: dict[str, Any]) -> tuple[Wish | None, dict[
     try:
         start = moment_of(day, at, plant.site.zone)
     except InputError as error:
-        return None, {"at": _sentence(error)}
+        return None, {"at": sentence(error)}
     codes = tuple(dict.fromkeys(c for c in values["findings"] if _is_code(c)))[:MOST_FINDINGS]
-    note = "".join(c for c in values["note"].replace("\r\n", "\n") if c.isprintable() or c == "\n").strip()
+    note = printable(values["note"]).strip()
     return Wish(start, int(minutes), person, codes, note), {}
-
-
-def _today(plant: SiteRecord) -> date:
-    return datetime.now(UTC).astimezone(plant.site.zone).date()
 
 
 def _time(text: str) -> time | None:
@@ -228,8 +220,3 @@ def _time(text: str) -> time | None:
 
 def _is_code(text: str) -> bool:
     return text.isascii() and text.replace("_", "").isalnum() and text.islower() and len(text) <= 48
-
-
-def _sentence(error: Exception) -> str:
-    text = str(error)
-    return f"{text[:1].upper()}{text[1:]}."

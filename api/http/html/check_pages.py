@@ -30,6 +30,7 @@ from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import CSRF_FIELD, AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.form_values import printable
 from fieldfare.api.http.html.screens import (
     Csrf,
     reader,
@@ -142,7 +143,7 @@ def sign(
         return _sheet_page(request, parts, plant, key, problems=problems, what=what)
     today = page_rows.clock(parts).astimezone(plant.site.zone).date()
     names = [title.lower().rstrip("?") for _, title in points]
-    text = "".join(c for c in what if c.isprintable() or c == "\n")
+    text = printable(what)
     work = parts.works.sign_check(plant.site.id, today, kind, period, text, names, actor)
     try:
         parts.sheets.sign(plant, key, work.id)

@@ -6,7 +6,7 @@ A form that can't be saved comes back with everything that was typed, and what i
 from __future__ import annotations
 
 import re
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, File, Form, HTTPException, Path, Request, UploadFile
@@ -19,6 +19,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.finding_actions import colleagues, decide, undo
 from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.form_values import printable, today_at, typed_day
 from fieldfare.api.http.html.screens import (
     Csrf,
     reader,
@@ -65,9 +66,9 @@ def handle(
         if do == "undo":
             undo(parts, plant, code, actor)
         else:
-            decide(parts, plant, code, Decision(do, who or actor.name, _day(until), reason), actor)
+            decide(parts, plant, code, Decision(do, who or actor.name, typed_day(until), reason), actor)
     except InputError as error:
-        values = pages.form_values(_today(plant), {"who": who, "until": until, "reason": reason})
+        values = pages.form_values(today_at(plant), {"who": who, "until": until, "reason": reason})
         row = page_rows.row_of(parts, plant, None)
         page = pages.handle_again_page(
             row, code, colleagues(parts, actor), values, str(error), visitor(request)
@@ -81,7 +82,7 @@ def new_job(plant: PlantHere, request: Request, parts: AppStateHere) -> Response
     """The form of a job; `?finding=` ticks a finding."""
     reader(request, "works.write", plant.site.id)
     asked = request.query_params.getlist("finding")
-    values = pages.job_values(_today(plant).isoformat(), findings=tuple(asked))
+    values = pages.job_values(today_at(plant).isoformat(), findings=tuple(asked))
     return _job_page(request, parts, plant, values, {})
 
 
@@ -197,10 +198,10 @@ def _read(
     plant: SiteRecord, day: str, what: str, used: str, minutes: str, finding: list[str]
 ) -> tuple[Job | None, dict[str, str]]:
     """The job, or None and what is wrong with each field."""
-    problems, on, spent = {}, _day(day), minutes.strip()
+    problems, on, spent = {}, typed_day(day), minutes.strip()
     if on is None:
         problems["day"] = "Give the day on which it was done."
-    elif on > _today(plant):
+    elif on > today_at(plant):
         problems["day"] = f"{words.day(on)} is still to come; a job is logged when it has been done."
     elif on < date(1990, 1, 1):
         problems["day"] = f"{words.day(on)} is too long ago; give the day on which it was done."
@@ -213,24 +214,8 @@ def _read(
     if problems or on is None:
         return None, problems
     codes = tuple(dict.fromkeys(c for c in finding if _is_code(c)))[:MOST_FINDINGS]
-    return Job(on, _printable(what), codes, _printable(used), int(spent) if spent else None), {}
-
-
-def _printable(text: str) -> str:
-    """Without control characters, which some databases refuse; line breaks stay."""
-    return "".join(c for c in text.replace("\r\n", "\n") if c.isprintable() or c == "\n")
+    return Job(on, printable(what), codes, printable(used), int(spent) if spent else None), {}
 
 
 def _is_code(text: str) -> bool:
     return re.fullmatch(r"[a-z][a-z0-9_]{1,46}", text) is not None and not is_sign_off(text)
-
-
-def _today(plant: SiteRecord) -> date:
-    return datetime.now(UTC).astimezone(plant.site.zone).date()
-
-
-def _day(text: str) -> date | None:
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        return None

@@ -4,7 +4,7 @@ views."""
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from typing import Annotated, Any
 from urllib.parse import parse_qsl, urlsplit
 
@@ -20,6 +20,7 @@ from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere, check
 from fieldfare.api.http.finding_actions import colleagues, decide
 from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.form_values import typed_day
 from fieldfare.api.http.html.live_fleet import live_rows
 from fieldfare.api.http.html.screens import (
     Csrf,
@@ -90,7 +91,9 @@ def chosen(request: Request, parts: AppStateHere, site: Sites = []) -> Response:
     actor = reader(request, "alerts.handle")
     now = page_rows.clock(parts)
     entries = pages.chosen_entries(_homes(request, parts, site), site, request.query_params, now)
-    return HTMLResponse(pages.chosen_page(entries, colleagues(parts, actor), visitor(request), _today()))
+    return HTMLResponse(
+        pages.chosen_page(entries, colleagues(parts, actor), visitor(request), datetime.now(UTC))
+    )
 
 
 @router.post("/homes/chosen")
@@ -109,7 +112,7 @@ def decide_many(
     done."""
     actor = writer(request, "alerts.handle", csrf)
     done, problems = [], []
-    asked = Decision(do, who or actor.name, _day(until), reason)
+    asked = Decision(do, who or actor.name, typed_day(until), reason)
     for key in dict.fromkeys(finding):
         site_id, _, code = key.partition("/")
         name = f"{pages.finding_title(code)}, {site_id[:40]}"
@@ -134,7 +137,7 @@ def decide_many(
         entries,
         colleagues(parts, actor),
         visitor(request),
-        _today(),
+        datetime.now(UTC),
         done=done,
         problems=problems,
         ticked=finding if problems and not done else None,
@@ -150,7 +153,7 @@ def report(request: Request, parts: AppStateHere, site: Sites = []) -> Response:
     now = page_rows.clock(parts)
     entries = pages.chosen_entries(_homes(request, parts, site), site, request.query_params, now)
     firm = parts.service.settings.signature
-    return HTMLResponse(pages.homes_report(entries, visitor(request), _today(), firm))
+    return HTMLResponse(pages.homes_report(entries, visitor(request), datetime.now(UTC), firm))
 
 
 @router.post("/views")
@@ -181,14 +184,3 @@ def _homes(request: Request, parts: AppState, sites: list[str]) -> Iterator[dict
     """The named homes; without a name those of the address's choice."""
     asked = None if sites else pages.asked_of(request.query_params)
     return page_rows.fleet(parts, Chosen(asked, sites))
-
-
-def _today() -> datetime:
-    return datetime.now(UTC)
-
-
-def _day(text: str) -> date | None:
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        return None

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.http.auth import AppStateHere, PlantHere
 from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.form_values import own_address
 from fieldfare.api.http.html.screens import Csrf, visitor, writer
 from fieldfare.api.people.accounts import INVITED_FOR
 from fieldfare.api.people.inviting import take_in, welcome_address
@@ -36,8 +37,7 @@ def invite_householder(
         person = take_in(parts.accounts, parts.audit, actor, email, name, "householder", [plant.site.id])
     except InputError as error:
         return HTMLResponse(pages.invited_page(row, asked, visitor(request), problem=str(error)), 422)
-    reached = parts.settings.public_url or str(request.base_url)
-    link = welcome_address(parts.accounts, person.id, reached)
+    link = welcome_address(parts.accounts, person.id, own_address(request, parts))
     ends = (datetime.now(plant.site.zone) + INVITED_FOR).date()
     page = pages.invited_page(
         row, asked, visitor(request), link=link, days=INVITED_FOR.days, ends=ends.isoformat()

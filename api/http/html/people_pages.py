@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse, Response
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere
+from fieldfare.api.http.html.form_values import own_address, sentence
 from fieldfare.api.http.html.screens import (
     Csrf,
     reader,
@@ -53,7 +54,7 @@ def invite(
         sites = [_home(parts, home)] if role == "householder" else []
         row = take_in(parts.accounts, parts.audit, actor, email, name, role, sites)
     except InputError as error:
-        return _list(request, parts, asked, problem=_sentence(error))
+        return _list(request, parts, asked, problem=sentence(error))
     return _person(request, parts, row, link=_link(request, parts, row.id))
 
 
@@ -90,7 +91,7 @@ def change(
             return _person(request, parts, row, link=_link(request, parts, person))
         changed = parts.accounts.change(person, **_wanted(parts, row, do, values))
     except InputError as error:
-        return _person(request, parts, parts.accounts.get(person), values=values, problem=_sentence(error))
+        return _person(request, parts, parts.accounts.get(person), values=values, problem=sentence(error))
     parts.audit.note(
         actor,
         "person changed",
@@ -134,7 +135,7 @@ def _home(parts: AppState, text: str) -> str:
 
 
 def _link(request: Request, parts: AppState, person: int) -> str:
-    return welcome_address(parts.accounts, person, parts.settings.public_url or str(request.base_url))
+    return welcome_address(parts.accounts, person, own_address(request, parts))
 
 
 def _list(
@@ -177,8 +178,3 @@ def _person(
 
 def _homes(parts: AppState) -> dict[str, str]:
     return {card.id: card.name for card in parts.service.sites.cards()}
-
-
-def _sentence(error: Exception) -> str:
-    text = str(error)
-    return f"{text[:1].upper()}{text[1:]}."

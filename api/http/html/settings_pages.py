@@ -14,6 +14,7 @@ from fieldfare.api.firm.logo import LARGEST_FILE, SVG, safe_logo
 from fieldfare.api.firm.own import OwnSettings, keep_settings, own_settings
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere
+from fieldfare.api.http.html.form_values import own_address, sentence
 from fieldfare.api.http.html.screens import (
     Csrf,
     reader,
@@ -87,7 +88,7 @@ def save_settings(
         keep_settings(parts.service.database, person, wanted, parts.settings)
         parts.accounts.change(person, notices=bool(notices))
     except InputError as error:
-        return _own_page(request, parts, actor, values, problem=_sentence(error))
+        return _own_page(request, parts, actor, values, problem=sentence(error))
     parts.audit.note(actor, "own settings changed", person=person)
     return see_other("/settings?saved=1")
 
@@ -105,8 +106,8 @@ def renew_calendar(
         return see_other("/settings#calendar")
     secret = parts.feeds.renew(person, with_contact=bool(with_contact))
     parts.audit.note(actor, "calendar address renewed", person=person, with_contact=bool(with_contact))
-    reached = (parts.settings.public_url or str(request.base_url)).rstrip("/")
-    return _own_page(request, parts, actor, new_address=f"{reached}/calendar/{secret}.ics")
+    address = f"{own_address(request, parts)}/calendar/{secret}.ics"
+    return _own_page(request, parts, actor, new_address=address)
 
 
 @router.get("/settings/firm")
@@ -135,7 +136,7 @@ def save_firm(
             parts.service.database, actor, name=name, contact=contact, position=_position(latitude, longitude)
         )
     except InputError as error:
-        return _firm_page(request, parts, values, problem=_sentence(error))
+        return _firm_page(request, parts, values, problem=sentence(error))
     parts.audit.note(actor, "firm changed")
     return see_other("/settings/firm?saved=1")
 
@@ -157,7 +158,7 @@ def save_logo(
     try:
         logo = safe_logo(file.file.read(LARGEST_FILE + 1) if file is not None else b"")
     except InputError as error:
-        return _firm_page(request, parts, problem=_sentence(error))
+        return _firm_page(request, parts, problem=sentence(error))
     set_logo(parts.service.database, actor, logo.content, logo.kind)
     parts.audit.note(actor, "logo changed", kind=logo.kind, bytes=len(logo.content))
     if logo.left_out:
@@ -280,8 +281,3 @@ def _position(latitude: str, longitude: str) -> tuple[float, float] | None:
     return (
         (made.latitude, made.longitude) if made.latitude is not None and made.longitude is not None else None
     )
-
-
-def _sentence(error: Exception) -> str:
-    text = str(error)
-    return f"{text[:1].upper()}{text[1:]}."

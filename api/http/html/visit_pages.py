@@ -13,6 +13,7 @@ from fieldfare.analysis.visits.route import drive_order
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import AppStateHere
 from fieldfare.api.http.html import page_rows
+from fieldfare.api.http.html.form_values import typed_day
 from fieldfare.api.http.html.screens import reader, visitor
 from fieldfare.api.visits.bookings import colleagues
 from fieldfare.api.visits.feed import calendar, visits_of
@@ -149,11 +150,8 @@ def _in_range(day: date) -> None:
 
 def day_given(text: str) -> date | None:
     """A day that visits may be booked for; None for any other text."""
-    try:
-        day = date.fromisoformat(text.strip())
-    except ValueError:
-        return None
-    return day if date(2000, 1, 1) <= day <= date(2199, 12, 1) else None
+    day = typed_day(text)
+    return day if day is not None and date(2000, 1, 1) <= day <= date(2199, 12, 1) else None
 
 
 def number_given(text: str) -> int | None:

@@ -1,0 +1,39 @@
+"""What people type into forms: read, cleaned, and what is wrong with it said as a sentence."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+from fastapi import Request
+
+from fieldfare.api.core.sites import SiteRecord
+from fieldfare.api.http.app_state import AppState
+
+
+def typed_day(text: str) -> date | None:
+    """An ISO 8601 day; None for any other text."""
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        return None
+
+
+def today_at(plant: SiteRecord) -> date:
+    """The site's local day by the wall clock, which decisions and bookings are checked against."""
+    return datetime.now(UTC).astimezone(plant.site.zone).date()
+
+
+def printable(text: str) -> str:
+    """Without control characters, which some databases refuse; line breaks stay, as newlines."""
+    return "".join(c for c in text.replace("\r\n", "\n") if c.isprintable() or c == "\n")
+
+
+def sentence(error: Exception) -> str:
+    """An error's text with a capital and a full stop."""
+    text = str(error)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def own_address(request: Request, parts: AppState) -> str:
+    """Where people reach the service: as set, else as the request named it; without a slash at its end."""
+    return (parts.settings.public_url or str(request.base_url)).rstrip("/")
