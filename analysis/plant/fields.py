@@ -10,6 +10,8 @@ from zoneinfo import available_timezones
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
+from fieldfare.analysis.plant.site_id import SITE_ID
+
 EARLIEST_DAY, LATEST_DAY = date(1990, 1, 1), date(2100, 12, 31)
 """Valid range of dates in a site file."""
 
@@ -59,6 +61,7 @@ WholeNumber = Annotated[int, BeforeValidator(_no_truth)]
 Word = Annotated[str, AfterValidator(_printable)]
 Key = Annotated[Word, Field(max_length=80)]
 """A name, a unit or another short word."""
+SiteId = Annotated[str, Field(pattern=SITE_ID)]
 TimeZone = Annotated[Key, AfterValidator(_known_zone)]
 FreeText = Annotated[Word, Field(max_length=200)]
 Day = Annotated[date, AfterValidator(_in_range), BeforeValidator(_no_truth)]

@@ -23,6 +23,7 @@ from fieldfare.analysis.plant.fields import (
     Number,
     Output,
     RoomTemperature,
+    SiteId,
     TimeZone,
     WaterTemperature,
     WholeNumber,
@@ -41,14 +42,14 @@ MAX_ANTIFREEZE_PERCENT = 50.0
 class About(_Section):
     """`[site]`: name and location of the installation."""
 
-    id: Annotated[str, Field(pattern=r"^[a-z0-9-]{2,40}$")]
+    id: SiteId
     name: Annotated[Word, Field(min_length=1, max_length=80)]
     timezone: TimeZone
     latitude: Annotated[Number, Field(ge=-90, le=90)] | None = None
     longitude: Annotated[Number, Field(ge=-180, le=180)] | None = None
     handed_over: Day | None = None
     floor_area_m2: Annotated[Number, Field(ge=5, le=100_000)] | None = None
-    outdoor_from: Annotated[str, Field(pattern=r"^[a-z0-9-]{2,40}$")] | None = None
+    outdoor_from: SiteId | None = None
     language: Annotated[str, Field(pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$")] | None = None
 
 

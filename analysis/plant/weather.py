@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from fieldfare.analysis.plant.fields import FreeText, Number, Word
+from fieldfare.analysis.plant.fields import FreeText, Number, SiteId, Word
 from fieldfare.analysis.plant.section import Section
 
 STATION_QUANTITIES = {
@@ -28,7 +28,7 @@ class Weather(Section):
 
     file: FreeText | None = None
     station: Annotated[Word, Field(min_length=1, max_length=80)] | None = None
-    site: Annotated[str, Field(pattern=r"^[a-z0-9-]{2,40}$")] | None = None
+    site: SiteId | None = None
     base_c: Annotated[Number, Field(ge=0, le=30)] | None = None
 
     @model_validator(mode="after")

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 from fastapi import Depends, HTTPException, Path, Request
 from fastapi.security import APIKeyCookie, HTTPBearer
 
+from fieldfare.analysis.plant.site_id import SITE_ID
 from fieldfare.api.core.sites import SiteRecord, UnknownSite
 from fieldfare.api.http.app_state import AppState, parts_of
 from fieldfare.api.people.access import (
@@ -22,9 +23,7 @@ from fieldfare.api.people.sign_in import LiveSession, same
 log = logging.getLogger(__name__)
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 CSRF_HEADER, CSRF_FIELD = "X-CSRF-Token", "csrf"
-SiteId = Annotated[
-    str, Path(pattern=r"^[a-z0-9-]{2,40}$", description="The site's id.", examples=["alder-row"])
-]
+SiteId = Annotated[str, Path(pattern=SITE_ID, description="The site's id.", examples=["alder-row"])]
 AppStateHere = Annotated[AppState, Depends(parts_of)]
 # For the description alone: which secrets the routes accept.
 _BEARER = HTTPBearer(auto_error=False, scheme_name="device token", description="A device token.")

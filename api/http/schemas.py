@@ -8,6 +8,8 @@ from typing import Annotated, Any, Generic, Literal, TypeVar
 from fastapi import Query, Request, Response
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, SecretStr, StringConstraints
 
+from fieldfare.analysis.plant.site_id import SITE_ID
+
 T = TypeVar("T")
 MOST = 500
 
@@ -20,7 +22,7 @@ Note = Annotated[
     str, StringConstraints(strip_whitespace=True, max_length=2000, pattern=r"^[^\x00-\x08\x0b-\x1f\x7f]*$")
 ]
 Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{1,46}$")]
-SiteName = Annotated[str, StringConstraints(pattern=r"^[a-z0-9-]{2,40}$")]
+SiteName = Annotated[str, StringConstraints(pattern=SITE_ID)]
 Number = Annotated[int, Field(ge=1, le=2**31 - 1)]
 SomeDay = Annotated[date, Field(ge=date(1990, 1, 1), le=date(2199, 12, 31))]
 Moment = Annotated[AwareDatetime, Field(ge="1990-01-01T00:00:00Z", le="2199-12-31T00:00:00Z")]

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import logging
 import random
-import re
 import threading
 import time
 from collections.abc import Iterable
@@ -20,7 +19,6 @@ from typing import Any
 
 import numpy as np
 
-from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.readings import (
     MS_PER_DAY,
     Readings,
@@ -37,7 +35,7 @@ from fieldfare.collector.store.influx_query import (
     ServerRefused,
 )
 from fieldfare.collector.store.merge import cleaned_readings, compared, overlay
-from fieldfare.collector.store.protocol import Appended, PointSpan, Trouble
+from fieldfare.collector.store.protocol import Appended, PointSpan, Trouble, check_site_id
 from fieldfare.collector.store.spool import Chunk, Spool
 
 log = logging.getLogger("fieldfare.store")
@@ -98,7 +96,7 @@ class InfluxStore:
 
         Counts compare with the server's readings; while it is unreachable, all count as stored.
         """
-        _check(site)
+        check_site_id(site)
         new, given = cleaned_readings(readings)
         if not new:
             return Appended(0, 0, 0)
@@ -153,7 +151,7 @@ class InfluxStore:
 
         Points without readings are absent. Raises ServerAway while the server is unreachable.
         """
-        _check(site)
+        check_site_id(site)
         wanted = None if points is None else set(points)
         if wanted is not None and not wanted:
             return {}
@@ -173,7 +171,7 @@ class InfluxStore:
 
     def points(self, site: str) -> dict[str, PointSpan]:
         """All points with readings."""
-        _check(site)
+        check_site_id(site)
         waiting = self._spool.waiting(site)
         out = self._query.spans(site)
         for point, samples in waiting.items():
@@ -196,7 +194,7 @@ class InfluxStore:
 
         The sum over all writers, so that it grows whoever writes.
         """
-        _check(site)
+        check_site_id(site)
         by_writer = self._query.revisions(site)
         mine = by_writer.setdefault(self._spool.writer, {})
         for day, revision in self._spool.revisions(site).items():
@@ -209,7 +207,7 @@ class InfluxStore:
 
     def forget(self, site: str) -> None:
         """Delete a site from the spool and the server; another machine's spool may resend its readings."""
-        _check(site)
+        check_site_id(site)
         with self._spool.sending(wait=True):
             self._query.forget(site)
             self._spool.forget(site)
@@ -359,11 +357,6 @@ def _advance(lasts: dict[str, int], readings: Readings) -> None:
 
 def _revision_line(writer: str, site: str, day: int, revision: int) -> str:
     return f"{REVISIONS},site={site},writer={writer} n={float(revision)!r} {day * MS_PER_DAY}"
-
-
-def _check(site: str) -> None:
-    if not re.fullmatch(r"[a-z0-9-]{2,40}", site):
-        raise InputError(f"{site!r} is not a site id: use a-z, 0-9 and hyphen, 2 to 40 characters")
 
 
 def _reader(

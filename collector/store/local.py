@@ -10,17 +10,15 @@ rows win.
 from __future__ import annotations
 
 import logging
-import re
 from collections.abc import Iterable
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.readings import MS_PER_DAY, Readings, is_thin
 from fieldfare.collector.store import recent as h
 from fieldfare.collector.store.files import Locks, make_folder
-from fieldfare.collector.store.protocol import Appended, PointSpan, Trouble
+from fieldfare.collector.store.protocol import Appended, PointSpan, Trouble, check_site_id
 from fieldfare.collector.store.sealed import Sealed, month_of, settle_announced
 
 if TYPE_CHECKING:
@@ -63,7 +61,7 @@ class LocalStore:
 
         Within one call the first value of a key counts; a later call with another value replaces it.
         """
-        _check(site)
+        check_site_id(site)
         return self._writer.append(site, readings)
 
     def seal(self, now: int) -> int:
@@ -94,7 +92,7 @@ class LocalStore:
 
         A month is missing if its days have revisions and it has neither a file nor recent rows.
         """
-        _check(site)
+        check_site_id(site)
         with self._recent.reading() as db:
             days, hot_days, odd = h.revisions(db, site), h.days(db, site), h.odd_rows(db, site)
         sealed = self._sealed.months(site)
@@ -119,12 +117,12 @@ class LocalStore:
         Damaged files of the month are deleted once it is written. Returns the number of readings from the
         backup.
         """
-        _check(site)
+        check_site_id(site)
         return self._writer.fill_month(site, month, readings)
 
     def check(self, site: str) -> list[Trouble]:
         """Like `troubles`, after reading every byte of the site."""
-        _check(site)
+        check_site_id(site)
         for month in self._sealed.months(site):
             self._sealed.verify(site, month)
         return self.troubles(site)
@@ -141,7 +139,7 @@ class LocalStore:
         """
         from fieldfare.collector.store import recent_rows
 
-        _check(site)
+        check_site_id(site)
         wanted = None if points is None else set(points)
         with self._recent.reading() as db:
             hot = recent_rows.fetch(db, site, wanted, start, end)
@@ -149,7 +147,7 @@ class LocalStore:
 
     def span(self, site: str) -> tuple[int, int] | None:
         """First and last time [ms] of a site; None without readings."""
-        _check(site)
+        check_site_id(site)
         with self._recent.reading() as db:
             newest = h.span(db, site)
         ends = [found for found in (newest, self._sealed.span(site)) if found]
@@ -159,7 +157,7 @@ class LocalStore:
         """All points with readings."""
         from fieldfare.collector.store import recent_rows
 
-        _check(site)
+        check_site_id(site)
         with self._recent.reading() as db:
             hot = recent_rows.spans(db, site)
         out = self._sealed.spans(site)
@@ -181,7 +179,7 @@ class LocalStore:
         """Points with less than daily readings; points frequent in sealed months are not checked again."""
         from fieldfare.collector.store import recent_rows
 
-        _check(site)
+        check_site_id(site)
         sealed = self._sealed.spans(site)
         often = {p for p, span in sealed.items() if span.count > 1 and not is_thin(*span)}
         with self._recent.reading() as db:
@@ -194,13 +192,13 @@ class LocalStore:
 
         Read it before the readings: then a concurrent change shows as a later revision.
         """
-        _check(site)
+        check_site_id(site)
         with self._recent.reading() as db:
             return h.revisions(db, site)
 
     def forget(self, site: str) -> None:
         """Delete all data of a site."""
-        _check(site)
+        check_site_id(site)
         with self._locks.hold(site):
             with self._recent.writing() as db:
                 number = h.site_number(db, site)
@@ -234,8 +232,3 @@ def _together(a: PointSpan | None, b: tuple[int, int, int] | None) -> PointSpan:
 
 def _opened(folder: Path, hot_days: int) -> LocalStore:
     return LocalStore(folder, hot_days=hot_days)
-
-
-def _check(site: str) -> None:
-    if not re.fullmatch(r"[a-z0-9-]{2,40}", site):
-        raise InputError(f"{site!r} is not a site id: use a-z, 0-9 and hyphen, 2 to 40 characters")

@@ -6,8 +6,17 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
+from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.site_id import is_site_id
+
 if TYPE_CHECKING:
     from fieldfare.analysis.readings import Readings
+
+
+def check_site_id(site: str) -> None:
+    """Raises InputError for what can't be a site's id."""
+    if not is_site_id(site):
+        raise InputError(f"{site!r} is not a site id: use a-z, 0-9 and hyphen, 2 to 40 characters")
 
 
 class Appended(NamedTuple):

@@ -12,6 +12,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from fieldfare.analysis.plant.site_id import SITE_ID_CHARACTERS
 from fieldfare.api.http.middleware.security_headers import SECURITY_HEADERS
 from fieldfare.api.http.owners import HEADER as OWNER_HEADER
 from fieldfare.api.http.problems import problem
@@ -23,8 +24,8 @@ LARGEST_WITH_PHOTOS = 70_000_000
 """Bytes of a plain form with photos as a phone takes them; scripts make them smaller before they are sent."""
 LARGEST_OF_NOBODY = 64_000
 """Bytes of a request before anybody has signed in: a form of a few fields."""
-_UPLOAD = re.compile(r"/sites/[a-z0-9-]{2,40}/readings")
-_PHOTOS = re.compile(r"/sites/[a-z0-9-]{2,40}/(checks/[a-z]+/[0-9a-z]+|works|works/\d+)")
+_UPLOAD = re.compile(f"/sites/{SITE_ID_CHARACTERS}/readings")
+_PHOTOS = re.compile(rf"/sites/{SITE_ID_CHARACTERS}/(checks/[a-z]+/[0-9a-z]+|works|works/\d+)")
 _UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 
 

@@ -8,6 +8,7 @@ from typing import Annotated
 from fastapi import APIRouter, HTTPException, Path, Query, Request, Response
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.analysis.plant.site_id import SITE_ID
 from fieldfare.api.http.auth import (
     AppStateHere,
     PlantHere,
@@ -222,7 +223,7 @@ def read_audit(
     response: Response,
     parts: AppStateHere,
     actor: Actor = need("audit.read"),
-    site: Annotated[str | None, Query(pattern=r"^[a-z0-9-]{2,40}$")] = None,
+    site: Annotated[str | None, Query(pattern=SITE_ID)] = None,
     offset: Offset = 0,
     limit: Limit = 100,
 ) -> Page[AuditRow]:
