@@ -67,7 +67,7 @@ def _immersion(minutes: Minutes, day: Segments) -> dict[str, object]:
     heater, grid = minutes.balance.immersion, minutes.grid
     if heater is None or grid.spacing.get("immersion_electricity", 99.0) > 15.0:
         return {}
-    bursts = _joined(Segments.of(fill_nan(heater, 0.0) * 60.0 > _ON_W), 20)
+    bursts = Segments.of(fill_nan(heater, 0.0) * 60.0 > _ON_W).joined(20)
     energy = bursts.sum(heater) / 1000.0
     charged = running_total(minutes.use.code == HOT_WATER)
     begin = bursts.start
@@ -87,10 +87,3 @@ def _immersion(minutes: Minutes, day: Segments) -> dict[str, object]:
         np.bincount(owner, weights=np.where(follows, energy, 0.0), minlength=len(day)) if len(owner) else 0.0
     )
     return {"e_imm_after": np.zeros(len(day)) + after, "imm_at": at, "imm_from": low, "imm_to": high}
-
-
-def _joined(segments: Segments, longest: int) -> Segments:
-    if len(segments) < 2:
-        return segments
-    apart = segments.start[1:] - segments.end[:-1] > longest
-    return Segments(segments.start[np.append(True, apart)], segments.end[np.append(apart, True)])

@@ -243,7 +243,7 @@ def reheats_table(site: Site, minutes: Minutes) -> Table:
     grid, use = minutes.grid, minutes.use
     water = use.code == HOT_WATER
     during = (use.code == DEFROST) & (use.serves == HOT_WATER)
-    segments = _joined(Segments.of(water | during), 5)
+    segments = Segments.of(water | during).joined(5)
     segments = segments.where(segments.minutes >= 2)
     if not len(segments):
         return _empty(_REHEAT_COLUMNS)
@@ -312,14 +312,6 @@ def _afterwards(minutes: Minutes, segments: Segments, cylinder: Floats) -> dict[
         "heat_after": np.where(alone, after.count(minutes.use.code == HEATING) / 30.0, np.nan),
         "flow_after": np.where(alone, after.mean(minutes.grid.gauge("flow_temperature")), np.nan),
     }
-
-
-def _joined(segments: Segments, longest: int) -> Segments:
-    """Merge stretches separated by at most `longest` minutes."""
-    if len(segments) < 2:
-        return segments
-    apart = segments.start[1:] - segments.end[:-1] > longest
-    return Segments(segments.start[np.append(True, apart)], segments.end[np.append(apart, True)])
 
 
 def _dated(columns: dict[str, Any], minutes: Minutes) -> Table:

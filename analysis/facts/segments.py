@@ -38,6 +38,13 @@ class Segments:
     def where(self, keep: NDArray[np.bool_]) -> Segments:
         return Segments(self.start[keep], self.end[keep])
 
+    def joined(self, longest: int) -> Segments:
+        """Merge stretches, in order of time, that are at most `longest` minutes apart."""
+        if len(self) < 2:
+            return self
+        apart = self.start[1:] - self.end[:-1] > longest
+        return Segments(self.start[np.append(True, apart)], self.end[np.append(apart, True)])
+
     def sum(self, values: Floats) -> Floats:
         """Sum of the known values of each stretch; 0 if none is known."""
         return self._add_known(values, np.isfinite(values))
