@@ -1,0 +1,8 @@
+"""Names that people give to what is theirs."""
+
+from __future__ import annotations
+
+
+def one_line(name: str) -> str:
+    """Without control characters, and with single spaces between its words."""
+    return " ".join("".join(c for c in name if c.isprintable()).split())
