@@ -6,6 +6,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -14,6 +15,9 @@ from fieldfare.api.core.service import Service, opened
 from fieldfare.api.core.settings import Settings
 from tests.api.postgres import new_database, postgres
 from tests.api.sites import readings, site_text
+
+if TYPE_CHECKING:
+    from tests.api.web import Web
 
 _names = (f"test{n}" for n in itertools.count())
 
@@ -56,6 +60,15 @@ def plant_here(service: Service) -> Service:
     add_site(service, "alder-row")
     service.store.append("alder-row", readings())
     return service
+
+
+@pytest.fixture(scope="module")
+def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
+    """The application with people in it, for tests that leave it as it was."""
+    from tests.api.web import make_web  # which needs add_site
+
+    with opened(Settings(data=tmp_path_factory.mktemp("web"), workers=1)) as service:
+        yield make_web(service)
 
 
 def add_site(service: Service, site: str, **more: str) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -119,15 +118,6 @@ FILL = {
     "photo": "0" * 32,
     "question": "cold",
 }
-
-
-@pytest.fixture(scope="module")
-def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
-    from fieldfare.api.core.service import opened
-    from fieldfare.api.core.settings import Settings
-
-    with opened(Settings(data=tmp_path_factory.mktemp("web"), workers=1)) as service:
-        yield make_web(service)
 
 
 def routes() -> set[tuple[str, str]]:

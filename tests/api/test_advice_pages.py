@@ -2,20 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
 
 from fieldfare.analysis.advice.plan import HOUSEHOLD_SETS
-from fieldfare.api.core.service import opened
-from fieldfare.api.core.settings import Settings
-from tests.api.web import OTHER, OWN, Web, make_web
-
-
-@pytest.fixture(scope="module")
-def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
-    with opened(Settings(data=tmp_path_factory.mktemp("web"), workers=1)) as service:
-        yield make_web(service)
+from tests.api.web import OTHER, OWN, Web
 
 
 @pytest.mark.parametrize("role", ["installer", "engineer", "householder", "link"])

@@ -2,21 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
 
-from fieldfare.api.core.service import opened
-from fieldfare.api.core.settings import Settings
-from tests.api.web import OTHER, OWN, Web, make_web
+from tests.api.web import OTHER, OWN, Web
 
 QUESTIONS = ("bill", "cold", "hot-water", "noise", "ice")
-
-
-@pytest.fixture(scope="module")
-def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
-    with opened(Settings(data=tmp_path_factory.mktemp("web"), workers=1)) as service:
-        yield make_web(service)
 
 
 @pytest.mark.parametrize("question", QUESTIONS)

@@ -3,7 +3,6 @@ nobody."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -19,11 +18,9 @@ from schemathesis.checks import (
     status_code_conformance,
 )
 
-from fieldfare.api.core.service import opened
-from fieldfare.api.core.settings import Settings
 from fieldfare.api.http.app import PREFIX
 from tests.api.test_access import routes
-from tests.api.web import OTHER, ROLES, Web, make_web
+from tests.api.web import OTHER, ROLES, Web
 
 EXAMPLES = 6
 CHECKS = [
@@ -35,12 +32,6 @@ CHECKS = [
 ]
 UNTRIED = {("GET", "/sites/{site_id}/live"), ("DELETE", "/session")}
 """An endless answer, and the end of the test's own session: both have tests of their own."""
-
-
-@pytest.fixture(scope="module")
-def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
-    with opened(Settings(data=tmp_path_factory.mktemp("web"), workers=1)) as service:
-        yield make_web(service)
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,6 @@ error."""
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -12,11 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fieldfare.analysis.errors import InputError
-from fieldfare.api.core.service import opened
-from fieldfare.api.core.settings import Settings
 from fieldfare.api.people.passkeys import PasskeySite
 from fieldfare.api.people.secrets import new_secret
-from tests.api.web import Web, make_web
+from tests.api.web import Web
 
 SITE = PasskeySite("https://heating.example")
 _TEXT = st.text(max_size=30) | st.sampled_from(["", "AA", "o2NmbXRkbm9uZQ", "e30", "public-key", "A" * 5000])
@@ -49,12 +46,6 @@ _ANSWERS = st.fixed_dictionaries(
     },
 )
 FEW = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
-
-
-@pytest.fixture(scope="module")
-def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
-    with opened(Settings(data=tmp_path_factory.mktemp("web"), workers=1)) as service:
-        yield make_web(service)
 
 
 @settings(max_examples=200, deadline=None)

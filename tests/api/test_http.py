@@ -6,7 +6,6 @@ import gzip
 import io
 import json
 import zipfile
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -16,19 +15,11 @@ import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
 from fieldfare.analysis.readings import Samples
-from fieldfare.api.core.service import Service, opened
-from fieldfare.api.core.settings import Settings
+from fieldfare.api.core.service import Service
 from fieldfare.api.http.app import PREFIX
 from tests.api.conftest import add_site
 from tests.api.sites import START, site_text
 from tests.api.web import OTHER, OWN, Web, make_web
-
-
-@pytest.fixture(scope="module")
-def web(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Web]:
-    """For tests that leave it as it was."""
-    with opened(Settings(data=tmp_path_factory.mktemp("web"), workers=1)) as service:
-        yield make_web(service)
 
 
 @pytest.fixture

@@ -6,6 +6,7 @@ import tomllib
 import numpy as np
 import pytest
 
+from tests.contract_codes import CONTRACT_CODES
 from tests.reference import situations_b
 from tests.reference.plants_b import build as builder
 from tests.reference.plants_b import records as r
@@ -18,54 +19,6 @@ from tests.reference.plants_b.network import expansion
 from tests.reference.plants_b.unit import humidity_ratio, saturation_pressure
 
 KWH = 1.0 / 60000.0  # one minute at one watt
-CODES = {
-    "short_cycling",
-    "excessive_defrost",
-    "defrost_without_frost",
-    "flow_temperature_above_curve",
-    "no_weather_compensation",
-    "low_flow",
-    "falling_flow",
-    "buffer_mixing",
-    "backup_heater_use",
-    "immersion_use",
-    "high_standby",
-    "pump_always_on",
-    "heating_out_of_season",
-    "efficiency_below_expected",
-    "efficiency_fell",
-    "heat_loss_above_design",
-    "heat_loss_below_design",
-    "capacity_short",
-    "room_below_target",
-    "slow_reheat",
-    "reheat_incomplete",
-    "hot_water_shortfall",
-    "high_standing_loss",
-    "pasteurisation_missed",
-    "diverter_passing",
-    "pressure_falling",
-    "pressure_low",
-    "frost_risk",
-    "data_gap",
-    "sensor_stuck",
-    "register_reset",
-    "unit_mismatch",
-    "flow_return_swapped",
-    "clock_offset",
-    "implausible_efficiency",
-    "heat_meter_disagrees",
-    "outdoor_sensor_biased",
-    "unit_stopped",
-    "fault_reported",
-    "water_too_hot",
-    "disinfection_lacking",
-    "pressure_high",
-    "pressure_swings",
-    "meter_misplaced",
-    "performance_below_promise",
-    "electricity_above_expected",
-}
 
 
 @pytest.fixture(scope="module")
@@ -257,13 +210,15 @@ def test_registers_do_not_run_backwards_without_a_fault():
 
 def test_truths_use_known_codes():
     for fault in builder.FAULTS:
-        assert set(fault.codes) | set(fault.may) | set(fault.must_not) <= CODES, fault.kind
+        assert set(fault.codes) | set(fault.may) | set(fault.must_not) <= set(CONTRACT_CODES), fault.kind
         assert len(fault.x) == len(STRENGTHS)
     names = [s.name for s in situations_b.SITUATIONS]
     assert len(names) == len(set(names)) >= 25
     assert sum(not s.must for s in situations_b.SITUATIONS) >= 9
     for s in situations_b.SITUATIONS:
-        assert {c for codes, _ in s.must for c in codes} | set(s.may) | set(s.must_not) <= CODES, s.name
+        assert {c for codes, _ in s.must for c in codes} | set(s.may) | set(s.must_not) <= set(
+            CONTRACT_CODES
+        ), s.name
         assert 5 <= s.days <= 40
 
 
