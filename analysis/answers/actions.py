@@ -19,8 +19,7 @@ from fieldfare.analysis.cautions import (
 
 class Action(NamedTuple):
     """kind : phone, setting or visit. code : what; its words are made where it is shown. bring : tools,
-    for a visit
-    home : the household may do it by itself"""
+    for a visit. home : the household may do it by itself"""
 
     kind: str
     code: str
@@ -35,175 +34,123 @@ class Plan(NamedTuple):
     tomorrow: str
 
 
-_THERMOMETERS = ("thermometer pair", "air vent key")
+_HOUSEHOLD = (
+    "air_briefly",
+    "ask_more",
+    "coil_clear",
+    "do_not_chip",
+    "drain_look",
+    "draughts",
+    "free_radiators",
+    "hot_water_switched_on",
+    "leave_valves_open",
+    "open_valves",
+    "raise_target",
+    "read_display",
+    "read_pressure",
+    "rime_is_usual",
+    "shallower_set_back",
+    "spread_draws",
+    "thermostat_place",
+    "what_noise",
+    "where_cold",
+    "which_tap",
+)
+"""By phone; the household may do it by itself."""
+_PHONE = ("circulation_timer",)
+"""By phone, with the installer's help."""
+_SETTINGS = (
+    "charge_by_day",
+    "earlier_start",
+    "longer_runs",
+    "no_quiet_mode",
+    "open_programme",
+    "pump_lower",
+    "quiet_hours",
+    "raise_curve",
+    "raise_setpoint",
+    "second_charge",
+)
+_VISITS = {
+    "coil_check": ("descaler and pump", "strainer kit", "air vent key"),
+    "cycling_check": ("thermometer pair",),
+    "defrost_check": ("coil brush", "thermometer pair"),
+    "defrost_start_check": ("multimeter", "sensor"),
+    "drain_check": ("drain heater", "coil brush"),
+    "emitters_check": ("thermometer pair", "air vent key"),
+    "flow_check": ("strainer kit", "air vent key", "pressure gauge"),
+    "free_valve": ("spare valve actuator", "thermometer pair", "air vent key"),
+    "look_on_site": ("thermometer pair",),
+    "loss_check": ("thermometer pair",),
+    "loss_of_cylinder": ("pipe insulation", "thermometer pair"),
+    "melting_heat_check": ("strainer kit", "thermometer pair"),
+    "mounts_check": ("rubber mounts", "screwdriver"),
+    "output_check": ("thermometer pair", "coil brush"),
+    "reach_check": ("thermometer pair", "descaler and pump"),
+    "restart_unit": ("multimeter", "fault code list"),
+    "tap_check": ("thermometer",),
+    "thermostat_check": ("spare batteries", "room thermostat"),
+    "vent_and_fill": ("air vent key", "pressure gauge"),
+}
+"""On site, with what to bring."""
+_ACTIONS = {
+    **{code: Action("phone", code, home=True) for code in _HOUSEHOLD},
+    **{code: Action("phone", code) for code in _PHONE},
+    **{code: Action("setting", code) for code in _SETTINGS},
+    **{code: Action("visit", code, bring) for code, bring in _VISITS.items()},
+}
+
+
+def _plan(*codes: str, tomorrow: str) -> Plan:
+    return Plan(tuple(_ACTIONS[code] for code in codes), tomorrow)
+
+
 PLANS: dict[str, dict[str, Plan]] = {
     "cold": {
-        "target": Plan((Action("phone", "raise_target", home=True),), "room_follows_target"),
-        "set_back": Plan(
-            (Action("phone", "shallower_set_back", home=True), Action("setting", "earlier_start")),
-            "room_at_hour",
-        ),
-        "stopped": Plan(
-            (
-                Action("phone", "read_display", home=True),
-                Action("visit", "restart_unit", ("multimeter", "fault code list")),
-            ),
-            "unit_runs",
-        ),
-        "thermostat": Plan(
-            (
-                Action("phone", "thermostat_place", home=True),
-                Action("visit", "thermostat_check", ("spare batteries", "room thermostat")),
-            ),
-            "calls_when_cold",
-        ),
-        "valve": Plan(
-            (
-                Action("phone", "open_valves", home=True),
-                Action("visit", "free_valve", ("spare valve actuator", *_THERMOMETERS)),
-            ),
-            "zone_catches_up",
-        ),
-        "flow_temperature": Plan(
-            (Action("setting", "raise_curve"), Action("phone", "leave_valves_open", home=True)),
-            "flow_on_curve",
-        ),
-        "emitters": Plan(
-            (Action("phone", "free_radiators", home=True), Action("visit", "emitters_check", _THERMOMETERS)),
-            "room_after_cold_day",
-        ),
-        "water_flow": Plan(
-            (Action("visit", "flow_check", ("strainer kit", "air vent key", "pressure gauge")),),
-            "flow_rate_back",
-        ),
-        "output": Plan(
-            (
-                Action("setting", "no_quiet_mode"),
-                Action("visit", "output_check", ("thermometer pair", "coil brush")),
-            ),
-            "flow_reached",
-        ),
-        "house_loss": Plan(
-            (Action("phone", "draughts", home=True), Action("visit", "loss_check", ("thermometer pair",))),
-            "room_after_cold_day",
-        ),
-        "as_set": Plan(
-            (Action("phone", "where_cold", home=True), Action("phone", "raise_target", home=True)),
-            "room_follows_target",
-        ),
-        "windows": Plan((Action("phone", "air_briefly", home=True),), "no_falls"),
+        "target": _plan("raise_target", tomorrow="room_follows_target"),
+        "set_back": _plan("shallower_set_back", "earlier_start", tomorrow="room_at_hour"),
+        "stopped": _plan("read_display", "restart_unit", tomorrow="unit_runs"),
+        "thermostat": _plan("thermostat_place", "thermostat_check", tomorrow="calls_when_cold"),
+        "valve": _plan("open_valves", "free_valve", tomorrow="zone_catches_up"),
+        "flow_temperature": _plan("raise_curve", "leave_valves_open", tomorrow="flow_on_curve"),
+        "emitters": _plan("free_radiators", "emitters_check", tomorrow="room_after_cold_day"),
+        "water_flow": _plan("flow_check", tomorrow="flow_rate_back"),
+        "output": _plan("no_quiet_mode", "output_check", tomorrow="flow_reached"),
+        "house_loss": _plan("draughts", "loss_check", tomorrow="room_after_cold_day"),
+        "as_set": _plan("where_cold", "raise_target", tomorrow="room_follows_target"),
+        "windows": _plan("air_briefly", tomorrow="no_falls"),
     },
     "hot-water": {
-        "not_cold": Plan(
-            (Action("phone", "which_tap", home=True), Action("visit", "tap_check", ("thermometer",))),
-            "tank_stays_warm",
-        ),
-        "stopped": Plan(
-            (
-                Action("phone", "read_display", home=True),
-                Action("visit", "restart_unit", ("multimeter", "fault code list")),
-            ),
-            "unit_runs",
-        ),
-        "schedule": Plan(
-            (Action("setting", "open_programme"), Action("phone", "hot_water_switched_on", home=True)),
-            "charged_before_need",
-        ),
-        "setpoint": Plan((Action("setting", "raise_setpoint"),), "tank_reaches"),
-        "setpoint_missed": Plan(
-            (Action("visit", "reach_check", ("thermometer pair", "descaler and pump")),), "tank_reaches"
-        ),
-        "loss": Plan(
-            (
-                Action("phone", "circulation_timer"),
-                Action("visit", "loss_of_cylinder", ("pipe insulation", "thermometer pair")),
-            ),
-            "cools_slower",
-        ),
-        "slow": Plan(
-            (Action("visit", "coil_check", ("descaler and pump", "strainer kit", "air vent key")),),
-            "charge_shorter",
-        ),
-        "drawn_more": Plan(
-            (Action("phone", "spread_draws", home=True), Action("setting", "second_charge")),
-            "tank_stays_warm",
-        ),
-        "small": Plan(
-            (Action("setting", "second_charge"), Action("phone", "spread_draws", home=True)),
-            "tank_stays_warm",
-        ),
+        "not_cold": _plan("which_tap", "tap_check", tomorrow="tank_stays_warm"),
+        "stopped": _plan("read_display", "restart_unit", tomorrow="unit_runs"),
+        "schedule": _plan("open_programme", "hot_water_switched_on", tomorrow="charged_before_need"),
+        "setpoint": _plan("raise_setpoint", tomorrow="tank_reaches"),
+        "setpoint_missed": _plan("reach_check", tomorrow="tank_reaches"),
+        "loss": _plan("circulation_timer", "loss_of_cylinder", tomorrow="cools_slower"),
+        "slow": _plan("coil_check", tomorrow="charge_shorter"),
+        "drawn_more": _plan("spread_draws", "second_charge", tomorrow="tank_stays_warm"),
+        "small": _plan("second_charge", "spread_draws", tomorrow="tank_stays_warm"),
     },
     "noise": {
-        "air": Plan(
-            (
-                Action("phone", "read_pressure", home=True),
-                Action("visit", "vent_and_fill", ("air vent key", "pressure gauge")),
-            ),
-            "pressure_holds",
-        ),
-        "defrosts": Plan(
-            (
-                Action("phone", "coil_clear", home=True),
-                Action("visit", "defrost_check", ("coil brush", "thermometer pair")),
-            ),
-            "fewer_defrosts",
-        ),
-        "hot_water_at_night": Plan((Action("setting", "charge_by_day"),), "no_charge_at_night"),
-        "short_runs": Plan(
-            (Action("setting", "longer_runs"), Action("visit", "cycling_check", ("thermometer pair",))),
-            "fewer_starts",
-        ),
-        "high_speed": Plan(
-            (Action("setting", "quiet_hours"), Action("phone", "shallower_set_back", home=True)),
-            "slower_at_night",
-        ),
-        "water_noise": Plan((Action("setting", "pump_lower"),), "flow_near_nominal"),
-        "quiet": Plan(
-            (
-                Action("phone", "what_noise", home=True),
-                Action("visit", "mounts_check", ("rubber mounts", "screwdriver")),
-            ),
-            "listen_again",
-        ),
+        "air": _plan("read_pressure", "vent_and_fill", tomorrow="pressure_holds"),
+        "defrosts": _plan("coil_clear", "defrost_check", tomorrow="fewer_defrosts"),
+        "hot_water_at_night": _plan("charge_by_day", tomorrow="no_charge_at_night"),
+        "short_runs": _plan("longer_runs", "cycling_check", tomorrow="fewer_starts"),
+        "high_speed": _plan("quiet_hours", "shallower_set_back", tomorrow="slower_at_night"),
+        "water_noise": _plan("pump_lower", tomorrow="flow_near_nominal"),
+        "quiet": _plan("what_noise", "mounts_check", tomorrow="listen_again"),
     },
     "ice": {
-        "no_defrosts": Plan(
-            (
-                Action("phone", "do_not_chip", home=True),
-                Action("visit", "defrost_start_check", ("multimeter", "sensor")),
-            ),
-            "defrosts_again",
-        ),
-        "incomplete": Plan(
-            (
-                Action("phone", "do_not_chip", home=True),
-                Action("visit", "melting_heat_check", ("strainer kit", "thermometer pair")),
-            ),
-            "shorter_defrosts",
-        ),
-        "too_often": Plan(
-            (
-                Action("phone", "coil_clear", home=True),
-                Action("visit", "defrost_check", ("coil brush", "thermometer pair")),
-            ),
-            "fewer_defrosts",
-        ),
-        "meltwater": Plan(
-            (
-                Action("phone", "drain_look", home=True),
-                Action("visit", "drain_check", ("drain heater", "coil brush")),
-            ),
-            "drain_free",
-        ),
-        "usual_rime": Plan((Action("phone", "rime_is_usual", home=True),), "clears_in_defrost"),
+        "no_defrosts": _plan("do_not_chip", "defrost_start_check", tomorrow="defrosts_again"),
+        "incomplete": _plan("do_not_chip", "melting_heat_check", tomorrow="shorter_defrosts"),
+        "too_often": _plan("coil_clear", "defrost_check", tomorrow="fewer_defrosts"),
+        "meltwater": _plan("drain_look", "drain_check", tomorrow="drain_free"),
+        "usual_rime": _plan("rime_is_usual", tomorrow="clears_in_defrost"),
     },
 }
 """Complaint -> cause -> what to do. Refrigerant work is for certified people and is never part of a plan."""
 
-_UNTOLD = Plan(
-    (Action("phone", "ask_more", home=True), Action("visit", "look_on_site", ("thermometer pair",))),
-    "ask_again",
-)
+_UNTOLD = _plan("ask_more", "look_on_site", tomorrow="ask_again")
 
 
 def actions_of(question: str, binding: str | None, hours: Hours) -> dict[str, Any]:
