@@ -76,6 +76,18 @@ LIMITS_ADVICE: dict[str, Limit] = {
         "common practice: deeper set-backs need hotter water in the morning",
         "set-back deeper than advised",
     ),
+    "advice_recovery_h": Limit(
+        5.0,
+        "h",
+        "common practice: from 5 h in the morning to 10 h",
+        "rooms come up too late after the night's set-back",
+    ),
+    "advice_cold_water_min": Limit(
+        60.0,
+        "minutes per week below 40 °C",
+        "common practice: the cylinder is short as it is",
+        "hot water runs short too often to save at it",
+    ),
     "advice_reheat_gap_k": Limit(
         8.0,
         "K",

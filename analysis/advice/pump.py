@@ -78,10 +78,7 @@ def _design_load(site: Site, days: HeatingDays, response: RoomResponse) -> float
 
 def wanted_share(lift_k: float) -> float | None:
     """Share of the present flow that brings the difference to the usual one; None where it lies well."""
-    low, wanted, high, least = (
-        LIMITS_ADVICE[f"advice_{name}"].default
-        for name in ("lift_low_k", "lift_k", "lift_high_k", "pump_least")
-    )
-    if lift_k < low:
-        return max(lift_k / wanted, least)
-    return None if lift_k <= high else lift_k / wanted
+    wanted = LIMITS_ADVICE["advice_lift_k"].default
+    if lift_k < LIMITS_ADVICE["advice_lift_low_k"].default:
+        return max(lift_k / wanted, LIMITS_ADVICE["advice_pump_least"].default)
+    return None if lift_k <= LIMITS_ADVICE["advice_lift_high_k"].default else lift_k / wanted

@@ -89,7 +89,8 @@ def room_fall(days: HeatingDays, response: RoomResponse, change: Change) -> Esti
 
 def doubted(response: RoomResponse) -> tuple[tuple[RoomResponse, RoomResponse], ...]:
     """Pairs of homes that the measurements leave open: loss, emitters, response."""
-    doubt, factor = (LIMITS_ADVICE[f"advice_{name}_doubt"].default for name in ("emitter", "response"))
+    doubt = LIMITS_ADVICE["advice_emitter_doubt"].default
+    factor = LIMITS_ADVICE["advice_response_doubt"].default
     ends = (response.opens_k / factor, response.opens_k * factor) if response.known else (HELD_K, FOLLOWS_K)
     return (
         (replace(response, loss=response.loss_low), replace(response, loss=response.loss_high)),

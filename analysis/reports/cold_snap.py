@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldfare.analysis.advice.heating_days import loss_kw_per_k
+from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.physics.emitters import HeatEmitter, output_kw
 from fieldfare.analysis.plant.curve import curve_beyond
@@ -34,8 +35,6 @@ DAY_H = 24.0
 """A house carries its rooms through shorter cold by what it stores (common practice): means of a day count."""
 OUTPUT_SLOPE = 0.015
 """Relative change of a unit's output for each kelvin outdoors (common practice for inverter units)."""
-EMITTER_DOUBT = 0.15
-"""Relative half interval of emitters' output (common practice)."""
 URGENT = frozenset({"urgent", "act"})
 """Severities of findings that put a home at risk in a cold snap whatever its output."""
 
@@ -196,7 +195,7 @@ def _gives(site: Site, result: Mapping[str, Any], outdoor: Floats) -> tuple[Floa
         flow = np.minimum(curve_beyond(points, outdoor), site.heat_pump.max_flow_c or np.inf)
         each = [HeatEmitter(e.output_kw, e.output_excess_k, e.kind) for e in site.emitter]
         gives = np.asarray(output_kw(each, flow, flow - 5.0, site.design.indoor_c))
-        parts["emitters"] = (gives, EMITTER_DOUBT)
+        parts["emitters"] = (gives, LIMITS_ADVICE["advice_emitter_doubt"].default)
     if not parts:
         return None
     names = list(parts)
