@@ -13,7 +13,7 @@ from fieldfare.analysis.advice.curve import CurveEffect, LowestCurve, lowest_cur
 from fieldfare.analysis.advice.heating_days import heating_days
 from fieldfare.analysis.advice.limits import LIMITS_ADVICE
 from fieldfare.analysis.advice.pump import pump_effect, wanted_share
-from fieldfare.analysis.advice.set_back import set_back_effect
+from fieldfare.analysis.advice.set_back import set_back_effects
 from fieldfare.analysis.advice.water import cooler_store
 from fieldfare.analysis.cautions import of_setpoint
 from fieldfare.analysis.errors import NotAssessed
@@ -26,8 +26,6 @@ from fieldfare.analysis.reports.what_if import a_year, answer, of_time
 HOUSEHOLD_SETS = frozenset({"set_back"})
 """What a household may change by itself; the rest is the firm's."""
 _TRIED_SET_BACKS = (0.0, 1.0, 2.0, 3.0)
-_LONGEST_RECOVERY_H = 5.0  # from 5 h in the morning to 10 h (common practice)
-_COLD_WATER_MIN = 60.0  # a week below 40 °C: the store is short as it is (common practice)
 
 
 @dataclass(frozen=True)
@@ -150,20 +148,19 @@ def _curve(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
 
 def _set_back(site: Site, facts: Facts, result: Mapping[str, Any]) -> Advice:
     """Shallower where rooms come up too late; else the deepest that is back in time."""
-    now = set_back_effect(site, facts, result, 0.0)
-    kinds = {e.kind for e in site.emitter}
-    late = now.depth_now_k > 0.5 and now.recovery_h[0] > _LONGEST_RECOVERY_H
     deepest = LIMITS_ADVICE["advice_setback_deepest_k"].default
-    tried = [set_back_effect(site, facts, result, depth) for depth in _TRIED_SET_BACKS if depth <= deepest]
-    in_time = [e for e in tried if e.depth_k == 0.0 or e.recovery_h[1] <= _LONGEST_RECOVERY_H]
-    best = in_time[-1]
-    if "underfloor" in kinds and best.depth_k > now.depth_now_k:
+    longest_h = LIMITS_ADVICE["advice_recovery_h"].default
+    tried = set_back_effects(site, facts, result, [k for k in _TRIED_SET_BACKS if k <= deepest])
+    depth_now, recovery_now = tried[0].depth_now_k, tried[0].recovery_h[0]
+    late = depth_now > 0.5 and recovery_now > longest_h
+    best = [e for e in tried if e.depth_k == 0.0 or e.recovery_h[1] <= longest_h][-1]
+    if best.depth_k > depth_now and any(e.kind == "underfloor" for e in site.emitter):
         raise NotAssessed("underfloor heating is too slow for a set-back", "not_applicable")
-    if abs(best.depth_k - now.depth_now_k) < 0.5 or (best.depth_k < now.depth_now_k and not late):
+    if abs(best.depth_k - depth_now) < 0.5 or (best.depth_k < depth_now and not late):
         raise NotAssessed("the set-back is as deep as the rooms allow", "not_applicable")
     return Advice(
         "set_back",
-        round(now.depth_now_k, 1),
+        round(depth_now, 1),
         best.depth_k,
         "K",
         best.saves.times(a_year(facts.days)),
@@ -213,7 +210,7 @@ def _reheat(site: Site, facts: Facts, result: dict[str, Any]) -> Advice:
 
 def _holds_enough(result: Mapping[str, Any]) -> None:
     cold = (result.get("hot_water") or {}).get("minutes_below_40c_per_week")
-    if cold is not None and cold > _COLD_WATER_MIN:
+    if cold is not None and cold > LIMITS_ADVICE["advice_cold_water_min"].default:
         raise NotAssessed("the hot water runs short as it is", "not_applicable")
 
 

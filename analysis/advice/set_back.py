@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,7 +48,14 @@ class SetBackEffect:
 
 
 def set_back_effect(site: Site, facts: Facts, result: Mapping[str, Any], depth_k: float) -> SetBackEffect:
-    """What another depth of set-back does over the days seen. Raises NotAssessed.
+    """As set_back_effects, for one depth."""
+    return set_back_effects(site, facts, result, (depth_k,))[0]
+
+
+def set_back_effects(
+    site: Site, facts: Facts, result: Mapping[str, Any], depths_k: Sequence[float]
+) -> list[SetBackEffect]:
+    """What each other depth of set-back does over the days seen. Raises NotAssessed.
 
     Rooms cool at their own rate at night and come up at that rate times what the emitters have to spare;
     less heat is lost by the coefficient times the mean fall, and the heat is made in the warmer hours.
@@ -61,23 +68,29 @@ def set_back_effect(site: Site, facts: Facts, result: Mapping[str, Any], depth_k
     seen = facts.days.where(days.day)
     depth, hours = depth_now(seen)
     rate = _cooling(site, seen, days, depth, hours)
-    now, later = (_fall(days, response, k, hours, rate) for k in (depth, depth_k))
+    now = _fall(days, response, depth, hours, rate)
     fall_now = _seen_fall(seen, now.fall) if depth > _SEEN_K else now.fall
-    fall_later = later.fall
-    if depth > _SEEN_K:  # what the rooms do now is measured; another depth goes as the model goes
-        fall_later = fall_now * float(np.mean(later.fall)) / max(float(np.mean(now.fall)), 1e-6)
-    fall = fall_later - fall_now
-    warmer = _warmer_hours(seen, later.rest_h) - _warmer_hours(seen, now.rest_h)
-    saves = _saved(site, days, response, fall, warmer)
+    warmer_now = _warmer_hours(seen, now.rest_h)
     doubt = math.hypot((response.loss_high - response.loss_low) / 2.0 / response.loss, _RATE_DOUBT)
-    mean_fall = float(np.mean(fall))
-    return SetBackEffect(
-        depth,
-        depth_k,
-        Estimate.around(saves, abs(saves) * doubt),
-        Estimate.around(mean_fall, abs(mean_fall) * _RATE_DOUBT),
-        (float(np.median(now.recovery_h)), float(np.median(later.recovery_h))),
-    )
+    effects = []
+    for depth_k in depths_k:
+        later = _fall(days, response, depth_k, hours, rate)
+        fall_later = later.fall
+        if depth > _SEEN_K:  # what the rooms do now is measured; another depth goes as the model goes
+            fall_later = fall_now * float(np.mean(later.fall)) / max(float(np.mean(now.fall)), 1e-6)
+        fall = fall_later - fall_now
+        saves = _saved(site, days, response, fall, _warmer_hours(seen, later.rest_h) - warmer_now)
+        mean_fall = float(np.mean(fall))
+        effects.append(
+            SetBackEffect(
+                depth,
+                depth_k,
+                Estimate.around(saves, abs(saves) * doubt),
+                Estimate.around(mean_fall, abs(mean_fall) * _RATE_DOUBT),
+                (float(np.median(now.recovery_h)), float(np.median(later.recovery_h))),
+            )
+        )
+    return effects
 
 
 @dataclass(frozen=True)
