@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fieldfare.analysis.errors import InputError
+from fieldfare.api.core.last_year import last_year
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 
@@ -20,10 +21,7 @@ def what_if(service: Service, record: SiteRecord, asked: dict[str, Any]) -> dict
 
     if not asked:
         raise InputError(f"ask at least one of {', '.join(QUESTIONS)}")
-    first, last = service.results.rolling(record, 365)
-    result = service.results.result(record, first, last)
-    facts = service.facts_cache.kept(record.site.id, first, last)
-    site = service.facts_cache.equipped(record.site)
+    site, facts, result = last_year(service, record)
     return {
         "site": record.site.id,
         "period": result["period"],

@@ -1,0 +1,30 @@
+"""What questions about settings are answered from: a site's last year of readings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from fieldfare.api.core.service import Service
+from fieldfare.api.core.sites import SiteRecord
+
+if TYPE_CHECKING:
+    from fieldfare.analysis.facts.tables import Facts
+    from fieldfare.analysis.plant.site import Site
+
+YEAR_DAYS = 365
+
+
+class LastYear(NamedTuple):
+    """site : with the outdoor sensor or weather that serves it. result : the document of these days"""
+
+    site: Site
+    facts: Facts
+    result: dict[str, Any]
+
+
+def last_year(service: Service, record: SiteRecord) -> LastYear:
+    """The year that ends with the newest reading. Raises NoReadings."""
+    first, last = service.results.rolling(record, YEAR_DAYS)
+    result = service.results.result(record, first, last)
+    facts = service.facts_cache.kept(record.site.id, first, last)
+    return LastYear(service.facts_cache.equipped(record.site), facts, result)
