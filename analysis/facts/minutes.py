@@ -25,7 +25,7 @@ from fieldfare.analysis.physics.air import frost_rate_index
 from fieldfare.analysis.physics.heat_pump import RatedPerformance
 from fieldfare.analysis.physics.metering import heat_meter_mpe
 from fieldfare.analysis.plant.curve import curve_at
-from fieldfare.analysis.plant.site import HeatPump, Site
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES, HeatPump, Site
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -198,7 +198,7 @@ def _heat_errors(site: Site, grid: Grid, heat: Floats) -> tuple[Floats, Floats]:
     EN 1434-1; they grow at small flows and differences. Pair and calculator are verified and sold together
     (common practice), the flow sensor separately: two independent parts.
     """
-    meters = [p for q in ("heat_output", "space_heat", "hot_water_heat") for p in site.points_of(q)]
+    meters = [p for q in HEAT_QUANTITIES for p in site.points_of(q)]
     given = {p.meter_class for p in meters if p.meter_class in ("1", "2", "3")}
     grade = max(given) if given else "2"
     size = np.abs(fill_nan(heat, 0.0))

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from fieldfare.analysis.minutes.grid import Grid
 from fieldfare.analysis.physics.water import antifreeze_over_reading, heat_from_flow
-from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
 
 Floats = NDArray[np.float64]
 
@@ -141,7 +141,7 @@ def uncorrected_share(site: Site) -> float:
     0.0 without antifreeze, or where the meter corrects for it.
     """
     pump = site.heat_pump
-    meters = [p for q in ("heat_output", "space_heat", "hot_water_heat") for p in site.points_of(q)]
+    meters = [p for q in HEAT_QUANTITIES for p in site.points_of(q)]
     if pump.antifreeze == "none" or not meters or all(p.antifreeze_corrected for p in meters):
         return 0.0
     return float(antifreeze_over_reading(35.0, 30.0, fluid=pump.antifreeze, percent=pump.antifreeze_percent))

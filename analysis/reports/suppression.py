@@ -15,12 +15,11 @@ from fieldfare.analysis.findings.data.unreliable_rooms import zones_of
 from fieldfare.analysis.findings.exclusions import other_heat_share
 from fieldfare.analysis.findings.judge import distrust
 from fieldfare.analysis.findings.model import SEVERITIES, Finding
-from fieldfare.analysis.plant.site import Site
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Site
 
 if TYPE_CHECKING:
     from fieldfare.analysis.figures.period import Figures
 
-HEAT = ("heat_output", "space_heat", "hot_water_heat")
 ELECTRICITY = (
     "heat_pump_electricity",
     "backup_heater_electricity",
@@ -40,11 +39,11 @@ class Reasons:
 
     def __init__(self, site: Site, unreliable: Mapping[str, Finding]) -> None:
         self._spoiled = {q: f for q, f in unreliable.items() if _wrecks(f)}
-        metered = any(site.measures(q) for q in HEAT)
-        self.heat = self.of(*(HEAT if metered else (*HEAT, *_FLOW_HEAT)))
+        metered = any(site.measures(q) for q in HEAT_QUANTITIES)
+        self.heat = self.of(*(HEAT_QUANTITIES if metered else (*HEAT_QUANTITIES, *_FLOW_HEAT)))
         self.electricity = self.of(*ELECTRICITY)
         self.together = self.heat or self.electricity
-        self.times = self.together or self.of(*HEAT, *ELECTRICITY, "operating_mode", times=True)
+        self.times = self.together or self.of(*HEAT_QUANTITIES, *ELECTRICITY, "operating_mode", times=True)
 
     def of(self, *quantities: str, times: bool = False) -> str | None:
         """Why what rests on any of these quantities can't be given."""

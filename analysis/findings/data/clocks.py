@@ -14,7 +14,7 @@ from fieldfare.analysis.findings.episodes import Episode, latest_episode
 from fieldfare.analysis.findings.model import Evidence, Finding, Severity
 from fieldfare.analysis.findings.phrases import day_text, listed
 from fieldfare.analysis.findings.two_sided import strays
-from fieldfare.analysis.plant.site import Point
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Point
 
 _SIGNALS = ("heat", "lift", "state")
 # What follows the compressor by nature: water on its way and the warming exchanger [min].
@@ -23,7 +23,7 @@ _NATURAL_EDGE_MIN = {"heat": 1.0, "state": 0.0}
 _FEWEST_DAYS = 5
 _QUANTITIES = {
     "electricity": ("heat_pump_electricity",),
-    "heat": ("heat_output", "space_heat", "hot_water_heat"),
+    "heat": HEAT_QUANTITIES,
     "lift": ("flow_temperature", "return_temperature"),
     "state": ("operating_mode",),
 }

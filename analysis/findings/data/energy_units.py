@@ -7,14 +7,13 @@ import numpy as np
 from fieldfare.analysis.findings.confidence import Flags, Floats
 from fieldfare.analysis.findings.context import Context
 from fieldfare.analysis.findings.data.unit_slips import Told, times
-from fieldfare.analysis.plant.site import Point, Site
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES, Point, Site
 
 _ENERGY_UP = (times("a unit 1000 times smaller (W, Wh)", "kW, kWh", 1000.0),)
 _ENERGY_DOWN = (
     times("a unit 1000 times larger (kW, MWh)", "W, kWh", 1e-3),
     times("GJ", "kWh", 3.6e-3),
 )
-_HEAT = frozenset({"heat_output", "space_heat", "hot_water_heat"})
 
 
 def rated_kw(site: Site) -> float:
@@ -74,7 +73,7 @@ def _full(site: Site, point: Point) -> float:
 def _other_side(context: Context, point: Point) -> Floats:
     """Load from all other quantities [share of full output]; nan where there are none."""
     days, site = context.all_days.days, context.site
-    heat = point.quantity in _HEAT
+    heat = point.quantity in HEAT_QUANTITIES
     if not heat and point.quantity != "heat_pump_electricity":
         return np.full(len(days), np.nan)
     out = np.full(len(days), np.nan)

@@ -6,7 +6,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-HEAT_METERS = frozenset({"heat_output", "space_heat", "hot_water_heat"})
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
+
+HEAT_METERS = frozenset(HEAT_QUANTITIES)
 ELECTRICITY = frozenset({"heat_pump_electricity"})
 FLOOR = 0.02
 # Pulse values and transformer ratios in use differ by these factors (common practice: 1, 2.5, 10, 25, 100 l

@@ -20,9 +20,9 @@ from fieldfare.analysis.findings.two_sided import strays
 from fieldfare.analysis.minutes.balance import uncorrected_share
 from fieldfare.analysis.physics.metering import HeatClass, combine, heat_meter_mpe
 from fieldfare.analysis.physics.water import antifreeze_over_reading
+from fieldfare.analysis.plant.site import HEAT_QUANTITIES
 
-HEAT_METERS = ("heat_output", "space_heat", "hot_water_heat")
-_HEAT = frozenset(HEAT_METERS)
+_HEAT = frozenset(HEAT_QUANTITIES)
 
 # ---- flow and return swapped
 
@@ -360,7 +360,7 @@ def _allowed(context: Context, lift: Floats, sensor_k: float) -> Floats:
     `sensor_k` [K] each. All
     three are limits and rectangular: together about as wide as their root of squares (GUM 4.3.7 and 5.1.2).
     """
-    given = {p.meter_class for q in HEAT_METERS for p in context.site.points_of(q)}
+    given = {p.meter_class for q in HEAT_QUANTITIES for p in context.site.points_of(q)}
     grade: HeatClass = "3" if "3" in given else "1" if given == {"1"} else "2"
     difference = np.clip(np.where(np.isfinite(lift), np.abs(lift), 5.0), 1.5, 15.0)
     meter = heat_meter_mpe(difference, 0.5, grade).total
@@ -476,7 +476,7 @@ METER_RULES: tuple[Rule, ...] = (
     Rule(
         "implausible_efficiency",
         implausible_efficiency,
-        (Need(("heat_pump_electricity",)), Need((*HEAT_METERS, "flow_rate"))),
+        (Need(("heat_pump_electricity",)), Need((*HEAT_QUANTITIES, "flow_rate"))),
         frozenset(
             {
                 "heat_pump_electricity",
@@ -491,7 +491,7 @@ METER_RULES: tuple[Rule, ...] = (
     Rule(
         "heat_meter_disagrees",
         heat_meter_disagrees,
-        (Need(HEAT_METERS),),
+        (Need(HEAT_QUANTITIES),),
         frozenset({"flow_temperature", "return_temperature", "flow_rate"}),
         _spoilt_by_disagreement,
     ),
