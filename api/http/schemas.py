@@ -23,7 +23,8 @@ Note = Annotated[
 ]
 Code = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{1,46}$")]
 SiteName = Annotated[str, StringConstraints(pattern=SITE_ID)]
-Number = Annotated[int, Field(ge=1, le=2**31 - 1)]
+RowId = Annotated[int, Field(ge=1, le=2**31 - 1)]
+"""Key of a row in the state database, in a path or a body."""
 SomeDay = Annotated[date, Field(ge=date(1990, 1, 1), le=date(2199, 12, 31))]
 Moment = Annotated[AwareDatetime, Field(ge="1990-01-01T00:00:00Z", le="2199-12-31T00:00:00Z")]
 FromDay = Annotated[

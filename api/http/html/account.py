@@ -11,12 +11,12 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.http.app_state import AppState, parts_of
 from fieldfare.api.http.auth import (
-    CSRF_FIELD,
     AppStateHere,
     ConfirmFirst,
     SignInFirst,
     session_of,
 )
+from fieldfare.api.http.html.screens import Csrf
 from fieldfare.api.http.sessions import (
     Proof,
     client_address,
@@ -29,7 +29,6 @@ from fieldfare.api.people.sign_in import LiveSession, same
 from fieldfare.dashboards import pages
 
 router = APIRouter()
-Csrf = Annotated[str, Form(alias=CSRF_FIELD)]
 Name = Annotated[str, Form(max_length=80)]
 Secret = Annotated[str, Form(max_length=1024)]
 Credential = Annotated[str, Form(max_length=20_000)]

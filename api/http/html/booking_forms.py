@@ -6,7 +6,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime, time
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Form, Path, Request
+from fastapi import APIRouter, Depends, Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -23,6 +23,7 @@ from fieldfare.api.http.html.screens import (
     writer,
 )
 from fieldfare.api.http.html.visit_pages import day_given, number_given, stop_of
+from fieldfare.api.http.schemas import RowId
 from fieldfare.api.visits.bookings import (
     MOST_FINDINGS,
     MOST_MINUTES,
@@ -38,7 +39,6 @@ from fieldfare.dashboards.text import words
 
 router = APIRouter()
 Text = Annotated[str, Form(max_length=10_000)]
-VisitId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 USUAL_TIME = time(9, 0)
 
 
@@ -96,7 +96,7 @@ def book(
 
 
 @router.get("/sites/{site_id}/visits/{visit}")
-def visit_form(visit: VisitId, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def visit_form(visit: RowId, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     """A visit to change or to cancel."""
     reader(request, "visits.write", plant.site.id)
     row = parts.bookings.get(plant.site.id, visit)
@@ -114,7 +114,7 @@ def visit_form(visit: VisitId, plant: PlantHere, request: Request, parts: AppSta
 
 @router.post("/sites/{site_id}/visits/{visit}")
 def change_visit(
-    visit: VisitId,
+    visit: RowId,
     plant: PlantHere,
     request: Request,
     parts: AppStateHere,
@@ -129,7 +129,7 @@ def change_visit(
 
 @router.post("/sites/{site_id}/visits/{visit}/cancel")
 def cancel_visit(
-    visit: VisitId, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
+    visit: RowId, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
 ) -> Response:
     """Cancel a visit."""
     actor = writer(request, "visits.write", csrf, plant.site.id)

@@ -29,6 +29,7 @@ from fieldfare.api.http.html.screens import (
 )
 from fieldfare.api.http.job_actions import change_job, remove_job
 from fieldfare.api.http.photo_actions import keep_photos, with_photos_again
+from fieldfare.api.http.schemas import RowId
 from fieldfare.api.records.maintenance_log import (
     MOST_MINUTES,
     MOST_TEXT,
@@ -43,7 +44,6 @@ router = APIRouter()
 Text = Annotated[str, Form(max_length=10_000)]
 Uploads = Annotated[list[UploadFile], File()]
 Code = Annotated[str, Path(pattern=r"^[a-z][a-z0-9_]{1,46}$")]
-WorkId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 MOST_FINDINGS = 30
 
 
@@ -114,7 +114,7 @@ def add_job(
 
 
 @router.get("/sites/{site_id}/works/{work}")
-def job(work: WorkId, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
+def job(work: RowId, plant: PlantHere, request: Request, parts: AppStateHere) -> Response:
     """A job to correct or delete."""
     reader(request, "works.write", plant.site.id)
     row = _correctable(parts, plant, work)
@@ -130,7 +130,7 @@ def job(work: WorkId, plant: PlantHere, request: Request, parts: AppStateHere) -
 
 @router.post("/sites/{site_id}/works/{work}")
 def correct_job(
-    work: WorkId,
+    work: RowId,
     plant: PlantHere,
     request: Request,
     parts: AppStateHere,
@@ -158,7 +158,7 @@ def correct_job(
 
 @router.post("/sites/{site_id}/works/{work}/delete")
 def delete_job(
-    work: WorkId, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
+    work: RowId, plant: PlantHere, request: Request, parts: AppStateHere, csrf: Csrf = ""
 ) -> Response:
     """Delete a job."""
     actor = writer(request, "works.write", csrf, plant.site.id)

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from typing import Annotated, Any
 from urllib.parse import parse_qsl, urlsplit
 
-from fastapi import APIRouter, Form, HTTPException, Path, Query, Request
+from fastapi import APIRouter, Form, HTTPException, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -29,6 +29,7 @@ from fieldfare.api.http.html.screens import (
     visitor,
     writer,
 )
+from fieldfare.api.http.schemas import RowId
 from fieldfare.dashboards import pages
 from fieldfare.dashboards.day_rows import day_rows, rows_of_result
 from fieldfare.dashboards.figures.two_homes import Home
@@ -170,9 +171,7 @@ def keep_view(
 
 
 @router.post("/views/{view}/remove")
-def remove_view(
-    view: Annotated[int, Path(ge=1, le=2**31 - 1)], request: Request, parts: AppStateHere, csrf: Csrf = ""
-) -> Response:
+def remove_view(view: RowId, request: Request, parts: AppStateHere, csrf: Csrf = "") -> Response:
     """Forget a kept view."""
     actor = writer(request, "fleet.read", csrf)
     if actor.person is not None:

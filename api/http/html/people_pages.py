@@ -6,7 +6,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Path, Request
+from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, Response
 
 from fieldfare.analysis.errors import InputError
@@ -20,13 +20,13 @@ from fieldfare.api.http.html.screens import (
     visitor,
     writer,
 )
+from fieldfare.api.http.schemas import RowId
 from fieldfare.api.people.accounts import INVITED_FOR, PersonRow
 from fieldfare.api.people.inviting import take_in, welcome_address
 from fieldfare.dashboards import pages
 
 router = APIRouter()
 Text = Annotated[str, Form(max_length=300)]
-Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
 
 
 @router.get("/people")
@@ -59,7 +59,7 @@ def invite(
 
 
 @router.get("/people/{person}")
-def person(person: Number, request: Request, parts: AppStateHere) -> Response:
+def person(person: RowId, request: Request, parts: AppStateHere) -> Response:
     """One person."""
     reader(request, "people.read")
     told = "Saved." if "saved" in request.query_params else ""
@@ -68,7 +68,7 @@ def person(person: Number, request: Request, parts: AppStateHere) -> Response:
 
 @router.post("/people/{person}")
 def change(
-    person: Number,
+    person: RowId,
     request: Request,
     parts: AppStateHere,
     csrf: Csrf = "",

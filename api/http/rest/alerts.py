@@ -18,16 +18,16 @@ from fieldfare.api.http.schemas import (
     MaintenanceIn,
     MaintenanceOut,
     NoteIn,
-    Number,
     Offset,
     Page,
+    RowId,
     SnoozeIn,
     page,
 )
 from fieldfare.api.people.access import Actor
 
 router = APIRouter(tags=["alerts"])
-AlertId = Annotated[Number, Path(description="The alert's number.")]
+AlertId = Annotated[RowId, Path(description="The alert's number.")]
 FindingCode = Annotated[
     str,
     Path(pattern=r"^[a-z][a-z0-9_]{1,46}$", description="The finding's code.", examples=["short_cycling"]),
@@ -139,7 +139,7 @@ def add_maintenance(
 
 @router.delete("/sites/{site_id}/maintenance/{window}", status_code=204, response_class=Response)
 def end_maintenance(
-    window: Number, plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
+    window: RowId, plant: PlantHere, parts: AppStateHere, actor: Actor = need("alerts.handle")
 ) -> None:
     """Take an announcement back."""
     parts.alerts.end_maintenance(plant.site.id, window)

@@ -17,7 +17,7 @@ from fieldfare.api.checks.sheets import (
 )
 from fieldfare.api.http.auth import AppStateHere, PlantHere, need
 from fieldfare.api.http.photo_actions import remove_photo
-from fieldfare.api.http.schemas import Moment, Number, Shape
+from fieldfare.api.http.schemas import Moment, RowId, Shape
 from fieldfare.api.people.access import Actor
 
 router = APIRouter(tags=["checks"])
@@ -120,7 +120,7 @@ def add_check_photo(
 
 @router.put("/sites/{site_id}/works/{work}/photos/{photo}", status_code=201, openapi_extra=PICTURE)
 def add_job_photo(
-    work: Number,
+    work: RowId,
     photo: PhotoId,
     plant: PlantHere,
     parts: AppStateHere,

@@ -23,13 +23,13 @@ from fieldfare.api.http.schemas import (
     Limit,
     LinkIn,
     LinkOut,
-    Number,
     Offset,
     Page,
     PasswordIn,
     PersonChange,
     PersonIn,
     PersonOut,
+    RowId,
     SessionOut,
     SignInIn,
     TokenIn,
@@ -142,13 +142,13 @@ def add_person(body: PersonIn, parts: AppStateHere, actor: Actor = need("people.
 
 
 @router.get("/people/{person}")
-def read_person(person: Number, parts: AppStateHere, actor: Actor = need("people.read")) -> PersonOut:
+def read_person(person: RowId, parts: AppStateHere, actor: Actor = need("people.read")) -> PersonOut:
     return PersonOut(**asdict(parts.accounts.get(person)))
 
 
 @router.patch("/people/{person}")
 def change_person(
-    person: Number, body: PersonChange, parts: AppStateHere, actor: Actor = need("people.write")
+    person: RowId, body: PersonChange, parts: AppStateHere, actor: Actor = need("people.write")
 ) -> PersonOut:
     """Change what is given. A changed role or home ends the person's sessions."""
     row = parts.accounts.change(person, **body.model_dump(exclude_none=True))
@@ -157,14 +157,14 @@ def change_person(
 
 
 @router.delete("/people/{person}", status_code=204, response_class=Response)
-def remove_person(person: Number, parts: AppStateHere, actor: Actor = need("people.write")) -> None:
+def remove_person(person: RowId, parts: AppStateHere, actor: Actor = need("people.write")) -> None:
     """Remove a person."""
     parts.accounts.remove(person)
     parts.audit.note(actor, "person removed", person=person)
 
 
 @router.post("/people/{person}/invitation", status_code=201)
-def invite(person: Number, parts: AppStateHere, actor: Actor = need("people.write")) -> Invited:
+def invite(person: RowId, parts: AppStateHere, actor: Actor = need("people.write")) -> Invited:
     """A one-time address at which the person sets a password; good for a week."""
     address = welcome_address(parts.accounts, person, parts.settings.address)
     parts.audit.note(actor, "person invited", person=person)

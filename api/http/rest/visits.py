@@ -6,7 +6,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query
+from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 
 from fieldfare.api.http.auth import AppStateHere, PlantHere, need
@@ -15,7 +15,7 @@ from fieldfare.api.http.schemas import (
     Code,
     Moment,
     Note,
-    Number,
+    RowId,
     Shape,
 )
 from fieldfare.api.people.access import Actor
@@ -30,7 +30,6 @@ from fieldfare.api.visits.rows import job_minutes, visit_rows
 from fieldfare.dashboards.visit_list import visit_list
 
 router = APIRouter(tags=["visits"])
-VisitNumber = Annotated[int, Path(ge=1, le=2**31 - 1)]
 
 
 class VisitIn(Shape):
@@ -38,7 +37,7 @@ class VisitIn(Shape):
 
     start: Moment = Field(examples=["2026-12-01T09:00:00Z"])
     minutes: Annotated[int, Field(ge=LEAST_MINUTES, le=MOST_MINUTES)]
-    person: Number | None = Field(
+    person: RowId | None = Field(
         None, description="Number of the account of whoever goes; null for nobody yet."
     )
     findings: list[Code] = Field([], max_length=MOST_FINDINGS, description="Why.")
@@ -101,7 +100,7 @@ def book_visit(
 
 @router.put("/sites/{site_id}/visits/{visit}")
 def change_booked_visit(
-    visit: VisitNumber,
+    visit: RowId,
     body: VisitIn,
     plant: PlantHere,
     parts: AppStateHere,
@@ -117,7 +116,7 @@ def change_booked_visit(
 
 @router.delete("/sites/{site_id}/visits/{visit}")
 def cancel_booked_visit(
-    visit: VisitNumber, plant: PlantHere, parts: AppStateHere, actor: Actor = need("visits.write")
+    visit: RowId, plant: PlantHere, parts: AppStateHere, actor: Actor = need("visits.write")
 ) -> VisitOut:
     """Cancel a visit; it stays in the home's list, and calendars hear of it."""
     row = parts.bookings.cancel(plant.site.id, visit, actor, datetime.now(UTC))

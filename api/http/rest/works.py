@@ -11,9 +11,9 @@ from fieldfare.api.http.job_actions import change_job, remove_job
 from fieldfare.api.http.schemas import (
     EffectOut,
     Limit,
-    Number,
     Offset,
     Page,
+    RowId,
     WorkIn,
     page,
 )
@@ -57,7 +57,7 @@ def add_work(
 
 @router.put("/sites/{site_id}/works/{work}")
 def change_work(
-    work: Number, body: WorkIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+    work: RowId, body: WorkIn, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> WorkRow:
     """Correct a job. What it said before stays in the audit trail."""
     return change_job(parts, plant.site.id, work, _job(body), actor)
@@ -65,7 +65,7 @@ def change_work(
 
 @router.delete("/sites/{site_id}/works/{work}", status_code=204, response_class=Response)
 def remove_work(
-    work: Number, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
+    work: RowId, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.write")
 ) -> None:
     """Delete a job. What it said stays in the audit trail; the findings it closed are open again."""
     remove_job(parts, plant.site.id, work, actor)
@@ -78,7 +78,7 @@ def _job(body: WorkIn) -> Job:
 
 @router.get("/sites/{site_id}/works/{work}/effect")
 def read_effect(
-    work: Number, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.read")
+    work: RowId, plant: PlantHere, parts: AppStateHere, actor: Actor = need("works.read")
 ) -> EffectOut:
     """What the work changed at like weather, with its interval, and whether the finding went away."""
     return EffectOut.model_validate(parts.works.effect(plant, parts.works.get(plant.site.id, work)))
