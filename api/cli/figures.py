@@ -25,7 +25,7 @@ from fieldfare.api.core.settings import Settings
 def analyse(settings: Settings, site_id: str, first: date | None, last: date | None, form: str) -> None:
     """How a site performs: energy, performance, heat loss against the design, cycling, hot water,
     findings."""
-    from fieldfare.api.core.fleet_summary import under_standing_verdict
+    from fieldfare.api.core.rolling_period import under_standing_verdict
     from fieldfare.api.core.service import opened
 
     with opened(settings) as service:

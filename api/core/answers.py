@@ -8,8 +8,8 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Literal
 
 from fieldfare.analysis.errors import InputError, NotAssessed
-from fieldfare.api.core.fleet_summary import rolling_result
 from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import SiteRecord

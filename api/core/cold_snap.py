@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
-from fieldfare.api.core.fleet_summary import rolling_result
+from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.site_guard import Failure, attempt
 

@@ -106,9 +106,7 @@ def create_app(parts: AppState) -> FastAPI:
     app.include_router(pages.router, include_in_schema=False)
     app.include_router(account.router, include_in_schema=False)
     app.include_router(provider_pages.router, include_in_schema=False)
-    static = STATIC
-    if static.is_dir():
-        app.mount("/static", KeptFiles(directory=static))
+    app.mount("/static", KeptFiles(directory=STATIC))
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
     app.add_middleware(ReaderUnits)
     app.add_middleware(MessagePages)

@@ -12,7 +12,7 @@ from fieldfare.api.alerts.decisions import (
     end_of,
     open_severities,
 )
-from fieldfare.api.core.fleet_summary import rolling_result
+from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.people.access import OF_THE_FIRM, Actor

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.alerts.decisions import open_severities
 from fieldfare.api.alerts.handling import close_by_job
-from fieldfare.api.core.fleet_summary import rolling_result
+from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.people.access import Actor

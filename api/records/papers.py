@@ -15,8 +15,8 @@ from sqlalchemy import select
 from fieldfare.analysis.errors import InputError
 from fieldfare.api.checks.contents import check_contents
 from fieldfare.api.checks.sheets import SheetKey
-from fieldfare.api.core.fleet_summary import under_standing_verdict
 from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.rolling_period import under_standing_verdict
 from fieldfare.api.core.service import Service
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.firm.about import AboutFirm

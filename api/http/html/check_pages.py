@@ -24,8 +24,8 @@ from fieldfare.api.checks.lists import (
 )
 from fieldfare.api.checks.photos import LARGEST_BYTES
 from fieldfare.api.checks.sheets import Change, SheetKey
-from fieldfare.api.core.fleet_summary import rolling_result, under_standing_verdict
 from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.rolling_period import rolling_result, under_standing_verdict
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState
 from fieldfare.api.http.auth import CSRF_FIELD, AppStateHere, PlantHere

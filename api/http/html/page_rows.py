@@ -13,9 +13,9 @@ from fieldfare.analysis.errors import InputError
 from fieldfare.analysis.facts.tables import Facts
 from fieldfare.api.alerts.handled import handled_of
 from fieldfare.api.core.fleet_lines import unpacked
-from fieldfare.api.core.fleet_summary import rolling_result
 from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.site_guard import Failure, attempt
 from fieldfare.api.core.sites import SiteRecord
 from fieldfare.api.http.app_state import AppState

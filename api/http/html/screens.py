@@ -16,10 +16,10 @@ from fieldfare.analysis.errors import (
     SiteError,
 )
 from fieldfare.api.core.fleet_rows import fleet_learning
-from fieldfare.api.core.fleet_summary import rolling_result
 from fieldfare.api.core.fleet_table import Chosen
 from fieldfare.api.core.local_days import day_of
 from fieldfare.api.core.results import NoReadings
+from fieldfare.api.core.rolling_period import rolling_result
 from fieldfare.api.core.what_if import what_if
 from fieldfare.api.http.app_state import AppState, parts_of
 from fieldfare.api.http.auth import (

@@ -9,7 +9,7 @@ from fastapi import APIRouter, HTTPException, Query, Request, Response
 from fastapi.responses import StreamingResponse
 
 from fieldfare.api.core.fleet_rows import fleet_learning, fleet_rows
-from fieldfare.api.core.fleet_summary import under_standing_verdict
+from fieldfare.api.core.rolling_period import under_standing_verdict
 from fieldfare.api.core.series import facts_table, series
 from fieldfare.api.core.what_if import what_if
 from fieldfare.api.http.auth import (
