@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
 from fieldfare.analysis.reports.verdict import VERDICTS, WORDS
+from fieldfare.dashboards.fleet_orders import ORDERS
 from fieldfare.dashboards.text import words
 
 SHOWS = (
@@ -41,17 +42,6 @@ PER_PAGE = 100
 _CHOICES = {"show": SHOWS, "verdict": VERDICT_CHOICES, "sort": SORTS, "rows": ROWS}
 
 Entry = dict[str, Any]
-_HARM = ("tier", "lost", "sure", "name", "site")
-ORDERS = {
-    "harm": _HARM,
-    "cost": ("cost", *_HARM),
-    "age": ("since", *_HARM),
-    "efficiency": ("efficiency", *_HARM),
-    "heard": ("heard", *_HARM),
-    "name": ("name", "tier", "lost", "sure", "site"),
-    "area": ("no_area", "area", *_HARM),
-}
-"""Sort -> keys of `list_keys`, all upwards. Lists in memory and in the database follow it."""
 NO_EFFICIENCY = 1e9
 NEVER_HEARD = 2**62
 """They come last."""

@@ -23,6 +23,7 @@ from sqlalchemy import (
 )
 
 from fieldfare.api.state.moments import UtcTime
+from fieldfare.dashboards.fleet_orders import ORDERS
 
 METADATA = MetaData()
 """All tables of the state database; `fieldfare.api.state.tables.Base` shares it."""
@@ -115,11 +116,8 @@ waiting : there is no result yet. failed : why nothing can be told. brief : the 
 days, winter : its line before winter, both packed JSON
 """
 
-_HARM = ("tier", "lost", "sure", "name", "site")
-for _first in (("tier",), ("cost", "tier"), ("since", "tier"), ("efficiency", "tier"), ("heard", "tier")):
-    Index(f"fleet_summaries_by_{_first[0]}", *(FLEET_SUMMARIES.c[c] for c in (*_first, *_HARM[1:])))
-Index("fleet_summaries_by_name", *(FLEET_SUMMARIES.c[c] for c in ("name", *_HARM[:3], "site")))
-Index("fleet_summaries_by_area", *(FLEET_SUMMARIES.c[c] for c in ("no_area", "area", *_HARM)))
+for _order in ORDERS.values():
+    Index(f"fleet_summaries_by_{_order[0].removeprefix('no_')}", *(FLEET_SUMMARIES.c[key] for key in _order))
 Index("fleet_summaries_stale", FLEET_SUMMARIES.c.good_until)
 Index(
     "fleet_summaries_counted",
