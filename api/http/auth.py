@@ -64,11 +64,17 @@ def is_secure(parts: AppState) -> bool:
     return parts.settings.address.startswith("https://")
 
 
-def session_of(request: Request) -> LiveSession | None:
-    """The live session of a request, if it has one, also of a person who must add a second factor first."""
+def session_of(request: Request, *, anew: bool = False) -> LiveSession | None:
+    """The live session of a request, if it has one, also of a person who must add a second factor first.
+
+    It is looked up once a request. anew : once more, where a long answer may outlive its session
+    """
     parts = parts_of(request)
-    secret = request.cookies.get(cookie_name(parts))
-    return parts.sign_in.visit(secret) if secret else None
+    if anew or not hasattr(request.state, "session"):
+        secret = request.cookies.get(cookie_name(parts))
+        request.state.session = parts.sign_in.visit(secret) if secret else None
+    found: LiveSession | None = request.state.session
+    return found
 
 
 def visit_of(request: Request) -> LiveSession | None:

@@ -17,6 +17,7 @@ from fieldfare.api.http.auth import (
     PlantHere,
     actor_of,
     need,
+    session_of,
 )
 from fieldfare.api.http.live import live_events
 from fieldfare.api.http.schemas import (
@@ -128,6 +129,7 @@ async def read_live(
 
     def may_still_see() -> bool:
         try:
+            session_of(request, anew=True)
             now = actor_of(request)
         except HTTPException:  # the token was revoked
             return False
